@@ -1,0 +1,444 @@
+//! Bases settled: each recorded position on the datum where it is computed, with its height, its
+//! covariance, its local frame and its grid, and what is suspicious about it.
+//!
+//! A base is computed on the datum of its own CRS where that datum's ellipsoid lies about the
+//! earth's centre as WGS 84's does. On other datums heights above the ellipsoid are not what GNSS
+//! gives, so that such bases are first brought to WGS 84.
+
+use std::collections::{BTreeMap, HashMap};
+
+use crate::covariance::Covariance;
+use crate::crs::{AreaOfUse, Crs, CrsError, GridFactors, Kind, Operation, Rules, Transform};
+use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geoid::{self, GlobalGeoid};
+use crate::intake::bases::{BaseRow, Coordinates, Height};
+use crate::intake::plan::NAME_JOINT;
+use crate::job::{Bases, Checks, Geoid, Heights};
+use crate::ledger::{Fault, Flag, Flags, Reason};
+
+/// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
+/// hand-held receiver under open sky (common practice, no source).
+pub const ASSUMED_SIGMA_HORIZONTAL_M: f64 = 2.5;
+/// Standard error of a base's height likewise.
+pub const ASSUMED_SIGMA_VERTICAL_M: f64 = 5.0;
+/// Standard errors of the difference that two positions of one name may be apart.
+const SAME_PLACE_SIGMAS: f64 = 3.0;
+
+/// A base ready to shoot from.
+#[derive(Debug, Clone)]
+pub struct Base {
+    /// Name for people.
+    pub label: String,
+    /// The row it came from.
+    pub row: BaseRow,
+    /// Index of its datum in [`BaseTable::datums`].
+    pub datum: usize,
+    /// Position on the datum; the height is 0 where none is known.
+    pub at: Geodetic,
+    /// Heights of the ground point.
+    pub heights: BaseHeights,
+    /// Covariance of the position, shared by all its shots.
+    pub covariance: Covariance,
+    /// East, north, up at the base.
+    pub frame: LocalFrame,
+    /// Mean radius of the earth at the base, in metres.
+    pub earth_radius_m: f64,
+    /// The grid that grid azimuths mean.
+    pub grid: Option<GridFactors>,
+    /// Suspicions.
+    pub flags: Flags,
+}
+
+/// What is known of a base's heights, in metres.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct BaseHeights {
+    /// Kind of the height that was recorded.
+    pub kind: HeightKind,
+    /// Above the ellipsoid.
+    pub ellipsoid_m: Option<f64>,
+    /// Above the geoid.
+    pub orthometric_m: Option<f64>,
+    /// Height of the geoid above the ellipsoid, where a geoid is used.
+    pub undulation_m: Option<f64>,
+}
+
+/// What a height is measured from.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum HeightKind {
+    /// No height is known.
+    #[default]
+    None,
+    /// The ellipsoid.
+    Ellipsoid,
+    /// The geoid or a vertical datum.
+    Orthometric,
+}
+
+impl HeightKind {
+    /// The word in files.
+    pub fn word(self) -> &'static str {
+        match self {
+            HeightKind::None => "none",
+            HeightKind::Ellipsoid => "ellipsoidal",
+            HeightKind::Orthometric => "orthometric",
+        }
+    }
+}
+
+/// A datum on which bases are computed.
+pub struct Datum {
+    /// Its geographic CRS with ellipsoidal height.
+    pub crs: Crs,
+    /// Whether it is the geoid's.
+    pub is_geocentric: bool,
+}
+
+/// A base row that was held.
+#[derive(Debug, Clone)]
+pub struct HeldBase {
+    /// Its name, where it has one.
+    pub name: Option<String>,
+    /// File index, line, and the row as it stands.
+    pub place: (usize, u64, String),
+    /// Why.
+    pub fault: Fault,
+}
+
+/// All bases of a job.
+pub struct BaseTable {
+    /// The bases in the order of the logs.
+    pub bases: Vec<Base>,
+    /// Rows held.
+    pub held: Vec<HeldBase>,
+    /// Datums.
+    pub datums: Vec<Datum>,
+    /// Operations used to reach the datums.
+    pub operations: Vec<Operation>,
+    /// What a name stands for.
+    pub by_name: HashMap<String, Named>,
+    /// Whether a standard error had to be assumed (horizontal, vertical).
+    pub assumed: (bool, bool),
+}
+
+/// What a base name stands for.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Named {
+    /// A usable base, by index.
+    Base(usize),
+    /// A row that was held, with the sentence of its fault.
+    Held(String),
+    /// Positions far apart: the greatest separation in metres.
+    Ambiguous(f64),
+}
+
+/// What the settling of bases needs from the job.
+pub struct Settings<'j> {
+    /// The `[bases]` table.
+    pub bases: &'j Bases,
+    /// The `[heights]` table.
+    pub heights: &'j Heights,
+    /// The `[checks]` table.
+    pub checks: &'j Checks,
+    /// The CRS of the layers.
+    pub output: &'j Crs,
+    /// The CRS that grid azimuths mean, where the job names one.
+    pub grid: Option<&'j Crs>,
+    /// What may be used between datums.
+    pub rules: Rules,
+    /// The built-in geoid.
+    pub geoid: &'j GlobalGeoid,
+}
+
+/// A CRS that positions are recorded in, and the way to the datum they are computed on.
+struct Source {
+    crs: Crs,
+    /// From the recorded coordinates to the datum's geographic coordinates.
+    to_datum: Transform,
+    /// Index of the datum.
+    datum: usize,
+    /// Whether `to_datum` takes a height along.
+    takes_height: bool,
+}
+
+impl BaseTable {
+    /// Settles base rows.
+    ///
+    /// # Errors
+    /// When a CRS or a transformation cannot be used. Rows that cannot be used are held.
+    pub fn settle(rows: Vec<BaseRow>, mut held: Vec<HeldBase>, settings: &Settings) -> Result<BaseTable, CrsError> {
+        let mut sources: BTreeMap<String, Source> = BTreeMap::new();
+        let mut table = BaseTable {
+            bases: Vec::with_capacity(rows.len()),
+            held: Vec::new(),
+            datums: Vec::new(),
+            operations: Vec::new(),
+            by_name: HashMap::new(),
+            assumed: (false, false),
+        };
+        for row in rows {
+            let definition = match definition_of(&row, settings.bases) {
+                Ok(definition) => definition,
+                Err(fault) => {
+                    held.push(HeldBase::of(row, fault));
+                    continue;
+                }
+            };
+            if !sources.contains_key(&definition) {
+                let source = table.open(&definition, settings)?;
+                sources.insert(definition.clone(), source);
+            }
+            let source = &sources[&definition];
+            match table.settle_one(&row, source, settings)? {
+                Ok(base) => table.bases.push(base),
+                Err(fault) => held.push(HeldBase::of(row, fault)),
+            }
+        }
+        table.held = held;
+        table.flag_same_positions();
+        table.name_all();
+        Ok(table)
+    }
+
+    fn open(&mut self, definition: &str, settings: &Settings) -> Result<Source, CrsError> {
+        let crs = Crs::new(definition)?;
+        let own = crs.geographic_3d()?;
+        let wgs84 = Ellipsoid::WGS84;
+        let is_geocentric = (own.ellipsoid().semi_major_m - wgs84.semi_major_m).abs() < 1.0
+            && (own.ellipsoid().flattening - wgs84.flattening).abs() < 1e-7;
+        let datum_crs = if is_geocentric { own } else { Crs::new("EPSG:4979")? };
+        let datum = match self.datums.iter().position(|datum| datum.crs.same_as(&datum_crs)) {
+            Some(datum) => datum,
+            None => {
+                self.datums.push(Datum { crs: datum_crs, is_geocentric: true });
+                self.datums.len() - 1
+            }
+        };
+        let area = crs.area_of_use().map(|area| area.edges_deg);
+        // The vertical part of a compound CRS is told by the height column instead.
+        let horizontal = crs.horizontal()?;
+        let to_datum = Transform::new(&horizontal, &self.datums[datum].crs, area, settings.rules)?;
+        if to_datum.operation().accuracy_m != Some(0.0) || to_datum.operation().ballpark {
+            self.operations.push(to_datum.operation().clone());
+        }
+        Ok(Source { takes_height: horizontal.has_ellipsoid_height(), crs, to_datum, datum })
+    }
+
+    fn settle_one(&mut self, row: &BaseRow, source: &Source, settings: &Settings) -> Result<Result<Base, Fault>, CrsError> {
+        let recorded = match (row.coordinates, source.crs.kind()) {
+            (Coordinates::Geographic { lat_deg, lon_deg }, Kind::Geographic) => [lon_deg, lat_deg],
+            (Coordinates::Projected { east_m, north_m }, Kind::Projected) => {
+                [east_m / source.crs.unit_factor(), north_m / source.crs.unit_factor()]
+            }
+            (coordinates, _) => {
+                let (purpose, remedy) = match coordinates {
+                    Coordinates::Geographic { .. } => ("latitudes and longitudes", "name a geographic one such as EPSG:4979"),
+                    Coordinates::Projected { .. } => ("eastings and northings", "name the projected one they are in"),
+                };
+                let kind = if source.crs.kind() == Kind::Projected { "projected" } else { "geographic" };
+                return Err(CrsError::Unsuitable { name: source.crs.label(), purpose, kind, remedy });
+            }
+        };
+        let ellipsoid_in = match row.height {
+            Some(Height::Ellipsoid(metres)) if source.takes_height => metres,
+            _ => 0.0,
+        };
+        let mut point = [[recorded[0], recorded[1], ellipsoid_in]];
+        source.to_datum.apply(&mut point)?;
+        let [lon_deg, lat_deg, height] = point[0];
+        if !lon_deg.is_finite() || !lat_deg.is_finite() || !height.is_finite() || lat_deg.abs() > 90.0 {
+            let value = format!("{} {}", recorded[0], recorded[1]);
+            let say = format!("the position {value} lies outside what {} can express", source.crs.label());
+            return Ok(Err(Fault::new(Reason::PositionRange, "", &value, say)));
+        }
+        let datum = &self.datums[source.datum];
+        let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
+        let undulation = || match settings.heights.geoid {
+            Geoid::Global if datum.is_geocentric => Some(settings.geoid.undulation_m(&at)),
+            _ => None,
+        };
+        let heights = match row.height {
+            None => BaseHeights::default(),
+            Some(Height::Ellipsoid(recorded)) => {
+                let ellipsoid = if source.takes_height { height } else { recorded };
+                let undulation_m = undulation();
+                BaseHeights {
+                    kind: HeightKind::Ellipsoid,
+                    ellipsoid_m: Some(ellipsoid),
+                    orthometric_m: undulation_m.map(|n| ellipsoid - n),
+                    undulation_m,
+                }
+            }
+            Some(Height::Orthometric(orthometric)) => {
+                let undulation_m = undulation();
+                BaseHeights {
+                    kind: HeightKind::Orthometric,
+                    ellipsoid_m: undulation_m.map(|n| orthometric + n),
+                    orthometric_m: Some(orthometric),
+                    undulation_m,
+                }
+            }
+        };
+        // Without a geoid the orthometric height stands in for the ellipsoidal one; the undulation of
+        // at most 110 m shortens a 100 m shot by 2 mm. It is never written as an ellipsoidal height.
+        at.ellipsoid_height_m = heights.ellipsoid_m.or(heights.orthometric_m).unwrap_or(0.0);
+        let sigma_horizontal = row.sigma_horizontal_m.or(settings.bases.sigma_horizontal_m);
+        let sigma_vertical = row.sigma_vertical_m.or(settings.bases.sigma_vertical_m);
+        self.assumed.0 |= sigma_horizontal.is_none();
+        self.assumed.1 |= sigma_vertical.is_none() && row.height.is_some();
+        let grid_crs = settings
+            .grid
+            .or((source.crs.kind() == Kind::Projected).then_some(&source.crs))
+            .unwrap_or(settings.output);
+        let mut flags = row.flags;
+        flag_area(&mut flags, lon_deg, lat_deg, settings);
+        Ok(Ok(Base {
+            label: label(&row.name),
+            datum: source.datum,
+            frame: LocalFrame::at(&at, datum.crs.ellipsoid()),
+            earth_radius_m: datum.crs.ellipsoid().mean_radius_m(at.lat_rad),
+            at,
+            heights,
+            covariance: Covariance::of_axes(
+                sigma_horizontal.unwrap_or(ASSUMED_SIGMA_HORIZONTAL_M),
+                sigma_vertical.unwrap_or(ASSUMED_SIGMA_VERTICAL_M),
+            ),
+            grid: grid_crs.grid_factors(at.lon_rad, at.lat_rad),
+            flags,
+            row: row.clone(),
+        }))
+    }
+
+    /// Flags bases of different names with exactly the same coordinates.
+    fn flag_same_positions(&mut self) {
+        let key = |base: &Base| [base.at.lat_rad.to_bits(), base.at.lon_rad.to_bits(), base.at.ellipsoid_height_m.to_bits()];
+        let mut names: HashMap<[u64; 3], (&str, bool)> = HashMap::new();
+        for base in &self.bases {
+            let seen = names.entry(key(base)).or_insert((&base.row.name, false));
+            seen.1 |= seen.0 != base.row.name;
+        }
+        let shared: Vec<bool> = self.bases.iter().map(|base| names[&key(base)].1).collect();
+        for (base, shared) in self.bases.iter_mut().zip(shared) {
+            if shared {
+                base.flags.raise(Flag::SamePosition);
+            }
+        }
+    }
+
+    /// Fills `by_name`; holds bases whose name stands for places far apart.
+    fn name_all(&mut self) {
+        let mut by_name: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
+        for (index, base) in self.bases.iter().enumerate() {
+            by_name.entry(&base.row.name).or_default().push(index);
+        }
+        let mut apart: HashMap<usize, f64> = HashMap::new();
+        let mut repeated: Vec<usize> = Vec::new();
+        for indexes in by_name.values().filter(|indexes| indexes.len() > 1) {
+            let first = &self.bases[indexes[0]];
+            let separation = |other: &Base| {
+                let [e, n, _] = first.frame.from_earth_centred(other.at.to_earth_centred(self.datums[other.datum].crs.ellipsoid()));
+                e.hypot(n)
+            };
+            let greatest = indexes.iter().map(|i| separation(&self.bases[*i])).fold(0.0, f64::max);
+            let sigma = indexes.iter().map(|i| self.bases[*i].covariance.ee.sqrt()).fold(0.0, f64::max);
+            if greatest > SAME_PLACE_SIGMAS * std::f64::consts::SQRT_2 * sigma {
+                indexes.iter().for_each(|i| {
+                    apart.insert(*i, greatest);
+                });
+            } else {
+                repeated.extend(&indexes[1..]);
+            }
+        }
+        for index in repeated {
+            self.bases[index].flags.raise(Flag::RepeatedBase);
+        }
+        for held in &self.held {
+            if let Some(name) = &held.name {
+                self.by_name.insert(name.clone(), Named::Held(held.fault.sentence.clone()));
+            }
+        }
+        let mut kept = Vec::with_capacity(self.bases.len());
+        for (index, base) in std::mem::take(&mut self.bases).into_iter().enumerate() {
+            match apart.get(&index) {
+                Some(greatest) => {
+                    self.by_name.insert(base.row.name.clone(), Named::Ambiguous(*greatest));
+                    let say = format!("positions {greatest:.1} m apart bear the name {}; rename one", base.label);
+                    let fault = Fault::new(Reason::AmbiguousBase, "", &base.label, say);
+                    self.held.push(HeldBase::of(base.row, fault));
+                }
+                None => {
+                    let entry = self.by_name.entry(base.row.name.clone());
+                    match entry {
+                        std::collections::hash_map::Entry::Occupied(mut taken) => {
+                            if !matches!(taken.get(), Named::Base(_)) {
+                                taken.insert(Named::Base(kept.len()));
+                            }
+                        }
+                        std::collections::hash_map::Entry::Vacant(free) => {
+                            free.insert(Named::Base(kept.len()));
+                        }
+                    }
+                    kept.push(base);
+                }
+            }
+        }
+        self.bases = kept;
+        self.held.sort_by_key(|held| (held.place.0, held.place.1));
+    }
+
+    /// West, south, east, north in degrees around the bases; none without bases.
+    pub fn extent_deg(&self) -> Option<[f64; 4]> {
+        self.bases.iter().fold(None, |extent, base| {
+            let (lon, lat) = (base.at.lon_rad.to_degrees(), base.at.lat_rad.to_degrees());
+            let [w, s, e, n] = extent.unwrap_or([lon, lat, lon, lat]);
+            Some([w.min(lon), s.min(lat), e.max(lon), n.max(lat)])
+        })
+    }
+}
+
+impl HeldBase {
+    fn of(row: BaseRow, fault: Fault) -> HeldBase {
+        HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }
+    }
+}
+
+/// A base's name for people.
+pub fn label(name: &str) -> String {
+    name.replace(NAME_JOINT, "/")
+}
+
+fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
+    let Some(value) = &row.crs_value else {
+        return Ok(bases.crs.clone().unwrap_or_default());
+    };
+    match bases.crs_by_value.get(value) {
+        Some(definition) => Ok(definition.clone()),
+        None => match &bases.crs {
+            Some(definition) if value.is_empty() => Ok(definition.clone()),
+            _ => {
+                let known: Vec<&str> = bases.crs_by_value.keys().map(String::as_str).collect();
+                let header = bases.crs_column.as_deref().unwrap_or_default();
+                let say = format!("{header} \"{value}\" is not in [bases.crs_by_value], which has: {}", known.join(", "));
+                Err(Fault::new(Reason::UnknownCrs, header, value, say))
+            }
+        },
+    }
+}
+
+fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &Settings) {
+    let given = settings.checks.area_deg.map(|edges_deg| AreaOfUse { edges_deg, name: String::new() });
+    let Some(area) = given.as_ref().or(settings.output.area_of_use()) else { return };
+    if area.contains(lon_deg, lat_deg) {
+        return;
+    }
+    flags.raise(Flag::OutsideArea);
+    if area.contains(lat_deg, lon_deg) {
+        flags.raise(Flag::MaybeSwapped);
+    } else if area.contains(-lon_deg, lat_deg) || area.contains(lon_deg, -lat_deg) {
+        flags.raise(Flag::MaybeSignLost);
+    }
+}
+
+/// The standard error that a geoid adds to a height of the kind that was not recorded, in metres.
+pub fn sigma_geoid_m(heights: &BaseHeights) -> Option<f64> {
+    heights.undulation_m.map(|_| geoid::SIGMA_M)
+}

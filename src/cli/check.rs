@@ -1,0 +1,38 @@
+//! `standoff check`: the whole computation, nothing written.
+
+use std::path::PathBuf;
+
+use super::{Failure, Outcome, print, progress};
+use crate::job::{self, LayerName};
+use crate::pipeline;
+use crate::report::terminal;
+use crate::write::Discard;
+
+/// Read, join, reduce and audit a job's logs; write nothing.
+///
+/// Prints the held rows grouped by reason, with file and line, and the counts that `map` would give.
+/// Memory: as `map`, and the held rows.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  standoff check job.toml")]
+pub struct Args {
+    /// The job file
+    #[arg(value_name = "JOB.toml")]
+    job: PathBuf,
+    /// Exit with status 3 where rows are held
+    #[arg(long)]
+    strict: bool,
+}
+
+/// Runs the command.
+pub fn run(args: Args) -> Result<Outcome, Failure> {
+    let mut job = job::load(&args.job)?;
+    // Features alone run every stage.
+    job.layers = vec![LayerName::Features];
+    let mut sink = Discard::default();
+    let bar = progress::bar(false);
+    let account = pipeline::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
+    bar.clear();
+    print(&terminal::held_rows(&sink.held))?;
+    print(&terminal::account(&account))?;
+    Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })
+}

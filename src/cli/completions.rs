@@ -1,0 +1,22 @@
+//! `standoff completions`: shell completions, from the commands themselves.
+
+use clap_complete::Shell;
+
+use super::{Failure, Outcome, print};
+
+/// Print the completions of a shell.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  standoff completions bash > ~/.local/share/bash-completion/completions/standoff")]
+pub struct Args {
+    /// The shell
+    #[arg(value_enum)]
+    shell: Shell,
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Result<Outcome, Failure> {
+    let mut text = Vec::new();
+    clap_complete::generate(args.shell, &mut super::command(), "standoff", &mut text);
+    print(&String::from_utf8_lossy(&text))?;
+    Ok(Outcome::Done)
+}

@@ -1,0 +1,167 @@
+//! `standoff map`: a job's logs to layers.
+
+use std::path::{Path, PathBuf};
+
+use super::{Failure, Outcome, print, progress};
+use crate::job::{self, Bases, Checks, Format, Heights, Job, LayerName, LogFormat, North, Shots};
+use crate::pipeline::{self, Account};
+use crate::report::{summary::Summary, terminal};
+use crate::write::Output;
+
+/// Write the map layers of a job.
+///
+/// The job file names the logs, their columns, the instrument and the CRS. Logs whose headers are
+/// the canonical names need none: give --bases, --shots, --crs and --out. The output folder appears
+/// whole or not at all. Memory: the text of the logs, and about 60 bytes for each shot.
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// The job file
+    #[arg(value_name = "JOB.toml", required_unless_present = "bases", conflicts_with_all = ["bases", "shots", "crs", "bases_crs"])]
+    job: Option<PathBuf>,
+    /// Base log with canonical headers, in place of a job file (repeatable)
+    #[arg(long, value_name = "FILE", requires_all = ["shots", "crs", "out"])]
+    bases: Vec<PathBuf>,
+    /// Shot log with canonical headers (repeatable)
+    #[arg(long, value_name = "FILE", requires = "bases")]
+    shots: Vec<PathBuf>,
+    /// CRS of the layers, such as EPSG:32630
+    #[arg(long, value_name = "CRS", requires = "bases")]
+    crs: Option<String>,
+    /// CRS of the base positions [default: EPSG:4979 for latitudes and longitudes, else --crs]
+    #[arg(long, value_name = "CRS", requires = "bases")]
+    bases_crs: Option<String>,
+    /// Output folder, in place of the job's
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Format to write (repeatable), in place of the job's
+    #[arg(long, value_name = "FORMAT", value_enum)]
+    format: Vec<Format>,
+    /// Layers to write, with commas between, in place of the job's
+    #[arg(long, value_name = "LAYER", value_enum, value_delimiter = ',')]
+    layers: Vec<LayerName>,
+    /// Exit with status 3 where rows were held
+    #[arg(long)]
+    strict: bool,
+    /// Threads to compute with [default: one for each processor]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
+    threads: Option<u16>,
+    /// Say nothing but errors and held rows
+    #[arg(long, short)]
+    quiet: bool,
+    /// Print the summary as JSON on standard output
+    #[arg(long)]
+    json: bool,
+}
+
+const EXAMPLES: &str = "Examples:
+  standoff map job.toml
+  standoff map job.toml --format shp --format gpkg --out layers
+  standoff map --bases bases.csv --shots shots.csv --crs EPSG:32630 --out layers";
+
+impl Args {
+    fn job(&self) -> Result<Job, Failure> {
+        let mut job = match (&self.job, &self.crs) {
+            (Some(path), _) => job::load(path)?,
+            (None, Some(crs)) => self.plain_job(crs)?,
+            (None, None) => return Err("name a job file, or --bases, --shots, --crs and --out".into()),
+        };
+        if let Some(out) = &self.out {
+            job.out = Some(out.clone());
+        }
+        if !self.format.is_empty() {
+            job.formats = self.format.clone();
+        }
+        if !self.layers.is_empty() {
+            job.layers = self.layers.clone();
+        }
+        Ok(job)
+    }
+
+    /// A job for logs with canonical headers.
+    fn plain_job(&self, crs: &str) -> Result<Job, Failure> {
+        let names = |paths: &[PathBuf]| paths.iter().map(|path| path.display().to_string()).collect::<Vec<_>>();
+        let geographic = || {
+            let head = std::fs::read_to_string(&self.bases[0]).unwrap_or_default();
+            head.lines().find(|line| !line.starts_with('#')).is_some_and(|line| line.to_ascii_lowercase().contains("lat_deg"))
+        };
+        let bases_crs = match &self.bases_crs {
+            Some(named) => named.clone(),
+            None if geographic() => "EPSG:4979".to_owned(),
+            None => crs.to_owned(),
+        };
+        let name = self.out.as_ref().and_then(|out| out.file_name()).map(|name| name.to_string_lossy().into_owned());
+        let name: String = name
+            .unwrap_or_default()
+            .chars()
+            .map(|c| if c.is_ascii_alphanumeric() || c == '-' || c == '_' { c } else { '_' })
+            .collect();
+        let mut job = Job {
+            title: None,
+            name: if name.is_empty() { "standoff".to_owned() } else { name },
+            crs: crs.to_owned(),
+            out: None,
+            formats: vec![Format::Gpkg, Format::Geojson],
+            layers: LayerName::ALL.to_vec(),
+            allow_ballpark: false,
+            allow_missing_grids: false,
+            bases: Bases {
+                files: names(&self.bases),
+                crs: Some(bases_crs),
+                crs_column: None,
+                crs_by_value: Default::default(),
+                sigma_horizontal_m: None,
+                sigma_vertical_m: None,
+                log: LogFormat::default(),
+                resolved: Vec::new(),
+            },
+            shots: Shots { files: names(&self.shots), log: LogFormat::default(), resolved: Vec::new() },
+            instrument: None,
+            instruments: Default::default(),
+            north: North::default(),
+            heights: Heights::default(),
+            checks: Checks::default(),
+        };
+        job.bases.resolve(Path::new(""))?;
+        job.shots.resolve(Path::new(""))?;
+        Ok(job)
+    }
+}
+
+/// Runs the command.
+pub fn run(args: Args) -> Result<Outcome, Failure> {
+    let job = args.job()?;
+    if let Some(threads) = args.threads {
+        rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global()?;
+    }
+    let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
+    let mut output = Output::new(&out)?;
+    let bar = progress::bar(args.quiet);
+    let account = pipeline::run(&job, &mut output, &|done, total| bar.update(done, total))?;
+    bar.clear();
+    let mut json = String::new();
+    let place = output.commit(&account, |account, extents, files| {
+        json = Summary::new(&job, account, extents, files).to_json();
+        json.clone()
+    })?;
+    if args.json {
+        print(&json)?;
+    } else if !args.quiet {
+        print(&format!("{}written  {}\n", terminal::account(&account), place.display()))?;
+    }
+    announce_held(&account, &place);
+    Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })
+}
+
+fn announce_held(account: &Account, place: &Path) {
+    let held = account.held_total();
+    if held > 0 {
+        let yellow = anstyle::AnsiColor::Yellow.on_default();
+        let rows = if held == 1 { "row was" } else { "rows were" };
+        anstream::eprintln!(
+            "{yellow}held:{yellow:#} {} {rows} set aside; see {}",
+            terminal::grouped(held),
+            place.join("held.csv").display()
+        );
+    }
+}

@@ -1,0 +1,102 @@
+//! The command line: one file a command, each with its help, its arguments and its run.
+//!
+//! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done,
+//! rows held, and `--strict` was given.
+
+mod check;
+mod completions;
+mod init;
+mod man;
+mod map;
+mod north;
+mod progress;
+mod schema;
+
+use std::io::Write;
+use std::process::ExitCode;
+
+use clap::{CommandFactory, Parser, Subcommand};
+
+/// Turns laser rangefinder shots from GNSS bases into finished map layers.
+///
+/// Joins a crew's shots (azimuth, inclination, distance) with the base positions they were taken
+/// from, computes coordinates and heights with their uncertainty, and writes layers for desktop GIS
+/// with an account of every input row. Mapping grade; not a licensed survey.
+#[derive(Debug, Parser)]
+#[command(name = "standoff", version, after_help = EXAMPLES, propagate_version = true)]
+pub struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+const EXAMPLES: &str = "Examples:
+  standoff init bases.csv shots.csv > job.toml   look at the logs, write a starter job
+  standoff check job.toml                        read and compute, write nothing
+  standoff map job.toml                          write the layers
+  standoff north --lat 58.6 --lon -2.9 --date 2026-05-04 --crs EPSG:32630
+
+Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done with rows held under --strict.";
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Map(map::Args),
+    Check(check::Args),
+    North(north::Args),
+    Init(init::Args),
+    Schema(schema::Args),
+    Completions(completions::Args),
+    Man(man::Args),
+}
+
+/// What a command came to.
+enum Outcome {
+    /// Done.
+    Done,
+    /// Done, rows held, and that is to count as a failure.
+    Held,
+}
+
+/// A failure that is told in one message.
+type Failure = Box<dyn std::error::Error>;
+
+/// The command line as clap knows it, for completions, the man page and tests.
+pub fn command() -> clap::Command {
+    Cli::command()
+}
+
+/// Runs the program.
+pub fn main() -> ExitCode {
+    crate::crs::quiet_gdal();
+    let done = match Cli::parse().command {
+        Command::Map(args) => map::run(args),
+        Command::Check(args) => check::run(args),
+        Command::North(args) => north::run(&args),
+        Command::Init(args) => init::run(&args),
+        Command::Schema(args) => schema::run(&args),
+        Command::Completions(args) => completions::run(&args),
+        Command::Man(args) => man::run(&args),
+    };
+    match done {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::Held) => ExitCode::from(3),
+        // A reader that has seen enough closes the pipe; that is no failure.
+        Err(failure) if is_broken_pipe(failure.as_ref()) => ExitCode::SUCCESS,
+        Err(failure) => {
+            let red = anstyle::AnsiColor::Red.on_default().bold();
+            anstream::eprintln!("{red}error:{red:#} {failure}");
+            ExitCode::from(1)
+        }
+    }
+}
+
+fn is_broken_pipe(failure: &(dyn std::error::Error + 'static)) -> bool {
+    failure.downcast_ref::<std::io::Error>().is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
+}
+
+/// Prints to standard output.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = anstream::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()?;
+    Ok(())
+}

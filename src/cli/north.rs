@@ -1,0 +1,105 @@
+//! `standoff north`: what a crew writes on its sheet about the norths of a place.
+
+use std::fmt::Write;
+
+use jiff::civil::Date;
+
+use super::{Failure, Outcome, print};
+use crate::crs::{Crs, Rules, Transform};
+use crate::frame::Geodetic;
+use crate::north::{self, WeakField};
+use crate::units::{Hemispheres, parse_angle_deg};
+
+/// Declination, convergence and scale of a place and date.
+///
+/// Declination by the World Magnetic Model with its standard error and yearly change; with --crs,
+/// the grid's convergence and scale factor and the angle between grid and magnetic north.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  standoff north --lat 58.6 --lon -2.9 --date 2026-05-04\n  standoff north --lat \"58 36 00 N\" --lon \"2 54 W\" --date 2026-05-04 --crs EPSG:32630", allow_negative_numbers = true)]
+pub struct Args {
+    /// Latitude on WGS 84: degrees, or degrees minutes seconds with N or S
+    #[arg(long, value_parser = latitude)]
+    lat: f64,
+    /// Longitude on WGS 84: degrees, or degrees minutes seconds with E or W
+    #[arg(long, value_parser = longitude)]
+    lon: f64,
+    /// Date, as 2026-05-04
+    #[arg(long, value_parser = date)]
+    date: Date,
+    /// Height above the ellipsoid in metres
+    #[arg(long, default_value_t = 0.0, value_name = "METRES")]
+    height: f64,
+    /// A projected CRS, for convergence and scale
+    #[arg(long, value_name = "CRS")]
+    crs: Option<String>,
+}
+
+fn latitude(text: &str) -> Result<f64, String> {
+    within(parse_angle_deg(text, Hemispheres::Latitude), 90.0)
+}
+
+fn longitude(text: &str) -> Result<f64, String> {
+    within(parse_angle_deg(text, Hemispheres::Longitude), 180.0)
+}
+
+fn within(parsed: Result<f64, crate::units::AngleError>, limit: f64) -> Result<f64, String> {
+    let degrees = parsed.map_err(|error| error.to_string())?;
+    if degrees.abs() <= limit { Ok(degrees) } else { Err(format!("must lie within {limit} degrees")) }
+}
+
+fn date(text: &str) -> Result<Date, String> {
+    text.parse().map_err(|_| "write the date as 2026-05-04".to_owned())
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Result<Outcome, Failure> {
+    let at = Geodetic { lat_rad: args.lat.to_radians(), lon_rad: args.lon.to_radians(), ellipsoid_height_m: args.height };
+    let declination = north::declination(&at, args.date)?;
+    let yearly = north::yearly_change_rad(&at, args.date)?;
+    let mut text = String::new();
+    writeln!(text, "place        {:.6} {:.6} (WGS 84), {} m, on {}", args.lat, args.lon, args.height, args.date)?;
+    writeln!(
+        text,
+        "declination  {} (true minus magnetic azimuth), standard error {:.2} deg, {:+.3} deg a year; {}",
+        signed(declination.declination_rad), declination.sigma_rad.to_degrees(), yearly.to_degrees(), north::model_name(args.date)
+    )?;
+    match declination.zone {
+        Some(WeakField::Caution) => {
+            writeln!(text, "caution      the horizontal field is {:.0} nT, below 6000: compasses are unsure here", declination.horizontal_field_nt)?;
+        }
+        Some(WeakField::Blackout) => {
+            writeln!(text, "caution      the horizontal field is {:.0} nT, below 2000: compasses are of no use here", declination.horizontal_field_nt)?;
+        }
+        None => {}
+    }
+    if let Some(definition) = &args.crs {
+        let crs = Crs::new(definition)?;
+        let geographic = crs.geographic_3d()?;
+        let mut point = [[args.lon, args.lat, args.height]];
+        let wgs84 = Crs::new("EPSG:4979")?;
+        if !geographic.same_as(&wgs84) {
+            let area = Some([args.lon - 0.1, args.lat - 0.1, args.lon + 0.1, args.lat + 0.1]);
+            // Metres of datum shift do not turn the grid.
+            Transform::new(&wgs84, &geographic, area, Rules { ballpark: true, missing_grids: true })?.apply(&mut point)?;
+        }
+        let factors = crs.grid_factors(point[0][0].to_radians(), point[0][1].to_radians()).ok_or_else(|| {
+            format!("{} has no grid here; name a projected CRS whose area of use holds the place", crs.label())
+        })?;
+        if crs.area_of_use().is_some_and(|area| !area.contains(args.lon, args.lat)) {
+            writeln!(text, "caution      the place lies outside the area of use of {}", crs.label())?;
+        }
+        writeln!(text, "grid         {}", crs.label())?;
+        writeln!(text, "convergence  {} (true minus grid azimuth)", signed(factors.convergence_rad))?;
+        writeln!(text, "scale        {:.6} (grid over ellipsoid, {:+.0} parts per million)", factors.scale, (factors.scale - 1.0) * 1e6)?;
+        let grid_magnetic = declination.declination_rad - factors.convergence_rad;
+        writeln!(text, "grid-magnetic angle  {} (grid azimuth = magnetic azimuth {:+.2} deg)", signed(grid_magnetic), grid_magnetic.to_degrees())?;
+    }
+    print(&text)?;
+    Ok(Outcome::Done)
+}
+
+/// Degrees with the side in words, so that a slip of the sign shows.
+fn signed(angle_rad: f64) -> String {
+    let degrees = angle_rad.to_degrees();
+    format!("{degrees:+.2} deg ({:.2} {})", degrees.abs(), if degrees < 0.0 { "west" } else { "east" })
+}

@@ -1,0 +1,92 @@
+//! `standoff schema`: the JSON Schemas of what goes in and comes out.
+
+use clap::ValueEnum;
+use serde_json::{Value, json};
+
+use super::{Failure, Outcome, print};
+use crate::job::Job;
+use crate::layers;
+use crate::report::summary::Summary;
+use crate::table::{FieldKind, GeometryKind};
+
+/// Print the JSON Schema of the job file, the layers or the summary.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  standoff schema job > job.schema.json")]
+pub struct Args {
+    /// Of what
+    #[arg(value_enum)]
+    of: Of,
+}
+
+/// What has a schema.
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum Of {
+    /// The job file.
+    Job,
+    /// The records of each layer, as properties of GeoJSON features.
+    Layers,
+    /// summary.json.
+    Summary,
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Result<Outcome, Failure> {
+    let schema = match args.of {
+        Of::Job => with_column_names(serde_json::to_value(schemars::schema_for!(Job))?),
+        Of::Layers => layer_schema(),
+        Of::Summary => serde_json::to_value(schemars::schema_for!(Summary))?,
+    };
+    print(&(serde_json::to_string_pretty(&schema)? + "\n"))?;
+    Ok(Outcome::Done)
+}
+
+/// The canonical column names beside the job's schema.
+fn with_column_names(mut schema: Value) -> Value {
+    use crate::intake::columns::{LogKind, names};
+    let list = |kind| names(kind).into_iter().map(|(name, _, _)| name).collect::<Vec<_>>();
+    schema["x-canonical-columns"] = json!({ "bases": list(LogKind::Bases), "shots": list(LogKind::Shots) });
+    schema
+}
+
+/// One schema for the properties of each layer's records.
+fn layer_schema() -> Value {
+    let mut definitions = serde_json::Map::new();
+    for layer in layers::all("as summary.json says in third_coordinate") {
+        let mut properties = serde_json::Map::new();
+        for field in &layer.fields {
+            let mut property = match field.kind {
+                FieldKind::Real => json!({ "type": ["number", "null"] }),
+                FieldKind::Integer => json!({ "type": ["integer", "null"] }),
+                FieldKind::Text => json!({ "type": ["string", "null"] }),
+                FieldKind::Time => json!({ "type": ["string", "null"], "format": "date-time" }),
+            };
+            property["description"] = json!(field.description);
+            property["x-short-name"] = json!(field.short);
+            properties.insert(field.name.clone(), property);
+        }
+        let required: Vec<&String> = properties.keys().collect();
+        let geometry = match layer.geometry {
+            GeometryKind::None => "none",
+            GeometryKind::Point => "Point",
+            GeometryKind::Line => "LineString",
+            GeometryKind::Area => "Polygon",
+        };
+        let definition = json!({
+            "title": layer.title,
+            "description": layer.description,
+            "type": "object",
+            "x-geometry": geometry,
+            "required": required,
+            "properties": properties,
+            "additionalProperties": true,
+        });
+        definitions.insert(layer.id.to_owned(), definition);
+    }
+    json!({
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "Records of the layers",
+        "description": "Properties of the records of each layer, the same in every format; further ones are carried from the logs. \
+                        Formats with short field names use x-short-name.",
+        "$defs": definitions,
+    })
+}

@@ -1,0 +1,86 @@
+//! What can go wrong with a coordinate reference system, for the person who named it.
+
+/// A failure to use a CRS, with a remedy.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum CrsError {
+    /// The text names no CRS.
+    #[error(
+        "\"{definition}\" is not a coordinate reference system that PROJ knows; write an authority code \
+         such as EPSG:32630, a compound such as EPSG:32630+5773, or WKT"
+    )]
+    Unknown {
+        /// The text.
+        definition: String,
+    },
+    /// The CRS exists but is of no use here.
+    #[error("{name} cannot be used for {purpose}: it is {kind}; {remedy}")]
+    Unsuitable {
+        /// Name of the CRS.
+        name: String,
+        /// What it was wanted for.
+        purpose: &'static str,
+        /// What it is.
+        kind: &'static str,
+        /// What to write instead.
+        remedy: &'static str,
+    },
+    /// The best operation needs grid files that are not installed.
+    #[error(
+        "from {from} to {to}: the best transformation ({operation}, {accuracy}) needs the grid file \
+         {grids}, which is not installed. Grid files come from the national mapping agency or from \
+         PROJ's data collection; put the file in a folder and name the folder in the environment \
+         variable PROJ_DATA. {otherwise}"
+    )]
+    MissingGrid {
+        /// Source CRS.
+        from: String,
+        /// Target CRS.
+        to: String,
+        /// Name of the operation.
+        operation: String,
+        /// Its accuracy, in words.
+        accuracy: String,
+        /// The grid files wanted.
+        grids: String,
+        /// What can be allowed in the job instead.
+        otherwise: String,
+    },
+    /// PROJ knows only a null transformation.
+    #[error(
+        "from {from} to {to}: PROJ knows no transformation but a null (\"ballpark\") one, off by an \
+         unknown amount. Choose a CRS on a datum that {from} is tied to, or write \
+         allow_ballpark = true in the job to accept it"
+    )]
+    BallparkOnly {
+        /// Source CRS.
+        from: String,
+        /// Target CRS.
+        to: String,
+    },
+    /// PROJ knows no way to the vertical part of a CRS.
+    #[error("from {from} to {to}: PROJ knows no way to its heights here. {otherwise}")]
+    NoVertical {
+        /// Source CRS.
+        from: String,
+        /// Target CRS.
+        to: String,
+        /// What can be allowed in the job instead.
+        otherwise: &'static str,
+    },
+    /// PROJ knows nothing at all.
+    #[error("from {from} to {to}: PROJ knows no way; are both on the same planet?")]
+    NoOperation {
+        /// Source CRS.
+        from: String,
+        /// Target CRS.
+        to: String,
+    },
+    /// PROJ failed inside.
+    #[error("{what} failed: {gist}")]
+    Inside {
+        /// What was tried.
+        what: String,
+        /// PROJ's reason in short.
+        gist: String,
+    },
+}

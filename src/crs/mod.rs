@@ -1,0 +1,26 @@
+//! Coordinate reference systems and the operations between them: every call to PROJ.
+//!
+//! `proj.db` is inside the program; grid files are not. Each operation is chosen by the rules of
+//! [`Rules`], never in silence: what was chosen, and how good it is, stands in [`Operation`].
+//!
+//! Coordinates are easting, northing or longitude, latitude (degrees) in this order, whatever the
+//! order of the authority, with the height third.
+
+mod error;
+mod operation;
+mod raw;
+mod system;
+
+pub use error::CrsError;
+pub use operation::{Operation, Rules, Transform};
+pub use system::{AreaOfUse, Crs, GridFactors, Kind};
+
+/// Name and version of the PROJ library inside the program.
+pub fn proj_version() -> String {
+    raw::version()
+}
+
+/// Keeps GDAL's own messages off standard error; what matters of them reaches the user as an error.
+pub fn quiet_gdal() {
+    gdal::config::set_error_handler(|_, _, _| {});
+}

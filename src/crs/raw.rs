@@ -1,0 +1,353 @@
+//! Safe handles on PROJ's objects: the only `unsafe` of the program.
+//!
+//! A PROJ context must not be used by two threads at once, and an object uses the context it was
+//! made with. So every [`Object`] here owns a context of its own, can be sent to another thread
+//! (nothing else points into it), and cannot be shared between threads (it is not `Sync`).
+
+use std::ffi::{CStr, CString, c_char, c_int};
+use std::marker::PhantomData;
+use std::ptr::{self, NonNull};
+
+use proj_sys as sys;
+
+/// A PROJ object together with its context.
+pub struct Object {
+    pj: NonNull<sys::PJ>,
+    context: NonNull<sys::PJ_CONTEXT>,
+    /// Not `Sync`: PROJ writes to an object while it reads it.
+    not_sync: PhantomData<std::cell::Cell<()>>,
+}
+
+// SAFETY: the context is made for this object alone and moves with it; PROJ keeps no thread-local
+// state for either.
+unsafe impl Send for Object {}
+
+impl Drop for Object {
+    fn drop(&mut self) {
+        // SAFETY: both were made by PROJ, are owned here, and are freed once, object first.
+        unsafe {
+            sys::proj_destroy(self.pj.as_ptr());
+            sys::proj_context_destroy(self.context.as_ptr());
+        }
+    }
+}
+
+/// An axis of a coordinate system.
+pub struct Axis {
+    /// Size of the unit in metres or radians.
+    pub unit_factor: f64,
+    /// PROJ's name of the unit.
+    pub unit_name: String,
+    /// Direction, such as `east` or `up`.
+    pub direction: String,
+}
+
+/// A grid file that an operation uses.
+pub struct Grid {
+    /// File name.
+    pub name: String,
+    /// Whether PROJ can open it.
+    pub available: bool,
+}
+
+/// How grid availability bears on the choice of operations.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub enum Grids {
+    /// As if every grid were installed.
+    Ignored,
+    /// Only operations whose grids are installed.
+    Installed,
+}
+
+fn new_context() -> Option<NonNull<sys::PJ_CONTEXT>> {
+    // SAFETY: no arguments; the result is checked. Logging is off: errors are asked for instead.
+    unsafe {
+        let context = NonNull::new(sys::proj_context_create())?;
+        sys::proj_log_level(context.as_ptr(), sys::PJ_LOG_LEVEL_PJ_LOG_NONE);
+        Some(context)
+    }
+}
+
+/// A copy of a C string that PROJ owns; empty for null.
+fn text(pointer: *const c_char) -> String {
+    if pointer.is_null() {
+        return String::new();
+    }
+    // SAFETY: PROJ's strings end with NUL and live until the next call with their object; it is
+    // copied at once.
+    unsafe { CStr::from_ptr(pointer) }.to_string_lossy().into_owned()
+}
+
+impl Object {
+    /// The object that `definition` names.
+    pub fn new(definition: &str) -> Option<Object> {
+        let definition = CString::new(definition).ok()?;
+        Object::with_context(|context| unsafe { sys::proj_create(context, definition.as_ptr()) })
+    }
+
+    /// Makes an object in a context of its own. `make` gets a live context.
+    fn with_context(make: impl FnOnce(*mut sys::PJ_CONTEXT) -> *mut sys::PJ) -> Option<Object> {
+        let context = new_context()?;
+        match NonNull::new(make(context.as_ptr())) {
+            Some(pj) => Some(Object { pj, context, not_sync: PhantomData }),
+            None => {
+                // SAFETY: the context is ours, and nothing was made in it.
+                unsafe { sys::proj_context_destroy(context.as_ptr()) };
+                None
+            }
+        }
+    }
+
+    /// Moves an object that was made in another context into one of its own.
+    fn adopt(other: *mut sys::PJ) -> Option<Object> {
+        let other = NonNull::new(other)?;
+        // SAFETY: `other` is live until destroyed below; proj_clone copies it into the new context.
+        let copy = Object::with_context(|context| unsafe { sys::proj_clone(context, other.as_ptr()) });
+        unsafe { sys::proj_destroy(other.as_ptr()) };
+        copy
+    }
+
+    /// A copy with a context of its own, for another thread.
+    pub fn copy(&self) -> Option<Object> {
+        // SAFETY: `self.pj` is live; proj_clone reads it and writes into the new context.
+        Object::with_context(|context| unsafe { sys::proj_clone(context, self.pj.as_ptr()) })
+    }
+
+    /// PROJ's type number.
+    pub fn kind(&self) -> sys::PJ_TYPE {
+        // SAFETY: live object.
+        unsafe { sys::proj_get_type(self.pj.as_ptr()) }
+    }
+
+    /// Whether it is a CRS.
+    pub fn is_crs(&self) -> bool {
+        // SAFETY: live object.
+        unsafe { sys::proj_is_crs(self.pj.as_ptr()) != 0 }
+    }
+
+    /// Name.
+    pub fn name(&self) -> String {
+        // SAFETY: live object; the string is copied.
+        text(unsafe { sys::proj_get_name(self.pj.as_ptr()) })
+    }
+
+    /// Authority and code.
+    pub fn id(&self) -> Option<(String, String)> {
+        // SAFETY: live object; index 0 is valid or gives null.
+        let (authority, code) = unsafe {
+            (sys::proj_get_id_auth_name(self.pj.as_ptr(), 0), sys::proj_get_id_code(self.pj.as_ptr(), 0))
+        };
+        (!authority.is_null() && !code.is_null()).then(|| (text(authority), text(code)))
+    }
+
+    /// Well-known text of the given PROJ kind, on one line.
+    pub fn wkt(&self, kind: sys::PJ_WKT_TYPE) -> Option<String> {
+        let option = c"MULTILINE=NO";
+        let options = [option.as_ptr(), ptr::null()];
+        // SAFETY: live object and context; the options end with null.
+        let wkt = unsafe {
+            sys::proj_as_wkt(self.context.as_ptr(), self.pj.as_ptr(), kind, options.as_ptr())
+        };
+        (!wkt.is_null()).then(|| text(wkt))
+    }
+
+    /// West, south, east, north in degrees, and the name of the area of use.
+    pub fn area_of_use(&self) -> Option<([f64; 4], String)> {
+        let mut edges = [0.0; 4];
+        let mut name = ptr::null();
+        let [west, south, east, north] = &mut edges;
+        // SAFETY: live object and context; out pointers are to live variables.
+        let ok = unsafe {
+            sys::proj_get_area_of_use(self.context.as_ptr(), self.pj.as_ptr(), west, south, east, north, &mut name)
+        };
+        // PROJ gives -1000 where an edge is unknown.
+        (ok != 0 && edges.iter().all(|edge| *edge > -1000.0)).then(|| (edges, text(name)))
+    }
+
+    /// Part `index` of a compound CRS.
+    pub fn part(&self, index: c_int) -> Option<Object> {
+        // SAFETY: live object and context; null comes back where there is none.
+        Object::adopt(unsafe { sys::proj_crs_get_sub_crs(self.context.as_ptr(), self.pj.as_ptr(), index) })
+    }
+
+    /// The geodetic CRS under a projected, compound or bound one.
+    pub fn geodetic(&self) -> Option<Object> {
+        // SAFETY: live object and context.
+        Object::adopt(unsafe { sys::proj_crs_get_geodetic_crs(self.context.as_ptr(), self.pj.as_ptr()) })
+    }
+
+    /// The same CRS with an ellipsoidal height.
+    pub fn with_height(&self) -> Option<Object> {
+        // SAFETY: live object and context; a null name keeps the name.
+        Object::adopt(unsafe {
+            sys::proj_crs_promote_to_3D(self.context.as_ptr(), ptr::null(), self.pj.as_ptr())
+        })
+    }
+
+    /// Semi-major axis in metres and inverse flattening (0 for a sphere).
+    pub fn ellipsoid(&self) -> Option<(f64, f64)> {
+        let (mut major, mut minor, mut computed, mut inverse) = (0.0, 0.0, 0, 0.0);
+        // SAFETY: live objects; the ellipsoid is freed; out pointers are to live variables.
+        let ok = unsafe {
+            let ellipsoid = NonNull::new(sys::proj_get_ellipsoid(self.context.as_ptr(), self.pj.as_ptr()))?;
+            let ok = sys::proj_ellipsoid_get_parameters(
+                self.context.as_ptr(), ellipsoid.as_ptr(), &mut major, &mut minor, &mut computed, &mut inverse,
+            );
+            sys::proj_destroy(ellipsoid.as_ptr());
+            ok
+        };
+        (ok != 0).then_some((major, inverse))
+    }
+
+    /// The axes of the coordinate system, in the authority's order.
+    pub fn axes(&self) -> Vec<Axis> {
+        let mut axes = Vec::new();
+        // SAFETY: live objects; the coordinate system is freed; strings are copied before that.
+        unsafe {
+            let Some(system) =
+                NonNull::new(sys::proj_crs_get_coordinate_system(self.context.as_ptr(), self.pj.as_ptr()))
+            else {
+                return axes;
+            };
+            for index in 0..sys::proj_cs_get_axis_count(self.context.as_ptr(), system.as_ptr()) {
+                let (mut direction, mut factor, mut unit) = (ptr::null(), 0.0, ptr::null());
+                let ok = sys::proj_cs_get_axis_info(
+                    self.context.as_ptr(), system.as_ptr(), index, ptr::null_mut(), ptr::null_mut(),
+                    &mut direction, &mut factor, &mut unit, ptr::null_mut(), ptr::null_mut(),
+                );
+                if ok != 0 {
+                    axes.push(Axis { unit_factor: factor, unit_name: text(unit), direction: text(direction) });
+                }
+            }
+            sys::proj_destroy(system.as_ptr());
+        }
+        axes
+    }
+
+    /// Whether two CRSs are the same but for the order of geographic axes.
+    pub fn equivalent(&self, other: &Object) -> bool {
+        let criterion = sys::PJ_COMPARISON_CRITERION_PJ_COMP_EQUIVALENT_EXCEPT_AXIS_ORDER_GEOGCRS;
+        // SAFETY: live objects and context.
+        unsafe {
+            sys::proj_is_equivalent_to_with_ctx(
+                self.context.as_ptr(), self.pj.as_ptr(), other.pj.as_ptr(), criterion,
+            ) != 0
+        }
+    }
+
+    /// Operations from this CRS to another, best first, for an area (west, south, east, north).
+    pub fn operations_to(&self, target: &Object, area: Option<[f64; 4]>, grids: Grids, ballpark: bool) -> Vec<Object> {
+        let context = self.context.as_ptr();
+        let mut found = Vec::new();
+        // SAFETY: live objects; the factory context and the list are freed; list items are copied
+        // into contexts of their own by `adopt`.
+        unsafe {
+            let Some(choice) = NonNull::new(sys::proj_create_operation_factory_context(context, ptr::null()))
+            else {
+                return found;
+            };
+            let choice = choice.as_ptr();
+            sys::proj_operation_factory_context_set_grid_availability_use(context, choice, match grids {
+                Grids::Ignored => sys::PROJ_GRID_AVAILABILITY_USE_PROJ_GRID_AVAILABILITY_IGNORED,
+                Grids::Installed => {
+                    sys::PROJ_GRID_AVAILABILITY_USE_PROJ_GRID_AVAILABILITY_DISCARD_OPERATION_IF_MISSING_GRID
+                }
+            });
+            sys::proj_operation_factory_context_set_allow_ballpark_transformations(context, choice, ballpark.into());
+            sys::proj_operation_factory_context_set_spatial_criterion(
+                context, choice, sys::PROJ_SPATIAL_CRITERION_PROJ_SPATIAL_CRITERION_PARTIAL_INTERSECTION,
+            );
+            if let Some([west, south, east, north]) = area {
+                sys::proj_operation_factory_context_set_area_of_interest(context, choice, west, south, east, north);
+            }
+            let list = sys::proj_create_operations(context, self.pj.as_ptr(), target.pj.as_ptr(), choice);
+            if !list.is_null() {
+                for index in 0..sys::proj_list_get_count(list) {
+                    found.extend(Object::adopt(sys::proj_list_get(context, list, index)));
+                }
+                sys::proj_list_destroy(list);
+            }
+            sys::proj_operation_factory_context_destroy(choice);
+        }
+        found
+    }
+
+    /// This operation with x, y and longitude, latitude order at both ends.
+    pub fn in_map_order(&self) -> Option<Object> {
+        // SAFETY: live object and context.
+        Object::adopt(unsafe { sys::proj_normalize_for_visualization(self.context.as_ptr(), self.pj.as_ptr()) })
+    }
+
+    /// Accuracy of an operation in metres, where known.
+    pub fn accuracy_m(&self) -> Option<f64> {
+        // SAFETY: live object and context; negative means unknown.
+        let accuracy = unsafe { sys::proj_coordoperation_get_accuracy(self.context.as_ptr(), self.pj.as_ptr()) };
+        (accuracy >= 0.0).then_some(accuracy)
+    }
+
+    /// Whether an operation has a null ("ballpark") step.
+    pub fn is_ballpark(&self) -> bool {
+        // SAFETY: live object and context.
+        unsafe {
+            sys::proj_coordoperation_has_ballpark_transformation(self.context.as_ptr(), self.pj.as_ptr()) != 0
+        }
+    }
+
+    /// The grid files that an operation uses.
+    pub fn grids(&self) -> Vec<Grid> {
+        // SAFETY: live object and context; out pointers are to live variables or null where PROJ
+        // allows it; the string is copied.
+        unsafe {
+            let (context, pj) = (self.context.as_ptr(), self.pj.as_ptr());
+            (0..sys::proj_coordoperation_get_grid_used_count(context, pj))
+                .filter_map(|index| {
+                    let (mut name, mut available) = (ptr::null(), 0);
+                    let ok = sys::proj_coordoperation_get_grid_used(
+                        context, pj, index, &mut name, ptr::null_mut(), ptr::null_mut(), ptr::null_mut(),
+                        ptr::null_mut(), ptr::null_mut(), &mut available,
+                    );
+                    (ok != 0).then(|| Grid { name: text(name), available: available != 0 })
+                })
+                .collect()
+        }
+    }
+
+    /// Transforms points in place; those that cannot be come back as infinities.
+    pub fn transform(&mut self, points: &mut [[f64; 3]]) {
+        let Some(first) = points.first_mut() else { return };
+        let [x, y, z] = first.each_mut().map(|c| c as *mut f64);
+        let (stride, count) = (size_of::<[f64; 3]>(), points.len());
+        // SAFETY: the three pointers walk `count` elements with the stride of one point, inside
+        // `points`, which is borrowed mutably for the call; no time array is given.
+        unsafe {
+            sys::proj_errno_reset(self.pj.as_ptr());
+            sys::proj_trans_generic(
+                self.pj.as_ptr(), sys::PJ_DIRECTION_PJ_FWD, x, stride, count, y, stride, count, z, stride, count,
+                ptr::null_mut(), 0, 0,
+            );
+        }
+    }
+
+    /// Meridian convergence in radians (true minus grid azimuth) and scale along the meridian of a
+    /// projected CRS, at a longitude and latitude in radians.
+    pub fn factors(&mut self, lon_rad: f64, lat_rad: f64) -> Option<(f64, f64)> {
+        // SAFETY: live object; the coordinate is passed by value.
+        let factors = unsafe {
+            sys::proj_errno_reset(self.pj.as_ptr());
+            let at = sys::PJ_COORD { v: [lon_rad, lat_rad, 0.0, 0.0] };
+            let factors = sys::proj_factors(self.pj.as_ptr(), at);
+            if sys::proj_errno(self.pj.as_ptr()) != 0 {
+                return None;
+            }
+            factors
+        };
+        (factors.meridional_scale.is_finite() && factors.meridional_scale > 0.0)
+            .then_some((factors.meridian_convergence, factors.meridional_scale))
+    }
+}
+
+/// PROJ's version.
+pub fn version() -> String {
+    // SAFETY: no arguments; the string is static.
+    text(unsafe { sys::proj_info().version })
+}

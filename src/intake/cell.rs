@@ -1,0 +1,237 @@
+//! Values of single fields: numbers, "no reading", dates and times.
+
+use jiff::civil::{Date, DateTime, Time};
+use jiff::fmt::temporal::DateTimeParser;
+use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
+use jiff::Timestamp;
+
+/// Words that stand for "no reading" in any column, in small letters.
+const NO_READING: [&str; 16] = [
+    "", "-", "--", "---", "----", "nan", "n/a", "na", "null", "none", "nil", "#n/a", "1.#qnan", "-1.#ind", "1.#ind",
+    "*",
+];
+
+/// Numbers that stand for "no reading" in columns of measured values (common practice, no source).
+const NO_READING_NUMBERS: [f64; 8] = [9999.0, 99999.0, 999999.0, 9999.9, -999.0, -9999.0, -99999.0, -999.25];
+
+/// How a file writes its values.
+#[derive(Debug, Clone, Default)]
+pub struct CellFormat {
+    /// Decimal comma in place of the point.
+    pub decimal_comma: bool,
+    /// The job's further words for "no reading".
+    pub no_reading: Vec<String>,
+    /// The zone of times that name none.
+    pub time_zone: Option<TimeZone>,
+}
+
+/// When a row was measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct When {
+    /// The local date.
+    pub date: Date,
+    /// The instant, with the offset from UTC that the local time had; none where only the day is known.
+    pub instant: Option<(Timestamp, Offset)>,
+}
+
+/// Why a text is no date or time.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WhenError {
+    /// Not a date or time in a form that means one thing only.
+    NotATime,
+    /// A time with no zone, and the job names none.
+    NoZone,
+    /// A local time that was there twice or not at all.
+    Ambiguous,
+}
+
+impl CellFormat {
+    /// Whether a field says that there is no reading.
+    pub fn is_no_reading(&self, cell: &str) -> bool {
+        match cell.as_bytes() {
+            [] => true,
+            [b'0'..=b'9', ..] if self.no_reading.is_empty() && !cell.contains('#') => false,
+            _ => {
+                cell.len() <= 8 && NO_READING.contains(&cell.to_ascii_lowercase().as_str())
+                    || self.no_reading.iter().any(|word| word == cell)
+            }
+        }
+    }
+
+    /// A finite number in the file's decimal sign.
+    pub fn number(&self, cell: &str) -> Option<f64> {
+        let value: f64 = if self.decimal_comma && cell.contains(['.', ',']) {
+            if cell.contains('.') {
+                return None;
+            }
+            cell.replace(',', ".").parse().ok()?
+        } else {
+            cell.parse().ok()?
+        };
+        // `parse` also takes "inf" and "infinity".
+        value.is_finite().then_some(value)
+    }
+
+    /// The date and time of a row.
+    ///
+    /// # Errors
+    /// See [`WhenError`].
+    pub fn when(&self, date: Option<&str>, time: Option<&str>) -> Result<Option<When>, WhenError> {
+        match (date, time) {
+            (None, None) => Ok(None),
+            (Some(date), None) => Ok(Some(When { date: day(date)?, instant: None })),
+            (Some(date), Some(time)) => {
+                let date = day(date)?;
+                let (time, offset) = time_of_day(time)?;
+                self.at(date.to_datetime(time), offset).map(Some)
+            }
+            (None, Some(time)) => {
+                let (local, offset) = date_time(time)?;
+                self.at(local, offset).map(Some)
+            }
+        }
+    }
+
+    fn at(&self, local: DateTime, offset: Option<Offset>) -> Result<When, WhenError> {
+        let offset = match (offset, &self.time_zone) {
+            (Some(offset), _) => offset,
+            (None, None) => return Err(WhenError::NoZone),
+            (None, Some(zone)) => match zone.to_ambiguous_timestamp(local).offset() {
+                AmbiguousOffset::Unambiguous { offset } => offset,
+                _ => return Err(WhenError::Ambiguous),
+            },
+        };
+        let instant = offset.to_timestamp(local).map_err(|_| WhenError::NotATime)?;
+        Ok(When { date: local.date(), instant: Some((instant, offset)) })
+    }
+}
+
+/// Whether a number stands for "no reading" in a column of measured values.
+pub fn is_no_reading_number(value: f64) -> bool {
+    NO_READING_NUMBERS.contains(&value)
+}
+
+/// A time zone by IANA name or offset.
+///
+/// # Errors
+/// When it is neither; the message says what to write.
+pub fn time_zone(name: &str) -> Result<TimeZone, String> {
+    let remedy = || format!("\"{name}\" is no time zone; write an IANA name such as Europe/Oslo, UTC, or an offset such as +02:00");
+    if name.starts_with(['+', '-']) {
+        let pieces = format!("2000-01-01T00:00{name}");
+        let (_, offset) = date_time(&pieces).map_err(|_| remedy())?;
+        return offset.map(TimeZone::fixed).ok_or_else(remedy);
+    }
+    TimeZone::get(name).map_err(|_| remedy())
+}
+
+/// A day: `2026-05-04`, or a date and time of which the day counts.
+fn day(text: &str) -> Result<Date, WhenError> {
+    if let Ok(date) = text.parse::<Date>()
+        && text.len() <= 10
+    {
+        return Ok(date);
+    }
+    date_time(text).map(|(local, _)| local.date())
+}
+
+fn date_time(text: &str) -> Result<(DateTime, Option<Offset>), WhenError> {
+    if let Some(quick) = quick_utc(text.as_bytes()) {
+        return Ok((quick, Some(Offset::UTC)));
+    }
+    let pieces = DateTimeParser::new().parse_pieces(text).map_err(|_| WhenError::NotATime)?;
+    let time = pieces.time().ok_or(WhenError::NotATime)?;
+    Ok((pieces.date().to_datetime(time), pieces.to_numeric_offset()))
+}
+
+/// The commonest form, `2026-05-04T08:00:01Z`, without the general parser.
+fn quick_utc(text: &[u8]) -> Option<DateTime> {
+    let [y1, y2, y3, y4, b'-', m1, m2, b'-', d1, d2, b'T' | b' ', h1, h2, b':', n1, n2, b':', s1, s2, b'Z'] = text else {
+        return None;
+    };
+    let digits = |digits: &[u8]| {
+        digits.iter().try_fold(0i16, |sum, digit| digit.is_ascii_digit().then(|| sum * 10 + i16::from(digit - b'0')))
+    };
+    let two = |a: &u8, b: &u8| digits(&[*a, *b]).map(|n| n as i8);
+    DateTime::new(digits(&[*y1, *y2, *y3, *y4])?, two(m1, m2)?, two(d1, d2)?, two(h1, h2)?, two(n1, n2)?, two(s1, s2)?, 0).ok()
+}
+
+/// A time of day, with an offset where it has one.
+fn time_of_day(text: &str) -> Result<(Time, Option<Offset>), WhenError> {
+    if let Ok(time) = text.parse::<Time>() {
+        // `Time` reads "08:00:01+02:00" too and drops the offset.
+        if !text.contains(['+', 'Z', 'z']) && text.rfind('-').is_none() {
+            return Ok((time, None));
+        }
+    }
+    date_time(&format!("2000-01-01T{text}")).map(|(local, offset)| (local.time(), offset))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn format(zone: Option<&str>) -> CellFormat {
+        CellFormat { time_zone: zone.map(|zone| time_zone(zone).unwrap()), ..CellFormat::default() }
+    }
+
+    fn utc(when: Result<Option<When>, WhenError>) -> String {
+        when.unwrap().unwrap().instant.unwrap().0.to_string()
+    }
+
+    #[test]
+    fn no_reading_in_words() {
+        let format = CellFormat { no_reading: vec!["8888".into()], ..CellFormat::default() };
+        for word in ["", "---", "NaN", "NA", "n/a", "1.#QNAN", "8888"] {
+            assert!(format.is_no_reading(word), "{word:?}");
+        }
+        for word in ["0", "12.5", "9999", "north"] {
+            assert!(!format.is_no_reading(word), "{word:?}");
+        }
+        assert!(is_no_reading_number(9999.0) && !is_no_reading_number(999.0));
+        assert!(!CellFormat::default().is_no_reading("12"));
+        assert!(CellFormat::default().is_no_reading("1.#QNAN"));
+    }
+
+    #[test]
+    fn decimal_signs_are_not_mixed() {
+        let comma = CellFormat { decimal_comma: true, ..CellFormat::default() };
+        assert_eq!(comma.number("12,4"), Some(12.4));
+        assert_eq!(comma.number("12"), Some(12.0));
+        assert_eq!(comma.number("12.4"), None);
+        assert_eq!(comma.number("1.234,5"), None);
+        assert_eq!(CellFormat::default().number("12,4"), None);
+        assert_eq!(CellFormat::default().number("inf"), None);
+        assert_eq!(CellFormat::default().number("1e400"), None);
+    }
+
+    #[test]
+    fn times_as_people_write_them() {
+        let none = format(None);
+        let oslo = format(Some("Europe/Oslo"));
+        assert_eq!(utc(none.when(None, Some("2026-05-04T08:00:01Z"))), "2026-05-04T08:00:01Z");
+        assert_eq!(utc(none.when(None, Some("2026-05-04 08:00:01+02:00"))), "2026-05-04T06:00:01Z");
+        assert_eq!(utc(none.when(None, Some("2026-05-04T08:00:01.5Z"))), "2026-05-04T08:00:01.5Z");
+        assert_eq!(utc(oslo.when(None, Some("2026-05-04T08:00:01"))), "2026-05-04T06:00:01Z");
+        assert_eq!(utc(oslo.when(Some("2026-05-04"), Some("08:00"))), "2026-05-04T06:00:00Z");
+        assert_eq!(utc(none.when(Some("2026-05-04"), Some("08:00:00Z"))), "2026-05-04T08:00:00Z");
+        assert_eq!(utc(format(Some("-03:30")).when(Some("2026-05-04"), Some("08:00:00"))), "2026-05-04T11:30:00Z");
+        let day = none.when(Some("2017-03-29T00:00:00Z"), None).unwrap().unwrap();
+        assert_eq!((day.date.to_string().as_str(), day.instant), ("2017-03-29", None));
+    }
+
+    #[test]
+    fn times_that_cannot_be_known() {
+        let none = format(None);
+        assert_eq!(none.when(None, Some("2026-05-04T08:00:01")), Err(WhenError::NoZone));
+        assert_eq!(none.when(Some("2026-05-04"), Some("08:00")), Err(WhenError::NoZone));
+        for text in ["04/05/2026 08:00", "yesterday", "2026-13-01T00:00:00Z", "2026-02-30T00:00:00Z"] {
+            assert_eq!(none.when(None, Some(text)), Err(WhenError::NotATime), "{text}");
+        }
+        let oslo = format(Some("Europe/Oslo"));
+        // Summer time ended on 25 October 2026 at 3 h, and began on 29 March at 2 h.
+        assert_eq!(oslo.when(None, Some("2026-10-25T02:30:00")), Err(WhenError::Ambiguous));
+        assert_eq!(oslo.when(None, Some("2026-03-29T02:30:00")), Err(WhenError::Ambiguous));
+        assert!(time_zone("Mars/Olympus").unwrap_err().contains("IANA"));
+    }
+}

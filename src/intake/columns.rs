@@ -1,0 +1,224 @@
+//! The canonical column names: a quantity, and behind it the unit.
+
+use crate::north::NorthKind;
+use crate::units::{AngleUnit, LengthUnit};
+
+/// What a column holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Quantity {
+    /// Name of the base.
+    Base,
+    /// Id of the shot.
+    Shot,
+    /// Date and time, or time of day beside a date.
+    Time,
+    /// Date.
+    Date,
+    /// Feature code.
+    Code,
+    /// Name of the feature.
+    Feature,
+    /// Name of the string.
+    String,
+    /// Kind of composed measurement.
+    Measure,
+    /// Part that the shot plays in it.
+    Role,
+    /// Which echo was kept.
+    Return,
+    /// Name of the instrument.
+    Instrument,
+    /// Slope distance.
+    SlopeDistance,
+    /// Horizontal distance.
+    HorizontalDistance,
+    /// Vertical distance, up positive.
+    VerticalDistance,
+    /// Azimuth from magnetic north.
+    MagneticAzimuth,
+    /// Azimuth from true north.
+    TrueAzimuth,
+    /// Azimuth from grid north.
+    GridAzimuth,
+    /// Inclination, up positive.
+    Inclination,
+    /// Zenith angle: 0 up, 90° level.
+    Zenith,
+    /// Latitude.
+    Latitude,
+    /// Longitude.
+    Longitude,
+    /// Easting.
+    East,
+    /// Northing.
+    North,
+    /// Height above the ellipsoid.
+    EllipsoidHeight,
+    /// Height above the geoid or a vertical datum.
+    OrthometricHeight,
+    /// Height of the instrument's axis over the base's ground point.
+    InstrumentHeight,
+    /// Height of the sighted spot over the feature's ground point.
+    TargetHeight,
+    /// Height of the antenna over the base's ground point.
+    AntennaHeight,
+    /// Standard error of each horizontal axis.
+    SigmaHorizontal,
+    /// Standard error of the height.
+    SigmaVertical,
+}
+
+/// The unit behind the quantity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Unit {
+    /// Text, a date or a time.
+    None,
+    /// A length.
+    Length(LengthUnit),
+    /// An angle.
+    Angle(AngleUnit),
+    /// Slope in percent: 100 tan I.
+    Percent,
+}
+
+/// Which logs may have the column.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LogKind {
+    /// Bases.
+    Bases,
+    /// Shots.
+    Shots,
+}
+
+/// What units a quantity may have.
+#[derive(Clone, Copy)]
+enum Units {
+    None,
+    Length,
+    /// Degrees, gon, mil.
+    Angle,
+    /// As `Angle`, and percent.
+    Slope,
+    /// Degrees in any notation, with hemisphere letters.
+    Geographic,
+}
+
+const TABLE: [(&str, Quantity, Units, bool, bool); 30] = {
+    use Quantity::*;
+    use Units::*;
+    // name, quantity, units, in base logs, in shot logs
+    [
+        ("base", Base, None, true, true),
+        ("shot", Shot, None, false, true),
+        ("time", Time, None, true, true),
+        ("date", Date, None, true, true),
+        ("code", Code, None, false, true),
+        ("feature", Feature, None, false, true),
+        ("string", String, None, false, true),
+        ("measure", Measure, None, false, true),
+        ("role", Role, None, false, true),
+        ("return", Return, None, false, true),
+        ("instrument", Instrument, None, false, true),
+        ("slope_distance", SlopeDistance, Length, false, true),
+        ("horizontal_distance", HorizontalDistance, Length, false, true),
+        ("vertical_distance", VerticalDistance, Length, false, true),
+        ("magnetic_azimuth", MagneticAzimuth, Angle, false, true),
+        ("true_azimuth", TrueAzimuth, Angle, false, true),
+        ("grid_azimuth", GridAzimuth, Angle, false, true),
+        ("inclination", Inclination, Slope, false, true),
+        ("zenith", Zenith, Angle, false, true),
+        ("lat", Latitude, Geographic, true, false),
+        ("lon", Longitude, Geographic, true, false),
+        ("east", East, Length, true, false),
+        ("north", North, Length, true, false),
+        ("ellipsoid_height", EllipsoidHeight, Length, true, false),
+        ("orthometric_height", OrthometricHeight, Length, true, false),
+        ("instrument_height", InstrumentHeight, Length, true, true),
+        ("target_height", TargetHeight, Length, false, true),
+        ("antenna_height", AntennaHeight, Length, true, false),
+        ("sigma_horizontal", SigmaHorizontal, Length, true, false),
+        ("sigma_vertical", SigmaVertical, Length, true, false),
+    ]
+};
+
+impl Quantity {
+    /// The north of an azimuth column.
+    pub fn north(self) -> Option<NorthKind> {
+        match self {
+            Quantity::MagneticAzimuth => Some(NorthKind::Magnetic),
+            Quantity::TrueAzimuth => Some(NorthKind::True),
+            Quantity::GridAzimuth => Some(NorthKind::Grid),
+            _ => None,
+        }
+    }
+}
+
+fn units_of(units: Units) -> Vec<(&'static str, Unit)> {
+    let lengths = LengthUnit::ALL.into_iter().map(|unit| (unit.suffix(), Unit::Length(unit)));
+    let angles = AngleUnit::ALL.into_iter().map(|unit| (unit.suffix(), Unit::Angle(unit)));
+    match units {
+        Units::None => vec![("", Unit::None)],
+        Units::Length => lengths.collect(),
+        Units::Angle => angles.collect(),
+        Units::Slope => angles.chain([("pct", Unit::Percent)]).collect(),
+        Units::Geographic => vec![("deg", Unit::Angle(AngleUnit::Degree))],
+    }
+}
+
+/// The quantity and unit of a canonical name in a kind of log.
+pub fn parse(name: &str, kind: LogKind) -> Option<(Quantity, Unit)> {
+    names(kind).into_iter().find(|(known, _, _)| known == name).map(|(_, quantity, unit)| (quantity, unit))
+}
+
+/// Every canonical name of a kind of log.
+pub fn names(kind: LogKind) -> Vec<(String, Quantity, Unit)> {
+    let mut found = Vec::new();
+    for (name, quantity, units, in_bases, in_shots) in TABLE {
+        let belongs = match kind {
+            LogKind::Bases => in_bases,
+            LogKind::Shots => in_shots,
+        };
+        if belongs {
+            for (suffix, unit) in units_of(units) {
+                let full = if suffix.is_empty() { name.to_owned() } else { format!("{name}_{suffix}") };
+                found.push((full, quantity, unit));
+            }
+        }
+    }
+    found
+}
+
+/// The known name nearest to a mistyped one, where one is near enough.
+pub fn nearest<'n>(name: &str, known: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
+    known
+        .into_iter()
+        .map(|candidate| (strsim::jaro_winkler(&name.to_lowercase(), &candidate.to_lowercase()), candidate))
+        .filter(|(score, _)| *score > 0.84)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_say_quantity_and_unit() {
+        assert_eq!(
+            parse("slope_distance_usft", LogKind::Shots),
+            Some((Quantity::SlopeDistance, Unit::Length(LengthUnit::UsSurveyFoot)))
+        );
+        assert_eq!(parse("inclination_pct", LogKind::Shots), Some((Quantity::Inclination, Unit::Percent)));
+        assert_eq!(parse("azimuth_deg", LogKind::Shots), None);
+        assert_eq!(parse("lat_deg", LogKind::Shots), None);
+        assert_eq!(parse("zenith_pct", LogKind::Shots), None);
+    }
+
+    #[test]
+    fn a_slip_of_the_pen_finds_its_name() {
+        let names: Vec<String> = names(LogKind::Shots).into_iter().map(|(name, _, _)| name).collect();
+        let near = |name| nearest(name, names.iter().map(String::as_str));
+        assert_eq!(near("slope_distanse_m"), Some("slope_distance_m"));
+        assert_eq!(near("zzz"), None);
+    }
+}

@@ -1,0 +1,320 @@
+//! Delimited text: separators, logical lines (a quoted field may hold line ends), blocks of lines
+//! for parallel reading, and the cutting of lines into fields.
+//!
+//! A quote counts only at the start of a field, as the `csv-core` reader has it, so that inch and
+//! second marks inside a value do no harm. A quote that does not end within [`LONGEST_QUOTED`]
+//! lines is taken as a fault of its own line.
+
+use std::ops::Range;
+
+use memchr::{memchr, memchr_iter};
+
+/// Lines that one quoted field may span.
+pub const LONGEST_QUOTED: usize = 20;
+
+/// A line of the file, or several where a quoted field spans them.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Line<'t> {
+    /// Line number of its start, from 1.
+    pub number: u64,
+    /// The text without line end.
+    pub text: &'t str,
+    /// Whether a line end follows.
+    pub ended: bool,
+    /// Whether a quoted field was left open.
+    pub unclosed: bool,
+}
+
+/// Walks the lines of a text.
+#[derive(Clone)]
+pub struct Lines<'t> {
+    text: &'t str,
+    separator: u8,
+    at: usize,
+    number: u64,
+    has_quotes: bool,
+}
+
+impl<'t> Lines<'t> {
+    /// The lines of `text`, the first of which has the number `first`.
+    pub fn new(text: &'t str, separator: u8, first: u64) -> Lines<'t> {
+        let has_quotes = memchr(b'"', text.as_bytes()).is_some();
+        Lines { text, separator, at: 0, number: first, has_quotes }
+    }
+
+    /// Where the next line begins, in bytes.
+    pub fn offset(&self) -> usize {
+        self.at
+    }
+
+    /// The end of the logical line that starts at `self.at`: offset of its line end or of the end
+    /// of the text, line ends inside, and whether a quote was left open.
+    fn end(&self) -> (usize, u64, bool) {
+        let rest = &self.text.as_bytes()[self.at..];
+        let plain = memchr(b'\n', rest).unwrap_or(rest.len());
+        if !self.has_quotes || memchr(b'"', &rest[..plain]).is_none() {
+            return (self.at + plain, 0, false);
+        }
+        let (mut i, mut inside, mut field_start, mut spanned) = (0, false, true, 0);
+        while i < rest.len() {
+            let byte = rest[i];
+            if inside {
+                match byte {
+                    b'"' if rest.get(i + 1) == Some(&b'"') => i += 1,
+                    b'"' => inside = false,
+                    b'\n' => {
+                        spanned += 1;
+                        if spanned > LONGEST_QUOTED {
+                            break;
+                        }
+                    }
+                    _ => {}
+                }
+            } else if byte == b'\n' {
+                return (self.at + i, spanned as u64, false);
+            } else if byte == b'"' && field_start {
+                inside = true;
+            }
+            field_start = !inside && byte == self.separator;
+            i += 1;
+        }
+        if inside { (self.at + plain, 0, true) } else { (self.at + rest.len(), spanned as u64, false) }
+    }
+}
+
+impl<'t> Iterator for Lines<'t> {
+    type Item = Line<'t>;
+
+    fn next(&mut self) -> Option<Line<'t>> {
+        if self.at >= self.text.len() {
+            return None;
+        }
+        let (end, spanned, unclosed) = self.end();
+        let text = &self.text[self.at..end];
+        let line = Line {
+            number: self.number,
+            text: text.strip_suffix('\r').unwrap_or(text),
+            ended: end < self.text.len(),
+            unclosed,
+        };
+        self.at = (end + 1).min(self.text.len());
+        self.number += 1 + spanned;
+        Some(line)
+    }
+}
+
+/// A run of whole lines.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// Bytes of the text.
+    pub range: Range<usize>,
+    /// Number of its first line.
+    pub first_line: u64,
+}
+
+/// Cuts the rest of a text into blocks of about `size` bytes, at ends of logical lines.
+pub fn blocks(mut lines: Lines, size: usize) -> Vec<Block> {
+    let mut found = Vec::new();
+    let text = lines.text;
+    while lines.at < text.len() {
+        let (start, first_line) = (lines.at, lines.number);
+        if lines.has_quotes {
+            while lines.at < text.len() && lines.at - start < size {
+                lines.next();
+            }
+        } else {
+            let wanted = (start + size).min(text.len());
+            let end = memchr(b'\n', &text.as_bytes()[wanted..]).map_or(text.len(), |i| wanted + i + 1);
+            lines.number += memchr_iter(b'\n', &text.as_bytes()[start..end]).count() as u64;
+            lines.at = end;
+        }
+        found.push(Block { range: start..lines.at, first_line });
+    }
+    found
+}
+
+/// Lines cut into fields. Quotes are taken off, white space around fields too.
+#[derive(Default)]
+pub struct Rows<'t> {
+    cells: String,
+    /// End of each field in `cells`.
+    ends: Vec<u32>,
+    rows: Vec<Row<'t>>,
+}
+
+/// One row of [`Rows`].
+#[derive(Debug, Clone, Copy)]
+pub struct Row<'t> {
+    /// The line it stands on.
+    pub line: Line<'t>,
+    first: u32,
+    fields: u32,
+}
+
+impl Row<'_> {
+    /// How many fields it has.
+    pub fn fields(&self) -> usize {
+        self.fields as usize
+    }
+}
+
+impl<'t> Rows<'t> {
+    /// Adds a line.
+    pub fn push(&mut self, line: Line<'t>, separator: u8) {
+        let first = self.ends.len() as u32;
+        if memchr(b'"', line.text.as_bytes()).is_none() {
+            self.cells.push_str(line.text);
+            let start = self.cells.len() - line.text.len();
+            for i in memchr_iter(separator, line.text.as_bytes()) {
+                self.ends.push((start + i) as u32);
+            }
+            self.ends.push(self.cells.len() as u32);
+            // The separators stay in `cells`; `cell` steps over them.
+            self.cells.push('\n');
+        } else {
+            self.push_quoted(line.text, separator);
+        }
+        let fields = self.ends.len() as u32 - first;
+        self.rows.push(Row { line, first, fields });
+    }
+
+    fn push_quoted(&mut self, text: &str, separator: u8) {
+        let mut reader = csv_core::ReaderBuilder::new().delimiter(separator).build();
+        let mut output = vec![0; text.len() + 1];
+        let mut ends = vec![0; text.len() + 2];
+        let (_, _, written, count) = reader.read_record(text.as_bytes(), &mut output, &mut ends);
+        // Flushes the last field where the line has no line end.
+        let (_, _, more, last) = reader.read_record(&[], &mut output[written..], &mut ends[count..]);
+        let mut from = 0;
+        for end in &ends[..count + last] {
+            // csv-core cuts at ASCII bytes alone, so that each field stays valid UTF-8.
+            self.cells.push_str(&String::from_utf8_lossy(&output[from..(*end).min(written + more)]));
+            self.ends.push(self.cells.len() as u32);
+            self.cells.push('\n');
+            from = *end;
+        }
+    }
+
+    /// The rows.
+    pub fn rows(&self) -> &[Row<'t>] {
+        &self.rows
+    }
+
+    /// A field of a row; empty where the row has none such.
+    pub fn cell(&self, row: &Row, column: usize) -> &str {
+        if column >= row.fields as usize {
+            return "";
+        }
+        let index = row.first as usize + column;
+        let start = match index {
+            0 => 0,
+            _ => self.ends[index - 1] as usize + 1,
+        };
+        trim(&self.cells[start..self.ends[index] as usize])
+    }
+
+    /// Takes the rows out, keeping the storage.
+    pub fn clear(&mut self) {
+        self.cells.clear();
+        self.ends.clear();
+        self.rows.clear();
+    }
+}
+
+/// White space off both ends; quick where there is none.
+fn trim(cell: &str) -> &str {
+    match cell.as_bytes() {
+        [] => cell,
+        [first, .., last] if first.is_ascii_graphic() && last.is_ascii_graphic() => cell,
+        [only] if only.is_ascii_graphic() => cell,
+        _ => cell.trim(),
+    }
+}
+
+/// The separator of a header line: the one of comma, semicolon, tab and pipe that stands there most
+/// often outside quotes. None where there is none at all.
+pub fn guess_separator(header: &str) -> Option<u8> {
+    let mut counts = [(b',', 0), (b';', 0), (b'\t', 0), (b'|', 0)];
+    let mut quoted = false;
+    for byte in header.bytes() {
+        match byte {
+            b'"' => quoted = !quoted,
+            _ if quoted => {}
+            _ => counts.iter_mut().filter(|(sign, _)| *sign == byte).for_each(|(_, count)| *count += 1),
+        }
+    }
+    // The first of equals wins: max_by_key takes the last, so the order is turned.
+    counts.into_iter().rev().max_by_key(|(_, count)| *count).filter(|(_, count)| *count > 0).map(|(sign, _)| sign)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn cut(text: &str, separator: u8) -> Vec<(u64, Vec<String>)> {
+        let mut rows = Rows::default();
+        Lines::new(text, separator, 1).for_each(|line| rows.push(line, separator));
+        rows.rows()
+            .iter()
+            .map(|row| (row.line.number, (0..row.fields()).map(|i| rows.cell(row, i).to_owned()).collect()))
+            .collect()
+    }
+
+    #[test]
+    fn quotes_and_line_numbers() {
+        let rows = cut("a,b\r\n\"x, y\",\"two\nlines\"\n 1 ,5' 10\"\nlast,\"q\"\"q\"", b',');
+        let want: Vec<(u64, Vec<&str>)> =
+            vec![(1, vec!["a", "b"]), (2, vec!["x, y", "two\nlines"]), (4, vec!["1", "5' 10\""]), (5, vec!["last", "q\"q"])];
+        assert_eq!(rows.len(), want.len());
+        for (got, want) in rows.iter().zip(want) {
+            assert_eq!((got.0, got.1.iter().map(String::as_str).collect::<Vec<_>>()), want);
+        }
+    }
+
+    #[test]
+    fn an_open_quote_costs_one_line() {
+        let text = format!("a,\"open\n{}", "1,2\n".repeat(40));
+        let lines: Vec<Line> = Lines::new(&text, b',', 1).collect();
+        assert_eq!(lines.len(), 41);
+        assert!(lines[0].unclosed && lines[0].text == "a,\"open");
+        assert!(lines[1..].iter().all(|line| !line.unclosed && line.text == "1,2"));
+    }
+
+    #[test]
+    fn separators_are_counted_outside_quotes() {
+        assert_eq!(guess_separator("a;b;c,d"), Some(b';'));
+        assert_eq!(guess_separator("\"a;b;c\",d"), Some(b','));
+        assert_eq!(guess_separator("a\tb"), Some(b'\t'));
+        assert_eq!(guess_separator("alone"), None);
+    }
+
+    proptest! {
+        /// Blocks hold every line once, with its number, whatever their size.
+        #[test]
+        fn blocks_lose_nothing(text in "([a\",;\n\r]{0,12}\n){0,30}[a\"]{0,3}", size in 1usize..64) {
+            let whole: Vec<_> = Lines::new(&text, b',', 1).map(|l| (l.number, l.text.to_owned())).collect();
+            let mut parts = Vec::new();
+            for block in blocks(Lines::new(&text, b',', 1), size) {
+                parts.extend(Lines::new(&text[block.range.clone()], b',', block.first_line).map(|l| (l.number, l.text.to_owned())));
+            }
+            // An open quote may look beyond its block; only then may the cutting differ.
+            let open = Lines::new(&text, b',', 1).any(|l| l.unclosed);
+            if !open {
+                prop_assert_eq!(whole, parts);
+            }
+        }
+
+        /// Lines without quotes are cut as the csv crate cuts them.
+        #[test]
+        fn fields_agree_with_the_csv_crate(fields in prop::collection::vec("[a-z\" ]{0,6}", 2..6)) {
+            let mut writer = csv::Writer::from_writer(Vec::new());
+            writer.write_record(&fields).unwrap();
+            let text = String::from_utf8(writer.into_inner().unwrap()).unwrap();
+            let rows = cut(&text, b',');
+            prop_assert_eq!(rows.len(), 1);
+            let want: Vec<String> = fields.iter().map(|f| f.trim().to_owned()).collect();
+            prop_assert_eq!(&rows[0].1, &want);
+        }
+    }
+}

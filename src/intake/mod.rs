@@ -1,0 +1,53 @@
+//! Reading logs: from bytes to rows whose quantities are in metres and radians.
+//!
+//! [`text`] decodes a file, [`delimited`] cuts it into rows, [`columns`] knows the canonical names,
+//! [`plan`] matches a file's headers to them, [`cell`] reads values, and [`bases`] and [`shots`]
+//! make rows of each kind. There is no geodesy here.
+
+pub mod bases;
+pub mod cell;
+pub mod columns;
+pub mod delimited;
+pub mod extras;
+pub mod plan;
+pub mod shots;
+pub mod text;
+
+use std::path::PathBuf;
+
+/// A file that cannot be used at all: the run fails before anything is written.
+#[derive(Debug, thiserror::Error)]
+pub enum IntakeError {
+    /// The file cannot be opened or read.
+    #[error("{}: cannot be read: {source}", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// The encoding label is unknown, or the text is not in it.
+    #[error("{}: {problem}", path.display())]
+    Encoding {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong and what to write.
+        problem: String,
+    },
+    /// The headers and the job's columns do not fit.
+    #[error("{}:{line}: {problem}", path.display())]
+    Columns {
+        /// The file.
+        path: PathBuf,
+        /// Line of the header.
+        line: u64,
+        /// What is wrong and what to write.
+        problem: String,
+    },
+    /// A value that every row shares is missing or wrong.
+    #[error("{problem}")]
+    Setting {
+        /// What is wrong and what to write.
+        problem: String,
+    },
+}

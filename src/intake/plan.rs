@@ -1,0 +1,488 @@
+//! From a file's headers to what its columns mean: the separator, the decimal sign, the claimed
+//! columns with their units, and the columns that are carried through.
+
+use std::collections::BTreeMap;
+
+use super::IntakeError;
+use super::cell::{CellFormat, time_zone};
+use super::columns::{self, LogKind, Quantity, Unit};
+use super::delimited::{Lines, Row, Rows, guess_separator};
+use super::text::Text;
+use crate::job::LogFormat;
+use crate::units::{AngleUnit, LengthUnit};
+
+/// Data rows that are looked at for the decimal sign.
+const ROWS_LOOKED_AT: usize = 500;
+
+/// How one file is read.
+#[derive(Debug)]
+pub struct Plan {
+    /// Which log it is.
+    pub kind: LogKind,
+    /// The separator.
+    pub separator: u8,
+    /// How values are written.
+    pub format: CellFormat,
+    /// What a comment begins with.
+    pub comment: String,
+    /// The headers.
+    pub headers: Vec<String>,
+    /// Line of the header.
+    pub header_line: u64,
+    /// Byte offset and line number of the first line under the header.
+    pub body: (usize, u64),
+    /// The header line as it stands, to know it again.
+    header_text: String,
+    claims: BTreeMap<Quantity, Claim>,
+    /// Columns that nothing claims: index and name.
+    pub extras: Vec<(usize, String)>,
+}
+
+/// A claimed quantity.
+#[derive(Debug, Clone)]
+pub struct Claim {
+    /// Canonical name.
+    pub name: String,
+    /// The log's own header, for messages.
+    pub header: String,
+    /// Unit.
+    pub unit: Unit,
+    source: Source,
+}
+
+#[derive(Debug, Clone)]
+enum Source {
+    Column(usize),
+    /// Several columns that make one name together.
+    Columns(Vec<usize>),
+    Constant(String),
+}
+
+/// What kind of line a line is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LineKind {
+    /// Data.
+    Data,
+    /// Nothing but white space or separators.
+    Blank,
+    /// A comment.
+    Comment,
+    /// The header again.
+    Header,
+    /// The header again, its columns in another order.
+    OtherHeader,
+}
+
+/// The separator of the parts of a base name made of several columns; it stands in no log.
+pub const NAME_JOINT: char = '\u{1f}';
+
+impl Plan {
+    /// Plans the reading of a file.
+    ///
+    /// # Errors
+    /// When the headers cannot be understood, contradict each other or the job, or lack what every
+    /// row needs; the message says what to write.
+    pub fn new(text: &Text, kind: LogKind, log: &LogFormat) -> Result<Plan, IntakeError> {
+        let comment = log.comment.clone().unwrap_or_else(|| "#".to_owned());
+        let fault = |line: u64, problem: String| IntakeError::Columns { path: text.path.clone(), line, problem };
+        // The header decides the separator, so it is found by plain lines.
+        let header = Lines::new(&text.text, b'\0', 1)
+            .find(|line| !line.text.trim().is_empty() && !(!comment.is_empty() && line.text.starts_with(&comment)))
+            .ok_or_else(|| fault(1, "the file is empty; a log needs a header line and rows".into()))?;
+        let line = header.number;
+        let separator = match log.separator {
+            Some(sign) if sign.is_ascii() && !sign.is_ascii_alphanumeric() => sign as u8,
+            Some(sign) => return Err(fault(line, format!("\"{sign}\" cannot be a separator; use , ; | or a tab"))),
+            None => guess_separator(header.text).unwrap_or(b','),
+        };
+        let mut lines = Lines::new(&text.text, separator, 1);
+        lines.by_ref().find(|candidate| candidate.number == line);
+        let body = (lines.offset(), line + 1);
+        let mut cut = Rows::default();
+        cut.push(header, separator);
+        let row = cut.rows()[0];
+        let mut headers: Vec<String> = (0..row.fields()).map(|i| cut.cell(&row, i).to_owned()).collect();
+        // A separator at the end of every line makes a last column without a name.
+        while headers.len() > 1 && headers.last().is_some_and(String::is_empty) {
+            headers.pop();
+        }
+        check_headers(&headers).map_err(|problem| fault(line, problem))?;
+        let mut plan = Plan {
+            kind,
+            separator,
+            format: CellFormat {
+                decimal_comma: false,
+                no_reading: log.no_reading.clone(),
+                time_zone: log
+                    .time_zone
+                    .as_deref()
+                    .map(time_zone)
+                    .transpose()
+                    .map_err(|problem| IntakeError::Setting { problem })?,
+            },
+            comment,
+            headers,
+            header_line: line,
+            body,
+            header_text: header.text.trim().to_owned(),
+            claims: BTreeMap::new(),
+            extras: Vec::new(),
+        };
+        plan.claim(log).map_err(|problem| fault(line, problem))?;
+        plan.require().map_err(|problem| fault(line, problem))?;
+        plan.find_decimal_sign(&text.text, log).map_err(|problem| fault(line, problem))?;
+        plan.check_zone(&text.text).map_err(|problem| fault(line, problem))?;
+        Ok(plan)
+    }
+
+    /// The claim on a quantity.
+    pub fn claim_of(&self, quantity: Quantity) -> Option<&Claim> {
+        self.claims.get(&quantity)
+    }
+
+    /// The text of a quantity in a row; none where the log does not have it or says "no reading".
+    pub fn text<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row) -> Option<&'r str> {
+        let cell = match &self.claims.get(&quantity)?.source {
+            Source::Column(index) => rows.cell(row, *index),
+            Source::Constant(value) => value,
+            Source::Columns(_) => return None,
+        };
+        (!self.format.is_no_reading(cell)).then_some(cell)
+    }
+
+    /// As [`Plan::text`], with the parts of a name made of several columns joined into `joined`;
+    /// none where any part is empty.
+    pub fn name<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row, joined: &'r mut String) -> Option<&'r str> {
+        let Source::Columns(indexes) = &self.claims.get(&quantity)?.source else {
+            return self.text(quantity, rows, row);
+        };
+        joined.clear();
+        for (i, index) in indexes.iter().enumerate() {
+            let part = rows.cell(row, *index);
+            if self.format.is_no_reading(part) {
+                return None;
+            }
+            if i > 0 {
+                joined.push(NAME_JOINT);
+            }
+            joined.push_str(part);
+        }
+        Some(joined)
+    }
+
+    /// What kind of line a line is.
+    pub fn kind_of(&self, line: &str) -> LineKind {
+        let bytes = line.as_bytes();
+        let blank = |byte: &u8| byte.is_ascii_whitespace() || *byte == self.separator;
+        match bytes.first() {
+            None => LineKind::Blank,
+            Some(first) if blank(first) && bytes.iter().all(|byte| blank(byte)) => LineKind::Blank,
+            _ if !self.comment.is_empty() && line.starts_with(&self.comment) => LineKind::Comment,
+            _ if line.len() < self.header_text.len() || bytes.len() > self.header_text.len() + 8 => LineKind::Data,
+            _ if line.trim() == self.header_text => LineKind::Header,
+            _ if self.is_permuted_header(line.trim()) => LineKind::OtherHeader,
+            _ => LineKind::Data,
+        }
+    }
+
+    /// Whether a row is the line of units under a header.
+    ///
+    /// # Errors
+    /// When a unit there is not the one that the column is read in.
+    pub fn is_units_row(&self, rows: &Rows, row: &Row) -> Result<bool, String> {
+        let mut known = 0;
+        let mut wrong = None;
+        for claim in self.claims.values() {
+            let (Source::Column(index), true) = (&claim.source, claim.unit != Unit::None) else { continue };
+            let word = rows.cell(row, *index).trim_matches(['[', ']', '(', ')']);
+            if word.is_empty() {
+                continue;
+            }
+            let said = LengthUnit::from_word(word)
+                .map(Unit::Length)
+                .or_else(|| AngleUnit::from_word(word).map(Unit::Angle))
+                .or_else(|| (word == "%" || word == "pct").then_some(Unit::Percent));
+            let Some(said) = said else { return Ok(false) };
+            known += 1;
+            if said != claim.unit {
+                wrong = Some(format!(
+                    "the units line says \"{word}\" for \"{}\", but the job reads it as {}; claim it with the unit it has",
+                    claim.header, claim.name
+                ));
+            }
+        }
+        match wrong {
+            Some(wrong) if known > 0 => Err(wrong),
+            _ => Ok(known > 0),
+        }
+    }
+
+    fn is_permuted_header(&self, line: &str) -> bool {
+        let sum = |text: &str| text.bytes().map(u64::from).sum::<u64>();
+        if line.len() != self.header_text.len() || sum(line) != sum(&self.header_text) {
+            return false;
+        }
+        let sorted = |text: &str| {
+            let mut parts: Vec<String> = text.split(self.separator as char).map(|part| part.trim().to_owned()).collect();
+            parts.sort_unstable();
+            parts
+        };
+        sorted(line) == sorted(&self.header_text)
+    }
+
+    fn claim(&mut self, log: &LogFormat) -> Result<(), String> {
+        let index_of = |headers: &[String], wanted: &str| headers.iter().position(|header| header == wanted.trim());
+        let table = match self.kind {
+            LogKind::Bases => "bases",
+            LogKind::Shots => "shots",
+        };
+        let kind = self.kind;
+        let canonical = |name: &str| {
+            columns::parse(name, kind).ok_or_else(|| {
+                let names = columns::names(kind);
+                let near = columns::nearest(name, names.iter().map(|(name, _, _)| name.as_str()))
+                    .map(|near| format!("; did you mean {near}?"))
+                    .unwrap_or_else(|| "; the canonical names are listed by `standoff schema job`".into());
+                format!("[{table}.columns]: {name} is no canonical column name{near}")
+            })
+        };
+        for (name, sources) in &log.columns {
+            let (quantity, unit) = canonical(name)?;
+            let mut indexes = Vec::new();
+            for wanted in sources.as_slice() {
+                indexes.push(index_of(&self.headers, wanted).ok_or_else(|| {
+                    let near = columns::nearest(wanted, self.headers.iter().map(String::as_str))
+                        .map(|near| format!("; did you mean \"{near}\"?"))
+                        .unwrap_or_else(|| format!("; it has: {}", self.headers.join(", ")));
+                    format!("[{table}.columns] reads {name} from \"{wanted}\", which the file does not have{near}")
+                })?);
+            }
+            let source = match indexes.as_slice() {
+                [] => return Err(format!("[{table}.columns]: {name} names no header")),
+                [index] => Source::Column(*index),
+                _ if matches!(quantity, Quantity::Base | Quantity::Shot | Quantity::Feature) => Source::Columns(indexes),
+                _ => return Err(format!("[{table}.columns]: only base, shot and feature can be made of several headers, not {name}")),
+            };
+            let header = sources.as_slice().join(" + ");
+            self.add(quantity, Claim { name: name.clone(), header, unit, source })?;
+        }
+        for (name, value) in &log.values {
+            let (quantity, unit) = canonical(name)?;
+            self.add(quantity, Claim { name: name.clone(), header: format!("[{table}.values] {name}"), unit, source: Source::Constant(value.clone()) })?;
+        }
+        let mapped: Vec<usize> = self
+            .claims
+            .values()
+            .flat_map(|claim| match &claim.source {
+                Source::Column(index) => vec![*index],
+                Source::Columns(indexes) => indexes.clone(),
+                Source::Constant(_) => vec![],
+            })
+            .collect();
+        for index in 0..self.headers.len() {
+            if mapped.contains(&index) {
+                continue;
+            }
+            let header = self.headers[index].clone();
+            match columns::parse(&header.to_ascii_lowercase(), self.kind) {
+                Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
+                    self.add(quantity, Claim { name: header.to_ascii_lowercase(), header, unit, source: Source::Column(index) })?;
+                }
+                Some((quantity, _)) if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
+                    && !log.values.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity)) =>
+                {
+                    let other = self.claims.get(&quantity).map(|claim| claim.header.clone()).unwrap_or_default();
+                    return Err(format!("\"{other}\" and \"{header}\" hold the same quantity; choose one in the job's [{table}.columns]"));
+                }
+                _ => self.extras.push((index, header)),
+            }
+        }
+        Ok(())
+    }
+
+    fn add(&mut self, quantity: Quantity, claim: Claim) -> Result<(), String> {
+        match self.claims.insert(quantity, claim.clone()) {
+            None => Ok(()),
+            Some(other) => Err(format!("{} and {} claim the same quantity; keep one", other.name, claim.name)),
+        }
+    }
+
+    /// What every log of the kind must have.
+    fn require(&self) -> Result<(), String> {
+        use Quantity::*;
+        let has = |quantity| self.claims.contains_key(&quantity);
+        match self.kind {
+            LogKind::Shots => {
+                if !has(Base) {
+                    return Err(self.missing("no base is named", &["base", "station", "stn", "setup"], "base = \"…\""));
+                }
+                if ![MagneticAzimuth, TrueAzimuth, GridAzimuth].into_iter().any(has) {
+                    return Err(self.missing(
+                        "no column is claimed as an azimuth with its north and unit named",
+                        &["azimuth", "azi", "az", "bearing", "brg"],
+                        "magnetic_azimuth_deg, true_azimuth_deg or grid_azimuth_deg (or _gon, _mil) = \"…\"",
+                    ));
+                }
+                if ![SlopeDistance, HorizontalDistance].into_iter().any(has) {
+                    return Err(self.missing(
+                        "no column is claimed as a distance with its kind and unit named",
+                        &["distance", "dist", "sd", "hd", "range", "slope", "horizontal"],
+                        "slope_distance_m or horizontal_distance_m (or _ft, _usft, _yd) = \"…\"",
+                    ));
+                }
+                if has(Inclination) && has(Zenith) {
+                    return Err("both an inclination and a zenith angle are claimed; keep one".into());
+                }
+                if !has(Inclination) && !has(Zenith) && !has(VerticalDistance) && !has(HorizontalDistance) {
+                    return Err(self.missing(
+                        "a slope distance needs an inclination with its unit named",
+                        &["inclination", "inc", "tilt", "slope", "zenith", "vertical"],
+                        "inclination_deg, inclination_pct, zenith_deg or vertical_distance_m = \"…\"",
+                    ));
+                }
+            }
+            LogKind::Bases => {
+                if !has(Base) {
+                    return Err(self.missing("no base is named", &["base", "point", "station", "name", "id"], "base = \"…\""));
+                }
+                let geographic = has(Latitude) && has(Longitude);
+                let projected = has(East) && has(North);
+                if geographic == projected {
+                    let problem = if geographic {
+                        "both latitude, longitude and easting, northing are claimed; leave one pair out"
+                    } else {
+                        "no position is claimed"
+                    };
+                    return Err(self.missing(
+                        problem,
+                        &["lat", "lon", "latitude", "longitude", "easting", "northing", "x", "y", "east", "north"],
+                        "lat_deg and lon_deg, or east_m and north_m (or _ft, _usft) = \"…\"",
+                    ));
+                }
+                if has(EllipsoidHeight) && has(OrthometricHeight) {
+                    return Err("both an ellipsoidal and an orthometric height are claimed; keep the one that was measured".into());
+                }
+                let bare = self.extras.iter().find(|(_, header)| is_like(header, &["height", "elevation", "elev", "altitude", "alt", "z", "h"]));
+                if let (Some((_, header)), false) = (bare, has(EllipsoidHeight) || has(OrthometricHeight)) {
+                    return Err(format!(
+                        "\"{header}\" looks like a height, but its kind is not named; write ellipsoid_height_m or \
+                         orthometric_height_m (or _ft, _usft) = \"{header}\" under [bases.columns]"
+                    ));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// A message that names the column that looks like what is missing.
+    fn missing(&self, problem: &str, words: &[&str], remedy: &str) -> String {
+        let table = if self.kind == LogKind::Bases { "bases" } else { "shots" };
+        let alike: Vec<String> =
+            self.extras.iter().filter(|(_, header)| is_like(header, words)).map(|(_, header)| format!("\"{header}\"")).collect();
+        let seen = if alike.is_empty() {
+            format!("the file has: {}", self.headers.join(", "))
+        } else {
+            format!("it may be {}", alike.join(" or "))
+        };
+        format!("{problem} ({seen}); write {remedy} under [{table}.columns]")
+    }
+
+    fn find_decimal_sign(&mut self, text: &str, log: &LogFormat) -> Result<(), String> {
+        match log.decimal {
+            Some('.') => return Ok(()),
+            Some(',') if self.separator == b',' => {
+                return Err("the decimal sign and the separator are both a comma; name the separator in the job".into());
+            }
+            Some(',') => {
+                self.format.decimal_comma = true;
+                return Ok(());
+            }
+            Some(sign) => return Err(format!("decimal = \"{sign}\": write \".\" or \",\"")),
+            None if self.separator == b',' => return Ok(()),
+            None => {}
+        }
+        let numeric: Vec<usize> = self
+            .claims
+            .values()
+            .filter_map(|claim| match (&claim.source, claim.unit) {
+                (Source::Column(index), Unit::Length(_) | Unit::Angle(_) | Unit::Percent) => Some(*index),
+                _ => None,
+            })
+            .collect();
+        let is_comma = |cell: &str| {
+            let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+            cell.trim_start_matches('-').split_once(',').is_some_and(|(whole, part)| digits(whole) && digits(part))
+        };
+        let found = self
+            .first_rows(text)
+            .any(|rows| rows.rows().iter().any(|row| numeric.iter().any(|index| is_comma(rows.cell(row, *index)))));
+        self.format.decimal_comma = found;
+        Ok(())
+    }
+
+    /// A time without a zone in the first row that has a time: every row would be held for it.
+    fn check_zone(&self, text: &str) -> Result<(), String> {
+        let Some(claim) = self.claims.get(&Quantity::Time) else { return Ok(()) };
+        let first = self.first_rows(text).find_map(|rows| {
+            let row = rows.rows().first().copied()?;
+            let time = self.text(Quantity::Time, &rows, &row)?.to_owned();
+            let date = self.text(Quantity::Date, &rows, &row).map(str::to_owned);
+            Some((date, time))
+        });
+        match first {
+            Some((date, time)) if self.format.when(date.as_deref(), Some(&time)) == Err(super::cell::WhenError::NoZone) => {
+                let table = if self.kind == LogKind::Bases { "bases" } else { "shots" };
+                Err(format!(
+                    "\"{}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
+                     \"+02:00\": the clock the log was kept by) under [{table}]",
+                    claim.header
+                ))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    /// The first data rows of the file, each cut on its own.
+    fn first_rows<'t>(&'t self, text: &'t str) -> impl Iterator<Item = Rows<'t>> + 't {
+        Lines::new(&text[self.body.0..], self.separator, self.body.1)
+            .filter(|line| self.kind_of(line.text) == LineKind::Data)
+            .take(ROWS_LOOKED_AT)
+            .map(|line| {
+                let mut rows = Rows::default();
+                rows.push(line, self.separator);
+                rows
+            })
+    }
+
+    /// Index of the last claimed column that holds something measured or a name, for cut lines.
+    pub fn claims_column(&self, index: usize) -> bool {
+        self.claims.values().any(|claim| match &claim.source {
+            Source::Column(column) => *column == index,
+            Source::Columns(columns) => columns.contains(&index),
+            Source::Constant(_) => false,
+        })
+    }
+
+    /// The header that a claim reads, for messages.
+    pub fn header(&self, quantity: Quantity) -> &str {
+        self.claims.get(&quantity).map_or("", |claim| &claim.header)
+    }
+}
+
+fn check_headers(headers: &[String]) -> Result<(), String> {
+    for (i, header) in headers.iter().enumerate() {
+        if header.is_empty() {
+            return Err(format!("column {} has no name; name every column", i + 1));
+        }
+        if let Some(j) = headers[..i].iter().position(|earlier| earlier == header) {
+            return Err(format!("columns {} and {} are both named \"{header}\"; give each its own name", j + 1, i + 1));
+        }
+    }
+    Ok(())
+}
+
+/// Whether a header contains one of some words as a word of its own.
+fn is_like(header: &str, words: &[&str]) -> bool {
+    header.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|part| words.contains(&part))
+}
+

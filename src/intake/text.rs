@@ -1,0 +1,135 @@
+//! A file's bytes as text: byte order marks, UTF-16 with and without one, UTF-8, old code pages.
+
+use std::path::{Path, PathBuf};
+
+use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use sha2::{Digest, Sha256};
+
+use super::IntakeError;
+
+/// A decoded file.
+pub struct Text {
+    /// Where it lies.
+    pub path: PathBuf,
+    /// The text, without a byte order mark.
+    pub text: String,
+    /// WHATWG name of the encoding it was read in.
+    pub encoding: &'static str,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of the bytes, in hexadecimal.
+    pub sha256: String,
+}
+
+/// Reads and decodes a file; the whole of it stays in memory.
+///
+/// # Errors
+/// When it cannot be read, the label names no encoding, or the text is not in the encoding that the
+/// label or the byte order mark names.
+pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
+    let bytes = std::fs::read(path)
+        .map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    let size = bytes.len() as u64;
+    let (sha256, decoded) = rayon::join(|| hex(&Sha256::digest(&bytes)), || decode(&bytes, label));
+    let (encoding, skip, converted) =
+        decoded.map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let text = match converted {
+        Some(text) => text,
+        None => {
+            let mut bytes = bytes;
+            bytes.drain(..skip);
+            // Checked by `decode`; the lossless form is the only one that can come out.
+            String::from_utf8(bytes).map_err(|error| IntakeError::Encoding {
+                path: path.to_owned(),
+                problem: format!("not UTF-8: {error}"),
+            })?
+        }
+    };
+    let text = if !text.contains('\n') && text.contains('\r') { text.replace('\r', "\n") } else { text };
+    Ok(Text { path: path.to_owned(), text, encoding: encoding.name(), bytes: size, sha256 })
+}
+
+/// The encoding, the length of the byte order mark, and the text where it is not UTF-8 already.
+fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize, Option<String>), String> {
+    let (encoding, mark) = match (label, Encoding::for_bom(bytes)) {
+        (_, Some((encoding, mark))) => (encoding, mark),
+        (Some(label), None) => (
+            Encoding::for_label(label.as_bytes()).ok_or_else(|| {
+                format!("\"{label}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le")
+            })?,
+            0,
+        ),
+        (None, None) => (guess(bytes), 0),
+    };
+    let body = &bytes[mark..];
+    if encoding == UTF_8 {
+        return match std::str::from_utf8(body) {
+            Ok(_) => Ok((UTF_8, mark, None)),
+            Err(error) => Err(format!(
+                "not UTF-8 at byte {}; name its encoding in the job: encoding = \"windows-1252\"",
+                mark + error.valid_up_to()
+            )),
+        };
+    }
+    let (text, bad) = encoding.decode_without_bom_handling(body);
+    if bad {
+        return Err(format!("not {} throughout; name its encoding in the job", encoding.name()));
+    }
+    Ok((encoding, mark, Some(text.into_owned())))
+}
+
+/// UTF-16 by its NUL bytes, UTF-8 where it is valid, else the code page of most old loggers.
+fn guess(bytes: &[u8]) -> &'static Encoding {
+    let head = &bytes[..bytes.len().min(4096)];
+    let nuls = |offset: usize| head.iter().skip(offset).step_by(2).filter(|b| **b == 0).count();
+    let (even, odd) = (nuls(0), nuls(1));
+    let quarter = head.len() / 4;
+    if odd > quarter && odd > 4 * even {
+        UTF_16LE
+    } else if even > quarter && even > 4 * odd {
+        UTF_16BE
+    } else if std::str::from_utf8(bytes).is_ok() {
+        UTF_8
+    } else {
+        WINDOWS_1252
+    }
+}
+
+fn hex(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn text_of(bytes: &[u8], label: Option<&str>) -> Result<String, String> {
+        let (_, mark, converted) = decode(bytes, label)?;
+        Ok(converted.unwrap_or_else(|| String::from_utf8(bytes[mark..].to_vec()).unwrap()))
+    }
+
+    #[test]
+    fn every_encoding_of_one_line() {
+        let line = "base,café\nA,1\n";
+        let le: Vec<u8> = line.encode_utf16().flat_map(u16::to_le_bytes).collect();
+        let be: Vec<u8> = line.encode_utf16().flat_map(u16::to_be_bytes).collect();
+        let with = |mark: &[u8], body: &[u8]| [mark, body].concat();
+        for bytes in [
+            line.as_bytes().to_vec(),
+            with(b"\xef\xbb\xbf", line.as_bytes()),
+            le.clone(),
+            be.clone(),
+            with(b"\xff\xfe", &le),
+            with(b"\xfe\xff", &be),
+            b"base,caf\xe9\nA,1\n".to_vec(),
+        ] {
+            assert_eq!(text_of(&bytes, None).as_deref(), Ok(line), "{bytes:?}");
+        }
+    }
+
+    #[test]
+    fn a_wrong_label_is_refused() {
+        assert!(text_of(b"a", Some("utf-99")).unwrap_err().contains("names no encoding"));
+        assert!(text_of(b"caf\xe9", Some("utf-8")).unwrap_err().contains("not UTF-8 at byte 3"));
+    }
+}

@@ -1,0 +1,430 @@
+//! Reading a job file: TOML, unknown keys refused with the nearest known one, values checked, file
+//! patterns resolved. Every message names the line and says what to write.
+
+use std::path::{Path, PathBuf};
+
+use serde_json::Value;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::{Bases, Instrument, Job, Shots};
+use crate::intake::columns::nearest;
+
+/// The mark that a starter job leaves where a person must decide.
+pub const UNDECIDED: &str = "??";
+
+/// A job file that cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum JobError {
+    /// It cannot be read.
+    #[error("{}: cannot be read: {source}", path.display())]
+    Read {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// Something in it is wrong.
+    #[error("{place}: {problem}")]
+    Wrong {
+        /// File and, where known, line.
+        place: String,
+        /// What is wrong and what to write.
+        problem: String,
+    },
+}
+
+/// Reads and checks a job file; its paths become relative to its folder.
+///
+/// # Errors
+/// See [`JobError`].
+pub fn load(path: &Path) -> Result<Job, JobError> {
+    let text = std::fs::read_to_string(path)
+        .map_err(|source| JobError::Read { path: path.to_owned(), source })?;
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    parse(&text, &path.display().to_string(), folder)
+}
+
+/// Reads and checks a job from its text. `name` is what messages call it; `folder` is where its
+/// relative paths begin.
+///
+/// # Errors
+/// See [`JobError`].
+pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
+    let wrong = |offset: Option<usize>, problem: String| {
+        let line = offset.map(|offset| text[..offset.min(text.len())].matches('\n').count() + 1);
+        let place = line.map_or_else(|| name.to_owned(), |line| format!("{name}:{line}"));
+        JobError::Wrong { place, problem }
+    };
+    let document = DeTable::parse(text)
+        .map_err(|error| wrong(error.span().map(|span| span.start), format!("not TOML: {}", error.message())))?;
+    let schema = serde_json::to_value(schemars::schema_for!(Job)).unwrap_or_default();
+    check_keys(document.get_ref(), &schema, &schema, &mut Vec::new()).map_err(|(offset, problem)| wrong(Some(offset), problem))?;
+    let mut job: Job = toml::from_str(text).map_err(|error| {
+        wrong(error.span().map(|span| span.start), error.message().replace("missing field", "the job lacks the key"))
+    })?;
+    let key_at = |path: &[&str]| offset_of(document.get_ref(), path);
+    check(&job).map_err(|(path, problem)| wrong(key_at(&path), problem))?;
+    job.bases.resolve(folder).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
+    job.shots.resolve(folder).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
+    let out = job.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
+    job.out = Some(folder.join(out));
+    Ok(job)
+}
+
+impl Bases {
+    /// Finds the files that the patterns stand for.
+    ///
+    /// # Errors
+    /// When a pattern matches nothing.
+    pub fn resolve(&mut self, folder: &Path) -> Result<(), String> {
+        self.resolved = resolve(&self.files, folder)?;
+        Ok(())
+    }
+}
+
+impl Shots {
+    /// Finds the files that the patterns stand for.
+    ///
+    /// # Errors
+    /// When a pattern matches nothing.
+    pub fn resolve(&mut self, folder: &Path) -> Result<(), String> {
+        self.resolved = resolve(&self.files, folder)?;
+        Ok(())
+    }
+}
+
+/// Files of patterns, each once, those of one pattern in the order of their names.
+fn resolve(patterns: &[String], folder: &Path) -> Result<Vec<(PathBuf, String)>, String> {
+    let mut found: Vec<(PathBuf, String)> = Vec::new();
+    if patterns.is_empty() {
+        return Err("files is empty; name at least one log".into());
+    }
+    for pattern in patterns {
+        let mut add = |path: PathBuf| {
+            let name = path.strip_prefix(folder).unwrap_or(&path).display().to_string();
+            if !found.iter().any(|(known, _)| *known == path) {
+                found.push((path, name));
+            }
+        };
+        if !pattern.contains(['*', '?', '[']) {
+            let path = folder.join(pattern);
+            if !path.is_file() {
+                return Err(format!("no file {}", path.display()));
+            }
+            add(path);
+            continue;
+        }
+        // The folder's own name is no pattern.
+        let whole = format!("{}/{pattern}", glob::Pattern::escape(&folder.display().to_string()));
+        let matches = glob::glob(&whole).map_err(|error| format!("\"{pattern}\" is no pattern: {}", error.msg))?;
+        let mut paths = Vec::new();
+        for entry in matches {
+            let path = entry.map_err(|error| format!("\"{pattern}\": {error}"))?;
+            if path.is_file() {
+                paths.push(path);
+            }
+        }
+        if paths.is_empty() {
+            return Err(format!("no file matches \"{pattern}\" in {}", folder.display()));
+        }
+        paths.sort();
+        paths.into_iter().for_each(&mut add);
+    }
+    Ok(found)
+}
+
+type Misplaced = (usize, String);
+
+/// Walks the document beside the schema: refuses unknown keys and values of a wrong type.
+fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
+    let schema = resolved(schema, root);
+    for (key, value) in table {
+        let name = key.get_ref().as_ref();
+        let inner = match schema.get("properties").and_then(|properties| properties.get(name)) {
+            Some(inner) => inner,
+            None => match schema.get("additionalProperties") {
+                Some(inner @ Value::Object(_)) => inner,
+                _ => return Err((key.span().start, unknown_key(name, schema, path))),
+            },
+        };
+        path.push(name.to_owned());
+        check_value(value, inner, root, path)?;
+        path.pop();
+    }
+    Ok(())
+}
+
+fn unknown_key(name: &str, schema: &Value, path: &[String]) -> String {
+    let known: Vec<&str> = schema
+        .get("properties")
+        .and_then(Value::as_object)
+        .map(|properties| properties.keys().map(String::as_str).collect())
+        .unwrap_or_default();
+    let place = if path.is_empty() { String::new() } else { format!(" in [{}]", path.join(".")) };
+    match nearest(name, known.iter().copied()) {
+        Some(near) => format!("unknown key {name}{place}; did you mean {near}?"),
+        None => format!("unknown key {name}{place}; known keys: {}", known.join(", ")),
+    }
+}
+
+fn check_value(value: &Spanned<DeValue>, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
+    let schema = resolved(schema, root);
+    let at = value.span().start;
+    if let DeValue::String(text) = value.get_ref()
+        && text.contains(UNDECIDED)
+    {
+        return Err((at, format!("{} is still undecided: put in place of \"{text}\" what its comment asks for", path.join("."))));
+    }
+    match value.get_ref() {
+        DeValue::Table(table) => {
+            if let Some(branch) = branch(schema, root, "object") {
+                return check_keys(table, branch, root, path);
+            }
+        }
+        DeValue::Array(items) => {
+            if let Some(branch) = branch(schema, root, "array") {
+                if let Some(inner) = branch.get("items") {
+                    items.iter().try_for_each(|item| check_value(item, inner, root, path))?;
+                }
+                return Ok(());
+            }
+        }
+        _ => {}
+    }
+    let found = match value.get_ref() {
+        DeValue::String(_) => "string",
+        DeValue::Integer(_) => "integer",
+        DeValue::Float(_) => "number",
+        DeValue::Boolean(_) => "boolean",
+        DeValue::Array(_) => "array",
+        DeValue::Table(_) => "object",
+        DeValue::Datetime(_) => "date",
+    };
+    let wanted = types_of(schema, root);
+    let fits = wanted.is_empty()
+        || wanted.iter().any(|kind| kind == found || (kind == "number" && found == "integer"));
+    if fits {
+        return Ok(());
+    }
+    let word = |kind: &str| match kind {
+        "string" => "a text in quotes",
+        "integer" => "a whole number",
+        "number" => "a number",
+        "boolean" => "true or false",
+        "array" => "a list in [ ]",
+        "object" => "a table",
+        _ => "a date",
+    };
+    let wanted: Vec<&str> = wanted.iter().filter(|kind| *kind != "null").map(|kind| word(kind)).collect();
+    Err((at, format!("{} must be {}, not {}", path.join("."), wanted.join(" or "), word(found))))
+}
+
+/// Follows `$ref`.
+fn resolved<'s>(schema: &'s Value, root: &'s Value) -> &'s Value {
+    match schema.get("$ref").and_then(Value::as_str).and_then(|pointer| pointer.strip_prefix('#')) {
+        Some(pointer) => root.pointer(pointer).unwrap_or(schema),
+        None => schema,
+    }
+}
+
+/// The schema itself or the alternative in it that has a type.
+fn branch<'s>(schema: &'s Value, root: &'s Value, kind: &str) -> Option<&'s Value> {
+    let schema = resolved(schema, root);
+    let here = match schema.get("type") {
+        Some(Value::String(one)) => one == kind,
+        Some(Value::Array(several)) => several.iter().any(|one| one == kind),
+        _ => false,
+    };
+    if here {
+        return Some(schema);
+    }
+    ["anyOf", "oneOf"].iter().filter_map(|key| schema.get(*key)?.as_array()).flatten().find_map(|inner| branch(inner, root, kind))
+}
+
+/// The types that a schema allows; none named means any.
+fn types_of(schema: &Value, root: &Value) -> Vec<String> {
+    let schema = resolved(schema, root);
+    match schema.get("type") {
+        Some(Value::String(one)) => return vec![one.clone()],
+        Some(Value::Array(several)) => return several.iter().filter_map(Value::as_str).map(str::to_owned).collect(),
+        _ => {}
+    }
+    if let Some(Value::String(_)) = schema.get("const") {
+        return vec!["string".into()];
+    }
+    ["anyOf", "oneOf"]
+        .iter()
+        .filter_map(|key| schema.get(*key)?.as_array())
+        .flatten()
+        .flat_map(|inner| types_of(inner, root))
+        .collect()
+}
+
+/// Byte offset of the key at a path.
+fn offset_of(table: &DeTable, path: &[&str]) -> Option<usize> {
+    let (first, rest) = path.split_first()?;
+    let (key, value) = table.iter().find(|(key, _)| key.get_ref().as_ref() == *first)?;
+    match value.get_ref() {
+        DeValue::Table(inner) if !rest.is_empty() => offset_of(inner, rest).or(Some(key.span().start)),
+        _ => Some(key.span().start),
+    }
+}
+
+type Fault = (Vec<&'static str>, String);
+
+/// Values that types alone do not catch.
+fn check(job: &Job) -> Result<(), Fault> {
+    let fault = |path: &[&'static str], problem: String| Err((path.to_vec(), problem));
+    if job.name.is_empty() || !job.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
+        return fault(&["name"], format!("name = \"{}\": use letters, digits, - and _; files are named after it", job.name));
+    }
+    if job.formats.is_empty() {
+        return fault(&["formats"], "formats is empty; name at least one, such as \"gpkg\"".into());
+    }
+    if job.layers.is_empty() {
+        return fault(&["layers"], "layers is empty; leave the key out for all".into());
+    }
+    if job.instrument.is_some() && !job.instruments.is_empty() {
+        return fault(&["instrument"], "[instrument] and [instruments] both stand here; keep one".into());
+    }
+    let bases = &job.bases;
+    if bases.crs.is_none() && bases.crs_by_value.is_empty() {
+        return fault(&["bases"], "[bases] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"".into());
+    }
+    if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
+        return fault(&["bases"], "crs_column and crs_by_value go together: the column, and what its values stand for".into());
+    }
+    for (key, sigma) in [("sigma_horizontal_m", bases.sigma_horizontal_m), ("sigma_vertical_m", bases.sigma_vertical_m)] {
+        if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
+            return fault(&["bases", key], format!("{key} must be above 0"));
+        }
+    }
+    for instrument in job.instrument.iter().chain(job.instruments.values()) {
+        check_instrument(instrument).map_err(|problem| {
+            let table = if job.instrument.is_some() { "instrument" } else { "instruments" };
+            (vec![table], format!("[{table}]: {problem}"))
+        })?;
+    }
+    let north = &job.north;
+    if north.sigma_declination_deg.is_some_and(|sigma| !(0.0..=180.0).contains(&sigma)) {
+        return fault(&["north", "sigma_declination_deg"], "sigma_declination_deg must be 0 to 180".into());
+    }
+    if !(0.0..=180.0).contains(&north.sigma_orientation_deg) {
+        return fault(&["north", "sigma_orientation_deg"], "sigma_orientation_deg must be 0 to 180".into());
+    }
+    if let super::Declination::Degrees(degrees) = north.declination
+        && !(-180.0..=180.0).contains(&degrees)
+    {
+        return fault(&["north", "declination"], format!("declination = {degrees}: degrees from -180 to 180, east positive"));
+    }
+    if let Some([west, south, east, north]) = job.checks.area_deg {
+        let longitudes = [west, east].iter().all(|lon| (-180.0..=180.0).contains(lon));
+        if !longitudes || !(-90.0..=90.0).contains(&south) || !(south..=90.0).contains(&north) {
+            return fault(&["checks", "area_deg"], "area_deg is west, south, east, north in degrees".into());
+        }
+    }
+    for (key, value) in [("steep_deg", job.checks.steep_deg), ("agreement_sigmas", job.checks.agreement_sigmas)] {
+        if !(value > 0.0 && value.is_finite()) {
+            return fault(&["checks", key], format!("{key} must be above 0"));
+        }
+    }
+    for (key, height) in [
+        ("instrument_height_m", job.heights.instrument_height_m),
+        ("target_height_m", job.heights.target_height_m),
+        ("antenna_height_m", job.heights.antenna_height_m),
+    ] {
+        if height.is_some_and(|height| !height.is_finite()) {
+            return fault(&["heights", key], format!("{key} must be a number of metres"));
+        }
+    }
+    Ok(())
+}
+
+fn is_sigma(value: f64) -> bool {
+    value > 0.0 && value.is_finite()
+}
+
+fn check_instrument(instrument: &Instrument) -> Result<(), String> {
+    let sigmas = [
+        ("sigma_distance_m", instrument.sigma_distance_m),
+        ("sigma_azimuth_deg", instrument.sigma_azimuth_deg),
+        ("sigma_inclination_deg", instrument.sigma_inclination_deg),
+    ];
+    for (key, sigma) in sigmas {
+        if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
+            return Err(format!("{key} must be above 0"));
+        }
+    }
+    let others = [
+        ("azimuth_correction_deg", instrument.azimuth_correction_deg, -360.0, 360.0),
+        ("inclination_correction_deg", instrument.inclination_correction_deg, -90.0, 90.0),
+        ("distance_correction_m", instrument.distance_correction_m, -1000.0, 1000.0),
+        ("sigma_distance_ppm", instrument.sigma_distance_ppm, 0.0, 1e6),
+        ("refraction", instrument.refraction, -5.0, 5.0),
+    ];
+    for (key, value, least, greatest) in others {
+        if !(least..=greatest).contains(&value) {
+            return Err(format!("{key} = {value} must lie between {least} and {greatest}"));
+        }
+    }
+    if let (Some(least), Some(greatest)) = (instrument.least_distance_m, instrument.greatest_distance_m)
+        && least >= greatest
+    {
+        return Err(format!("least_distance_m = {least} is not below greatest_distance_m = {greatest}"));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn problem(text: &str) -> String {
+        parse(text, "job.toml", Path::new("/nowhere")).unwrap_err().to_string()
+    }
+
+    const HEAD: &str = "name = \"a\"\ncrs = \"EPSG:32630\"\n";
+
+    #[test]
+    fn unknown_keys_name_the_line_and_the_nearest_key() {
+        let text = format!("{HEAD}[bases]\nfiles = [\"b.csv\"]\ncrs = \"EPSG:4979\"\nseparater = \";\"\n[shots]\nfiles = [\"s.csv\"]\n");
+        assert_eq!(problem(&text), "job.toml:6: unknown key separater in [bases]; did you mean separator?");
+        assert_eq!(
+            problem(&format!("{HEAD}[instrument]\nsigma_azimut_deg = 1.0\n")),
+            "job.toml:4: unknown key sigma_azimut_deg in [instrument]; did you mean sigma_azimuth_deg?"
+        );
+    }
+
+    #[test]
+    fn values_of_a_wrong_type_say_which_is_wanted() {
+        assert_eq!(problem(&format!("{HEAD}[shots]\nfiles = \"s.csv\"\n")), "job.toml:4: shots.files must be a list in [ ], not a text in quotes");
+        assert_eq!(problem(&format!("{HEAD}allow_ballpark = \"yes\"\n")), "job.toml:3: allow_ballpark must be true or false, not a text in quotes");
+    }
+
+    #[test]
+    fn undecided_marks_refuse_to_run() {
+        let text = format!("{HEAD}[shots]\nfiles = [\"s.csv\"]\n[shots.columns]\n\"??_azimuth_deg\" = \"AZ\"\n");
+        assert!(problem(&text.replace("\"??_azimuth_deg\" = \"AZ\"", "magnetic_azimuth_deg = \"??\"")).contains("still undecided"));
+    }
+
+    #[test]
+    fn missing_keys_and_files() {
+        assert!(problem("crs = \"EPSG:4326\"\n").contains("the job lacks the key"), "{}", problem("crs = \"EPSG:4326\"\n"));
+        let text = format!("{HEAD}[bases]\nfiles = [\"b.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"s.csv\"]\n");
+        assert_eq!(problem(&text), "job.toml:4: no file /nowhere/b.csv");
+        assert!(problem("name = \n").starts_with("job.toml:1: not TOML"));
+    }
+
+    #[test]
+    fn the_declination_is_a_word_or_a_number() {
+        let of = |value: &str| {
+            let text = format!("{HEAD}[north]\ndeclination = {value}\n[bases]\nfiles=[]\ncrs=\"EPSG:4979\"\n[shots]\nfiles=[]\n");
+            problem(&text)
+        };
+        assert!(of("\"modell\"").contains("\"model\", or a number of degrees"), "{}", of("\"modell\""));
+        assert!(of("200").contains("-180 to 180"));
+        assert!(of("\"model\"").contains("files is empty"));
+        assert!(of("-1").contains("files is empty"));
+    }
+}

@@ -1,0 +1,348 @@
+//! The job file: what one run reads, with which settings, and what it writes.
+//!
+//! The types here are the job's documentation: each key's meaning, unit and default stand on the
+//! field, and `standoff schema job` prints them as a JSON Schema. Nothing is computed here.
+//! [`load`] reads a file, [`parse`] its text.
+
+mod declination;
+mod load;
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+pub use load::{JobError, load, parse};
+
+/// One run's settings.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Job {
+    /// A line for people: what was mapped, and where.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub title: Option<String>,
+    /// The short name that the written files begin with; letters, digits, `-` and `_`.
+    pub name: String,
+    /// The coordinate reference system of the layers, in any form that PROJ reads: `EPSG:32630`,
+    /// a compound `EPSG:32630+5773`, WKT, a PROJ string.
+    pub crs: String,
+    /// The output folder, relative to the job file. Default: the job's name with `-layers` behind it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub out: Option<PathBuf>,
+    /// The formats to write. Default: GeoPackage and GeoJSON.
+    #[serde(default = "default_formats")]
+    pub formats: Vec<Format>,
+    /// The layers to write. Default: all.
+    #[serde(default = "default_layers")]
+    pub layers: Vec<LayerName>,
+    /// Allow a datum step that PROJ can only make as a null ("ballpark") transformation, off by an
+    /// unknown amount that can reach hundreds of metres. Default: refuse.
+    #[serde(default)]
+    pub allow_ballpark: bool,
+    /// Allow a less accurate transformation where the best one needs a grid file that is not
+    /// installed. Default: refuse, and name the grid.
+    #[serde(default)]
+    pub allow_missing_grids: bool,
+    /// The logs of GNSS positions.
+    pub bases: Bases,
+    /// The logs of shots.
+    pub shots: Shots,
+    /// The one instrument of the job. Use `instruments` where there are several.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument: Option<Instrument>,
+    /// Several instruments by name; the shots' `instrument` column chooses.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub instruments: BTreeMap<String, Instrument>,
+    /// How azimuths become true azimuths.
+    #[serde(default)]
+    pub north: North,
+    /// Heights: geoid, instrument and target heights.
+    #[serde(default)]
+    pub heights: Heights,
+    /// Limits of the checks on rows.
+    #[serde(default)]
+    pub checks: Checks,
+}
+
+/// Logs of GNSS base positions.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Bases {
+    /// Files, relative to the job file; `*` and `?` match names, `**` folders.
+    pub files: Vec<String>,
+    /// The CRS of the positions. Required unless every row's comes from `crs_by_value`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crs: Option<String>,
+    /// For positions in several systems: the log's column that tells which.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crs_column: Option<String>,
+    /// For positions in several systems: from the column's value to the CRS.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub crs_by_value: BTreeMap<String, String>,
+    /// Standard error of each horizontal axis in metres, for logs with no `sigma_horizontal_m`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_horizontal_m: Option<f64>,
+    /// Standard error of the height in metres, for logs with no `sigma_vertical_m`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_vertical_m: Option<f64>,
+    /// How the files are written.
+    #[serde(flatten)]
+    pub log: LogFormat,
+    /// The files that `files` stands for, found on loading: path, and name for people.
+    #[serde(skip)]
+    pub resolved: Vec<(PathBuf, String)>,
+}
+
+/// Logs of shots.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Shots {
+    /// Files, relative to the job file; `*` and `?` match names, `**` folders.
+    pub files: Vec<String>,
+    /// How the files are written.
+    #[serde(flatten)]
+    pub log: LogFormat,
+    /// The files that `files` stands for, found on loading: path, and name for people.
+    #[serde(skip)]
+    pub resolved: Vec<(PathBuf, String)>,
+}
+
+/// How a delimited log is written. What is left out is found from the file and reported.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct LogFormat {
+    /// Canonical name = the log's own header; several headers together make one base name.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub columns: BTreeMap<String, Headers>,
+    /// Canonical name = one value for every row, for what the log does not carry.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub values: BTreeMap<String, String>,
+    /// The separator: `,` `;` a tab or `|`. Default: counted on the header line.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub separator: Option<char>,
+    /// The decimal sign, `.` or `,`. Default: found from the file.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub decimal: Option<char>,
+    /// The text encoding, by its WHATWG label: `utf-8`, `windows-1252`, `utf-16le`. Default: found
+    /// from a byte order mark, NUL bytes, or invalid UTF-8.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub encoding: Option<String>,
+    /// Lines that begin so are comments. Default: `#`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub comment: Option<String>,
+    /// The time zone of times that name none: an IANA name such as `Europe/Oslo`, or `+02:00`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub time_zone: Option<String>,
+    /// Further values that mean "no reading", beside empty, `---`, `NaN`, `NA` and the like.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub no_reading: Vec<String>,
+}
+
+/// One header, or several whose values together make one name.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(untagged)]
+pub enum Headers {
+    /// The log's header.
+    One(String),
+    /// The log's headers, in order.
+    Several(Vec<String>),
+}
+
+impl Headers {
+    /// The headers as a slice.
+    pub fn as_slice(&self) -> &[String] {
+        match self {
+            Headers::One(header) => std::slice::from_ref(header),
+            Headers::Several(headers) => headers,
+        }
+    }
+}
+
+/// An instrument: standard errors (one sigma), corrections and range.
+///
+/// The defaults are those of a hand-held laser rangefinder with a built-in compass (common
+/// practice, no source); a run that relies on one says so in its summary.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Instrument {
+    /// Standard error of a distance, in metres. Default: 0.3.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_distance_m: Option<f64>,
+    /// Part of the distance's standard error that grows with distance, in parts per million. Default: 0.
+    #[serde(default)]
+    pub sigma_distance_ppm: f64,
+    /// Standard error of one azimuth reading, in degrees. Default: 1.0.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_azimuth_deg: Option<f64>,
+    /// Standard error of one inclination reading, in degrees. Default: 0.25.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_inclination_deg: Option<f64>,
+    /// Added to every azimuth reading, in degrees.
+    #[serde(default)]
+    pub azimuth_correction_deg: f64,
+    /// Added to every inclination reading, in degrees, up positive.
+    #[serde(default)]
+    pub inclination_correction_deg: f64,
+    /// Added to every measured distance, in metres: reflector constant and the like.
+    #[serde(default)]
+    pub distance_correction_m: f64,
+    /// Coefficient of refraction k: the ratio of the Earth's radius to that of the line of sight.
+    #[serde(default = "default_refraction")]
+    pub refraction: f64,
+    /// The shortest distance the instrument measures, in metres.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub least_distance_m: Option<f64>,
+    /// The longest distance the instrument measures, in metres.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub greatest_distance_m: Option<f64>,
+}
+
+/// How azimuths become true azimuths.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct North {
+    /// `"model"` for the World Magnetic Model at each shot's date and base, or degrees, east positive.
+    #[serde(default)]
+    pub declination: Declination,
+    /// Standard error of a declination given in degrees. Default: 0.5, what a model is commonly good for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_declination_deg: Option<f64>,
+    /// Standard error, in degrees, of an orientation error that all shots of one base share, beside
+    /// that of the declination (a compass bias). Default: 0.
+    #[serde(default)]
+    pub sigma_orientation_deg: f64,
+    /// The projected CRS whose grid north `grid_azimuth` columns mean. Default: that of the base if
+    /// it is projected, else that of the layers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub grid_crs: Option<String>,
+}
+
+/// Where the declination comes from: `"model"`, or a number of degrees.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub enum Declination {
+    /// The World Magnetic Model.
+    #[default]
+    Model,
+    /// A fixed value in degrees, east positive.
+    Degrees(f64),
+}
+
+/// Heights: geoid, instrument and target heights.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Heights {
+    /// Which geoid joins ellipsoidal and orthometric heights.
+    #[serde(default)]
+    pub geoid: Geoid,
+    /// Use the built-in global geoid for the height of the layers' CRS where PROJ lacks the grid of
+    /// its vertical datum; the difference between the two can reach a metre or two.
+    #[serde(default)]
+    pub allow_global_geoid: bool,
+    /// Height of the instrument's axis over the base's ground point in metres, for shots with no
+    /// `instrument_height_m`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub instrument_height_m: Option<f64>,
+    /// Height of the sighted spot over the feature's ground point in metres, for shots with no
+    /// `target_height_m`. Default: 0, heights are those of the sighted spot.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub target_height_m: Option<f64>,
+    /// Height of the antenna over the base's ground point in metres, for bases with no
+    /// `antenna_height_m`. Default: 0, heights are those of the ground point.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub antenna_height_m: Option<f64>,
+}
+
+/// A geoid.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Geoid {
+    /// The built-in global model, EGM96 to degree and order 360.
+    #[default]
+    Global,
+    /// None: heights stay of the kind that the bases have.
+    None,
+}
+
+/// Limits of the checks on rows. A check that only raises a suspicion flags the row and maps it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Checks {
+    /// Flag azimuths that repeat exactly over this many shots in a row: a frozen compass. 0: never.
+    pub azimuth_repeats: u32,
+    /// Flag shots steeper than this, in degrees: their azimuth means little.
+    pub steep_deg: f64,
+    /// Distances that must agree may differ by this many standard errors.
+    pub agreement_sigmas: f64,
+    /// West, south, east, north in degrees: flag bases outside, and say so where a swap of latitude
+    /// and longitude or a lost minus sign would explain it. Default: the area of use of the layers' CRS.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub area_deg: Option<[f64; 4]>,
+}
+
+impl Default for Checks {
+    fn default() -> Self {
+        Checks { azimuth_repeats: 6, steep_deg: 80.0, agreement_sigmas: 4.0, area_deg: None }
+    }
+}
+
+/// An output format.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+    clap::ValueEnum,
+)]
+#[serde(rename_all = "lowercase")]
+pub enum Format {
+    /// OGC GeoPackage: every layer in one file.
+    Gpkg,
+    /// GeoJSON by RFC 7946: longitude and latitude on WGS 84.
+    Geojson,
+    /// Shapefile, with .prj, .cpg and a file that maps the short field names.
+    Shp,
+    /// FlatGeobuf.
+    Fgb,
+    /// Comma-separated text, with a .csvt file of types.
+    Csv,
+    /// DXF: geometry alone, no attributes.
+    Dxf,
+}
+
+/// A layer of the output.
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
+    clap::ValueEnum,
+)]
+#[serde(rename_all = "snake_case")]
+#[value(rename_all = "snake_case")]
+pub enum LayerName {
+    /// The mapped features.
+    Features,
+    /// The positions that shots were taken from.
+    Bases,
+    /// Lines from base to feature, for the eye.
+    SightLines,
+    /// 95 % error ellipses, for the eye.
+    Ellipses,
+    /// The account of the input: files, and rows held or flagged.
+    Ledger,
+}
+
+impl LayerName {
+    /// Every layer, in the order of writing.
+    pub const ALL: [LayerName; 5] = [
+        LayerName::Features,
+        LayerName::Bases,
+        LayerName::SightLines,
+        LayerName::Ellipses,
+        LayerName::Ledger,
+    ];
+}
+
+fn default_formats() -> Vec<Format> {
+    vec![Format::Gpkg, Format::Geojson]
+}
+
+fn default_layers() -> Vec<LayerName> {
+    LayerName::ALL.to_vec()
+}
+
+fn default_refraction() -> f64 {
+    crate::reduce::REFRACTION
+}

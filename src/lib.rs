@@ -1,0 +1,42 @@
+//! Turns a field crew's collection logs into finished map layers.
+//!
+//! A crew stands at GNSS base positions and measures features that it cannot, or should not, walk
+//! up to. This library joins the shots with the bases, reduces them to coordinates and heights with
+//! an honest uncertainty, and writes layers for desktop GIS with an account of every input row.
+//!
+//! Data goes one way, and each stage can be run alone:
+//!
+//! | stage | module |
+//! | --- | --- |
+//! | settings | [`job`] |
+//! | logs → rows | [`intake`] |
+//! | positions → bases | [`base`] |
+//! | rows → sightings | [`join`], [`audit`] |
+//! | sightings → vectors | [`north`], [`reduce`], [`covariance`] |
+//! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
+//! | points → layers | [`layers`], [`table`], [`write`] |
+//! | the account | [`ledger`], [`report`] |
+//!
+//! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
+//! metres; names say so. Results are mapping grade, not a licensed survey.
+
+pub mod audit;
+pub mod base;
+pub mod cli;
+pub mod covariance;
+pub mod crs;
+pub mod frame;
+pub mod geoid;
+pub mod intake;
+pub mod job;
+pub mod join;
+pub mod layers;
+pub mod ledger;
+pub mod locate;
+pub mod north;
+pub mod pipeline;
+pub mod reduce;
+pub mod report;
+pub mod table;
+pub mod units;
+pub mod write;

@@ -1,0 +1,287 @@
+//! Vectors to points: base + vector on the datum, then the CRS of the layers.
+//!
+//! base geodetic → earth-centred, plus the vector turned by the local frame, → geodetic on the same
+//! datum ([`crate::frame`]) → geographic on the datum of the layers' CRS → easting, northing and the
+//! height of its vertical part ([`crate::crs`]). No coordinates are added in the plane.
+
+use std::collections::HashMap;
+use std::sync::Mutex;
+
+use jiff::civil::Date;
+
+use crate::base::{Base, BaseTable};
+use crate::crs::{Crs, CrsError, Kind, Operation, Rules, Transform};
+use crate::frame::Geodetic;
+use crate::geoid::{self, GlobalGeoid};
+use crate::job::{Declination as DeclinationChoice, Geoid, Heights, North};
+use crate::north::{self, Declination, NorthError};
+use crate::reduce::Vector;
+
+/// Standard error of a declination that the job gives in degrees, where it gives none: commonly what
+/// a model is good for (NOAA's declination calculator says 30 minutes of arc).
+pub const ASSUMED_SIGMA_DECLINATION_DEG: f64 = 0.5;
+
+/// A point in the CRS of the layers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Longitude and latitude in degrees on the layers' datum.
+    pub lon_deg: f64,
+    /// See `lon_deg`.
+    pub lat_deg: f64,
+    /// Easting, or longitude in degrees where the CRS is geographic, in its unit.
+    pub x: f64,
+    /// Northing, or latitude in degrees.
+    pub y: f64,
+    /// The height that the layers' third coordinate carries, in the unit of the vertical part.
+    pub z: Option<f64>,
+    /// Height above the ellipsoid of the layers' datum in metres.
+    pub ellipsoid_height_m: Option<f64>,
+    /// Height above the geoid in metres.
+    pub orthometric_height_m: Option<f64>,
+    /// Height of the geoid above the ellipsoid in metres.
+    pub undulation_m: Option<f64>,
+}
+
+/// What the third coordinate of the layers is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ThirdCoordinate {
+    /// Metres above the ellipsoid.
+    Ellipsoid,
+    /// Metres above the geoid, where the job uses no geoid and bases have orthometric heights.
+    Orthometric,
+    /// The vertical part of the CRS, by PROJ and its grid.
+    Vertical {
+        /// Name of the vertical CRS.
+        name: String,
+    },
+    /// The vertical part of the CRS, by the built-in geoid, as the job allows.
+    GlobalGeoid {
+        /// Name of the vertical CRS.
+        name: String,
+    },
+}
+
+impl ThirdCoordinate {
+    /// In words, for summaries and layer descriptions.
+    pub fn words(&self) -> String {
+        match self {
+            ThirdCoordinate::Ellipsoid => "height above the ellipsoid, metres".into(),
+            ThirdCoordinate::Orthometric => "height of the kind the bases have, above their vertical datum, metres".into(),
+            ThirdCoordinate::Vertical { name } => format!("{name}, by PROJ"),
+            ThirdCoordinate::GlobalGeoid { name } => format!("{name}, by {} in place of its own grid", geoid::NAME),
+        }
+    }
+}
+
+/// From the datums of the bases to the CRS of the layers.
+pub struct Locator<'j> {
+    /// Per datum of the bases, the way to the layers' datum; none where it is the same.
+    to_output: Vec<Option<Transform>>,
+    /// From the layers' datum to easting and northing; none for a geographic CRS.
+    project: Option<Transform>,
+    /// From the layers' datum to all of a CRS with a vertical part.
+    vertical: Option<Transform>,
+    third: ThirdCoordinate,
+    /// Units of the vertical part in a metre; negative for depths.
+    vertical_units_per_m: f64,
+    geoid: &'j GlobalGeoid,
+    uses_geoid: bool,
+}
+
+impl<'j> Locator<'j> {
+    /// Chooses the operations.
+    ///
+    /// # Errors
+    /// By the rules of [`Transform::new`]; a missing vertical grid's message also names the built-in
+    /// geoid as a remedy.
+    pub fn new(table: &BaseTable, output: &Crs, heights: &Heights, rules: Rules, geoid: &'j GlobalGeoid) -> Result<Locator<'j>, CrsError> {
+        let area = table.extent_deg().map(widened);
+        let geographic = output.geographic_3d()?;
+        let to_output = table
+            .datums
+            .iter()
+            .map(|datum| {
+                if datum.crs.same_as(&geographic) {
+                    Ok(None)
+                } else {
+                    Transform::new(&datum.crs, &geographic, area, rules).map(Some)
+                }
+            })
+            .collect::<Result<Vec<_>, CrsError>>()?;
+        let project = match output.kind() {
+            Kind::Geographic => None,
+            Kind::Projected => Some(Transform::new(&geographic, &output.horizontal()?, area, rules)?),
+        };
+        let (vertical, third, vertical_units_per_m) = match output.vertical() {
+            None => {
+                let only_orthometric = heights.geoid == Geoid::None
+                    && table.bases.iter().any(|base| base.heights.orthometric_m.is_some())
+                    && table.bases.iter().all(|base| base.heights.ellipsoid_m.is_none());
+                let third = if only_orthometric { ThirdCoordinate::Orthometric } else { ThirdCoordinate::Ellipsoid };
+                (None, third, 1.0)
+            }
+            Some(part) => {
+                let units_per_m = if part.down { -1.0 } else { 1.0 } / part.unit_factor;
+                match Transform::new(&geographic, output, area, Rules { ballpark: false, missing_grids: false }) {
+                    Ok(transform) => (Some(transform), ThirdCoordinate::Vertical { name: part.name.clone() }, 1.0),
+                    Err(_) if heights.allow_global_geoid && heights.geoid == Geoid::Global => {
+                        (None, ThirdCoordinate::GlobalGeoid { name: part.name.clone() }, units_per_m)
+                    }
+                    Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, .. }) => {
+                        return Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, otherwise: ALLOW_GLOBAL.to_owned() });
+                    }
+                    Err(CrsError::BallparkOnly { from, to } | CrsError::NoOperation { from, to }) => {
+                        return Err(CrsError::NoVertical { from, to, otherwise: ALLOW_GLOBAL });
+                    }
+                    Err(error) => return Err(error),
+                }
+            }
+        };
+        Ok(Locator {
+            to_output,
+            project,
+            vertical,
+            third,
+            vertical_units_per_m,
+            geoid,
+            uses_geoid: heights.geoid == Geoid::Global,
+        })
+    }
+
+    /// What the third coordinate of the layers is.
+    pub fn third(&self) -> &ThirdCoordinate {
+        &self.third
+    }
+
+    /// The operations chosen between datums and for heights, not the projection itself.
+    pub fn operations(&self) -> Vec<Operation> {
+        let chosen = self.to_output.iter().flatten().chain(&self.vertical);
+        chosen.map(|transform| transform.operation().clone()).collect()
+    }
+
+    /// Places points of one datum. `bases` gives each point's base, for the heights that are known;
+    /// a point without `up` has none. A point that cannot be placed has coordinates that are not finite.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn place(&self, datum: usize, points: &[(Geodetic, bool, &Base)]) -> Result<Vec<Placed>, CrsError> {
+        let mut lonlat: Vec<[f64; 3]> = points
+            .iter()
+            .map(|(at, _, _)| [at.lon_rad.to_degrees(), at.lat_rad.to_degrees(), at.ellipsoid_height_m])
+            .collect();
+        if let Some(transform) = self.to_output.get(datum).and_then(Option::as_ref) {
+            transform.apply(&mut lonlat)?;
+        }
+        let mut projected = lonlat.clone();
+        if let Some(transform) = &self.project {
+            transform.apply(&mut projected)?;
+        }
+        let mut vertical = Vec::new();
+        if let Some(transform) = &self.vertical {
+            vertical = lonlat.clone();
+            transform.apply(&mut vertical)?;
+        }
+        Ok(points
+            .iter()
+            .enumerate()
+            .map(|(i, (at, has_height, base))| {
+                let undulation_m = match (self.uses_geoid, base.heights.undulation_m) {
+                    (true, Some(_)) => Some(self.geoid.undulation_m(at)),
+                    _ => None,
+                };
+                let known = |height: Option<f64>| height.filter(|_| *has_height);
+                let ellipsoid = known(base.heights.ellipsoid_m.map(|_| lonlat[i][2]));
+                let orthometric = known(match (base.heights.ellipsoid_m, undulation_m) {
+                    (Some(_), Some(n)) => Some(at.ellipsoid_height_m - n),
+                    (None, _) => base.heights.orthometric_m.map(|_| at.ellipsoid_height_m),
+                    (Some(_), None) => None,
+                });
+                let z = match &self.third {
+                    ThirdCoordinate::Ellipsoid => ellipsoid,
+                    ThirdCoordinate::Orthometric => orthometric,
+                    ThirdCoordinate::Vertical { .. } => ellipsoid.map(|_| vertical[i][2]),
+                    ThirdCoordinate::GlobalGeoid { .. } => orthometric.map(|height| height * self.vertical_units_per_m),
+                };
+                Placed {
+                    lon_deg: lonlat[i][0],
+                    lat_deg: lonlat[i][1],
+                    x: projected[i][0],
+                    y: projected[i][1],
+                    z,
+                    ellipsoid_height_m: ellipsoid,
+                    orthometric_height_m: orthometric,
+                    undulation_m,
+                }
+            })
+            .collect())
+    }
+}
+
+const ALLOW_GLOBAL: &str = "Or write allow_global_geoid = true under [heights] in the job to use the \
+    built-in global geoid in its place, good to about a metre, or name a CRS without a vertical part: \
+    ellipsoidal and orthometric heights are written as attributes all the same.";
+
+/// A degree more on each side: an area to choose operations for, never a point.
+fn widened([w, s, e, n]: [f64; 4]) -> [f64; 4] {
+    [(w - 0.1).max(-180.0), (s - 0.1).max(-90.0), (e + 0.1).min(180.0), (n + 0.1).min(90.0)]
+}
+
+/// The end point of a vector from a base, on the base's datum; the flag tells whether its height counts.
+pub fn end_point(base: &Base, table: &BaseTable, vector: &Vector) -> (Geodetic, bool) {
+    let ellipsoid = table.datums[base.datum].crs.ellipsoid();
+    let end = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m.unwrap_or(0.0)]);
+    (Geodetic::from_earth_centred(end, ellipsoid), vector.up_m.is_some() && base.heights.kind != crate::base::HeightKind::None)
+}
+
+/// Declinations by base and date, each computed once.
+pub struct Declinations {
+    choice: DeclinationChoice,
+    sigma_fixed_rad: f64,
+    known: Mutex<HashMap<(usize, Date), Result<Declination, NorthError>>>,
+}
+
+impl Declinations {
+    /// As the job's `[north]` table says.
+    pub fn new(north: &North) -> Declinations {
+        Declinations {
+            choice: north.declination,
+            sigma_fixed_rad: north.sigma_declination_deg.unwrap_or(ASSUMED_SIGMA_DECLINATION_DEG).to_radians(),
+            known: Mutex::new(HashMap::new()),
+        }
+    }
+
+    /// Whether dates are needed.
+    pub fn needs_date(&self) -> bool {
+        self.choice == DeclinationChoice::Model
+    }
+
+    /// The declination of a base at a date.
+    ///
+    /// # Errors
+    /// As [`north::declination`].
+    pub fn of(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Option<Declination>, NorthError> {
+        match (self.choice, date) {
+            (DeclinationChoice::Degrees(degrees), _) => Ok(Some(Declination {
+                declination_rad: degrees.to_radians(),
+                sigma_rad: self.sigma_fixed_rad,
+                horizontal_field_nt: f64::NAN,
+                zone: None,
+            })),
+            (DeclinationChoice::Model, None) => Ok(None),
+            (DeclinationChoice::Model, Some(date)) => {
+                let mut known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+                known.entry((index, date)).or_insert_with(|| north::declination(&base.at, date)).clone().map(Some)
+            }
+        }
+    }
+
+    /// The names of the models used so far.
+    pub fn models(&self) -> Vec<&'static str> {
+        let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        let mut names: Vec<&str> =
+            known.iter().filter(|(_, value)| value.is_ok()).map(|((_, date), _)| north::model_name(*date)).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+}

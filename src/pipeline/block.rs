@@ -1,0 +1,144 @@
+//! One block of a log: lines to rows, rows to readings, joined with their bases.
+
+use std::path::Path;
+
+use super::files::{Log, ShotLogs};
+use crate::audit::{Audit, Audited, id_print, row_print};
+use crate::base::BaseTable;
+use crate::intake::IntakeError;
+use crate::intake::columns::Quantity;
+use crate::intake::delimited::{Lines, Row, Rows};
+use crate::intake::plan::{LineKind, Plan};
+use crate::intake::shots::{self, ShotRules};
+use crate::join;
+use crate::ledger::{Counts, Fault, Flag, Reason};
+
+/// A block of a file's text.
+#[derive(Debug, Clone, Copy)]
+pub struct Chunk<'t> {
+    /// Index of the file.
+    pub file: usize,
+    /// Whole lines.
+    pub text: &'t str,
+    /// Number of the first.
+    pub first_line: u64,
+    /// Whether the file ends here.
+    pub is_last: bool,
+}
+
+impl<'t> Chunk<'t> {
+    /// All of a log's rows as one block.
+    pub fn whole(file: usize, log: &'t Log) -> Chunk<'t> {
+        let (offset, first_line) = log.plan.body;
+        Chunk { file, text: &log.text.text[offset..], first_line, is_last: true }
+    }
+}
+
+/// A block that was read.
+pub struct Parsed<'t> {
+    /// Index of the file.
+    pub file: usize,
+    /// Bytes of text it came from.
+    pub bytes: u64,
+    /// The rows' fields.
+    pub rows: Rows<'t>,
+    /// What was read of each row, or why it is held.
+    pub rows_read: Vec<Audit>,
+    /// Counts of lines that are no data.
+    pub counts: Counts,
+}
+
+/// Cuts a block into rows; the fault of a row that cannot be cut stands beside it.
+///
+/// # Errors
+/// When the units line under the header contradicts the job.
+pub fn cut<'t>(chunk: &Chunk<'t>, plan: &Plan, path: &Path, counts: &mut Counts) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
+    let mut rows = Rows::default();
+    let mut faults = Vec::new();
+    let mut candidate = chunk.first_line == plan.body.1;
+    for line in Lines::new(chunk.text, plan.separator, chunk.first_line) {
+        match plan.kind_of(line.text) {
+            LineKind::Blank => counts.blank_lines += 1,
+            LineKind::Comment => counts.comment_lines += 1,
+            LineKind::Header | LineKind::OtherHeader => counts.repeated_headers += 1,
+            LineKind::Data => {
+                if std::mem::take(&mut candidate) {
+                    let mut alone = Rows::default();
+                    alone.push(line, plan.separator);
+                    let is_units = plan.is_units_row(&alone, &alone.rows()[0]).map_err(|problem| IntakeError::Columns {
+                        path: path.to_owned(),
+                        line: line.number,
+                        problem,
+                    })?;
+                    if is_units {
+                        counts.units_lines += 1;
+                        continue;
+                    }
+                }
+                rows.push(line, plan.separator);
+                faults.push(None);
+            }
+        }
+    }
+    for (row, fault) in rows.rows().iter().zip(&mut faults) {
+        *fault = shape_fault(plan, &rows, row);
+    }
+    Ok((rows, faults))
+}
+
+/// What is wrong with a row's shape.
+fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
+    let (got, want) = (row.fields(), plan.headers.len());
+    if row.line.unclosed {
+        return Some(Fault::new(Reason::UnclosedQuote, "", "", "a quoted field begins here and never ends; add the closing quote"));
+    }
+    // Empty fields behind the last header are separators at the end of the line.
+    let is_padded = got > want && (want..got).all(|index| rows.cell(row, index).is_empty());
+    if !row.line.ended {
+        let last = got.min(want).saturating_sub(1);
+        if got < want || plan.claims_column(last) {
+            return Some(Fault::new(
+                Reason::CutLastLine,
+                plan.headers.get(last).map_or("", String::as_str),
+                rows.cell(row, last),
+                "the last line has no line end and may be cut short; if it is whole, add a line end",
+            ));
+        }
+    }
+    if got != want && !is_padded {
+        return Some(Fault::new(Reason::FieldCount, "", "", format!("the row has {got} fields, the header {want}")));
+    }
+    None
+}
+
+/// Reads a block of a shot log.
+///
+/// # Errors
+/// As [`cut`].
+pub fn parse<'t>(chunk: &Chunk<'t>, table: &BaseTable, logs: &ShotLogs, rules: &ShotRules) -> Result<Parsed<'t>, IntakeError> {
+    let log = &logs.files[chunk.file];
+    let plan = &log.plan;
+    let mut counts = Counts::default();
+    let (rows, faults) = cut(chunk, plan, &log.text.path, &mut counts)?;
+    let rows_read = rows
+        .rows()
+        .iter()
+        .zip(faults)
+        .map(|(row, fault)| match fault {
+            Some(fault) => Err(fault),
+            None => {
+                let mut shot = shots::read(plan, rules, &rows, row)?;
+                let base = join::by_name(table, plan, &rows, row)?;
+                if !row.line.ended {
+                    shot.flags.raise(Flag::NoLineEnd);
+                }
+                let date = shot.when.map(|when| when.date);
+                let mut joined = String::new();
+                let id = plan.name(Quantity::Shot, &rows, row, &mut joined).map(|id| id_print(chunk.file, date, id));
+                Ok(Audited { file: chunk.file, base, row_print: row_print(row.line.text.trim()), id_print: id, shot })
+            }
+        })
+        .collect();
+    counts.read = rows.rows().len() as u64;
+    Ok(Parsed { file: chunk.file, bytes: chunk.text.len() as u64, rows, rows_read, counts })
+}

@@ -1,0 +1,399 @@
+//! One block of readings to records: north, reduce, locate, and the batches of each layer.
+
+use std::collections::HashMap;
+
+use super::block::Parsed;
+use super::files::{BaseLogs, Carried, ShotLogs};
+use crate::audit::Audited;
+use crate::base::{Base, BaseTable, HeightKind, sigma_geoid_m};
+use crate::covariance::Covariance;
+use crate::crs::CrsError;
+use crate::frame::{Geodetic, LocalFrame, full_circle_rad};
+use crate::intake::columns::Quantity;
+use crate::intake::delimited::Row;
+use crate::intake::extras;
+use crate::job::LayerName;
+use crate::layers::bases::PlacedBase;
+use crate::layers::ellipses;
+use crate::layers::features::Feature;
+use crate::layers::{bases, features, ledger, sight_lines};
+use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
+use crate::locate::{Declinations, Locator, Placed, end_point};
+use crate::north::{NorthKind, WeakField};
+use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::table::{Batch, Column, FieldKind, Geometries, Position, Texts};
+
+/// What the computation of a block needs.
+pub struct Stage<'j> {
+    pub table: &'j BaseTable,
+    pub logs: &'j ShotLogs,
+    pub locator: &'j Locator<'j>,
+    pub declinations: &'j Declinations,
+    /// Where each base lies in the CRS of the layers.
+    pub placed_bases: Vec<Placed>,
+    /// Whether the CRS of the layers has eastings and northings.
+    pub projected: bool,
+    /// Standard error of the orientation shared by a base's shots, beside the declination's.
+    pub sigma_orientation_rad: f64,
+    /// The layers to make.
+    pub wanted: &'j [LayerName],
+}
+
+/// A computed block.
+pub struct Computed {
+    pub file: usize,
+    pub counts: Counts,
+    pub entries: Vec<Entry>,
+    pub batches: Vec<(LayerName, Batch)>,
+    /// Shots mapped, by base.
+    pub shots_of_base: HashMap<usize, u64>,
+}
+
+/// A shot on its way through the stages.
+struct Sighted<'r, 't> {
+    row: &'r Row<'t>,
+    read: Audited,
+    declination_rad: f64,
+    true_azimuth_rad: f64,
+    vector: Vector,
+    end: Geodetic,
+    has_height: bool,
+}
+
+impl Stage<'_> {
+    /// Computes a block.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn compute(&self, parsed: &Parsed) -> Result<Computed, CrsError> {
+        let mut computed = Computed {
+            file: parsed.file,
+            counts: parsed.counts.clone(),
+            entries: Vec::new(),
+            batches: Vec::new(),
+            shots_of_base: HashMap::new(),
+        };
+        let mut sighted = Vec::with_capacity(parsed.rows_read.len());
+        for (row, read) in parsed.rows.rows().iter().zip(&parsed.rows_read) {
+            match read.clone().and_then(|read| self.sight(row, read)) {
+                Ok(shot) => sighted.push(shot),
+                Err(fault) => computed.hold(row, fault),
+            }
+        }
+        let placed = self.place(&sighted)?;
+        let plan = &self.logs.files[parsed.file].plan;
+        let file_name = self.logs.files[parsed.file].info.name.as_str();
+        let text = |quantity, row| plan.text(quantity, &parsed.rows, row);
+        let mut names: Vec<[String; 2]> = vec![Default::default(); sighted.len()];
+        for (shot, [feature, id]) in sighted.iter().zip(&mut names) {
+            // Names of several columns are joined once, here; others are borrowed below.
+            join_name(plan, parsed, shot.row, Quantity::Feature, feature);
+            join_name(plan, parsed, shot.row, Quantity::Shot, id);
+        }
+        let mut records: Vec<Feature> = Vec::with_capacity(sighted.len());
+        let mut kept: Vec<usize> = Vec::with_capacity(sighted.len());
+        for (i, (shot, placed)) in sighted.iter().zip(&placed).enumerate() {
+            if ![placed.x, placed.y, placed.lon_deg, placed.lat_deg].into_iter().all(f64::is_finite)
+                || placed.z.is_some_and(|z| !z.is_finite())
+            {
+                computed.hold(shot.row, Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers"));
+                continue;
+            }
+            let base = &self.table.bases[shot.read.base];
+            let own = |name: &'_ str, quantity| if name.is_empty() { text(quantity, shot.row) } else { None };
+            let record = self.record(shot, placed, base, file_name);
+            let feature = Feature {
+                feature: own(&names[i][0], Quantity::Feature).or(some_text(&names[i][0])),
+                shot: own(&names[i][1], Quantity::Shot).or(some_text(&names[i][1])),
+                code: text(Quantity::Code, shot.row),
+                string: text(Quantity::String, shot.row),
+                measure: text(Quantity::Measure, shot.row),
+                role: text(Quantity::Role, shot.row),
+                echo: text(Quantity::Return, shot.row),
+                ..record
+            };
+            computed.counts.mapped += 1;
+            computed.counts.without_height += u64::from(feature.height_kind == HeightKind::None);
+            *computed.shots_of_base.entry(shot.read.base).or_default() += 1;
+            let flags = shot.read.shot.flags;
+            if !flags.is_empty() {
+                computed.counts.flag(flags);
+                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags)));
+            }
+            records.push(feature);
+            kept.push(i);
+        }
+        computed.entries.sort_by_key(|entry| entry.line);
+        if records.is_empty() {
+            return Ok(computed);
+        }
+        for layer in self.wanted {
+            let batch = match layer {
+                LayerName::Features => {
+                    let mut columns: Vec<Column> = features::definitions().iter().map(|field| field.column(&records)).collect();
+                    let rows: Vec<&Row> = kept.iter().map(|i| sighted[*i].row).collect();
+                    columns.extend(self.logs.carried.iter().map(|carried| {
+                        let extra = carried.index_by_file[parsed.file].map(|index| plan.extras[index].0);
+                        carried_column(carried, plan.format.decimal_comma, rows.len(), |i| extra.map_or("", |column| parsed.rows.cell(rows[i], column)))
+                    }));
+                    Batch { len: records.len(), geometries: Geometries::Points(
+                            kept.iter().zip(&records).map(|(i, f)| position(&f.placed, self.placed_base(&sighted[*i]))).collect(),
+                        ), columns }
+                }
+                LayerName::SightLines => Batch {
+                    len: records.len(),
+                    geometries: Geometries::Lines(
+                        kept.iter().zip(&records).map(|(i, feature)| self.sight_line(sighted[*i].read.base, &feature.placed)).collect(),
+                    ),
+                    columns: sight_lines::definitions().iter().map(|field| field.column(&records)).collect(),
+                },
+                LayerName::Ellipses => Batch {
+                    len: records.len(),
+                    geometries: Geometries::Areas(self.rings(&sighted, &kept, &records)?),
+                    columns: ellipses::definitions().iter().map(|field| field.column(&records)).collect(),
+                },
+                LayerName::Bases | LayerName::Ledger => continue,
+            };
+            computed.batches.push((*layer, batch));
+        }
+        Ok(computed)
+    }
+
+    /// North and reduction of one shot.
+    fn sight<'r, 't>(&self, row: &'r Row<'t>, mut read: Audited) -> Result<Sighted<'r, 't>, Fault> {
+        let base = &self.table.bases[read.base];
+        let shot = &mut read.shot;
+        let (turn_rad, declination_rad, sigma_orientation_rad) = match shot.north {
+            NorthKind::True => (0.0, f64::NAN, self.sigma_orientation_rad),
+            NorthKind::Grid => {
+                let grid = base.grid.ok_or_else(|| {
+                    Fault::new(
+                        Reason::NoConvergence,
+                        "",
+                        "",
+                        format!("the azimuth is from grid north, but base {} has no grid: name a projected CRS as grid_crs under [north]", base.label),
+                    )
+                })?;
+                (grid.convergence_rad, f64::NAN, self.sigma_orientation_rad)
+            }
+            NorthKind::Magnetic => {
+                let declination = self
+                    .declinations
+                    .of(read.base, base, shot.when.map(|when| when.date))
+                    .map_err(|error| Fault::new(Reason::NoDeclination, "", "", error.to_string()))?
+                    .ok_or_else(|| {
+                        Fault::new(
+                            Reason::NoDate,
+                            "",
+                            "",
+                            "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
+                             [shots.values], or the declination under [north]",
+                        )
+                    })?;
+                match declination.zone {
+                    Some(WeakField::Caution) => shot.flags.raise(Flag::WeakField),
+                    Some(WeakField::Blackout) => shot.flags.raise(Flag::NoField),
+                    None => {}
+                }
+                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(self.sigma_orientation_rad))
+            }
+        };
+        let true_azimuth_rad = full_circle_rad(shot.azimuth_rad + turn_rad);
+        let length_m = match shot.triangle {
+            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
+            Triangle::Horizontal { horizontal_m, .. }
+            | Triangle::HorizontalVertical { horizontal_m, .. }
+            | Triangle::Level { horizontal_m } => horizontal_m,
+        };
+        let sight = Sight {
+            true_azimuth_rad,
+            triangle: shot.triangle,
+            instrument_height_m: shot.instrument_height_m.or(base.row.instrument_height_m).unwrap_or(0.0),
+            target_height_m: shot.target_height_m,
+            refraction: shot.kit.refraction,
+        };
+        let sigmas = SightSigmas {
+            azimuth_rad: shot.kit.sigma_azimuth_rad,
+            orientation_rad: sigma_orientation_rad,
+            inclination_rad: shot.kit.sigma_inclination_rad,
+            distance_m: shot.kit.sigma_distance_m(length_m),
+        };
+        let vector = reduce(&sight, &sigmas, base.earth_radius_m);
+        let (end, has_height) = end_point(base, self.table, &vector);
+        Ok(Sighted { row, read, declination_rad, true_azimuth_rad, vector, end, has_height })
+    }
+
+    /// Places shots, runs of one datum at a time.
+    fn place(&self, sighted: &[Sighted]) -> Result<Vec<Placed>, CrsError> {
+        let mut placed = Vec::with_capacity(sighted.len());
+        let datum_of = |shot: &Sighted| self.table.bases[shot.read.base].datum;
+        for run in sighted.chunk_by(|a, b| datum_of(a) == datum_of(b)) {
+            let points: Vec<(Geodetic, bool, &Base)> =
+                run.iter().map(|shot| (shot.end, shot.has_height, &self.table.bases[shot.read.base])).collect();
+            placed.extend(self.locator.place(datum_of(&run[0]), &points)?);
+        }
+        Ok(placed)
+    }
+
+    fn record<'r>(&self, shot: &Sighted, placed: &Placed, base: &'r Base, source_file: &'r str) -> Feature<'r> {
+        let orientation = Covariance::of_arm(shot.vector.orientation_arm_m);
+        let direction = shot.vector.direction + orientation;
+        let covariance = base.covariance + direction + shot.vector.distance;
+        let whole = covariance.horizontal_variance();
+        let share = |part: &Covariance| part.horizontal_variance() / whole;
+        let height_kind = if shot.has_height { base.heights.kind } else { HeightKind::None };
+        Feature {
+            feature: None,
+            code: None,
+            shot: None,
+            base: &base.label,
+            string: None,
+            measure: None,
+            role: None,
+            echo: None,
+            when: shot.read.shot.when,
+            placed: *placed,
+            projected: self.projected,
+            horizontal_m: shot.vector.horizontal_m,
+            true_azimuth_rad: shot.true_azimuth_rad,
+            declination_rad: shot.declination_rad,
+            height_kind,
+            sigma_geoid_m: if shot.has_height { sigma_geoid_m(&base.heights).unwrap_or(f64::NAN) } else { f64::NAN },
+            covariance,
+            ellipse: covariance.ellipse95(),
+            shares: [share(&base.covariance), share(&direction), share(&shot.vector.distance)],
+            flags: shot.read.shot.flags,
+            source_file,
+            source_line: shot.row.line.number,
+        }
+    }
+
+    fn placed_base(&self, shot: &Sighted) -> &Placed {
+        &self.placed_bases[shot.read.base]
+    }
+
+    fn sight_line(&self, base: usize, feature: &Placed) -> Vec<Position> {
+        let base = &self.placed_bases[base];
+        let mut line = vec![position(base, base), position(feature, base)];
+        // A line is of one kind: where one end has no height, neither has.
+        if line.iter().any(|end| end.z.is_nan()) {
+            line.iter_mut().for_each(|end| {
+                end.z = f64::NAN;
+                end.ellipsoid_height_m = f64::NAN;
+            });
+        }
+        line
+    }
+
+    /// The rings of the error ellipses, corner by corner through the same way as the points.
+    fn rings(&self, sighted: &[Sighted], kept: &[usize], records: &[Feature]) -> Result<Vec<Vec<Position>>, CrsError> {
+        let mut rings = Vec::with_capacity(kept.len());
+        for (i, feature) in kept.iter().zip(records) {
+            let shot = &sighted[*i];
+            let base = &self.table.bases[shot.read.base];
+            let ellipsoid = self.table.datums[base.datum].crs.ellipsoid();
+            let frame = LocalFrame::at(&shot.end, ellipsoid);
+            let corners: Vec<(Geodetic, bool, &Base)> = ellipses::ring(&feature.ellipse)
+                .into_iter()
+                .map(|[east, north]| (Geodetic::from_earth_centred(frame.to_earth_centred([east, north, 0.0]), ellipsoid), false, base))
+                .collect();
+            let corners = self.locator.place(base.datum, &corners)?;
+            rings.push(corners.iter().map(|corner| position(corner, self.placed_base(shot))).collect());
+        }
+        Ok(rings)
+    }
+}
+
+impl Computed {
+    fn hold(&mut self, row: &Row, fault: Fault) {
+        self.counts.hold(fault.reason);
+        self.entries.push(entry(self.file, row, Outcome::Held(fault)));
+    }
+}
+
+fn entry(file: usize, row: &Row, outcome: Outcome) -> Entry {
+    Entry { file, line: row.line.number, row: row.line.text.to_owned(), outcome }
+}
+
+fn some_text(text: &str) -> Option<&str> {
+    (!text.is_empty()).then_some(text)
+}
+
+/// Joins a name made of several columns, for people; leaves others alone.
+fn join_name(plan: &crate::intake::plan::Plan, parsed: &Parsed, row: &Row, quantity: Quantity, name: &mut String) {
+    if plan.text(quantity, &parsed.rows, row).is_none() {
+        let mut joined = String::new();
+        if let Some(found) = plan.name(quantity, &parsed.rows, row, &mut joined) {
+            *name = crate::base::label(found);
+        }
+    }
+}
+
+/// The position of a geometry; `base` stands in for a height that is not known.
+fn position(placed: &Placed, base: &Placed) -> Position {
+    Position {
+        x: placed.x,
+        y: placed.y,
+        z: placed.z.unwrap_or(f64::NAN),
+        ellipsoid_height_m: placed.ellipsoid_height_m.unwrap_or(f64::NAN),
+        stand_in_z: placed.z.or(base.z).unwrap_or(0.0),
+    }
+}
+
+/// Where each base lies in the CRS of the layers.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn place_bases(table: &BaseTable, locator: &Locator) -> Result<Vec<Placed>, CrsError> {
+    let mut placed = Vec::with_capacity(table.bases.len());
+    for base in &table.bases {
+        placed.extend(locator.place(base.datum, &[(base.at, base.heights.kind != HeightKind::None, base)])?);
+    }
+    Ok(placed)
+}
+
+/// The bases layer's records.
+pub fn bases_batch(table: &BaseTable, placed: &[Placed], projected: bool, shots: &[u64], logs: &BaseLogs) -> Batch {
+    let records: Vec<PlacedBase> = table
+        .bases
+        .iter()
+        .zip(placed)
+        .zip(shots)
+        .map(|((base, placed), shots)| PlacedBase {
+            base,
+            placed: *placed,
+            projected,
+            shots: *shots,
+            source_file: &logs.files[base.row.file].info.name,
+        })
+        .collect();
+    let mut columns: Vec<Column> = bases::definitions().iter().map(|field| field.column(&records)).collect();
+    columns.extend(logs.carried.iter().map(|carried| {
+        carried_column(carried, false, records.len(), |i| {
+            let row = &records[i].base.row;
+            carried.index_by_file[row.file].map_or("", |index| row.extras[index].as_str())
+        })
+    }));
+    Batch { len: records.len(), geometries: Geometries::Points(placed.iter().map(|base| position(base, base)).collect()), columns }
+}
+
+/// The ledger layer's records.
+pub fn ledger_batch(records: &[ledger::Record]) -> Batch {
+    Batch {
+        len: records.len(),
+        geometries: Geometries::None,
+        columns: ledger::definitions().iter().map(|field| field.column(records)).collect(),
+    }
+}
+
+fn carried_column<'c>(carried: &Carried, decimal_comma: bool, len: usize, cell: impl Fn(usize) -> &'c str) -> Column {
+    match carried.field.kind {
+        FieldKind::Integer => Column::Integer((0..len).map(|i| cell(i).parse().ok()).collect()),
+        FieldKind::Real => Column::Real((0..len).map(|i| extras::real(cell(i), decimal_comma).unwrap_or(f64::NAN)).collect()),
+        FieldKind::Text | FieldKind::Time => {
+            let mut texts = Texts::default();
+            (0..len).for_each(|i| texts.push(some_text(cell(i))));
+            Column::Text(texts)
+        }
+    }
+}

@@ -1,0 +1,333 @@
+//! The way through the house: logs → rows → sightings → vectors → points → features → layers.
+//!
+//! [`run`] takes a job through every stage and hands batches to a [`Sink`] while it computes.
+//! Blocks of a log are read and computed in parallel and handed on in the order of the logs, so
+//! that the outcome does not depend on the number of threads. Memory: the text of the logs, about
+//! 30 bytes a shot for the audit, and a few windows of rows.
+
+mod block;
+mod compute;
+mod files;
+
+use std::sync::mpsc::sync_channel;
+
+use rayon::prelude::*;
+
+use crate::audit::{Audit, Auditor};
+use crate::base::{BaseTable, Settings};
+use crate::crs::{Crs, CrsError, Operation, Rules};
+use crate::geoid::GlobalGeoid;
+use crate::intake::IntakeError;
+use crate::intake::shots::ShotRules;
+use crate::job::{Job, LayerName};
+use crate::layers;
+use crate::ledger::{Counts, Entry, Outcome};
+use crate::locate::{Declinations, Locator};
+use crate::table::{Batch, Layer};
+use block::{Chunk, Parsed};
+pub use files::InputFile;
+
+/// Bytes of text that are read as one.
+const BLOCK_BYTES: usize = 128 * 1024;
+/// Blocks that are computed together.
+const WINDOW_BLOCKS: usize = 8;
+/// Windows that may wait for the writer.
+const WINDOWS_WAITING: usize = 2;
+
+/// What can end a run.
+#[derive(Debug, thiserror::Error)]
+pub enum RunError {
+    /// A log cannot be used.
+    #[error(transparent)]
+    Intake(#[from] IntakeError),
+    /// A CRS cannot be used.
+    #[error("{what}: {source}")]
+    Crs {
+        /// The key of the job.
+        what: &'static str,
+        /// Why.
+        source: CrsError,
+    },
+    /// The output cannot be written.
+    #[error(transparent)]
+    Write(#[from] crate::write::WriteError),
+    /// Nothing to map.
+    #[error("{0}")]
+    Nothing(String),
+}
+
+/// What is known before the first record is written.
+pub struct Setup<'j> {
+    /// The job.
+    pub job: &'j Job,
+    /// The CRS of the layers.
+    pub crs: &'j Crs,
+    /// The layers wanted, with all their fields.
+    pub layers: Vec<Layer>,
+    /// What may be used between datums.
+    pub rules: Rules,
+    /// Whether any record can have a height: without one, layers have two dimensions.
+    pub has_z: bool,
+}
+
+/// Takes the records of a run.
+pub trait Sink: Send {
+    /// Called once, before anything else.
+    ///
+    /// # Errors
+    /// When the output cannot be begun.
+    fn begin(&mut self, setup: &Setup) -> Result<(), crate::write::WriteError>;
+
+    /// Takes records of a layer, in order.
+    ///
+    /// # Errors
+    /// When they cannot be written.
+    fn write(&mut self, layer: LayerName, batch: &Batch) -> Result<(), crate::write::WriteError>;
+
+    /// Takes a row that was held.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn held(&mut self, file: &str, entry: &Entry) -> Result<(), crate::write::WriteError>;
+}
+
+/// What became of a run.
+#[derive(Debug)]
+pub struct Account {
+    /// The input files with their counts, bases first.
+    pub files: Vec<InputFile>,
+    /// Counts of all shot logs together.
+    pub shots: Counts,
+    /// Counts of all base logs together.
+    pub bases: Counts,
+    /// Operations used between datums and for heights.
+    pub operations: Vec<Operation>,
+    /// Magnetic models used.
+    pub magnetic_models: Vec<&'static str>,
+    /// The geoid used, if any.
+    pub geoid: Option<&'static str>,
+    /// What the third coordinate of the layers is.
+    pub third: String,
+    /// The CRS of the layers.
+    pub crs: String,
+    /// Assumptions and warnings for the person, in sentences.
+    pub notes: Vec<String>,
+}
+
+impl Account {
+    /// Rows held, of bases and of shots.
+    pub fn held_total(&self) -> u64 {
+        self.shots.held_total() + self.bases.held_total()
+    }
+}
+
+/// A window of computed blocks, for the writer.
+type Window = Vec<compute::Computed>;
+
+/// Runs a job.
+///
+/// `progress` is told how many bytes of the shot logs there are and how many are done.
+///
+/// # Errors
+/// See [`RunError`]. Rows that cannot be used are no errors: they are held.
+pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync)) -> Result<Account, RunError> {
+    let crs_error = |what: &'static str| move |source: CrsError| RunError::Crs { what, source };
+    let output = Crs::new(&job.crs).map_err(crs_error("crs"))?;
+    let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(crs_error("north.grid_crs"))?;
+    let rules = Rules { ballpark: job.allow_ballpark, missing_grids: job.allow_missing_grids };
+    let geoid = GlobalGeoid::default();
+
+    let mut base_logs = files::BaseLogs::read(&job.bases, job.heights.antenna_height_m)?;
+    let settings = Settings {
+        bases: &job.bases,
+        heights: &job.heights,
+        checks: &job.checks,
+        output: &output,
+        grid: grid.as_ref(),
+        rules,
+        geoid: &geoid,
+    };
+    let table = BaseTable::settle(std::mem::take(&mut base_logs.rows), std::mem::take(&mut base_logs.held), &settings)
+        .map_err(crs_error("bases.crs"))?;
+    if table.bases.is_empty() {
+        let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
+        return Err(RunError::Nothing(format!("no base can be used: {} of {} rows were held{why}", table.held.len(), base_logs.counts_read())));
+    }
+    let shot_logs = files::ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
+    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(crs_error("crs"))?;
+    let third = locator.third().words();
+    let declinations = Declinations::new(&job.north);
+    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
+    let stage = compute::Stage {
+        table: &table,
+        logs: &shot_logs,
+        locator: &locator,
+        declinations: &declinations,
+        placed_bases: compute::place_bases(&table, &locator).map_err(crs_error("crs"))?,
+        projected: output.kind() == crate::crs::Kind::Projected,
+        sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+        wanted: &job.layers,
+    };
+
+    let mut described = layers::all(&third);
+    for layer in &mut described {
+        match layer.name {
+            LayerName::Features => layer.fields.extend(shot_logs.carried.iter().map(|carried| carried.field.clone())),
+            LayerName::Bases => layer.fields.extend(base_logs.carried.iter().map(|carried| carried.field.clone())),
+            _ => {}
+        }
+    }
+    described.retain(|layer| job.layers.contains(&layer.name));
+    let has_z = stage.placed_bases.iter().any(|base| base.z.is_some());
+    sink.begin(&Setup { job, crs: &output, layers: described, rules, has_z })?;
+
+    let names: Vec<&str> = shot_logs.files.iter().map(|file| file.info.name.as_str()).collect();
+    let mut counts: Vec<Counts> = shot_logs.files.iter().map(|_| Counts::default()).collect();
+    let mut shots_of_base = vec![0u64; table.bases.len()];
+    let mut base_counts = base_logs.counts(&table);
+    write_bases_held(sink, &base_logs, &table, job.layers.contains(&LayerName::Ledger))?;
+
+    // The writer has a thread of its own; a failure there ends the computation at the next window.
+    let (sender, receiver) = sync_channel::<Window>(WINDOWS_WAITING);
+    std::thread::scope(|scope| -> Result<(), RunError> {
+        let sink = &mut *sink;
+        let (names, wants_ledger) = (&names, job.layers.contains(&LayerName::Ledger));
+        let writer = scope.spawn(move || -> Result<(), RunError> {
+            for window in receiver {
+                write_window(sink, names, window, wants_ledger)?;
+            }
+            Ok(())
+        });
+        let computed = compute_all(&stage, &shot_rules, job.checks.azimuth_repeats, progress, |window| {
+            for block in &window {
+                counts[block.file].add(&block.counts);
+                block.shots_of_base.iter().for_each(|(base, shots)| shots_of_base[*base] += shots);
+            }
+            sender.send(window).is_ok()
+        });
+        drop(sender);
+        let written = match writer.join() {
+            Ok(written) => written,
+            Err(panic) => std::panic::resume_unwind(panic),
+        };
+        written.and(computed)
+    })?;
+
+    if job.layers.contains(&LayerName::Bases) {
+        let batch = compute::bases_batch(&table, &stage.placed_bases, stage.projected, &shots_of_base, &base_logs);
+        sink.write(LayerName::Bases, &batch)?;
+    }
+    let mut files = Vec::new();
+    for (info, counts) in base_logs.files.iter().map(|file| &file.info).zip(base_counts.drain(..)) {
+        files.push(InputFile { counts, ..info.clone() });
+    }
+    for (file, counts) in shot_logs.files.iter().zip(counts) {
+        files.push(InputFile { counts, ..file.info.clone() });
+    }
+    if job.layers.contains(&LayerName::Ledger) {
+        let records: Vec<layers::ledger::Record> =
+            files.iter().map(|file| layers::ledger::Record::File(&file.name, file.is_bases, &file.counts)).collect();
+        sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+    }
+    let total = |bases: bool| {
+        let mut sum = Counts::default();
+        files.iter().filter(|file| file.is_bases == bases).for_each(|file| sum.add(&file.counts));
+        sum
+    };
+    let (shots, bases) = (total(false), total(true));
+    let mut operations = table.operations.clone();
+    operations.extend(locator.operations());
+    operations.dedup();
+    let notes = notes::of(job, &table, &shot_logs, &shots, &operations);
+    Ok(Account {
+        shots,
+        bases,
+        operations,
+        magnetic_models: declinations.models(),
+        geoid: table.bases.iter().any(|base| base.heights.undulation_m.is_some()).then_some(crate::geoid::NAME),
+        third,
+        crs: output.label(),
+        notes,
+        files,
+    })
+}
+
+mod notes;
+
+/// Reads, audits and computes all windows; stops where `hand_on` says that nobody takes them.
+fn compute_all(
+    stage: &compute::Stage,
+    rules: &ShotRules,
+    azimuth_repeats: u32,
+    progress: &(dyn Fn(u64, u64) + Sync),
+    mut hand_on: impl FnMut(Window) -> bool,
+) -> Result<(), RunError> {
+    let chunks = stage.logs.chunks();
+    let total: u64 = chunks.iter().map(|chunk| chunk.text.len() as u64).sum();
+    let mut done = 0;
+    let mut auditor = Auditor::new(azimuth_repeats);
+    let mut windows = chunks.chunks(WINDOW_BLOCKS);
+    let mut ahead = windows.next().map(|chunks| parse(chunks, stage, rules)).transpose()?;
+    while let Some(mut window) = ahead.take() {
+        ahead = windows.next().map(|chunks| parse(chunks, stage, rules)).transpose()?;
+        {
+            let next = ahead.iter().flatten().flat_map(|parsed| parsed.rows_read.iter());
+            let mut now: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.rows_read.as_mut_slice()).collect();
+            auditor.window(&mut now, next);
+        }
+        done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
+        let computed = window
+            .par_iter()
+            .map(|parsed| stage.compute(parsed))
+            .collect::<Result<Vec<_>, CrsError>>()
+            .map_err(|source| RunError::Crs { what: "crs", source })?;
+        progress(done, total);
+        if !hand_on(computed) {
+            return Ok(());
+        }
+    }
+    Ok(())
+}
+
+/// Reads the blocks of a window.
+fn parse<'t>(chunks: &[Chunk<'t>], stage: &compute::Stage, rules: &ShotRules) -> Result<Vec<Parsed<'t>>, RunError> {
+    let parsed = chunks.par_iter().map(|chunk| block::parse(chunk, stage.table, stage.logs, rules));
+    Ok(parsed.collect::<Result<Vec<_>, IntakeError>>()?)
+}
+
+fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledger: bool) -> Result<(), RunError> {
+    for block in window {
+        for (layer, batch) in &block.batches {
+            sink.write(*layer, batch)?;
+        }
+        for entry in &block.entries {
+            if matches!(entry.outcome, Outcome::Held(_)) {
+                sink.held(names[block.file], entry)?;
+            }
+        }
+        if wants_ledger && !block.entries.is_empty() {
+            let records: Vec<layers::ledger::Record> =
+                block.entries.iter().map(|entry| layers::ledger::Record::Row(names[block.file], false, entry)).collect();
+            sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+        }
+    }
+    Ok(())
+}
+
+/// The base rows that were held or flagged, before the shots.
+fn write_bases_held(sink: &mut dyn Sink, logs: &files::BaseLogs, table: &BaseTable, wants_ledger: bool) -> Result<(), RunError> {
+    let entries = files::base_entries(table);
+    for entry in &entries {
+        if matches!(entry.outcome, Outcome::Held(_)) {
+            sink.held(&logs.files[entry.file].info.name, entry)?;
+        }
+    }
+    if wants_ledger && !entries.is_empty() {
+        let records: Vec<layers::ledger::Record> = entries
+            .iter()
+            .map(|entry| layers::ledger::Record::Row(&logs.files[entry.file].info.name, true, entry))
+            .collect();
+        sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+    }
+    Ok(())
+}

@@ -1,0 +1,110 @@
+//! What a person must know about a run beside its counts: assumptions made and warnings, in sentences.
+
+use super::files::ShotLogs;
+use crate::base::{self, BaseTable};
+use crate::crs::Operation;
+use crate::intake::columns::Quantity;
+use crate::intake::shots::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
+use crate::job::{Declination, Instrument, Job};
+use crate::ledger::{Counts, Flag, Reason};
+use crate::locate::ASSUMED_SIGMA_DECLINATION_DEG;
+
+/// The notes of a run.
+pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[Operation]) -> Vec<String> {
+    let mut notes = Vec::new();
+    assumed_sigmas(job, table, &mut notes);
+    heights(job, table, logs, shots, &mut notes);
+    north(job, logs, &mut notes);
+    let suspects = shots.held.get(&Reason::InclinationRange).copied().unwrap_or(0) + shots.flags.get(&Flag::Steep).copied().unwrap_or(0);
+    if suspects >= 5 && 2 * suspects > shots.read {
+        notes.push(
+            "Most inclinations lie near 90 degrees or beyond: if the instrument shows zenith angles (90 is level), claim the column as zenith_deg."
+                .into(),
+        );
+    }
+    for operation in operations {
+        let accuracy = match operation.accuracy_m {
+            Some(0.0) => continue,
+            Some(metres) => format!("is good to {metres} m"),
+            None => "has no published accuracy".into(),
+        };
+        let null = if operation.ballpark { " (a null transformation)" } else { "" };
+        let passed = operation.passed_over.as_ref().map(|passed| format!(" It stands in for {passed}.")).unwrap_or_default();
+        notes.push(format!(
+            "The transformation from {} to {} ({}{null}) {accuracy}; the standard errors of the features do not hold this.{passed}",
+            operation.from, operation.to, operation.name
+        ));
+    }
+    notes
+}
+
+fn assumed_sigmas(job: &Job, table: &BaseTable, notes: &mut Vec<String>) {
+    if table.assumed.0 {
+        notes.push(format!(
+            "The standard error of base positions is not stated; {} m is assumed. Write sigma_horizontal_m under [bases] or give the column.",
+            base::ASSUMED_SIGMA_HORIZONTAL_M
+        ));
+    }
+    if table.assumed.1 {
+        notes.push(format!(
+            "The standard error of base heights is not stated; {} m is assumed. Write sigma_vertical_m under [bases] or give the column.",
+            base::ASSUMED_SIGMA_VERTICAL_M
+        ));
+    }
+    let none = Instrument::default();
+    let kits: Vec<&Instrument> = match &job.instrument {
+        Some(one) => vec![one],
+        None if job.instruments.is_empty() => vec![&none],
+        None => job.instruments.values().collect(),
+    };
+    let missing = |get: fn(&Instrument) -> Option<f64>| kits.iter().any(|kit| get(kit).is_none());
+    let mut assumed = Vec::new();
+    if missing(|kit| kit.sigma_distance_m) {
+        assumed.push(format!("sigma_distance_m = {ASSUMED_SIGMA_DISTANCE_M}"));
+    }
+    if missing(|kit| kit.sigma_azimuth_deg) {
+        assumed.push(format!("sigma_azimuth_deg = {ASSUMED_SIGMA_AZIMUTH_DEG}"));
+    }
+    if missing(|kit| kit.sigma_inclination_deg) {
+        assumed.push(format!("sigma_inclination_deg = {ASSUMED_SIGMA_INCLINATION_DEG}"));
+    }
+    if !assumed.is_empty() {
+        notes.push(format!("The job does not state the instrument's standard errors; assumed: {}. Write them under [instrument].", assumed.join(", ")));
+    }
+}
+
+fn heights(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, notes: &mut Vec<String>) {
+    let without = table.bases.iter().filter(|base| base.row.height.is_none()).count();
+    if without > 0 {
+        notes.push(format!(
+            "{without} of {} bases have no height: their features are mapped without heights, at the ellipsoid's level.",
+            table.bases.len()
+        ));
+    }
+    let measures_height = |log: &super::files::Log| {
+        [Quantity::Inclination, Quantity::Zenith, Quantity::VerticalDistance].into_iter().any(|quantity| log.plan.claim_of(quantity).is_some())
+    };
+    let knows_height = |log: &super::files::Log| log.plan.claim_of(Quantity::InstrumentHeight).is_some();
+    let bases_know = table.bases.iter().all(|base| base.row.instrument_height_m.is_some());
+    if job.heights.instrument_height_m.is_none()
+        && !bases_know
+        && shots.mapped > shots.without_height
+        && logs.files.iter().any(|log| measures_height(log) && !knows_height(log))
+    {
+        notes.push(
+            "The instrument height is not stated; heights are computed as if the instrument stood on the ground point. Write \
+             instrument_height_m under [heights] or give the column."
+                .into(),
+        );
+    }
+}
+
+fn north(job: &Job, logs: &ShotLogs, notes: &mut Vec<String>) {
+    let magnetic = logs.files.iter().any(|log| log.plan.claim_of(Quantity::MagneticAzimuth).is_some());
+    if let (true, Declination::Degrees(degrees), None) = (magnetic, job.north.declination, job.north.sigma_declination_deg) {
+        notes.push(format!(
+            "The declination is fixed at {degrees} degrees, east positive, without a standard error; \
+             {ASSUMED_SIGMA_DECLINATION_DEG} degrees is assumed. Write sigma_declination_deg under [north]."
+        ));
+    }
+}

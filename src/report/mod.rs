@@ -1,0 +1,4 @@
+//! What a run says of itself: `summary.json` for programs, and a short text for people.
+
+pub mod summary;
+pub mod terminal;

@@ -1,0 +1,217 @@
+//! Layers as tables: the fields of a layer, and batches of its records by column. What the stages
+//! make and what the writers take; no format is known here.
+
+use jiff::Timestamp;
+
+use crate::job::LayerName;
+
+/// The type of a field.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum FieldKind {
+    /// A real number.
+    Real,
+    /// A whole number.
+    Integer,
+    /// Text.
+    Text,
+    /// An instant, in UTC.
+    Time,
+}
+
+/// A field of a layer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Field {
+    /// Name.
+    pub name: String,
+    /// Name of at most ten characters, for formats that want it.
+    pub short: String,
+    /// Type.
+    pub kind: FieldKind,
+    /// Decimals that mean something, for text formats; none where they are the log's own.
+    pub decimals: Option<u8>,
+    /// Meaning and unit.
+    pub description: String,
+}
+
+/// The geometry of a layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GeometryKind {
+    /// None: a table.
+    None,
+    /// Points.
+    Point,
+    /// Lines.
+    Line,
+    /// Areas.
+    Area,
+}
+
+/// A layer's description.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Layer {
+    /// Which.
+    pub name: LayerName,
+    /// The name in files.
+    pub id: &'static str,
+    /// A title for people.
+    pub title: &'static str,
+    /// What it holds.
+    pub description: String,
+    /// Geometry.
+    pub geometry: GeometryKind,
+    /// Fields.
+    pub fields: Vec<Field>,
+}
+
+/// Values of one field in a batch.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Column {
+    /// Reals; NaN is null.
+    Real(Vec<f64>),
+    /// Integers.
+    Integer(Vec<Option<i64>>),
+    /// Texts.
+    Text(Texts),
+    /// Instants.
+    Time(Vec<Option<Timestamp>>),
+}
+
+/// Texts in one run of bytes, some of them null.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Texts {
+    bytes: String,
+    /// End of each text; the top bit marks a null.
+    ends: Vec<u32>,
+}
+
+const NULL_TEXT: u32 = 1 << 31;
+
+impl Texts {
+    /// Adds a text or a null.
+    pub fn push(&mut self, text: Option<&str>) {
+        if let Some(text) = text {
+            self.bytes.push_str(text);
+        }
+        let end = self.bytes.len() as u32 & !NULL_TEXT;
+        self.ends.push(if text.is_some() { end } else { end | NULL_TEXT });
+    }
+
+    /// Adds what is displayed.
+    pub fn push_display(&mut self, text: impl std::fmt::Display) {
+        use std::fmt::Write;
+        // Writing to a String does not fail.
+        let _ = write!(self.bytes, "{text}");
+        self.ends.push(self.bytes.len() as u32);
+    }
+
+    /// Text `i`.
+    pub fn get(&self, i: usize) -> Option<&str> {
+        let start = if i == 0 { 0 } else { self.ends[i - 1] & !NULL_TEXT } as usize;
+        let end = self.ends[i];
+        (end & NULL_TEXT == 0).then(|| &self.bytes[start..end as usize])
+    }
+
+    /// How many there are.
+    pub fn len(&self) -> usize {
+        self.ends.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.ends.is_empty()
+    }
+}
+
+/// One value.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Cell<'b> {
+    /// Null.
+    Null,
+    /// A real number.
+    Real(f64),
+    /// A whole number.
+    Integer(i64),
+    /// Text.
+    Text(&'b str),
+    /// An instant.
+    Time(Timestamp),
+}
+
+impl Column {
+    /// An empty column of a kind.
+    pub fn new(kind: FieldKind) -> Column {
+        match kind {
+            FieldKind::Real => Column::Real(Vec::new()),
+            FieldKind::Integer => Column::Integer(Vec::new()),
+            FieldKind::Text => Column::Text(Texts::default()),
+            FieldKind::Time => Column::Time(Vec::new()),
+        }
+    }
+
+    /// Value `i`.
+    pub fn get(&self, i: usize) -> Cell<'_> {
+        match self {
+            Column::Real(values) if values[i].is_nan() => Cell::Null,
+            Column::Real(values) => Cell::Real(values[i]),
+            Column::Integer(values) => values[i].map_or(Cell::Null, Cell::Integer),
+            Column::Text(texts) => texts.get(i).map_or(Cell::Null, Cell::Text),
+            Column::Time(values) => values[i].map_or(Cell::Null, Cell::Time),
+        }
+    }
+}
+
+/// A position of a geometry.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Position {
+    /// Easting or longitude in the unit of the layers' CRS.
+    pub x: f64,
+    /// Northing or latitude.
+    pub y: f64,
+    /// Third coordinate of the layers; NaN where none is known.
+    pub z: f64,
+    /// Height above the ellipsoid of the layers' datum in metres; NaN where none is known.
+    pub ellipsoid_height_m: f64,
+    /// What stands in for `z` where a format wants a number: that of the base, or 0.
+    pub stand_in_z: f64,
+}
+
+/// The geometries of a batch.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Geometries {
+    /// A table.
+    None,
+    /// One point a record.
+    Points(Vec<Position>),
+    /// One line a record.
+    Lines(Vec<Vec<Position>>),
+    /// One closed ring a record, counter-clockwise.
+    Areas(Vec<Vec<Position>>),
+}
+
+/// Records of one layer, by column.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Batch {
+    /// How many records.
+    pub len: usize,
+    /// Geometries.
+    pub geometries: Geometries,
+    /// One column a field.
+    pub columns: Vec<Column>,
+}
+
+impl Batch {
+    /// The positions of record `i`.
+    pub fn positions(&self, i: usize) -> &[Position] {
+        match &self.geometries {
+            Geometries::None => &[],
+            Geometries::Points(points) => std::slice::from_ref(&points[i]),
+            Geometries::Lines(lines) => &lines[i],
+            Geometries::Areas(rings) => &rings[i],
+        }
+    }
+
+    /// Value of a field of a record.
+    pub fn cell(&self, field: usize, i: usize) -> Cell<'_> {
+        self.columns[field].get(i)
+    }
+}

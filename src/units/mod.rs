@@ -1,0 +1,9 @@
+//! Units of length and angle: exact definitions, names, and the parsing of angles as people write them.
+//!
+//! Everything inside the program is in metres and radians; units exist at the edges alone.
+
+mod angle;
+mod length;
+
+pub use angle::{AngleError, AngleUnit, Hemispheres, parse_angle_deg};
+pub use length::LengthUnit;

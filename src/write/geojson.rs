@@ -1,0 +1,170 @@
+//! GeoJSON by RFC 7946: longitude, latitude on WGS 84, height above its ellipsoid in metres where
+//! known; rings to the right-hand rule; a bbox; no crs member. One file a layer.
+
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
+
+use super::dated::Latest;
+use super::number::{iso_utc, rounded};
+use super::{FormatWriter, WriteError};
+use crate::crs::{Crs, Transform};
+use crate::pipeline::Setup;
+use crate::table::{Batch, Cell, Field, GeometryKind, Layer, Position};
+
+/// Decimals of a degree in coordinates: a tenth of a millimetre.
+const DEGREE_DECIMALS: u8 = 9;
+/// Decimals of a metre.
+const METRE_DECIMALS: u8 = 4;
+
+/// The files of a run.
+pub struct GeoJson {
+    to_wgs84: Transform,
+    files: Vec<LayerFile>,
+}
+
+struct LayerFile {
+    path: PathBuf,
+    writer: BufWriter<File>,
+    records: u64,
+    /// West, south, east, north, and least and greatest height.
+    bounds: Option<([f64; 4], Option<[f64; 2]>)>,
+}
+
+impl GeoJson {
+    /// Creates the files.
+    ///
+    /// # Errors
+    /// When WGS 84 cannot be reached from the layers' CRS, or a file cannot be written.
+    pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
+        let reach = || {
+            let from = setup.crs.horizontal_3d()?;
+            let area = setup.crs.area_of_use().map(|area| area.edges_deg);
+            Transform::new(&from, &Crs::new("EPSG:4979")?, area, setup.rules)
+        };
+        let to_wgs84 = reach().map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let files = layers
+            .iter()
+            .map(|layer| {
+                let path = folder.join(format!("{}.{}.geojson", setup.job.name, layer.id));
+                let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
+                let mut writer = BufWriter::new(file);
+                writer
+                    .write_all(b"{\"type\":\"FeatureCollection\",\"features\":[")
+                    .map_err(WriteError::file(&path, "writing"))?;
+                Ok(LayerFile { path, writer, records: 0, bounds: None })
+            })
+            .collect::<Result<Vec<_>, WriteError>>()?;
+        Ok(GeoJson { to_wgs84, files })
+    }
+}
+
+impl FormatWriter for GeoJson {
+    fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
+        let mut points: Vec<[f64; 3]> = (0..batch.len)
+            .flat_map(|i| batch.positions(i))
+            .map(|p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }])
+            .collect();
+        self.to_wgs84.apply(&mut points).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let file = &mut self.files[index];
+        let mut rest = points.as_slice();
+        for i in 0..batch.len {
+            let positions = batch.positions(i);
+            let (own, others) = rest.split_at(positions.len());
+            rest = others;
+            let has_height = positions.iter().all(|p| !p.ellipsoid_height_m.is_nan());
+            let coordinates: Vec<geojson::Position> = own.iter().map(|point| file.position(*point, has_height)).collect();
+            let feature = Feature {
+                bbox: None,
+                geometry: geometry(layer.geometry, coordinates),
+                id: None,
+                properties: Some(properties(&layer.fields, batch, i)),
+                foreign_members: None,
+            };
+            file.add(&feature).map_err(WriteError::file(&file.path, "writing"))?;
+        }
+        Ok(())
+    }
+
+    fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+        for mut file in self.files {
+            file.end().map_err(WriteError::file(&file.path, "writing"))?;
+        }
+        Ok(())
+    }
+}
+
+impl LayerFile {
+    fn position(&mut self, [lon, lat, height]: [f64; 3], has_height: bool) -> geojson::Position {
+        let (lon, lat) = (rounded(lon, Some(DEGREE_DECIMALS)), rounded(lat, Some(DEGREE_DECIMALS)));
+        let ([west, south, east, north], heights) = self.bounds.get_or_insert(([lon, lat, lon, lat], None));
+        *west = west.min(lon);
+        *south = south.min(lat);
+        *east = east.max(lon);
+        *north = north.max(lat);
+        if !has_height {
+            return geojson::Position::from([lon, lat]);
+        }
+        let height = rounded(height, Some(METRE_DECIMALS));
+        let [least, greatest] = heights.get_or_insert([height, height]);
+        *least = least.min(height);
+        *greatest = greatest.max(height);
+        geojson::Position::from(vec![lon, lat, height])
+    }
+
+    fn add(&mut self, feature: &Feature) -> std::io::Result<()> {
+        self.writer.write_all(if self.records == 0 { b"\n" } else { b",\n" })?;
+        self.records += 1;
+        serde_json::to_writer(&mut self.writer, feature)?;
+        Ok(())
+    }
+
+    fn end(&mut self) -> std::io::Result<()> {
+        self.writer.write_all(b"\n]")?;
+        if let Some(([west, south, east, north], heights)) = self.bounds {
+            let bbox = match heights {
+                Some([least, greatest]) => vec![west, south, least, east, north, greatest],
+                None => vec![west, south, east, north],
+            };
+            self.writer.write_all(b",\"bbox\":")?;
+            serde_json::to_writer(&mut self.writer, &bbox)?;
+        }
+        self.writer.write_all(b"}\n")?;
+        self.writer.flush()
+    }
+}
+
+fn geometry(kind: GeometryKind, mut coordinates: Vec<geojson::Position>) -> Option<Geometry> {
+    let value = match kind {
+        GeometryKind::None => return None,
+        GeometryKind::Point => GeometryValue::Point { coordinates: coordinates.pop()? },
+        GeometryKind::Line => GeometryValue::LineString { coordinates },
+        GeometryKind::Area => {
+            let doubled: f64 = coordinates.windows(2).map(|w| w[0][0] * w[1][1] - w[1][0] * w[0][1]).sum();
+            if doubled < 0.0 {
+                coordinates.reverse();
+            }
+            GeometryValue::Polygon { coordinates: vec![coordinates] }
+        }
+    };
+    Some(Geometry::new(value))
+}
+
+fn properties(fields: &[Field], batch: &Batch, i: usize) -> JsonObject {
+    fields
+        .iter()
+        .enumerate()
+        .map(|(index, field)| {
+            let value = match batch.cell(index, i) {
+                Cell::Null => JsonValue::Null,
+                Cell::Real(value) => JsonValue::from(rounded(value, field.decimals)),
+                Cell::Integer(value) => JsonValue::from(value),
+                Cell::Text(text) => JsonValue::from(text),
+                Cell::Time(instant) => JsonValue::from(iso_utc(instant)),
+            };
+            (field.name.clone(), value)
+        })
+        .collect()
+}
