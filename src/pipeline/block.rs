@@ -22,15 +22,13 @@ pub struct Chunk<'t> {
     pub text: &'t str,
     /// Number of the first.
     pub first_line: u64,
-    /// Whether the file ends here.
-    pub is_last: bool,
 }
 
 impl<'t> Chunk<'t> {
     /// All of a log's rows as one block.
     pub fn whole(file: usize, log: &'t Log) -> Chunk<'t> {
         let (offset, first_line) = log.plan.body;
-        Chunk { file, text: &log.text.text[offset..], first_line, is_last: true }
+        Chunk { file, text: &log.text.text[offset..], first_line }
     }
 }
 

@@ -53,8 +53,6 @@ pub struct Log {
 pub struct Carried {
     /// Its field in the layer.
     pub field: Field,
-    /// Its name in the logs.
-    header: String,
     /// Its index among the plan's extras, by file.
     pub index_by_file: Vec<Option<usize>>,
 }
@@ -99,16 +97,9 @@ fn join_carried(logs: &[Log], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Ca
             };
             let field = carried_field(&header, kind, &taken);
             taken.push(field.clone());
-            Carried { field, header, index_by_file }
+            Carried { field, index_by_file }
         })
         .collect()
-}
-
-impl Carried {
-    /// The column's name in the logs.
-    pub fn header(&self) -> &str {
-        &self.header
-    }
 }
 
 /// Base logs, read whole.
@@ -263,7 +254,6 @@ impl ShotLogs {
                     file,
                     text: &log.text.text[block.range.clone()],
                     first_line: block.first_line,
-                    is_last: block.range.end == log.text.text.len(),
                 })
             })
             .collect()

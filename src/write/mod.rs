@@ -160,7 +160,7 @@ impl Sink for Output {
                 Format::Shp => Box::new(shp::Shapefiles::create(folder, layers, setup)?),
                 Format::Fgb => Box::new(fgb::FlatGeobuf::create(folder, layers, setup)?),
                 Format::Csv => Box::new(csv::CsvFiles::create(folder, layers, setup)?),
-                Format::Dxf => Box::new(dxf::Drawing::create(folder, setup)?),
+                Format::Dxf => Box::new(dxf::Drawing::create(folder, layers, setup)?),
             });
         }
         Ok(())

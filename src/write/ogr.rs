@@ -35,9 +35,12 @@ pub fn geometry(kind: GeometryKind, positions: &[Position], has_z: bool) -> Resu
             }
         }
     };
+    if kind == GeometryKind::None {
+        return Ok(None);
+    }
     let mut geometry = Geometry::empty(type_of(kind, has_z))?;
     match kind {
-        GeometryKind::None => return Ok(None),
+        GeometryKind::None => {}
         GeometryKind::Point | GeometryKind::Line => fill(&mut geometry),
         GeometryKind::Area => {
             let mut ring = Geometry::empty(OGRwkbGeometryType::wkbLinearRing)?;

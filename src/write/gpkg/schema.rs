@@ -158,7 +158,7 @@ fn reference_systems(connection: &Connection, crs: &Crs) -> Result<i32, rusqlite
                 'http://www.geopackage.org/spec120/#extension_crs_wkt', 'read-write');",
         )?;
     }
-    let mut add = |name: &str, id: i32, organization: &str, code: i32, definition: &str| {
+    let add = |name: &str, id: i32, organization: &str, code: i32, definition: &str| {
         connection.execute(
             "INSERT INTO gpkg_spatial_ref_sys (srs_name, srs_id, organization, organization_coordsys_id, definition) VALUES (?1, ?2, ?3, ?4, ?5)",
             params![name, id, organization, code, definition],
