@@ -24,7 +24,7 @@ pub struct Audited {
     pub base: usize,
     /// Fingerprint of the whole row.
     pub row_print: u64,
-    /// Fingerprint of file, day and shot id; none without an id.
+    /// Fingerprint of file, day, base and shot id; none without an id.
     pub id_print: Option<u64>,
     /// The shot.
     pub shot: Shot,
@@ -40,10 +40,11 @@ pub fn row_print(row: &str) -> u64 {
     hasher.finish()
 }
 
-/// Fingerprint of a shot id, which counts within one file and one day.
-pub fn id_print(file: usize, date: Option<Date>, id: &str) -> u64 {
+/// Fingerprint of a shot id, which counts within one file, one day and one base: counters start
+/// again each day and, on some instruments, at each setup.
+pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
     let mut hasher = DefaultHasher::new();
-    (file, date.map(|date| (date.year(), date.day_of_year())), id).hash(&mut hasher);
+    (file, date.map(|date| (date.year(), date.day_of_year())), base, id).hash(&mut hasher);
     hasher.finish()
 }
 

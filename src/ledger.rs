@@ -73,7 +73,7 @@ pub enum Reason {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[repr(u8)]
 pub enum Flag {
-    /// The same shot id stands earlier in this file on the same day, with other readings.
+    /// The same shot id stands earlier in this file for the same base and day, with other readings.
     RepeatedShotId,
     /// The same reading stands earlier, and neither id nor time tells the rows apart.
     RepeatedReading,
@@ -222,7 +222,7 @@ impl Flag {
     pub fn sentence(self) -> &'static str {
         match self {
             Flag::RepeatedShotId => {
-                "the shot id stands earlier in this file on the same day with other readings: was the counter reset?"
+                "the shot id stands earlier in this file for the same base and day with other readings: was the counter reset?"
             }
             Flag::RepeatedReading => "the same reading stands earlier, and neither an id nor a time tells the two apart",
             Flag::AzimuthRepeats => "the azimuth repeats exactly over many shots while distances change: was the compass frozen?",

@@ -185,7 +185,7 @@ impl<'j> Locator<'j> {
             .iter()
             .enumerate()
             .map(|(i, (at, has_height, base))| {
-                let undulation_m = match (self.uses_geoid, base.heights.undulation_m) {
+                let undulation_m = match (self.uses_geoid && *has_height, base.heights.undulation_m) {
                     (true, Some(_)) => Some(self.geoid.undulation_m(at)),
                     _ => None,
                 };

@@ -132,7 +132,7 @@ pub fn parse<'t>(chunk: &Chunk<'t>, table: &BaseTable, logs: &ShotLogs, rules: &
                 }
                 let date = shot.when.map(|when| when.date);
                 let mut joined = String::new();
-                let id = plan.name(Quantity::Shot, &rows, row, &mut joined).map(|id| id_print(chunk.file, date, id));
+                let id = plan.name(Quantity::Shot, &rows, row, &mut joined).map(|id| id_print(chunk.file, date, base, id));
                 Ok(Audited { file: chunk.file, base, row_print: row_print(row.line.text.trim()), id_print: id, shot })
             }
         })

@@ -7,8 +7,13 @@
 //! min y, max y as 32-bit floats. Boxes are sorted along a Hilbert curve and cut into full nodes,
 //! level by level; node 1 is the root. `rtreecheck()` holds it to SQLite's own rules in a test.
 
+use std::io;
+
 use rayon::prelude::*;
-use rusqlite::{Connection, params};
+use rusqlite::Connection;
+
+use super::pack::{Pager, Record, Root, Table, Value};
+use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
 const CELLS: usize = 51;
@@ -45,65 +50,90 @@ fn up(value: f64) -> f32 {
     if f64::from(rounded) < value { rounded.next_up() } else { rounded }
 }
 
-/// Fills the index of table `table`, whose records 1, 2, 3, … have these boxes.
-///
-/// # Errors
-/// When SQLite refuses.
-pub fn build(connection: &Connection, table: &str, boxes: Vec<Box32>) -> Result<(), rusqlite::Error> {
-    if boxes.is_empty() {
-        return Ok(());
-    }
-    let index = format!("rtree_{table}_geom");
-    let order = hilbert_order(&boxes);
-    let mut level: Vec<(i64, Box32)> = order.iter().map(|i| (i64::from(*i) + 1, boxes[*i as usize])).collect();
-    drop(boxes);
-    // Sizes of the levels from the leaves up decide the node numbers; the root must be 1.
-    let mut sizes = vec![level.len().div_ceil(FILL)];
-    while let Some(last) = sizes.last().copied().filter(|last| *last > 1) {
-        sizes.push(if last <= CELLS { 1 } else { last.div_ceil(FILL) });
-    }
-    let depth = sizes.len() - 1;
-    let mut node = connection.prepare(&format!("INSERT OR REPLACE INTO \"{index}_node\" VALUES (?1, ?2)"))?;
-    let mut parent = connection.prepare(&format!("INSERT INTO \"{index}_parent\" VALUES (?1, ?2)"))?;
-    let mut first = 2;
-    for (height, size) in sizes.iter().enumerate() {
-        let is_root = height == depth;
-        let fill = if is_root { level.len() } else { FILL };
-        let mut above = Vec::with_capacity(*size);
-        for (i, cells) in level.chunks(fill).enumerate() {
-            let number = if is_root { 1 } else { first + i as i64 };
-            node.execute(params![number, encode(cells, if is_root { depth } else { 0 })])?;
-            if height > 0 {
-                for (child, _) in cells {
-                    parent.execute(params![child, number])?;
-                }
-            }
-            let joined = cells.iter().map(|(_, cell)| *cell).reduce(Box32::join);
-            above.extend(joined.map(|joined| (number, joined)));
-        }
-        if height == 0 {
-            write_rowids(connection, &index, &order, if is_root { None } else { Some(first) })?;
-        }
-        first += *size as i64;
-        level = above;
-    }
-    Ok(())
+/// Root pages of the tables behind an index.
+pub struct Roots {
+    node: u32,
+    parent: u32,
+    rowid: u32,
 }
 
-/// Which leaf holds each record, in the order of the records.
-fn write_rowids(connection: &Connection, index: &str, order: &[u32], first_leaf: Option<i64>) -> Result<(), rusqlite::Error> {
+impl Roots {
+    /// Those of the index of a layer's table.
+    ///
+    /// # Errors
+    /// When there is no such index.
+    pub fn of(connection: &Connection, table: &str) -> Result<Roots, rusqlite::Error> {
+        let root = |part: &str| root_page(connection, &format!("rtree_{table}_geom_{part}"));
+        Ok(Roots { node: root("node")?, parent: root("parent")?, rowid: root("rowid")? })
+    }
+}
+
+/// Packs the index of records 1, 2, 3, … with these boxes.
+///
+/// # Errors
+/// When the file cannot be written.
+pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<Vec<Root>> {
+    if boxes.is_empty() {
+        return Ok(Vec::new());
+    }
+    let order = hilbert_order(&boxes);
+    let leaf_cells = |place: usize| (i64::from(order[place]) + 1, boxes[order[place] as usize]);
+    // Levels of boxes from the leaf nodes up, until the root node holds what is left.
+    let mut levels: Vec<Vec<Box32>> = Vec::new();
+    let mut below = order.len();
+    while below > CELLS {
+        let box_of = |i: usize| match levels.last() {
+            None => leaf_cells(i).1,
+            Some(level) => level[i],
+        };
+        let level: Vec<Box32> = (0..below.div_ceil(FILL))
+            .filter_map(|node| (node * FILL..((node + 1) * FILL).min(below)).map(box_of).reduce(Box32::join))
+            .collect();
+        below = level.len();
+        levels.push(level);
+    }
+    // The root is node 1; the leaf nodes follow, then each level above them.
+    let first_of: Vec<i64> = levels.iter().scan(2, |next, level| Some(std::mem::replace(next, *next + level.len() as i64))).collect();
+    let cells_of = |height: usize, range: std::ops::Range<usize>| -> Vec<(i64, Box32)> {
+        match height.checked_sub(1) {
+            None => range.map(leaf_cells).collect(),
+            Some(under) => range.map(|i| (first_of[under] + i as i64, levels[under][i])).collect(),
+        }
+    };
+    let mut record = Record::default();
+    let mut nodes = Table::new(roots.node);
+    let mut parents = Table::new(roots.parent);
+    let mut put = |table: &mut Table, pager: &mut Pager, key: i64, value: Value| {
+        record.clear();
+        record.push(Value::Null);
+        record.push(value);
+        table.push(pager, key, &record)
+    };
+    put(&mut nodes, pager, 1, Value::Blob(&encode(&cells_of(levels.len(), 0..below), levels.len())))?;
+    for (height, level) in levels.iter().enumerate() {
+        let under = if height == 0 { order.len() } else { levels[height - 1].len() };
+        for node in 0..level.len() {
+            let number = first_of[height] + node as i64;
+            let cells = cells_of(height, node * FILL..((node + 1) * FILL).min(under));
+            put(&mut nodes, pager, number, Value::Blob(&encode(&cells, 0)))?;
+            let parent = first_of.get(height + 1).map_or(1, |first| first + (node / FILL) as i64);
+            put(&mut parents, pager, number, Value::Integer(parent))?;
+        }
+    }
     let mut leaf_of = vec![0u32; order.len()];
     for (place, record) in order.iter().enumerate() {
         leaf_of[*record as usize] = (place / FILL) as u32;
     }
-    let mut insert = connection.prepare(&format!("INSERT INTO \"{index}_rowid\" VALUES (?1, ?2)"))?;
-    for (record, leaf) in leaf_of.into_iter().enumerate() {
-        let node = first_leaf.map_or(1, |first| first + i64::from(leaf));
-        insert.raw_bind_parameter(1, record as i64 + 1)?;
-        insert.raw_bind_parameter(2, node)?;
-        insert.raw_execute()?;
+    let mut rowids = Table::new(roots.rowid);
+    for (i, leaf) in leaf_of.into_iter().enumerate() {
+        let node = first_of.first().map_or(1, |first| first + i64::from(leaf));
+        put(&mut rowids, pager, i as i64 + 1, Value::Integer(node))?;
     }
-    Ok(())
+    let mut finished = Vec::new();
+    for table in [nodes, parents, rowids] {
+        finished.extend(table.finish(pager)?);
+    }
+    Ok(finished)
 }
 
 fn encode(cells: &[(i64, Box32)], depth: usize) -> Vec<u8> {
@@ -162,11 +192,27 @@ fn hilbert(mut x: u32, mut y: u32) -> u32 {
 mod tests {
     use super::*;
     use proptest::prelude::*;
+    use rusqlite::params;
+
+    /// A file with an index of these boxes, opened.
+    fn indexed(folder: &std::path::Path, boxes: Vec<Box32>) -> Connection {
+        let path = folder.join("t.sqlite");
+        let connection = Connection::open(&path).unwrap();
+        connection.execute_batch("CREATE VIRTUAL TABLE rtree_t_geom USING rtree(id, minx, maxx, miny, maxy)").unwrap();
+        let roots = Roots::of(&connection, "t").unwrap();
+        connection.close().unwrap();
+        let mut pager = Pager::open(&path).unwrap();
+        let roots = build(&mut pager, roots, boxes).unwrap();
+        pager.finish(&roots).unwrap();
+        let connection = Connection::open(&path).unwrap();
+        let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
+        assert_eq!(verdict, "ok");
+        connection
+    }
 
     fn check(points: &[(f64, f64)]) {
-        let connection = Connection::open_in_memory().unwrap();
-        connection.execute_batch("CREATE VIRTUAL TABLE rtree_t_geom USING rtree(id, minx, maxx, miny, maxy)").unwrap();
-        build(&connection, "t", points.iter().map(|(x, y)| Box32::around([*x, *y, *x, *y])).collect()).unwrap();
+        let folder = tempfile::tempdir().unwrap();
+        let connection = indexed(folder.path(), points.iter().map(|(x, y)| Box32::around([*x, *y, *x, *y])).collect());
         let verdict: String = connection.query_row("SELECT rtreecheck('rtree_t_geom')", [], |row| row.get(0)).unwrap();
         assert_eq!(verdict, "ok", "{} points", points.len());
         let count: i64 = connection.query_row("SELECT count(*) FROM rtree_t_geom", [], |row| row.get(0)).unwrap();
@@ -191,10 +237,9 @@ mod tests {
 
     #[test]
     fn rows_can_be_added_and_removed_later() {
-        let connection = Connection::open_in_memory().unwrap();
-        connection.execute_batch("CREATE VIRTUAL TABLE rtree_t_geom USING rtree(id, minx, maxx, miny, maxy)").unwrap();
+        let folder = tempfile::tempdir().unwrap();
         let boxes = (0..500).map(|i| { let v = f64::from(i); Box32::around([v, v, v, v]) }).collect();
-        build(&connection, "t", boxes).unwrap();
+        let connection = indexed(folder.path(), boxes);
         connection.execute_batch("DELETE FROM rtree_t_geom WHERE id < 100; INSERT INTO rtree_t_geom VALUES (9000, 1, 2, 1, 2)").unwrap();
         let verdict: String = connection.query_row("SELECT rtreecheck('rtree_t_geom')", [], |row| row.get(0)).unwrap();
         assert_eq!(verdict, "ok");

@@ -19,8 +19,7 @@ const BASE: &str = "
     PRAGMA encoding = 'UTF-8';
     PRAGMA journal_mode = OFF;
     PRAGMA synchronous = OFF;
-    PRAGMA locking_mode = EXCLUSIVE;
-    PRAGMA cache_size = -16384;
+    BEGIN;
     CREATE TABLE gpkg_spatial_ref_sys (
         srs_name TEXT NOT NULL, srs_id INTEGER NOT NULL PRIMARY KEY, organization TEXT NOT NULL,
         organization_coordsys_id INTEGER NOT NULL, definition TEXT NOT NULL, description TEXT);
@@ -86,35 +85,58 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
         )?;
         connection.execute_batch(&format!("CREATE VIRTUAL TABLE \"rtree_{}_geom\" USING rtree(id, minx, maxx, miny, maxy)", layer.id))?;
     }
+    connection.execute_batch("COMMIT")?;
     Ok(srs_id)
 }
 
-/// Completes a layer's row in the contents once its records are there, and adds the triggers that
-/// keep its index (annex F.3).
-pub fn describe(
-    connection: &Connection, layer: &Layer, bounds: Option<[f64; 4]>, (with_z, without_z): (u64, u64), changed: Timestamp,
-) -> Result<(), rusqlite::Error> {
-    let edge = |i: usize| bounds.map(|bounds| bounds[i]);
-    connection.execute(
-        "UPDATE gpkg_contents SET last_change = ?1, min_x = ?2, min_y = ?3, max_x = ?4, max_y = ?5 WHERE table_name = ?6",
-        params![iso_utc(changed), edge(0), edge(1), edge(2), edge(3), layer.id],
-    )?;
-    if layer.geometry == GeometryKind::None {
-        return Ok(());
-    }
-    let z = match (with_z, without_z) {
-        (0, _) => 0,
-        (_, 0) => 1,
-        _ => 2,
-    };
-    connection.execute("UPDATE gpkg_geometry_columns SET z = ?1 WHERE table_name = ?2", params![z, layer.id])?;
-    connection.execute_batch(&triggers(layer.id))
+/// What a layer came to hold, for the rows that describe it.
+#[derive(Debug, Clone, Default)]
+pub struct Contents {
+    bounds: Option<[f64; 4]>,
+    with_z: u64,
+    without_z: u64,
 }
 
-/// The statement that adds a record: fid, geometry, fields.
-pub fn insert(layer: &Layer) -> String {
-    let parameters = 1 + usize::from(layer.geometry != GeometryKind::None) + layer.fields.len();
-    format!("INSERT INTO \"{}\" VALUES ({})", layer.id, vec!["?"; parameters].join(","))
+impl Contents {
+    /// Takes a record's bounds in.
+    pub fn see(&mut self, bounds: [f64; 4], has_z: bool) {
+        let [west, south, east, north] = self.bounds.get_or_insert(bounds);
+        *west = west.min(bounds[0]);
+        *south = south.min(bounds[1]);
+        *east = east.max(bounds[2]);
+        *north = north.max(bounds[3]);
+        *(if has_z { &mut self.with_z } else { &mut self.without_z }) += 1;
+    }
+}
+
+/// Completes the layers' rows in the contents once their records are there, and adds the triggers
+/// that keep the index (annex F.3).
+pub fn describe(connection: &Connection, layers: &[Layer], contents: &[(i64, Contents)], changed: Timestamp) -> Result<(), rusqlite::Error> {
+    connection.execute_batch("PRAGMA synchronous = OFF; PRAGMA journal_mode = OFF; BEGIN")?;
+    for (layer, (records, held)) in layers.iter().zip(contents) {
+        let edge = |i: usize| held.bounds.map(|bounds| bounds[i]);
+        connection.execute(
+            "UPDATE gpkg_contents SET last_change = ?1, min_x = ?2, min_y = ?3, max_x = ?4, max_y = ?5 WHERE table_name = ?6",
+            params![iso_utc(changed), edge(0), edge(1), edge(2), edge(3), layer.id],
+        )?;
+        connection.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?1, ?2)", params![layer.id, records])?;
+        if layer.geometry == GeometryKind::None {
+            continue;
+        }
+        let z = match (held.with_z, held.without_z) {
+            (0, _) => 0,
+            (_, 0) => 1,
+            _ => 2,
+        };
+        connection.execute("UPDATE gpkg_geometry_columns SET z = ?1 WHERE table_name = ?2", params![z, layer.id])?;
+        connection.execute_batch(&triggers(layer.id))?;
+    }
+    connection.execute_batch("COMMIT")
+}
+
+/// The root page of a table.
+pub fn root_page(connection: &Connection, table: &str) -> Result<u32, rusqlite::Error> {
+    connection.query_row("SELECT rootpage FROM sqlite_master WHERE type = 'table' AND name = ?1", [table], |row| row.get(0))
 }
 
 fn quoted(name: &str) -> String {

@@ -1,0 +1,416 @@
+//! Tables of an SQLite file, packed page by page.
+//!
+//! SQLite makes the file and its tables; then the records of the large tables are appended here,
+//! in the order of their row ids, as full leaf pages with the interior pages above them. That is
+//! what an insertion in order comes to, without its search for the place of each record. The file
+//! format is SQLite's published one (fileformat2.html): record format in section 2.1, b-tree pages
+//! in 1.6, overflow pages in 1.7, the database header in 1.3, the lock-byte page in 1.4.
+//! `PRAGMA integrity_check` holds the outcome to SQLite's own rules in tests.
+
+use std::fs::{File, OpenOptions};
+use std::io::{BufWriter, Read, Result, Seek, SeekFrom, Write};
+use std::path::Path;
+
+/// The byte that locks are taken on; its page is never used.
+const LOCK_BYTE: u64 = 1 << 30;
+const LEAF: u8 = 0x0D;
+const INTERIOR: u8 = 0x05;
+const LEAF_HEADER: usize = 8;
+const INTERIOR_HEADER: usize = 12;
+
+/// A value of a record.
+#[derive(Debug, Clone, Copy)]
+pub enum Value<'v> {
+    /// Null; also what stands for the row id in its own column.
+    Null,
+    /// A whole number.
+    Integer(i64),
+    /// A real number.
+    Real(f64),
+    /// Text.
+    Text(&'v str),
+    /// Bytes.
+    Blob(&'v [u8]),
+}
+
+/// A record on its way: header and body, reused from one to the next.
+#[derive(Default)]
+pub struct Record {
+    types: Vec<u8>,
+    body: Vec<u8>,
+}
+
+impl Record {
+    /// Empties it.
+    pub fn clear(&mut self) {
+        self.types.clear();
+        self.body.clear();
+    }
+
+    /// Adds a value.
+    pub fn push(&mut self, value: Value) {
+        match value {
+            Value::Null => self.types.push(0),
+            Value::Integer(0) => self.types.push(8),
+            Value::Integer(1) => self.types.push(9),
+            Value::Integer(value) => {
+                let (code, bytes) = match value {
+                    -0x80..=0x7F => (1, 1),
+                    -0x8000..=0x7FFF => (2, 2),
+                    -0x80_0000..=0x7F_FFFF => (3, 3),
+                    -0x8000_0000..=0x7FFF_FFFF => (4, 4),
+                    -0x8000_0000_0000..=0x7FFF_FFFF_FFFF => (5, 6),
+                    _ => (6, 8),
+                };
+                self.types.push(code);
+                self.body.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
+            }
+            Value::Real(value) => {
+                self.types.push(7);
+                self.body.extend_from_slice(&value.to_be_bytes());
+            }
+            Value::Text(text) => {
+                push_varint(&mut self.types, 13 + 2 * text.len() as u64);
+                self.body.extend_from_slice(text.as_bytes());
+            }
+            Value::Blob(bytes) => {
+                push_varint(&mut self.types, 12 + 2 * bytes.len() as u64);
+                self.body.extend_from_slice(bytes);
+            }
+        }
+    }
+
+    /// The size of the header: itself and the types.
+    fn header_size(&self) -> u64 {
+        let types = self.types.len() as u64;
+        // The size counts the bytes of its own varint.
+        (1..).map(|own| types + own).find(|size| varint_length(*size) as u64 == size - types).unwrap_or(types + 1)
+    }
+
+    fn payload(&self, into: &mut Vec<u8>) {
+        push_varint(into, self.header_size());
+        into.extend_from_slice(&self.types);
+        into.extend_from_slice(&self.body);
+    }
+}
+
+/// Appends pages to an SQLite file that no connection has open.
+pub struct Pager {
+    file: BufWriter<File>,
+    page_size: usize,
+    next: u32,
+    change_counter: u32,
+}
+
+impl Pager {
+    /// Opens a finished file for appending.
+    ///
+    /// # Errors
+    /// When it cannot be read, or is not an SQLite file with whole pages.
+    pub fn open(path: &Path) -> Result<Pager> {
+        let mut file = OpenOptions::new().read(true).write(true).open(path)?;
+        let mut header = [0; 100];
+        file.read_exact(&mut header)?;
+        let page_size = match u16::from_be_bytes([header[16], header[17]]) {
+            1 => 65_536,
+            size => usize::from(size),
+        };
+        let end = file.seek(SeekFrom::End(0))?;
+        if page_size < 512 || end == 0 || !end.is_multiple_of(page_size as u64) {
+            return Err(std::io::Error::other("not a whole SQLite file"));
+        }
+        let change_counter = u32::from_be_bytes([header[24], header[25], header[26], header[27]]);
+        Ok(Pager { file: BufWriter::with_capacity(1 << 18, file), page_size, next: (end / page_size as u64) as u32 + 1, change_counter })
+    }
+
+    fn is_lock_page(&self, number: u32) -> bool {
+        u64::from(number) == LOCK_BYTE / self.page_size as u64 + 1
+    }
+
+    /// The number that the next page will have.
+    fn next_number(&self) -> u32 {
+        if self.is_lock_page(self.next) { self.next + 1 } else { self.next }
+    }
+
+    fn append(&mut self, page: &[u8]) -> Result<u32> {
+        if self.is_lock_page(self.next) {
+            self.file.write_all(&vec![0; self.page_size])?;
+            self.next += 1;
+        }
+        self.file.write_all(page)?;
+        self.next += 1;
+        Ok(self.next - 1)
+    }
+
+    /// Writes root pages in their places, and the new size into the header.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn finish(mut self, roots: &[Root]) -> Result<()> {
+        let changed = (self.change_counter + 1).to_be_bytes();
+        let pages = (self.next - 1).to_be_bytes();
+        let mut put = |at: u64, bytes: &[u8]| -> Result<()> {
+            self.file.seek(SeekFrom::Start(at))?;
+            self.file.write_all(bytes)
+        };
+        for root in roots {
+            put(u64::from(root.number - 1) * self.page_size as u64, &root.page)?;
+        }
+        put(24, &changed)?;
+        put(28, &pages)?;
+        put(92, &changed)?;
+        self.file.flush()
+    }
+}
+
+/// The root page of a packed table.
+pub struct Root {
+    number: u32,
+    page: Vec<u8>,
+}
+
+/// A table that is being packed.
+pub struct Table {
+    root: u32,
+    /// Cells of the leaf on its way, and where each begins.
+    cells: Vec<u8>,
+    starts: Vec<u16>,
+    last_row: i64,
+    payload: Vec<u8>,
+    /// Finished leaves: greatest row id and page.
+    leaves: Vec<(i64, u32)>,
+}
+
+impl Table {
+    /// A table whose root page is `root` and which has no records that matter.
+    pub fn new(root: u32) -> Table {
+        Table { root, cells: Vec::new(), starts: Vec::new(), last_row: 0, payload: Vec::new(), leaves: Vec::new() }
+    }
+
+    /// Adds a record. Row ids must grow.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn push(&mut self, pager: &mut Pager, row: i64, record: &Record) -> Result<()> {
+        let mut payload = std::mem::take(&mut self.payload);
+        payload.clear();
+        record.payload(&mut payload);
+        let usable = pager.page_size;
+        let local = local_size(payload.len(), usable);
+        let spills = local < payload.len();
+        let size = varint_length(payload.len() as u64) + varint_length(row as u64) + local + if spills { 4 } else { 0 };
+        if LEAF_HEADER + 2 * (self.starts.len() + 1) + self.cells.len() + size > usable {
+            self.end_leaf(pager)?;
+        }
+        let overflow = if spills { append_overflow(pager, &payload[local..])? } else { 0 };
+        self.starts.push(self.cells.len() as u16);
+        push_varint(&mut self.cells, payload.len() as u64);
+        push_varint(&mut self.cells, row as u64);
+        self.cells.extend_from_slice(&payload[..local]);
+        if spills {
+            self.cells.extend_from_slice(&overflow.to_be_bytes());
+        }
+        self.last_row = row;
+        self.payload = payload;
+        Ok(())
+    }
+
+    fn end_leaf(&mut self, pager: &mut Pager) -> Result<()> {
+        let page = page_of(LEAF, &self.cells, &self.starts, None, pager.page_size);
+        self.leaves.push((self.last_row, pager.append(&page)?));
+        self.cells.clear();
+        self.starts.clear();
+        Ok(())
+    }
+
+    /// Ends the table: its interior pages, and its root for [`Pager::finish`]. None where it has no records.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn finish(mut self, pager: &mut Pager) -> Result<Option<Root>> {
+        let size = pager.page_size;
+        if self.leaves.is_empty() {
+            let page = page_of(LEAF, &self.cells, &self.starts, None, size);
+            return Ok((!self.starts.is_empty()).then_some(Root { number: self.root, page }));
+        }
+        if !self.starts.is_empty() {
+            self.end_leaf(pager)?;
+        }
+        let mut level = self.leaves;
+        loop {
+            let mut above = Vec::new();
+            let mut rest = level.as_slice();
+            while !rest.is_empty() {
+                let (cells, starts, taken) = interior_cells(rest, size);
+                let (last_row, rightmost) = rest[taken - 1];
+                let page = page_of(INTERIOR, &cells, &starts, Some(rightmost), size);
+                if taken == level.len() {
+                    return Ok(Some(Root { number: self.root, page }));
+                }
+                above.push((last_row, pager.append(&page)?));
+                rest = &rest[taken..];
+            }
+            level = above;
+        }
+    }
+}
+
+/// Cells of an interior page for as many children as it holds; the last child is its right-most pointer.
+fn interior_cells(children: &[(i64, u32)], size: usize) -> (Vec<u8>, Vec<u16>, usize) {
+    let (mut cells, mut starts) = (Vec::new(), Vec::new());
+    for (i, (row, page)) in children.iter().enumerate() {
+        let cell = 4 + varint_length(*row as u64);
+        // An interior page needs a cell at least; never leave a single child for the next page.
+        let is_last = i + 1 == children.len();
+        let is_full = INTERIOR_HEADER + 2 * (starts.len() + 2) + cells.len() + 2 * cell > size;
+        let leaves_one = i + 2 == children.len() && INTERIOR_HEADER + 2 * (starts.len() + 3) + cells.len() + 3 * cell > size;
+        if is_last || ((is_full || leaves_one) && i > 0) {
+            return (cells, starts, i + 1);
+        }
+        starts.push(cells.len() as u16);
+        cells.extend_from_slice(&page.to_be_bytes());
+        push_varint(&mut cells, *row as u64);
+    }
+    (cells, starts, children.len())
+}
+
+/// A page: header, pointers, and the cells at its end.
+fn page_of(kind: u8, cells: &[u8], starts: &[u16], rightmost: Option<u32>, size: usize) -> Vec<u8> {
+    let mut page = vec![0; size];
+    let content = size - cells.len();
+    page[0] = kind;
+    page[3..5].copy_from_slice(&(starts.len() as u16).to_be_bytes());
+    // 65536 is written as 0.
+    page[5..7].copy_from_slice(&(content as u16).to_be_bytes());
+    let mut at = LEAF_HEADER;
+    if let Some(rightmost) = rightmost {
+        page[8..12].copy_from_slice(&rightmost.to_be_bytes());
+        at = INTERIOR_HEADER;
+    }
+    for start in starts {
+        page[at..at + 2].copy_from_slice(&((content + usize::from(*start)) as u16).to_be_bytes());
+        at += 2;
+    }
+    page[content..].copy_from_slice(cells);
+    page
+}
+
+/// How much of a payload stays on its leaf page.
+fn local_size(payload: usize, usable: usize) -> usize {
+    let most = usable - 35;
+    if payload <= most {
+        return payload;
+    }
+    let least = (usable - 12) * 32 / 255 - 23;
+    let even = least + (payload - least) % (usable - 4);
+    if even <= most { even } else { least }
+}
+
+/// Writes the rest of a payload as a chain of overflow pages; returns the first.
+fn append_overflow(pager: &mut Pager, rest: &[u8]) -> Result<u32> {
+    let first = pager.next_number();
+    let mut parts = rest.chunks(pager.page_size - 4).peekable();
+    while let Some(part) = parts.next() {
+        let mut page = vec![0; pager.page_size];
+        let own = pager.next_number();
+        let next = match parts.peek() {
+            Some(_) if pager.is_lock_page(own + 1) => own + 2,
+            Some(_) => own + 1,
+            None => 0,
+        };
+        page[..4].copy_from_slice(&next.to_be_bytes());
+        page[4..4 + part.len()].copy_from_slice(part);
+        pager.append(&page)?;
+    }
+    Ok(first)
+}
+
+/// Bytes of a varint.
+fn varint_length(value: u64) -> usize {
+    match value {
+        0..=0x7F => 1,
+        _ => (1..9).find(|length| value >> (7 * length) == 0).unwrap_or(9),
+    }
+}
+
+/// SQLite's varint: seven bits a byte, high bits first; the ninth byte has eight.
+fn push_varint(into: &mut Vec<u8>, value: u64) {
+    let length = varint_length(value);
+    if length == 9 {
+        for i in 0..8 {
+            into.push((value >> (57 - 7 * i)) as u8 | 0x80);
+        }
+        into.push(value as u8);
+        return;
+    }
+    for i in (0..length).rev() {
+        let last = if i == 0 { 0 } else { 0x80 };
+        into.push((value >> (7 * i)) as u8 & 0x7F | last);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+    use rusqlite::Connection;
+
+    /// Packs records of a number and a text, and has SQLite read and check them.
+    fn check(page_size: u32, rows: &[(i64, f64, String)]) {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("t.sqlite");
+        let connection = Connection::open(&path).unwrap();
+        connection.execute_batch(&format!("PRAGMA page_size = {page_size}; CREATE TABLE t (id INTEGER PRIMARY KEY, n INTEGER, r REAL, s TEXT, b BLOB)")).unwrap();
+        let root: u32 = connection.query_row("SELECT rootpage FROM sqlite_master WHERE name = 't'", [], |row| row.get(0)).unwrap();
+        connection.close().unwrap();
+        let mut pager = Pager::open(&path).unwrap();
+        let mut table = Table::new(root);
+        let mut record = Record::default();
+        for (i, (n, r, s)) in rows.iter().enumerate() {
+            record.clear();
+            [Value::Null, Value::Integer(*n), Value::Real(*r), Value::Text(s), Value::Blob(s.as_bytes())].into_iter().for_each(|value| record.push(value));
+            table.push(&mut pager, i as i64 + 1, &record).unwrap();
+        }
+        let root = table.finish(&mut pager).unwrap();
+        pager.finish(root.as_slice()).unwrap();
+        let connection = Connection::open(&path).unwrap();
+        let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
+        assert_eq!(verdict, "ok", "{} rows", rows.len());
+        let mut statement = connection.prepare("SELECT n, r, s, b FROM t ORDER BY id").unwrap();
+        let read: Vec<(i64, f64, String, Vec<u8>)> =
+            statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))).unwrap().map(|row| row.unwrap()).collect();
+        assert_eq!(read.len(), rows.len());
+        for ((n, r, s), read) in rows.iter().zip(&read) {
+            assert_eq!((n, r, s, s.as_bytes()), (&read.0, &read.1, &read.2, read.3.as_slice()));
+        }
+        // A later insertion and deletion find the tree in order.
+        connection.execute_batch("INSERT INTO t (n) VALUES (7); DELETE FROM t WHERE id % 2 = 0").unwrap();
+        let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
+        assert_eq!(verdict, "ok");
+    }
+
+    #[test]
+    fn trees_of_every_depth() {
+        for count in [0, 1, 2, 3, 10, 12, 100, 3000, 60_000] {
+            let rows: Vec<_> = (0..count).map(|i| (i * 7919 - 500, i as f64 / 3.0, format!("row {i}"))).collect();
+            check(512, &rows);
+        }
+        check(65_536, &(0..9000).map(|i| (i, 0.5, "x".repeat((i % 700) as usize))).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn long_records_spill_over() {
+        for length in [400, 460, 477, 478, 900, 5000, 70_000] {
+            check(512, &[(1, 1.0, "a".repeat(length)), (i64::MAX, -0.0, "b".repeat(length + 1)), (i64::MIN, 1e300, String::new())]);
+        }
+        check(4096, &(0..40).map(|i| (i, 1.5, "é".repeat(i as usize * 211))).collect::<Vec<_>>());
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+        #[test]
+        fn any_records(rows in prop::collection::vec((any::<i64>(), -1e300f64..1e300, "\\PC{0,300}"), 0..80), small in any::<bool>()) {
+            check(if small { 512 } else { 4096 }, &rows);
+        }
+    }
+}
