@@ -1,4 +1,4 @@
-"""The floor: a bare SQLite insert of the rows of a finished `features` layer.
+"""A bare SQLite insert of the rows of a finished `features` layer.
 
 The rows are first loaded into a table in memory; only their insert into a file, in one transaction
 with SQLite's own defaults, is timed. It stays within SQLite, because rows that are bound from Python

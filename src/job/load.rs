@@ -141,6 +141,9 @@ fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<Stri
     let schema = resolved(schema, root);
     for (key, value) in table {
         let name = key.get_ref().as_ref();
+        if name.contains(UNDECIDED) {
+            return Err((key.span().start, format!("\"{name}\" is still undecided: put in place of {UNDECIDED} what its comment asks for")));
+        }
         let inner = match schema.get("properties").and_then(|properties| properties.get(name)) {
             Some(inner) => inner,
             None => match schema.get("additionalProperties") {
@@ -405,6 +408,10 @@ mod tests {
     #[test]
     fn undecided_marks_refuse_to_run() {
         let text = format!("{HEAD}[shots]\nfiles = [\"s.csv\"]\n[shots.columns]\n\"??_azimuth_deg\" = \"AZ\"\n");
+        assert_eq!(
+            problem(&text),
+            "job.toml:6: \"??_azimuth_deg\" is still undecided: put in place of ?? what its comment asks for"
+        );
         assert!(problem(&text.replace("\"??_azimuth_deg\" = \"AZ\"", "magnetic_azimuth_deg = \"??\"")).contains("still undecided"));
     }
 

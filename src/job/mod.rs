@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-pub use load::{JobError, load, parse};
+pub use load::{JobError, UNDECIDED, load, parse};
 
 /// One run's settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
