@@ -285,10 +285,7 @@ impl BaseTable {
         let sigma_vertical = row.sigma_vertical_m.or(settings.bases.sigma_vertical_m);
         self.assumed.0 |= sigma_horizontal.is_none();
         self.assumed.1 |= sigma_vertical.is_none() && row.height.is_some();
-        let grid_crs = settings
-            .grid
-            .or((source.crs.kind() == Kind::Projected).then_some(&source.crs))
-            .unwrap_or(settings.output);
+        let grid_crs = settings.grid.or((source.crs.kind() == Kind::Projected).then_some(&source.crs)).unwrap_or(settings.output);
         let mut flags = row.flags;
         flag_area(&mut flags, lon_deg, lat_deg, settings);
         Ok(Ok(Base {
@@ -335,7 +332,8 @@ impl BaseTable {
         for indexes in by_name.values().filter(|indexes| indexes.len() > 1) {
             let first = &self.bases[indexes[0]];
             let separation = |other: &Base| {
-                let [e, n, _] = first.frame.from_earth_centred(other.at.to_earth_centred(self.datums[other.datum].crs.ellipsoid()));
+                let [e, n, _] =
+                    first.frame.from_earth_centred(other.at.to_earth_centred(self.datums[other.datum].crs.ellipsoid()));
                 e.hypot(n)
             };
             let greatest = indexes.iter().map(|i| separation(&self.bases[*i])).fold(0.0, f64::max);

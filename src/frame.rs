@@ -120,9 +120,7 @@ impl LocalFrame {
 
     /// Earth-centred coordinates of a local vector `[east, north, up]` in metres.
     pub fn to_earth_centred(&self, enu: [f64; 3]) -> EarthCentred {
-        std::array::from_fn(|i| {
-            self.origin[i] + self.axes[0][i] * enu[0] + self.axes[1][i] * enu[1] + self.axes[2][i] * enu[2]
-        })
+        std::array::from_fn(|i| self.origin[i] + self.axes[0][i] * enu[0] + self.axes[1][i] * enu[1] + self.axes[2][i] * enu[2])
     }
 
     /// The local vector `[east, north, up]` in metres of earth-centred coordinates.
@@ -156,10 +154,7 @@ mod tests {
         for (lat, lon) in [(90.0, 0.0), (-90.0, 0.0), (0.0, 180.0), (10.0, -179.999_999_9), (89.999_999, 30.0)] {
             for h in [-10_000.0, 0.0, 100_000.0] {
                 let there = geodetic(lat, lon, h);
-                let back = Geodetic::from_earth_centred(
-                    there.to_earth_centred(&Ellipsoid::WGS84),
-                    &Ellipsoid::WGS84,
-                );
+                let back = Geodetic::from_earth_centred(there.to_earth_centred(&Ellipsoid::WGS84), &Ellipsoid::WGS84);
                 assert!((back.lat_rad - there.lat_rad).abs() < 1e-12, "{lat} {lon} {h}: {back:?}");
                 assert!((back.ellipsoid_height_m - h).abs() < THERE_AND_BACK_M, "{lat} {lon} {h}: {back:?}");
             }

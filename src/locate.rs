@@ -94,7 +94,13 @@ impl<'j> Locator<'j> {
     /// # Errors
     /// By the rules of [`Transform::new`]; a missing vertical grid's message also names the built-in
     /// geoid as a remedy.
-    pub fn new(table: &BaseTable, output: &Crs, heights: &Heights, rules: Rules, geoid: &'j GlobalGeoid) -> Result<Locator<'j>, CrsError> {
+    pub fn new(
+        table: &BaseTable,
+        output: &Crs,
+        heights: &Heights,
+        rules: Rules,
+        geoid: &'j GlobalGeoid,
+    ) -> Result<Locator<'j>, CrsError> {
         let area = table.extent_deg().map(widened);
         let geographic = output.geographic_3d()?;
         let to_output = table
@@ -128,7 +134,14 @@ impl<'j> Locator<'j> {
                         (None, ThirdCoordinate::GlobalGeoid { name: part.name.clone() }, units_per_m)
                     }
                     Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, .. }) => {
-                        return Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, otherwise: ALLOW_GLOBAL.to_owned() });
+                        return Err(CrsError::MissingGrid {
+                            from,
+                            to,
+                            operation,
+                            accuracy,
+                            grids,
+                            otherwise: ALLOW_GLOBAL.to_owned(),
+                        });
                     }
                     Err(CrsError::BallparkOnly { from, to } | CrsError::NoOperation { from, to }) => {
                         return Err(CrsError::NoVertical { from, to, otherwise: ALLOW_GLOBAL });
@@ -165,10 +178,8 @@ impl<'j> Locator<'j> {
     /// # Errors
     /// When PROJ fails as a whole.
     pub fn place(&self, datum: usize, points: &[(Geodetic, bool, &Base)]) -> Result<Vec<Placed>, CrsError> {
-        let mut lonlat: Vec<[f64; 3]> = points
-            .iter()
-            .map(|(at, _, _)| [at.lon_rad.to_degrees(), at.lat_rad.to_degrees(), at.ellipsoid_height_m])
-            .collect();
+        let mut lonlat: Vec<[f64; 3]> =
+            points.iter().map(|(at, _, _)| [at.lon_rad.to_degrees(), at.lat_rad.to_degrees(), at.ellipsoid_height_m]).collect();
         if let Some(transform) = self.to_output.get(datum).and_then(Option::as_ref) {
             transform.apply(&mut lonlat)?;
         }

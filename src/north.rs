@@ -93,8 +93,8 @@ pub fn declination(at: &Geodetic, date: Date) -> Result<Declination, NorthError>
     }
     let (lat_deg, lon_deg) = (at.lat_rad.to_degrees(), at.lon_rad.to_degrees());
     let place = || NorthError::Place { lat_deg, lon_deg };
-    let day = time::Date::from_ordinal_date(date.year().into(), date.day_of_year() as u16)
-        .map_err(|_| NorthError::Date { date })?;
+    let day =
+        time::Date::from_ordinal_date(date.year().into(), date.day_of_year() as u16).map_err(|_| NorthError::Date { date })?;
     let field = GeomagneticField::new(
         Length::new::<meter>(at.ellipsoid_height_m as f32),
         Angle::new::<degree>(lat_deg as f32),

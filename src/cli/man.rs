@@ -17,7 +17,8 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     let page = match &args.command {
         None => program,
         Some(name) => {
-            let found = program.find_subcommand(name).ok_or_else(|| format!("there is no command {name}; see standoff --help"))?;
+            let found =
+                program.find_subcommand(name).ok_or_else(|| format!("there is no command {name}; see standoff --help"))?;
             // `build` has given it the full name, `standoff map`, for its usage lines.
             found.clone().display_name(format!("standoff {name}"))
         }

@@ -15,7 +15,10 @@ use crate::units::{Hemispheres, parse_angle_deg};
 /// Declination by the World Magnetic Model with its standard error and yearly change; with --crs,
 /// the grid's convergence and scale factor and the angle between grid and magnetic north.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Examples:\n  standoff north --lat 58.6 --lon -2.9 --date 2026-05-04\n  standoff north --lat \"58 36 00 N\" --lon \"2 54 W\" --date 2026-05-04 --crs EPSG:32630", allow_negative_numbers = true)]
+#[command(
+    after_help = "Examples:\n  standoff north --lat 58.6 --lon -2.9 --date 2026-05-04\n  standoff north --lat \"58 36 00 N\" --lon \"2 54 W\" --date 2026-05-04 --crs EPSG:32630",
+    allow_negative_numbers = true
+)]
 pub struct Args {
     /// Latitude on WGS 84: degrees, or degrees minutes seconds with N or S
     #[arg(long, value_parser = latitude)]
@@ -61,14 +64,25 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     writeln!(
         text,
         "declination  {} (true minus magnetic azimuth), standard error {:.2} deg, {:+.3} deg a year; {}",
-        signed(declination.declination_rad), declination.sigma_rad.to_degrees(), yearly.to_degrees(), north::model_name(args.date)
+        signed(declination.declination_rad),
+        declination.sigma_rad.to_degrees(),
+        yearly.to_degrees(),
+        north::model_name(args.date)
     )?;
     match declination.zone {
         Some(WeakField::Caution) => {
-            writeln!(text, "caution      the horizontal field is {:.0} nT, below 6000: compasses are unsure here", declination.horizontal_field_nt)?;
+            writeln!(
+                text,
+                "caution      the horizontal field is {:.0} nT, below 6000: compasses are unsure here",
+                declination.horizontal_field_nt
+            )?;
         }
         Some(WeakField::Blackout) => {
-            writeln!(text, "caution      the horizontal field is {:.0} nT, below 2000: compasses are of no use here", declination.horizontal_field_nt)?;
+            writeln!(
+                text,
+                "caution      the horizontal field is {:.0} nT, below 2000: compasses are of no use here",
+                declination.horizontal_field_nt
+            )?;
         }
         None => {}
     }
@@ -82,17 +96,27 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
             // Metres of datum shift do not turn the grid.
             Transform::new(&wgs84, &geographic, area, Rules { ballpark: true, missing_grids: true })?.apply(&mut point)?;
         }
-        let factors = crs.grid_factors(point[0][0].to_radians(), point[0][1].to_radians()).ok_or_else(|| {
-            format!("{} has no grid here; name a projected CRS whose area of use holds the place", crs.label())
-        })?;
+        let factors = crs
+            .grid_factors(point[0][0].to_radians(), point[0][1].to_radians())
+            .ok_or_else(|| format!("{} has no grid here; name a projected CRS whose area of use holds the place", crs.label()))?;
         if crs.area_of_use().is_some_and(|area| !area.contains(args.lon, args.lat)) {
             writeln!(text, "caution      the place lies outside the area of use of {}", crs.label())?;
         }
         writeln!(text, "grid         {}", crs.label())?;
         writeln!(text, "convergence  {} (true minus grid azimuth)", signed(factors.convergence_rad))?;
-        writeln!(text, "scale        {:.6} (grid over ellipsoid, {:+.0} parts per million)", factors.scale, (factors.scale - 1.0) * 1e6)?;
+        writeln!(
+            text,
+            "scale        {:.6} (grid over ellipsoid, {:+.0} parts per million)",
+            factors.scale,
+            (factors.scale - 1.0) * 1e6
+        )?;
         let grid_magnetic = declination.declination_rad - factors.convergence_rad;
-        writeln!(text, "grid-magnetic angle  {} (grid azimuth = magnetic azimuth {:+.2} deg)", signed(grid_magnetic), grid_magnetic.to_degrees())?;
+        writeln!(
+            text,
+            "grid-magnetic angle  {} (grid azimuth = magnetic azimuth {:+.2} deg)",
+            signed(grid_magnetic),
+            grid_magnetic.to_degrees()
+        )?;
     }
     print(&text)?;
     Ok(Outcome::Done)

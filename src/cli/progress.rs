@@ -16,7 +16,11 @@ pub struct Bar {
 
 /// A bar for bytes of logs on standard error; invisible when quiet or in a pipe.
 pub fn bar(quiet: bool) -> Bar {
-    let bar = if quiet || !std::io::stderr().is_terminal() { ProgressBar::hidden() } else { ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden()) };
+    let bar = if quiet || !std::io::stderr().is_terminal() {
+        ProgressBar::hidden()
+    } else {
+        ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden())
+    };
     if let Ok(style) = ProgressStyle::with_template("{bar:30} {percent:>3} % of {total_bytes}, {eta} left") {
         bar.set_style(style);
     }

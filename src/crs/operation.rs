@@ -62,8 +62,7 @@ impl Transform {
         let find = |grids, ballpark| source.operations_to(&target, area_deg, grids, ballpark);
         let is_installed = |object: &Object| object.grids().iter().all(|grid| grid.available);
         let missing = |object: &Object| {
-            let grids: Vec<String> =
-                object.grids().into_iter().filter(|grid| !grid.available).map(|grid| grid.name).collect();
+            let grids: Vec<String> = object.grids().into_iter().filter(|grid| !grid.available).map(|grid| grid.name).collect();
             grids.join(" and ")
         };
         let best = find(Grids::Ignored, false).into_iter().next();
@@ -73,10 +72,8 @@ impl Transform {
                 let second = find(Grids::Installed, false).into_iter().next();
                 match second {
                     Some(second) if rules.missing_grids => {
-                        let note = format!(
-                            "{} ({}) for want of {}",
-                            best.name(), accuracy_words(best.accuracy_m()), missing(&best)
-                        );
+                        let note =
+                            format!("{} ({}) for want of {}", best.name(), accuracy_words(best.accuracy_m()), missing(&best));
                         (second, Some(note))
                     }
                     second => {
@@ -89,7 +86,8 @@ impl Transform {
                             otherwise: match second {
                                 Some(second) => format!(
                                     "Or write allow_missing_grids = true in the job to use {} ({}) instead.",
-                                    second.name(), accuracy_words(second.accuracy_m())
+                                    second.name(),
+                                    accuracy_words(second.accuracy_m())
                                 ),
                                 None => "PROJ knows no other way.".to_owned(),
                             },
@@ -114,10 +112,9 @@ impl Transform {
             grids: chosen.grids().into_iter().map(|grid| grid.name).collect(),
             passed_over,
         };
-        let pattern = chosen.in_map_order().ok_or_else(|| CrsError::Inside {
-            what: "preparing a transformation".into(),
-            gist: operation.name.clone(),
-        })?;
+        let pattern = chosen
+            .in_map_order()
+            .ok_or_else(|| CrsError::Inside { what: "preparing a transformation".into(), gist: operation.name.clone() })?;
         Ok(Transform { operation, spare: Mutex::new(Vec::new()), pattern: Mutex::new(pattern) })
     }
 
@@ -133,18 +130,13 @@ impl Transform {
     /// When PROJ cannot copy the operation for this thread (out of memory).
     pub fn apply(&self, points: &mut [[f64; 3]]) -> Result<(), CrsError> {
         let taken = self.spare.lock().unwrap_or_else(|poisoned| poisoned.into_inner()).pop();
-        let mut object = match taken {
-            Some(object) => object,
-            None => self
-                .pattern
-                .lock()
-                .unwrap_or_else(|poisoned| poisoned.into_inner())
-                .copy()
-                .ok_or_else(|| CrsError::Inside {
-                    what: "copying a transformation".into(),
-                    gist: self.operation.name.clone(),
+        let mut object =
+            match taken {
+                Some(object) => object,
+                None => self.pattern.lock().unwrap_or_else(|poisoned| poisoned.into_inner()).copy().ok_or_else(|| {
+                    CrsError::Inside { what: "copying a transformation".into(), gist: self.operation.name.clone() }
                 })?,
-        };
+            };
         object.transform(points);
         self.spare.lock().unwrap_or_else(|poisoned| poisoned.into_inner()).push(object);
         Ok(())

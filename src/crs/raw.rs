@@ -134,9 +134,8 @@ impl Object {
     /// Authority and code.
     pub fn id(&self) -> Option<(String, String)> {
         // SAFETY: live object; index 0 is valid or gives null.
-        let (authority, code) = unsafe {
-            (sys::proj_get_id_auth_name(self.pj.as_ptr(), 0), sys::proj_get_id_code(self.pj.as_ptr(), 0))
-        };
+        let (authority, code) =
+            unsafe { (sys::proj_get_id_auth_name(self.pj.as_ptr(), 0), sys::proj_get_id_code(self.pj.as_ptr(), 0)) };
         (!authority.is_null() && !code.is_null()).then(|| (text(authority), text(code)))
     }
 
@@ -145,9 +144,7 @@ impl Object {
         let option = c"MULTILINE=NO";
         let options = [option.as_ptr(), ptr::null()];
         // SAFETY: live object and context; the options end with null.
-        let wkt = unsafe {
-            sys::proj_as_wkt(self.context.as_ptr(), self.pj.as_ptr(), kind, options.as_ptr())
-        };
+        let wkt = unsafe { sys::proj_as_wkt(self.context.as_ptr(), self.pj.as_ptr(), kind, options.as_ptr()) };
         (!wkt.is_null()).then(|| text(wkt))
     }
 
@@ -157,9 +154,8 @@ impl Object {
         let mut name = ptr::null();
         let [west, south, east, north] = &mut edges;
         // SAFETY: live object and context; out pointers are to live variables.
-        let ok = unsafe {
-            sys::proj_get_area_of_use(self.context.as_ptr(), self.pj.as_ptr(), west, south, east, north, &mut name)
-        };
+        let ok =
+            unsafe { sys::proj_get_area_of_use(self.context.as_ptr(), self.pj.as_ptr(), west, south, east, north, &mut name) };
         // PROJ gives -1000 where an edge is unknown.
         (ok != 0 && edges.iter().all(|edge| *edge > -1000.0)).then(|| (edges, text(name)))
     }
@@ -179,9 +175,7 @@ impl Object {
     /// The same CRS with an ellipsoidal height.
     pub fn with_height(&self) -> Option<Object> {
         // SAFETY: live object and context; a null name keeps the name.
-        Object::adopt(unsafe {
-            sys::proj_crs_promote_to_3D(self.context.as_ptr(), ptr::null(), self.pj.as_ptr())
-        })
+        Object::adopt(unsafe { sys::proj_crs_promote_to_3D(self.context.as_ptr(), ptr::null(), self.pj.as_ptr()) })
     }
 
     /// Semi-major axis in metres and inverse flattening (0 for a sphere).
@@ -191,7 +185,12 @@ impl Object {
         let ok = unsafe {
             let ellipsoid = NonNull::new(sys::proj_get_ellipsoid(self.context.as_ptr(), self.pj.as_ptr()))?;
             let ok = sys::proj_ellipsoid_get_parameters(
-                self.context.as_ptr(), ellipsoid.as_ptr(), &mut major, &mut minor, &mut computed, &mut inverse,
+                self.context.as_ptr(),
+                ellipsoid.as_ptr(),
+                &mut major,
+                &mut minor,
+                &mut computed,
+                &mut inverse,
             );
             sys::proj_destroy(ellipsoid.as_ptr());
             ok
@@ -204,16 +203,22 @@ impl Object {
         let mut axes = Vec::new();
         // SAFETY: live objects; the coordinate system is freed; strings are copied before that.
         unsafe {
-            let Some(system) =
-                NonNull::new(sys::proj_crs_get_coordinate_system(self.context.as_ptr(), self.pj.as_ptr()))
-            else {
+            let Some(system) = NonNull::new(sys::proj_crs_get_coordinate_system(self.context.as_ptr(), self.pj.as_ptr())) else {
                 return axes;
             };
             for index in 0..sys::proj_cs_get_axis_count(self.context.as_ptr(), system.as_ptr()) {
                 let (mut direction, mut factor, mut unit) = (ptr::null(), 0.0, ptr::null());
                 let ok = sys::proj_cs_get_axis_info(
-                    self.context.as_ptr(), system.as_ptr(), index, ptr::null_mut(), ptr::null_mut(),
-                    &mut direction, &mut factor, &mut unit, ptr::null_mut(), ptr::null_mut(),
+                    self.context.as_ptr(),
+                    system.as_ptr(),
+                    index,
+                    ptr::null_mut(),
+                    ptr::null_mut(),
+                    &mut direction,
+                    &mut factor,
+                    &mut unit,
+                    ptr::null_mut(),
+                    ptr::null_mut(),
                 );
                 if ok != 0 {
                     axes.push(Axis { unit_factor: factor, unit_name: text(unit), direction: text(direction) });
@@ -228,11 +233,7 @@ impl Object {
     pub fn equivalent(&self, other: &Object) -> bool {
         let criterion = sys::PJ_COMPARISON_CRITERION_PJ_COMP_EQUIVALENT_EXCEPT_AXIS_ORDER_GEOGCRS;
         // SAFETY: live objects and context.
-        unsafe {
-            sys::proj_is_equivalent_to_with_ctx(
-                self.context.as_ptr(), self.pj.as_ptr(), other.pj.as_ptr(), criterion,
-            ) != 0
-        }
+        unsafe { sys::proj_is_equivalent_to_with_ctx(self.context.as_ptr(), self.pj.as_ptr(), other.pj.as_ptr(), criterion) != 0 }
     }
 
     /// Operations from this CRS to another, best first, for an area (west, south, east, north).
@@ -242,20 +243,23 @@ impl Object {
         // SAFETY: live objects; the factory context and the list are freed; list items are copied
         // into contexts of their own by `adopt`.
         unsafe {
-            let Some(choice) = NonNull::new(sys::proj_create_operation_factory_context(context, ptr::null()))
-            else {
+            let Some(choice) = NonNull::new(sys::proj_create_operation_factory_context(context, ptr::null())) else {
                 return found;
             };
             let choice = choice.as_ptr();
-            sys::proj_operation_factory_context_set_grid_availability_use(context, choice, match grids {
-                Grids::Ignored => sys::PROJ_GRID_AVAILABILITY_USE_PROJ_GRID_AVAILABILITY_IGNORED,
-                Grids::Installed => {
-                    sys::PROJ_GRID_AVAILABILITY_USE_PROJ_GRID_AVAILABILITY_DISCARD_OPERATION_IF_MISSING_GRID
-                }
-            });
+            sys::proj_operation_factory_context_set_grid_availability_use(
+                context,
+                choice,
+                match grids {
+                    Grids::Ignored => sys::PROJ_GRID_AVAILABILITY_USE_PROJ_GRID_AVAILABILITY_IGNORED,
+                    Grids::Installed => sys::PROJ_GRID_AVAILABILITY_USE_PROJ_GRID_AVAILABILITY_DISCARD_OPERATION_IF_MISSING_GRID,
+                },
+            );
             sys::proj_operation_factory_context_set_allow_ballpark_transformations(context, choice, ballpark.into());
             sys::proj_operation_factory_context_set_spatial_criterion(
-                context, choice, sys::PROJ_SPATIAL_CRITERION_PROJ_SPATIAL_CRITERION_PARTIAL_INTERSECTION,
+                context,
+                choice,
+                sys::PROJ_SPATIAL_CRITERION_PROJ_SPATIAL_CRITERION_PARTIAL_INTERSECTION,
             );
             if let Some([west, south, east, north]) = area {
                 sys::proj_operation_factory_context_set_area_of_interest(context, choice, west, south, east, north);
@@ -288,9 +292,7 @@ impl Object {
     /// Whether an operation has a null ("ballpark") step.
     pub fn is_ballpark(&self) -> bool {
         // SAFETY: live object and context.
-        unsafe {
-            sys::proj_coordoperation_has_ballpark_transformation(self.context.as_ptr(), self.pj.as_ptr()) != 0
-        }
+        unsafe { sys::proj_coordoperation_has_ballpark_transformation(self.context.as_ptr(), self.pj.as_ptr()) != 0 }
     }
 
     /// The grid files that an operation uses.
@@ -303,8 +305,16 @@ impl Object {
                 .filter_map(|index| {
                     let (mut name, mut available) = (ptr::null(), 0);
                     let ok = sys::proj_coordoperation_get_grid_used(
-                        context, pj, index, &mut name, ptr::null_mut(), ptr::null_mut(), ptr::null_mut(),
-                        ptr::null_mut(), ptr::null_mut(), &mut available,
+                        context,
+                        pj,
+                        index,
+                        &mut name,
+                        ptr::null_mut(),
+                        ptr::null_mut(),
+                        ptr::null_mut(),
+                        ptr::null_mut(),
+                        ptr::null_mut(),
+                        &mut available,
                     );
                     (ok != 0).then(|| Grid { name: text(name), available: available != 0 })
                 })
@@ -322,8 +332,20 @@ impl Object {
         unsafe {
             sys::proj_errno_reset(self.pj.as_ptr());
             sys::proj_trans_generic(
-                self.pj.as_ptr(), sys::PJ_DIRECTION_PJ_FWD, x, stride, count, y, stride, count, z, stride, count,
-                ptr::null_mut(), 0, 0,
+                self.pj.as_ptr(),
+                sys::PJ_DIRECTION_PJ_FWD,
+                x,
+                stride,
+                count,
+                y,
+                stride,
+                count,
+                z,
+                stride,
+                count,
+                ptr::null_mut(),
+                0,
+                0,
             );
         }
     }

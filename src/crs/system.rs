@@ -30,8 +30,7 @@ impl AreaOfUse {
     /// Whether a position lies inside.
     pub fn contains(&self, lon_deg: f64, lat_deg: f64) -> bool {
         let [west, south, east, north] = self.edges_deg;
-        let in_longitude =
-            if west <= east { (west..=east).contains(&lon_deg) } else { lon_deg >= west || lon_deg <= east };
+        let in_longitude = if west <= east { (west..=east).contains(&lon_deg) } else { lon_deg >= west || lon_deg <= east };
         in_longitude && (south..=north).contains(&lat_deg)
     }
 }
@@ -106,8 +105,8 @@ impl Crs {
             remedy: "name a geographic or projected one, alone or with a vertical one as in EPSG:32630+5773",
         };
         let compound = whole.kind() == sys::PJ_TYPE_PJ_TYPE_COMPOUND_CRS;
-        let horizontal = if compound { whole.part(0) } else { whole.copy() }
-            .ok_or_else(|| inside("reading the horizontal part"))?;
+        let horizontal =
+            if compound { whole.part(0) } else { whole.copy() }.ok_or_else(|| inside("reading the horizontal part"))?;
         let kind = match horizontal.kind() {
             sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_2D_CRS | sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_3D_CRS => Kind::Geographic,
             sys::PJ_TYPE_PJ_TYPE_PROJECTED_CRS | sys::PJ_TYPE_PJ_TYPE_DERIVED_PROJECTED_CRS => Kind::Projected,
@@ -270,9 +269,7 @@ impl Crs {
         if self.kind != Kind::Projected {
             return None;
         }
-        held(&self.factors)
-            .factors(lon_rad, lat_rad)
-            .map(|(convergence_rad, scale)| GridFactors { convergence_rad, scale })
+        held(&self.factors).factors(lon_rad, lat_rad).map(|(convergence_rad, scale)| GridFactors { convergence_rad, scale })
     }
 
     /// A copy of PROJ's object.

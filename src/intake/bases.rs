@@ -87,20 +87,27 @@ pub fn name(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read(plan: &Plan, rows: &Rows, row: &Row, file: usize, crs_column: Option<usize>, antenna_height_m: Option<f64>) -> Result<BaseRow, Fault> {
+pub fn read(
+    plan: &Plan,
+    rows: &Rows,
+    row: &Row,
+    file: usize,
+    crs_column: Option<usize>,
+    antenna_height_m: Option<f64>,
+) -> Result<BaseRow, Fault> {
     let reader = Reader { plan, rows, row };
     let name = name(plan, rows, row)
         .ok_or_else(|| Fault::new(Reason::NoBase, plan.header(Quantity::Base), "", "the base has no name"))?;
     let antenna = reader.length(Quantity::AntennaHeight)?.map(|(metres, _)| metres).or(antenna_height_m).unwrap_or(0.0);
     let coordinates = coordinates(&reader)?;
-    let height_of = |quantity| {
-        Ok(reader.length(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres))
-    };
+    let height_of =
+        |quantity| Ok(reader.length(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres));
     let height = match (height_of(Quantity::EllipsoidHeight)?, height_of(Quantity::OrthometricHeight)?) {
         (Some(metres), _) => Some(Height::Ellipsoid(metres)),
         (None, Some(metres)) => Some(Height::Orthometric(metres)),
         (None, None) => {
-            let claimed = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight].into_iter().find(|q| plan.claim_of(*q).is_some());
+            let claimed =
+                [Quantity::EllipsoidHeight, Quantity::OrthometricHeight].into_iter().find(|q| plan.claim_of(*q).is_some());
             if let Some(quantity) = claimed {
                 let header = plan.header(quantity);
                 return Err(Fault::new(Reason::NoHeight, header, "", format!("{header} is empty: the base has no height")));

@@ -1,15 +1,13 @@
 //! Values of single fields: numbers, "no reading", dates and times.
 
+use jiff::Timestamp;
 use jiff::civil::{Date, DateTime, Time};
 use jiff::fmt::temporal::DateTimeParser;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
-use jiff::Timestamp;
 
 /// Words that stand for "no reading" in any column, in small letters.
-const NO_READING: [&str; 16] = [
-    "", "-", "--", "---", "----", "nan", "n/a", "na", "null", "none", "nil", "#n/a", "1.#qnan", "-1.#ind", "1.#ind",
-    "*",
-];
+const NO_READING: [&str; 16] =
+    ["", "-", "--", "---", "----", "nan", "n/a", "na", "null", "none", "nil", "#n/a", "1.#qnan", "-1.#ind", "1.#ind", "*"];
 
 /// Numbers that stand for "no reading" in columns of measured values (common practice, no source).
 const NO_READING_NUMBERS: [f64; 8] = [9999.0, 99999.0, 999999.0, 9999.9, -999.0, -9999.0, -99999.0, -999.25];
@@ -116,7 +114,8 @@ pub fn is_no_reading_number(value: f64) -> bool {
 /// # Errors
 /// When it is neither; the message says what to write.
 pub fn time_zone(name: &str) -> Result<TimeZone, String> {
-    let remedy = || format!("\"{name}\" is no time zone; write an IANA name such as Europe/Oslo, UTC, or an offset such as +02:00");
+    let remedy =
+        || format!("\"{name}\" is no time zone; write an IANA name such as Europe/Oslo, UTC, or an offset such as +02:00");
     if name.starts_with(['+', '-']) {
         let pieces = format!("2000-01-01T00:00{name}");
         let (_, offset) = date_time(&pieces).map_err(|_| remedy())?;

@@ -91,12 +91,8 @@ impl<'t> Iterator for Lines<'t> {
         }
         let (end, spanned, unclosed) = self.end();
         let text = &self.text[self.at..end];
-        let line = Line {
-            number: self.number,
-            text: text.strip_suffix('\r').unwrap_or(text),
-            ended: end < self.text.len(),
-            unclosed,
-        };
+        let line =
+            Line { number: self.number, text: text.strip_suffix('\r').unwrap_or(text), ended: end < self.text.len(), unclosed };
         self.at = (end + 1).min(self.text.len());
         self.number += 1 + spanned;
         Some(line)

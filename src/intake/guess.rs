@@ -48,7 +48,11 @@ pub fn starter_job(paths: &[PathBuf]) -> Result<String, IntakeError> {
 
 fn sample(path: &Path) -> Result<Sample, IntakeError> {
     let text = text::read(path, None)?;
-    let empty = || IntakeError::Columns { path: path.to_owned(), line: 1, problem: "the file is empty; a log needs a header line and rows".into() };
+    let empty = || IntakeError::Columns {
+        path: path.to_owned(),
+        line: 1,
+        problem: "the file is empty; a log needs a header line and rows".into(),
+    };
     let is_text = |line: &str| !line.trim().is_empty() && !line.starts_with('#');
     let header = Lines::new(&text.text, b'\0', 1).find(|line| is_text(line.text)).ok_or_else(empty)?;
     let separator = guess_separator(header.text).unwrap_or(b',');
@@ -165,7 +169,10 @@ impl Sample {
     fn length(&self, quantity: &str, words: &[String], why: &str) -> (String, String) {
         match length_unit(words) {
             Some(unit) => (format!("{quantity}_{unit}"), format!("{why}; the header names the unit")),
-            None => (format!("{quantity}_{UNDECIDED}"), format!("{why}; which unit? put _m, _ft, _usft or _yd in place of _{UNDECIDED}")),
+            None => (
+                format!("{quantity}_{UNDECIDED}"),
+                format!("{why}; which unit? put _m, _ft, _usft or _yd in place of _{UNDECIDED}"),
+            ),
         }
     }
 
@@ -234,12 +241,17 @@ impl Sample {
         if numbers.len() >= 5 && near_level * 5 > numbers.len() * 4 {
             return (
                 format!("{UNDECIDED}_deg"),
-                format!("{why}, but its values lie about 90: if 90 is level put zenith in place of {UNDECIDED}, else inclination"),
+                format!(
+                    "{why}, but its values lie about 90: if 90 is level put zenith in place of {UNDECIDED}, else inclination"
+                ),
             );
         }
         match angle_unit(words) {
             Some(unit) => (format!("inclination_{unit}"), format!("{why}; the header names the unit")),
-            None => (format!("inclination_{UNDECIDED}"), format!("{why}; in which unit? put deg, gon, mil or pct in place of {UNDECIDED}")),
+            None => (
+                format!("inclination_{UNDECIDED}"),
+                format!("{why}; in which unit? put deg, gon, mil or pct in place of {UNDECIDED}"),
+            ),
         }
     }
 
@@ -267,7 +279,8 @@ impl Sample {
             } else {
                 None
             };
-            let (name, mut reason) = self.length(&format!("{}_height", kind.unwrap_or(UNDECIDED)), words, "a height by its header");
+            let (name, mut reason) =
+                self.length(&format!("{}_height", kind.unwrap_or(UNDECIDED)), words, "a height by its header");
             if kind.is_none() {
                 let _ = write!(reason, "; above what? put ellipsoid or orthometric in place of the first {UNDECIDED}");
             }
@@ -281,7 +294,9 @@ impl Sample {
                 return Some(self.length("sigma_vertical", words, "a vertical standard error by its header"));
             }
         }
-        for (canonical, letters, sides) in [("lat_deg", Hemispheres::Latitude, ['N', 'S']), ("lon_deg", Hemispheres::Longitude, ['E', 'W'])] {
+        for (canonical, letters, sides) in
+            [("lat_deg", Hemispheres::Latitude, ['N', 'S']), ("lon_deg", Hemispheres::Longitude, ['E', 'W'])]
+        {
             // A zone such as 32N is no latitude: an angle in parts has more to it.
             let is_angle = |cell: &str| cell.len() > 5 && cell.contains(sides) && parse_angle_deg(cell, letters).is_ok();
             if self.rows.iter().any(|row| is_angle(&row[column])) {
@@ -306,7 +321,8 @@ impl Sample {
             ("instrument", &["instrument", "device"]),
             ("return", &["return", "echo"]),
         ];
-        let (canonical, _) = simple.into_iter().find(|(name, list)| has(words, list) && columns::parse(name, self.kind).is_some())?;
+        let (canonical, _) =
+            simple.into_iter().find(|(name, list)| has(words, list) && columns::parse(name, self.kind).is_some())?;
         let mut reason = format!("{canonical} by its header");
         if canonical == "time" {
             let format = CellFormat::default();
@@ -362,13 +378,17 @@ impl Sample {
 
 fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
-    writeln!(job, "# A starter job. Read every line, put the answer in place of each {UNDECIDED}, then: standoff check job.toml\n")?;
+    writeln!(
+        job,
+        "# A starter job. Read every line, put the answer in place of each {UNDECIDED}, then: standoff check job.toml\n"
+    )?;
     writeln!(job, "title = \"\"")?;
     writeln!(job, "name  = \"job\"                # files are named after it")?;
     writeln!(job, "crs   = {}                 # CRS of the layers, such as \"EPSG:32630\"", quoted(UNDECIDED))?;
     for (table, kind) in [("bases", LogKind::Bases), ("shots", LogKind::Shots)] {
         let logs: Vec<&Sample> = samples.iter().filter(|sample| sample.kind == kind).collect();
-        let files: Vec<String> = if logs.is_empty() { vec![quoted(UNDECIDED)] } else { logs.iter().map(|log| quoted(&log.name)).collect() };
+        let files: Vec<String> =
+            if logs.is_empty() { vec![quoted(UNDECIDED)] } else { logs.iter().map(|log| quoted(&log.name)).collect() };
         writeln!(job, "\n[{table}]")?;
         writeln!(job, "files = [{}]", files.join(", "))?;
         if kind == LogKind::Bases {
@@ -386,12 +406,25 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
                 sign => format!("\"{}\"", sign as char),
             };
             let decimal = if log.decimal_comma { "comma" } else { "point" };
-            writeln!(job, "# {}: separator {separator}, decimal {decimal}, {}, {} rows looked at; all found again on each run", log.name, log.encoding, log.rows.len())?;
+            writeln!(
+                job,
+                "# {}: separator {separator}, decimal {decimal}, {}, {} rows looked at; all found again on each run",
+                log.name,
+                log.encoding,
+                log.rows.len()
+            )?;
         }
         if logs.iter().any(|log| log.wants_zone()) {
-            writeln!(job, "time_zone = {}              # the clock the log was kept by: \"Europe/Oslo\", \"UTC\", \"+02:00\"", quoted(UNDECIDED))?;
+            writeln!(
+                job,
+                "time_zone = {}              # the clock the log was kept by: \"Europe/Oslo\", \"UTC\", \"+02:00\"",
+                quoted(UNDECIDED)
+            )?;
         }
-        writeln!(job, "\n[{table}.columns]                 # canonical name = the log's own header; all others become attributes")?;
+        writeln!(
+            job,
+            "\n[{table}.columns]                 # canonical name = the log's own header; all others become attributes"
+        )?;
         if let Some(log) = logs.first() {
             let mut guesses = log.guesses();
             guesses.extend(log.guess_base_name(&guesses, samples));
@@ -403,7 +436,13 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
         for log in logs.iter().skip(1) {
             let missing: Vec<&String> = logs[0].headers.iter().filter(|header| !log.headers.contains(header)).collect();
             if !missing.is_empty() {
-                writeln!(job, "# {} has other headers than {}: it lacks {}", log.name, logs[0].name, missing.iter().map(|h| h.as_str()).collect::<Vec<_>>().join(", "))?;
+                writeln!(
+                    job,
+                    "# {} has other headers than {}: it lacks {}",
+                    log.name,
+                    logs[0].name,
+                    missing.iter().map(|h| h.as_str()).collect::<Vec<_>>().join(", ")
+                )?;
             }
         }
     }

@@ -87,7 +87,10 @@ impl Plan {
         let fault = |line: u64, problem: String| IntakeError::Columns { path: text.path.clone(), line, problem };
         // The header decides the separator, so it is found by plain lines.
         let header = Lines::new(&text.text, b'\0', 1)
-            .find(|line| !line.text.trim().is_empty() && !(!comment.is_empty() && line.text.starts_with(&comment)))
+            .find(|line| {
+                let is_comment = !comment.is_empty() && line.text.starts_with(&comment);
+                !line.text.trim().is_empty() && !is_comment
+            })
             .ok_or_else(|| fault(1, "the file is empty; a log needs a header line and rows".into()))?;
         let line = header.number;
         let separator = match log.separator {
@@ -176,7 +179,7 @@ impl Plan {
         let blank = |byte: &u8| byte.is_ascii_whitespace() || *byte == self.separator;
         match bytes.first() {
             None => LineKind::Blank,
-            Some(first) if blank(first) && bytes.iter().all(|byte| blank(byte)) => LineKind::Blank,
+            Some(first) if blank(first) && bytes.iter().all(blank) => LineKind::Blank,
             _ if !self.comment.is_empty() && line.starts_with(&self.comment) => LineKind::Comment,
             _ if line.len() < self.header_text.len() || bytes.len() > self.header_text.len() + 8 => LineKind::Data,
             _ if line.trim() == self.header_text => LineKind::Header,
@@ -261,14 +264,26 @@ impl Plan {
                 [] => return Err(format!("[{table}.columns]: {name} names no header")),
                 [index] => Source::Column(*index),
                 _ if matches!(quantity, Quantity::Base | Quantity::Shot | Quantity::Feature) => Source::Columns(indexes),
-                _ => return Err(format!("[{table}.columns]: only base, shot and feature can be made of several headers, not {name}")),
+                _ => {
+                    return Err(format!(
+                        "[{table}.columns]: only base, shot and feature can be made of several headers, not {name}"
+                    ));
+                }
             };
             let header = sources.as_slice().join(" + ");
             self.add(quantity, Claim { name: name.clone(), header, unit, source })?;
         }
         for (name, value) in &log.values {
             let (quantity, unit) = canonical(name)?;
-            self.add(quantity, Claim { name: name.clone(), header: format!("[{table}.values] {name}"), unit, source: Source::Constant(value.clone()) })?;
+            self.add(
+                quantity,
+                Claim {
+                    name: name.clone(),
+                    header: format!("[{table}.values] {name}"),
+                    unit,
+                    source: Source::Constant(value.clone()),
+                },
+            )?;
         }
         let mapped: Vec<usize> = self
             .claims
@@ -288,11 +303,14 @@ impl Plan {
                 Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
                     self.add(quantity, Claim { name: header.to_ascii_lowercase(), header, unit, source: Source::Column(index) })?;
                 }
-                Some((quantity, _)) if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
-                    && !log.values.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity)) =>
+                Some((quantity, _))
+                    if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
+                        && !log.values.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity)) =>
                 {
                     let other = self.claims.get(&quantity).map(|claim| claim.header.clone()).unwrap_or_default();
-                    return Err(format!("\"{other}\" and \"{header}\" hold the same quantity; choose one in the job's [{table}.columns]"));
+                    return Err(format!(
+                        "\"{other}\" and \"{header}\" hold the same quantity; choose one in the job's [{table}.columns]"
+                    ));
                 }
                 _ => self.extras.push((index, header)),
             }
@@ -360,9 +378,14 @@ impl Plan {
                     ));
                 }
                 if has(EllipsoidHeight) && has(OrthometricHeight) {
-                    return Err("both an ellipsoidal and an orthometric height are claimed; keep the one that was measured".into());
+                    return Err(
+                        "both an ellipsoidal and an orthometric height are claimed; keep the one that was measured".into()
+                    );
                 }
-                let bare = self.extras.iter().find(|(_, header)| is_like(header, &["height", "elevation", "elev", "altitude", "alt", "z", "h"]));
+                let bare = self
+                    .extras
+                    .iter()
+                    .find(|(_, header)| is_like(header, &["height", "elevation", "elev", "altitude", "alt", "z", "h"]));
                 if let (Some((_, header)), false) = (bare, has(EllipsoidHeight) || has(OrthometricHeight)) {
                     return Err(format!(
                         "\"{header}\" looks like a height, but its kind is not named; write ellipsoid_height_m or \
@@ -485,4 +508,3 @@ fn check_headers(headers: &[String]) -> Result<(), String> {
 fn is_like(header: &str, words: &[&str]) -> bool {
     header.to_lowercase().split(|c: char| !c.is_alphanumeric()).any(|part| words.contains(&part))
 }
-

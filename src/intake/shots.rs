@@ -75,7 +75,12 @@ pub struct ShotRules {
 
 impl ShotRules {
     /// Settles the instruments and limits of a job.
-    pub fn new(instrument: Option<&Instrument>, instruments: &BTreeMap<String, Instrument>, heights: &Heights, checks: &Checks) -> ShotRules {
+    pub fn new(
+        instrument: Option<&Instrument>,
+        instruments: &BTreeMap<String, Instrument>,
+        heights: &Heights,
+        checks: &Checks,
+    ) -> ShotRules {
         let only = match (instrument, instruments.len()) {
             (Some(one), _) => Some(Kit::from(one)),
             (None, 0) => Some(Kit::from(&Instrument { refraction: crate::reduce::REFRACTION, ..Instrument::default() })),
@@ -126,7 +131,8 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
     let when = reader.when()?;
     let slope = reader.distance(Quantity::SlopeDistance, &kit)?;
     let horizontal = reader.distance(Quantity::HorizontalDistance, &kit)?;
-    let vertical = reader.length(Quantity::VerticalDistance)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres);
+    let vertical =
+        reader.length(Quantity::VerticalDistance)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres);
     let inclination = reader.inclination(&kit)?;
     if slope.is_none() && horizontal.is_none() {
         return Err(reader.no_distance());
@@ -218,9 +224,13 @@ impl<'r> Reader<'r, '_> {
                 (None, None) => return Fault::new(Reason::NotATime, "", "", "no time"),
             };
             let (reason, say) = match error {
-                WhenError::NotATime => (Reason::NotATime, "is no date or time in a form that means one thing; write 2026-05-04T08:00:01+02:00"),
+                WhenError::NotATime => {
+                    (Reason::NotATime, "is no date or time in a form that means one thing; write 2026-05-04T08:00:01+02:00")
+                }
                 WhenError::NoZone => (Reason::TimeWithoutZone, "names no zone; write time_zone in the job"),
-                WhenError::Ambiguous => (Reason::AmbiguousTime, "came twice or not at all when the clocks were changed; write the offset from UTC"),
+                WhenError::Ambiguous => {
+                    (Reason::AmbiguousTime, "came twice or not at all when the clocks were changed; write the offset from UTC")
+                }
             };
             Fault::new(reason, &claim.header, &cell, format!("{} \"{cell}\" {say}", claim.header))
         })
@@ -256,7 +266,8 @@ impl<'r> Reader<'r, '_> {
     }
 
     fn no_distance(&self) -> Fault {
-        let quantity = [Quantity::SlopeDistance, Quantity::HorizontalDistance].into_iter().find(|q| self.plan.claim_of(*q).is_some());
+        let quantity =
+            [Quantity::SlopeDistance, Quantity::HorizontalDistance].into_iter().find(|q| self.plan.claim_of(*q).is_some());
         let header = quantity.map_or("", |quantity| self.plan.header(quantity));
         Fault::new(Reason::NoDistance, header, "", format!("{header} is empty: no echo came back"))
     }
@@ -271,8 +282,11 @@ impl<'r> Reader<'r, '_> {
         }
         let Unit::Length(unit) = claim.unit else { return Ok(None) };
         let metres = unit.to_metres(number) + kit.distance_correction_m;
-        if !(metres > 0.0) {
-            return Err(fault(Reason::DistanceNotPositive, format!("{} {cell} is not above zero; a sign never means \"behind\"", claim.header)));
+        if metres <= 0.0 {
+            return Err(fault(
+                Reason::DistanceNotPositive,
+                format!("{} {cell} is not above zero; a sign never means \"behind\"", claim.header),
+            ));
         }
         let (least, greatest) = kit.range_m;
         if least.is_some_and(|least| metres < least) || greatest.is_some_and(|greatest| metres > greatest) {
@@ -282,7 +296,10 @@ impl<'r> Reader<'r, '_> {
                 (None, Some(greatest)) => format!("up to {greatest} m"),
                 (None, None) => String::new(),
             };
-            return Err(fault(Reason::DistanceRange, format!("{} {cell} is {metres:.2} m; the instrument measures {limits}", claim.header)));
+            return Err(fault(
+                Reason::DistanceRange,
+                format!("{} {cell} is {metres:.2} m; the instrument measures {limits}", claim.header),
+            ));
         }
         Ok(Some(metres))
     }
@@ -336,7 +353,7 @@ impl<'r> Reader<'r, '_> {
             angle = FRAC_PI_2 - if angle > PI { 2.0 * PI - angle } else { angle };
         }
         // A reading of exactly 90 may round a little above π/2.
-        if !(angle.abs() <= FRAC_PI_2 + 1e-12) {
+        if angle.abs() > FRAC_PI_2 + 1e-12 {
             let quarter = match claim.unit {
                 Unit::Angle(unit) => unit,
                 _ => AngleUnit::Degree,
@@ -359,7 +376,13 @@ impl<'r> Reader<'r, '_> {
 
     /// Redundant distances must agree within `agreement_sigmas` standard errors.
     fn check_agreement(
-        &self, rules: &ShotRules, kit: &Kit, slope: Option<f64>, horizontal: Option<f64>, vertical: Option<f64>, inclination: Option<f64>,
+        &self,
+        rules: &ShotRules,
+        kit: &Kit,
+        slope: Option<f64>,
+        horizontal: Option<f64>,
+        vertical: Option<f64>,
+        inclination: Option<f64>,
     ) -> Result<(), Fault> {
         let disagree = |quantity: Quantity, read: f64, follows: f64, from: &str| {
             let ratio = if read > follows { read / follows } else { follows / read };
@@ -403,10 +426,10 @@ impl<'r> Reader<'r, '_> {
                 }
             }
         }
-        if let (Some(s), Some(h), None, None) = (slope, horizontal, vertical, inclination) {
-            if h - s > allowed(s, 0.0) {
-                return Err(disagree(Quantity::HorizontalDistance, h, s, "a slope distance that is shorter"));
-            }
+        if let (Some(s), Some(h), None, None) = (slope, horizontal, vertical, inclination)
+            && h - s > allowed(s, 0.0)
+        {
+            return Err(disagree(Quantity::HorizontalDistance, h, s, "a slope distance that is shorter"));
         }
         Ok(())
     }

@@ -27,22 +27,18 @@ pub struct Text {
 /// When it cannot be read, the label names no encoding, or the text is not in the encoding that the
 /// label or the byte order mark names.
 pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
-    let bytes = std::fs::read(path)
-        .map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
     let size = bytes.len() as u64;
     let (sha256, decoded) = rayon::join(|| hex(&Sha256::digest(&bytes)), || decode(&bytes, label));
-    let (encoding, skip, converted) =
-        decoded.map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let (encoding, skip, converted) = decoded.map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
     let text = match converted {
         Some(text) => text,
         None => {
             let mut bytes = bytes;
             bytes.drain(..skip);
             // Checked by `decode`; the lossless form is the only one that can come out.
-            String::from_utf8(bytes).map_err(|error| IntakeError::Encoding {
-                path: path.to_owned(),
-                problem: format!("not UTF-8: {error}"),
-            })?
+            String::from_utf8(bytes)
+                .map_err(|error| IntakeError::Encoding { path: path.to_owned(), problem: format!("not UTF-8: {error}") })?
         }
     };
     let text = if !text.contains('\n') && text.contains('\r') { text.replace('\r', "\n") } else { text };
@@ -54,9 +50,8 @@ fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize
     let (encoding, mark) = match (label, Encoding::for_bom(bytes)) {
         (_, Some((encoding, mark))) => (encoding, mark),
         (Some(label), None) => (
-            Encoding::for_label(label.as_bytes()).ok_or_else(|| {
-                format!("\"{label}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le")
-            })?,
+            Encoding::for_label(label.as_bytes())
+                .ok_or_else(|| format!("\"{label}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le"))?,
             0,
         ),
         (None, None) => (guess(bytes), 0),

@@ -39,8 +39,7 @@ pub enum JobError {
 /// # Errors
 /// See [`JobError`].
 pub fn load(path: &Path) -> Result<Job, JobError> {
-    let text = std::fs::read_to_string(path)
-        .map_err(|source| JobError::Read { path: path.to_owned(), source })?;
+    let text = std::fs::read_to_string(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     parse(&text, &path.display().to_string(), folder)
 }
@@ -59,7 +58,8 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
     let document = DeTable::parse(text)
         .map_err(|error| wrong(error.span().map(|span| span.start), format!("not TOML: {}", error.message())))?;
     let schema = serde_json::to_value(schemars::schema_for!(Job)).unwrap_or_default();
-    check_keys(document.get_ref(), &schema, &schema, &mut Vec::new()).map_err(|(offset, problem)| wrong(Some(offset), problem))?;
+    check_keys(document.get_ref(), &schema, &schema, &mut Vec::new())
+        .map_err(|(offset, problem)| wrong(Some(offset), problem))?;
     let mut job: Job = toml::from_str(text).map_err(|error| {
         wrong(error.span().map(|span| span.start), error.message().replace("missing field", "the job lacks the key"))
     })?;
@@ -142,7 +142,10 @@ fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<Stri
     for (key, value) in table {
         let name = key.get_ref().as_ref();
         if name.contains(UNDECIDED) {
-            return Err((key.span().start, format!("\"{name}\" is still undecided: put in place of {UNDECIDED} what its comment asks for")));
+            return Err((
+                key.span().start,
+                format!("\"{name}\" is still undecided: put in place of {UNDECIDED} what its comment asks for"),
+            ));
         }
         let inner = match schema.get("properties").and_then(|properties| properties.get(name)) {
             Some(inner) => inner,
@@ -205,8 +208,7 @@ fn check_value(value: &Spanned<DeValue>, schema: &Value, root: &Value, path: &mu
         DeValue::Datetime(_) => "date",
     };
     let wanted = types_of(schema, root);
-    let fits = wanted.is_empty()
-        || wanted.iter().any(|kind| kind == found || (kind == "number" && found == "integer"));
+    let fits = wanted.is_empty() || wanted.iter().any(|kind| kind == found || (kind == "number" && found == "integer"));
     if fits {
         return Ok(());
     }
@@ -391,7 +393,8 @@ mod tests {
 
     #[test]
     fn unknown_keys_name_the_line_and_the_nearest_key() {
-        let text = format!("{HEAD}[bases]\nfiles = [\"b.csv\"]\ncrs = \"EPSG:4979\"\nseparater = \";\"\n[shots]\nfiles = [\"s.csv\"]\n");
+        let text =
+            format!("{HEAD}[bases]\nfiles = [\"b.csv\"]\ncrs = \"EPSG:4979\"\nseparater = \";\"\n[shots]\nfiles = [\"s.csv\"]\n");
         assert_eq!(problem(&text), "job.toml:6: unknown key separater in [bases]; did you mean separator?");
         assert_eq!(
             problem(&format!("{HEAD}[instrument]\nsigma_azimut_deg = 1.0\n")),
@@ -401,8 +404,14 @@ mod tests {
 
     #[test]
     fn values_of_a_wrong_type_say_which_is_wanted() {
-        assert_eq!(problem(&format!("{HEAD}[shots]\nfiles = \"s.csv\"\n")), "job.toml:4: shots.files must be a list in [ ], not a text in quotes");
-        assert_eq!(problem(&format!("{HEAD}allow_ballpark = \"yes\"\n")), "job.toml:3: allow_ballpark must be true or false, not a text in quotes");
+        assert_eq!(
+            problem(&format!("{HEAD}[shots]\nfiles = \"s.csv\"\n")),
+            "job.toml:4: shots.files must be a list in [ ], not a text in quotes"
+        );
+        assert_eq!(
+            problem(&format!("{HEAD}allow_ballpark = \"yes\"\n")),
+            "job.toml:3: allow_ballpark must be true or false, not a text in quotes"
+        );
     }
 
     #[test]
@@ -412,7 +421,9 @@ mod tests {
             problem(&text),
             "job.toml:6: \"??_azimuth_deg\" is still undecided: put in place of ?? what its comment asks for"
         );
-        assert!(problem(&text.replace("\"??_azimuth_deg\" = \"AZ\"", "magnetic_azimuth_deg = \"??\"")).contains("still undecided"));
+        assert!(
+            problem(&text.replace("\"??_azimuth_deg\" = \"AZ\"", "magnetic_azimuth_deg = \"??\"")).contains("still undecided")
+        );
     }
 
     #[test]

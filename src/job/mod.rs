@@ -284,10 +284,7 @@ impl Default for Checks {
 }
 
 /// An output format.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
-    clap::ValueEnum,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema, clap::ValueEnum)]
 #[serde(rename_all = "lowercase")]
 pub enum Format {
     /// OGC GeoPackage: every layer in one file.
@@ -305,10 +302,7 @@ pub enum Format {
 }
 
 /// A layer of the output.
-#[derive(
-    Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema,
-    clap::ValueEnum,
-)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
 #[value(rename_all = "snake_case")]
 pub enum LayerName {
@@ -326,13 +320,8 @@ pub enum LayerName {
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 5] = [
-        LayerName::Features,
-        LayerName::Bases,
-        LayerName::SightLines,
-        LayerName::Ellipses,
-        LayerName::Ledger,
-    ];
+    pub const ALL: [LayerName; 5] =
+        [LayerName::Features, LayerName::Bases, LayerName::SightLines, LayerName::Ellipses, LayerName::Ledger];
 }
 
 fn default_formats() -> Vec<Format> {

@@ -27,29 +27,109 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
     let d = Definition::new;
     vec![
         d("base", "BASE", "Name of the base.", Text(|b| Some(&b.base.label))),
-        d("time", "TIME", "Instant of the position, UTC.", Time(|b| b.base.row.when.and_then(|when| when.instant).map(|(instant, _)| instant))),
-        d("time_local", "TIME_LOCAL", "Local time with its offset from UTC, or the day alone; ISO 8601.", Show(|b: &PlacedBase, texts| {
-            show_local(texts, b.base.row.when.and_then(|when| when.instant), b.base.row.when.map(|when| when.date));
-        })),
-        d("easting", "EASTING", "Easting in the unit of the layers' CRS; null where it is geographic.", Real(|b| if b.projected { b.placed.x } else { f64::NAN })),
-        d("northing", "NORTHING", "Northing in the unit of the layers' CRS; null where it is geographic.", Real(|b| if b.projected { b.placed.y } else { f64::NAN })),
-        d("lat_deg", "LAT_DEG", "Latitude in degrees, north positive, on the datum of the layers' CRS.", Real(|b| b.placed.lat_deg)),
-        d("lon_deg", "LON_DEG", "Longitude in degrees, east positive, on the datum of the layers' CRS.", Real(|b| b.placed.lon_deg)),
-        d("ellipsoid_height_m", "H_ELLIPS_M", "Height of the ground point above the ellipsoid, metres.", Real(|b| or_null(b.placed.ellipsoid_height_m))),
-        d("orthometric_height_m", "H_ORTHO_M", "Height of the ground point above the geoid, metres.", Real(|b| or_null(b.placed.orthometric_height_m))),
-        d("geoid_undulation_m", "GEOID_N_M", "Height of the geoid above the ellipsoid, metres.", Real(|b| or_null(b.placed.undulation_m))),
-        d("height_kind", "HGT_KIND", "Kind of height that the log gives: ellipsoidal, orthometric or none.", Text(|b| Some(b.base.heights.kind.word()))),
-        d("sigma_horizontal_m", "SIG_HOR_M", "Standard error of each horizontal axis, metres.", Real(|b| b.base.covariance.ee.sqrt())),
-        d("sigma_vertical_m", "SIG_VER_M", "Standard error of the height, metres; null where there is none.", Real(|b| {
-            if b.base.row.height.is_some() { b.base.covariance.uu.sqrt() } else { f64::NAN }
-        })),
-        d("sigma_geoid_m", "SIG_GEOI_M", "Standard error of the geoid, metres.", Real(|b| or_null(sigma_geoid_m(&b.base.heights)))),
-        d("convergence_deg", "CONVERG", "Convergence at the base: true minus grid azimuth, degrees, east positive.", Real(|b| or_null(b.base.grid.map(|grid| grid.convergence_rad.to_degrees())))),
-        d("grid_scale", "GRID_SCALE", "Point scale factor of the grid at the base.", Real(|b| or_null(b.base.grid.map(|grid| grid.scale)))),
+        d(
+            "time",
+            "TIME",
+            "Instant of the position, UTC.",
+            Time(|b| b.base.row.when.and_then(|when| when.instant).map(|(instant, _)| instant)),
+        ),
+        d(
+            "time_local",
+            "TIME_LOCAL",
+            "Local time with its offset from UTC, or the day alone; ISO 8601.",
+            Show(|b: &PlacedBase, texts| {
+                show_local(texts, b.base.row.when.and_then(|when| when.instant), b.base.row.when.map(|when| when.date));
+            }),
+        ),
+        d(
+            "easting",
+            "EASTING",
+            "Easting in the unit of the layers' CRS; null where it is geographic.",
+            Real(|b| if b.projected { b.placed.x } else { f64::NAN }),
+        ),
+        d(
+            "northing",
+            "NORTHING",
+            "Northing in the unit of the layers' CRS; null where it is geographic.",
+            Real(|b| if b.projected { b.placed.y } else { f64::NAN }),
+        ),
+        d(
+            "lat_deg",
+            "LAT_DEG",
+            "Latitude in degrees, north positive, on the datum of the layers' CRS.",
+            Real(|b| b.placed.lat_deg),
+        ),
+        d(
+            "lon_deg",
+            "LON_DEG",
+            "Longitude in degrees, east positive, on the datum of the layers' CRS.",
+            Real(|b| b.placed.lon_deg),
+        ),
+        d(
+            "ellipsoid_height_m",
+            "H_ELLIPS_M",
+            "Height of the ground point above the ellipsoid, metres.",
+            Real(|b| or_null(b.placed.ellipsoid_height_m)),
+        ),
+        d(
+            "orthometric_height_m",
+            "H_ORTHO_M",
+            "Height of the ground point above the geoid, metres.",
+            Real(|b| or_null(b.placed.orthometric_height_m)),
+        ),
+        d(
+            "geoid_undulation_m",
+            "GEOID_N_M",
+            "Height of the geoid above the ellipsoid, metres.",
+            Real(|b| or_null(b.placed.undulation_m)),
+        ),
+        d(
+            "height_kind",
+            "HGT_KIND",
+            "Kind of height that the log gives: ellipsoidal, orthometric or none.",
+            Text(|b| Some(b.base.heights.kind.word())),
+        ),
+        d(
+            "sigma_horizontal_m",
+            "SIG_HOR_M",
+            "Standard error of each horizontal axis, metres.",
+            Real(|b| b.base.covariance.ee.sqrt()),
+        ),
+        d(
+            "sigma_vertical_m",
+            "SIG_VER_M",
+            "Standard error of the height, metres; null where there is none.",
+            Real(|b| if b.base.row.height.is_some() { b.base.covariance.uu.sqrt() } else { f64::NAN }),
+        ),
+        d(
+            "sigma_geoid_m",
+            "SIG_GEOI_M",
+            "Standard error of the geoid, metres.",
+            Real(|b| or_null(sigma_geoid_m(&b.base.heights))),
+        ),
+        d(
+            "convergence_deg",
+            "CONVERG",
+            "Convergence at the base: true minus grid azimuth, degrees, east positive.",
+            Real(|b| or_null(b.base.grid.map(|grid| grid.convergence_rad.to_degrees()))),
+        ),
+        d(
+            "grid_scale",
+            "GRID_SCALE",
+            "Point scale factor of the grid at the base.",
+            Real(|b| or_null(b.base.grid.map(|grid| grid.scale))),
+        ),
         d("shots", "SHOTS", "Shots mapped from the base.", Integer(|b| Some(b.shots as i64))),
-        d("flags", "FLAGS", "Codes of what is suspicious about the base, with spaces between.", Show(|b: &PlacedBase, texts| {
-            if b.base.flags.is_empty() { texts.push(None) } else { texts.push_display(b.base.flags) }
-        })),
+        d(
+            "flags",
+            "FLAGS",
+            "Codes of what is suspicious about the base, with spaces between.",
+            Show(
+                |b: &PlacedBase, texts| {
+                    if b.base.flags.is_empty() { texts.push(None) } else { texts.push_display(b.base.flags) }
+                },
+            ),
+        ),
         d("source_file", "SRC_FILE", "Input file.", Text(|b| Some(b.source_file))),
         d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|b| Some(b.base.row.line as i64))),
     ]

@@ -39,51 +39,103 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
     }
     let d = Definition::new;
     vec![
-        d("record", "RECORD", "What the record is of: file, held (a row set aside) or flagged (a row mapped with a suspicion).", Text(|r| Some(match r {
-            Record::File(..) => "file",
-            Record::Row(_, _, entry) => match entry.outcome {
-                Outcome::Held(_) => "held",
-                Outcome::Flagged(_) => "flagged",
-            },
-        }))),
-        d("log", "LOG", "Kind of log: bases or shots.", Text(|r| {
-            let (Record::File(_, bases, _) | Record::Row(_, bases, _)) = r;
-            Some(if *bases { "bases" } else { "shots" })
-        })),
-        d("source_file", "SRC_FILE", "Input file.", Text(|r| {
-            let (Record::File(name, _, _) | Record::Row(name, _, _)) = r;
-            Some(name)
-        })),
-        d("source_line", "SRC_LINE", "Line in the input file, from 1; null for a file.", Integer(|r| r.entry().map(|entry| entry.line as i64))),
-        d("code", "CODE", "Reason code of a held row, flag codes of a flagged one.", Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
-            Some(Outcome::Held(fault)) => texts.push(Some(fault.reason.code())),
-            Some(Outcome::Flagged(flags)) => texts.push_display(flags),
-            None => texts.push(None),
-        })),
-        d("log_column", "LOG_COLUMN", "Header of the column at fault, where it is one.", Text(|r| match r.entry().map(|entry| &entry.outcome) {
-            Some(Outcome::Held(fault)) if !fault.column.is_empty() => Some(&fault.column),
-            _ => None,
-        })),
-        d("value", "VALUE", "The value at fault.", Text(|r| match r.entry().map(|entry| &entry.outcome) {
-            Some(Outcome::Held(fault)) if !fault.value.is_empty() => Some(&fault.value),
-            _ => None,
-        })),
-        d("sentence", "SENTENCE", "What is wrong, in a sentence.", Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
-            Some(Outcome::Held(fault)) => texts.push(Some(&fault.sentence)),
-            Some(Outcome::Flagged(flags)) => {
-                let sentences: Vec<&str> = flags.iter().map(|flag| flag.sentence()).collect();
-                texts.push(Some(&sentences.join("; ")));
-            }
-            None => texts.push(None),
-        })),
+        d(
+            "record",
+            "RECORD",
+            "What the record is of: file, held (a row set aside) or flagged (a row mapped with a suspicion).",
+            Text(|r| {
+                Some(match r {
+                    Record::File(..) => "file",
+                    Record::Row(_, _, entry) => match entry.outcome {
+                        Outcome::Held(_) => "held",
+                        Outcome::Flagged(_) => "flagged",
+                    },
+                })
+            }),
+        ),
+        d(
+            "log",
+            "LOG",
+            "Kind of log: bases or shots.",
+            Text(|r| {
+                let (Record::File(_, bases, _) | Record::Row(_, bases, _)) = r;
+                Some(if *bases { "bases" } else { "shots" })
+            }),
+        ),
+        d(
+            "source_file",
+            "SRC_FILE",
+            "Input file.",
+            Text(|r| {
+                let (Record::File(name, _, _) | Record::Row(name, _, _)) = r;
+                Some(name)
+            }),
+        ),
+        d(
+            "source_line",
+            "SRC_LINE",
+            "Line in the input file, from 1; null for a file.",
+            Integer(|r| r.entry().map(|entry| entry.line as i64)),
+        ),
+        d(
+            "code",
+            "CODE",
+            "Reason code of a held row, flag codes of a flagged one.",
+            Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
+                Some(Outcome::Held(fault)) => texts.push(Some(fault.reason.code())),
+                Some(Outcome::Flagged(flags)) => texts.push_display(flags),
+                None => texts.push(None),
+            }),
+        ),
+        d(
+            "log_column",
+            "LOG_COLUMN",
+            "Header of the column at fault, where it is one.",
+            Text(|r| match r.entry().map(|entry| &entry.outcome) {
+                Some(Outcome::Held(fault)) if !fault.column.is_empty() => Some(&fault.column),
+                _ => None,
+            }),
+        ),
+        d(
+            "value",
+            "VALUE",
+            "The value at fault.",
+            Text(|r| match r.entry().map(|entry| &entry.outcome) {
+                Some(Outcome::Held(fault)) if !fault.value.is_empty() => Some(&fault.value),
+                _ => None,
+            }),
+        ),
+        d(
+            "sentence",
+            "SENTENCE",
+            "What is wrong, in a sentence.",
+            Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
+                Some(Outcome::Held(fault)) => texts.push(Some(&fault.sentence)),
+                Some(Outcome::Flagged(flags)) => {
+                    let sentences: Vec<&str> = flags.iter().map(|flag| flag.sentence()).collect();
+                    texts.push(Some(&sentences.join("; ")));
+                }
+                None => texts.push(None),
+            }),
+        ),
         d("row", "ROW", "The row as it stands in the file.", Text(|r| r.entry().map(|entry| entry.row.as_str()))),
-        d("rows_read", "ROWS_READ", "Data rows of a file; mapped and held add up to it.", Integer(|r| count(r, |counts| counts.read))),
+        d(
+            "rows_read",
+            "ROWS_READ",
+            "Data rows of a file; mapped and held add up to it.",
+            Integer(|r| count(r, |counts| counts.read)),
+        ),
         d("rows_mapped", "ROWS_MAPPD", "Rows mapped (bases: used).", Integer(|r| count(r, |counts| counts.mapped))),
         d("rows_held", "ROWS_HELD", "Rows held.", Integer(|r| count(r, Counts::held_total))),
         d("rows_flagged", "ROWS_FLAGD", "Rows mapped with a flag.", Integer(|r| count(r, |counts| counts.flagged))),
-        d("lines_skipped", "LINES_SKIP", "Blank, comment, units and repeated header lines.", Integer(|r| count(r, |counts| {
-            counts.blank_lines + counts.comment_lines + counts.repeated_headers + counts.units_lines
-        }))),
+        d(
+            "lines_skipped",
+            "LINES_SKIP",
+            "Blank, comment, units and repeated header lines.",
+            Integer(|r| {
+                count(r, |counts| counts.blank_lines + counts.comment_lines + counts.repeated_headers + counts.units_lines)
+            }),
+        ),
     ]
 }
 

@@ -116,11 +116,8 @@ pub fn carried_name(header: &str, taken: &[Field]) -> String {
 /// The field of a carried column; its short name is made unique among `taken`.
 pub fn carried_field(header: &str, kind: FieldKind, taken: &[Field]) -> Field {
     let name = carried_name(header, taken);
-    let plain: String = name
-        .chars()
-        .map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_uppercase() } else { '_' })
-        .take(10)
-        .collect();
+    let plain: String =
+        name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_uppercase() } else { '_' }).take(10).collect();
     let is_taken = |short: &str| taken.iter().any(|field| field.short == short);
     let mut short = plain.clone();
     let mut number = 1;

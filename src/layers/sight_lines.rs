@@ -10,10 +10,15 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
     use Get::*;
     let d = Definition::new;
     vec![
-        d("feature", "FEATURE", "Name of the feature, as in the features layer.", Show(|f: &Feature, texts| match f.feature.or(f.shot) {
-            Some(name) => texts.push(Some(name)),
-            None => texts.push_display(format_args!("{}:{}", f.source_file, f.source_line)),
-        })),
+        d(
+            "feature",
+            "FEATURE",
+            "Name of the feature, as in the features layer.",
+            Show(|f: &Feature, texts| match f.feature.or(f.shot) {
+                Some(name) => texts.push(Some(name)),
+                None => texts.push_display(format_args!("{}:{}", f.source_file, f.source_line)),
+            }),
+        ),
         d("shot", "SHOT", "Shot id of the log.", Text(|f| f.shot)),
         d("base", "BASE", "Base that the shot was taken from.", Text(|f| Some(f.base))),
         d("horizontal_distance_m", "HDIST_M", "Horizontal distance, metres.", Real(|f| f.horizontal_m)),

@@ -50,7 +50,12 @@ pub struct Parsed<'t> {
 ///
 /// # Errors
 /// When the units line under the header contradicts the job.
-pub fn cut<'t>(chunk: &Chunk<'t>, plan: &Plan, path: &Path, counts: &mut Counts) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
+pub fn cut<'t>(
+    chunk: &Chunk<'t>,
+    plan: &Plan,
+    path: &Path,
+    counts: &mut Counts,
+) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
     let mut rows = Rows::default();
     let mut faults = Vec::new();
     let mut candidate = chunk.first_line == plan.body.1;
@@ -88,7 +93,12 @@ pub fn cut<'t>(chunk: &Chunk<'t>, plan: &Plan, path: &Path, counts: &mut Counts)
 fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
     let (got, want) = (row.fields(), plan.headers.len());
     if row.line.unclosed {
-        return Some(Fault::new(Reason::UnclosedQuote, "", "", "a quoted field begins here and never ends; add the closing quote"));
+        return Some(Fault::new(
+            Reason::UnclosedQuote,
+            "",
+            "",
+            "a quoted field begins here and never ends; add the closing quote",
+        ));
     }
     // Empty fields behind the last header are separators at the end of the line.
     let is_padded = got > want && (want..got).all(|index| rows.cell(row, index).is_empty());

@@ -96,7 +96,10 @@ impl Stage<'_> {
             if ![placed.x, placed.y, placed.lon_deg, placed.lat_deg].into_iter().all(f64::is_finite)
                 || placed.z.is_some_and(|z| !z.is_finite())
             {
-                computed.hold(shot.row, Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers"));
+                computed.hold(
+                    shot.row,
+                    Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers"),
+                );
                 continue;
             }
             let base = &self.table.bases[shot.read.base];
@@ -134,16 +137,25 @@ impl Stage<'_> {
                     let rows: Vec<&Row> = kept.iter().map(|i| sighted[*i].row).collect();
                     columns.extend(self.logs.carried.iter().map(|carried| {
                         let extra = carried.index_by_file[parsed.file].map(|index| plan.extras[index].0);
-                        carried_column(carried, plan.format.decimal_comma, rows.len(), |i| extra.map_or("", |column| parsed.rows.cell(rows[i], column)))
+                        carried_column(carried, plan.format.decimal_comma, rows.len(), |i| {
+                            extra.map_or("", |column| parsed.rows.cell(rows[i], column))
+                        })
                     }));
-                    Batch { len: records.len(), geometries: Geometries::Points(
+                    Batch {
+                        len: records.len(),
+                        geometries: Geometries::Points(
                             kept.iter().zip(&records).map(|(i, f)| position(&f.placed, self.placed_base(&sighted[*i]))).collect(),
-                        ), columns }
+                        ),
+                        columns,
+                    }
                 }
                 LayerName::SightLines => Batch {
                     len: records.len(),
                     geometries: Geometries::Lines(
-                        kept.iter().zip(&records).map(|(i, feature)| self.sight_line(sighted[*i].read.base, &feature.placed)).collect(),
+                        kept.iter()
+                            .zip(&records)
+                            .map(|(i, feature)| self.sight_line(sighted[*i].read.base, &feature.placed))
+                            .collect(),
                     ),
                     columns: sight_lines::definitions().iter().map(|field| field.column(&records)).collect(),
                 },
@@ -195,7 +207,11 @@ impl Stage<'_> {
                     Some(WeakField::Blackout) => shot.flags.raise(Flag::NoField),
                     None => {}
                 }
-                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(self.sigma_orientation_rad))
+                (
+                    declination.declination_rad,
+                    declination.declination_rad,
+                    declination.sigma_rad.hypot(self.sigma_orientation_rad),
+                )
             }
         };
         let true_azimuth_rad = full_circle_rad(shot.azimuth_rad + turn_rad);
@@ -295,7 +311,9 @@ impl Stage<'_> {
             let frame = LocalFrame::at(&shot.end, ellipsoid);
             let corners: Vec<(Geodetic, bool, &Base)> = ellipses::ring(&feature.ellipse)
                 .into_iter()
-                .map(|[east, north]| (Geodetic::from_earth_centred(frame.to_earth_centred([east, north, 0.0]), ellipsoid), false, base))
+                .map(|[east, north]| {
+                    (Geodetic::from_earth_centred(frame.to_earth_centred([east, north, 0.0]), ellipsoid), false, base)
+                })
                 .collect();
             let corners = self.locator.place(base.datum, &corners)?;
             rings.push(corners.iter().map(|corner| position(corner, self.placed_base(shot))).collect());
@@ -374,7 +392,11 @@ pub fn bases_batch(table: &BaseTable, placed: &[Placed], projected: bool, shots:
             carried.index_by_file[row.file].map_or("", |index| row.extras[index].as_str())
         })
     }));
-    Batch { len: records.len(), geometries: Geometries::Points(placed.iter().map(|base| position(base, base)).collect()), columns }
+    Batch {
+        len: records.len(),
+        geometries: Geometries::Points(placed.iter().map(|base| position(base, base)).collect()),
+        columns,
+    }
 }
 
 /// The ledger layer's records.

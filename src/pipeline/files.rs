@@ -127,13 +127,16 @@ impl BaseLogs {
             let mut counts = Counts::default();
             let crs_column = match &job.crs_column {
                 None => None,
-                Some(wanted) => Some(log.plan.headers.iter().position(|header| header == wanted).ok_or_else(|| {
-                    IntakeError::Columns {
+                Some(wanted) => {
+                    Some(log.plan.headers.iter().position(|header| header == wanted).ok_or_else(|| IntakeError::Columns {
                         path: path.clone(),
                         line: log.plan.header_line,
-                        problem: format!("crs_column is \"{wanted}\", which the file does not have; it has: {}", log.plan.headers.join(", ")),
-                    }
-                })?),
+                        problem: format!(
+                            "crs_column is \"{wanted}\", which the file does not have; it has: {}",
+                            log.plan.headers.join(", ")
+                        ),
+                    })?)
+                }
             };
             let mut file_types = vec![ExtraType::Empty; log.plan.extras.len()];
             let chunk = Chunk::whole(file, &log);
@@ -235,11 +238,8 @@ impl ShotLogs {
                 found
             })
             .collect();
-        let types = files
-            .iter()
-            .zip(&chunks)
-            .map(|(log, blocks)| survey(log, blocks))
-            .collect::<Result<Vec<_>, IntakeError>>()?;
+        let types =
+            files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
         let carried = join_carried(&files, &types, own);
         Ok(ShotLogs { files, carried, chunks })
     }
@@ -286,7 +286,9 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Vec<ExtraType>, Inta
                         return Err(IntakeError::Columns {
                             path: log.text.path.clone(),
                             line: line.number,
-                            problem: "the header stands here again with its columns in another order; split the file at this line".into(),
+                            problem:
+                                "the header stands here again with its columns in another order; split the file at this line"
+                                    .into(),
                         });
                     }
                     LineKind::Blank | LineKind::Comment | LineKind::Header => {}

@@ -151,7 +151,11 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         .map_err(crs_error("bases.crs"))?;
     if table.bases.is_empty() {
         let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
-        return Err(RunError::Nothing(format!("no base can be used: {} of {} rows were held{why}", table.held.len(), base_logs.counts_read())));
+        return Err(RunError::Nothing(format!(
+            "no base can be used: {} of {} rows were held{why}",
+            table.held.len(),
+            base_logs.counts_read()
+        )));
     }
     let shot_logs = files::ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
     let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(crs_error("crs"))?;
@@ -323,10 +327,8 @@ fn write_bases_held(sink: &mut dyn Sink, logs: &files::BaseLogs, table: &BaseTab
         }
     }
     if wants_ledger && !entries.is_empty() {
-        let records: Vec<layers::ledger::Record> = entries
-            .iter()
-            .map(|entry| layers::ledger::Record::Row(&logs.files[entry.file].info.name, true, entry))
-            .collect();
+        let records: Vec<layers::ledger::Record> =
+            entries.iter().map(|entry| layers::ledger::Record::Row(&logs.files[entry.file].info.name, true, entry)).collect();
         sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
     }
     Ok(())

@@ -15,7 +15,8 @@ pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operati
     assumed_sigmas(job, table, &mut notes);
     heights(job, table, logs, shots, &mut notes);
     north(job, logs, &mut notes);
-    let suspects = shots.held.get(&Reason::InclinationRange).copied().unwrap_or(0) + shots.flags.get(&Flag::Steep).copied().unwrap_or(0);
+    let suspects =
+        shots.held.get(&Reason::InclinationRange).copied().unwrap_or(0) + shots.flags.get(&Flag::Steep).copied().unwrap_or(0);
     if suspects >= 5 && 2 * suspects > shots.read {
         notes.push(
             "Most inclinations lie near 90 degrees or beyond: if the instrument shows zenith angles (90 is level), claim the column as zenith_deg."
@@ -69,7 +70,10 @@ fn assumed_sigmas(job: &Job, table: &BaseTable, notes: &mut Vec<String>) {
         assumed.push(format!("sigma_inclination_deg = {ASSUMED_SIGMA_INCLINATION_DEG}"));
     }
     if !assumed.is_empty() {
-        notes.push(format!("The job does not state the instrument's standard errors; assumed: {}. Write them under [instrument].", assumed.join(", ")));
+        notes.push(format!(
+            "The job does not state the instrument's standard errors; assumed: {}. Write them under [instrument].",
+            assumed.join(", ")
+        ));
     }
 }
 
@@ -82,7 +86,9 @@ fn heights(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, notes:
         ));
     }
     let measures_height = |log: &super::files::Log| {
-        [Quantity::Inclination, Quantity::Zenith, Quantity::VerticalDistance].into_iter().any(|quantity| log.plan.claim_of(quantity).is_some())
+        [Quantity::Inclination, Quantity::Zenith, Quantity::VerticalDistance]
+            .into_iter()
+            .any(|quantity| log.plan.claim_of(quantity).is_some())
     };
     let knows_height = |log: &super::files::Log| log.plan.claim_of(Quantity::InstrumentHeight).is_some();
     let bases_know = table.bases.iter().all(|base| base.row.instrument_height_m.is_some());

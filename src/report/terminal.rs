@@ -28,8 +28,12 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     writeln!(
         text,
         "{STRONG}{} of {} shots mapped{STRONG:#}, {} held, {} flagged; {} of {} bases used",
-        grouped(shots.mapped), grouped(shots.read), grouped(shots.held_total()), grouped(shots.flagged),
-        grouped(account.bases.mapped), grouped(account.bases.read)
+        grouped(shots.mapped),
+        grouped(shots.read),
+        grouped(shots.held_total()),
+        grouped(shots.flagged),
+        grouped(account.bases.mapped),
+        grouped(account.bases.read)
     )?;
     if shots.without_height > 0 {
         writeln!(text, "  {} mapped without a height: nothing vertical was measured", grouped(shots.without_height))?;
@@ -83,7 +87,7 @@ pub fn grouped(count: u64) -> String {
     let digits = count.to_string();
     let mut text = String::with_capacity(digits.len() + digits.len() / 3);
     for (i, digit) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i) % 3 == 0 {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
             text.push(' ');
         }
         text.push(digit);

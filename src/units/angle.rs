@@ -166,14 +166,8 @@ mod tests {
     #[test]
     fn the_ways_people_write_a_latitude() {
         let want = 46.0 + 7.0 / 60.0 + 24.2 / 3600.0;
-        for text in [
-            "46 07 24.2",
-            "46°07'24.2\"N",
-            "46° 07′ 24.2″ N",
-            "N46:07:24.2",
-            "46d07m24.2s",
-            "46 7.403333333333333",
-        ] {
+        for text in ["46 07 24.2", "46°07'24.2\"N", "46° 07′ 24.2″ N", "N46:07:24.2", "46d07m24.2s", "46 7.403333333333333"]
+        {
             let got = parse_angle_deg(text, Hemispheres::Latitude);
             assert!((got.unwrap_or(f64::NAN) - want).abs() < 1e-12, "{text}: {got:?}");
         }

@@ -18,8 +18,7 @@ pub enum LengthUnit {
 
 impl LengthUnit {
     /// Every unit.
-    pub const ALL: [LengthUnit; 4] =
-        [LengthUnit::Metre, LengthUnit::Foot, LengthUnit::UsSurveyFoot, LengthUnit::Yard];
+    pub const ALL: [LengthUnit; 4] = [LengthUnit::Metre, LengthUnit::Foot, LengthUnit::UsSurveyFoot, LengthUnit::Yard];
 
     /// The suffix of canonical column names.
     pub fn suffix(self) -> &'static str {

@@ -89,10 +89,8 @@ impl FormatWriter for CsvFiles {
 
 fn wkt(kind: GeometryKind, positions: &[Position]) -> String {
     let has_z = positions.iter().all(|position| !position.z.is_nan());
-    let corners: Vec<String> = positions
-        .iter()
-        .map(|p| if has_z { format!("{} {} {}", p.x, p.y, p.z) } else { format!("{} {}", p.x, p.y) })
-        .collect();
+    let corners: Vec<String> =
+        positions.iter().map(|p| if has_z { format!("{} {} {}", p.x, p.y, p.z) } else { format!("{} {}", p.x, p.y) }).collect();
     let (z, corners) = (if has_z { " Z" } else { "" }, corners.join(", "));
     match kind {
         GeometryKind::Area => format!("POLYGON{z} (({corners}))"),

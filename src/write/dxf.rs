@@ -84,7 +84,11 @@ impl Drawing {
                     GeometryKind::Area => (&positions[..positions.len() - 1], CLOSED),
                     _ => (positions, 0),
                 };
-                write!(self.writer, "0\nPOLYLINE\n8\n{}\n66\n{VERTICES_FOLLOW}\n10\n0.0\n20\n0.0\n30\n0.0\n70\n{flags}\n", layer.id)?;
+                write!(
+                    self.writer,
+                    "0\nPOLYLINE\n8\n{}\n66\n{VERTICES_FOLLOW}\n10\n0.0\n20\n0.0\n30\n0.0\n70\n{flags}\n",
+                    layer.id
+                )?;
                 for corner in corners {
                     write!(self.writer, "0\nVERTEX\n8\n{}\n", layer.id)?;
                     let flat = Position { stand_in_z: 0.0, ..*corner };
@@ -98,9 +102,7 @@ impl Drawing {
 
 impl FormatWriter for Drawing {
     fn write(&mut self, _: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
-        (0..batch.len)
-            .try_for_each(|i| self.entity(layer, batch.positions(i)))
-            .map_err(WriteError::file(&self.path, "writing"))
+        (0..batch.len).try_for_each(|i| self.entity(layer, batch.positions(i))).map_err(WriteError::file(&self.path, "writing"))
     }
 
     fn finish(mut self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {

@@ -2,9 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use gdal::vector::Feature;
 use gdal::vector::{FieldDefn, LayerAccess, LayerOptions, OGRFieldType};
 use gdal::{Dataset, DriverManager};
-use gdal::vector::Feature;
 
 use super::dated::Latest;
 use super::number::iso_utc;

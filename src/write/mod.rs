@@ -132,7 +132,11 @@ impl Output {
     ///
     /// # Errors
     /// When something cannot be written; the former folder then stays as it was.
-    pub fn commit(self, account: &Account, summary: impl FnOnce(&Account, &[Extent], Vec<String>) -> String) -> Result<PathBuf, WriteError> {
+    pub fn commit(
+        self,
+        account: &Account,
+        summary: impl FnOnce(&Account, &[Extent], Vec<String>) -> String,
+    ) -> Result<PathBuf, WriteError> {
         let Output { folder, layers, writers, held, latest, extents } = self;
         held.finish()?;
         for writer in writers {

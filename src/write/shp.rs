@@ -162,7 +162,12 @@ impl WritableRecord for Values<'_> {
     }
 }
 
-fn add_shape(shapes: &mut ShapeWriter<BufWriter<File>>, kind: GeometryKind, positions: &[Position], has_z: bool) -> Result<(), shapefile::Error> {
+fn add_shape(
+    shapes: &mut ShapeWriter<BufWriter<File>>,
+    kind: GeometryKind,
+    positions: &[Position],
+    has_z: bool,
+) -> Result<(), shapefile::Error> {
     let flat = |p: &Position| Point::new(p.x, p.y);
     // No measure: any value below -1e38 says so.
     let solid = |p: &Position| PointZ::new(p.x, p.y, p.stand_in_z, shapefile::NO_DATA);
@@ -202,7 +207,13 @@ fn write_fields(path: &Path, layer: &Layer, cut: &[u64]) -> Result<(), WriteErro
                 FieldKind::Time => "time, as text",
             };
             writer.write_record([
-                &field.short, &field.name, kind, &width.to_string(), &decimals.to_string(), &cut.to_string(), &field.description,
+                &field.short,
+                &field.name,
+                kind,
+                &width.to_string(),
+                &decimals.to_string(),
+                &cut.to_string(),
+                &field.description,
             ])?;
         }
         writer.flush()?;

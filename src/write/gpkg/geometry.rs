@@ -6,9 +6,10 @@ use crate::table::{GeometryKind, Position};
 /// third coordinates. A geometry has them where all its positions do.
 pub fn encode(blob: &mut Vec<u8>, srs_id: i32, kind: GeometryKind, positions: &[Position]) -> ([f64; 4], bool) {
     let has_z = positions.iter().all(|position| !position.z.is_nan());
-    let bounds = positions.iter().fold([f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY], |[w, s, e, n], p| {
-        [w.min(p.x), s.min(p.y), e.max(p.x), n.max(p.y)]
-    });
+    let bounds =
+        positions.iter().fold([f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY], |[w, s, e, n], p| {
+            [w.min(p.x), s.min(p.y), e.max(p.x), n.max(p.y)]
+        });
     let is_point = kind == GeometryKind::Point;
     blob.clear();
     blob.extend_from_slice(b"GP\0");

@@ -120,7 +120,12 @@ impl Pager {
             return Err(std::io::Error::other("not a whole SQLite file"));
         }
         let change_counter = u32::from_be_bytes([header[24], header[25], header[26], header[27]]);
-        Ok(Pager { file: BufWriter::with_capacity(1 << 18, file), page_size, next: (end / page_size as u64) as u32 + 1, change_counter })
+        Ok(Pager {
+            file: BufWriter::with_capacity(1 << 18, file),
+            page_size,
+            next: (end / page_size as u64) as u32 + 1,
+            change_counter,
+        })
     }
 
     fn is_lock_page(&self, number: u32) -> bool {
@@ -360,15 +365,22 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("t.sqlite");
         let connection = Connection::open(&path).unwrap();
-        connection.execute_batch(&format!("PRAGMA page_size = {page_size}; CREATE TABLE t (id INTEGER PRIMARY KEY, n INTEGER, r REAL, s TEXT, b BLOB)")).unwrap();
-        let root: u32 = connection.query_row("SELECT rootpage FROM sqlite_master WHERE name = 't'", [], |row| row.get(0)).unwrap();
+        connection
+            .execute_batch(&format!(
+                "PRAGMA page_size = {page_size}; CREATE TABLE t (id INTEGER PRIMARY KEY, n INTEGER, r REAL, s TEXT, b BLOB)"
+            ))
+            .unwrap();
+        let root: u32 =
+            connection.query_row("SELECT rootpage FROM sqlite_master WHERE name = 't'", [], |row| row.get(0)).unwrap();
         connection.close().unwrap();
         let mut pager = Pager::open(&path).unwrap();
         let mut table = Table::new(root);
         let mut record = Record::default();
         for (i, (n, r, s)) in rows.iter().enumerate() {
             record.clear();
-            [Value::Null, Value::Integer(*n), Value::Real(*r), Value::Text(s), Value::Blob(s.as_bytes())].into_iter().for_each(|value| record.push(value));
+            [Value::Null, Value::Integer(*n), Value::Real(*r), Value::Text(s), Value::Blob(s.as_bytes())]
+                .into_iter()
+                .for_each(|value| record.push(value));
             table.push(&mut pager, i as i64 + 1, &record).unwrap();
         }
         let root = table.finish(&mut pager).unwrap();
@@ -377,8 +389,11 @@ mod tests {
         let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
         assert_eq!(verdict, "ok", "{} rows", rows.len());
         let mut statement = connection.prepare("SELECT n, r, s, b FROM t ORDER BY id").unwrap();
-        let read: Vec<(i64, f64, String, Vec<u8>)> =
-            statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?))).unwrap().map(|row| row.unwrap()).collect();
+        let read: Vec<(i64, f64, String, Vec<u8>)> = statement
+            .query_map([], |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, row.get(3)?)))
+            .unwrap()
+            .map(|row| row.unwrap())
+            .collect();
         assert_eq!(read.len(), rows.len());
         for ((n, r, s), read) in rows.iter().zip(&read) {
             assert_eq!((n, r, s, s.as_bytes()), (&read.0, &read.1, &read.2, read.3.as_slice()));
@@ -401,7 +416,10 @@ mod tests {
     #[test]
     fn long_records_spill_over() {
         for length in [400, 460, 477, 478, 900, 5000, 70_000] {
-            check(512, &[(1, 1.0, "a".repeat(length)), (i64::MAX, -0.0, "b".repeat(length + 1)), (i64::MIN, 1e300, String::new())]);
+            check(
+                512,
+                &[(1, 1.0, "a".repeat(length)), (i64::MAX, -0.0, "b".repeat(length + 1)), (i64::MIN, 1e300, String::new())],
+            );
         }
         check(4096, &(0..40).map(|i| (i, 1.5, "é".repeat(i as usize * 211))).collect::<Vec<_>>());
     }

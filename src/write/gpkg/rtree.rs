@@ -93,7 +93,8 @@ pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<V
         levels.push(level);
     }
     // The root is node 1; the leaf nodes follow, then each level above them.
-    let first_of: Vec<i64> = levels.iter().scan(2, |next, level| Some(std::mem::replace(next, *next + level.len() as i64))).collect();
+    let first_of: Vec<i64> =
+        levels.iter().scan(2, |next, level| Some(std::mem::replace(next, *next + level.len() as i64))).collect();
     let cells_of = |height: usize, range: std::ops::Range<usize>| -> Vec<(i64, Box32)> {
         match height.checked_sub(1) {
             None => range.map(leaf_cells).collect(),
@@ -222,7 +223,11 @@ mod tests {
         let inside = |value: &f64| (window.0..=window.1).contains(value);
         let want = points.iter().filter(|(x, y)| inside(x) && inside(y)).count();
         let got: i64 = connection
-            .query_row("SELECT count(*) FROM rtree_t_geom WHERE maxx >= ?1 AND minx <= ?2 AND maxy >= ?1 AND miny <= ?2", params![window.0, window.1], |row| row.get(0))
+            .query_row(
+                "SELECT count(*) FROM rtree_t_geom WHERE maxx >= ?1 AND minx <= ?2 AND maxy >= ?1 AND miny <= ?2",
+                params![window.0, window.1],
+                |row| row.get(0),
+            )
             .unwrap();
         assert_eq!(got as usize, want, "{} points", points.len());
     }
@@ -238,9 +243,16 @@ mod tests {
     #[test]
     fn rows_can_be_added_and_removed_later() {
         let folder = tempfile::tempdir().unwrap();
-        let boxes = (0..500).map(|i| { let v = f64::from(i); Box32::around([v, v, v, v]) }).collect();
+        let boxes = (0..500)
+            .map(|i| {
+                let v = f64::from(i);
+                Box32::around([v, v, v, v])
+            })
+            .collect();
         let connection = indexed(folder.path(), boxes);
-        connection.execute_batch("DELETE FROM rtree_t_geom WHERE id < 100; INSERT INTO rtree_t_geom VALUES (9000, 1, 2, 1, 2)").unwrap();
+        connection
+            .execute_batch("DELETE FROM rtree_t_geom WHERE id < 100; INSERT INTO rtree_t_geom VALUES (9000, 1, 2, 1, 2)")
+            .unwrap();
         let verdict: String = connection.query_row("SELECT rtreecheck('rtree_t_geom')", [], |row| row.get(0)).unwrap();
         assert_eq!(verdict, "ok");
     }

@@ -83,7 +83,10 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
             "INSERT INTO gpkg_extensions VALUES (?1, 'geom', 'gpkg_rtree_index', 'http://www.geopackage.org/spec120/#extension_rtree', 'write-only')",
             params![layer.id],
         )?;
-        connection.execute_batch(&format!("CREATE VIRTUAL TABLE \"rtree_{}_geom\" USING rtree(id, minx, maxx, miny, maxy)", layer.id))?;
+        connection.execute_batch(&format!(
+            "CREATE VIRTUAL TABLE \"rtree_{}_geom\" USING rtree(id, minx, maxx, miny, maxy)",
+            layer.id
+        ))?;
     }
     connection.execute_batch("COMMIT")?;
     Ok(srs_id)
@@ -111,7 +114,12 @@ impl Contents {
 
 /// Completes the layers' rows in the contents once their records are there, and adds the triggers
 /// that keep the index (annex F.3).
-pub fn describe(connection: &Connection, layers: &[Layer], contents: &[(i64, Contents)], changed: Timestamp) -> Result<(), rusqlite::Error> {
+pub fn describe(
+    connection: &Connection,
+    layers: &[Layer],
+    contents: &[(i64, Contents)],
+    changed: Timestamp,
+) -> Result<(), rusqlite::Error> {
     connection.execute_batch("PRAGMA synchronous = OFF; PRAGMA journal_mode = OFF; BEGIN")?;
     for (layer, (records, held)) in layers.iter().zip(contents) {
         let edge = |i: usize| held.bounds.map(|bounds| bounds[i]);

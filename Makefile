@@ -1,0 +1,46 @@
+# Two commands: `make demo` and `make test`. Both first see to the tools that the bundled C libraries
+# (GDAL, PROJ, SQLite) are built with, and both build in one profile, so that these are built once.
+
+SHELL := /bin/bash
+STANDOFF := target/release/standoff
+DEMO := target/demo
+BENCH_PYTHON := target/bench-venv/bin/python
+
+.PHONY: help tools build demo test check bench schemas
+
+help:
+	@echo "make demo    build, map an example, say what was made"
+	@echo "make test    the whole test suite"
+	@echo "make check   formatting, lints and documentation, warnings denied"
+	@echo "make schemas write schemas/ anew from the program"
+	@echo "make bench   side by side with what one would use instead (needs Python 3 with venv)"
+
+tools:
+	@bash .ci/tools
+
+build: tools
+	cargo build --release --locked
+
+demo: build
+	@mkdir -p $(DEMO)
+	$(STANDOFF) map examples/cliff-nests/job.toml --out $(DEMO)/cliff-nests --format gpkg --format geojson --format shp --format csv
+	@echo
+	@echo "Made from the logs in examples/cliff-nests (an invented cliff, an invented crew):"
+	@cd $(DEMO)/cliff-nests && ls -1 *.gpkg *.geojson *.features.shp held.csv summary.json | sed 's/^/  /'
+	@echo "They lie in $(DEMO)/cliff-nests. Open skerrow.gpkg in desktop GIS: features, bases, sight lines, error"
+	@echo "ellipses and the ledger of every input row. held.csv has the rows that could not be used, and why."
+
+test: tools
+	cargo test --release --locked
+
+check:
+	cargo fmt --all --check
+	cargo clippy --release --locked --all-targets -- -D warnings
+	RUSTDOCFLAGS="-D warnings" cargo doc --release --locked --no-deps
+
+schemas: build
+	for of in job layers summary; do $(STANDOFF) schema $$of > schemas/$$of.schema.json || exit 1; done
+
+bench: build
+	test -x $(BENCH_PYTHON) || (python3 -m venv target/bench-venv && target/bench-venv/bin/pip install -q -r bench/requirements.txt)
+	$(BENCH_PYTHON) bench/run.py
