@@ -1,0 +1,193 @@
+//! Real laser-and-compass shots to trees: the National Ecological Observatory Network's vegetation
+//! structure data, product DP1.10098.001 (CC0 1.0 when these copies were taken; credit NEON), as
+//! described in the README beside the data.
+//!
+//! The data are not in this repository. The tests take their folder from the environment variable
+//! `STANDOFF_FIELD_DATA`, and say that they are skipped where it is not set.
+
+#![allow(missing_docs)]
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+use geo::{Destination, Distance, Geodesic, Point};
+use standoff::crs::{Crs, Rules, Transform};
+
+/// The control leaves out the height reduction, up to 11 mm.
+const CONTROL_M: f64 = 0.012;
+/// With the height reduction taken off: rounding of the control to 0.1 mm and of its degrees to 1e-9.
+const CONTROL_REDUCED_M: f64 = 0.002;
+/// The published rule leaves out the scale factor, up to 11 mm, and the height reduction, up to 11 mm
+/// more and to the same side on high ground. With the height reduction put back:
+const PUBLISHED_M: f64 = 0.015;
+/// With the scale factor of the control put back too: rounding of the published values to 0.1 mm.
+const PUBLISHED_EXPLAINED_M: f64 = 0.001;
+/// Mean radius of the earth that the data's README reduces heights with, metres.
+const EARTH_M: f64 = 6_371_000.0;
+
+/// The zones of the bases; UTM north on WGS 84.
+const ZONES: [u8; 10] = [6, 10, 11, 12, 13, 14, 16, 17, 18, 19];
+
+fn data() -> Option<PathBuf> {
+    let folder = std::env::var_os("STANDOFF_FIELD_DATA").map(PathBuf::from);
+    if folder.is_none() {
+        eprintln!("skipped: STANDOFF_FIELD_DATA is not set");
+    }
+    folder
+}
+
+/// Maps a shot file of the data from its columns as they are; returns the features and the summary.
+fn map(data: &Path, shots: &str, north: &str) -> (Vec<HashMap<String, String>>, serde_json::Value) {
+    let folder = tempfile::tempdir().unwrap();
+    let zones: String = ZONES.iter().map(|zone| format!("{zone}N = \"EPSG:326{zone:02}\"\n")).collect();
+    let job = format!(
+        r#"
+name = "stems"
+crs = "EPSG:4326"
+formats = ["csv"]
+layers = ["features", "ledger"]
+[bases]
+files = ['{data}/bases.csv']
+crs_column = "utmZone"
+[bases.columns]
+base = ["plotID", "pointID"]
+east_m = "easting"
+north_m = "northing"
+orthometric_height_m = "elevation"
+sigma_horizontal_m = "horzUncert"
+sigma_vertical_m = "vertUncert"
+[bases.crs_by_value]
+{zones}
+[shots]
+files = ['{data}/{shots}']
+[shots.columns]
+base = ["plotID", "pointID"]
+shot = "uid"
+date = "date"
+feature = "individualID"
+code = "taxonID"
+horizontal_distance_m = "stemDistance"
+{north}_azimuth_deg = "stemAzimuth"
+[instrument]
+sigma_distance_m = 0.3
+sigma_azimuth_deg = 1.0
+sigma_inclination_deg = 0.25
+"#,
+        data = data.display()
+    );
+    let path = folder.path().join("job.toml");
+    std::fs::write(&path, job).unwrap();
+    let run = Command::new(env!("CARGO_BIN_EXE_standoff")).arg("map").arg(&path).output().unwrap();
+    assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
+    let out = folder.path().join("stems-layers");
+    let summary = serde_json::from_str(&std::fs::read_to_string(out.join("summary.json")).unwrap()).unwrap();
+    (table(&out.join("stems.features.csv")), summary)
+}
+
+fn table(path: &Path) -> Vec<HashMap<String, String>> {
+    csv::Reader::from_path(path).unwrap().deserialize().map(|row| row.unwrap()).collect()
+}
+
+fn by_uid(rows: Vec<HashMap<String, String>>) -> HashMap<String, HashMap<String, String>> {
+    rows.into_iter().map(|row| (row["uid"].clone(), row)).collect()
+}
+
+fn number(row: &HashMap<String, String>, column: &str) -> f64 {
+    row[column].parse().unwrap()
+}
+
+/// Heights of the bases by name.
+fn heights(data: &Path) -> HashMap<String, f64> {
+    let rows = table(&data.join("bases.csv"));
+    rows.into_iter().map(|row| (format!("{}/{}", row["plotID"], row["pointID"]), number(&row, "elevation"))).collect()
+}
+
+#[test]
+fn every_shot_meets_the_control_from_true_north() {
+    let Some(data) = data() else { return };
+    let (features, summary) = map(&data, "shots.csv", "true");
+    let shots = &summary["shots"];
+    assert_eq!((&shots["read"], &shots["mapped"], &shots["held"]), (&2925.into(), &2924.into(), &1.into()));
+    // One row has the distance 0.0.
+    assert_eq!(shots["held_by_reason"], serde_json::json!({ "no_distance": 1 }));
+    assert_eq!(summary["bases"]["mapped"], 593);
+    let control = by_uid(table(&data.join("control_true_north.csv")));
+    let heights = heights(&data);
+    let (mut greatest, mut greatest_reduced) = (0f64, 0f64);
+    for feature in &features {
+        let control = &control[&feature["shot"]];
+        let mapped = Point::new(number(feature, "lon_deg"), number(feature, "lat_deg"));
+        let want = Point::new(number(control, "longitude_true"), number(control, "latitude_true"));
+        greatest = greatest.max(Geodesic.distance(mapped, want));
+        // The control lies too far out by distance × height / earth radius.
+        let too_far = number(feature, "horizontal_distance_m") * heights[&feature["base"]] / EARTH_M;
+        let reduced = Geodesic.destination(want, number(feature, "true_azimuth_deg") + 180.0, too_far);
+        greatest_reduced = greatest_reduced.max(Geodesic.distance(mapped, reduced));
+        assert_eq!(feature["height_kind"], "none");
+        for column in ["ellipsoid_height_m", "orthometric_height_m", "geoid_undulation_m", "sigma_up_m", "height95_m"] {
+            assert_eq!(feature[column], "", "{column} of a shot with nothing vertical");
+        }
+    }
+    eprintln!("{} stems: {:.1} mm from the control, {:.2} mm reduced", features.len(), greatest * 1e3, greatest_reduced * 1e3);
+    assert_eq!(features.len(), 2924);
+    assert!(greatest < CONTROL_M, "{greatest} m");
+    assert!(greatest_reduced < CONTROL_REDUCED_M, "{greatest_reduced} m");
+}
+
+#[test]
+fn azimuths_read_as_grid_meet_the_published_coordinates() {
+    let Some(data) = data() else { return };
+    let (features, _) = map(&data, "shots.csv", "grid");
+    let published = by_uid(table(&data.join("published_results.csv")));
+    let wgs84 = Crs::new("EPSG:4979").unwrap();
+    let to_zone: HashMap<String, Transform> = ZONES
+        .iter()
+        .map(|zone| {
+            let utm = Crs::new(&format!("EPSG:326{zone:02}")).unwrap();
+            (format!("{zone}N"), Transform::new(&wgs84, &utm, None, Rules::default()).unwrap())
+        })
+        .collect();
+    let (heights, control) = (heights(&data), by_uid(table(&data.join("control_true_north.csv"))));
+    let (mut greatest, mut greatest_explained) = (0f64, 0f64);
+    for feature in &features {
+        let published = &published[&feature["shot"]];
+        let mut point = [[number(feature, "lon_deg"), number(feature, "lat_deg"), 0.0]];
+        to_zone[&published["utmZone"]].apply(&mut point).unwrap();
+        let (de, dn) = (point[0][0] - number(published, "itcEasting"), point[0][1] - number(published, "itcNorthing"));
+        // What the published rule leaves out lies along the grid azimuth that was read.
+        let control = &control[&feature["shot"]];
+        let grid_azimuth = (number(feature, "true_azimuth_deg") - number(control, "convergence_deg")).to_radians();
+        let distance = number(feature, "horizontal_distance_m");
+        let off = |left_out: f64| (de + left_out * grid_azimuth.sin()).hypot(dn + left_out * grid_azimuth.cos());
+        let (height, scale) = (distance * heights[&feature["base"]] / EARTH_M, distance * (1.0 - number(control, "point_scale")));
+        greatest = greatest.max(off(height));
+        greatest_explained = greatest_explained.max(off(height + scale));
+    }
+    eprintln!(
+        "{} stems: {:.1} mm from the published coordinates, {:.2} mm explained",
+        features.len(),
+        greatest * 1e3,
+        greatest_explained * 1e3
+    );
+    assert_eq!(features.len(), 2924);
+    assert!(greatest < PUBLISHED_M, "{greatest} m");
+    assert!(greatest_explained < PUBLISHED_EXPLAINED_M, "{greatest_explained} m");
+}
+
+#[test]
+fn the_raw_file_maps_what_can_be_mapped_and_holds_the_rest() {
+    let Some(data) = data() else { return };
+    let (features, summary) = map(&data, "shots_raw.csv", "true");
+    let shots = &summary["shots"];
+    assert_eq!((&shots["read"], &shots["mapped"], &shots["held"]), (&1564.into(), &359.into(), &1205.into()));
+    // The README beside the data: 491 complete rows, 435 of them with a base (76 of these repeat an
+    // earlier row), 56 without (one has the distance 0.0); 1069 with no shot at all; one with a
+    // point but no reading; three with a reading but no point.
+    assert_eq!(
+        shots["held_by_reason"],
+        serde_json::json!({ "repeated_row": 76, "no_distance": 1071, "no_base": 3, "unknown_base": 55 })
+    );
+    assert_eq!(359 + 76, 435);
+    assert_eq!(features.len(), 359);
+}
