@@ -2,7 +2,7 @@
 
 use std::f64::consts::PI;
 
-use super::features::Feature;
+use super::features::{self, Feature};
 use super::{Definition, Get};
 use crate::covariance::Ellipse;
 use crate::job::LayerName;
@@ -30,15 +30,7 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
     use Get::*;
     let d = Definition::new;
     vec![
-        d(
-            "feature",
-            "FEATURE",
-            "Name of the feature, as in the features layer.",
-            Show(|f: &Feature, texts| match f.feature.or(f.shot) {
-                Some(name) => texts.push(Some(name)),
-                None => texts.push_display(format_args!("{}:{}", f.source_file, f.source_line)),
-            }),
-        ),
+        features::name(),
         d("shot", "SHOT", "Shot id of the log.", Text(|f| f.shot)),
         d("ellipse_major95_m", "ELL_MAJ_M", "Semi-major axis, metres.", Real(|f| f.ellipse.major_m)),
         d("ellipse_minor95_m", "ELL_MIN_M", "Semi-minor axis, metres.", Real(|f| f.ellipse.minor_m)),
@@ -48,8 +40,8 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             "Azimuth of the major axis, degrees from true north.",
             Real(|f| f.ellipse.azimuth_rad.to_degrees()),
         ),
-        d("source_file", "SRC_FILE", "Input file.", Text(|f| Some(f.source_file))),
-        d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|f| Some(f.source_line as i64))),
+        features::source_file(),
+        features::source_line(),
     ]
 }
 

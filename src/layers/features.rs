@@ -66,15 +66,7 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
     type F<'r> = Feature<'r>;
     let d = Definition::new;
     vec![
-        d(
-            "feature",
-            "FEATURE",
-            "Name of the feature: the log's, else the shot id, else file and line.",
-            Show(|f: &F, texts| match f.feature.or(f.shot) {
-                Some(name) => texts.push(Some(name)),
-                None => texts.push_display(format_args!("{}:{}", f.source_file, f.source_line)),
-            }),
-        ),
+        name(),
         d("code", "CODE", "Feature code of the log.", Text(|f| f.code)),
         d("shot", "SHOT", "Shot id of the log.", Text(|f| f.shot)),
         d("base", "BASE", "Base that the shot was taken from.", Text(|f| Some(f.base))),
@@ -205,9 +197,32 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             "Codes of what is suspicious about the row, with spaces between; null where nothing is.",
             Show(|f: &F, texts| if f.flags.is_empty() { texts.push(None) } else { texts.push_display(f.flags) }),
         ),
-        d("source_file", "SRC_FILE", "Input file.", Text(|f| Some(f.source_file))),
-        d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|f| Some(f.source_line as i64))),
+        source_file(),
+        source_line(),
     ]
+}
+
+/// The feature's name, as every layer made of features has it.
+pub(super) fn name<'r>() -> Definition<Feature<'r>> {
+    Definition::new(
+        "feature",
+        "FEATURE",
+        "Name of the feature: the log's, else the shot id, else file and line.",
+        Get::Show(|f: &Feature, texts| match f.feature.or(f.shot) {
+            Some(name) => texts.push(Some(name)),
+            None => texts.push_display(format_args!("{}:{}", f.source_file, f.source_line)),
+        }),
+    )
+}
+
+/// The shot's input file, likewise.
+pub(super) fn source_file<'r>() -> Definition<Feature<'r>> {
+    Definition::new("source_file", "SRC_FILE", "Input file.", Get::Text(|f| Some(f.source_file)))
+}
+
+/// The shot's line in it, likewise.
+pub(super) fn source_line<'r>() -> Definition<Feature<'r>> {
+    Definition::new("source_line", "SRC_LINE", "Line in the input file, from 1.", Get::Integer(|f| Some(f.source_line as i64)))
 }
 
 fn sigma_up(f: &Feature) -> f64 {

@@ -1,0 +1,98 @@
+//! `standoff init`: a starter job from logs, which refuses to run until a person has decided.
+
+#![allow(missing_docs)]
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+const BASES: &str = "Point;Latitude;Longitude;Elev\nH1;46,1000;8,9000;512,3\nH2;46,1010;8,9010;514,1\n";
+const SHOTS: &str = "Stn;Shot No;Timestamp;AZ;SD (ft);Incl;Species\nH1;1;2026-05-04 09:12:10;101,5;330,1;-2,5;oak\nH2;2;2026-05-04 09:13:10;99,5;310,4;1,5;ash\n";
+
+fn standoff(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_standoff")).args(arguments).current_dir(folder).output().unwrap()
+}
+
+fn text(bytes: &[u8]) -> String {
+    String::from_utf8(bytes.to_vec()).unwrap()
+}
+
+fn folder() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("points.csv"), BASES).unwrap();
+    std::fs::write(folder.path().join("shots.csv"), SHOTS).unwrap();
+    folder
+}
+
+#[test]
+fn guesses_have_reasons_and_what_cannot_be_known_has_a_mark() {
+    let folder = folder();
+    let run = standoff(folder.path(), &["init", "shots.csv", "points.csv"]);
+    assert!(run.status.success());
+    let job = text(&run.stdout);
+    for line in [
+        "files = [\"points.csv\"]",
+        "files = [\"shots.csv\"]",
+        "lat_deg = \"Latitude\"  # a latitude by its header",
+        "lon_deg = \"Longitude\"  # a longitude by its header",
+        "slope_distance_ft = \"SD (ft)\"  # a slope distance by its header; the header names the unit",
+        "shot = \"Shot No\"  # shot by its header",
+        "time = \"Timestamp\"  # time by its header; its times have no zone: see time_zone below",
+        "base = \"Stn\"  # base by its header",
+        "# points.csv: separator \";\", decimal comma, UTF-8, 2 rows looked at; all found again on each run",
+        "\"??_azimuth_??\" = \"AZ\"  # an azimuth by its header; from which north? put magnetic, true or grid in place of ??; \
+         in which unit (values up to 101.5)? put deg, gon or mil",
+        "\"inclination_??\" = \"Incl\"  # an inclination by its header; in which unit? put deg, gon, mil or pct in place of ??",
+        "\"??_height_??\" = \"Elev\"  # a height by its header; which unit? put _m, _ft, _usft or _yd in place of _??; above what? \
+         put ellipsoid or orthometric in place of the first ??",
+    ] {
+        assert!(job.lines().any(|found| found == line), "no line {line:?} in\n{job}");
+    }
+    assert!(!job.contains("Species"), "a column that nothing claims is not written");
+}
+
+#[test]
+fn the_job_refuses_to_run_until_every_mark_is_gone() {
+    let folder = folder();
+    let mut job = text(&standoff(folder.path(), &["init", "points.csv", "shots.csv"]).stdout);
+    let path = folder.path().join("job.toml");
+    // Each decision in turn; before the last, the run is refused and says where.
+    let decisions = [
+        ("crs   = \"??\"", "crs   = \"EPSG:32632\""),
+        ("crs = \"??\"", "crs = \"EPSG:4979\""),
+        ("\"??_height_??\"", "ellipsoid_height_m"),
+        ("time_zone = \"??\"", "time_zone = \"Europe/Zurich\""),
+        ("\"??_azimuth_??\"", "magnetic_azimuth_deg"),
+        ("\"inclination_??\"", "inclination_deg"),
+        ("sigma_distance_m = \"??\"", "sigma_distance_m = 0.2"),
+        ("sigma_azimuth_deg = \"??\"", "sigma_azimuth_deg = 0.5"),
+        ("sigma_inclination_deg = \"??\"", "sigma_inclination_deg = 0.2"),
+        ("instrument_height_m = \"??\"", "instrument_height_m = 1.6"),
+    ];
+    for (mark, decision) in decisions {
+        std::fs::write(&path, &job).unwrap();
+        let run = standoff(folder.path(), &["map", "job.toml"]);
+        assert_eq!(run.status.code(), Some(1));
+        let said = text(&run.stderr);
+        assert!(said.starts_with("error: job.toml:") && said.contains("still undecided"), "{said}");
+        assert!(job.contains(mark), "no {mark} in\n{job}");
+        job = job.replacen(mark, decision, 1);
+    }
+    std::fs::write(&path, &job).unwrap();
+    let run = standoff(folder.path(), &["map", "job.toml"]);
+    assert!(run.status.success(), "{}", text(&run.stderr));
+    assert!(text(&run.stdout).starts_with("2 of 2 shots mapped, 0 held, 0 flagged; 2 of 2 bases used\n"));
+}
+
+#[test]
+fn a_log_that_cannot_be_read_is_told() {
+    let folder = folder();
+    std::fs::write(folder.path().join("empty.csv"), "\n\n").unwrap();
+    let run = standoff(folder.path(), &["init", "empty.csv"]);
+    assert_eq!(
+        (run.status.code(), text(&run.stderr).as_str()),
+        (Some(1), "error: empty.csv:1: the file is empty; a log needs a header line and rows\n")
+    );
+    let run = standoff(folder.path(), &["init", "nowhere.csv"]);
+    assert_eq!(run.status.code(), Some(1));
+    assert!(text(&run.stderr).starts_with("error: nowhere.csv: cannot be read: "));
+}
