@@ -153,6 +153,14 @@ impl Plan {
         (!self.format.is_no_reading(cell)).then_some(cell)
     }
 
+    /// The field of a quantity as it stands, "no reading" or not; empty for what is no column.
+    pub fn raw<'r>(&self, quantity: Quantity, rows: &'r Rows, row: &Row) -> &'r str {
+        match self.claims.get(&quantity).map(|claim| &claim.source) {
+            Some(Source::Column(index)) => rows.cell(row, *index),
+            _ => "",
+        }
+    }
+
     /// As [`Plan::text`], with the parts of a name made of several columns joined into `joined`;
     /// none where any part is empty.
     pub fn name<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row, joined: &'r mut String) -> Option<&'r str> {
@@ -175,6 +183,8 @@ impl Plan {
 
     /// What kind of line a line is.
     pub fn kind_of(&self, line: &str) -> LineKind {
+        // Appended files bring their byte order mark along.
+        let line = line.strip_prefix('\u{feff}').unwrap_or(line);
         let bytes = line.as_bytes();
         let blank = |byte: &u8| byte.is_ascii_whitespace() || *byte == self.separator;
         match bytes.first() {

@@ -265,11 +265,21 @@ impl<'r> Reader<'r, '_> {
         )
     }
 
+    /// What is said of a quantity with no reading: the first of `quantities` that the log has.
+    fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
+        let found = quantities.iter().copied().find(|quantity| self.plan.claim_of(*quantity).is_some());
+        let (header, cell) =
+            found.map_or(("", ""), |quantity| (self.plan.header(quantity), self.plan.raw(quantity, self.rows, self.row)));
+        let say = if cell.is_empty() {
+            format!("{header} is empty: {what}")
+        } else {
+            format!("{header} \"{cell}\" is no reading: {what}")
+        };
+        Fault::new(reason, header, cell, say)
+    }
+
     fn no_distance(&self) -> Fault {
-        let quantity =
-            [Quantity::SlopeDistance, Quantity::HorizontalDistance].into_iter().find(|q| self.plan.claim_of(*q).is_some());
-        let header = quantity.map_or("", |quantity| self.plan.header(quantity));
-        Fault::new(Reason::NoDistance, header, "", format!("{header} is empty: no echo came back"))
+        self.no_reading(Reason::NoDistance, &[Quantity::SlopeDistance, Quantity::HorizontalDistance], "no echo came back")
     }
 
     /// A distance above zero and in the instrument's range, its correction included.
@@ -278,7 +288,7 @@ impl<'r> Reader<'r, '_> {
         let fault = |reason, say: String| Fault::new(reason, &claim.header, cell, say);
         let number = self.number(claim, cell)?;
         if number == 0.0 || is_no_reading_number(number) {
-            return Err(fault(Reason::NoDistance, format!("{} {cell} stands for \"no echo came back\"", claim.header)));
+            return Err(self.no_reading(Reason::NoDistance, &[quantity], "no echo came back"));
         }
         let Unit::Length(unit) = claim.unit else { return Ok(None) };
         let metres = unit.to_metres(number) + kit.distance_correction_m;
@@ -323,11 +333,8 @@ impl<'r> Reader<'r, '_> {
             }
             return Ok((north, number, full_circle_rad(unit.to_radians(number) + kit.azimuth_correction_rad)));
         }
-        let header = [Quantity::MagneticAzimuth, Quantity::TrueAzimuth, Quantity::GridAzimuth]
-            .into_iter()
-            .find(|quantity| self.plan.claim_of(*quantity).is_some())
-            .map_or("", |quantity| self.plan.header(quantity));
-        Err(Fault::new(Reason::NoAzimuth, header, "", format!("{header} is empty: the shot has no direction")))
+        let azimuths = [Quantity::MagneticAzimuth, Quantity::TrueAzimuth, Quantity::GridAzimuth];
+        Err(self.no_reading(Reason::NoAzimuth, &azimuths, "the shot has no direction"))
     }
 
     fn inclination(&self, kit: &Kit) -> Result<Option<f64>, Fault> {
