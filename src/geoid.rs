@@ -25,17 +25,22 @@ pub struct GlobalGeoid {
     corners: Mutex<HashMap<(i32, i32), f64>>,
 }
 
+/// A reader of the geoid that remembers the cell it was in last: points come in crowds.
+pub struct GeoidReader<'g> {
+    geoid: &'g GlobalGeoid,
+    /// South-west corner, and undulations at south-west, south-east, north-west, north-east.
+    cell: Option<((i32, i32), [f64; 4])>,
+}
+
 impl GlobalGeoid {
-    /// Height of the geoid above the WGS 84 ellipsoid (the undulation N) in metres: orthometric
-    /// height = ellipsoidal height − N. The position's own height is not used.
+    /// A reader.
+    pub fn reader(&self) -> GeoidReader<'_> {
+        GeoidReader { geoid: self, cell: None }
+    }
+
+    /// The undulation at one position; see [`GeoidReader::undulation_m`].
     pub fn undulation_m(&self, at: &Geodetic) -> f64 {
-        let row = at.lat_rad.to_degrees() * CELLS_PER_DEGREE;
-        let column = at.lon_rad.to_degrees() * CELLS_PER_DEGREE;
-        let (south, west) = (row.floor(), column.floor());
-        let (up, right) = (row - south, column - west);
-        let corner = |dr: i32, dc: i32| self.corner_m(south as i32 + dr, west as i32 + dc);
-        let along = |dr: i32| corner(dr, 0) * (1.0 - right) + corner(dr, 1) * right;
-        along(0) * (1.0 - up) + along(1) * up
+        self.reader().undulation_m(at)
     }
 
     fn corner_m(&self, row: i32, column: i32) -> f64 {
@@ -44,6 +49,29 @@ impl GlobalGeoid {
             let lat_deg = (f64::from(row) / CELLS_PER_DEGREE).clamp(-90.0, 90.0);
             exact_undulation_m(lat_deg, f64::from(column) / CELLS_PER_DEGREE)
         })
+    }
+}
+
+impl GeoidReader<'_> {
+    /// Height of the geoid above the WGS 84 ellipsoid (the undulation N) in metres: orthometric
+    /// height = ellipsoidal height − N. The position's own height is not used.
+    pub fn undulation_m(&mut self, at: &Geodetic) -> f64 {
+        let row = at.lat_rad.to_degrees() * CELLS_PER_DEGREE;
+        let column = at.lon_rad.to_degrees() * CELLS_PER_DEGREE;
+        let (south, west) = (row.floor(), column.floor());
+        let (up, right) = (row - south, column - west);
+        let key = (south as i32, west as i32);
+        let corners = match self.cell {
+            Some((known, corners)) if known == key => corners,
+            _ => {
+                let corner = |dr: i32, dc: i32| self.geoid.corner_m(key.0 + dr, key.1 + dc);
+                let corners = [corner(0, 0), corner(0, 1), corner(1, 0), corner(1, 1)];
+                self.cell = Some((key, corners));
+                corners
+            }
+        };
+        let along = |west: f64, east: f64| west * (1.0 - right) + east * right;
+        along(corners[0], corners[1]) * (1.0 - up) + along(corners[2], corners[3]) * up
     }
 }
 

@@ -192,12 +192,13 @@ impl<'j> Locator<'j> {
             vertical = lonlat.clone();
             transform.apply(&mut vertical)?;
         }
+        let mut geoid = self.geoid.reader();
         Ok(points
             .iter()
             .enumerate()
             .map(|(i, (at, has_height, base))| {
                 let undulation_m = match (self.uses_geoid && *has_height, base.heights.undulation_m) {
-                    (true, Some(_)) => Some(self.geoid.undulation_m(at)),
+                    (true, Some(_)) => Some(geoid.undulation_m(at)),
                     _ => None,
                 };
                 let known = |height: Option<f64>| height.filter(|_| *has_height);

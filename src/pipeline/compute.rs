@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use jiff::civil::Date;
+
 use super::block::Parsed;
 use super::files::{BaseLogs, Carried, ShotLogs};
 use crate::audit::Audited;
@@ -19,7 +21,7 @@ use crate::layers::features::Feature;
 use crate::layers::{bases, features, ledger, sight_lines};
 use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::locate::{Declinations, Locator, Placed, end_point};
-use crate::north::{NorthKind, WeakField};
+use crate::north::{Declination, NorthKind, WeakField};
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 use crate::table::{Batch, Column, FieldKind, Geometries, Position, Texts};
 
@@ -49,6 +51,9 @@ pub struct Computed {
     pub shots_of_base: HashMap<usize, u64>,
 }
 
+/// The base and date of a declination, and the declination.
+type Recent = ((usize, Option<Date>), Declination);
+
 /// A shot on its way through the stages.
 struct Sighted<'r, 't> {
     row: &'r Row<'t>,
@@ -74,8 +79,9 @@ impl Stage<'_> {
             shots_of_base: HashMap::new(),
         };
         let mut sighted = Vec::with_capacity(parsed.rows_read.len());
+        let mut recent = None;
         for (row, read) in parsed.rows.rows().iter().zip(&parsed.rows_read) {
-            match read.clone().and_then(|read| self.sight(row, read)) {
+            match read.clone().and_then(|read| self.sight(row, read, &mut recent)) {
                 Ok(shot) => sighted.push(shot),
                 Err(fault) => computed.hold(row, fault),
             }
@@ -171,8 +177,8 @@ impl Stage<'_> {
         Ok(computed)
     }
 
-    /// North and reduction of one shot.
-    fn sight<'r, 't>(&self, row: &'r Row<'t>, mut read: Audited) -> Result<Sighted<'r, 't>, Fault> {
+    /// North and reduction of one shot. `recent` is the declination of the shot before.
+    fn sight<'r, 't>(&self, row: &'r Row<'t>, mut read: Audited, recent: &mut Option<Recent>) -> Result<Sighted<'r, 't>, Fault> {
         let base = &self.table.bases[read.base];
         let shot = &mut read.shot;
         let (turn_rad, declination_rad, sigma_orientation_rad) = match shot.north {
@@ -189,19 +195,15 @@ impl Stage<'_> {
                 (grid.convergence_rad, f64::NAN, self.sigma_orientation_rad)
             }
             NorthKind::Magnetic => {
-                let declination = self
-                    .declinations
-                    .of(read.base, base, shot.when.map(|when| when.date))
-                    .map_err(|error| Fault::new(Reason::NoDeclination, "", "", error.to_string()))?
-                    .ok_or_else(|| {
-                        Fault::new(
-                            Reason::NoDate,
-                            "",
-                            "",
-                            "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
-                             [shots.values], or the declination under [north]",
-                        )
-                    })?;
+                let key = (read.base, shot.when.map(|when| when.date));
+                let declination = match recent {
+                    Some((known, declination)) if *known == key => *declination,
+                    _ => {
+                        let declination = self.declination(read.base, base, key.1)?;
+                        *recent = Some((key, declination));
+                        declination
+                    }
+                };
                 match declination.zone {
                     Some(WeakField::Caution) => shot.flags.raise(Flag::WeakField),
                     Some(WeakField::Blackout) => shot.flags.raise(Flag::NoField),
@@ -237,6 +239,19 @@ impl Stage<'_> {
         let vector = reduce(&sight, &sigmas, base.earth_radius_m);
         let (end, has_height) = end_point(base, self.table, &vector);
         Ok(Sighted { row, read, declination_rad, true_azimuth_rad, vector, end, has_height })
+    }
+
+    fn declination(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Declination, Fault> {
+        let known = self.declinations.of(index, base, date);
+        known.map_err(|error| Fault::new(Reason::NoDeclination, "", "", error.to_string()))?.ok_or_else(|| {
+            Fault::new(
+                Reason::NoDate,
+                "",
+                "",
+                "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
+                 [shots.values], or the declination under [north]",
+            )
+        })
     }
 
     /// Places shots, runs of one datum at a time.

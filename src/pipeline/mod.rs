@@ -271,24 +271,25 @@ fn compute_all(
     let mut done = 0;
     let mut auditor = Auditor::new(azimuth_repeats);
     let mut windows = chunks.chunks(WINDOW_BLOCKS);
-    let mut ahead = windows.next().map(|chunks| parse(chunks, stage, rules)).transpose()?;
-    while let Some(mut window) = ahead.take() {
-        ahead = windows.next().map(|chunks| parse(chunks, stage, rules)).transpose()?;
+    let mut read_next = || windows.next().map(|chunks| parse(chunks, stage, rules)).transpose();
+    let (mut now, mut ahead) = (read_next()?, read_next()?);
+    while let Some(mut window) = now {
         {
             let next = ahead.iter().flatten().flat_map(|parsed| parsed.rows_read.iter());
-            let mut now: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.rows_read.as_mut_slice()).collect();
-            auditor.window(&mut now, next);
+            let mut rows: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.rows_read.as_mut_slice()).collect();
+            auditor.window(&mut rows, next);
         }
         done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
-        let computed = window
-            .par_iter()
-            .map(|parsed| stage.compute(parsed))
-            .collect::<Result<Vec<_>, CrsError>>()
-            .map_err(|source| RunError::Crs { what: "crs", source })?;
+        let compute = || window.par_iter().map(|parsed| stage.compute(parsed)).collect::<Result<Vec<_>, CrsError>>();
+        // While one window is computed, the one after the next is read.
+        let (computed, after) = rayon::join(compute, &mut read_next);
+        let computed = computed.map_err(|source| RunError::Crs { what: "crs", source })?;
         progress(done, total);
         if !hand_on(computed) {
             return Ok(());
         }
+        now = ahead;
+        ahead = after?;
     }
     Ok(())
 }
