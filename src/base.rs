@@ -2,7 +2,7 @@
 //! covariance, its local frame and its grid, and what is suspicious about it.
 //!
 //! A base is computed on the datum of its own CRS where that datum's ellipsoid lies about the
-//! earth's centre as WGS 84's does. On other datums heights above the ellipsoid are not what GNSS
+//! earth's centre as WGS 84's does, with longitudes from Greenwich. On other datums heights above the ellipsoid are not what GNSS
 //! gives, so that such bases are first brought to WGS 84.
 
 use std::collections::{BTreeMap, HashMap};
@@ -204,7 +204,8 @@ impl BaseTable {
         let own = crs.geographic_3d()?;
         let wgs84 = Ellipsoid::WGS84;
         let is_geocentric = (own.ellipsoid().semi_major_m - wgs84.semi_major_m).abs() < 1.0
-            && (own.ellipsoid().flattening - wgs84.flattening).abs() < 1e-7;
+            && (own.ellipsoid().flattening - wgs84.flattening).abs() < 1e-7
+            && own.is_from_greenwich();
         let datum_crs = if is_geocentric { own } else { Crs::new("EPSG:4979")? };
         let datum = match self.datums.iter().position(|datum| datum.crs.same_as(&datum_crs)) {
             Some(datum) => datum,

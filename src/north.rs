@@ -91,7 +91,9 @@ pub fn declination(at: &Geodetic, date: Date) -> Result<Declination, NorthError>
     if !(FIRST_YEAR..=LAST_YEAR).contains(&date.year()) {
         return Err(NorthError::Date { date });
     }
-    let (lat_deg, lon_deg) = (at.lat_rad.to_degrees(), at.lon_rad.to_degrees());
+    let lat_deg = at.lat_rad.to_degrees();
+    // The crate takes longitudes of -180° to 180°.
+    let lon_deg = (at.lon_rad.to_degrees() + 180.0).rem_euclid(360.0) - 180.0;
     let place = || NorthError::Place { lat_deg, lon_deg };
     let day =
         time::Date::from_ordinal_date(date.year().into(), date.day_of_year() as u16).map_err(|_| NorthError::Date { date })?;

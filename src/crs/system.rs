@@ -202,6 +202,13 @@ impl Crs {
         &self.unit_name
     }
 
+    /// Whether longitudes count from Greenwich.
+    pub fn is_from_greenwich(&self) -> bool {
+        // WKT 2 always names the meridian of a geographic CRS, 0 for Greenwich.
+        let wkt = held(&self.horizontal).wkt(sys::PJ_WKT_TYPE_PJ_WKT2_2019).unwrap_or_default();
+        wkt.split_once("PRIMEM[").is_none_or(|(_, rest)| rest.split(',').nth(1).is_some_and(|degrees| degrees.trim() == "0"))
+    }
+
     /// Where it is meant to be used.
     pub fn area_of_use(&self) -> Option<&AreaOfUse> {
         self.area.as_ref()
