@@ -14,7 +14,7 @@
 //! | rows → sightings | [`join`], [`audit`] |
 //! | sightings → vectors | [`north`], [`reduce`], [`covariance`] |
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
-//! | points → layers | [`layers`], [`table`], [`write`] |
+//! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
 //!
 //! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in

@@ -1,7 +1,7 @@
 //! What goes wrong in field logs, each named after what breaks: run through the program, and every
 //! row accounted for. All values are invented.
 
-#![allow(missing_docs)]
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 mod common;
 

@@ -1,7 +1,7 @@
 //! The program against published values: `tests/reference/` has the tables, each value with its
 //! source. Each test counts its rows, so that none is lost in silence.
 
-#![allow(missing_docs)]
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 use std::collections::HashMap;
 use std::f64::consts::PI;

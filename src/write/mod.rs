@@ -1,6 +1,6 @@
 //! Writing layers: one file per format, and the folder that appears whole or not at all.
 //!
-//! A [`FormatWriter`] takes the layers' batches in order. [`Output`] hands each batch to every format
+//! A `FormatWriter` takes the layers' batches in order. [`Output`] hands each batch to every format
 //! of the job, writes the held rows and the summary, and puts the finished folder in place.
 
 mod csv;

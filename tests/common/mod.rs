@@ -1,6 +1,6 @@
 //! A job in a folder of its own, run through the program.
 
-#![allow(dead_code, missing_docs)]
+#![allow(dead_code, missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
