@@ -242,10 +242,14 @@ mod tests {
             let angle = k * s / (2.0 * EARTH_M);
             // A sight along the slope turns by the angle; at a fixed horizontal distance the rise
             // answers with 1/cos² of the inclination.
-            prop_assert!((drop(Triangle::Slope { slope_m: s, inclination_rad }) - s * cos * angle).abs() < 1e-6);
-            prop_assert!((drop(Triangle::Horizontal { horizontal_m: h, inclination_rad }) - h / (cos * cos) * angle).abs() < 1e-5);
-            prop_assert!((drop(Triangle::HorizontalVertical { horizontal_m: h, vertical_m: v }) - s * s / h * s * k / (2.0 * EARTH_M)).abs() < 1e-5);
-            prop_assert!((drop(Triangle::SlopeVertical { slope_m: s, vertical_m: v }) - h * angle).abs() < 1e-5);
+            let slope = drop(Triangle::Slope { slope_m: s, inclination_rad });
+            let horizontal = drop(Triangle::Horizontal { horizontal_m: h, inclination_rad });
+            let rise = drop(Triangle::HorizontalVertical { horizontal_m: h, vertical_m: v });
+            let fall = drop(Triangle::SlopeVertical { slope_m: s, vertical_m: v });
+            prop_assert!((slope - s * cos * angle).abs() < 1e-6, "{slope}");
+            prop_assert!((horizontal - h / (cos * cos) * angle).abs() < 1e-5, "{horizontal}");
+            prop_assert!((rise - s * s / h * angle).abs() < 1e-5, "{rise}");
+            prop_assert!((fall - h * angle).abs() < 1e-5, "{fall}");
         }
 
         /// The Jacobian against differences of the function itself.

@@ -1,5 +1,6 @@
 //! GeoJSON by RFC 7946: longitude, latitude on WGS 84, height above its ellipsoid in metres where
-//! known; rings to the right-hand rule; a bbox; no crs member. One file a layer.
+//! known; rings to the right-hand rule; lines and rings cut at ±180°; a bbox; no crs member. One file
+//! a layer.
 
 use std::fs::File;
 use std::io::{BufWriter, Write};
@@ -7,6 +8,7 @@ use std::path::{Path, PathBuf};
 
 use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
 
+use super::antimeridian::{Longitudes, Point, cut_line, cut_ring};
 use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::{FormatWriter, WriteError};
@@ -29,8 +31,11 @@ struct LayerFile {
     path: PathBuf,
     writer: BufWriter<File>,
     records: u64,
-    /// West, south, east, north, and least and greatest height.
-    bounds: Option<([f64; 4], Option<[f64; 2]>)>,
+    longitudes: Longitudes,
+    /// Least and greatest latitude.
+    latitudes: Option<[f64; 2]>,
+    /// Least and greatest height.
+    heights: Option<[f64; 2]>,
 }
 
 impl GeoJson {
@@ -54,7 +59,7 @@ impl GeoJson {
                 writer
                     .write_all(b"{\"type\":\"FeatureCollection\",\"features\":[")
                     .map_err(WriteError::file(&path, "writing"))?;
-                Ok(LayerFile { path, writer, records: 0, bounds: None })
+                Ok(LayerFile { path, writer, records: 0, longitudes: Longitudes::default(), latitudes: None, heights: None })
             })
             .collect::<Result<Vec<_>, WriteError>>()?;
         Ok(GeoJson { to_wgs84, files })
@@ -75,10 +80,10 @@ impl FormatWriter for GeoJson {
             let (own, others) = rest.split_at(positions.len());
             rest = others;
             let has_height = positions.iter().all(|p| !p.ellipsoid_height_m.is_nan());
-            let coordinates: Vec<geojson::Position> = own.iter().map(|point| file.position(*point, has_height)).collect();
+            let geometry = file.geometry(layer.geometry, own, has_height);
             let feature = Feature {
                 bbox: None,
-                geometry: geometry(layer.geometry, coordinates),
+                geometry,
                 id: None,
                 properties: Some(properties(&layer.fields, batch, i)),
                 foreign_members: None,
@@ -97,20 +102,42 @@ impl FormatWriter for GeoJson {
 }
 
 impl LayerFile {
-    fn position(&mut self, [lon, lat, height]: [f64; 3], has_height: bool) -> geojson::Position {
+    /// A geometry on WGS 84, cut at ±180°; none for a table.
+    fn geometry(&mut self, kind: GeometryKind, points: &[Point], has_height: bool) -> Option<Geometry> {
+        let mut parts = |parts: Vec<Vec<Point>>| -> Vec<Vec<geojson::Position>> {
+            parts.iter().map(|part| part.iter().map(|point| self.position(*point, has_height)).collect()).collect()
+        };
+        let value = match kind {
+            GeometryKind::None => return None,
+            GeometryKind::Point => GeometryValue::Point { coordinates: self.position(*points.first()?, has_height) },
+            GeometryKind::Line => {
+                let mut coordinates = parts(cut_line(points));
+                match coordinates.len() {
+                    1 => GeometryValue::LineString { coordinates: coordinates.pop()? },
+                    _ => GeometryValue::MultiLineString { coordinates },
+                }
+            }
+            GeometryKind::Area => {
+                let mut rings = parts(cut_ring(points));
+                rings.iter_mut().for_each(|ring| turn_left(ring));
+                match rings.len() {
+                    1 => GeometryValue::Polygon { coordinates: rings },
+                    _ => GeometryValue::MultiPolygon { coordinates: rings.into_iter().map(|ring| vec![ring]).collect() },
+                }
+            }
+        };
+        Some(Geometry::new(value))
+    }
+
+    fn position(&mut self, [lon, lat, height]: Point, has_height: bool) -> geojson::Position {
         let (lon, lat) = (rounded(lon, Some(DEGREE_DECIMALS)), rounded(lat, Some(DEGREE_DECIMALS)));
-        let ([west, south, east, north], heights) = self.bounds.get_or_insert(([lon, lat, lon, lat], None));
-        *west = west.min(lon);
-        *south = south.min(lat);
-        *east = east.max(lon);
-        *north = north.max(lat);
+        self.longitudes.see(lon);
+        widen(&mut self.latitudes, lat);
         if !has_height {
             return geojson::Position::from([lon, lat]);
         }
         let height = rounded(height, Some(METRE_DECIMALS));
-        let [least, greatest] = heights.get_or_insert([height, height]);
-        *least = least.min(height);
-        *greatest = greatest.max(height);
+        widen(&mut self.heights, height);
         geojson::Position::from(vec![lon, lat, height])
     }
 
@@ -123,8 +150,8 @@ impl LayerFile {
 
     fn end(&mut self) -> std::io::Result<()> {
         self.writer.write_all(b"\n]")?;
-        if let Some(([west, south, east, north], heights)) = self.bounds {
-            let bbox = match heights {
+        if let (Some((west, east)), Some([south, north])) = (self.longitudes.edges(), self.latitudes) {
+            let bbox = match self.heights {
                 Some([least, greatest]) => vec![west, south, least, east, north, greatest],
                 None => vec![west, south, east, north],
             };
@@ -136,20 +163,18 @@ impl LayerFile {
     }
 }
 
-fn geometry(kind: GeometryKind, mut coordinates: Vec<geojson::Position>) -> Option<Geometry> {
-    let value = match kind {
-        GeometryKind::None => return None,
-        GeometryKind::Point => GeometryValue::Point { coordinates: coordinates.pop()? },
-        GeometryKind::Line => GeometryValue::LineString { coordinates },
-        GeometryKind::Area => {
-            let doubled: f64 = coordinates.windows(2).map(|w| w[0][0] * w[1][1] - w[1][0] * w[0][1]).sum();
-            if doubled < 0.0 {
-                coordinates.reverse();
-            }
-            GeometryValue::Polygon { coordinates: vec![coordinates] }
-        }
-    };
-    Some(Geometry::new(value))
+fn widen(bounds: &mut Option<[f64; 2]>, value: f64) {
+    let [least, greatest] = bounds.get_or_insert([value, value]);
+    *least = least.min(value);
+    *greatest = greatest.max(value);
+}
+
+/// Turns a ring counter-clockwise: the right-hand rule.
+fn turn_left(ring: &mut [geojson::Position]) {
+    let doubled: f64 = ring.windows(2).map(|w| w[0][0] * w[1][1] - w[1][0] * w[0][1]).sum();
+    if doubled < 0.0 {
+        ring.reverse();
+    }
 }
 
 fn properties(fields: &[Field], batch: &Batch, i: usize) -> JsonObject {

@@ -3,6 +3,7 @@
 //! A `FormatWriter` takes the layers' batches in order. [`Output`] hands each batch to every format
 //! of the job, writes the held rows and the summary, and puts the finished folder in place.
 
+mod antimeridian;
 mod csv;
 mod dated;
 mod dxf;

@@ -1,9 +1,12 @@
-//! A job in a folder of its own, run through the program.
+//! A job in a folder of its own, run through the program, and what it wrote read back.
+//!
+//! Every run that maps is held to the account: each row of the logs in one place, and the layers, the
+//! ledger, `held.csv`, the summary and the terminal of one mind about it.
 
 #![allow(dead_code, missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
-use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::Value;
@@ -19,15 +22,23 @@ pub struct Field {
     pub job: String,
 }
 
+/// Records of a layer by field; null is empty.
+pub type Records = Vec<BTreeMap<String, String>>;
+
 /// What a run came to.
 pub struct Run {
     pub output: Output,
     pub summary: Value,
     /// Rows held: file, line, reason, column, value, sentence.
     pub held: Vec<[String; 6]>,
-    /// Features by field.
-    pub features: Vec<BTreeMap<String, String>>,
-    pub ledger: Vec<BTreeMap<String, String>>,
+    /// The same rows as they stand in the logs.
+    pub held_rows: Vec<String>,
+    pub features: Records,
+    pub bases: Records,
+    pub ledger: Records,
+    /// Types of the fields of the features and of the bases.
+    pub types: BTreeMap<String, String>,
+    pub base_types: BTreeMap<String, String>,
 }
 
 impl Field {
@@ -93,47 +104,157 @@ instrument_height_m = 1.5
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
         let out = self.path("t-layers");
         let summary: Value = serde_json::from_str(&std::fs::read_to_string(out.join("summary.json")).unwrap()).unwrap();
-        for kind in ["shots", "bases"] {
-            let count = |key: &str| summary[kind][key].as_u64().unwrap();
-            assert_eq!(count("read"), count("mapped") + count("held"), "counts of {kind} add up");
-            let by_reason: u64 = summary[kind]["held_by_reason"].as_object().unwrap().values().map(|n| n.as_u64().unwrap()).sum();
-            assert_eq!(by_reason, count("held"));
-        }
-        let table = |name: &str| -> Vec<BTreeMap<String, String>> {
+        let table = |name: &str| -> Records {
             csv::Reader::from_path(out.join(name)).unwrap().deserialize().map(|row| row.unwrap()).collect()
         };
-        let held = csv::Reader::from_path(out.join("held.csv"))
-            .unwrap()
-            .records()
-            .map(|row| {
-                let row = row.unwrap();
-                std::array::from_fn(|i| row[i].to_owned())
-            })
-            .collect();
-        Run { output, held, features: table("t.features.csv"), ledger: table("t.ledger.csv"), summary }
+        let mut held = Vec::new();
+        let mut held_rows = Vec::new();
+        for row in csv::Reader::from_path(out.join("held.csv")).unwrap().records() {
+            let row = row.unwrap();
+            held.push(std::array::from_fn(|i| row[i].to_owned()));
+            held_rows.push(row[6].to_owned());
+        }
+        let (features, bases, ledger) = (table("t.features.csv"), table("t.bases.csv"), table("t.ledger.csv"));
+        let (types, base_types) = (types(&out, "t.features"), types(&out, "t.bases"));
+        let run = Run { output, summary, held, held_rows, features, bases, ledger, types, base_types };
+        run.assert_accounted_for();
+        run
     }
 
-    /// Maps the job, which must fail before anything is written; returns the message.
+    /// Maps and checks the job, both of which must fail before anything is written; returns the
+    /// message.
     pub fn refusal(&self) -> String {
-        let output = self.command(&["map", "job.toml"]);
-        assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stdout));
-        assert!(!self.path("t-layers").exists(), "nothing is written");
-        let said = String::from_utf8(output.stderr).unwrap();
-        said.strip_prefix("error: ").unwrap().trim_end().to_owned()
+        let before = self.names();
+        let said = |command: &str| {
+            let output = self.command(&[command, "job.toml"]);
+            assert_eq!(output.status.code(), Some(1), "{}", String::from_utf8_lossy(&output.stdout));
+            assert!(output.stdout.is_empty(), "{}", String::from_utf8_lossy(&output.stdout));
+            String::from_utf8(output.stderr).unwrap()
+        };
+        let (mapping, checking) = (said("map"), said("check"));
+        assert_eq!(mapping, checking, "map and check say the same");
+        let mut after = self.names();
+        after.remove("job.toml");
+        assert_eq!(after, before.into_iter().filter(|name| name != "job.toml").collect(), "nothing is written");
+        mapping.strip_prefix("error: ").unwrap().strip_suffix('\n').unwrap().to_owned()
+    }
+
+    /// What lies in the folder.
+    fn names(&self) -> BTreeSet<String> {
+        std::fs::read_dir(self.folder.path()).unwrap().map(|entry| entry.unwrap().file_name().into_string().unwrap()).collect()
     }
 }
 
 impl Run {
-    /// (line, reason, column, value) of each held row.
-    pub fn held_short(&self) -> Vec<(u64, &str, &str, &str)> {
-        self.held
+    /// Every row in one place, and the same said of it everywhere.
+    fn assert_accounted_for(&self) {
+        let place = |row: &BTreeMap<String, String>| (row["source_file"].clone(), row["source_line"].clone());
+        let of =
+            |kind: &str| -> Vec<&BTreeMap<String, String>> { self.ledger.iter().filter(|row| row["record"] == kind).collect() };
+
+        // One place for each row of each file, and as many of them as the file says.
+        let mut places = BTreeSet::new();
+        let held_places = self.held.iter().map(|[file, line, ..]| (file.clone(), line.clone()));
+        for place in self.features.iter().chain(&self.bases).map(place).chain(held_places) {
+            assert!(places.insert(place.clone()), "{place:?} is in two places");
+        }
+        let inputs = self.summary["inputs"].as_array().unwrap();
+        for (input, record) in inputs.iter().zip(of("file")) {
+            let name = input["file"].as_str().unwrap();
+            let count = |key: &str| input["rows"][key].as_u64().unwrap();
+            let found = places.iter().filter(|(file, _)| file == name).count() as u64;
+            assert_eq!(found, count("read"), "rows of {name}");
+            let skipped: u64 = ["blank_lines", "comment_lines", "repeated_headers", "units_lines"]
+                .iter()
+                .map(|key| input[key].as_u64().unwrap())
+                .sum();
+            let said = ["rows_read", "rows_mapped", "rows_held", "rows_flagged", "lines_skipped"].map(|key| record[key].clone());
+            let want = [count("read"), count("mapped"), count("held"), count("flagged"), skipped].map(|n| n.to_string());
+            assert_eq!((record["source_file"].as_str(), said), (name, want));
+        }
+        assert_eq!(inputs.len(), of("file").len());
+
+        // Held rows: the file of them, the ledger and the summary.
+        let held: Vec<[&str; 7]> = self
+            .held
             .iter()
-            .map(|[_, line, reason, column, value, _]| (line.parse().unwrap(), reason.as_str(), column.as_str(), value.as_str()))
-            .collect()
+            .zip(&self.held_rows)
+            .map(|([file, line, reason, column, value, sentence], row)| {
+                [file, line, reason, column, value, sentence, row].map(String::as_str)
+            })
+            .collect();
+        let fields = ["source_file", "source_line", "code", "log_column", "value", "sentence", "row"];
+        let in_ledger: Vec<[&str; 7]> = of("held").iter().map(|row| fields.map(|field| row[field].as_str())).collect();
+        assert_eq!(in_ledger, held);
+        for (log, layer) in [("shots", &self.features), ("bases", &self.bases)] {
+            let counts = &self.summary[log];
+            let count = |key: &str| counts[key].as_u64().unwrap();
+            assert_eq!(count("read"), count("mapped") + count("held"), "counts of {log} add up");
+            assert_eq!(count("mapped"), layer.len() as u64);
+            let files: Vec<&str> =
+                inputs.iter().filter(|input| input["log"] == log).map(|input| input["file"].as_str().unwrap()).collect();
+            let reasons = held.iter().filter(|row| files.contains(&row[0])).map(|row| row[2]);
+            assert_eq!(counts["held_by_reason"], serde_json::json!(counted(reasons)), "held {log} by reason");
+            assert_eq!(count("held"), held.iter().filter(|row| files.contains(&row[0])).count() as u64);
+
+            // Flags: the layer, the ledger and the summary.
+            let flagged: Vec<_> = layer.iter().filter(|row| !row["flags"].is_empty()).collect();
+            let mut in_layer: Vec<_> = flagged.iter().map(|row| (place(row), row["flags"].as_str())).collect();
+            let mut in_ledger: Vec<_> =
+                of("flagged").into_iter().filter(|row| row["log"] == log).map(|row| (place(row), row["code"].as_str())).collect();
+            in_layer.sort();
+            in_ledger.sort();
+            assert_eq!(in_ledger, in_layer, "flags of {log}");
+            let codes = flagged.iter().flat_map(|row| row["flags"].split(' '));
+            assert_eq!(counts["flags"], serde_json::json!(counted(codes)), "flags of {log}");
+            assert_eq!(count("flagged"), flagged.len() as u64);
+        }
+
+        // The terminal.
+        let number = |log: &str, key: &str| self.summary[log][key].as_u64().unwrap();
+        let stdout = String::from_utf8(self.output.stdout.clone()).unwrap();
+        let first = format!(
+            "{} of {} shots mapped, {} held, {} flagged; {} of {} bases used\n",
+            number("shots", "mapped"),
+            number("shots", "read"),
+            number("shots", "held"),
+            number("shots", "flagged"),
+            number("bases", "mapped"),
+            number("bases", "read")
+        );
+        assert!(stdout.starts_with(&first), "{stdout}");
+        let announced = match held.len() {
+            0 => String::new(),
+            1 => "held: 1 row was set aside; see ./t-layers/held.csv\n".to_owned(),
+            many => format!("held: {many} rows were set aside; see ./t-layers/held.csv\n"),
+        };
+        assert_eq!(String::from_utf8(self.output.stderr.clone()).unwrap(), announced);
     }
 
-    pub fn sentence(&self, row: usize) -> &str {
-        &self.held[row][5]
+    /// Asserts that the same features came out as of another run, wherever their rows stood.
+    pub fn assert_same_features(&self, other: &Run) {
+        let of = |run: &Run| -> Records {
+            let mut features = run.features.clone();
+            features.iter_mut().for_each(|feature| feature.retain(|field, _| !field.starts_with("source_")));
+            features
+        };
+        assert_eq!(of(self), of(other));
+    }
+
+    /// Rows mapped with suspicions: file, line, codes, sentences.
+    pub fn flagged(&self) -> Vec<[&str; 4]> {
+        let fields = ["source_file", "source_line", "code", "sentence"];
+        self.ledger.iter().filter(|row| row["record"] == "flagged").map(|row| fields.map(|field| row[field].as_str())).collect()
+    }
+
+    /// What the summary says of an input file; bases come first.
+    pub fn input(&self, file: &str) -> &Value {
+        self.summary["inputs"].as_array().unwrap().iter().find(|input| input["file"] == file).unwrap()
+    }
+
+    /// A field of all features, as numbers; null is NaN.
+    pub fn numbers(&self, name: &str) -> Vec<f64> {
+        self.column(name).into_iter().map(|text| if text.is_empty() { f64::NAN } else { text.parse().unwrap() }).collect()
     }
 
     /// A field of all features.
@@ -141,33 +262,31 @@ impl Run {
         self.features.iter().map(|feature| feature[name].as_str()).collect()
     }
 
+    /// A field of all bases.
+    pub fn base_column(&self, name: &str) -> Vec<&str> {
+        self.bases.iter().map(|base| base[name].as_str()).collect()
+    }
+
+    /// Shots mapped.
     pub fn mapped(&self) -> usize {
-        assert_eq!(self.summary["shots"]["mapped"].as_u64().unwrap() as usize, self.features.len());
         self.features.len()
     }
+}
 
-    /// Flag counts of the summary, which the layer and the ledger must repeat.
-    pub fn flags(&self) -> BTreeMap<String, u64> {
-        let said: BTreeMap<String, u64> = serde_json::from_value(self.summary["shots"]["flags"].clone()).unwrap();
-        let count = |rows: &mut dyn Iterator<Item = &str>| {
-            let mut found: BTreeMap<String, u64> = BTreeMap::new();
-            rows.flat_map(|codes| codes.split_whitespace()).for_each(|code| *found.entry(code.to_owned()).or_default() += 1);
-            found
-        };
-        assert_eq!(count(&mut self.features.iter().map(|feature| feature["flags"].as_str())), said, "flags in the layer");
-        let rows = self.ledger.iter().filter(|row| row["record"] == "flagged" && row["log"] == "shots");
-        assert_eq!(count(&mut rows.map(|row| row["code"].as_str())), said, "flags in the ledger");
-        said
-    }
+/// The types of a layer's fields, from the file beside its CSV.
+fn types(out: &Path, layer: &str) -> BTreeMap<String, String> {
+    let names = csv::Reader::from_path(out.join(format!("{layer}.csv"))).unwrap().headers().unwrap().clone();
+    let types = std::fs::read_to_string(out.join(format!("{layer}.csvt"))).unwrap();
+    let types: Vec<&str> = types.trim_end().split(',').collect();
+    assert_eq!(names.len(), types.len());
+    names.iter().zip(types).map(|(name, kind)| (name.to_owned(), kind.to_owned())).collect()
+}
 
-    /// Flags of a base, from the ledger.
-    pub fn base_flags(&self) -> Vec<&str> {
-        self.ledger
-            .iter()
-            .filter(|row| row["record"] == "flagged" && row["log"] == "bases")
-            .map(|row| row["code"].as_str())
-            .collect()
-    }
+/// How often each word comes.
+fn counted<'w>(words: impl Iterator<Item = &'w str>) -> BTreeMap<&'w str, u64> {
+    let mut found = BTreeMap::new();
+    words.for_each(|word| *found.entry(word).or_default() += 1);
+    found
 }
 
 /// A row of the usual shot log.
