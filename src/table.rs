@@ -171,9 +171,13 @@ pub struct Position {
     pub z: f64,
     /// Height above the ellipsoid of the layers' datum in metres; NaN where none is known.
     pub ellipsoid_height_m: f64,
-    /// What stands in for `z` where a format wants a number: that of the base, or 0.
+    /// What stands in for `z` where a format wants a number: that of the base, or [`NO_HEIGHT`].
     pub stand_in_z: f64,
 }
+
+/// What formats that want a number have where neither the point nor its base has a height, in a job
+/// where others have: never a false zero. The field height_kind says `none`.
+pub const NO_HEIGHT: f64 = -9999.0;
 
 /// The geometries of a batch.
 #[derive(Debug, Clone, PartialEq)]

@@ -243,7 +243,7 @@ pub fn layer(third: &str, carried: Vec<Field>) -> Layer {
         title: "Mapped features",
         description: format!(
             "One point for each shot that was mapped, with its uncertainty. Third coordinate: {third}. Points without a \
-             height have none, or that of the base where the format wants one; height_kind says none. Mapping grade; no \
+             height have none, or that of the base where the format wants one (-9999 where it has none); height_kind says none. Mapping grade; no \
              licensed survey."
         ),
         geometry: GeometryKind::Point,

@@ -23,7 +23,7 @@ use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::locate::{Declinations, Locator, Placed, end_point};
 use crate::north::{Declination, NorthKind, WeakField};
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
-use crate::table::{Batch, Column, FieldKind, Geometries, Position, Texts};
+use crate::table::{Batch, Column, FieldKind, Geometries, NO_HEIGHT, Position, Texts};
 
 /// What the computation of a block needs.
 pub struct Stage<'j> {
@@ -369,7 +369,7 @@ fn position(placed: &Placed, base: &Placed) -> Position {
         y: placed.y,
         z: placed.z.unwrap_or(f64::NAN),
         ellipsoid_height_m: placed.ellipsoid_height_m.unwrap_or(f64::NAN),
-        stand_in_z: placed.z.or(base.z).unwrap_or(0.0),
+        stand_in_z: placed.z.or(base.z).unwrap_or(NO_HEIGHT),
     }
 }
 
