@@ -2,7 +2,7 @@
 //! covariance, its local frame and its grid, and what is suspicious about it.
 //!
 //! A base is computed on the datum of its own CRS where that datum's ellipsoid lies about the
-//! earth's centre as WGS 84's does, with longitudes from Greenwich. On other datums heights above the ellipsoid are not what GNSS
+//! earth's centre as WGS 84's does, with degrees from Greenwich. On other datums heights above the ellipsoid are not what GNSS
 //! gives, so that such bases are first brought to WGS 84.
 
 use std::collections::{BTreeMap, HashMap};
@@ -205,7 +205,7 @@ impl BaseTable {
         let wgs84 = Ellipsoid::WGS84;
         let is_geocentric = (own.ellipsoid().semi_major_m - wgs84.semi_major_m).abs() < 1.0
             && (own.ellipsoid().flattening - wgs84.flattening).abs() < 1e-7
-            && own.is_from_greenwich();
+            && own.is_plain();
         let datum_crs = if is_geocentric { own } else { Crs::new("EPSG:4979")? };
         let datum = match self.datums.iter().position(|datum| datum.crs.same_as(&datum_crs)) {
             Some(datum) => datum,
@@ -300,7 +300,7 @@ impl BaseTable {
                 sigma_horizontal.unwrap_or(ASSUMED_SIGMA_HORIZONTAL_M),
                 sigma_vertical.unwrap_or(ASSUMED_SIGMA_VERTICAL_M),
             ),
-            grid: grid_crs.grid_factors(at.lon_rad, at.lat_rad),
+            grid: grid_crs.grid_factors(at.lon_rad - grid_crs.meridian_rad(), at.lat_rad),
             flags,
             row: row.clone(),
         }))

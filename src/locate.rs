@@ -77,6 +77,8 @@ impl ThirdCoordinate {
 pub struct Locator<'j> {
     /// Per datum of the bases, the way to the layers' datum; none where it is the same.
     to_output: Vec<Option<Transform>>,
+    /// The layers' geographic CRS, where it has not plain degrees from Greenwich.
+    odd: Option<Crs>,
     /// From the layers' datum to easting and northing; none for a geographic CRS.
     project: Option<Transform>,
     /// From the layers' datum to all of a CRS with a vertical part.
@@ -152,6 +154,7 @@ impl<'j> Locator<'j> {
         };
         Ok(Locator {
             to_output,
+            odd: (!geographic.is_plain()).then_some(geographic),
             project,
             vertical,
             third,
@@ -214,9 +217,13 @@ impl<'j> Locator<'j> {
                     ThirdCoordinate::Vertical { .. } => ellipsoid.map(|_| vertical[i][2]),
                     ThirdCoordinate::GlobalGeoid { .. } => orthometric.map(|height| height * self.vertical_units_per_m),
                 };
+                let (lon_deg, lat_deg) = match &self.odd {
+                    None => (lonlat[i][0], lonlat[i][1]),
+                    Some(odd) => odd.greenwich_degrees(lonlat[i][0], lonlat[i][1]),
+                };
                 Placed {
-                    lon_deg: lonlat[i][0],
-                    lat_deg: lonlat[i][1],
+                    lon_deg,
+                    lat_deg,
                     x: projected[i][0],
                     y: projected[i][1],
                     z,

@@ -64,12 +64,14 @@ pub enum NorthError {
         date: Date,
     },
     /// The place is outside the model, or the model refuses it.
-    #[error("the World Magnetic Model has no value at latitude {lat_deg}, longitude {lon_deg}")]
+    #[error("the World Magnetic Model has no value at latitude {lat_deg}, longitude {lon_deg}, height {height_m} m")]
     Place {
         /// Latitude in degrees.
         lat_deg: f64,
         /// Longitude in degrees.
         lon_deg: f64,
+        /// Height above the ellipsoid in metres.
+        height_m: f64,
     },
 }
 
@@ -94,7 +96,7 @@ pub fn declination(at: &Geodetic, date: Date) -> Result<Declination, NorthError>
     let lat_deg = at.lat_rad.to_degrees();
     // The crate takes longitudes of -180° to 180°.
     let lon_deg = (at.lon_rad.to_degrees() + 180.0).rem_euclid(360.0) - 180.0;
-    let place = || NorthError::Place { lat_deg, lon_deg };
+    let place = || NorthError::Place { lat_deg, lon_deg, height_m: at.ellipsoid_height_m };
     let day =
         time::Date::from_ordinal_date(date.year().into(), date.day_of_year() as u16).map_err(|_| NorthError::Date { date })?;
     let field = GeomagneticField::new(
@@ -125,6 +127,9 @@ pub fn declination(at: &Geodetic, date: Date) -> Result<Declination, NorthError>
 /// # Errors
 /// As [`declination`].
 pub fn yearly_change_rad(at: &Geodetic, date: Date) -> Result<f64, NorthError> {
+    if !(FIRST_YEAR..=LAST_YEAR).contains(&date.year()) {
+        return Err(NorthError::Date { date });
+    }
     // Inside the five years of one model the field is linear in time.
     let (first, last) = if date.year() < 2025 { (2020, 2024) } else { (2025, 2029) };
     let out_of_range = || NorthError::Date { date };

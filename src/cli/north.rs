@@ -21,10 +21,10 @@ use crate::units::{Hemispheres, parse_angle_deg};
 )]
 pub struct Args {
     /// Latitude on WGS 84: degrees, or degrees minutes seconds with N or S
-    #[arg(long, value_parser = latitude)]
+    #[arg(long, value_parser = latitude, allow_hyphen_values = true)]
     lat: f64,
     /// Longitude on WGS 84: degrees, or degrees minutes seconds with E or W
-    #[arg(long, value_parser = longitude)]
+    #[arg(long, value_parser = longitude, allow_hyphen_values = true)]
     lon: f64,
     /// Date, as 2026-05-04
     #[arg(long, value_parser = date)]
@@ -96,8 +96,9 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
             // Metres of datum shift do not turn the grid.
             Transform::new(&wgs84, &geographic, area, Rules { ballpark: true, missing_grids: true })?.apply(&mut point)?;
         }
+        let (lon, lat) = (point[0][0] * geographic.unit_factor(), point[0][1] * geographic.unit_factor());
         let factors = crs
-            .grid_factors(point[0][0].to_radians(), point[0][1].to_radians())
+            .grid_factors(lon, lat)
             .ok_or_else(|| format!("{} has no grid here; name a projected CRS whose area of use holds the place", crs.label()))?;
         if crs.area_of_use().is_some_and(|area| !area.contains(args.lon, args.lat)) {
             writeln!(text, "caution      the place lies outside the area of use of {}", crs.label())?;

@@ -198,6 +198,25 @@ impl Object {
         (ok != 0).then_some((major, inverse))
     }
 
+    /// Longitude of the prime meridian from Greenwich in radians, east positive.
+    pub fn prime_meridian_rad(&self) -> Option<f64> {
+        let (mut longitude, mut unit_factor) = (0.0, 0.0);
+        // SAFETY: live objects; the meridian is freed; out pointers are to live variables or null.
+        let ok = unsafe {
+            let meridian = NonNull::new(sys::proj_get_prime_meridian(self.context.as_ptr(), self.pj.as_ptr()))?;
+            let ok = sys::proj_prime_meridian_get_parameters(
+                self.context.as_ptr(),
+                meridian.as_ptr(),
+                &mut longitude,
+                &mut unit_factor,
+                ptr::null_mut(),
+            );
+            sys::proj_destroy(meridian.as_ptr());
+            ok
+        };
+        (ok != 0).then_some(longitude * unit_factor)
+    }
+
     /// The axes of the coordinate system, in the authority's order.
     pub fn axes(&self) -> Vec<Axis> {
         let mut axes = Vec::new();

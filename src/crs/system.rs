@@ -61,6 +61,7 @@ pub struct Crs {
     /// Metres (projected) or radians (geographic) in one unit of the horizontal axes.
     unit_factor: f64,
     unit_name: String,
+    meridian_rad: f64,
     area: Option<AreaOfUse>,
     /// A copy for `proj_factors`, which writes to its object.
     factors: Mutex<Object>,
@@ -141,6 +142,7 @@ impl Crs {
             ellipsoid: Ellipsoid { semi_major_m, flattening: if inverse == 0.0 { 0.0 } else { 1.0 / inverse } },
             unit_factor: first.unit_factor,
             unit_name: first.unit_name.clone(),
+            meridian_rad: horizontal.prime_meridian_rad().unwrap_or(0.0),
             area: whole.area_of_use().or_else(|| horizontal.area_of_use()).map(|(edges_deg, name)| AreaOfUse { edges_deg, name }),
             factors: Mutex::new(horizontal.copy().ok_or_else(|| inside("copying"))?),
             horizontal: Mutex::new(horizontal),
@@ -202,11 +204,22 @@ impl Crs {
         &self.unit_name
     }
 
-    /// Whether longitudes count from Greenwich.
-    pub fn is_from_greenwich(&self) -> bool {
-        // WKT 2 always names the meridian of a geographic CRS, 0 for Greenwich.
-        let wkt = held(&self.horizontal).wkt(sys::PJ_WKT_TYPE_PJ_WKT2_2019).unwrap_or_default();
-        wkt.split_once("PRIMEM[").is_none_or(|(_, rest)| rest.split(',').nth(1).is_some_and(|degrees| degrees.trim() == "0"))
+    /// Longitude of its meridian from Greenwich in radians, east positive: 0 but for a few old systems.
+    pub fn meridian_rad(&self) -> f64 {
+        self.meridian_rad
+    }
+
+    /// Longitude from Greenwich and latitude in degrees, of a geographic CRS's own coordinates in its
+    /// own unit.
+    pub fn greenwich_degrees(&self, lon: f64, lat: f64) -> (f64, f64) {
+        let lon_deg = (lon * self.unit_factor + self.meridian_rad).to_degrees();
+        let wrapped = if lon_deg.abs() > 180.0 { (lon_deg + 180.0).rem_euclid(360.0) - 180.0 } else { lon_deg };
+        (wrapped, (lat * self.unit_factor).to_degrees())
+    }
+
+    /// Whether a geographic CRS has degrees counted from Greenwich.
+    pub fn is_plain(&self) -> bool {
+        self.meridian_rad == 0.0 && (self.unit_factor - 1f64.to_radians()).abs() < 1e-12
     }
 
     /// Where it is meant to be used.
@@ -270,7 +283,8 @@ impl Crs {
         held(&self.horizontal).wkt(sys::PJ_WKT_TYPE_PJ_WKT1_ESRI)
     }
 
-    /// Convergence and scale of a projected CRS at a position on its datum; none where the
+    /// Convergence and scale of a projected CRS at a position on its datum, the longitude counted from
+    /// the CRS's own meridian ([`Crs::meridian_rad`]); none where the
     /// projection has no such point, and for geographic systems.
     pub fn grid_factors(&self, lon_rad: f64, lat_rad: f64) -> Option<GridFactors> {
         if self.kind != Kind::Projected {

@@ -119,7 +119,8 @@ impl FormatWriter for Shapefiles {
 fn shape_of(field: &Field) -> (u8, u8) {
     match (field.kind, field.name.as_str()) {
         (FieldKind::Real, _) => (NUMBER_WIDTH, field.decimals.unwrap_or(CARRIED_DECIMALS)),
-        (FieldKind::Integer, _) => (20, 0),
+        // Wider ones are read back as real numbers.
+        (FieldKind::Integer, _) => (18, 0),
         (FieldKind::Time, _) => (24, 0),
         (FieldKind::Text, "time_local") => (35, 0),
         (FieldKind::Text, "height_kind" | "record" | "log") => (12, 0),
