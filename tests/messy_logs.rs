@@ -3,9 +3,9 @@
 
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
-mod common;
+mod fieldwork;
 
-use common::{BASES, Field, HEAD, good, shot};
+use fieldwork::{BASES, Field, HEAD, good, shot};
 
 fn utf16(text: &str, little: bool) -> Vec<u8> {
     text.encode_utf16().flat_map(|unit| if little { unit.to_le_bytes() } else { unit.to_be_bytes() }).collect()
