@@ -170,9 +170,11 @@ impl Run {
     }
 }
 
-/// A row of the usual shot log.
+/// A row of the usual shot log, one a second from 8 o'clock on 4 May.
 pub fn shot(base: &str, id: u32, azimuth: &str, inclination: &str, distance: &str) -> String {
-    format!("{base},{id},2026-05-04T08:{:02}:{:02}Z,{azimuth},{inclination},{distance},x\n", id / 60, id % 60)
+    let second = 8 * 3600 + id;
+    let (day, hour, minute) = (4 + second / 86_400, second / 3600 % 24, second / 60 % 60);
+    format!("{base},{id},2026-05-{day:02}T{hour:02}:{minute:02}:{:02}Z,{azimuth},{inclination},{distance},x\n", second % 60)
 }
 
 /// A usual shot log of `count` good rows.
