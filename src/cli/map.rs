@@ -144,12 +144,16 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         json = Summary::new(&job, account, extents, files).to_json();
         json.clone()
     })?;
-    if args.json {
-        print(&json)?;
+    let printed = if args.json {
+        print(&json)
     } else if !args.quiet {
-        print(&format!("{}written  {}\n", terminal::account(&account), place.display()))?;
-    }
+        print(&format!("{}written  {}\n", terminal::account(&account), place.display()))
+    } else {
+        Ok(())
+    };
+    // A closed pipe does not keep this back.
     announce_held(&account, &place);
+    printed?;
     Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })
 }
 
