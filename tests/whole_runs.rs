@@ -195,6 +195,34 @@ fn exit_statuses_and_what_is_said_where() {
 }
 
 #[test]
+fn a_closed_pipe_keeps_the_status_of_strict() {
+    let field = Field::new(good(3) + &shot("A", 9, "x", "0", "20"));
+    field.write("job.toml", &field.job);
+    for command in ["map", "check"] {
+        let mut run = Command::new(PROGRAM)
+            .args([command, "job.toml", "--strict"])
+            .current_dir(field.folder.path())
+            .stdout(Stdio::piped())
+            .stderr(Stdio::piped())
+            .spawn()
+            .unwrap();
+        drop(run.stdout.take());
+        assert_eq!(run.wait_with_output().unwrap().status.code(), Some(3), "{command}");
+    }
+}
+
+#[test]
+fn a_foreign_database_of_projections_does_no_harm() {
+    let field = Field::new(good(1));
+    field.write("foreign/proj.db", "not a database");
+    for variable in ["PROJ_DATA", "PROJ_LIB"] {
+        let arguments = ["north", "--lat", "51", "--lon", "-1", "--date", "2026-05-04", "--crs", "EPSG:27700"];
+        let run = Command::new(PROGRAM).args(arguments).env(variable, field.path("foreign")).output().unwrap();
+        assert_eq!((run.status.code(), stderr(&run).as_str()), (Some(0), ""), "{variable}");
+    }
+}
+
+#[test]
 fn the_summary_fits_its_schema() {
     let field = Field::new(good(3) + &shot("A", 9, "x", "0", "20"));
     let summary = field.map().summary;

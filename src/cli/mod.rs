@@ -79,8 +79,6 @@ pub fn main() -> ExitCode {
     match done {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::Held) => ExitCode::from(3),
-        // A reader that has seen enough closes the pipe; that is no failure.
-        Err(failure) if is_broken_pipe(failure.as_ref()) => ExitCode::SUCCESS,
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
             anstream::eprintln!("{red}error:{red:#} {failure}");
@@ -89,14 +87,12 @@ pub fn main() -> ExitCode {
     }
 }
 
-fn is_broken_pipe(failure: &(dyn std::error::Error + 'static)) -> bool {
-    failure.downcast_ref::<std::io::Error>().is_some_and(|error| error.kind() == std::io::ErrorKind::BrokenPipe)
-}
-
 /// Prints to standard output.
 fn print(text: &str) -> Result<(), Failure> {
     let mut out = anstream::stdout().lock();
-    out.write_all(text.as_bytes())?;
-    out.flush()?;
-    Ok(())
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        // A reader that has seen enough closes the pipe; that is no failure.
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        done => Ok(done?),
+    }
 }

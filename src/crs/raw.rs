@@ -4,9 +4,11 @@
 //! made with. So every [`Object`] here owns a context of its own, can be sent to another thread
 //! (nothing else points into it), and cannot be shared between threads (it is not `Sync`).
 
+use std::collections::BTreeMap;
 use std::ffi::{CStr, CString, c_char, c_int};
 use std::marker::PhantomData;
 use std::ptr::{self, NonNull};
+use std::sync::Mutex;
 
 use proj_sys as sys;
 
@@ -64,8 +66,31 @@ fn new_context() -> Option<NonNull<sys::PJ_CONTEXT>> {
     unsafe {
         let context = NonNull::new(sys::proj_context_create())?;
         sys::proj_log_level(context.as_ptr(), sys::PJ_LOG_LEVEL_PJ_LOG_NONE);
+        sys::proj_context_set_file_finder(context.as_ptr(), Some(find_file), ptr::null_mut());
         Some(context)
     }
+}
+
+/// Finds a file for PROJ: grid files in the folders of `PROJ_DATA` (or `PROJ_LIB`), never a database
+/// or settings, so that those inside the program are used whatever else is installed.
+///
+/// # Safety
+/// `name` is null or a C string. What is returned lives as long as the program.
+unsafe extern "C" fn find_file(_: *mut sys::PJ_CONTEXT, name: *const c_char, _: *mut std::ffi::c_void) -> *const c_char {
+    static FOUND: Mutex<BTreeMap<String, Option<CString>>> = Mutex::new(BTreeMap::new());
+    let name = text(name);
+    if name == "proj.db" || name == "proj.ini" {
+        // A path that cannot be opened: with none, PROJ would go on looking elsewhere.
+        return c"/dev/null/inside-the-program".as_ptr();
+    }
+    let mut found = FOUND.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+    // An entry is never changed or removed, so that its text stays where it is.
+    let path = found.entry(name.clone()).or_insert_with(|| {
+        let folders = std::env::var_os("PROJ_DATA").or_else(|| std::env::var_os("PROJ_LIB"))?;
+        let path = std::env::split_paths(&folders).map(|folder| folder.join(&name)).find(|path| path.is_file())?;
+        CString::new(path.to_str()?).ok()
+    });
+    path.as_ref().map_or(ptr::null(), |path| path.as_ptr())
 }
 
 /// A copy of a C string that PROJ owns; empty for null.
