@@ -361,7 +361,7 @@ impl BaseTable {
                 Some(greatest) => {
                     self.by_name.insert(base.row.name.clone(), Named::Ambiguous(*greatest));
                     let say = format!("positions {greatest:.1} m apart bear the name {}; rename one", base.label);
-                    let fault = Fault::new(Reason::AmbiguousBase, "", &base.label, say);
+                    let fault = Fault::new(Reason::AmbiguousBase, &base.row.name_header, &base.label, say);
                     self.held.push(HeldBase::of(base.row, fault));
                 }
                 None => {

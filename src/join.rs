@@ -14,7 +14,7 @@ pub fn by_name(table: &BaseTable, plan: &Plan, rows: &Rows, row: &Row) -> Result
     let header = plan.header(Quantity::Base);
     let mut joined = String::new();
     let Some(name) = plan.name(Quantity::Base, rows, row, &mut joined) else {
-        return Err(Fault::new(Reason::NoBase, header, "", format!("{header} is empty: the shot names no base")));
+        return Err(plan.no_reading(rows, row, Reason::NoBase, &[Quantity::Base], "the shot names no base"));
     };
     if let Some(Named::Base(index)) = table.by_name.get(name) {
         return Ok(*index);

@@ -54,6 +54,19 @@ pub enum Triangle {
     },
 }
 
+impl Triangle {
+    /// The inclination that was measured or follows from two sides, up positive; none for a horizontal
+    /// distance alone.
+    pub fn inclination_rad(&self) -> Option<f64> {
+        match *self {
+            Triangle::Slope { inclination_rad, .. } | Triangle::Horizontal { inclination_rad, .. } => Some(inclination_rad),
+            Triangle::HorizontalVertical { horizontal_m, vertical_m } => Some(vertical_m.atan2(horizontal_m)),
+            Triangle::SlopeVertical { slope_m, vertical_m } => Some((vertical_m / slope_m).asin()),
+            Triangle::Level { .. } => None,
+        }
+    }
+}
+
 /// A sighting: a direction, a triangle, and the heights at its ends.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Sight {

@@ -3,7 +3,7 @@
 
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
-mod fieldwork;
+mod common;
 
 use proptest::prelude::*;
 use standoff::job;
@@ -12,7 +12,7 @@ use standoff::write::Discard;
 
 /// Runs the usual job on these logs; the counts of a run that ends well must add up.
 fn run(bases: &[u8], shots: &[u8]) -> Option<(u64, u64)> {
-    let field = fieldwork::Field::new(shots);
+    let field = common::Field::new(shots);
     field.write("bases.csv", bases);
     let job = job::parse(&field.job, "job.toml", field.folder.path()).unwrap();
     let mut sink = Discard::default();
@@ -38,29 +38,29 @@ proptest! {
     #[test]
     fn any_rows_under_a_good_header(rows in prop::collection::vec(prop::collection::vec(field(), 5..9), 0..30), end in prop::sample::select(vec!["\n", "\r\n", ""])) {
         let body: Vec<String> = rows.iter().map(|row| row.join(",")).collect();
-        let log = format!("{}{}{end}", fieldwork::HEAD, body.join("\n"));
-        run(fieldwork::BASES.as_bytes(), log.as_bytes());
+        let log = format!("{}{}{end}", common::HEAD, body.join("\n"));
+        run(common::BASES.as_bytes(), log.as_bytes());
     }
 
     #[test]
     fn any_bytes_at_all(bytes in prop::collection::vec(any::<u8>(), 0..400), as_bases in any::<bool>()) {
         if as_bases {
-            run(&bytes, fieldwork::good(3).as_bytes());
+            run(&bytes, common::good(3).as_bytes());
         } else {
-            run(fieldwork::BASES.as_bytes(), &bytes);
+            run(common::BASES.as_bytes(), &bytes);
         }
     }
 
     #[test]
     fn any_cut_of_a_good_log(cut in 0usize..700, encoding in 0..3) {
-        let log = fieldwork::good(12);
+        let log = common::good(12);
         let bytes: Vec<u8> = match encoding {
             0 => log.into_bytes(),
             1 => log.encode_utf16().flat_map(u16::to_le_bytes).collect(),
             _ => [vec![0xfe, 0xff], log.encode_utf16().flat_map(u16::to_be_bytes).collect()].concat(),
         };
         let cut = cut.min(bytes.len());
-        if let Some((read, mapped)) = run(fieldwork::BASES.as_bytes(), &bytes[..cut]) {
+        if let Some((read, mapped)) = run(common::BASES.as_bytes(), &bytes[..cut]) {
             // Only the last row can be spoilt by the cut.
             prop_assert!(read - mapped <= 1, "{read} read, {mapped} mapped");
         }

@@ -3,14 +3,14 @@
 
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
-mod fieldwork;
+mod common;
 
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 
-use fieldwork::{Field, good, shot};
+use common::{Field, good, shot};
 
 const PROGRAM: &str = env!("CARGO_BIN_EXE_standoff");
 

@@ -3,6 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use super::{Failure, Outcome, print, progress};
+use crate::intake::columns::{LogKind, Quantity};
+use crate::intake::plan::Plan;
+use crate::intake::text;
 use crate::job::{self, Bases, Checks, Format, Heights, Job, LayerName, LogFormat, North, Shots};
 use crate::pipeline::{self, Account};
 use crate::report::{summary::Summary, terminal};
@@ -81,13 +84,9 @@ impl Args {
     /// A job for logs with canonical headers.
     fn plain_job(&self, crs: &str) -> Result<Job, Failure> {
         let names = |paths: &[PathBuf]| paths.iter().map(|path| path.display().to_string()).collect::<Vec<_>>();
-        let geographic = || {
-            let head = std::fs::read_to_string(&self.bases[0]).unwrap_or_default();
-            head.lines().find(|line| !line.starts_with('#')).is_some_and(|line| line.to_ascii_lowercase().contains("lat_deg"))
-        };
         let bases_crs = match &self.bases_crs {
             Some(named) => named.clone(),
-            None if geographic() => "EPSG:4979".to_owned(),
+            None if is_geographic(&self.bases)? => "EPSG:4979".to_owned(),
             None => crs.to_owned(),
         };
         let name = self.out.as_ref().and_then(|out| out.file_name()).map(|name| name.to_string_lossy().into_owned());
@@ -126,6 +125,14 @@ impl Args {
         job.shots.resolve(Path::new(""))?;
         Ok(job)
     }
+}
+
+/// Whether the first base log gives latitudes.
+fn is_geographic(logs: &[PathBuf]) -> Result<bool, Failure> {
+    let Some(first) = logs.first() else { return Ok(false) };
+    let text = text::read(first, None)?;
+    let plan = Plan::new(&text, LogKind::Bases, &LogFormat::default())?;
+    Ok(plan.claim_of(Quantity::Latitude).is_some())
 }
 
 /// Runs the command.

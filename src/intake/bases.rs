@@ -1,6 +1,6 @@
 //! Rows of base logs: positions as they were recorded, each checked on its own.
 
-use super::cell::{When, is_no_reading_number};
+use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::plan::Plan;
@@ -51,6 +51,8 @@ pub enum Coordinates {
 pub struct BaseRow {
     /// Name; parts of a name made of several columns have [`super::plan::NAME_JOINT`] between.
     pub name: String,
+    /// The log's header of the name.
+    pub name_header: String,
     /// Index of the file.
     pub file: usize,
     /// Line in the file.
@@ -87,49 +89,37 @@ pub fn name(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read(
-    plan: &Plan,
-    rows: &Rows,
-    row: &Row,
-    file: usize,
-    crs_column: Option<usize>,
-    antenna_height_m: Option<f64>,
-) -> Result<BaseRow, Fault> {
+pub fn read(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height_m: Option<f64>) -> Result<BaseRow, Fault> {
     let reader = Reader { plan, rows, row };
-    let name = name(plan, rows, row)
-        .ok_or_else(|| Fault::new(Reason::NoBase, plan.header(Quantity::Base), "", "the base has no name"))?;
-    let antenna = reader.length(Quantity::AntennaHeight)?.map(|(metres, _)| metres).or(antenna_height_m).unwrap_or(0.0);
+    let name =
+        name(plan, rows, row).ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the base has no name"))?;
+    let antenna = reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).unwrap_or(0.0);
     let coordinates = coordinates(&reader)?;
-    let height_of =
-        |quantity| Ok(reader.length(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres));
-    let height = match (height_of(Quantity::EllipsoidHeight)?, height_of(Quantity::OrthometricHeight)?) {
+    let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
+    let height = match (reader.measured(kinds[0])?, reader.measured(kinds[1])?) {
         (Some(metres), _) => Some(Height::Ellipsoid(metres)),
         (None, Some(metres)) => Some(Height::Orthometric(metres)),
-        (None, None) => {
-            let claimed =
-                [Quantity::EllipsoidHeight, Quantity::OrthometricHeight].into_iter().find(|q| plan.claim_of(*q).is_some());
-            if let Some(quantity) = claimed {
-                let header = plan.header(quantity);
-                return Err(Fault::new(Reason::NoHeight, header, "", format!("{header} is empty: the base has no height")));
-            }
-            None
+        (None, None) if kinds.iter().any(|kind| plan.claim_of(*kind).is_some()) => {
+            return Err(reader.no_reading(Reason::NoHeight, &kinds, "the base has no height"));
         }
+        (None, None) => None,
     };
     let mut flags = Flags::default();
     if looks_damaged(&name) {
         flags.raise(Flag::DamagedId);
     }
-    let sigma = |quantity| Ok(reader.length(quantity)?.map(|(metres, _)| metres.abs()));
+    let sigma = |quantity| Ok(reader.measured(quantity)?.map(f64::abs));
     Ok(BaseRow {
+        name_header: plan.header(Quantity::Base).to_owned(),
         file,
         line: row.line.number,
         raw: row.line.text.to_owned(),
         coordinates,
         height: height.map(|height| height.raised(-antenna)),
-        crs_value: crs_column.map(|index| rows.cell(row, index).to_owned()),
+        crs_value: plan.crs_column.map(|index| rows.cell(row, index).to_owned()),
         sigma_horizontal_m: sigma(Quantity::SigmaHorizontal)?,
         sigma_vertical_m: sigma(Quantity::SigmaVertical)?,
-        instrument_height_m: reader.length(Quantity::InstrumentHeight)?.map(|(metres, _)| metres),
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         when: reader.when()?,
         extras: plan.extras.iter().map(|(index, _)| rows.cell(row, *index).to_owned()).collect(),
         flags,
@@ -141,10 +131,7 @@ fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
     let plan = reader.plan;
     if plan.claim_of(Quantity::Latitude).is_none() {
         let part = |quantity| {
-            reader.length(quantity)?.map(|(metres, _)| metres).ok_or_else(|| {
-                let header = plan.header(quantity);
-                Fault::new(Reason::NoPosition, header, "", format!("{header} is empty: the base has no position"))
-            })
+            reader.length(quantity)?.ok_or_else(|| reader.no_reading(Reason::NoPosition, &[quantity], "the base has no position"))
         };
         return Ok(Coordinates::Projected { east_m: part(Quantity::East)?, north_m: part(Quantity::North)? });
     }
@@ -152,7 +139,7 @@ fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
         let header = plan.header(quantity);
         let cell = plan
             .text(quantity, reader.rows, reader.row)
-            .ok_or_else(|| Fault::new(Reason::NoPosition, header, "", format!("{header} is empty: the base has no position")))?;
+            .ok_or_else(|| reader.no_reading(Reason::NoPosition, &[quantity], "the base has no position"))?;
         let number = match plan.format.number(cell) {
             Some(number) => number,
             None => {

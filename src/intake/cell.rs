@@ -104,6 +104,17 @@ impl CellFormat {
     }
 }
 
+/// Whether more of some fields have a decimal comma than a decimal point.
+pub fn is_decimal_comma<'c>(cells: impl Iterator<Item = &'c str>) -> bool {
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let has = |cell: &str, sign: char| {
+        cell.trim_start_matches('-').split_once(sign).is_some_and(|(whole, part)| digits(whole) && digits(part))
+    };
+    let (commas, points) =
+        cells.fold((0, 0), |(commas, points), cell| (commas + u64::from(has(cell, ',')), points + u64::from(has(cell, '.'))));
+    commas > points
+}
+
 /// Whether a number stands for "no reading" in a column of measured values.
 pub fn is_no_reading_number(value: f64) -> bool {
     NO_READING_NUMBERS.contains(&value)

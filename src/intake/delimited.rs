@@ -47,6 +47,13 @@ impl<'t> Lines<'t> {
         self.at
     }
 
+    /// Whether a quote before this byte can close a field that spans lines. Within one line anything
+    /// may follow, as in `"5" pipe`; over several, a quote before a letter opens a field of its own, and
+    /// the one before was never closed.
+    fn may_close(&self, next: Option<&u8>) -> bool {
+        next.is_none_or(|next| *next == self.separator || *next == b'\n' || *next == b'\r')
+    }
+
     /// The end of the logical line that starts at `self.at`: offset of its line end or of the end
     /// of the text, line ends inside, and whether a quote was left open.
     fn end(&self) -> (usize, u64, bool) {
@@ -61,6 +68,7 @@ impl<'t> Lines<'t> {
             if inside {
                 match byte {
                     b'"' if rest.get(i + 1) == Some(&b'"') => i += 1,
+                    b'"' if spanned > 0 && !self.may_close(rest.get(i + 1)) => break,
                     b'"' => inside = false,
                     b'\n' => {
                         spanned += 1;

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 use super::IntakeError;
-use super::cell::{CellFormat, WhenError};
+use super::cell::{CellFormat, WhenError, is_decimal_comma};
 use super::columns::{self, LogKind};
 use super::delimited::{Lines, Rows, guess_separator};
 use super::text;
@@ -62,14 +62,9 @@ fn sample(path: &Path) -> Result<Sample, IntakeError> {
     let mut cut = rows.rows().iter().map(|row| (0..row.fields()).map(|i| rows.cell(row, i).to_owned()).collect::<Vec<_>>());
     let headers = cut.next().ok_or_else(empty)?;
     let rows: Vec<Vec<String>> = cut.filter(|row| row.len() == headers.len() && *row != headers).collect();
-    let decimal_comma = separator != b',' && rows.iter().flatten().any(|cell| is_decimal_comma(cell));
+    let decimal_comma = separator != b',' && is_decimal_comma(rows.iter().flatten().map(String::as_str));
     let kind = kind_of(&headers);
     Ok(Sample { name: path.display().to_string(), separator, decimal_comma, encoding: text.encoding, headers, rows, kind })
-}
-
-fn is_decimal_comma(cell: &str) -> bool {
-    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-    cell.trim_start_matches('-').split_once(',').is_some_and(|(whole, part)| digits(whole) && digits(part))
 }
 
 /// The words of a header, in small letters, numbers apart.

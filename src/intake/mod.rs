@@ -14,7 +14,15 @@ pub mod plan;
 pub mod shots;
 pub mod text;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+
+impl IntakeError {
+    /// The header stands in a file again with its columns in another order.
+    pub fn other_header(path: &Path, line: u64) -> IntakeError {
+        let problem = "the header stands here again with its columns in another order; split the file at this line".to_owned();
+        IntakeError::Columns { path: path.to_owned(), line, problem }
+    }
+}
 
 /// A file that cannot be used at all: the run fails before anything is written.
 #[derive(Debug, thiserror::Error)]

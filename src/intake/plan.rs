@@ -4,11 +4,12 @@
 use std::collections::BTreeMap;
 
 use super::IntakeError;
-use super::cell::{CellFormat, time_zone};
+use super::cell::{CellFormat, is_decimal_comma, time_zone};
 use super::columns::{self, LogKind, Quantity, Unit};
-use super::delimited::{Lines, Row, Rows, guess_separator};
+use super::delimited::{Line, Lines, Row, Rows, guess_separator};
 use super::text::Text;
 use crate::job::LogFormat;
+use crate::ledger::{Fault, Reason};
 use crate::units::{AngleUnit, LengthUnit};
 
 /// Data rows that are looked at for the decimal sign.
@@ -31,6 +32,12 @@ pub struct Plan {
     pub header_line: u64,
     /// Byte offset and line number of the first line under the header.
     pub body: (usize, u64),
+    /// Blank lines and comments above the header.
+    pub above: (u64, u64),
+    /// The column that chooses the CRS of a base, where the job names one.
+    pub crs_column: Option<usize>,
+    /// Line of the units under the header.
+    units_line: Option<u64>,
     /// The header line as it stands, to know it again.
     header_text: String,
     claims: BTreeMap<Quantity, Claim>,
@@ -71,6 +78,8 @@ pub enum LineKind {
     Header,
     /// The header again, its columns in another order.
     OtherHeader,
+    /// The units under the header.
+    Units,
 }
 
 /// The separator of the parts of a base name made of several columns; it stands in no log.
@@ -99,7 +108,9 @@ impl Plan {
             None => guess_separator(header.text).unwrap_or(b','),
         };
         let mut lines = Lines::new(&text.text, separator, 1);
-        lines.by_ref().find(|candidate| candidate.number == line);
+        let skipped: Vec<_> = lines.by_ref().take_while(|candidate| candidate.number < line).collect();
+        let blank = skipped.iter().filter(|line| line.text.trim().is_empty()).count() as u64;
+        let above = (blank, skipped.len() as u64 - blank);
         let body = (lines.offset(), line + 1);
         let mut cut = Rows::default();
         cut.push(header, separator);
@@ -127,12 +138,16 @@ impl Plan {
             headers,
             header_line: line,
             body,
+            above,
+            crs_column: None,
+            units_line: None,
             header_text: header.text.trim().to_owned(),
             claims: BTreeMap::new(),
             extras: Vec::new(),
         };
         plan.claim(log).map_err(|problem| fault(line, problem))?;
         plan.require().map_err(|problem| fault(line, problem))?;
+        plan.units_line = plan.find_units(&text.text).map_err(|(line, problem)| fault(line, problem))?;
         plan.find_decimal_sign(&text.text, log).map_err(|problem| fault(line, problem))?;
         plan.check_zone(&text.text).map_err(|problem| fault(line, problem))?;
         Ok(plan)
@@ -181,8 +196,32 @@ impl Plan {
         Some(joined)
     }
 
+    /// Whether a row has a field for each header; empty ones behind the last are separators at the end
+    /// of the line.
+    pub fn fits(&self, rows: &Rows, row: &Row) -> bool {
+        let (got, want) = (row.fields(), self.headers.len());
+        got >= want && (want..got).all(|index| rows.cell(row, index).is_empty())
+    }
+
+    /// The fault of a row in which none of some quantities can be read: the first of them that the log
+    /// has is named, with what stands there.
+    pub fn no_reading(&self, rows: &Rows, row: &Row, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
+        let found = quantities.iter().copied().find(|quantity| self.claims.contains_key(quantity));
+        let (header, cell) = found.map_or(("", ""), |quantity| (self.header(quantity), self.raw(quantity, rows, row)));
+        let say = if cell.is_empty() {
+            format!("{header} is empty: {what}")
+        } else {
+            format!("{header} \"{cell}\" is no reading: {what}")
+        };
+        Fault::new(reason, header, cell, say)
+    }
+
     /// What kind of line a line is.
-    pub fn kind_of(&self, line: &str) -> LineKind {
+    pub fn kind_of(&self, line: &Line) -> LineKind {
+        if self.units_line == Some(line.number) {
+            return LineKind::Units;
+        }
+        let line = line.text;
         // Appended files bring their byte order mark along.
         let line = line.strip_prefix('\u{feff}').unwrap_or(line);
         let bytes = line.as_bytes();
@@ -198,11 +237,17 @@ impl Plan {
         }
     }
 
-    /// Whether a row is the line of units under a header.
-    ///
-    /// # Errors
-    /// When a unit there is not the one that the column is read in.
-    pub fn is_units_row(&self, rows: &Rows, row: &Row) -> Result<bool, String> {
+    /// The line of units, where the first line of data is one.
+    fn find_units(&self, text: &str) -> Result<Option<u64>, (u64, String)> {
+        let Some(rows) = self.first_rows(text).next() else { return Ok(None) };
+        let row = rows.rows()[0];
+        let is_units = self.is_units_row(&rows, &row).map_err(|problem| (row.line.number, problem))?;
+        Ok(is_units.then_some(row.line.number))
+    }
+
+    /// Whether a row is the line of units under a header; an error where a unit there is not the one
+    /// that the column is read in.
+    fn is_units_row(&self, rows: &Rows, row: &Row) -> Result<bool, String> {
         let mut known = 0;
         let mut wrong = None;
         for claim in self.claims.values() {
@@ -442,13 +487,11 @@ impl Plan {
                 _ => None,
             })
             .collect();
-        let is_comma = |cell: &str| {
-            let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-            cell.trim_start_matches('-').split_once(',').is_some_and(|(whole, part)| digits(whole) && digits(part))
-        };
-        let found = self
-            .first_rows(text)
-            .any(|rows| rows.rows().iter().any(|row| numeric.iter().any(|index| is_comma(rows.cell(row, *index)))));
+        let rows: Vec<Rows> = self.first_rows(text).collect();
+        let cells = rows.iter().flat_map(|rows| rows.rows().iter().map(move |row| (rows, row)));
+        let cells = cells.flat_map(|(rows, row)| numeric.iter().map(move |index| rows.cell(row, *index)));
+        let found = is_decimal_comma(cells);
+        drop(rows);
         self.format.decimal_comma = found;
         Ok(())
     }
@@ -478,7 +521,7 @@ impl Plan {
     /// The first data rows of the file, each cut on its own.
     fn first_rows<'t>(&'t self, text: &'t str) -> impl Iterator<Item = Rows<'t>> + 't {
         Lines::new(&text[self.body.0..], self.separator, self.body.1)
-            .filter(|line| self.kind_of(line.text) == LineKind::Data)
+            .filter(|line| self.kind_of(line) == LineKind::Data)
             .take(ROWS_LOOKED_AT)
             .map(|line| {
                 let mut rows = Rows::default();
@@ -487,13 +530,14 @@ impl Plan {
             })
     }
 
-    /// Index of the last claimed column that holds something measured or a name, for cut lines.
+    /// Whether a column holds something measured, a name, or the choice of a CRS, for cut lines.
     pub fn claims_column(&self, index: usize) -> bool {
-        self.claims.values().any(|claim| match &claim.source {
-            Source::Column(column) => *column == index,
-            Source::Columns(columns) => columns.contains(&index),
-            Source::Constant(_) => false,
-        })
+        self.crs_column == Some(index)
+            || self.claims.values().any(|claim| match &claim.source {
+                Source::Column(column) => *column == index,
+                Source::Columns(columns) => columns.contains(&index),
+                Source::Constant(_) => false,
+            })
     }
 
     /// The header that a claim reads, for messages.

@@ -131,8 +131,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
     let when = reader.when()?;
     let slope = reader.distance(Quantity::SlopeDistance, &kit)?;
     let horizontal = reader.distance(Quantity::HorizontalDistance, &kit)?;
-    let vertical =
-        reader.length(Quantity::VerticalDistance)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres);
+    let vertical = reader.measured(Quantity::VerticalDistance)?;
     let inclination = reader.inclination(&kit)?;
     if slope.is_none() && horizontal.is_none() {
         return Err(reader.no_distance());
@@ -145,11 +144,12 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         (Some(slope_m), None, Some(vertical_m), None) => Triangle::SlopeVertical { slope_m, vertical_m },
         (_, Some(horizontal_m), None, None) => Triangle::Level { horizontal_m },
         (_, None, None, None) => {
-            let column = plan.claim_of(Quantity::Inclination).or(plan.claim_of(Quantity::Zenith));
+            let column =
+                [Quantity::Inclination, Quantity::Zenith].into_iter().find(|quantity| plan.claim_of(*quantity).is_some());
             return Err(Fault::new(
                 Reason::NoInclination,
-                column.map_or("", |claim| &claim.header),
-                "",
+                column.map_or("", |quantity| plan.header(quantity)),
+                column.map_or("", |quantity| plan.raw(quantity, rows, row)),
                 "the slope distance has neither an inclination nor a vertical distance beside it",
             ));
         }
@@ -157,7 +157,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
     };
     reader.check_agreement(rules, &kit, slope, horizontal, vertical, inclination)?;
     let mut flags = Flags::default();
-    if inclination.is_some_and(|inclination| inclination.abs() > rules.steep_rad) {
+    if triangle.inclination_rad().is_some_and(|inclination| inclination.abs() > rules.steep_rad) {
         flags.raise(Flag::Steep);
     }
     for quantity in [Quantity::Shot, Quantity::Feature] {
@@ -170,8 +170,8 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         azimuth_rad,
         azimuth_read,
         triangle,
-        instrument_height_m: reader.length(Quantity::InstrumentHeight)?.map(|(metres, _)| metres).or(rules.instrument_height_m),
-        target_height_m: reader.length(Quantity::TargetHeight)?.map_or(rules.target_height_m, |(metres, _)| metres),
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?.or(rules.instrument_height_m),
+        target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
         when,
         kit,
         flags,
@@ -204,8 +204,17 @@ impl<'r> Reader<'r, '_> {
         })
     }
 
-    /// A length in metres, and the number as it was read.
-    pub fn length(&self, quantity: Quantity) -> Result<Option<(f64, f64)>, Fault> {
+    /// A length in metres.
+    pub fn length(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
+        Ok(self.length_and_number(quantity)?.map(|(metres, _)| metres))
+    }
+
+    /// A measured length in metres: none for a number that stands for "no reading".
+    pub fn measured(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
+        Ok(self.length_and_number(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres))
+    }
+
+    fn length_and_number(&self, quantity: Quantity) -> Result<Option<(f64, f64)>, Fault> {
         let Some((claim, cell)) = self.claimed(quantity) else { return Ok(None) };
         let number = self.number(claim, cell)?;
         let Unit::Length(unit) = claim.unit else { return Ok(None) };
@@ -265,17 +274,9 @@ impl<'r> Reader<'r, '_> {
         )
     }
 
-    /// What is said of a quantity with no reading: the first of `quantities` that the log has.
-    fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
-        let found = quantities.iter().copied().find(|quantity| self.plan.claim_of(*quantity).is_some());
-        let (header, cell) =
-            found.map_or(("", ""), |quantity| (self.plan.header(quantity), self.plan.raw(quantity, self.rows, self.row)));
-        let say = if cell.is_empty() {
-            format!("{header} is empty: {what}")
-        } else {
-            format!("{header} \"{cell}\" is no reading: {what}")
-        };
-        Fault::new(reason, header, cell, say)
+    /// See [`Plan::no_reading`].
+    pub fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
+        self.plan.no_reading(self.rows, self.row, reason, quantities, what)
     }
 
     fn no_distance(&self) -> Fault {
@@ -349,6 +350,12 @@ impl<'r> Reader<'r, '_> {
         let number = self.number(claim, cell)?;
         if is_no_reading_number(number) {
             return Ok(None);
+        }
+        if let (Quantity::Zenith, Unit::Angle(unit)) = (quantity, claim.unit)
+            && !(0.0..=unit.per_turn()).contains(&number)
+        {
+            let say = format!("{} {cell} is outside 0 to {} {unit}s", claim.header, unit.per_turn());
+            return Err(Fault::new(Reason::InclinationRange, &claim.header, cell, say));
         }
         let mut angle = match claim.unit {
             Unit::Percent => (number / 100.0).atan(),

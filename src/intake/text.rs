@@ -60,17 +60,39 @@ fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize
     if encoding == UTF_8 {
         return match std::str::from_utf8(body) {
             Ok(_) => Ok((UTF_8, mark, None)),
+            // Cut inside a letter: it shows as a mark of replacement in a last line without an end.
+            Err(error) if error.error_len().is_none() => Ok((UTF_8, mark, Some(String::from_utf8_lossy(body).into_owned()))),
             Err(error) => Err(format!(
                 "not UTF-8 at byte {}; name its encoding in the job: encoding = \"windows-1252\"",
                 mark + error.valid_up_to()
             )),
         };
     }
-    let (text, bad) = encoding.decode_without_bom_handling(body);
+    let whole = whole_letters(body, encoding);
+    let (text, bad) = encoding.decode_without_bom_handling(whole);
     if bad {
         return Err(format!("not {} throughout; name its encoding in the job", encoding.name()));
     }
-    Ok((encoding, mark, Some(text.into_owned())))
+    let mut text = text.into_owned();
+    if whole.len() < body.len() {
+        text.push(char::REPLACEMENT_CHARACTER);
+    }
+    Ok((encoding, mark, Some(text)))
+}
+
+/// UTF-16 without a letter that is cut at the very end; other encodings as they are.
+fn whole_letters<'b>(body: &'b [u8], encoding: &'static Encoding) -> &'b [u8] {
+    if encoding != UTF_16LE && encoding != UTF_16BE {
+        return body;
+    }
+    let even = &body[..body.len() & !1];
+    let high = match even {
+        [.., _, high] if encoding == UTF_16LE => *high,
+        [.., high, _] => *high,
+        _ => return even,
+    };
+    // The first half of a pair.
+    if (0xD8..0xDC).contains(&high) { &even[..even.len() - 2] } else { even }
 }
 
 /// UTF-16 by its NUL bytes, UTF-8 where it is valid, else the code page of most old loggers.
@@ -83,10 +105,13 @@ fn guess(bytes: &[u8]) -> &'static Encoding {
         UTF_16LE
     } else if even > quarter && even > 4 * odd {
         UTF_16BE
-    } else if std::str::from_utf8(bytes).is_ok() {
-        UTF_8
     } else {
-        WINDOWS_1252
+        match std::str::from_utf8(bytes) {
+            Ok(_) => UTF_8,
+            // Other letters before the one that is cut prove it; after plain ASCII it is one of an old page.
+            Err(error) if error.error_len().is_none() && !bytes[..error.valid_up_to()].is_ascii() => UTF_8,
+            Err(_) => WINDOWS_1252,
+        }
     }
 }
 

@@ -49,7 +49,7 @@ pub struct Parsed<'t> {
 /// Cuts a block into rows; the fault of a row that cannot be cut stands beside it.
 ///
 /// # Errors
-/// When the units line under the header contradicts the job.
+/// When the header stands in it again with its columns in another order.
 pub fn cut<'t>(
     chunk: &Chunk<'t>,
     plan: &Plan,
@@ -57,35 +57,17 @@ pub fn cut<'t>(
     counts: &mut Counts,
 ) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
     let mut rows = Rows::default();
-    let mut faults = Vec::new();
-    let mut candidate = chunk.first_line == plan.body.1;
     for line in Lines::new(chunk.text, plan.separator, chunk.first_line) {
-        match plan.kind_of(line.text) {
+        match plan.kind_of(&line) {
             LineKind::Blank => counts.blank_lines += 1,
             LineKind::Comment => counts.comment_lines += 1,
-            LineKind::Header | LineKind::OtherHeader => counts.repeated_headers += 1,
-            LineKind::Data => {
-                if std::mem::take(&mut candidate) {
-                    let mut alone = Rows::default();
-                    alone.push(line, plan.separator);
-                    let is_units = plan.is_units_row(&alone, &alone.rows()[0]).map_err(|problem| IntakeError::Columns {
-                        path: path.to_owned(),
-                        line: line.number,
-                        problem,
-                    })?;
-                    if is_units {
-                        counts.units_lines += 1;
-                        continue;
-                    }
-                }
-                rows.push(line, plan.separator);
-                faults.push(None);
-            }
+            LineKind::Header => counts.repeated_headers += 1,
+            LineKind::Units => counts.units_lines += 1,
+            LineKind::OtherHeader => return Err(IntakeError::other_header(path, line.number)),
+            LineKind::Data => rows.push(line, plan.separator),
         }
     }
-    for (row, fault) in rows.rows().iter().zip(&mut faults) {
-        *fault = shape_fault(plan, &rows, row);
-    }
+    let faults = rows.rows().iter().map(|row| shape_fault(plan, &rows, row)).collect();
     Ok((rows, faults))
 }
 
@@ -100,8 +82,6 @@ fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
             "a quoted field begins here and never ends; add the closing quote",
         ));
     }
-    // Empty fields behind the last header are separators at the end of the line.
-    let is_padded = got > want && (want..got).all(|index| rows.cell(row, index).is_empty());
     if !row.line.ended {
         let last = got.min(want).saturating_sub(1);
         if got < want || plan.claims_column(last) {
@@ -113,7 +93,7 @@ fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
             ));
         }
     }
-    if got != want && !is_padded {
+    if !plan.fits(rows, row) {
         return Some(Fault::new(Reason::FieldCount, "", "", format!("the row has {got} fields, the header {want}")));
     }
     None

@@ -21,7 +21,7 @@ use crate::layers::features::Feature;
 use crate::layers::{bases, features, ledger, sight_lines};
 use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::locate::{Declinations, Locator, Placed, end_point};
-use crate::north::{Declination, NorthKind, WeakField};
+use crate::north::{Declination, NorthError, NorthKind, WeakField};
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 use crate::table::{Batch, Column, FieldKind, Geometries, NO_HEIGHT, Position, Texts};
 
@@ -81,7 +81,7 @@ impl Stage<'_> {
         let mut sighted = Vec::with_capacity(parsed.rows_read.len());
         let mut recent = None;
         for (row, read) in parsed.rows.rows().iter().zip(&parsed.rows_read) {
-            match read.clone().and_then(|read| self.sight(row, read, &mut recent)) {
+            match read.clone().and_then(|read| self.sight(parsed, row, read, &mut recent)) {
                 Ok(shot) => sighted.push(shot),
                 Err(fault) => computed.hold(row, fault),
             }
@@ -143,8 +143,8 @@ impl Stage<'_> {
                     let rows: Vec<&Row> = kept.iter().map(|i| sighted[*i].row).collect();
                     columns.extend(self.logs.carried.iter().map(|carried| {
                         let extra = carried.index_by_file[parsed.file].map(|index| plan.extras[index].0);
-                        carried_column(carried, plan.format.decimal_comma, rows.len(), |i| {
-                            extra.map_or("", |column| parsed.rows.cell(rows[i], column))
+                        carried_column(carried, rows.len(), |i| {
+                            (extra.map_or("", |column| parsed.rows.cell(rows[i], column)), plan.format.decimal_comma)
                         })
                     }));
                     Batch {
@@ -178,7 +178,13 @@ impl Stage<'_> {
     }
 
     /// North and reduction of one shot. `recent` is the declination of the shot before.
-    fn sight<'r, 't>(&self, row: &'r Row<'t>, mut read: Audited, recent: &mut Option<Recent>) -> Result<Sighted<'r, 't>, Fault> {
+    fn sight<'r, 't>(
+        &self,
+        parsed: &Parsed,
+        row: &'r Row<'t>,
+        mut read: Audited,
+        recent: &mut Option<Recent>,
+    ) -> Result<Sighted<'r, 't>, Fault> {
         let base = &self.table.bases[read.base];
         let shot = &mut read.shot;
         let (turn_rad, declination_rad, sigma_orientation_rad) = match shot.north {
@@ -199,7 +205,7 @@ impl Stage<'_> {
                 let declination = match recent {
                     Some((known, declination)) if *known == key => *declination,
                     _ => {
-                        let declination = self.declination(read.base, base, key.1)?;
+                        let declination = self.declination(parsed, row, read.base, base, key.1)?;
                         *recent = Some((key, declination));
                         declination
                     }
@@ -241,17 +247,31 @@ impl Stage<'_> {
         Ok(Sighted { row, read, declination_rad, true_azimuth_rad, vector, end, has_height })
     }
 
-    fn declination(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Declination, Fault> {
-        let known = self.declinations.of(index, base, date);
-        known.map_err(|error| Fault::new(Reason::NoDeclination, "", "", error.to_string()))?.ok_or_else(|| {
-            Fault::new(
+    fn declination(
+        &self,
+        parsed: &Parsed,
+        row: &Row,
+        index: usize,
+        base: &Base,
+        date: Option<Date>,
+    ) -> Result<Declination, Fault> {
+        let plan = &self.logs.files[parsed.file].plan;
+        let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| plan.claim_of(*quantity).is_some());
+        let (header, value) = column.map_or(("", ""), |quantity| {
+            (plan.header(quantity), plan.text(quantity, &parsed.rows, row).unwrap_or(plan.raw(quantity, &parsed.rows, row)))
+        });
+        match self.declinations.of(index, base, date) {
+            Ok(Some(declination)) => Ok(declination),
+            Ok(None) => Err(Fault::new(
                 Reason::NoDate,
-                "",
-                "",
+                header,
+                value,
                 "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
                  [shots.values], or the declination under [north]",
-            )
-        })
+            )),
+            Err(error @ NorthError::Date { .. }) => Err(Fault::new(Reason::NoDeclination, header, value, error.to_string())),
+            Err(error @ NorthError::Place { .. }) => Err(Fault::new(Reason::NoDeclination, "", "", error.to_string())),
+        }
     }
 
     /// Places shots, runs of one datum at a time.
@@ -402,9 +422,10 @@ pub fn bases_batch(table: &BaseTable, placed: &[Placed], projected: bool, shots:
         .collect();
     let mut columns: Vec<Column> = bases::definitions().iter().map(|field| field.column(&records)).collect();
     columns.extend(logs.carried.iter().map(|carried| {
-        carried_column(carried, false, records.len(), |i| {
+        carried_column(carried, records.len(), |i| {
             let row = &records[i].base.row;
-            carried.index_by_file[row.file].map_or("", |index| row.extras[index].as_str())
+            let cell = carried.index_by_file[row.file].map_or("", |index| row.extras[index].as_str());
+            (cell, logs.files[row.file].plan.format.decimal_comma)
         })
     }));
     Batch {
@@ -423,13 +444,21 @@ pub fn ledger_batch(records: &[ledger::Record]) -> Batch {
     }
 }
 
-fn carried_column<'c>(carried: &Carried, decimal_comma: bool, len: usize, cell: impl Fn(usize) -> &'c str) -> Column {
+/// A carried column; `cell` gives a record's field, and whether its file has decimal commas.
+fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) -> (&'c str, bool)) -> Column {
     match carried.field.kind {
-        FieldKind::Integer => Column::Integer((0..len).map(|i| cell(i).parse().ok()).collect()),
-        FieldKind::Real => Column::Real((0..len).map(|i| extras::real(cell(i), decimal_comma).unwrap_or(f64::NAN)).collect()),
+        FieldKind::Integer => Column::Integer((0..len).map(|i| cell(i).0.parse().ok()).collect()),
+        FieldKind::Real => Column::Real(
+            (0..len)
+                .map(|i| {
+                    let (cell, decimal_comma) = cell(i);
+                    extras::real(cell, decimal_comma).unwrap_or(f64::NAN)
+                })
+                .collect(),
+        ),
         FieldKind::Text | FieldKind::Time => {
             let mut texts = Texts::default();
-            (0..len).for_each(|i| texts.push(some_text(cell(i))));
+            (0..len).for_each(|i| texts.push(some_text(cell(i).0)));
             Column::Text(texts)
         }
     }

@@ -15,7 +15,7 @@ use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, delimited};
 use crate::job::{Bases, LogFormat, Shots};
 use crate::layers::carried_field;
-use crate::ledger::{Counts, Entry, Outcome};
+use crate::ledger::{Counts, Entry, Flag, Outcome};
 use crate::table::{Field, FieldKind};
 
 /// An input file, for the account.
@@ -49,6 +49,14 @@ pub struct Log {
     pub plan: Plan,
 }
 
+impl Log {
+    /// Counts of what stands above the header.
+    pub fn counts_above(&self) -> Counts {
+        let (blank_lines, comment_lines) = self.plan.above;
+        Counts { blank_lines, comment_lines, ..Counts::default() }
+    }
+}
+
 /// A carried column of all files of a kind.
 pub struct Carried {
     /// Its field in the layer.
@@ -78,7 +86,10 @@ fn join_carried(logs: &[Log], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Ca
     let mut found: Vec<(String, ExtraType, Vec<Option<usize>>)> = Vec::new();
     for (file, log) in logs.iter().enumerate() {
         for (index, (_, header)) in log.plan.extras.iter().enumerate() {
-            let position = found.iter().position(|(name, _, _)| is_same_name(name, header)).unwrap_or_else(|| {
+            // The same name, else one that differs by capitals alone and that this file has not taken.
+            let same = found.iter().position(|(name, _, _)| name == header);
+            let alike = || found.iter().position(|(name, _, taken)| is_same_name(name, header) && taken[file].is_none());
+            let position = same.or_else(alike).unwrap_or_else(|| {
                 found.push((header.clone(), ExtraType::Empty, vec![None; logs.len()]));
                 found.len() - 1
             });
@@ -124,20 +135,18 @@ impl BaseLogs {
         let mut types = Vec::new();
         for (file, (path, name)) in job.resolved.iter().enumerate() {
             let mut log = open(path, name, LogKind::Bases, &job.log)?;
-            let mut counts = Counts::default();
-            let crs_column = match &job.crs_column {
-                None => None,
-                Some(wanted) => {
-                    Some(log.plan.headers.iter().position(|header| header == wanted).ok_or_else(|| IntakeError::Columns {
-                        path: path.clone(),
-                        line: log.plan.header_line,
-                        problem: format!(
-                            "crs_column is \"{wanted}\", which the file does not have; it has: {}",
-                            log.plan.headers.join(", ")
-                        ),
-                    })?)
-                }
-            };
+            let mut counts = log.counts_above();
+            if let Some(wanted) = &job.crs_column {
+                let found = log.plan.headers.iter().position(|header| header == wanted);
+                log.plan.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
+                    path: path.clone(),
+                    line: log.plan.header_line,
+                    problem: format!(
+                        "crs_column is \"{wanted}\", which the file does not have; it has: {}",
+                        log.plan.headers.join(", ")
+                    ),
+                })?);
+            }
             let mut file_types = vec![ExtraType::Empty; log.plan.extras.len()];
             let chunk = Chunk::whole(file, &log);
             let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
@@ -145,10 +154,13 @@ impl BaseLogs {
                 counts.read += 1;
                 let read = match fault {
                     Some(fault) => Err(fault),
-                    None => bases::read(&log.plan, &rows, row, file, crs_column, antenna_height_m),
+                    None => bases::read(&log.plan, &rows, row, file, antenna_height_m),
                 };
                 match read {
-                    Ok(base) => {
+                    Ok(mut base) => {
+                        if !row.line.ended {
+                            base.flags.raise(Flag::NoLineEnd);
+                        }
                         for (kind, cell) in file_types.iter_mut().zip(&base.extras) {
                             *kind = kind.with(cell, log.plan.format.decimal_comma);
                         }
@@ -269,29 +281,21 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Vec<ExtraType>, Inta
             let mut types = vec![ExtraType::Empty; plan.extras.len()];
             let mut rows = Rows::default();
             for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
-                match plan.kind_of(line.text) {
+                match plan.kind_of(&line) {
                     LineKind::Data if types.is_empty() => {}
                     LineKind::Data => {
                         rows.clear();
                         rows.push(line, plan.separator);
                         let row = rows.rows()[0];
-                        if row.fields() != plan.headers.len() {
+                        if !plan.fits(&rows, &row) {
                             continue;
                         }
                         for (kind, (index, _)) in types.iter_mut().zip(&plan.extras) {
                             *kind = kind.with(rows.cell(&row, *index), plan.format.decimal_comma);
                         }
                     }
-                    LineKind::OtherHeader => {
-                        return Err(IntakeError::Columns {
-                            path: log.text.path.clone(),
-                            line: line.number,
-                            problem:
-                                "the header stands here again with its columns in another order; split the file at this line"
-                                    .into(),
-                        });
-                    }
-                    LineKind::Blank | LineKind::Comment | LineKind::Header => {}
+                    LineKind::OtherHeader => return Err(IntakeError::other_header(&log.text.path, line.number)),
+                    LineKind::Blank | LineKind::Comment | LineKind::Header | LineKind::Units => {}
                 }
             }
             Ok(types)

@@ -186,7 +186,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     sink.begin(&Setup { job, crs: &output, layers: described, rules, has_z })?;
 
     let names: Vec<&str> = shot_logs.files.iter().map(|file| file.info.name.as_str()).collect();
-    let mut counts: Vec<Counts> = shot_logs.files.iter().map(|_| Counts::default()).collect();
+    let mut counts: Vec<Counts> = shot_logs.files.iter().map(files::Log::counts_above).collect();
     let mut shots_of_base = vec![0u64; table.bases.len()];
     let mut base_counts = base_logs.counts(&table);
     write_bases_held(sink, &base_logs, &table, job.layers.contains(&LayerName::Ledger))?;
