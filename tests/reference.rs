@@ -97,6 +97,7 @@ fn plain_shot(azimuth_deg: f64, triangle: Triangle) -> Vector {
 fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
     let rows = places.iter().enumerate().map(|(i, [lat_deg, lon_deg, h])| BaseRow {
         name: format!("B{i}"),
+        name_header: "base".to_owned(),
         file: 0,
         line: i as u64 + 2,
         raw: String::new(),

@@ -1,314 +1,667 @@
-//! Whole runs: the same bytes whatever the threads and the day, an output folder that appears whole
-//! or not at all, exit statuses, and a bare machine.
+//! Whole runs: the same bytes whatever the threads, the day and the place; an output folder that is
+//! whole or not there; exit statuses and what is said where; a machine with nothing on it.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
-mod common;
+mod support;
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
+use std::fs;
 use std::path::Path;
-use std::process::{Command, Output, Stdio};
-use std::time::Duration;
+use std::process::{Command, Stdio};
+use std::time::{Duration, Instant};
 
-use common::{Field, good, shot};
+use serde_json::Value;
+use support::*;
 
-const PROGRAM: &str = env!("CARGO_BIN_EXE_standoff");
+/// Rows of a log that takes the program long enough to be interrupted.
+const LONG_LOG: usize = 200_000;
+/// Rows and bytes of remark of a log of several windows of several blocks, in all formats.
+const WINDOWS_LOG: (usize, usize) = (8000, 450);
 
-fn example(name: &str) -> String {
-    format!("{}/examples/{name}/job.toml", env!("CARGO_MANIFEST_DIR"))
-}
-
-fn map(job: &str, out: &Path, more: &[&str]) -> Output {
-    let formats = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"].into_iter().flat_map(|format| ["--format", format]);
-    Command::new(PROGRAM).arg("map").arg(job).args(formats).arg("--out").arg(out).args(more).output().unwrap()
-}
-
-/// Every file of a folder with its bytes.
-fn files(folder: &Path) -> BTreeMap<String, Vec<u8>> {
-    std::fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| {
-            let entry = entry.unwrap();
-            (entry.file_name().to_string_lossy().into_owned(), std::fs::read(entry.path()).unwrap())
-        })
-        .collect()
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).unwrap()
+fn map_in_all_formats<'a>(job: &[&'a str]) -> Vec<&'a str> {
+    let mut arguments = [&["map"], job].concat();
+    FORMATS.iter().for_each(|format| arguments.extend(["--format", format]));
+    arguments
 }
 
 #[test]
-fn the_same_bytes_on_any_number_of_threads_and_at_any_time() {
-    let root = tempfile::tempdir().unwrap();
-    for name in ["cliff-nests", "rural-line", "forest-plot"] {
-        let first = root.path().join(format!("{name}-1"));
-        assert!(map(&example(name), &first, &["--threads", "1"]).status.success());
-        let want = files(&first);
-        assert!(want.len() > 30, "{:?}", want.keys());
-        // A second later the clock of the system says something else.
+fn one_two_and_four_threads_give_the_same_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    let (rows, remark) = WINDOWS_LOG;
+    let invented = invent_logs(folder.path(), rows, &"x".repeat(remark));
+    for threads in ["1", "2", "4"] {
+        let out = format!("{threads}/layers");
+        let mut arguments = map_in_all_formats(&map_invented(&out)[1..]);
+        arguments.extend(["--threads", threads, "--quiet"]);
+        standoff(folder.path(), &arguments).exits(0);
+        if threads != "1" {
+            assert_same_files(&folder.path().join("1/layers"), &folder.path().join(&out));
+            fs::remove_dir_all(folder.path().join(threads)).unwrap();
+        }
+    }
+    // And what looks beyond one block found all there is.
+    let summary = json(&folder.path().join("1/layers/summary.json"));
+    let shots = &summary["shots"];
+    assert_eq!(shots["mapped"], invented.mapped);
+    assert_eq!(
+        shots["held_by_reason"],
+        serde_json::json!({ "no_distance": invented.no_distance, "repeated_row": invented.repeated_rows })
+    );
+    assert_eq!(shots["flags"], serde_json::json!({ "azimuth_repeats": invented.frozen_azimuths }));
+}
+
+#[test]
+fn the_day_the_zone_and_the_place_leave_no_trace() {
+    for example in &EXAMPLES {
+        let (one, other, elsewhere) = (example.copy(), example.copy(), tempfile::tempdir().unwrap());
+        standoff(one.path(), &map_in_all_formats(&["job.toml", "--out", "layers"])).exits(0);
+        // Another second, time zone, language, working folder and place of the job.
         std::thread::sleep(Duration::from_millis(1100));
-        for threads in ["2", "4"] {
-            let again = root.path().join(format!("{name}-{threads}"));
-            assert!(map(&example(name), &again, &["--threads", threads]).status.success());
-            let got = files(&again);
-            assert_eq!(got.keys().collect::<Vec<_>>(), want.keys().collect::<Vec<_>>());
-            for (file, bytes) in &want {
-                assert!(got[file] == *bytes, "{name}: {file} differs with {threads} threads");
-            }
-        }
+        let (job, out) = (other.path().join("job.toml"), other.path().join("layers"));
+        let mut command = program();
+        command.current_dir(elsewhere.path()).args(map_in_all_formats(&[job.to_str().unwrap(), "--out", out.to_str().unwrap()]));
+        command.env("TZ", "Pacific/Kiritimati").env("LC_ALL", "de_DE.UTF-8").env("LANG", "de_DE.UTF-8");
+        run(command).exits(0);
+        assert_same_files(&one.path().join("layers"), &out);
+        // No day but those of the data: a .dbf has one in its header, bytes 1 to 3.
+        let latest = &table(&out.join(format!("{}.features.csv", example.name)))
+            .into_iter()
+            .map(|row| row["time_local"][..10].to_owned())
+            .max();
+        let header = fs::read(out.join(format!("{}.features.dbf", example.name))).unwrap();
+        let dated = format!("{}-{:02}-{:02}", 1900 + u32::from(header[1]), header[2], header[3]);
+        assert_eq!(Some(dated), *latest, "{}", example.folder);
     }
 }
 
 #[test]
-fn a_large_log_is_the_same_on_any_number_of_threads() {
-    // Several windows of blocks, with a frozen compass and repeats across their edges.
-    let mut log = good(1);
-    for id in 2..60_000u32 {
-        let azimuth = if id % 9000 < 12 { "123.4".to_owned() } else { format!("{}.{}", id * 7 % 360, id % 10) };
-        log += &shot(
-            if id % 2 == 0 || id % 9000 < 12 { "A" } else { "B" },
-            id % 50_000,
-            &azimuth,
-            "-1.5",
-            &format!("{}.{:02}", 5 + id % 400, id % 100),
-        );
-    }
-    let field = Field::new(log);
-    field.write("job.toml", field.job.replace("[\"csv\"]", "[\"gpkg\", \"csv\"]"));
-    let mut outputs = Vec::new();
-    for threads in ["1", "3"] {
-        let out = field.path(&format!("out{threads}"));
-        let run = Command::new(PROGRAM)
-            .arg("map")
-            .arg(field.path("job.toml"))
-            .arg("--out")
-            .arg(&out)
-            .args(["--threads", threads])
-            .output()
-            .unwrap();
-        assert!(run.status.success(), "{}", stderr(&run));
-        outputs.push(files(&out));
-    }
-    let summary: serde_json::Value = serde_json::from_slice(&outputs[0]["summary.json"]).unwrap();
-    assert_eq!(summary["shots"]["mapped"], 59_999);
-    assert!(summary["shots"]["flags"]["azimuth_repeats"].as_u64().unwrap() > 30, "{}", summary["shots"]["flags"]);
-    assert!(outputs[0] == outputs[1]);
-}
-
-#[test]
-fn a_failing_run_leaves_the_former_output() {
-    let mut field = Field::new(good(5));
-    field.map();
-    let before = files(&field.path("t-layers"));
-    field.job = field.job.replace("EPSG:32632", "EPSG:99999999");
-    let run = field.command(&["map", "job.toml"]);
-    assert_eq!(run.status.code(), Some(1));
-    assert!(files(&field.path("t-layers")) == before);
-    assert!(!field.path(".t-layers.partial").exists());
-}
-
-#[test]
-fn a_killed_run_leaves_the_former_output_or_the_new_one_whole() {
-    let mut log = good(1);
-    (2..150_000u32).for_each(|id| log += &shot("A", id, &format!("{}.5", id % 360), "-2.5", &format!("{}.25", 20 + id % 70)));
-    let field = Field::new(good(5));
-    field.map();
-    let out = field.path("t-layers");
-    let before = files(&out);
-    field.write("shots.csv", &log);
-    let mut cut_short = 0;
-    for delay in [5, 30, 80, 150, 250, 400, 600, 900] {
-        let mut run = Command::new(PROGRAM)
-            .args(["map", "job.toml", "--format", "gpkg", "--quiet"])
-            .current_dir(field.folder.path())
-            .spawn()
-            .unwrap();
-        std::thread::sleep(Duration::from_millis(delay));
-        let _ = run.kill();
-        run.wait().unwrap();
-        let now = files(&out);
-        if now == before {
-            cut_short += 1;
-        } else {
-            let summary: serde_json::Value = serde_json::from_slice(&now["summary.json"]).unwrap();
-            assert_eq!(summary["shots"]["mapped"], 149_999, "whole");
-        }
-    }
-    assert!(cut_short > 0, "no run was killed in time");
-    // The next run clears away what was left.
-    let run = field.command(&["map", "job.toml", "--format", "gpkg"]);
-    assert!(run.status.success(), "{}", stderr(&run));
-    let left: Vec<String> = files_and_folders(field.folder.path());
-    assert_eq!(left, ["bases.csv", "job.toml", "shots.csv", "t-layers"]);
-}
-
-fn files_and_folders(folder: &Path) -> Vec<String> {
-    let mut names: Vec<String> =
-        std::fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect();
-    names.sort();
-    names
-}
-
-#[test]
-fn a_folder_with_strange_files_is_not_replaced() {
-    let field = Field::new(good(2));
-    field.write("mine/notes.txt", "keep me");
-    let run = field.command(&["map", "job.toml", "--out", "mine"]);
-    assert_eq!(
-        (run.status.code(), stderr(&run).as_str()),
-        (
-            Some(1),
-            "error: mine holds notes.txt, which this program did not write; the output folder is replaced as a whole, so name another with --out, or empty it\n"
-        )
-    );
-    assert!(field.path("mine/notes.txt").exists());
-}
-
-#[test]
-fn exit_statuses_and_what_is_said_where() {
-    let field = Field::new(good(3) + &shot("A", 9, "x", "0", "20"));
-    let run = field.command(&["map", "job.toml"]);
-    assert_eq!((run.status.code(), stderr(&run).as_str()), (Some(0), "held: 1 row was set aside; see ./t-layers/held.csv\n"));
-    let said = String::from_utf8(run.stdout).unwrap();
-    assert!(said.starts_with("3 of 4 shots mapped, 1 held, 0 flagged; 2 of 2 bases used\n"), "{said}");
-    assert!(!said.contains('\u{1b}'), "no colours in a pipe");
-    let run = field.command(&["map", "job.toml", "--strict", "--quiet"]);
-    assert_eq!((run.status.code(), run.stdout.as_slice()), (Some(3), b"".as_slice()));
-    assert!(field.path("t-layers/summary.json").exists(), "the layers are written all the same");
-    let run = field.command(&["map", "job.toml", "--json"]);
-    let summary: serde_json::Value = serde_json::from_slice(&run.stdout).unwrap();
-    assert_eq!(
-        summary,
-        serde_json::from_slice::<serde_json::Value>(&std::fs::read(field.path("t-layers/summary.json")).unwrap()).unwrap()
-    );
-    for wrong in [vec!["map"], vec!["map", "job.toml", "--format", "xyz"], vec!["map", "--bases", "bases.csv"], vec!["nonsense"]]
-    {
-        assert_eq!(field.command(&wrong).status.code(), Some(2), "{wrong:?}");
-    }
-    assert_eq!(field.command(&["map", "nowhere.toml"]).status.code(), Some(1));
-    // A reader that closes the pipe is no failure.
-    let mut man = Command::new(PROGRAM).arg("man").stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
-    drop(man.stdout.take());
-    let man = man.wait_with_output().unwrap();
-    assert_eq!((man.status.code(), stderr(&man).as_str()), (Some(0), ""));
-}
-
-#[test]
-fn a_closed_pipe_keeps_the_status_of_strict() {
-    let field = Field::new(good(3) + &shot("A", 9, "x", "0", "20"));
-    field.write("job.toml", &field.job);
-    for command in ["map", "check"] {
-        let mut run = Command::new(PROGRAM)
-            .args([command, "job.toml", "--strict"])
-            .current_dir(field.folder.path())
-            .stdout(Stdio::piped())
-            .stderr(Stdio::piped())
-            .spawn()
-            .unwrap();
-        drop(run.stdout.take());
-        assert_eq!(run.wait_with_output().unwrap().status.code(), Some(3), "{command}");
+fn a_run_that_fails_leaves_the_former_output_as_it_was() {
+    let folder = EXAMPLES[0].copy();
+    let job = read(&folder.path().join("job.toml"));
+    standoff(folder.path(), &["map", "job.toml", "--out", "layers"]).exits(0);
+    standoff(folder.path(), &["map", "job.toml", "--out", "kept/layers"]).exits(0);
+    let before = names(folder.path());
+    for (was, is) in [
+        ("EPSG:32630", "EPSG:99999"),
+        ("\"monday.csv\"", "\"mon.csv\""),
+        ("slope_distance_m     = \"SD\"", "slope_distance_m     = \"Distance\""),
+        ("crs     = \"EPSG:4979\"", "crs     = \"+proj=longlat +ellps=clrk66 +type=crs\""),
+    ] {
+        let broken = job.replace(was, is);
+        assert_ne!(broken, job, "the job has no {was}");
+        fs::write(folder.path().join("job.toml"), broken).unwrap();
+        let ran = standoff(folder.path(), &["map", "job.toml", "--out", "layers"]).exits(1);
+        assert!(ran.err.starts_with("error: ") && ran.err.lines().count() == 1, "{}", ran.err);
+        assert_same_files(&folder.path().join("kept/layers"), &folder.path().join("layers"));
+        assert_eq!(names(folder.path()), before, "something is left beside the output");
     }
 }
 
+/// The failure of a full disk, had by a limit on the size of files.
+#[cfg(unix)]
 #[test]
-fn a_foreign_database_of_projections_does_no_harm() {
-    let field = Field::new(good(1));
-    field.write("foreign/proj.db", "not a database");
-    for variable in ["PROJ_DATA", "PROJ_LIB"] {
-        let arguments = ["north", "--lat", "51", "--lon", "-1", "--date", "2026-05-04", "--crs", "EPSG:27700"];
-        let run = Command::new(PROGRAM).args(arguments).env(variable, field.path("foreign")).output().unwrap();
-        assert_eq!((run.status.code(), stderr(&run).as_str()), (Some(0), ""), "{variable}");
+fn a_write_that_fails_half_way_leaves_the_former_output_as_it_was() {
+    let folder = tempfile::tempdir().unwrap();
+    invent_logs(folder.path(), 20_000, "");
+    let arguments = [&map_invented("layers")[..], &["--format", "gpkg", "--layers", "features"]].concat();
+    for out in ["layers", "kept/layers"] {
+        let arguments = [&map_invented(out)[..], &["--format", "gpkg", "--layers", "bases"]].concat();
+        standoff(folder.path(), &arguments).exits(0);
     }
+    // Blocks of 512 or 1024 bytes, by the shell: one or two megabytes, where the run wants more.
+    let mut limited = Command::new("sh");
+    limited.current_dir(folder.path()).args(["-c", "trap '' XFSZ; ulimit -f 2048; exec \"$0\" \"$@\""]);
+    limited.arg(program().get_program()).args(&arguments);
+    run(limited).fails(".layers.partial/layers.gpkg: writing records: File too large (os error 27)");
+    assert_same_files(&folder.path().join("kept/layers"), &folder.path().join("layers"));
+    let left = names(folder.path());
+    assert_eq!(left, ["bases.csv", "kept", "layers", "shots.csv"].map(str::to_owned).into());
+    // And without the limit it is more.
+    standoff(folder.path(), &arguments).exits(0);
+    assert!(fs::metadata(folder.path().join("layers/layers.gpkg")).unwrap().len() > 2 * 1024 * 1024);
 }
 
+#[cfg(unix)]
 #[test]
-fn the_summary_fits_its_schema() {
-    let field = Field::new(good(3) + &shot("A", 9, "x", "0", "20"));
-    let summary = field.map().summary;
-    let schema = field.command(&["schema", "summary"]);
-    let schema: serde_json::Value = serde_json::from_slice(&schema.stdout).unwrap();
-    let validator = jsonschema::validator_for(&schema).unwrap();
-    let faults: Vec<String> = validator.iter_errors(&summary).map(|error| error.to_string()).collect();
-    assert!(faults.is_empty(), "{faults:?}");
-    for file in summary["files"].as_array().unwrap() {
-        assert!(field.path("t-layers").join(file.as_str().unwrap()).exists(), "{file}");
-    }
-}
+fn a_run_that_is_killed_leaves_the_former_output_or_the_new_one_whole() {
+    use std::os::unix::process::ExitStatusExt;
 
-#[test]
-fn a_bare_machine_needs_the_program_file_alone() {
-    let root = tempfile::tempdir().unwrap();
-    let (program, empty, nothing) = (root.path().join("standoff"), root.path().join("empty"), root.path().join("nothing"));
-    std::fs::copy(PROGRAM, &program).unwrap();
-    std::fs::create_dir(&empty).unwrap();
-    std::fs::create_dir(&nothing).unwrap();
-    // The libraries were told at compile time where they lie: those folders are covered by an empty one.
-    let build = Path::new(PROGRAM).parent().unwrap().join("build");
-    let cover = |then: &str| {
-        let mut command = Command::new("unshare");
-        command.args(["-rm", "sh", "-c", &format!("mount -t tmpfs none \"$0\" && {then}")]).arg(&build);
+    // Shares of the time that the run takes alone; close together where folders change places.
+    const MOMENTS: [f64; 14] = [0.01, 0.1, 0.25, 0.4, 0.6, 0.75, 0.85, 0.9, 0.93, 0.96, 0.98, 1.0, 1.03, 1.06];
+    const SIGKILL: i32 = 9;
+    let folder = tempfile::tempdir().unwrap();
+    invent_logs(folder.path(), LONG_LOG, "");
+    // Former and new output differ in their dates alone.
+    let (former_epoch, new_epoch) = ("1000000000", "1700000000");
+    let map = |out: &str, epoch: &str| {
+        let mut command = program();
+        command.current_dir(folder.path()).env("SOURCE_DATE_EPOCH", epoch).args(map_invented(out));
+        command.args(["--format", "gpkg", "--layers", "features,bases,ledger", "--quiet"]);
         command
     };
-    let covers = cover("test -z \"$(ls -A \"$0\")\"").status().is_ok_and(|status| status.success());
-    if !covers {
-        eprintln!("this machine lets nobody cover {}; the data folders of the build stay in reach", build.display());
-    }
-    let run = |arguments: &[&str], data: bool| {
-        let mut command = if covers { cover("exec env -i $DATA \"$@\"") } else { Command::new("env") };
-        if !covers {
-            command.arg("-i");
-        }
-        // And those that the environment names are empty.
-        let variables = ["PROJ_DATA", "PROJ_LIB", "GDAL_DATA"].map(|variable| format!("{variable}={}", nothing.display()));
-        if covers {
-            command.env("DATA", if data { variables.join(" ") } else { String::new() });
-        } else if data {
-            command.args(&variables);
-        }
-        command.current_dir(&empty).arg(&program).args(arguments).output().unwrap()
-    };
-    for data in [false, true] {
-        for (name, crs) in
-            [("cliff-nests", None), ("forest-plot", None), ("rural-line", None), ("cliff-nests", Some("EPSG:27700"))]
-        {
-            // With a datum change too: that needs PROJ's database.
-            let job = match crs {
-                None => example(name),
-                Some(crs) => {
-                    let copy = root.path().join("copy");
-                    copy_folder(Path::new(&example(name)).parent().unwrap(), &copy);
-                    let text = std::fs::read_to_string(copy.join("job.toml")).unwrap().replace("EPSG:32630", crs);
-                    std::fs::write(copy.join("job.toml"), format!("allow_missing_grids = true\n{text}")).unwrap();
-                    copy.join("job.toml").display().to_string()
-                }
-            };
-            let out = root.path().join("out");
-            let formats = [
-                "--format", "gpkg", "--format", "geojson", "--format", "shp", "--format", "fgb", "--format", "csv", "--format",
-                "dxf",
-            ];
-            let output = run(&[&["map", &job, "--out", out.to_str().unwrap()], formats.as_slice()].concat(), data);
-            assert!(output.status.success(), "{name} {crs:?}: {}", stderr(&output));
-            assert!(files(&out).len() > 30);
-            if crs.is_some() {
-                let summary: serde_json::Value = serde_json::from_slice(&files(&out)["summary.json"]).unwrap();
-                assert_eq!(summary["crs"], "OSGB36 / British National Grid (EPSG:27700)");
-                assert!(summary["operations"][0]["accuracy_m"].as_f64().unwrap() >= 1.0, "{}", summary["operations"]);
+    run(map("former/layers", former_epoch)).exits(0);
+    run(map("here/layers", former_epoch)).exits(0);
+    let began = Instant::now();
+    run(map("new/layers", new_epoch)).exits(0);
+    let whole_run = began.elapsed();
+    let [former, new, here] = ["former/layers", "new/layers", "here/layers"].map(|out| folder.path().join(out));
+    assert!(difference(&former, &new).is_some());
+    let (mut killed, mut partial, mut finished) = (0, 0, 0);
+    for moment in MOMENTS {
+        let mut child = map("here/layers", new_epoch).stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        std::thread::sleep(whole_run.mul_f64(moment));
+        // It may have ended by itself.
+        let _ = child.kill();
+        killed += u32::from(child.wait().unwrap().signal() == Some(SIGKILL));
+        partial += u32::from(folder.path().join("here/.layers.partial").exists());
+        match (difference(&here, &former), difference(&here, &new)) {
+            (None, _) => assert_eq!(finished, 0, "the former output came back"),
+            (_, None) => finished += 1,
+            (Some(from_former), Some(from_new)) => {
+                panic!("killed at {moment} of {whole_run:?}, neither former nor new: {from_former}; {from_new}")
             }
         }
     }
-    assert_eq!(files_and_folders(&empty).len(), 0, "nothing is left in the working folder");
+    eprintln!("{killed} of {} runs killed, {partial} left a partial folder, {finished} saw the new output", MOMENTS.len());
+    assert!(killed >= 5 && partial >= 5, "too few runs were cut off: {killed} killed, {partial} partial folders");
+    // The next run cleans up.
+    run(map("here/layers", new_epoch)).exits(0);
+    assert_same_files(&here, &new);
+    assert_eq!(names(&folder.path().join("here")), ["layers".to_owned()].into());
 }
 
-fn copy_folder(from: &Path, to: &Path) {
-    std::fs::create_dir_all(to).unwrap();
-    for entry in std::fs::read_dir(from).unwrap() {
-        let (path, target) = (entry.as_ref().unwrap().path(), to.join(entry.unwrap().file_name()));
-        if path.is_dir() {
-            copy_folder(&path, &target);
-        } else {
-            std::fs::copy(path, target).unwrap();
+#[cfg(unix)]
+#[test]
+fn a_first_run_that_is_killed_leaves_no_output() {
+    let folder = tempfile::tempdir().unwrap();
+    invent_logs(folder.path(), LONG_LOG, "");
+    let mut partial = 0;
+    for milliseconds in [20, 100, 250] {
+        let mut command = program();
+        command.current_dir(folder.path()).args(map_invented("layers")).args(["--threads", "1", "--quiet"]);
+        let mut child = command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+        std::thread::sleep(Duration::from_millis(milliseconds));
+        child.kill().unwrap();
+        child.wait().unwrap();
+        assert!(!folder.path().join("layers").exists(), "after {milliseconds} ms");
+        partial += u32::from(folder.path().join(".layers.partial").exists());
+    }
+    assert!(partial > 0, "no run got as far as its partial folder");
+    let arguments = [&map_invented("layers")[..], &["--format", "csv", "--layers", "bases"]].concat();
+    standoff(folder.path(), &arguments).exits(0);
+    assert_eq!(names(folder.path()), ["bases.csv", "layers", "shots.csv"].map(str::to_owned).into());
+}
+
+#[test]
+fn a_new_output_takes_the_place_of_the_former_as_a_whole() {
+    let folder = EXAMPLES[0].copy();
+    standoff(folder.path(), &map_in_all_formats(&["job.toml", "--out", "layers"])).exits(0);
+    standoff(folder.path(), &["map", "job.toml", "--out", "layers", "--format", "csv"]).exits(0);
+    assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["csv"]));
+}
+
+#[test]
+fn a_folder_with_strange_files_is_refused() {
+    let folder = EXAMPLES[0].copy();
+    let refused = |out: &str, stranger: &str| {
+        let before = names(&folder.path().join(out));
+        standoff(folder.path(), &["map", "job.toml", "--out", out]).fails(&format!(
+            "{out} holds {stranger}, which this program did not write; the output folder is replaced as a whole, so name another \
+             with --out, or empty it"
+        ));
+        assert_eq!(names(&folder.path().join(out)), before);
+        assert!(!folder.path().join(format!(".{out}.partial")).exists());
+    };
+    // Somebody's folder, a folder of folders, and a former output with a note added.
+    fs::create_dir_all(folder.path().join("mine")).unwrap();
+    fs::write(folder.path().join("mine/notes.txt"), "keep").unwrap();
+    refused("mine", "notes.txt");
+    assert_eq!(read(&folder.path().join("mine/notes.txt")), "keep");
+    fs::create_dir_all(folder.path().join("photos/monday")).unwrap();
+    refused("photos", "monday");
+    standoff(folder.path(), &["map", "job.toml", "--out", "layers"]).exits(0);
+    fs::write(folder.path().join("layers/style.qml"), "").unwrap();
+    refused("layers", "style.qml");
+    // A file, and the folder of the logs themselves.
+    standoff(folder.path(), &["map", "job.toml", "--out", "monday.csv"])
+        .fails("monday.csv: replacing the output folder: it is a file");
+    refused("tuesday", "east-morning.csv");
+    // An empty folder is as good as none.
+    fs::create_dir(folder.path().join("empty")).unwrap();
+    standoff(folder.path(), &["map", "job.toml", "--out", "empty"]).exits(0);
+}
+
+#[test]
+fn two_runs_do_not_write_to_one_place() {
+    let folder = tempfile::tempdir().unwrap();
+    invent_logs(folder.path(), LONG_LOG, "");
+    let mut command = program();
+    command.current_dir(folder.path()).args(map_invented("layers")).args(["--threads", "1", "--quiet"]);
+    let mut first = command.stdout(Stdio::null()).stderr(Stdio::null()).spawn().unwrap();
+    let began = Instant::now();
+    while !folder.path().join(".layers.partial/held.csv").exists() {
+        assert!(began.elapsed() < Duration::from_secs(60), "the first run never began");
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    standoff(folder.path(), &map_invented("layers"))
+        .fails("another run is writing to layers; wait for it, or name another folder with --out");
+    assert!(first.wait().unwrap().success());
+    assert_eq!(names(&folder.path().join("layers")), expected_files("layers", &["gpkg", "geojson"]));
+}
+
+const HELD: &str = "held: 6 rows were set aside; see layers/held.csv\n";
+
+#[test]
+fn exit_statuses_are_as_documented() {
+    let folder = EXAMPLES[0].copy();
+    let map = |more: &[&str]| standoff(folder.path(), &[&["map", "job.toml", "--out", "layers"], more].concat());
+    // 0: done, rows held and announced.
+    assert_eq!(map(&[]).exits(0).err, HELD);
+    // 3: done, rows held, and --strict: the layers are there all the same.
+    fs::remove_dir_all(folder.path().join("layers")).unwrap();
+    assert_eq!(map(&["--strict"]).exits(3).err, HELD);
+    assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["gpkg", "geojson"]));
+    // 1: failed, nothing written. 2: wrong usage.
+    fs::remove_dir_all(folder.path().join("layers")).unwrap();
+    standoff(folder.path(), &["map", "jobs.toml", "--out", "layers", "--strict"]).exits(1);
+    map(&["--fast"]).exits(2);
+    assert!(!folder.path().join("layers").exists());
+    // 0 under --strict where no row is held, and not a word on standard error.
+    let clean = tempfile::tempdir().unwrap();
+    fs::write(clean.path().join("bases.csv"), "base,lat_deg,lon_deg\nA,58.6,-2.9\n").unwrap();
+    fs::write(clean.path().join("shots.csv"), "base,horizontal_distance_m,true_azimuth_deg\nA,100,90\n").unwrap();
+    assert_eq!(standoff(clean.path(), &[&map_invented("out")[..], &["--strict"]].concat()).exits(0).err, "");
+    // One row is a row.
+    fs::write(clean.path().join("shots.csv"), "base,horizontal_distance_m,true_azimuth_deg\nA,100,90\nA,,90\n").unwrap();
+    assert_eq!(standoff(clean.path(), &map_invented("out")).exits(0).err, "held: 1 row was set aside; see out/held.csv\n");
+}
+
+#[test]
+fn quiet_leaves_only_the_held_rows() {
+    let folder = EXAMPLES[0].copy();
+    for option in ["--quiet", "-q"] {
+        let ran = standoff(folder.path(), &["map", "job.toml", "--out", "layers", option]).exits(0);
+        assert_eq!((ran.out.as_str(), ran.err.as_str()), ("", HELD));
+    }
+}
+
+#[test]
+fn the_summary_on_standard_output_is_the_file_is_valid_and_lists_the_files() {
+    let schema: Value = serde_json::from_str(&standoff(Path::new("."), &["schema", "summary"]).exits(0).out).unwrap();
+    let validator = jsonschema::validator_for(&schema).unwrap();
+    for example in &EXAMPLES {
+        let folder = example.copy();
+        let ran = standoff(folder.path(), &["map", "job.toml", "--out", "layers", "--json"]).exits(0);
+        assert_eq!(ran.out, read(&folder.path().join("layers/summary.json")));
+        assert_eq!(ran.err, HELD.replace('6', &example.held.to_string()));
+        let faults: Vec<String> =
+            validator.iter_errors(&ran.out.parse::<Value>().unwrap()).map(|fault| fault.to_string()).collect();
+        assert_eq!(faults, Vec::<String>::new(), "{}", example.folder);
+        let mut listed: BTreeSet<String> =
+            serde_json::from_value(json(&folder.path().join("layers/summary.json"))["files"].clone()).unwrap();
+        listed.insert("summary.json".to_owned());
+        assert_eq!(listed, names(&folder.path().join("layers")), "{}", example.folder);
+    }
+}
+
+fn number(value: &Value) -> u64 {
+    value.as_u64().unwrap_or_else(|| panic!("{value} is no count"))
+}
+
+/// Read = mapped + held, and held = the sum over its reasons.
+fn assert_adds_up(counts: &Value) {
+    assert_eq!(number(&counts["read"]), number(&counts["mapped"]) + number(&counts["held"]), "{counts}");
+    let by_reason: u64 = counts["held_by_reason"].as_object().unwrap().values().map(number).sum();
+    assert_eq!(number(&counts["held"]), by_reason, "{counts}");
+    let flags: u64 = counts["flags"].as_object().unwrap().values().map(number).sum();
+    assert!(number(&counts["flagged"]) <= flags && number(&counts["flagged"]) <= number(&counts["mapped"]), "{counts}");
+    assert!(number(&counts["without_height"]) <= number(&counts["mapped"]), "{counts}");
+}
+
+#[test]
+fn every_row_is_mapped_or_held_and_the_counts_say_so_everywhere() {
+    for example in &EXAMPLES {
+        let folder = example.copy();
+        standoff(folder.path(), &["map", "job.toml", "--out", "layers", "--format", "csv"]).exits(0);
+        let out = folder.path().join("layers");
+        let summary = json(&out.join("summary.json"));
+        let layer = |layer: &str| table(&out.join(format!("{}.{layer}.csv", example.name)));
+        let (features, ledger, held) = (layer("features"), layer("ledger"), table(&out.join("held.csv")));
+        assert_eq!(number(&summary["shots"]["mapped"]) as usize, example.mapped);
+        assert_eq!(number(&summary["shots"]["held"]) as usize, example.held);
+        for log in ["shots", "bases"] {
+            assert_adds_up(&summary[log]);
+            for count in ["read", "mapped", "held", "flagged", "without_height"] {
+                let inputs = summary["inputs"].as_array().unwrap().iter().filter(|input| input["log"] == log);
+                let sum: u64 = inputs.map(|input| number(&input["rows"][count])).sum();
+                assert_eq!(sum, number(&summary[log][count]), "{count} of {log} of {}", example.folder);
+            }
+        }
+        assert_eq!(features.len() as u64, number(&summary["shots"]["mapped"]));
+        assert_eq!(held.len() as u64, number(&summary["shots"]["held"]) + number(&summary["bases"]["held"]));
+        for input in summary["inputs"].as_array().unwrap() {
+            assert_adds_up(&input["rows"]);
+            let file = input["file"].as_str().unwrap();
+            // The ledger's record of the file, and its rows.
+            let of_file: Vec<_> = ledger.iter().filter(|record| record["source_file"] == file).collect();
+            let [record] = of_file.iter().filter(|record| record["record"] == "file").collect::<Vec<_>>()[..] else {
+                panic!("{file} has no record, or several")
+            };
+            for (field, count) in
+                [("rows_read", "read"), ("rows_mapped", "mapped"), ("rows_held", "held"), ("rows_flagged", "flagged")]
+            {
+                assert_eq!(record[field], number(&input["rows"][count]).to_string(), "{field} of {file}");
+            }
+            for (kind, count) in [("held", "held"), ("flagged", "flagged")] {
+                let rows = of_file.iter().filter(|record| record["record"] == kind).count();
+                assert_eq!(rows as u64, number(&input["rows"][count]), "{kind} rows of {file}");
+            }
+            // Every line of the file is a row, or was skipped for what it is: blank, comment, header, units.
+            let lines = fs::read(folder.path().join(file)).unwrap();
+            let ends = lines.iter().filter(|byte| **byte == b'\n').count() + usize::from(lines.last() != Some(&b'\n'));
+            let skipped: u64 =
+                ["blank_lines", "comment_lines", "repeated_headers", "units_lines"].iter().map(|kind| number(&input[kind])).sum();
+            assert_eq!(ends as u64, 1 + number(&input["rows"]["read"]) + skipped, "lines of {file}");
+            // A row is mapped or held, and not both.
+            if input["log"] == "shots" {
+                let mut accounted: Vec<u64> = features
+                    .iter()
+                    .chain(&held)
+                    .filter(|record| record["source_file"] == file)
+                    .map(|record| record["source_line"].parse().unwrap())
+                    .collect();
+                accounted.sort_unstable();
+                accounted.dedup();
+                assert_eq!(accounted.len() as u64, number(&input["rows"]["read"]), "{file}");
+            }
         }
     }
+}
+
+#[test]
+fn the_summary_has_the_hashes_of_the_inputs() {
+    // By sha256sum and wc -c of GNU coreutils 9.1.
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("bases.csv"), "base,lat_deg,lon_deg\nA,58.6,-2.9\n").unwrap();
+    fs::write(folder.path().join("shots.csv"), "base,horizontal_distance_m,true_azimuth_deg\nA,100,90\n").unwrap();
+    standoff(folder.path(), &map_invented("out")).exits(0);
+    let summary = json(&folder.path().join("out/summary.json"));
+    let hashes: Vec<&str> = summary["inputs"].as_array().unwrap().iter().map(|input| input["sha256"].as_str().unwrap()).collect();
+    let expected = [
+        "53f2d1763ad2daf429dd42b5bdd0d1bb98906fbd0f082c482ed0bf4e5f8a6bd7",
+        "67b73433cf4213dad5919e189f11b98d29f63eadeb11ce1a22037548c685a547",
+    ];
+    assert_eq!(hashes, expected);
+    let bytes: Vec<u64> = summary["inputs"].as_array().unwrap().iter().map(|input| number(&input["bytes"])).collect();
+    assert_eq!(bytes, [33, 53]);
+}
+
+#[test]
+fn there_is_no_colour_in_a_pipe_unless_it_is_forced_and_none_at_all_with_no_color() {
+    let folder = EXAMPLES[0].copy();
+    let ran = |variables: &[(&str, &str)], arguments: &[&str]| {
+        let mut command = program();
+        command.current_dir(folder.path()).args(arguments).env("TERM", "xterm-256color");
+        variables.iter().for_each(|(name, value)| {
+            command.env(name, value);
+        });
+        let ran = run(command);
+        ran.out + &ran.err
+    };
+    for arguments in [
+        vec!["map", "job.toml", "--out", "layers"],
+        vec!["check", "job.toml"],
+        vec!["map", "nowhere.toml"],
+        vec!["map", "--help"],
+        vec!["map", "--nonsense"],
+    ] {
+        let is_coloured = |variables: &[(&str, &str)]| ran(variables, &arguments).contains('\u{1b}');
+        assert!(!is_coloured(&[]), "{arguments:?} in a pipe");
+        assert!(is_coloured(&[("CLICOLOR_FORCE", "1")]), "{arguments:?} forced: else this test says nothing");
+        assert!(!is_coloured(&[("CLICOLOR_FORCE", "1"), ("NO_COLOR", "1")]), "{arguments:?} with NO_COLOR");
+        assert_eq!(ran(&[("CLICOLOR_FORCE", "1"), ("NO_COLOR", "1")], &arguments), ran(&[], &arguments));
+    }
+}
+
+/// Long enough for a bar, which waits 0.7 s.
+fn long_run(folder: &Path) -> Command {
+    let mut command = program();
+    command.current_dir(folder).args(map_invented("layers")).args(["--threads", "1", "--format", "gpkg"]);
+    command
+}
+
+#[test]
+fn there_is_no_progress_bar_in_a_pipe() {
+    let folder = tempfile::tempdir().unwrap();
+    let invented = invent_logs(folder.path(), LONG_LOG, "");
+    let began = Instant::now();
+    let ran = run(long_run(folder.path())).exits(0);
+    assert!(began.elapsed() > Duration::from_secs(1), "too short a run for a bar: {:?}", began.elapsed());
+    assert_eq!(ran.err, format!("held: {} rows were set aside; see layers/held.csv\n", invented.held()));
+    assert!(!ran.out.contains(['\r', '\u{1b}', '%']), "{}", ran.out);
+}
+
+/// A terminal, by util-linux's script; what the command wrote to it, or none where there is no script.
+#[cfg(target_os = "linux")]
+fn on_a_terminal(command: &Command, variables: &[(&str, &str)]) -> Option<String> {
+    let quoted = |word: &std::ffi::OsStr| format!("'{}'", word.to_str().unwrap());
+    let words: Vec<String> = std::iter::once(command.get_program()).chain(command.get_args()).map(quoted).collect();
+    let mut script = Command::new("script");
+    script.args(["-qec", &words.join(" "), "/dev/null"]).current_dir(command.get_current_dir().unwrap());
+    script
+        .env_clear()
+        .env("PATH", std::env::var_os("PATH").unwrap_or_default())
+        .env("TERM", "xterm-256color")
+        .env("SHELL", "/bin/sh");
+    script.envs(variables.iter().copied()).stdin(Stdio::null());
+    match script.output() {
+        Ok(output) => {
+            let text = String::from_utf8(output.stdout).unwrap();
+            assert!(output.status.success(), "{text}");
+            Some(text)
+        }
+        Err(_) => {
+            eprintln!("skipped: there is no script command here");
+            None
+        }
+    }
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn on_a_terminal_there_is_colour_unless_no_color_and_a_bar_for_long_work_unless_quiet() {
+    let folder = tempfile::tempdir().unwrap();
+    invent_logs(folder.path(), LONG_LOG, "");
+    let colour = "\u{1b}[33m";
+    let Some(text) = on_a_terminal(&long_run(folder.path()), &[]) else { return };
+    assert!(text.contains(" % of ") && text.contains(" left") && text.contains(colour), "{text:?}");
+    // The bar is taken off before the account is printed.
+    let account = text.find("shots mapped").unwrap();
+    assert!(!text[account..].contains(" % of "), "{text:?}");
+    let plain = on_a_terminal(&long_run(folder.path()), &[("NO_COLOR", "1")]).unwrap();
+    assert!(plain.contains("held") && !plain.contains(colour) && !plain.contains("\u{1b}[1m"), "{plain:?}");
+    let mut quiet = long_run(folder.path());
+    quiet.arg("--quiet");
+    let quiet = on_a_terminal(&quiet, &[]).unwrap();
+    assert!(!quiet.contains(" % of ") && quiet.lines().count() == 1, "{quiet:?}");
+}
+
+/// Runs a command whose reader has gone before a word is written.
+fn without_a_reader(command: &mut Command) -> (Option<i32>, String) {
+    let mut child = command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    (output.status.code(), String::from_utf8(output.stderr).unwrap())
+}
+
+#[test]
+fn a_closed_pipe_is_no_failure() {
+    let folder = EXAMPLES[0].copy();
+    for arguments in [
+        vec!["man"],
+        vec!["completions", "bash"],
+        vec!["schema", "summary"],
+        vec!["check", "job.toml"],
+        vec!["north", "--lat", "58.6", "--lon", "-2.9", "--date", "2026-05-04"],
+        vec!["--help"],
+    ] {
+        let ended = without_a_reader(program().current_dir(folder.path()).args(&arguments));
+        assert_eq!(ended, (Some(0), String::new()), "{arguments:?}");
+    }
+}
+
+#[test]
+fn a_closed_pipe_keeps_neither_the_layers_nor_the_word_on_held_rows_back() {
+    let folder = EXAMPLES[0].copy();
+    for (option, status) in [("--json", 0), ("--strict", 3)] {
+        let arguments = ["map", "job.toml", "--out", "layers", option];
+        let ended = without_a_reader(program().current_dir(folder.path()).args(arguments));
+        assert_eq!(ended, (Some(status), HELD.to_owned()), "{option}");
+        assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["gpkg", "geojson"]));
+        fs::remove_dir_all(folder.path().join("layers")).unwrap();
+    }
+    let strict = without_a_reader(program().current_dir(folder.path()).args(["check", "job.toml", "--strict"]));
+    assert_eq!(strict, (Some(3), String::new()));
+}
+
+/// A job that needs PROJ's database for its datum change, and the built-in time zones for its times.
+const BARE_JOB: &str = "name = \"bare\"\ncrs = \"EPSG:27700\"\nallow_missing_grids = true\n\
+    formats = [\"gpkg\", \"geojson\", \"shp\", \"fgb\", \"csv\", \"dxf\"]\n\
+    [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
+    [shots]\nfiles = [\"shots.csv\"]\ntime_zone = \"Europe/London\"\n";
+
+/// A folder with a copy of the program, the job and its logs, and an empty folder to run in.
+fn bare() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    fs::copy(program().get_program(), folder.path().join("standoff")).unwrap();
+    fs::write(folder.path().join("job.toml"), BARE_JOB).unwrap();
+    fs::write(folder.path().join("bases.csv"), "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60.5\n").unwrap();
+    let shots = "base,time,slope_distance_m,inclination_deg,magnetic_azimuth_deg\nA,2026-05-04 08:00:01,100,5,90\nA,2026-12-04 08:00:01,50,-5,10\n";
+    fs::write(folder.path().join("shots.csv"), shots).unwrap();
+    fs::create_dir(folder.path().join("empty")).unwrap();
+    folder
+}
+
+/// Maps the bare job with the tests' own environment, for comparison.
+fn map_as_usual(bare: &Path) {
+    standoff(bare, &["map", "job.toml", "--out", "usual", "--quiet"]).exits(0);
+}
+
+#[test]
+fn the_program_runs_with_an_empty_environment_and_no_data_folder() {
+    let bare = bare();
+    map_as_usual(bare.path());
+    let empty = bare.path().join("empty");
+    // With nothing set; and with the search for data of PROJ, GDAL and time zones led into the void.
+    for (out, variables) in [("nothing-set", [].as_slice()), ("void", &["PROJ_DATA", "PROJ_LIB", "GDAL_DATA", "TZDIR", "HOME"])] {
+        let mut command = Command::new(bare.path().join("standoff"));
+        command.current_dir(&empty).env_clear().envs(variables.iter().map(|variable| (variable, &empty)));
+        command.args(["map", "../job.toml", "--out", &format!("../{out}"), "--quiet"]);
+        assert_eq!(run(command).exits(0).err, "");
+        assert_same_files(&bare.path().join(out), &bare.path().join("usual"));
+        assert_eq!(names(&bare.path().join(out)), expected_files("bare", &FORMATS));
+        assert!(names(&empty).is_empty());
+        for example in &EXAMPLES {
+            let (folder, usual) = (example.copy(), example.mapped_in_all_formats());
+            let mut command = Command::new(bare.path().join("standoff"));
+            command.current_dir(&empty).env_clear().envs(variables.iter().map(|variable| (variable, &empty)));
+            let (job, out) = (folder.path().join("job.toml"), folder.path().join("out"));
+            command.args(map_in_all_formats(&[job.to_str().unwrap(), "--out", out.to_str().unwrap(), "--quiet"]));
+            run(command).exits(0);
+            assert_same_files(&out, &usual.path().join("out"));
+        }
+    }
+}
+
+/// Other programs set PROJ_DATA to a folder with a database of their own version.
+#[test]
+fn a_foreign_database_of_projections_does_no_harm() {
+    let bare = bare();
+    let north = ["north", "--lat", "58.6", "--lon", "-2.9", "--date", "2026-05-04", "--crs", "EPSG:27700"];
+    let usual = standoff(bare.path(), &north).exits(0);
+    let (foreign, here) = (bare.path().join("foreign"), bare.path().join("here"));
+    for folder in [&foreign, &here] {
+        fs::create_dir(folder).unwrap();
+        fs::write(folder.join("proj.db"), "of another version").unwrap();
+    }
+    // Where PROJ is told to look, and where it looks when it is told of an empty folder.
+    for (data, working_folder) in [(&foreign, bare.path().join("empty")), (&bare.path().join("empty"), here.clone())] {
+        let mut command = Command::new(bare.path().join("standoff"));
+        command.env_clear().env("PROJ_DATA", data).current_dir(working_folder).args(north);
+        let ran = run(command).exits(0);
+        assert_eq!((ran.out, ran.err), (usual.out.clone(), String::new()));
+    }
+}
+
+/// Files that a command opened, by strace; none where strace is not to be had.
+#[cfg(target_os = "linux")]
+fn opened(command: &Command, trace: &Path) -> Option<Vec<String>> {
+    let mut strace = Command::new("strace");
+    strace.env_clear().args(["-f", "-qq", "-z", "-e", "trace=open,openat,execve", "-o"]).arg(trace);
+    for (name, value) in command.get_envs() {
+        strace.arg("-E").arg(format!("{}={}", name.to_str().unwrap(), value.unwrap().to_str().unwrap()));
+    }
+    strace.arg(command.get_program()).args(command.get_args()).current_dir(command.get_current_dir().unwrap());
+    match strace.output() {
+        Ok(output) if output.status.success() => {}
+        other => {
+            eprintln!("skipped: strace does not run here: {other:?}");
+            return None;
+        }
+    }
+    let calls = read(trace);
+    Some(calls.lines().filter_map(|call| call.split('"').nth(1)).map(str::to_owned).collect())
+}
+
+#[cfg(target_os = "linux")]
+#[test]
+fn nothing_of_the_build_is_opened() {
+    let bare = bare();
+    let mut command = Command::new(bare.path().join("standoff"));
+    command.current_dir(bare.path().join("empty")).args(["map", "../job.toml", "--out", "../layers", "--quiet"]);
+    // strace is found without a PATH.
+    let Some(opened) = opened(&command, &bare.path().join("trace")) else { return };
+    assert!(opened.iter().any(|path| path.ends_with("job.toml")), "{opened:?}");
+    // Its folder holds the build of PROJ and GDAL, with their data.
+    let build = Path::new(program().get_program()).parent().unwrap().to_str().unwrap().to_owned();
+    let mut of_the_build: Vec<&String> = opened.iter().filter(|path| path.starts_with(&build)).collect();
+    of_the_build.sort();
+    of_the_build.dedup();
+    assert_eq!(of_the_build, Vec::<&String>::new(), "under {build}");
+    // And no library but those of the language and the system.
+    for library in ["proj", "gdal", "sqlite", "geos", "tiff", "curl"] {
+        let found: Vec<&String> = opened.iter().filter(|path| path.contains(&format!("lib{library}"))).collect();
+        assert_eq!(found, Vec::<&String>::new());
+    }
+}
+
+/// The bare machine itself: a root folder with the program, its system libraries and the logs.
+#[cfg(target_os = "linux")]
+#[test]
+fn the_program_runs_where_there_is_nothing_else() {
+    let bare = bare();
+    map_as_usual(bare.path());
+    let Ok(libraries) = Command::new("ldd").arg(bare.path().join("standoff")).output() else {
+        eprintln!("skipped: there is no ldd here");
+        return;
+    };
+    for library in String::from_utf8(libraries.stdout).unwrap().split_whitespace().filter(|word| word.starts_with('/')) {
+        let target = bare.path().join(&library[1..]);
+        fs::create_dir_all(target.parent().unwrap()).unwrap();
+        fs::copy(library, target).unwrap();
+    }
+    let mut command = Command::new("/usr/sbin/chroot");
+    command.env_clear().arg(bare.path()).args(["/standoff", "map", "/job.toml", "--out", "/layers", "--quiet"]);
+    let Ok(output) = command.output() else {
+        eprintln!("skipped: there is no chroot here");
+        return;
+    };
+    let complaint = String::from_utf8(output.stderr).unwrap();
+    if complaint.starts_with("chroot: ") {
+        eprintln!("skipped: {complaint}");
+        return;
+    }
+    assert_eq!((output.status.code(), complaint.as_str()), (Some(0), ""));
+    assert_same_files(&bare.path().join("layers"), &bare.path().join("usual"));
 }

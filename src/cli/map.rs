@@ -137,10 +137,11 @@ fn is_geographic(logs: &[PathBuf]) -> Result<bool, Failure> {
 
 /// Runs the command.
 pub fn run(args: Args) -> Result<Outcome, Failure> {
-    let job = args.job()?;
+    // Before the first log is looked at: reading starts the threads.
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global()?;
     }
+    let job = args.job()?;
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
     let mut output = Output::new(&out)?;
     let bar = progress::bar(args.quiet);

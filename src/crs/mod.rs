@@ -20,7 +20,11 @@ pub fn proj_version() -> String {
     raw::version()
 }
 
-/// Keeps GDAL's own messages off standard error; what matters of them reaches the user as an error.
-pub fn quiet_gdal() {
+/// Keeps GDAL to what is inside the program: no drivers or projection data from folders of the machine,
+/// and its own messages off standard error; what matters of them reaches the user as an error.
+pub fn seclude_gdal() {
     gdal::config::set_error_handler(|_, _, _| {});
+    // Fails for names with a NUL alone.
+    let _ = gdal::config::set_config_option("GDAL_DRIVER_PATH", "disable");
+    raw::seclude_gdal();
 }

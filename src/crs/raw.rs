@@ -61,14 +61,27 @@ pub enum Grids {
     Installed,
 }
 
+/// PROJ's own name for the database that is linked into it.
+const DATABASE_INSIDE: &CStr = c"__embedded_proj_db__";
+
 fn new_context() -> Option<NonNull<sys::PJ_CONTEXT>> {
     // SAFETY: no arguments; the result is checked. Logging is off: errors are asked for instead.
     unsafe {
         let context = NonNull::new(sys::proj_context_create())?;
         sys::proj_log_level(context.as_ptr(), sys::PJ_LOG_LEVEL_PJ_LOG_NONE);
         sys::proj_context_set_file_finder(context.as_ptr(), Some(find_file), ptr::null_mut());
+        // Without this a `proj.db` in the working folder would still be opened before the one inside.
+        sys::proj_context_set_database_path(context.as_ptr(), DATABASE_INSIDE.as_ptr(), ptr::null(), ptr::null());
         Some(context)
     }
+}
+
+/// Keeps GDAL's own use of PROJ from the folders that PROJ was built with.
+pub fn seclude_gdal() {
+    // A folder that does not exist: GDAL copies the list, which a null pointer ends.
+    let folders = [c"/dev/null/inside-the-program".as_ptr(), ptr::null()];
+    // SAFETY: the list and its texts outlive the call.
+    unsafe { gdal_sys::OSRSetPROJSearchPaths(folders.as_ptr()) };
 }
 
 /// Finds a file for PROJ: grid files in the folders of `PROJ_DATA` (or `PROJ_LIB`), never a database

@@ -150,6 +150,6 @@ mod tests {
     #[test]
     fn a_wrong_label_is_refused() {
         assert!(text_of(b"a", Some("utf-99")).unwrap_err().contains("names no encoding"));
-        assert!(text_of(b"caf\xe9", Some("utf-8")).unwrap_err().contains("not UTF-8 at byte 3"));
+        assert!(text_of(b"caf\xe9\n", Some("utf-8")).unwrap_err().contains("not UTF-8 at byte 3"));
     }
 }
