@@ -67,6 +67,14 @@ pub enum Reason {
     NotProjected,
     /// The grid convergence is not defined at the base.
     NoConvergence,
+    /// A sentence of a receiver whose checksum is wrong or missing.
+    Checksum,
+    /// A sentence of a receiver with missing or impossible fields.
+    Sentence,
+    /// The receiver had no fix.
+    NoFix,
+    /// A time of day, and nothing tells the day.
+    FixWithoutDate,
 }
 
 /// What is suspicious about a row that was mapped all the same.
@@ -138,6 +146,10 @@ impl Reason {
             UnknownCrs => "unknown_crs",
             NotProjected => "not_projected",
             NoConvergence => "no_convergence",
+            Checksum => "checksum",
+            Sentence => "sentence",
+            NoFix => "no_fix",
+            FixWithoutDate => "fix_without_date",
         }
     }
 
@@ -175,6 +187,10 @@ impl Reason {
             UnknownCrs => "the value is not in crs_by_value",
             NotProjected => "the position has no image in the CRS of the layers",
             NoConvergence => "the grid's convergence is not defined here",
+            Checksum => "the sentence's checksum is wrong or missing: it was damaged on its way",
+            Sentence => "the sentence lacks fields, or has impossible ones",
+            NoFix => "the receiver had no fix",
+            FixWithoutDate => "the log gives a time of day alone; write date = 2026-05-04 under [bases]",
         }
     }
 }

@@ -9,6 +9,7 @@ pub mod cell;
 pub mod columns;
 pub mod delimited;
 pub mod extras;
+pub mod fixes;
 pub mod guess;
 pub mod plan;
 pub mod shots;

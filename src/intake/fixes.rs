@@ -1,0 +1,96 @@
+//! Fixes: the positions that a GNSS receiver logged one after the other, from any kind of log.
+//!
+//! A fix belongs to no base yet: occupations make bases of fixes.
+
+use jiff::Timestamp;
+
+use super::bases::{Coordinates, Height};
+use crate::ledger::Fault;
+
+/// How a receiver says that it got a fix. The order is that of trust, least first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum FixKind {
+    /// Made up by a simulator.
+    Simulated,
+    /// Typed in by hand.
+    Manual,
+    /// Estimated by dead reckoning.
+    Estimated,
+    /// The log does not say.
+    Unknown,
+    /// Stand-alone.
+    Single,
+    /// Corrected by code differences, from the ground or from satellites.
+    Differential,
+    /// Carrier phase with ambiguities not yet fixed.
+    Float,
+    /// Carrier phase with fixed ambiguities.
+    Fixed,
+}
+
+/// One epoch of a receiver.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fix {
+    /// Index of the file.
+    pub file: usize,
+    /// Line in it.
+    pub line: u64,
+    /// When, in UTC as the receiver's log has it.
+    pub instant: Timestamp,
+    /// Position of the antenna.
+    pub coordinates: Coordinates,
+    /// Height of the antenna, of the kind that the log records.
+    pub height: Option<Height>,
+    /// Height of the geoid above the ellipsoid that the receiver itself took off, in metres.
+    pub separation_m: Option<f64>,
+    /// Kind of fix.
+    pub kind: FixKind,
+    /// Satellites used.
+    pub satellites: Option<u32>,
+    /// Horizontal dilution of precision.
+    pub hdop: Option<f64>,
+    /// Position dilution of precision.
+    pub pdop: Option<f64>,
+    /// Standard errors of east, north and height in metres, as the receiver states them.
+    pub sigma_m: Option<[f64; 3]>,
+    /// Speed over ground in metres a second.
+    pub speed_m_s: Option<f64>,
+}
+
+/// A line of a log that gives no fix.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeldLine {
+    /// Line, counted from 1.
+    pub line: u64,
+    /// The line as it stands.
+    pub raw: String,
+    /// Why.
+    pub fault: Fault,
+}
+
+/// What one log of fixes holds, in the order of the log.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct FixLog {
+    /// The fixes.
+    pub fixes: Vec<Fix>,
+    /// Lines that were held.
+    pub held: Vec<HeldLine>,
+    /// Lines that are sound and of no use here: sentences of other kinds, blank lines.
+    pub other_lines: u64,
+}
+
+impl FixKind {
+    /// The word in layers and jobs.
+    pub fn word(self) -> &'static str {
+        match self {
+            FixKind::Simulated => "simulated",
+            FixKind::Manual => "manual",
+            FixKind::Estimated => "estimated",
+            FixKind::Unknown => "unknown",
+            FixKind::Single => "single",
+            FixKind::Differential => "differential",
+            FixKind::Float => "float",
+            FixKind::Fixed => "fixed",
+        }
+    }
+}
