@@ -8,12 +8,12 @@
 use std::collections::{BTreeMap, HashMap};
 
 use crate::covariance::Covariance;
-use crate::crs::{AreaOfUse, Crs, CrsError, GridFactors, Kind, Operation, Rules, Transform};
+use crate::crs::{AreaOfUse, Crs, CrsError, Epoch, GridFactors, Kind, Operation, Rules, Transform};
 use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::geoid::{self, GlobalGeoid};
+use crate::geoid::{self, Undulation};
 use crate::intake::bases::{BaseRow, Coordinates, Height};
 use crate::intake::plan::NAME_JOINT;
-use crate::job::{Bases, Checks, Geoid, Heights};
+use crate::job::{Bases, Checks, Several};
 use crate::ledger::{Fault, Flag, Flags, Reason};
 
 /// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
@@ -39,6 +39,10 @@ pub struct Base {
     pub heights: BaseHeights,
     /// Covariance of the position, shared by all its shots.
     pub covariance: Covariance,
+    /// Standard error in metres of each axis that the steps between datums add: shared by all bases of the job.
+    pub sigma_datum_m: f64,
+    /// Epoch of the coordinates as a year with its fraction, where it is known.
+    pub epoch: Option<f64>,
     /// East, north, up at the base.
     pub frame: LocalFrame,
     /// Mean radius of the earth at the base, in metres.
@@ -59,7 +63,7 @@ pub struct BaseHeights {
     /// Above the geoid.
     pub orthometric_m: Option<f64>,
     /// Height of the geoid above the ellipsoid, where a geoid is used.
-    pub undulation_m: Option<f64>,
+    pub undulation: Option<Undulation>,
 }
 
 /// What a height is measured from.
@@ -94,7 +98,7 @@ pub struct Datum {
 }
 
 /// A base row that was held.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct HeldBase {
     /// Its name, where it has one.
     pub name: Option<String>,
@@ -125,8 +129,12 @@ pub struct BaseTable {
 pub enum Named {
     /// A usable base, by index.
     Base(usize),
+    /// Several positions, by index; the time tells which is meant.
+    Several(Vec<usize>),
     /// A row that was held, with the sentence of its fault.
     Held(String),
+    /// No position at all, and why.
+    Absent(String),
     /// Positions far apart: the greatest separation in metres.
     Ambiguous(f64),
 }
@@ -135,8 +143,6 @@ pub enum Named {
 pub struct Settings<'j> {
     /// The `[bases]` table.
     pub bases: &'j Bases,
-    /// The `[heights]` table.
-    pub heights: &'j Heights,
     /// The `[checks]` table.
     pub checks: &'j Checks,
     /// The CRS of the layers.
@@ -145,8 +151,8 @@ pub struct Settings<'j> {
     pub grid: Option<&'j Crs>,
     /// What may be used between datums.
     pub rules: Rules,
-    /// The built-in geoid.
-    pub geoid: &'j GlobalGeoid,
+    /// The geoids.
+    pub geoid: &'j geoid::Geoid,
 }
 
 /// A CRS that positions are recorded in, and the way to the datum they are computed on.
@@ -195,7 +201,7 @@ impl BaseTable {
         }
         table.held = held;
         table.flag_same_positions();
-        table.name_all();
+        table.name_all(settings.bases.occupations.reoccupied);
         Ok(table)
     }
 
@@ -244,7 +250,11 @@ impl BaseTable {
             _ => 0.0,
         };
         let mut point = [[recorded[0], recorded[1], ellipsoid_in]];
-        source.to_datum.apply(&mut point)?;
+        let epoch = row.coordinate_epoch.or(settings.bases.epoch);
+        match epoch {
+            Some(year) if source.to_datum.needs_epoch() => source.to_datum.apply_at(&mut point, Epoch::All(year))?,
+            _ => source.to_datum.apply(&mut point)?,
+        }
         let [lon_deg, lat_deg, height] = point[0];
         if !lon_deg.is_finite() || !lat_deg.is_finite() || !height.is_finite() || lat_deg.abs() > 90.0 {
             let value = format!("{} {}", recorded[0], recorded[1]);
@@ -253,31 +263,30 @@ impl BaseTable {
         }
         let datum = &self.datums[source.datum];
         let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
-        let undulation = || match settings.heights.geoid {
-            Geoid::Global if datum.is_geocentric => Some(settings.geoid.undulation_m(&at)),
-            _ => None,
+        let undulation = if datum.is_geocentric { settings.geoid.undulation_m(&at, row.separation_m) } else { None };
+        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
+        let recorded = match (row.height, row.separation_m) {
+            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
+            (height, _) => height,
         };
-        let heights = match row.height {
+        let n = undulation.map(|undulation| undulation.metres);
+        let heights = match recorded {
             None => BaseHeights::default(),
             Some(Height::Ellipsoid(recorded)) => {
                 let ellipsoid = if source.takes_height { height } else { recorded };
-                let undulation_m = undulation();
                 BaseHeights {
                     kind: HeightKind::Ellipsoid,
                     ellipsoid_m: Some(ellipsoid),
-                    orthometric_m: undulation_m.map(|n| ellipsoid - n),
-                    undulation_m,
+                    orthometric_m: n.map(|n| ellipsoid - n),
+                    undulation,
                 }
             }
-            Some(Height::Orthometric(orthometric)) => {
-                let undulation_m = undulation();
-                BaseHeights {
-                    kind: HeightKind::Orthometric,
-                    ellipsoid_m: undulation_m.map(|n| orthometric + n),
-                    orthometric_m: Some(orthometric),
-                    undulation_m,
-                }
-            }
+            Some(Height::Orthometric(orthometric)) => BaseHeights {
+                kind: HeightKind::Orthometric,
+                ellipsoid_m: n.map(|n| orthometric + n),
+                orthometric_m: Some(orthometric),
+                undulation,
+            },
         };
         // Without a geoid the orthometric height stands in for the ellipsoidal one; the undulation of
         // at most 110 m shortens a 100 m shot by 2 mm. It is never written as an ellipsoidal height.
@@ -300,6 +309,8 @@ impl BaseTable {
                 sigma_horizontal.unwrap_or(ASSUMED_SIGMA_HORIZONTAL_M),
                 sigma_vertical.unwrap_or(ASSUMED_SIGMA_VERTICAL_M),
             ),
+            sigma_datum_m: source.to_datum.operation().accuracy_m.unwrap_or(0.0),
+            epoch,
             grid: grid_crs.grid_factors(at.lon_rad - grid_crs.meridian_rad(), at.lat_rad),
             flags,
             row: row.clone(),
@@ -322,14 +333,16 @@ impl BaseTable {
         }
     }
 
-    /// Fills `by_name`; holds bases whose name stands for places far apart.
-    fn name_all(&mut self) {
+    /// Fills `by_name`. Where a name stands for places far apart the time of a shot tells which is meant;
+    /// bases without times are held.
+    fn name_all(&mut self, reoccupied: Option<Several>) {
         let mut by_name: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
         for (index, base) in self.bases.iter().enumerate() {
             by_name.entry(&base.row.name).or_default().push(index);
         }
         let mut apart: HashMap<usize, f64> = HashMap::new();
         let mut repeated: Vec<usize> = Vec::new();
+        let mut several: HashMap<usize, bool> = HashMap::new();
         for indexes in by_name.values().filter(|indexes| indexes.len() > 1) {
             let first = &self.bases[indexes[0]];
             let separation = |other: &Base| {
@@ -339,7 +352,13 @@ impl BaseTable {
             };
             let greatest = indexes.iter().map(|i| separation(&self.bases[*i])).fold(0.0, f64::max);
             let sigma = indexes.iter().map(|i| self.bases[*i].covariance.ee.sqrt()).fold(0.0, f64::max);
-            if greatest > SAME_PLACE_SIGMAS * std::f64::consts::SQRT_2 * sigma {
+            let disagree = greatest > SAME_PLACE_SIGMAS * std::f64::consts::SQRT_2 * sigma;
+            let timed = indexes.iter().all(|i| !self.bases[*i].row.windows.is_empty());
+            let kept_apart =
+                reoccupied == Some(Several::Apart) || indexes.iter().all(|i| self.bases[*i].row.occupation.is_some());
+            if timed && (disagree || kept_apart) {
+                several.extend(indexes.iter().map(|i| (*i, disagree)));
+            } else if disagree {
                 indexes.iter().for_each(|i| {
                     apart.insert(*i, greatest);
                 });
@@ -349,6 +368,11 @@ impl BaseTable {
         }
         for index in repeated {
             self.bases[index].flags.raise(Flag::RepeatedBase);
+        }
+        for (index, disagree) in &several {
+            if *disagree {
+                self.bases[*index].flags.raise(Flag::OccupationsDisagree);
+            }
         }
         for held in &self.held {
             if let Some(name) = &held.name {
@@ -365,17 +389,16 @@ impl BaseTable {
                     self.held.push(HeldBase::of(base.row, fault));
                 }
                 None => {
+                    let here = kept.len();
                     let entry = self.by_name.entry(base.row.name.clone());
-                    match entry {
-                        std::collections::hash_map::Entry::Occupied(mut taken) => {
-                            if !matches!(taken.get(), Named::Base(_)) {
-                                taken.insert(Named::Base(kept.len()));
-                            }
-                        }
-                        std::collections::hash_map::Entry::Vacant(free) => {
-                            free.insert(Named::Base(kept.len()));
-                        }
-                    }
+                    entry
+                        .and_modify(|named| match named {
+                            Named::Several(indexes) => indexes.push(here),
+                            Named::Base(first) if several.contains_key(&index) => *named = Named::Several(vec![*first, here]),
+                            Named::Base(_) => {}
+                            _ => *named = Named::Base(here),
+                        })
+                        .or_insert(Named::Base(here));
                     kept.push(base);
                 }
             }
@@ -394,6 +417,15 @@ impl BaseTable {
     }
 }
 
+impl BaseTable {
+    /// Remembers names that have no position, and why.
+    pub fn note_absent(&mut self, absent: Vec<(String, String)>) {
+        for (name, why) in absent {
+            self.by_name.entry(name).or_insert(Named::Absent(why));
+        }
+    }
+}
+
 impl HeldBase {
     fn of(row: BaseRow, fault: Fault) -> HeldBase {
         HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }
@@ -406,6 +438,9 @@ pub fn label(name: &str) -> String {
 }
 
 fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
+    if let Some(definition) = &row.crs {
+        return Ok(definition.clone());
+    }
     let Some(value) = &row.crs_value else {
         return Ok(bases.crs.clone().unwrap_or_default());
     };
@@ -439,5 +474,5 @@ fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &Settings)
 
 /// The standard error that a geoid adds to a height of the kind that was not recorded, in metres.
 pub fn sigma_geoid_m(heights: &BaseHeights) -> Option<f64> {
-    heights.undulation_m.map(|_| geoid::SIGMA_M)
+    heights.undulation.map(|undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M))
 }

@@ -75,6 +75,20 @@ pub enum Reason {
     NoFix,
     /// A time of day, and nothing tells the day.
     FixWithoutDate,
+    /// A fix that does not meet the job's rules.
+    PoorFix,
+    /// Too few epochs for a base.
+    FewEpochs,
+    /// An epoch far from the others of its base.
+    OutlyingEpoch,
+    /// No time, and the base can only be told by the time.
+    NoTime,
+    /// No base was occupied near the time of the shot.
+    NoBaseInTime,
+    /// The height of the instrument over the ground point is not known.
+    NoInstrumentHeight,
+    /// A sight to a known point without a distance: it orients its base, and there is no point to map.
+    DirectionOnly,
 }
 
 /// What is suspicious about a row that was mapped all the same.
@@ -109,6 +123,12 @@ pub enum Flag {
     WeakField,
     /// The horizontal magnetic field is below 2000 nT (the model's blackout zone).
     NoField,
+    /// Positions of the base disagree beyond their uncertainty.
+    OccupationsDisagree,
+    /// The compass is disturbed at the base.
+    LocalAttraction,
+    /// The compass is disturbed at the base or at the one it was sighted from.
+    MaybeLocalAttraction,
 }
 
 impl Reason {
@@ -150,6 +170,13 @@ impl Reason {
             Sentence => "sentence",
             NoFix => "no_fix",
             FixWithoutDate => "fix_without_date",
+            PoorFix => "poor_fix",
+            FewEpochs => "few_epochs",
+            OutlyingEpoch => "outlying_epoch",
+            NoTime => "no_time",
+            NoBaseInTime => "no_base_in_time",
+            NoInstrumentHeight => "no_instrument_height",
+            DirectionOnly => "direction_only",
         }
     }
 
@@ -190,6 +217,17 @@ impl Reason {
             Checksum => "the sentence's checksum is wrong or missing: it was damaged on its way",
             Sentence => "the sentence lacks fields, or has impossible ones",
             NoFix => "the receiver had no fix",
+            PoorFix => "the fix does not meet the rules under [bases.quality]",
+            FewEpochs => "fewer epochs than least_epochs under [bases.quality] asks for",
+            OutlyingEpoch => "the epoch lies far from the others of its base and is left out of the mean",
+            NoTime => "the base is told by the time, and the shot has none",
+            NoBaseInTime => "no base was occupied near the time of the shot; mind the clocks, and limit_s under [join]",
+            NoInstrumentHeight => {
+                "the instrument height is not known; write it in the row, or instrument_height_m under [heights]"
+            }
+            DirectionOnly => {
+                "a backsight or foresight without a distance serves the orientation of its base; there is no point to map"
+            }
             FixWithoutDate => "the log gives a time of day alone; write date = 2026-05-04 under [bases]",
         }
     }
@@ -197,7 +235,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 14] = [
+    pub const ALL: [Flag; 17] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -212,6 +250,9 @@ impl Flag {
         Flag::RepeatedBase,
         Flag::WeakField,
         Flag::NoField,
+        Flag::OccupationsDisagree,
+        Flag::LocalAttraction,
+        Flag::MaybeLocalAttraction,
     ];
 
     /// The code in files.
@@ -231,6 +272,9 @@ impl Flag {
             Flag::RepeatedBase => "repeated_base",
             Flag::WeakField => "weak_field",
             Flag::NoField => "no_field",
+            Flag::OccupationsDisagree => "occupations_disagree",
+            Flag::LocalAttraction => "local_attraction",
+            Flag::MaybeLocalAttraction => "maybe_local_attraction",
         }
     }
 
@@ -253,13 +297,18 @@ impl Flag {
             Flag::RepeatedBase => "the base stands in the logs more than once at nearly one place; the first is used",
             Flag::WeakField => "the horizontal magnetic field is below 6000 nT: compasses are unsure here",
             Flag::NoField => "the horizontal magnetic field is below 2000 nT: compasses are of no use here",
+            Flag::OccupationsDisagree => "positions of the base disagree beyond their uncertainty: was the mark the same?",
+            Flag::LocalAttraction => {
+                "fore and back azimuths disagree, and a third sight tells that the compass is disturbed here"
+            }
+            Flag::MaybeLocalAttraction => "fore and back azimuths disagree: the compass is disturbed here or at the other end",
         }
     }
 }
 
 /// A set of flags.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Flags(u16);
+pub struct Flags(u32);
 
 impl Flags {
     /// Adds a flag.
@@ -338,7 +387,7 @@ pub enum Outcome {
     Flagged(Flags),
 }
 
-/// Counts of one input file. `read` = `mapped` + the sum of `held`.
+/// Counts of one input file. `read` = `mapped` + the sum of `held` + `outside_occupations`.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Counts {
     /// Data rows read.
@@ -361,6 +410,10 @@ pub struct Counts {
     pub repeated_headers: u64,
     /// Units lines under a header.
     pub units_lines: u64,
+    /// Fixes of a receiver outside every occupation: read, sound, and of no use to a base.
+    pub outside_occupations: u64,
+    /// Lines of a receiver's log that are no fixes of their own: sentences of other kinds.
+    pub other_lines: u64,
 }
 
 impl Counts {
@@ -394,6 +447,8 @@ impl Counts {
         self.comment_lines += other.comment_lines;
         self.repeated_headers += other.repeated_headers;
         self.units_lines += other.units_lines;
+        self.outside_occupations += other.outside_occupations;
+        self.other_lines += other.other_lines;
         for (reason, count) in &other.held {
             *self.held.entry(*reason).or_default() += count;
         }

@@ -10,9 +10,10 @@
 //! | --- | --- |
 //! | settings | [`job`] |
 //! | logs → rows | [`intake`] |
+//! | fixes → positions | [`clock`], [`occupation`] |
 //! | positions → bases | [`base`] |
 //! | rows → sightings | [`join`], [`audit`] |
-//! | sightings → vectors | [`north`], [`reduce`], [`covariance`] |
+//! | sightings → vectors | [`north`], [`orientation`], [`reduce`], [`covariance`] |
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
@@ -23,6 +24,7 @@
 pub mod audit;
 pub mod base;
 pub mod cli;
+pub mod clock;
 pub mod covariance;
 pub mod crs;
 pub mod frame;
@@ -34,6 +36,8 @@ pub mod layers;
 pub mod ledger;
 pub mod locate;
 pub mod north;
+pub mod occupation;
+pub mod orientation;
 pub mod pipeline;
 pub mod reduce;
 pub mod report;

@@ -10,9 +10,9 @@ use std::sync::Mutex;
 use jiff::civil::Date;
 
 use crate::base::{Base, BaseTable};
-use crate::crs::{Crs, CrsError, Kind, Operation, Rules, Transform};
+use crate::crs::{Crs, CrsError, Epoch, Kind, Operation, Rules, Transform};
 use crate::frame::Geodetic;
-use crate::geoid::{self, GlobalGeoid};
+use crate::geoid::{self, Source, Undulation};
 use crate::job::{Declination as DeclinationChoice, Geoid, Heights, North};
 use crate::north::{self, Declination, NorthError};
 use crate::reduce::Vector;
@@ -39,7 +39,7 @@ pub struct Placed {
     /// Height above the geoid in metres.
     pub orthometric_height_m: Option<f64>,
     /// Height of the geoid above the ellipsoid in metres.
-    pub undulation_m: Option<f64>,
+    pub undulation: Option<Undulation>,
 }
 
 /// What the third coordinate of the layers is.
@@ -54,10 +54,12 @@ pub enum ThirdCoordinate {
         /// Name of the vertical CRS.
         name: String,
     },
-    /// The vertical part of the CRS, by the built-in geoid, as the job allows.
-    GlobalGeoid {
+    /// The vertical part of the CRS, by a geoid of the job in place of PROJ's grid, as the job allows.
+    JobGeoid {
         /// Name of the vertical CRS.
         name: String,
+        /// Name of the geoid.
+        geoid: String,
     },
 }
 
@@ -68,7 +70,7 @@ impl ThirdCoordinate {
             ThirdCoordinate::Ellipsoid => "height above the ellipsoid, metres".into(),
             ThirdCoordinate::Orthometric => "height of the kind the bases have, above their vertical datum, metres".into(),
             ThirdCoordinate::Vertical { name } => format!("{name}, by PROJ"),
-            ThirdCoordinate::GlobalGeoid { name } => format!("{name}, by {} in place of its own grid", geoid::NAME),
+            ThirdCoordinate::JobGeoid { name, geoid } => format!("{name}, by {geoid} in place of its own grid"),
         }
     }
 }
@@ -86,8 +88,7 @@ pub struct Locator<'j> {
     third: ThirdCoordinate,
     /// Units of the vertical part in a metre; negative for depths.
     vertical_units_per_m: f64,
-    geoid: &'j GlobalGeoid,
-    uses_geoid: bool,
+    geoid: &'j geoid::Geoid,
 }
 
 impl<'j> Locator<'j> {
@@ -101,7 +102,7 @@ impl<'j> Locator<'j> {
         output: &Crs,
         heights: &Heights,
         rules: Rules,
-        geoid: &'j GlobalGeoid,
+        geoid: &'j geoid::Geoid,
     ) -> Result<Locator<'j>, CrsError> {
         let area = table.extent_deg().map(widened);
         let geographic = output.geographic_3d()?;
@@ -132,8 +133,9 @@ impl<'j> Locator<'j> {
                 let units_per_m = if part.down { -1.0 } else { 1.0 } / part.unit_factor;
                 match Transform::new(&geographic, output, area, Rules { ballpark: false, missing_grids: false }) {
                     Ok(transform) => (Some(transform), ThirdCoordinate::Vertical { name: part.name.clone() }, 1.0),
-                    Err(_) if heights.allow_global_geoid && heights.geoid == Geoid::Global => {
-                        (None, ThirdCoordinate::GlobalGeoid { name: part.name.clone() }, units_per_m)
+                    Err(_) if geoid.grid().is_some() || (heights.allow_global_geoid && heights.geoid == Geoid::Global) => {
+                        let used = geoid.name(Source::Grid).or(geoid.name(Source::Global)).unwrap_or_default();
+                        (None, ThirdCoordinate::JobGeoid { name: part.name.clone(), geoid: used }, units_per_m)
                     }
                     Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, .. }) => {
                         return Err(CrsError::MissingGrid {
@@ -160,13 +162,19 @@ impl<'j> Locator<'j> {
             third,
             vertical_units_per_m,
             geoid,
-            uses_geoid: heights.geoid == Geoid::Global,
         })
     }
 
     /// What the third coordinate of the layers is.
     pub fn third(&self) -> &ThirdCoordinate {
         &self.third
+    }
+
+    /// Accuracy in metres of the step from a datum of the bases to that of the layers; 0 where it is the same
+    /// or PROJ knows none.
+    pub fn accuracy_m(&self, datum: usize) -> f64 {
+        let transform = self.to_output.get(datum).and_then(Option::as_ref);
+        transform.and_then(|transform| transform.operation().accuracy_m).unwrap_or(0.0)
     }
 
     /// The operations chosen between datums and for heights, not the projection itself.
@@ -184,7 +192,7 @@ impl<'j> Locator<'j> {
         let mut lonlat: Vec<[f64; 3]> =
             points.iter().map(|(at, _, _)| [at.lon_rad.to_degrees(), at.lat_rad.to_degrees(), at.ellipsoid_height_m]).collect();
         if let Some(transform) = self.to_output.get(datum).and_then(Option::as_ref) {
-            transform.apply(&mut lonlat)?;
+            apply(transform, &mut lonlat, points)?;
         }
         let mut projected = lonlat.clone();
         if let Some(transform) = &self.project {
@@ -193,21 +201,21 @@ impl<'j> Locator<'j> {
         let mut vertical = Vec::new();
         if let Some(transform) = &self.vertical {
             vertical = lonlat.clone();
-            transform.apply(&mut vertical)?;
+            apply(transform, &mut vertical, points)?;
         }
         let mut geoid = self.geoid.reader();
         Ok(points
             .iter()
             .enumerate()
             .map(|(i, (at, has_height, base))| {
-                let undulation_m = match (self.uses_geoid && *has_height, base.heights.undulation_m) {
-                    (true, Some(_)) => Some(geoid.undulation_m(at)),
+                let undulation = match (*has_height, base.heights.undulation) {
+                    (true, Some(_)) => geoid.undulation_m(at, base.row.separation_m),
                     _ => None,
                 };
                 let known = |height: Option<f64>| height.filter(|_| *has_height);
                 let ellipsoid = known(base.heights.ellipsoid_m.map(|_| lonlat[i][2]));
-                let orthometric = known(match (base.heights.ellipsoid_m, undulation_m) {
-                    (Some(_), Some(n)) => Some(at.ellipsoid_height_m - n),
+                let orthometric = known(match (base.heights.ellipsoid_m, undulation) {
+                    (Some(_), Some(undulation)) => Some(at.ellipsoid_height_m - undulation.metres),
                     (None, _) => base.heights.orthometric_m.map(|_| at.ellipsoid_height_m),
                     (Some(_), None) => None,
                 });
@@ -215,7 +223,7 @@ impl<'j> Locator<'j> {
                     ThirdCoordinate::Ellipsoid => ellipsoid,
                     ThirdCoordinate::Orthometric => orthometric,
                     ThirdCoordinate::Vertical { .. } => ellipsoid.map(|_| vertical[i][2]),
-                    ThirdCoordinate::GlobalGeoid { .. } => orthometric.map(|height| height * self.vertical_units_per_m),
+                    ThirdCoordinate::JobGeoid { .. } => orthometric.map(|height| height * self.vertical_units_per_m),
                 };
                 let (lon_deg, lat_deg) = match &self.odd {
                     None => (lonlat[i][0], lonlat[i][1]),
@@ -229,7 +237,7 @@ impl<'j> Locator<'j> {
                     z,
                     ellipsoid_height_m: ellipsoid,
                     orthometric_height_m: orthometric,
-                    undulation_m,
+                    undulation,
                 }
             })
             .collect())
@@ -239,6 +247,18 @@ impl<'j> Locator<'j> {
 const ALLOW_GLOBAL: &str = "Or write allow_global_geoid = true under [heights] in the job to use the \
     built-in global geoid in its place, good to about a metre, or name a CRS without a vertical part: \
     ellipsoidal and orthometric heights are written as attributes all the same.";
+
+/// Applies an operation by the epochs of the points' bases, where it moves with time.
+fn apply(transform: &Transform, lonlat: &mut [[f64; 3]], points: &[(Geodetic, bool, &Base)]) -> Result<(), CrsError> {
+    if !transform.needs_epoch() {
+        return transform.apply(lonlat);
+    }
+    let years: Option<Vec<f64>> = points.iter().map(|(_, _, base)| base.epoch).collect();
+    match years {
+        Some(years) => transform.apply_at(lonlat, Epoch::Each(&years)),
+        None => transform.apply(lonlat),
+    }
+}
 
 /// A degree more on each side: an area to choose operations for, never a point.
 fn widened([w, s, e, n]: [f64; 4]) -> [f64; 4] {
@@ -256,6 +276,8 @@ pub fn end_point(base: &Base, table: &BaseTable, vector: &Vector) -> (Geodetic, 
 pub struct Declinations {
     choice: DeclinationChoice,
     sigma_fixed_rad: f64,
+    /// Added to the model's value, and the standard error that stands in place of the model's.
+    local: (f64, Option<f64>),
     known: Mutex<HashMap<(usize, Date), Result<Declination, NorthError>>>,
 }
 
@@ -265,6 +287,7 @@ impl Declinations {
         Declinations {
             choice: north.declination,
             sigma_fixed_rad: north.sigma_declination_deg.unwrap_or(ASSUMED_SIGMA_DECLINATION_DEG).to_radians(),
+            local: (north.local_correction_deg.to_radians(), north.sigma_local_correction_deg.map(f64::to_radians)),
             known: Mutex::new(HashMap::new()),
         }
     }
@@ -289,9 +312,26 @@ impl Declinations {
             (DeclinationChoice::Model, None) => Ok(None),
             (DeclinationChoice::Model, Some(date)) => {
                 let mut known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
-                known.entry((index, date)).or_insert_with(|| north::declination(&base.at, date)).clone().map(Some)
+                let value = known.entry((index, date)).or_insert_with(|| {
+                    north::declination(&base.at, date).map(|model| Declination {
+                        declination_rad: model.declination_rad + self.local.0,
+                        sigma_rad: self.local.1.unwrap_or(model.sigma_rad),
+                        ..model
+                    })
+                });
+                value.clone().map(Some)
             }
         }
+    }
+
+    /// The declinations of a base that were asked for so far, by day.
+    pub fn of_base(&self, index: usize) -> Vec<(Date, Declination)> {
+        let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        let of_base = known.iter().filter(|((base, _), _)| *base == index);
+        let mut found: Vec<(Date, Declination)> =
+            of_base.filter_map(|((_, date), value)| value.as_ref().ok().map(|value| (*date, *value))).collect();
+        found.sort_by_key(|(date, _)| *date);
+        found
     }
 
     /// The names of the models used so far.

@@ -12,7 +12,7 @@ use standoff::base::{BaseTable, Settings};
 use standoff::crs::{Crs, Rules};
 use standoff::frame::Geodetic;
 use standoff::geoid::GlobalGeoid;
-use standoff::intake::bases::{BaseRow, Coordinates, Height};
+use standoff::intake::bases::{BaseRow, Coordinates, FixQuality, Height};
 use standoff::job::{Bases, Checks, Geoid, Heights};
 use standoff::ledger::Flags;
 use standoff::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
@@ -21,12 +21,16 @@ use standoff::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 mod declination;
 #[path = "reference_tests/earth_centred.rs"]
 mod earth_centred;
+#[path = "reference_tests/epochs.rs"]
+mod epochs;
 #[path = "reference_tests/errors.rs"]
 mod errors;
 #[path = "reference_tests/handbook.rs"]
 mod handbook;
 #[path = "reference_tests/level_shots.rs"]
 mod level_shots;
+#[path = "reference_tests/nmea.rs"]
+mod nmea;
 #[path = "reference_tests/projections.rs"]
 mod projections;
 
@@ -103,11 +107,17 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         raw: String::new(),
         coordinates: Coordinates::Geographic { lat_deg: *lat_deg, lon_deg: *lon_deg },
         height: Some(Height::Ellipsoid(*h)),
+        crs: None,
         crs_value: None,
         sigma_horizontal_m: None,
         sigma_vertical_m: None,
         instrument_height_m: None,
         when: None,
+        windows: Vec::new(),
+        separation_m: None,
+        coordinate_epoch: None,
+        quality: FixQuality::default(),
+        occupation: None,
         extras: Vec::new(),
         flags: Flags::default(),
     });

@@ -5,12 +5,12 @@ use std::path::PathBuf;
 use super::{Failure, Outcome, print, progress};
 use crate::job::{self, LayerName};
 use crate::pipeline;
-use crate::report::terminal;
+use crate::report::{stations, terminal};
 use crate::write::Discard;
 
 /// Read, join, reduce and audit a job's logs; write nothing.
 ///
-/// Prints the held rows grouped by reason, with file and line, and the counts that `map` would give.
+/// Prints each base in a block that says where it is from, the held rows grouped by reason, with file and line, and the counts that `map` would give.
 /// Memory: as `map`, and the held rows.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  standoff check job.toml")]
@@ -32,6 +32,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let bar = progress::bar(false);
     let account = pipeline::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
     bar.clear();
+    print(&stations::blocks(&account.stations))?;
     print(&terminal::held_rows(&sink.held))?;
     print(&terminal::account(&account))?;
     Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })

@@ -6,7 +6,9 @@ use super::{Failure, Outcome, print, progress};
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::plan::Plan;
 use crate::intake::text;
-use crate::job::{self, Bases, Checks, Format, Heights, Job, LayerName, LogFormat, North, Shots};
+use crate::job::{
+    self, Bases, Checks, Format, GpxHeightKind, Heights, Job, Join, LayerName, LogFormat, North, Occupations, Quality, Shots,
+};
 use crate::pipeline::{self, Account};
 use crate::report::{summary::Summary, terminal};
 use crate::write::Output;
@@ -112,9 +114,24 @@ impl Args {
                 sigma_horizontal_m: None,
                 sigma_vertical_m: None,
                 log: LogFormat::default(),
+                epoch: None,
+                date: None,
+                layer: None,
+                gpx_heights: GpxHeightKind::default(),
+                occupations: Occupations::default(),
+                quality: Quality::default(),
+                per_file: Default::default(),
                 resolved: Vec::new(),
             },
-            shots: Shots { files: names(&self.shots), log: LogFormat::default(), resolved: Vec::new() },
+            join: Join::default(),
+            known: None,
+            leap_seconds: None,
+            shots: Shots {
+                files: names(&self.shots),
+                log: LogFormat::default(),
+                per_file: Default::default(),
+                resolved: Vec::new(),
+            },
             instrument: None,
             instruments: Default::default(),
             north: North::default(),

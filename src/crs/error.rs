@@ -1,5 +1,10 @@
 //! What can go wrong with a coordinate reference system, for the person who named it.
 
+/// First decimal year that is believed as a date of positions.
+pub const FIRST_EPOCH: f64 = 1900.0;
+/// Last decimal year that is believed as a date of positions.
+pub const LAST_EPOCH: f64 = 2100.0;
+
 /// A failure to use a CRS, with a remedy.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
 pub enum CrsError {
@@ -74,6 +79,36 @@ pub enum CrsError {
         from: String,
         /// Target CRS.
         to: String,
+    },
+    /// The operation moves with time, and no date was given.
+    #[error(
+        "from {from} to {to}: the transformation ({operation}) depends on the date, because the ground moves \
+         in one of the two. Write epoch = 2026.4 under [bases] (the year and fraction when the positions were fixed)"
+    )]
+    NeedsEpoch {
+        /// Source CRS.
+        from: String,
+        /// Target CRS.
+        to: String,
+        /// Name of the operation.
+        operation: String,
+    },
+    /// A date that no position was fixed on.
+    #[error(
+        "epoch {value}: not a decimal year between {FIRST_EPOCH} and {LAST_EPOCH}; write the year and fraction \
+         when the positions were fixed, such as 2026.4"
+    )]
+    BadEpoch {
+        /// The value.
+        value: f64,
+    },
+    /// One date for each point was promised.
+    #[error("{epochs} epochs for {points} positions: give one for all or one for each")]
+    EpochCount {
+        /// Number of dates.
+        epochs: usize,
+        /// Number of points.
+        points: usize,
     },
     /// PROJ failed inside.
     #[error("{what} failed: {gist}")]

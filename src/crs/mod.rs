@@ -5,14 +5,21 @@
 //!
 //! Coordinates are easting, northing or longitude, latitude (degrees) in this order, whatever the
 //! order of the authority, with the height third.
+//!
+//! Some operations move with time: plates drift by centimetres a year against the frames that
+//! satellites are tracked in. Those need the date of the positions in decimal years ([`Epoch`]), and
+//! refuse to work without it, though PROJ itself would fall back on a date of its own.
 
 mod error;
+#[cfg(test)]
+mod geoid_grids;
+mod null_shift;
 mod operation;
 mod raw;
 mod system;
 
-pub use error::CrsError;
-pub use operation::{Operation, Rules, Transform};
+pub use error::{CrsError, FIRST_EPOCH, LAST_EPOCH};
+pub use operation::{Epoch, Operation, Rules, Transform};
 pub use system::{AreaOfUse, Crs, GridFactors, Kind};
 
 /// Name and version of the PROJ library inside the program.

@@ -4,7 +4,8 @@ use std::sync::Mutex;
 
 use serde::Serialize;
 
-use super::error::CrsError;
+use super::error::{CrsError, FIRST_EPOCH, LAST_EPOCH};
+use super::null_shift;
 use super::raw::{Grids, Object};
 use super::system::Crs;
 
@@ -32,8 +33,24 @@ pub struct Operation {
     pub ballpark: bool,
     /// Grid files it uses.
     pub grids: Vec<String>,
+    /// PROJ's name of the area it is meant for; null where none is known.
+    pub area_of_use: Option<String>,
+    /// Whether it moves with time, so that it needs the date on which positions were fixed.
+    pub time_dependent: bool,
+    /// Whether it moves nothing although its accuracy is half a metre or worse: the two datums are
+    /// taken as one, and how they differ inside that accuracy is not known.
+    pub null_within_accuracy: bool,
     /// Operations that would be better but whose grids are not installed, where that was allowed.
     pub passed_over: Option<String>,
+}
+
+/// When positions were fixed, in decimal years such as 2026.4.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Epoch<'e> {
+    /// One date for all points.
+    All(f64),
+    /// One for each point, in their order.
+    Each(&'e [f64]),
 }
 
 /// An operation ready to be applied, from any thread.
@@ -103,18 +120,28 @@ impl Transform {
                 (null, None)
             }
         };
-        let operation = Operation {
+        let accuracy_m = chosen.accuracy_m();
+        let time_dependent = chosen.needs_time();
+        let area = chosen.area_of_use();
+        let mut operation = Operation {
             from: from.label(),
             to: to.label(),
             name: chosen.name(),
-            accuracy_m: chosen.accuracy_m(),
+            accuracy_m,
             ballpark: chosen.is_ballpark(),
             grids: chosen.grids().into_iter().map(|grid| grid.name).collect(),
+            area_of_use: area.as_ref().map(|(_, name)| name.clone()),
+            time_dependent,
+            null_within_accuracy: false,
             passed_over,
         };
-        let pattern = chosen
+        let mut pattern = chosen
             .in_map_order()
             .ok_or_else(|| CrsError::Inside { what: "preparing a transformation".into(), gist: operation.name.clone() })?;
+        let is_coarse = accuracy_m.is_some_and(|metres| metres >= null_shift::COARSE_M);
+        if let Some(area_deg) = area_deg.or(area.map(|(edges, _)| edges)).filter(|_| is_coarse && !time_dependent) {
+            operation.null_within_accuracy = null_shift::moves_nothing(from, to, &mut pattern, area_deg);
+        }
         Ok(Transform { operation, spare: Mutex::new(Vec::new()), pattern: Mutex::new(pattern) })
     }
 
@@ -123,12 +150,51 @@ impl Transform {
         &self.operation
     }
 
+    /// Whether the operation moves with time: then [`Transform::apply_at`] is the way.
+    pub fn needs_epoch(&self) -> bool {
+        self.operation.time_dependent
+    }
+
     /// Transforms points in place: x, y or longitude, latitude in degrees, and height. A point that
     /// cannot be transformed becomes not finite.
     ///
     /// # Errors
-    /// When PROJ cannot copy the operation for this thread (out of memory).
+    /// When the operation needs the date of the positions, and when PROJ cannot copy the operation
+    /// for this thread (out of memory).
     pub fn apply(&self, points: &mut [[f64; 3]]) -> Result<(), CrsError> {
+        if self.needs_epoch() {
+            return Err(CrsError::NeedsEpoch {
+                from: self.operation.from.clone(),
+                to: self.operation.to.clone(),
+                operation: self.operation.name.clone(),
+            });
+        }
+        self.run(points, &[])
+    }
+
+    /// Transforms points in place as [`Transform::apply`] does, by the dates on which they were fixed.
+    /// An operation that does not move with time gives the same whatever the date.
+    ///
+    /// # Errors
+    /// When a date is not a decimal year that can be believed, when the number of dates is not that of
+    /// the points, and when PROJ cannot copy the operation for this thread (out of memory).
+    pub fn apply_at(&self, points: &mut [[f64; 3]], epoch: Epoch) -> Result<(), CrsError> {
+        let one;
+        let years = match epoch {
+            Epoch::All(year) => {
+                one = [year];
+                &one[..]
+            }
+            Epoch::Each(years) if years.len() == points.len() => years,
+            Epoch::Each(years) => return Err(CrsError::EpochCount { epochs: years.len(), points: points.len() }),
+        };
+        if let Some(&value) = years.iter().find(|year| !(FIRST_EPOCH..=LAST_EPOCH).contains(*year)) {
+            return Err(CrsError::BadEpoch { value });
+        }
+        self.run(points, years)
+    }
+
+    fn run(&self, points: &mut [[f64; 3]], years: &[f64]) -> Result<(), CrsError> {
         let taken = self.spare.lock().unwrap_or_else(|poisoned| poisoned.into_inner()).pop();
         let mut object =
             match taken {
@@ -137,7 +203,7 @@ impl Transform {
                     CrsError::Inside { what: "copying a transformation".into(), gist: self.operation.name.clone() }
                 })?,
             };
-        object.transform(points);
+        object.transform(points, years);
         self.spare.lock().unwrap_or_else(|poisoned| poisoned.into_inner()).push(object);
         Ok(())
     }

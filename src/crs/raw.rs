@@ -61,6 +61,8 @@ pub enum Grids {
     Installed,
 }
 
+const DYNAMIC_FRAME: sys::PJ_TYPE = sys::PJ_TYPE_PJ_TYPE_DYNAMIC_GEODETIC_REFERENCE_FRAME;
+
 /// PROJ's own name for the database that is linked into it.
 const DATABASE_INSIDE: &CStr = c"__embedded_proj_db__";
 
@@ -352,6 +354,25 @@ impl Object {
         unsafe { sys::proj_coordoperation_has_ballpark_transformation(self.context.as_ptr(), self.pj.as_ptr()) != 0 }
     }
 
+    /// Whether an operation needs the date of the coordinates: some step of it moves with time. PROJ
+    /// says so since 9.5, also for concatenated and inverted operations. Ask before
+    /// [`Object::in_map_order`].
+    pub fn needs_time(&self) -> bool {
+        // SAFETY: live object and context.
+        unsafe { sys::proj_coordoperation_requires_per_coordinate_input_time(self.context.as_ptr(), self.pj.as_ptr()) != 0 }
+    }
+
+    /// Whether the datum of a single CRS is a dynamic reference frame. An ensemble is taken as one datum.
+    pub fn has_dynamic_datum(&self) -> bool {
+        // SAFETY: live object and context; the datum is freed; PROJ allows null to be destroyed.
+        unsafe {
+            let datum = sys::proj_crs_get_datum_forced(self.context.as_ptr(), self.pj.as_ptr());
+            let is_dynamic = !datum.is_null() && sys::proj_get_type(datum) == DYNAMIC_FRAME;
+            sys::proj_destroy(datum);
+            is_dynamic
+        }
+    }
+
     /// The grid files that an operation uses.
     pub fn grids(&self) -> Vec<Grid> {
         // SAFETY: live object and context; out pointers are to live variables or null where PROJ
@@ -379,13 +400,21 @@ impl Object {
         }
     }
 
-    /// Transforms points in place; those that cannot be come back as infinities.
-    pub fn transform(&mut self, points: &mut [[f64; 3]]) {
+    /// Transforms points in place; those that cannot be come back as infinities. `years` are the
+    /// dates of the points in decimal years: none, one for all, or one for each. The caller sees to
+    /// it that the numbers are equal: points beyond the last date are left as they are.
+    pub fn transform(&mut self, points: &mut [[f64; 3]], years: &[f64]) {
+        // PROJ takes the shorter of two arrays longer than one.
+        let count = if years.len() > 1 { points.len().min(years.len()) } else { points.len() };
         let Some(first) = points.first_mut() else { return };
         let [x, y, z] = first.each_mut().map(|c| c as *mut f64);
-        let (stride, count) = (size_of::<[f64; 3]>(), points.len());
+        // PROJ writes the dates back.
+        let mut years = years.to_vec();
+        let (time, times) = if years.is_empty() { (ptr::null_mut(), 0) } else { (years.as_mut_ptr(), years.len().min(count)) };
+        let stride = size_of::<[f64; 3]>();
         // SAFETY: the three pointers walk `count` elements with the stride of one point, inside
-        // `points`, which is borrowed mutably for the call; no time array is given.
+        // `points`, which is borrowed mutably for the call; the fourth is null, or walks the `times`
+        // elements of `years`, which outlives the call.
         unsafe {
             sys::proj_errno_reset(self.pj.as_ptr());
             sys::proj_trans_generic(
@@ -400,9 +429,9 @@ impl Object {
                 z,
                 stride,
                 count,
-                ptr::null_mut(),
-                0,
-                0,
+                time,
+                size_of::<f64>(),
+                times,
             );
         }
     }

@@ -261,6 +261,15 @@ impl Crs {
         Crs::of(whole, definition)
     }
 
+    /// Whether its positions mean something only together with a date: its datum is a dynamic reference
+    /// frame by EPSG's register (ITRF2014, WGS 84 (G2139), and the ETRF realisations). A plate-fixed datum
+    /// (GDA2020, NAD83(2011)) is not; nor is an ensemble (WGS 84, ETRS89), whose members differ by more
+    /// than a date tells.
+    pub fn is_dynamic(&self) -> bool {
+        let geodetic = held(&self.horizontal).geodetic();
+        geodetic.is_some_and(|geodetic| geodetic.has_dynamic_datum())
+    }
+
     /// Whether both are the same but for the order of geographic axes.
     pub fn same_as(&self, other: &Crs) -> bool {
         // A copy, so that no two locks are ever held at once.

@@ -1,10 +1,14 @@
 //! Rows of base logs: positions as they were recorded, each checked on its own.
 
+use jiff::Timestamp;
+
 use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
+use super::fixes::{Fix, FixKind};
 use super::plan::Plan;
 use super::shots::{Reader, looks_damaged};
+use crate::job::Quality;
 use crate::ledger::{Fault, Flag, Flags, Reason};
 use crate::units::{Hemispheres, parse_angle_deg};
 
@@ -46,6 +50,47 @@ pub enum Coordinates {
     },
 }
 
+/// What is kept of the fixes that made a base.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Occupation {
+    /// Epochs used.
+    pub epochs: u64,
+    /// Epochs set aside as outlying.
+    pub aside: u64,
+    /// From the first epoch used to the last, in seconds; of several occupations, their sum.
+    pub duration_s: f64,
+    /// Root mean square of the epochs' horizontal distances from their mean, in metres.
+    pub spread_m: f64,
+    /// Occupations that were merged.
+    pub occupations: u64,
+}
+
+/// What a receiver said of its fixes at a base.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct FixQuality {
+    /// Kinds of fix with their counts, best first: `fixed 58, float 2`.
+    pub kinds: Option<String>,
+    /// The worst horizontal dilution of precision.
+    pub worst_hdop: Option<f64>,
+    /// The worst position dilution of precision.
+    pub worst_pdop: Option<f64>,
+}
+
+/// A time at which a base was occupied.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Window {
+    /// Name of the base.
+    pub name: String,
+    /// Beginning.
+    pub from: Timestamp,
+    /// End.
+    pub to: Timestamp,
+    /// Antenna height over the ground point in metres, where the list gives it.
+    pub antenna_height_m: Option<f64>,
+    /// Instrument height over the ground point in metres, where the list gives it.
+    pub instrument_height_m: Option<f64>,
+}
+
 /// A base as it was recorded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BaseRow {
@@ -63,6 +108,8 @@ pub struct BaseRow {
     pub coordinates: Coordinates,
     /// Height of the ground point: the antenna height is taken off. None where the log has no heights.
     pub height: Option<Height>,
+    /// The CRS of the file it is from, where that is not the one of `[bases]`.
+    pub crs: Option<String>,
     /// The log's value that chooses the CRS.
     pub crs_value: Option<String>,
     /// Standard error of each horizontal axis in metres, where the log gives it.
@@ -73,6 +120,16 @@ pub struct BaseRow {
     pub instrument_height_m: Option<f64>,
     /// When it was recorded.
     pub when: Option<When>,
+    /// When it was occupied: beginnings and ends; empty where the log has no times.
+    pub windows: Vec<(Timestamp, Timestamp)>,
+    /// Height of the geoid above the ellipsoid that the receiver used, in metres.
+    pub separation_m: Option<f64>,
+    /// Epoch of the coordinates as a year with its fraction, where the log gives it.
+    pub coordinate_epoch: Option<f64>,
+    /// What the receiver said of its fixes.
+    pub quality: FixQuality,
+    /// The fixes that made it; none for a point that was logged as such.
+    pub occupation: Option<Occupation>,
     /// The carried columns.
     pub extras: Vec<String>,
     /// Suspicions so far.
@@ -89,21 +146,22 @@ pub fn name(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height_m: Option<f64>) -> Result<BaseRow, Fault> {
+pub fn read(
+    plan: &Plan,
+    rows: &Rows,
+    row: &Row,
+    file: usize,
+    antenna_height_m: Option<f64>,
+    rules: &Quality,
+) -> Result<BaseRow, Fault> {
     let reader = Reader { plan, rows, row };
     let name =
         name(plan, rows, row).ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the base has no name"))?;
+    let when = reader.when()?;
+    check_quality(&reader, rules)?;
     let antenna = reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).unwrap_or(0.0);
     let coordinates = coordinates(&reader)?;
-    let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
-    let height = match (reader.measured(kinds[0])?, reader.measured(kinds[1])?) {
-        (Some(metres), _) => Some(Height::Ellipsoid(metres)),
-        (None, Some(metres)) => Some(Height::Orthometric(metres)),
-        (None, None) if kinds.iter().any(|kind| plan.claim_of(*kind).is_some()) => {
-            return Err(reader.no_reading(Reason::NoHeight, &kinds, "the base has no height"));
-        }
-        (None, None) => None,
-    };
+    let height = height(&reader)?;
     let mut flags = Flags::default();
     if looks_damaged(&name) {
         flags.raise(Flag::DamagedId);
@@ -116,15 +174,129 @@ pub fn read(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height_m: 
         raw: row.line.text.to_owned(),
         coordinates,
         height: height.map(|height| height.raised(-antenna)),
+        crs: None,
         crs_value: plan.crs_column.map(|index| rows.cell(row, index).to_owned()),
         sigma_horizontal_m: sigma(Quantity::SigmaHorizontal)?,
         sigma_vertical_m: sigma(Quantity::SigmaVertical)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        when: reader.when()?,
+        when,
+        windows: when.and_then(|when| when.instant).map(|(instant, _)| (instant, instant)).into_iter().collect(),
+        separation_m: reader.measured(Quantity::Separation)?,
+        coordinate_epoch: reader.coordinate_epoch()?,
+        quality: FixQuality {
+            kinds: plan.text(Quantity::FixKind, rows, row).map(str::to_owned),
+            worst_hdop: reader.plain(Quantity::Hdop)?,
+            worst_pdop: reader.plain(Quantity::Pdop)?,
+        },
+        occupation: None,
         extras: plan.extras.iter().map(|(index, _)| rows.cell(row, *index).to_owned()).collect(),
         flags,
         name,
     })
+}
+
+/// The height of a row; none where the log has no heights.
+fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
+    let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
+    match (reader.measured(kinds[0])?, reader.measured(kinds[1])?) {
+        (Some(metres), _) => Ok(Some(Height::Ellipsoid(metres))),
+        (None, Some(metres)) => Ok(Some(Height::Orthometric(metres))),
+        (None, None) if kinds.iter().any(|kind| reader.plan.claim_of(*kind).is_some()) => {
+            Err(reader.no_reading(Reason::NoHeight, &kinds, "the base has no height"))
+        }
+        (None, None) => Ok(None),
+    }
+}
+
+/// A row as a fix: it has a time, and the antenna height is still on.
+///
+/// # Errors
+/// The first thing that makes the row unusable.
+pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix, Fault> {
+    let reader = Reader { plan, rows, row };
+    let quantities = [Quantity::Time, Quantity::Date];
+    let (instant, _) = reader
+        .when()?
+        .and_then(|when| when.instant)
+        .ok_or_else(|| reader.no_reading(Reason::NoTime, &quantities, "the fix has no time"))?;
+    let sigma = |quantity| Ok::<_, Fault>(reader.measured(quantity)?.map(f64::abs));
+    let horizontal = sigma(Quantity::SigmaHorizontal)?;
+    let vertical = sigma(Quantity::SigmaVertical)?;
+    Ok(Fix {
+        file,
+        line: row.line.number,
+        instant,
+        coordinates: coordinates(&reader)?,
+        height: height(&reader)?,
+        separation_m: reader.measured(Quantity::Separation)?,
+        kind: kind_of_fix(&reader)?.unwrap_or(FixKind::Unknown),
+        satellites: None,
+        hdop: reader.plain(Quantity::Hdop)?,
+        pdop: reader.plain(Quantity::Pdop)?,
+        sigma_m: horizontal.map(|sigma| [sigma, sigma, vertical.unwrap_or(2.0 * sigma)]),
+        speed_m_s: None,
+    })
+}
+
+/// A row of a list of occupations.
+///
+/// # Errors
+/// The first thing that makes the row unusable.
+pub fn read_occupation(plan: &Plan, rows: &Rows, row: &Row) -> Result<Window, Fault> {
+    let reader = Reader { plan, rows, row };
+    let name = name(plan, rows, row)
+        .ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the occupation has no base"))?;
+    let (from, to) = (reader.instant_of(Quantity::Start)?, reader.instant_of(Quantity::End)?);
+    if to < from {
+        let header = plan.header(Quantity::End);
+        let value = plan.raw(Quantity::End, rows, row);
+        return Err(Fault::new(Reason::NotATime, header, value, format!("{header} {value} is before the start")));
+    }
+    Ok(Window {
+        name,
+        from,
+        to,
+        antenna_height_m: reader.measured(Quantity::AntennaHeight)?,
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
+    })
+}
+
+/// The kind of fix that a row names; none where the log has none.
+fn kind_of_fix(reader: &Reader) -> Result<Option<FixKind>, Fault> {
+    let Some(word) = reader.plan.text(Quantity::FixKind, reader.rows, reader.row) else { return Ok(None) };
+    let kind = FixKind::ALL.into_iter().find(|kind| word.eq_ignore_ascii_case(kind.word()));
+    kind.map(Some).ok_or_else(|| {
+        let words: Vec<&str> = FixKind::ALL.iter().map(|kind| kind.word()).collect();
+        let header = reader.plan.header(Quantity::FixKind);
+        Fault::new(
+            Reason::PoorFix,
+            header,
+            word,
+            format!("{header} \"{word}\" is no kind of fix; write one of {}", words.join(", ")),
+        )
+    })
+}
+
+/// Whether a point meets the job's rules.
+fn check_quality(reader: &Reader, rules: &Quality) -> Result<(), Fault> {
+    let least: FixKind = rules.least_fix.into();
+    if let Some(kind) = kind_of_fix(reader)?
+        && kind < least
+    {
+        let header = reader.plan.header(Quantity::FixKind);
+        let say = format!("the fix is {}; the job wants {} or better", kind.word(), least.word());
+        return Err(Fault::new(Reason::PoorFix, header, kind.word(), say));
+    }
+    for (quantity, greatest) in [(Quantity::Hdop, rules.greatest_hdop), (Quantity::Pdop, rules.greatest_pdop)] {
+        if let (Some(value), Some(greatest)) = (reader.plain(quantity)?, greatest)
+            && value > greatest
+        {
+            let header = reader.plan.header(quantity);
+            let say = format!("{header} {value} is above {greatest}, the largest that the job allows");
+            return Err(Fault::new(Reason::PoorFix, header, &value.to_string(), say));
+        }
+    }
+    Ok(())
 }
 
 fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {

@@ -1,9 +1,13 @@
 //! Values of single fields: numbers, "no reading", dates and times.
 
-use jiff::Timestamp;
+use std::sync::Arc;
+
 use jiff::civil::{Date, DateTime, Time};
 use jiff::fmt::temporal::DateTimeParser;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
+use jiff::{SignedDuration, Timestamp};
+
+use crate::clock::LeapSeconds;
 
 /// Words that stand for "no reading" in any column, in small letters.
 const NO_READING: [&str; 16] =
@@ -21,6 +25,10 @@ pub struct CellFormat {
     pub no_reading: Vec<String>,
     /// The zone of times that name none.
     pub time_zone: Option<TimeZone>,
+    /// Times that name no zone are GPS time, which these steps bring to UTC.
+    pub gps: Option<Arc<LeapSeconds>>,
+    /// Added to every time.
+    pub clock_offset: SignedDuration,
 }
 
 /// When a row was measured.
@@ -91,6 +99,11 @@ impl CellFormat {
     }
 
     fn at(&self, local: DateTime, offset: Option<Offset>) -> Result<When, WhenError> {
+        if let (None, Some(leap_seconds)) = (offset, &self.gps) {
+            let gps = Offset::UTC.to_timestamp(local).map_err(|_| WhenError::NotATime)?;
+            let instant = leap_seconds.gps_to_utc(gps).ok_or(WhenError::NotATime)?;
+            return self.corrected(instant, Offset::UTC);
+        }
         let offset = match (offset, &self.time_zone) {
             (Some(offset), _) => offset,
             (None, None) => return Err(WhenError::NoZone),
@@ -100,7 +113,16 @@ impl CellFormat {
             },
         };
         let instant = offset.to_timestamp(local).map_err(|_| WhenError::NotATime)?;
-        Ok(When { date: local.date(), instant: Some((instant, offset)) })
+        if self.clock_offset.is_zero() {
+            return Ok(When { date: local.date(), instant: Some((instant, offset)) });
+        }
+        self.corrected(instant, offset)
+    }
+
+    /// With the clock's offset added.
+    fn corrected(&self, instant: Timestamp, offset: Offset) -> Result<When, WhenError> {
+        let instant = instant.checked_add(self.clock_offset).map_err(|_| WhenError::NotATime)?;
+        Ok(When { date: offset.to_datetime(instant).date(), instant: Some((instant, offset)) })
     }
 }
 
@@ -228,6 +250,20 @@ mod tests {
         assert_eq!(utc(format(Some("-03:30")).when(Some("2026-05-04"), Some("08:00:00"))), "2026-05-04T11:30:00Z");
         let day = none.when(Some("2017-03-29T00:00:00Z"), None).unwrap().unwrap();
         assert_eq!((day.date.to_string().as_str(), day.instant), ("2017-03-29", None));
+    }
+
+    #[test]
+    fn times_of_gps_clocks_and_clocks_that_are_off() {
+        let gps = CellFormat { gps: Some(LeapSeconds::builtin()), ..CellFormat::default() };
+        assert_eq!(utc(gps.when(None, Some("2026-05-04T08:00:18"))), "2026-05-04T08:00:00Z");
+        // What the text itself says goes before.
+        assert_eq!(utc(gps.when(None, Some("2026-05-04T08:00:18Z"))), "2026-05-04T08:00:18Z");
+        let early = CellFormat { clock_offset: SignedDuration::from_secs(-3600), ..format(Some("Europe/Oslo")) };
+        let when = early.when(None, Some("2026-05-04T00:30:00")).unwrap().unwrap();
+        assert_eq!(
+            (when.instant.unwrap().0.to_string().as_str(), when.date.to_string().as_str()),
+            ("2026-05-03T21:30:00Z", "2026-05-03")
+        );
     }
 
     #[test]

@@ -62,6 +62,24 @@ pub enum Quantity {
     TargetHeight,
     /// Height of the antenna over the base's ground point.
     AntennaHeight,
+    /// Beginning of an occupation.
+    Start,
+    /// End of an occupation.
+    End,
+    /// Azimuth from the north that [`Quantity::AzimuthNorth`] names.
+    Azimuth,
+    /// Which north the azimuth of the row is counted from: magnetic, true or grid.
+    AzimuthNorth,
+    /// Height of the geoid above the ellipsoid that a receiver took off.
+    Separation,
+    /// Kind of fix.
+    FixKind,
+    /// Horizontal dilution of precision.
+    Hdop,
+    /// Position dilution of precision.
+    Pdop,
+    /// Epoch of the coordinates, as a year with its fraction.
+    CoordinateEpoch,
     /// Standard error of each horizontal axis.
     SigmaHorizontal,
     /// Standard error of the height.
@@ -88,6 +106,19 @@ pub enum LogKind {
     Bases,
     /// Shots.
     Shots,
+    /// Lists of occupations.
+    Occupations,
+}
+
+impl LogKind {
+    /// The table of the job that describes such logs.
+    pub fn table(self) -> &'static str {
+        match self {
+            LogKind::Bases => "bases",
+            LogKind::Shots => "shots",
+            LogKind::Occupations => "bases.occupations.list",
+        }
+    }
 }
 
 /// What units a quantity may have.
@@ -103,41 +134,50 @@ enum Units {
     Geographic,
 }
 
-const TABLE: [(&str, Quantity, Units, bool, bool); 30] = {
+const TABLE: [(&str, Quantity, Units, [bool; 3]); 39] = {
     use Quantity::*;
     use Units::*;
-    // name, quantity, units, in base logs, in shot logs
+    // name, quantity, units, and whether it stands in base logs, shot logs, lists of occupations
     [
-        ("base", Base, None, true, true),
-        ("shot", Shot, None, false, true),
-        ("time", Time, None, true, true),
-        ("date", Date, None, true, true),
-        ("code", Code, None, false, true),
-        ("feature", Feature, None, false, true),
-        ("string", String, None, false, true),
-        ("measure", Measure, None, false, true),
-        ("role", Role, None, false, true),
-        ("return", Return, None, false, true),
-        ("instrument", Instrument, None, false, true),
-        ("slope_distance", SlopeDistance, Length, false, true),
-        ("horizontal_distance", HorizontalDistance, Length, false, true),
-        ("vertical_distance", VerticalDistance, Length, false, true),
-        ("magnetic_azimuth", MagneticAzimuth, Angle, false, true),
-        ("true_azimuth", TrueAzimuth, Angle, false, true),
-        ("grid_azimuth", GridAzimuth, Angle, false, true),
-        ("inclination", Inclination, Slope, false, true),
-        ("zenith", Zenith, Angle, false, true),
-        ("lat", Latitude, Geographic, true, false),
-        ("lon", Longitude, Geographic, true, false),
-        ("east", East, Length, true, false),
-        ("north", North, Length, true, false),
-        ("ellipsoid_height", EllipsoidHeight, Length, true, false),
-        ("orthometric_height", OrthometricHeight, Length, true, false),
-        ("instrument_height", InstrumentHeight, Length, true, true),
-        ("target_height", TargetHeight, Length, false, true),
-        ("antenna_height", AntennaHeight, Length, true, false),
-        ("sigma_horizontal", SigmaHorizontal, Length, true, false),
-        ("sigma_vertical", SigmaVertical, Length, true, false),
+        ("base", Base, None, [true, true, true]),
+        ("shot", Shot, None, [false, true, false]),
+        ("time", Time, None, [true, true, false]),
+        ("date", Date, None, [true, true, true]),
+        ("code", Code, None, [false, true, false]),
+        ("feature", Feature, None, [false, true, false]),
+        ("string", String, None, [false, true, false]),
+        ("measure", Measure, None, [false, true, false]),
+        ("role", Role, None, [false, true, false]),
+        ("return", Return, None, [false, true, false]),
+        ("instrument", Instrument, None, [false, true, false]),
+        ("slope_distance", SlopeDistance, Length, [false, true, false]),
+        ("horizontal_distance", HorizontalDistance, Length, [false, true, false]),
+        ("vertical_distance", VerticalDistance, Length, [false, true, false]),
+        ("magnetic_azimuth", MagneticAzimuth, Angle, [false, true, false]),
+        ("true_azimuth", TrueAzimuth, Angle, [false, true, false]),
+        ("grid_azimuth", GridAzimuth, Angle, [false, true, false]),
+        ("inclination", Inclination, Slope, [false, true, false]),
+        ("zenith", Zenith, Angle, [false, true, false]),
+        ("lat", Latitude, Geographic, [true, false, false]),
+        ("lon", Longitude, Geographic, [true, false, false]),
+        ("east", East, Length, [true, false, false]),
+        ("north", North, Length, [true, false, false]),
+        ("ellipsoid_height", EllipsoidHeight, Length, [true, false, false]),
+        ("orthometric_height", OrthometricHeight, Length, [true, false, false]),
+        ("instrument_height", InstrumentHeight, Length, [true, true, true]),
+        ("target_height", TargetHeight, Length, [false, true, false]),
+        ("antenna_height", AntennaHeight, Length, [true, false, true]),
+        ("start", Start, None, [false, false, true]),
+        ("end", End, None, [false, false, true]),
+        ("azimuth", Azimuth, Angle, [false, true, false]),
+        ("azimuth_north", AzimuthNorth, None, [false, true, false]),
+        ("separation", Separation, Length, [true, false, false]),
+        ("fix_kind", FixKind, None, [true, false, false]),
+        ("hdop", Hdop, None, [true, false, false]),
+        ("pdop", Pdop, None, [true, false, false]),
+        ("coordinate_epoch", CoordinateEpoch, None, [true, false, false]),
+        ("sigma_horizontal", SigmaHorizontal, Length, [true, false, false]),
+        ("sigma_vertical", SigmaVertical, Length, [true, false, false]),
     ]
 };
 
@@ -173,12 +213,8 @@ pub fn parse(name: &str, kind: LogKind) -> Option<(Quantity, Unit)> {
 /// Every canonical name of a kind of log.
 pub fn names(kind: LogKind) -> Vec<(String, Quantity, Unit)> {
     let mut found = Vec::new();
-    for (name, quantity, units, in_bases, in_shots) in TABLE {
-        let belongs = match kind {
-            LogKind::Bases => in_bases,
-            LogKind::Shots => in_shots,
-        };
-        if belongs {
+    for (name, quantity, units, belongs) in TABLE {
+        if belongs[kind as usize] {
             for (suffix, unit) in units_of(units) {
                 let full = if suffix.is_empty() { name.to_owned() } else { format!("{name}_{suffix}") };
                 found.push((full, quantity, unit));
@@ -209,7 +245,9 @@ mod tests {
             Some((Quantity::SlopeDistance, Unit::Length(LengthUnit::UsSurveyFoot)))
         );
         assert_eq!(parse("inclination_pct", LogKind::Shots), Some((Quantity::Inclination, Unit::Percent)));
-        assert_eq!(parse("azimuth_deg", LogKind::Shots), None);
+        // A bare azimuth is one of the north that its own column names: `Plan` asks for that column.
+        assert_eq!(parse("azimuth_deg", LogKind::Shots), Some((Quantity::Azimuth, Unit::Angle(AngleUnit::Degree))));
+        assert_eq!(parse("azimuth", LogKind::Shots), None);
         assert_eq!(parse("lat_deg", LogKind::Shots), None);
         assert_eq!(parse("zenith_pct", LogKind::Shots), None);
     }

@@ -80,6 +80,18 @@ pub struct FixLog {
 }
 
 impl FixKind {
+    /// Every kind, the least trusted first.
+    pub const ALL: [FixKind; 8] = [
+        FixKind::Simulated,
+        FixKind::Manual,
+        FixKind::Estimated,
+        FixKind::Unknown,
+        FixKind::Single,
+        FixKind::Differential,
+        FixKind::Float,
+        FixKind::Fixed,
+    ];
+
     /// The word in layers and jobs.
     pub fn word(self) -> &'static str {
         match self {

@@ -150,7 +150,7 @@ impl Sample {
             }
             let guess = match self.kind {
                 LogKind::Shots => self.guess_shot(column, &words(header)),
-                LogKind::Bases => self.guess_base(column, &words(header)),
+                LogKind::Bases | LogKind::Occupations => self.guess_base(column, &words(header)),
             };
             if let Some((canonical, reason)) = guess
                 && !found.iter().any(|other| other.canonical == canonical)

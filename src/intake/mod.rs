@@ -10,10 +10,14 @@ pub mod columns;
 pub mod delimited;
 pub mod extras;
 pub mod fixes;
+pub mod gpx;
 pub mod guess;
+mod headers;
+pub mod nmea;
 pub mod plan;
 pub mod shots;
 pub mod text;
+pub mod vector;
 
 use std::path::{Path, PathBuf};
 

@@ -3,11 +3,14 @@
 
 use std::collections::BTreeMap;
 
+use jiff::SignedDuration;
+
 use super::IntakeError;
 use super::cell::{CellFormat, is_decimal_comma, time_zone};
 use super::columns::{self, LogKind, Quantity, Unit};
 use super::delimited::{Line, Lines, Row, Rows, guess_separator};
 use super::text::Text;
+use crate::clock::LeapSeconds;
 use crate::job::LogFormat;
 use crate::ledger::{Fault, Reason};
 use crate::units::{AngleUnit, LengthUnit};
@@ -124,16 +127,7 @@ impl Plan {
         let mut plan = Plan {
             kind,
             separator,
-            format: CellFormat {
-                decimal_comma: false,
-                no_reading: log.no_reading.clone(),
-                time_zone: log
-                    .time_zone
-                    .as_deref()
-                    .map(time_zone)
-                    .transpose()
-                    .map_err(|problem| IntakeError::Setting { problem })?,
-            },
+            format: cell_format(log).map_err(|problem| IntakeError::Setting { problem })?,
             comment,
             headers,
             header_line: line,
@@ -290,10 +284,7 @@ impl Plan {
 
     fn claim(&mut self, log: &LogFormat) -> Result<(), String> {
         let index_of = |headers: &[String], wanted: &str| headers.iter().position(|header| header == wanted.trim());
-        let table = match self.kind {
-            LogKind::Bases => "bases",
-            LogKind::Shots => "shots",
-        };
+        let table = self.kind.table();
         let kind = self.kind;
         let canonical = |name: &str| {
             columns::parse(name, kind).ok_or_else(|| {
@@ -386,10 +377,21 @@ impl Plan {
         let has = |quantity| self.claims.contains_key(&quantity);
         match self.kind {
             LogKind::Shots => {
-                if !has(Base) {
-                    return Err(self.missing("no base is named", &["base", "station", "stn", "setup"], "base = \"…\""));
+                if !has(Base) && !has(Time) {
+                    return Err(self.missing(
+                        "no base is named, and no time could tell it",
+                        &["base", "station", "stn", "setup"],
+                        "base = \"…\"",
+                    ));
                 }
-                if ![MagneticAzimuth, TrueAzimuth, GridAzimuth].into_iter().any(has) {
+                if has(Azimuth) != has(AzimuthNorth) {
+                    return Err(self.missing(
+                        "azimuth and azimuth_north go together: the angle, and which north it is counted from",
+                        &["north", "reference"],
+                        "azimuth_north = \"…\" (with magnetic, true or grid in each row), or name the north in the azimuth's own name:",
+                    ));
+                }
+                if ![MagneticAzimuth, TrueAzimuth, GridAzimuth, Azimuth].into_iter().any(has) {
                     return Err(self.missing(
                         "no column is claimed as an azimuth with its north and unit named",
                         &["azimuth", "azi", "az", "bearing", "brg"],
@@ -414,9 +416,22 @@ impl Plan {
                     ));
                 }
             }
+            LogKind::Occupations => {
+                if ![Base, Start, End].into_iter().all(has) {
+                    return Err(self.missing(
+                        "an occupation has a base, a start and an end",
+                        &["base", "point", "start", "begin", "from", "end", "stop", "to"],
+                        "base, start and end = \"…\"",
+                    ));
+                }
+            }
             LogKind::Bases => {
-                if !has(Base) {
-                    return Err(self.missing("no base is named", &["base", "point", "station", "name", "id"], "base = \"…\""));
+                if !has(Base) && !has(Time) {
+                    return Err(self.missing(
+                        "no base is named, and no time could tell it",
+                        &["base", "point", "station", "name", "id"],
+                        "base = \"…\"",
+                    ));
                 }
                 let geographic = has(Latitude) && has(Longitude);
                 let projected = has(East) && has(North);
@@ -454,7 +469,7 @@ impl Plan {
 
     /// A message that names the column that looks like what is missing.
     fn missing(&self, problem: &str, words: &[&str], remedy: &str) -> String {
-        let table = if self.kind == LogKind::Bases { "bases" } else { "shots" };
+        let table = self.kind.table();
         let alike: Vec<String> =
             self.extras.iter().filter(|(_, header)| is_like(header, words)).map(|(_, header)| format!("\"{header}\"")).collect();
         let seen = if alike.is_empty() {
@@ -507,7 +522,7 @@ impl Plan {
         });
         match first {
             Some((date, time)) if self.format.when(date.as_deref(), Some(&time)) == Err(super::cell::WhenError::NoZone) => {
-                let table = if self.kind == LogKind::Bases { "bases" } else { "shots" };
+                let table = self.kind.table();
                 Err(format!(
                     "\"{}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
                      \"+02:00\": the clock the log was kept by) under [{table}]",
@@ -544,6 +559,20 @@ impl Plan {
     pub fn header(&self, quantity: Quantity) -> &str {
         self.claims.get(&quantity).map_or("", |claim| &claim.header)
     }
+}
+
+/// How a log's settings say that its values are written; the decimal sign is found later.
+fn cell_format(log: &LogFormat) -> Result<CellFormat, String> {
+    let is_gps = log.time_zone.as_deref().is_some_and(|name| name.eq_ignore_ascii_case("gps"));
+    let zone = log.time_zone.as_deref().filter(|_| !is_gps);
+    Ok(CellFormat {
+        decimal_comma: false,
+        no_reading: log.no_reading.clone(),
+        time_zone: zone.map(time_zone).transpose()?,
+        gps: is_gps.then(|| log.leap_seconds.clone().unwrap_or_else(LeapSeconds::builtin)),
+        clock_offset: SignedDuration::try_from_secs_f64(log.clock_offset_s)
+            .map_err(|_| format!("clock_offset_s = {}: write seconds", log.clock_offset_s))?,
+    })
 }
 
 fn check_headers(headers: &[String]) -> Result<(), String> {

@@ -3,6 +3,8 @@
 use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
 
+use jiff::Timestamp;
+
 use super::cell::{When, WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
@@ -20,6 +22,11 @@ pub const ASSUMED_SIGMA_DISTANCE_M: f64 = 0.3;
 pub const ASSUMED_SIGMA_AZIMUTH_DEG: f64 = 1.0;
 /// See [`ASSUMED_SIGMA_DISTANCE_M`].
 pub const ASSUMED_SIGMA_INCLINATION_DEG: f64 = 0.25;
+
+/// The role of a sight that orients its base.
+pub const BACKSIGHT: &str = "backsight";
+/// The role of a sight to the next base, compared with its counterpart.
+pub const FORESIGHT: &str = "foresight";
 
 /// An instrument with every value settled, in radians and metres.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -121,6 +128,31 @@ pub struct Shot {
     pub flags: Flags,
 }
 
+/// The direction of a sight alone.
+#[derive(Debug, Clone, Copy)]
+pub struct Direction {
+    /// Which north the azimuth is counted from.
+    pub north: NorthKind,
+    /// Azimuth in radians, the instrument's correction included, 0 ≤ azimuth < 2π.
+    pub azimuth_rad: f64,
+    /// Date and time.
+    pub when: Option<When>,
+    /// The instrument.
+    pub kit: Kit,
+}
+
+/// Reads the direction of a row.
+///
+/// # Errors
+/// The first thing that makes it unusable.
+pub fn read_direction(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Direction, Fault> {
+    let reader = Reader { plan, rows, row };
+    let kit = reader.kit(rules)?;
+    let when = reader.when()?;
+    let (north, _, azimuth_rad) = reader.azimuth(&kit)?;
+    Ok(Direction { north, azimuth_rad, when, kit })
+}
+
 /// Reads a row.
 ///
 /// # Errors
@@ -134,7 +166,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
     let vertical = reader.measured(Quantity::VerticalDistance)?;
     let inclination = reader.inclination(&kit)?;
     if slope.is_none() && horizontal.is_none() {
-        return Err(reader.no_distance());
+        return Err(reader.direction_only().unwrap_or_else(|| reader.no_distance()));
     }
     let (north, azimuth_read, azimuth_rad) = reader.azimuth(&kit)?;
     let triangle = match (slope, horizontal, vertical, inclination) {
@@ -209,6 +241,23 @@ impl<'r> Reader<'r, '_> {
         Ok(self.length_and_number(quantity)?.map(|(metres, _)| metres))
     }
 
+    /// A number without a unit.
+    pub fn plain(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
+        let number = self.claimed(quantity).map(|(claim, cell)| self.number(claim, cell)).transpose()?;
+        Ok(number.filter(|number| !is_no_reading_number(*number)))
+    }
+
+    /// The epoch of coordinates: a year with its fraction.
+    pub fn coordinate_epoch(&self) -> Result<Option<f64>, Fault> {
+        let Some(year) = self.plain(Quantity::CoordinateEpoch)? else { return Ok(None) };
+        if (1900.0..2200.0).contains(&year) {
+            return Ok(Some(year));
+        }
+        let header = self.plan.header(Quantity::CoordinateEpoch);
+        let say = format!("{header} {year} is no year with its fraction, such as 2026.4");
+        Err(Fault::new(Reason::NotANumber, header, &year.to_string(), say))
+    }
+
     /// A measured length in metres: none for a number that stands for "no reading".
     pub fn measured(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
         Ok(self.length_and_number(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres))
@@ -225,6 +274,18 @@ impl<'r> Reader<'r, '_> {
     pub fn when(&self) -> Result<Option<When>, Fault> {
         let date = self.claimed(Quantity::Date);
         let time = self.claimed(Quantity::Time);
+        self.when_of(date, time)
+    }
+
+    /// The instant of a column beside the date column, if there is one.
+    pub fn instant_of(&self, quantity: Quantity) -> Result<Timestamp, Fault> {
+        let none = || self.no_reading(Reason::NoTime, &[quantity], "the occupation has no such time");
+        let claimed = self.claimed(quantity).ok_or_else(none)?;
+        let when = self.when_of(self.claimed(Quantity::Date), Some(claimed))?;
+        when.and_then(|when| when.instant).map(|(instant, _)| instant).ok_or_else(none)
+    }
+
+    fn when_of(&self, date: Option<(&'r Claim, &'r str)>, time: Option<(&'r Claim, &'r str)>) -> Result<Option<When>, Fault> {
         let text = |part: Option<(&'r Claim, &'r str)>| part.map(|(_, cell)| cell);
         self.plan.format.when(text(date), text(time)).map_err(|error| {
             let (claim, cell) = match (date, time) {
@@ -283,6 +344,15 @@ impl<'r> Reader<'r, '_> {
         self.no_reading(Reason::NoDistance, &[Quantity::SlopeDistance, Quantity::HorizontalDistance], "no echo came back")
     }
 
+    /// The fault of a sight to a known point for which no distance was wanted.
+    fn direction_only(&self) -> Option<Fault> {
+        let role = self.plan.text(Quantity::Role, self.rows, self.row)?;
+        (role == BACKSIGHT || role == FORESIGHT).then(|| {
+            let say = format!("the {role} has no distance: it serves the orientation of its base alone");
+            Fault::new(Reason::DirectionOnly, self.plan.header(Quantity::Role), role, say)
+        })
+    }
+
     /// A distance above zero and in the instrument's range, its correction included.
     fn distance(&self, quantity: Quantity, kit: &Kit) -> Result<Option<f64>, Fault> {
         let Some((claim, cell)) = self.claimed(quantity) else { return Ok(None) };
@@ -317,8 +387,10 @@ impl<'r> Reader<'r, '_> {
 
     /// The north, the number as it was read, and the azimuth with the instrument's correction.
     fn azimuth(&self, kit: &Kit) -> Result<(NorthKind, f64, f64), Fault> {
-        for quantity in [Quantity::TrueAzimuth, Quantity::GridAzimuth, Quantity::MagneticAzimuth] {
-            let (Some((claim, cell)), Some(north)) = (self.claimed(quantity), quantity.north()) else { continue };
+        let azimuths = [Quantity::TrueAzimuth, Quantity::GridAzimuth, Quantity::MagneticAzimuth, Quantity::Azimuth];
+        for quantity in azimuths {
+            let Some((claim, cell)) = self.claimed(quantity) else { continue };
+            let north = quantity.north().map_or_else(|| self.north_of_row(), Ok)?;
             let Unit::Angle(unit) = claim.unit else { continue };
             let number = self.number(claim, cell)?;
             if is_no_reading_number(number) {
@@ -334,8 +406,30 @@ impl<'r> Reader<'r, '_> {
             }
             return Ok((north, number, full_circle_rad(unit.to_radians(number) + kit.azimuth_correction_rad)));
         }
-        let azimuths = [Quantity::MagneticAzimuth, Quantity::TrueAzimuth, Quantity::GridAzimuth];
+        let azimuths = [Quantity::MagneticAzimuth, Quantity::TrueAzimuth, Quantity::GridAzimuth, Quantity::Azimuth];
         Err(self.no_reading(Reason::NoAzimuth, &azimuths, "the shot has no direction"))
+    }
+
+    /// The north that the row itself names.
+    fn north_of_row(&self) -> Result<NorthKind, Fault> {
+        let Some((claim, cell)) = self.claimed(Quantity::AzimuthNorth) else {
+            return Err(self.no_reading(
+                Reason::NoAzimuth,
+                &[Quantity::AzimuthNorth],
+                "which north the azimuth means is not said",
+            ));
+        };
+        match cell.to_ascii_lowercase().as_str() {
+            "magnetic" | "m" => Ok(NorthKind::Magnetic),
+            "true" | "t" => Ok(NorthKind::True),
+            "grid" | "g" => Ok(NorthKind::Grid),
+            _ => Err(Fault::new(
+                Reason::NoAzimuth,
+                &claim.header,
+                cell,
+                format!("{} \"{cell}\" is no north; write magnetic, true or grid", claim.header),
+            )),
+        }
     }
 
     fn inclination(&self, kit: &Kit) -> Result<Option<f64>, Fault> {

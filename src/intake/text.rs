@@ -45,6 +45,15 @@ pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
     Ok(Text { path: path.to_owned(), text, encoding: encoding.name(), bytes: size, sha256 })
 }
 
+/// Size in bytes and SHA-256 of a file that is not read as text.
+///
+/// # Errors
+/// When it cannot be read.
+pub fn fingerprint(path: &Path) -> Result<(u64, String), IntakeError> {
+    let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    Ok((bytes.len() as u64, hex(&Sha256::digest(&bytes))))
+}
+
 /// The encoding, the length of the byte order mark, and the text where it is not UTF-8 already.
 fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize, Option<String>), String> {
     let (encoding, mark) = match (label, Encoding::for_bom(bytes)) {

@@ -2,12 +2,14 @@
 //! patterns resolved. Every message names the line and says what to write.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::{Bases, Instrument, Job, Shots};
+use crate::clock::LeapSeconds;
 use crate::intake::columns::nearest;
 
 /// The mark that a starter job leaves where a person must decide.
@@ -64,12 +66,44 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
         wrong(error.span().map(|span| span.start), error.message().replace("missing field", "the job lacks the key"))
     })?;
     let key_at = |path: &[&str]| offset_of(document.get_ref(), path);
-    check(&job).map_err(|(path, problem)| wrong(key_at(&path), problem))?;
+    check(&job).and_then(|()| check_gnss(&job)).map_err(|(path, problem)| wrong(key_at(&path), problem))?;
     job.bases.resolve(folder).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
     job.shots.resolve(folder).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
+    if let Some(list) = &mut job.bases.occupations.list {
+        list.resolved =
+            resolve(&list.files, folder).map_err(|problem| wrong(key_at(&["bases", "occupations", "list", "files"]), problem))?;
+    }
+    if let Some(known) = &mut job.known {
+        known.resolve(folder).map_err(|problem| wrong(key_at(&["known", "files"]), problem))?;
+    }
+    for path in job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds) {
+        *path = folder.join(&path);
+    }
+    job.read_leap_seconds().map_err(|problem| wrong(key_at(&["leap_seconds"]), problem))?;
     let out = job.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
     job.out = Some(folder.join(out));
     Ok(job)
+}
+
+impl Job {
+    /// Gives each log the steps of GPS time.
+    fn read_leap_seconds(&mut self) -> Result<(), String> {
+        let steps = match &self.leap_seconds {
+            None => LeapSeconds::builtin(),
+            Some(path) => {
+                let text =
+                    std::fs::read_to_string(path).map_err(|error| format!("{}: cannot be read: {error}", path.display()))?;
+                Arc::new(LeapSeconds::parse(&text).map_err(|problem| format!("{}: {problem}", path.display()))?)
+            }
+        };
+        let lists = self.bases.occupations.list.iter_mut().map(|list| &mut list.log);
+        let known = self.known.iter_mut().map(|known| &mut known.log);
+        let single = self.bases.per_file.values_mut().chain(self.shots.per_file.values_mut());
+        for log in [&mut self.bases.log, &mut self.shots.log].into_iter().chain(lists).chain(known).chain(single) {
+            log.leap_seconds = Some(steps.clone());
+        }
+        Ok(())
+    }
 }
 
 impl Bases {
@@ -294,7 +328,8 @@ fn check(job: &Job) -> Result<(), Fault> {
         return fault(&["instrument"], "[instrument] and [instruments] both stand here; keep one".into());
     }
     let bases = &job.bases;
-    if bases.crs.is_none() && bases.crs_by_value.is_empty() {
+    let name_their_own = bases.files.iter().all(|file| crate::intake::vector::is_vector(Path::new(file)));
+    if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
         return fault(&["bases"], "[bases] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"".into());
     }
     if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
@@ -342,6 +377,60 @@ fn check(job: &Job) -> Result<(), Fault> {
         if height.is_some_and(|height| !height.is_finite()) {
             return fault(&["heights", key], format!("{key} must be a number of metres"));
         }
+    }
+    Ok(())
+}
+
+/// Values of the keys on fixes, occupations and joins.
+fn check_gnss(job: &Job) -> Result<(), Fault> {
+    let fault = |path: &[&'static str], problem: String| Err((path.to_vec(), problem));
+    for bases in [Some(&job.bases), job.known.as_ref()].into_iter().flatten() {
+        if let Some(date) = &bases.date
+            && date.parse::<jiff::civil::Date>().is_err()
+        {
+            return fault(&["bases", "date"], format!("date = \"{date}\": write a day such as \"2026-05-04\""));
+        }
+        if bases.epoch.is_some_and(|epoch| !(1900.0..2200.0).contains(&epoch)) {
+            return fault(&["bases", "epoch"], "epoch is a year with its fraction, such as 2026.4".into());
+        }
+    }
+    let occupations = &job.bases.occupations;
+    for (key, value) in [
+        ("least_duration_s", occupations.least_duration_s),
+        ("greatest_speed_m_s", occupations.greatest_speed_m_s),
+        ("greatest_spread_m", occupations.greatest_spread_m),
+        ("margin_s", occupations.margin_s),
+        ("break_s", occupations.break_s),
+        ("correlation_s", occupations.correlation_s),
+    ] {
+        if !(value >= 0.0 && value.is_finite()) {
+            return fault(&["bases", "occupations", key], format!("{key} must be 0 or more"));
+        }
+    }
+    for (key, value) in [("limit_s", job.join.limit_s), ("gap_s", job.join.gap_s)] {
+        if value.is_nan() || value < 0.0 {
+            return fault(&["join", key], format!("{key} must be 0 or more"));
+        }
+    }
+    let quality = &job.bases.quality;
+    for (key, value) in [("greatest_hdop", quality.greatest_hdop), ("greatest_pdop", quality.greatest_pdop)] {
+        if value.is_some_and(|value| !is_sigma(value)) {
+            return fault(&["bases", "quality", key], format!("{key} must be above 0"));
+        }
+    }
+    for (key, value) in
+        [("sigma_geoid_grid_m", job.heights.sigma_geoid_grid_m), ("sigma_separation_m", job.heights.sigma_separation_m)]
+    {
+        if value.is_some_and(|value| !is_sigma(value)) {
+            return fault(&["heights", key], format!("{key} must be above 0"));
+        }
+    }
+    let north = &job.north;
+    if !(-180.0..=180.0).contains(&north.local_correction_deg) {
+        return fault(&["north", "local_correction_deg"], "local_correction_deg must be -180 to 180, east positive".into());
+    }
+    if !(0.0..=180.0).contains(&north.fore_back_limit_deg) {
+        return fault(&["north", "fore_back_limit_deg"], "fore_back_limit_deg must be 0 to 180".into());
     }
     Ok(())
 }

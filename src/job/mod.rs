@@ -5,6 +5,7 @@
 //! [`load`] reads a file, [`parse`] its text.
 
 mod declination;
+mod gnss;
 mod load;
 
 use std::collections::BTreeMap;
@@ -13,6 +14,9 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::clock::LeapSeconds;
+
+pub use gnss::{GpxHeightKind, Join, JoinBy, LeastFix, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use load::{JobError, UNDECIDED, load, parse};
 
 /// One run's settings.
@@ -48,6 +52,16 @@ pub struct Job {
     pub bases: Bases,
     /// The logs of shots.
     pub shots: Shots,
+    /// How shots find their bases.
+    #[serde(default)]
+    pub join: Join,
+    /// Points of known position that crews shoot back to; bases are known without it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub known: Option<Bases>,
+    /// A newer table of leap seconds for GPS time, as the IERS publishes it (`leap-seconds.list`),
+    /// relative to the job file. Default: the table inside the program.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub leap_seconds: Option<PathBuf>,
     /// The one instrument of the job. Use `instruments` where there are several.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument: Option<Instrument>,
@@ -85,9 +99,32 @@ pub struct Bases {
     /// Standard error of the height in metres, for logs with no `sigma_vertical_m`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_vertical_m: Option<f64>,
+    /// The coordinate epoch of the positions as a year with its fraction, `2026.4`: needed where a
+    /// transformation depends on time. Default: the log's `coordinate_epoch` column.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub epoch: Option<f64>,
+    /// The day of the first fix, for NMEA logs whose sentences have no date: `"2026-05-04"`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date: Option<String>,
+    /// The layer to read, for vector files with several point layers.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub layer: Option<String>,
+    /// What the elevations of GPX files are measured from.
+    #[serde(default)]
+    pub gpx_heights: GpxHeightKind,
+    /// How the fixes of a receiver become bases.
+    #[serde(default)]
+    pub occupations: Occupations,
+    /// What fixes must be good for.
+    #[serde(default)]
+    pub quality: Quality,
     /// How the files are written.
     #[serde(flatten)]
     pub log: LogFormat,
+    /// For logs that are written differently: from a file name or pattern to how it is written, in
+    /// place of all of the above.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub per_file: BTreeMap<String, LogFormat>,
     /// The files that `files` stands for, found on loading: path, and name for people.
     #[serde(skip)]
     pub resolved: Vec<(PathBuf, String)>,
@@ -101,6 +138,10 @@ pub struct Shots {
     /// How the files are written.
     #[serde(flatten)]
     pub log: LogFormat,
+    /// For logs that are written differently: from a file name or pattern to how it is written, in
+    /// place of all of the above.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub per_file: BTreeMap<String, LogFormat>,
     /// The files that `files` stands for, found on loading: path, and name for people.
     #[serde(skip)]
     pub resolved: Vec<(PathBuf, String)>,
@@ -128,12 +169,38 @@ pub struct LogFormat {
     /// Lines that begin so are comments. Default: `#`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub comment: Option<String>,
-    /// The time zone of times that name none: an IANA name such as `Europe/Oslo`, or `+02:00`.
+    /// The time zone of times that name none: an IANA name such as `Europe/Oslo`, `UTC`, `+02:00`, or
+    /// `GPS` for GPS time, which runs ahead of UTC by the leap seconds.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub time_zone: Option<String>,
+    /// Added to every time of the log, in seconds, where its clock was off by a constant.
+    #[serde(default)]
+    pub clock_offset_s: f64,
+    /// The steps of GPS time, found on loading.
+    #[serde(skip)]
+    pub leap_seconds: Option<std::sync::Arc<LeapSeconds>>,
     /// Further values that mean "no reading", beside empty, `---`, `NaN`, `NA` and the like.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub no_reading: Vec<String>,
+}
+
+impl Bases {
+    /// How one of the files is written.
+    pub fn format_of(&self, name: &str) -> &LogFormat {
+        format_of(&self.per_file, &self.log, name)
+    }
+}
+
+impl Shots {
+    /// How one of the files is written.
+    pub fn format_of(&self, name: &str) -> &LogFormat {
+        format_of(&self.per_file, &self.log, name)
+    }
+}
+
+fn format_of<'j>(per_file: &'j BTreeMap<String, LogFormat>, all: &'j LogFormat, name: &str) -> &'j LogFormat {
+    let fits = |pattern: &str| pattern == name || glob::Pattern::new(pattern).is_ok_and(|pattern| pattern.matches(name));
+    per_file.iter().find(|(pattern, _)| fits(pattern)).map_or(all, |(_, format)| format)
 }
 
 /// One header, or several whose values together make one name.
@@ -196,7 +263,7 @@ pub struct Instrument {
 }
 
 /// How azimuths become true azimuths.
-#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct North {
     /// `"model"` for the World Magnetic Model at each shot's date and base, or degrees, east positive.
@@ -205,6 +272,16 @@ pub struct North {
     /// Standard error of a declination given in degrees. Default: 0.5, what a model is commonly good for.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_declination_deg: Option<f64>,
+    /// Added to the model's declination, in degrees, east positive: what a local survey found it to be off by.
+    #[serde(default)]
+    pub local_correction_deg: f64,
+    /// Standard error of the model's declination with the local correction, in degrees. Default: the model's own.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_local_correction_deg: Option<f64>,
+    /// Flag local attraction where the azimuths of a line from both its ends differ from 180 degrees
+    /// by more than this, in degrees. Default: 2, what hand-compass work commonly tolerates.
+    #[serde(default = "default_fore_back")]
+    pub fore_back_limit_deg: f64,
     /// Standard error, in degrees, of an orientation error that all shots of one base share, beside
     /// that of the declination (a compass bias). Default: 0.
     #[serde(default)]
@@ -213,6 +290,20 @@ pub struct North {
     /// it is projected, else that of the layers.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub grid_crs: Option<String>,
+}
+
+impl Default for North {
+    fn default() -> Self {
+        North {
+            declination: Declination::Model,
+            sigma_declination_deg: None,
+            local_correction_deg: 0.0,
+            sigma_local_correction_deg: None,
+            fore_back_limit_deg: default_fore_back(),
+            sigma_orientation_deg: 0.0,
+            grid_crs: None,
+        }
+    }
 }
 
 /// Where the declination comes from: `"model"`, or a number of degrees.
@@ -236,6 +327,16 @@ pub struct Heights {
     /// its vertical datum; the difference between the two can reach a metre or two.
     #[serde(default)]
     pub allow_global_geoid: bool,
+    /// A geoid grid file (GeoTIFF or GTX), relative to the job file: goes before the log's own
+    /// separation and the built-in model.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub geoid_grid: Option<PathBuf>,
+    /// Standard error of that grid's undulations in metres, as its publisher states it. Default: 0.1.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_geoid_grid_m: Option<f64>,
+    /// Standard error in metres of the separation that a receiver logs. Default: 1, since receivers hold coarse tables.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sigma_separation_m: Option<f64>,
     /// Height of the instrument's axis over the base's ground point in metres, for shots with no
     /// `instrument_height_m`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -330,6 +431,10 @@ fn default_formats() -> Vec<Format> {
 
 fn default_layers() -> Vec<LayerName> {
     LayerName::ALL.to_vec()
+}
+
+fn default_fore_back() -> f64 {
+    crate::orientation::FORE_BACK_LIMIT_DEG
 }
 
 fn default_refraction() -> f64 {

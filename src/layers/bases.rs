@@ -4,6 +4,7 @@ use super::{Definition, Get, or_null, show_local};
 use crate::base::{Base, sigma_geoid_m};
 use crate::job::LayerName;
 use crate::locate::Placed;
+use crate::orientation::Orientation;
 use crate::table::{Field, GeometryKind, Layer};
 
 /// A base and where it lies in the CRS of the layers.
@@ -15,6 +16,8 @@ pub struct PlacedBase<'r> {
     pub placed: Placed,
     /// Whether the layers' CRS has eastings and northings.
     pub projected: bool,
+    /// What is added to its azimuths, by backsights.
+    pub orientation: Option<Orientation>,
     /// Shots mapped from it.
     pub shots: u64,
     /// Name of the input file.
@@ -81,7 +84,13 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             "geoid_undulation_m",
             "GEOID_N_M",
             "Height of the geoid above the ellipsoid, metres.",
-            Real(|b| or_null(b.placed.undulation_m)),
+            Real(|b| or_null(b.placed.undulation.map(|undulation| undulation.metres))),
+        ),
+        d(
+            "geoid",
+            "GEOID",
+            "Where that height of the geoid is from: grid (a file of the job), log (the receiver), global (built in).",
+            Text(|b| b.placed.undulation.map(|undulation| undulation.source.word())),
         ),
         d(
             "height_kind",
@@ -102,6 +111,18 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             Real(|b| if b.base.row.height.is_some() { b.base.covariance.uu.sqrt() } else { f64::NAN }),
         ),
         d(
+            "sigma_datum_m",
+            "SIG_DATU_M",
+            "Standard error that the steps between datums add to each axis, metres; part of every feature's.",
+            Real(|b| b.base.sigma_datum_m),
+        ),
+        d(
+            "coordinate_epoch",
+            "EPOCH",
+            "Epoch of the coordinates, a year with its fraction, where it is stated.",
+            Real(|b| or_null(b.base.epoch)),
+        ),
+        d(
             "sigma_geoid_m",
             "SIG_GEOI_M",
             "Standard error of the geoid, metres.",
@@ -119,6 +140,51 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             "Point scale factor of the grid at the base.",
             Real(|b| or_null(b.base.grid.map(|grid| grid.scale))),
         ),
+        d(
+            "azimuth_correction_deg",
+            "AZ_CORR",
+            "Added to the base's azimuths by its backsights, degrees, east positive; null without backsights.",
+            Real(|b| or_null(b.orientation.map(|orientation| orientation.correction_rad.to_degrees()))),
+        ),
+        d(
+            "sigma_azimuth_correction_deg",
+            "SIG_AZCORR",
+            "Standard error of that correction, degrees.",
+            Real(|b| or_null(b.orientation.map(|orientation| orientation.sigma_rad.to_degrees()))),
+        ),
+        d(
+            "backsights",
+            "BACKSIGHTS",
+            "Sights to known points that the correction is from.",
+            Integer(|b| b.orientation.map(|orientation| i64::from(orientation.sights))),
+        ),
+        d(
+            "epochs",
+            "EPOCHS",
+            "Fixes averaged; null for a point that was logged as such.",
+            Integer(|b| b.base.row.occupation.as_ref().map(|made| made.epochs as i64)),
+        ),
+        d(
+            "epochs_aside",
+            "EPOCHS_OUT",
+            "Outlying fixes left out of the mean.",
+            Integer(|b| b.base.row.occupation.as_ref().map(|made| made.aside as i64)),
+        ),
+        d(
+            "duration_s",
+            "DURATION_S",
+            "Time from the first fix averaged to the last, seconds.",
+            Real(|b| or_null(b.base.row.occupation.as_ref().map(|made| made.duration_s))),
+        ),
+        d(
+            "spread_m",
+            "SPREAD_M",
+            "Root mean square horizontal distance of the fixes from their mean, metres.",
+            Real(|b| or_null(b.base.row.occupation.as_ref().map(|made| made.spread_m))),
+        ),
+        d("fix_kinds", "FIX_KINDS", "Kinds of fix with their counts.", Text(|b| b.base.row.quality.kinds.as_deref())),
+        d("worst_hdop", "HDOP", "The worst horizontal dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_hdop))),
+        d("worst_pdop", "PDOP", "The worst position dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_pdop))),
         d("shots", "SHOTS", "Shots mapped from the base.", Integer(|b| Some(b.shots as i64))),
         d(
             "flags",

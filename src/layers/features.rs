@@ -119,7 +119,13 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             "geoid_undulation_m",
             "GEOID_N_M",
             "Height of the geoid above the ellipsoid that joins the two heights, metres; null where none is used.",
-            Real(|f| or_null(f.placed.undulation_m)),
+            Real(|f| or_null(f.placed.undulation.map(|undulation| undulation.metres))),
+        ),
+        d(
+            "geoid",
+            "GEOID",
+            "Where that height of the geoid is from: grid (a file of the job), log (the receiver), global (built in).",
+            Text(|f| f.placed.undulation.map(|undulation| undulation.source.word())),
         ),
         d(
             "height_kind",

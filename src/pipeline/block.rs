@@ -4,13 +4,12 @@ use std::path::Path;
 
 use super::files::{Log, ShotLogs};
 use crate::audit::{Audit, Audited, id_print, row_print};
-use crate::base::BaseTable;
 use crate::intake::IntakeError;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Lines, Row, Rows};
 use crate::intake::plan::{LineKind, Plan};
 use crate::intake::shots::{self, ShotRules};
-use crate::join;
+use crate::join::Joiner;
 use crate::ledger::{Counts, Fault, Flag, Reason};
 
 /// A block of a file's text.
@@ -103,7 +102,7 @@ fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
 ///
 /// # Errors
 /// As [`cut`].
-pub fn parse<'t>(chunk: &Chunk<'t>, table: &BaseTable, logs: &ShotLogs, rules: &ShotRules) -> Result<Parsed<'t>, IntakeError> {
+pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &ShotRules) -> Result<Parsed<'t>, IntakeError> {
     let log = &logs.files[chunk.file];
     let plan = &log.plan;
     let mut counts = Counts::default();
@@ -116,7 +115,7 @@ pub fn parse<'t>(chunk: &Chunk<'t>, table: &BaseTable, logs: &ShotLogs, rules: &
             Some(fault) => Err(fault),
             None => {
                 let mut shot = shots::read(plan, rules, &rows, row)?;
-                let base = join::by_name(table, plan, &rows, row)?;
+                let base = joiner.base_of(plan, &rows, row, shot.when)?;
                 if !row.line.ended {
                     shot.flags.raise(Flag::NoLineEnd);
                 }

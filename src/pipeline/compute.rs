@@ -4,17 +4,21 @@ use std::collections::HashMap;
 
 use jiff::civil::Date;
 
+use super::base_logs::BaseLogs;
 use super::block::Parsed;
-use super::files::{BaseLogs, Carried, ShotLogs};
+use super::files::{Carried, ShotLogs};
 use crate::audit::Audited;
-use crate::base::{Base, BaseTable, HeightKind, sigma_geoid_m};
+use crate::base::{Base, BaseTable, HeightKind};
 use crate::covariance::Covariance;
 use crate::crs::CrsError;
 use crate::frame::{Geodetic, LocalFrame, full_circle_rad};
+use crate::geoid;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::extras;
+use crate::intake::shots::Shot;
 use crate::job::LayerName;
+use crate::join::Joiner;
 use crate::layers::bases::PlacedBase;
 use crate::layers::ellipses;
 use crate::layers::features::Feature;
@@ -22,11 +26,15 @@ use crate::layers::{bases, features, ledger, sight_lines};
 use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::locate::{Declinations, Locator, Placed, end_point};
 use crate::north::{Declination, NorthError, NorthKind, WeakField};
+use crate::orientation::Orientation;
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 use crate::table::{Batch, Column, FieldKind, Geometries, NO_HEIGHT, Position, Texts};
 
 /// What the computation of a block needs.
 pub struct Stage<'j> {
+    pub joiner: &'j Joiner<'j>,
+    /// What is added to each base's azimuths.
+    pub orientations: &'j [Option<Orientation>],
     pub table: &'j BaseTable,
     pub logs: &'j ShotLogs,
     pub locator: &'j Locator<'j>,
@@ -222,6 +230,11 @@ impl Stage<'_> {
                 )
             }
         };
+        // A backsight tells all that is wrong with the base's north together.
+        let (turn_rad, sigma_orientation_rad) = match self.orientations[read.base] {
+            Some(orientation) => (turn_rad + orientation.correction_rad, orientation.sigma_rad),
+            None => (turn_rad, sigma_orientation_rad),
+        };
         let true_azimuth_rad = full_circle_rad(shot.azimuth_rad + turn_rad);
         let length_m = match shot.triangle {
             Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
@@ -232,7 +245,7 @@ impl Stage<'_> {
         let sight = Sight {
             true_azimuth_rad,
             triangle: shot.triangle,
-            instrument_height_m: shot.instrument_height_m.or(base.row.instrument_height_m).unwrap_or(0.0),
+            instrument_height_m: self.instrument_height_m(shot, base)?,
             target_height_m: shot.target_height_m,
             refraction: shot.kit.refraction,
         };
@@ -245,6 +258,17 @@ impl Stage<'_> {
         let vector = reduce(&sight, &sigmas, base.earth_radius_m);
         let (end, has_height) = end_point(base, self.table, &vector);
         Ok(Sighted { row, read, declination_rad, true_azimuth_rad, vector, end, has_height })
+    }
+
+    /// The instrument height of a shot; where nothing vertical comes of it, none is needed.
+    fn instrument_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
+        let known = shot.instrument_height_m.or(base.row.instrument_height_m);
+        let is_flat = matches!(shot.triangle, Triangle::Level { .. }) || base.heights.kind == HeightKind::None;
+        known.or(is_flat.then_some(0.0)).ok_or_else(|| {
+            let say = "the instrument height is not known; write it in the row, or instrument_height_m under [heights] (0 where the \
+                       base's height is that of the instrument's axis)";
+            Fault::new(Reason::NoInstrumentHeight, "", "", say)
+        })
     }
 
     fn declination(
@@ -289,7 +313,8 @@ impl Stage<'_> {
     fn record<'r>(&self, shot: &Sighted, placed: &Placed, base: &'r Base, source_file: &'r str) -> Feature<'r> {
         let orientation = Covariance::of_arm(shot.vector.orientation_arm_m);
         let direction = shot.vector.direction + orientation;
-        let covariance = base.covariance + direction + shot.vector.distance;
+        let base_covariance = base.covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+        let covariance = base_covariance + direction + shot.vector.distance;
         let whole = covariance.horizontal_variance();
         let share = |part: &Covariance| part.horizontal_variance() / whole;
         let height_kind = if shot.has_height { base.heights.kind } else { HeightKind::None };
@@ -309,10 +334,10 @@ impl Stage<'_> {
             true_azimuth_rad: shot.true_azimuth_rad,
             declination_rad: shot.declination_rad,
             height_kind,
-            sigma_geoid_m: if shot.has_height { sigma_geoid_m(&base.heights).unwrap_or(f64::NAN) } else { f64::NAN },
+            sigma_geoid_m: placed.undulation.map_or(f64::NAN, |undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M)),
             covariance,
             ellipse: covariance.ellipse95(),
-            shares: [share(&base.covariance), share(&direction), share(&shot.vector.distance)],
+            shares: [share(&base_covariance), share(&direction), share(&shot.vector.distance)],
             flags: shot.read.shot.flags,
             source_file,
             source_line: shot.row.line.number,
@@ -406,17 +431,19 @@ pub fn place_bases(table: &BaseTable, locator: &Locator) -> Result<Vec<Placed>, 
 }
 
 /// The bases layer's records.
-pub fn bases_batch(table: &BaseTable, placed: &[Placed], projected: bool, shots: &[u64], logs: &BaseLogs) -> Batch {
-    let records: Vec<PlacedBase> = table
+pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
+    let placed = &stage.placed_bases;
+    let records: Vec<PlacedBase> = stage
+        .table
         .bases
         .iter()
-        .zip(placed)
-        .zip(shots)
-        .map(|((base, placed), shots)| PlacedBase {
+        .enumerate()
+        .map(|(index, base)| PlacedBase {
             base,
-            placed: *placed,
-            projected,
-            shots: *shots,
+            placed: placed[index],
+            projected: stage.projected,
+            orientation: stage.orientations[index],
+            shots: shots[index],
             source_file: &logs.files[base.row.file].info.name,
         })
         .collect();
@@ -424,8 +451,8 @@ pub fn bases_batch(table: &BaseTable, placed: &[Placed], projected: bool, shots:
     columns.extend(logs.carried.iter().map(|carried| {
         carried_column(carried, records.len(), |i| {
             let row = &records[i].base.row;
-            let cell = carried.index_by_file[row.file].map_or("", |index| row.extras[index].as_str());
-            (cell, logs.files[row.file].plan.format.decimal_comma)
+            let cell = carried.index_by_file[row.file].and_then(|index| row.extras.get(index)).map_or("", String::as_str);
+            (cell, logs.files[row.file].plan.as_ref().is_some_and(|plan| plan.format.decimal_comma))
         })
     }));
     Batch {

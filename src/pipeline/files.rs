@@ -5,17 +5,17 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 
 use super::block::Chunk;
-use crate::base::{BaseTable, HeldBase};
-use crate::intake::bases::{self, BaseRow};
-use crate::intake::columns::LogKind;
+use crate::intake::cell::When;
+use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::delimited::{Lines, Rows, blocks};
 use crate::intake::extras::{ExtraType, is_same_name};
 use crate::intake::plan::{LineKind, Plan};
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, delimited};
-use crate::job::{Bases, LogFormat, Shots};
+use crate::job::{LogFormat, Shots};
 use crate::layers::carried_field;
-use crate::ledger::{Counts, Entry, Flag, Outcome};
+use crate::ledger::Counts;
+use crate::occupation::windows::ShotTime;
 use crate::table::{Field, FieldKind};
 
 /// An input file, for the account.
@@ -31,8 +31,10 @@ pub struct InputFile {
     pub sha256: String,
     /// Encoding it was read in.
     pub encoding: &'static str,
-    /// Separator.
-    pub separator: char,
+    /// What kind of log it is: `delimited`, `nmea`, `gpx`, `vector`.
+    pub kind: &'static str,
+    /// Separator of a delimited log.
+    pub separator: Option<char>,
     /// Whether decimals are written with a comma.
     pub decimal_comma: bool,
     /// Its counts.
@@ -65,8 +67,12 @@ pub struct Carried {
     pub index_by_file: Vec<Option<usize>>,
 }
 
-fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
-    let text = text::read(path, format.encoding.as_deref())?;
+pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
+    planned(text::read(path, format.encoding.as_deref())?, name, kind, format)
+}
+
+/// A decoded delimited log with its plan.
+pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
     let plan = Plan::new(&text, kind, format)?;
     let info = InputFile {
         name: name.to_owned(),
@@ -74,7 +80,8 @@ fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Lo
         bytes: text.bytes,
         sha256: text.sha256.clone(),
         encoding: text.encoding,
-        separator: plan.separator as char,
+        kind: "delimited",
+        separator: Some(plan.separator as char),
         decimal_comma: plan.format.decimal_comma,
         counts: Counts::default(),
     };
@@ -82,15 +89,16 @@ fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Lo
 }
 
 /// Joins the extras of all files by name; `types` gives each file's types in the order of its extras.
-fn join_carried(logs: &[Log], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Carried> {
+pub(super) fn join_carried(plans: &[Option<&Plan>], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Carried> {
     let mut found: Vec<(String, ExtraType, Vec<Option<usize>>)> = Vec::new();
-    for (file, log) in logs.iter().enumerate() {
-        for (index, (_, header)) in log.plan.extras.iter().enumerate() {
+    for (file, plan) in plans.iter().enumerate() {
+        let Some(plan) = plan else { continue };
+        for (index, (_, header)) in plan.extras.iter().enumerate() {
             // The same name, else one that differs by capitals alone and that this file has not taken.
             let same = found.iter().position(|(name, _, _)| name == header);
             let alike = || found.iter().position(|(name, _, taken)| is_same_name(name, header) && taken[file].is_none());
             let position = same.or_else(alike).unwrap_or_else(|| {
-                found.push((header.clone(), ExtraType::Empty, vec![None; logs.len()]));
+                found.push((header.clone(), ExtraType::Empty, vec![None; plans.len()]));
                 found.len() - 1
             });
             found[position].1 = found[position].1.max(types[file][index]);
@@ -113,112 +121,6 @@ fn join_carried(logs: &[Log], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Ca
         .collect()
 }
 
-/// Base logs, read whole.
-pub struct BaseLogs {
-    /// The files.
-    pub files: Vec<Log>,
-    /// Rows read.
-    pub rows: Vec<BaseRow>,
-    /// Rows held on reading.
-    pub held: Vec<HeldBase>,
-    /// Carried columns.
-    pub carried: Vec<Carried>,
-}
-
-impl BaseLogs {
-    /// Reads the base logs.
-    ///
-    /// # Errors
-    /// When a file cannot be used as a whole.
-    pub fn read(job: &Bases, antenna_height_m: Option<f64>) -> Result<BaseLogs, IntakeError> {
-        let mut logs = BaseLogs { files: Vec::new(), rows: Vec::new(), held: Vec::new(), carried: Vec::new() };
-        let mut types = Vec::new();
-        for (file, (path, name)) in job.resolved.iter().enumerate() {
-            let mut log = open(path, name, LogKind::Bases, &job.log)?;
-            let mut counts = log.counts_above();
-            if let Some(wanted) = &job.crs_column {
-                let found = log.plan.headers.iter().position(|header| header == wanted);
-                log.plan.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
-                    path: path.clone(),
-                    line: log.plan.header_line,
-                    problem: format!(
-                        "crs_column is \"{wanted}\", which the file does not have; it has: {}",
-                        log.plan.headers.join(", ")
-                    ),
-                })?);
-            }
-            let mut file_types = vec![ExtraType::Empty; log.plan.extras.len()];
-            let chunk = Chunk::whole(file, &log);
-            let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
-            for (row, fault) in rows.rows().iter().zip(faults) {
-                counts.read += 1;
-                let read = match fault {
-                    Some(fault) => Err(fault),
-                    None => bases::read(&log.plan, &rows, row, file, antenna_height_m),
-                };
-                match read {
-                    Ok(mut base) => {
-                        if !row.line.ended {
-                            base.flags.raise(Flag::NoLineEnd);
-                        }
-                        for (kind, cell) in file_types.iter_mut().zip(&base.extras) {
-                            *kind = kind.with(cell, log.plan.format.decimal_comma);
-                        }
-                        logs.rows.push(base);
-                    }
-                    Err(fault) => logs.held.push(HeldBase {
-                        name: bases::name(&log.plan, &rows, row),
-                        place: (file, row.line.number, row.line.text.to_owned()),
-                        fault,
-                    }),
-                }
-            }
-            types.push(file_types);
-            log.info.counts = counts;
-            logs.files.push(log);
-        }
-        let own = crate::layers::bases::layer("", Vec::new()).fields;
-        logs.carried = join_carried(&logs.files, &types, &own);
-        Ok(logs)
-    }
-
-    /// Rows read in all files.
-    pub fn counts_read(&self) -> u64 {
-        self.files.iter().map(|file| file.info.counts.read).sum()
-    }
-
-    /// The counts of each file, once the bases are settled.
-    pub fn counts(&self, table: &BaseTable) -> Vec<Counts> {
-        let mut counts: Vec<Counts> = self.files.iter().map(|file| file.info.counts.clone()).collect();
-        for held in &table.held {
-            counts[held.place.0].hold(held.fault.reason);
-        }
-        for base in &table.bases {
-            let counts = &mut counts[base.row.file];
-            counts.mapped += 1;
-            counts.flag(base.flags);
-        }
-        counts
-    }
-}
-
-/// The ledger's entries of base rows, in the order of the logs.
-pub fn base_entries(table: &BaseTable) -> Vec<Entry> {
-    let held = table.held.iter().map(|held| {
-        let (file, line, row) = held.place.clone();
-        Entry { file, line, row, outcome: Outcome::Held(held.fault.clone()) }
-    });
-    let flagged = table.bases.iter().filter(|base| !base.flags.is_empty()).map(|base| Entry {
-        file: base.row.file,
-        line: base.row.line,
-        row: base.row.raw.clone(),
-        outcome: Outcome::Flagged(base.flags),
-    });
-    let mut entries: Vec<Entry> = held.chain(flagged).collect();
-    entries.sort_by_key(|entry| (entry.file, entry.line));
-    entries
-}
-
 /// Shot logs, decoded and planned; their rows are read block by block.
 pub struct ShotLogs {
     /// The files.
@@ -234,11 +136,10 @@ impl ShotLogs {
     /// # Errors
     /// When a file cannot be used as a whole.
     pub fn read(job: &Shots, own: &[Field]) -> Result<ShotLogs, IntakeError> {
-        let format = &job.log;
         let files = job
             .resolved
             .par_iter()
-            .map(|(path, name): &(PathBuf, String)| open(path, name, LogKind::Shots, format))
+            .map(|(path, name): &(PathBuf, String)| open(path, name, LogKind::Shots, job.format_of(name)))
             .collect::<Result<Vec<Log>, IntakeError>>()?;
         let chunks: Vec<Vec<delimited::Block>> = files
             .iter()
@@ -252,8 +153,33 @@ impl ShotLogs {
             .collect();
         let types =
             files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
-        let carried = join_carried(&files, &types, own);
+        let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
+        let carried = join_carried(&plans, &types, own);
         Ok(ShotLogs { files, carried, chunks })
+    }
+
+    /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
+    ///
+    /// # Errors
+    /// When a header stands in a file again with its columns in another order.
+    pub fn times(&self) -> Result<Vec<ShotTime>, IntakeError> {
+        let chunks = self.chunks();
+        let found = chunks.par_iter().map(|chunk| {
+            let plan = &self.files[chunk.file].plan;
+            let (rows, faults) = super::block::cut(chunk, plan, &self.files[chunk.file].text.path, &mut Counts::default())?;
+            let mut joined = String::new();
+            let mut times = Vec::new();
+            for (row, fault) in rows.rows().iter().zip(faults) {
+                let text = |quantity| plan.text(quantity, &rows, row);
+                let when = plan.format.when(text(Quantity::Date), text(Quantity::Time));
+                if let (None, Ok(Some(When { instant: Some((instant, _)), .. }))) = (fault, when) {
+                    let base = plan.name(Quantity::Base, &rows, row, &mut joined).map(str::to_owned);
+                    times.push(ShotTime { instant, base });
+                }
+            }
+            Ok(times)
+        });
+        Ok(found.collect::<Result<Vec<_>, IntakeError>>()?.into_iter().flatten().collect())
     }
 
     /// All blocks of all files, in order.

@@ -5,9 +5,13 @@
 //! that the outcome does not depend on the number of threads. Memory: the text of the logs, about
 //! 30 bytes a shot for the audit, and a few windows of rows.
 
+mod backsights;
+mod base_logs;
 mod block;
 mod compute;
 mod files;
+mod geoids;
+mod stations;
 
 use std::sync::mpsc::sync_channel;
 
@@ -16,14 +20,18 @@ use rayon::prelude::*;
 use crate::audit::{Audit, Auditor};
 use crate::base::{BaseTable, Settings};
 use crate::crs::{Crs, CrsError, Operation, Rules};
-use crate::geoid::GlobalGeoid;
 use crate::intake::IntakeError;
 use crate::intake::shots::ShotRules;
 use crate::job::{Job, LayerName};
+use crate::join::Joiner;
 use crate::layers;
 use crate::ledger::{Counts, Entry, Outcome};
 use crate::locate::{Declinations, Locator};
+use crate::orientation;
+use crate::report::stations::Station;
+use crate::report::summary::GeoidSummary;
 use crate::table::{Batch, Layer};
+use base_logs::BaseLogs;
 use block::{Chunk, Parsed};
 pub use files::InputFile;
 
@@ -104,8 +112,10 @@ pub struct Account {
     pub operations: Vec<Operation>,
     /// Magnetic models used.
     pub magnetic_models: Vec<&'static str>,
-    /// The geoid used, if any.
-    pub geoid: Option<&'static str>,
+    /// The geoids used.
+    pub geoids: Vec<GeoidSummary>,
+    /// Each base and what became of it.
+    pub stations: Vec<Station>,
     /// What the third coordinate of the layers is.
     pub third: String,
     /// The CRS of the layers.
@@ -135,20 +145,15 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let output = Crs::new(&job.crs).map_err(crs_error("crs"))?;
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(crs_error("north.grid_crs"))?;
     let rules = Rules { ballpark: job.allow_ballpark, missing_grids: job.allow_missing_grids };
-    let geoid = GlobalGeoid::default();
 
-    let mut base_logs = files::BaseLogs::read(&job.bases, job.heights.antenna_height_m)?;
-    let settings = Settings {
-        bases: &job.bases,
-        heights: &job.heights,
-        checks: &job.checks,
-        output: &output,
-        grid: grid.as_ref(),
-        rules,
-        geoid: &geoid,
-    };
-    let table = BaseTable::settle(std::mem::take(&mut base_logs.rows), std::mem::take(&mut base_logs.held), &settings)
-        .map_err(crs_error("bases.crs"))?;
+    let mut base_logs = BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?;
+    let shot_logs = files::ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
+    let stations = stations::find(job, &mut base_logs, &shot_logs)?;
+    let geoid = geoids::of(job, &stations.rows)?;
+    let settings =
+        Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
+    let mut table = BaseTable::settle(stations.rows, stations.held, &settings).map_err(crs_error("bases.crs"))?;
+    table.note_absent(stations.absent);
     if table.bases.is_empty() {
         let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
         return Err(RunError::Nothing(format!(
@@ -157,12 +162,25 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
             base_logs.counts_read()
         )));
     }
-    let shot_logs = files::ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
-    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(crs_error("crs"))?;
-    let third = locator.third().words();
     let declinations = Declinations::new(&job.north);
     let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
+    let (sights, backsight_notes) =
+        backsights::find(&shot_logs, &table, &Joiner::new(&table, &job.join), &shot_rules, &declinations)?;
+    let orientations = orientation::orientations(&table, &sights);
+    let lines = orientation::fore_and_back(&table, &sights);
+    for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
+        table.bases[base].flags.raise(flag);
+    }
+    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(crs_error("crs"))?;
+    for base in &mut table.bases {
+        base.sigma_datum_m = base.sigma_datum_m.hypot(locator.accuracy_m(base.datum));
+    }
+    let third = locator.third().words();
+    let table = table;
+    let joiner = Joiner::new(&table, &job.join);
     let stage = compute::Stage {
+        joiner: &joiner,
+        orientations: &orientations,
         table: &table,
         logs: &shot_logs,
         locator: &locator,
@@ -218,7 +236,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     })?;
 
     if job.layers.contains(&LayerName::Bases) {
-        let batch = compute::bases_batch(&table, &stage.placed_bases, stage.projected, &shots_of_base, &base_logs);
+        let batch = compute::bases_batch(&stage, &shots_of_base, &base_logs);
         sink.write(LayerName::Bases, &batch)?;
     }
     let mut files = Vec::new();
@@ -242,13 +260,17 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let mut operations = table.operations.clone();
     operations.extend(locator.operations());
     operations.dedup();
-    let notes = notes::of(job, &table, &shot_logs, &shots, &operations);
+    let mut notes = notes::of(job, &table, &shot_logs, &shots, &operations);
+    notes.extend(stations.notes);
+    notes.extend(backsight_notes);
+    notes.extend(notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg));
     Ok(Account {
         shots,
         bases,
         operations,
         magnetic_models: declinations.models(),
-        geoid: table.bases.iter().any(|base| base.heights.undulation_m.is_some()).then_some(crate::geoid::NAME),
+        geoids: geoids::used(&geoid, &table),
+        stations: stations_of(&stage, &base_logs, &shots_of_base),
         third,
         crs: output.label(),
         notes,
@@ -257,6 +279,21 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
 }
 
 mod notes;
+
+/// Each base and what became of it.
+fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {
+    let bases = stage.table.bases.iter().enumerate();
+    bases
+        .map(|(index, base)| Station {
+            base: base.clone(),
+            placed: stage.placed_bases[index],
+            file: logs.files[base.row.file].info.name.clone(),
+            orientation: stage.orientations[index],
+            declinations: stage.declinations.of_base(index),
+            shots: shots[index],
+        })
+        .collect()
+}
 
 /// Reads, audits and computes all windows; stops where `hand_on` says that nobody takes them.
 fn compute_all(
@@ -296,7 +333,7 @@ fn compute_all(
 
 /// Reads the blocks of a window.
 fn parse<'t>(chunks: &[Chunk<'t>], stage: &compute::Stage, rules: &ShotRules) -> Result<Vec<Parsed<'t>>, RunError> {
-    let parsed = chunks.par_iter().map(|chunk| block::parse(chunk, stage.table, stage.logs, rules));
+    let parsed = chunks.par_iter().map(|chunk| block::parse(chunk, stage.joiner, stage.logs, rules));
     Ok(parsed.collect::<Result<Vec<_>, IntakeError>>()?)
 }
 
@@ -320,8 +357,8 @@ fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledge
 }
 
 /// The base rows that were held or flagged, before the shots.
-fn write_bases_held(sink: &mut dyn Sink, logs: &files::BaseLogs, table: &BaseTable, wants_ledger: bool) -> Result<(), RunError> {
-    let entries = files::base_entries(table);
+fn write_bases_held(sink: &mut dyn Sink, logs: &BaseLogs, table: &BaseTable, wants_ledger: bool) -> Result<(), RunError> {
+    let entries = base_logs::base_entries(table);
     for entry in &entries {
         if matches!(entry.outcome, Outcome::Held(_)) {
             sink.held(&logs.files[entry.file].info.name, entry)?;

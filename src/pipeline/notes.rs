@@ -8,12 +8,14 @@ use crate::intake::shots::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, 
 use crate::job::{Declination, Instrument, Job};
 use crate::ledger::{Counts, Flag, Reason};
 use crate::locate::ASSUMED_SIGMA_DECLINATION_DEG;
+use crate::orientation::ForeBack;
 
 /// The notes of a run.
 pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[Operation]) -> Vec<String> {
     let mut notes = Vec::new();
     assumed_sigmas(job, table, &mut notes);
-    heights(job, table, logs, shots, &mut notes);
+    area(table, &mut notes);
+    heights(table, &mut notes);
     north(job, logs, &mut notes);
     let suspects =
         shots.held.get(&Reason::InclinationRange).copied().unwrap_or(0) + shots.flags.get(&Flag::Steep).copied().unwrap_or(0);
@@ -26,13 +28,17 @@ pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operati
     for operation in operations {
         let accuracy = match operation.accuracy_m {
             Some(0.0) => continue,
-            Some(metres) => format!("is good to {metres} m"),
-            None => "has no published accuracy".into(),
+            Some(metres) if operation.null_within_accuracy => format!(
+                "moves nothing: the two datums are taken as one, and may differ by about {metres} m. Name the exact frame of the bases, \
+                 with its epoch, to do better. The {metres} m are in the standard errors of the features"
+            ),
+            Some(metres) => format!("is good to {metres} m, which is in the standard errors of the features"),
+            None => "has no published accuracy; the standard errors of the features do not hold it".into(),
         };
         let null = if operation.ballpark { " (a null transformation)" } else { "" };
         let passed = operation.passed_over.as_ref().map(|passed| format!(" It stands in for {passed}.")).unwrap_or_default();
         notes.push(format!(
-            "The transformation from {} to {} ({}{null}) {accuracy}; the standard errors of the features do not hold this.{passed}",
+            "The transformation from {} to {} ({}{null}) {accuracy}.{passed}",
             operation.from, operation.to, operation.name
         ));
     }
@@ -77,7 +83,18 @@ fn assumed_sigmas(job: &Job, table: &BaseTable, notes: &mut Vec<String>) {
     }
 }
 
-fn heights(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, notes: &mut Vec<String>) {
+fn area(table: &BaseTable, notes: &mut Vec<String>) {
+    let outside = table.bases.iter().filter(|base| base.flags.has(Flag::OutsideArea)).count();
+    if outside > 0 {
+        notes.push(format!(
+            "WARNING: {outside} of {} bases lie outside the area that the job or the CRS of the layers is meant for. Is the CRS \
+             right, and are latitude and longitude?",
+            table.bases.len()
+        ));
+    }
+}
+
+fn heights(table: &BaseTable, notes: &mut Vec<String>) {
     let without = table.bases.iter().filter(|base| base.row.height.is_none()).count();
     if without > 0 {
         notes.push(format!(
@@ -85,24 +102,27 @@ fn heights(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, notes:
             table.bases.len()
         ));
     }
-    let measures_height = |log: &super::files::Log| {
-        [Quantity::Inclination, Quantity::Zenith, Quantity::VerticalDistance]
-            .into_iter()
-            .any(|quantity| log.plan.claim_of(quantity).is_some())
-    };
-    let knows_height = |log: &super::files::Log| log.plan.claim_of(Quantity::InstrumentHeight).is_some();
-    let bases_know = table.bases.iter().all(|base| base.row.instrument_height_m.is_some());
-    if job.heights.instrument_height_m.is_none()
-        && !bases_know
-        && shots.mapped > shots.without_height
-        && logs.files.iter().any(|log| measures_height(log) && !knows_height(log))
-    {
-        notes.push(
-            "The instrument height is not stated; heights are computed as if the instrument stood on the ground point. Write \
-             instrument_height_m under [heights] or give the column."
-                .into(),
-        );
-    }
+}
+
+/// Notes on lines whose fore and back azimuths disagree.
+pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64) -> Vec<String> {
+    let wide = lines.iter().filter(|line| line.misfit_rad.to_degrees().abs() > limit_deg);
+    wide.map(|line| {
+        let (a, b) = (&table.bases[line.ends.0], &table.bases[line.ends.1]);
+        let which = match (a.flags.has(Flag::LocalAttraction), b.flags.has(Flag::LocalAttraction)) {
+            (true, false) => format!("another line tells that it is {}", a.label),
+            (false, true) => format!("another line tells that it is {}", b.label),
+            _ => "a sight from either to a third base would tell which".into(),
+        };
+        format!(
+            "Fore and back azimuth between {} and {} miss 180 degrees by {:+.1} degrees (limit {limit_deg}): the compass is \
+             disturbed at one of them; {which}.",
+            a.label,
+            b.label,
+            line.misfit_rad.to_degrees()
+        )
+    })
+    .collect()
 }
 
 fn north(job: &Job, logs: &ShotLogs, notes: &mut Vec<String>) {

@@ -1,4 +1,5 @@
 //! What a run says of itself: `summary.json` for programs, and a short text for people.
 
+pub mod stations;
 pub mod summary;
 pub mod terminal;

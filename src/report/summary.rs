@@ -31,8 +31,8 @@ pub struct Summary {
     pub third_coordinate: String,
     /// Magnetic models used.
     pub magnetic_models: Vec<String>,
-    /// The geoid used, if any, and its standard error in metres.
-    pub geoid: Option<GeoidSummary>,
+    /// The geoids used, and their standard errors.
+    pub geoids: Vec<GeoidSummary>,
     /// Transformations between datums and of heights, with their accuracies.
     pub operations: Vec<Operation>,
     /// The layers.
@@ -66,6 +66,8 @@ pub struct CountSummary {
     pub flags: BTreeMap<String, u64>,
     /// Rows mapped without a height.
     pub without_height: u64,
+    /// Fixes of a receiver outside every occupation: `read` = `mapped` + `held` + these.
+    pub outside_occupations: u64,
 }
 
 /// A geoid model.
@@ -73,8 +75,12 @@ pub struct CountSummary {
 pub struct GeoidSummary {
     /// Its name.
     pub name: String,
+    /// Where it is from: `grid` (a file of the job), `log` (the receiver), `global` (built in).
+    pub source: String,
     /// Its standard error in metres.
     pub sigma_m: f64,
+    /// SHA-256 of the grid file.
+    pub sha256: Option<String>,
 }
 
 /// A layer.
@@ -99,10 +105,12 @@ pub struct InputSummary {
     pub bytes: u64,
     /// SHA-256 of its bytes.
     pub sha256: String,
-    /// Encoding it was read in.
+    /// Kind of log: `delimited`, `nmea`, `gpx` or `vector`.
+    pub kind: String,
+    /// Encoding it was read in; empty for a file that is no text.
     pub encoding: String,
-    /// Separator.
-    pub separator: String,
+    /// Separator of a delimited log; null for others.
+    pub separator: Option<String>,
     /// Decimal sign.
     pub decimal: String,
     /// Its rows.
@@ -115,6 +123,8 @@ pub struct InputSummary {
     pub repeated_headers: u64,
     /// Units lines.
     pub units_lines: u64,
+    /// Lines of a receiver's log that are no fixes of their own.
+    pub other_lines: u64,
 }
 
 /// What the results are not.
@@ -132,6 +142,7 @@ impl From<&Counts> for CountSummary {
             flagged: counts.flagged,
             flags: counts.flags.iter().map(|(flag, count)| (flag.code().to_owned(), *count)).collect(),
             without_height: counts.without_height,
+            outside_occupations: counts.outside_occupations,
         }
     }
 }
@@ -150,7 +161,7 @@ impl Summary {
             crs: account.crs.clone(),
             third_coordinate: account.third.clone(),
             magnetic_models: account.magnetic_models.iter().map(|name| (*name).to_owned()).collect(),
-            geoid: account.geoid.map(|name| GeoidSummary { name: name.to_owned(), sigma_m: crate::geoid::SIGMA_M }),
+            geoids: account.geoids.clone(),
             operations: account.operations.clone(),
             layers: extents
                 .iter()
@@ -165,13 +176,15 @@ impl Summary {
                     bytes: file.bytes,
                     sha256: file.sha256.clone(),
                     encoding: file.encoding.to_owned(),
-                    separator: file.separator.to_string(),
+                    kind: file.kind.to_owned(),
+                    separator: file.separator.map(|sign| sign.to_string()),
                     decimal: if file.decimal_comma { "," } else { "." }.to_owned(),
                     rows: CountSummary::from(&file.counts),
                     blank_lines: file.counts.blank_lines,
                     comment_lines: file.counts.comment_lines,
                     repeated_headers: file.counts.repeated_headers,
                     units_lines: file.counts.units_lines,
+                    other_lines: file.counts.other_lines,
                 })
                 .collect(),
             parameters,

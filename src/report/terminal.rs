@@ -27,13 +27,12 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     let shots = &account.shots;
     writeln!(
         text,
-        "{STRONG}{} of {} shots mapped{STRONG:#}, {} held, {} flagged; {} of {} bases used",
+        "{STRONG}{} of {} shots mapped{STRONG:#}, {} held, {} flagged; {}",
         grouped(shots.mapped),
         grouped(shots.read),
         grouped(shots.held_total()),
         grouped(shots.flagged),
-        grouped(account.bases.mapped),
-        grouped(account.bases.read)
+        bases(account)
     )?;
     if shots.without_height > 0 {
         writeln!(text, "  {} mapped without a height: nothing vertical was measured", grouped(shots.without_height))?;
@@ -51,7 +50,7 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     writeln!(text, "CRS      {}", account.crs)?;
     writeln!(text, "height   {}", account.third)?;
     let mut models: Vec<&str> = account.magnetic_models.clone();
-    models.extend(account.geoid);
+    models.extend(account.geoids.iter().map(|geoid| geoid.name.as_str()));
     if !models.is_empty() {
         writeln!(text, "models   {}", models.join(", "))?;
     }
@@ -59,6 +58,21 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
         writeln!(text, "note     {note}")?;
     }
     Ok(())
+}
+
+/// How many bases there are, and what they are of.
+fn bases(account: &Account) -> String {
+    let (used, rows) = (account.stations.len() as u64, &account.bases);
+    if rows.outside_occupations == 0 && used == rows.mapped {
+        return format!("{} of {} bases used", grouped(rows.mapped), grouped(rows.read));
+    }
+    format!(
+        "{} bases of {} fixes and points, {} held, {} outside every occupation",
+        grouped(used),
+        grouped(rows.mapped),
+        grouped(rows.held_total()),
+        grouped(rows.outside_occupations)
+    )
 }
 
 /// Held rows grouped by reason, with file and line.

@@ -1,4 +1,4 @@
-//! The built-in global geoid: EGM96 to degree and order 360, on WGS 84.
+//! The global geoid inside the program: EGM96 to degree and order 360, on WGS 84.
 //!
 //! Undulations are synthesised by the crate `egm96` at the corners of cells of 0.05° and
 //! interpolated bilinearly inside; the shortest wave of the model is 1° long, so that this adds

@@ -1,0 +1,334 @@
+//! When a receiver stood at a base: by a list, by the shots, by a column of its log, or by itself.
+
+use jiff::{SignedDuration, Timestamp};
+
+use super::average::Plane;
+use super::{Epoch, seconds};
+use crate::intake::bases::Window;
+use crate::job::Occupations;
+
+/// A receiver's gap longer than this ends a stop, in seconds.
+const LARGEST_PAUSE_S: f64 = 60.0;
+/// Where the log gives no speed, it is taken over so many seconds to each side.
+const SPEED_ARM_S: f64 = 5.0;
+/// So many outlying epochs in a row do not end a stop.
+const STRAY_EPOCHS: usize = 3;
+
+/// The epochs of one receiver in one occupation.
+pub struct Group {
+    /// The occupation.
+    pub window: Window,
+    /// Indexes of epochs, in order of time; at least one.
+    pub members: Vec<usize>,
+}
+
+/// A shot's time and the base it names.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ShotTime {
+    /// When.
+    pub instant: Timestamp,
+    /// Name of the base, where the log has it.
+    pub base: Option<String>,
+}
+
+/// Occupations by the times of the shots: runs of shots that name one base; without names, runs of shots.
+pub fn of_shots(shots: &[ShotTime], rules: &Occupations) -> Vec<Window> {
+    let mut sorted: Vec<&ShotTime> = shots.iter().collect();
+    sorted.sort_by(|a, b| a.instant.cmp(&b.instant).then(a.base.cmp(&b.base)));
+    let mut runs: Vec<(Option<&str>, Timestamp, Timestamp)> = Vec::new();
+    for shot in sorted {
+        match runs.last_mut() {
+            Some((base, _, to)) if *base == shot.base.as_deref() && seconds(*to, shot.instant) <= rules.break_s => {
+                *to = shot.instant
+            }
+            _ => runs.push((shot.base.as_deref(), shot.instant, shot.instant)),
+        }
+    }
+    let margin = SignedDuration::try_from_secs_f64(rules.margin_s).unwrap_or_default();
+    let half = |from: Timestamp, to: Timestamp| from + to.duration_since(from) / 2;
+    (0..runs.len())
+        .map(|i| {
+            let (base, from, to) = runs[i];
+            let mut window = Window {
+                name: base.map_or_else(|| format!("setup {}", i + 1), str::to_owned),
+                from: from.checked_sub(margin).unwrap_or(from),
+                to: to.checked_add(margin).unwrap_or(to),
+                ..Window::default()
+            };
+            // Between two bases the crew walks: neither has more than half of the way.
+            if let Some((_, _, before)) = i.checked_sub(1).map(|i| runs[i]) {
+                window.from = window.from.max(half(before, from));
+            }
+            if let Some((_, next, _)) = runs.get(i + 1) {
+                window.to = window.to.min(half(to, *next));
+            }
+            window
+        })
+        .collect()
+}
+
+/// Epochs by windows, each receiver's on its own. Epochs at which the receiver says that it moves are left
+/// out; an epoch in two windows belongs to the first of them.
+pub fn by_windows(epochs: &[Epoch], windows: &[Window], rules: &Occupations) -> Vec<Group> {
+    let mut order: Vec<&Window> = windows.iter().collect();
+    order.sort_by(|a, b| a.from.cmp(&b.from).then_with(|| a.name.cmp(&b.name)));
+    let mut taken = vec![false; epochs.len()];
+    let mut groups = Vec::new();
+    for window in order {
+        let first = epochs.partition_point(|epoch| epoch.fix.instant < window.from);
+        let last = epochs.partition_point(|epoch| epoch.fix.instant <= window.to);
+        let mut by_file: std::collections::BTreeMap<usize, Vec<usize>> = Default::default();
+        for index in first..last {
+            let moves = epochs[index].fix.speed_m_s.is_some_and(|speed| speed > rules.greatest_speed_m_s);
+            if !taken[index] && !moves {
+                taken[index] = true;
+                by_file.entry(epochs[index].fix.file).or_default().push(index);
+            }
+        }
+        groups.extend(by_file.into_values().map(|members| Group { window: window.clone(), members }));
+    }
+    groups
+}
+
+/// Epochs by the base that the log names; a long gap begins another occupation.
+pub fn by_name(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
+    let mut open: std::collections::BTreeMap<(usize, &str), usize> = Default::default();
+    let mut groups: Vec<Group> = Vec::new();
+    for (index, epoch) in epochs.iter().enumerate() {
+        let Some(name) = epoch.name.as_deref() else { continue };
+        let instant = epoch.fix.instant;
+        match open.get(&(epoch.fix.file, name)) {
+            Some(group) if seconds(groups[*group].window.to, instant) <= rules.break_s => {
+                groups[*group].members.push(index);
+                groups[*group].window.to = instant;
+            }
+            _ => {
+                open.insert((epoch.fix.file, name), groups.len());
+                let window = Window { name: name.to_owned(), from: instant, to: instant, ..Window::default() };
+                groups.push(Group { window, members: vec![index] });
+            }
+        }
+    }
+    groups
+}
+
+/// Each epoch on its own, named by its time.
+pub fn each(epochs: &[Epoch]) -> Vec<Group> {
+    let group = |(index, epoch): (usize, &Epoch)| {
+        let instant = epoch.fix.instant;
+        let name = epoch.name.clone().unwrap_or_else(|| super::track::name_at(instant));
+        Group { window: Window { name, from: instant, to: instant, ..Window::default() }, members: vec![index] }
+    };
+    epochs.iter().enumerate().map(group).collect()
+}
+
+/// Epochs by the receiver's own stops: it stays slow and near the middle of its epochs for long
+/// enough. Stops of all receivers are named in order of time.
+pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
+    let mut files: Vec<usize> = epochs.iter().map(|epoch| epoch.fix.file).collect();
+    files.sort_unstable();
+    files.dedup();
+    let mut groups = Vec::new();
+    for file in files {
+        let track: Vec<usize> = (0..epochs.len()).filter(|index| epochs[*index].fix.file == file).collect();
+        let plane = Plane::at(epochs[track[0]].fix.coordinates);
+        let points: Vec<Point> = with_speeds(&track, epochs, &plane);
+        let mut begin = 0;
+        while begin < points.len() {
+            let members = stop_from(&points[begin..], rules);
+            match members {
+                Some((members, length)) => {
+                    let members: Vec<usize> = members.into_iter().map(|i| track[begin + i]).collect();
+                    let window = Window {
+                        from: epochs[members[0]].fix.instant,
+                        to: epochs[members[members.len() - 1]].fix.instant,
+                        ..Window::default()
+                    };
+                    groups.push(Group { window, members });
+                    begin += length;
+                }
+                None => begin += 1,
+            }
+        }
+    }
+    groups.sort_by_key(|group| (group.window.from, epochs[group.members[0]].fix.file));
+    let mut number = 0;
+    let mut until = None;
+    for group in &mut groups {
+        // What two receivers logged at one time is one stop.
+        if until.is_none_or(|until| group.window.from > until) {
+            number += 1;
+            until = Some(group.window.to);
+        }
+        until = until.max(Some(group.window.to));
+        group.window.name = format!("stop {number}");
+    }
+    groups
+}
+
+/// An epoch in the plane.
+struct Point {
+    second: f64,
+    at: [f64; 2],
+    speed_m_s: f64,
+}
+
+fn with_speeds(track: &[usize], epochs: &[Epoch], plane: &Plane) -> Vec<Point> {
+    let first = epochs[track[0]].fix.instant;
+    let placed: Vec<(f64, [f64; 2])> =
+        track.iter().map(|i| (seconds(first, epochs[*i].fix.instant), plane.flat(epochs[*i].fix.coordinates))).collect();
+    let (mut low, mut high) = (0, 0);
+    (0..placed.len())
+        .map(|i| {
+            let (second, at) = placed[i];
+            while placed[low].0 < second - SPEED_ARM_S {
+                low += 1;
+            }
+            while high + 1 < placed.len() && placed[high + 1].0 <= second + SPEED_ARM_S {
+                high += 1;
+            }
+            let speed_m_s = epochs[track[i]].fix.speed_m_s.unwrap_or_else(|| {
+                // The mean of the later half less that of the earlier: single jumps count little.
+                let middle = |range: std::ops::RangeInclusive<usize>| {
+                    let count = (range.end() - range.start() + 1) as f64;
+                    let sum =
+                        range.fold([0.0; 3], |sum, k| [sum[0] + placed[k].0, sum[1] + placed[k].1[0], sum[2] + placed[k].1[1]]);
+                    sum.map(|part| part / count)
+                };
+                let (before, behind) = (middle(low..=i), middle(i..=high));
+                let seconds = behind[0] - before[0];
+                if seconds > 0.0 { (behind[1] - before[1]).hypot(behind[2] - before[2]) / seconds } else { 0.0 }
+            });
+            Point { second, at, speed_m_s }
+        })
+        .collect()
+}
+
+/// The stop that begins with the first point: its members, and how many points it spans.
+fn stop_from(points: &[Point], rules: &Occupations) -> Option<(Vec<usize>, usize)> {
+    let stands = |point: &Point| point.speed_m_s <= rules.greatest_speed_m_s;
+    if !stands(&points[0]) {
+        return None;
+    }
+    let mut members = vec![0];
+    let mut sum = points[0].at;
+    let mut strays = 0;
+    for (i, point) in points.iter().enumerate().skip(1) {
+        let count = members.len() as f64;
+        let near = (point.at[0] - sum[0] / count).hypot(point.at[1] - sum[1] / count) <= rules.greatest_spread_m;
+        let last = points[members[members.len() - 1]].second;
+        if point.second - last > LARGEST_PAUSE_S {
+            break;
+        }
+        if near && stands(point) {
+            members.push(i);
+            sum = [sum[0] + point.at[0], sum[1] + point.at[1]];
+            strays = 0;
+        } else {
+            strays += 1;
+            if strays > STRAY_EPOCHS {
+                break;
+            }
+        }
+    }
+    let last = members[members.len() - 1];
+    let long_enough = members.len() > 1 && points[last].second - points[0].second >= rules.least_duration_s;
+    // Strays inside belong to it, for the mean to set aside by name.
+    long_enough.then(|| ((0..=last).collect(), last + 1))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::invented::*;
+    use super::*;
+
+    /// A minute at (0, 0), a walk of 100 m at 1.25 m/s, two minutes at (100, 0).
+    fn two_stands() -> Vec<Epoch> {
+        (0..260)
+            .map(|second| {
+                let second = f64::from(second);
+                let east = (1.25 * (second - 60.0)).clamp(0.0, 100.0);
+                epoch(fix(second, east + 0.3 * (second * 0.7).sin(), 0.3 * (second * 1.3).cos()))
+            })
+            .collect()
+    }
+
+    #[test]
+    fn stops_of_a_walk() {
+        let groups = by_stops(&two_stands(), &Occupations::default());
+        let found: Vec<(&str, f64, f64)> = groups
+            .iter()
+            .map(|group| (group.window.name.as_str(), seconds(at(0.0), group.window.from), seconds(at(0.0), group.window.to)))
+            .collect();
+        assert_eq!(found.len(), 2, "{found:?}");
+        // The edges are blurred by the time over which the speed is taken.
+        assert!(found[0].0 == "stop 1" && found[0].1 == 0.0 && (found[0].2 - 60.0).abs() <= 5.0, "{found:?}");
+        assert!(found[1].0 == "stop 2" && (found[1].1 - 140.0).abs() <= 5.0 && found[1].2 == 259.0, "{found:?}");
+    }
+
+    #[test]
+    fn a_slow_walk_is_no_stop_by_the_receivers_own_speed() {
+        let walk: Vec<Epoch> = (0..120)
+            .map(|second| {
+                let mut fix = fix(f64::from(second), 0.05 * f64::from(second), 0.0);
+                fix.speed_m_s = Some(0.8);
+                epoch(fix)
+            })
+            .collect();
+        assert!(by_stops(&walk, &Occupations::default()).is_empty());
+    }
+
+    #[test]
+    fn two_receivers_at_one_time_make_one_stop() {
+        let mut epochs = two_stands();
+        let other: Vec<Epoch> = epochs
+            .iter()
+            .cloned()
+            .map(|mut epoch| {
+                epoch.fix.file = 1;
+                epoch
+            })
+            .collect();
+        epochs.extend(other);
+        epochs.sort_by_key(|epoch| (epoch.fix.instant, epoch.fix.file));
+        let names: Vec<String> = by_stops(&epochs, &Occupations::default()).into_iter().map(|group| group.window.name).collect();
+        assert_eq!(names, ["stop 1", "stop 1", "stop 2", "stop 2"]);
+    }
+
+    fn shot(second: f64, base: Option<&str>) -> ShotTime {
+        ShotTime { instant: at(second), base: base.map(str::to_owned) }
+    }
+
+    #[test]
+    fn the_shots_own_windows() {
+        let shots = [shot(100.0, Some("A")), shot(160.0, Some("A")), shot(200.0, Some("B")), shot(2000.0, Some("A"))];
+        let windows = of_shots(&shots, &Occupations::default());
+        let seen: Vec<(&str, f64, f64)> =
+            windows.iter().map(|w| (w.name.as_str(), seconds(at(0.0), w.from), seconds(at(0.0), w.to))).collect();
+        // 30 s to each side, but half the way between A and B.
+        assert_eq!(seen, [("A", 70.0, 180.0), ("B", 180.0, 230.0), ("A", 1970.0, 2030.0)]);
+        let unnamed = of_shots(&[shot(0.0, None), shot(500.0, None), shot(5000.0, None)], &Occupations::default());
+        assert_eq!(unnamed.iter().map(|w| w.name.as_str()).collect::<Vec<_>>(), ["setup 1", "setup 2"]);
+    }
+
+    #[test]
+    fn a_base_named_by_the_log_is_left_and_occupied_again() {
+        let mut epochs = two_stands();
+        for epoch in &mut epochs {
+            let second = seconds(at(0.0), epoch.fix.instant);
+            epoch.name = if second < 60.0 {
+                Some("A".into())
+            } else if second > 150.0 {
+                Some("B".into())
+            } else {
+                None
+            };
+        }
+        let mut again = epochs[3].clone();
+        again.fix.instant = at(4000.0);
+        epochs.push(again);
+        let groups = by_name(&epochs, &Occupations::default());
+        let sizes: Vec<(&str, usize)> = groups.iter().map(|group| (group.window.name.as_str(), group.members.len())).collect();
+        assert_eq!(sizes, [("A", 60), ("B", 109), ("A", 1)]);
+    }
+}

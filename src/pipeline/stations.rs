@@ -1,0 +1,186 @@
+//! Where the crew stood: the fixes of all base logs made into bases, beside the points.
+
+use jiff::Timestamp;
+
+use super::RunError;
+use super::base_logs::BaseLogs;
+use super::files::ShotLogs;
+use crate::base::HeldBase;
+use crate::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
+use crate::clock::offset;
+use crate::intake::bases::BaseRow;
+use crate::intake::columns::Quantity;
+use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
+use crate::join;
+use crate::ledger::{Fault, Flag, Reason};
+use crate::occupation::windows::{self, ShotTime};
+use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
+
+/// What is known of the bases before they are settled.
+pub struct Stations {
+    /// Points and bases made of fixes.
+    pub rows: Vec<BaseRow>,
+    /// Rows and fixes that were held.
+    pub held: Vec<HeldBase>,
+    /// Names without a position, and why.
+    pub absent: Vec<(String, String)>,
+    /// For the person.
+    pub notes: Vec<String>,
+}
+
+/// Makes the bases of a job.
+///
+/// # Errors
+/// When the job does not say what the fixes need.
+pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stations, RunError> {
+    let epochs = std::mem::take(&mut logs.epochs);
+    let mut stations = Stations {
+        rows: merged_points(std::mem::take(&mut logs.rows), job),
+        held: std::mem::take(&mut logs.held),
+        absent: Vec::new(),
+        notes: Vec::new(),
+    };
+    let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
+    if epochs.is_empty() && !by_time && logs.listed.is_empty() {
+        return Ok(stations);
+    }
+    let shots = shot_logs.times()?;
+    if !epochs.is_empty() || !logs.listed.is_empty() {
+        let from = source(job, logs, shot_logs);
+        let gathered = gather(job, logs, epochs, &shots, from)?;
+        for (file, counts) in logs.files.iter_mut().map(|file| &mut file.info.counts).enumerate() {
+            counts.mapped += gathered.used[file];
+            counts.outside_occupations += gathered.outside[file];
+        }
+        stations.rows.extend(gathered.rows);
+        stations.held.extend(gathered.held);
+        stations.absent = gathered.absent;
+        stations.notes = gathered.notes;
+    }
+    let mut notes = Vec::new();
+    propose_clock(job, &shots, &stations, &mut notes);
+    stations.notes.extend(notes);
+    Ok(stations)
+}
+
+/// What tells the occupations: the job, else the list, else the shots that name bases, else stops.
+fn source(job: &Job, logs: &BaseLogs, shots: &ShotLogs) -> OccupationSource {
+    let occupations = &job.bases.occupations;
+    let name_bases = shots.files.iter().all(|log| log.plan.claim_of(Quantity::Base).is_some());
+    occupations.from.unwrap_or(match () {
+        () if occupations.list.is_some() => OccupationSource::List,
+        () if name_bases && logs.rows.is_empty() => OccupationSource::Shots,
+        () => OccupationSource::Stops,
+    })
+}
+
+fn gather(
+    job: &Job,
+    logs: &mut BaseLogs,
+    epochs: Vec<occupation::Epoch>,
+    shots: &[ShotTime],
+    from: OccupationSource,
+) -> Result<Gathered, RunError> {
+    let files = logs.files.len();
+    let listed = std::mem::take(&mut logs.listed);
+    let list_has_antenna = !listed.is_empty() && listed.iter().all(|(window, _)| window.antenna_height_m.is_some());
+    let has_heights = epochs.iter().any(|epoch| epoch.fix.height.is_some());
+    let antenna_height_m = match job.heights.antenna_height_m {
+        Some(metres) => metres,
+        None if list_has_antenna || !has_heights => 0.0,
+        None => {
+            return Err(RunError::Nothing(
+                "the fixes of a receiver are of its antenna, and nothing says how high it stood over the ground point; write \
+                 antenna_height_m = 2.0 under [heights] (0 where the heights are of the ground already), or give \
+                 antenna_height_m in the list of occupations"
+                    .into(),
+            ));
+        }
+    };
+    let settled = Occupations { from: Some(from), ..job.bases.occupations.clone() };
+    let rules = Rules { occupations: &settled, quality: &job.bases.quality, antenna_height_m };
+    if job.join.by == Some(JoinBy::Interpolated) {
+        let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
+        return Ok(track::at_instants(epochs, &instants, &rules, job.join.gap_s, files));
+    }
+    let windows = match from {
+        OccupationSource::List if listed.is_empty() => {
+            return Err(RunError::Nothing(
+                "occupations come from a list, and the job names none; write files = [\"…\"] under [bases.occupations.list]"
+                    .into(),
+            ));
+        }
+        OccupationSource::List => Some(listed.iter().map(|(window, _)| window.clone()).collect()),
+        OccupationSource::Shots => Some(windows::of_shots(shots, &settled)),
+        OccupationSource::Column | OccupationSource::Stops | OccupationSource::Each => None,
+    };
+    let mut gathered = occupation::gather(epochs, windows, &rules, files);
+    // Each row of a list is used, or held for want of fixes.
+    for (window, place) in listed {
+        match gathered.absent.iter().find(|(name, _)| *name == window.name) {
+            Some((name, why)) => {
+                let fault = Fault::new(Reason::FewEpochs, "", name, why.clone());
+                gathered.held.push(HeldBase { name: Some(name.clone()), place, fault });
+            }
+            None => gathered.used[place.0] += 1,
+        }
+    }
+    Ok(gathered)
+}
+
+/// Points of one name joined, where the job asks for it.
+fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Vec<BaseRow> {
+    if job.bases.occupations.reoccupied != Some(Several::Merge) {
+        return rows;
+    }
+    let mut kept: Vec<BaseRow> = Vec::new();
+    for mut row in rows {
+        let sigmas = (row.sigma_horizontal_m, row.sigma_vertical_m);
+        row.sigma_horizontal_m = sigmas.0.or(job.bases.sigma_horizontal_m).or(Some(ASSUMED_SIGMA_HORIZONTAL_M));
+        row.sigma_vertical_m = sigmas.1.or(job.bases.sigma_vertical_m).or(Some(ASSUMED_SIGMA_VERTICAL_M));
+        let same = kept
+            .iter_mut()
+            .find(|other| other.name == row.name && other.crs_value == row.crs_value && merge::apart(other, &row).2);
+        match same {
+            Some(other) => {
+                *other = merge::weighted(other, &row);
+                other.flags.raise(Flag::RepeatedBase);
+            }
+            None => kept.push(row),
+        }
+    }
+    kept
+}
+
+/// Notes where the shots' clock seems to be off; nothing is applied.
+fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, notes: &mut Vec<String>) {
+    let occupations: Vec<(Timestamp, Timestamp)> = stations
+        .rows
+        .iter()
+        .flat_map(|row| &row.windows)
+        // An instant says nothing about how long the crew stayed.
+        .filter(|(from, to)| seconds(*from, *to) > 0.0)
+        .copied()
+        .collect();
+    let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
+    let begins: Vec<Timestamp> = stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0).collect();
+    if offset::is_week_rollover(&instants, &begins) {
+        notes.push(
+            "The receiver's dates lie 1024 weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
+             619315200 under [bases]."
+                .into(),
+        );
+        return;
+    }
+    if let Some(proposal) = offset::propose(&instants, &occupations) {
+        notes.push(format!(
+            "The shots' clock seems to be off: {:.0} % of the shots fall into an occupation, and {:.0} % would with {:+.0} s (give or \
+             take {:.0} s) added to their times. If that is so, write clock_offset_s = {:.0} under [shots]; nothing was changed.",
+            100.0 * proposal.shares.0,
+            100.0 * proposal.shares.1,
+            proposal.offset_s,
+            proposal.half_width_s.max(1.0),
+            job.shots.log.clock_offset_s + proposal.offset_s
+        ));
+    }
+}
