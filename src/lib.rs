@@ -16,6 +16,7 @@
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
+//! | before the field | [`plan`] |
 //!
 //! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
@@ -35,6 +36,7 @@ pub mod ledger;
 pub mod locate;
 pub mod north;
 pub mod pipeline;
+pub mod plan;
 pub mod reduce;
 pub mod report;
 pub mod table;
