@@ -164,6 +164,13 @@ fn the_farthest_standoff_is_just_within_its_tolerance() {
 }
 
 #[test]
+fn a_distance_that_is_asked_for_twice_is_one_row() {
+    let twice = plan(Path::new("."), &["--distances", "50,10,50", "--inclinations", "0,0"]);
+    let rows: Vec<f64> = twice["table"].as_array().unwrap().iter().map(|cell| number(&cell["slope_distance_m"])).collect();
+    assert_eq!(rows, [50.0, 10.0]);
+}
+
+#[test]
 fn a_tolerance_that_is_never_or_always_met_is_said_so() {
     let never = text(&["--tolerance", "3"]);
     assert!(never.contains("       0 deg  not even at the base: the receiver alone has 6.1"), "{never}");

@@ -132,6 +132,17 @@ fn distance(text: &str) -> Result<f64, String> {
     above_zero(text)
 }
 
+/// Values in their order, without repeats.
+fn each_once(values: &[f64]) -> Vec<f64> {
+    let mut kept: Vec<f64> = Vec::with_capacity(values.len());
+    for value in values {
+        if !kept.contains(value) {
+            kept.push(*value);
+        }
+    }
+    kept
+}
+
 impl Args {
     fn request(&self) -> Result<Request, Failure> {
         let (mut errors, title) = match &self.job {
@@ -159,8 +170,8 @@ impl Args {
         Ok(Request {
             title,
             errors,
-            distances_m: self.distances.clone(),
-            inclinations_deg: self.inclinations.clone(),
+            distances_m: each_once(&self.distances),
+            inclinations_deg: each_once(&self.inclinations),
             tolerance_m: self.tolerance,
             height_tolerance_m: self.height_tolerance,
             object: self.object_height.map(object),

@@ -23,9 +23,9 @@ pub struct Request {
     pub title: Option<String>,
     /// The standard errors.
     pub errors: Errors,
-    /// Slope distances of the table in metres, above 0 and at most [`REACH_M`].
+    /// Slope distances of the table in metres, above 0 and at most [`REACH_M`], each once.
     pub distances_m: Vec<f64>,
-    /// Inclinations of the table in degrees, within ±90.
+    /// Inclinations of the table in degrees, within ±90, each once.
     pub inclinations_deg: Vec<f64>,
     /// Tolerance of the position, 95 %, in metres.
     pub tolerance_m: Option<f64>,
