@@ -17,6 +17,7 @@
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
+//! | before the field | [`plan`] |
 //!
 //! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
@@ -39,6 +40,7 @@ pub mod north;
 pub mod occupation;
 pub mod orientation;
 pub mod pipeline;
+pub mod plan;
 pub mod reduce;
 pub mod report;
 pub mod table;

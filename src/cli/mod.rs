@@ -9,6 +9,7 @@ mod init;
 mod man;
 mod map;
 mod north;
+mod plan;
 mod progress;
 mod schema;
 
@@ -42,6 +43,7 @@ enum Command {
     Map(map::Args),
     Check(check::Args),
     North(north::Args),
+    Plan(plan::Args),
     Init(init::Args),
     Schema(schema::Args),
     Completions(completions::Args),
@@ -71,6 +73,7 @@ pub fn main() -> ExitCode {
         Command::Map(args) => map::run(args),
         Command::Check(args) => check::run(args),
         Command::North(args) => north::run(&args),
+        Command::Plan(args) => plan::run(&args),
         Command::Init(args) => init::run(&args),
         Command::Schema(args) => schema::run(&args),
         Command::Completions(args) => completions::run(&args),

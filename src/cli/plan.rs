@@ -1,0 +1,191 @@
+//! `standoff plan`: what an instrument and a receiver can be expected to give, before the field.
+
+use std::path::PathBuf;
+
+use super::{Failure, Outcome, print};
+use crate::job;
+use crate::plan::errors::{Errors, Sigma};
+use crate::plan::height::Object;
+use crate::plan::report::{Report, Request};
+use crate::plan::{REACH_M, chart, sheet};
+
+/// Expected uncertainty over distance and inclination, and how far to stand off.
+///
+/// From the standard errors of an instrument and a receiver: a table of the 95 % radius of the
+/// position and the 95 % interval of the height; with a tolerance, the farthest standoff that meets
+/// it; with an object's height, the standoff at which its height is measured best; what dominates,
+/// and what to improve. Computed as `standoff map` computes it. What is not given is assumed, and the
+/// plan says so. Mapping grade.
+#[derive(Debug, clap::Args)]
+#[command(after_help = EXAMPLES)]
+pub struct Args {
+    /// Take the instrument, the bases' standard errors and the north settings of a job; its logs must be there
+    #[arg(long, value_name = "JOB.toml")]
+    job: Option<PathBuf>,
+    /// The job's instrument, where it has several
+    #[arg(long, value_name = "NAME", requires = "job")]
+    instrument: Option<String>,
+    /// Standard error of a distance, in metres [default: 0.3]
+    #[arg(long, value_name = "METRES", value_parser = metres, help_heading = "Standard errors")]
+    sigma_distance: Option<f64>,
+    /// Part of it that grows with distance, in parts per million [default: 0]
+    #[arg(long, value_name = "PPM", value_parser = ppm, help_heading = "Standard errors")]
+    sigma_distance_ppm: Option<f64>,
+    /// Standard error of one azimuth reading, in degrees [default: 1]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, help_heading = "Standard errors")]
+    sigma_azimuth: Option<f64>,
+    /// Standard error of one inclination reading, in degrees [default: 0.25]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, help_heading = "Standard errors")]
+    sigma_inclination: Option<f64>,
+    /// Standard error of the declination, in degrees; the magnetic model's own, which standoff north prints, is 0.3 to 0.45
+    /// away from the magnetic poles; 0 for azimuths from true or grid north [default: 0.5]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, help_heading = "Standard errors")]
+    sigma_declination: Option<f64>,
+    /// Standard error of a compass bias that all shots of a base share, in degrees [default: 0]
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, help_heading = "Standard errors")]
+    sigma_orientation: Option<f64>,
+    /// Standard error of each horizontal axis of the base, in metres [default: 2.5]
+    #[arg(long, value_name = "METRES", value_parser = metres, help_heading = "Standard errors")]
+    sigma_base: Option<f64>,
+    /// Standard error of the base's height, in metres [default: 5]
+    #[arg(long, value_name = "METRES", value_parser = metres, help_heading = "Standard errors")]
+    sigma_base_height: Option<f64>,
+    /// Slope distances of the table in metres, with commas between
+    #[arg(long, value_name = "METRES", value_delimiter = ',', default_value = "10,25,50,100,200,500", value_parser = distance)]
+    distances: Vec<f64>,
+    /// Inclinations of the table in degrees, up positive, with commas between
+    #[arg(
+        long,
+        value_name = "DEGREES",
+        value_delimiter = ',',
+        default_value = "0,10,30,60",
+        value_parser = inclination,
+        allow_hyphen_values = true
+    )]
+    inclinations: Vec<f64>,
+    /// Tolerance of the position: radius in metres that is to hold the point with 95 % probability
+    #[arg(long, value_name = "METRES", value_parser = above_zero)]
+    tolerance: Option<f64>,
+    /// Tolerance of a height: half of its 95 % interval, in metres
+    #[arg(long, value_name = "METRES", value_parser = above_zero)]
+    height_tolerance: Option<f64>,
+    /// Plan the measurement of a height by a distance and the inclinations of foot and top: about how high, in metres
+    #[arg(long, value_name = "METRES", value_parser = above_zero)]
+    object_height: Option<f64>,
+    /// How far the foot lies below the instrument, in metres; negative where it lies above
+    #[arg(long, value_name = "METRES", value_parser = signed, default_value_t = 1.5, allow_hyphen_values = true)]
+    below: f64,
+    /// Standard error of an index error that both inclinations share, in degrees
+    #[arg(long, value_name = "DEGREES", value_parser = degrees, default_value_t = 0.0)]
+    sigma_index: f64,
+    /// Write a chart of uncertainty over distance as SVG
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+    /// Print the plan as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+const EXAMPLES: &str = "Examples:
+  standoff plan
+  standoff plan --sigma-azimuth 0.5 --sigma-base 0.4 --sigma-base-height 0.8 --tolerance 2
+  standoff plan --object-height 20 --height-tolerance 0.5
+  standoff plan --job job.toml --distances 20,40,80 --inclinations=-30,0 --svg plan.svg";
+
+fn number(text: &str) -> Result<f64, String> {
+    text.trim().parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(|| "not a number".to_owned())
+}
+
+fn between(text: &str, least: f64, greatest: f64, unit: &str) -> Result<f64, String> {
+    let value = number(text)?;
+    if (least..=greatest).contains(&value) { Ok(value) } else { Err(format!("must lie between {least} and {greatest} {unit}")) }
+}
+
+fn metres(text: &str) -> Result<f64, String> {
+    between(text, 0.0, REACH_M, "metres")
+}
+
+fn signed(text: &str) -> Result<f64, String> {
+    between(text, -REACH_M, REACH_M, "metres")
+}
+
+fn degrees(text: &str) -> Result<f64, String> {
+    between(text, 0.0, 180.0, "degrees")
+}
+
+fn ppm(text: &str) -> Result<f64, String> {
+    between(text, 0.0, 1e6, "parts per million")
+}
+
+fn inclination(text: &str) -> Result<f64, String> {
+    between(text, -90.0, 90.0, "degrees")
+}
+
+fn above_zero(text: &str) -> Result<f64, String> {
+    match metres(text)? {
+        value if value >= 0.001 => Ok(value),
+        _ => Err("must be a millimetre or more".to_owned()),
+    }
+}
+
+fn distance(text: &str) -> Result<f64, String> {
+    above_zero(text)
+}
+
+/// Values in their order, without repeats.
+fn each_once(values: &[f64]) -> Vec<f64> {
+    let mut kept: Vec<f64> = Vec::with_capacity(values.len());
+    for value in values {
+        if !kept.contains(value) {
+            kept.push(*value);
+        }
+    }
+    kept
+}
+
+impl Args {
+    fn request(&self) -> Result<Request, Failure> {
+        let (mut errors, title) = match &self.job {
+            Some(path) => {
+                let job = job::load(path)?;
+                (Errors::of_job(&job, self.instrument.as_deref())?, job.title)
+            }
+            None => (Errors::assumed(), None),
+        };
+        for (given, sigma) in [
+            (self.sigma_distance, &mut errors.sigma_distance_m),
+            (self.sigma_distance_ppm, &mut errors.sigma_distance_ppm),
+            (self.sigma_azimuth, &mut errors.sigma_azimuth_deg),
+            (self.sigma_inclination, &mut errors.sigma_inclination_deg),
+            (self.sigma_declination, &mut errors.sigma_declination_deg),
+            (self.sigma_orientation, &mut errors.sigma_orientation_deg),
+            (self.sigma_base, &mut errors.sigma_base_horizontal_m),
+            (self.sigma_base_height, &mut errors.sigma_base_height_m),
+        ] {
+            if let Some(value) = given {
+                *sigma = Sigma::given(value);
+            }
+        }
+        let object = |object_height_m| Object { object_height_m, below_m: self.below, sigma_index_deg: self.sigma_index };
+        Ok(Request {
+            title,
+            errors,
+            distances_m: each_once(&self.distances),
+            inclinations_deg: each_once(&self.inclinations),
+            tolerance_m: self.tolerance,
+            height_tolerance_m: self.height_tolerance,
+            object: self.object_height.map(object),
+        })
+    }
+}
+
+/// Runs the command.
+pub fn run(args: &Args) -> Result<Outcome, Failure> {
+    let request = args.request()?;
+    let report = Report::new(&request);
+    if let Some(path) = &args.svg {
+        std::fs::write(path, chart::svg(&request)).map_err(|error| format!("{}: cannot be written: {error}", path.display()))?;
+    }
+    print(&if args.json { report.to_json()? } else { sheet::text(&report) })?;
+    Ok(Outcome::Done)
+}
