@@ -4,6 +4,7 @@
 //! field, and `standoff schema job` prints them as a JSON Schema. Nothing is computed here.
 //! [`load`] reads a file, [`parse`] its text.
 
+mod calibration;
 mod declination;
 mod load;
 
@@ -13,6 +14,7 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use calibration::{Calibration, Day};
 pub use load::{JobError, UNDECIDED, load, parse};
 
 /// One run's settings.
@@ -193,6 +195,10 @@ pub struct Instrument {
     /// The longest distance the instrument measures, in metres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub greatest_distance_m: Option<f64>,
+    /// Corrections by date, as `standoff calibrate` writes them. A date in none of the ranges uses the
+    /// corrections above.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub calibrations: Vec<Calibration>,
 }
 
 /// How azimuths become true azimuths.

@@ -187,8 +187,10 @@ impl Stage<'_> {
     ) -> Result<Sighted<'r, 't>, Fault> {
         let base = &self.table.bases[read.base];
         let shot = &mut read.shot;
+        // The error of a correction is shared by the shots of its calibration, and so by those of a base.
+        let shared_rad = self.sigma_orientation_rad.hypot(shot.kit.sigma_azimuth_correction_rad);
         let (turn_rad, declination_rad, sigma_orientation_rad) = match shot.north {
-            NorthKind::True => (0.0, f64::NAN, self.sigma_orientation_rad),
+            NorthKind::True => (0.0, f64::NAN, shared_rad),
             NorthKind::Grid => {
                 let grid = base.grid.ok_or_else(|| {
                     Fault::new(
@@ -198,7 +200,7 @@ impl Stage<'_> {
                         format!("the azimuth is from grid north, but base {} has no grid: name a projected CRS as grid_crs under [north]", base.label),
                     )
                 })?;
-                (grid.convergence_rad, f64::NAN, self.sigma_orientation_rad)
+                (grid.convergence_rad, f64::NAN, shared_rad)
             }
             NorthKind::Magnetic => {
                 let key = (read.base, shot.when.map(|when| when.date));
@@ -218,7 +220,7 @@ impl Stage<'_> {
                 (
                     declination.declination_rad,
                     declination.declination_rad,
-                    declination.sigma_rad.hypot(self.sigma_orientation_rad),
+                    declination.sigma_rad.hypot(shared_rad),
                 )
             }
         };

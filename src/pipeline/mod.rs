@@ -5,7 +5,7 @@
 //! that the outcome does not depend on the number of threads. Memory: the text of the logs, about
 //! 30 bytes a shot for the audit, and a few windows of rows.
 
-mod block;
+pub(crate) mod block;
 mod compute;
 mod files;
 
