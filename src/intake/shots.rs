@@ -103,9 +103,7 @@ impl From<&Instrument> for Kits {
         let mut dated: Vec<_> = instrument
             .calibrations
             .iter()
-            .map(|calibration| {
-                (calibration.from.map(|day| day.0), calibration.to.map(|day| day.0), own.calibrated(calibration))
-            })
+            .map(|calibration| (calibration.from.map(|day| day.0), calibration.to.map(|day| day.0), own.calibrated(calibration)))
             .collect();
         dated.sort_by_key(|(from, _, _)| *from);
         Kits { own, dated }

@@ -81,7 +81,8 @@ pub fn check(calibrations: &[Calibration]) -> Result<(), String> {
             ("sigma_distance_correction_m", calibration.sigma_distance_correction_m, 1000.0),
         ];
         let limits = corrections.map(|(key, value, limit)| (key, value, -limit, limit));
-        for (key, value, least, greatest) in limits.into_iter().chain(sigmas.map(|(key, value, limit)| (key, value, 0.0, limit))) {
+        for (key, value, least, greatest) in limits.into_iter().chain(sigmas.map(|(key, value, limit)| (key, value, 0.0, limit)))
+        {
             if let Some(value) = value
                 && !(least..=greatest).contains(&value)
             {
@@ -89,7 +90,9 @@ pub fn check(calibrations: &[Calibration]) -> Result<(), String> {
             }
         }
         if corrections.iter().chain(&sigmas).all(|(_, value, _)| value.is_none()) {
-            return Err(format!("the calibration {range} corrects nothing; write azimuth_correction_deg or another, or take it out"));
+            return Err(format!(
+                "the calibration {range} corrects nothing; write azimuth_correction_deg or another, or take it out"
+            ));
         }
     }
     let mut ordered: Vec<&Calibration> = calibrations.iter().collect();

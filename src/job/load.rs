@@ -453,7 +453,8 @@ mod tests {
             "job.toml:8: [[instrument.calibrations]]: the calibration 2026-06-30 to 2026-04-01 ends before it begins; \
              change from or to"
         );
-        let twice = "azimuth_correction_deg = 1\n[[instruments.old.calibrations]]\nto = \"2026-01-01\"\nazimuth_correction_deg = 2";
+        let twice =
+            "azimuth_correction_deg = 1\n[[instruments.old.calibrations]]\nto = \"2026-01-01\"\nazimuth_correction_deg = 2";
         assert_eq!(
             of("[[instruments.old.calibrations]]", twice),
             "job.toml:8: [[instruments.old.calibrations]]: the calibrations \"every date\" and \"up to 2026-01-01\" overlap; \

@@ -217,11 +217,7 @@ impl Stage<'_> {
                     Some(WeakField::Blackout) => shot.flags.raise(Flag::NoField),
                     None => {}
                 }
-                (
-                    declination.declination_rad,
-                    declination.declination_rad,
-                    declination.sigma_rad.hypot(shared_rad),
-                )
+                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(shared_rad))
             }
         };
         let true_azimuth_rad = full_circle_rad(shot.azimuth_rad + turn_rad);
