@@ -32,6 +32,9 @@ pub const EARTH_RADIUS_M: f64 = 6_371_008.8;
 /// Two estimates further apart than this many standard errors of their difference contradict each other.
 const AGREEMENT_SIGMAS: f64 = 3.0;
 
+/// A correction of more than this many standard errors of a reading is likelier a wrong line or unit.
+const LARGE_SIGMAS: f64 = 5.0;
+
 /// A compass that is off by more than this is withdrawn from use: US Army map-reading training text,
 /// as quoted in field practice. Degrees.
 pub const WITHDRAW_COMPASS_DEG: f64 = 3.0;
@@ -334,7 +337,7 @@ pub fn calibrate(log: Shots, settings: &Settings) -> Result<Calibration, Calibra
             "the values of a known line are given, but no row has measure = known_line; mark the shots over it so".into(),
         ));
     }
-    let corrections = Corrected::ALL.into_iter().filter_map(|quantity| combine(quantity, &findings)).collect();
+    let corrections = Corrected::ALL.into_iter().filter_map(|quantity| combine(quantity, &findings, &settings.assumed)).collect();
     let dates = log.shots.iter().filter_map(|shot| shot.readings.when.map(|when| when.date));
     Ok(Calibration {
         findings,
@@ -403,7 +406,7 @@ fn nothing(log: &Shots) -> String {
 /// The weighted mean of what several kinds of shots say of one quantity. Where they differ by more
 /// than their standard errors explain, the mean's standard error is widened by the ratio of R. T. Birge
 /// ("The calculation of errors by the method of least squares", Physical Review 40, 1932), √(χ²/(m−1)).
-fn combine(quantity: Corrected, findings: &[Finding]) -> Option<Correction> {
+fn combine(quantity: Corrected, findings: &[Finding], assumed: &ReadingSigmas) -> Option<Correction> {
     let found: Vec<&Finding> = findings.iter().filter(|finding| finding.quantity == quantity).collect();
     let mut notes = Vec::new();
     let (value, sigma) = match found.as_slice() {
@@ -438,6 +441,17 @@ fn combine(quantity: Corrected, findings: &[Finding]) -> Option<Correction> {
              you trust the correction"
         ));
     }
+    let reading = match quantity {
+        Corrected::Azimuth => f64::INFINITY,
+        Corrected::Inclination => assumed.inclination_rad,
+        Corrected::Distance => assumed.distance_m,
+    };
+    if value.abs() > LARGE_SIGMAS * reading {
+        notes.push(format!(
+            "the correction is more than {LARGE_SIGMAS} standard errors of a reading: check that these are the shots of this line, \
+             the known values, and the units"
+        ));
+    }
     if value.abs() <= sigma {
         notes.push("the standard error is larger than the correction: it is not different from zero".into());
     } else if value.abs() <= 2.0 * sigma {
@@ -449,6 +463,9 @@ fn combine(quantity: Corrected, findings: &[Finding]) -> Option<Correction> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    /// An instrument so coarse that no correction here is too large for it.
+    const WIDE: ReadingSigmas = ReadingSigmas { azimuth_rad: 10.0, inclination_rad: 10.0, distance_m: 10.0 };
 
     fn finding(measure: Measure, correction: f64, sigma: f64) -> Finding {
         Finding {
@@ -468,18 +485,18 @@ mod tests {
     fn two_estimates_are_weighted() {
         // Weights 1/1² and 1/2²: (1·2 + ¼·4.5)/1.25 = 2.5, σ = 1/√1.25. They differ by 2.5 of √5: no contradiction.
         let found = [finding(Measure::TwoWay, 2.0, 1.0), finding(Measure::TwoPeg, 4.5, 2.0)];
-        let correction = combine(Corrected::Inclination, &found).unwrap();
+        let correction = combine(Corrected::Inclination, &found, &WIDE).unwrap();
         assert!((correction.value - 2.5).abs() < 1e-12, "{correction:?}");
         // χ² = 0.25 + 1 = 1.25, one degree of freedom.
         assert!((correction.sigma - (1.25f64).sqrt() / 1.25f64.sqrt()).abs() < 1e-12, "{correction:?}");
         assert!(correction.notes.is_empty(), "{correction:?}");
-        assert_eq!(combine(Corrected::Azimuth, &found), None);
+        assert_eq!(combine(Corrected::Azimuth, &found, &WIDE), None);
     }
 
     #[test]
     fn estimates_that_contradict_each_other_widen_the_error() {
         let found = [finding(Measure::TwoWay, 0.0, 0.1), finding(Measure::TwoPeg, 1.0, 0.1)];
-        let correction = combine(Corrected::Inclination, &found).unwrap();
+        let correction = combine(Corrected::Inclination, &found, &WIDE).unwrap();
         // χ² = 2·(0.5/0.1)² = 50: σ = √50 · 0.1/√2 = 0.5.
         assert!((correction.value - 0.5).abs() < 1e-12 && (correction.sigma - 0.5).abs() < 1e-9, "{correction:?}");
         assert!(correction.notes[0].starts_with("two_way and two_peg contradict each other"), "{correction:?}");

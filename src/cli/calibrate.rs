@@ -78,8 +78,8 @@ pub struct Args {
 }
 
 const EXAMPLES: &str = "Examples:
-  standoff calibrate line.csv --distance 84.213 --azimuth 31.42 --azimuth-north true --inclination -0.6
-  standoff calibrate line.csv --from 58.6,-2.9,61.2 --to 58.6007,-2.8995,63.0 --sigma-points 0.02
+  standoff calibrate line.csv --distance 84.213 --azimuth 31.42 --azimuth-north true
+  standoff calibrate line.csv --from 58.6,-2.9,61.2 --to 58.6007,-2.8995,63.0
   standoff calibrate two-way.csv --job job.toml --instrument old";
 
 /// A north on the command line.
