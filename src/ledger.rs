@@ -51,7 +51,7 @@ pub enum Reason {
     AmbiguousBase,
     /// No such instrument in the job.
     UnknownInstrument,
-    /// No date, which the declination model needs.
+    /// No date, which the declination model or corrections by date need.
     NoDate,
     /// The model has no declination for the date or place.
     NoDeclination,
@@ -206,7 +206,9 @@ impl Reason {
             BaseHeld => "the base itself was held; mend the base's row",
             AmbiguousBase => "positions far apart bear this base's name; rename one",
             UnknownInstrument => "the job describes no instrument of this name",
-            NoDate => "a magnetic azimuth needs the date; map a date column, or write the declination in the job",
+            NoDate => {
+                "a magnetic azimuth needs the date, and so do corrections by date; map a date column, or write the declination in the job"
+            }
             NoDeclination => "the built-in magnetic models do not cover the date or place; write the declination in the job",
             NoPosition => "the base has no position",
             PositionRange => "latitude lies within 90 and longitude within 180 degrees; are they swapped?",

@@ -18,12 +18,14 @@
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
 //! | before the field | [`plan`] |
+//! | instrument corrections | [`calibrate`] |
 //!
 //! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
 pub mod audit;
 pub mod base;
+pub mod calibrate;
 pub mod cli;
 pub mod clock;
 pub mod covariance;

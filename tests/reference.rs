@@ -11,9 +11,9 @@ use std::f64::consts::PI;
 use standoff::base::{BaseTable, Settings};
 use standoff::crs::{Crs, Rules};
 use standoff::frame::Geodetic;
-use standoff::geoid::GlobalGeoid;
+use standoff::geoid::Geoid;
 use standoff::intake::bases::{BaseRow, Coordinates, FixQuality, Height};
-use standoff::job::{Bases, Checks, Geoid, Heights};
+use standoff::job::{Bases, Checks};
 use standoff::ledger::Flags;
 use standoff::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 
@@ -123,12 +123,11 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
     });
     let settings = Settings {
         bases: &toml::from_str::<Bases>("files = []\ncrs = \"EPSG:4979\"").unwrap(),
-        heights: &Heights { geoid: Geoid::None, ..Heights::default() },
         checks: &Checks::default(),
         output,
         grid: None,
         rules: Rules::default(),
-        geoid: &GlobalGeoid::default(),
+        geoid: &Geoid::new(),
     };
     let bases = BaseTable::settle(rows.collect(), Vec::new(), &settings).unwrap();
     assert_eq!((bases.bases.len(), bases.held.len()), (places.len(), 0));

@@ -36,6 +36,12 @@ pub struct Args {
     /// CRS of the base positions [default: EPSG:4979 for latitudes and longitudes, else --crs]
     #[arg(long, value_name = "CRS", requires = "bases")]
     bases_crs: Option<String>,
+    /// Height of the instrument's axis over the base's ground point in metres, where the shots do not have it
+    #[arg(long, value_name = "M", requires = "bases", allow_negative_numbers = true)]
+    instrument_height: Option<f64>,
+    /// Height of a receiver's antenna over the ground point in metres, where the bases do not have it
+    #[arg(long, value_name = "M", requires = "bases", allow_negative_numbers = true)]
+    antenna_height: Option<f64>,
     /// Output folder, in place of the job's
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -62,7 +68,7 @@ pub struct Args {
 const EXAMPLES: &str = "Examples:
   standoff map job.toml
   standoff map job.toml --format shp --format gpkg --out layers
-  standoff map --bases bases.csv --shots shots.csv --crs EPSG:32630 --out layers";
+  standoff map --bases bases.csv --shots shots.csv --crs EPSG:32630 --instrument-height 1.5 --out layers";
 
 impl Args {
     fn job(&self) -> Result<Job, Failure> {
@@ -135,7 +141,11 @@ impl Args {
             instrument: None,
             instruments: Default::default(),
             north: North::default(),
-            heights: Heights::default(),
+            heights: Heights {
+                instrument_height_m: self.instrument_height,
+                antenna_height_m: self.antenna_height,
+                ..Heights::default()
+            },
             checks: Checks::default(),
         };
         job.bases.resolve(Path::new(""))?;

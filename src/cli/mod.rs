@@ -3,6 +3,7 @@
 //! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done,
 //! rows held, and `--strict` was given.
 
+mod calibrate;
 mod check;
 mod completions;
 mod init;
@@ -42,6 +43,7 @@ Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done with rows
 enum Command {
     Map(map::Args),
     Check(check::Args),
+    Calibrate(calibrate::Args),
     North(north::Args),
     Plan(plan::Args),
     Init(init::Args),
@@ -72,6 +74,7 @@ pub fn main() -> ExitCode {
     let done = match Cli::parse().command {
         Command::Map(args) => map::run(args),
         Command::Check(args) => check::run(args),
+        Command::Calibrate(args) => calibrate::run(&args),
         Command::North(args) => north::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Init(args) => init::run(&args),

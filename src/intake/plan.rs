@@ -95,6 +95,19 @@ impl Plan {
     /// When the headers cannot be understood, contradict each other or the job, or lack what every
     /// row needs; the message says what to write.
     pub fn new(text: &Text, kind: LogKind, log: &LogFormat) -> Result<Plan, IntakeError> {
+        Plan::of(text, kind, log, true)
+    }
+
+    /// Plans the reading of a log of calibration shots: a log of shots that may lack what no
+    /// calibration of its rows asks for.
+    ///
+    /// # Errors
+    /// As [`Plan::new`].
+    pub fn for_calibration(text: &Text, log: &LogFormat) -> Result<Plan, IntakeError> {
+        Plan::of(text, LogKind::Shots, log, false)
+    }
+
+    fn of(text: &Text, kind: LogKind, log: &LogFormat, is_complete: bool) -> Result<Plan, IntakeError> {
         let comment = log.comment.clone().unwrap_or_else(|| "#".to_owned());
         let fault = |line: u64, problem: String| IntakeError::Columns { path: text.path.clone(), line, problem };
         // The header decides the separator, so it is found by plain lines.
@@ -140,7 +153,9 @@ impl Plan {
             extras: Vec::new(),
         };
         plan.claim(log).map_err(|problem| fault(line, problem))?;
-        plan.require().map_err(|problem| fault(line, problem))?;
+        if is_complete {
+            plan.require().map_err(|problem| fault(line, problem))?;
+        }
         plan.units_line = plan.find_units(&text.text).map_err(|(line, problem)| fault(line, problem))?;
         plan.find_decimal_sign(&text.text, log).map_err(|problem| fault(line, problem))?;
         plan.check_zone(&text.text).map_err(|problem| fault(line, problem))?;

@@ -4,13 +4,14 @@ use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
 
 use jiff::Timestamp;
+use jiff::civil::Date;
 
 use super::cell::{When, WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::plan::{Claim, Plan};
 use crate::frame::full_circle_rad;
-use crate::job::{Checks, Heights, Instrument};
+use crate::job::{Calibration, Checks, Heights, Instrument};
 use crate::ledger::{Fault, Flag, Flags, Reason};
 use crate::north::NorthKind;
 use crate::reduce::Triangle;
@@ -40,6 +41,12 @@ pub struct Kit {
     azimuth_correction_rad: f64,
     inclination_correction_rad: f64,
     distance_correction_m: f64,
+    /// Standard error of the azimuth correction: shared by all shots of one calibration.
+    pub sigma_azimuth_correction_rad: f64,
+    /// Standard error of the inclination correction: shared likewise.
+    pub sigma_inclination_correction_rad: f64,
+    /// Standard error of the distance correction: shared likewise.
+    pub sigma_distance_correction_m: f64,
     /// Coefficient of refraction.
     pub refraction: f64,
     range_m: (Option<f64>, Option<f64>),
@@ -49,6 +56,63 @@ impl Kit {
     /// Standard error of a distance of `distance_m`.
     pub fn sigma_distance_m(&self, distance_m: f64) -> f64 {
         self.sigma_distance_m.hypot(self.sigma_distance_ratio * distance_m)
+    }
+
+    /// The kit with the corrections that a calibration gives; those that it leaves out stay.
+    fn calibrated(mut self, calibration: &Calibration) -> Kit {
+        if let Some(degrees) = calibration.azimuth_correction_deg {
+            self.azimuth_correction_rad = degrees.to_radians();
+        }
+        if let Some(degrees) = calibration.inclination_correction_deg {
+            self.inclination_correction_rad = degrees.to_radians();
+        }
+        if let Some(metres) = calibration.distance_correction_m {
+            self.distance_correction_m = metres;
+        }
+        self.sigma_azimuth_correction_rad = calibration.sigma_azimuth_correction_deg.unwrap_or(0.0).to_radians();
+        self.sigma_inclination_correction_rad = calibration.sigma_inclination_correction_deg.unwrap_or(0.0).to_radians();
+        self.sigma_distance_correction_m = calibration.sigma_distance_correction_m.unwrap_or(0.0);
+        self
+    }
+}
+
+/// An instrument through time: its own values, and those of its calibrations.
+#[derive(Debug, Clone)]
+struct Kits {
+    own: Kit,
+    /// First day, last day and kit of each calibration; the ranges share no day and stand in their order.
+    dated: Vec<(Option<Date>, Option<Date>, Kit)>,
+}
+
+impl Kits {
+    /// The kit of a date. An error where it hangs on a date that is not known.
+    fn at(&self, date: Option<Date>) -> Result<Kit, ()> {
+        match (self.dated.as_slice(), date) {
+            ([], _) => Ok(self.own),
+            ([(None, None, kit)], _) => Ok(*kit),
+            (_, None) => Err(()),
+            (dated, Some(date)) => {
+                // The last range that has begun.
+                let begun = dated.partition_point(|(from, _, _)| from.is_none_or(|from| from <= date));
+                Ok(match begun.checked_sub(1).map(|i| &dated[i]) {
+                    Some((_, to, kit)) if to.is_none_or(|to| date <= to) => *kit,
+                    _ => self.own,
+                })
+            }
+        }
+    }
+}
+
+impl From<&Instrument> for Kits {
+    fn from(instrument: &Instrument) -> Kits {
+        let own = Kit::from(instrument);
+        let mut dated: Vec<_> = instrument
+            .calibrations
+            .iter()
+            .map(|calibration| (calibration.from.map(|day| day.0), calibration.to.map(|day| day.0), own.calibrated(calibration)))
+            .collect();
+        dated.sort_by_key(|(from, _, _)| *from);
+        Kits { own, dated }
     }
 }
 
@@ -62,6 +126,9 @@ impl From<&Instrument> for Kit {
             azimuth_correction_rad: instrument.azimuth_correction_deg.to_radians(),
             inclination_correction_rad: instrument.inclination_correction_deg.to_radians(),
             distance_correction_m: instrument.distance_correction_m,
+            sigma_azimuth_correction_rad: 0.0,
+            sigma_inclination_correction_rad: 0.0,
+            sigma_distance_correction_m: 0.0,
             refraction: instrument.refraction,
             range_m: (instrument.least_distance_m, instrument.greatest_distance_m),
         }
@@ -71,9 +138,9 @@ impl From<&Instrument> for Kit {
 /// What the reading of shots needs from the job.
 #[derive(Debug, Clone)]
 pub struct ShotRules {
-    kits: BTreeMap<String, Kit>,
-    /// The kit of rows that name none.
-    only: Option<Kit>,
+    kits: BTreeMap<String, Kits>,
+    /// The kits of rows that name none.
+    only: Option<Kits>,
     instrument_height_m: Option<f64>,
     target_height_m: f64,
     steep_rad: f64,
@@ -89,13 +156,13 @@ impl ShotRules {
         checks: &Checks,
     ) -> ShotRules {
         let only = match (instrument, instruments.len()) {
-            (Some(one), _) => Some(Kit::from(one)),
-            (None, 0) => Some(Kit::from(&Instrument { refraction: crate::reduce::REFRACTION, ..Instrument::default() })),
-            (None, 1) => instruments.values().next().map(Kit::from),
+            (Some(one), _) => Some(Kits::from(one)),
+            (None, 0) => Some(Kits::from(&Instrument { refraction: crate::reduce::REFRACTION, ..Instrument::default() })),
+            (None, 1) => instruments.values().next().map(Kits::from),
             _ => None,
         };
         ShotRules {
-            kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kit::from(instrument))).collect(),
+            kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
             only,
             instrument_height_m: heights.instrument_height_m,
             target_height_m: heights.target_height_m.unwrap_or(0.0),
@@ -147,8 +214,9 @@ pub struct Direction {
 /// The first thing that makes it unusable.
 pub fn read_direction(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Direction, Fault> {
     let reader = Reader { plan, rows, row };
-    let kit = reader.kit(rules)?;
+    let kits = reader.kits(rules)?;
     let when = reader.when()?;
+    let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
     let (north, _, azimuth_rad) = reader.azimuth(&kit)?;
     Ok(Direction { north, azimuth_rad, when, kit })
 }
@@ -159,8 +227,9 @@ pub fn read_direction(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) ->
 /// The first thing that makes the row unusable.
 pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Shot, Fault> {
     let reader = Reader { plan, rows, row };
-    let kit = reader.kit(rules)?;
+    let kits = reader.kits(rules)?;
     let when = reader.when()?;
+    let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
     let slope = reader.distance(Quantity::SlopeDistance, &kit)?;
     let horizontal = reader.distance(Quantity::HorizontalDistance, &kit)?;
     let vertical = reader.measured(Quantity::VerticalDistance)?;
@@ -207,6 +276,52 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         when,
         kit,
         flags,
+    })
+}
+
+/// What one row gives on its own, whatever of it is there, with no correction of an instrument: for
+/// calibrations. Metres and radians.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Readings {
+    /// Azimuth, and the north it is counted from.
+    pub azimuth: Option<(NorthKind, f64)>,
+    /// Inclination, up positive.
+    pub inclination_rad: Option<f64>,
+    /// Slope distance.
+    pub slope_m: Option<f64>,
+    /// Horizontal distance.
+    pub horizontal_m: Option<f64>,
+    /// Instrument height.
+    pub instrument_height_m: Option<f64>,
+    /// Target height.
+    pub target_height_m: Option<f64>,
+    /// Date and time.
+    pub when: Option<When>,
+}
+
+/// Reads what a row gives on its own.
+///
+/// # Errors
+/// When a value that is there cannot be understood.
+pub fn readings(plan: &Plan, rows: &Rows, row: &Row) -> Result<Readings, Fault> {
+    let reader = Reader { plan, rows, row };
+    let bare = Kit::from(&Instrument::default());
+    let distance = |quantity| match reader.distance(quantity, &bare) {
+        Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
+        read => read,
+    };
+    let azimuth = match reader.azimuth(&bare) {
+        Err(fault) if fault.reason == Reason::NoAzimuth => None,
+        read => read.map(|(north, _, azimuth_rad)| Some((north, azimuth_rad)))?,
+    };
+    Ok(Readings {
+        azimuth,
+        inclination_rad: reader.inclination(&bare)?,
+        slope_m: distance(Quantity::SlopeDistance)?,
+        horizontal_m: distance(Quantity::HorizontalDistance)?,
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
+        target_height_m: reader.measured(Quantity::TargetHeight)?,
+        when: reader.when()?,
     })
 }
 
@@ -306,9 +421,23 @@ impl<'r> Reader<'r, '_> {
         })
     }
 
-    fn kit(&self, rules: &ShotRules) -> Result<Kit, Fault> {
+    /// The fault of a row without a date where the instrument's corrections hang on one.
+    fn no_date_for_corrections(&self) -> Fault {
+        let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| self.plan.claim_of(*quantity).is_some());
+        let (header, value) =
+            column.map_or(("", ""), |quantity| (self.plan.header(quantity), self.plan.raw(quantity, self.rows, self.row)));
+        Fault::new(
+            Reason::NoDate,
+            header,
+            value,
+            "the instrument has corrections by date (calibrations), and the row has no date to choose them by; map a date or \
+             time column, or write date under [shots.values]",
+        )
+    }
+
+    fn kits<'k>(&self, rules: &'k ShotRules) -> Result<&'k Kits, Fault> {
         let Some((claim, name)) = self.claimed(Quantity::Instrument) else {
-            return rules.only.ok_or_else(|| {
+            return rules.only.as_ref().ok_or_else(|| {
                 Fault::new(
                     Reason::UnknownInstrument,
                     self.plan.header(Quantity::Instrument),
@@ -318,9 +447,9 @@ impl<'r> Reader<'r, '_> {
             });
         };
         match rules.kits.get(name) {
-            Some(kit) => Ok(*kit),
+            Some(kits) => Ok(kits),
             // One instrument for all: the column is a remark.
-            None if rules.kits.is_empty() => rules.only.ok_or_else(|| self.unknown_instrument(claim, name, rules)),
+            None if rules.kits.is_empty() => rules.only.as_ref().ok_or_else(|| self.unknown_instrument(claim, name, rules)),
             None => Err(self.unknown_instrument(claim, name, rules)),
         }
     }
@@ -565,6 +694,51 @@ pub fn looks_damaged(name: &str) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::job::Day;
+
+    #[test]
+    fn the_kit_is_that_of_the_date() {
+        let date = |text: &str| text.parse::<Date>().unwrap();
+        let calibration = |from: Option<&str>, to: Option<&str>, azimuth_correction_deg| Calibration {
+            from: from.map(date).map(Day),
+            to: to.map(date).map(Day),
+            azimuth_correction_deg: Some(azimuth_correction_deg),
+            sigma_azimuth_correction_deg: Some(0.2),
+            ..Calibration::default()
+        };
+        let mut instrument = Instrument { azimuth_correction_deg: 9.0, inclination_correction_deg: 0.5, ..Instrument::default() };
+        let at = |instrument: &Instrument, day: &str| {
+            let kit = Kits::from(instrument).at(Some(date(day))).unwrap();
+            (kit.azimuth_correction_rad.to_degrees().round(), kit.sigma_azimuth_correction_rad > 0.0)
+        };
+        assert_eq!(at(&instrument, "2026-05-04"), (9.0, false));
+        assert!(Kits::from(&instrument).at(None).is_ok());
+        instrument.calibrations = vec![
+            calibration(Some("2026-08-01"), None, 3.0),
+            calibration(None, Some("2026-03-31"), 1.0),
+            calibration(Some("2026-04-01"), Some("2026-06-30"), 2.0),
+        ];
+        for (day, correction) in [
+            ("1999-01-01", 1.0),
+            ("2026-03-31", 1.0),
+            ("2026-04-01", 2.0),
+            ("2026-06-30", 2.0),
+            ("2026-08-01", 3.0),
+            ("2099-01-01", 3.0),
+        ] {
+            assert_eq!(at(&instrument, day), (correction, true), "{day}");
+        }
+        // In no range: the instrument's own.
+        assert_eq!(at(&instrument, "2026-07-01"), (9.0, false));
+        assert_eq!(at(&instrument, "2026-07-31"), (9.0, false));
+        let kits = Kits::from(&instrument);
+        assert!(kits.at(None).is_err());
+        // What a calibration leaves out is the instrument's own.
+        assert_eq!(kits.at(Some(date("2026-05-01"))).unwrap().inclination_correction_rad, 0.5f64.to_radians());
+        // One for every date needs none.
+        instrument.calibrations = vec![calibration(None, None, 4.0)];
+        assert_eq!(Kits::from(&instrument).at(None).unwrap().azimuth_correction_rad, 4f64.to_radians());
+    }
 
     #[test]
     fn spreadsheet_damage() {

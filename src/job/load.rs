@@ -346,6 +346,14 @@ fn check(job: &Job) -> Result<(), Fault> {
             (vec![table], format!("[{table}]: {problem}"))
         })?;
     }
+    if let Some(one) = &job.instrument {
+        super::calibration::check(&one.calibrations)
+            .map_err(|problem| (vec!["instrument", "calibrations"], format!("[[instrument.calibrations]]: {problem}")))?;
+    }
+    for (name, instrument) in &job.instruments {
+        super::calibration::check(&instrument.calibrations)
+            .map_err(|problem| (vec!["instruments"], format!("[[instruments.{name}.calibrations]]: {problem}")))?;
+    }
     let north = &job.north;
     if north.sigma_declination_deg.is_some_and(|sigma| !(0.0..=180.0).contains(&sigma)) {
         return fault(&["north", "sigma_declination_deg"], "sigma_declination_deg must be 0 to 180".into());
@@ -521,6 +529,34 @@ mod tests {
         let text = format!("{HEAD}[bases]\nfiles = [\"b.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"s.csv\"]\n");
         assert_eq!(problem(&text), "job.toml:4: no file /nowhere/b.csv");
         assert!(problem("name = \n").starts_with("job.toml:1: not TOML"));
+    }
+
+    #[test]
+    fn calibrations_name_their_line_and_their_dates() {
+        let of = |header: &str, lines: &str| {
+            let logs = "[bases]\nfiles=[]\ncrs=\"EPSG:4979\"\n[shots]\nfiles=[]\n";
+            problem(&format!("{HEAD}{logs}{header}\n{lines}\n"))
+        };
+        assert_eq!(
+            of("[[instrument.calibrations]]", "from = \"2026-06-30\"\nto = \"2026-04-01\"\ndistance_correction_m = 0.05"),
+            "job.toml:8: [[instrument.calibrations]]: the calibration 2026-06-30 to 2026-04-01 ends before it begins; \
+             change from or to"
+        );
+        let twice =
+            "azimuth_correction_deg = 1\n[[instruments.old.calibrations]]\nto = \"2026-01-01\"\nazimuth_correction_deg = 2";
+        assert_eq!(
+            of("[[instruments.old.calibrations]]", twice),
+            "job.toml:8: [[instruments.old.calibrations]]: the calibrations \"every date\" and \"up to 2026-01-01\" overlap; \
+             end the first the day before the next begins"
+        );
+        assert_eq!(
+            of("[[instrument.calibrations]]", "from = \"2026-02-30\"\ndistance_correction_m = 0.05"),
+            "job.toml:9: \"2026-02-30\" is no day of the calendar; write it as \"2026-04-01\""
+        );
+        assert_eq!(
+            of("[[instrument.calibrations]]", "form = \"2026-02-20\""),
+            "job.toml:9: unknown key form in [instrument.calibrations]; did you mean from?"
+        );
     }
 
     #[test]

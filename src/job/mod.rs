@@ -4,6 +4,7 @@
 //! field, and `standoff schema job` prints them as a JSON Schema. Nothing is computed here.
 //! [`load`] reads a file, [`parse`] its text.
 
+mod calibration;
 mod declination;
 mod gnss;
 mod load;
@@ -16,6 +17,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::clock::LeapSeconds;
 
+pub use calibration::{Calibration, Day};
 pub use gnss::{GpxHeightKind, Join, JoinBy, LeastFix, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use load::{JobError, UNDECIDED, load, parse};
 
@@ -260,6 +262,10 @@ pub struct Instrument {
     /// The longest distance the instrument measures, in metres.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub greatest_distance_m: Option<f64>,
+    /// Corrections by date, as `standoff calibrate` writes them. A date in none of the ranges uses the
+    /// corrections above.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub calibrations: Vec<Calibration>,
 }
 
 /// How azimuths become true azimuths.

@@ -195,8 +195,10 @@ impl Stage<'_> {
     ) -> Result<Sighted<'r, 't>, Fault> {
         let base = &self.table.bases[read.base];
         let shot = &mut read.shot;
+        // The error of a correction is shared by the shots of its calibration, and so by those of a base.
+        let shared_rad = self.sigma_orientation_rad.hypot(shot.kit.sigma_azimuth_correction_rad);
         let (turn_rad, declination_rad, sigma_orientation_rad) = match shot.north {
-            NorthKind::True => (0.0, f64::NAN, self.sigma_orientation_rad),
+            NorthKind::True => (0.0, f64::NAN, shared_rad),
             NorthKind::Grid => {
                 let grid = base.grid.ok_or_else(|| {
                     Fault::new(
@@ -206,7 +208,7 @@ impl Stage<'_> {
                         format!("the azimuth is from grid north, but base {} has no grid: name a projected CRS as grid_crs under [north]", base.label),
                     )
                 })?;
-                (grid.convergence_rad, f64::NAN, self.sigma_orientation_rad)
+                (grid.convergence_rad, f64::NAN, shared_rad)
             }
             NorthKind::Magnetic => {
                 let key = (read.base, shot.when.map(|when| when.date));
@@ -223,11 +225,7 @@ impl Stage<'_> {
                     Some(WeakField::Blackout) => shot.flags.raise(Flag::NoField),
                     None => {}
                 }
-                (
-                    declination.declination_rad,
-                    declination.declination_rad,
-                    declination.sigma_rad.hypot(self.sigma_orientation_rad),
-                )
+                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(shared_rad))
             }
         };
         // A backsight tells all that is wrong with the base's north together.
@@ -252,8 +250,8 @@ impl Stage<'_> {
         let sigmas = SightSigmas {
             azimuth_rad: shot.kit.sigma_azimuth_rad,
             orientation_rad: sigma_orientation_rad,
-            inclination_rad: shot.kit.sigma_inclination_rad,
-            distance_m: shot.kit.sigma_distance_m(length_m),
+            inclination_rad: shot.kit.sigma_inclination_rad.hypot(shot.kit.sigma_inclination_correction_rad),
+            distance_m: shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m),
         };
         let vector = reduce(&sight, &sigmas, base.earth_radius_m);
         let (end, has_height) = end_point(base, self.table, &vector);

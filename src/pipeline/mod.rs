@@ -7,7 +7,7 @@
 
 mod backsights;
 mod base_logs;
-mod block;
+pub(crate) mod block;
 mod compute;
 mod files;
 mod geoids;

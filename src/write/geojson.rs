@@ -12,7 +12,7 @@ use super::antimeridian::{Longitudes, Point, cut_line, cut_ring};
 use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::{FormatWriter, WriteError};
-use crate::crs::{Crs, Transform};
+use crate::crs::{Crs, Epoch, Transform};
 use crate::pipeline::Setup;
 use crate::table::{Batch, Cell, Field, GeometryKind, Layer, Position};
 
@@ -24,6 +24,8 @@ const METRE_DECIMALS: u8 = 4;
 /// The files of a run.
 pub struct GeoJson {
     to_wgs84: Transform,
+    /// The epoch of the job's positions, for a way to WGS 84 that moves with time.
+    epoch: Option<f64>,
     files: Vec<LayerFile>,
 }
 
@@ -62,7 +64,7 @@ impl GeoJson {
                 Ok(LayerFile { path, writer, records: 0, longitudes: Longitudes::default(), latitudes: None, heights: None })
             })
             .collect::<Result<Vec<_>, WriteError>>()?;
-        Ok(GeoJson { to_wgs84, files })
+        Ok(GeoJson { to_wgs84, epoch: setup.job.bases.epoch, files })
     }
 }
 
@@ -72,7 +74,11 @@ impl FormatWriter for GeoJson {
             .flat_map(|i| batch.positions(i))
             .map(|p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }])
             .collect();
-        self.to_wgs84.apply(&mut points).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let reached = match self.epoch {
+            Some(year) if self.to_wgs84.needs_epoch() => self.to_wgs84.apply_at(&mut points, Epoch::All(year)),
+            _ => self.to_wgs84.apply(&mut points),
+        };
+        reached.map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
         let file = &mut self.files[index];
         let mut rest = points.as_slice();
         for i in 0..batch.len {

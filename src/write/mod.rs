@@ -12,7 +12,7 @@ mod folder;
 mod geojson;
 pub mod gpkg;
 mod held;
-mod number;
+pub(crate) mod number;
 mod ogr;
 mod shp;
 

@@ -4,7 +4,6 @@
 
 use standoff::crs::{Crs, Rules, Transform};
 use standoff::frame::{Geodetic, LocalFrame};
-use standoff::geoid::GlobalGeoid;
 use standoff::job::{Geoid, Heights};
 use standoff::locate::Locator;
 use standoff::reduce::Triangle;
@@ -169,7 +168,7 @@ fn lat_deg_and_lon_deg_of_a_grid_counted_in_gons_from_paris_were_gons_from_paris
     let grid = Crs::new("EPSG:27572").unwrap();
     let table = settled_bases(&[[46.8, 5.0, 100.0]], &grid);
     let heights = Heights { geoid: Geoid::None, ..Heights::default() };
-    let geoid = GlobalGeoid::default();
+    let geoid = standoff::geoid::Geoid::new();
     // The grid of the datum's best transformation is not installed.
     let rules = Rules { ballpark: false, missing_grids: true };
     let locator = Locator::new(&table, &grid, &heights, rules, &geoid).unwrap();
