@@ -118,6 +118,11 @@ impl LocalFrame {
         }
     }
 
+    /// The unit vectors east, north and up in earth-centred coordinates.
+    pub fn axes(&self) -> &[[f64; 3]; 3] {
+        &self.axes
+    }
+
     /// Earth-centred coordinates of a local vector `[east, north, up]` in metres.
     pub fn to_earth_centred(&self, enu: [f64; 3]) -> EarthCentred {
         std::array::from_fn(|i| self.origin[i] + self.axes[0][i] * enu[0] + self.axes[1][i] * enu[1] + self.axes[2][i] * enu[2])

@@ -27,7 +27,18 @@ unknown_base (1): no base log has this base; check the spelling and leading zero
   tuesday/east-morning.csv:16  no base log has a base SK-E3; did the crew mean SK-E1?
 42 of 48 shots mapped, 6 held, 1 flagged; 3 of 3 bases used
 ";
-    assert!(ran.out.starts_with(expected), "{}", ran.out);
+    let (bases, rest) = ran.out.split_once("cut_last_line").unwrap();
+    assert!(format!("cut_last_line{rest}").starts_with(expected), "{}", ran.out);
+    // Each base in a block of its own.
+    let blocks: Vec<&str> = bases.lines().filter(|line| !line.starts_with("  ")).collect();
+    assert_eq!(
+        blocks,
+        [
+            "SK-W1  58.602046 N 2.875188 W, standard error 0.01 m on each axis",
+            "SK-W2  58.602221 N 2.874713 W, standard error 0.02 m on each axis",
+            "SK-E1  58.601975 N 2.870745 W, standard error 0.01 m on each axis",
+        ]
+    );
 }
 
 #[test]
@@ -46,7 +57,10 @@ fn the_account_is_that_of_map_and_nothing_is_written() {
             .map(|row| format!("  {}:{}  {}", row["source_file"], row["source_line"], row["sentence"]))
             .collect();
         let head = &checked.out[..checked.out.len() - account.len()];
-        let mut listed: Vec<&str> = head.lines().filter(|line| line.starts_with("  ")).collect();
+        // A base's block has words at the front of its lines.
+        let of_a_base =
+            |line: &str| ["from", "height", "north", "shots", "flag"].iter().any(|word| line.starts_with(&format!("  {word} ")));
+        let mut listed: Vec<&str> = head.lines().filter(|line| line.starts_with("  ") && !of_a_base(line)).collect();
         held.sort();
         listed.sort_unstable();
         assert_eq!(listed, held, "{}", example.folder);
@@ -54,14 +68,22 @@ fn the_account_is_that_of_map_and_nothing_is_written() {
 }
 
 #[test]
-fn a_job_without_held_rows_prints_the_account_alone() {
+fn a_job_without_held_rows_prints_its_bases_and_the_account() {
     let folder = tempfile::tempdir().unwrap();
     let job = "name = \"cove\"\ncrs = \"EPSG:32630\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n";
     fs::write(folder.path().join("job.toml"), job).unwrap();
     fs::write(folder.path().join("bases.csv"), "base,lat_deg,lon_deg\nA,58.6,-2.9\n").unwrap();
     fs::write(folder.path().join("shots.csv"), "base,horizontal_distance_m,true_azimuth_deg\nA,100,90\n").unwrap();
     let ran = standoff(folder.path(), &["check", "job.toml", "--strict"]).exits(0);
-    assert!(ran.out.starts_with("1 of 1 shots mapped, 0 held, 0 flagged; 1 of 1 bases used\n"), "{}", ran.out);
+    let expected = "\
+A  58.600000 N 2.900000 W, standard error 2.50 m on each axis
+  from    bases.csv:2
+  height  none is known: shots are mapped in the plane
+  north   convergence +0.09 deg
+  shots   1 shot mapped from it
+1 of 1 shots mapped, 0 held, 0 flagged; 1 of 1 bases used
+";
+    assert!(ran.out.starts_with(expected), "{}", ran.out);
 }
 
 #[test]

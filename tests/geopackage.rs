@@ -42,8 +42,22 @@ impl Package {
 
     /// Of the invented logs in a folder.
     fn map(folder: TempDir, crs: &str) -> Package {
-        let arguments =
-            ["map", "--bases", "bases.csv", "--shots", "shots.csv", "--crs", crs, "--out", "out", "--format", "gpkg", "--quiet"];
+        let arguments = [
+            "map",
+            "--bases",
+            "bases.csv",
+            "--shots",
+            "shots.csv",
+            "--crs",
+            crs,
+            "--instrument-height",
+            "1.5",
+            "--out",
+            "out",
+            "--format",
+            "gpkg",
+            "--quiet",
+        ];
         standoff(folder.path(), &arguments).exits(0);
         Package { folder, name: "out".to_owned() }
     }

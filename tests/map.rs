@@ -14,7 +14,7 @@ use tempfile::TempDir;
 const BASES: &str = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60.5\nB,58.61,-2.91,70.25\n";
 const SHOTS: &str = "shot,base,slope_distance_m,inclination_deg,true_azimuth_deg\n1,A,100,5,90\n2,A,120,-4,180\n3,B,50,0,10\n";
 const JOB: &str = "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [\"csv\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
-    [shots]\nfiles = [\"shots.csv\"]\n";
+    [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\n";
 
 fn logs() -> TempDir {
     let folder = tempfile::tempdir().unwrap();
@@ -88,7 +88,7 @@ fn logs_with_canonical_headers_need_no_job() {
     let folder = logs();
     standoff(folder.path(), &["map", "job.toml", "--out", "job"]).exits(0);
     let mut arguments = map_invented("plain");
-    arguments.extend(["--format", "csv"]);
+    arguments.extend(["--format", "csv", "--instrument-height", "1.5"]);
     standoff(folder.path(), &arguments).exits(0);
     assert_eq!(names(&folder.path().join("plain")), expected_files("plain", &["csv"]), "named after the folder");
     for layer in LAYERS {
@@ -165,6 +165,8 @@ fn several_logs_may_be_named() {
         "more-shots.csv",
         "--crs",
         "EPSG:32630",
+        "--instrument-height",
+        "1.5",
         "--out",
         "out",
         "--format",
@@ -288,7 +290,7 @@ fn a_missing_grid_is_refused_by_name_unless_the_job_allows_the_next_best() {
     let ran = standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
     assert!(
         ran.out.contains(&format!(
-            "is good to 2 m; the standard errors of the features do not hold this. It stands in for Inverse of OSGB36 to WGS 84 (9) \
+            "is good to 2 m, which is in the standard errors of the features. It stands in for Inverse of OSGB36 to WGS 84 (9) \
              (accuracy 1 m) for want of {grid}."
         )),
         "{}",

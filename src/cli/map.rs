@@ -68,7 +68,7 @@ pub struct Args {
 const EXAMPLES: &str = "Examples:
   standoff map job.toml
   standoff map job.toml --format shp --format gpkg --out layers
-  standoff map --bases bases.csv --shots shots.csv --crs EPSG:32630 --instrument-height 1.5 --out layers";
+  standoff map --bases b.csv --shots s.csv --crs EPSG:32630 --instrument-height 1.5 --out layers";
 
 impl Args {
     fn job(&self) -> Result<Job, Failure> {

@@ -394,16 +394,19 @@ impl Plan {
             LogKind::Shots => {
                 if !has(Base) && !has(Time) {
                     return Err(self.missing(
-                        "no base is named, and no time could tell it",
+                        "no base is named, and there is no time to tell it",
                         &["base", "station", "stn", "setup"],
                         "base = \"…\"",
                     ));
                 }
                 if has(Azimuth) != has(AzimuthNorth) {
-                    return Err(self.missing(
-                        "azimuth and azimuth_north go together: the angle, and which north it is counted from",
-                        &["north", "reference"],
-                        "azimuth_north = \"…\" (with magnetic, true or grid in each row), or name the north in the azimuth's own name:",
+                    let claim = [Azimuth, AzimuthNorth].into_iter().find_map(|quantity| self.claims.get(&quantity));
+                    return Err(format!(
+                        "\"{}\" is an azimuth whose north is not named; claim it as magnetic_azimuth_deg, true_azimuth_deg or \
+                         grid_azimuth_deg (or _gon, _mil) under [{}.columns], or claim the column that says magnetic, true or grid in \
+                         each row as azimuth_north",
+                        claim.map_or("", |claim| &claim.header),
+                        self.kind.table()
                     ));
                 }
                 if ![MagneticAzimuth, TrueAzimuth, GridAzimuth, Azimuth].into_iter().any(has) {
@@ -443,7 +446,7 @@ impl Plan {
             LogKind::Bases => {
                 if !has(Base) && !has(Time) {
                     return Err(self.missing(
-                        "no base is named, and no time could tell it",
+                        "no base is named, and there is no time to tell it",
                         &["base", "point", "station", "name", "id"],
                         "base = \"…\"",
                     ));

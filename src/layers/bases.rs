@@ -182,9 +182,9 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             "Root mean square horizontal distance of the fixes from their mean, metres.",
             Real(|b| or_null(b.base.row.occupation.as_ref().map(|made| made.spread_m))),
         ),
-        d("fix_kinds", "FIX_KINDS", "Kinds of fix with their counts.", Text(|b| b.base.row.quality.kinds.as_deref())),
-        d("worst_hdop", "HDOP", "The worst horizontal dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_hdop))),
-        d("worst_pdop", "PDOP", "The worst position dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_pdop))),
+        d("fix_kind", "FIX_KIND", "Kind of fix; of several, each with its count.", Text(|b| b.base.row.quality.kinds.as_deref())),
+        d("hdop", "HDOP", "The worst horizontal dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_hdop))),
+        d("pdop", "PDOP", "The worst position dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_pdop))),
         d("shots", "SHOTS", "Shots mapped from the base.", Integer(|b| Some(b.shots as i64))),
         d(
             "flags",

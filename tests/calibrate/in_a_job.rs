@@ -84,15 +84,21 @@ fn a_shot_comes_to_the_right_place_from_the_day_of_the_calibration_on() {
 fn the_error_of_the_correction_widens_that_of_the_feature() {
     let feature = at(46.0995, 8.9011, 540.0);
     let (field, lines) = calibrated(&feature);
-    let sigma: f64 =
-        lines.lines().find_map(|line| line.strip_prefix("sigma_azimuth_correction_deg = ")).unwrap().parse().unwrap();
+    let of = |key: &str| -> f64 {
+        lines.lines().find_map(|line| line.strip_prefix(&format!("sigma_{key} = "))).unwrap().parse().unwrap()
+    };
+    let sigma = of("azimuth_correction_deg");
     let run = field.with("INSTRUMENT", &lines).map();
     let number = |id: &str, field: &str| -> f64 {
         run.features.iter().find(|feature| feature["shot"] == id).unwrap()[field].parse().unwrap()
     };
     let variance = |id: &str| number(id, "sigma_east_m").powi(2) + number(id, "sigma_north_m").powi(2);
-    // (d σ)² more than on the day before, beside what the corrected distance and tilt change: under 1 % of the direction's.
-    let want = (number("2", "horizontal_distance_m") * sigma.to_radians()).powi(2);
+    // (d σ_A)² + (σ_S cos I)² + (u σ_I)² more than on the day before, beside what the corrected readings themselves change.
+    let distance = number("2", "horizontal_distance_m");
+    let up = number("2", "ellipsoid_height_m") - 512.3;
+    let want = (distance * sigma.to_radians()).powi(2)
+        + (of("distance_correction_m") * distance / distance.hypot(up)).powi(2)
+        + (up * of("inclination_correction_deg").to_radians()).powi(2);
     let got = variance("2") - variance("1");
     assert!(sigma > 0.3 && (got / want - 1.0).abs() < 0.05, "{got} against {want}");
 }

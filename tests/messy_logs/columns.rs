@@ -164,7 +164,13 @@ fn columns_named_like_one_of_the_layer() {
 #[test]
 fn bare_azimuth_says_what_to_write() {
     // A unit alone does not name the north.
-    for header in ["AZ", "azimuth_deg", "Bearing"] {
+    assert_eq!(
+        Field::new("base,azimuth_deg,slope_distance_m,inclination_deg\nA,1,2,3\n").refusal(),
+        "./shots.csv:1: \"azimuth_deg\" is an azimuth whose north is not named; claim it as magnetic_azimuth_deg, true_azimuth_deg or \
+         grid_azimuth_deg (or _gon, _mil) under [shots.columns], or claim the column that says magnetic, true or grid in each row as \
+         azimuth_north"
+    );
+    for header in ["AZ", "Bearing"] {
         assert_eq!(
             Field::new(format!("base,{header},slope_distance_m,inclination_deg\nA,1,2,3\n")).refusal(),
             format!(
@@ -228,6 +234,6 @@ fn bare_position_says_what_to_write() {
 fn no_base_column_says_what_to_write() {
     assert_eq!(
         Field::new("station,true_azimuth_deg,horizontal_distance_m\nA,1,20\n").refusal(),
-        "./shots.csv:1: no base is named (it may be \"station\"); write base = \"…\" under [shots.columns]"
+        "./shots.csv:1: no base is named, and there is no time to tell it (it may be \"station\"); write base = \"…\" under [shots.columns]"
     );
 }

@@ -64,7 +64,20 @@ fn utf16_with_and_without_byte_order_mark() {
 fn utf16_logs_with_canonical_headers_need_no_job() {
     let field = Field::new(utf16(&good(3), true));
     field.write("bases.csv", utf16(BASES, true));
-    let output = field.command(&["map", "--bases", "bases.csv", "--shots", "shots.csv", "--crs", "EPSG:32632", "--out", "out"]);
+    let arguments = [
+        "map",
+        "--bases",
+        "bases.csv",
+        "--shots",
+        "shots.csv",
+        "--crs",
+        "EPSG:32632",
+        "--instrument-height",
+        "1.5",
+        "--out",
+        "out",
+    ];
+    let output = field.command(&arguments);
     assert_eq!(String::from_utf8_lossy(&output.stderr), "");
     let said = String::from_utf8_lossy(&output.stdout);
     assert!(said.starts_with("3 of 3 shots mapped, 0 held, 0 flagged; 2 of 2 bases used\n"), "{said}");
