@@ -13,6 +13,7 @@ use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geoid::{self, Undulation};
 use crate::intake::bases::{BaseRow, Coordinates, Height};
 use crate::intake::plan::NAME_JOINT;
+use crate::joint::Origin;
 use crate::job::{Bases, Checks, Several};
 use crate::ledger::{Fault, Flag, Flags, Reason};
 
@@ -418,6 +419,20 @@ impl BaseTable {
 }
 
 impl BaseTable {
+    /// The bases without what only PROJ needs.
+    pub fn origins(&self) -> Vec<Origin> {
+        let bases = self.bases.iter();
+        bases
+            .map(|base| Origin {
+                label: base.label.clone(),
+                frame: base.frame,
+                ellipsoid: *self.datums[base.datum].crs.ellipsoid(),
+                covariance: base.covariance,
+                earth_radius_m: base.earth_radius_m,
+            })
+            .collect()
+    }
+
     /// Remembers names that have no position, and why.
     pub fn note_absent(&mut self, absent: Vec<(String, String)>) {
         for (name, why) in absent {

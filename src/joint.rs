@@ -9,13 +9,27 @@
 //! A value f of the points has the variance g C gᵀ, g the gradient of f by central differences (the law of
 //! propagation of variances, any text on adjustment, e.g. C. D. Ghilani, "Adjustment Computations", ch. 6).
 
-use crate::base::{Base, BaseTable};
 use crate::covariance::{Covariance, INTERVAL95};
-use crate::frame::{Geodetic, LocalFrame};
+use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::reduce::Vector;
 
 /// Step of the central differences in metres: far above rounding, far below any curvature of interest.
 const STEP_M: f64 = 1e-3;
+
+/// Where shots start from: a base without what only PROJ needs.
+#[derive(Debug, Clone)]
+pub struct Origin {
+    /// Name for people.
+    pub label: String,
+    /// East, north, up at the base's ground point.
+    pub frame: LocalFrame,
+    /// The ellipsoid of its datum.
+    pub ellipsoid: Ellipsoid,
+    /// Covariance of its position, shared by all its shots.
+    pub covariance: Covariance,
+    /// Mean radius of the earth at the base, in metres.
+    pub earth_radius_m: f64,
+}
 
 /// Points with their joint covariance.
 #[derive(Debug, Clone)]
@@ -47,23 +61,23 @@ impl Estimate {
 impl Joint {
     /// Points of shots: base index and vector of each, all with a height. The frame stands at the first point.
     /// None without points, or where one has no height.
-    pub fn of_shots(table: &BaseTable, shots: &[(usize, &Vector)]) -> Option<Joint> {
+    pub fn of_shots(bases: &[Origin], shots: &[(usize, &Vector)]) -> Option<Joint> {
         let ends: Vec<[f64; 3]> = shots
             .iter()
-            .map(|(base, vector)| Some(table.bases[*base].frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?])))
+            .map(|(base, vector)| Some(bases[*base].frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?])))
             .collect::<Option<_>>()?;
         let first = *ends.first()?;
-        let ellipsoid = table.datums[table.bases[shots[0].0].datum].crs.ellipsoid();
+        let ellipsoid = &bases[shots[0].0].ellipsoid;
         let frame = LocalFrame::at(&Geodetic::from_earth_centred(first, ellipsoid), ellipsoid);
         let points: Vec<[f64; 3]> = ends.into_iter().map(|end| frame.from_earth_centred(end)).collect();
         let size = 3 * points.len();
         let mut joint = Joint { frame, points, covariance: vec![0.0; size * size] };
-        let turns: Vec<[[f64; 3]; 3]> = shots.iter().map(|(base, _)| turn(&table.bases[*base], &frame)).collect();
+        let turns: Vec<[[f64; 3]; 3]> = shots.iter().map(|(base, _)| turn(&bases[*base], &frame)).collect();
         for (i, (base, vector)) in shots.iter().enumerate() {
             for (j, (other, other_vector)) in shots.iter().enumerate() {
                 let mut block = [[0.0; 3]; 3];
                 if base == other {
-                    let shared = turned(&turns[i], &matrix(&table.bases[*base].covariance));
+                    let shared = turned(&turns[i], &matrix(&bases[*base].covariance));
                     let (a, b) = (apply(&turns[i], vector.orientation_arm_m), apply(&turns[j], other_vector.orientation_arm_m));
                     block = std::array::from_fn(|r| std::array::from_fn(|c| shared[r][c] + a[r] * b[c]));
                 }
@@ -153,7 +167,7 @@ impl Joint {
 }
 
 /// The rotation from a base's axes to those of a frame.
-fn turn(base: &Base, frame: &LocalFrame) -> [[f64; 3]; 3] {
+fn turn(base: &Origin, frame: &LocalFrame) -> [[f64; 3]; 3] {
     let (own, to) = (base.frame.axes(), frame.axes());
     std::array::from_fn(|r| std::array::from_fn(|c| (0..3).map(|k| to[r][k] * own[c][k]).sum()))
 }

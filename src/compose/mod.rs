@@ -8,10 +8,9 @@
 
 use jiff::Timestamp;
 
-use crate::base::{Base, BaseTable};
 use crate::covariance::Covariance;
 use crate::frame::EarthCentred;
-use crate::joint::Estimate;
+use crate::joint::{Estimate, Origin};
 use crate::reduce::Vector;
 
 /// A row that takes part in a composed measurement: what was read of it, in radians and metres, the
@@ -64,7 +63,7 @@ pub struct Group<'t> {
     /// The rows, in the order of the logs.
     pub sightings: Vec<Sighting>,
     /// The bases.
-    pub table: &'t BaseTable,
+    pub bases: &'t [Origin],
 }
 
 /// A value with its name and unit.
@@ -122,12 +121,12 @@ pub type Refusal = String;
 
 impl Group<'_> {
     /// The base of a sighting.
-    pub fn base(&self, sighting: &Sighting) -> &Base {
-        &self.table.bases[sighting.base]
+    pub fn base(&self, sighting: &Sighting) -> &Origin {
+        &self.bases[sighting.base]
     }
 
     /// The rows of a role, in the order of the logs.
-    pub fn of_role<'g, 'r>(&'g self, role: &'r str) -> impl Iterator<Item = &'g Sighting> + use<'g, 'r, '_> {
+    pub fn of_role<'g>(&'g self, role: &'g str) -> impl Iterator<Item = &'g Sighting> {
         self.sightings.iter().filter(move |sighting| sighting.role == role)
     }
 
@@ -135,7 +134,7 @@ impl Group<'_> {
     ///
     /// # Errors
     /// When there is none, or more than one; the sentence names the measurement and the role.
-    pub fn only<'g>(&'g self, role: &str) -> Result<&'g Sighting, Refusal> {
+    pub fn only<'g>(&'g self, role: &'g str) -> Result<&'g Sighting, Refusal> {
         let mut rows = self.of_role(role);
         match (rows.next(), rows.next()) {
             (Some(row), None) => Ok(row),
