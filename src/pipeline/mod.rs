@@ -156,7 +156,14 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     table.note_absent(stations.absent);
     check_any_base(&table, &base_logs)?;
     let outside_grid = geoids::outside_grid(job, &table)?;
-    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(crs_error("crs"))?;
+    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(|source| {
+        // PROJ finds nothing where no base lies: then the place is what is wrong.
+        let is_lost = matches!(source, CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. });
+        match notes::all_outside(&table, &output).filter(|_| is_lost) {
+            Some(why) => RunError::Nothing(why),
+            None => RunError::Crs { what: "crs", source },
+        }
+    })?;
     let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
     check_any_base(&table, &base_logs)?;
