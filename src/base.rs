@@ -246,7 +246,14 @@ impl BaseTable {
                 return Err(CrsError::Unsuitable { name: source.crs.label(), purpose, kind, remedy });
             }
         };
-        let ellipsoid_in = match row.height {
+        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
+        let recorded_height = match (row.height, row.separation_m) {
+            (Some(Height::Orthometric(metres)), Some(separation)) if settings.geoid.has_any() => {
+                Some(Height::Ellipsoid(metres + separation))
+            }
+            (height, _) => height,
+        };
+        let ellipsoid_in = match recorded_height {
             Some(Height::Ellipsoid(metres)) if source.takes_height => metres,
             _ => 0.0,
         };
@@ -265,13 +272,8 @@ impl BaseTable {
         let datum = &self.datums[source.datum];
         let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
         let undulation = if datum.is_geocentric { settings.geoid.undulation_m(&at, row.separation_m) } else { None };
-        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
-        let recorded = match (row.height, row.separation_m) {
-            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
-            (height, _) => height,
-        };
         let n = undulation.map(|undulation| undulation.metres);
-        let heights = match recorded {
+        let heights = match recorded_height {
             None => BaseHeights::default(),
             Some(Height::Ellipsoid(recorded)) => {
                 let ellipsoid = if source.takes_height { height } else { recorded };
@@ -431,6 +433,40 @@ impl BaseTable {
                 earth_radius_m: base.earth_radius_m,
             })
             .collect()
+    }
+
+    /// Holds the bases for which `judge`, by index, finds a fault: their names then stand for that.
+    pub fn hold_where(&mut self, judge: impl Fn(usize) -> Option<Fault>) {
+        let mut moved = Vec::with_capacity(self.bases.len());
+        let mut kept = Vec::with_capacity(self.bases.len());
+        for (index, base) in std::mem::take(&mut self.bases).into_iter().enumerate() {
+            match judge(index) {
+                None => {
+                    moved.push(Ok(kept.len()));
+                    kept.push(base);
+                }
+                Some(fault) => {
+                    moved.push(Err(fault.sentence.clone()));
+                    self.held.push(HeldBase::of(base.row, fault));
+                }
+            }
+        }
+        self.bases = kept;
+        self.held.sort_by_key(|held| (held.place.0, held.place.1));
+        for named in self.by_name.values_mut() {
+            let indexes = match named {
+                Named::Base(index) => vec![*index],
+                Named::Several(indexes) => std::mem::take(indexes),
+                _ => continue,
+            };
+            let (found, lost): (Vec<_>, Vec<_>) = indexes.into_iter().map(|index| moved[index].clone()).partition(Result::is_ok);
+            let mut found: Vec<usize> = found.into_iter().flatten().collect();
+            *named = match (found.len(), lost.into_iter().find_map(Result::err)) {
+                (0, sentence) => Named::Held(sentence.unwrap_or_default()),
+                (1, _) => Named::Base(found.remove(0)),
+                _ => Named::Several(found),
+            };
+        }
     }
 
     /// Remembers names that have no position, and why.

@@ -67,6 +67,7 @@ impl BaseLogs {
                 row.crs = row.crs.take().or_else(|| known.crs.clone());
                 row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
                 row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);
+                row.coordinate_epoch = row.coordinate_epoch.or(known.epoch);
             }
         }
         for (path, name) in job.occupations.list.iter().flat_map(|list| &list.resolved) {
