@@ -245,7 +245,12 @@ impl BaseTable {
                 return Err(CrsError::Unsuitable { name: source.crs.label(), purpose, kind, remedy });
             }
         };
-        let ellipsoid_in = match row.height {
+        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
+        let height_in = match (row.height, row.separation_m) {
+            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
+            (height, _) => height,
+        };
+        let ellipsoid_in = match height_in {
             Some(Height::Ellipsoid(metres)) if source.takes_height => metres,
             _ => 0.0,
         };
@@ -264,13 +269,8 @@ impl BaseTable {
         let datum = &self.datums[source.datum];
         let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
         let undulation = if datum.is_geocentric { settings.geoid.undulation_m(&at, row.separation_m) } else { None };
-        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
-        let recorded = match (row.height, row.separation_m) {
-            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
-            (height, _) => height,
-        };
         let n = undulation.map(|undulation| undulation.metres);
-        let heights = match recorded {
+        let heights = match height_in {
             None => BaseHeights::default(),
             Some(Height::Ellipsoid(recorded)) => {
                 let ellipsoid = if source.takes_height { height } else { recorded };

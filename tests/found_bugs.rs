@@ -1,0 +1,110 @@
+//! What went wrong once: each test is named after it.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+mod support;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use serde_json::Value;
+use support::*;
+
+/// Metres in a degree of latitude at 46 degrees north.
+const M_PER_DEG_LAT: f64 = 111_150.0;
+/// A shot log of one base.
+const SHOTS: &str = "base,shot,time,true_azimuth_deg,inclination_deg,slope_distance_m\n\
+    A,1,2026-05-04T08:00:10Z,10,2,50\nA,2,2026-05-04T08:00:30Z,20,2,60\n";
+const POINT: &str = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.1,8.9,500\n";
+
+/// A job of files beside it, and what it came to.
+struct Mapped {
+    folder: tempfile::TempDir,
+    ran: Ran,
+}
+
+/// Maps `shots.csv` and what `files` hold; `bases` are keys of `[bases]`, `rest` more of the job.
+fn map(files: &[(&str, &str)], bases: &str, rest: &str) -> Mapped {
+    let folder = tempfile::tempdir().unwrap();
+    for (name, text) in files {
+        std::fs::write(folder.path().join(name), text).unwrap();
+    }
+    let heights = if rest.contains("[heights]") { "" } else { "[heights]\ninstrument_height_m = 1.5\nantenna_height_m = 2.0\n" };
+    let job = format!(
+        "name = \"t\"\ncrs = \"EPSG:32632\"\nformats = [\"csv\"]\nallow_missing_grids = true\n[bases]\n{bases}\n[instrument]\n\
+         sigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.2\n{heights}[shots]\nfiles = [\"shots.csv\"]\n{rest}\n"
+    );
+    std::fs::write(folder.path().join("job.toml"), job).unwrap();
+    let ran = standoff(folder.path(), &["map", "job.toml"]);
+    Mapped { folder, ran }
+}
+
+impl Mapped {
+    fn out(&self, name: &str) -> std::path::PathBuf {
+        Path::join(self.folder.path(), "t-layers").join(name)
+    }
+
+    /// The summary; every input file's rows must add up, and each held row must stand in `held.csv`.
+    #[track_caller]
+    fn summary(&self) -> Value {
+        assert_eq!(self.ran.status, Some(0), "{}{}", self.ran.out, self.ran.err);
+        let summary = json(&self.out("summary.json"));
+        let mut held = 0;
+        for input in summary["inputs"].as_array().unwrap() {
+            let count = |key: &str| input["rows"][key].as_u64().unwrap();
+            assert_eq!(count("read"), count("mapped") + count("held") + count("outside_occupations"), "{input}");
+            held += count("held");
+        }
+        assert_eq!(table(&self.out("held.csv")).len() as u64, held);
+        summary
+    }
+
+    #[track_caller]
+    fn fails_with(&self, part: &str) {
+        assert_eq!(self.ran.status, Some(1), "{}{}", self.ran.out, self.ran.err);
+        assert!(self.ran.err.contains(part), "{}", self.ran.err);
+    }
+
+    fn layer(&self, name: &str) -> Vec<BTreeMap<String, String>> {
+        table(&self.out(&format!("t.{name}.csv")))
+    }
+
+    fn base(&self, index: usize, field: &str) -> f64 {
+        self.layer("bases")[index][field].parse().unwrap()
+    }
+}
+
+/// Rows of an input in the summary.
+fn rows<'s>(summary: &'s Value, file: &str) -> &'s Value {
+    &summary["inputs"].as_array().unwrap().iter().find(|input| input["file"] == file).unwrap()["rows"]
+}
+
+fn sentence(body: &str) -> String {
+    format!("${body}*{:02X}\n", body.bytes().fold(0, |sum, byte| sum ^ byte))
+}
+
+/// A fix each second of a minute from 8 h UTC; `lat_deg` gives its latitude. 450 m above sea level, geoid at 50 m.
+fn nmea_on(day: &str, lat_deg: impl Fn(u32) -> f64) -> String {
+    let second = |second: u32| {
+        let lat = lat_deg(second);
+        let place = format!("{:02}{:09.6},N,00854.000000,E", lat.trunc(), lat.fract() * 60.0);
+        let time = format!("0800{second:02}.00");
+        sentence(&format!("GPRMC,{time},A,{place},0.0,,{day},,,A"))
+            + &sentence(&format!("GPGGA,{time},{place},1,9,1.0,450.0,M,50.0,M,,"))
+    };
+    (0..60).map(second).collect()
+}
+
+fn nmea() -> String {
+    nmea_on("040526", |_| 46.1)
+}
+
+#[test]
+fn the_ellipsoid_height_of_a_waypoint_with_elevation_and_separation_is_not_zero() {
+    let gpx = "<gpx xmlns=\"http://www.topografix.com/GPX/1/1\"><wpt lat=\"46.1\" lon=\"8.9\"><ele>450</ele><name>A</name>\
+               <geoidheight>50</geoidheight></wpt></gpx>";
+    let mapped = map(&[("b.gpx", gpx), ("shots.csv", SHOTS)], "files = [\"b.gpx\"]\ncrs = \"EPSG:4979\"", "");
+    mapped.summary();
+    // 450 m + 50 m − 2 m of antenna.
+    assert!((mapped.base(0, "ellipsoid_height_m") - 498.0).abs() < 1e-6);
+}
