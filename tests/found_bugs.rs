@@ -108,3 +108,16 @@ fn the_ellipsoid_height_of_a_waypoint_with_elevation_and_separation_is_not_zero(
     // 450 m + 50 m − 2 m of antenna.
     assert!((mapped.base(0, "ellipsoid_height_m") - 498.0).abs() < 1e-6);
 }
+
+#[test]
+fn a_first_fix_far_off_does_not_move_the_mean_of_the_others() {
+    for off_deg in [0.1, 1.0, 9.0] {
+        let log = nmea_on("040526", |second| if second == 0 { 46.1 + off_deg } else { 46.1 });
+        // The shots lie so that the window holds the first fix.
+        let mapped = map(&[("r.nmea", &log), ("shots.csv", SHOTS)], "files = [\"r.nmea\"]\ncrs = \"EPSG:4979\"", "");
+        let summary = mapped.summary();
+        assert_eq!(rows(&summary, "r.nmea")["held_by_reason"], serde_json::json!({ "outlying_epoch": 1 }));
+        let off_m = (mapped.base(0, "lat_deg") - 46.1) * M_PER_DEG_LAT;
+        assert!(off_m.abs() < 1e-3, "{off_deg}: {off_m} m");
+    }
+}
