@@ -121,3 +121,30 @@ fn a_first_fix_far_off_does_not_move_the_mean_of_the_others() {
         assert!(off_m.abs() < 1e-3, "{off_deg}: {off_m} m");
     }
 }
+
+#[test]
+fn points_joined_to_a_mean_are_all_accounted_for() {
+    let points = format!("{POINT}A,46.10001,8.9,500\nB,46.2,8.9,500\n");
+    let bases = "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"\n[bases.occupations]\nreoccupied = \"merge\"";
+    let mapped = map(&[("b.csv", &points), ("shots.csv", SHOTS)], bases, "");
+    let summary = mapped.summary();
+    assert_eq!(rows(&summary, "b.csv")["mapped"], 3);
+    assert_eq!(mapped.layer("bases").len(), 2);
+    assert!((mapped.base(0, "lat_deg") - 46.100_005).abs() < 1e-9);
+    let notes = summary["notes"].to_string();
+    assert!(notes.contains("1 row of the base logs was joined"), "{notes}");
+    assert!(notes.contains("standard error of base positions is not stated"), "{notes}");
+}
+
+#[test]
+fn the_fixes_of_a_base_that_is_held_are_held_and_not_counted_as_used_too() {
+    // The point A and the fixes of the list's A lie a kilometre apart, and the point has no time.
+    let points = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.11,8.9,500\nB,46.1,8.9,500\n";
+    let list = "base,start,end\nA,2026-05-04T08:00:00Z,2026-05-04T08:00:29Z\n";
+    let bases = "files = [\"b.csv\", \"r.nmea\"]\ncrs = \"EPSG:4979\"\n[bases.occupations.list]\nfiles = [\"list.csv\"]";
+    let mapped = map(&[("b.csv", points), ("r.nmea", &nmea()), ("list.csv", list), ("shots.csv", SHOTS)], bases, "");
+    let summary = mapped.summary();
+    let fixes = rows(&summary, "r.nmea");
+    assert_eq!(fixes["held_by_reason"], serde_json::json!({ "ambiguous_base": 30 }));
+    assert_eq!((&fixes["mapped"], &fixes["outside_occupations"]), (&Value::from(0), &Value::from(30)));
+}

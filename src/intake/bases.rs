@@ -1,5 +1,7 @@
 //! Rows of base logs: positions as they were recorded, each checked on its own.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::cell::When;
@@ -91,6 +93,17 @@ pub struct Window {
     pub instrument_height_m: Option<f64>,
 }
 
+/// A row or fix that went into a base.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Origin {
+    /// Index of the file.
+    pub file: usize,
+    /// Line in it.
+    pub line: u64,
+    /// The row as it stands.
+    pub raw: Arc<str>,
+}
+
 /// A base as it was recorded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BaseRow {
@@ -128,12 +141,24 @@ pub struct BaseRow {
     pub coordinate_epoch: Option<f64>,
     /// What the receiver said of its fixes.
     pub quality: FixQuality,
+    /// All rows or fixes that it was made of; empty for a point of one row.
+    pub origins: Vec<Origin>,
     /// The fixes that made it; none for a point that was logged as such.
     pub occupation: Option<Occupation>,
     /// The carried columns.
     pub extras: Vec<String>,
     /// Suspicions so far.
     pub flags: Flags,
+}
+
+impl BaseRow {
+    /// Every row or fix that it was made of.
+    pub fn all_origins(&self) -> Vec<Origin> {
+        match self.origins.as_slice() {
+            [] => vec![Origin { file: self.file, line: self.line, raw: self.raw.as_str().into() }],
+            several => several.to_vec(),
+        }
+    }
 }
 
 /// The name of a row's base, even where the row is unusable otherwise.
@@ -188,6 +213,7 @@ pub fn read(
             worst_hdop: reader.plain(Quantity::Hdop)?,
             worst_pdop: reader.plain(Quantity::Pdop)?,
         },
+        origins: Vec::new(),
         occupation: None,
         extras: plan.extras.iter().map(|(index, _)| rows.cell(row, *index).to_owned()).collect(),
         flags,

@@ -48,7 +48,7 @@ impl Part {
                 name_header: String::new(),
                 file: first.fix.file,
                 line: first.fix.line,
-                raw: first.raw.clone(),
+                raw: first.raw.to_string(),
                 coordinates: mean.coordinates,
                 height: mean.height.map(|height| height.raised(-antenna_m)),
                 crs: None,
@@ -65,6 +65,7 @@ impl Part {
                     worst_hdop: worst(|epoch| epoch.fix.hdop),
                     worst_pdop: worst(|epoch| epoch.fix.pdop),
                 },
+                origins: used.iter().map(|epoch| epoch.origin()).collect(),
                 occupation: Some(Occupation {
                     epochs: used.len() as u64,
                     aside: (members.len() - used.len()) as u64,
@@ -180,6 +181,8 @@ pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
         (a, b) => a.or(b),
     };
     let kinds = [&one.quality.kinds, &other.quality.kinds].into_iter().flatten().cloned().collect::<Vec<_>>();
+    let mut flags = one.flags;
+    other.flags.iter().for_each(|flag| flags.raise(flag));
     let mut windows = [one.windows.clone(), other.windows.clone()].concat();
     windows.sort_unstable();
     let occupation = match (&one.occupation, &other.occupation) {
@@ -208,7 +211,9 @@ pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
             worst_hdop: both(one.quality.worst_hdop, other.quality.worst_hdop),
             worst_pdop: both(one.quality.worst_pdop, other.quality.worst_pdop),
         },
+        origins: [one.all_origins(), other.all_origins()].concat(),
         occupation,
+        flags,
         ..one.clone()
     }
 }

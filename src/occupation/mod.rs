@@ -9,10 +9,12 @@ pub mod merge;
 pub mod track;
 pub mod windows;
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use crate::base::HeldBase;
-use crate::intake::bases::{BaseRow, Window};
+use crate::intake::bases::{BaseRow, Origin, Window};
 use crate::intake::fixes::Fix;
 use crate::job::{OccupationSource, Occupations, Quality};
 use crate::ledger::{Fault, Reason};
@@ -25,7 +27,14 @@ pub struct Epoch {
     /// Name of the base.
     pub name: Option<String>,
     /// The line of the log.
-    pub raw: String,
+    pub raw: Arc<str>,
+}
+
+impl Epoch {
+    /// Where it stands.
+    fn origin(&self) -> Origin {
+        Origin { file: self.fix.file, line: self.fix.line, raw: self.raw.clone() }
+    }
 }
 
 /// How fixes become bases.
@@ -147,7 +156,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
 }
 
 fn held(epoch: &Epoch, name: Option<String>, fault: Fault) -> HeldBase {
-    HeldBase { name, place: (epoch.fix.file, epoch.fix.line, epoch.raw.clone()), fault }
+    HeldBase { name, place: (epoch.fix.file, epoch.fix.line, epoch.raw.to_string()), fault }
 }
 
 /// Seconds between two instants, negative where `to` is the earlier.
@@ -186,7 +195,7 @@ pub(crate) mod invented {
     }
 
     pub fn epoch(fix: Fix) -> Epoch {
-        Epoch { raw: format!("line {}", fix.line), name: None, fix }
+        Epoch { raw: format!("line {}", fix.line).into(), name: None, fix }
     }
 }
 

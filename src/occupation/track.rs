@@ -116,7 +116,7 @@ fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &Rules) -> Bas
         name_header: String::new(),
         file: a.file,
         line: a.line,
-        raw: one.raw.clone(),
+        raw: one.raw.to_string(),
         coordinates: plane.back([mix(from[0], to[0]), mix(from[1], to[1])]),
         height: height.map(|height| height.raised(-rules.antenna_height_m)),
         crs: None,
@@ -136,6 +136,7 @@ fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &Rules) -> Bas
             worst_hdop: worst(a.hdop, b.hdop),
             worst_pdop: worst(a.pdop, b.pdop),
         },
+        origins: if epochs == 1 { vec![one.origin()] } else { vec![one.origin(), other.origin()] },
         occupation: Some(Occupation {
             epochs,
             aside: 0,

@@ -3,6 +3,7 @@
 //! Points are bases already; fixes wait for [`super::stations`]. Waypoints and the points of vector files
 //! go the way of delimited rows, so that column maps, checks and carried columns are the same for all.
 
+use std::collections::HashSet;
 use std::path::Path;
 
 use jiff::SignedDuration;
@@ -179,7 +180,7 @@ impl BaseLogs {
                 match bases::read_fix(&log.plan, &rows, row, file) {
                     Ok(mut fix) => {
                         fix.line = line;
-                        self.epochs.push(Epoch { fix, name: name(), raw: row.line.text.to_owned() });
+                        self.epochs.push(Epoch { fix, name: name(), raw: row.line.text.into() });
                     }
                     Err(fault) => hold(fault),
                 }
@@ -232,7 +233,7 @@ impl BaseLogs {
     fn add_fixes(&mut self, file: usize, text: &str, log: FixLog, clock_offset_s: f64) {
         let offset = SignedDuration::try_from_secs_f64(clock_offset_s).unwrap_or_default();
         let lines: Vec<&str> = text.lines().collect();
-        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end()).to_owned();
+        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end()).into();
         let counts = &mut self.files[file].info.counts;
         counts.read += log.fixes.len() as u64;
         counts.other_lines += log.other_lines;
@@ -278,16 +279,22 @@ impl BaseLogs {
         self.files.iter().map(|file| file.info.counts.read).sum()
     }
 
-    /// The counts of each file, once the bases are settled. What fixes were used for is in them already.
+    /// The counts of each file, once the bases are settled.
     pub fn counts(&self, table: &BaseTable) -> Vec<Counts> {
         let mut counts: Vec<Counts> = self.files.iter().map(|file| file.info.counts.clone()).collect();
         for held in &table.held {
             counts[held.place.0].hold(held.fault.reason);
         }
+        // A fix may lie between the times of several shots, and serve a base for each.
+        let mut used = HashSet::new();
         for base in &table.bases {
-            let counts = &mut counts[base.row.file];
-            counts.mapped += u64::from(base.row.occupation.is_none());
-            counts.flag(base.flags);
+            counts[base.row.file].flag(base.flags);
+            if base.row.origins.is_empty() {
+                counts[base.row.file].mapped += 1;
+            }
+            for origin in &base.row.origins {
+                counts[origin.file].mapped += u64::from(used.insert(origin.raw.as_ptr()));
+            }
         }
         counts
     }

@@ -1,5 +1,7 @@
 //! Where the crew stood: the fixes of all base logs made into bases, beside the points.
 
+use std::collections::HashMap;
+
 use jiff::Timestamp;
 
 use super::RunError;
@@ -12,7 +14,7 @@ use crate::intake::bases::BaseRow;
 use crate::intake::columns::Quantity;
 use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::join;
-use crate::ledger::{Fault, Flag, Reason};
+use crate::ledger::{Fault, Reason};
 use crate::occupation::windows::{self, ShotTime};
 use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
 
@@ -20,6 +22,8 @@ use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
 pub struct Stations {
     /// Points and bases made of fixes.
     pub rows: Vec<BaseRow>,
+    /// Whether a standard error had to be assumed for a mean of points (horizontal, vertical).
+    pub assumed: (bool, bool),
     /// Rows and fixes that were held.
     pub held: Vec<HeldBase>,
     /// Names without a position, and why.
@@ -34,12 +38,20 @@ pub struct Stations {
 /// When the job does not say what the fixes need.
 pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stations, RunError> {
     let epochs = std::mem::take(&mut logs.epochs);
+    let points = merged_points(std::mem::take(&mut logs.rows), job);
     let mut stations = Stations {
-        rows: merged_points(std::mem::take(&mut logs.rows), job),
+        rows: points.rows,
+        assumed: points.assumed,
         held: std::mem::take(&mut logs.held),
         absent: Vec::new(),
         notes: Vec::new(),
     };
+    if points.count > 0 {
+        let rows = if points.count == 1 { "row of the base logs was" } else { "rows of the base logs were" };
+        stations
+            .notes
+            .push(format!("{} {rows} joined with an earlier one of the same base to their weighted mean.", points.count));
+    }
     let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
     if epochs.is_empty() && !by_time && logs.listed.is_empty() {
         return Ok(stations);
@@ -48,14 +60,13 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
     if !epochs.is_empty() || !logs.listed.is_empty() {
         let from = source(job, logs, shot_logs);
         let gathered = gather(job, logs, epochs, &shots, from)?;
-        for (file, counts) in logs.files.iter_mut().map(|file| &mut file.info.counts).enumerate() {
-            counts.mapped += gathered.used[file];
-            counts.outside_occupations += gathered.outside[file];
+        for (file, outside) in logs.files.iter_mut().zip(&gathered.outside) {
+            file.info.counts.outside_occupations += outside;
         }
         stations.rows.extend(gathered.rows);
         stations.held.extend(gathered.held);
         stations.absent = gathered.absent;
-        stations.notes = gathered.notes;
+        stations.notes.extend(gathered.notes);
     }
     let mut notes = Vec::new();
     propose_clock(job, &shots, &stations, &mut notes);
@@ -122,34 +133,57 @@ fn gather(
                 let fault = Fault::new(Reason::FewEpochs, "", name, why.clone());
                 gathered.held.push(HeldBase { name: Some(name.clone()), place, fault });
             }
-            None => gathered.used[place.0] += 1,
+            None => logs.files[place.0].info.counts.mapped += 1,
         }
     }
     Ok(gathered)
 }
 
+/// Points joined, and how.
+#[derive(Default)]
+struct Joined {
+    rows: Vec<BaseRow>,
+    /// Whether a standard error had to be assumed for a mean (horizontal, vertical).
+    assumed: (bool, bool),
+    /// Rows that went into the mean of an earlier one.
+    count: u64,
+}
+
 /// Points of one name joined, where the job asks for it.
-fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Vec<BaseRow> {
+fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
     if job.bases.occupations.reoccupied != Some(Several::Merge) {
-        return rows;
+        return Joined { rows, ..Joined::default() };
     }
-    let mut kept: Vec<BaseRow> = Vec::new();
-    for mut row in rows {
-        let sigmas = (row.sigma_horizontal_m, row.sigma_vertical_m);
-        row.sigma_horizontal_m = sigmas.0.or(job.bases.sigma_horizontal_m).or(Some(ASSUMED_SIGMA_HORIZONTAL_M));
-        row.sigma_vertical_m = sigmas.1.or(job.bases.sigma_vertical_m).or(Some(ASSUMED_SIGMA_VERTICAL_M));
-        let same = kept
-            .iter_mut()
-            .find(|other| other.name == row.name && other.crs_value == row.crs_value && merge::apart(other, &row).2);
-        match same {
-            Some(other) => {
-                *other = merge::weighted(other, &row);
-                other.flags.raise(Flag::RepeatedBase);
+    let stated = |row: &BaseRow| {
+        (row.sigma_horizontal_m.or(job.bases.sigma_horizontal_m), row.sigma_vertical_m.or(job.bases.sigma_vertical_m))
+    };
+    let filled = |row: &BaseRow| BaseRow {
+        sigma_horizontal_m: stated(row).0.or(Some(ASSUMED_SIGMA_HORIZONTAL_M)),
+        sigma_vertical_m: stated(row).1.or(Some(ASSUMED_SIGMA_VERTICAL_M)),
+        ..row.clone()
+    };
+    let frame = |row: &BaseRow| (row.crs.clone(), row.crs_value.clone(), row.coordinate_epoch);
+    let mut joined = Joined::default();
+    let mut by_name: HashMap<String, Vec<usize>> = HashMap::new();
+    for row in rows {
+        let earlier = by_name.entry(row.name.clone()).or_default();
+        let is_same = |other: &BaseRow| frame(other) == frame(&row) && merge::apart(&filled(other), &filled(&row)).2;
+        match earlier.iter().copied().find(|index| is_same(&joined.rows[*index])) {
+            Some(index) => {
+                for row in [&joined.rows[index], &row] {
+                    joined.assumed.0 |= stated(row).0.is_none();
+                    joined.assumed.1 |= stated(row).1.is_none() && row.height.is_some();
+                }
+                joined.rows[index] = merge::weighted(&filled(&joined.rows[index]), &filled(&row));
+                joined.count += 1;
             }
-            None => kept.push(row),
+            None => {
+                earlier.push(joined.rows.len());
+                joined.rows.push(row);
+            }
         }
     }
-    kept
+    joined
 }
 
 /// Notes where the shots' clock seems to be off; nothing is applied.
