@@ -148,3 +148,36 @@ fn the_fixes_of_a_base_that_is_held_are_held_and_not_counted_as_used_too() {
     assert_eq!(fixes["held_by_reason"], serde_json::json!({ "ambiguous_base": 30 }));
     assert_eq!((&fixes["mapped"], &fixes["outside_occupations"]), (&Value::from(0), &Value::from(30)));
 }
+
+const ONE_LOG: &str = "files = [\"r.nmea\"]\ncrs = \"EPSG:4979\"";
+
+#[test]
+fn rows_of_a_list_of_occupations_are_not_counted_as_shots() {
+    let list = "base,start,end\nA,2026-05-04T08:00:00Z,2026-05-04T08:01:00Z\n";
+    let bases = format!("{ONE_LOG}\n[bases.occupations.list]\nfiles = [\"list.csv\"]");
+    let mapped = map(&[("r.nmea", &nmea()), ("list.csv", list), ("shots.csv", SHOTS)], &bases, "");
+    let summary = mapped.summary();
+    assert_eq!(summary["shots"]["read"], 2);
+    assert_eq!(summary["bases"]["read"], 61);
+}
+
+#[test]
+fn a_second_occupation_in_a_list_without_fixes_is_held_and_not_called_used() {
+    let list = "base,start,end\nA,2026-05-04T08:00:00Z,2026-05-04T08:01:00Z\nA,2026-05-04T10:00:00Z,2026-05-04T10:01:00Z\n";
+    let bases = format!("{ONE_LOG}\n[bases.occupations.list]\nfiles = [\"list.csv\"]");
+    let mapped = map(&[("r.nmea", &nmea()), ("list.csv", list), ("shots.csv", SHOTS)], &bases, "");
+    let summary = mapped.summary();
+    assert_eq!(rows(&summary, "list.csv")["mapped"], 1);
+    assert_eq!(rows(&summary, "list.csv")["held_by_reason"], serde_json::json!({ "few_epochs": 1 }));
+    assert_eq!(summary["shots"]["mapped"], 2);
+}
+
+#[test]
+fn a_list_that_nothing_reads_is_refused() {
+    let list = "base,start,end\nA,2026-05-04T08:00:00Z,2026-05-04T08:01:00Z\n";
+    let files = [("r.nmea", &*nmea()), ("list.csv", list), ("shots.csv", SHOTS)];
+    let bases = format!("{ONE_LOG}\n[bases.occupations]\nfrom = \"stops\"\nlist.files = [\"list.csv\"]");
+    map(&files, &bases, "").fails_with("from under [bases.occupations] does not read the list");
+    let bases = format!("{ONE_LOG}\n[bases.occupations]\nlist.files = [\"list.csv\"]");
+    map(&files, &bases, "[join]\nby = \"interpolated\"").fails_with("reads no list of occupations");
+}

@@ -8,7 +8,7 @@ use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Bases, Instrument, Job, Shots};
+use super::{Bases, Instrument, Job, JoinBy, OccupationSource, Shots};
 use crate::clock::LeapSeconds;
 use crate::intake::columns::nearest;
 
@@ -413,6 +413,17 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
     ] {
         if !(value >= 0.0 && value.is_finite()) {
             return fault(&["bases", "occupations", key], format!("{key} must be 0 or more"));
+        }
+    }
+    if occupations.list.is_some() {
+        let path = ["bases", "occupations", "list"];
+        if occupations.from.is_some_and(|from| from != OccupationSource::List) {
+            return fault(&path, "from under [bases.occupations] does not read the list; remove the list or from".into());
+        }
+        if job.join.by == Some(JoinBy::Interpolated) {
+            let problem = "by = \"interpolated\" under [join] takes the receiver's position at each shot and reads no list of \
+                           occupations; remove one of the two";
+            return fault(&path, problem.into());
         }
     }
     for (key, value) in [("limit_s", job.join.limit_s), ("gap_s", job.join.gap_s)] {

@@ -9,6 +9,7 @@ pub mod merge;
 pub mod track;
 pub mod windows;
 
+use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
 use jiff::Timestamp;
@@ -61,6 +62,8 @@ pub struct Gathered {
     pub outside: Vec<u64>,
     /// Bases that shots may name although no fix makes them, and why there is none.
     pub absent: Vec<(String, String)>,
+    /// By index: windows that made no base, and why.
+    pub unserved: BTreeMap<usize, String>,
     /// Warnings in sentences.
     pub notes: Vec<String>,
 }
@@ -112,12 +115,16 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
     };
     let mut inside = vec![false; sound.len()];
     let mut parts = Vec::new();
+    let key = |window: &Window| (window.name.clone(), window.from, window.to);
+    let (mut served, mut few) = (HashSet::new(), HashMap::new());
     for group in groups {
         group.members.iter().for_each(|index| inside[*index] = true);
         let members: Vec<&Epoch> = group.members.iter().map(|index| &sound[*index]).collect();
         let least = rules.quality.least_epochs as usize;
         if members.len() < least {
-            let say = format!("base {} has {} epochs; the job wants {least}", group.window.name, members.len());
+            let label = crate::base::label(&group.window.name);
+            let say = format!("base {label} has {} epochs; the job wants {least}", members.len());
+            few.insert(key(&group.window), say.clone());
             for epoch in members {
                 let fault = Fault::new(Reason::FewEpochs, "", "", say.clone());
                 gathered.held.push(held(epoch, Some(group.window.name.clone()), fault));
@@ -130,24 +137,29 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
             match aside {
                 None => gathered.used[epoch.fix.file] += 1,
                 Some(apart_m) => {
-                    let say = format!("{apart_m:.2} m from the mean of base {}: set aside as outlying", group.window.name);
+                    let label = crate::base::label(&group.window.name);
+                    let say = format!("{apart_m:.2} m from the mean of base {label}: set aside as outlying");
                     gathered.held.push(held(epoch, None, Fault::new(Reason::OutlyingEpoch, "", "", say)));
                 }
             }
         }
+        served.insert(key(&group.window));
         parts.push(merge::Part::new(&group.window, &members, &mean, rules));
     }
     for (epoch, inside) in sound.iter().zip(inside) {
         gathered.outside[epoch.fix.file] += u64::from(!inside);
     }
-    let made: Vec<String> = parts.iter().map(|part| part.row.name.clone()).collect();
-    for window in windows.iter().flatten() {
-        if !made.contains(&window.name) && !gathered.absent.iter().any(|(name, _)| *name == window.name) {
-            gathered.absent.push((
-                window.name.clone(),
-                format!("no usable fix of a receiver lies between {} and {}", window.from, window.to),
-            ));
+    let mut known: HashSet<&str> = parts.iter().map(|part: &merge::Part| part.row.name.as_str()).collect();
+    for (index, window) in windows.iter().flatten().enumerate() {
+        if served.contains(&key(window)) {
+            continue;
         }
+        let none = || format!("no usable fix of a receiver lies between {} and {}", window.from, window.to);
+        let why = few.get(&key(window)).cloned().unwrap_or_else(none);
+        if known.insert(&window.name) {
+            gathered.absent.push((window.name.clone(), why.clone()));
+        }
+        gathered.unserved.insert(index, why);
     }
     let (rows, notes) = merge::merge(parts, rules.occupations);
     gathered.rows = rows;

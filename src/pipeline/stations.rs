@@ -115,7 +115,7 @@ fn gather(
         return Ok(track::at_instants(epochs, &instants, &rules, job.join.gap_s, files));
     }
     let windows = match from {
-        OccupationSource::List if listed.is_empty() => {
+        OccupationSource::List if listed.is_empty() && job.bases.occupations.list.is_none() => {
             return Err(RunError::Nothing(
                 "occupations come from a list, and the job names none; write files = [\"…\"] under [bases.occupations.list]"
                     .into(),
@@ -127,11 +127,11 @@ fn gather(
     };
     let mut gathered = occupation::gather(epochs, windows, &rules, files);
     // Each row of a list is used, or held for want of fixes.
-    for (window, place) in listed {
-        match gathered.absent.iter().find(|(name, _)| *name == window.name) {
-            Some((name, why)) => {
-                let fault = Fault::new(Reason::FewEpochs, "", name, why.clone());
-                gathered.held.push(HeldBase { name: Some(name.clone()), place, fault });
+    for (index, (window, place)) in listed.into_iter().enumerate() {
+        match gathered.unserved.get(&index) {
+            Some(why) => {
+                let fault = Fault::new(Reason::FewEpochs, "", &crate::base::label(&window.name), why.clone());
+                gathered.held.push(HeldBase { name: Some(window.name), place, fault });
             }
             None => logs.files[place.0].info.counts.mapped += 1,
         }
