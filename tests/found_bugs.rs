@@ -181,3 +181,48 @@ fn a_list_that_nothing_reads_is_refused() {
     let bases = format!("{ONE_LOG}\n[bases.occupations]\nlist.files = [\"list.csv\"]");
     map(&files, &bases, "[join]\nby = \"interpolated\"").fails_with("reads no list of occupations");
 }
+
+/// A delimited log of fixes, one each second of half a minute.
+fn fixes(header: &str, cells: &str) -> String {
+    let rows = (0..30).map(|second| format!("2026-05-04T08:00:{second:02}Z,{cells}\n"));
+    std::iter::once(format!("time,{header}\n")).chain(rows).collect()
+}
+
+#[test]
+fn columns_of_heights_beside_fixes_are_not_ignored() {
+    let log = fixes("lat_deg,lon_deg,ellipsoid_height_m,antenna_height_m,instrument_height_m", "46.1,8.9,502.0,2.0,1.6");
+    let mapped = map(&[("b.csv", &log), ("shots.csv", SHOTS)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "[heights]");
+    let summary = mapped.summary();
+    assert!((mapped.base(0, "ellipsoid_height_m") - 500.0).abs() < 1e-6);
+    // Without an instrument height no shot could be mapped.
+    assert_eq!(summary["shots"]["mapped"], 2);
+}
+
+#[test]
+fn fixes_of_a_vector_file_keep_the_crs_of_the_file() {
+    let feature = |second: u32| {
+        format!(
+            "{{\"type\":\"Feature\",\"geometry\":{{\"type\":\"Point\",\"coordinates\":[8.9,46.1,500]}},\
+             \"properties\":{{\"when\":\"2026-05-04T08:00:{second:02}Z\"}}}}"
+        )
+    };
+    let features: Vec<String> = (0..30).map(feature).collect();
+    // ED50 lies about a hundred metres off WGS 84.
+    let text = format!(
+        "{{\"type\":\"FeatureCollection\",\"crs\":{{\"type\":\"name\",\"properties\":{{\"name\":\"urn:ogc:def:crs:EPSG::4230\"}}}},\
+         \"features\":[{}]}}",
+        features.join(",")
+    );
+    let bases = "files = [\"b.geojson\"]\n[bases.columns]\ntime = \"when\"\nellipsoid_height_m = \"z\"";
+    let mapped = map(&[("b.geojson", &text), ("shots.csv", SHOTS)], bases, "");
+    mapped.summary();
+    let off_m = (mapped.base(0, "lat_deg") - 46.1) * M_PER_DEG_LAT;
+    assert!((50.0..200.0).contains(&off_m.abs()), "{off_m}");
+}
+
+#[test]
+fn fixes_in_systems_told_row_by_row_are_refused_and_not_read_in_one() {
+    let log = fixes("east_m,north_m,ellipsoid_height_m,zone", "500000,5105000,502.0,33N");
+    let bases = "files = [\"b.csv\"]\ncrs = \"EPSG:32632\"\ncrs_column = \"zone\"\n[bases.crs_by_value]\n33N = \"EPSG:32633\"";
+    map(&[("b.csv", &log), ("shots.csv", SHOTS)], bases, "").fails_with("crs_column chooses the CRS of named points");
+}

@@ -7,7 +7,7 @@ use jiff::Timestamp;
 use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::fixes::{Fix, FixKind};
+use super::fixes::{Beside, Fix, FixKind};
 use super::plan::Plan;
 use super::shots::{Reader, looks_damaged};
 use crate::job::Quality;
@@ -234,11 +234,11 @@ fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
     }
 }
 
-/// A row as a fix: it has a time, and the antenna height is still on.
+/// A row as a fix: it has a time, and the antenna height is still on unless the log has a column of it.
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix, Fault> {
+pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height_m: Option<f64>) -> Result<(Fix, Beside), Fault> {
     let reader = Reader { plan, rows, row };
     let quantities = [Quantity::Time, Quantity::Date];
     let (instant, _) = reader
@@ -248,12 +248,24 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix,
     let sigma = |quantity| Ok::<_, Fault>(reader.measured(quantity)?.map(f64::abs));
     let horizontal = sigma(Quantity::SigmaHorizontal)?;
     let vertical = sigma(Quantity::SigmaVertical)?;
-    Ok(Fix {
+    let is_of_ground = plan.claim_of(Quantity::AntennaHeight).is_some();
+    let mut height = height(&reader)?;
+    if let (Some(above), true) = (height, is_of_ground) {
+        let none = || reader.no_reading(Reason::NoHeight, &[Quantity::AntennaHeight], "the height of the antenna is not known");
+        height = Some(above.raised(-reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).ok_or_else(none)?));
+    }
+    let beside = Beside {
+        crs: None,
+        is_of_ground,
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
+        coordinate_epoch: reader.coordinate_epoch()?,
+    };
+    let fix = Fix {
         file,
         line: row.line.number,
         instant,
         coordinates: coordinates(&reader)?,
-        height: height(&reader)?,
+        height,
         separation_m: reader.measured(Quantity::Separation)?,
         kind: kind_of_fix(&reader)?.unwrap_or(FixKind::Unknown),
         satellites: None,
@@ -261,7 +273,8 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix,
         pdop: reader.plain(Quantity::Pdop)?,
         sigma_m: horizontal.map(|sigma| [sigma, sigma, vertical.unwrap_or(2.0 * sigma)]),
         speed_m_s: None,
-    })
+    };
+    Ok((fix, beside))
 }
 
 /// A row of a list of occupations.

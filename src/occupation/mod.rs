@@ -16,7 +16,7 @@ use jiff::Timestamp;
 
 use crate::base::HeldBase;
 use crate::intake::bases::{BaseRow, Origin, Window};
-use crate::intake::fixes::Fix;
+use crate::intake::fixes::{Beside, Fix};
 use crate::job::{OccupationSource, Occupations, Quality};
 use crate::ledger::{Fault, Reason};
 
@@ -25,6 +25,8 @@ use crate::ledger::{Fault, Reason};
 pub struct Epoch {
     /// The fix.
     pub fix: Fix,
+    /// What its log says beside it.
+    pub beside: Beside,
     /// Name of the base.
     pub name: Option<String>,
     /// The line of the log.
@@ -207,7 +209,7 @@ pub(crate) mod invented {
     }
 
     pub fn epoch(fix: Fix) -> Epoch {
-        Epoch { raw: format!("line {}", fix.line).into(), name: None, fix }
+        Epoch { raw: format!("line {}", fix.line).into(), name: None, beside: Beside::default(), fix }
     }
 }
 

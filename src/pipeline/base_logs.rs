@@ -5,6 +5,7 @@
 
 use std::collections::HashSet;
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::SignedDuration;
 
@@ -15,7 +16,7 @@ use crate::crs::Crs;
 use crate::intake::bases::{self, BaseRow, Window};
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::extras::ExtraType;
-use crate::intake::fixes::{FixLog, HeldLine};
+use crate::intake::fixes::{Beside, FixLog, HeldLine};
 use crate::intake::plan::Plan;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, nmea, vector};
@@ -93,9 +94,11 @@ impl BaseLogs {
             let (bytes, sha256) = text::fingerprint(path)?;
             let table = Text { path: path.to_owned(), text: delimited(&headers, &rows), encoding: "", bytes, sha256 };
             let numbers = rows.iter().map(|(number, _)| *number).collect();
-            let first = self.rows.len();
+            let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
             self.read_rows(table, name, "vector", Some(numbers), job, antenna_height_m)?;
-            self.rows[first..].iter_mut().for_each(|row| row.crs = layer.crs_wkt.clone());
+            self.rows[first_row..].iter_mut().for_each(|row| row.crs = layer.crs_wkt.clone());
+            let crs: Option<Arc<str>> = layer.crs_wkt.as_deref().map(Into::into);
+            self.epochs[first_fix..].iter_mut().for_each(|epoch| epoch.beside.crs = crs.clone());
             let file = self.files.len() - 1;
             for (number, why) in &layer.skipped {
                 self.files[file].info.counts.read += 1;
@@ -165,6 +168,15 @@ impl BaseLogs {
             })?);
         }
         let are_fixes = log.plan.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
+        if are_fixes && log.plan.crs_column.is_some() {
+            return Err(IntakeError::Columns {
+                path: log.text.path.clone(),
+                line: log.plan.header_line,
+                problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
+                          have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
+                    .into(),
+            });
+        }
         let mut types = vec![ExtraType::Empty; log.plan.extras.len()];
         let chunk = Chunk::whole(file, &log);
         let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
@@ -177,10 +189,10 @@ impl BaseLogs {
             if let Some(fault) = fault {
                 hold(fault);
             } else if are_fixes {
-                match bases::read_fix(&log.plan, &rows, row, file) {
-                    Ok(mut fix) => {
+                match bases::read_fix(&log.plan, &rows, row, file, antenna_height_m) {
+                    Ok((mut fix, beside)) => {
                         fix.line = line;
-                        self.epochs.push(Epoch { fix, name: name(), raw: row.line.text.into() });
+                        self.epochs.push(Epoch { fix, beside, name: name(), raw: row.line.text.into() });
                     }
                     Err(fault) => hold(fault),
                 }
@@ -240,7 +252,7 @@ impl BaseLogs {
         self.hold_lines(file, log.held);
         self.epochs.extend(log.fixes.into_iter().filter_map(|mut fix| {
             fix.instant = fix.instant.checked_add(offset).ok()?;
-            Some(Epoch { raw: raw(fix.line), name: None, fix })
+            Some(Epoch { raw: raw(fix.line), name: None, beside: Beside::default(), fix })
         }));
     }
 

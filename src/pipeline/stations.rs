@@ -95,7 +95,7 @@ fn gather(
     let files = logs.files.len();
     let listed = std::mem::take(&mut logs.listed);
     let list_has_antenna = !listed.is_empty() && listed.iter().all(|(window, _)| window.antenna_height_m.is_some());
-    let has_heights = epochs.iter().any(|epoch| epoch.fix.height.is_some());
+    let has_heights = epochs.iter().any(|epoch| epoch.fix.height.is_some() && !epoch.beside.is_of_ground);
     let antenna_height_m = match job.heights.antenna_height_m {
         Some(metres) => metres,
         None if list_has_antenna || !has_heights => 0.0,
