@@ -226,3 +226,14 @@ fn fixes_in_systems_told_row_by_row_are_refused_and_not_read_in_one() {
     let bases = "files = [\"b.csv\"]\ncrs = \"EPSG:32632\"\ncrs_column = \"zone\"\n[bases.crs_by_value]\n33N = \"EPSG:32633\"";
     map(&[("b.csv", &log), ("shots.csv", SHOTS)], bases, "").fails_with("crs_column chooses the CRS of named points");
 }
+
+#[test]
+fn the_instrument_height_of_an_occupation_goes_before_that_of_the_job() {
+    let list = "base,start,end,instrument_height_m\nA,2026-05-04T08:00:00Z,2026-05-04T08:01:00Z,1.2\n";
+    let bases = format!("{ONE_LOG}\n[bases.occupations.list]\nfiles = [\"list.csv\"]");
+    let mapped = map(&[("r.nmea", &nmea()), ("list.csv", list), ("shots.csv", SHOTS)], &bases, "");
+    mapped.summary();
+    let top: f64 = mapped.layer("features")[0]["ellipsoid_height_m"].parse().unwrap();
+    let above_m = top - mapped.base(0, "ellipsoid_height_m") - 50.0 * 2f64.to_radians().sin();
+    assert!((above_m - 1.2).abs() < 1e-3, "{above_m}");
+}

@@ -189,6 +189,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         placed_bases: compute::place_bases(&table, &locator).map_err(crs_error("crs"))?,
         projected: output.kind() == crate::crs::Kind::Projected,
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+        instrument_height_m: job.heights.instrument_height_m,
         wanted: &job.layers,
     };
 
