@@ -237,3 +237,20 @@ fn the_instrument_height_of_an_occupation_goes_before_that_of_the_job() {
     let above_m = top - mapped.base(0, "ellipsoid_height_m") - 50.0 * 2f64.to_radians().sin();
     assert!((above_m - 1.2).abs() < 1e-3, "{above_m}");
 }
+
+#[test]
+fn a_clock_offset_that_no_calendar_holds_is_refused_or_its_fixes_held() {
+    let files = [("r.nmea", &*nmea()), ("shots.csv", SHOTS)];
+    for offset in ["nan", "inf", "1e300", "-2e10"] {
+        map(&files, &format!("{ONE_LOG}\nclock_offset_s = {offset}"), "").fails_with("job.toml:8: clock_offset_s = ");
+    }
+    // A receiver that says the last day but one of the calendar, and a clock a day behind.
+    let zda = |second: u32| sentence(&format!("GPZDA,0800{second:02}.00,30,12,9999,,"));
+    let late: String = (0..60)
+        .map(zda)
+        .zip(nmea_on("", |_| 46.1).lines().collect::<Vec<_>>().chunks(2))
+        .fold(String::new(), |text, (zda, fix)| text + &zda + &fix.join("\n") + "\n");
+    let bases = "files = [\"b.csv\", \"r.nmea\"]\ncrs = \"EPSG:4979\"\nclock_offset_s = 86400";
+    let mapped = map(&[("b.csv", POINT), ("r.nmea", &late), ("shots.csv", SHOTS)], bases, "");
+    assert_eq!(rows(&mapped.summary(), "r.nmea")["held_by_reason"], serde_json::json!({ "not_a_time": 60 }));
+}

@@ -8,9 +8,12 @@ use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Bases, Instrument, Job, JoinBy, OccupationSource, Shots};
+use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Shots};
 use crate::clock::LeapSeconds;
 use crate::intake::columns::nearest;
+
+/// A clock that is off by more than some centuries is no clock, in seconds.
+const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
 
 /// The mark that a starter job leaves where a person must decide.
 pub const UNDECIDED: &str = "??";
@@ -97,7 +100,7 @@ impl Job {
             }
         };
         let lists = self.bases.occupations.list.iter_mut().map(|list| &mut list.log);
-        let known = self.known.iter_mut().map(|known| &mut known.log);
+        let known = self.known.iter_mut().flat_map(|known| std::iter::once(&mut known.log).chain(known.per_file.values_mut()));
         let single = self.bases.per_file.values_mut().chain(self.shots.per_file.values_mut());
         for log in [&mut self.bases.log, &mut self.shots.log].into_iter().chain(lists).chain(known).chain(single) {
             log.leap_seconds = Some(steps.clone());
@@ -402,6 +405,12 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
             return fault(&["bases", "epoch"], "epoch is a year with its fraction, such as 2026.4".into());
         }
     }
+    for (table, log) in logs(job) {
+        if !(log.clock_offset_s.abs() <= GREATEST_CLOCK_OFFSET_S) {
+            let problem = format!("clock_offset_s = {}: write seconds that are added to every time", log.clock_offset_s);
+            return fault(&[table, "clock_offset_s"], problem);
+        }
+    }
     let occupations = &job.bases.occupations;
     for (key, value) in [
         ("least_duration_s", occupations.least_duration_s),
@@ -452,6 +461,16 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
         return fault(&["north", "fore_back_limit_deg"], "fore_back_limit_deg must be 0 to 180".into());
     }
     Ok(())
+}
+
+/// How each log is written, and the table of the job that says so.
+fn logs(job: &Job) -> impl Iterator<Item = (&'static str, &LogFormat)> {
+    let bases = std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known)));
+    let of_bases = bases.flat_map(|(table, bases)| {
+        let list = bases.occupations.list.iter().map(|list| &list.log);
+        std::iter::once(&bases.log).chain(bases.per_file.values()).chain(list).map(move |log| (table, log))
+    });
+    of_bases.chain(std::iter::once(&job.shots.log).chain(job.shots.per_file.values()).map(|log| ("shots", log)))
 }
 
 fn is_sigma(value: f64) -> bool {

@@ -245,15 +245,24 @@ impl BaseLogs {
     fn add_fixes(&mut self, file: usize, text: &str, log: FixLog, clock_offset_s: f64) {
         let offset = SignedDuration::try_from_secs_f64(clock_offset_s).unwrap_or_default();
         let lines: Vec<&str> = text.lines().collect();
-        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end()).into();
+        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end());
         let counts = &mut self.files[file].info.counts;
         counts.read += log.fixes.len() as u64;
         counts.other_lines += log.other_lines;
         self.hold_lines(file, log.held);
-        self.epochs.extend(log.fixes.into_iter().filter_map(|mut fix| {
-            fix.instant = fix.instant.checked_add(offset).ok()?;
-            Some(Epoch { raw: raw(fix.line), name: None, beside: Beside::default(), fix })
-        }));
+        for mut fix in log.fixes {
+            match fix.instant.checked_add(offset) {
+                Ok(instant) => {
+                    fix.instant = instant;
+                    self.epochs.push(Epoch { raw: raw(fix.line).into(), name: None, beside: Beside::default(), fix });
+                }
+                Err(_) => {
+                    let say = format!("{} with clock_offset_s = {clock_offset_s} added is no time of the calendar", fix.instant);
+                    let fault = Fault::new(Reason::NotATime, "", &fix.instant.to_string(), say);
+                    self.held.push(HeldBase { name: None, place: (file, fix.line, raw(fix.line).to_string()), fault });
+                }
+            }
+        }
     }
 
     fn hold_lines(&mut self, file: usize, held: Vec<HeldLine>) {
