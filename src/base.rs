@@ -455,7 +455,11 @@ pub fn label(name: &str) -> String {
     name.replace(NAME_JOINT, "/")
 }
 
-fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
+/// The CRS that a row's position is in, by the settings of its log.
+///
+/// # Errors
+/// When the row's value stands for none.
+pub(crate) fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
     if let Some(definition) = &row.crs {
         return Ok(definition.clone());
     }

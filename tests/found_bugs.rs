@@ -254,3 +254,33 @@ fn a_clock_offset_that_no_calendar_holds_is_refused_or_its_fixes_held() {
     let mapped = map(&[("b.csv", POINT), ("r.nmea", &late), ("shots.csv", SHOTS)], bases, "");
     assert_eq!(rows(&mapped.summary(), "r.nmea")["held_by_reason"], serde_json::json!({ "not_a_time": 60 }));
 }
+
+#[test]
+fn a_known_point_with_a_time_is_no_base_by_time() {
+    let point = "base,lat_deg,lon_deg,ellipsoid_height_m,time\n";
+    let (base, known) =
+        (format!("{point}A,46.1,8.9,500,2026-05-04T08:00:00Z\n"), format!("{point}K,46.2,8.9,500,2026-05-04T08:00:20Z\n"));
+    let rest = "[join]\nby = \"last_before\"\n[known]\nfiles = [\"k.csv\"]\ncrs = \"EPSG:4979\"";
+    let files = [("b.csv", &*base), ("k.csv", &known), ("shots.csv", SHOTS)];
+    let mapped = map(&files, "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", rest);
+    mapped.summary();
+    let bases: Vec<String> = mapped.layer("features").into_iter().map(|row| row["base"].clone()).collect();
+    assert_eq!(bases, ["A", "A"]);
+}
+
+#[test]
+fn known_points_are_read_by_their_own_settings() {
+    let known = "base,east_m,north_m,ellipsoid_height_m,zone\nK,500000,5105000,500,33N\nL,500000,5105000,500,34N\n";
+    let files = [("b.csv", POINT), ("k.csv", known), ("shots.csv", SHOTS)];
+    let bases = "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"";
+    let rest = "[known]\nfiles = [\"k.csv\"]\ncrs_column = \"zone\"\n[known.crs_by_value]\n33N = \"EPSG:32633\"";
+    let mapped = map(&files, bases, rest);
+    // The central meridian of zone 33.
+    assert_eq!(rows(&mapped.summary(), "k.csv")["held_by_reason"], serde_json::json!({ "unknown_crs": 1 }));
+    assert!((mapped.base(1, "lon_deg") - 15.0).abs() < 1e-9);
+    map(&files, bases, "[known]\nfiles = [\"k.csv\"]").fails_with("[known] has no crs");
+    let occupied = "[known]\nfiles = [\"k.csv\"]\ncrs = \"EPSG:32633\"\noccupations.margin_s = 5";
+    map(&files, bases, occupied).fails_with("known points are not occupied");
+    let fixes = [("b.csv", POINT), ("k.csv", &*nmea()), ("shots.csv", SHOTS)];
+    map(&fixes, bases, "[known]\nfiles = [\"k.csv\"]\ncrs = \"EPSG:4979\"").fails_with("[known] is for points with names");
+}

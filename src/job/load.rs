@@ -8,7 +8,7 @@ use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Shots};
+use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Occupations, Shots};
 use crate::clock::LeapSeconds;
 use crate::intake::columns::nearest;
 
@@ -331,12 +331,20 @@ fn check(job: &Job) -> Result<(), Fault> {
         return fault(&["instrument"], "[instrument] and [instruments] both stand here; keep one".into());
     }
     let bases = &job.bases;
-    let name_their_own = bases.files.iter().all(|file| crate::intake::vector::is_vector(Path::new(file)));
-    if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
-        return fault(&["bases"], "[bases] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"".into());
+    for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
+        let name_their_own = bases.files.iter().all(|file| crate::intake::vector::is_vector(Path::new(file)));
+        if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
+            let problem = format!("[{table}] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"");
+            return fault(&[table], problem);
+        }
+        if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
+            let problem = "crs_column and crs_by_value go together: the column, and what its values stand for";
+            return fault(&[table], problem.into());
+        }
     }
-    if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
-        return fault(&["bases"], "crs_column and crs_by_value go together: the column, and what its values stand for".into());
+    if job.known.as_ref().is_some_and(|known| known.occupations != Occupations::default()) {
+        let problem = "known points are not occupied: their occupations are not read; write them under [bases.occupations]";
+        return fault(&["known", "occupations"], problem.into());
     }
     for (key, sigma) in [("sigma_horizontal_m", bases.sigma_horizontal_m), ("sigma_vertical_m", bases.sigma_vertical_m)] {
         if sigma.is_some_and(|sigma| !is_sigma(sigma)) {

@@ -11,7 +11,7 @@ use jiff::SignedDuration;
 
 use super::block::Chunk;
 use super::files::{Carried, InputFile, Log, join_carried, open, planned};
-use crate::base::{BaseTable, HeldBase};
+use crate::base::{BaseTable, HeldBase, definition_of};
 use crate::crs::Crs;
 use crate::intake::bases::{self, BaseRow, Window};
 use crate::intake::columns::{LogKind, Quantity};
@@ -60,15 +60,9 @@ impl BaseLogs {
         for (path, name) in &job.resolved {
             logs.read_one(path, name, job, antenna_height_m)?;
         }
-        for (path, name) in known.iter().flat_map(|known| &known.resolved) {
-            let Some(known) = known else { continue };
-            let first = logs.rows.len();
-            // Points of a survey, not of the crew's antenna.
-            logs.read_one(path, name, known, None)?;
-            for row in &mut logs.rows[first..] {
-                row.crs = row.crs.take().or_else(|| known.crs.clone());
-                row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
-                row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);
+        if let Some(known) = known {
+            for (path, name) in &known.resolved {
+                logs.read_known(path, name, known)?;
             }
         }
         for (path, name) in job.occupations.list.iter().flat_map(|list| &list.resolved) {
@@ -78,6 +72,31 @@ impl BaseLogs {
         let plans: Vec<Option<&Plan>> = logs.files.iter().map(|file| file.plan.as_ref()).collect();
         logs.carried = join_carried(&plans, &logs.types, &own);
         Ok(logs)
+    }
+
+    /// Reads points of a survey, which are not of the crew's antenna, and which no crew occupied when they were fixed.
+    fn read_known(&mut self, path: &Path, name: &str, known: &Bases) -> Result<(), IntakeError> {
+        let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
+        self.read_one(path, name, known, None)?;
+        if self.epochs.len() > first_fix {
+            let problem = "holds fixes of a receiver, but [known] is for points with names; map the base column, or name the file \
+                           under [bases]";
+            return Err(IntakeError::Encoding { path: path.to_owned(), problem: problem.into() });
+        }
+        for mut row in self.rows.split_off(first_row) {
+            match definition_of(&row, known) {
+                Ok(crs) => {
+                    row.crs = Some(crs);
+                    row.coordinate_epoch = row.coordinate_epoch.or(known.epoch);
+                    row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
+                    row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);
+                    row.windows.clear();
+                    self.rows.push(row);
+                }
+                Err(fault) => self.held.push(HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }),
+            }
+        }
+        Ok(())
     }
 
     fn read_one(&mut self, path: &Path, name: &str, job: &Bases, antenna_height_m: Option<f64>) -> Result<(), IntakeError> {
