@@ -284,3 +284,26 @@ fn known_points_are_read_by_their_own_settings() {
     let fixes = [("b.csv", POINT), ("k.csv", &*nmea()), ("shots.csv", SHOTS)];
     map(&fixes, bases, "[known]\nfiles = [\"k.csv\"]\ncrs = \"EPSG:4979\"").fails_with("[known] is for points with names");
 }
+
+#[test]
+fn a_base_logged_as_a_point_is_not_made_of_fixes_too() {
+    // The receiver was carried a hundred metres off.
+    let log = nmea_on("040526", |_| 46.101);
+    let bases = "files = [\"b.csv\", \"r.nmea\"]\ncrs = \"EPSG:4979\"";
+    let mapped = map(&[("b.csv", POINT), ("r.nmea", &log), ("shots.csv", SHOTS)], bases, "");
+    let summary = mapped.summary();
+    assert_eq!(summary["shots"]["mapped"], 2);
+    assert_eq!(rows(&summary, "r.nmea")["outside_occupations"], 60);
+    assert!((mapped.base(0, "lat_deg") - 46.1).abs() < 1e-9);
+}
+
+#[test]
+fn waypoints_are_read_whatever_the_signs_of_the_delimited_logs_beside_them() {
+    let gpx =
+        "<gpx xmlns=\"http://www.topografix.com/GPX/1/1\"><wpt lat=\"46.1\" lon=\"8.9\"><ele>450</ele><name>A</name></wpt></gpx>";
+    for key in ["separator = \";\"", "decimal = \",\"", "comment = \"4\""] {
+        let bases = format!("files = [\"b.gpx\"]\ncrs = \"EPSG:4979\"\n{key}");
+        let mapped = map(&[("b.gpx", gpx), ("shots.csv", SHOTS)], &bases, "");
+        assert_eq!(mapped.summary()["shots"]["mapped"], 2, "{key}");
+    }
+}

@@ -20,7 +20,7 @@ use crate::intake::fixes::{Beside, FixLog, HeldLine};
 use crate::intake::plan::Plan;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, nmea, vector};
-use crate::job::{Bases, GpxHeightKind, OccupationSource};
+use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
 use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::occupation::Epoch;
 
@@ -169,7 +169,10 @@ impl BaseLogs {
         antenna_height_m: Option<f64>,
     ) -> Result<(), IntakeError> {
         let file = self.files.len();
-        let mut log = planned(text, name, LogKind::Bases, job.format_of(name))?;
+        let format = job.format_of(name);
+        let own = LogFormat { separator: Some(','), decimal: Some('.'), comment: Some(String::new()), ..format.clone() };
+        // How a delimited log is written says nothing of a table that was made here.
+        let mut log = planned(text, name, LogKind::Bases, if numbers.is_some() { &own } else { format })?;
         log.info.kind = kind;
         if numbers.is_some() {
             log.info.separator = None;

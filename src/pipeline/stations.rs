@@ -1,6 +1,6 @@
 //! Where the crew stood: the fixes of all base logs made into bases, beside the points.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use jiff::Timestamp;
 
@@ -58,8 +58,8 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
     }
     let shots = shot_logs.times()?;
     if !epochs.is_empty() || !logs.listed.is_empty() {
-        let from = source(job, logs, shot_logs);
-        let gathered = gather(job, logs, epochs, &shots, from)?;
+        let from = source(job, shot_logs);
+        let gathered = gather(job, logs, epochs, &shots, from, &stations.rows)?;
         for (file, outside) in logs.files.iter_mut().zip(&gathered.outside) {
             file.info.counts.outside_occupations += outside;
         }
@@ -75,12 +75,12 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
 }
 
 /// What tells the occupations: the job, else the list, else the shots that name bases, else stops.
-fn source(job: &Job, logs: &BaseLogs, shots: &ShotLogs) -> OccupationSource {
+fn source(job: &Job, shots: &ShotLogs) -> OccupationSource {
     let occupations = &job.bases.occupations;
     let name_bases = shots.files.iter().all(|log| log.plan.claim_of(Quantity::Base).is_some());
     occupations.from.unwrap_or(match () {
         () if occupations.list.is_some() => OccupationSource::List,
-        () if name_bases && logs.rows.is_empty() => OccupationSource::Shots,
+        () if name_bases => OccupationSource::Shots,
         () => OccupationSource::Stops,
     })
 }
@@ -91,6 +91,7 @@ fn gather(
     epochs: Vec<occupation::Epoch>,
     shots: &[ShotTime],
     from: OccupationSource,
+    points: &[BaseRow],
 ) -> Result<Gathered, RunError> {
     let files = logs.files.len();
     let listed = std::mem::take(&mut logs.listed);
@@ -122,7 +123,12 @@ fn gather(
             ));
         }
         OccupationSource::List => Some(listed.iter().map(|(window, _)| window.clone()).collect()),
-        OccupationSource::Shots => Some(windows::of_shots(shots, &settled)),
+        OccupationSource::Shots => {
+            // A base that was logged as a point has its position.
+            let points: HashSet<&str> = points.iter().map(|point| point.name.as_str()).collect();
+            let windows = windows::of_shots(shots, &settled).into_iter();
+            Some(windows.filter(|window| !points.contains(window.name.as_str())).collect())
+        }
         OccupationSource::Column | OccupationSource::Stops | OccupationSource::Each => None,
     };
     let mut gathered = occupation::gather(epochs, windows, &rules, files);
