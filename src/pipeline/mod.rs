@@ -153,6 +153,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let settings =
         Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
     let mut table = BaseTable::settle(stations.rows, stations.held, &settings).map_err(crs_error("bases.crs"))?;
+    table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
     table.note_absent(stations.absent);
     check_any_base(&table, &base_logs)?;
     let outside_grid = geoids::outside_grid(job, &table)?;
