@@ -114,6 +114,8 @@ pub struct BaseTable {
     pub bases: Vec<Base>,
     /// Rows held.
     pub held: Vec<HeldBase>,
+    /// Files of the bases made of fixes that are among the held: the first fix of each is held, not used.
+    pub held_fixes: Vec<usize>,
     /// Datums.
     pub datums: Vec<Datum>,
     /// Operations used to reach the datums.
@@ -176,6 +178,7 @@ impl BaseTable {
         let mut table = BaseTable {
             bases: Vec::with_capacity(rows.len()),
             held: Vec::new(),
+            held_fixes: Vec::new(),
             datums: Vec::new(),
             operations: Vec::new(),
             by_name: HashMap::new(),
@@ -185,7 +188,7 @@ impl BaseTable {
             let definition = match definition_of(&row, settings.bases) {
                 Ok(definition) => definition,
                 Err(fault) => {
-                    held.push(HeldBase::of(row, fault));
+                    held.push(table.hold(row, fault));
                     continue;
                 }
             };
@@ -196,7 +199,7 @@ impl BaseTable {
             let source = &sources[&definition];
             match table.settle_one(&row, source, settings)? {
                 Ok(base) => table.bases.push(base),
-                Err(fault) => held.push(HeldBase::of(row, fault)),
+                Err(fault) => held.push(table.hold(row, fault)),
             }
         }
         table.held = held;
@@ -245,7 +248,12 @@ impl BaseTable {
                 return Err(CrsError::Unsuitable { name: source.crs.label(), purpose, kind, remedy });
             }
         };
-        let ellipsoid_in = match row.height {
+        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
+        let recorded_height = match (row.height, row.separation_m) {
+            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
+            (height, _) => height,
+        };
+        let ellipsoid_in = match recorded_height {
             Some(Height::Ellipsoid(metres)) if source.takes_height => metres,
             _ => 0.0,
         };
@@ -264,13 +272,8 @@ impl BaseTable {
         let datum = &self.datums[source.datum];
         let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
         let undulation = if datum.is_geocentric { settings.geoid.undulation_m(&at, row.separation_m) } else { None };
-        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
-        let recorded = match (row.height, row.separation_m) {
-            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
-            (height, _) => height,
-        };
         let n = undulation.map(|undulation| undulation.metres);
-        let heights = match recorded {
+        let heights = match recorded_height {
             None => BaseHeights::default(),
             Some(Height::Ellipsoid(recorded)) => {
                 let ellipsoid = if source.takes_height { height } else { recorded };
@@ -386,7 +389,8 @@ impl BaseTable {
                     self.by_name.insert(base.row.name.clone(), Named::Ambiguous(*greatest));
                     let say = format!("positions {greatest:.1} m apart bear the name {}; rename one", base.label);
                     let fault = Fault::new(Reason::AmbiguousBase, &base.row.name_header, &base.label, say);
-                    self.held.push(HeldBase::of(base.row, fault));
+                    let held = self.hold(base.row, fault);
+                    self.held.push(held);
                 }
                 None => {
                     let here = kept.len();
@@ -426,8 +430,9 @@ impl BaseTable {
     }
 }
 
-impl HeldBase {
-    fn of(row: BaseRow, fault: Fault) -> HeldBase {
+impl BaseTable {
+    fn hold(&mut self, row: BaseRow, fault: Fault) -> HeldBase {
+        self.held_fixes.extend(row.occupation.is_some().then_some(row.file));
         HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }
     }
 }

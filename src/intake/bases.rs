@@ -208,11 +208,11 @@ fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
     }
 }
 
-/// A row as a fix: it has a time, and the antenna height is still on.
+/// A row as a fix: it has a time, and the antenna height, which stands beside it where the log has it, is still on.
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix, Fault> {
+pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<(Fix, Option<f64>), Fault> {
     let reader = Reader { plan, rows, row };
     let quantities = [Quantity::Time, Quantity::Date];
     let (instant, _) = reader
@@ -222,7 +222,7 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix,
     let sigma = |quantity| Ok::<_, Fault>(reader.measured(quantity)?.map(f64::abs));
     let horizontal = sigma(Quantity::SigmaHorizontal)?;
     let vertical = sigma(Quantity::SigmaVertical)?;
-    Ok(Fix {
+    let fix = Fix {
         file,
         line: row.line.number,
         instant,
@@ -235,7 +235,8 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix,
         pdop: reader.plain(Quantity::Pdop)?,
         sigma_m: horizontal.map(|sigma| [sigma, sigma, vertical.unwrap_or(2.0 * sigma)]),
         speed_m_s: None,
-    })
+    };
+    Ok((fix, reader.measured(Quantity::AntennaHeight)?))
 }
 
 /// A row of a list of occupations.

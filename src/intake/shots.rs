@@ -141,7 +141,6 @@ pub struct ShotRules {
     kits: BTreeMap<String, Kits>,
     /// The kits of rows that name none.
     only: Option<Kits>,
-    instrument_height_m: Option<f64>,
     target_height_m: f64,
     steep_rad: f64,
     agreement_sigmas: f64,
@@ -164,7 +163,6 @@ impl ShotRules {
         ShotRules {
             kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
             only,
-            instrument_height_m: heights.instrument_height_m,
             target_height_m: heights.target_height_m.unwrap_or(0.0),
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
@@ -271,7 +269,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         azimuth_rad,
         azimuth_read,
         triangle,
-        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?.or(rules.instrument_height_m),
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
         when,
         kit,

@@ -39,7 +39,7 @@ impl Part {
         used.iter().for_each(|epoch| *kinds.entry(epoch.fix.kind).or_default() += 1);
         let kinds: Vec<String> = kinds.iter().rev().map(|(kind, count)| format!("{} {count}", kind.word())).collect();
         let worst = |get: fn(&Epoch) -> Option<f64>| used.iter().filter_map(|epoch| get(epoch)).max_by(f64::total_cmp);
-        let antenna_m = window.antenna_height_m.unwrap_or(rules.antenna_height_m);
+        let antenna_m = window.antenna_height_m.or(first.antenna_height_m).unwrap_or(rules.antenna_height_m);
         // The window that shots are joined by: a list's own, else what was logged.
         let span = if window.from == window.to { (from, to) } else { (window.from.min(from), window.to.max(to)) };
         Part {
@@ -51,7 +51,7 @@ impl Part {
                 raw: first.raw.clone(),
                 coordinates: mean.coordinates,
                 height: mean.height.map(|height| height.raised(-antenna_m)),
-                crs: None,
+                crs: first.crs.clone(),
                 crs_value: None,
                 sigma_horizontal_m: Some(mean.sigma_horizontal_m),
                 sigma_vertical_m: mean.height.map(|_| mean.sigma_vertical_m),

@@ -26,6 +26,10 @@ pub struct Epoch {
     pub name: Option<String>,
     /// The line of the log.
     pub raw: String,
+    /// Antenna height over the ground point in metres, where the log gives it.
+    pub antenna_height_m: Option<f64>,
+    /// The CRS of the file it is from, where that is not the one of `[bases]`.
+    pub crs: Option<String>,
 }
 
 /// How fixes become bases.
@@ -186,7 +190,7 @@ pub(crate) mod invented {
     }
 
     pub fn epoch(fix: Fix) -> Epoch {
-        Epoch { raw: format!("line {}", fix.line), name: None, fix }
+        Epoch { raw: format!("line {}", fix.line), name: None, antenna_height_m: None, crs: None, fix }
     }
 }
 

@@ -93,8 +93,10 @@ impl BaseLogs {
             let table = Text { path: path.to_owned(), text: delimited(&headers, &rows), encoding: "", bytes, sha256 };
             let numbers = rows.iter().map(|(number, _)| *number).collect();
             let first = self.rows.len();
+            let first_epoch = self.epochs.len();
             self.read_rows(table, name, "vector", Some(numbers), job, antenna_height_m)?;
             self.rows[first..].iter_mut().for_each(|row| row.crs = layer.crs_wkt.clone());
+            self.epochs[first_epoch..].iter_mut().for_each(|epoch| epoch.crs = layer.crs_wkt.clone());
             let file = self.files.len() - 1;
             for (number, why) in &layer.skipped {
                 self.files[file].info.counts.read += 1;
@@ -177,9 +179,10 @@ impl BaseLogs {
                 hold(fault);
             } else if are_fixes {
                 match bases::read_fix(&log.plan, &rows, row, file) {
-                    Ok(mut fix) => {
+                    Ok((mut fix, antenna_height_m)) => {
                         fix.line = line;
-                        self.epochs.push(Epoch { fix, name: name(), raw: row.line.text.to_owned() });
+                        let raw = row.line.text.to_owned();
+                        self.epochs.push(Epoch { fix, name: name(), raw, antenna_height_m, crs: None });
                     }
                     Err(fault) => hold(fault),
                 }
@@ -239,7 +242,7 @@ impl BaseLogs {
         self.hold_lines(file, log.held);
         self.epochs.extend(log.fixes.into_iter().filter_map(|mut fix| {
             fix.instant = fix.instant.checked_add(offset).ok()?;
-            Some(Epoch { raw: raw(fix.line), name: None, fix })
+            Some(Epoch { raw: raw(fix.line), name: None, antenna_height_m: None, crs: None, fix })
         }));
     }
 
@@ -283,6 +286,9 @@ impl BaseLogs {
         let mut counts: Vec<Counts> = self.files.iter().map(|file| file.info.counts.clone()).collect();
         for held in &table.held {
             counts[held.place.0].hold(held.fault.reason);
+        }
+        for file in &table.held_fixes {
+            counts[*file].mapped = counts[*file].mapped.saturating_sub(1);
         }
         for base in &table.bases {
             let counts = &mut counts[base.row.file];

@@ -45,6 +45,8 @@ pub struct Stage<'j> {
     pub projected: bool,
     /// Standard error of the orientation shared by a base's shots, beside the declination's.
     pub sigma_orientation_rad: f64,
+    /// Height of the instrument over the ground point where neither shot nor base has one, in metres.
+    pub instrument_height_m: Option<f64>,
     /// The layers to make.
     pub wanted: &'j [LayerName],
 }
@@ -260,7 +262,7 @@ impl Stage<'_> {
 
     /// The instrument height of a shot; where nothing vertical comes of it, none is needed.
     fn instrument_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
-        let known = shot.instrument_height_m.or(base.row.instrument_height_m);
+        let known = shot.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m);
         let is_flat = matches!(shot.triangle, Triangle::Level { .. }) || base.heights.kind == HeightKind::None;
         known.or(is_flat.then_some(0.0)).ok_or_else(|| {
             let say = "the instrument height is not known; write it in the row, or instrument_height_m under [heights] (0 where the \

@@ -76,7 +76,7 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
     let plan = Plan::new(&text, kind, format)?;
     let info = InputFile {
         name: name.to_owned(),
-        is_bases: kind == LogKind::Bases,
+        is_bases: kind != LogKind::Shots,
         bytes: text.bytes,
         sha256: text.sha256.clone(),
         encoding: text.encoding,

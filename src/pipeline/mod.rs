@@ -157,9 +157,10 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     if table.bases.is_empty() {
         let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
         return Err(RunError::Nothing(format!(
-            "no base can be used: {} of {} rows were held{why}",
+            "no base can be used: {} of {} rows were held{why}{}",
             table.held.len(),
-            base_logs.counts_read()
+            base_logs.counts_read(),
+            stations.notes.iter().fold(String::new(), |notes, note| format!("{notes}. {note}"))
         )));
     }
     let declinations = Declinations::new(&job.north);
@@ -187,6 +188,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         declinations: &declinations,
         placed_bases: compute::place_bases(&table, &locator).map_err(crs_error("crs"))?,
         projected: output.kind() == crate::crs::Kind::Projected,
+        instrument_height_m: job.heights.instrument_height_m,
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
         wanted: &job.layers,
     };

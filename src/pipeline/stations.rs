@@ -1,5 +1,7 @@
 //! Where the crew stood: the fixes of all base logs made into bases, beside the points.
 
+use std::collections::BTreeSet;
+
 use jiff::Timestamp;
 
 use super::RunError;
@@ -14,7 +16,7 @@ use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::join;
 use crate::ledger::{Fault, Flag, Reason};
 use crate::occupation::windows::{self, ShotTime};
-use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
+use crate::occupation::{self, Epoch, Gathered, Rules, merge, seconds, track};
 
 /// What is known of the bases before they are settled.
 pub struct Stations {
@@ -34,20 +36,18 @@ pub struct Stations {
 /// When the job does not say what the fixes need.
 pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stations, RunError> {
     let epochs = std::mem::take(&mut logs.epochs);
-    let mut stations = Stations {
-        rows: merged_points(std::mem::take(&mut logs.rows), job),
-        held: std::mem::take(&mut logs.held),
-        absent: Vec::new(),
-        notes: Vec::new(),
-    };
+    let mut stations =
+        Stations { rows: merged_points(logs, job), held: std::mem::take(&mut logs.held), absent: Vec::new(), notes: Vec::new() };
     let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
     if epochs.is_empty() && !by_time && logs.listed.is_empty() {
         return Ok(stations);
     }
     let shots = shot_logs.times()?;
+    let clues = Clues::of(job, shot_logs, &epochs);
     if !epochs.is_empty() || !logs.listed.is_empty() {
-        let from = source(job, logs, shot_logs);
-        let gathered = gather(job, logs, epochs, &shots, from)?;
+        let from = source(job, shot_logs);
+        let points: BTreeSet<&str> = stations.rows.iter().map(|row| row.name.as_str()).collect();
+        let gathered = gather(job, logs, epochs, &shots, &points, from)?;
         for (file, counts) in logs.files.iter_mut().map(|file| &mut file.info.counts).enumerate() {
             counts.mapped += gathered.used[file];
             counts.outside_occupations += gathered.outside[file];
@@ -58,18 +58,18 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         stations.notes = gathered.notes;
     }
     let mut notes = Vec::new();
-    propose_clock(job, &shots, &stations, &mut notes);
+    propose_clock(job, &shots, &stations, &clues, &mut notes);
     stations.notes.extend(notes);
     Ok(stations)
 }
 
 /// What tells the occupations: the job, else the list, else the shots that name bases, else stops.
-fn source(job: &Job, logs: &BaseLogs, shots: &ShotLogs) -> OccupationSource {
+fn source(job: &Job, shots: &ShotLogs) -> OccupationSource {
     let occupations = &job.bases.occupations;
     let name_bases = shots.files.iter().all(|log| log.plan.claim_of(Quantity::Base).is_some());
     occupations.from.unwrap_or(match () {
         () if occupations.list.is_some() => OccupationSource::List,
-        () if name_bases && logs.rows.is_empty() => OccupationSource::Shots,
+        () if name_bases => OccupationSource::Shots,
         () => OccupationSource::Stops,
     })
 }
@@ -77,17 +77,18 @@ fn source(job: &Job, logs: &BaseLogs, shots: &ShotLogs) -> OccupationSource {
 fn gather(
     job: &Job,
     logs: &mut BaseLogs,
-    epochs: Vec<occupation::Epoch>,
+    epochs: Vec<Epoch>,
     shots: &[ShotTime],
+    points: &BTreeSet<&str>,
     from: OccupationSource,
 ) -> Result<Gathered, RunError> {
     let files = logs.files.len();
     let listed = std::mem::take(&mut logs.listed);
     let list_has_antenna = !listed.is_empty() && listed.iter().all(|(window, _)| window.antenna_height_m.is_some());
-    let has_heights = epochs.iter().any(|epoch| epoch.fix.height.is_some());
+    let lacks_antenna = epochs.iter().any(|epoch| epoch.fix.height.is_some() && epoch.antenna_height_m.is_none());
     let antenna_height_m = match job.heights.antenna_height_m {
         Some(metres) => metres,
-        None if list_has_antenna || !has_heights => 0.0,
+        None if list_has_antenna || !lacks_antenna => 0.0,
         None => {
             return Err(RunError::Nothing(
                 "the fixes of a receiver are of its antenna, and nothing says how high it stood over the ground point; write \
@@ -111,7 +112,12 @@ fn gather(
             ));
         }
         OccupationSource::List => Some(listed.iter().map(|(window, _)| window.clone()).collect()),
-        OccupationSource::Shots => Some(windows::of_shots(shots, &settled)),
+        OccupationSource::Shots => {
+            let mut windows = windows::of_shots(shots, &settled);
+            // What the crew logged as a point, or others surveyed, needs no fixes.
+            windows.retain(|window| !points.contains(window.name.as_str()));
+            Some(windows)
+        }
         OccupationSource::Column | OccupationSource::Stops | OccupationSource::Each => None,
     };
     let mut gathered = occupation::gather(epochs, windows, &rules, files);
@@ -128,43 +134,72 @@ fn gather(
     Ok(gathered)
 }
 
-/// Points of one name joined, where the job asks for it.
-fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Vec<BaseRow> {
+/// Points of one name joined, where the job asks for it; what is joined to an earlier row is counted as used.
+fn merged_points(logs: &mut BaseLogs, job: &Job) -> Vec<BaseRow> {
+    let rows = std::mem::take(&mut logs.rows);
     if job.bases.occupations.reoccupied != Some(Several::Merge) {
         return rows;
     }
-    let mut kept: Vec<BaseRow> = Vec::new();
-    for mut row in rows {
-        let sigmas = (row.sigma_horizontal_m, row.sigma_vertical_m);
-        row.sigma_horizontal_m = sigmas.0.or(job.bases.sigma_horizontal_m).or(Some(ASSUMED_SIGMA_HORIZONTAL_M));
-        row.sigma_vertical_m = sigmas.1.or(job.bases.sigma_vertical_m).or(Some(ASSUMED_SIGMA_VERTICAL_M));
-        let same = kept
-            .iter_mut()
-            .find(|other| other.name == row.name && other.crs_value == row.crs_value && merge::apart(other, &row).2);
-        match same {
-            Some(other) => {
-                *other = merge::weighted(other, &row);
-                other.flags.raise(Flag::RepeatedBase);
-            }
-            None => kept.push(row),
+    let stated = |row: &BaseRow| {
+        let horizontal = row.sigma_horizontal_m.or(job.bases.sigma_horizontal_m);
+        (horizontal, row.sigma_vertical_m.or(job.bases.sigma_vertical_m))
+    };
+    let with_sigmas = |row: &BaseRow| {
+        let (horizontal, vertical) = stated(row);
+        BaseRow {
+            sigma_horizontal_m: horizontal.or(Some(ASSUMED_SIGMA_HORIZONTAL_M)),
+            sigma_vertical_m: vertical.or(Some(ASSUMED_SIGMA_VERTICAL_M)),
+            ..row.clone()
         }
+    };
+    let mut kept: Vec<BaseRow> = Vec::new();
+    for row in rows {
+        let same = kept.iter_mut().find(|other| {
+            (&other.name, &other.crs, &other.crs_value) == (&row.name, &row.crs, &row.crs_value)
+                && merge::apart(&with_sigmas(other), &with_sigmas(&row)).2
+        });
+        let Some(other) = same else {
+            kept.push(row);
+            continue;
+        };
+        let (one, two) = (stated(other), stated(&row));
+        let mut mean = merge::weighted(&with_sigmas(other), &with_sigmas(&row));
+        // An error that nobody stated stays unstated, so that the run tells of what it assumes for the mean.
+        mean.sigma_horizontal_m = one.0.and(two.0).and(mean.sigma_horizontal_m);
+        mean.sigma_vertical_m = one.1.and(two.1).and(mean.sigma_vertical_m);
+        mean.flags.raise(Flag::RepeatedBase);
+        *other = mean;
+        logs.files[row.file].info.counts.mapped += 1;
     }
     kept
 }
 
+/// What the receiver itself tells of the clocks.
+struct Clues {
+    /// Its stops, where the occupations are the shots' own and move with their clock.
+    stops: Option<Vec<(Timestamp, Timestamp)>>,
+    /// When its fixes were.
+    fixes: Vec<Timestamp>,
+}
+
+impl Clues {
+    fn of(job: &Job, shots: &ShotLogs, epochs: &[Epoch]) -> Clues {
+        let by_shots = !epochs.is_empty() && source(job, shots) == OccupationSource::Shots;
+        Clues {
+            stops: by_shots.then(|| windows::stops(epochs, &job.bases.occupations)),
+            fixes: epochs.iter().map(|epoch| epoch.fix.instant).collect(),
+        }
+    }
+}
+
 /// Notes where the shots' clock seems to be off; nothing is applied.
-fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, notes: &mut Vec<String>) {
-    let occupations: Vec<(Timestamp, Timestamp)> = stations
-        .rows
-        .iter()
-        .flat_map(|row| &row.windows)
-        // An instant says nothing about how long the crew stayed.
-        .filter(|(from, to)| seconds(*from, *to) > 0.0)
-        .copied()
-        .collect();
+fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, clues: &Clues, notes: &mut Vec<String>) {
+    let of_rows = || stations.rows.iter().flat_map(|row| &row.windows).copied();
+    let mut occupations = clues.stops.clone().unwrap_or_else(|| of_rows().collect());
+    // An instant says nothing about how long the crew stayed.
+    occupations.retain(|(from, to)| seconds(*from, *to) > 0.0);
     let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
-    let begins: Vec<Timestamp> = stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0).collect();
-    if offset::is_week_rollover(&instants, &begins) {
+    if offset::is_week_rollover(&instants, &clues.fixes) {
         notes.push(
             "The receiver's dates lie 1024 weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
              619315200 under [bases]."
