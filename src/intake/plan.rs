@@ -355,12 +355,21 @@ impl Plan {
                 Source::Constant(_) => vec![],
             })
             .collect();
+        let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
+        let chosen = self.kind == LogKind::Bases && kinds.iter().filter(|kind| self.claims.contains_key(kind)).count() == 1;
         for index in 0..self.headers.len() {
             if mapped.contains(&index) {
                 continue;
             }
             let header = self.headers[index].clone();
             match columns::parse(&header.to_ascii_lowercase(), self.kind) {
+                // The job has chosen the other of two kinds of height.
+                Some((Quantity::EllipsoidHeight, _)) if self.claims.contains_key(&Quantity::OrthometricHeight) && chosen => {
+                    self.extras.push((index, header));
+                }
+                Some((Quantity::OrthometricHeight, _)) if self.claims.contains_key(&Quantity::EllipsoidHeight) && chosen => {
+                    self.extras.push((index, header));
+                }
                 Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
                     self.add(quantity, Claim { name: header.to_ascii_lowercase(), header, unit, source: Source::Column(index) })?;
                 }

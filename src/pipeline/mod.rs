@@ -155,7 +155,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let mut table = BaseTable::settle(stations.rows, stations.held, &settings).map_err(crs_error("bases.crs"))?;
     table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
     table.note_absent(stations.absent);
-    check_any_base(&table, &base_logs)?;
+    check_any_base(&table, &base_logs, &stations.notes)?;
     let outside_grid = geoids::outside_grid(job, &table)?;
     let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(|source| {
         // PROJ finds nothing where no base lies: then the place is what is wrong.
@@ -167,7 +167,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     })?;
     let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
-    check_any_base(&table, &base_logs)?;
+    check_any_base(&table, &base_logs, &stations.notes)?;
     let declinations = Declinations::new(&job.north);
     let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
     let (sights, backsight_notes) =
@@ -288,13 +288,14 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
 mod notes;
 
 /// Refuses to go on without a base.
-fn check_any_base(table: &BaseTable, logs: &BaseLogs) -> Result<(), RunError> {
+fn check_any_base(table: &BaseTable, logs: &BaseLogs, notes: &[String]) -> Result<(), RunError> {
     if !table.bases.is_empty() {
         return Ok(());
     }
     let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
     let (held, read) = (table.held.len(), logs.counts_read());
-    Err(RunError::Nothing(format!("no base can be used: {held} of {read} rows were held{why}")))
+    let notes: String = notes.iter().map(|note| format!(". {note}")).collect();
+    Err(RunError::Nothing(format!("no base can be used: {held} of {read} rows were held{why}{notes}")))
 }
 
 /// Each base and what became of it.
