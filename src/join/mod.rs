@@ -2,6 +2,8 @@
 
 pub mod time;
 
+use std::collections::HashMap;
+
 use crate::base::{BaseTable, Named};
 use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
@@ -17,12 +19,18 @@ pub struct Joiner<'j> {
     table: &'j BaseTable,
     rules: &'j Join,
     timeline: Timeline,
+    /// Of names that stand for several positions.
+    several: HashMap<&'j str, Timeline>,
 }
 
 impl<'j> Joiner<'j> {
     /// For settled bases, by the job's rules.
     pub fn new(table: &'j BaseTable, rules: &'j Join) -> Joiner<'j> {
-        Joiner { table, rules, timeline: Timeline::of(table, 0..table.bases.len()) }
+        let several = table.by_name.iter().filter_map(|(name, named)| match named {
+            Named::Several(indexes) => Some((name.as_str(), Timeline::of(table, indexes.iter().copied()))),
+            _ => None,
+        });
+        Joiner { table, rules, timeline: Timeline::of(table, 0..table.bases.len()), several: several.collect() }
     }
 
     /// By what the shots of a log find their bases.
@@ -73,7 +81,7 @@ impl<'j> Joiner<'j> {
         Err(match self.table.by_name.get(name) {
             Some(Named::Several(indexes)) => match when.and_then(|when| when.instant) {
                 Some((instant, _)) => {
-                    let timeline = Timeline::of(self.table, indexes.iter().copied());
+                    let timeline = self.several.get(name).unwrap_or(&self.timeline);
                     return timeline.find(instant, TimeRule::LastBefore, f64::INFINITY).or_else(|_| {
                         timeline.find(instant, TimeRule::Nearest, self.rules.limit_s).map_err(|nearest| {
                             fault(Reason::NoBaseInTime, nearest.say(self.table, TimeRule::Nearest, self.rules.limit_s))

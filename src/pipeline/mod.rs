@@ -284,6 +284,7 @@ mod notes;
 
 /// Each base and what became of it.
 fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {
+    let mut declinations = stage.declinations.by_base();
     let bases = stage.table.bases.iter().enumerate();
     bases
         .map(|(index, base)| Station {
@@ -291,7 +292,7 @@ fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<St
             placed: stage.placed_bases[index],
             file: logs.files[base.row.file].info.name.clone(),
             orientation: stage.orientations[index],
-            declinations: stage.declinations.of_base(index),
+            declinations: declinations.remove(&index).unwrap_or_default(),
             shots: shots[index],
         })
         .collect()
