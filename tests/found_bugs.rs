@@ -307,3 +307,35 @@ fn waypoints_are_read_whatever_the_signs_of_the_delimited_logs_beside_them() {
         assert_eq!(mapped.summary()["shots"]["mapped"], 2, "{key}");
     }
 }
+
+const ROLES: &str = "base,shot,time,true_azimuth_deg,inclination_deg,slope_distance_m,role,feature\n";
+const TWO_POINTS: &str = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.1,8.9,500\nB,46.11,8.9,500\n";
+
+#[test]
+fn foresights_to_features_do_not_fill_the_summary_with_notes() {
+    let shot = |i: u32| format!("A,{i},2026-05-04T08:00:00Z,{},2,50,foresight,tree {i}\n", i % 360);
+    let shots: String = std::iter::once(ROLES.to_owned()).chain((0..500).map(shot)).collect();
+    let mapped = map(&[("b.csv", POINT), ("shots.csv", &shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "");
+    let notes = mapped.summary()["notes"].clone();
+    assert!(notes.as_array().unwrap().len() < 20, "{notes}");
+    assert!(notes.to_string().contains("And 490 more sights"), "{notes}");
+}
+
+#[test]
+fn a_backsight_that_stands_in_the_log_twice_counts_once() {
+    let shots =
+        format!("{ROLES}{}A,2,2026-05-04T08:00:09Z,10,2,50,,x\n", "A,1,2026-05-04T08:00:00Z,359,2,,backsight,B\n".repeat(4));
+    let mapped = map(&[("b.csv", TWO_POINTS), ("shots.csv", &shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "");
+    mapped.summary();
+    assert_eq!(mapped.base(0, "backsights"), 1.0);
+}
+
+#[test]
+fn a_backsight_to_a_base_of_several_positions_says_so() {
+    let points = "base,lat_deg,lon_deg,ellipsoid_height_m,time\nA,46.1,8.9,500,2026-05-04T08:00:00Z\n\
+                  B,46.11,8.9,500,2026-05-04T07:00:00Z\nB,46.12,8.9,500,2026-05-04T07:30:00Z\n";
+    let shots = format!("{ROLES}A,1,2026-05-04T08:00:00Z,359,2,50,backsight,B\n");
+    let mapped = map(&[("b.csv", points), ("shots.csv", &shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "");
+    let notes = mapped.summary()["notes"].to_string();
+    assert!(notes.contains("which stands for several positions: it does not orient its base"), "{notes}");
+}
