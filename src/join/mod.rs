@@ -48,7 +48,14 @@ impl<'j> Joiner<'j> {
             return self.by_name(plan, rows, row, when);
         }
         let quantities = [Quantity::Time, Quantity::Date];
-        let no_time = || plan.no_reading(rows, row, Reason::NoTime, &quantities, "the base is told by the time of the shot");
+        let no_time = || match when {
+            Some(_) => {
+                let header = plan.header(Quantity::Date);
+                let say = format!("{header} is a day without a time of day: the base is told by the time of the shot");
+                Fault::new(Reason::NoTime, header, plan.raw(Quantity::Date, rows, row), say)
+            }
+            None => plan.no_reading(rows, row, Reason::NoTime, &quantities, "the base is told by the time of the shot"),
+        };
         let (instant, _) = when.and_then(|when| when.instant).ok_or_else(no_time)?;
         let fault =
             |say: String| Fault::new(Reason::NoBaseInTime, plan.header(Quantity::Time), plan.raw(Quantity::Time, rows, row), say);

@@ -82,7 +82,8 @@ pub fn find(
             };
             let Some(turn_rad) = turn_rad else { continue };
             // As among the shots, one row twice is one sight where an id or a time tells that it is one row.
-            let has_id = plan.claim_of(Quantity::Shot).is_some() || read.when.is_some_and(|when| when.instant.is_some());
+            let has_id = plan.name(Quantity::Shot, &rows, row, &mut String::new()).is_some();
+            let has_id = has_id || read.when.is_some_and(|when| when.instant.is_some());
             let print = has_id.then(|| row_print(row.line.text.trim()));
             let sight = KnownSight {
                 from,

@@ -18,7 +18,7 @@ use std::sync::mpsc::sync_channel;
 use rayon::prelude::*;
 
 use crate::audit::{Audit, Auditor};
-use crate::base::{BaseTable, Settings};
+use crate::base::{self, BaseTable, Settings};
 use crate::crs::{Crs, CrsError, Operation, Rules};
 use crate::intake::IntakeError;
 use crate::intake::shots::ShotRules;
@@ -154,15 +154,10 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
     let mut table = BaseTable::settle(stations.rows, stations.held, &settings).map_err(crs_error("bases.crs"))?;
     table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
-    table.note_absent(stations.absent);
     if table.bases.is_empty() {
-        let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
-        return Err(RunError::Nothing(format!(
-            "no base can be used: {} of {} rows were held{why}",
-            table.held.len(),
-            base_logs.counts_read()
-        )));
+        return Err(RunError::Nothing(no_base(&base_logs, &table, &stations.absent, &stations.notes)));
     }
+    table.note_absent(stations.absent);
     let declinations = Declinations::new(&job.north);
     let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
     let (sights, backsight_notes) =
@@ -281,6 +276,18 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
 }
 
 mod notes;
+
+/// Why there is no base at all.
+fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], notes: &[String]) -> String {
+    let held = table.held.first().map(|held| held.fault.sentence.clone());
+    let absent = absent.first().map(|(name, why)| format!("base {} has no position: {why}", base::label(name)));
+    let why = held.or(absent).map(|why| format!("; the first: {why}")).unwrap_or_default();
+    let outside: u64 = logs.files.iter().map(|file| file.info.counts.outside_occupations).sum();
+    let outside = if outside > 0 { format!(", {outside} lie outside every occupation") } else { String::new() };
+    let notes: String = notes.iter().map(|note| format!(". {note}")).collect();
+    let (held, read) = (table.held.len(), logs.counts_read());
+    format!("no base can be used: {held} of {read} rows were held{outside}{why}{notes}")
+}
 
 /// Each base and what became of it.
 fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {

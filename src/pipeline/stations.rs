@@ -57,6 +57,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         return Ok(stations);
     }
     let shots = shot_logs.times()?;
+    let fixes: Vec<Timestamp> = epochs.iter().map(|epoch| epoch.fix.instant).collect();
     if !epochs.is_empty() || !logs.listed.is_empty() {
         let from = source(job, shot_logs);
         let gathered = gather(job, logs, epochs, &shots, from, &stations.rows)?;
@@ -69,7 +70,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         stations.notes.extend(gathered.notes);
     }
     let mut notes = Vec::new();
-    propose_clock(job, &shots, &stations, &mut notes);
+    propose_clock(job, &shots, &fixes, &stations, &mut notes);
     stations.notes.extend(notes);
     Ok(stations)
 }
@@ -193,7 +194,7 @@ fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
 }
 
 /// Notes where the shots' clock seems to be off; nothing is applied.
-fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, notes: &mut Vec<String>) {
+fn propose_clock(job: &Job, shots: &[ShotTime], fixes: &[Timestamp], stations: &Stations, notes: &mut Vec<String>) {
     let occupations: Vec<(Timestamp, Timestamp)> = stations
         .rows
         .iter()
@@ -203,13 +204,15 @@ fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, notes: &mut
         .copied()
         .collect();
     let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
-    let begins: Vec<Timestamp> = stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0).collect();
-    if offset::is_week_rollover(&instants, &begins) {
-        notes.push(
-            "The receiver's dates lie 1024 weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
-             619315200 under [bases]."
-                .into(),
-        );
+    let points = stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0);
+    let logged: Vec<Timestamp> = if fixes.is_empty() { points.collect() } else { fixes.to_vec() };
+    if let Some(turns) = offset::week_turns(&instants, &logged) {
+        notes.push(format!(
+            "The receiver's dates lie {} weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
+             {:.0} under [bases].",
+            turns * offset::ROLLOVER_WEEKS,
+            job.bases.log.clock_offset_s + turns as f64 * offset::ROLLOVER_S
+        ));
         return;
     }
     if let Some(proposal) = offset::propose(&instants, &occupations) {
