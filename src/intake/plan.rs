@@ -217,7 +217,9 @@ impl Plan {
     pub fn no_reading(&self, rows: &Rows, row: &Row, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
         let found = quantities.iter().copied().find(|quantity| self.claims.contains_key(quantity));
         let (header, cell) = found.map_or(("", ""), |quantity| (self.header(quantity), self.raw(quantity, rows, row)));
-        let say = if cell.is_empty() {
+        let say = if found.is_none() {
+            format!("the log has no column for it: {what}")
+        } else if cell.is_empty() {
             format!("{header} is empty: {what}")
         } else {
             format!("{header} \"{cell}\" is no reading: {what}")

@@ -218,12 +218,15 @@ fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, clues: &Clu
     // An instant says nothing about how long the crew stayed.
     occupations.retain(|(from, to)| seconds(*from, *to) > 0.0);
     let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
-    if offset::is_week_rollover(&instants, &clues.fixes) {
-        notes.push(
-            "The receiver's dates lie 1024 weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
-             619315200 under [bases]."
-                .into(),
-        );
+    let points = || stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0);
+    let logged: Vec<Timestamp> = if clues.fixes.is_empty() { points().collect() } else { clues.fixes.clone() };
+    if let Some(turns) = offset::week_turns(&instants, &logged) {
+        notes.push(format!(
+            "The receiver's dates lie {} weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
+             {:.0} under [bases].",
+            turns * offset::ROLLOVER_WEEKS,
+            job.bases.log.clock_offset_s + turns as f64 * offset::ROLLOVER_S
+        ));
         return;
     }
     if let Some(proposal) = offset::propose(&instants, &occupations) {
