@@ -149,10 +149,15 @@ impl Group<'_> {
 /// The kinds of measurement, as the `measure` column has them.
 pub const KINDS: [&str; 0] = [];
 
+/// The refusal of a kind that is none of [`KINDS`].
+pub fn unknown_kind(measure: &str) -> Refusal {
+    format!("measure \"{measure}\" is not known; it is one of {}", KINDS.join(", "))
+}
+
 /// Computes a group by its kind.
 ///
 /// # Errors
 /// When the kind is not known, or a row is missing or contradicts another.
 pub fn compute(group: &Group) -> Result<Composed, Refusal> {
-    Err(format!("measure \"{}\" is not known; it is one of {}", group.measure, KINDS.join(", ")))
+    Err(unknown_kind(&group.measure))
 }

@@ -131,8 +131,15 @@ fn compose_all(drawing: &mut Drawing, collected: &[Collected], finished: &mut Fi
         }
     }
     let stage = drawing.stage;
+    let mut unknown: BTreeMap<String, u64> = BTreeMap::new();
     let (mut values, mut points, mut point_positions) = (Vec::new(), Vec::new(), Vec::new());
     for ((measure, name), rows) in groups {
+        if !compose::KINDS.contains(&measure.as_str()) {
+            *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
+            let refusal = compose::unknown_kind(&measure);
+            finished.held.extend(rows.iter().filter(|row| row.row.is_some()).map(|row| held(row, &refusal)));
+            continue;
+        }
         let sightings: Vec<Sighting> = rows.iter().map(|row| row.sighting.clone()).collect();
         let (file, line) = sightings[0].place;
         let source_file = stage.logs.files[file].info.name.clone();
@@ -200,6 +207,9 @@ fn compose_all(drawing: &mut Drawing, collected: &[Collected], finished: &mut Fi
                 }
             }
         }
+    }
+    for (measure, rows) in unknown {
+        finished.notes.push(format!("{rows} rows: {}; they are mapped as points.", compose::unknown_kind(&measure)));
     }
     let columns = measurements::definitions().iter().map(|field| field.column(&values)).collect();
     finished.push(stage, LayerName::Measurements, values.len(), Geometries::None, columns);
