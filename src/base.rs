@@ -5,13 +5,13 @@
 //! earth's centre as WGS 84's does, with degrees from Greenwich. On other datums heights above the ellipsoid are not what GNSS
 //! gives, so that such bases are first brought to WGS 84.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use crate::covariance::Covariance;
 use crate::crs::{AreaOfUse, Crs, CrsError, Epoch, GridFactors, Kind, Operation, Rules, Transform};
 use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geoid::{self, Undulation};
-use crate::intake::bases::{BaseRow, Coordinates, Height};
+use crate::intake::bases::{BaseRow, Coordinates, Height, Provenance};
 use crate::intake::plan::NAME_JOINT;
 use crate::job::{Bases, Checks, Several};
 use crate::joint::Origin;
@@ -121,6 +121,8 @@ pub struct BaseTable {
     pub operations: Vec<Operation>,
     /// What a name stands for.
     pub by_name: HashMap<String, Named>,
+    /// Bases that cannot be used, until their rows and fixes are held.
+    unmade: Vec<(BaseRow, Fault)>,
     /// Whether a standard error had to be assumed (horizontal, vertical).
     pub assumed: (bool, bool),
 }
@@ -172,7 +174,7 @@ impl BaseTable {
     ///
     /// # Errors
     /// When a CRS or a transformation cannot be used. Rows that cannot be used are held.
-    pub fn settle(rows: Vec<BaseRow>, mut held: Vec<HeldBase>, settings: &Settings) -> Result<BaseTable, CrsError> {
+    pub fn settle(rows: Vec<BaseRow>, held: Vec<HeldBase>, settings: &Settings) -> Result<BaseTable, CrsError> {
         let mut sources: BTreeMap<String, Source> = BTreeMap::new();
         let mut table = BaseTable {
             bases: Vec::with_capacity(rows.len()),
@@ -180,13 +182,14 @@ impl BaseTable {
             datums: Vec::new(),
             operations: Vec::new(),
             by_name: HashMap::new(),
+            unmade: Vec::new(),
             assumed: (false, false),
         };
         for row in rows {
             let definition = match definition_of(&row, settings.bases) {
                 Ok(definition) => definition,
                 Err(fault) => {
-                    held.push(HeldBase::of(row, fault));
+                    table.unmade.push((row, fault));
                     continue;
                 }
             };
@@ -197,12 +200,13 @@ impl BaseTable {
             let source = &sources[&definition];
             match table.settle_one(&row, source, settings)? {
                 Ok(base) => table.bases.push(base),
-                Err(fault) => held.push(HeldBase::of(row, fault)),
+                Err(fault) => table.unmade.push((row, fault)),
             }
         }
         table.held = held;
         table.flag_same_positions();
         table.name_all(settings.bases.occupations.reoccupied);
+        table.hold_unmade();
         Ok(table)
     }
 
@@ -246,7 +250,14 @@ impl BaseTable {
                 return Err(CrsError::Unsuitable { name: source.crs.label(), purpose, kind, remedy });
             }
         };
-        let ellipsoid_in = match row.height {
+        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
+        let recorded_height = match (row.height, row.separation_m) {
+            (Some(Height::Orthometric(metres)), Some(separation)) if settings.geoid.has_any() => {
+                Some(Height::Ellipsoid(metres + separation))
+            }
+            (height, _) => height,
+        };
+        let ellipsoid_in = match recorded_height {
             Some(Height::Ellipsoid(metres)) if source.takes_height => metres,
             _ => 0.0,
         };
@@ -265,13 +276,8 @@ impl BaseTable {
         let datum = &self.datums[source.datum];
         let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
         let undulation = if datum.is_geocentric { settings.geoid.undulation_m(&at, row.separation_m) } else { None };
-        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
-        let recorded = match (row.height, row.separation_m) {
-            (Some(Height::Orthometric(metres)), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
-            (height, _) => height,
-        };
         let n = undulation.map(|undulation| undulation.metres);
-        let heights = match recorded {
+        let heights = match recorded_height {
             None => BaseHeights::default(),
             Some(Height::Ellipsoid(recorded)) => {
                 let ellipsoid = if source.takes_height { height } else { recorded };
@@ -380,6 +386,9 @@ impl BaseTable {
                 self.by_name.insert(name.clone(), Named::Held(held.fault.sentence.clone()));
             }
         }
+        for (row, fault) in &self.unmade {
+            self.by_name.insert(row.name.clone(), Named::Held(fault.sentence.clone()));
+        }
         let mut kept = Vec::with_capacity(self.bases.len());
         for (index, base) in std::mem::take(&mut self.bases).into_iter().enumerate() {
             match apart.get(&index) {
@@ -387,7 +396,7 @@ impl BaseTable {
                     self.by_name.insert(base.row.name.clone(), Named::Ambiguous(*greatest));
                     let say = format!("positions {greatest:.1} m apart bear the name {}; rename one", base.label);
                     let fault = Fault::new(Reason::AmbiguousBase, &base.row.name_header, &base.label, say);
-                    self.held.push(HeldBase::of(base.row, fault));
+                    self.unmade.push((base.row, fault));
                 }
                 None => {
                     let here = kept.len();
@@ -405,6 +414,23 @@ impl BaseTable {
             }
         }
         self.bases = kept;
+    }
+
+    /// Holds every row and fix of the bases that cannot be used, but those that another base is made of too.
+    fn hold_unmade(&mut self) {
+        let unmade = std::mem::take(&mut self.unmade);
+        let mut taken: HashSet<*const u8> = HashSet::new();
+        if !unmade.is_empty() {
+            taken.extend(self.bases.iter().flat_map(|base| &base.row.origins).map(|origin| origin.raw.as_ptr()));
+        }
+        for (row, fault) in unmade {
+            for Provenance { file, line, raw } in row.all_origins() {
+                if row.origins.is_empty() || taken.insert(raw.as_ptr()) {
+                    let place = (file, line, raw.to_string());
+                    self.held.push(HeldBase { name: Some(row.name.clone()), place, fault: fault.clone() });
+                }
+            }
+        }
         self.held.sort_by_key(|held| (held.place.0, held.place.1));
     }
 
@@ -433,6 +459,40 @@ impl BaseTable {
             .collect()
     }
 
+    /// Holds the bases for which `judge`, by index, finds a fault: their names then stand for that.
+    pub fn hold_where(&mut self, judge: impl Fn(usize) -> Option<Fault>) {
+        let mut moved = Vec::with_capacity(self.bases.len());
+        let mut kept = Vec::with_capacity(self.bases.len());
+        for (index, base) in std::mem::take(&mut self.bases).into_iter().enumerate() {
+            match judge(index) {
+                None => {
+                    moved.push(Ok(kept.len()));
+                    kept.push(base);
+                }
+                Some(fault) => {
+                    moved.push(Err(fault.sentence.clone()));
+                    self.unmade.push((base.row, fault));
+                }
+            }
+        }
+        self.bases = kept;
+        self.hold_unmade();
+        for named in self.by_name.values_mut() {
+            let indexes = match named {
+                Named::Base(index) => vec![*index],
+                Named::Several(indexes) => std::mem::take(indexes),
+                _ => continue,
+            };
+            let (found, lost): (Vec<_>, Vec<_>) = indexes.into_iter().map(|index| moved[index].clone()).partition(Result::is_ok);
+            let mut found: Vec<usize> = found.into_iter().flatten().collect();
+            *named = match (found.len(), lost.into_iter().find_map(Result::err)) {
+                (0, sentence) => Named::Held(sentence.unwrap_or_default()),
+                (1, _) => Named::Base(found.remove(0)),
+                _ => Named::Several(found),
+            };
+        }
+    }
+
     /// Remembers names that have no position, and why.
     pub fn note_absent(&mut self, absent: Vec<(String, String)>) {
         for (name, why) in absent {
@@ -441,18 +501,16 @@ impl BaseTable {
     }
 }
 
-impl HeldBase {
-    fn of(row: BaseRow, fault: Fault) -> HeldBase {
-        HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }
-    }
-}
-
 /// A base's name for people.
 pub fn label(name: &str) -> String {
     name.replace(NAME_JOINT, "/")
 }
 
-fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
+/// The CRS that a row's position is in, by the settings of its log.
+///
+/// # Errors
+/// When the row's value stands for none.
+pub(crate) fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
     if let Some(definition) = &row.crs {
         return Ok(definition.clone());
     }

@@ -42,6 +42,14 @@ pub struct Placed {
     pub undulation: Option<Undulation>,
 }
 
+impl Placed {
+    /// Whether the CRS of the layers has an image of it.
+    pub fn is_there(&self) -> bool {
+        let plane = [self.x, self.y, self.lon_deg, self.lat_deg];
+        plane.into_iter().all(f64::is_finite) && self.z.is_none_or(f64::is_finite)
+    }
+}
+
 /// What the third coordinate of the layers is.
 #[derive(Debug, Clone, PartialEq)]
 pub enum ThirdCoordinate {

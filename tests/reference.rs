@@ -117,6 +117,7 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         separation_m: None,
         coordinate_epoch: None,
         quality: FixQuality::default(),
+        origins: Vec::new(),
         occupation: None,
         extras: Vec::new(),
         flags: Flags::default(),

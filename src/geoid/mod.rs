@@ -92,6 +92,11 @@ impl Geoid {
         self.grid.as_ref()
     }
 
+    /// Whether there is any source to ask.
+    pub fn has_any(&self) -> bool {
+        self.grid.is_some() || self.log_sigma_m.is_some() || self.global.is_some()
+    }
+
     /// The name of a source for summaries; none for one that this geoid does not have.
     pub fn name(&self, source: Source) -> Option<String> {
         match source {

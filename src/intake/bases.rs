@@ -1,11 +1,13 @@
 //! Rows of base logs: positions as they were recorded, each checked on its own.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::fixes::{Fix, FixKind};
+use super::fixes::{Beside, Fix, FixKind};
 use super::plan::Plan;
 use super::shots::{Reader, looks_damaged};
 use crate::job::Quality;
@@ -91,6 +93,17 @@ pub struct Window {
     pub instrument_height_m: Option<f64>,
 }
 
+/// A row or fix that went into a base.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Provenance {
+    /// Index of the file.
+    pub file: usize,
+    /// Line in it.
+    pub line: u64,
+    /// The row as it stands.
+    pub raw: Arc<str>,
+}
+
 /// A base as it was recorded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BaseRow {
@@ -128,12 +141,24 @@ pub struct BaseRow {
     pub coordinate_epoch: Option<f64>,
     /// What the receiver said of its fixes.
     pub quality: FixQuality,
+    /// All rows or fixes that it was made of; empty for a point of one row.
+    pub origins: Vec<Provenance>,
     /// The fixes that made it; none for a point that was logged as such.
     pub occupation: Option<Occupation>,
     /// The carried columns.
     pub extras: Vec<String>,
     /// Suspicions so far.
     pub flags: Flags,
+}
+
+impl BaseRow {
+    /// Every row or fix that it was made of.
+    pub fn all_origins(&self) -> Vec<Provenance> {
+        match self.origins.as_slice() {
+            [] => vec![Provenance { file: self.file, line: self.line, raw: self.raw.as_str().into() }],
+            several => several.to_vec(),
+        }
+    }
 }
 
 /// The name of a row's base, even where the row is unusable otherwise.
@@ -188,6 +213,7 @@ pub fn read(
             worst_hdop: reader.plain(Quantity::Hdop)?,
             worst_pdop: reader.plain(Quantity::Pdop)?,
         },
+        origins: Vec::new(),
         occupation: None,
         extras: plan.extras.iter().map(|(index, _)| rows.cell(row, *index).to_owned()).collect(),
         flags,
@@ -208,11 +234,11 @@ fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
     }
 }
 
-/// A row as a fix: it has a time, and the antenna height is still on.
+/// A row as a fix: it has a time, and the antenna height is still on unless the log has a column of it.
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix, Fault> {
+pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height_m: Option<f64>) -> Result<(Fix, Beside), Fault> {
     let reader = Reader { plan, rows, row };
     let quantities = [Quantity::Time, Quantity::Date];
     let (instant, _) = reader
@@ -222,12 +248,24 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix,
     let sigma = |quantity| Ok::<_, Fault>(reader.measured(quantity)?.map(f64::abs));
     let horizontal = sigma(Quantity::SigmaHorizontal)?;
     let vertical = sigma(Quantity::SigmaVertical)?;
-    Ok(Fix {
+    let is_of_ground = plan.claim_of(Quantity::AntennaHeight).is_some();
+    let mut height = height(&reader)?;
+    if let (Some(above), true) = (height, is_of_ground) {
+        let none = || reader.no_reading(Reason::NoHeight, &[Quantity::AntennaHeight], "the height of the antenna is not known");
+        height = Some(above.raised(-reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).ok_or_else(none)?));
+    }
+    let beside = Beside {
+        crs: None,
+        is_of_ground,
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
+        coordinate_epoch: reader.coordinate_epoch()?,
+    };
+    let fix = Fix {
         file,
         line: row.line.number,
         instant,
         coordinates: coordinates(&reader)?,
-        height: height(&reader)?,
+        height,
         separation_m: reader.measured(Quantity::Separation)?,
         kind: kind_of_fix(&reader)?.unwrap_or(FixKind::Unknown),
         satellites: None,
@@ -235,7 +273,8 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize) -> Result<Fix,
         pdop: reader.plain(Quantity::Pdop)?,
         sigma_m: horizontal.map(|sigma| [sigma, sigma, vertical.unwrap_or(2.0 * sigma)]),
         speed_m_s: None,
-    })
+    };
+    Ok((fix, beside))
 }
 
 /// A row of a list of occupations.

@@ -2,6 +2,8 @@
 //!
 //! A fix belongs to no base yet: occupations make bases of fixes.
 
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use super::bases::{Coordinates, Height};
@@ -55,6 +57,19 @@ pub struct Fix {
     pub sigma_m: Option<[f64; 3]>,
     /// Speed over ground in metres a second.
     pub speed_m_s: Option<f64>,
+}
+
+/// What a log that is no receiver's own says beside a fix.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Beside {
+    /// The CRS of the file, where that is not the one of `[bases]`.
+    pub crs: Option<Arc<str>>,
+    /// Whether the height is that of the ground point: the row gave the antenna height, and it is taken off.
+    pub is_of_ground: bool,
+    /// Instrument height in metres.
+    pub instrument_height_m: Option<f64>,
+    /// Epoch of the coordinates as a year with its fraction.
+    pub coordinate_epoch: Option<f64>,
 }
 
 /// A line of a log that gives no fix.

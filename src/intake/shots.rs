@@ -10,6 +10,7 @@ use super::cell::{When, WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::plan::{Claim, Plan};
+use crate::crs::{FIRST_EPOCH, LAST_EPOCH};
 use crate::frame::full_circle_rad;
 use crate::job::{Calibration, Checks, Heights, Instrument};
 use crate::ledger::{Fault, Flag, Flags, Reason};
@@ -141,7 +142,6 @@ pub struct ShotRules {
     kits: BTreeMap<String, Kits>,
     /// The kits of rows that name none.
     only: Option<Kits>,
-    instrument_height_m: Option<f64>,
     target_height_m: f64,
     steep_rad: f64,
     agreement_sigmas: f64,
@@ -164,7 +164,6 @@ impl ShotRules {
         ShotRules {
             kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
             only,
-            instrument_height_m: heights.instrument_height_m,
             target_height_m: heights.target_height_m.unwrap_or(0.0),
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
@@ -183,7 +182,7 @@ pub struct Shot {
     pub azimuth_read: f64,
     /// The triangle, the instrument's corrections included.
     pub triangle: Triangle,
-    /// Instrument height; none where neither log nor job gives one.
+    /// Instrument height; none where the row gives none.
     pub instrument_height_m: Option<f64>,
     /// Target height.
     pub target_height_m: f64,
@@ -327,7 +326,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         azimuth_rad,
         azimuth_read,
         triangle,
-        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?.or(rules.instrument_height_m),
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
         when,
         kit,
@@ -421,7 +420,7 @@ impl<'r> Reader<'r, '_> {
     /// The epoch of coordinates: a year with its fraction.
     pub fn coordinate_epoch(&self) -> Result<Option<f64>, Fault> {
         let Some(year) = self.plain(Quantity::CoordinateEpoch)? else { return Ok(None) };
-        if (1900.0..2200.0).contains(&year) {
+        if (FIRST_EPOCH..=LAST_EPOCH).contains(&year) {
             return Ok(Some(year));
         }
         let header = self.plan.header(Quantity::CoordinateEpoch);

@@ -63,7 +63,8 @@ pub enum OccupationSource {
     List,
     /// The base column of a delimited log of fixes.
     Column,
-    /// The times of the shots that name the base; without base names, runs of shots.
+    /// The times of the shots that name the base, but for bases that were logged as points; without base
+    /// names, runs of shots.
     Shots,
     /// The receiver itself: it stood still.
     Stops,

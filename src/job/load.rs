@@ -8,9 +8,12 @@ use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::{Bases, Instrument, Job, Shots};
+use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Occupations, Shots};
 use crate::clock::LeapSeconds;
 use crate::intake::columns::nearest;
+
+/// A clock that is off by more than some centuries is no clock, in seconds.
+const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
 
 /// The mark that a starter job leaves where a person must decide.
 pub const UNDECIDED: &str = "??";
@@ -97,7 +100,7 @@ impl Job {
             }
         };
         let lists = self.bases.occupations.list.iter_mut().map(|list| &mut list.log);
-        let known = self.known.iter_mut().map(|known| &mut known.log);
+        let known = self.known.iter_mut().flat_map(|known| std::iter::once(&mut known.log).chain(known.per_file.values_mut()));
         let single = self.bases.per_file.values_mut().chain(self.shots.per_file.values_mut());
         for log in [&mut self.bases.log, &mut self.shots.log].into_iter().chain(lists).chain(known).chain(single) {
             log.leap_seconds = Some(steps.clone());
@@ -328,12 +331,20 @@ fn check(job: &Job) -> Result<(), Fault> {
         return fault(&["instrument"], "[instrument] and [instruments] both stand here; keep one".into());
     }
     let bases = &job.bases;
-    let name_their_own = bases.files.iter().all(|file| crate::intake::vector::is_vector(Path::new(file)));
-    if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
-        return fault(&["bases"], "[bases] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"".into());
+    for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
+        let name_their_own = bases.files.iter().all(|file| crate::intake::vector::is_vector(Path::new(file)));
+        if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
+            let problem = format!("[{table}] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"");
+            return fault(&[table], problem);
+        }
+        if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
+            let problem = "crs_column and crs_by_value go together: the column, and what its values stand for";
+            return fault(&[table], problem.into());
+        }
     }
-    if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
-        return fault(&["bases"], "crs_column and crs_by_value go together: the column, and what its values stand for".into());
+    if job.known.as_ref().is_some_and(|known| known.occupations != Occupations::default()) {
+        let problem = "known points are not occupied: their occupations are not read; write them under [bases.occupations]";
+        return fault(&["known", "occupations"], problem.into());
     }
     for (key, sigma) in [("sigma_horizontal_m", bases.sigma_horizontal_m), ("sigma_vertical_m", bases.sigma_vertical_m)] {
         if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
@@ -402,6 +413,12 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
             return fault(&["bases", "epoch"], "epoch is a year with its fraction, such as 2026.4".into());
         }
     }
+    for (table, log) in logs(job) {
+        if !(log.clock_offset_s.abs() <= GREATEST_CLOCK_OFFSET_S) {
+            let problem = format!("clock_offset_s = {}: write seconds that are added to every time", log.clock_offset_s);
+            return fault(&[table, "clock_offset_s"], problem);
+        }
+    }
     let occupations = &job.bases.occupations;
     for (key, value) in [
         ("least_duration_s", occupations.least_duration_s),
@@ -413,6 +430,17 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
     ] {
         if !(value >= 0.0 && value.is_finite()) {
             return fault(&["bases", "occupations", key], format!("{key} must be 0 or more"));
+        }
+    }
+    if occupations.list.is_some() {
+        let path = ["bases", "occupations", "list"];
+        if occupations.from.is_some_and(|from| from != OccupationSource::List) {
+            return fault(&path, "from under [bases.occupations] does not read the list; remove the list or from".into());
+        }
+        if job.join.by == Some(JoinBy::Interpolated) {
+            let problem = "by = \"interpolated\" under [join] takes the receiver's position at each shot and reads no list of \
+                           occupations; remove one of the two";
+            return fault(&path, problem.into());
         }
     }
     for (key, value) in [("limit_s", job.join.limit_s), ("gap_s", job.join.gap_s)] {
@@ -441,6 +469,16 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
         return fault(&["north", "fore_back_limit_deg"], "fore_back_limit_deg must be 0 to 180".into());
     }
     Ok(())
+}
+
+/// How each log is written, and the table of the job that says so.
+fn logs(job: &Job) -> impl Iterator<Item = (&'static str, &LogFormat)> {
+    let bases = std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known)));
+    let of_bases = bases.flat_map(|(table, bases)| {
+        let list = bases.occupations.list.iter().map(|list| &list.log);
+        std::iter::once(&bases.log).chain(bases.per_file.values()).chain(list).map(move |log| (table, log))
+    });
+    of_bases.chain(std::iter::once(&job.shots.log).chain(job.shots.per_file.values()).map(|log| ("shots", log)))
 }
 
 fn is_sigma(value: f64) -> bool {

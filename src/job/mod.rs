@@ -343,8 +343,8 @@ pub struct Heights {
     /// Standard error in metres of the separation that a receiver logs. Default: 1, since receivers hold coarse tables.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_separation_m: Option<f64>,
-    /// Height of the instrument's axis over the base's ground point in metres, for shots with no
-    /// `instrument_height_m`.
+    /// Height of the instrument's axis over the base's ground point in metres, where neither the shot nor
+    /// its base or occupation has an `instrument_height_m`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument_height_m: Option<f64>,
     /// Height of the sighted spot over the feature's ground point in metres, for shots with no

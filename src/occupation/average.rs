@@ -64,7 +64,7 @@ pub fn sigma_of(fix: &Fix) -> [f64; 3] {
 
 /// The mean of the fixes of one place, in order of time; there is at least one.
 pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
-    let plane = Plane::at(fixes.first().map_or(Coordinates::Projected { east_m: 0.0, north_m: 0.0 }, |fix| fix.coordinates));
+    let plane = Plane::amid(fixes);
     let flat: Vec<[f64; 2]> = fixes.iter().map(|fix| plane.flat(fix.coordinates)).collect();
     let heights: Vec<Option<f64>> = heights_of_one_kind(fixes);
     let aside = outlying(fixes, &flat, &heights);
@@ -214,6 +214,15 @@ impl Plane {
         }
     }
 
+    /// At the fix nearest to the median of some: the plane bends with the square of the distance, so that it
+    /// must not stand at one that lies far off.
+    fn amid(fixes: &[&Fix]) -> Plane {
+        let places: Vec<[f64; 3]> = fixes.iter().map(|fix| in_space(fix.coordinates)).collect();
+        let middle = [0, 1, 2].map(|axis| median(places.iter().map(|place| place[axis])));
+        let nearest = places.iter().enumerate().min_by(|a, b| apart_m(*a.1, middle).total_cmp(&apart_m(*b.1, middle)));
+        nearest.map_or(Plane::Grid, |(index, _)| Plane::at(fixes[index].coordinates))
+    }
+
     pub(super) fn flat(&self, point: Coordinates) -> [f64; 2] {
         match (self, point) {
             (Plane::Tangent(frame), Coordinates::Geographic { lat_deg, lon_deg }) => {
@@ -235,6 +244,20 @@ impl Plane {
             Plane::Grid => Coordinates::Projected { east_m: e, north_m: n },
         }
     }
+}
+
+/// Coordinates in which distances are right however far places lie apart: earth-centred on the ellipsoid, or
+/// those of the grid.
+pub(super) fn in_space(point: Coordinates) -> [f64; 3] {
+    match point {
+        Coordinates::Geographic { lat_deg, lon_deg } => on_ellipsoid(lat_deg, lon_deg).to_earth_centred(&Ellipsoid::WGS84),
+        Coordinates::Projected { east_m, north_m } => [east_m, north_m, 0.0],
+    }
+}
+
+/// Distance of two such places in metres.
+pub(super) fn apart_m(one: [f64; 3], other: [f64; 3]) -> f64 {
+    (one[0] - other[0]).hypot(one[1] - other[1]).hypot(one[2] - other[2])
 }
 
 fn on_ellipsoid(lat_deg: f64, lon_deg: f64) -> Geodetic {

@@ -39,7 +39,10 @@ impl Part {
         used.iter().for_each(|epoch| *kinds.entry(epoch.fix.kind).or_default() += 1);
         let kinds: Vec<String> = kinds.iter().rev().map(|(kind, count)| format!("{} {count}", kind.word())).collect();
         let worst = |get: fn(&Epoch) -> Option<f64>| used.iter().filter_map(|epoch| get(epoch)).max_by(f64::total_cmp);
-        let antenna_m = window.antenna_height_m.unwrap_or(rules.antenna_height_m);
+        let antenna_m = match first.beside.is_of_ground {
+            true => 0.0,
+            false => window.antenna_height_m.unwrap_or(rules.antenna_height_m),
+        };
         // The window that shots are joined by: a list's own, else what was logged.
         let span = if window.from == window.to { (from, to) } else { (window.from.min(from), window.to.max(to)) };
         Part {
@@ -48,23 +51,24 @@ impl Part {
                 name_header: String::new(),
                 file: first.fix.file,
                 line: first.fix.line,
-                raw: first.raw.clone(),
+                raw: first.raw.to_string(),
                 coordinates: mean.coordinates,
                 height: mean.height.map(|height| height.raised(-antenna_m)),
-                crs: None,
+                crs: first.beside.crs.as_deref().map(str::to_owned),
                 crs_value: None,
                 sigma_horizontal_m: Some(mean.sigma_horizontal_m),
                 sigma_vertical_m: mean.height.map(|_| mean.sigma_vertical_m),
-                instrument_height_m: window.instrument_height_m,
+                instrument_height_m: window.instrument_height_m.or(first.beside.instrument_height_m),
                 when: Some(When { date: Offset::UTC.to_datetime(from).date(), instant: Some((from, Offset::UTC)) }),
                 windows: vec![span],
                 separation_m: mean.separation_m,
-                coordinate_epoch: None,
+                coordinate_epoch: first.beside.coordinate_epoch,
                 quality: FixQuality {
                     kinds: Some(kinds.join(", ")),
                     worst_hdop: worst(|epoch| epoch.fix.hdop),
                     worst_pdop: worst(|epoch| epoch.fix.pdop),
                 },
+                origins: used.iter().map(|epoch| epoch.origin()).collect(),
                 occupation: Some(Occupation {
                     epochs: used.len() as u64,
                     aside: (members.len() - used.len()) as u64,
@@ -115,10 +119,11 @@ pub fn merge(parts: Vec<Part>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String
     let mut notes = Vec::new();
     for (name, mut parts) in by_name {
         parts.sort_by_key(|part| (part.begins(), part.row.file));
-        let at_one_time = |a: &Part, b: &Part| a.row.file != b.row.file && a.overlaps(b);
+        // Positions in two systems are compared when both are on their datum.
+        let at_one_time = |a: &Part, b: &Part| a.row.file != b.row.file && a.row.crs == b.row.crs && a.overlaps(b);
         let parts = join(parts, &name, rules.receivers, "two receivers at one time", at_one_time, &mut notes);
         let again = rules.reoccupied.unwrap_or(Several::Merge);
-        let parts = join(parts, &name, again, "two occupations", |a, b| !a.overlaps(b), &mut notes);
+        let parts = join(parts, &name, again, "two occupations", |a, b| a.row.crs == b.row.crs && !a.overlaps(b), &mut notes);
         rows.extend(parts.into_iter().map(|part| part.row));
     }
     rows.sort_by(|a, b| a.windows.first().cmp(&b.windows.first()).then((a.file, a.line).cmp(&(b.file, b.line))));
@@ -180,6 +185,8 @@ pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
         (a, b) => a.or(b),
     };
     let kinds = [&one.quality.kinds, &other.quality.kinds].into_iter().flatten().cloned().collect::<Vec<_>>();
+    let mut flags = one.flags;
+    other.flags.iter().for_each(|flag| flags.raise(flag));
     let mut windows = [one.windows.clone(), other.windows.clone()].concat();
     windows.sort_unstable();
     let occupation = match (&one.occupation, &other.occupation) {
@@ -208,7 +215,9 @@ pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
             worst_hdop: both(one.quality.worst_hdop, other.quality.worst_hdop),
             worst_pdop: both(one.quality.worst_pdop, other.quality.worst_pdop),
         },
+        origins: [one.all_origins(), other.all_origins()].concat(),
         occupation,
+        flags,
         ..one.clone()
     }
 }

@@ -9,11 +9,14 @@ pub mod merge;
 pub mod track;
 pub mod windows;
 
+use std::collections::{BTreeMap, HashMap, HashSet};
+use std::sync::Arc;
+
 use jiff::Timestamp;
 
 use crate::base::HeldBase;
-use crate::intake::bases::{BaseRow, Window};
-use crate::intake::fixes::Fix;
+use crate::intake::bases::{BaseRow, Provenance, Window};
+use crate::intake::fixes::{Beside, Fix};
 use crate::job::{OccupationSource, Occupations, Quality};
 use crate::ledger::{Fault, Reason};
 
@@ -22,10 +25,19 @@ use crate::ledger::{Fault, Reason};
 pub struct Epoch {
     /// The fix.
     pub fix: Fix,
+    /// What its log says beside it.
+    pub beside: Beside,
     /// Name of the base.
     pub name: Option<String>,
     /// The line of the log.
-    pub raw: String,
+    pub raw: Arc<str>,
+}
+
+impl Epoch {
+    /// Where it stands.
+    fn origin(&self) -> Provenance {
+        Provenance { file: self.fix.file, line: self.fix.line, raw: self.raw.clone() }
+    }
 }
 
 /// How fixes become bases.
@@ -52,6 +64,8 @@ pub struct Gathered {
     pub outside: Vec<u64>,
     /// Bases that shots may name although no fix makes them, and why there is none.
     pub absent: Vec<(String, String)>,
+    /// By index: windows that made no base, and why.
+    pub unserved: BTreeMap<usize, String>,
     /// Warnings in sentences.
     pub notes: Vec<String>,
 }
@@ -103,12 +117,16 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
     };
     let mut inside = vec![false; sound.len()];
     let mut parts = Vec::new();
+    let key = |window: &Window| (window.name.clone(), window.from, window.to);
+    let (mut served, mut few) = (HashSet::new(), HashMap::new());
     for group in groups {
         group.members.iter().for_each(|index| inside[*index] = true);
         let members: Vec<&Epoch> = group.members.iter().map(|index| &sound[*index]).collect();
         let least = rules.quality.least_epochs as usize;
         if members.len() < least {
-            let say = format!("base {} has {} epochs; the job wants {least}", group.window.name, members.len());
+            let label = crate::base::label(&group.window.name);
+            let say = format!("base {label} has {} epochs; the job wants {least}", members.len());
+            few.insert(key(&group.window), say.clone());
             for epoch in members {
                 let fault = Fault::new(Reason::FewEpochs, "", "", say.clone());
                 gathered.held.push(held(epoch, Some(group.window.name.clone()), fault));
@@ -121,24 +139,29 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
             match aside {
                 None => gathered.used[epoch.fix.file] += 1,
                 Some(apart_m) => {
-                    let say = format!("{apart_m:.2} m from the mean of base {}: set aside as outlying", group.window.name);
+                    let label = crate::base::label(&group.window.name);
+                    let say = format!("{apart_m:.2} m from the mean of base {label}: set aside as outlying");
                     gathered.held.push(held(epoch, None, Fault::new(Reason::OutlyingEpoch, "", "", say)));
                 }
             }
         }
+        served.insert(key(&group.window));
         parts.push(merge::Part::new(&group.window, &members, &mean, rules));
     }
     for (epoch, inside) in sound.iter().zip(inside) {
         gathered.outside[epoch.fix.file] += u64::from(!inside);
     }
-    let made: Vec<String> = parts.iter().map(|part| part.row.name.clone()).collect();
-    for window in windows.iter().flatten() {
-        if !made.contains(&window.name) && !gathered.absent.iter().any(|(name, _)| *name == window.name) {
-            gathered.absent.push((
-                window.name.clone(),
-                format!("no usable fix of a receiver lies between {} and {}", window.from, window.to),
-            ));
+    let mut known: HashSet<&str> = parts.iter().map(|part: &merge::Part| part.row.name.as_str()).collect();
+    for (index, window) in windows.iter().flatten().enumerate() {
+        if served.contains(&key(window)) {
+            continue;
         }
+        let none = || format!("no usable fix of a receiver lies between {} and {}", window.from, window.to);
+        let why = few.get(&key(window)).cloned().unwrap_or_else(none);
+        if known.insert(&window.name) {
+            gathered.absent.push((window.name.clone(), why.clone()));
+        }
+        gathered.unserved.insert(index, why);
     }
     let (rows, notes) = merge::merge(parts, rules.occupations);
     gathered.rows = rows;
@@ -147,7 +170,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
 }
 
 fn held(epoch: &Epoch, name: Option<String>, fault: Fault) -> HeldBase {
-    HeldBase { name, place: (epoch.fix.file, epoch.fix.line, epoch.raw.clone()), fault }
+    HeldBase { name, place: (epoch.fix.file, epoch.fix.line, epoch.raw.to_string()), fault }
 }
 
 /// Seconds between two instants, negative where `to` is the earlier.
@@ -186,7 +209,7 @@ pub(crate) mod invented {
     }
 
     pub fn epoch(fix: Fix) -> Epoch {
-        Epoch { raw: format!("line {}", fix.line), name: None, fix }
+        Epoch { raw: format!("line {}", fix.line).into(), name: None, beside: Beside::default(), fix }
     }
 }
 

@@ -2,7 +2,7 @@
 
 use jiff::{SignedDuration, Timestamp};
 
-use super::average::Plane;
+use super::average::{apart_m, in_space};
 use super::{Epoch, seconds};
 use crate::intake::bases::Window;
 use crate::job::Occupations;
@@ -131,8 +131,7 @@ pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
     let mut groups = Vec::new();
     for file in files {
         let track: Vec<usize> = (0..epochs.len()).filter(|index| epochs[*index].fix.file == file).collect();
-        let plane = Plane::at(epochs[track[0]].fix.coordinates);
-        let points: Vec<Point> = with_speeds(&track, epochs, &plane);
+        let points: Vec<Point> = with_speeds(&track, epochs);
         let mut begin = 0;
         while begin < points.len() {
             let members = stop_from(&points[begin..], rules);
@@ -166,17 +165,17 @@ pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
     groups
 }
 
-/// An epoch in the plane.
+/// An epoch in space.
 struct Point {
     second: f64,
-    at: [f64; 2],
+    at: [f64; 3],
     speed_m_s: f64,
 }
 
-fn with_speeds(track: &[usize], epochs: &[Epoch], plane: &Plane) -> Vec<Point> {
+fn with_speeds(track: &[usize], epochs: &[Epoch]) -> Vec<Point> {
     let first = epochs[track[0]].fix.instant;
-    let placed: Vec<(f64, [f64; 2])> =
-        track.iter().map(|i| (seconds(first, epochs[*i].fix.instant), plane.flat(epochs[*i].fix.coordinates))).collect();
+    let placed: Vec<(f64, [f64; 3])> =
+        track.iter().map(|i| (seconds(first, epochs[*i].fix.instant), in_space(epochs[*i].fix.coordinates))).collect();
     let (mut low, mut high) = (0, 0);
     (0..placed.len())
         .map(|i| {
@@ -191,17 +190,20 @@ fn with_speeds(track: &[usize], epochs: &[Epoch], plane: &Plane) -> Vec<Point> {
                 // The mean of the later half less that of the earlier: single jumps count little.
                 let middle = |range: std::ops::RangeInclusive<usize>| {
                     let count = (range.end() - range.start() + 1) as f64;
-                    let sum =
-                        range.fold([0.0; 3], |sum, k| [sum[0] + placed[k].0, sum[1] + placed[k].1[0], sum[2] + placed[k].1[1]]);
-                    sum.map(|part| part / count)
+                    let sum = range.fold((0.0, [0.0; 3]), |sum, k| (sum.0 + placed[k].0, added(sum.1, placed[k].1)));
+                    (sum.0 / count, sum.1.map(|part| part / count))
                 };
                 let (before, behind) = (middle(low..=i), middle(i..=high));
-                let seconds = behind[0] - before[0];
-                if seconds > 0.0 { (behind[1] - before[1]).hypot(behind[2] - before[2]) / seconds } else { 0.0 }
+                let seconds = behind.0 - before.0;
+                if seconds > 0.0 { apart_m(behind.1, before.1) / seconds } else { 0.0 }
             });
             Point { second, at, speed_m_s }
         })
         .collect()
+}
+
+fn added(one: [f64; 3], other: [f64; 3]) -> [f64; 3] {
+    [one[0] + other[0], one[1] + other[1], one[2] + other[2]]
 }
 
 /// The stop that begins with the first point: its members, and how many points it spans.
@@ -215,14 +217,14 @@ fn stop_from(points: &[Point], rules: &Occupations) -> Option<(Vec<usize>, usize
     let mut strays = 0;
     for (i, point) in points.iter().enumerate().skip(1) {
         let count = members.len() as f64;
-        let near = (point.at[0] - sum[0] / count).hypot(point.at[1] - sum[1] / count) <= rules.greatest_spread_m;
+        let near = apart_m(point.at, sum.map(|part| part / count)) <= rules.greatest_spread_m;
         let last = points[members[members.len() - 1]].second;
         if point.second - last > LARGEST_PAUSE_S {
             break;
         }
         if near && stands(point) {
             members.push(i);
-            sum = [sum[0] + point.at[0], sum[1] + point.at[1]];
+            sum = added(sum, point.at);
             strays = 0;
         } else {
             strays += 1;
@@ -276,6 +278,19 @@ mod tests {
             })
             .collect();
         assert!(by_stops(&walk, &Occupations::default()).is_empty());
+    }
+
+    /// A first fix on the other side of the earth must not shorten the way of those that follow.
+    #[test]
+    fn a_walk_is_no_stop_because_the_log_begins_far_off() {
+        let mut epochs = vec![epoch(fix(0.0, 0.0, 0.0))];
+        epochs.extend((1..120).map(|second| {
+            let mut fix = fix(f64::from(second), 0.0, 0.0);
+            let lat_deg = 85.0 + 0.8 * f64::from(second) / 111_000.0;
+            fix.coordinates = crate::intake::bases::Coordinates::Geographic { lat_deg, lon_deg: 10.0 };
+            epoch(fix)
+        }));
+        assert!(by_stops(&epochs, &Occupations::default()).is_empty());
     }
 
     #[test]

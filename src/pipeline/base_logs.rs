@@ -3,22 +3,24 @@
 //! Points are bases already; fixes wait for [`super::stations`]. Waypoints and the points of vector files
 //! go the way of delimited rows, so that column maps, checks and carried columns are the same for all.
 
+use std::collections::HashSet;
 use std::path::Path;
+use std::sync::Arc;
 
 use jiff::SignedDuration;
 
 use super::block::Chunk;
 use super::files::{Carried, InputFile, Log, join_carried, open, planned};
-use crate::base::{BaseTable, HeldBase};
+use crate::base::{BaseTable, HeldBase, definition_of};
 use crate::crs::Crs;
 use crate::intake::bases::{self, BaseRow, Window};
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::extras::ExtraType;
-use crate::intake::fixes::{FixLog, HeldLine};
+use crate::intake::fixes::{Beside, FixLog, HeldLine};
 use crate::intake::plan::Plan;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, nmea, vector};
-use crate::job::{Bases, GpxHeightKind, OccupationSource};
+use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
 use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::occupation::Epoch;
 
@@ -58,15 +60,9 @@ impl BaseLogs {
         for (path, name) in &job.resolved {
             logs.read_one(path, name, job, antenna_height_m)?;
         }
-        for (path, name) in known.iter().flat_map(|known| &known.resolved) {
-            let Some(known) = known else { continue };
-            let first = logs.rows.len();
-            // Points of a survey, not of the crew's antenna.
-            logs.read_one(path, name, known, None)?;
-            for row in &mut logs.rows[first..] {
-                row.crs = row.crs.take().or_else(|| known.crs.clone());
-                row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
-                row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);
+        if let Some(known) = known {
+            for (path, name) in &known.resolved {
+                logs.read_known(path, name, known)?;
             }
         }
         for (path, name) in job.occupations.list.iter().flat_map(|list| &list.resolved) {
@@ -76,6 +72,31 @@ impl BaseLogs {
         let plans: Vec<Option<&Plan>> = logs.files.iter().map(|file| file.plan.as_ref()).collect();
         logs.carried = join_carried(&plans, &logs.types, &own);
         Ok(logs)
+    }
+
+    /// Reads points of a survey, which are not of the crew's antenna, and which no crew occupied when they were fixed.
+    fn read_known(&mut self, path: &Path, name: &str, known: &Bases) -> Result<(), IntakeError> {
+        let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
+        self.read_one(path, name, known, None)?;
+        if self.epochs.len() > first_fix {
+            let problem = "holds fixes of a receiver, but [known] is for points with names; map the base column, or name the file \
+                           under [bases]";
+            return Err(IntakeError::Encoding { path: path.to_owned(), problem: problem.into() });
+        }
+        for mut row in self.rows.split_off(first_row) {
+            match definition_of(&row, known) {
+                Ok(crs) => {
+                    row.crs = Some(crs);
+                    row.coordinate_epoch = row.coordinate_epoch.or(known.epoch);
+                    row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
+                    row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);
+                    row.windows.clear();
+                    self.rows.push(row);
+                }
+                Err(fault) => self.held.push(HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }),
+            }
+        }
+        Ok(())
     }
 
     fn read_one(&mut self, path: &Path, name: &str, job: &Bases, antenna_height_m: Option<f64>) -> Result<(), IntakeError> {
@@ -92,9 +113,11 @@ impl BaseLogs {
             let (bytes, sha256) = text::fingerprint(path)?;
             let table = Text { path: path.to_owned(), text: delimited(&headers, &rows), encoding: "", bytes, sha256 };
             let numbers = rows.iter().map(|(number, _)| *number).collect();
-            let first = self.rows.len();
+            let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
             self.read_rows(table, name, "vector", Some(numbers), job, antenna_height_m)?;
-            self.rows[first..].iter_mut().for_each(|row| row.crs = layer.crs_wkt.clone());
+            self.rows[first_row..].iter_mut().for_each(|row| row.crs = layer.crs_wkt.clone());
+            let crs: Option<Arc<str>> = layer.crs_wkt.as_deref().map(Into::into);
+            self.epochs[first_fix..].iter_mut().for_each(|epoch| epoch.beside.crs = crs.clone());
             let file = self.files.len() - 1;
             for (number, why) in &layer.skipped {
                 self.files[file].info.counts.read += 1;
@@ -146,7 +169,10 @@ impl BaseLogs {
         antenna_height_m: Option<f64>,
     ) -> Result<(), IntakeError> {
         let file = self.files.len();
-        let mut log = planned(text, name, LogKind::Bases, job.format_of(name))?;
+        let format = job.format_of(name);
+        let own = LogFormat { separator: Some(','), decimal: Some('.'), comment: Some(String::new()), ..format.clone() };
+        // How a delimited log is written says nothing of a table that was made here.
+        let mut log = planned(text, name, LogKind::Bases, if numbers.is_some() { &own } else { format })?;
         log.info.kind = kind;
         if numbers.is_some() {
             log.info.separator = None;
@@ -164,6 +190,15 @@ impl BaseLogs {
             })?);
         }
         let are_fixes = log.plan.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
+        if are_fixes && log.plan.crs_column.is_some() {
+            return Err(IntakeError::Columns {
+                path: log.text.path.clone(),
+                line: log.plan.header_line,
+                problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
+                          have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
+                    .into(),
+            });
+        }
         let mut types = vec![ExtraType::Empty; log.plan.extras.len()];
         let chunk = Chunk::whole(file, &log);
         let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
@@ -176,10 +211,10 @@ impl BaseLogs {
             if let Some(fault) = fault {
                 hold(fault);
             } else if are_fixes {
-                match bases::read_fix(&log.plan, &rows, row, file) {
-                    Ok(mut fix) => {
+                match bases::read_fix(&log.plan, &rows, row, file, antenna_height_m) {
+                    Ok((mut fix, beside)) => {
                         fix.line = line;
-                        self.epochs.push(Epoch { fix, name: name(), raw: row.line.text.to_owned() });
+                        self.epochs.push(Epoch { fix, beside, name: name(), raw: row.line.text.into() });
                     }
                     Err(fault) => hold(fault),
                 }
@@ -232,15 +267,24 @@ impl BaseLogs {
     fn add_fixes(&mut self, file: usize, text: &str, log: FixLog, clock_offset_s: f64) {
         let offset = SignedDuration::try_from_secs_f64(clock_offset_s).unwrap_or_default();
         let lines: Vec<&str> = text.lines().collect();
-        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end()).to_owned();
+        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end());
         let counts = &mut self.files[file].info.counts;
         counts.read += log.fixes.len() as u64;
         counts.other_lines += log.other_lines;
         self.hold_lines(file, log.held);
-        self.epochs.extend(log.fixes.into_iter().filter_map(|mut fix| {
-            fix.instant = fix.instant.checked_add(offset).ok()?;
-            Some(Epoch { raw: raw(fix.line), name: None, fix })
-        }));
+        for mut fix in log.fixes {
+            match fix.instant.checked_add(offset) {
+                Ok(instant) => {
+                    fix.instant = instant;
+                    self.epochs.push(Epoch { raw: raw(fix.line).into(), name: None, beside: Beside::default(), fix });
+                }
+                Err(_) => {
+                    let say = format!("{} with clock_offset_s = {clock_offset_s} added is no time of the calendar", fix.instant);
+                    let fault = Fault::new(Reason::NotATime, "", &fix.instant.to_string(), say);
+                    self.held.push(HeldBase { name: None, place: (file, fix.line, raw(fix.line).to_string()), fault });
+                }
+            }
+        }
     }
 
     fn hold_lines(&mut self, file: usize, held: Vec<HeldLine>) {
@@ -278,16 +322,22 @@ impl BaseLogs {
         self.files.iter().map(|file| file.info.counts.read).sum()
     }
 
-    /// The counts of each file, once the bases are settled. What fixes were used for is in them already.
+    /// The counts of each file, once the bases are settled.
     pub fn counts(&self, table: &BaseTable) -> Vec<Counts> {
         let mut counts: Vec<Counts> = self.files.iter().map(|file| file.info.counts.clone()).collect();
         for held in &table.held {
             counts[held.place.0].hold(held.fault.reason);
         }
+        // A fix may lie between the times of several shots, and serve a base for each.
+        let mut used = HashSet::new();
         for base in &table.bases {
-            let counts = &mut counts[base.row.file];
-            counts.mapped += u64::from(base.row.occupation.is_none());
-            counts.flag(base.flags);
+            counts[base.row.file].flag(base.flags);
+            if base.row.origins.is_empty() {
+                counts[base.row.file].mapped += 1;
+            }
+            for origin in &base.row.origins {
+                counts[origin.file].mapped += u64::from(used.insert(origin.raw.as_ptr()));
+            }
         }
         counts
     }

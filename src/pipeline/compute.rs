@@ -42,6 +42,8 @@ pub struct Stage<'j> {
     pub logs: &'j ShotLogs,
     pub locator: &'j Locator<'j>,
     pub declinations: &'j Declinations,
+    /// Instrument height in metres where neither the row nor its base gives one.
+    pub instrument_height_m: Option<f64>,
     /// Where each base lies in the CRS of the layers.
     pub placed_bases: Vec<Placed>,
     /// Whether the CRS of the layers has eastings and northings.
@@ -134,13 +136,8 @@ impl Stage<'_> {
         let mut records: Vec<Feature> = Vec::with_capacity(sighted.len());
         let mut kept: Vec<usize> = Vec::with_capacity(sighted.len());
         for (i, (shot, placed)) in sighted.iter().zip(&placed).enumerate() {
-            if ![placed.x, placed.y, placed.lon_deg, placed.lat_deg].into_iter().all(f64::is_finite)
-                || placed.z.is_some_and(|z| !z.is_finite())
-            {
-                computed.hold(
-                    shot.row,
-                    Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers"),
-                );
+            if !placed.is_there() {
+                computed.hold(shot.row, not_projected());
                 continue;
             }
             let base = &self.table.bases[shot.read.base];
@@ -400,7 +397,7 @@ impl Stage<'_> {
 
     /// The instrument height of a shot; where nothing vertical comes of it, none is needed.
     fn instrument_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
-        let known = shot.instrument_height_m.or(base.row.instrument_height_m);
+        let known = shot.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m);
         let is_flat = matches!(shot.triangle, Triangle::Level { .. }) || base.heights.kind == HeightKind::None;
         known.or(is_flat.then_some(0.0)).ok_or_else(|| {
             let say = "the instrument height is not known; write it in the row, or instrument_height_m under [heights] (0 where the \
@@ -525,6 +522,11 @@ impl Computed {
         self.counts.hold(fault.reason);
         self.entries.push(entry(self.file, row, Outcome::Held(fault)));
     }
+}
+
+/// The fault of a position that the CRS of the layers cannot express.
+pub fn not_projected() -> Fault {
+    Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers")
 }
 
 fn entry(file: usize, row: &Row, outcome: Outcome) -> Entry {

@@ -23,7 +23,7 @@ use crate::table::{Field, FieldKind};
 pub struct InputFile {
     /// Name as the job has it, relative to the job.
     pub name: String,
-    /// Whether it is a base log.
+    /// Whether it is a base log or a list of occupations, not a shot log.
     pub is_bases: bool,
     /// Size in bytes.
     pub bytes: u64,
@@ -76,7 +76,7 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
     let plan = Plan::new(&text, kind, format)?;
     let info = InputFile {
         name: name.to_owned(),
-        is_bases: kind == LogKind::Bases,
+        is_bases: kind != LogKind::Shots,
         bytes: text.bytes,
         sha256: text.sha256.clone(),
         encoding: text.encoding,

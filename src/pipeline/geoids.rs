@@ -1,7 +1,9 @@
 //! The geoids of a job: the grid that it names, the separations of the logs, the model inside the program.
 
+use std::collections::BTreeSet;
+
 use super::RunError;
-use crate::base::BaseTable;
+use crate::base::{Base, BaseTable, HeightKind};
 use crate::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, Source};
 use crate::intake::bases::{BaseRow, Coordinates};
 use crate::job::{self, Job};
@@ -44,6 +46,45 @@ fn area_deg(rows: &[BaseRow]) -> Option<[f64; 4]> {
     }
     let [w, s, e, n] = area?;
     (e - w < 180.0).then_some([w - MARGIN_DEG, (s - MARGIN_DEG).max(-90.0), e + MARGIN_DEG, (n + MARGIN_DEG).min(90.0)])
+}
+
+/// A note on bases with heights that lie outside the job's grid, whose geoid is another.
+///
+/// # Errors
+/// When the grid serves none of them.
+pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunError> {
+    let Some(path) = &job.heights.geoid_grid else { return Ok(None) };
+    let with_heights = table.bases.iter().filter(|base| base.heights.kind != HeightKind::None);
+    let is_outside = |base: &Base| base.heights.undulation.is_none_or(|undulation| undulation.source != Source::Grid);
+    let (outside, inside): (Vec<&Base>, Vec<&Base>) = with_heights.partition(|base| is_outside(base));
+    let Some(first) = outside.first() else { return Ok(None) };
+    if inside.is_empty() {
+        return Err(RunError::Nothing(format!(
+            "{}: the grid covers none of the bases; the first, {}, lies at latitude {:.3}, longitude {:.3}. Name the grid of \
+             their region",
+            path.display(),
+            first.label,
+            first.at.lat_rad.to_degrees(),
+            first.at.lon_rad.to_degrees()
+        )));
+    }
+    let sources: BTreeSet<&str> = outside
+        .iter()
+        .map(|base| match base.heights.undulation.map(|undulation| undulation.source) {
+            None => "no geoid",
+            Some(Source::Log) => "the log's separation",
+            Some(_) => "the built-in global geoid",
+        })
+        .collect();
+    let sources: Vec<&str> = sources.into_iter().collect();
+    Ok(Some(format!(
+        "WARNING: {} of {} bases with heights lie outside the geoid grid {}, the first {}; they have {} in its place.",
+        outside.len(),
+        outside.len() + inside.len(),
+        path.display(),
+        first.label,
+        sources.join(" or ")
+    )))
 }
 
 /// The geoids that bases got their undulations from.

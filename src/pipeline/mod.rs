@@ -28,7 +28,7 @@ use crate::job::{Job, LayerName};
 use crate::join::Joiner;
 use crate::layers;
 use crate::ledger::{Counts, Entry, Outcome};
-use crate::locate::{Declinations, Locator};
+use crate::locate::{Declinations, Locator, Placed};
 use crate::orientation;
 use crate::report::stations::Station;
 use crate::report::summary::GeoidSummary;
@@ -155,15 +155,21 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let settings =
         Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
     let mut table = BaseTable::settle(stations.rows, stations.held, &settings).map_err(crs_error("bases.crs"))?;
+    table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
     table.note_absent(stations.absent);
-    if table.bases.is_empty() {
-        let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
-        return Err(RunError::Nothing(format!(
-            "no base can be used: {} of {} rows were held{why}",
-            table.held.len(),
-            base_logs.counts_read()
-        )));
-    }
+    check_any_base(&table, &base_logs)?;
+    let outside_grid = geoids::outside_grid(job, &table)?;
+    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(|source| {
+        // PROJ finds nothing where no base lies: then the place is what is wrong.
+        let is_lost = matches!(source, CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. });
+        match notes::all_outside(&table, &output).filter(|_| is_lost) {
+            Some(why) => RunError::Nothing(why),
+            None => RunError::Crs { what: "crs", source },
+        }
+    })?;
+    let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
+    table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
+    check_any_base(&table, &base_logs)?;
     let declinations = Declinations::new(&job.north);
     let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
     let (sights, backsight_notes) =
@@ -173,7 +179,6 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
         table.bases[base].flags.raise(flag);
     }
-    let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(crs_error("crs"))?;
     for base in &mut table.bases {
         base.sigma_datum_m = base.sigma_datum_m.hypot(locator.accuracy_m(base.datum));
     }
@@ -187,7 +192,8 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         logs: &shot_logs,
         locator: &locator,
         declinations: &declinations,
-        placed_bases: compute::place_bases(&table, &locator).map_err(crs_error("crs"))?,
+        instrument_height_m: job.heights.instrument_height_m,
+        placed_bases: placed.into_iter().filter(Placed::is_there).collect(),
         projected: output.kind() == crate::crs::Kind::Projected,
         grid_unit_m: output.unit_factor(),
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
@@ -295,6 +301,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     operations.extend(locator.operations());
     operations.dedup();
     let mut notes = notes::of(job, &table, &shot_logs, &shots, &operations);
+    notes.extend(outside_grid);
     notes.extend(stations.notes);
     notes.extend(backsight_notes);
     notes.extend(finished.notes);
@@ -314,6 +321,16 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
 }
 
 mod notes;
+
+/// Refuses to go on without a base.
+fn check_any_base(table: &BaseTable, logs: &BaseLogs) -> Result<(), RunError> {
+    if !table.bases.is_empty() {
+        return Ok(());
+    }
+    let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
+    let (held, read) = (table.held.len(), logs.counts_read());
+    Err(RunError::Nothing(format!("no base can be used: {held} of {read} rows were held{why}")))
+}
 
 /// Each base and what became of it.
 fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {

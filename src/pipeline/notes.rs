@@ -2,7 +2,7 @@
 
 use super::files::ShotLogs;
 use crate::base::{self, BaseTable};
-use crate::crs::Operation;
+use crate::crs::{Crs, Operation};
 use crate::intake::columns::Quantity;
 use crate::intake::shots::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::{Declination, Instrument, Job};
@@ -92,6 +92,26 @@ fn area(table: &BaseTable, notes: &mut Vec<String>) {
             table.bases.len()
         ));
     }
+}
+
+/// What is wrong where no base lies in the area that the CRS of the layers is meant for.
+pub fn all_outside(table: &BaseTable, output: &Crs) -> Option<String> {
+    let first = table.bases.first()?;
+    if !table.bases.iter().all(|base| base.flags.has(Flag::OutsideArea)) {
+        return None;
+    }
+    let hint = match () {
+        () if first.flags.has(Flag::MaybeSwapped) => "with latitude and longitude swapped it would lie inside",
+        () if first.flags.has(Flag::MaybeSignLost) => "with the other sign it would lie inside",
+        () => "is the CRS right, and are latitude and longitude?",
+    };
+    Some(format!(
+        "crs: no base lies in the area that the job or {} is meant for; the first, {}, lies at latitude {:.3}, longitude {:.3}: {hint}",
+        output.label(),
+        first.label,
+        first.at.lat_rad.to_degrees(),
+        first.at.lon_rad.to_degrees()
+    ))
 }
 
 fn heights(table: &BaseTable, notes: &mut Vec<String>) {

@@ -1,5 +1,7 @@
 //! Where the crew stood: the fixes of all base logs made into bases, beside the points.
 
+use std::collections::{HashMap, HashSet};
+
 use jiff::Timestamp;
 
 use super::RunError;
@@ -12,7 +14,7 @@ use crate::intake::bases::BaseRow;
 use crate::intake::columns::Quantity;
 use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::join;
-use crate::ledger::{Fault, Flag, Reason};
+use crate::ledger::{Fault, Reason};
 use crate::occupation::windows::{self, ShotTime};
 use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
 
@@ -20,6 +22,8 @@ use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
 pub struct Stations {
     /// Points and bases made of fixes.
     pub rows: Vec<BaseRow>,
+    /// Whether a standard error had to be assumed for a mean of points (horizontal, vertical).
+    pub assumed: (bool, bool),
     /// Rows and fixes that were held.
     pub held: Vec<HeldBase>,
     /// Names without a position, and why.
@@ -34,28 +38,35 @@ pub struct Stations {
 /// When the job does not say what the fixes need.
 pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stations, RunError> {
     let epochs = std::mem::take(&mut logs.epochs);
+    let points = merged_points(std::mem::take(&mut logs.rows), job);
     let mut stations = Stations {
-        rows: merged_points(std::mem::take(&mut logs.rows), job),
+        rows: points.rows,
+        assumed: points.assumed,
         held: std::mem::take(&mut logs.held),
         absent: Vec::new(),
         notes: Vec::new(),
     };
+    if points.count > 0 {
+        let rows = if points.count == 1 { "row of the base logs was" } else { "rows of the base logs were" };
+        stations
+            .notes
+            .push(format!("{} {rows} joined with an earlier one of the same base to their weighted mean.", points.count));
+    }
     let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
     if epochs.is_empty() && !by_time && logs.listed.is_empty() {
         return Ok(stations);
     }
     let shots = shot_logs.times()?;
     if !epochs.is_empty() || !logs.listed.is_empty() {
-        let from = source(job, logs, shot_logs);
-        let gathered = gather(job, logs, epochs, &shots, from)?;
-        for (file, counts) in logs.files.iter_mut().map(|file| &mut file.info.counts).enumerate() {
-            counts.mapped += gathered.used[file];
-            counts.outside_occupations += gathered.outside[file];
+        let from = source(job, shot_logs);
+        let gathered = gather(job, logs, epochs, &shots, from, &stations.rows)?;
+        for (file, outside) in logs.files.iter_mut().zip(&gathered.outside) {
+            file.info.counts.outside_occupations += outside;
         }
         stations.rows.extend(gathered.rows);
         stations.held.extend(gathered.held);
         stations.absent = gathered.absent;
-        stations.notes = gathered.notes;
+        stations.notes.extend(gathered.notes);
     }
     let mut notes = Vec::new();
     propose_clock(job, &shots, &stations, &mut notes);
@@ -64,12 +75,12 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
 }
 
 /// What tells the occupations: the job, else the list, else the shots that name bases, else stops.
-fn source(job: &Job, logs: &BaseLogs, shots: &ShotLogs) -> OccupationSource {
+fn source(job: &Job, shots: &ShotLogs) -> OccupationSource {
     let occupations = &job.bases.occupations;
     let name_bases = shots.files.iter().all(|log| log.plan.claim_of(Quantity::Base).is_some());
     occupations.from.unwrap_or(match () {
         () if occupations.list.is_some() => OccupationSource::List,
-        () if name_bases && logs.rows.is_empty() => OccupationSource::Shots,
+        () if name_bases => OccupationSource::Shots,
         () => OccupationSource::Stops,
     })
 }
@@ -80,11 +91,12 @@ fn gather(
     epochs: Vec<occupation::Epoch>,
     shots: &[ShotTime],
     from: OccupationSource,
+    points: &[BaseRow],
 ) -> Result<Gathered, RunError> {
     let files = logs.files.len();
     let listed = std::mem::take(&mut logs.listed);
     let list_has_antenna = !listed.is_empty() && listed.iter().all(|(window, _)| window.antenna_height_m.is_some());
-    let has_heights = epochs.iter().any(|epoch| epoch.fix.height.is_some());
+    let has_heights = epochs.iter().any(|epoch| epoch.fix.height.is_some() && !epoch.beside.is_of_ground);
     let antenna_height_m = match job.heights.antenna_height_m {
         Some(metres) => metres,
         None if list_has_antenna || !has_heights => 0.0,
@@ -104,52 +116,80 @@ fn gather(
         return Ok(track::at_instants(epochs, &instants, &rules, job.join.gap_s, files));
     }
     let windows = match from {
-        OccupationSource::List if listed.is_empty() => {
+        OccupationSource::List if listed.is_empty() && job.bases.occupations.list.is_none() => {
             return Err(RunError::Nothing(
                 "occupations come from a list, and the job names none; write files = [\"…\"] under [bases.occupations.list]"
                     .into(),
             ));
         }
         OccupationSource::List => Some(listed.iter().map(|(window, _)| window.clone()).collect()),
-        OccupationSource::Shots => Some(windows::of_shots(shots, &settled)),
+        OccupationSource::Shots => {
+            // A base that was logged as a point has its position.
+            let points: HashSet<&str> = points.iter().map(|point| point.name.as_str()).collect();
+            let windows = windows::of_shots(shots, &settled).into_iter();
+            Some(windows.filter(|window| !points.contains(window.name.as_str())).collect())
+        }
         OccupationSource::Column | OccupationSource::Stops | OccupationSource::Each => None,
     };
     let mut gathered = occupation::gather(epochs, windows, &rules, files);
     // Each row of a list is used, or held for want of fixes.
-    for (window, place) in listed {
-        match gathered.absent.iter().find(|(name, _)| *name == window.name) {
-            Some((name, why)) => {
-                let fault = Fault::new(Reason::FewEpochs, "", name, why.clone());
-                gathered.held.push(HeldBase { name: Some(name.clone()), place, fault });
+    for (index, (window, place)) in listed.into_iter().enumerate() {
+        match gathered.unserved.get(&index) {
+            Some(why) => {
+                let fault = Fault::new(Reason::FewEpochs, "", &crate::base::label(&window.name), why.clone());
+                gathered.held.push(HeldBase { name: Some(window.name), place, fault });
             }
-            None => gathered.used[place.0] += 1,
+            None => logs.files[place.0].info.counts.mapped += 1,
         }
     }
     Ok(gathered)
 }
 
+/// Points joined, and how.
+#[derive(Default)]
+struct Joined {
+    rows: Vec<BaseRow>,
+    /// Whether a standard error had to be assumed for a mean (horizontal, vertical).
+    assumed: (bool, bool),
+    /// Rows that went into the mean of an earlier one.
+    count: u64,
+}
+
 /// Points of one name joined, where the job asks for it.
-fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Vec<BaseRow> {
+fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
     if job.bases.occupations.reoccupied != Some(Several::Merge) {
-        return rows;
+        return Joined { rows, ..Joined::default() };
     }
-    let mut kept: Vec<BaseRow> = Vec::new();
-    for mut row in rows {
-        let sigmas = (row.sigma_horizontal_m, row.sigma_vertical_m);
-        row.sigma_horizontal_m = sigmas.0.or(job.bases.sigma_horizontal_m).or(Some(ASSUMED_SIGMA_HORIZONTAL_M));
-        row.sigma_vertical_m = sigmas.1.or(job.bases.sigma_vertical_m).or(Some(ASSUMED_SIGMA_VERTICAL_M));
-        let same = kept
-            .iter_mut()
-            .find(|other| other.name == row.name && other.crs_value == row.crs_value && merge::apart(other, &row).2);
-        match same {
-            Some(other) => {
-                *other = merge::weighted(other, &row);
-                other.flags.raise(Flag::RepeatedBase);
+    let stated = |row: &BaseRow| {
+        (row.sigma_horizontal_m.or(job.bases.sigma_horizontal_m), row.sigma_vertical_m.or(job.bases.sigma_vertical_m))
+    };
+    let filled = |row: &BaseRow| BaseRow {
+        sigma_horizontal_m: stated(row).0.or(Some(ASSUMED_SIGMA_HORIZONTAL_M)),
+        sigma_vertical_m: stated(row).1.or(Some(ASSUMED_SIGMA_VERTICAL_M)),
+        ..row.clone()
+    };
+    let frame = |row: &BaseRow| (row.crs.clone(), row.crs_value.clone(), row.coordinate_epoch);
+    let mut joined = Joined::default();
+    let mut by_name: HashMap<String, Vec<usize>> = HashMap::new();
+    for row in rows {
+        let earlier = by_name.entry(row.name.clone()).or_default();
+        let is_same = |other: &BaseRow| frame(other) == frame(&row) && merge::apart(&filled(other), &filled(&row)).2;
+        match earlier.iter().copied().find(|index| is_same(&joined.rows[*index])) {
+            Some(index) => {
+                for row in [&joined.rows[index], &row] {
+                    joined.assumed.0 |= stated(row).0.is_none();
+                    joined.assumed.1 |= stated(row).1.is_none() && row.height.is_some();
+                }
+                joined.rows[index] = merge::weighted(&filled(&joined.rows[index]), &filled(&row));
+                joined.count += 1;
             }
-            None => kept.push(row),
+            None => {
+                earlier.push(joined.rows.len());
+                joined.rows.push(row);
+            }
         }
     }
-    kept
+    joined
 }
 
 /// Notes where the shots' clock seems to be off; nothing is applied.

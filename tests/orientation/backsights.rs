@@ -1,0 +1,128 @@
+//! Sights to points of known position: the correction of a base's azimuths and its standard error.
+
+use super::common::{Field, Run};
+use super::{ROLES, SIGMA_BASE_M, SIGMA_READING_DEG, WRITTEN_DEG, WRITTEN_M, assert_near, field, meridian_m, number};
+
+/// K lies this far north of A, in degrees: 100 m, where the positions' errors weigh.
+const NORTH_DEG: f64 = 0.0009;
+/// Standard error of the known points, in metres.
+const SIGMA_KNOWN_M: f64 = 0.1;
+const LEVEL: &str = "A,9,2026-05-04,,tree,88.0,0,100\n";
+
+fn shots(sights: &str) -> String {
+    format!("{ROLES}{sights}{LEVEL}")
+}
+
+/// A base A with known points north (K) and south (L) of it.
+fn with_known(sights: &str, tables: &str) -> Field {
+    let known = "[known]\nfiles = [\"known.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.1\nsigma_vertical_m = 0.1\n";
+    let field = field(&[("A", 46.1, 8.9)], &shots(sights), &format!("{known}{tables}"));
+    field.write("known.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nK,46.1009,8.9,500\nL,46.0991,8.9,500\n");
+    field
+}
+
+/// What is left across a line of a standard error at its end, in degrees.
+fn across_deg(sigma_m: f64) -> f64 {
+    (sigma_m / meridian_m(NORTH_DEG)).to_degrees()
+}
+
+#[track_caller]
+fn assert_orientation(run: &Run, correction_deg: f64, sigma_deg: f64, sights: &str) {
+    let base = &run.bases[0];
+    assert_near(number(base, "azimuth_correction_deg"), correction_deg, WRITTEN_DEG);
+    assert_near(number(base, "sigma_azimuth_correction_deg"), sigma_deg, WRITTEN_DEG);
+    assert_eq!(base["backsights"], sights);
+    // The level shot of 100 m near east: its standard error northwards.
+    let tree = run.features.iter().find(|feature| feature["feature"] == "tree").unwrap();
+    assert_near(number(tree, "true_azimuth_deg"), 88.0 + correction_deg, WRITTEN_DEG);
+    let turn = SIGMA_READING_DEG.hypot(sigma_deg).to_radians() * 100.0;
+    let (s, c) = (88.0 + correction_deg).to_radians().sin_cos();
+    let north = (SIGMA_BASE_M.powi(2) + (turn * s).powi(2) + (0.2 * c).powi(2)).sqrt();
+    assert_near(number(tree, "sigma_north_m"), north, WRITTEN_M);
+}
+
+#[test]
+fn to_a_known_point() {
+    // Due north, read as 358.
+    let run = with_known("A,1,2026-05-04,backsight,K,358.0,0,100\n", "").map();
+    let sigma = (SIGMA_READING_DEG.powi(2) + across_deg(SIGMA_KNOWN_M).powi(2) + across_deg(SIGMA_BASE_M).powi(2)).sqrt();
+    // By hand: 0.5²; 0.1 m and 0.5 m over 100.05 m are 0.0573° and 0.2863°.
+    assert_near(sigma, 0.579_01, 0.000_05);
+    assert_orientation(&run, 2.0, sigma, "1");
+    // A known point is a base without shots and without a correction.
+    assert_eq!(run.base_column("shots"), ["2", "0", "0"]);
+    assert_eq!(run.base_column("backsights"), ["1", "", ""]);
+    // The other way round the circle.
+    let run = with_known("A,1,2026-05-04,backsight,L,181.5,0,100\n", "").map();
+    assert_orientation(&run, -1.5, sigma, "1");
+}
+
+#[test]
+fn to_another_base() {
+    let bases = [("A", 46.1, 8.9), ("B", 46.1009, 8.9)];
+    let run = field(&bases, &shots("A,1,2026-05-04,backsight,B,358.0,0,100\n"), "").map();
+    let sigma = (SIGMA_READING_DEG.powi(2) + 2.0 * across_deg(SIGMA_BASE_M).powi(2)).sqrt();
+    assert_orientation(&run, 2.0, sigma, "1");
+    // B is none the wiser.
+    assert_eq!(run.base_column("azimuth_correction_deg")[1], "");
+}
+
+#[test]
+fn several_sights_are_averaged_and_the_base_error_is_not() {
+    let sights = "A,1,2026-05-04,backsight,K,358.0,0,100\nA,2,2026-05-04,backsight,L,178.4,0,100\n";
+    let run = with_known(sights, "").map();
+    let own = SIGMA_READING_DEG.hypot(across_deg(SIGMA_KNOWN_M));
+    assert_orientation(&run, 1.8, (own * own / 2.0 + across_deg(SIGMA_BASE_M).powi(2)).sqrt(), "2");
+}
+
+#[test]
+fn without_a_distance_it_is_held_and_orients_all_the_same() {
+    let run = with_known("A,1,2026-05-04,backsight,K,358.0,,\n", "").map();
+    let sentence = "the backsight has no distance: it serves the orientation of its base alone";
+    assert_eq!(run.held, [["shots.csv", "2", "direction_only", "role", "backsight", sentence]]);
+    assert_eq!(run.base_column("azimuth_correction_deg")[0], "2");
+    assert_eq!(run.mapped(), 1);
+    assert_near(run.numbers("true_azimuth_deg")[0], 90.0, WRITTEN_DEG);
+}
+
+#[test]
+fn to_a_name_that_is_not_known() {
+    let sights = "A,1,2026-05-04,backsight,Q,358.0,0,100\nA,2,2026-05-04,backsight,,358.0,0,100\n\
+        A,3,2026-05-04,backsight,A,358.0,0,100\n";
+    let run = with_known(sights, "").map();
+    assert_eq!(run.base_column("azimuth_correction_deg"), ["", "", ""]);
+    let say = |line: u32, target: &str| {
+        format!(
+            "shots.csv:{line}: the backsight is to {target}, which is no other base or known point: it does not orient its base."
+        )
+    };
+    let notes = serde_json::json!([say(2, "\"Q\""), say(3, "nothing that is named"), say(4, "\"A\"")]);
+    assert_eq!(run.summary["notes"], notes);
+    // They are features like others.
+    assert_eq!(run.mapped(), 4);
+    assert_near(run.numbers("true_azimuth_deg")[3], 88.0, WRITTEN_DEG);
+}
+
+#[test]
+fn from_every_north() {
+    let declination = "[north]\ndeclination = 3.0\n";
+    let log = |north: &str, back: f64, tree: f64| {
+        let head = ROLES.replace("true_azimuth_deg", north);
+        format!("{head}A,1,2026-05-04,backsight,B,{back:.7},0,100\nA,9,2026-05-04,,tree,{tree:.7},0,100\n")
+    };
+    // Convergence: 0.1° west of the central meridian (spherical; the ellipsoid adds less than a millionth of it).
+    let convergence = ((-0.1f64).to_radians().tan() * 46.1f64.to_radians().sin()).atan().to_degrees();
+    for (north, turn) in [("true_azimuth_deg", 0.0), ("magnetic_azimuth_deg", 3.0), ("grid_azimuth_deg", convergence)] {
+        let bases = [("A", 46.1, 8.9), ("B", 46.1009, 8.9)];
+        let run = field(&bases, &log(north, 358.0 - turn, 88.0 - turn), declination).map();
+        assert_near(number(&run.bases[0], "azimuth_correction_deg"), 2.0, WRITTEN_DEG);
+        // The declination's own error is in what the sight found.
+        let sigma = (SIGMA_READING_DEG.powi(2) + 2.0 * across_deg(SIGMA_BASE_M).powi(2)).sqrt();
+        assert_near(number(&run.bases[0], "sigma_azimuth_correction_deg"), sigma, WRITTEN_DEG);
+        let tree = run.features.iter().find(|feature| feature["feature"] == "tree").unwrap();
+        assert_near(number(tree, "true_azimuth_deg"), 90.0, WRITTEN_DEG);
+        let north_m = (SIGMA_BASE_M.powi(2) + (SIGMA_READING_DEG.hypot(sigma).to_radians() * 100.0).powi(2)).sqrt();
+        assert_near(number(tree, "sigma_north_m"), north_m, WRITTEN_M);
+        assert_eq!(tree["declination_deg"], if north.starts_with("magnetic") { "3" } else { "" });
+    }
+}
