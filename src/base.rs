@@ -494,9 +494,9 @@ impl BaseTable {
     }
 
     /// Remembers names that have no position, and why.
-    pub fn note_absent(&mut self, absent: Vec<(String, String)>) {
+    pub fn note_absent(&mut self, absent: &[(String, String)]) {
         for (name, why) in absent {
-            self.by_name.entry(name).or_insert(Named::Absent(why));
+            self.by_name.entry(name.clone()).or_insert_with(|| Named::Absent(why.clone()));
         }
     }
 }

@@ -332,13 +332,16 @@ impl Declinations {
         }
     }
 
-    /// The declinations of a base that were asked for so far, by day.
-    pub fn of_base(&self, index: usize) -> Vec<(Date, Declination)> {
+    /// The declinations that were asked for so far, by base, in order of days.
+    pub fn by_base(&self) -> HashMap<usize, Vec<(Date, Declination)>> {
         let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
-        let of_base = known.iter().filter(|((base, _), _)| *base == index);
-        let mut found: Vec<(Date, Declination)> =
-            of_base.filter_map(|((_, date), value)| value.as_ref().ok().map(|value| (*date, *value))).collect();
-        found.sort_by_key(|(date, _)| *date);
+        let mut found: HashMap<usize, Vec<(Date, Declination)>> = HashMap::new();
+        for ((base, date), value) in known.iter() {
+            if let Ok(declination) = value {
+                found.entry(*base).or_default().push((*date, *declination));
+            }
+        }
+        found.values_mut().for_each(|days| days.sort_by_key(|(date, _)| *date));
         found
     }
 

@@ -11,7 +11,7 @@
 //! not, the compass is disturbed at an end; an end that agrees along another line is sound
 //! (compass traverse practice, common, no source).
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::f64::consts::PI;
 
 use crate::base::{Base, BaseTable};
@@ -70,16 +70,11 @@ pub fn azimuth_between(table: &BaseTable, from: usize, to: usize) -> Option<(f64
 
 /// The orientation of each base that has backsights.
 pub fn orientations(table: &BaseTable, sights: &[KnownSight]) -> Vec<Option<Orientation>> {
-    (0..table.bases.len())
-        .map(|base| {
-            let terms: Vec<Term> = sights
-                .iter()
-                .filter(|sight| sight.orients && sight.from == base)
-                .filter_map(|sight| Term::of(table, sight))
-                .collect();
-            mean(&terms)
-        })
-        .collect()
+    let mut terms: Vec<Vec<Term>> = table.bases.iter().map(|_| Vec::new()).collect();
+    for sight in sights.iter().filter(|sight| sight.orients) {
+        terms[sight.from].extend(Term::of(table, sight));
+    }
+    terms.iter().map(|terms| mean(terms)).collect()
 }
 
 /// One sight's correction and its errors, in radians.
@@ -127,17 +122,19 @@ fn mean(terms: &[Term]) -> Option<Orientation> {
 
 /// The lines sighted from both ends, each once; of several sights from one end their mean.
 pub fn fore_and_back(table: &BaseTable, sights: &[KnownSight]) -> Vec<ForeBack> {
+    let mut by_line: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
+    for sight in sights {
+        by_line.entry((sight.from, sight.to)).or_default().push(sight.true_azimuth_rad);
+    }
     let lines: BTreeSet<(usize, usize)> =
         sights.iter().map(|sight| (sight.from.min(sight.to), sight.from.max(sight.to))).collect();
     let misfit_from = |from: usize, to: usize| {
         let (azimuth, _) = azimuth_between(table, from, to)?;
-        let (mut count, mut sum) = (0u32, [0.0; 2]);
-        for sight in sights.iter().filter(|sight| (sight.from, sight.to) == (from, to)) {
-            let (s, c) = (sight.true_azimuth_rad - azimuth).sin_cos();
-            sum = [sum[0] + s, sum[1] + c];
-            count += 1;
-        }
-        (count > 0).then(|| sum[0].atan2(sum[1]))
+        let sum = by_line.get(&(from, to))?.iter().fold([0.0; 2], |sum, measured| {
+            let (s, c) = (measured - azimuth).sin_cos();
+            [sum[0] + s, sum[1] + c]
+        });
+        Some(sum[0].atan2(sum[1]))
     };
     lines
         .into_iter()

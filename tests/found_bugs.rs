@@ -307,3 +307,61 @@ fn waypoints_are_read_whatever_the_signs_of_the_delimited_logs_beside_them() {
         assert_eq!(mapped.summary()["shots"]["mapped"], 2, "{key}");
     }
 }
+
+const ROLES: &str = "base,shot,time,true_azimuth_deg,inclination_deg,slope_distance_m,role,feature\n";
+const TWO_POINTS: &str = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.1,8.9,500\nB,46.11,8.9,500\n";
+
+#[test]
+fn foresights_to_features_do_not_fill_the_summary_with_notes() {
+    let shot = |i: u32| format!("A,{i},2026-05-04T08:00:00Z,{},2,50,foresight,tree {i}\n", i % 360);
+    let shots: String = std::iter::once(ROLES.to_owned()).chain((0..500).map(shot)).collect();
+    let mapped = map(&[("b.csv", POINT), ("shots.csv", &shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "");
+    let notes = mapped.summary()["notes"].clone();
+    assert!(notes.as_array().unwrap().len() < 20, "{notes}");
+    assert!(notes.to_string().contains("And 490 more sights"), "{notes}");
+}
+
+#[test]
+fn a_backsight_that_stands_in_the_log_twice_counts_once() {
+    let shots =
+        format!("{ROLES}{}A,2,2026-05-04T08:00:09Z,10,2,50,,x\n", "A,1,2026-05-04T08:00:00Z,359,2,,backsight,B\n".repeat(4));
+    let mapped = map(&[("b.csv", TWO_POINTS), ("shots.csv", &shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "");
+    mapped.summary();
+    assert_eq!(mapped.base(0, "backsights"), 1.0);
+}
+
+#[test]
+fn a_backsight_to_a_base_of_several_positions_says_so() {
+    let points = "base,lat_deg,lon_deg,ellipsoid_height_m,time\nA,46.1,8.9,500,2026-05-04T08:00:00Z\n\
+                  B,46.11,8.9,500,2026-05-04T07:00:00Z\nB,46.12,8.9,500,2026-05-04T07:30:00Z\n";
+    let shots = format!("{ROLES}A,1,2026-05-04T08:00:00Z,359,2,50,backsight,B\n");
+    let mapped = map(&[("b.csv", points), ("shots.csv", &shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "");
+    let notes = mapped.summary()["notes"].to_string();
+    assert!(notes.contains("which stands for several positions: it does not orient its base"), "{notes}");
+}
+
+#[test]
+fn a_week_counter_that_went_round_is_told_although_no_fix_lies_near_a_shot() {
+    // 1024 weeks before 4 May 2026.
+    let log = nmea_on("180906", |_| 46.1);
+    let mapped = map(&[("r.nmea", &log), ("shots.csv", SHOTS)], ONE_LOG, "");
+    mapped.fails_with("60 lie outside every occupation; the first: base A has no position: no usable fix");
+    mapped.fails_with("1024 weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = 619315200");
+    let offset = format!("{ONE_LOG}\nclock_offset_s = 619315200");
+    assert_eq!(map(&[("r.nmea", &log), ("shots.csv", SHOTS)], &offset, "").summary()["shots"]["mapped"], 2);
+}
+
+#[test]
+fn a_shot_without_a_time_is_not_told_of_a_column_that_is_not_there() {
+    let points = "base,lat_deg,lon_deg,ellipsoid_height_m,time\nA,46.1,8.9,500,2026-05-04T08:00:00Z\n";
+    let shots = "base,true_azimuth_deg,inclination_deg,slope_distance_m\nA,10,2,50\n";
+    let nearest = "[join]\nby = \"nearest\"";
+    let held = |rest: &str| {
+        let mapped = map(&[("b.csv", points), ("shots.csv", shots)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", rest);
+        mapped.summary();
+        table(&mapped.out("held.csv"))[0]["sentence"].clone()
+    };
+    assert_eq!(held(nearest), "the log has no column for it: the base is told by the time of the shot");
+    let dated = format!("[shots.values]\ndate = \"2026-05-04\"\n{nearest}");
+    assert!(held(&dated).ends_with("is a day without a time of day: the base is told by the time of the shot"));
+}

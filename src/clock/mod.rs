@@ -14,6 +14,8 @@ use jiff::{SignedDuration, Timestamp};
 
 /// TAI − GPS time, a constant, in seconds.
 const TAI_MINUS_GPS_S: i64 = 19;
+/// No difference of two clocks of the world comes near to this, in seconds.
+const GREATEST_STEP_S: i64 = 3600;
 /// Seconds from 1900, where the list of the IERS counts from, to 1970.
 const FROM_1900_TO_1970_S: i64 = 2_208_988_800;
 
@@ -50,6 +52,9 @@ impl LeapSeconds {
             let wrong = || format!("line {}: \"{line}\" is no step; write 2017-01-01,37", i + 1);
             let (from, tai_minus_utc_s) = line.split_once([',', ' ', '\t']).ok_or_else(wrong)?;
             let tai_minus_utc_s: i64 = tai_minus_utc_s.trim().parse().map_err(|_| wrong())?;
+            if !(-GREATEST_STEP_S..=GREATEST_STEP_S).contains(&tai_minus_utc_s) {
+                return Err(wrong());
+            }
             let from = match from.parse::<i64>() {
                 Ok(seconds) => Timestamp::from_second(seconds.saturating_sub(FROM_1900_TO_1970_S)).map_err(|_| wrong())?,
                 Err(_) => {
@@ -119,7 +124,14 @@ mod tests {
 
     #[test]
     fn damaged_tables() {
-        for text in ["", "2017-01-01", "2017-13-01,37", "2017-01-01,37\n2015-07-01,36", "999999999999999999,3"] {
+        for text in [
+            "",
+            "2017-01-01",
+            "2017-13-01,37",
+            "2017-01-01,37\n2015-07-01,36",
+            "999999999999999999,3",
+            "2017-01-01,-9223372036854775808",
+        ] {
             assert!(LeapSeconds::parse(text).is_err(), "{text}");
         }
         assert_eq!(LeapSeconds::builtin().gps_to_utc("1979-01-01T00:00:00Z".parse().unwrap()), None);

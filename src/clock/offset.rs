@@ -12,8 +12,10 @@ const GREATEST_OFFSET_S: f64 = 15.0 * 3600.0;
 const SHOTS_LOOKED_AT: usize = 1000;
 /// A proposal needs this many shots more inside occupations than with the clock as it is, and this share of all.
 const LEAST_GAIN: (usize, f64) = (5, 0.2);
-/// Whole weeks of the GPS week counter.
-const ROLLOVER_S: f64 = 1024.0 * 7.0 * 86_400.0;
+/// Weeks until the GPS week counter begins anew, and their seconds.
+pub const ROLLOVER_WEEKS: i64 = 1024;
+/// See [`ROLLOVER_WEEKS`].
+pub const ROLLOVER_S: f64 = 1024.0 * 7.0 * 86_400.0;
 
 /// A proposed correction of a clock.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -68,11 +70,12 @@ pub fn propose(shots: &[Timestamp], occupations: &[(Timestamp, Timestamp)]) -> O
     Some(Proposal { offset_s: 0.5 * (from + to), half_width_s: 0.5 * (to - from), shares: (share(now), share(count)) })
 }
 
-/// Whether the receiver's dates lie a whole turn of the GPS week counter (1024 weeks) behind the shots'.
-pub fn is_week_rollover(shots: &[Timestamp], fixes: &[Timestamp]) -> bool {
-    let (Some(shot), Some(fix)) = (median(shots), median(fixes)) else { return false };
-    let turns = (shot - fix) / ROLLOVER_S;
-    turns.round() >= 1.0 && (turns - turns.round()).abs() * ROLLOVER_S < 2.0 * 86_400.0
+/// How many whole turns of the GPS week counter (1024 weeks) the receiver's dates lie behind the shots'; none
+/// where that is no explanation.
+pub fn week_turns(shots: &[Timestamp], fixes: &[Timestamp]) -> Option<i64> {
+    let turns = (median(shots)? - median(fixes)?) / ROLLOVER_S;
+    let whole = turns.round();
+    (whole >= 1.0 && (turns - whole).abs() * ROLLOVER_S < 2.0 * 86_400.0).then_some(whole as i64)
 }
 
 fn seconds(instant: Timestamp) -> f64 {
@@ -139,8 +142,9 @@ mod tests {
     fn a_turn_of_the_week_counter() {
         let shots = [at(0), at(100)];
         let turned = 1024 * 7 * 86_400;
-        assert!(is_week_rollover(&shots, &[at(-turned), at(50 - turned)]));
-        assert!(!is_week_rollover(&shots, &[at(-86_400), at(5)]));
-        assert!(!is_week_rollover(&shots, &[at(turned)]));
+        assert_eq!(week_turns(&shots, &[at(-turned), at(50 - turned)]), Some(1));
+        assert_eq!(week_turns(&shots, &[at(-2 * turned)]), Some(2));
+        assert_eq!(week_turns(&shots, &[at(-86_400), at(5)]), None);
+        assert_eq!(week_turns(&shots, &[at(turned)]), None);
     }
 }

@@ -180,7 +180,7 @@ impl Gpx {
     /// The waypoints as rows of a log: headers, and each waypoint's line with its fields.
     ///
     /// `lat_deg`, `lon_deg` and `base` (the name) are always there; `time`, `orthometric_height_m` or
-    /// `ellipsoid_height_m`, `separation_m`, `hdop`, `pdop`, `fix`, `sat` and the extras where any
+    /// `ellipsoid_height_m`, `separation_m`, `hdop`, `pdop`, `fix`, `fix_kind`, `sat` and the extras where any
     /// waypoint has them. What a waypoint lacks is empty.
     pub fn to_table(&self) -> (Vec<String>, Vec<(u64, Vec<String>)>) {
         let height = match self.heights {
@@ -188,7 +188,7 @@ impl Gpx {
             GpxHeights::Ellipsoid => "ellipsoid_height_m",
         };
         type Value = fn(&Waypoint) -> Option<String>;
-        let known: [(&str, Value); 10] = [
+        let known: [(&str, Value); 11] = [
             ("lat_deg", |point| Some(point.lat_deg.to_string())),
             ("lon_deg", |point| Some(point.lon_deg.to_string())),
             ("base", |point| Some(point.name.clone())),
@@ -198,6 +198,7 @@ impl Gpx {
             ("hdop", |point| point.hdop.map(|number| number.to_string())),
             ("pdop", |point| point.pdop.map(|number| number.to_string())),
             ("fix", |point| point.fix.clone()),
+            ("fix_kind", |point| point.fix.is_some().then(|| point.kind.word().to_owned())),
             ("sat", |point| point.satellites.map(|number| number.to_string())),
         ];
         let known: Vec<(&str, Value)> = known

@@ -8,10 +8,12 @@ use super::IntakeError;
 use super::cell::{CellFormat, WhenError, is_decimal_comma};
 use super::columns::{self, LogKind};
 use super::delimited::{Lines, Rows, guess_separator};
-use super::text;
+use super::{gpx, nmea, text, vector};
 use crate::job::UNDECIDED;
 use crate::units::{Hemispheres, parse_angle_deg};
 
+/// What a receiver's own log is.
+const RECEIVER: &str = "a receiver's NMEA sentences: the places where it stood become the bases";
 /// Rows that are looked at.
 const ROWS: usize = 200;
 
@@ -24,6 +26,8 @@ struct Sample {
     headers: Vec<String>,
     rows: Vec<Vec<String>>,
     kind: LogKind,
+    /// What a log that has no headers to guess at is, for people.
+    whole: Option<&'static str>,
 }
 
 /// A guess at one column: its canonical name, perhaps undecided, and why.
@@ -46,8 +50,31 @@ pub fn starter_job(paths: &[PathBuf]) -> Result<String, IntakeError> {
     Ok(job)
 }
 
+/// A log of bases that needs no column map.
+fn whole(path: &Path, encoding: &'static str, whole: &'static str) -> Sample {
+    Sample {
+        name: path.display().to_string(),
+        separator: b',',
+        decimal_comma: false,
+        encoding,
+        headers: Vec::new(),
+        rows: Vec::new(),
+        kind: LogKind::Bases,
+        whole: Some(whole),
+    }
+}
+
 fn sample(path: &Path) -> Result<Sample, IntakeError> {
+    if vector::is_vector(path) {
+        return Ok(whole(path, "", "a layer of points; its fields go by their names under [bases.columns]"));
+    }
     let text = text::read(path, None)?;
+    if nmea::looks_like(&text.text) {
+        return Ok(whole(path, text.encoding, RECEIVER));
+    }
+    if gpx::looks_like(&text.text) {
+        return Ok(whole(path, text.encoding, "GPX: waypoints are bases by their names; tracks are fixes of a receiver"));
+    }
     let empty = || IntakeError::Columns {
         path: path.to_owned(),
         line: 1,
@@ -64,7 +91,16 @@ fn sample(path: &Path) -> Result<Sample, IntakeError> {
     let rows: Vec<Vec<String>> = cut.filter(|row| row.len() == headers.len() && *row != headers).collect();
     let decimal_comma = separator != b',' && is_decimal_comma(rows.iter().flatten().map(String::as_str));
     let kind = kind_of(&headers);
-    Ok(Sample { name: path.display().to_string(), separator, decimal_comma, encoding: text.encoding, headers, rows, kind })
+    Ok(Sample {
+        name: path.display().to_string(),
+        separator,
+        decimal_comma,
+        encoding: text.encoding,
+        headers,
+        rows,
+        kind,
+        whole: None,
+    })
 }
 
 /// The words of a header, in small letters, numbers apart.
@@ -310,7 +346,7 @@ impl Sample {
             ("base", &["base", "station", "stn", "setup", "occupied"]),
             ("shot", &["shot", "shotid", "no", "id", "num", "number", "uid"]),
             ("date", &["date", "day"]),
-            ("time", &["time", "timestamp", "datetime", "utc"]),
+            ("time", &["time", "timestamp", "datetime", "utc", "clock"]),
             ("code", &["code", "type", "class"]),
             ("feature", &["feature", "target", "name"]),
             ("instrument", &["instrument", "device"]),
@@ -338,7 +374,7 @@ impl Sample {
         }
         let names: Vec<&String> = samples
             .iter()
-            .filter(|log| log.kind == LogKind::Bases)
+            .filter(|log| log.kind == LogKind::Bases && log.whole.is_none())
             .flat_map(|log| {
                 let column = log.headers.iter().position(is_said).unwrap_or(0);
                 log.rows.iter().map(move |row| &row[column])
@@ -346,6 +382,11 @@ impl Sample {
             .collect();
         let known = |column: usize| self.rows.iter().filter(|row| names.contains(&&row[column])).count();
         let found = (0..self.headers.len()).max_by_key(|column| known(*column)).filter(|column| known(*column) > 0);
+        let is_receiver = samples.iter().any(|log| log.whole == Some(RECEIVER));
+        if found.is_none() && self.kind == LogKind::Shots && is_receiver {
+            // The time tells the base.
+            return None;
+        }
         Some(match found {
             Some(column) => Guess {
                 canonical: "base".into(),
@@ -363,7 +404,7 @@ impl Sample {
     /// Whether the log has times with no zone of their own.
     fn wants_zone(&self) -> bool {
         let format = CellFormat::default();
-        let is_time = |header: &String| has(&words(header), &["time", "timestamp", "datetime", "utc"]);
+        let is_time = |header: &String| has(&words(header), &["time", "timestamp", "datetime", "utc", "clock"]);
         self.headers.iter().enumerate().filter(|(_, header)| is_time(header)).any(|(column, _)| {
             let with_day = |cell: &str| if cell.len() <= 8 { format!("2000-01-01T{cell}") } else { cell.to_owned() };
             self.rows.iter().any(|row| format.when(None, Some(&with_day(&row[column]))) == Err(WhenError::NoZone))
@@ -396,6 +437,10 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
             writeln!(job, "crs = {}                   # {hint}", quoted(UNDECIDED))?;
         }
         for log in &logs {
+            if let Some(whole) = log.whole {
+                writeln!(job, "# {}: {whole}", log.name)?;
+                continue;
+            }
             let separator = match log.separator {
                 b'\t' => "tab".to_owned(),
                 sign => format!("\"{}\"", sign as char),
@@ -416,11 +461,23 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
                 quoted(UNDECIDED)
             )?;
         }
+        let receiver = kind == LogKind::Bases && logs.iter().any(|log| log.whole == Some(RECEIVER));
+        if receiver {
+            writeln!(job, "\n[bases.occupations]")?;
+            writeln!(
+                job,
+                "from = {}   # \"stops\" (where it stood still), \"shots\" (their own times), or \"list\" (base, start, end)",
+                quoted(UNDECIDED)
+            )?;
+        }
+        if !logs.is_empty() && logs.iter().all(|log| log.whole.is_some()) {
+            continue;
+        }
         writeln!(
             job,
             "\n[{table}.columns]                 # canonical name = the log's own header; all others become attributes"
         )?;
-        if let Some(log) = logs.first() {
+        if let Some(log) = logs.iter().find(|log| log.whole.is_none()) {
             let mut guesses = log.guesses();
             guesses.extend(log.guess_base_name(&guesses, samples));
             for guess in guesses {
@@ -428,7 +485,7 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
                 writeln!(job, "{key} = {}  # {}", quoted(&guess.header), guess.reason)?;
             }
         }
-        for log in logs.iter().skip(1) {
+        for log in logs.iter().skip(1).filter(|log| log.whole.is_none() && logs[0].whole.is_none()) {
             let missing: Vec<&String> = logs[0].headers.iter().filter(|header| !log.headers.contains(header)).collect();
             if !missing.is_empty() {
                 writeln!(
@@ -447,6 +504,9 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
     }
     writeln!(job, "\n[heights]")?;
     writeln!(job, "instrument_height_m = {}   # of the instrument's axis over the base's ground point", quoted(UNDECIDED))?;
+    if samples.iter().any(|sample| sample.whole.is_some()) {
+        writeln!(job, "antenna_height_m = {}      # of a receiver's antenna over the ground point", quoted(UNDECIDED))?;
+    }
     writeln!(job, "\n[north]")?;
     writeln!(job, "declination = \"model\"            # for magnetic azimuths; or degrees, east positive, set by hand")
 }

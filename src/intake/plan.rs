@@ -217,7 +217,9 @@ impl Plan {
     pub fn no_reading(&self, rows: &Rows, row: &Row, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
         let found = quantities.iter().copied().find(|quantity| self.claims.contains_key(quantity));
         let (header, cell) = found.map_or(("", ""), |quantity| (self.header(quantity), self.raw(quantity, rows, row)));
-        let say = if cell.is_empty() {
+        let say = if found.is_none() {
+            format!("the log has no column for it: {what}")
+        } else if cell.is_empty() {
             format!("{header} is empty: {what}")
         } else {
             format!("{header} \"{cell}\" is no reading: {what}")
@@ -355,12 +357,21 @@ impl Plan {
                 Source::Constant(_) => vec![],
             })
             .collect();
+        let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
+        let chosen = self.kind == LogKind::Bases && kinds.iter().filter(|kind| self.claims.contains_key(kind)).count() == 1;
         for index in 0..self.headers.len() {
             if mapped.contains(&index) {
                 continue;
             }
             let header = self.headers[index].clone();
             match columns::parse(&header.to_ascii_lowercase(), self.kind) {
+                // The job has chosen the other of two kinds of height.
+                Some((Quantity::EllipsoidHeight, _)) if self.claims.contains_key(&Quantity::OrthometricHeight) && chosen => {
+                    self.extras.push((index, header));
+                }
+                Some((Quantity::OrthometricHeight, _)) if self.claims.contains_key(&Quantity::EllipsoidHeight) && chosen => {
+                    self.extras.push((index, header));
+                }
                 Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
                     self.add(quantity, Claim { name: header.to_ascii_lowercase(), header, unit, source: Source::Column(index) })?;
                 }

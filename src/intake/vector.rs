@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use gdal::vector::LayerAccess;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
+use super::columns::{self, LogKind, Quantity};
 use super::headers::free_name;
 use crate::crs::Kind;
 
@@ -190,12 +191,20 @@ fn choose(dataset: &Dataset, named: Option<&str>) -> Result<usize, String> {
     }
 }
 
+/// Whether a field has the canonical name of a coordinate.
+fn is_position(name: &str) -> bool {
+    use Quantity::{East, Latitude, Longitude, North};
+    let parsed = columns::parse(&name.to_ascii_lowercase(), LogKind::Bases);
+    matches!(parsed, Some((Latitude | Longitude | East | North, _)))
+}
+
 impl PointLayer {
     /// The points as rows of a log: headers, and each point's number with its fields.
     ///
     /// The first two are `lat_deg` and `lon_deg` in degrees, or `east_m` and `north_m` in metres; `x`
     /// and `y` as they stand where the kind of CRS is not known. Then `z` as it stands, where any point
-    /// has one, and the fields. A field with a name that is taken gets `field_` before it.
+    /// has one, and the fields. A field with a name that is taken, or with the canonical name of a coordinate, gets `field_`
+    /// before it.
     pub fn to_table(&self) -> (Vec<String>, Vec<(u64, Vec<String>)>) {
         let axes = match self.kind {
             Some(Kind::Geographic) => ["lat_deg", "lon_deg"],
@@ -205,6 +214,8 @@ impl PointLayer {
         let has_z = self.points.iter().any(|point| point.z.is_some());
         let mut headers: Vec<String> = axes.iter().copied().chain(has_z.then_some("z")).map(str::to_owned).collect();
         for (name, _) in &self.fields {
+            // The geometry says where a point is; a field that says it too is carried.
+            let name = if self.kind.is_some() && is_position(name) { &format!("field_{name}") } else { name };
             headers.push(free_name(name, "field_", &headers));
         }
         let rows = self.points.iter().map(|point| {

@@ -2,6 +2,8 @@
 
 pub mod time;
 
+use std::collections::HashMap;
+
 use crate::base::{BaseTable, Named};
 use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
@@ -17,12 +19,18 @@ pub struct Joiner<'j> {
     table: &'j BaseTable,
     rules: &'j Join,
     timeline: Timeline,
+    /// Of names that stand for several positions.
+    several: HashMap<&'j str, Timeline>,
 }
 
 impl<'j> Joiner<'j> {
     /// For settled bases, by the job's rules.
     pub fn new(table: &'j BaseTable, rules: &'j Join) -> Joiner<'j> {
-        Joiner { table, rules, timeline: Timeline::of(table, 0..table.bases.len()) }
+        let several = table.by_name.iter().filter_map(|(name, named)| match named {
+            Named::Several(indexes) => Some((name.as_str(), Timeline::of(table, indexes.iter().copied()))),
+            _ => None,
+        });
+        Joiner { table, rules, timeline: Timeline::of(table, 0..table.bases.len()), several: several.collect() }
     }
 
     /// By what the shots of a log find their bases.
@@ -40,7 +48,14 @@ impl<'j> Joiner<'j> {
             return self.by_name(plan, rows, row, when);
         }
         let quantities = [Quantity::Time, Quantity::Date];
-        let no_time = || plan.no_reading(rows, row, Reason::NoTime, &quantities, "the base is told by the time of the shot");
+        let no_time = || match when {
+            Some(_) => {
+                let header = plan.header(Quantity::Date);
+                let say = format!("{header} is a day without a time of day: the base is told by the time of the shot");
+                Fault::new(Reason::NoTime, header, plan.raw(Quantity::Date, rows, row), say)
+            }
+            None => plan.no_reading(rows, row, Reason::NoTime, &quantities, "the base is told by the time of the shot"),
+        };
         let (instant, _) = when.and_then(|when| when.instant).ok_or_else(no_time)?;
         let fault =
             |say: String| Fault::new(Reason::NoBaseInTime, plan.header(Quantity::Time), plan.raw(Quantity::Time, rows, row), say);
@@ -73,7 +88,7 @@ impl<'j> Joiner<'j> {
         Err(match self.table.by_name.get(name) {
             Some(Named::Several(indexes)) => match when.and_then(|when| when.instant) {
                 Some((instant, _)) => {
-                    let timeline = Timeline::of(self.table, indexes.iter().copied());
+                    let timeline = self.several.get(name).unwrap_or(&self.timeline);
                     return timeline.find(instant, TimeRule::LastBefore, f64::INFINITY).or_else(|_| {
                         timeline.find(instant, TimeRule::Nearest, self.rules.limit_s).map_err(|nearest| {
                             fault(Reason::NoBaseInTime, nearest.say(self.table, TimeRule::Nearest, self.rules.limit_s))

@@ -108,7 +108,10 @@ impl Timeline {
                 break;
             }
             let span = &self.spans[i];
-            if span.to >= instant && at.is_none_or(|best| best.from == span.from && span.sigma_m < best.sigma_m) {
+            if at.is_some_and(|best| best.from != span.from) {
+                break;
+            }
+            if span.to >= instant && at.is_none_or(|best| span.sigma_m < best.sigma_m) {
                 at = Some(span);
             }
         }

@@ -140,6 +140,7 @@ fn join(
     notes: &mut Vec<String>,
 ) -> Vec<Part> {
     let mut joined: Vec<Part> = Vec::new();
+    let (mut pairs, mut farthest) = (0u64, (0.0f64, 0.0f64));
     for mut part in parts {
         let mut home = None;
         for (i, other) in joined.iter_mut().enumerate() {
@@ -148,10 +149,10 @@ fn join(
             }
             let (distance, height, agrees) = apart(&other.row, &part.row);
             if !agrees {
-                notes.push(format!(
-                    "Base {name}: {what} lie {distance:.2} m apart, {height:.2} m in height, more than {AGREEMENT_SIGMAS} standard \
-                     errors: they are kept apart, and the time of a shot tells which is meant. Was the mark the same?"
-                ));
+                pairs += 1;
+                if distance.hypot(height) > farthest.0.hypot(farthest.1) || pairs == 1 {
+                    farthest = (distance, height);
+                }
                 part.row.flags.raise(Flag::OccupationsDisagree);
                 other.row.flags.raise(Flag::OccupationsDisagree);
             } else if rule == Several::Merge && home.is_none() {
@@ -162,6 +163,15 @@ fn join(
             Some(i) => joined[i].row = weighted(&joined[i].row, &part.row),
             None => joined.push(part),
         }
+    }
+    if pairs > 0 {
+        let (distance, height) = farthest;
+        let most = if pairs > 1 { format!(" (the farthest of {pairs} such pairs)") } else { String::new() };
+        notes.push(format!(
+            "Base {}: {what} lie {distance:.2} m apart, {height:.2} m in height, more than {AGREEMENT_SIGMAS} standard \
+             errors{most}: they are kept apart, and the time of a shot tells which is meant. Was the mark the same?",
+            crate::base::label(name)
+        ));
     }
     joined
 }

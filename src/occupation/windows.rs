@@ -165,6 +165,13 @@ pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
     groups
 }
 
+/// When the receivers stood still: beginnings and ends of their stops, in any order of the epochs.
+pub fn stops(epochs: &[Epoch], rules: &Occupations) -> Vec<(Timestamp, Timestamp)> {
+    let mut sorted = epochs.to_vec();
+    sorted.sort_by_key(|epoch| (epoch.fix.instant, epoch.fix.file, epoch.fix.line));
+    by_stops(&sorted, rules).iter().map(|group| (group.window.from, group.window.to)).collect()
+}
+
 /// An epoch in space.
 struct Point {
     second: f64,

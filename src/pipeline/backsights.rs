@@ -1,9 +1,12 @@
 //! The sights of a job's logs to bases and known points: a pass over the shots of its own, for logs with roles.
 
+use std::collections::HashSet;
+
 use rayon::prelude::*;
 
 use super::RunError;
 use super::files::ShotLogs;
+use crate::audit::row_print;
 use crate::base::{BaseTable, Named};
 use crate::frame::full_circle_rad;
 use crate::intake::IntakeError;
@@ -14,6 +17,10 @@ use crate::ledger::Counts;
 use crate::locate::Declinations;
 use crate::north::NorthKind;
 use crate::orientation::KnownSight;
+use crate::report::terminal::grouped;
+
+/// Notes on single sights; the rest is counted.
+const NOTES_SHOWN: usize = 10;
 
 /// The sights, and notes on those whose target is not known.
 ///
@@ -32,7 +39,7 @@ pub fn find(
         let log = &logs.files[chunk.file];
         let plan = &log.plan;
         let (rows, faults) = super::block::cut(chunk, plan, &log.text.path, &mut Counts::default())?;
-        let (mut sights, mut notes) = (Vec::new(), Vec::new());
+        let (mut sights, mut notes, mut unknown) = (Vec::new(), Vec::new(), 0u64);
         for (row, fault) in rows.rows().iter().zip(faults) {
             let role = plan.text(Quantity::Role, &rows, row).unwrap_or_default();
             if fault.is_some() || !(role == BACKSIGHT || role == FORESIGHT) {
@@ -43,15 +50,23 @@ pub fn find(
             let Ok(from) = joiner.base_of(plan, &rows, row, read.when) else { continue };
             let mut joined = String::new();
             let target = plan.name(Quantity::Feature, &rows, row, &mut joined);
-            let to = match target.and_then(|name| table.by_name.get(name)) {
-                Some(Named::Base(index)) if *index != from => *index,
-                _ => {
-                    notes.push(format!(
-                        "{}:{}: the {role} is to {}, which is no other base or known point: it does not orient its base.",
-                        log.info.name,
-                        row.line.number,
-                        target.map_or("nothing that is named".into(), |name| format!("\"{}\"", crate::base::label(name)))
-                    ));
+            let why = match target.and_then(|name| table.by_name.get(name)) {
+                Some(Named::Base(index)) if *index != from => Ok(*index),
+                Some(Named::Base(_)) => Err("which is the base itself".to_owned()),
+                Some(Named::Several(_) | Named::Ambiguous(_)) => Err("which stands for several positions".to_owned()),
+                Some(Named::Held(why) | Named::Absent(why)) => Err(format!("which has no position ({why})")),
+                None => Err("which is no other base or known point".to_owned()),
+            };
+            let to = match why {
+                Ok(to) => to,
+                Err(why) => {
+                    unknown += 1;
+                    if notes.len() < NOTES_SHOWN {
+                        let target = target.map_or("nothing".into(), |name| format!("\"{}\"", crate::base::label(name)));
+                        let so =
+                            if role == BACKSIGHT { "it does not orient its base" } else { "nothing can be compared with it" };
+                        notes.push(format!("{}:{}: the {role} is to {target}, {why}: {so}.", log.info.name, row.line.number));
+                    }
                     continue;
                 }
             };
@@ -66,17 +81,33 @@ pub fn find(
                     .map(|declination| declination.declination_rad),
             };
             let Some(turn_rad) = turn_rad else { continue };
-            sights.push(KnownSight {
+            // As among the shots, one row twice is one sight where an id or a time tells that it is one row.
+            let has_id = plan.name(Quantity::Shot, &rows, row, &mut String::new()).is_some();
+            let has_id = has_id || read.when.is_some_and(|when| when.instant.is_some());
+            let print = has_id.then(|| row_print(row.line.text.trim()));
+            let sight = KnownSight {
                 from,
                 to,
                 true_azimuth_rad: full_circle_rad(read.azimuth_rad + turn_rad),
                 sigma_rad: read.kit.sigma_azimuth_rad,
                 orients: role == BACKSIGHT,
-            });
+            };
+            sights.push((print, sight));
         }
-        Ok((sights, notes))
+        Ok((sights, notes, unknown))
     });
     let found = found.collect::<Result<Vec<_>, IntakeError>>()?;
-    let (sights, notes): (Vec<_>, Vec<_>) = found.into_iter().unzip();
-    Ok((sights.concat(), notes.concat()))
+    let (mut sights, mut notes, mut unknown) = (Vec::new(), Vec::new(), 0);
+    let mut seen = HashSet::new();
+    for (of_block, notes_of_block, unknown_of_block) in found {
+        let first = |(print, _): &(Option<u64>, KnownSight)| print.is_none_or(|print| seen.insert(print));
+        sights.extend(of_block.into_iter().filter(first).map(|(_, sight)| sight));
+        notes.extend(notes_of_block.into_iter().take(NOTES_SHOWN - notes.len()));
+        unknown += unknown_of_block;
+    }
+    if unknown > notes.len() as u64 {
+        let rest = grouped(unknown - notes.len() as u64);
+        notes.push(format!("And {rest} more sights with the role {BACKSIGHT} or {FORESIGHT} are to no base or known point."));
+    }
+    Ok((sights, notes))
 }

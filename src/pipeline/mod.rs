@@ -19,7 +19,7 @@ use std::sync::mpsc::sync_channel;
 use rayon::prelude::*;
 
 use crate::audit::{Audit, Auditor};
-use crate::base::{BaseTable, Settings};
+use crate::base::{self, BaseTable, Settings};
 use crate::crs::{Crs, CrsError, Operation, Rules};
 use crate::intake::IntakeError;
 use crate::intake::columns::Quantity;
@@ -156,8 +156,12 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
     let mut table = BaseTable::settle(stations.rows, stations.held, &settings).map_err(crs_error("bases.crs"))?;
     table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
-    table.note_absent(stations.absent);
-    check_any_base(&table, &base_logs)?;
+    let check_any_base = |table: &BaseTable| match table.bases.is_empty() {
+        true => Err(RunError::Nothing(no_base(&base_logs, table, &stations.absent, &stations.notes))),
+        false => Ok(()),
+    };
+    check_any_base(&table)?;
+    table.note_absent(&stations.absent);
     let outside_grid = geoids::outside_grid(job, &table)?;
     let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(|source| {
         // PROJ finds nothing where no base lies: then the place is what is wrong.
@@ -169,7 +173,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     })?;
     let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
-    check_any_base(&table, &base_logs)?;
+    check_any_base(&table)?;
     let declinations = Declinations::new(&job.north);
     let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
     let (sights, backsight_notes) =
@@ -322,18 +326,21 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
 
 mod notes;
 
-/// Refuses to go on without a base.
-fn check_any_base(table: &BaseTable, logs: &BaseLogs) -> Result<(), RunError> {
-    if !table.bases.is_empty() {
-        return Ok(());
-    }
-    let why = table.held.first().map(|held| format!("; the first: {}", held.fault.sentence)).unwrap_or_default();
+/// Why there is no base at all.
+fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], notes: &[String]) -> String {
+    let held = table.held.first().map(|held| held.fault.sentence.clone());
+    let absent = absent.first().map(|(name, why)| format!("base {} has no position: {why}", base::label(name)));
+    let why = held.or(absent).map(|why| format!("; the first: {why}")).unwrap_or_default();
+    let outside: u64 = logs.files.iter().map(|file| file.info.counts.outside_occupations).sum();
+    let outside = if outside > 0 { format!(", {outside} lie outside every occupation") } else { String::new() };
+    let notes: String = notes.iter().map(|note| format!(". {note}")).collect();
     let (held, read) = (table.held.len(), logs.counts_read());
-    Err(RunError::Nothing(format!("no base can be used: {held} of {read} rows were held{why}")))
+    format!("no base can be used: {held} of {read} rows were held{outside}{why}{notes}")
 }
 
 /// Each base and what became of it.
 fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {
+    let mut declinations = stage.declinations.by_base();
     let bases = stage.table.bases.iter().enumerate();
     bases
         .map(|(index, base)| Station {
@@ -341,7 +348,7 @@ fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<St
             placed: stage.placed_bases[index],
             file: logs.files[base.row.file].info.name.clone(),
             orientation: stage.orientations[index],
-            declinations: stage.declinations.of_base(index),
+            declinations: declinations.remove(&index).unwrap_or_default(),
             shots: shots[index],
         })
         .collect()

@@ -16,7 +16,7 @@ use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::join;
 use crate::ledger::{Fault, Reason};
 use crate::occupation::windows::{self, ShotTime};
-use crate::occupation::{self, Gathered, Rules, merge, seconds, track};
+use crate::occupation::{self, Epoch, Gathered, Rules, merge, seconds, track};
 
 /// What is known of the bases before they are settled.
 pub struct Stations {
@@ -57,6 +57,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         return Ok(stations);
     }
     let shots = shot_logs.times()?;
+    let clues = Clues::of(job, shot_logs, &epochs);
     if !epochs.is_empty() || !logs.listed.is_empty() {
         let from = source(job, shot_logs);
         let gathered = gather(job, logs, epochs, &shots, from, &stations.rows)?;
@@ -69,7 +70,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         stations.notes.extend(gathered.notes);
     }
     let mut notes = Vec::new();
-    propose_clock(job, &shots, &stations, &mut notes);
+    propose_clock(job, &shots, &stations, &clues, &mut notes);
     stations.notes.extend(notes);
     Ok(stations)
 }
@@ -88,7 +89,7 @@ fn source(job: &Job, shots: &ShotLogs) -> OccupationSource {
 fn gather(
     job: &Job,
     logs: &mut BaseLogs,
-    epochs: Vec<occupation::Epoch>,
+    epochs: Vec<Epoch>,
     shots: &[ShotTime],
     from: OccupationSource,
     points: &[BaseRow],
@@ -192,24 +193,40 @@ fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
     joined
 }
 
+/// What the receiver itself tells of the clocks.
+struct Clues {
+    /// Its stops, where the occupations are the shots' own and move with their clock.
+    stops: Option<Vec<(Timestamp, Timestamp)>>,
+    /// When its fixes were.
+    fixes: Vec<Timestamp>,
+}
+
+impl Clues {
+    fn of(job: &Job, shots: &ShotLogs, epochs: &[Epoch]) -> Clues {
+        let by_shots = !epochs.is_empty() && source(job, shots) == OccupationSource::Shots;
+        Clues {
+            stops: by_shots.then(|| windows::stops(epochs, &job.bases.occupations)),
+            fixes: epochs.iter().map(|epoch| epoch.fix.instant).collect(),
+        }
+    }
+}
+
 /// Notes where the shots' clock seems to be off; nothing is applied.
-fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, notes: &mut Vec<String>) {
-    let occupations: Vec<(Timestamp, Timestamp)> = stations
-        .rows
-        .iter()
-        .flat_map(|row| &row.windows)
-        // An instant says nothing about how long the crew stayed.
-        .filter(|(from, to)| seconds(*from, *to) > 0.0)
-        .copied()
-        .collect();
+fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, clues: &Clues, notes: &mut Vec<String>) {
+    let of_rows = || stations.rows.iter().flat_map(|row| &row.windows).copied();
+    let mut occupations = clues.stops.clone().unwrap_or_else(|| of_rows().collect());
+    // An instant says nothing about how long the crew stayed.
+    occupations.retain(|(from, to)| seconds(*from, *to) > 0.0);
     let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
-    let begins: Vec<Timestamp> = stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0).collect();
-    if offset::is_week_rollover(&instants, &begins) {
-        notes.push(
-            "The receiver's dates lie 1024 weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
-             619315200 under [bases]."
-                .into(),
-        );
+    let points = || stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0);
+    let logged: Vec<Timestamp> = if clues.fixes.is_empty() { points().collect() } else { clues.fixes.clone() };
+    if let Some(turns) = offset::week_turns(&instants, &logged) {
+        notes.push(format!(
+            "The receiver's dates lie {} weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
+             {:.0} under [bases].",
+            turns * offset::ROLLOVER_WEEKS,
+            job.bases.log.clock_offset_s + turns as f64 * offset::ROLLOVER_S
+        ));
         return;
     }
     if let Some(proposal) = offset::propose(&instants, &occupations) {

@@ -21,7 +21,7 @@ pub struct Summary {
     pub title: Option<String>,
     /// Shots: read = mapped + held.
     pub shots: CountSummary,
-    /// Bases: read = mapped (used) + held.
+    /// Bases: read = mapped (used) + held + outside_occupations.
     pub bases: CountSummary,
     /// Assumptions and warnings, in sentences.
     pub notes: Vec<String>,

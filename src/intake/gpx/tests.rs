@@ -135,15 +135,15 @@ fn waypoints_as_rows() {
     let (headers, rows) = sound().to_table();
     assert_eq!(
         headers.join(","),
-        "lat_deg,lon_deg,base,time,orthometric_height_m,separation_m,hdop,pdop,fix,sat,magvar,cmt,desc,src,link,sym,type,vdop,\
+        "lat_deg,lon_deg,base,time,orthometric_height_m,separation_m,hdop,pdop,fix,fix_kind,sat,magvar,cmt,desc,src,link,sym,type,vdop,\
          extension_accuracy,extension_name"
     );
     assert_eq!(rows.len(), 2);
     assert_eq!(
-        (rows[0].0, rows[0].1[..10].join("|")),
-        (6, "46.123456789|7.987654321|B1 & <north> ↑|2026-05-04T08:00:01Z|1204.35|51.7|0.8|1.5|dgps|11".to_owned())
+        (rows[0].0, rows[0].1[..11].join("|")),
+        (6, "46.123456789|7.987654321|B1 & <north> ↑|2026-05-04T08:00:01Z|1204.35|51.7|0.8|1.5|dgps|differential|11".to_owned())
     );
-    assert_eq!((rows[1].0, rows[1].1.join("|")), (27, "-12.5|-77||||||||||||||||||".to_owned()));
+    assert_eq!((rows[1].0, rows[1].1.join("|")), (27, "-12.5|-77|||||||||||||||||||".to_owned()));
     assert!(rows.iter().all(|(_, cells)| cells.len() == headers.len()));
     let ellipsoid = read(SOUND, 0, GpxHeights::Ellipsoid).unwrap().to_table().0;
     assert_eq!(ellipsoid[4], "ellipsoid_height_m");
