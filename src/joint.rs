@@ -212,3 +212,6 @@ fn turned(turn: &[[f64; 3]; 3], c: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
 fn matrix(c: &Covariance) -> [[f64; 3]; 3] {
     [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]]
 }
+
+#[cfg(test)]
+mod tests;

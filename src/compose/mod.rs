@@ -6,6 +6,16 @@
 //! geometry. What is common to a base's shots (its position, its orientation) is carried by
 //! [`crate::joint`], so that it cancels where it should.
 
+pub mod height;
+mod located;
+pub mod missing_line;
+pub mod plane_fit;
+pub mod plane_sight;
+mod reading;
+#[cfg(test)]
+pub(crate) mod trial;
+pub mod width;
+
 use jiff::Timestamp;
 
 use crate::covariance::Covariance;
@@ -147,7 +157,7 @@ impl Group<'_> {
 }
 
 /// The kinds of measurement, as the `measure` column has them.
-pub const KINDS: [&str; 0] = [];
+pub const KINDS: [&str; 5] = ["height", "width", "missing_line", "plane_sight", "plane"];
 
 /// The refusal of a kind that is none of [`KINDS`].
 pub fn unknown_kind(measure: &str) -> Refusal {
@@ -159,5 +169,12 @@ pub fn unknown_kind(measure: &str) -> Refusal {
 /// # Errors
 /// When the kind is not known, or a row is missing or contradicts another.
 pub fn compute(group: &Group) -> Result<Composed, Refusal> {
-    Err(unknown_kind(&group.measure))
+    match group.measure.as_str() {
+        "height" => height::compute(group),
+        "width" => width::compute(group),
+        "missing_line" => missing_line::compute(group),
+        "plane_sight" => plane_sight::compute(group, &plane_sight::Settings::default()),
+        "plane" => plane_fit::compute(group),
+        other => Err(unknown_kind(other)),
+    }
 }

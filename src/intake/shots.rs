@@ -256,7 +256,7 @@ pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Resu
         inclination_rad: reader.inclination(&kit)?,
         slope_m: distance(Quantity::SlopeDistance)?,
         horizontal_m: distance(Quantity::HorizontalDistance)?,
-        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?.or(rules.instrument_height_m),
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
         when,
         kit,
