@@ -62,7 +62,8 @@ pub fn find(
                 Err(why) => {
                     unknown += 1;
                     if notes.len() < NOTES_SHOWN {
-                        let target = target.map_or("nothing".into(), |name| format!("\"{}\"", crate::base::label(name)));
+                        let target =
+                            target.map_or("nothing that is named".into(), |name| format!("\"{}\"", crate::base::label(name)));
                         let so =
                             if role == BACKSIGHT { "it does not orient its base" } else { "nothing can be compared with it" };
                         notes.push(format!("{}:{}: the {role} is to {target}, {why}: {so}.", log.info.name, row.line.number));

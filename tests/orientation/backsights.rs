@@ -91,12 +91,15 @@ fn to_a_name_that_is_not_known() {
         A,3,2026-05-04,backsight,A,358.0,0,100\n";
     let run = with_known(sights, "").map();
     assert_eq!(run.base_column("azimuth_correction_deg"), ["", "", ""]);
-    let say = |line: u32, target: &str| {
-        format!(
-            "shots.csv:{line}: the backsight is to {target}, which is no other base or known point: it does not orient its base."
-        )
+    let say = |line: u32, target: &str, which: &str| {
+        format!("shots.csv:{line}: the backsight is to {target}, which is {which}: it does not orient its base.")
     };
-    let notes = serde_json::json!([say(2, "\"Q\""), say(3, "nothing that is named"), say(4, "\"A\"")]);
+    let unknown = "no other base or known point";
+    let notes = serde_json::json!([
+        say(2, "\"Q\"", unknown),
+        say(3, "nothing that is named", unknown),
+        say(4, "\"A\"", "the base itself")
+    ]);
     assert_eq!(run.summary["notes"], notes);
     // They are features like others.
     assert_eq!(run.mapped(), 4);

@@ -16,7 +16,7 @@ fn stops_of_a_receiver() {
     for (name, east_m, second) in [("stop 1", 0.0, 0), ("stop 2", 100.0, 200)] {
         let base = run.base(name);
         assert_at(base, [east_m, 0.0]);
-        assert_eq!([&base["epochs"], &base["epochs_aside"], &base["fix_kinds"]], ["120", "0", "single 120"]);
+        assert_eq!([&base["epochs"], &base["epochs_aside"], &base["fix_kind"]], ["120", "0", "single 120"]);
         assert_eq!(base["time"], time(second).replace('Z', ".000Z"));
         assert_near(base, "duration_s", 119.0, PRINTED_M);
         // 20 m above the sea, 50 m of geoid, less 2 m of pole.

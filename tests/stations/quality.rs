@@ -20,7 +20,7 @@ fn map(receiver: Receiver, shots: &str, rules: &str) -> Mapped {
 fn fixes_of_a_kind_that_the_job_does_not_take() {
     let run = map(two_kinds(), &named(&[("A", 30), ("B", 1030)]), "least_fix = \"float\"");
     assert_eq!(run.names(), ["A"]);
-    assert_eq!(run.base("A")["fix_kinds"], "fixed 60");
+    assert_eq!(run.base("A")["fix_kind"], "fixed 60");
     // Standard error of a fixed solution: 15 mm times HDOP.
     assert_near(run.base("A"), "sigma_horizontal_m", sigma_of_mean(0.015, 60), PRINTED_M);
     assert_eq!(run.counts("log.nmea"), [120, 60, 60, 0]);
@@ -48,7 +48,7 @@ fn estimated_and_simulated_fixes_are_taken_only_on_demand() {
         assert_eq!(run.counts("log.nmea"), [180, 120, 60, 0], "{word}");
         let run = map(receiver, &unnamed(&[2030]), &format!("least_fix = \"{word}\""));
         assert_eq!(run.counts("log.nmea"), [180, 180, 0, 0], "{word}");
-        assert_eq!(run.base("stop 3")["fix_kinds"], format!("{word} 60"));
+        assert_eq!(run.base("stop 3")["fix_kind"], format!("{word} 60"));
     }
 }
 
@@ -59,7 +59,7 @@ fn fixes_with_a_large_dilution() {
     (receiver.hdop, receiver.pdop) = (3.5, Some(4.5));
     receiver.stand(60..70, [0.0, 0.0]);
     let all = map(receiver.clone(), &unnamed(&[30]), "");
-    assert_eq!((all.base("stop 1")["worst_hdop"].as_str(), all.base("stop 1")["worst_pdop"].as_str()), ("3.5", "4.5"));
+    assert_eq!((all.base("stop 1")["hdop"].as_str(), all.base("stop 1")["pdop"].as_str()), ("3.5", "4.5"));
     for (rule, say) in [
         ("greatest_hdop = 2.0", "hdop 3.5 is above 2, the largest that the job allows"),
         ("greatest_pdop = 4.0", "pdop 4.5 is above 4, the largest that the job allows"),
@@ -67,7 +67,7 @@ fn fixes_with_a_large_dilution() {
         let run = map(receiver.clone(), &unnamed(&[30]), rule);
         assert_eq!(run.counts("log.nmea"), [70, 60, 10, 0]);
         assert!(run.held.iter().all(|held| held.reason == "poor_fix" && held.sentence == say), "{:?}", run.held);
-        assert_eq!((run.base("stop 1")["worst_hdop"].as_str(), run.base("stop 1")["worst_pdop"].as_str()), ("1", "1.9"));
+        assert_eq!((run.base("stop 1")["hdop"].as_str(), run.base("stop 1")["pdop"].as_str()), ("1", "1.9"));
         assert_near(run.base("stop 1"), "sigma_horizontal_m", sigma_of_mean(SINGLE_M, 60), PRINTED_M);
     }
 }
