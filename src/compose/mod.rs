@@ -6,14 +6,21 @@
 //! geometry. What is common to a base's shots (its position, its orientation) is carried by
 //! [`crate::joint`], so that it cancels where it should.
 
+mod draws;
+#[cfg(test)]
+mod fixture;
 pub mod height;
 mod located;
 pub mod missing_line;
 pub mod plane_fit;
 pub mod plane_sight;
+pub mod profile;
 mod reading;
+mod rows;
+pub mod span;
 #[cfg(test)]
 pub(crate) mod trial;
+pub mod volume;
 pub mod width;
 
 use jiff::Timestamp;
@@ -157,7 +164,7 @@ impl Group<'_> {
 }
 
 /// The kinds of measurement, as the `measure` column has them.
-pub const KINDS: [&str; 5] = ["height", "width", "missing_line", "plane_sight", "plane"];
+pub const KINDS: [&str; 8] = ["height", "width", "missing_line", "plane_sight", "plane", "span", "volume", "profile"];
 
 /// The refusal of a kind that is none of [`KINDS`].
 pub fn unknown_kind(measure: &str) -> Refusal {
@@ -175,6 +182,9 @@ pub fn compute(group: &Group) -> Result<Composed, Refusal> {
         "missing_line" => missing_line::compute(group),
         "plane_sight" => plane_sight::compute(group, &plane_sight::Settings::default()),
         "plane" => plane_fit::compute(group),
+        "span" => span::compute(group),
+        "volume" => volume::compute(group),
+        "profile" => profile::compute(group, profile::OFFSET_LIMIT_M),
         other => Err(unknown_kind(other)),
     }
 }
