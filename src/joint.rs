@@ -9,6 +9,8 @@
 //! A value f of the points has the variance g C gᵀ, g the gradient of f by central differences (the law of
 //! propagation of variances, any text on adjustment, e.g. C. D. Ghilani, "Adjustment Computations", ch. 6).
 
+use std::collections::BTreeMap;
+
 use crate::covariance::{Covariance, INTERVAL95};
 use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::reduce::Vector;
@@ -166,6 +168,31 @@ impl Joint {
     }
 }
 
+/// The variance of a value whose gradient by east, north and up of each point in `frame` is known, without
+/// the whole covariance matrix: for strings of many vertices. Vectors without a height take part in the plane.
+pub fn gradient_variance(bases: &[Origin], shots: &[(usize, &Vector)], frame: &LocalFrame, gradient: &[[f64; 3]]) -> f64 {
+    let quadratic = |g: [f64; 3], c: &Covariance| {
+        let m = matrix(c);
+        (0..3).map(|r| (0..3).map(|k| g[r] * m[r][k] * g[k]).sum::<f64>()).sum::<f64>()
+    };
+    let mut variance = 0.0;
+    // What the shots of one base share acts on the sum of their gradients.
+    let mut shared: BTreeMap<usize, ([f64; 3], f64)> = BTreeMap::new();
+    for ((base, vector), g) in shots.iter().zip(gradient) {
+        let turn = turn(&bases[*base], frame);
+        // In the base's own axes: Rᵀ g.
+        let own: [f64; 3] = std::array::from_fn(|c| (0..3).map(|r| turn[r][c] * g[r]).sum());
+        variance += quadratic(own, &(vector.direction + vector.distance));
+        let (sum, arm) = shared.entry(*base).or_default();
+        *sum = std::array::from_fn(|k| sum[k] + own[k]);
+        *arm += (0..3).map(|k| own[k] * vector.orientation_arm_m[k]).sum::<f64>();
+    }
+    for (base, (sum, arm)) in shared {
+        variance += quadratic(sum, &bases[base].covariance) + arm * arm;
+    }
+    variance.max(0.0)
+}
+
 /// The rotation from a base's axes to those of a frame.
 fn turn(base: &Origin, frame: &LocalFrame) -> [[f64; 3]; 3] {
     let (own, to) = (base.frame.axes(), frame.axes());
@@ -185,3 +212,6 @@ fn turned(turn: &[[f64; 3]; 3], c: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
 fn matrix(c: &Covariance) -> [[f64; 3]; 3] {
     [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]]
 }
+
+#[cfg(test)]
+mod tests;

@@ -89,6 +89,8 @@ pub enum Reason {
     NoInstrumentHeight,
     /// A sight to a known point without a distance: it orients its base, and there is no point to map.
     DirectionOnly,
+    /// A row of a composed measurement that lacks another row.
+    Incomplete,
 }
 
 /// What is suspicious about a row that was mapped all the same.
@@ -177,6 +179,7 @@ impl Reason {
             NoBaseInTime => "no_base_in_time",
             NoInstrumentHeight => "no_instrument_height",
             DirectionOnly => "direction_only",
+            Incomplete => "incomplete",
         }
     }
 
@@ -227,6 +230,7 @@ impl Reason {
             NoInstrumentHeight => {
                 "the instrument height is not known; write it in the row, or instrument_height_m under [heights]"
             }
+            Incomplete => "the composed measurement that the row belongs to lacks another row, or contradicts itself",
             DirectionOnly => {
                 "a backsight or foresight without a distance serves the orientation of its base; there is no point to map"
             }
@@ -389,7 +393,7 @@ pub enum Outcome {
     Flagged(Flags),
 }
 
-/// Counts of one input file. `read` = `mapped` + the sum of `held` + `outside_occupations`.
+/// Counts of one input file. `read` = `mapped` + the sum of `held` + `composed` + `outside_occupations`.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Counts {
     /// Data rows read.
@@ -412,6 +416,8 @@ pub struct Counts {
     pub repeated_headers: u64,
     /// Units lines under a header.
     pub units_lines: u64,
+    /// Rows that are no points of their own and serve a composed measurement.
+    pub composed: u64,
     /// Fixes of a receiver outside every occupation: read, sound, and of no use to a base.
     pub outside_occupations: u64,
     /// Lines of a receiver's log that are no fixes of their own: sentences of other kinds.
@@ -449,6 +455,7 @@ impl Counts {
         self.comment_lines += other.comment_lines;
         self.repeated_headers += other.repeated_headers;
         self.units_lines += other.units_lines;
+        self.composed += other.composed;
         self.outside_occupations += other.outside_occupations;
         self.other_lines += other.other_lines;
         for (reason, count) in &other.held {

@@ -15,6 +15,7 @@
 //! | rows → sightings | [`join`], [`audit`] |
 //! | sightings → vectors | [`north`], [`orientation`], [`reduce`], [`covariance`] |
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
+//! | rows together → measurements, lines and areas | [`joint`], [`compose`], [`assemble`] |
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
 //! | before the field | [`plan`] |
@@ -23,6 +24,7 @@
 //! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
+pub mod assemble;
 pub mod audit;
 pub mod base;
 pub mod calibrate;

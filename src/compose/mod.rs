@@ -6,6 +6,23 @@
 //! geometry. What is common to a base's shots (its position, its orientation) is carried by
 //! [`crate::joint`], so that it cancels where it should.
 
+mod draws;
+#[cfg(test)]
+mod fixture;
+pub mod height;
+mod located;
+pub mod missing_line;
+pub mod plane_fit;
+pub mod plane_sight;
+pub mod profile;
+mod reading;
+mod rows;
+pub mod span;
+#[cfg(test)]
+pub(crate) mod trial;
+pub mod volume;
+pub mod width;
+
 use jiff::Timestamp;
 
 use crate::covariance::Covariance;
@@ -143,5 +160,31 @@ impl Group<'_> {
                 Err(format!("{} of {} has two rows with role {role}; the second is {}", self.measure, self.name, second.label))
             }
         }
+    }
+}
+
+/// The kinds of measurement, as the `measure` column has them.
+pub const KINDS: [&str; 8] = ["height", "width", "missing_line", "plane_sight", "plane", "span", "volume", "profile"];
+
+/// The refusal of a kind that is none of [`KINDS`].
+pub fn unknown_kind(measure: &str) -> Refusal {
+    format!("measure \"{measure}\" is not known; it is one of {}", KINDS.join(", "))
+}
+
+/// Computes a group by its kind.
+///
+/// # Errors
+/// When the kind is not known, or a row is missing or contradicts another.
+pub fn compute(group: &Group) -> Result<Composed, Refusal> {
+    match group.measure.as_str() {
+        "height" => height::compute(group),
+        "width" => width::compute(group),
+        "missing_line" => missing_line::compute(group),
+        "plane_sight" => plane_sight::compute(group, &plane_sight::Settings::default()),
+        "plane" => plane_fit::compute(group),
+        "span" => span::compute(group),
+        "volume" => volume::compute(group),
+        "profile" => profile::compute(group, profile::OFFSET_LIMIT_M),
+        other => Err(unknown_kind(other)),
     }
 }

@@ -68,6 +68,8 @@ pub enum Quantity {
     End,
     /// Azimuth from the north that [`Quantity::AzimuthNorth`] names.
     Azimuth,
+    /// Number of a vertex in its string.
+    Order,
     /// Which north the azimuth of the row is counted from: magnetic, true or grid.
     AzimuthNorth,
     /// Height of the geoid above the ellipsoid that a receiver took off.
@@ -134,7 +136,7 @@ enum Units {
     Geographic,
 }
 
-const TABLE: [(&str, Quantity, Units, [bool; 3]); 39] = {
+const TABLE: [(&str, Quantity, Units, [bool; 3]); 40] = {
     use Quantity::*;
     use Units::*;
     // name, quantity, units, and whether it stands in base logs, shot logs, lists of occupations
@@ -170,6 +172,7 @@ const TABLE: [(&str, Quantity, Units, [bool; 3]); 39] = {
         ("start", Start, None, [false, false, true]),
         ("end", End, None, [false, false, true]),
         ("azimuth", Azimuth, Angle, [false, true, false]),
+        ("order", Order, None, [false, true, false]),
         ("azimuth_north", AzimuthNorth, None, [false, true, false]),
         ("separation", Separation, Length, [true, false, false]),
         ("fix_kind", FixKind, None, [true, false, false]),

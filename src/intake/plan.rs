@@ -420,7 +420,8 @@ impl Plan {
                         self.kind.table()
                     ));
                 }
-                if ![MagneticAzimuth, TrueAzimuth, GridAzimuth, Azimuth].into_iter().any(has) {
+                // Heights by angles need no azimuth.
+                if !has(Measure) && ![MagneticAzimuth, TrueAzimuth, GridAzimuth, Azimuth].into_iter().any(has) {
                     return Err(self.missing(
                         "no column is claimed as an azimuth with its north and unit named",
                         &["azimuth", "azi", "az", "bearing", "brg"],

@@ -207,6 +207,62 @@ pub struct Direction {
     pub kit: Kit,
 }
 
+/// What a row gives a composed measurement that has no point of its own: some of distance, inclination and azimuth.
+#[derive(Debug, Clone, Copy)]
+pub struct Part {
+    /// Azimuth in radians, the instrument's correction included, and the north it is counted from.
+    pub azimuth: Option<(NorthKind, f64)>,
+    /// Inclination, up positive.
+    pub inclination_rad: Option<f64>,
+    /// Slope distance.
+    pub slope_m: Option<f64>,
+    /// Horizontal distance.
+    pub horizontal_m: Option<f64>,
+    /// Instrument height; none where neither log nor job gives one.
+    pub instrument_height_m: Option<f64>,
+    /// Target height.
+    pub target_height_m: f64,
+    /// Date and time.
+    pub when: Option<When>,
+    /// The instrument.
+    pub kit: Kit,
+}
+
+/// Whether a row that is no shot by a fault may still serve a composed measurement.
+pub fn may_be_part(fault: &Fault, plan: &Plan, rows: &Rows, row: &Row) -> bool {
+    matches!(fault.reason, Reason::NoDistance | Reason::NoAzimuth | Reason::NoInclination)
+        && plan.text(Quantity::Measure, rows, row).is_some()
+}
+
+/// Reads what a row gives a composed measurement.
+///
+/// # Errors
+/// When a value that is there cannot be understood.
+pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Part, Fault> {
+    let reader = Reader { plan, rows, row };
+    let kits = reader.kits(rules)?;
+    let when = reader.when()?;
+    let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
+    let distance = |quantity| match reader.distance(quantity, &kit) {
+        Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
+        read => read,
+    };
+    let azimuth = match reader.azimuth(&kit) {
+        Err(fault) if fault.reason == Reason::NoAzimuth => None,
+        read => read.map(|(north, _, azimuth_rad)| Some((north, azimuth_rad)))?,
+    };
+    Ok(Part {
+        azimuth,
+        inclination_rad: reader.inclination(&kit)?,
+        slope_m: distance(Quantity::SlopeDistance)?,
+        horizontal_m: distance(Quantity::HorizontalDistance)?,
+        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
+        target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
+        when,
+        kit,
+    })
+}
+
 /// Reads the direction of a row.
 ///
 /// # Errors

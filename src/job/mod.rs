@@ -376,6 +376,8 @@ pub struct Checks {
     pub azimuth_repeats: u32,
     /// Flag shots steeper than this, in degrees: their azimuth means little.
     pub steep_deg: f64,
+    /// Put the vertices of an area that crosses itself in an order without a crossing. Default: draw it as a line and say so.
+    pub repair_areas: bool,
     /// Distances that must agree may differ by this many standard errors.
     pub agreement_sigmas: f64,
     /// West, south, east, north in degrees: flag bases outside, and say so where a swap of latitude
@@ -386,7 +388,7 @@ pub struct Checks {
 
 impl Default for Checks {
     fn default() -> Self {
-        Checks { azimuth_repeats: 6, steep_deg: 80.0, agreement_sigmas: 4.0, area_deg: None }
+        Checks { azimuth_repeats: 6, steep_deg: 80.0, repair_areas: false, agreement_sigmas: 4.0, area_deg: None }
     }
 }
 
@@ -421,14 +423,34 @@ pub enum LayerName {
     SightLines,
     /// 95 % error ellipses, for the eye.
     Ellipses,
+    /// Strings of shots, and the lines of composed measurements.
+    Lines,
+    /// Strings that close, and the areas of composed measurements.
+    Areas,
+    /// The shots that make lines and areas.
+    Vertices,
+    /// Values that rows give together: heights, missing lines, spans.
+    Measurements,
+    /// The points of composed measurements.
+    Parts,
     /// The account of the input: files, and rows held or flagged.
     Ledger,
 }
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 5] =
-        [LayerName::Features, LayerName::Bases, LayerName::SightLines, LayerName::Ellipses, LayerName::Ledger];
+    pub const ALL: [LayerName; 10] = [
+        LayerName::Features,
+        LayerName::Bases,
+        LayerName::SightLines,
+        LayerName::Ellipses,
+        LayerName::Lines,
+        LayerName::Areas,
+        LayerName::Vertices,
+        LayerName::Measurements,
+        LayerName::Parts,
+        LayerName::Ledger,
+    ];
 }
 
 fn default_formats() -> Vec<Format> {

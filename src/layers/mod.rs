@@ -6,7 +6,11 @@ pub mod bases;
 pub mod ellipses;
 pub mod features;
 pub mod ledger;
+pub mod measurements;
+pub mod parts;
 pub mod sight_lines;
+pub mod strings;
+pub mod vertices;
 
 use jiff::Timestamp;
 use jiff::tz::Offset;
@@ -92,6 +96,11 @@ pub fn all(third: &str) -> Vec<Layer> {
             LayerName::Bases => bases::layer(third, Vec::new()),
             LayerName::SightLines => sight_lines::layer(third),
             LayerName::Ellipses => ellipses::layer(),
+            LayerName::Lines => strings::layer(third, false),
+            LayerName::Areas => strings::layer(third, true),
+            LayerName::Vertices => vertices::layer(third),
+            LayerName::Measurements => measurements::layer(),
+            LayerName::Parts => parts::layer(third),
             LayerName::Ledger => ledger::layer(),
         })
         .collect()

@@ -41,8 +41,18 @@ pub struct Parsed<'t> {
     pub rows: Rows<'t>,
     /// What was read of each row, or why it is held.
     pub rows_read: Vec<Audit>,
+    /// By index of the row: what a row gives a measurement that has no point of its own.
+    pub parts: Vec<(usize, PartRead)>,
     /// Counts of lines that are no data.
     pub counts: Counts,
+}
+
+/// A row that gives a measurement a part.
+pub struct PartRead {
+    /// Index of the base.
+    pub base: usize,
+    /// What was read.
+    pub read: shots::Part,
 }
 
 /// Cuts a block into rows; the fault of a row that cannot be cut stands beside it.
@@ -107,14 +117,25 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
     let plan = &log.plan;
     let mut counts = Counts::default();
     let (rows, faults) = cut(chunk, plan, &log.text.path, &mut counts)?;
+    let composes = plan.claim_of(Quantity::Measure).is_some();
+    let mut parts = Vec::new();
     let rows_read = rows
         .rows()
         .iter()
         .zip(faults)
-        .map(|(row, fault)| match fault {
+        .enumerate()
+        .map(|(index, (row, fault))| match fault {
             Some(fault) => Err(fault),
             None => {
-                let mut shot = shots::read(plan, rules, &rows, row)?;
+                let mut shot = match shots::read(plan, rules, &rows, row) {
+                    Err(fault) if composes && shots::may_be_part(&fault, plan, &rows, row) => {
+                        let read = shots::read_part(plan, rules, &rows, row)?;
+                        let base = joiner.base_of(plan, &rows, row, read.when)?;
+                        parts.push((index, PartRead { base, read }));
+                        return Err(fault);
+                    }
+                    read => read?,
+                };
                 let base = joiner.base_of(plan, &rows, row, shot.when)?;
                 if !row.line.ended {
                     shot.flags.raise(Flag::NoLineEnd);
@@ -127,5 +148,5 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
         })
         .collect();
     counts.read = rows.rows().len() as u64;
-    Ok(Parsed { file: chunk.file, bytes: chunk.text.len() as u64, rows, rows_read, counts })
+    Ok(Parsed { file: chunk.file, bytes: chunk.text.len() as u64, rows, rows_read, parts, counts })
 }

@@ -5,25 +5,28 @@ use std::collections::HashMap;
 use jiff::civil::Date;
 
 use super::base_logs::BaseLogs;
-use super::block::Parsed;
+use super::block::{Parsed, PartRead};
+use super::composed::Collected;
 use super::files::{Carried, ShotLogs};
 use crate::audit::Audited;
 use crate::base::{Base, BaseTable, HeightKind};
+use crate::compose::Sighting;
 use crate::covariance::Covariance;
 use crate::crs::CrsError;
 use crate::frame::{Geodetic, LocalFrame, full_circle_rad};
 use crate::geoid;
+use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::extras;
-use crate::intake::shots::Shot;
+use crate::intake::shots::{Kit, Shot};
 use crate::job::LayerName;
 use crate::join::Joiner;
 use crate::layers::bases::PlacedBase;
 use crate::layers::ellipses;
 use crate::layers::features::Feature;
 use crate::layers::{bases, features, ledger, sight_lines};
-use crate::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
+use crate::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
 use crate::locate::{Declinations, Locator, Placed, end_point};
 use crate::north::{Declination, NorthError, NorthKind, WeakField};
 use crate::orientation::Orientation;
@@ -45,6 +48,8 @@ pub struct Stage<'j> {
     pub placed_bases: Vec<Placed>,
     /// Whether the CRS of the layers has eastings and northings.
     pub projected: bool,
+    /// Metres in the unit of its eastings and northings.
+    pub grid_unit_m: f64,
     /// Standard error of the orientation shared by a base's shots, beside the declination's.
     pub sigma_orientation_rad: f64,
     /// The layers to make.
@@ -59,10 +64,22 @@ pub struct Computed {
     pub batches: Vec<(LayerName, Batch)>,
     /// Shots mapped, by base.
     pub shots_of_base: HashMap<usize, u64>,
+    /// Rows that belong to measurements and strings.
+    pub collected: Vec<Collected>,
 }
 
 /// The base and date of a declination, and the declination.
 type Recent = ((usize, Option<Date>), Declination);
+
+/// From a reading to true north.
+struct North {
+    /// What is added to the reading, in radians.
+    turn_rad: f64,
+    /// The declination in it; NaN for true and grid azimuths.
+    declination_rad: f64,
+    /// Standard error that all shots of the base share.
+    sigma_rad: f64,
+}
 
 /// A shot on its way through the stages.
 struct Sighted<'r, 't> {
@@ -70,6 +87,7 @@ struct Sighted<'r, 't> {
     read: Audited,
     declination_rad: f64,
     true_azimuth_rad: f64,
+    sigma_orientation_rad: f64,
     vector: Vector,
     end: Geodetic,
     has_height: bool,
@@ -87,10 +105,19 @@ impl Stage<'_> {
             entries: Vec::new(),
             batches: Vec::new(),
             shots_of_base: HashMap::new(),
+            collected: Vec::new(),
         };
         let mut sighted = Vec::with_capacity(parsed.rows_read.len());
         let mut recent = None;
-        for (row, read) in parsed.rows.rows().iter().zip(&parsed.rows_read) {
+        let mut parts = parsed.parts.iter().peekable();
+        for (index, (row, read)) in parsed.rows.rows().iter().zip(&parsed.rows_read).enumerate() {
+            if let Some((_, part)) = parts.next_if(|(at, _)| *at == index) {
+                match self.part(parsed, row, part, &mut recent) {
+                    Ok(part) => computed.collected.push(part),
+                    Err(fault) => computed.hold(row, fault),
+                }
+                continue;
+            }
             match read.clone().and_then(|read| self.sight(parsed, row, read, &mut recent)) {
                 Ok(shot) => sighted.push(shot),
                 Err(fault) => computed.hold(row, fault),
@@ -134,6 +161,9 @@ impl Stage<'_> {
                 computed.counts.flag(flags);
                 computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags)));
             }
+            if feature.measure.is_some() || feature.string.is_some() {
+                computed.collected.push(self.collected(parsed, shot, &feature));
+            }
             records.push(feature);
             kept.push(i);
         }
@@ -175,14 +205,14 @@ impl Stage<'_> {
                     geometries: Geometries::Areas(self.rings(&sighted, &kept, &records)?),
                     columns: ellipses::definitions().iter().map(|field| field.column(&records)).collect(),
                 },
-                LayerName::Bases | LayerName::Ledger => continue,
+                _ => continue,
             };
             computed.batches.push((*layer, batch));
         }
         Ok(computed)
     }
 
-    /// North and reduction of one shot. `recent` is the declination of the shot before.
+    /// North and reduction of one shot. `recent` is as for [`Stage::north`].
     fn sight<'r, 't>(
         &self,
         parsed: &Parsed,
@@ -192,44 +222,8 @@ impl Stage<'_> {
     ) -> Result<Sighted<'r, 't>, Fault> {
         let base = &self.table.bases[read.base];
         let shot = &mut read.shot;
-        // The error of a correction is shared by the shots of its calibration, and so by those of a base.
-        let shared_rad = self.sigma_orientation_rad.hypot(shot.kit.sigma_azimuth_correction_rad);
-        let (turn_rad, declination_rad, sigma_orientation_rad) = match shot.north {
-            NorthKind::True => (0.0, f64::NAN, shared_rad),
-            NorthKind::Grid => {
-                let grid = base.grid.ok_or_else(|| {
-                    Fault::new(
-                        Reason::NoConvergence,
-                        "",
-                        "",
-                        format!("the azimuth is from grid north, but base {} has no grid: name a projected CRS as grid_crs under [north]", base.label),
-                    )
-                })?;
-                (grid.convergence_rad, f64::NAN, shared_rad)
-            }
-            NorthKind::Magnetic => {
-                let key = (read.base, shot.when.map(|when| when.date));
-                let declination = match recent {
-                    Some((known, declination)) if *known == key => *declination,
-                    _ => {
-                        let declination = self.declination(parsed, row, read.base, base, key.1)?;
-                        *recent = Some((key, declination));
-                        declination
-                    }
-                };
-                match declination.zone {
-                    Some(WeakField::Caution) => shot.flags.raise(Flag::WeakField),
-                    Some(WeakField::Blackout) => shot.flags.raise(Flag::NoField),
-                    None => {}
-                }
-                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(shared_rad))
-            }
-        };
-        // A backsight tells all that is wrong with the base's north together.
-        let (turn_rad, sigma_orientation_rad) = match self.orientations[read.base] {
-            Some(orientation) => (turn_rad + orientation.correction_rad, orientation.sigma_rad),
-            None => (turn_rad, sigma_orientation_rad),
-        };
+        let north = self.north(parsed, row, read.base, shot.north, shot.when, &shot.kit, &mut shot.flags, recent)?;
+        let North { turn_rad, declination_rad, sigma_rad: sigma_orientation_rad } = north;
         let true_azimuth_rad = full_circle_rad(shot.azimuth_rad + turn_rad);
         let length_m = match shot.triangle {
             Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
@@ -252,7 +246,153 @@ impl Stage<'_> {
         };
         let vector = reduce(&sight, &sigmas, base.earth_radius_m);
         let (end, has_height) = end_point(base, self.table, &vector);
-        Ok(Sighted { row, read, declination_rad, true_azimuth_rad, vector, end, has_height })
+        Ok(Sighted { row, read, declination_rad, true_azimuth_rad, sigma_orientation_rad, vector, end, has_height })
+    }
+
+    /// What brings a reading of a base's shot to true north. `recent` is the declination of the shot before.
+    #[allow(clippy::too_many_arguments)]
+    fn north(
+        &self,
+        parsed: &Parsed,
+        row: &Row,
+        index: usize,
+        north: NorthKind,
+        when: Option<When>,
+        kit: &Kit,
+        flags: &mut Flags,
+        recent: &mut Option<Recent>,
+    ) -> Result<North, Fault> {
+        let base = &self.table.bases[index];
+        // The error of a correction is shared by the shots of its calibration, and so by those of a base.
+        let shared_rad = self.sigma_orientation_rad.hypot(kit.sigma_azimuth_correction_rad);
+        let (turn_rad, declination_rad, sigma_orientation_rad) = match north {
+            NorthKind::True => (0.0, f64::NAN, shared_rad),
+            NorthKind::Grid => {
+                let grid = base.grid.ok_or_else(|| {
+                    Fault::new(
+                        Reason::NoConvergence,
+                        "",
+                        "",
+                        format!("the azimuth is from grid north, but base {} has no grid: name a projected CRS as grid_crs under [north]", base.label),
+                    )
+                })?;
+                (grid.convergence_rad, f64::NAN, shared_rad)
+            }
+            NorthKind::Magnetic => {
+                let key = (index, when.map(|when| when.date));
+                let declination = match recent {
+                    Some((known, declination)) if *known == key => *declination,
+                    _ => {
+                        let declination = self.declination(parsed, row, index, base, key.1)?;
+                        *recent = Some((key, declination));
+                        declination
+                    }
+                };
+                match declination.zone {
+                    Some(WeakField::Caution) => flags.raise(Flag::WeakField),
+                    Some(WeakField::Blackout) => flags.raise(Flag::NoField),
+                    None => {}
+                }
+                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(shared_rad))
+            }
+        };
+        // A backsight tells all that is wrong with the base's north together.
+        let (turn_rad, sigma_orientation_rad) = match self.orientations[index] {
+            Some(orientation) => (turn_rad + orientation.correction_rad, orientation.sigma_rad),
+            None => (turn_rad, sigma_orientation_rad),
+        };
+        Ok(North { turn_rad, declination_rad, sigma_rad: sigma_orientation_rad })
+    }
+
+    /// A row that gives a measurement a part, and no point of its own.
+    fn part(&self, parsed: &Parsed, row: &Row, part: &PartRead, recent: &mut Option<Recent>) -> Result<Collected, Fault> {
+        let read = &part.read;
+        let (mut true_azimuth_rad, mut sigma_orientation_rad) = (None, self.sigma_orientation_rad);
+        if let Some((north, azimuth_rad)) = read.azimuth {
+            let north = self.north(parsed, row, part.base, north, read.when, &read.kit, &mut Flags::default(), recent)?;
+            true_azimuth_rad = Some(full_circle_rad(azimuth_rad + north.turn_rad));
+            sigma_orientation_rad = north.sigma_rad;
+        }
+        let base = &self.table.bases[part.base];
+        let length_m = read.slope_m.or(read.horizontal_m).unwrap_or(0.0);
+        let sighting = Sighting {
+            role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
+            label: self.label_of(parsed, row),
+            place: (parsed.file, row.line.number),
+            base: part.base,
+            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
+            true_azimuth_rad,
+            inclination_rad: read.inclination_rad,
+            slope_m: read.slope_m,
+            horizontal_m: read.horizontal_m,
+            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
+            sigma_orientation_rad,
+            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
+            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
+            target_height_m: read.target_height_m,
+            refraction: read.kit.refraction,
+            vector: None,
+        };
+        Ok(self.with_names(parsed, row, sighting, Some(row.line.text.to_owned())))
+    }
+
+    /// A mapped shot that belongs to a measurement or a string.
+    fn collected(&self, parsed: &Parsed, shot: &Sighted, feature: &Feature) -> Collected {
+        let read = &shot.read.shot;
+        let base = &self.table.bases[shot.read.base];
+        let (slope_m, horizontal_m) = match read.triangle {
+            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => (Some(slope_m), None),
+            Triangle::Horizontal { horizontal_m, .. }
+            | Triangle::HorizontalVertical { horizontal_m, .. }
+            | Triangle::Level { horizontal_m } => (None, Some(horizontal_m)),
+        };
+        let length_m = slope_m.or(horizontal_m).unwrap_or(0.0);
+        let sighting = Sighting {
+            role: feature.role.unwrap_or_default().to_owned(),
+            label: feature.shot.map_or_else(|| self.label_of(parsed, shot.row), |id| format!("shot {id}")),
+            place: (parsed.file, shot.row.line.number),
+            base: shot.read.base,
+            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
+            true_azimuth_rad: Some(shot.true_azimuth_rad),
+            inclination_rad: read.triangle.inclination_rad(),
+            slope_m,
+            horizontal_m,
+            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
+            sigma_orientation_rad: shot.sigma_orientation_rad,
+            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
+            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
+            target_height_m: read.target_height_m,
+            refraction: read.kit.refraction,
+            vector: Some(shot.vector),
+        };
+        self.with_names(parsed, shot.row, sighting, None)
+    }
+
+    fn with_names(&self, parsed: &Parsed, row: &Row, sighting: Sighting, text: Option<String>) -> Collected {
+        let of = |quantity| self.text_of(parsed, row, quantity);
+        let decimal = self.logs.files[parsed.file].plan.format.decimal_comma;
+        Collected {
+            sighting,
+            measure: of(Quantity::Measure),
+            feature: of(Quantity::Feature),
+            string: of(Quantity::String),
+            order: of(Quantity::Order).and_then(|cell| extras::real(&cell, decimal)),
+            code: of(Quantity::Code),
+            row: text,
+        }
+    }
+
+    fn text_of(&self, parsed: &Parsed, row: &Row, quantity: Quantity) -> Option<String> {
+        let mut joined = String::new();
+        let found = self.logs.files[parsed.file].plan.name(quantity, &parsed.rows, row, &mut joined)?;
+        Some(crate::base::label(found))
+    }
+
+    fn label_of(&self, parsed: &Parsed, row: &Row) -> String {
+        self.text_of(parsed, row, Quantity::Shot)
+            .map_or_else(|| format!("{}:{}", self.logs.files[parsed.file].info.name, row.line.number), |id| format!("shot {id}"))
     }
 
     /// The instrument height of a shot; where nothing vertical comes of it, none is needed.
@@ -408,7 +548,7 @@ fn join_name(plan: &crate::intake::plan::Plan, parsed: &Parsed, row: &Row, quant
 }
 
 /// The position of a geometry; `base` stands in for a height that is not known.
-fn position(placed: &Placed, base: &Placed) -> Position {
+pub fn position(placed: &Placed, base: &Placed) -> Position {
     Position {
         x: placed.x,
         y: placed.y,

@@ -8,6 +8,7 @@
 mod backsights;
 mod base_logs;
 pub(crate) mod block;
+mod composed;
 mod compute;
 mod files;
 mod geoids;
@@ -21,6 +22,7 @@ use crate::audit::{Audit, Auditor};
 use crate::base::{self, BaseTable, Settings};
 use crate::crs::{Crs, CrsError, Operation, Rules};
 use crate::intake::IntakeError;
+use crate::intake::columns::Quantity;
 use crate::intake::shots::ShotRules;
 use crate::job::{Job, LayerName};
 use crate::join::Joiner;
@@ -197,6 +199,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         instrument_height_m: job.heights.instrument_height_m,
         placed_bases: placed.into_iter().filter(Placed::is_there).collect(),
         projected: output.kind() == crate::crs::Kind::Projected,
+        grid_unit_m: output.unit_factor(),
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
         wanted: &job.layers,
     };
@@ -209,13 +212,25 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
             _ => {}
         }
     }
-    described.retain(|layer| job.layers.contains(&layer.name));
+    let claims = |quantity| shot_logs.files.iter().any(|file| file.plan.claim_of(quantity).is_some());
+    let (composes, strings) = (claims(Quantity::Measure), claims(Quantity::String));
+    described.retain(|layer| {
+        // Layers that no row can fill are not written.
+        let may_fill = match layer.name {
+            LayerName::Lines | LayerName::Areas => composes || strings,
+            LayerName::Vertices => strings,
+            LayerName::Measurements | LayerName::Parts => composes,
+            _ => true,
+        };
+        may_fill && job.layers.contains(&layer.name)
+    });
     let has_z = stage.placed_bases.iter().any(|base| base.z.is_some());
     sink.begin(&Setup { job, crs: &output, layers: described, rules, has_z })?;
 
     let names: Vec<&str> = shot_logs.files.iter().map(|file| file.info.name.as_str()).collect();
     let mut counts: Vec<Counts> = shot_logs.files.iter().map(files::Log::counts_above).collect();
     let mut shots_of_base = vec![0u64; table.bases.len()];
+    let mut collected = Vec::new();
     let mut base_counts = base_logs.counts(&table);
     write_bases_held(sink, &base_logs, &table, job.layers.contains(&LayerName::Ledger))?;
 
@@ -230,8 +245,9 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
             }
             Ok(())
         });
-        let computed = compute_all(&stage, &shot_rules, job.checks.azimuth_repeats, progress, |window| {
-            for block in &window {
+        let computed = compute_all(&stage, &shot_rules, job.checks.azimuth_repeats, progress, |mut window| {
+            for block in &mut window {
+                collected.append(&mut block.collected);
                 counts[block.file].add(&block.counts);
                 block.shots_of_base.iter().for_each(|(base, shots)| shots_of_base[*base] += shots);
             }
@@ -245,6 +261,24 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         written.and(computed)
     })?;
 
+    let finished = composed::finish(&stage, collected, job.checks.repair_areas).map_err(crs_error("crs"))?;
+    for (layer, batch) in &finished.batches {
+        sink.write(*layer, batch)?;
+    }
+    for entry in &finished.held {
+        sink.held(names[entry.file], entry)?;
+        if let Outcome::Held(fault) = &entry.outcome {
+            counts[entry.file].hold(fault.reason);
+        }
+    }
+    if job.layers.contains(&LayerName::Ledger) && !finished.held.is_empty() {
+        let records: Vec<layers::ledger::Record> =
+            finished.held.iter().map(|entry| layers::ledger::Record::Row(names[entry.file], false, entry)).collect();
+        sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+    }
+    for (file, rows) in &finished.composed {
+        counts[*file].composed += rows;
+    }
     if job.layers.contains(&LayerName::Bases) {
         let batch = compute::bases_batch(&stage, &shots_of_base, &base_logs);
         sink.write(LayerName::Bases, &batch)?;
@@ -274,6 +308,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     notes.extend(outside_grid);
     notes.extend(stations.notes);
     notes.extend(backsight_notes);
+    notes.extend(finished.notes);
     notes.extend(notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg));
     Ok(Account {
         shots,

@@ -66,7 +66,9 @@ pub struct CountSummary {
     pub flags: BTreeMap<String, u64>,
     /// Rows mapped without a height.
     pub without_height: u64,
-    /// Fixes of a receiver outside every occupation: `read` = `mapped` + `held` + these.
+    /// Rows that are no points of their own and serve a composed measurement.
+    pub composed: u64,
+    /// Fixes of a receiver outside every occupation: `read` = `mapped` + `held` + `composed` + these.
     pub outside_occupations: u64,
 }
 
@@ -142,6 +144,7 @@ impl From<&Counts> for CountSummary {
             flagged: counts.flagged,
             flags: counts.flags.iter().map(|(flag, count)| (flag.code().to_owned(), *count)).collect(),
             without_height: counts.without_height,
+            composed: counts.composed,
             outside_occupations: counts.outside_occupations,
         }
     }

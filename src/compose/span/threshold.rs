@@ -1,0 +1,63 @@
+//! What a clearance must be read with, and its comparison with a distance that the user sets.
+//!
+//! Nothing passes or fails by itself: without a threshold of the user's there is no comparison. The half-width of the
+//! 95 % interval is taken off before it (common practice, no source).
+
+use crate::joint::Estimate;
+
+/// What belongs beside every clearance that leaves the program.
+pub const CAUTION: &str = "These distances hold for the moment of measurement only. A wire hangs lower when it is hotter, \
+more heavily loaded or carries ice; its temperature and loading are not known here unless the crew logged them. The figures are \
+of mapping grade and are no finding that any rule is met: the code in force at the place, the owner of the line and a qualified \
+person decide that. They are not approach distances: crews, trees and machines keep the approach distances that apply to them.";
+
+/// A distance against one that the user gave.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Threshold {
+    /// Greater, the whole 95 % interval.
+    Above,
+    /// Smaller, the whole 95 % interval.
+    Below,
+    /// The 95 % interval straddles it.
+    CannotTell,
+}
+
+impl Threshold {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Threshold::Above => "above the user threshold",
+            Threshold::Below => "below the user threshold",
+            Threshold::CannotTell => "cannot tell: the 95 % interval straddles the user threshold",
+        }
+    }
+}
+
+/// Compares a distance with a threshold of the user's, after half of the 95 % interval is taken off.
+pub fn against_threshold(distance: &Estimate, threshold_m: f64) -> Threshold {
+    if distance.value - distance.half95() > threshold_m {
+        Threshold::Above
+    } else if distance.value + distance.half95() < threshold_m {
+        Threshold::Below
+    } else {
+        Threshold::CannotTell
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thresholds() {
+        let distance = Estimate { value: 6.0, sigma: 0.5 };
+        // 95 %: 5.02 to 6.98.
+        for (threshold_m, want) in
+            [(5.0, Threshold::Above), (5.1, Threshold::CannotTell), (6.9, Threshold::CannotTell), (7.0, Threshold::Below)]
+        {
+            assert_eq!(against_threshold(&distance, threshold_m), want, "{threshold_m}");
+        }
+        assert_eq!(against_threshold(&Estimate { value: f64::NAN, sigma: 0.1 }, 5.0), Threshold::CannotTell);
+        assert_eq!(Threshold::Above.words(), "above the user threshold");
+    }
+}

@@ -1,0 +1,163 @@
+//! Triangles over shots: a ring's own, and those of a surface inside a ring, and what follows from them.
+//!
+//! The triangulation is Delaunay's in the horizontal plane with the ring's sides as fixed edges (a constrained
+//! Delaunay triangulation); triangles outside the ring are dropped. Over a triangle with horizontal area A and corner
+//! heights z the volume above z = 0 is A (z1 + z2 + z3) / 3 (the truncated prism of any text on mensuration). Metres.
+
+use spade::{ConstrainedDelaunayTriangulation, HasPosition, Point2, Triangulation};
+
+/// A triangle by the indices of its corners, counter-clockwise from above.
+pub type Triangle = [usize; 3];
+
+/// A corner in the plane, with its index.
+struct Corner {
+    at: Point2<f64>,
+    index: usize,
+}
+
+impl HasPosition for Corner {
+    type Scalar = f64;
+
+    fn position(&self) -> Point2<f64> {
+        self.at
+    }
+}
+
+/// Triangles over points inside the ring of their first `ring` ones; `inside` are the indices of the others. None where the ring's
+/// sides cross or coordinates are beyond use.
+pub fn triangles(points: &[[f64; 3]], ring: usize, inside: &[usize]) -> Option<Vec<Triangle>> {
+    let mut triangulation = ConstrainedDelaunayTriangulation::<Corner>::new();
+    let mut handles = Vec::with_capacity(ring);
+    for index in (0..ring).chain(inside.iter().copied()) {
+        let at = Point2::new(points[index][0], points[index][1]);
+        let handle = triangulation.insert(Corner { at, index }).ok()?;
+        if index < ring {
+            handles.push(handle);
+        }
+    }
+    for i in 0..ring {
+        let (from, to) = (handles[i], handles[(i + 1) % ring]);
+        if from == to || !triangulation.can_add_constraint(from, to) {
+            return None;
+        }
+        triangulation.add_constraint(from, to);
+    }
+    let within = triangulation.inner_faces().map(|face| face.vertices().map(|vertex| vertex.data().index)).filter(|corners| {
+        let middle = |axis: usize| corners.iter().map(|c| points[*c][axis]).sum::<f64>() / 3.0;
+        contains(&points[..ring], [middle(0), middle(1)])
+    });
+    Some(within.collect())
+}
+
+/// Twice the horizontal area of a triangle, counter-clockwise positive.
+fn doubled(a: [f64; 3], b: [f64; 3], c: [f64; 3]) -> f64 {
+    (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+}
+
+/// Whether a ring holds a place: a ray towards east crosses its sides an odd number of times.
+pub fn contains(ring: &[[f64; 3]], [east, north]: [f64; 2]) -> bool {
+    let mut inside = false;
+    for (a, b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
+        if (a[1] > north) != (b[1] > north) && east < a[0] + (north - a[1]) / (b[1] - a[1]) * (b[0] - a[0]) {
+            inside = !inside;
+        }
+    }
+    inside
+}
+
+/// Two sides of a ring that meet where they should not, by the indices of their first corners.
+pub fn crossing(ring: &[[f64; 3]]) -> Option<(usize, usize)> {
+    let n = ring.len();
+    let side = |i: usize| (ring[i], ring[(i + 1) % n]);
+    let apart = (0..n).flat_map(|i| (i + 2..n).map(move |j| (i, j))).filter(|(i, j)| (j + 1) % n != *i);
+    apart.into_iter().find(|(i, j)| {
+        let ((a, b), (c, d)) = (side(*i), side(*j));
+        let overlap = |axis: usize| a[axis].min(b[axis]) <= c[axis].max(d[axis]) && c[axis].min(d[axis]) <= a[axis].max(b[axis]);
+        overlap(0) && overlap(1) && doubled(a, b, c) * doubled(a, b, d) <= 0.0 && doubled(c, d, a) * doubled(c, d, b) <= 0.0
+    })
+}
+
+/// Area and middle of a ring's plan; counter-clockwise positive.
+pub fn area_and_middle(ring: &[[f64; 3]]) -> (f64, [f64; 2]) {
+    let (mut sum, mut middle) = (0.0, [0.0; 2]);
+    let origin = ring[0];
+    for (a, b) in ring.iter().zip(ring.iter().cycle().skip(1)) {
+        let cross = doubled(origin, *a, *b);
+        sum += cross;
+        for (axis, value) in middle.iter_mut().enumerate() {
+            *value += cross * (origin[axis] + a[axis] + b[axis]) / 3.0;
+        }
+    }
+    (0.5 * sum, middle.map(|value| value / sum))
+}
+
+/// Volume between triangles and z = 0.
+pub fn volume_m3(points: &[[f64; 3]], triangles: &[Triangle]) -> f64 {
+    triangles.iter().map(|t| t.map(|i| points[i])).map(|[a, b, c]| doubled(a, b, c) * (a[2] + b[2] + c[2]) / 6.0).sum()
+}
+
+/// Area of triangles as they lie in space.
+pub fn surface_m2(points: &[[f64; 3]], triangles: &[Triangle]) -> f64 {
+    let area = |[a, b, c]: [[f64; 3]; 3]| {
+        let (u, v): ([f64; 3], [f64; 3]) = (std::array::from_fn(|k| b[k] - a[k]), std::array::from_fn(|k| c[k] - a[k]));
+        let cross = [u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]];
+        0.5 * cross[0].hypot(cross[1]).hypot(cross[2])
+    };
+    triangles.iter().map(|t| area(t.map(|i| points[i]))).sum()
+}
+
+/// The triangle that holds a point's place best, by its least barycentric coordinate.
+pub fn under(points: &[[f64; 3]], triangles: &[Triangle], point: usize) -> Option<Triangle> {
+    let least = |t: &Triangle| shares(points, *t, point).into_iter().fold(f64::INFINITY, f64::min);
+    triangles.iter().copied().max_by(|a, b| least(a).total_cmp(&least(b)))
+}
+
+/// Height of a point over the plane of a triangle.
+pub fn height_over_m(points: &[[f64; 3]], triangle: Triangle, point: usize) -> f64 {
+    let plane: f64 = shares(points, triangle, point).iter().zip(triangle).map(|(share, i)| share * points[i][2]).sum();
+    points[point][2] - plane
+}
+
+/// Barycentric coordinates of a point's place.
+fn shares(points: &[[f64; 3]], triangle: Triangle, point: usize) -> [f64; 3] {
+    let ([a, b, c], p) = (triangle.map(|i| points[i]), points[point]);
+    let whole = doubled(a, b, c);
+    [doubled(p, b, c) / whole, doubled(a, p, c) / whole, doubled(a, b, p) / whole]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ring_with_a_notch_is_filled_within_its_sides() {
+        // A square of 10 with the triangle (0, 10), (10, 10), (5, 5) taken out: 100 − 25.
+        let ring = [[0.0, 0.0, 1.0], [10.0, 0.0, 1.0], [10.0, 10.0, 1.0], [5.0, 5.0, 1.0], [0.0, 10.0, 1.0]];
+        let found = triangles(&ring, 5, &[]).unwrap();
+        assert_eq!(found.len(), 3);
+        assert!((volume_m3(&ring, &found) - 75.0).abs() < 1e-12);
+        assert!((area_and_middle(&ring).0 - 75.0).abs() < 1e-12);
+        assert!(!contains(&ring, [5.0, 8.0]) && contains(&ring, [5.0, 3.0]));
+        assert_eq!(crossing(&ring), None);
+    }
+
+    #[test]
+    fn crossing_sides_are_found() {
+        let bow = [[0.0, 0.0, 0.0], [10.0, 10.0, 0.0], [10.0, 0.0, 0.0], [0.0, 10.0, 0.0]];
+        assert_eq!(crossing(&bow), Some((0, 2)));
+        assert!(triangles(&bow, 4, &[]).is_none());
+        // A corner on another side.
+        let touching = [[0.0, 0.0, 0.0], [10.0, 0.0, 0.0], [10.0, 8.0, 0.0], [5.0, 0.0, 0.0], [0.0, 8.0, 0.0]];
+        assert_eq!(crossing(&touching), Some((0, 2)));
+    }
+
+    #[test]
+    fn heights_over_a_slope() {
+        // z = x over the triangle; the point stands 4 above it at x = 2.
+        let points = [[0.0, 0.0, 0.0], [9.0, 0.0, 9.0], [0.0, 9.0, 0.0], [2.0, 3.0, 6.0]];
+        assert!((height_over_m(&points, [0, 1, 2], 3) - 4.0).abs() < 1e-12);
+        // 40.5 in plan, tilted by 45°.
+        assert!((surface_m2(&points, &[[0, 1, 2]]) - 40.5 * 2f64.sqrt()).abs() < 1e-12);
+        assert_eq!(area_and_middle(&points[..3]), (40.5, [3.0, 3.0]));
+    }
+}

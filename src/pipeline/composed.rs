@@ -1,0 +1,399 @@
+//! Behind the stream: the rows that belong together, once all of them are known, to measurements,
+//! lines and areas.
+//!
+//! Memory: about 400 bytes for each row with a `measure` or a `string`.
+
+use std::collections::BTreeMap;
+
+use super::compute::{Stage, position};
+use crate::assemble::ring;
+use crate::assemble::{self, JOIN, Strung, Vertex, measure};
+use crate::base::{Base, HeightKind};
+use crate::compose::{self, Composed, Group, Part, Shape, Sighting};
+use crate::covariance::Covariance;
+use crate::crs::CrsError;
+use crate::frame::{EarthCentred, Geodetic};
+use crate::job::LayerName;
+use crate::joint::Origin;
+use crate::layers::measurements::MeasurementRecord;
+use crate::layers::parts::PartRecord;
+use crate::layers::strings::StringRecord;
+use crate::layers::vertices::VertexRecord;
+use crate::layers::{measurements, parts, strings, vertices};
+use crate::ledger::{Entry, Fault, Outcome, Reason};
+use crate::locate::Placed;
+use crate::table::{Batch, Column, Geometries, Position};
+
+/// A row that belongs to a measurement or a string.
+#[derive(Debug, Clone)]
+pub struct Collected {
+    /// What was read of it.
+    pub sighting: Sighting,
+    /// Kind of measurement.
+    pub measure: Option<String>,
+    /// Name of the feature.
+    pub feature: Option<String>,
+    /// Name of the string.
+    pub string: Option<String>,
+    /// Number in the string.
+    pub order: Option<f64>,
+    /// Feature code.
+    pub code: Option<String>,
+    /// The row as it stands, for one that is no feature of its own.
+    pub row: Option<String>,
+}
+
+/// What the rows gave together.
+#[derive(Default)]
+pub struct Finished {
+    /// Records of each layer.
+    pub batches: Vec<(LayerName, Batch)>,
+    /// Rows that serve no measurement after all.
+    pub held: Vec<Entry>,
+    /// Rows that are no feature of their own and serve a measurement, by file.
+    pub composed: BTreeMap<usize, u64>,
+    /// For the person.
+    pub notes: Vec<String>,
+}
+
+/// Composes and assembles all collected rows.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn finish(stage: &Stage, collected: Vec<Collected>, repair_areas: bool) -> Result<Finished, CrsError> {
+    let mut finished = Finished::default();
+    if collected.is_empty() {
+        return Ok(finished);
+    }
+    let bases = stage.table.origins();
+    let mut drawing = Drawing { stage, bases: &bases, lines: Vec::new(), areas: Vec::new() };
+    compose_all(&mut drawing, &collected, &mut finished)?;
+    assemble_all(&mut drawing, collected, repair_areas, &mut finished)?;
+    let Drawing { lines, areas, .. } = drawing;
+    for (layer, records) in [(LayerName::Lines, lines), (LayerName::Areas, areas)] {
+        let is_area = layer == LayerName::Areas;
+        let (records, geometries): (Vec<StringRecord>, Vec<Vec<Position>>) = records.into_iter().unzip();
+        let columns = strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+        let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
+        finished.push(stage, layer, records.len(), geometries, columns);
+    }
+    Ok(finished)
+}
+
+impl Finished {
+    fn push(&mut self, stage: &Stage, layer: LayerName, len: usize, geometries: Geometries, columns: Vec<Column>) {
+        if len > 0 && stage.wanted.contains(&layer) {
+            self.batches.push((layer, Batch { len, geometries, columns }));
+        }
+    }
+}
+
+/// Lines and areas as they come up.
+struct Drawing<'s, 'j> {
+    stage: &'s Stage<'j>,
+    bases: &'s [Origin],
+    lines: Vec<(StringRecord, Vec<Position>)>,
+    areas: Vec<(StringRecord, Vec<Position>)>,
+}
+
+impl Drawing<'_, '_> {
+    /// Points of a base's datum in the CRS of the layers.
+    fn place(&self, base: usize, points: &[EarthCentred], has_height: bool) -> Result<Vec<Placed>, CrsError> {
+        let known: &Base = &self.stage.table.bases[base];
+        let ellipsoid = &self.bases[base].ellipsoid;
+        let has_height = has_height && known.heights.kind != HeightKind::None;
+        let at: Vec<(Geodetic, bool, &Base)> =
+            points.iter().map(|point| (Geodetic::from_earth_centred(*point, ellipsoid), has_height, known)).collect();
+        self.stage.locator.place(known.datum, &at)
+    }
+
+    fn positions(&self, base: usize, placed: &[Placed]) -> Vec<Position> {
+        placed.iter().map(|point| position(point, &self.stage.placed_bases[base])).collect()
+    }
+
+    fn labels(&self, bases: impl Iterator<Item = usize>) -> String {
+        let mut seen: Vec<&str> = Vec::new();
+        for base in bases {
+            let label = self.bases[base].label.as_str();
+            if !seen.contains(&label) {
+                seen.push(label);
+            }
+        }
+        seen.join(", ")
+    }
+}
+
+fn compose_all(drawing: &mut Drawing, collected: &[Collected], finished: &mut Finished) -> Result<(), CrsError> {
+    let mut groups: BTreeMap<(String, String), Vec<&Collected>> = BTreeMap::new();
+    for row in collected {
+        if let Some(measure) = &row.measure {
+            groups.entry((measure.clone(), row.feature.clone().unwrap_or_default())).or_default().push(row);
+        }
+    }
+    let stage = drawing.stage;
+    let mut unknown: BTreeMap<String, u64> = BTreeMap::new();
+    let (mut values, mut points, mut point_positions) = (Vec::new(), Vec::new(), Vec::new());
+    for ((measure, name), rows) in groups {
+        if !compose::KINDS.contains(&measure.as_str()) {
+            *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
+            let refusal = compose::unknown_kind(&measure);
+            finished.held.extend(rows.iter().filter(|row| row.row.is_some()).map(|row| held(row, &refusal)));
+            continue;
+        }
+        let sightings: Vec<Sighting> = rows.iter().map(|row| row.sighting.clone()).collect();
+        let (file, line) = sightings[0].place;
+        let source_file = stage.logs.files[file].info.name.clone();
+        let labels = drawing.labels(sightings.iter().map(|sighting| sighting.base));
+        let base = sightings[0].base;
+        let group = Group { measure: measure.clone(), name: name.clone(), sightings, bases: drawing.bases };
+        match compose::compute(&group) {
+            Err(refusal) => {
+                for row in rows.iter().filter(|row| row.row.is_some()) {
+                    finished.held.push(held(row, &refusal));
+                }
+                finished.notes.push(format!("{source_file}:{line}: {refusal}."));
+            }
+            Ok(made) => {
+                for row in rows.iter().filter(|row| row.row.is_some()) {
+                    *finished.composed.entry(row.sighting.place.0).or_default() += 1;
+                }
+                let Composed { method, values: found, parts: found_parts, shape, warnings } = made;
+                let warnings = warnings.join(" ");
+                values.extend(found.into_iter().map(|value| MeasurementRecord {
+                    measure: measure.clone(),
+                    name: name.clone(),
+                    quantity: value.name.to_owned(),
+                    estimate: value.estimate,
+                    method: method.clone(),
+                    warnings: warnings.clone(),
+                    bases: labels.clone(),
+                    source_file: source_file.clone(),
+                    source_line: line,
+                }));
+                for Part { role, at, base, covariance } in found_parts {
+                    let placed = drawing.place(base, &[at], true)?[0];
+                    point_positions.push(position(&placed, &stage.placed_bases[base]));
+                    points.push(PartRecord {
+                        measure: measure.clone(),
+                        name: name.clone(),
+                        role,
+                        base: drawing.bases[base].label.clone(),
+                        placed,
+                        projected: stage.projected,
+                        covariance: covariance + datum(stage, base),
+                    });
+                }
+                let (corners, closed) = match shape {
+                    Shape::Line(line) => (line, false),
+                    Shape::Area(ring) => (ring, true),
+                    Shape::None | Shape::Point(_) => continue,
+                };
+                let placed = drawing.place(base, &corners, true)?;
+                let mut positions = drawing.positions(base, &placed);
+                let record = StringRecord {
+                    name,
+                    code: None,
+                    origin: measure,
+                    vertices: corners.len() as u64,
+                    measures: None,
+                    bases: labels,
+                    warnings,
+                };
+                if closed {
+                    close(&mut positions);
+                    drawing.areas.push((record, positions));
+                } else {
+                    drawing.lines.push((record, positions));
+                }
+            }
+        }
+    }
+    for (measure, rows) in unknown {
+        finished.notes.push(format!("{rows} rows: {}; they are mapped as points.", compose::unknown_kind(&measure)));
+    }
+    let columns = measurements::definitions().iter().map(|field| field.column(&values)).collect();
+    finished.push(stage, LayerName::Measurements, values.len(), Geometries::None, columns);
+    let columns = parts::definitions().iter().map(|field| field.column(&points)).collect();
+    finished.push(stage, LayerName::Parts, points.len(), Geometries::Points(point_positions), columns);
+    Ok(())
+}
+
+fn datum(stage: &Stage, base: usize) -> Covariance {
+    let sigma_m = stage.table.bases[base].sigma_datum_m;
+    Covariance::of_axes(sigma_m, sigma_m)
+}
+
+fn held(row: &Collected, refusal: &str) -> Entry {
+    let (file, line) = row.sighting.place;
+    let fault = Fault::new(Reason::Incomplete, "", row.measure.as_deref().unwrap_or_default(), refusal);
+    Entry { file, line, row: row.row.clone().unwrap_or_default(), outcome: Outcome::Held(fault) }
+}
+
+/// Repeats the first position at the end, the ring against the clock.
+fn close(ring: &mut Vec<Position>) {
+    let plane: Vec<[f64; 2]> = ring.iter().map(|position| [position.x, position.y]).collect();
+    if ring::twice_area(&plane) < 0.0 {
+        ring.reverse();
+    }
+    if let Some(first) = ring.first().copied() {
+        ring.push(first);
+    }
+}
+
+fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, finished: &mut Finished) -> Result<(), CrsError> {
+    let stage = drawing.stage;
+    // Points that a string may join to: the first of each name.
+    let mut named: BTreeMap<String, (usize, crate::reduce::Vector)> = BTreeMap::new();
+    for row in &collected {
+        if let (Some(feature), Some(vector), true) = (&row.feature, row.sighting.vector, row.sighting.role != JOIN) {
+            named.entry(feature.clone()).or_insert((row.sighting.base, vector));
+        }
+    }
+    let mut rows = Vec::new();
+    for row in collected {
+        let Some(string) = row.string else { continue };
+        let mut vertex = Vertex {
+            string,
+            code: row.code,
+            role: row.sighting.role,
+            order: row.order,
+            instant: row.sighting.instant,
+            place: row.sighting.place,
+            label: row.sighting.label,
+            feature: row.feature,
+            base: row.sighting.base,
+            vector: row.sighting.vector,
+        };
+        if vertex.role == JOIN
+            && let Some((base, vector)) = vertex.feature.as_ref().and_then(|feature| named.get(feature))
+        {
+            (vertex.base, vertex.vector) = (*base, Some(*vector));
+        }
+        match vertex.vector {
+            Some(_) => rows.push(vertex),
+            None => finished.notes.push(format!(
+                "{}:{}: string {} cannot join to {}: no row with a string or a measure has a point of that name.",
+                stage.logs.files[vertex.place.0].info.name,
+                vertex.place.1,
+                vertex.string,
+                vertex.feature.as_deref().unwrap_or("nothing that is named")
+            )),
+        }
+    }
+    let (strung, notes) = assemble::strings(rows);
+    finished.notes.extend(notes);
+    let (mut records, mut record_positions) = (Vec::new(), Vec::new());
+    for string in strung {
+        let (vertices, positions) = draw(drawing, string, repair, finished)?;
+        records.extend(vertices);
+        record_positions.extend(positions);
+    }
+    let columns = vertices::definitions().iter().map(|field| field.column(&records)).collect();
+    finished.push(stage, LayerName::Vertices, records.len(), Geometries::Points(record_positions), columns);
+    Ok(())
+}
+
+/// One string as a line or an area, and its vertices.
+fn draw(
+    drawing: &mut Drawing,
+    mut string: Strung,
+    repair: bool,
+    finished: &mut Finished,
+) -> Result<(Vec<VertexRecord>, Vec<Position>), CrsError> {
+    let stage = drawing.stage;
+    let place = |drawing: &Drawing, string: &Strung| -> Result<Vec<Placed>, CrsError> {
+        let mut placed = Vec::with_capacity(string.vertices.len());
+        for vertex in &string.vertices {
+            let Some(vector) = vertex.vector else { continue };
+            let end =
+                drawing.bases[vertex.base].frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m.unwrap_or(0.0)]);
+            placed.extend(drawing.place(vertex.base, &[end], vector.up_m.is_some())?);
+        }
+        Ok(placed)
+    };
+    let mut placed = place(drawing, &string)?;
+    let flat = |placed: &[Placed]| -> Vec<[f64; 2]> { placed.iter().map(|point| [point.x, point.y]).collect() };
+    let mut warnings = Vec::new();
+    let mut is_area = string.closed;
+    if string.closed {
+        let plane = flat(&placed);
+        if let Some((i, j)) = ring::crossings(&plane).first().copied() {
+            let n = string.vertices.len();
+            let edge = |i: usize| format!("{} to {}", string.vertices[i].label, string.vertices[(i + 1) % n].label);
+            let crossing = format!("Area {}: the edge from {} crosses that from {}", string.name, edge(i), edge(j));
+            match ring::untangled(&plane).filter(|_| repair) {
+                Some(order) => {
+                    string.vertices = order.iter().map(|k| string.vertices[*k].clone()).collect();
+                    placed = order.iter().map(|k| placed[*k]).collect();
+                    warnings.push(format!("{crossing}; its vertices were put in another order, as the job allows."));
+                }
+                None => {
+                    is_area = false;
+                    warnings.push(format!(
+                        "{crossing}: it is drawn as a line. Mend the order of its shots, or write repair_areas = true under [checks]."
+                    ));
+                }
+            }
+            finished.notes.extend(warnings.last().cloned());
+        }
+    }
+    let shots: Vec<(usize, &crate::reduce::Vector)> =
+        string.vertices.iter().filter_map(|vertex| Some((vertex.base, vertex.vector.as_ref()?))).collect();
+    let unit = stage.grid_unit_m;
+    let grid: Option<Vec<[f64; 2]>> =
+        stage.projected.then(|| placed.iter().map(|point| [point.x * unit, point.y * unit]).collect());
+    let measures = measure::measures(drawing.bases, &shots, grid.as_deref(), string.closed);
+    let origins: Vec<usize> = string.vertices.iter().map(|vertex| vertex.base).collect();
+    let vertex_positions: Vec<Position> =
+        placed.iter().zip(&origins).map(|(point, base)| position(point, &stage.placed_bases[*base])).collect();
+    let mut positions = vertex_positions.clone();
+    // A line is of one kind: where one vertex has no height, none has.
+    if positions.iter().any(|position| position.z.is_nan()) {
+        for position in &mut positions {
+            position.z = f64::NAN;
+            position.ellipsoid_height_m = f64::NAN;
+        }
+    }
+    let record = StringRecord {
+        name: string.name.clone(),
+        code: string.code.clone(),
+        origin: "string".into(),
+        vertices: string.vertices.len() as u64,
+        measures,
+        bases: drawing.labels(origins.iter().copied()),
+        warnings: warnings.join(" "),
+    };
+    if is_area {
+        close(&mut positions);
+        drawing.areas.push((record, positions));
+    } else {
+        if string.closed {
+            positions.extend(positions.first().copied());
+        }
+        drawing.lines.push((record, positions));
+    }
+    let records = string
+        .vertices
+        .iter()
+        .zip(&placed)
+        .enumerate()
+        .filter_map(|(i, (vertex, placed))| {
+            let vector = vertex.vector?;
+            let base = &stage.table.bases[vertex.base];
+            let own = vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m);
+            Some(VertexRecord {
+                string: string.name.clone(),
+                number: i as u64 + 1,
+                shot: vertex.label.clone(),
+                base: base.label.clone(),
+                placed: *placed,
+                projected: stage.projected,
+                has_height: vector.up_m.is_some() && base.heights.kind != HeightKind::None,
+                covariance: own + base.covariance + datum(stage, vertex.base),
+                source_file: stage.logs.files[vertex.place.0].info.name.clone(),
+                source_line: vertex.place.1,
+            })
+        })
+        .collect();
+    Ok((records, vertex_positions))
+}
