@@ -13,8 +13,8 @@ use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geoid::{self, Undulation};
 use crate::intake::bases::{BaseRow, Coordinates, Height};
 use crate::intake::plan::NAME_JOINT;
-use crate::joint::Origin;
 use crate::job::{Bases, Checks, Several};
+use crate::joint::Origin;
 use crate::ledger::{Fault, Flag, Flags, Reason};
 
 /// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
