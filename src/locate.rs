@@ -145,13 +145,14 @@ impl<'j> Locator<'j> {
                         let used = geoid.name(Source::Grid).or(geoid.name(Source::Global)).unwrap_or_default();
                         (None, ThirdCoordinate::JobGeoid { name: part.name.clone(), geoid: used }, units_per_m)
                     }
-                    Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, .. }) => {
+                    Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, want, .. }) => {
                         return Err(CrsError::MissingGrid {
                             from,
                             to,
                             operation,
                             accuracy,
                             grids,
+                            want,
                             otherwise: ALLOW_GLOBAL.to_owned(),
                         });
                     }

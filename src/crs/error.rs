@@ -32,7 +32,7 @@ pub enum CrsError {
     /// The best operation needs grid files that are not installed.
     #[error(
         "from {from} to {to}: the best transformation ({operation}, {accuracy}) needs the grid file \
-         {grids}, which is not installed. Grid files come from the national mapping agency or from \
+         {grids}, which {want}. Grid files come from the national mapping agency or from \
          PROJ's data collection; put the file in a folder and name the folder in the environment \
          variable PROJ_DATA. {otherwise}"
     )]
@@ -47,6 +47,8 @@ pub enum CrsError {
         accuracy: String,
         /// The grid files wanted.
         grids: String,
+        /// What is wrong with them, after "which": that they are not installed, or cannot be used.
+        want: String,
         /// What can be allowed in the job instead.
         otherwise: String,
     },

@@ -1,6 +1,7 @@
 //! Coordinate reference systems and the operations between them: every call to PROJ.
 //!
-//! `proj.db` is inside the program; grid files are not. Each operation is chosen by the rules of
+//! `proj.db` is inside the program; grid files are not. Those in GeoTIFF, which this PROJ does not read,
+//! are handed to it as converted copies (`grid_files.rs`). Each operation is chosen by the rules of
 //! [`Rules`], never in silence: what was chosen, and how good it is, stands in [`Operation`].
 //!
 //! Coordinates are easting, northing or longitude, latitude (degrees) in this order, whatever the
@@ -13,6 +14,7 @@
 mod error;
 #[cfg(test)]
 mod geoid_grids;
+mod grid_files;
 mod null_shift;
 mod operation;
 mod raw;

@@ -5,6 +5,7 @@ use std::sync::Mutex;
 use serde::Serialize;
 
 use super::error::{CrsError, FIRST_EPOCH, LAST_EPOCH};
+use super::grid_files;
 use super::null_shift;
 use super::raw::{Grids, Object};
 use super::system::Crs;
@@ -68,6 +69,17 @@ fn accuracy_words(accuracy_m: Option<f64>) -> String {
     }
 }
 
+/// Names of the grid files that an operation lacks.
+fn missing(object: &Object) -> Vec<String> {
+    object.grids().into_iter().filter(|grid| !grid.available).map(|grid| grid.name).collect()
+}
+
+/// What is wrong with the grid files that an operation lacks, after "which".
+fn want(object: &Object) -> String {
+    let problems: Vec<String> = missing(object).iter().filter_map(|name| grid_files::problem(name)).collect();
+    if problems.is_empty() { "is not installed".to_owned() } else { format!("cannot be used: {}", problems.join("; ")) }
+}
+
 impl Transform {
     /// The operation from one CRS to another for an area (west, south, east, north in degrees).
     ///
@@ -76,12 +88,14 @@ impl Transform {
     pub fn new(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Rules) -> Result<Transform, CrsError> {
         let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
         let (source, target) = from.object().zip(to.object()).ok_or_else(no_operation)?;
-        let find = |grids, ballpark| source.operations_to(&target, area_deg, grids, ballpark);
         let is_installed = |object: &Object| object.grids().iter().all(|grid| grid.available);
-        let missing = |object: &Object| {
-            let grids: Vec<String> = object.grids().into_iter().filter(|grid| !grid.available).map(|grid| grid.name).collect();
-            grids.join(" and ")
+        let find = |grids, ballpark| {
+            let mut operations = source.operations_to(&target, area_deg, grids, ballpark);
+            // PROJ counts grids in a format that it cannot read here as installed.
+            operations.retain(|object| grids == Grids::Ignored || is_installed(object));
+            operations
         };
+        let missing = |object: &Object| missing(object).join(" and ");
         let best = find(Grids::Ignored, false).into_iter().next();
         let (chosen, passed_over) = match best {
             Some(best) if is_installed(&best) => (best, None),
@@ -100,6 +114,7 @@ impl Transform {
                             operation: best.name(),
                             accuracy: accuracy_words(best.accuracy_m()),
                             grids: missing(&best),
+                            want: want(&best),
                             otherwise: match second {
                                 Some(second) => format!(
                                     "Or write allow_missing_grids = true in the job to use {} ({}) instead.",

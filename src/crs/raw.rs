@@ -7,10 +7,13 @@
 use std::collections::BTreeMap;
 use std::ffi::{CStr, CString, c_char, c_int};
 use std::marker::PhantomData;
+use std::path::Path;
 use std::ptr::{self, NonNull};
 use std::sync::Mutex;
 
 use proj_sys as sys;
+
+use super::grid_files;
 
 /// A PROJ object together with its context.
 pub struct Object {
@@ -48,7 +51,7 @@ pub struct Axis {
 pub struct Grid {
     /// File name.
     pub name: String,
-    /// Whether PROJ can open it.
+    /// Whether PROJ can open it, and it is in a format that PROJ reads here.
     pub available: bool,
 }
 
@@ -86,8 +89,12 @@ pub fn seclude_gdal() {
     unsafe { gdal_sys::OSRSetPROJSearchPaths(folders.as_ptr()) };
 }
 
-/// Finds a file for PROJ: grid files in the folders of `PROJ_DATA` (or `PROJ_LIB`), never a database
-/// or settings, so that those inside the program are used whatever else is installed.
+/// A path that cannot be opened: with none, PROJ would go on looking elsewhere.
+const NOWHERE: &CStr = c"/dev/null/inside-the-program";
+
+/// Finds a file for PROJ: grid files in the folders of `PROJ_DATA` (or `PROJ_LIB`), those in GeoTIFF as
+/// copies that it can read; never a database or settings, so that those inside the program are used
+/// whatever else is installed.
 ///
 /// # Safety
 /// `name` is null or a C string. What is returned lives as long as the program.
@@ -95,17 +102,31 @@ unsafe extern "C" fn find_file(_: *mut sys::PJ_CONTEXT, name: *const c_char, _: 
     static FOUND: Mutex<BTreeMap<String, Option<CString>>> = Mutex::new(BTreeMap::new());
     let name = text(name);
     if name == "proj.db" || name == "proj.ini" {
-        // A path that cannot be opened: with none, PROJ would go on looking elsewhere.
-        return c"/dev/null/inside-the-program".as_ptr();
+        return NOWHERE.as_ptr();
     }
     let mut found = FOUND.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
     // An entry is never changed or removed, so that its text stays where it is.
     let path = found.entry(name.clone()).or_insert_with(|| {
-        let folders = std::env::var_os("PROJ_DATA").or_else(|| std::env::var_os("PROJ_LIB"))?;
-        let path = std::env::split_paths(&folders).map(|folder| folder.join(&name)).find(|path| path.is_file())?;
+        let path = grid_files::find(&name)?;
         CString::new(path.to_str()?).ok()
     });
-    path.as_ref().map_or(ptr::null(), |path| path.as_ptr())
+    match path {
+        Some(path) => path.as_ptr(),
+        // PROJ tries the grid's older name next, of a file in another format.
+        None if grid_files::is_named_tiff(Path::new(&name)) => NOWHERE.as_ptr(),
+        None => ptr::null(),
+    }
+}
+
+/// Has a function run when the program ends by itself. It must not panic.
+pub fn at_the_end(run: extern "C" fn()) {
+    unsafe extern "C" {
+        /// Of the C library: registers a function for the normal end of the process.
+        fn atexit(run: extern "C" fn()) -> c_int;
+    }
+    // SAFETY: the C library keeps the pointer to a function, which lives as long as the program. A
+    // refusal (no room) means that the function does not run.
+    unsafe { atexit(run) };
 }
 
 /// A copy of a C string that PROJ owns; empty for null.
@@ -381,20 +402,24 @@ impl Object {
             let (context, pj) = (self.context.as_ptr(), self.pj.as_ptr());
             (0..sys::proj_coordoperation_get_grid_used_count(context, pj))
                 .filter_map(|index| {
-                    let (mut name, mut available) = (ptr::null(), 0);
+                    let (mut name, mut path, mut available) = (ptr::null(), ptr::null(), 0);
                     let ok = sys::proj_coordoperation_get_grid_used(
                         context,
                         pj,
                         index,
                         &mut name,
-                        ptr::null_mut(),
+                        &mut path,
                         ptr::null_mut(),
                         ptr::null_mut(),
                         ptr::null_mut(),
                         ptr::null_mut(),
                         &mut available,
                     );
-                    (ok != 0).then(|| Grid { name: text(name), available: available != 0 })
+                    // PROJ takes a file for available that it can open but not read.
+                    (ok != 0).then(|| Grid {
+                        name: text(name),
+                        available: available != 0 && !grid_files::is_tiff(Path::new(&text(path))),
+                    })
                 })
                 .collect()
         }

@@ -15,7 +15,7 @@ const EDGE_CELLS: f64 = 1e-6;
 
 /// Where the nodes of a grid, or of a window of it, lie: rows go south, columns east.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Lattice {
+pub(crate) struct Lattice {
     /// Latitude of the first row of nodes in degrees.
     pub north_deg: f64,
     /// Longitude of the first column of nodes in degrees.

@@ -13,6 +13,8 @@ pub(crate) mod tests;
 
 pub use global::{GeoidReader, GlobalGeoid, NAME, SIGMA_M};
 pub use grid::GeoidGrid;
+pub(crate) use grid::Lattice;
+pub(crate) use open::{BandValues, lattice, one_line};
 pub use open::{GeoidError, MOST_NODES};
 
 use crate::frame::Geodetic;

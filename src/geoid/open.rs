@@ -190,7 +190,7 @@ fn is_complete_gtx(path: &Path, whole: &Lattice) -> bool {
 }
 
 /// Words of a file on one line, with nothing in them that a terminal would act on.
-fn one_line(words: &str) -> String {
+pub(crate) fn one_line(words: &str) -> String {
     let words = words.chars().map(|c| if c.is_control() { ' ' } else { c }).collect::<String>();
     words.split_whitespace().collect::<Vec<_>>().join(" ")
 }
@@ -206,7 +206,7 @@ fn digest(path: &Path) -> std::io::Result<String> {
 }
 
 /// Where the nodes of the whole file lie, or why they cannot be looked up.
-fn lattice(dataset: &Dataset) -> Result<Lattice, String> {
+pub(crate) fn lattice(dataset: &Dataset) -> Result<Lattice, String> {
     let [west, column_deg, row_turn, north, column_turn, minus_row_deg] =
         dataset.geo_transform().map_err(|_| "the file does not say where its cells lie".to_owned())?;
     if let Ok(system) = dataset.spatial_ref() {
@@ -331,8 +331,7 @@ impl Reading<'_> {
     /// The nodes in metres by rows from the north, not a number where there is no value. One row at a
     /// time, so that only the result is large.
     fn nodes(&self, window: &Lattice) -> gdal::errors::Result<Vec<f32>> {
-        let (scale, offset) = (self.band.scale().unwrap_or(1.0), self.band.offset().unwrap_or(0.0));
-        let mask = self.band.open_mask_band()?;
+        let values = BandValues::of(self.band)?;
         let mut nodes_m = Vec::with_capacity(window.rows * window.columns);
         for row in self.first_row..self.first_row + window.rows {
             let mut next = 0;
@@ -340,19 +339,39 @@ impl Reading<'_> {
             while next < window.columns {
                 let column = (self.first_column + next) % self.round;
                 let count = (self.round - column).min(window.columns - next);
-                let (at, size) = ((column as isize, row as isize), (count, 1));
-                let values = self.band.read_as::<f64>(at, size, size, None)?;
-                let valid = mask.read_as::<u8>(at, size, size, None)?;
-                nodes_m.extend(
-                    values
-                        .data()
-                        .iter()
-                        .zip(valid.data())
-                        .map(|(value, valid)| if *valid == 0 { f32::NAN } else { (value * scale + offset) as f32 }),
-                );
+                nodes_m.extend(values.row(row, column, count)?.into_iter().map(|value| value as f32));
                 next += count;
             }
         }
         Ok(nodes_m)
+    }
+}
+
+/// The values of a band as they are meant: scaled, offset, and without those that stand for none.
+pub(crate) struct BandValues<'d> {
+    band: &'d RasterBand<'d>,
+    mask: RasterBand<'d>,
+    scale: f64,
+    offset: f64,
+}
+
+impl<'d> BandValues<'d> {
+    /// # Errors
+    /// When the mask of the band cannot be read.
+    pub(crate) fn of(band: &'d RasterBand<'d>) -> gdal::errors::Result<BandValues<'d>> {
+        let (scale, offset) = (band.scale().unwrap_or(1.0), band.offset().unwrap_or(0.0));
+        Ok(BandValues { band, mask: band.open_mask_band()?, scale, offset })
+    }
+
+    /// Values of a row from a column on; not a number where there is none.
+    ///
+    /// # Errors
+    /// When the file is cut short or damaged.
+    pub(crate) fn row(&self, row: usize, column: usize, count: usize) -> gdal::errors::Result<Vec<f64>> {
+        let (at, size) = ((column as isize, row as isize), (count, 1));
+        let values = self.band.read_as::<f64>(at, size, size, None)?;
+        let valid = self.mask.read_as::<u8>(at, size, size, None)?;
+        let pairs = values.data().iter().zip(valid.data());
+        Ok(pairs.map(|(value, valid)| if *valid == 0 { f64::NAN } else { value * self.scale + self.offset }).collect())
     }
 }
