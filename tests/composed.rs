@@ -105,9 +105,20 @@ fn a_missing_line_from_one_base() {
     // The base's 0.5 m cancel: each end moves along the line by cos 60 of σ_d and cos 30 of 100 m σ_A.
     let end = (0.2 * 0.5f64).hypot(100.0 * 0.5f64.to_radians() * 30f64.to_radians().cos());
     assert_near(sigma, 2f64.sqrt() * end, 0.01);
-    // From two bases it does not.
+    // From two bases it does not: B stands 111.4 m north of A (0.001 degrees of latitude at 58.6 N).
     let two = Run::new("1,A,missing_line,from,L1,,,0,0,100\n2,B,missing_line,to,L1,,,60,0,100\n", "");
-    assert!(two.value("L1", "horizontal_distance_m").1 > (2f64.sqrt() * end).hypot(0.6));
+    let (sin, cos) = 60f64.to_radians().sin_cos();
+    let (e, n) = (100.0 * sin, 111.4 + 100.0 * cos - 100.0);
+    let (along_e, along_n) = (e / e.hypot(n), n / e.hypot(n));
+    let across = 100.0 * 0.5f64.to_radians();
+    let variance = 2.0 * 0.5f64.powi(2)
+        + (0.2 * along_n).powi(2)
+        + (across * along_e).powi(2)
+        + (0.2 * (along_e * sin + along_n * cos)).powi(2)
+        + (across * (along_e * cos - along_n * sin)).powi(2);
+    let (length, sigma) = two.value("L1", "horizontal_distance_m");
+    assert_near(length, e.hypot(n), 0.1);
+    assert_near(sigma, variance.sqrt(), 0.005);
     assert_eq!(run.layer("lines").len(), 1);
     assert_eq!(run.layer("lines")[0]["origin"], "missing_line");
 }
