@@ -414,7 +414,7 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
         }
     }
     for (table, log) in logs(job) {
-        if !(log.clock_offset_s.abs() <= GREATEST_CLOCK_OFFSET_S) {
+        if !(-GREATEST_CLOCK_OFFSET_S..=GREATEST_CLOCK_OFFSET_S).contains(&log.clock_offset_s) {
             let problem = format!("clock_offset_s = {}: write seconds that are added to every time", log.clock_offset_s);
             return fault(&[table, "clock_offset_s"], problem);
         }
