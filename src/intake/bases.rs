@@ -251,7 +251,13 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height
     let is_of_ground = plan.claim_of(Quantity::AntennaHeight).is_some();
     let mut height = height(&reader)?;
     if let (Some(above), true) = (height, is_of_ground) {
-        let none = || reader.no_reading(Reason::NoHeight, &[Quantity::AntennaHeight], "the height of the antenna is not known");
+        let none = || {
+            reader.no_reading(
+                Reason::NoHeight,
+                &[Quantity::AntennaHeight],
+                "nothing says how high the antenna stood; write it in the row, or antenna_height_m under [heights]",
+            )
+        };
         height = Some(above.raised(-reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).ok_or_else(none)?));
     }
     let beside = Beside {
