@@ -53,7 +53,10 @@ fn antenna_heights_in_a_log_of_fixes() {
     assert_near(site("", "antenna_height_m = 2.0").map().base("A"), "ellipsoid_height_m", 68.0, PRINTED_M);
     let refused = site("", "").refused();
     assert!(refused.starts_with("no base can be used: 30 of 30 rows were held"), "{refused}");
-    assert!(refused.contains("antenna_height_m is empty: the height of the antenna is not known"), "{refused}");
+    assert!(
+        refused.contains("antenna_height_m is empty: nothing says how high the antenna stood; write it in the row"),
+        "{refused}"
+    );
 }
 
 /// The crew's antenna does not stand on a point that others surveyed.
