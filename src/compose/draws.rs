@@ -93,7 +93,6 @@ impl Normal {
     }
 
     /// The next standard normal number.
-    #[expect(clippy::should_implement_trait, reason = "it never ends")]
     pub fn next(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {
             return spare;
