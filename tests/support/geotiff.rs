@@ -38,7 +38,7 @@ impl Image<'_> {
     /// The image as a virtual file over one of plain values, which bears what GDAL's own file cannot be told.
     fn dressed(&self, plain: &Path) -> Dataset {
         let driver = DriverManager::get_driver_by_name("GTiff").unwrap();
-        let mut dataset = driver.create_with_band_type::<f32, _>(plain, self.columns, self.rows, self.bands.len()).unwrap();
+        let dataset = driver.create_with_band_type::<f32, _>(plain, self.columns, self.rows, self.bands.len()).unwrap();
         let size = (self.columns, self.rows);
         let mut bands = String::new();
         for (index, band) in self.bands.iter().enumerate() {
