@@ -10,6 +10,7 @@ mod support;
 use std::fs;
 use std::path::Path;
 
+use gdal::vector::LayerAccess;
 use geotiff::{Band, Image};
 use standoff::crs::{Crs, Rules, Transform};
 use support::*;
@@ -114,7 +115,7 @@ impl Site {
         let shots = "shot,base,slope_distance_m,inclination_deg,true_azimuth_deg\n1,B0,100,5,90\n2,B1,120,-4,180\n3,B2,60,1,20\n";
         fs::write(site.path("shots.csv"), shots).unwrap();
         let job = format!(
-            "name = \"cove\"\ncrs = \"{crs}\"\nformats = [\"csv\", \"geojson\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"{bases_crs}\"\n\
+            "name = \"cove\"\ncrs = \"{crs}\"\nformats = [\"csv\", \"gpkg\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"{bases_crs}\"\n\
              [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\n"
         );
         fs::write(site.path("job.toml"), job).unwrap();
@@ -165,9 +166,9 @@ impl Site {
 
     /// Third coordinates of a layer's points.
     fn third(&self, layer: &str) -> Vec<f64> {
-        let layer = json(&self.path("out").join(format!("cove.{layer}.geojson")));
-        let features = layer["features"].as_array().unwrap().iter();
-        features.map(|feature| feature["geometry"]["coordinates"][2].as_f64().unwrap()).collect()
+        let dataset = gdal::Dataset::open(self.path("out/cove.gpkg")).unwrap();
+        let mut layer = dataset.layer_by_name(layer).unwrap();
+        layer.features().map(|feature| feature.geometry().unwrap().get_point(0).2).collect()
     }
 }
 
