@@ -37,6 +37,7 @@ declination = {declination}
 
 [heights]
 instrument_height_m = 1.5
+target_height_m = 0
 """
 
 # The declination of job-fixed.toml and of script_baseline.py, in degrees, east positive.

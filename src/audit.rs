@@ -174,7 +174,7 @@ impl Auditor {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::shots::Kit;
+    use crate::intake::kit::Kit;
     use crate::job::Instrument;
     use crate::ledger::Flags;
 
@@ -190,7 +190,7 @@ mod tests {
                 azimuth_read: azimuth,
                 triangle: Triangle::Level { horizontal_m: distance },
                 instrument_height_m: None,
-                target_height_m: 0.0,
+                target_height_m: None,
                 when: None,
                 kit: Kit::from(&Instrument::default()),
                 flags: Flags::default(),

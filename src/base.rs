@@ -16,6 +16,7 @@ use crate::intake::plan::NAME_JOINT;
 use crate::job::{Bases, Checks, Several};
 use crate::joint::Origin;
 use crate::ledger::{Fault, Flag, Flags, Reason};
+use crate::occupation::EmptyWindow;
 
 /// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
 /// hand-held receiver under open sky (common practice, no source).
@@ -121,6 +122,8 @@ pub struct BaseTable {
     pub operations: Vec<Operation>,
     /// What a name stands for.
     pub by_name: HashMap<String, Named>,
+    /// Occupations without a usable fix.
+    pub empty_windows: Vec<EmptyWindow>,
     /// Bases that cannot be used, until their rows and fixes are held.
     unmade: Vec<(BaseRow, Fault)>,
     /// Whether a standard error had to be assumed (horizontal, vertical).
@@ -182,6 +185,7 @@ impl BaseTable {
             datums: Vec::new(),
             operations: Vec::new(),
             by_name: HashMap::new(),
+            empty_windows: Vec::new(),
             unmade: Vec::new(),
             assumed: (false, false),
         };

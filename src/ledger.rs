@@ -87,6 +87,8 @@ pub enum Reason {
     NoBaseInTime,
     /// The height of the instrument over the ground point is not known.
     NoInstrumentHeight,
+    /// The height of the sighted spot over the feature's ground point is not known.
+    NoTargetHeight,
     /// A sight to a known point without a distance: it orients its base, and there is no point to map.
     DirectionOnly,
     /// A row of a composed measurement that lacks another row.
@@ -178,6 +180,7 @@ impl Reason {
             NoTime => "no_time",
             NoBaseInTime => "no_base_in_time",
             NoInstrumentHeight => "no_instrument_height",
+            NoTargetHeight => "no_target_height",
             DirectionOnly => "direction_only",
             Incomplete => "incomplete",
         }
@@ -227,6 +230,9 @@ impl Reason {
             OutlyingEpoch => "the epoch lies far from the others of its base and is left out of the mean",
             NoTime => "the base is told by the time, and the shot has none",
             NoBaseInTime => "no base was occupied near the time of the shot; mind the clocks, and limit_s under [join]",
+            NoTargetHeight => {
+                "the target height is not known; write it in the row, or target_height_m under [heights] (0: the sighted spot)"
+            }
             NoInstrumentHeight => {
                 "the instrument height is not known; write it in the row, or instrument_height_m under [heights]"
             }

@@ -333,6 +333,14 @@ impl Declinations {
         }
     }
 
+    /// The declination that the job fixes, and its standard error, in radians; none for the model's.
+    pub fn fixed(&self) -> Option<(f64, f64)> {
+        match self.choice {
+            DeclinationChoice::Degrees(degrees) => Some((degrees.to_radians(), self.sigma_fixed_rad)),
+            DeclinationChoice::Model => None,
+        }
+    }
+
     /// The declinations that were asked for so far, by base, in order of days.
     pub fn by_base(&self) -> HashMap<usize, Vec<(Date, Declination)>> {
         let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());

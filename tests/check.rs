@@ -91,7 +91,7 @@ fn of_many_held_rows_the_first_twenty_are_shown_and_the_rest_counted() {
     let folder = tempfile::tempdir().unwrap();
     let invented = invent_logs(folder.path(), 50_000, "");
     assert!(invented.no_distance > 40, "{invented:?}");
-    let job = "name = \"cove\"\ncrs = \"EPSG:32630\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n";
+    let job = "name = \"cove\"\ncrs = \"EPSG:32630\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n[heights]\ntarget_height_m = 0\n";
     fs::write(folder.path().join("job.toml"), job).unwrap();
     let ran = standoff(folder.path(), &["check", "job.toml"]).exits(0);
     for (reason, count) in [("no_distance", invented.no_distance), ("repeated_row", invented.repeated_rows)] {

@@ -38,7 +38,7 @@ impl Run {
                  [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.5\nsigma_vertical_m = 1.0\n\
                  [shots]\nfiles = [\"shots.csv\"]\n\
                  [instrument]\nsigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.1\nrefraction = 0.0\n\
-                 [heights]\ninstrument_height_m = 1.5\n[checks]\n{checks}\n"
+                 [heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n[checks]\n{checks}\n"
             ),
         );
         standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);

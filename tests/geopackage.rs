@@ -52,6 +52,8 @@ impl Package {
             crs,
             "--instrument-height",
             "1.5",
+            "--target-height",
+            "0",
             "--out",
             "out",
             "--format",

@@ -116,7 +116,7 @@ impl Site {
         fs::write(site.path("shots.csv"), shots).unwrap();
         let job = format!(
             "name = \"cove\"\ncrs = \"{crs}\"\nformats = [\"csv\", \"gpkg\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"{bases_crs}\"\n\
-             [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\n"
+             [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n"
         );
         fs::write(site.path("job.toml"), job).unwrap();
         site

@@ -67,6 +67,7 @@ fn the_job_refuses_to_run_until_every_mark_is_gone() {
         ("sigma_azimuth_deg = \"??\"", "sigma_azimuth_deg = 0.5"),
         ("sigma_inclination_deg = \"??\"", "sigma_inclination_deg = 0.2"),
         ("instrument_height_m = \"??\"", "instrument_height_m = 1.6"),
+        ("target_height_m = \"??\"", "target_height_m = 0"),
     ];
     for (mark, decision) in decisions {
         std::fs::write(&path, &job).unwrap();

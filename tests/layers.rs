@@ -216,7 +216,7 @@ impl Written {
         fs::write(folder.path().join("bases.csv"), bases).unwrap();
         fs::write(folder.path().join("shots.csv"), shots).unwrap();
         let mut arguments = vec!["map", "--bases", "bases.csv", "--shots", "shots.csv", "--crs", crs, "--out", "out", "--quiet"];
-        arguments.extend(["--instrument-height", "1.5"]);
+        arguments.extend(["--instrument-height", "1.5", "--target-height", "0"]);
         FORMATS.iter().for_each(|format| arguments.extend(["--format", format]));
         standoff(folder.path(), &arguments).exits(0);
         Written { folder, name: "out".to_owned() }

@@ -14,7 +14,7 @@ use tempfile::TempDir;
 const BASES: &str = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60.5\nB,58.61,-2.91,70.25\n";
 const SHOTS: &str = "shot,base,slope_distance_m,inclination_deg,true_azimuth_deg\n1,A,100,5,90\n2,A,120,-4,180\n3,B,50,0,10\n";
 const JOB: &str = "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [\"csv\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
-    [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\n";
+    [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n";
 
 fn logs() -> TempDir {
     let folder = tempfile::tempdir().unwrap();
@@ -167,6 +167,8 @@ fn several_logs_may_be_named() {
         "EPSG:32630",
         "--instrument-height",
         "1.5",
+        "--target-height",
+        "0",
         "--out",
         "out",
         "--format",

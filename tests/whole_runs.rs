@@ -529,7 +529,7 @@ fn a_closed_pipe_keeps_neither_the_layers_nor_the_word_on_held_rows_back() {
 const BARE_JOB: &str = "name = \"bare\"\ncrs = \"EPSG:27700\"\nallow_missing_grids = true\n\
     formats = [\"gpkg\", \"geojson\", \"shp\", \"fgb\", \"csv\", \"dxf\"]\n\
     [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
-    [shots]\nfiles = [\"shots.csv\"]\ntime_zone = \"Europe/London\"\n[heights]\ninstrument_height_m = 1.5\n";
+    [shots]\nfiles = [\"shots.csv\"]\ntime_zone = \"Europe/London\"\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n";
 
 /// A folder with a copy of the program, the job and its logs, and an empty folder to run in.
 fn bare() -> tempfile::TempDir {

@@ -19,7 +19,7 @@ pub mod two_way;
 use jiff::civil::Date;
 
 use crate::intake::IntakeError;
-use crate::intake::shots::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
+use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::Instrument;
 use crate::north::NorthError;
 use known_line::Line;

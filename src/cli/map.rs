@@ -39,6 +39,9 @@ pub struct Args {
     /// Height of the instrument's axis over the base's ground point in metres, where the shots do not have it
     #[arg(long, value_name = "M", requires = "bases", allow_negative_numbers = true)]
     instrument_height: Option<f64>,
+    /// Height of the sighted spot over the feature's ground point in metres, where the shots do not have it
+    #[arg(long, value_name = "M", requires = "bases", allow_negative_numbers = true)]
+    target_height: Option<f64>,
     /// Height of a receiver's antenna over the ground point in metres, where the bases do not have it
     #[arg(long, value_name = "M", requires = "bases", allow_negative_numbers = true)]
     antenna_height: Option<f64>,
@@ -68,7 +71,7 @@ pub struct Args {
 const EXAMPLES: &str = "Examples:
   standoff map job.toml
   standoff map job.toml --format shp --format gpkg --out layers
-  standoff map --bases b.csv --shots s.csv --crs EPSG:32630 --instrument-height 1.5 --out layers";
+  standoff map --bases b.csv --shots s.csv --crs EPSG:32630 --out layers --target-height 0";
 
 impl Args {
     fn job(&self) -> Result<Job, Failure> {
@@ -143,6 +146,7 @@ impl Args {
             north: North::default(),
             heights: Heights {
                 instrument_height_m: self.instrument_height,
+                target_height_m: self.target_height,
                 antenna_height_m: self.antenna_height,
                 ..Heights::default()
             },

@@ -7,9 +7,9 @@ use jiff::Timestamp;
 use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::fixes::{Beside, Fix, FixKind};
+use super::fixes::{self, Beside, Fix, FixKind};
 use super::plan::Plan;
-use super::shots::{Reader, looks_damaged};
+use super::reader::{Reader, looks_damaged};
 use crate::job::Quality;
 use crate::ledger::{Fault, Flag, Flags, Reason};
 use crate::units::{Hemispheres, parse_angle_deg};
@@ -184,9 +184,8 @@ pub fn read(
         name(plan, rows, row).ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the base has no name"))?;
     let when = reader.when()?;
     check_quality(&reader, rules)?;
-    let antenna = reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).unwrap_or(0.0);
     let coordinates = coordinates(&reader)?;
-    let height = height(&reader)?;
+    let height = height_of_ground(&reader, antenna_height_m)?;
     let mut flags = Flags::default();
     if looks_damaged(&name) {
         flags.raise(Flag::DamagedId);
@@ -198,7 +197,7 @@ pub fn read(
         line: row.line.number,
         raw: row.line.text.to_owned(),
         coordinates,
-        height: height.map(|height| height.raised(-antenna)),
+        height,
         crs: None,
         crs_value: plan.crs_column.map(|index| rows.cell(row, index).to_owned()),
         sigma_horizontal_m: sigma(Quantity::SigmaHorizontal)?,
@@ -234,6 +233,25 @@ fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
     }
 }
 
+/// The height of a row with the antenna height taken off: that of its own column, where the log has one, which the job's
+/// stands in for; a log of points without such a column takes the job's, or is of the ground point.
+fn height_of_ground(reader: &Reader, antenna_height_m: Option<f64>) -> Result<Option<Height>, Fault> {
+    let Some(above) = height(reader)? else { return Ok(None) };
+    let antenna_m =
+        match (reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m), reader.plan.claim_of(Quantity::AntennaHeight)) {
+            (Some(metres), _) => metres,
+            (None, None) => 0.0,
+            (None, Some(_)) => {
+                return Err(reader.no_reading(
+                    Reason::NoHeight,
+                    &[Quantity::AntennaHeight],
+                    "nothing says how high the antenna stood; write it in the row, or antenna_height_m under [heights]",
+                ));
+            }
+        };
+    Ok(Some(above.raised(-antenna_m)))
+}
+
 /// A row as a fix: it has a time, and the antenna height is still on unless the log has a column of it.
 ///
 /// # Errors
@@ -249,17 +267,7 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height
     let horizontal = sigma(Quantity::SigmaHorizontal)?;
     let vertical = sigma(Quantity::SigmaVertical)?;
     let is_of_ground = plan.claim_of(Quantity::AntennaHeight).is_some();
-    let mut height = height(&reader)?;
-    if let (Some(above), true) = (height, is_of_ground) {
-        let none = || {
-            reader.no_reading(
-                Reason::NoHeight,
-                &[Quantity::AntennaHeight],
-                "nothing says how high the antenna stood; write it in the row, or antenna_height_m under [heights]",
-            )
-        };
-        height = Some(above.raised(-reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m).ok_or_else(none)?));
-    }
+    let height = if is_of_ground { height_of_ground(&reader, antenna_height_m)? } else { height(&reader)? };
     let beside = Beside {
         crs: None,
         is_of_ground,
@@ -324,24 +332,10 @@ fn kind_of_fix(reader: &Reader) -> Result<Option<FixKind>, Fault> {
 
 /// Whether a point meets the job's rules.
 fn check_quality(reader: &Reader, rules: &Quality) -> Result<(), Fault> {
-    let least: FixKind = rules.least_fix.into();
-    if let Some(kind) = kind_of_fix(reader)?
-        && kind < least
-    {
-        let header = reader.plan.header(Quantity::FixKind);
-        let say = format!("the fix is {}; the job wants {} or better", kind.word(), least.word());
-        return Err(Fault::new(Reason::PoorFix, header, kind.word(), say));
-    }
-    for (quantity, greatest) in [(Quantity::Hdop, rules.greatest_hdop), (Quantity::Pdop, rules.greatest_pdop)] {
-        if let (Some(value), Some(greatest)) = (reader.plain(quantity)?, greatest)
-            && value > greatest
-        {
-            let header = reader.plan.header(quantity);
-            let say = format!("{header} {value} is above {greatest}, the largest that the job allows");
-            return Err(Fault::new(Reason::PoorFix, header, &value.to_string(), say));
-        }
-    }
-    Ok(())
+    let header = |quantity| reader.plan.header(quantity);
+    let dilution = |quantity| Ok((header(quantity), reader.plain(quantity)?));
+    let dilutions = [dilution(Quantity::Hdop)?, dilution(Quantity::Pdop)?];
+    fixes::poor(kind_of_fix(reader)?, dilutions, header(Quantity::FixKind), rules).map_or(Ok(()), Err)
 }
 
 fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {

@@ -5,12 +5,16 @@
 use std::sync::Arc;
 
 use jiff::Timestamp;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 use super::bases::{Coordinates, Height};
-use crate::ledger::Fault;
+use crate::job::Quality;
+use crate::ledger::{Fault, Reason};
 
 /// How a receiver says that it got a fix. The order is that of trust, least first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum FixKind {
     /// Made up by a simulator.
     Simulated,
@@ -92,6 +96,25 @@ pub struct FixLog {
     pub held: Vec<HeldLine>,
     /// Lines that are sound and of no use here: sentences of other kinds, blank lines.
     pub other_lines: u64,
+}
+
+/// What is wrong with a fix or a point by the job's rules: its kind, and its horizontal and position dilutions, each with
+/// the name that it has in the log.
+pub fn poor(kind: Option<FixKind>, dilutions: [(&str, Option<f64>); 2], kind_name: &str, rules: &Quality) -> Option<Fault> {
+    let least = rules.least_fix;
+    if let Some(kind) = kind.filter(|kind| *kind < least) {
+        let say = format!("the fix is {}; the job wants {} or better", kind.word(), least.word());
+        return Some(Fault::new(Reason::PoorFix, kind_name, kind.word(), say));
+    }
+    for ((name, value), greatest) in dilutions.into_iter().zip([rules.greatest_hdop, rules.greatest_pdop]) {
+        if let (Some(value), Some(greatest)) = (value, greatest)
+            && value > greatest
+        {
+            let say = format!("{name} {value} is above {greatest}, the largest that the job allows");
+            return Some(Fault::new(Reason::PoorFix, name, &value.to_string(), say));
+        }
+    }
+    None
 }
 
 impl FixKind {

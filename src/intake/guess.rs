@@ -504,6 +504,11 @@ fn write_job(job: &mut String, samples: &[Sample]) -> std::fmt::Result {
     }
     writeln!(job, "\n[heights]")?;
     writeln!(job, "instrument_height_m = {}   # of the instrument's axis over the base's ground point", quoted(UNDECIDED))?;
+    writeln!(
+        job,
+        "target_height_m = {}       # of the sighted spot over the ground point; 0: heights are those of the spot",
+        quoted(UNDECIDED)
+    )?;
     if samples.iter().any(|sample| sample.whole.is_some()) {
         writeln!(job, "antenna_height_m = {}      # of a receiver's antenna over the ground point", quoted(UNDECIDED))?;
     }

@@ -3,138 +3,23 @@
 use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
 
-use jiff::Timestamp;
-use jiff::civil::Date;
-
-use super::cell::{When, WhenError, is_no_reading_number};
+use super::cell::{When, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
+use super::kit::{Kit, Kits};
 use super::plan::{Claim, Plan};
-use crate::crs::{FIRST_EPOCH, LAST_EPOCH};
+use super::reader::{Reader, looks_damaged};
 use crate::frame::full_circle_rad;
-use crate::job::{Calibration, Checks, Heights, Instrument};
+use crate::job::{Checks, Heights, Instrument};
 use crate::ledger::{Fault, Flag, Flags, Reason};
 use crate::north::NorthKind;
 use crate::reduce::Triangle;
 use crate::units::AngleUnit;
 
-/// Standard errors of a hand-held instrument where the job states none (common practice, no source).
-pub const ASSUMED_SIGMA_DISTANCE_M: f64 = 0.3;
-/// See [`ASSUMED_SIGMA_DISTANCE_M`].
-pub const ASSUMED_SIGMA_AZIMUTH_DEG: f64 = 1.0;
-/// See [`ASSUMED_SIGMA_DISTANCE_M`].
-pub const ASSUMED_SIGMA_INCLINATION_DEG: f64 = 0.25;
-
 /// The role of a sight that orients its base.
 pub const BACKSIGHT: &str = "backsight";
 /// The role of a sight to the next base, compared with its counterpart.
 pub const FORESIGHT: &str = "foresight";
-
-/// An instrument with every value settled, in radians and metres.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Kit {
-    /// Standard error of an azimuth.
-    pub sigma_azimuth_rad: f64,
-    /// Standard error of an inclination.
-    pub sigma_inclination_rad: f64,
-    sigma_distance_m: f64,
-    sigma_distance_ratio: f64,
-    azimuth_correction_rad: f64,
-    inclination_correction_rad: f64,
-    distance_correction_m: f64,
-    /// Standard error of the azimuth correction: shared by all shots of one calibration.
-    pub sigma_azimuth_correction_rad: f64,
-    /// Standard error of the inclination correction: shared likewise.
-    pub sigma_inclination_correction_rad: f64,
-    /// Standard error of the distance correction: shared likewise.
-    pub sigma_distance_correction_m: f64,
-    /// Coefficient of refraction.
-    pub refraction: f64,
-    range_m: (Option<f64>, Option<f64>),
-}
-
-impl Kit {
-    /// Standard error of a distance of `distance_m`.
-    pub fn sigma_distance_m(&self, distance_m: f64) -> f64 {
-        self.sigma_distance_m.hypot(self.sigma_distance_ratio * distance_m)
-    }
-
-    /// The kit with the corrections that a calibration gives; those that it leaves out stay.
-    fn calibrated(mut self, calibration: &Calibration) -> Kit {
-        if let Some(degrees) = calibration.azimuth_correction_deg {
-            self.azimuth_correction_rad = degrees.to_radians();
-        }
-        if let Some(degrees) = calibration.inclination_correction_deg {
-            self.inclination_correction_rad = degrees.to_radians();
-        }
-        if let Some(metres) = calibration.distance_correction_m {
-            self.distance_correction_m = metres;
-        }
-        self.sigma_azimuth_correction_rad = calibration.sigma_azimuth_correction_deg.unwrap_or(0.0).to_radians();
-        self.sigma_inclination_correction_rad = calibration.sigma_inclination_correction_deg.unwrap_or(0.0).to_radians();
-        self.sigma_distance_correction_m = calibration.sigma_distance_correction_m.unwrap_or(0.0);
-        self
-    }
-}
-
-/// An instrument through time: its own values, and those of its calibrations.
-#[derive(Debug, Clone)]
-struct Kits {
-    own: Kit,
-    /// First day, last day and kit of each calibration; the ranges share no day and stand in their order.
-    dated: Vec<(Option<Date>, Option<Date>, Kit)>,
-}
-
-impl Kits {
-    /// The kit of a date. An error where it hangs on a date that is not known.
-    fn at(&self, date: Option<Date>) -> Result<Kit, ()> {
-        match (self.dated.as_slice(), date) {
-            ([], _) => Ok(self.own),
-            ([(None, None, kit)], _) => Ok(*kit),
-            (_, None) => Err(()),
-            (dated, Some(date)) => {
-                // The last range that has begun.
-                let begun = dated.partition_point(|(from, _, _)| from.is_none_or(|from| from <= date));
-                Ok(match begun.checked_sub(1).map(|i| &dated[i]) {
-                    Some((_, to, kit)) if to.is_none_or(|to| date <= to) => *kit,
-                    _ => self.own,
-                })
-            }
-        }
-    }
-}
-
-impl From<&Instrument> for Kits {
-    fn from(instrument: &Instrument) -> Kits {
-        let own = Kit::from(instrument);
-        let mut dated: Vec<_> = instrument
-            .calibrations
-            .iter()
-            .map(|calibration| (calibration.from.map(|day| day.0), calibration.to.map(|day| day.0), own.calibrated(calibration)))
-            .collect();
-        dated.sort_by_key(|(from, _, _)| *from);
-        Kits { own, dated }
-    }
-}
-
-impl From<&Instrument> for Kit {
-    fn from(instrument: &Instrument) -> Kit {
-        Kit {
-            sigma_azimuth_rad: instrument.sigma_azimuth_deg.unwrap_or(ASSUMED_SIGMA_AZIMUTH_DEG).to_radians(),
-            sigma_inclination_rad: instrument.sigma_inclination_deg.unwrap_or(ASSUMED_SIGMA_INCLINATION_DEG).to_radians(),
-            sigma_distance_m: instrument.sigma_distance_m.unwrap_or(ASSUMED_SIGMA_DISTANCE_M),
-            sigma_distance_ratio: instrument.sigma_distance_ppm * 1e-6,
-            azimuth_correction_rad: instrument.azimuth_correction_deg.to_radians(),
-            inclination_correction_rad: instrument.inclination_correction_deg.to_radians(),
-            distance_correction_m: instrument.distance_correction_m,
-            sigma_azimuth_correction_rad: 0.0,
-            sigma_inclination_correction_rad: 0.0,
-            sigma_distance_correction_m: 0.0,
-            refraction: instrument.refraction,
-            range_m: (instrument.least_distance_m, instrument.greatest_distance_m),
-        }
-    }
-}
 
 /// What the reading of shots needs from the job.
 #[derive(Debug, Clone)]
@@ -142,7 +27,7 @@ pub struct ShotRules {
     kits: BTreeMap<String, Kits>,
     /// The kits of rows that name none.
     only: Option<Kits>,
-    target_height_m: f64,
+    target_height_m: Option<f64>,
     steep_rad: f64,
     agreement_sigmas: f64,
 }
@@ -164,7 +49,7 @@ impl ShotRules {
         ShotRules {
             kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
             only,
-            target_height_m: heights.target_height_m.unwrap_or(0.0),
+            target_height_m: heights.target_height_m,
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
         }
@@ -184,8 +69,8 @@ pub struct Shot {
     pub triangle: Triangle,
     /// Instrument height; none where the row gives none.
     pub instrument_height_m: Option<f64>,
-    /// Target height.
-    pub target_height_m: f64,
+    /// Target height; none where neither row nor job gives one.
+    pub target_height_m: Option<f64>,
     /// Date and time.
     pub when: Option<When>,
     /// The instrument.
@@ -257,7 +142,7 @@ pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Resu
         slope_m: distance(Quantity::SlopeDistance)?,
         horizontal_m: distance(Quantity::HorizontalDistance)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
+        target_height_m: reader.measured(Quantity::TargetHeight)?.or(rules.target_height_m).unwrap_or(0.0),
         when,
         kit,
     })
@@ -327,7 +212,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         azimuth_read,
         triangle,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        target_height_m: reader.measured(Quantity::TargetHeight)?.unwrap_or(rules.target_height_m),
+        target_height_m: reader.measured(Quantity::TargetHeight)?.or(rules.target_height_m),
         when,
         kit,
         flags,
@@ -380,102 +265,7 @@ pub fn readings(plan: &Plan, rows: &Rows, row: &Row) -> Result<Readings, Fault> 
     })
 }
 
-/// The reading of one row's quantities; shared with base logs.
-pub(super) struct Reader<'r, 't> {
-    pub plan: &'r Plan,
-    pub rows: &'r Rows<'t>,
-    pub row: &'r Row<'t>,
-}
-
 impl<'r> Reader<'r, '_> {
-    /// The claim and the text of a quantity, where there is a reading.
-    fn claimed(&self, quantity: Quantity) -> Option<(&'r Claim, &'r str)> {
-        Some((self.plan.claim_of(quantity)?, self.plan.text(quantity, self.rows, self.row)?))
-    }
-
-    fn number(&self, claim: &Claim, cell: &str) -> Result<f64, Fault> {
-        self.plan.format.number(cell).ok_or_else(|| {
-            let hint = if self.plan.format.decimal_comma && cell.contains('.') {
-                "; the file's decimal sign is a comma"
-            } else if !self.plan.format.decimal_comma && cell.contains(',') {
-                "; use a point, or set decimal = \",\" in the job"
-            } else {
-                ""
-            };
-            Fault::new(Reason::NotANumber, &claim.header, cell, format!("{} \"{cell}\" is not a number{hint}", claim.header))
-        })
-    }
-
-    /// A length in metres.
-    pub fn length(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
-        Ok(self.length_and_number(quantity)?.map(|(metres, _)| metres))
-    }
-
-    /// A number without a unit.
-    pub fn plain(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
-        let number = self.claimed(quantity).map(|(claim, cell)| self.number(claim, cell)).transpose()?;
-        Ok(number.filter(|number| !is_no_reading_number(*number)))
-    }
-
-    /// The epoch of coordinates: a year with its fraction.
-    pub fn coordinate_epoch(&self) -> Result<Option<f64>, Fault> {
-        let Some(year) = self.plain(Quantity::CoordinateEpoch)? else { return Ok(None) };
-        if (FIRST_EPOCH..=LAST_EPOCH).contains(&year) {
-            return Ok(Some(year));
-        }
-        let header = self.plan.header(Quantity::CoordinateEpoch);
-        let say = format!("{header} {year} is no year with its fraction, such as 2026.4");
-        Err(Fault::new(Reason::NotANumber, header, &year.to_string(), say))
-    }
-
-    /// A measured length in metres: none for a number that stands for "no reading".
-    pub fn measured(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
-        Ok(self.length_and_number(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres))
-    }
-
-    fn length_and_number(&self, quantity: Quantity) -> Result<Option<(f64, f64)>, Fault> {
-        let Some((claim, cell)) = self.claimed(quantity) else { return Ok(None) };
-        let number = self.number(claim, cell)?;
-        let Unit::Length(unit) = claim.unit else { return Ok(None) };
-        Ok(Some((unit.to_metres(number), number)))
-    }
-
-    /// The date and time.
-    pub fn when(&self) -> Result<Option<When>, Fault> {
-        let date = self.claimed(Quantity::Date);
-        let time = self.claimed(Quantity::Time);
-        self.when_of(date, time)
-    }
-
-    /// The instant of a column beside the date column, if there is one.
-    pub fn instant_of(&self, quantity: Quantity) -> Result<Timestamp, Fault> {
-        let none = || self.no_reading(Reason::NoTime, &[quantity], "the occupation has no such time");
-        let claimed = self.claimed(quantity).ok_or_else(none)?;
-        let when = self.when_of(self.claimed(Quantity::Date), Some(claimed))?;
-        when.and_then(|when| when.instant).map(|(instant, _)| instant).ok_or_else(none)
-    }
-
-    fn when_of(&self, date: Option<(&'r Claim, &'r str)>, time: Option<(&'r Claim, &'r str)>) -> Result<Option<When>, Fault> {
-        let text = |part: Option<(&'r Claim, &'r str)>| part.map(|(_, cell)| cell);
-        self.plan.format.when(text(date), text(time)).map_err(|error| {
-            let (claim, cell) = match (date, time) {
-                (Some(date), Some(time)) => (time.0, format!("{} {}", date.1, time.1)),
-                (Some(one), None) | (None, Some(one)) => (one.0, one.1.to_owned()),
-                (None, None) => return Fault::new(Reason::NotATime, "", "", "no time"),
-            };
-            let (reason, say) = match error {
-                WhenError::NotATime => {
-                    (Reason::NotATime, "is no date or time in a form that means one thing; write 2026-05-04T08:00:01+02:00")
-                }
-                WhenError::NoZone => (Reason::TimeWithoutZone, "names no zone; write time_zone in the job"),
-                WhenError::Ambiguous => {
-                    (Reason::AmbiguousTime, "came twice or not at all when the clocks were changed; write the offset from UTC")
-                }
-            };
-            Fault::new(reason, &claim.header, &cell, format!("{} \"{cell}\" {say}", claim.header))
-        })
-    }
-
     /// The fault of a row without a date where the instrument's corrections hang on one.
     fn no_date_for_corrections(&self) -> Fault {
         let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| self.plan.claim_of(*quantity).is_some());
@@ -517,11 +307,6 @@ impl<'r> Reader<'r, '_> {
             name,
             format!("the job has no [instruments.{name}]; it has: {}", known.join(", ")),
         )
-    }
-
-    /// See [`Plan::no_reading`].
-    pub fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
-        self.plan.no_reading(self.rows, self.row, reason, quantities, what)
     }
 
     fn no_distance(&self) -> Fault {
@@ -724,84 +509,5 @@ impl<'r> Reader<'r, '_> {
             return Err(disagree(Quantity::HorizontalDistance, h, s, "a slope distance that is shorter"));
         }
         Ok(())
-    }
-}
-
-/// Whether a name looks as if a spreadsheet had rewritten it: `3-Dec`, `Mar-12`, `1.2E+15`.
-pub fn looks_damaged(name: &str) -> bool {
-    const MONTHS: [&str; 12] = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
-    let is_digits = |text: &str| !text.is_empty() && text.len() <= 4 && text.bytes().all(|byte| byte.is_ascii_digit());
-    if !name.is_ascii() || name.len() < 5 || !name.as_bytes().iter().any(u8::is_ascii_alphabetic) {
-        return false;
-    }
-    if let Some((a, b)) = name.split_once('-') {
-        let is_month = |text: &str| MONTHS.contains(&text.to_ascii_lowercase().as_str());
-        if (is_digits(a) && is_month(b)) || (is_month(a) && is_digits(b)) {
-            return true;
-        }
-    }
-    match name.split_once("E+") {
-        Some((mantissa, exponent)) => mantissa.parse::<f64>().is_ok() && is_digits(exponent),
-        None => false,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::job::Day;
-
-    #[test]
-    fn the_kit_is_that_of_the_date() {
-        let date = |text: &str| text.parse::<Date>().unwrap();
-        let calibration = |from: Option<&str>, to: Option<&str>, azimuth_correction_deg| Calibration {
-            from: from.map(date).map(Day),
-            to: to.map(date).map(Day),
-            azimuth_correction_deg: Some(azimuth_correction_deg),
-            sigma_azimuth_correction_deg: Some(0.2),
-            ..Calibration::default()
-        };
-        let mut instrument = Instrument { azimuth_correction_deg: 9.0, inclination_correction_deg: 0.5, ..Instrument::default() };
-        let at = |instrument: &Instrument, day: &str| {
-            let kit = Kits::from(instrument).at(Some(date(day))).unwrap();
-            (kit.azimuth_correction_rad.to_degrees().round(), kit.sigma_azimuth_correction_rad > 0.0)
-        };
-        assert_eq!(at(&instrument, "2026-05-04"), (9.0, false));
-        assert!(Kits::from(&instrument).at(None).is_ok());
-        instrument.calibrations = vec![
-            calibration(Some("2026-08-01"), None, 3.0),
-            calibration(None, Some("2026-03-31"), 1.0),
-            calibration(Some("2026-04-01"), Some("2026-06-30"), 2.0),
-        ];
-        for (day, correction) in [
-            ("1999-01-01", 1.0),
-            ("2026-03-31", 1.0),
-            ("2026-04-01", 2.0),
-            ("2026-06-30", 2.0),
-            ("2026-08-01", 3.0),
-            ("2099-01-01", 3.0),
-        ] {
-            assert_eq!(at(&instrument, day), (correction, true), "{day}");
-        }
-        // In no range: the instrument's own.
-        assert_eq!(at(&instrument, "2026-07-01"), (9.0, false));
-        assert_eq!(at(&instrument, "2026-07-31"), (9.0, false));
-        let kits = Kits::from(&instrument);
-        assert!(kits.at(None).is_err());
-        // What a calibration leaves out is the instrument's own.
-        assert_eq!(kits.at(Some(date("2026-05-01"))).unwrap().inclination_correction_rad, 0.5f64.to_radians());
-        // One for every date needs none.
-        instrument.calibrations = vec![calibration(None, None, 4.0)];
-        assert_eq!(Kits::from(&instrument).at(None).unwrap().azimuth_correction_rad, 4f64.to_radians());
-    }
-
-    #[test]
-    fn spreadsheet_damage() {
-        for name in ["3-Dec", "12-mar", "Mar-12", "1.2E+15", "1E+05"] {
-            assert!(looks_damaged(name), "{name}");
-        }
-        for name in ["3-12", "N07", "E+", "pole-4", "DEC-LA", "may", "12-03-2026"] {
-            assert!(!looks_damaged(name), "{name}");
-        }
     }
 }

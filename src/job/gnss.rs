@@ -100,8 +100,8 @@ pub struct OccupationList {
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
 pub struct Quality {
-    /// The least kind of fix. Default: simulated, manual and estimated ones are held.
-    pub least_fix: LeastFix,
+    /// The least kind of fix, this and better ones are taken. Default: simulated, manual and estimated ones are held.
+    pub least_fix: FixKind,
     /// The largest horizontal dilution of precision.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub greatest_hdop: Option<f64>,
@@ -114,44 +114,7 @@ pub struct Quality {
 
 impl Default for Quality {
     fn default() -> Self {
-        Quality { least_fix: LeastFix::Unknown, greatest_hdop: None, greatest_pdop: None, least_epochs: 1 }
-    }
-}
-
-/// A kind of fix, from the least trusted to the most.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum LeastFix {
-    /// Any, even one made up by a simulator.
-    Simulated,
-    /// Typed in by hand, and better.
-    Manual,
-    /// By dead reckoning, and better.
-    Estimated,
-    /// Of a log that does not say, and better.
-    Unknown,
-    /// Stand-alone, and better.
-    Single,
-    /// Corrected by code differences, and better.
-    Differential,
-    /// Carrier phase, ambiguities not fixed, and better.
-    Float,
-    /// Carrier phase, ambiguities fixed.
-    Fixed,
-}
-
-impl From<LeastFix> for FixKind {
-    fn from(least: LeastFix) -> FixKind {
-        match least {
-            LeastFix::Simulated => FixKind::Simulated,
-            LeastFix::Manual => FixKind::Manual,
-            LeastFix::Estimated => FixKind::Estimated,
-            LeastFix::Unknown => FixKind::Unknown,
-            LeastFix::Single => FixKind::Single,
-            LeastFix::Differential => FixKind::Differential,
-            LeastFix::Float => FixKind::Float,
-            LeastFix::Fixed => FixKind::Fixed,
-        }
+        Quality { least_fix: FixKind::Unknown, greatest_hdop: None, greatest_pdop: None, least_epochs: 1 }
     }
 }
 

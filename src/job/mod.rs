@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 use crate::clock::LeapSeconds;
 
 pub use calibration::{Calibration, Day};
-pub use gnss::{GpxHeightKind, Join, JoinBy, LeastFix, OccupationList, OccupationSource, Occupations, Quality, Several};
+pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use load::{JobError, UNDECIDED, load, parse};
 
 /// One run's settings.
@@ -348,11 +348,11 @@ pub struct Heights {
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub instrument_height_m: Option<f64>,
     /// Height of the sighted spot over the feature's ground point in metres, for shots with no
-    /// `target_height_m`. Default: 0, heights are those of the sighted spot.
+    /// `target_height_m`; 0 where heights are to be those of the sighted spot.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub target_height_m: Option<f64>,
     /// Height of the antenna over the base's ground point in metres, for bases with no
-    /// `antenna_height_m`. Default: 0, heights are those of the ground point.
+    /// `antenna_height_m`. Logs of points that have no such column are of the ground point.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub antenna_height_m: Option<f64>,
 }

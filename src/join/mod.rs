@@ -30,7 +30,7 @@ impl<'j> Joiner<'j> {
             Named::Several(indexes) => Some((name.as_str(), Timeline::of(table, indexes.iter().copied()))),
             _ => None,
         });
-        Joiner { table, rules, timeline: Timeline::of(table, 0..table.bases.len()), several: several.collect() }
+        Joiner { table, rules, timeline: Timeline::of_all(table), several: several.collect() }
     }
 
     /// By what the shots of a log find their bases.
@@ -71,7 +71,11 @@ impl<'j> Joiner<'j> {
             JoinBy::LastBefore | JoinBy::Id => TimeRule::LastBefore,
         };
         let found = self.timeline.find(instant, rule, self.rules.limit_s);
-        found.map_err(|nearest| fault(nearest.say(self.table, rule, self.rules.limit_s)))
+        let index = found.map_err(|nearest| fault(nearest.say(self.table, rule, self.rules.limit_s)))?;
+        match index.checked_sub(self.table.bases.len()).and_then(|empty| self.table.empty_windows.get(empty)) {
+            Some(window) => Err(fault(window.say.clone())),
+            None => Ok(index),
+        }
     }
 
     fn by_name(&self, plan: &Plan, rows: &Rows, row: &Row, when: Option<When>) -> Result<usize, Fault> {

@@ -42,7 +42,7 @@ impl TooFar {
         let Some((base, off_s)) = self.0 else {
             return "no base has a time; map the base log's time column, or name the bases in the shot log".into();
         };
-        let label = &table.bases[base].label;
+        let label = table.bases.get(base).map_or("one without a usable fix", |base| base.label.as_str());
         let way = if off_s >= 0.0 { "before" } else { "behind" };
         let span = duration_words(off_s.abs());
         match rule {
@@ -78,6 +78,21 @@ impl Timeline {
                 base.row.windows.iter().map(move |(from, to)| Span { from: *from, to: *to, sigma_m, base: index })
             })
             .collect();
+        Timeline::sorted(&mut spans)
+    }
+
+    /// Of all bases of a table, and of the occupations without a usable fix behind them: the index of one of these is the
+    /// number of bases and its own.
+    pub fn of_all(table: &BaseTable) -> Timeline {
+        let mut spans = Timeline::of(table, 0..table.bases.len()).spans;
+        // Of two at one time that with a position is used.
+        let empty = table.empty_windows.iter().enumerate();
+        spans.extend(empty.map(|(index, window)| Span {
+            from: window.from,
+            to: window.to,
+            sigma_m: f64::INFINITY,
+            base: table.bases.len() + index,
+        }));
         Timeline::sorted(&mut spans)
     }
 

@@ -1,5 +1,6 @@
 //! The bases layer: the positions that shots were taken from.
 
+use super::place::{self, HasPlace};
 use super::{Definition, Get, or_null, show_local};
 use crate::base::{Base, sigma_geoid_m};
 use crate::job::LayerName;
@@ -24,11 +25,21 @@ pub struct PlacedBase<'r> {
     pub source_file: &'r str,
 }
 
+impl HasPlace for PlacedBase<'_> {
+    fn placed(&self) -> &Placed {
+        &self.placed
+    }
+
+    fn projected(&self) -> bool {
+        self.projected
+    }
+}
+
 /// The fields, in the order of the layer.
 pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
     use Get::*;
     let d = Definition::new;
-    vec![
+    let mut fields: Vec<Definition<PlacedBase<'r>>> = vec![
         d("base", "BASE", "Name of the base.", Text(|b| Some(&b.base.label))),
         d(
             "time",
@@ -44,42 +55,9 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
                 show_local(texts, b.base.row.when.and_then(|when| when.instant), b.base.row.when.map(|when| when.date));
             }),
         ),
-        d(
-            "easting",
-            "EASTING",
-            "Easting in the unit of the layers' CRS; null where it is geographic.",
-            Real(|b| if b.projected { b.placed.x } else { f64::NAN }),
-        ),
-        d(
-            "northing",
-            "NORTHING",
-            "Northing in the unit of the layers' CRS; null where it is geographic.",
-            Real(|b| if b.projected { b.placed.y } else { f64::NAN }),
-        ),
-        d(
-            "lat_deg",
-            "LAT_DEG",
-            "Latitude in degrees, north positive, on the datum of the layers' CRS.",
-            Real(|b| b.placed.lat_deg),
-        ),
-        d(
-            "lon_deg",
-            "LON_DEG",
-            "Longitude in degrees, east positive, on the datum of the layers' CRS.",
-            Real(|b| b.placed.lon_deg),
-        ),
-        d(
-            "ellipsoid_height_m",
-            "H_ELLIPS_M",
-            "Height of the ground point above the ellipsoid, metres.",
-            Real(|b| or_null(b.placed.ellipsoid_height_m)),
-        ),
-        d(
-            "orthometric_height_m",
-            "H_ORTHO_M",
-            "Height of the ground point above the geoid, metres.",
-            Real(|b| or_null(b.placed.orthometric_height_m)),
-        ),
+    ];
+    fields.extend(place::definitions());
+    fields.extend([
         d(
             "geoid_undulation_m",
             "GEOID_N_M",
@@ -198,7 +176,8 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
         ),
         d("source_file", "SRC_FILE", "Input file.", Text(|b| Some(b.source_file))),
         d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|b| Some(b.base.row.line as i64))),
-    ]
+    ]);
+    fields
 }
 
 /// The layer, with the carried columns behind its own.

@@ -2,6 +2,7 @@
 
 use jiff::Timestamp;
 
+use super::place::{self, HasPlace};
 use super::{Definition, Get, or_null, show_local};
 use crate::base::HeightKind;
 use crate::covariance::{Covariance, Ellipse, INTERVAL95};
@@ -60,12 +61,22 @@ pub struct Feature<'r> {
     pub source_line: u64,
 }
 
+impl HasPlace for Feature<'_> {
+    fn placed(&self) -> &Placed {
+        &self.placed
+    }
+
+    fn projected(&self) -> bool {
+        self.projected
+    }
+}
+
 /// The fields, in the order of the layer.
 pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
     use Get::*;
     type F<'r> = Feature<'r>;
     let d = Definition::new;
-    vec![
+    let mut fields: Vec<Definition<Feature<'r>>> = vec![
         name(),
         d("code", "CODE", "Feature code of the log.", Text(|f| f.code)),
         d("shot", "SHOT", "Shot id of the log.", Text(|f| f.shot)),
@@ -79,42 +90,9 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
                 show_local(texts, f.when.and_then(|when| when.instant), f.when.map(|when| when.date));
             }),
         ),
-        d(
-            "easting",
-            "EASTING",
-            "Easting in the unit of the layers' CRS; null where it is geographic.",
-            Real(|f| if f.projected { f.placed.x } else { f64::NAN }),
-        ),
-        d(
-            "northing",
-            "NORTHING",
-            "Northing in the unit of the layers' CRS; null where it is geographic.",
-            Real(|f| if f.projected { f.placed.y } else { f64::NAN }),
-        ),
-        d(
-            "lat_deg",
-            "LAT_DEG",
-            "Latitude in degrees, north positive, on the datum of the layers' CRS.",
-            Real(|f| f.placed.lat_deg),
-        ),
-        d(
-            "lon_deg",
-            "LON_DEG",
-            "Longitude in degrees, east positive, on the datum of the layers' CRS.",
-            Real(|f| f.placed.lon_deg),
-        ),
-        d(
-            "ellipsoid_height_m",
-            "H_ELLIPS_M",
-            "Height above the ellipsoid of that datum, metres; null where none is known.",
-            Real(|f| or_null(f.placed.ellipsoid_height_m)),
-        ),
-        d(
-            "orthometric_height_m",
-            "H_ORTHO_M",
-            "Height above the geoid or vertical datum of the bases, metres; null where no geoid is known.",
-            Real(|f| or_null(f.placed.orthometric_height_m)),
-        ),
+    ];
+    fields.extend(place::definitions());
+    fields.extend([
         d(
             "geoid_undulation_m",
             "GEOID_N_M",
@@ -205,7 +183,8 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
         ),
         source_file(),
         source_line(),
-    ]
+    ]);
+    fields
 }
 
 /// The feature's name, as every layer made of features has it.

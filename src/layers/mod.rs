@@ -8,6 +8,7 @@ pub mod features;
 pub mod ledger;
 pub mod measurements;
 pub mod parts;
+pub mod place;
 pub mod sight_lines;
 pub mod strings;
 pub mod vertices;

@@ -1,6 +1,7 @@
 //! The parts layer: the points that composed measurements give, such as the foot and the top of a height.
 
-use super::{Definition, Get, or_null};
+use super::place::{self, HasPlace};
+use super::{Definition, Get};
 use crate::covariance::{Covariance, INTERVAL95};
 use crate::job::LayerName;
 use crate::locate::Placed;
@@ -25,42 +26,29 @@ pub struct PartRecord {
     pub covariance: Covariance,
 }
 
+impl HasPlace for PartRecord {
+    fn placed(&self) -> &Placed {
+        &self.placed
+    }
+
+    fn projected(&self) -> bool {
+        self.projected
+    }
+}
+
 /// The fields, in the order of the layer.
 pub fn definitions() -> Vec<Definition<PartRecord>> {
     use Get::*;
     type P = PartRecord;
     let d = Definition::new;
-    vec![
+    let mut fields = vec![
         d("measure", "MEASURE", "Kind of measurement, as the log names it.", Text(|p: &P| Some(&p.measure))),
         d("name", "NAME", "What was measured: the feature of its rows.", Text(|p: &P| Some(&p.name))),
         d("role", "ROLE", "What the point is.", Text(|p: &P| Some(p.role))),
         d("base", "BASE", "Base that it was shot from.", Text(|p: &P| Some(&p.base))),
-        d(
-            "easting",
-            "EASTING",
-            "Easting in the unit of the layers' CRS; null where it is geographic.",
-            Real(|p: &P| if p.projected { p.placed.x } else { f64::NAN }),
-        ),
-        d(
-            "northing",
-            "NORTHING",
-            "Northing in the unit of the layers' CRS; null where it is geographic.",
-            Real(|p: &P| if p.projected { p.placed.y } else { f64::NAN }),
-        ),
-        d("lat_deg", "LAT_DEG", "Latitude in degrees, north positive.", Real(|p: &P| p.placed.lat_deg)),
-        d("lon_deg", "LON_DEG", "Longitude in degrees, east positive.", Real(|p: &P| p.placed.lon_deg)),
-        d(
-            "ellipsoid_height_m",
-            "H_ELLIPS_M",
-            "Height above the ellipsoid, metres; null where none is known.",
-            Real(|p: &P| or_null(p.placed.ellipsoid_height_m)),
-        ),
-        d(
-            "orthometric_height_m",
-            "H_ORTHO_M",
-            "Height above the geoid, metres; null where none is known.",
-            Real(|p: &P| or_null(p.placed.orthometric_height_m)),
-        ),
+    ];
+    fields.extend(place::definitions());
+    fields.extend([
         d("sigma_east_m", "SIG_EAST_M", "Standard error eastwards, metres.", Real(|p: &P| p.covariance.ee.sqrt())),
         d("sigma_north_m", "SIG_NORT_M", "Standard error northwards, metres.", Real(|p: &P| p.covariance.nn.sqrt())),
         d("sigma_up_m", "SIG_UP_M", "Standard error of the height, metres.", Real(|p: &P| p.covariance.uu.sqrt())),
@@ -71,7 +59,8 @@ pub fn definitions() -> Vec<Definition<PartRecord>> {
             "Half of the 95 % interval of the height, metres.",
             Real(|p: &P| INTERVAL95 * p.covariance.uu.sqrt()),
         ),
-    ]
+    ]);
+    fields
 }
 
 /// The layer.

@@ -1,6 +1,7 @@
 //! The vertices layer: the shots that make lines and areas, each with its own height and uncertainty.
 
-use super::{Definition, Get, or_null};
+use super::place::{self, HasPlace};
+use super::{Definition, Get};
 use crate::covariance::Covariance;
 use crate::job::LayerName;
 use crate::locate::Placed;
@@ -31,42 +32,29 @@ pub struct VertexRecord {
     pub source_line: u64,
 }
 
+impl HasPlace for VertexRecord {
+    fn placed(&self) -> &Placed {
+        &self.placed
+    }
+
+    fn projected(&self) -> bool {
+        self.projected
+    }
+}
+
 /// The fields, in the order of the layer.
 pub fn definitions() -> Vec<Definition<VertexRecord>> {
     use Get::*;
     type V = VertexRecord;
     let d = Definition::new;
-    vec![
+    let mut fields = vec![
         d("string", "STRING", "Name of the string.", Text(|v: &V| Some(&v.string))),
         d("number", "NUMBER", "Number of the vertex in its string, from 1.", Integer(|v: &V| Some(v.number as i64))),
         d("shot", "SHOT", "Shot id of the log, or its place in it.", Text(|v: &V| Some(&v.shot))),
         d("base", "BASE", "Base that the shot was taken from.", Text(|v: &V| Some(&v.base))),
-        d(
-            "easting",
-            "EASTING",
-            "Easting in the unit of the layers' CRS; null where it is geographic.",
-            Real(|v: &V| if v.projected { v.placed.x } else { f64::NAN }),
-        ),
-        d(
-            "northing",
-            "NORTHING",
-            "Northing in the unit of the layers' CRS; null where it is geographic.",
-            Real(|v: &V| if v.projected { v.placed.y } else { f64::NAN }),
-        ),
-        d("lat_deg", "LAT_DEG", "Latitude in degrees, north positive.", Real(|v: &V| v.placed.lat_deg)),
-        d("lon_deg", "LON_DEG", "Longitude in degrees, east positive.", Real(|v: &V| v.placed.lon_deg)),
-        d(
-            "ellipsoid_height_m",
-            "H_ELLIPS_M",
-            "Height above the ellipsoid, metres; null where none is known.",
-            Real(|v: &V| or_null(v.placed.ellipsoid_height_m)),
-        ),
-        d(
-            "orthometric_height_m",
-            "H_ORTHO_M",
-            "Height above the geoid, metres; null where none is known.",
-            Real(|v: &V| or_null(v.placed.orthometric_height_m)),
-        ),
+    ];
+    fields.extend(place::definitions());
+    fields.extend([
         d("sigma_east_m", "SIG_EAST_M", "Standard error eastwards, metres.", Real(|v: &V| v.covariance.ee.sqrt())),
         d("sigma_north_m", "SIG_NORT_M", "Standard error northwards, metres.", Real(|v: &V| v.covariance.nn.sqrt())),
         d(
@@ -77,7 +65,8 @@ pub fn definitions() -> Vec<Definition<VertexRecord>> {
         ),
         d("source_file", "SRC_FILE", "Input file.", Text(|v: &V| Some(&v.source_file))),
         d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|v: &V| Some(v.source_line as i64))),
-    ]
+    ]);
+    fields
 }
 
 /// The layer.

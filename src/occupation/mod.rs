@@ -16,7 +16,7 @@ use jiff::Timestamp;
 
 use crate::base::HeldBase;
 use crate::intake::bases::{BaseRow, Provenance, Window};
-use crate::intake::fixes::{Beside, Fix};
+use crate::intake::fixes::{self, Beside, Fix};
 use crate::job::{OccupationSource, Occupations, Quality};
 use crate::ledger::{Fault, Reason};
 
@@ -66,32 +66,26 @@ pub struct Gathered {
     pub absent: Vec<(String, String)>,
     /// By index: windows that made no base, and why.
     pub unserved: BTreeMap<usize, String>,
+    /// The same windows in time: a shot taken then belongs to none of the other bases.
+    pub empty: Vec<EmptyWindow>,
     /// Warnings in sentences.
     pub notes: Vec<String>,
 }
 
+/// An occupation without a usable fix.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EmptyWindow {
+    /// Beginning.
+    pub from: Timestamp,
+    /// End.
+    pub to: Timestamp,
+    /// Name of the base, and why it has no position.
+    pub say: String,
+}
+
 /// What is wrong with a fix by the job's rules.
-pub fn poor(fix: &Fix, quality: &Quality) -> Option<Fault> {
-    let fault = |column: &str, value: String, say: String| Some(Fault::new(Reason::PoorFix, column, &value, say));
-    let least = quality.least_fix.into();
-    if fix.kind < least {
-        let say =
-            format!("the fix is {}; the job wants {} or better", fix.kind.word(), crate::intake::fixes::FixKind::word(least));
-        return fault("fix_kind", fix.kind.word().into(), say);
-    }
-    let dilutions = [("hdop", fix.hdop, quality.greatest_hdop), ("pdop", fix.pdop, quality.greatest_pdop)];
-    for (name, value, greatest) in dilutions {
-        if let (Some(value), Some(greatest)) = (value, greatest)
-            && value > greatest
-        {
-            return fault(
-                name,
-                value.to_string(),
-                format!("{name} {value} is above {greatest}, the largest that the job allows"),
-            );
-        }
-    }
-    None
+pub fn poor(fix: &Fix, rules: &Quality) -> Option<Fault> {
+    fixes::poor(Some(fix.kind), [("hdop", fix.hdop), ("pdop", fix.pdop)], "fix_kind", rules)
 }
 
 /// Makes bases of fixes. `windows` are the occupations that a list or the shots tell; none where the
@@ -161,6 +155,8 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
         if known.insert(&window.name) {
             gathered.absent.push((window.name.clone(), why.clone()));
         }
+        let say = format!("base {} was occupied then, and has no position: {why}", crate::base::label(&window.name));
+        gathered.empty.push(EmptyWindow { from: window.from, to: window.to, say });
         gathered.unserved.insert(index, why);
     }
     let (rows, notes) = merge::merge(parts, rules.occupations);

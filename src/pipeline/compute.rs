@@ -19,7 +19,8 @@ use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::extras;
-use crate::intake::shots::{Kit, Shot};
+use crate::intake::kit::Kit;
+use crate::intake::shots::Shot;
 use crate::job::LayerName;
 use crate::join::Joiner;
 use crate::layers::bases::PlacedBase;
@@ -235,7 +236,7 @@ impl Stage<'_> {
             true_azimuth_rad,
             triangle: shot.triangle,
             instrument_height_m: self.instrument_height_m(shot, base)?,
-            target_height_m: shot.target_height_m,
+            target_height_m: self.target_height_m(shot, base)?,
             refraction: shot.kit.refraction,
         };
         let sigmas = SightSigmas {
@@ -363,7 +364,7 @@ impl Stage<'_> {
             sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
             sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
             instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
-            target_height_m: read.target_height_m,
+            target_height_m: read.target_height_m.unwrap_or(0.0),
             refraction: read.kit.refraction,
             vector: Some(shot.vector),
         };
@@ -398,11 +399,19 @@ impl Stage<'_> {
     /// The instrument height of a shot; where nothing vertical comes of it, none is needed.
     fn instrument_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
         let known = shot.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m);
-        let is_flat = matches!(shot.triangle, Triangle::Level { .. }) || base.heights.kind == HeightKind::None;
-        known.or(is_flat.then_some(0.0)).ok_or_else(|| {
+        known.or(is_flat(shot, base).then_some(0.0)).ok_or_else(|| {
             let say = "the instrument height is not known; write it in the row, or instrument_height_m under [heights] (0 where the \
                        base's height is that of the instrument's axis)";
             Fault::new(Reason::NoInstrumentHeight, "", "", say)
+        })
+    }
+
+    /// The target height of a shot, likewise.
+    fn target_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
+        shot.target_height_m.or(is_flat(shot, base).then_some(0.0)).ok_or_else(|| {
+            let say = "the target height is not known; write it in the row, or target_height_m under [heights] (0 where heights are to be \
+                       those of the sighted spot)";
+            Fault::new(Reason::NoTargetHeight, "", "", say)
         })
     }
 
@@ -531,6 +540,11 @@ pub fn not_projected() -> Fault {
 
 fn entry(file: usize, row: &Row, outcome: Outcome) -> Entry {
     Entry { file, line: row.line.number, row: row.line.text.to_owned(), outcome }
+}
+
+/// Whether nothing vertical comes of a shot.
+fn is_flat(shot: &Shot, base: &Base) -> bool {
+    matches!(shot.triangle, Triangle::Level { .. }) || base.heights.kind == HeightKind::None
 }
 
 fn some_text(text: &str) -> Option<&str> {

@@ -162,6 +162,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     };
     check_any_base(&table)?;
     table.note_absent(&stations.absent);
+    table.empty_windows.clone_from(&stations.empty);
     let outside_grid = geoids::outside_grid(job, &table)?;
     let locator = Locator::new(&table, &output, &job.heights, rules, &geoid).map_err(|source| {
         // PROJ finds nothing where no base lies: then the place is what is wrong.
@@ -348,6 +349,7 @@ fn stations_of(stage: &compute::Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<St
             placed: stage.placed_bases[index],
             file: logs.files[base.row.file].info.name.clone(),
             orientation: stage.orientations[index],
+            fixed_declination: stage.declinations.fixed(),
             declinations: declinations.remove(&index).unwrap_or_default(),
             shots: shots[index],
         })

@@ -4,7 +4,7 @@ use super::files::ShotLogs;
 use crate::base::{self, BaseTable};
 use crate::crs::{Crs, Operation};
 use crate::intake::columns::Quantity;
-use crate::intake::shots::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
+use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::{Declination, Instrument, Job};
 use crate::ledger::{Counts, Flag, Reason};
 use crate::locate::ASSUMED_SIGMA_DECLINATION_DEG;

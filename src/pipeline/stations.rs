@@ -16,7 +16,7 @@ use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::join;
 use crate::ledger::{Fault, Reason};
 use crate::occupation::windows::{self, ShotTime};
-use crate::occupation::{self, Epoch, Gathered, Rules, merge, seconds, track};
+use crate::occupation::{self, EmptyWindow, Epoch, Gathered, Rules, merge, seconds, track};
 
 /// What is known of the bases before they are settled.
 pub struct Stations {
@@ -28,6 +28,8 @@ pub struct Stations {
     pub held: Vec<HeldBase>,
     /// Names without a position, and why.
     pub absent: Vec<(String, String)>,
+    /// Occupations without a usable fix.
+    pub empty: Vec<EmptyWindow>,
     /// For the person.
     pub notes: Vec<String>,
 }
@@ -44,6 +46,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         assumed: points.assumed,
         held: std::mem::take(&mut logs.held),
         absent: Vec::new(),
+        empty: Vec::new(),
         notes: Vec::new(),
     };
     if points.count > 0 {
@@ -67,6 +70,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         stations.rows.extend(gathered.rows);
         stations.held.extend(gathered.held);
         stations.absent = gathered.absent;
+        stations.empty = gathered.empty;
         stations.notes.extend(gathered.notes);
     }
     let mut notes = Vec::new();

@@ -19,7 +19,7 @@ pub mod sheet;
 use serde::Serialize;
 
 use crate::covariance::{Covariance, INTERVAL95};
-use crate::intake::shots::Kit;
+use crate::intake::kit::Kit;
 use crate::reduce::{Sight, SightSigmas, Triangle, reduce};
 
 /// The longest standoff that is looked at, in metres.

@@ -35,6 +35,8 @@ pub struct Station {
     pub orientation: Option<Orientation>,
     /// The declinations used, by day.
     pub declinations: Vec<(Date, Declination)>,
+    /// The declination that the job fixes, and its standard error, in radians.
+    pub fixed_declination: Option<(f64, f64)>,
     /// Shots mapped from it.
     pub shots: u64,
 }
@@ -151,6 +153,10 @@ fn north(text: &mut String, station: &Station) -> std::fmt::Result {
         let rest = parts.len() - 2;
         parts.truncate(2);
         parts.push(format!("and {rest} days more"));
+    }
+    if let Some((declination_rad, sigma_rad)) = station.fixed_declination {
+        let (declination, sigma) = (declination_rad.to_degrees(), sigma_rad.to_degrees());
+        parts.push(format!("declination {declination:+.2} deg by the job, for magnetic azimuths (standard error {sigma:.2})"));
     }
     if let Some(orientation) = station.orientation {
         let sights = if orientation.sights == 1 { "backsight" } else { "backsights" };

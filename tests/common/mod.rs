@@ -67,6 +67,7 @@ sigma_inclination_deg = 0.2
 #INSTRUMENT
 [heights]
 instrument_height_m = 1.5
+target_height_m = 0
 "#
             .to_owned(),
         };

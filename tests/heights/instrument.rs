@@ -1,4 +1,5 @@
-//! The height of the instrument over the base's ground point: never assumed where a height hangs on it.
+//! The heights of the instrument over the base's ground point, of the sighted spot over the feature's and of the antenna:
+//! never assumed where a height hangs on them.
 
 use std::fs;
 
@@ -82,9 +83,49 @@ fn it_can_be_said_on_the_command_line() {
     };
     let height = |features: &[std::collections::BTreeMap<String, String>]| number(&features[0], "ellipsoid_height_m");
     let by_job = job.map();
-    assert_written(height(&mapped("said", &["--instrument-height", "1.5"], 0)), height(&by_job.features));
+    assert_written(height(&mapped("said", &["--instrument-height", "1.5", "--target-height", "0"], 0)), height(&by_job.features));
     assert_written(height(&mapped("below", &["--instrument-height", "-0.25"], 0)), height(&by_job.features) - 1.75);
     // Unsaid: held, and told.
     assert!(mapped("unsaid", &["--strict"], 3).is_empty());
     assert!(fs::read_to_string(job.path("unsaid/held.csv")).unwrap().contains("no_instrument_height"));
+}
+
+const TARGET: &str = "the target height is not known; write it in the row, or target_height_m under [heights] (0 where heights are to be \
+    those of the sighted spot)";
+
+#[test]
+fn a_target_height_that_nobody_says_is_no_zero() {
+    let unsaid = |shots: &str| {
+        let mut field = Field::new(shots);
+        field.job = field.job.replace("target_height_m = 0\n", "");
+        field
+    };
+    let run = unsaid(&(HEAD.to_owned() + ROW)).map();
+    assert_eq!(run.held, [["shots.csv", "2", "no_target_height", "", "", TARGET]]);
+    // A column that is empty in one row; the other is 0.4 m lower than the sighted spot.
+    let shots = "base,shot,time,true_azimuth_deg,inclination_deg,slope_distance_m,target_height_m\n\
+        A,1,2026-05-04T08:00:01Z,90,0,100,0.4\nA,2,2026-05-04T08:00:02Z,91,0,100,\n";
+    let run = unsaid(shots).map();
+    assert_eq!(run.held, [["shots.csv", "3", "no_target_height", "", "", TARGET]]);
+    let rise = number(&run.features[0], "ellipsoid_height_m") - number(&run.bases[0], "ellipsoid_height_m");
+    assert!((rise - 1.1).abs() < 0.001, "{rise}");
+    // Nothing vertical comes of a horizontal distance alone.
+    let level = "base,shot,time,true_azimuth_deg,horizontal_distance_m\nA,1,2026-05-04T08:00:01Z,90,100\n";
+    assert_eq!(unsaid(level).map().mapped(), 1);
+}
+
+#[test]
+fn an_empty_antenna_height_is_no_zero() {
+    let map = |heights_say: &str| {
+        let field = Field::new(&(HEAD.to_owned() + ROW));
+        let bases = "base,lat_deg,lon_deg,ellipsoid_height_m,antenna_height_m\nA,46.1,8.9,512.3,\nB,46.101,8.901,514.1,2.0\n";
+        field.write("bases.csv", bases);
+        heights(field, heights_say).map()
+    };
+    let run = map("");
+    let say = "antenna_height_m is empty: nothing says how high the antenna stood; write it in the row, or antenna_height_m under [heights]";
+    assert_eq!(run.held[0], ["bases.csv", "2", "no_height", "antenna_height_m", "", say]);
+    assert_eq!(run.held[1][2], "base_held");
+    assert_written(number(&run.bases[0], "ellipsoid_height_m"), 512.1);
+    assert_written(number(&map("antenna_height_m = 0").bases[0], "ellipsoid_height_m"), 512.3);
 }

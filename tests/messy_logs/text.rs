@@ -74,6 +74,8 @@ fn utf16_logs_with_canonical_headers_need_no_job() {
         "EPSG:32632",
         "--instrument-height",
         "1.5",
+        "--target-height",
+        "0",
         "--out",
         "out",
     ];

@@ -108,3 +108,26 @@ fn a_name_used_again_for_another_mark() {
                 the time of a shot tells which is meant. Was the mark the same?";
     assert!(run.notes().contains(&note), "{:?}", run.notes());
 }
+
+/// B was occupied by the list, and the receiver slept: its shots are not those of A.
+#[test]
+fn an_occupation_without_fixes_lends_its_shots_to_no_other_base() {
+    let mut receiver = Receiver::new();
+    receiver.stand(0..120, [0.0, 0.0]);
+    receiver.stand(900..1020, [200.0, 0.0]);
+    let mut site = Site::new("log.nmea", receiver.text, &unnamed(&[60, 300, 450, 520, 950]));
+    let list = [("A", 0, 119), ("B", 400, 500), ("C", 900, 1019)];
+    let rows: String = list.iter().map(|(base, from, to)| format!("{base},{},{}\n", time(*from), time(*to))).collect();
+    site.write("list.csv", format!("base,start,end\n{rows}"));
+    let run = site.bases("[bases.occupations.list]\nfiles = [\"list.csv\"]").map();
+    // At 300 s A was the last; at 450 and 520 s B.
+    assert_eq!(run.joined(), [("1", "A"), ("2", "A"), ("5", "C")]);
+    let held: Vec<(u64, &str)> = run.held_of("shots.csv").iter().map(|held| (held.source_line, held.reason.as_str())).collect();
+    assert_eq!(held, [(4, "no_base_in_time"), (5, "no_base_in_time")]);
+    let say = format!(
+        "base B was occupied then, and has no position: no usable fix of a receiver lies between {} and {}",
+        time(400),
+        time(500)
+    );
+    assert!(run.held_of("shots.csv").iter().all(|held| held.sentence == say), "{:?}", run.held);
+}

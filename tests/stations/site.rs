@@ -108,7 +108,7 @@ impl Site {
             format!(
                 "name = \"t\"\ncrs = \"EPSG:32632\"\nformats = [\"csv\"]\n{top}\n[bases]\n{bases}\n[shots]\nfiles = [\"shots.csv\"]\n{shots}\n\
                  [instrument]\nsigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.1\n\
-                 [heights]\ninstrument_height_m = 1.5\n{heights}\n{tables}\n"
+                 [heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n{heights}\n{tables}\n"
             ),
         );
         let mut arguments = vec![word, "job.toml"];

@@ -273,5 +273,5 @@ fn tenths(value: i64) -> String {
 
 /// Arguments that map the invented logs of the folder to `out`.
 pub fn map_invented(out: &str) -> Vec<&str> {
-    vec!["map", "--bases", "bases.csv", "--shots", "shots.csv", "--crs", "EPSG:32630", "--out", out]
+    vec!["map", "--bases", "bases.csv", "--shots", "shots.csv", "--crs", "EPSG:32630", "--target-height", "0", "--out", out]
 }

@@ -1,0 +1,146 @@
+//! The reading of one row's quantities, each checked on its own: what logs of bases and of shots share.
+
+use jiff::Timestamp;
+
+use super::cell::{When, WhenError, is_no_reading_number};
+use super::columns::{Quantity, Unit};
+use super::delimited::{Row, Rows};
+use super::plan::{Claim, Plan};
+use crate::crs::{FIRST_EPOCH, LAST_EPOCH};
+use crate::ledger::{Fault, Reason};
+
+/// The reading of one row.
+pub(super) struct Reader<'r, 't> {
+    pub plan: &'r Plan,
+    pub rows: &'r Rows<'t>,
+    pub row: &'r Row<'t>,
+}
+
+impl<'r> Reader<'r, '_> {
+    /// The claim and the text of a quantity, where there is a reading.
+    pub fn claimed(&self, quantity: Quantity) -> Option<(&'r Claim, &'r str)> {
+        Some((self.plan.claim_of(quantity)?, self.plan.text(quantity, self.rows, self.row)?))
+    }
+
+    pub fn number(&self, claim: &Claim, cell: &str) -> Result<f64, Fault> {
+        self.plan.format.number(cell).ok_or_else(|| {
+            let hint = if self.plan.format.decimal_comma && cell.contains('.') {
+                "; the file's decimal sign is a comma"
+            } else if !self.plan.format.decimal_comma && cell.contains(',') {
+                "; use a point, or set decimal = \",\" in the job"
+            } else {
+                ""
+            };
+            Fault::new(Reason::NotANumber, &claim.header, cell, format!("{} \"{cell}\" is not a number{hint}", claim.header))
+        })
+    }
+
+    /// A length in metres.
+    pub fn length(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
+        Ok(self.length_and_number(quantity)?.map(|(metres, _)| metres))
+    }
+
+    /// A number without a unit.
+    pub fn plain(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
+        let number = self.claimed(quantity).map(|(claim, cell)| self.number(claim, cell)).transpose()?;
+        Ok(number.filter(|number| !is_no_reading_number(*number)))
+    }
+
+    /// The epoch of coordinates: a year with its fraction.
+    pub fn coordinate_epoch(&self) -> Result<Option<f64>, Fault> {
+        let Some(year) = self.plain(Quantity::CoordinateEpoch)? else { return Ok(None) };
+        if (FIRST_EPOCH..=LAST_EPOCH).contains(&year) {
+            return Ok(Some(year));
+        }
+        let header = self.plan.header(Quantity::CoordinateEpoch);
+        let say = format!("{header} {year} is no year with its fraction, such as 2026.4");
+        Err(Fault::new(Reason::NotANumber, header, &year.to_string(), say))
+    }
+
+    /// A measured length in metres: none for a number that stands for "no reading".
+    pub fn measured(&self, quantity: Quantity) -> Result<Option<f64>, Fault> {
+        Ok(self.length_and_number(quantity)?.filter(|(_, number)| !is_no_reading_number(*number)).map(|(metres, _)| metres))
+    }
+
+    fn length_and_number(&self, quantity: Quantity) -> Result<Option<(f64, f64)>, Fault> {
+        let Some((claim, cell)) = self.claimed(quantity) else { return Ok(None) };
+        let number = self.number(claim, cell)?;
+        let Unit::Length(unit) = claim.unit else { return Ok(None) };
+        Ok(Some((unit.to_metres(number), number)))
+    }
+
+    /// The date and time.
+    pub fn when(&self) -> Result<Option<When>, Fault> {
+        let date = self.claimed(Quantity::Date);
+        let time = self.claimed(Quantity::Time);
+        self.when_of(date, time)
+    }
+
+    /// The instant of a column beside the date column, if there is one.
+    pub fn instant_of(&self, quantity: Quantity) -> Result<Timestamp, Fault> {
+        let none = || self.no_reading(Reason::NoTime, &[quantity], "the occupation has no such time");
+        let claimed = self.claimed(quantity).ok_or_else(none)?;
+        let when = self.when_of(self.claimed(Quantity::Date), Some(claimed))?;
+        when.and_then(|when| when.instant).map(|(instant, _)| instant).ok_or_else(none)
+    }
+
+    fn when_of(&self, date: Option<(&'r Claim, &'r str)>, time: Option<(&'r Claim, &'r str)>) -> Result<Option<When>, Fault> {
+        let text = |part: Option<(&'r Claim, &'r str)>| part.map(|(_, cell)| cell);
+        self.plan.format.when(text(date), text(time)).map_err(|error| {
+            let (claim, cell) = match (date, time) {
+                (Some(date), Some(time)) => (time.0, format!("{} {}", date.1, time.1)),
+                (Some(one), None) | (None, Some(one)) => (one.0, one.1.to_owned()),
+                (None, None) => return Fault::new(Reason::NotATime, "", "", "no time"),
+            };
+            let (reason, say) = match error {
+                WhenError::NotATime => {
+                    (Reason::NotATime, "is no date or time in a form that means one thing; write 2026-05-04T08:00:01+02:00")
+                }
+                WhenError::NoZone => (Reason::TimeWithoutZone, "names no zone; write time_zone in the job"),
+                WhenError::Ambiguous => {
+                    (Reason::AmbiguousTime, "came twice or not at all when the clocks were changed; write the offset from UTC")
+                }
+            };
+            Fault::new(reason, &claim.header, &cell, format!("{} \"{cell}\" {say}", claim.header))
+        })
+    }
+
+    /// See [`Plan::no_reading`].
+    pub fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
+        self.plan.no_reading(self.rows, self.row, reason, quantities, what)
+    }
+}
+
+/// Whether a name looks as if a spreadsheet had rewritten it: `3-Dec`, `Mar-12`, `1.2E+15`.
+pub fn looks_damaged(name: &str) -> bool {
+    const MONTHS: [&str; 12] = ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"];
+    let is_digits = |text: &str| !text.is_empty() && text.len() <= 4 && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !name.is_ascii() || name.len() < 5 || !name.as_bytes().iter().any(u8::is_ascii_alphabetic) {
+        return false;
+    }
+    if let Some((a, b)) = name.split_once('-') {
+        let is_month = |text: &str| MONTHS.contains(&text.to_ascii_lowercase().as_str());
+        if (is_digits(a) && is_month(b)) || (is_month(a) && is_digits(b)) {
+            return true;
+        }
+    }
+    match name.split_once("E+") {
+        Some((mantissa, exponent)) => mantissa.parse::<f64>().is_ok() && is_digits(exponent),
+        None => false,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn spreadsheet_damage() {
+        for name in ["3-Dec", "12-mar", "Mar-12", "1.2E+15", "1E+05"] {
+            assert!(looks_damaged(name), "{name}");
+        }
+        for name in ["3-12", "N07", "E+", "pole-4", "DEC-LA", "may", "12-03-2026"] {
+            assert!(!looks_damaged(name), "{name}");
+        }
+    }
+}
