@@ -29,7 +29,11 @@ fn map(files: &[(&str, &str)], bases: &str, rest: &str) -> Mapped {
     for (name, text) in files {
         std::fs::write(folder.path().join(name), text).unwrap();
     }
-    let heights = if rest.contains("[heights]") { "" } else { "[heights]\ninstrument_height_m = 1.5\nantenna_height_m = 2.0\n" };
+    let heights = if rest.contains("[heights]") {
+        ""
+    } else {
+        "[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\nantenna_height_m = 2.0\n"
+    };
     let job = format!(
         "name = \"t\"\ncrs = \"EPSG:32632\"\nformats = [\"csv\"]\nallow_missing_grids = true\n[bases]\n{bases}\n[instrument]\n\
          sigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.2\n{heights}[shots]\nfiles = [\"shots.csv\"]\n{rest}\n"
@@ -191,7 +195,11 @@ fn fixes(header: &str, cells: &str) -> String {
 #[test]
 fn columns_of_heights_beside_fixes_are_not_ignored() {
     let log = fixes("lat_deg,lon_deg,ellipsoid_height_m,antenna_height_m,instrument_height_m", "46.1,8.9,502.0,2.0,1.6");
-    let mapped = map(&[("b.csv", &log), ("shots.csv", SHOTS)], "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"", "[heights]");
+    let mapped = map(
+        &[("b.csv", &log), ("shots.csv", SHOTS)],
+        "files = [\"b.csv\"]\ncrs = \"EPSG:4979\"",
+        "[heights]\ntarget_height_m = 0",
+    );
     let summary = mapped.summary();
     assert!((mapped.base(0, "ellipsoid_height_m") - 500.0).abs() < 1e-6);
     // Without an instrument height no shot could be mapped.

@@ -57,7 +57,7 @@ fn job_of_cells(north: &str, azimuth: &str) -> tempfile::TempDir {
              [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.35\nsigma_vertical_m = 0.6\n\
              [shots]\nfiles = [\"shots.csv\"]\n\
              [instrument]\nsigma_distance_m = 0.12\nsigma_distance_ppm = 400\nsigma_azimuth_deg = 0.7\nsigma_inclination_deg = 0.2\n\
-             [heights]\ngeoid = \"none\"\n{north}"
+             [heights]\ngeoid = \"none\"\ntarget_height_m = 0\n{north}"
         ),
     );
     folder

@@ -95,10 +95,11 @@ pub struct Bases {
     /// For positions in several systems: from the column's value to the CRS.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub crs_by_value: BTreeMap<String, String>,
-    /// Standard error of each horizontal axis in metres, for logs with no `sigma_horizontal_m`.
+    /// Standard error of each horizontal axis in metres, for points of logs with no `sigma_horizontal_m`; means of a
+    /// receiver's fixes have their own.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_horizontal_m: Option<f64>,
-    /// Standard error of the height in metres, for logs with no `sigma_vertical_m`.
+    /// Standard error of the height in metres, for points of logs with no `sigma_vertical_m`, likewise.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_vertical_m: Option<f64>,
     /// The coordinate epoch of the positions as a year with its fraction, `2026.4`: needed where a

@@ -84,7 +84,10 @@ fn it_can_be_said_on_the_command_line() {
     let height = |features: &[std::collections::BTreeMap<String, String>]| number(&features[0], "ellipsoid_height_m");
     let by_job = job.map();
     assert_written(height(&mapped("said", &["--instrument-height", "1.5", "--target-height", "0"], 0)), height(&by_job.features));
-    assert_written(height(&mapped("below", &["--instrument-height", "-0.25"], 0)), height(&by_job.features) - 1.75);
+    assert_written(
+        height(&mapped("below", &["--instrument-height", "-0.25", "--target-height", "0"], 0)),
+        height(&by_job.features) - 1.75,
+    );
     // Unsaid: held, and told.
     assert!(mapped("unsaid", &["--strict"], 3).is_empty());
     assert!(fs::read_to_string(job.path("unsaid/held.csv")).unwrap().contains("no_instrument_height"));

@@ -122,7 +122,7 @@ fn base_without_a_position() {
 
 #[test]
 fn heights_of_instruments_and_targets_that_stand_for_no_reading() {
-    // 9999 is no height of a tripod: the job's 1.5 m holds, and no target height.
+    // 9999 is no height of a tripod, nor -999 of a target: the job's 1.5 m and 0 hold.
     let head = HEAD.replace("note", "instrument_height_m,target_height_m");
     let plain = Field::new(good(1).replace(HEAD, &head).replace(",x\n", ",,\n")).map();
     let run = Field::new(good(1).replace(HEAD, &head).replace(",x\n", ",9999,-999\n")).map();
@@ -132,7 +132,16 @@ fn heights_of_instruments_and_targets_that_stand_for_no_reading() {
 #[test]
 fn heights_of_antennas_that_stand_for_no_reading() {
     let bases = BASES.replacen('\n', ",antenna_height_m\n", 1).replace(".3\n", ".3,9999\n").replace(".1\n", ".1,2\n");
-    assert_eq!(with_bases(bases).map().base_column("ellipsoid_height_m"), ["512.3", "512.1"]);
+    // 9999 is no antenna height, and none is not 0: the base is held.
+    let run = with_bases(&bases).map();
+    assert_eq!(run.base_column("ellipsoid_height_m"), ["512.1"]);
+    let say = "antenna_height_m \"9999\" is no reading: nothing says how high the antenna stood; write it in the row, or \
+               antenna_height_m under [heights]";
+    assert_eq!(run.held[0], ["bases.csv", "2", "no_height", "antenna_height_m", "9999", say]);
+    // The job's stands in.
+    let mut field = with_bases(&bases);
+    field.job = field.job.replace("target_height_m = 0\n", "target_height_m = 0\nantenna_height_m = 0.3\n");
+    assert_eq!(field.map().base_column("ellipsoid_height_m"), ["512", "512.1"]);
 }
 
 #[test]

@@ -200,7 +200,7 @@ fn handbook_shot(row: &Row, angle_column: (&str, f64)) -> (f64, f64) {
         true_azimuth_rad: shot.azimuth_rad,
         triangle: shot.triangle,
         instrument_height_m: shot.instrument_height_m.unwrap_or(0.0),
-        target_height_m: shot.target_height_m,
+        target_height_m: shot.target_height_m.unwrap_or(0.0),
         refraction: 0.0,
     };
     let vector = reduce(&sight, &NO_SIGMAS, f64::MAX);
