@@ -115,7 +115,7 @@ fn an_occupation_without_fixes_lends_its_shots_to_no_other_base() {
     let mut receiver = Receiver::new();
     receiver.stand(0..120, [0.0, 0.0]);
     receiver.stand(900..1020, [200.0, 0.0]);
-    let mut site = Site::new("log.nmea", receiver.text, &unnamed(&[60, 300, 450, 520, 950]));
+    let site = Site::new("log.nmea", receiver.text, &unnamed(&[60, 300, 450, 520, 950]));
     let list = [("A", 0, 119), ("B", 400, 500), ("C", 900, 1019)];
     let rows: String = list.iter().map(|(base, from, to)| format!("{base},{},{}\n", time(*from), time(*to))).collect();
     site.write("list.csv", format!("base,start,end\n{rows}"));
