@@ -39,7 +39,7 @@ check:
 	RUSTDOCFLAGS="-D warnings" cargo doc --release --locked --no-deps
 
 schemas: build
-	for of in job layers summary; do $(STANDOFF) schema $$of > schemas/$$of.schema.json || exit 1; done
+	for of in job catalogue layers summary; do $(STANDOFF) schema $$of > schemas/$$of.schema.json || exit 1; done
 
 bench: build
 	test -x $(BENCH_PYTHON) || (python3 -m venv target/bench-venv && target/bench-venv/bin/pip install -q -r bench/requirements.txt)

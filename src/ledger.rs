@@ -93,6 +93,8 @@ pub enum Reason {
     DirectionOnly,
     /// A row of a composed measurement that lacks another row.
     Incomplete,
+    /// The catalogue has no such code, and holds what it does not know.
+    UnknownCode,
 }
 
 /// What is suspicious about a row that was mapped all the same.
@@ -133,6 +135,26 @@ pub enum Flag {
     LocalAttraction,
     /// The compass is disturbed at the base or at the one it was sighted from.
     MaybeLocalAttraction,
+    /// The catalogue has no such code.
+    UnknownCode,
+    /// An attribute has a value that the catalogue does not allow.
+    AttributeValue,
+    /// An attribute that the catalogue requires is missing.
+    AttributeMissing,
+    /// The uncertainty is beyond the tolerance of the feature's code.
+    MissesTolerance,
+    /// The code is of lines or areas, and the row names no string.
+    NoString,
+    /// Nearer than the other shots to the feature: something before it was hit.
+    ForegroundHit,
+    /// Farther than the other shots to the feature: something behind it was hit.
+    BackgroundHit,
+    /// Far from the other shots to the feature.
+    OutlyingShot,
+    /// Two shots to the feature disagree.
+    RepeatsDisagree,
+    /// The feature's name stands for several places.
+    NotOneFeature,
 }
 
 impl Reason {
@@ -183,6 +205,7 @@ impl Reason {
             NoTargetHeight => "no_target_height",
             DirectionOnly => "direction_only",
             Incomplete => "incomplete",
+            UnknownCode => "unknown_code",
         }
     }
 
@@ -237,6 +260,7 @@ impl Reason {
                 "the instrument height is not known; write it in the row, or instrument_height_m under [heights]"
             }
             Incomplete => "the composed measurement that the row belongs to lacks another row, or contradicts itself",
+            UnknownCode => "the catalogue has no such code; mend the code, or add it or an alias of it to the catalogue",
             DirectionOnly => {
                 "a backsight or foresight without a distance serves the orientation of its base; there is no point to map"
             }
@@ -247,7 +271,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 17] = [
+    pub const ALL: [Flag; 27] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -265,6 +289,16 @@ impl Flag {
         Flag::OccupationsDisagree,
         Flag::LocalAttraction,
         Flag::MaybeLocalAttraction,
+        Flag::UnknownCode,
+        Flag::AttributeValue,
+        Flag::AttributeMissing,
+        Flag::MissesTolerance,
+        Flag::NoString,
+        Flag::ForegroundHit,
+        Flag::BackgroundHit,
+        Flag::OutlyingShot,
+        Flag::RepeatsDisagree,
+        Flag::NotOneFeature,
     ];
 
     /// The code in files.
@@ -287,6 +321,16 @@ impl Flag {
             Flag::OccupationsDisagree => "occupations_disagree",
             Flag::LocalAttraction => "local_attraction",
             Flag::MaybeLocalAttraction => "maybe_local_attraction",
+            Flag::UnknownCode => "unknown_code",
+            Flag::AttributeValue => "attribute_value",
+            Flag::AttributeMissing => "attribute_missing",
+            Flag::MissesTolerance => "misses_tolerance",
+            Flag::NoString => "no_string",
+            Flag::ForegroundHit => "foreground_hit",
+            Flag::BackgroundHit => "background_hit",
+            Flag::OutlyingShot => "outlying_shot",
+            Flag::RepeatsDisagree => "repeats_disagree",
+            Flag::NotOneFeature => "not_one_feature",
         }
     }
 
@@ -314,6 +358,22 @@ impl Flag {
                 "fore and back azimuths disagree, and a third sight tells that the compass is disturbed here"
             }
             Flag::MaybeLocalAttraction => "fore and back azimuths disagree: the compass is disturbed here or at the other end",
+            Flag::UnknownCode => "the catalogue has no such code: was it mistyped?",
+            Flag::AttributeValue => "an attribute has a value that the catalogue does not allow",
+            Flag::AttributeMissing => "an attribute that the catalogue requires is missing",
+            Flag::MissesTolerance => "its uncertainty is beyond the tolerance that the catalogue gives for its code",
+            Flag::NoString => "its code is of lines or areas, and the row names no string to be part of",
+            Flag::ForegroundHit => {
+                "nearer than the other shots to the feature: something before it was probably hit; left out of its point"
+            }
+            Flag::BackgroundHit => {
+                "farther than the other shots to the feature: something behind it was probably hit; left out of its point"
+            }
+            Flag::OutlyingShot => "far from the other shots to the feature; left out of its point",
+            Flag::RepeatsDisagree => {
+                "two shots to the feature lie farther apart than their uncertainty allows; which is wrong cannot be told: shoot a third"
+            }
+            Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
     }
 }
@@ -326,6 +386,11 @@ impl Flags {
     /// Adds a flag.
     pub fn raise(&mut self, flag: Flag) {
         self.0 |= 1 << flag as u8;
+    }
+
+    /// Adds the flags of another.
+    pub fn join(&mut self, other: Flags) {
+        self.0 |= other.0;
     }
 
     /// Whether a flag is up.
@@ -390,16 +455,34 @@ pub struct Entry {
     pub outcome: Outcome,
 }
 
+impl Entry {
+    /// Leaves out what the row says: for outputs that withhold exact places. File and line still tell which row it is.
+    pub fn withhold(&mut self) {
+        self.row = WITHHELD.to_owned();
+        match &mut self.outcome {
+            Outcome::Held(fault) => {
+                fault.value.clear();
+                fault.sentence = fault.reason.advice().to_owned();
+            }
+            Outcome::Flagged(_, detail) => detail.clear(),
+        }
+    }
+}
+
+/// What stands in for a row that is withheld.
+const WITHHELD: &str = "(withheld: the catalogue keeps places coarse)";
+
 /// What became of a row that is in the ledger.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Outcome {
     /// Held.
     Held(Fault),
-    /// Mapped, with suspicions.
-    Flagged(Flags),
+    /// Mapped, with suspicions, and what there is to say of this row's beside the sentences of the flags.
+    Flagged(Flags, String),
 }
 
-/// Counts of one input file. `read` = `mapped` + the sum of `held` + `composed` + `outside_occupations`.
+/// Counts of one input file. `read` = `mapped` + `repeats` + the sum of `held` + `composed` +
+/// `outside_occupations`.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Counts {
     /// Data rows read.
@@ -422,6 +505,8 @@ pub struct Counts {
     pub repeated_headers: u64,
     /// Units lines under a header.
     pub units_lines: u64,
+    /// Further shots to a feature that is mapped: joined in its point, or left out of it by a test.
+    pub repeats: u64,
     /// Rows that are no points of their own and serve a composed measurement.
     pub composed: u64,
     /// Fixes of a receiver outside every occupation: read, sound, and of no use to a base.
@@ -461,6 +546,7 @@ impl Counts {
         self.comment_lines += other.comment_lines;
         self.repeated_headers += other.repeated_headers;
         self.units_lines += other.units_lines;
+        self.repeats += other.repeats;
         self.composed += other.composed;
         self.outside_occupations += other.outside_occupations;
         self.other_lines += other.other_lines;

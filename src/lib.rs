@@ -15,6 +15,8 @@
 //! | rows → sightings | [`join`], [`audit`] |
 //! | sightings → vectors | [`north`], [`orientation`], [`reduce`], [`covariance`] |
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
+//! | shots of one feature → one point | [`repeats`] |
+//! | codes → layers and attributes | [`catalogue`] |
 //! | rows together → measurements, lines and areas | [`joint`], [`compose`], [`assemble`] |
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
@@ -28,6 +30,7 @@ pub mod assemble;
 pub mod audit;
 pub mod base;
 pub mod calibrate;
+pub mod catalogue;
 pub mod cli;
 pub mod clock;
 pub mod compose;
@@ -48,6 +51,7 @@ pub mod orientation;
 pub mod pipeline;
 pub mod plan;
 pub mod reduce;
+pub mod repeats;
 pub mod report;
 pub mod table;
 pub mod units;

@@ -31,6 +31,8 @@ pub struct Field {
     pub decimals: Option<u8>,
     /// Meaning and unit.
     pub description: String,
+    /// What values it may have, where a catalogue says so.
+    pub domain: Option<Domain>,
 }
 
 /// The geometry of a layer.
@@ -46,15 +48,55 @@ pub enum GeometryKind {
     Area,
 }
 
+/// Which layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum LayerKey {
+    /// One of the program's own.
+    Own(LayerName),
+    /// One of the job's catalogue, by its index there.
+    Coded(usize),
+}
+
+impl From<LayerName> for LayerKey {
+    fn from(name: LayerName) -> LayerKey {
+        LayerKey::Own(name)
+    }
+}
+
+/// What values a field may have; formats that can tell it do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Domain {
+    /// Its name, unique in the output.
+    pub name: String,
+    /// What it is of, for people.
+    pub description: String,
+    /// The values.
+    pub values: Values,
+}
+
+/// The values of a domain.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Values {
+    /// These, each with its meaning.
+    List(Vec<(String, String)>),
+    /// From the least to the greatest, both included.
+    Range {
+        /// The least.
+        least: Option<f64>,
+        /// The greatest.
+        greatest: Option<f64>,
+    },
+}
+
 /// A layer's description.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Layer {
     /// Which.
-    pub name: LayerName,
+    pub key: LayerKey,
     /// The name in files.
-    pub id: &'static str,
+    pub id: String,
     /// A title for people.
-    pub title: &'static str,
+    pub title: String,
     /// What it holds.
     pub description: String,
     /// Geometry.

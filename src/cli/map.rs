@@ -51,6 +51,12 @@ pub struct Args {
     /// Format to write (repeatable), in place of the job's
     #[arg(long, value_name = "FORMAT", value_enum)]
     format: Vec<Format>,
+    /// Catalogue of feature codes, in place of the job's
+    #[arg(long, value_name = "FILE")]
+    catalogue: Option<PathBuf>,
+    /// Write the exact places of layers that the catalogue keeps coarse; not for passing on
+    #[arg(long)]
+    exact_places: bool,
     /// Layers to write, with commas between, in place of the job's
     #[arg(long, value_name = "LAYER", value_enum, value_delimiter = ',')]
     layers: Vec<LayerName>,
@@ -86,6 +92,10 @@ impl Args {
         if !self.format.is_empty() {
             job.formats = self.format.clone();
         }
+        if let Some(catalogue) = &self.catalogue {
+            job.catalogue = Some(catalogue.clone());
+        }
+        job.exact_places = self.exact_places;
         if !self.layers.is_empty() {
             job.layers = self.layers.clone();
         }
@@ -134,6 +144,8 @@ impl Args {
             },
             join: Join::default(),
             known: None,
+            catalogue: None,
+            exact_places: false,
             leap_seconds: None,
             shots: Shots {
                 files: names(&self.shots),

@@ -4,12 +4,13 @@ use clap::ValueEnum;
 use serde_json::{Value, json};
 
 use super::{Failure, Outcome, print};
+use crate::catalogue::file::CatalogueFile;
 use crate::job::Job;
 use crate::layers;
 use crate::report::summary::Summary;
 use crate::table::{FieldKind, GeometryKind};
 
-/// Print the JSON Schema of the job file, the layers or the summary.
+/// Print the JSON Schema of the job file, the catalogue, the layers or the summary.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  standoff schema job > job.schema.json")]
 pub struct Args {
@@ -23,6 +24,8 @@ pub struct Args {
 enum Of {
     /// The job file.
     Job,
+    /// The catalogue of feature codes.
+    Catalogue,
     /// The records of each layer, as properties of GeoJSON features.
     Layers,
     /// summary.json.
@@ -33,6 +36,7 @@ enum Of {
 pub fn run(args: &Args) -> Result<Outcome, Failure> {
     let schema = match args.of {
         Of::Job => with_column_names(serde_json::to_value(schemars::schema_for!(Job))?),
+        Of::Catalogue => serde_json::to_value(schemars::schema_for!(CatalogueFile))?,
         Of::Layers => layer_schema(),
         Of::Summary => serde_json::to_value(schemars::schema_for!(Summary))?,
     };

@@ -60,6 +60,8 @@ pub enum Quantity {
     InstrumentHeight,
     /// Height of the sighted spot over the feature's ground point.
     TargetHeight,
+    /// Diameter of what was shot at its near face, half of which is the step to its centre.
+    FaceDiameter,
     /// Height of the antenna over the base's ground point.
     AntennaHeight,
     /// Beginning of an occupation.
@@ -128,6 +130,8 @@ impl LogKind {
 enum Units {
     None,
     Length,
+    /// Units of diameters.
+    Diameter,
     /// Degrees, gon, mil.
     Angle,
     /// As `Angle`, and percent.
@@ -136,7 +140,7 @@ enum Units {
     Geographic,
 }
 
-const TABLE: [(&str, Quantity, Units, [bool; 3]); 40] = {
+const TABLE: [(&str, Quantity, Units, [bool; 3]); 41] = {
     use Quantity::*;
     use Units::*;
     // name, quantity, units, and whether it stands in base logs, shot logs, lists of occupations
@@ -168,6 +172,7 @@ const TABLE: [(&str, Quantity, Units, [bool; 3]); 40] = {
         ("orthometric_height", OrthometricHeight, Length, [true, false, false]),
         ("instrument_height", InstrumentHeight, Length, [true, true, true]),
         ("target_height", TargetHeight, Length, [false, true, false]),
+        ("face_diameter", FaceDiameter, Diameter, [false, true, false]),
         ("antenna_height", AntennaHeight, Length, [true, false, true]),
         ("start", Start, None, [false, false, true]),
         ("end", End, None, [false, false, true]),
@@ -202,6 +207,7 @@ fn units_of(units: Units) -> Vec<(&'static str, Unit)> {
     match units {
         Units::None => vec![("", Unit::None)],
         Units::Length => lengths.collect(),
+        Units::Diameter => LengthUnit::OF_DIAMETERS.into_iter().map(|unit| (unit.suffix(), Unit::Length(unit))).collect(),
         Units::Angle => angles.collect(),
         Units::Slope => angles.chain([("pct", Unit::Percent)]).collect(),
         Units::Geographic => vec![("deg", Unit::Angle(AngleUnit::Degree))],

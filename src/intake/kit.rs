@@ -3,6 +3,7 @@
 use jiff::civil::Date;
 
 use crate::job::{Calibration, Instrument};
+use crate::repeats::Echo;
 
 /// Standard errors of a hand-held instrument where the job states none (common practice, no source).
 pub const ASSUMED_SIGMA_DISTANCE_M: f64 = 0.3;
@@ -23,6 +24,7 @@ pub struct Kit {
     pub(super) azimuth_correction_rad: f64,
     pub(super) inclination_correction_rad: f64,
     pub(super) distance_correction_m: f64,
+    reflector_constant_m: f64,
     /// Standard error of the azimuth correction: shared by all shots of one calibration.
     pub sigma_azimuth_correction_rad: f64,
     /// Standard error of the inclination correction: shared likewise.
@@ -38,6 +40,14 @@ impl Kit {
     /// Standard error of a distance of `distance_m`.
     pub fn sigma_distance_m(&self, distance_m: f64) -> f64 {
         self.sigma_distance_m.hypot(self.sigma_distance_ratio * distance_m)
+    }
+
+    /// The kit for a distance by an echo: a reflector has a constant of its own.
+    pub(super) fn for_echo(mut self, echo: Option<Echo>) -> Kit {
+        if echo == Some(Echo::Prism) {
+            self.distance_correction_m += self.reflector_constant_m;
+        }
+        self
     }
 
     /// The kit with the corrections that a calibration gives; those that it leaves out stay.
@@ -108,6 +118,7 @@ impl From<&Instrument> for Kit {
             azimuth_correction_rad: instrument.azimuth_correction_deg.to_radians(),
             inclination_correction_rad: instrument.inclination_correction_deg.to_radians(),
             distance_correction_m: instrument.distance_correction_m,
+            reflector_constant_m: instrument.reflector_constant_m,
             sigma_azimuth_correction_rad: 0.0,
             sigma_inclination_correction_rad: 0.0,
             sigma_distance_correction_m: 0.0,

@@ -13,6 +13,7 @@ use super::text::Text;
 use crate::clock::LeapSeconds;
 use crate::job::LogFormat;
 use crate::ledger::{Fault, Reason};
+use crate::repeats::Echo;
 use crate::units::{AngleUnit, LengthUnit};
 
 /// Data rows that are looked at for the decimal sign.
@@ -43,6 +44,7 @@ pub struct Plan {
     units_line: Option<u64>,
     /// The header line as it stands, to know it again.
     header_text: String,
+    returns: BTreeMap<String, Echo>,
     claims: BTreeMap<Quantity, Claim>,
     /// Columns that nothing claims: index and name.
     pub extras: Vec<(usize, String)>,
@@ -151,6 +153,7 @@ impl Plan {
             header_text: header.text.trim().to_owned(),
             claims: BTreeMap::new(),
             extras: Vec::new(),
+            returns: returns(log).map_err(|problem| IntakeError::Setting { problem })?,
         };
         plan.claim(log).map_err(|problem| fault(line, problem))?;
         if is_complete {
@@ -203,6 +206,12 @@ impl Plan {
             joined.push_str(part);
         }
         Some(joined)
+    }
+
+    /// The echo that a row's distance belongs to.
+    pub fn echo(&self, rows: &Rows, row: &Row) -> Option<Echo> {
+        let text = self.text(Quantity::Return, rows, row)?;
+        self.returns.get(text.trim()).copied().or_else(|| Echo::read(text))
     }
 
     /// Whether a row has a field for each header; empty ones behind the last are separators at the end
@@ -589,6 +598,15 @@ impl Plan {
     pub fn header(&self, quantity: Quantity) -> &str {
         self.claims.get(&quantity).map_or("", |claim| &claim.header)
     }
+}
+
+/// What a log's words for echoes mean.
+fn returns(log: &LogFormat) -> Result<BTreeMap<String, Echo>, String> {
+    let meaning = |(word, echo): (&String, &String)| match Echo::read(echo) {
+        Some(known) => Ok((word.trim().to_owned(), known)),
+        None => Err(format!("[shots.returns] {word} = \"{echo}\": write first, last, single, prism or tracking")),
+    };
+    log.returns.iter().map(meaning).collect()
 }
 
 /// How a log's settings say that its values are written; the decimal sign is found later.

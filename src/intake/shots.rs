@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
+use std::sync::Arc;
 
 use super::cell::{When, is_no_reading_number};
 use super::columns::{Quantity, Unit};
@@ -9,6 +10,7 @@ use super::delimited::{Row, Rows};
 use super::kit::{Kit, Kits};
 use super::plan::{Claim, Plan};
 use super::reader::{Reader, looks_damaged};
+use crate::catalogue::{Catalogue, Code};
 use crate::frame::full_circle_rad;
 use crate::job::{Checks, Heights, Instrument};
 use crate::ledger::{Fault, Flag, Flags, Reason};
@@ -28,6 +30,7 @@ pub struct ShotRules {
     /// The kits of rows that name none.
     only: Option<Kits>,
     target_height_m: Option<f64>,
+    catalogue: Option<Arc<Catalogue>>,
     steep_rad: f64,
     agreement_sigmas: f64,
 }
@@ -39,6 +42,7 @@ impl ShotRules {
         instruments: &BTreeMap<String, Instrument>,
         heights: &Heights,
         checks: &Checks,
+        catalogue: Option<Arc<Catalogue>>,
     ) -> ShotRules {
         let only = match (instrument, instruments.len()) {
             (Some(one), _) => Some(Kits::from(one)),
@@ -50,6 +54,7 @@ impl ShotRules {
             kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
             only,
             target_height_m: heights.target_height_m,
+            catalogue,
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
         }
@@ -69,8 +74,10 @@ pub struct Shot {
     pub triangle: Triangle,
     /// Instrument height; none where the row gives none.
     pub instrument_height_m: Option<f64>,
-    /// Target height; none where neither row nor job gives one.
+    /// Target height; none where neither row, catalogue nor job gives one.
     pub target_height_m: Option<f64>,
+    /// Diameter in metres of what was shot at its near face, with its standard error.
+    pub face_diameter_m: Option<(f64, f64)>,
     /// Date and time.
     pub when: Option<When>,
     /// The instrument.
@@ -128,6 +135,7 @@ pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Resu
     let kits = reader.kits(rules)?;
     let when = reader.when()?;
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
+    let kit = kit.for_echo(plan.echo(rows, row));
     let distance = |quantity| match reader.distance(quantity, &kit) {
         Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
         read => read,
@@ -142,7 +150,7 @@ pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Resu
         slope_m: distance(Quantity::SlopeDistance)?,
         horizontal_m: distance(Quantity::HorizontalDistance)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        target_height_m: reader.measured(Quantity::TargetHeight)?.or(rules.target_height_m).unwrap_or(0.0),
+        target_height_m: reader.target_height_m(rules)?.unwrap_or(0.0),
         when,
         kit,
     })
@@ -170,6 +178,7 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
     let kits = reader.kits(rules)?;
     let when = reader.when()?;
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
+    let kit = kit.for_echo(plan.echo(rows, row));
     let slope = reader.distance(Quantity::SlopeDistance, &kit)?;
     let horizontal = reader.distance(Quantity::HorizontalDistance, &kit)?;
     let vertical = reader.measured(Quantity::VerticalDistance)?;
@@ -212,7 +221,8 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
         azimuth_read,
         triangle,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        target_height_m: reader.measured(Quantity::TargetHeight)?.or(rules.target_height_m),
+        target_height_m: reader.target_height_m(rules)?,
+        face_diameter_m: reader.face_diameter_m(rules)?,
         when,
         kit,
         flags,
@@ -307,6 +317,33 @@ impl<'r> Reader<'r, '_> {
             name,
             format!("the job has no [instruments.{name}]; it has: {}", known.join(", ")),
         )
+    }
+
+    /// The row's code in the catalogue.
+    fn code<'c>(&self, rules: &'c ShotRules) -> Option<&'c Code> {
+        rules.catalogue.as_ref()?.find(self.plan.text(Quantity::Code, self.rows, self.row)?)
+    }
+
+    /// The target height: the row's, else its code's, else the job's.
+    fn target_height_m(&self, rules: &ShotRules) -> Result<Option<f64>, Fault> {
+        let of_code = || self.code(rules).and_then(|code| code.target_height_m);
+        Ok(self.measured(Quantity::TargetHeight)?.or_else(of_code).or(rules.target_height_m))
+    }
+
+    /// The diameter of what was shot at its near face, the row's or its code's, and its standard error. The rows of a
+    /// measurement keep the face that they were shot at.
+    fn face_diameter_m(&self, rules: &ShotRules) -> Result<Option<(f64, f64)>, Fault> {
+        let code = self.code(rules);
+        let measured = self.measured(Quantity::FaceDiameter)?;
+        if let Some(diameter_m) = measured.filter(|diameter_m| *diameter_m < 0.0) {
+            let (header, raw) =
+                (self.plan.header(Quantity::FaceDiameter), self.plan.raw(Quantity::FaceDiameter, self.rows, self.row));
+            let say = format!("{header} {raw} is {diameter_m:.2} m; a diameter is above zero");
+            return Err(Fault::new(Reason::DistanceNotPositive, header, raw, say));
+        }
+        let diameter_m = measured.or_else(|| code.and_then(|code| code.face_diameter_m));
+        let is_part = self.plan.text(Quantity::Measure, self.rows, self.row).is_some();
+        Ok(diameter_m.filter(|_| !is_part).map(|diameter_m| (diameter_m, code.map_or(0.0, |code| code.sigma_face_diameter_m))))
     }
 
     fn no_distance(&self) -> Fault {

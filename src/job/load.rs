@@ -4,19 +4,12 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use serde_json::Value;
-use toml::Spanned;
-use toml::de::{DeTable, DeValue};
-
+use super::settings;
 use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Occupations, Shots};
 use crate::clock::LeapSeconds;
-use crate::intake::columns::nearest;
 
 /// A clock that is off by more than some centuries is no clock, in seconds.
 const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
-
-/// The mark that a starter job leaves where a person must decide.
-pub const UNDECIDED: &str = "??";
 
 /// A job file that cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -55,20 +48,9 @@ pub fn load(path: &Path) -> Result<Job, JobError> {
 /// # Errors
 /// See [`JobError`].
 pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
-    let wrong = |offset: Option<usize>, problem: String| {
-        let line = offset.map(|offset| text[..offset.min(text.len())].matches('\n').count() + 1);
-        let place = line.map_or_else(|| name.to_owned(), |line| format!("{name}:{line}"));
-        JobError::Wrong { place, problem }
-    };
-    let document = DeTable::parse(text)
-        .map_err(|error| wrong(error.span().map(|span| span.start), format!("not TOML: {}", error.message())))?;
-    let schema = serde_json::to_value(schemars::schema_for!(Job)).unwrap_or_default();
-    check_keys(document.get_ref(), &schema, &schema, &mut Vec::new())
-        .map_err(|(offset, problem)| wrong(Some(offset), problem))?;
-    let mut job: Job = toml::from_str(text).map_err(|error| {
-        wrong(error.span().map(|span| span.start), error.message().replace("missing field", "the job lacks the key"))
-    })?;
-    let key_at = |path: &[&str]| offset_of(document.get_ref(), path);
+    let (mut job, document): (Job, _) = settings::read(text, name, "the job")?;
+    let wrong = |offset, problem| document.wrong(offset, problem);
+    let key_at = |path: &[&str]| document.offset_of(path);
     check(&job).and_then(|()| check_gnss(&job)).map_err(|(path, problem)| wrong(key_at(&path), problem))?;
     job.bases.resolve(folder).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
     job.shots.resolve(folder).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
@@ -79,7 +61,7 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
     if let Some(known) = &mut job.known {
         known.resolve(folder).map_err(|problem| wrong(key_at(&["known", "files"]), problem))?;
     }
-    for path in job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds) {
+    for path in job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds).chain(&mut job.catalogue) {
         *path = folder.join(&path);
     }
     job.read_leap_seconds().map_err(|problem| wrong(key_at(&["leap_seconds"]), problem))?;
@@ -169,148 +151,6 @@ fn resolve(patterns: &[String], folder: &Path) -> Result<Vec<(PathBuf, String)>,
         paths.into_iter().for_each(&mut add);
     }
     Ok(found)
-}
-
-type Misplaced = (usize, String);
-
-/// Walks the document beside the schema: refuses unknown keys and values of a wrong type.
-fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
-    let schema = resolved(schema, root);
-    for (key, value) in table {
-        let name = key.get_ref().as_ref();
-        if name.contains(UNDECIDED) {
-            return Err((
-                key.span().start,
-                format!("\"{name}\" is still undecided: put in place of {UNDECIDED} what its comment asks for"),
-            ));
-        }
-        let inner = match schema.get("properties").and_then(|properties| properties.get(name)) {
-            Some(inner) => inner,
-            None => match schema.get("additionalProperties") {
-                Some(inner @ Value::Object(_)) => inner,
-                _ => return Err((key.span().start, unknown_key(name, schema, path))),
-            },
-        };
-        path.push(name.to_owned());
-        check_value(value, inner, root, path)?;
-        path.pop();
-    }
-    Ok(())
-}
-
-fn unknown_key(name: &str, schema: &Value, path: &[String]) -> String {
-    let known: Vec<&str> = schema
-        .get("properties")
-        .and_then(Value::as_object)
-        .map(|properties| properties.keys().map(String::as_str).collect())
-        .unwrap_or_default();
-    let place = if path.is_empty() { String::new() } else { format!(" in [{}]", path.join(".")) };
-    match nearest(name, known.iter().copied()) {
-        Some(near) => format!("unknown key {name}{place}; did you mean {near}?"),
-        None => format!("unknown key {name}{place}; known keys: {}", known.join(", ")),
-    }
-}
-
-fn check_value(value: &Spanned<DeValue>, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
-    let schema = resolved(schema, root);
-    let at = value.span().start;
-    if let DeValue::String(text) = value.get_ref()
-        && text.contains(UNDECIDED)
-    {
-        return Err((at, format!("{} is still undecided: put in place of \"{text}\" what its comment asks for", path.join("."))));
-    }
-    match value.get_ref() {
-        DeValue::Table(table) => {
-            if let Some(branch) = branch(schema, root, "object") {
-                return check_keys(table, branch, root, path);
-            }
-        }
-        DeValue::Array(items) => {
-            if let Some(branch) = branch(schema, root, "array") {
-                if let Some(inner) = branch.get("items") {
-                    items.iter().try_for_each(|item| check_value(item, inner, root, path))?;
-                }
-                return Ok(());
-            }
-        }
-        _ => {}
-    }
-    let found = match value.get_ref() {
-        DeValue::String(_) => "string",
-        DeValue::Integer(_) => "integer",
-        DeValue::Float(_) => "number",
-        DeValue::Boolean(_) => "boolean",
-        DeValue::Array(_) => "array",
-        DeValue::Table(_) => "object",
-        DeValue::Datetime(_) => "date",
-    };
-    let wanted = types_of(schema, root);
-    let fits = wanted.is_empty() || wanted.iter().any(|kind| kind == found || (kind == "number" && found == "integer"));
-    if fits {
-        return Ok(());
-    }
-    let word = |kind: &str| match kind {
-        "string" => "a text in quotes",
-        "integer" => "a whole number",
-        "number" => "a number",
-        "boolean" => "true or false",
-        "array" => "a list in [ ]",
-        "object" => "a table",
-        _ => "a date",
-    };
-    let wanted: Vec<&str> = wanted.iter().filter(|kind| *kind != "null").map(|kind| word(kind)).collect();
-    Err((at, format!("{} must be {}, not {}", path.join("."), wanted.join(" or "), word(found))))
-}
-
-/// Follows `$ref`.
-fn resolved<'s>(schema: &'s Value, root: &'s Value) -> &'s Value {
-    match schema.get("$ref").and_then(Value::as_str).and_then(|pointer| pointer.strip_prefix('#')) {
-        Some(pointer) => root.pointer(pointer).unwrap_or(schema),
-        None => schema,
-    }
-}
-
-/// The schema itself or the alternative in it that has a type.
-fn branch<'s>(schema: &'s Value, root: &'s Value, kind: &str) -> Option<&'s Value> {
-    let schema = resolved(schema, root);
-    let here = match schema.get("type") {
-        Some(Value::String(one)) => one == kind,
-        Some(Value::Array(several)) => several.iter().any(|one| one == kind),
-        _ => false,
-    };
-    if here {
-        return Some(schema);
-    }
-    ["anyOf", "oneOf"].iter().filter_map(|key| schema.get(*key)?.as_array()).flatten().find_map(|inner| branch(inner, root, kind))
-}
-
-/// The types that a schema allows; none named means any.
-fn types_of(schema: &Value, root: &Value) -> Vec<String> {
-    let schema = resolved(schema, root);
-    match schema.get("type") {
-        Some(Value::String(one)) => return vec![one.clone()],
-        Some(Value::Array(several)) => return several.iter().filter_map(Value::as_str).map(str::to_owned).collect(),
-        _ => {}
-    }
-    if let Some(Value::String(_)) = schema.get("const") {
-        return vec!["string".into()];
-    }
-    ["anyOf", "oneOf"]
-        .iter()
-        .filter_map(|key| schema.get(*key)?.as_array())
-        .flatten()
-        .flat_map(|inner| types_of(inner, root))
-        .collect()
-}
-
-/// Byte offset of the key at a path.
-fn offset_of(table: &DeTable, path: &[&str]) -> Option<usize> {
-    let (first, rest) = path.split_first()?;
-    let (key, value) = table.iter().find(|(key, _)| key.get_ref().as_ref() == *first)?;
-    match value.get_ref() {
-        DeValue::Table(inner) if !rest.is_empty() => offset_of(inner, rest).or(Some(key.span().start)),
-        _ => Some(key.span().start),
-    }
 }
 
 type Fault = (Vec<&'static str>, String);

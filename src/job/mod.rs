@@ -8,6 +8,7 @@ mod calibration;
 mod declination;
 mod gnss;
 mod load;
+pub(crate) mod settings;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -19,7 +20,8 @@ use crate::clock::LeapSeconds;
 
 pub use calibration::{Calibration, Day};
 pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
-pub use load::{JobError, UNDECIDED, load, parse};
+pub use load::{JobError, load, parse};
+pub use settings::UNDECIDED;
 
 /// One run's settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -60,6 +62,12 @@ pub struct Job {
     /// Points of known position that crews shoot back to; bases are known without it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<Bases>,
+    /// The catalogue of feature codes, relative to the job file: layers, titles, tolerances and attributes by code.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub catalogue: Option<PathBuf>,
+    /// Write the exact places of layers that the catalogue keeps coarse: for the crew's own use.
+    #[serde(skip)]
+    pub exact_places: bool,
     /// A newer table of leap seconds for GPS time, as the IERS publishes it (`leap-seconds.list`),
     /// relative to the job file. Default: the table inside the program.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -159,6 +167,10 @@ pub struct LogFormat {
     /// Canonical name = one value for every row, for what the log does not carry.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub values: BTreeMap<String, String>,
+    /// For shots: the log's own word for an echo = what it means: `first`, `last`, `single`, `prism` or `tracking`.
+    /// Words such as `first return` need no entry.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub returns: BTreeMap<String, String>,
     /// The separator: `,` `;` a tab or `|`. Default: counted on the header line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub separator: Option<char>,
@@ -251,9 +263,12 @@ pub struct Instrument {
     /// Added to every inclination reading, in degrees, up positive.
     #[serde(default)]
     pub inclination_correction_deg: f64,
-    /// Added to every measured distance, in metres: reflector constant and the like.
+    /// Added to every measured distance, in metres.
     #[serde(default)]
     pub distance_correction_m: f64,
+    /// Added to distances whose `return` is `prism`, in metres, beside the correction of all: the reflector constant.
+    #[serde(default)]
+    pub reflector_constant_m: f64,
     /// Coefficient of refraction k: the ratio of the Earth's radius to that of the line of sight.
     #[serde(default = "default_refraction")]
     pub refraction: f64,
@@ -379,6 +394,9 @@ pub struct Checks {
     pub steep_deg: f64,
     /// Put the vertices of an area that crosses itself in an order without a crossing. Default: draw it as a line and say so.
     pub repair_areas: bool,
+    /// Make one point of the shots that have one feature name and code, a weighted mean; those that a test finds to have hit
+    /// something else are left out and flagged. False: every shot is a point.
+    pub combine_repeats: bool,
     /// Distances that must agree may differ by this many standard errors.
     pub agreement_sigmas: f64,
     /// West, south, east, north in degrees: flag bases outside, and say so where a swap of latitude
@@ -389,7 +407,14 @@ pub struct Checks {
 
 impl Default for Checks {
     fn default() -> Self {
-        Checks { azimuth_repeats: 6, steep_deg: 80.0, repair_areas: false, agreement_sigmas: 4.0, area_deg: None }
+        Checks {
+            azimuth_repeats: 6,
+            steep_deg: 80.0,
+            repair_areas: false,
+            combine_repeats: true,
+            agreement_sigmas: 4.0,
+            area_deg: None,
+        }
     }
 }
 

@@ -6,7 +6,7 @@ use crate::base::{Base, sigma_geoid_m};
 use crate::job::LayerName;
 use crate::locate::Placed;
 use crate::orientation::Orientation;
-use crate::table::{Field, GeometryKind, Layer};
+use crate::table::{Field, GeometryKind, Layer, LayerKey};
 
 /// A base and where it lies in the CRS of the layers.
 #[derive(Clone, Copy)]
@@ -185,9 +185,9 @@ pub fn layer(third: &str, carried: Vec<Field>) -> Layer {
     let mut fields: Vec<Field> = definitions().iter().map(Definition::field).collect();
     fields.extend(carried);
     Layer {
-        name: LayerName::Bases,
-        id: "bases",
-        title: "GNSS bases",
+        key: LayerKey::Own(LayerName::Bases),
+        id: "bases".into(),
+        title: "GNSS bases".into(),
         description: format!("The ground points that shots were taken from. Third coordinate: {third}."),
         geometry: GeometryKind::Point,
         fields,

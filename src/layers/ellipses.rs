@@ -6,7 +6,7 @@ use super::features::{self, Feature};
 use super::{Definition, Get};
 use crate::covariance::Ellipse;
 use crate::job::LayerName;
-use crate::table::{GeometryKind, Layer};
+use crate::table::{GeometryKind, Layer, LayerKey};
 
 /// Corners of the drawn ellipse.
 pub const CORNERS: usize = 36;
@@ -48,9 +48,9 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
 /// The layer.
 pub fn layer() -> Layer {
     Layer {
-        name: LayerName::Ellipses,
-        id: "ellipses",
-        title: "95 % error ellipses",
+        key: LayerKey::Own(LayerName::Ellipses),
+        id: "ellipses".into(),
+        title: "95 % error ellipses".into(),
         description: "Horizontal error ellipses that hold the feature with 95 % probability.".into(),
         geometry: GeometryKind::Area,
         fields: definitions().iter().map(Definition::field).collect(),

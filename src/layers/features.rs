@@ -10,7 +10,7 @@ use crate::intake::cell::When;
 use crate::job::LayerName;
 use crate::ledger::Flags;
 use crate::locate::Placed;
-use crate::table::{Field, GeometryKind, Layer};
+use crate::table::{Field, GeometryKind, Layer, LayerKey};
 
 /// A mapped shot.
 #[derive(Debug, Clone, Copy)]
@@ -19,6 +19,8 @@ pub struct Feature<'r> {
     pub feature: Option<&'r str>,
     /// Feature code.
     pub code: Option<&'r str>,
+    /// What the catalogue says that the code is.
+    pub code_title: Option<&'r str>,
     /// Shot id.
     pub shot: Option<&'r str>,
     /// Base.
@@ -53,6 +55,16 @@ pub struct Feature<'r> {
     pub ellipse: Ellipse,
     /// Shares of base, direction and distance in the horizontal variance.
     pub shares: [f64; 3],
+    /// Diameter in metres by half of which the point was moved from the near face to the centre; NaN for none.
+    pub face_diameter_m: f64,
+    /// Side in metres of the cell that the position is the middle of; NaN for an exact one.
+    pub coarse_cell_m: f64,
+    /// Shots that the point is made of.
+    pub shots_used: u32,
+    /// Shots to the same feature that a test left out.
+    pub shots_aside: u32,
+    /// Scatter of the shots about the point in metres; NaN for one shot.
+    pub spread_m: f64,
     /// Suspicions.
     pub flags: Flags,
     /// Name of the input file.
@@ -161,7 +173,7 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             "height95_m",
             "HEIGHT95_M",
             "Half of the 95 % interval of the height of the kind in height_kind, metres.",
-            Real(|f| INTERVAL95 * sigma_up(f)),
+            Real(height95_m),
         ),
         d("base_share", "BASE_SHARE", "Share of the base in the horizontal variance, 0 to 1.", Real(|f| f.shares[0])),
         d(
@@ -174,13 +186,27 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
         d("string", "STRING", "String of the log.", Text(|f| f.string)),
         d("measure", "MEASURE", "Kind of composed measurement of the log.", Text(|f| f.measure)),
         d("role", "ROLE", "Role of the shot in a string or measurement.", Text(|f| f.role)),
-        d("return", "RETURN", "Echo that the instrument kept, as the log says.", Text(|f| f.echo)),
         d(
-            "flags",
-            "FLAGS",
-            "Codes of what is suspicious about the row, with spaces between; null where nothing is.",
-            Show(|f: &F, texts| if f.flags.is_empty() { texts.push(None) } else { texts.push_display(f.flags) }),
+            "face_diameter_m",
+            "FACE_DIA_M",
+            "Diameter by half of which the point was moved from the near face to the centre, metres; null where it was not.",
+            Real(|f| f.face_diameter_m),
         ),
+        d("shots_used", "SHOTS_USED", "Shots that the point is made of.", Integer(|f| Some(f.shots_used.into()))),
+        d(
+            "shots_aside",
+            "SHOTS_SIDE",
+            "Shots to the same feature that a test left out of it; the ledger says which.",
+            Integer(|f| Some(f.shots_aside.into())),
+        ),
+        d(
+            "spread_m",
+            "SPREAD_M",
+            "Root mean square distance of the shots from the point, metres; null for one shot.",
+            Real(|f| f.spread_m),
+        ),
+        d("return", "RETURN", "Echo that the instrument kept, as the log says.", Text(|f| f.echo)),
+        flags(),
         source_file(),
         source_line(),
     ]);
@@ -200,6 +226,21 @@ pub(super) fn name<'r>() -> Definition<Feature<'r>> {
     )
 }
 
+/// What the catalogue says that the code is.
+pub(super) fn code_title<'r>() -> Definition<Feature<'r>> {
+    Definition::new("code_title", "CODE_TITLE", "What the code is, by the catalogue.", Get::Text(|f| f.code_title))
+}
+
+/// What is suspicious, likewise.
+pub(super) fn flags<'r>() -> Definition<Feature<'r>> {
+    Definition::new(
+        "flags",
+        "FLAGS",
+        "Codes of what is suspicious about the row, with spaces between; null where nothing is.",
+        Get::Show(|f: &Feature, texts| if f.flags.is_empty() { texts.push(None) } else { texts.push_display(f.flags) }),
+    )
+}
+
 /// The shot's input file, likewise.
 pub(super) fn source_file<'r>() -> Definition<Feature<'r>> {
     Definition::new("source_file", "SRC_FILE", "Input file.", Get::Text(|f| Some(f.source_file)))
@@ -210,6 +251,11 @@ pub(super) fn source_line<'r>() -> Definition<Feature<'r>> {
     Definition::new("source_line", "SRC_LINE", "Line in the input file, from 1.", Get::Integer(|f| Some(f.source_line as i64)))
 }
 
+/// Half of the 95 % interval of the height in metres; NaN where no height is known.
+pub fn height95_m(f: &Feature) -> f64 {
+    INTERVAL95 * sigma_up(f)
+}
+
 fn sigma_up(f: &Feature) -> f64 {
     if f.height_kind == HeightKind::None { f64::NAN } else { f.covariance.uu.sqrt() }
 }
@@ -218,14 +264,21 @@ fn instant(when: Option<When>) -> Option<Timestamp> {
     when.and_then(|when| when.instant).map(|(instant, _)| instant)
 }
 
+/// The fields of a layer of the catalogue, before its attributes.
+pub fn coded_definitions<'r>() -> Vec<Definition<Feature<'r>>> {
+    let mut fields = definitions();
+    fields.insert(2, code_title());
+    fields
+}
+
 /// The layer, with the carried columns behind its own.
 pub fn layer(third: &str, carried: Vec<Field>) -> Layer {
     let mut fields: Vec<Field> = definitions().iter().map(Definition::field).collect();
     fields.extend(carried);
     Layer {
-        name: LayerName::Features,
-        id: "features",
-        title: "Mapped features",
+        key: LayerKey::Own(LayerName::Features),
+        id: "features".into(),
+        title: "Mapped features".into(),
         description: format!(
             "One point for each shot that was mapped, with its uncertainty. Third coordinate: {third}. Points without a \
              height have none, or that of the base where the format wants one (-9999 where it has none); height_kind says none. Mapping grade; no \

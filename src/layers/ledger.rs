@@ -4,7 +4,7 @@
 use super::{Definition, Get};
 use crate::job::LayerName;
 use crate::ledger::{Counts, Entry, Outcome};
-use crate::table::{GeometryKind, Layer};
+use crate::table::{GeometryKind, Layer, LayerKey};
 
 /// A record of the ledger.
 #[derive(Clone, Copy)]
@@ -48,7 +48,7 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
                     Record::File(..) => "file",
                     Record::Row(_, _, entry) => match entry.outcome {
                         Outcome::Held(_) => "held",
-                        Outcome::Flagged(_) => "flagged",
+                        Outcome::Flagged(..) => "flagged",
                     },
                 })
             }),
@@ -83,7 +83,7 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "Reason code of a held row, flag codes of a flagged one.",
             Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
                 Some(Outcome::Held(fault)) => texts.push(Some(fault.reason.code())),
-                Some(Outcome::Flagged(flags)) => texts.push_display(flags),
+                Some(Outcome::Flagged(flags, _)) => texts.push_display(flags),
                 None => texts.push(None),
             }),
         ),
@@ -111,8 +111,9 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "What is wrong, in a sentence.",
             Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
                 Some(Outcome::Held(fault)) => texts.push(Some(&fault.sentence)),
-                Some(Outcome::Flagged(flags)) => {
-                    let sentences: Vec<&str> = flags.iter().map(|flag| flag.sentence()).collect();
+                Some(Outcome::Flagged(flags, detail)) => {
+                    let mut sentences: Vec<&str> = flags.iter().map(|flag| flag.sentence()).collect();
+                    sentences.extend((!detail.is_empty()).then_some(detail.as_str()));
                     texts.push(Some(&sentences.join("; ")));
                 }
                 None => texts.push(None),
@@ -142,9 +143,9 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
 /// The layer.
 pub fn layer() -> Layer {
     Layer {
-        name: LayerName::Ledger,
-        id: "ledger",
-        title: "Ledger of the input",
+        key: LayerKey::Own(LayerName::Ledger),
+        id: "ledger".into(),
+        title: "Ledger of the input".into(),
         description: "One record for each input file, and one for each row that was held or flagged. Every other row is \
                       accounted for by source_file and source_line of its feature."
             .into(),

@@ -3,7 +3,7 @@
 use super::{Definition, Get};
 use crate::job::LayerName;
 use crate::joint::Estimate;
-use crate::table::{GeometryKind, Layer};
+use crate::table::{GeometryKind, Layer, LayerKey};
 
 /// A value of a composed measurement.
 #[derive(Debug, Clone)]
@@ -57,9 +57,9 @@ pub fn definitions() -> Vec<Definition<MeasurementRecord>> {
 /// The layer.
 pub fn layer() -> Layer {
     Layer {
-        name: LayerName::Measurements,
-        id: "measurements",
-        title: "Composed measurements",
+        key: LayerKey::Own(LayerName::Measurements),
+        id: "measurements".into(),
+        title: "Composed measurements".into(),
         description:
             "Heights, missing lines, spans, planes and the like: each value with its standard error and 95 % interval. Mapping \
             grade, valid at the time of measurement; no finding of compliance and no approach distance."

@@ -3,6 +3,7 @@
 //! The definitions here are the documentation too: `standoff schema layers` prints them.
 
 pub mod bases;
+pub mod coarse;
 pub mod ellipses;
 pub mod features;
 pub mod ledger;
@@ -55,6 +56,7 @@ impl<R> Definition<R> {
             },
             decimals: Some(decimals(self.name)),
             description: self.description.to_owned(),
+            domain: None,
         }
     }
 
@@ -137,7 +139,7 @@ pub fn carried_field(header: &str, kind: FieldKind, taken: &[Field]) -> Field {
         short = format!("{}{tail}", &plain[..plain.len().min(10 - tail.len())]);
     }
     let description = format!("Carried from the log's column \"{header}\".");
-    Field { name, short, kind, decimals: None, description }
+    Field { name, short, kind, decimals: None, description, domain: None }
 }
 
 /// Local date and time with the offset, as ISO 8601 has it.

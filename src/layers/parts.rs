@@ -5,7 +5,7 @@ use super::{Definition, Get};
 use crate::covariance::{Covariance, INTERVAL95};
 use crate::job::LayerName;
 use crate::locate::Placed;
-use crate::table::{GeometryKind, Layer};
+use crate::table::{GeometryKind, Layer, LayerKey};
 
 /// A point of a composed measurement.
 #[derive(Debug, Clone)]
@@ -66,9 +66,9 @@ pub fn definitions() -> Vec<Definition<PartRecord>> {
 /// The layer.
 pub fn layer(third: &str) -> Layer {
     Layer {
-        name: LayerName::Parts,
-        id: "parts",
-        title: "Points of composed measurements",
+        key: LayerKey::Own(LayerName::Parts),
+        id: "parts".into(),
+        title: "Points of composed measurements".into(),
         description: format!("Feet and tops of heights, lowest points of spans, centres. Third coordinate: {third}."),
         geometry: GeometryKind::Point,
         fields: definitions().iter().map(Definition::field).collect(),

@@ -3,7 +3,7 @@
 use super::features::{self, Feature};
 use super::{Definition, Get};
 use crate::job::LayerName;
-use crate::table::{GeometryKind, Layer};
+use crate::table::{GeometryKind, Layer, LayerKey};
 
 /// The fields, in the order of the layer; the numbers stand in the features layer.
 pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
@@ -15,6 +15,7 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
         d("base", "BASE", "Base that the shot was taken from.", Text(|f| Some(f.base))),
         d("horizontal_distance_m", "HDIST_M", "Horizontal distance, metres.", Real(|f| f.horizontal_m)),
         d("true_azimuth_deg", "TRUE_AZ", "Azimuth, degrees from true north.", Real(|f| f.true_azimuth_rad.to_degrees())),
+        features::flags(),
         features::source_file(),
         features::source_line(),
     ]
@@ -23,9 +24,9 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
 /// The layer.
 pub fn layer(third: &str) -> Layer {
     Layer {
-        name: LayerName::SightLines,
-        id: "sight_lines",
-        title: "Sight lines",
+        key: LayerKey::Own(LayerName::SightLines),
+        id: "sight_lines".into(),
+        title: "Sight lines".into(),
         description: format!("Lines from each base's ground point to the features shot from it. Third coordinate: {third}."),
         geometry: GeometryKind::Line,
         fields: definitions().iter().map(Definition::field).collect(),

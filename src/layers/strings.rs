@@ -3,7 +3,8 @@
 use super::{Definition, Get, or_null};
 use crate::assemble::measure::Measures;
 use crate::job::LayerName;
-use crate::table::{Field, GeometryKind, Layer};
+use crate::ledger::Flags;
+use crate::table::{Field, GeometryKind, Layer, LayerKey};
 
 /// A line or an area.
 #[derive(Debug, Clone)]
@@ -18,6 +19,8 @@ pub struct StringRecord {
     pub vertices: u64,
     /// Length, perimeter and area; none for the geometry of a measurement, whose values stand in `measurements`.
     pub measures: Option<Measures>,
+    /// Suspicions.
+    pub flags: Flags,
     /// Labels of the bases, with commas between.
     pub bases: String,
     /// What is wrong with it, in sentences.
@@ -87,6 +90,12 @@ pub fn definitions(areas: bool) -> Vec<Definition<StringRecord>> {
             Real(|s: &S| or_null(s.measures.map(|m| m.sigma_length_m))),
         ),
         d("bases", "BASES", "Bases that the vertices were shot from.", Text(|s: &S| Some(&s.bases))),
+        d(
+            "flags",
+            "FLAGS",
+            "Codes of what is suspicious about it, with spaces between; null where nothing is.",
+            Show(|s: &S, texts| if s.flags.is_empty() { texts.push(None) } else { texts.push_display(s.flags) }),
+        ),
         d("warnings", "WARNINGS", "What is wrong with it, in sentences.", Text(|s: &S| some(&s.warnings))),
     ]);
     fields
@@ -97,9 +106,9 @@ pub fn layer(third: &str, areas: bool) -> Layer {
     let fields: Vec<Field> = definitions(areas).iter().map(Definition::field).collect();
     if areas {
         Layer {
-            name: LayerName::Areas,
-            id: "areas",
-            title: "Areas",
+            key: LayerKey::Own(LayerName::Areas),
+            id: "areas".into(),
+            title: "Areas".into(),
             description:
                 "Strings of shots that close, and the areas of composed measurements. The vertices layer has the heights.".into(),
             geometry: GeometryKind::Area,
@@ -107,9 +116,9 @@ pub fn layer(third: &str, areas: bool) -> Layer {
         }
     } else {
         Layer {
-            name: LayerName::Lines,
-            id: "lines",
-            title: "Lines",
+            key: LayerKey::Own(LayerName::Lines),
+            id: "lines".into(),
+            title: "Lines".into(),
             description: format!("Strings of shots, and the lines of composed measurements. Third coordinate: {third}."),
             geometry: GeometryKind::Line,
             fields,

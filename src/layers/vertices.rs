@@ -5,7 +5,7 @@ use super::{Definition, Get};
 use crate::covariance::Covariance;
 use crate::job::LayerName;
 use crate::locate::Placed;
-use crate::table::{GeometryKind, Layer};
+use crate::table::{GeometryKind, Layer, LayerKey};
 
 /// A vertex.
 #[derive(Debug, Clone)]
@@ -72,9 +72,9 @@ pub fn definitions() -> Vec<Definition<VertexRecord>> {
 /// The layer.
 pub fn layer(third: &str) -> Layer {
     Layer {
-        name: LayerName::Vertices,
-        id: "vertices",
-        title: "Vertices",
+        key: LayerKey::Own(LayerName::Vertices),
+        id: "vertices".into(),
+        title: "Vertices".into(),
         description: format!("The shots that make lines and areas. Third coordinate: {third}."),
         geometry: GeometryKind::Point,
         fields: definitions().iter().map(Definition::field).collect(),

@@ -353,7 +353,7 @@ pub fn base_entries(table: &BaseTable) -> Vec<Entry> {
         file: base.row.file,
         line: base.row.line,
         row: base.row.raw.clone(),
-        outcome: Outcome::Flagged(base.flags),
+        outcome: Outcome::Flagged(base.flags, String::new()),
     });
     let mut entries: Vec<Entry> = held.chain(flagged).collect();
     entries.sort_by_key(|entry| (entry.file, entry.line));

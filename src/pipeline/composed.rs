@@ -3,14 +3,16 @@
 //!
 //! Memory: about 400 bytes for each row with a `measure` or a `string`.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
+use super::coded::attribute_columns;
 use super::compute::{Stage, position};
 use crate::assemble::ring;
 use crate::assemble::{self, JOIN, Strung, Vertex, measure};
 use crate::base::{Base, HeightKind};
+use crate::catalogue::{Code, Geometry, Value};
 use crate::compose::{self, Composed, Group, Part, Shape, Sighting};
-use crate::covariance::Covariance;
+use crate::covariance::{Covariance, INTERVAL95};
 use crate::crs::CrsError;
 use crate::frame::{EarthCentred, Geodetic};
 use crate::job::LayerName;
@@ -20,9 +22,9 @@ use crate::layers::parts::PartRecord;
 use crate::layers::strings::StringRecord;
 use crate::layers::vertices::VertexRecord;
 use crate::layers::{measurements, parts, strings, vertices};
-use crate::ledger::{Entry, Fault, Outcome, Reason};
+use crate::ledger::{Entry, Fault, Flag, Flags, Outcome, Reason};
 use crate::locate::Placed;
-use crate::table::{Batch, Column, Geometries, Position};
+use crate::table::{Batch, Column, Geometries, GeometryKind, LayerKey, Position};
 
 /// A row that belongs to a measurement or a string.
 #[derive(Debug, Clone)]
@@ -39,6 +41,12 @@ pub struct Collected {
     pub order: Option<f64>,
     /// Feature code.
     pub code: Option<String>,
+    /// The fields of its code's attributes: index of the carried column, and the text.
+    pub cells: Vec<(usize, String)>,
+    /// Whether its place is withheld: values may be told, points and lines not.
+    pub withheld: bool,
+    /// Whether its log has decimal commas.
+    pub decimal_comma: bool,
     /// The row as it stands, for one that is no feature of its own.
     pub row: Option<String>,
 }
@@ -47,7 +55,7 @@ pub struct Collected {
 #[derive(Default)]
 pub struct Finished {
     /// Records of each layer.
-    pub batches: Vec<(LayerName, Batch)>,
+    pub batches: Vec<(LayerKey, Batch)>,
     /// Rows that serve no measurement after all.
     pub held: Vec<Entry>,
     /// Rows that are no feature of their own and serve a measurement, by file.
@@ -66,10 +74,12 @@ pub fn finish(stage: &Stage, collected: Vec<Collected>, repair_areas: bool) -> R
         return Ok(finished);
     }
     let bases = stage.table.origins();
-    let mut drawing = Drawing { stage, bases: &bases, lines: Vec::new(), areas: Vec::new() };
+    let mut drawing =
+        Drawing { stage, bases: &bases, lines: Vec::new(), areas: Vec::new(), coded: BTreeMap::new(), cells: HashMap::new() };
     compose_all(&mut drawing, &collected, &mut finished)?;
     assemble_all(&mut drawing, collected, repair_areas, &mut finished)?;
-    let Drawing { lines, areas, .. } = drawing;
+    let Drawing { lines, areas, coded, .. } = drawing;
+    finished.push_coded(stage, coded);
     for (layer, records) in [(LayerName::Lines, lines), (LayerName::Areas, areas)] {
         let is_area = layer == LayerName::Areas;
         let (records, geometries): (Vec<StringRecord>, Vec<Vec<Position>>) = records.into_iter().unzip();
@@ -83,7 +93,26 @@ pub fn finish(stage: &Stage, collected: Vec<Collected>, repair_areas: bool) -> R
 impl Finished {
     fn push(&mut self, stage: &Stage, layer: LayerName, len: usize, geometries: Geometries, columns: Vec<Column>) {
         if len > 0 && stage.wanted.contains(&layer) {
-            self.batches.push((layer, Batch { len, geometries, columns }));
+            self.batches.push((layer.into(), Batch { len, geometries, columns }));
+        }
+    }
+
+    /// The lines and areas of the catalogue's layers.
+    fn push_coded(&mut self, stage: &Stage, strings: BTreeMap<usize, Vec<(StringRecord, Vec<Position>, Vec<Value>)>>) {
+        let Some(coded) = stage.coded.filter(|_| stage.wanted.contains(&LayerName::Features)) else { return };
+        for (layer, found) in strings {
+            let described = &coded.catalogue.layers[layer];
+            let is_area = described.geometry == GeometryKind::Area;
+            let (mut records, mut geometries, mut values) = (Vec::new(), Vec::new(), Vec::new());
+            for (record, positions, of_record) in found {
+                records.push(record);
+                geometries.push(positions);
+                values.push(of_record);
+            }
+            let mut columns: Vec<Column> = strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+            columns.extend(attribute_columns(described, records.len(), |i| &values[i]));
+            let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
+            self.batches.push((LayerKey::Coded(layer), Batch { len: records.len(), geometries, columns }));
         }
     }
 }
@@ -94,6 +123,10 @@ struct Drawing<'s, 'j> {
     bases: &'s [Origin],
     lines: Vec<(StringRecord, Vec<Position>)>,
     areas: Vec<(StringRecord, Vec<Position>)>,
+    /// By layer of the catalogue, with the values of their attributes.
+    coded: BTreeMap<usize, Vec<(StringRecord, Vec<Position>, Vec<Value>)>>,
+    /// Fields of attributes, by file and line.
+    cells: HashMap<(usize, u64), (Vec<(usize, String)>, bool)>,
 }
 
 impl Drawing<'_, '_> {
@@ -109,6 +142,38 @@ impl Drawing<'_, '_> {
 
     fn positions(&self, base: usize, placed: &[Placed]) -> Vec<Position> {
         placed.iter().map(|point| position(point, &self.stage.placed_bases[base])).collect()
+    }
+
+    /// The values of a string's attributes, each of the first vertex that has one, and how it stands to its code.
+    fn attributes(&self, code: &Code, string: &Strung, flags: &mut Flags, warnings: &mut Vec<String>) -> Vec<Value> {
+        let Some(coded) = self.stage.coded else { return Vec::new() };
+        let cells: Vec<&(Vec<(usize, String)>, bool)> =
+            string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
+        let cell = |index: usize| {
+            let mut written =
+                cells.iter().flat_map(|(cells, comma)| cells.iter().map(move |(column, text)| (column, text, *comma)));
+            written.find(|(column, _, _)| **column == index).map_or(("", false), |(_, text, comma)| (text.as_str(), comma))
+        };
+        let read = coded.values(code, cell);
+        flags.join(read.flags);
+        warnings.extend((!read.detail.is_empty()).then_some(format!("{}.", read.detail)));
+        let worst = string.vertices.iter().filter_map(|vertex| {
+            let vector = vertex.vector?;
+            let own = vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m);
+            let whole = own + self.bases[vertex.base].covariance + datum(self.stage, vertex.base);
+            let height95_m = vector.up_m.map_or(f64::NAN, |_| INTERVAL95 * whole.uu.sqrt());
+            Some((whole.radius95_m(), height95_m))
+        });
+        let beyond = |tolerance_m: Option<f64>, reached_m: f64| tolerance_m.is_some_and(|tolerance_m| reached_m > tolerance_m);
+        let missed = worst.filter(|(radius95_m, height95_m)| {
+            beyond(code.tolerance_horizontal95_m, *radius95_m) || beyond(code.tolerance_vertical95_m, *height95_m)
+        });
+        let missed = missed.count();
+        if missed > 0 {
+            flags.raise(Flag::MissesTolerance);
+            warnings.push(format!("{missed} of its vertices are beyond the tolerance of {}.", code.code));
+        }
+        read.values
     }
 
     fn labels(&self, bases: impl Iterator<Item = usize>) -> String {
@@ -170,6 +235,10 @@ fn compose_all(drawing: &mut Drawing, collected: &[Collected], finished: &mut Fi
                     source_file: source_file.clone(),
                     source_line: line,
                 }));
+                // A part or a line would tell the place.
+                if rows.iter().any(|row| row.withheld) {
+                    continue;
+                }
                 for Part { role, at, base, covariance } in found_parts {
                     let placed = drawing.place(base, &[at], true)?[0];
                     point_positions.push(position(&placed, &stage.placed_bases[base]));
@@ -193,6 +262,7 @@ fn compose_all(drawing: &mut Drawing, collected: &[Collected], finished: &mut Fi
                 let record = StringRecord {
                     name,
                     code: None,
+                    flags: Flags::default(),
                     origin: measure,
                     vertices: corners.len() as u64,
                     measures: None,
@@ -251,7 +321,10 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
     }
     let mut rows = Vec::new();
     for row in collected {
-        let Some(string) = row.string else { continue };
+        let Some(string) = row.string.filter(|_| !row.withheld) else { continue };
+        if !row.cells.is_empty() {
+            drawing.cells.insert(row.sighting.place, (row.cells, row.decimal_comma));
+        }
         let mut vertex = Vertex {
             string,
             code: row.code,
@@ -313,9 +386,14 @@ fn draw(
     };
     let mut placed = place(drawing, &string)?;
     let flat = |placed: &[Placed]| -> Vec<[f64; 2]> { placed.iter().map(|point| [point.x, point.y]).collect() };
+    let code = stage.coded.and_then(|coded| coded.catalogue.find(string.code.as_deref()?));
     let mut warnings = Vec::new();
-    let mut is_area = string.closed;
-    if string.closed {
+    // What the catalogue says that it is goes before the roles of its shots.
+    if code.is_some_and(|code| code.geometry == Geometry::Area) && string.vertices.len() > 2 {
+        string.closed = true;
+    }
+    let mut is_area = string.closed && code.is_none_or(|code| code.geometry != Geometry::Line);
+    if is_area {
         let plane = flat(&placed);
         if let Some((i, j)) = ring::crossings(&plane).first().copied() {
             let n = string.vertices.len();
@@ -354,9 +432,14 @@ fn draw(
             position.ellipsoid_height_m = f64::NAN;
         }
     }
+    let (mut flags, mut values) = (Flags::default(), Vec::new());
+    if let Some(code) = code {
+        values = drawing.attributes(code, &string, &mut flags, &mut warnings);
+    }
     let record = StringRecord {
         name: string.name.clone(),
         code: string.code.clone(),
+        flags,
         origin: "string".into(),
         vertices: string.vertices.len() as u64,
         measures,
@@ -365,12 +448,14 @@ fn draw(
     };
     if is_area {
         close(&mut positions);
-        drawing.areas.push((record, positions));
-    } else {
-        if string.closed {
-            positions.extend(positions.first().copied());
-        }
-        drawing.lines.push((record, positions));
+    } else if string.closed {
+        positions.extend(positions.first().copied());
+    }
+    let geometry = if is_area { Geometry::Area } else { Geometry::Line };
+    match code.filter(|code| code.geometry == geometry) {
+        Some(code) => drawing.coded.entry(code.layer).or_default().push((record, positions, values)),
+        None if is_area => drawing.areas.push((record, positions)),
+        None => drawing.lines.push((record, positions)),
     }
     let records = string
         .vertices

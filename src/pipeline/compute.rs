@@ -1,38 +1,44 @@
 //! One block of readings to records: north, reduce, locate, and the batches of each layer.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use jiff::civil::Date;
+use rustc_hash::FxHashSet;
 
 use super::base_logs::BaseLogs;
 use super::block::{Parsed, PartRead};
+use super::coded::{self, Class, Coded, Words};
 use super::composed::Collected;
-use super::files::{Carried, ShotLogs};
+use super::files::ShotLogs;
+use super::records::{self, Mapped, carried_column};
+use super::repeated::{Waiting, name_print};
 use crate::audit::Audited;
 use crate::base::{Base, BaseTable, HeightKind};
-use crate::compose::Sighting;
+use crate::catalogue::Geometry;
+use crate::compose::{Sighting, width};
 use crate::covariance::Covariance;
 use crate::crs::CrsError;
-use crate::frame::{Geodetic, LocalFrame, full_circle_rad};
+use crate::frame::{Geodetic, full_circle_rad};
 use crate::geoid;
 use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::extras;
 use crate::intake::kit::Kit;
+use crate::intake::plan::Plan;
 use crate::intake::shots::Shot;
 use crate::job::LayerName;
 use crate::join::Joiner;
 use crate::layers::bases::PlacedBase;
-use crate::layers::ellipses;
 use crate::layers::features::Feature;
-use crate::layers::{bases, features, ledger, sight_lines};
+use crate::layers::{bases, coarse, ledger};
 use crate::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
 use crate::locate::{Declinations, Locator, Placed, end_point};
 use crate::north::{Declination, NorthError, NorthKind, WeakField};
 use crate::orientation::Orientation;
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
-use crate::table::{Batch, Column, FieldKind, Geometries, NO_HEIGHT, Position, Texts};
+use crate::repeats::{Echo, Repeat};
+use crate::table::{Batch, Column, Geometries, LayerKey, NO_HEIGHT, Position};
 
 /// What the computation of a block needs.
 pub struct Stage<'j> {
@@ -53,6 +59,12 @@ pub struct Stage<'j> {
     pub grid_unit_m: f64,
     /// Standard error of the orientation shared by a base's shots, beside the declination's.
     pub sigma_orientation_rad: f64,
+    /// Prints of the names of features that were shot more than once.
+    pub repeated: &'j FxHashSet<u64>,
+    /// The catalogue.
+    pub coded: Option<&'j Coded>,
+    /// Whether a layer of it is written coarse.
+    pub has_coarse: bool,
     /// The layers to make.
     pub wanted: &'j [LayerName],
 }
@@ -62,11 +74,15 @@ pub struct Computed {
     pub file: usize,
     pub counts: Counts,
     pub entries: Vec<Entry>,
-    pub batches: Vec<(LayerName, Batch)>,
+    pub batches: Vec<(LayerKey, Batch)>,
     /// Shots mapped, by base.
     pub shots_of_base: HashMap<usize, u64>,
     /// Rows that belong to measurements and strings.
     pub collected: Vec<Collected>,
+    /// Shots that wait for the others of their feature.
+    pub waiting: Vec<Waiting>,
+    /// Rows by codes that the catalogue does not have.
+    pub unknown_codes: BTreeMap<String, u64>,
 }
 
 /// The base and date of a declination, and the declination.
@@ -92,6 +108,9 @@ struct Sighted<'r, 't> {
     vector: Vector,
     end: Geodetic,
     has_height: bool,
+    /// Instrument height less target height, in metres.
+    rise_m: f64,
+    class: Class<'r>,
 }
 
 impl Stage<'_> {
@@ -107,6 +126,8 @@ impl Stage<'_> {
             batches: Vec::new(),
             shots_of_base: HashMap::new(),
             collected: Vec::new(),
+            waiting: Vec::new(),
+            unknown_codes: BTreeMap::new(),
         };
         let mut sighted = Vec::with_capacity(parsed.rows_read.len());
         let mut recent = None;
@@ -134,93 +155,155 @@ impl Stage<'_> {
             join_name(plan, parsed, shot.row, Quantity::Feature, feature);
             join_name(plan, parsed, shot.row, Quantity::Shot, id);
         }
-        let mut records: Vec<Feature> = Vec::with_capacity(sighted.len());
-        let mut kept: Vec<usize> = Vec::with_capacity(sighted.len());
+        let cell = |row: &Row, index: usize| {
+            let extra = self.logs.carried[index].index_by_file[parsed.file].map(|index| plan.extras[index].0);
+            (extra.map_or("", |column| parsed.rows.cell(row, column)), plan.format.decimal_comma)
+        };
+        let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
+        let mut kept: Vec<&Row> = Vec::with_capacity(sighted.len());
         for (i, (shot, placed)) in sighted.iter().zip(&placed).enumerate() {
             if !placed.is_there() {
                 computed.hold(shot.row, not_projected());
                 continue;
             }
-            let base = &self.table.bases[shot.read.base];
             let own = |name: &'_ str, quantity| if name.is_empty() { text(quantity, shot.row) } else { None };
-            let record = self.record(shot, placed, base, file_name);
-            let feature = Feature {
-                feature: own(&names[i][0], Quantity::Feature).or(some_text(&names[i][0])),
-                shot: own(&names[i][1], Quantity::Shot).or(some_text(&names[i][1])),
-                code: text(Quantity::Code, shot.row),
-                string: text(Quantity::String, shot.row),
-                measure: text(Quantity::Measure, shot.row),
-                role: text(Quantity::Role, shot.row),
-                echo: text(Quantity::Return, shot.row),
-                ..record
-            };
+            let mut record = self.record(shot, placed, file_name);
+            record.feature = own(&names[i][0], Quantity::Feature).or(some_text(&names[i][0]));
+            record.shot = own(&names[i][1], Quantity::Shot).or(some_text(&names[i][1]));
+            record.code = text(Quantity::Code, shot.row);
+            record.string = text(Quantity::String, shot.row);
+            record.measure = text(Quantity::Measure, shot.row);
+            record.role = text(Quantity::Role, shot.row);
+            record.echo = text(Quantity::Return, shot.row);
+            if let Some(echo) = self.waits(plan, parsed, shot.row, &record) {
+                let cells = (0..self.logs.carried.len()).map(|index| cell(shot.row, index).0.to_owned()).collect();
+                computed.waiting.push(self.waiting(parsed, shot, &record, *placed, echo, cells));
+                continue;
+            }
+            let mut feature = Mapped { record, base: shot.read.base, end: shot.end, class: shot.class, values: Vec::new() };
+            let detail = self.judge(&mut feature, |index| cell(shot.row, index));
             computed.counts.mapped += 1;
-            computed.counts.without_height += u64::from(feature.height_kind == HeightKind::None);
+            computed.counts.without_height += u64::from(record.height_kind == HeightKind::None);
             *computed.shots_of_base.entry(shot.read.base).or_default() += 1;
-            let flags = shot.read.shot.flags;
+            let flags = feature.record.flags;
             if !flags.is_empty() {
                 computed.counts.flag(flags);
-                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags)));
+                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags, detail)));
             }
-            if feature.measure.is_some() || feature.string.is_some() {
-                computed.collected.push(self.collected(parsed, shot, &feature));
+            if flags.has(Flag::UnknownCode) {
+                *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
             }
-            records.push(feature);
-            kept.push(i);
+            if record.measure.is_some() || record.string.is_some() {
+                let mut collected = self.collected(parsed, shot, &record, cell);
+                collected.withheld = self.coarse_cell_m(&feature.class).is_some();
+                computed.collected.push(collected);
+            }
+            self.withhold(&mut feature);
+            mapped.push(feature);
+            kept.push(shot.row);
         }
         computed.entries.sort_by_key(|entry| entry.line);
-        if records.is_empty() {
+        if self.has_coarse {
+            computed.entries.iter_mut().for_each(Entry::withhold);
+        }
+        if mapped.is_empty() {
             return Ok(computed);
         }
-        for layer in self.wanted {
-            let batch = match layer {
-                LayerName::Features => {
-                    let mut columns: Vec<Column> = features::definitions().iter().map(|field| field.column(&records)).collect();
-                    let rows: Vec<&Row> = kept.iter().map(|i| sighted[*i].row).collect();
-                    columns.extend(self.logs.carried.iter().map(|carried| {
-                        let extra = carried.index_by_file[parsed.file].map(|index| plan.extras[index].0);
-                        carried_column(carried, rows.len(), |i| {
-                            (extra.map_or("", |column| parsed.rows.cell(rows[i], column)), plan.format.decimal_comma)
-                        })
-                    }));
-                    Batch {
-                        len: records.len(),
-                        geometries: Geometries::Points(
-                            kept.iter().zip(&records).map(|(i, f)| position(&f.placed, self.placed_base(&sighted[*i]))).collect(),
-                        ),
-                        columns,
-                    }
-                }
-                LayerName::SightLines => Batch {
-                    len: records.len(),
-                    geometries: Geometries::Lines(
-                        kept.iter()
-                            .zip(&records)
-                            .map(|(i, feature)| self.sight_line(sighted[*i].read.base, &feature.placed))
-                            .collect(),
-                    ),
-                    columns: sight_lines::definitions().iter().map(|field| field.column(&records)).collect(),
-                },
-                LayerName::Ellipses => Batch {
-                    len: records.len(),
-                    geometries: Geometries::Areas(self.rings(&sighted, &kept, &records)?),
-                    columns: ellipses::definitions().iter().map(|field| field.column(&records)).collect(),
-                },
-                _ => continue,
-            };
-            computed.batches.push((*layer, batch));
-        }
+        let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
+        computed.batches = records::batches(self, &mapped, &|i, index| cell(kept[i], index))?;
+        computed.batches.extend(records::sight_line_batch(self, &shots));
         Ok(computed)
+    }
+
+    /// Whether a shot waits for others of its feature, and the echo that it kept.
+    fn waits(&self, plan: &Plan, parsed: &Parsed, row: &Row, record: &Feature) -> Option<Option<Echo>> {
+        if record.measure.is_some() || record.string.is_some() {
+            return None;
+        }
+        let echo = plan.echo(&parsed.rows, row);
+        let recurs = || record.feature.is_some_and(|feature| self.repeated.contains(&name_print(record.code, feature)));
+        (echo == Some(Echo::Tracking) || (!self.repeated.is_empty() && recurs())).then_some(echo)
+    }
+
+    fn waiting(
+        &self,
+        parsed: &Parsed,
+        shot: &Sighted,
+        record: &Feature,
+        placed: Placed,
+        echo: Option<Echo>,
+        cells: Vec<String>,
+    ) -> Waiting {
+        let own = |text: Option<&str>| text.map(str::to_owned);
+        Waiting {
+            place: (parsed.file, shot.row.line.number),
+            row: shot.row.line.text.to_owned(),
+            feature: own(record.feature),
+            code: own(record.code),
+            shot: own(record.shot),
+            role: own(record.role),
+            echo: own(record.echo),
+            when: record.when,
+            repeat: Repeat { base: shot.read.base, vector: shot.vector, echo, rise_m: shot.rise_m },
+            placed,
+            end: shot.end,
+            true_azimuth_rad: shot.true_azimuth_rad,
+            declination_rad: shot.declination_rad,
+            face_diameter_m: record.face_diameter_m,
+            flags: record.flags,
+            cells,
+            decimal_comma: self.logs.files[parsed.file].plan.format.decimal_comma,
+        }
+    }
+
+    /// What the catalogue says of a row that belongs to no measurement and no string.
+    pub fn class_of(&self, code: Option<&str>, role: Option<&str>) -> Class<'_> {
+        let words = Words { code, measure: None, role, string: None };
+        self.coded.and_then(|coded| coded.class(&words, "").ok()).unwrap_or_default()
+    }
+
+    /// What the catalogue has to say of a feature: attributes, tolerance. Gives the ledger's words.
+    pub fn judge<'t>(&self, feature: &mut Mapped, cell: impl Fn(usize) -> (&'t str, bool)) -> String {
+        feature.record.flags.join(feature.class.flags);
+        let (Some(coded), Some(code)) = (self.coded, feature.class.code) else { return String::new() };
+        let read = if matches!(feature.class.layer, LayerKey::Coded(_)) { coded.values(code, cell) } else { Default::default() };
+        feature.record.flags.join(read.flags);
+        feature.values = read.values;
+        if code.geometry == Geometry::Point && coded::misses(code, &feature.record) {
+            feature.record.flags.raise(Flag::MissesTolerance);
+        }
+        read.detail
+    }
+
+    /// The side of the cells of a feature's layer, where that is coarse.
+    fn coarse_cell_m(&self, class: &Class) -> Option<f64> {
+        let LayerKey::Coded(layer) = class.layer else { return None };
+        self.coded.and_then(|coded| coded.catalogue.layers[layer].coarse_cell_m)
+    }
+
+    /// Takes out of a feature what would give an exact place away.
+    pub fn withhold(&self, feature: &mut Mapped) {
+        if !self.has_coarse {
+            return;
+        }
+        // From them and an exact feature the base would follow.
+        feature.record.horizontal_m = f64::NAN;
+        feature.record.true_azimuth_rad = f64::NAN;
+        if let Some(cell_m) = self.coarse_cell_m(&feature.class) {
+            feature.record.coarse_cell_m = cell_m;
+            feature.record.placed = coarse::in_cell(&feature.record.placed, cell_m, self.grid_unit_m);
+        }
     }
 
     /// North and reduction of one shot. `recent` is as for [`Stage::north`].
     fn sight<'r, 't>(
-        &self,
+        &'r self,
         parsed: &Parsed,
         row: &'r Row<'t>,
         mut read: Audited,
         recent: &mut Option<Recent>,
     ) -> Result<Sighted<'r, 't>, Fault> {
+        let class = self.class(parsed, row)?;
         let base = &self.table.bases[read.base];
         let shot = &mut read.shot;
         let north = self.north(parsed, row, read.base, shot.north, shot.when, &shot.kit, &mut shot.flags, recent)?;
@@ -246,8 +329,38 @@ impl Stage<'_> {
             distance_m: shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m),
         };
         let vector = reduce(&sight, &sigmas, base.earth_radius_m);
+        let vector = match shot.face_diameter_m {
+            Some((diameter_m, sigma_m)) => width::to_centre(&vector, diameter_m / 2.0, sigma_m / 2.0),
+            None => vector,
+        };
         let (end, has_height) = end_point(base, self.table, &vector);
-        Ok(Sighted { row, read, declination_rad, true_azimuth_rad, sigma_orientation_rad, vector, end, has_height })
+        let rise_m = sight.instrument_height_m - sight.target_height_m;
+        Ok(Sighted {
+            row,
+            read,
+            declination_rad,
+            true_azimuth_rad,
+            sigma_orientation_rad,
+            vector,
+            end,
+            has_height,
+            rise_m,
+            class,
+        })
+    }
+
+    /// What the catalogue says of a row.
+    fn class(&self, parsed: &Parsed, row: &Row) -> Result<Class<'_>, Fault> {
+        let Some(coded) = self.coded else { return Ok(Class::default()) };
+        let plan = &self.logs.files[parsed.file].plan;
+        let text = |quantity| plan.text(quantity, &parsed.rows, row);
+        let words = Words {
+            code: text(Quantity::Code),
+            measure: text(Quantity::Measure),
+            role: text(Quantity::Role),
+            string: text(Quantity::String),
+        };
+        coded.class(&words, plan.header(Quantity::Code))
     }
 
     /// What brings a reading of a base's shot to true north. `recent` is the declination of the shot before.
@@ -307,6 +420,7 @@ impl Stage<'_> {
 
     /// A row that gives a measurement a part, and no point of its own.
     fn part(&self, parsed: &Parsed, row: &Row, part: &PartRead, recent: &mut Option<Recent>) -> Result<Collected, Fault> {
+        self.class(parsed, row)?;
         let read = &part.read;
         let (mut true_azimuth_rad, mut sigma_orientation_rad) = (None, self.sigma_orientation_rad);
         if let Some((north, azimuth_rad)) = read.azimuth {
@@ -335,11 +449,17 @@ impl Stage<'_> {
             refraction: read.kit.refraction,
             vector: None,
         };
-        Ok(self.with_names(parsed, row, sighting, Some(row.line.text.to_owned())))
+        Ok(self.with_names(parsed, row, sighting, Some(row.line.text.to_owned()), |_, _| ("", false)))
     }
 
     /// A mapped shot that belongs to a measurement or a string.
-    fn collected(&self, parsed: &Parsed, shot: &Sighted, feature: &Feature) -> Collected {
+    fn collected<'t>(
+        &self,
+        parsed: &Parsed,
+        shot: &Sighted,
+        feature: &Feature,
+        cell: impl Fn(&Row, usize) -> (&'t str, bool),
+    ) -> Collected {
         let read = &shot.read.shot;
         let base = &self.table.bases[shot.read.base];
         let (slope_m, horizontal_m) = match read.triangle {
@@ -368,11 +488,27 @@ impl Stage<'_> {
             refraction: read.kit.refraction,
             vector: Some(shot.vector),
         };
-        self.with_names(parsed, shot.row, sighting, None)
+        self.with_names(parsed, shot.row, sighting, None, cell)
     }
 
-    fn with_names(&self, parsed: &Parsed, row: &Row, sighting: Sighting, text: Option<String>) -> Collected {
+    fn with_names<'t>(
+        &self,
+        parsed: &Parsed,
+        row: &Row,
+        sighting: Sighting,
+        text: Option<String>,
+        cell: impl Fn(&Row, usize) -> (&'t str, bool),
+    ) -> Collected {
         let of = |quantity| self.text_of(parsed, row, quantity);
+        let code = of(Quantity::Code);
+        let known = self.coded.and_then(|coded| Some((coded, coded.catalogue.find(code.as_deref()?)?)));
+        let cells = known.map(|(coded, code)| {
+            coded
+                .columns_of(code)
+                .map(|index| (index, cell(row, index).0.to_owned()))
+                .filter(|(_, text)| !text.is_empty())
+                .collect()
+        });
         let decimal = self.logs.files[parsed.file].plan.format.decimal_comma;
         Collected {
             sighting,
@@ -380,7 +516,10 @@ impl Stage<'_> {
             feature: of(Quantity::Feature),
             string: of(Quantity::String),
             order: of(Quantity::Order).and_then(|cell| extras::real(&cell, decimal)),
-            code: of(Quantity::Code),
+            code,
+            cells: cells.unwrap_or_default(),
+            decimal_comma: decimal,
+            withheld: false,
             row: text,
         }
     }
@@ -454,75 +593,67 @@ impl Stage<'_> {
         Ok(placed)
     }
 
-    fn record<'r>(&self, shot: &Sighted, placed: &Placed, base: &'r Base, source_file: &'r str) -> Feature<'r> {
-        let orientation = Covariance::of_arm(shot.vector.orientation_arm_m);
-        let direction = shot.vector.direction + orientation;
-        let base_covariance = base.covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
-        let covariance = base_covariance + direction + shot.vector.distance;
+    fn record<'r>(&'r self, shot: &Sighted<'r, '_>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
+        let base = &self.table.bases[shot.read.base];
+        let of_base = base.covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+        Feature {
+            when: shot.read.shot.when,
+            true_azimuth_rad: shot.true_azimuth_rad,
+            declination_rad: shot.declination_rad,
+            face_diameter_m: shot.read.shot.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m),
+            flags: shot.read.shot.flags,
+            source_file,
+            source_line: shot.row.line.number,
+            ..self.feature(placed, shot.read.base, &shot.vector, &of_base, shot.class)
+        }
+    }
+
+    /// The record of a point by the vector from a base and what the base's own position adds to its covariance; names,
+    /// time and lineage are the caller's to fill in.
+    pub fn feature<'r>(
+        &'r self,
+        placed: &Placed,
+        index: usize,
+        vector: &Vector,
+        of_base: &Covariance,
+        class: Class<'r>,
+    ) -> Feature<'r> {
+        let base = &self.table.bases[index];
+        let direction = vector.direction + Covariance::of_arm(vector.orientation_arm_m);
+        let covariance = *of_base + direction + vector.distance;
         let whole = covariance.horizontal_variance();
         let share = |part: &Covariance| part.horizontal_variance() / whole;
-        let height_kind = if shot.has_height { base.heights.kind } else { HeightKind::None };
+        let height_kind = if vector.up_m.is_some() { base.heights.kind } else { HeightKind::None };
         Feature {
             feature: None,
             code: None,
+            code_title: class.code.map(|code| code.title.as_str()),
             shot: None,
             base: &base.label,
             string: None,
             measure: None,
             role: None,
             echo: None,
-            when: shot.read.shot.when,
+            when: None,
             placed: *placed,
             projected: self.projected,
-            horizontal_m: shot.vector.horizontal_m,
-            true_azimuth_rad: shot.true_azimuth_rad,
-            declination_rad: shot.declination_rad,
+            horizontal_m: vector.horizontal_m,
+            true_azimuth_rad: f64::NAN,
+            declination_rad: f64::NAN,
             height_kind,
             sigma_geoid_m: placed.undulation.map_or(f64::NAN, |undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M)),
             covariance,
             ellipse: covariance.ellipse95(),
-            shares: [share(&base_covariance), share(&direction), share(&shot.vector.distance)],
-            flags: shot.read.shot.flags,
-            source_file,
-            source_line: shot.row.line.number,
+            shares: [share(of_base), share(&direction), share(&vector.distance)],
+            face_diameter_m: f64::NAN,
+            coarse_cell_m: f64::NAN,
+            shots_used: 1,
+            shots_aside: 0,
+            spread_m: f64::NAN,
+            flags: Flags::default(),
+            source_file: "",
+            source_line: 0,
         }
-    }
-
-    fn placed_base(&self, shot: &Sighted) -> &Placed {
-        &self.placed_bases[shot.read.base]
-    }
-
-    fn sight_line(&self, base: usize, feature: &Placed) -> Vec<Position> {
-        let base = &self.placed_bases[base];
-        let mut line = vec![position(base, base), position(feature, base)];
-        // A line is of one kind: where one end has no height, neither has.
-        if line.iter().any(|end| end.z.is_nan()) {
-            line.iter_mut().for_each(|end| {
-                end.z = f64::NAN;
-                end.ellipsoid_height_m = f64::NAN;
-            });
-        }
-        line
-    }
-
-    /// The rings of the error ellipses, corner by corner through the same way as the points.
-    fn rings(&self, sighted: &[Sighted], kept: &[usize], records: &[Feature]) -> Result<Vec<Vec<Position>>, CrsError> {
-        let mut rings = Vec::with_capacity(kept.len());
-        for (i, feature) in kept.iter().zip(records) {
-            let shot = &sighted[*i];
-            let base = &self.table.bases[shot.read.base];
-            let ellipsoid = self.table.datums[base.datum].crs.ellipsoid();
-            let frame = LocalFrame::at(&shot.end, ellipsoid);
-            let corners: Vec<(Geodetic, bool, &Base)> = ellipses::ring(&feature.ellipse)
-                .into_iter()
-                .map(|[east, north]| {
-                    (Geodetic::from_earth_centred(frame.to_earth_centred([east, north, 0.0]), ellipsoid), false, base)
-                })
-                .collect();
-            let corners = self.locator.place(base.datum, &corners)?;
-            rings.push(corners.iter().map(|corner| position(corner, self.placed_base(shot))).collect());
-        }
-        Ok(rings)
     }
 }
 
@@ -586,7 +717,12 @@ pub fn place_bases(table: &BaseTable, locator: &Locator) -> Result<Vec<Placed>, 
 
 /// The bases layer's records.
 pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
-    let placed = &stage.placed_bases;
+    let coarse_cell_m = stage.coded.and_then(|coded| coded.catalogue.greatest_cell_m());
+    let placed: Vec<Placed> = match coarse_cell_m {
+        // A base stands within sight of the places that are withheld.
+        Some(cell_m) => stage.placed_bases.iter().map(|base| coarse::in_cell(base, cell_m, stage.grid_unit_m)).collect(),
+        None => stage.placed_bases.clone(),
+    };
     let records: Vec<PlacedBase> = stage
         .table
         .bases
@@ -602,7 +738,8 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
         })
         .collect();
     let mut columns: Vec<Column> = bases::definitions().iter().map(|field| field.column(&records)).collect();
-    columns.extend(logs.carried.iter().map(|carried| {
+    let carried = if coarse_cell_m.is_some() { &[] } else { logs.carried.as_slice() };
+    columns.extend(carried.iter().map(|carried| {
         carried_column(carried, records.len(), |i| {
             let row = &records[i].base.row;
             let cell = carried.index_by_file[row.file].and_then(|index| row.extras.get(index)).map_or("", String::as_str);
@@ -622,25 +759,5 @@ pub fn ledger_batch(records: &[ledger::Record]) -> Batch {
         len: records.len(),
         geometries: Geometries::None,
         columns: ledger::definitions().iter().map(|field| field.column(records)).collect(),
-    }
-}
-
-/// A carried column; `cell` gives a record's field, and whether its file has decimal commas.
-fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) -> (&'c str, bool)) -> Column {
-    match carried.field.kind {
-        FieldKind::Integer => Column::Integer((0..len).map(|i| cell(i).0.parse().ok()).collect()),
-        FieldKind::Real => Column::Real(
-            (0..len)
-                .map(|i| {
-                    let (cell, decimal_comma) = cell(i);
-                    extras::real(cell, decimal_comma).unwrap_or(f64::NAN)
-                })
-                .collect(),
-        ),
-        FieldKind::Text | FieldKind::Time => {
-            let mut texts = Texts::default();
-            (0..len).for_each(|i| texts.push(some_text(cell(i).0)));
-            Column::Text(texts)
-        }
     }
 }

@@ -3,8 +3,10 @@
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
+use rustc_hash::FxHashSet;
 
 use super::block::Chunk;
+use super::repeated::name_print;
 use crate::intake::cell::When;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::delimited::{Lines, Rows, blocks};
@@ -61,6 +63,8 @@ impl Log {
 
 /// A carried column of all files of a kind.
 pub struct Carried {
+    /// The log's header.
+    pub header: String,
     /// Its field in the layer.
     pub field: Field,
     /// Its index among the plan's extras, by file.
@@ -116,7 +120,7 @@ pub(super) fn join_carried(plans: &[Option<&Plan>], types: &[Vec<ExtraType>], ow
             };
             let field = carried_field(&header, kind, &taken);
             taken.push(field.clone());
-            Carried { field, index_by_file }
+            Carried { header, field, index_by_file }
         })
         .collect()
 }
@@ -127,6 +131,8 @@ pub struct ShotLogs {
     pub files: Vec<Log>,
     /// Carried columns.
     pub carried: Vec<Carried>,
+    /// Prints of the names of features that stand in more than one row.
+    pub repeated: FxHashSet<u64>,
     chunks: Vec<Vec<delimited::Block>>,
 }
 
@@ -151,11 +157,12 @@ impl ShotLogs {
                 found
             })
             .collect();
-        let types =
+        let surveys =
             files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
+        let (types, names): (Vec<_>, Vec<_>) = surveys.into_iter().map(|survey| (survey.types, survey.names)).unzip();
         let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
         let carried = join_carried(&plans, &types, own);
-        Ok(ShotLogs { files, carried, chunks })
+        Ok(ShotLogs { files, carried, repeated: recurring(names.into_iter().flatten().collect()), chunks })
     }
 
     /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
@@ -198,37 +205,61 @@ impl ShotLogs {
     }
 }
 
-/// The types of a file's extras, from all its rows; refuses headers repeated in another order.
-fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Vec<ExtraType>, IntakeError> {
+/// What a pass over all rows of a file tells before any is computed.
+struct Survey {
+    /// The types of the extras.
+    types: Vec<ExtraType>,
+    /// Prints of the names of features, of rows that belong to no measurement and no string.
+    names: Vec<u64>,
+}
+
+/// Surveys a file; refuses headers repeated in another order.
+fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError> {
     let plan = &log.plan;
-    let types = blocks
-        .par_iter()
-        .map(|block| {
-            let mut types = vec![ExtraType::Empty; plan.extras.len()];
-            let mut rows = Rows::default();
-            for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
-                match plan.kind_of(&line) {
-                    LineKind::Data if types.is_empty() => {}
-                    LineKind::Data => {
-                        rows.clear();
-                        rows.push(line, plan.separator);
-                        let row = rows.rows()[0];
-                        if !plan.fits(&rows, &row) {
-                            continue;
-                        }
-                        for (kind, (index, _)) in types.iter_mut().zip(&plan.extras) {
-                            *kind = kind.with(rows.cell(&row, *index), plan.format.decimal_comma);
-                        }
+    let is_named = plan.claim_of(Quantity::Feature).is_some();
+    let of_block = |block: &delimited::Block| {
+        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+        let mut rows = Rows::default();
+        let mut joined = String::new();
+        for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
+            match plan.kind_of(&line) {
+                LineKind::Data if survey.types.is_empty() && !is_named => {}
+                LineKind::Data => {
+                    rows.clear();
+                    rows.push(line, plan.separator);
+                    let row = rows.rows()[0];
+                    if !plan.fits(&rows, &row) {
+                        continue;
                     }
-                    LineKind::OtherHeader => return Err(IntakeError::other_header(&log.text.path, line.number)),
-                    LineKind::Blank | LineKind::Comment | LineKind::Header | LineKind::Units => {}
+                    for (kind, (index, _)) in survey.types.iter_mut().zip(&plan.extras) {
+                        *kind = kind.with(rows.cell(&row, *index), plan.format.decimal_comma);
+                    }
+                    let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
+                    if is_named
+                        && stands_alone(Quantity::Measure)
+                        && stands_alone(Quantity::String)
+                        && let Some(name) = plan.name(Quantity::Feature, &rows, &row, &mut joined)
+                    {
+                        survey.names.push(name_print(plan.text(Quantity::Code, &rows, &row), &crate::base::label(name)));
+                    }
                 }
+                LineKind::OtherHeader => return Err(IntakeError::other_header(&log.text.path, line.number)),
+                LineKind::Blank | LineKind::Comment | LineKind::Header | LineKind::Units => {}
             }
-            Ok(types)
-        })
-        .try_reduce(
-            || vec![ExtraType::Empty; plan.extras.len()],
-            |a, b| Ok(a.into_iter().zip(b).map(|(a, b)| a.max(b)).collect()),
-        )?;
-    Ok(types)
+        }
+        Ok(survey)
+    };
+    let surveys = blocks.par_iter().map(of_block).collect::<Result<Vec<Survey>, IntakeError>>()?;
+    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+    for survey in surveys {
+        whole.types.iter_mut().zip(survey.types).for_each(|(kind, other)| *kind = (*kind).max(other));
+        whole.names.extend(survey.names);
+    }
+    Ok(whole)
+}
+
+/// The prints that stand more than once.
+fn recurring(mut prints: Vec<u64>) -> FxHashSet<u64> {
+    prints.par_sort_unstable();
+    prints.windows(2).filter(|pair| pair[0] == pair[1]).map(|pair| pair[0]).collect()
 }

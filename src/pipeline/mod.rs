@@ -8,12 +8,16 @@
 mod backsights;
 mod base_logs;
 pub(crate) mod block;
+mod coded;
 mod composed;
 mod compute;
 mod files;
 mod geoids;
+mod records;
+mod repeated;
 mod stations;
 
+use std::collections::BTreeMap;
 use std::sync::mpsc::sync_channel;
 
 use rayon::prelude::*;
@@ -24,7 +28,7 @@ use crate::crs::{Crs, CrsError, Operation, Rules};
 use crate::intake::IntakeError;
 use crate::intake::columns::Quantity;
 use crate::intake::shots::ShotRules;
-use crate::job::{Job, LayerName};
+use crate::job::{Job, JobError, LayerName};
 use crate::join::Joiner;
 use crate::layers;
 use crate::ledger::{Counts, Entry, Outcome};
@@ -32,9 +36,10 @@ use crate::locate::{Declinations, Locator, Placed};
 use crate::orientation;
 use crate::report::stations::Station;
 use crate::report::summary::GeoidSummary;
-use crate::table::{Batch, Layer};
+use crate::table::{Batch, Layer, LayerKey};
 use base_logs::BaseLogs;
 use block::{Chunk, Parsed};
+use coded::Coded;
 pub use files::InputFile;
 
 /// Bytes of text that are read as one.
@@ -61,6 +66,9 @@ pub enum RunError {
     /// The output cannot be written.
     #[error(transparent)]
     Write(#[from] crate::write::WriteError),
+    /// The catalogue cannot be used.
+    #[error(transparent)]
+    Catalogue(#[from] JobError),
     /// Nothing to map.
     #[error("{0}")]
     Nothing(String),
@@ -92,7 +100,7 @@ pub trait Sink: Send {
     ///
     /// # Errors
     /// When they cannot be written.
-    fn write(&mut self, layer: LayerName, batch: &Batch) -> Result<(), crate::write::WriteError>;
+    fn write(&mut self, layer: LayerKey, batch: &Batch) -> Result<(), crate::write::WriteError>;
 
     /// Takes a row that was held.
     ///
@@ -148,6 +156,8 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(crs_error("north.grid_crs"))?;
     let rules = Rules { ballpark: job.allow_ballpark, missing_grids: job.allow_missing_grids };
 
+    let catalogue = coded::load(job, &output)?;
+
     let mut base_logs = BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?;
     let shot_logs = files::ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
     let stations = stations::find(job, &mut base_logs, &shot_logs)?;
@@ -176,7 +186,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
     check_any_base(&table)?;
     let declinations = Declinations::new(&job.north);
-    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks);
+    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks, catalogue.clone());
     let (sights, backsight_notes) =
         backsights::find(&shot_logs, &table, &Joiner::new(&table, &job.join), &shot_rules, &declinations)?;
     let orientations = orientation::orientations(&table, &sights);
@@ -190,6 +200,9 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let third = locator.third().words();
     let table = table;
     let joiner = Joiner::new(&table, &job.join);
+    let coded = catalogue.map(|catalogue| Coded::new(catalogue, &shot_logs.carried));
+    let has_coarse = coded.as_ref().is_some_and(|coded| coded.catalogue.has_coarse());
+    let none_repeated = Default::default();
     let stage = compute::Stage {
         joiner: &joiner,
         orientations: &orientations,
@@ -202,14 +215,21 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         projected: output.kind() == crate::crs::Kind::Projected,
         grid_unit_m: output.unit_factor(),
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+        repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &none_repeated },
+        coded: coded.as_ref(),
+        has_coarse,
         wanted: &job.layers,
     };
 
     let mut described = layers::all(&third);
     for layer in &mut described {
-        match layer.name {
-            LayerName::Features => layer.fields.extend(shot_logs.carried.iter().map(|carried| carried.field.clone())),
-            LayerName::Bases => layer.fields.extend(base_logs.carried.iter().map(|carried| carried.field.clone())),
+        match layer.key {
+            LayerKey::Own(LayerName::Features) => {
+                layer.fields.extend(shot_logs.carried.iter().map(|carried| carried.field.clone()))
+            }
+            LayerKey::Own(LayerName::Bases) if !has_coarse => {
+                layer.fields.extend(base_logs.carried.iter().map(|carried| carried.field.clone()))
+            }
             _ => {}
         }
     }
@@ -217,14 +237,20 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let (composes, strings) = (claims(Quantity::Measure), claims(Quantity::String));
     described.retain(|layer| {
         // Layers that no row can fill are not written.
-        let may_fill = match layer.name {
+        let LayerKey::Own(name) = layer.key else { return true };
+        let may_fill = match name {
             LayerName::Lines | LayerName::Areas => composes || strings,
             LayerName::Vertices => strings,
             LayerName::Measurements | LayerName::Parts => composes,
+            // Sight lines end at the places that are withheld.
+            LayerName::SightLines => !has_coarse,
             _ => true,
         };
-        may_fill && job.layers.contains(&layer.name)
+        may_fill && job.layers.contains(&name)
     });
+    if let Some(coded) = stage.coded.filter(|_| job.layers.contains(&LayerName::Features)) {
+        described.splice(1..1, coded.layers(&third, &shot_logs.carried));
+    }
     let has_z = stage.placed_bases.iter().any(|base| base.z.is_some());
     sink.begin(&Setup { job, crs: &output, layers: described, rules, has_z })?;
 
@@ -232,8 +258,10 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let mut counts: Vec<Counts> = shot_logs.files.iter().map(files::Log::counts_above).collect();
     let mut shots_of_base = vec![0u64; table.bases.len()];
     let mut collected = Vec::new();
+    let mut waiting = Vec::new();
+    let mut unknown_codes: BTreeMap<String, u64> = BTreeMap::new();
     let mut base_counts = base_logs.counts(&table);
-    write_bases_held(sink, &base_logs, &table, job.layers.contains(&LayerName::Ledger))?;
+    write_bases_held(sink, &base_logs, &table, job.layers.contains(&LayerName::Ledger), has_coarse)?;
 
     // The writer has a thread of its own; a failure there ends the computation at the next window.
     let (sender, receiver) = sync_channel::<Window>(WINDOWS_WAITING);
@@ -249,6 +277,8 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         let computed = compute_all(&stage, &shot_rules, job.checks.azimuth_repeats, progress, |mut window| {
             for block in &mut window {
                 collected.append(&mut block.collected);
+                waiting.append(&mut block.waiting);
+                block.unknown_codes.iter().for_each(|(code, rows)| *unknown_codes.entry(code.clone()).or_default() += rows);
                 counts[block.file].add(&block.counts);
                 block.shots_of_base.iter().for_each(|(base, shots)| shots_of_base[*base] += shots);
             }
@@ -262,7 +292,22 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         written.and(computed)
     })?;
 
-    let finished = composed::finish(&stage, collected, job.checks.repair_areas).map_err(crs_error("crs"))?;
+    let repeats = repeated::settle(&stage, &waiting, job.checks.combine_repeats).map_err(crs_error("crs"))?;
+    for (layer, batch) in &repeats.batches {
+        sink.write(*layer, batch)?;
+    }
+    if job.layers.contains(&LayerName::Ledger) && !repeats.entries.is_empty() {
+        let records: Vec<layers::ledger::Record> =
+            repeats.entries.iter().map(|entry| layers::ledger::Record::Row(names[entry.file], false, entry)).collect();
+        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
+    }
+    repeats.counts.iter().for_each(|(file, of_file)| counts[*file].add(of_file));
+    repeats.shots_of_base.iter().for_each(|(base, shots)| shots_of_base[*base] += shots);
+    repeats.unknown_codes.iter().for_each(|(code, rows)| *unknown_codes.entry(code.clone()).or_default() += rows);
+    let mut finished = composed::finish(&stage, collected, job.checks.repair_areas).map_err(crs_error("crs"))?;
+    if has_coarse {
+        finished.held.iter_mut().for_each(Entry::withhold);
+    }
     for (layer, batch) in &finished.batches {
         sink.write(*layer, batch)?;
     }
@@ -275,14 +320,14 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     if job.layers.contains(&LayerName::Ledger) && !finished.held.is_empty() {
         let records: Vec<layers::ledger::Record> =
             finished.held.iter().map(|entry| layers::ledger::Record::Row(names[entry.file], false, entry)).collect();
-        sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
     }
     for (file, rows) in &finished.composed {
         counts[*file].composed += rows;
     }
     if job.layers.contains(&LayerName::Bases) {
         let batch = compute::bases_batch(&stage, &shots_of_base, &base_logs);
-        sink.write(LayerName::Bases, &batch)?;
+        sink.write(LayerName::Bases.into(), &batch)?;
     }
     let mut files = Vec::new();
     for (info, counts) in base_logs.files.iter().map(|file| &file.info).zip(base_counts.drain(..)) {
@@ -294,7 +339,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     if job.layers.contains(&LayerName::Ledger) {
         let records: Vec<layers::ledger::Record> =
             files.iter().map(|file| layers::ledger::Record::File(&file.name, file.is_bases, &file.counts)).collect();
-        sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
     }
     let total = |bases: bool| {
         let mut sum = Counts::default();
@@ -309,7 +354,10 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     notes.extend(outside_grid);
     notes.extend(stations.notes);
     notes.extend(backsight_notes);
+    notes.extend(repeats.notes);
     notes.extend(finished.notes);
+    notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&unknown_codes)));
+    notes.extend(stage.coded.and_then(Coded::coarse_note));
     notes.extend(notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg));
     Ok(Account {
         shots,
@@ -411,15 +459,24 @@ fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledge
         if wants_ledger && !block.entries.is_empty() {
             let records: Vec<layers::ledger::Record> =
                 block.entries.iter().map(|entry| layers::ledger::Record::Row(names[block.file], false, entry)).collect();
-            sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+            sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
         }
     }
     Ok(())
 }
 
 /// The base rows that were held or flagged, before the shots.
-fn write_bases_held(sink: &mut dyn Sink, logs: &BaseLogs, table: &BaseTable, wants_ledger: bool) -> Result<(), RunError> {
-    let entries = base_logs::base_entries(table);
+fn write_bases_held(
+    sink: &mut dyn Sink,
+    logs: &BaseLogs,
+    table: &BaseTable,
+    wants_ledger: bool,
+    withhold: bool,
+) -> Result<(), RunError> {
+    let mut entries = base_logs::base_entries(table);
+    if withhold {
+        entries.iter_mut().for_each(Entry::withhold);
+    }
     for entry in &entries {
         if matches!(entry.outcome, Outcome::Held(_)) {
             sink.held(&logs.files[entry.file].info.name, entry)?;
@@ -428,7 +485,7 @@ fn write_bases_held(sink: &mut dyn Sink, logs: &BaseLogs, table: &BaseTable, wan
     if wants_ledger && !entries.is_empty() {
         let records: Vec<layers::ledger::Record> =
             entries.iter().map(|entry| layers::ledger::Record::Row(&logs.files[entry.file].info.name, true, entry)).collect();
-        sink.write(LayerName::Ledger, &compute::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
     }
     Ok(())
 }

@@ -66,9 +66,11 @@ pub struct CountSummary {
     pub flags: BTreeMap<String, u64>,
     /// Rows mapped without a height.
     pub without_height: u64,
+    /// Further shots to a feature that is mapped: joined in its point, or left out of it by a test.
+    pub repeats: u64,
     /// Rows that are no points of their own and serve a composed measurement.
     pub composed: u64,
-    /// Fixes of a receiver outside every occupation: `read` = `mapped` + `held` + `composed` + these.
+    /// Fixes of a receiver outside every occupation: `read` = `mapped` + `repeats` + `held` + `composed` + these.
     pub outside_occupations: u64,
 }
 
@@ -144,6 +146,7 @@ impl From<&Counts> for CountSummary {
             flagged: counts.flagged,
             flags: counts.flags.iter().map(|(flag, count)| (flag.code().to_owned(), *count)).collect(),
             without_height: counts.without_height,
+            repeats: counts.repeats,
             composed: counts.composed,
             outside_occupations: counts.outside_occupations,
         }

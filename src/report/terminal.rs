@@ -34,6 +34,16 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
         grouped(shots.flagged),
         bases(account)
     )?;
+    if shots.repeats > 0 {
+        writeln!(
+            text,
+            "  {} further shots to features mapped already: joined in their points or left out by a test",
+            grouped(shots.repeats)
+        )?;
+    }
+    if shots.composed > 0 {
+        writeln!(text, "  {} rows served measurements without being points of their own", grouped(shots.composed))?;
+    }
     if shots.without_height > 0 {
         writeln!(text, "  {} mapped without a height: nothing vertical was measured", grouped(shots.without_height))?;
     }

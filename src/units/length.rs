@@ -3,7 +3,7 @@
 use std::fmt;
 
 /// A unit of length. Factors are exact by definition: the international foot and yard of 1959
-/// (0.3048 m, 0.9144 m; EPSG units 9002, 9096) and the US survey foot (1200/3937 m; EPSG unit 9003).
+/// (0.3048 m, 0.9144 m; EPSG units 9002, 9096), the inch a twelfth of the foot (0.0254 m), and the US survey foot (1200/3937 m; EPSG unit 9003).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum LengthUnit {
     /// Metre.
@@ -14,11 +14,18 @@ pub enum LengthUnit {
     UsSurveyFoot,
     /// International yard.
     Yard,
+    /// Centimetre: for diameters.
+    Centimetre,
+    /// Inch: for diameters.
+    Inch,
 }
 
 impl LengthUnit {
-    /// Every unit.
+    /// The units of distances and heights.
     pub const ALL: [LengthUnit; 4] = [LengthUnit::Metre, LengthUnit::Foot, LengthUnit::UsSurveyFoot, LengthUnit::Yard];
+
+    /// The units of diameters.
+    pub const OF_DIAMETERS: [LengthUnit; 4] = [LengthUnit::Metre, LengthUnit::Centimetre, LengthUnit::Foot, LengthUnit::Inch];
 
     /// The suffix of canonical column names.
     pub fn suffix(self) -> &'static str {
@@ -27,6 +34,8 @@ impl LengthUnit {
             LengthUnit::Foot => "ft",
             LengthUnit::UsSurveyFoot => "usft",
             LengthUnit::Yard => "yd",
+            LengthUnit::Centimetre => "cm",
+            LengthUnit::Inch => "in",
         }
     }
 
@@ -37,6 +46,8 @@ impl LengthUnit {
             LengthUnit::Foot => value * 0.3048,
             LengthUnit::UsSurveyFoot => value * 1200.0 / 3937.0,
             LengthUnit::Yard => value * 0.9144,
+            LengthUnit::Centimetre => value / 100.0,
+            LengthUnit::Inch => value * 0.0254,
         }
     }
 
@@ -47,6 +58,8 @@ impl LengthUnit {
             LengthUnit::Foot => metres / 0.3048,
             LengthUnit::UsSurveyFoot => metres * 3937.0 / 1200.0,
             LengthUnit::Yard => metres / 0.9144,
+            LengthUnit::Centimetre => metres * 100.0,
+            LengthUnit::Inch => metres / 0.0254,
         }
     }
 
@@ -69,6 +82,8 @@ impl fmt::Display for LengthUnit {
             LengthUnit::Foot => "international foot",
             LengthUnit::UsSurveyFoot => "US survey foot",
             LengthUnit::Yard => "yard",
+            LengthUnit::Centimetre => "centimetre",
+            LengthUnit::Inch => "inch",
         })
     }
 }

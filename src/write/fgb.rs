@@ -36,7 +36,7 @@ impl FlatGeobuf {
             let index = if is_table { "SPATIAL_INDEX=NO" } else { "SPATIAL_INDEX=YES" };
             let created = dataset
                 .create_layer(LayerOptions {
-                    name: layer.id,
+                    name: &layer.id,
                     srs: (!is_table).then_some(&srs),
                     ty: type_of(layer.geometry, has_z),
                     options: Some(&[&title, &description, index]),

@@ -19,10 +19,10 @@ mod shp;
 use std::path::{Path, PathBuf};
 
 use crate::crs::CrsError;
-use crate::job::{Format, LayerName};
+use crate::job::Format;
 use crate::ledger::Entry;
 use crate::pipeline::{Account, Setup, Sink};
-use crate::table::{Batch, Layer};
+use crate::table::{Batch, Layer, LayerKey};
 use dated::Latest;
 use folder::Folder;
 
@@ -111,7 +111,7 @@ pub struct Output {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Extent {
     /// The layer's name in files.
-    pub layer: &'static str,
+    pub layer: String,
     /// Records.
     pub records: u64,
     /// Least x, least y, greatest x, greatest y in the CRS of the layers; none without geometry.
@@ -153,7 +153,7 @@ impl Output {
 impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.layers = setup.layers.clone();
-        self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id, records: 0, bounds: None }).collect();
+        self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id.clone(), records: 0, bounds: None }).collect();
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
         formats.dedup();
@@ -171,8 +171,8 @@ impl Sink for Output {
         Ok(())
     }
 
-    fn write(&mut self, name: LayerName, batch: &Batch) -> Result<(), WriteError> {
-        let Some(index) = self.layers.iter().position(|layer| layer.name == name) else { return Ok(()) };
+    fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
+        let Some(index) = self.layers.iter().position(|layer| layer.key == key) else { return Ok(()) };
         let layer = &self.layers[index];
         self.latest.see(layer, batch);
         self.extents[index].see(batch);
@@ -212,7 +212,7 @@ impl Sink for Discard {
         Ok(())
     }
 
-    fn write(&mut self, _: LayerName, _: &Batch) -> Result<(), WriteError> {
+    fn write(&mut self, _: LayerKey, _: &Batch) -> Result<(), WriteError> {
         Ok(())
     }
 

@@ -54,8 +54,8 @@ impl GeoPackage {
                 .map(|layer| {
                     let has_geometry = layer.geometry != GeometryKind::None;
                     Ok(Table {
-                        packed: pack::Table::new(schema::root_page(&connection, layer.id)?),
-                        index: has_geometry.then(|| rtree::Roots::of(&connection, layer.id)).transpose()?,
+                        packed: pack::Table::new(schema::root_page(&connection, &layer.id)?),
+                        index: has_geometry.then(|| rtree::Roots::of(&connection, &layer.id)).transpose()?,
                         records: 0,
                         boxes: Vec::new(),
                         summary: schema::Contents::default(),

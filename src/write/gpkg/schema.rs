@@ -6,7 +6,7 @@ use rusqlite::{Connection, params};
 use super::super::number::iso_utc;
 use crate::crs::Crs;
 use crate::pipeline::Setup;
-use crate::table::{FieldKind, GeometryKind, Layer};
+use crate::table::{FieldKind, GeometryKind, Layer, Values};
 
 const EPSG_4326: &str = r#"GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]],PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]],AXIS["Latitude",NORTH],AXIS["Longitude",EAST],AUTHORITY["EPSG","4326"]]"#;
 
@@ -49,16 +49,52 @@ const BASE: &str = "
         ('gpkg_data_column_constraints', NULL, 'gpkg_schema', 'http://www.geopackage.org/spec121/#extension_schema', 'read-write');
 ";
 
+/// The domains of all fields, each once (annex F.9).
+fn domains(connection: &Connection, layers: &[Layer]) -> Result<(), rusqlite::Error> {
+    let mut known: Vec<&str> = Vec::new();
+    for domain in layers.iter().flat_map(|layer| &layer.fields).filter_map(|field| field.domain.as_ref()) {
+        if known.contains(&domain.name.as_str()) {
+            continue;
+        }
+        known.push(&domain.name);
+        match &domain.values {
+            Values::List(list) => {
+                for (value, meaning) in list {
+                    connection.execute(
+                        "INSERT INTO gpkg_data_column_constraints VALUES (?1, 'enum', ?2, NULL, NULL, NULL, NULL, ?3)",
+                        params![domain.name, value, meaning],
+                    )?;
+                }
+            }
+            Values::Range { least, greatest } => {
+                // An open end is written as infinity: readers want a number at both.
+                connection.execute(
+                    "INSERT INTO gpkg_data_column_constraints VALUES (?1, 'range', NULL, ?2, 1, ?3, 1, ?4)",
+                    params![
+                        domain.name,
+                        least.unwrap_or(f64::NEG_INFINITY),
+                        greatest.unwrap_or(f64::INFINITY),
+                        domain.description
+                    ],
+                )?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// Creates everything but the records; returns the srs_id of the layers.
 pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Result<i32, rusqlite::Error> {
     connection.execute_batch(BASE)?;
     let srs_id = reference_systems(connection, setup.crs)?;
+    domains(connection, layers)?;
     for layer in layers {
         connection.execute_batch(&create_table(layer))?;
         for field in &layer.fields {
+            let constraint = field.domain.as_ref().map(|domain| domain.name.as_str());
             connection.execute(
-                "INSERT INTO gpkg_data_columns (table_name, column_name, description) VALUES (?1, ?2, ?3)",
-                params![layer.id, field.name, field.description],
+                "INSERT INTO gpkg_data_columns (table_name, column_name, description, constraint_name) VALUES (?1, ?2, ?3, ?4)",
+                params![layer.id, field.name, field.description, constraint],
             )?;
         }
         let is_table = layer.geometry == GeometryKind::None;
@@ -137,7 +173,7 @@ pub fn describe(
             _ => 2,
         };
         connection.execute("UPDATE gpkg_geometry_columns SET z = ?1 WHERE table_name = ?2", params![z, layer.id])?;
-        connection.execute_batch(&triggers(layer.id))?;
+        connection.execute_batch(&triggers(&layer.id))?;
     }
     connection.execute_batch("COMMIT")
 }

@@ -1,0 +1,211 @@
+//! Settings in TOML: unknown keys refused with the nearest known one, values of a wrong type named, each with its line.
+//!
+//! The JSON Schema that the types of the settings give says which keys there are.
+
+use schemars::JsonSchema;
+use serde::de::DeserializeOwned;
+use serde_json::Value;
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::JobError;
+use crate::intake::columns::nearest;
+
+/// The mark that a starter job leaves where a person must decide.
+pub const UNDECIDED: &str = "??";
+
+/// Settings as they were written, to name lines of.
+pub(crate) struct Document<'t> {
+    text: &'t str,
+    name: &'t str,
+    table: DeTable<'t>,
+}
+
+/// Reads settings. `name` is the file's for messages, `whole` what its text is called, "the job".
+///
+/// # Errors
+/// What is wrong, with its line.
+pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
+    text: &'t str,
+    name: &'t str,
+    whole: &str,
+) -> Result<(T, Document<'t>), JobError> {
+    let at = |offset: Option<usize>, problem: String| wrong(text, name, offset, problem);
+    let table = DeTable::parse(text)
+        .map_err(|error| at(error.span().map(|span| span.start), format!("not TOML: {}", error.message())))?
+        .into_inner();
+    let schema = serde_json::to_value(schemars::schema_for!(T)).unwrap_or_default();
+    check_keys(&table, &schema, &schema, &mut Vec::new()).map_err(|(offset, problem)| at(Some(offset), problem))?;
+    let settings = toml::from_str(text).map_err(|error| {
+        let problem = error.message().replace("missing field", &format!("{whole} lacks the key"));
+        at(error.span().map(|span| span.start), problem)
+    })?;
+    Ok((settings, Document { text, name, table }))
+}
+
+impl Document<'_> {
+    /// An error at a byte of the text.
+    pub fn wrong(&self, offset: Option<usize>, problem: String) -> JobError {
+        wrong(self.text, self.name, offset, problem)
+    }
+
+    /// Byte offset of the key at a path.
+    pub fn offset_of(&self, path: &[&str]) -> Option<usize> {
+        offset_of(&self.table, path)
+    }
+}
+
+fn wrong(text: &str, name: &str, offset: Option<usize>, problem: String) -> JobError {
+    let line = offset.map(|offset| text[..offset.min(text.len())].matches('\n').count() + 1);
+    let place = line.map_or_else(|| name.to_owned(), |line| format!("{name}:{line}"));
+    JobError::Wrong { place, problem }
+}
+
+type Misplaced = (usize, String);
+
+/// Walks the document beside the schema: refuses unknown keys and values of a wrong type.
+fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
+    let schema = resolved(schema, root);
+    for (key, value) in table {
+        let name = key.get_ref().as_ref();
+        if name.contains(UNDECIDED) {
+            return Err((
+                key.span().start,
+                format!("\"{name}\" is still undecided: put in place of {UNDECIDED} what its comment asks for"),
+            ));
+        }
+        let inner = match schema.get("properties").and_then(|properties| properties.get(name)) {
+            Some(inner) => inner,
+            None => match schema.get("additionalProperties") {
+                Some(inner @ Value::Object(_)) => inner,
+                _ => return Err((key.span().start, unknown_key(name, schema, path))),
+            },
+        };
+        path.push(name.to_owned());
+        check_value(value, inner, root, path)?;
+        path.pop();
+    }
+    Ok(())
+}
+
+fn unknown_key(name: &str, schema: &Value, path: &[String]) -> String {
+    let known: Vec<&str> = schema
+        .get("properties")
+        .and_then(Value::as_object)
+        .map(|properties| properties.keys().map(String::as_str).collect())
+        .unwrap_or_default();
+    let place = if path.is_empty() { String::new() } else { format!(" in [{}]", path.join(".")) };
+    match nearest(name, known.iter().copied()) {
+        Some(near) => format!("unknown key {name}{place}; did you mean {near}?"),
+        None => format!("unknown key {name}{place}; known keys: {}", known.join(", ")),
+    }
+}
+
+fn check_value(value: &Spanned<DeValue>, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
+    let schema = resolved(schema, root);
+    let at = value.span().start;
+    if let DeValue::String(text) = value.get_ref()
+        && text.contains(UNDECIDED)
+    {
+        return Err((at, format!("{} is still undecided: put in place of \"{text}\" what its comment asks for", path.join("."))));
+    }
+    match value.get_ref() {
+        DeValue::Table(table) => {
+            if let Some(branch) = branch(schema, root, "object") {
+                return check_keys(table, branch, root, path);
+            }
+        }
+        DeValue::Array(items) => {
+            if let Some(branch) = branch(schema, root, "array") {
+                if let Some(inner) = branch.get("items") {
+                    items.iter().try_for_each(|item| check_value(item, inner, root, path))?;
+                }
+                return Ok(());
+            }
+        }
+        _ => {}
+    }
+    let found = match value.get_ref() {
+        DeValue::String(_) => "string",
+        DeValue::Integer(_) => "integer",
+        DeValue::Float(_) => "number",
+        DeValue::Boolean(_) => "boolean",
+        DeValue::Array(_) => "array",
+        DeValue::Table(_) => "object",
+        DeValue::Datetime(_) => "date",
+    };
+    let wanted = types_of(schema, root);
+    let fits = wanted.is_empty() || wanted.iter().any(|kind| kind == found || (kind == "number" && found == "integer"));
+    if fits {
+        return Ok(());
+    }
+    let word = |kind: &str| match kind {
+        "string" => "a text in quotes",
+        "integer" => "a whole number",
+        "number" => "a number",
+        "boolean" => "true or false",
+        "array" => "a list in [ ]",
+        "object" => "a table",
+        _ => "a date",
+    };
+    let wanted: Vec<&str> = wanted.iter().filter(|kind| *kind != "null").map(|kind| word(kind)).collect();
+    Err((at, format!("{} must be {}, not {}", path.join("."), wanted.join(" or "), word(found))))
+}
+
+/// Follows `$ref`.
+fn resolved<'s>(schema: &'s Value, root: &'s Value) -> &'s Value {
+    match schema.get("$ref").and_then(Value::as_str).and_then(|pointer| pointer.strip_prefix('#')) {
+        Some(pointer) => root.pointer(pointer).unwrap_or(schema),
+        None => schema,
+    }
+}
+
+/// The schema itself or the alternative in it that has a type.
+fn branch<'s>(schema: &'s Value, root: &'s Value, kind: &str) -> Option<&'s Value> {
+    let schema = resolved(schema, root);
+    let here = match schema.get("type") {
+        Some(Value::String(one)) => one == kind,
+        Some(Value::Array(several)) => several.iter().any(|one| one == kind),
+        _ => false,
+    };
+    if here {
+        return Some(schema);
+    }
+    ["anyOf", "oneOf"].iter().filter_map(|key| schema.get(*key)?.as_array()).flatten().find_map(|inner| branch(inner, root, kind))
+}
+
+/// The types that a schema allows; none named means any.
+fn types_of(schema: &Value, root: &Value) -> Vec<String> {
+    let schema = resolved(schema, root);
+    match schema.get("type") {
+        Some(Value::String(one)) => return vec![one.clone()],
+        Some(Value::Array(several)) => return several.iter().filter_map(Value::as_str).map(str::to_owned).collect(),
+        _ => {}
+    }
+    if let Some(Value::String(_)) = schema.get("const") {
+        return vec!["string".into()];
+    }
+    ["anyOf", "oneOf"]
+        .iter()
+        .filter_map(|key| schema.get(*key)?.as_array())
+        .flatten()
+        .flat_map(|inner| types_of(inner, root))
+        .collect()
+}
+
+/// Byte offset of the key at a path; the number of a table in a list is a step of it.
+fn offset_of(table: &DeTable, path: &[&str]) -> Option<usize> {
+    let (first, rest) = path.split_first()?;
+    let (key, value) = table.iter().find(|(key, _)| key.get_ref().as_ref() == *first)?;
+    match value.get_ref() {
+        DeValue::Table(inner) if !rest.is_empty() => offset_of(inner, rest).or(Some(key.span().start)),
+        DeValue::Array(items) if !rest.is_empty() => {
+            let item = items.get(rest[0].parse::<usize>().ok()?)?;
+            match item.get_ref() {
+                DeValue::Table(inner) if rest.len() > 1 => offset_of(inner, &rest[1..]).or(Some(item.span().start)),
+                _ => Some(item.span().start),
+            }
+        }
+        _ => Some(key.span().start),
+    }
+}
