@@ -191,6 +191,7 @@ mod tests {
                 triangle: Triangle::Level { horizontal_m: distance },
                 instrument_height_m: None,
                 target_height_m: None,
+                face_diameter_m: None,
                 when: None,
                 kit: Kit::from(&Instrument::default()),
                 flags: Flags::default(),
