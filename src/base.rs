@@ -51,6 +51,10 @@ pub struct Base {
     pub earth_radius_m: f64,
     /// The grid that grid azimuths mean.
     pub grid: Option<GridFactors>,
+    /// Whether a network of shots made its position better.
+    pub adjusted: bool,
+    /// Whether it has no position but what the network gave it.
+    pub from_network: bool,
     /// Suspicions.
     pub flags: Flags,
 }
@@ -323,6 +327,8 @@ impl BaseTable {
             sigma_datum_m: source.to_datum.operation().accuracy_m.unwrap_or(0.0),
             epoch,
             grid: grid_crs.grid_factors(at.lon_rad - grid_crs.meridian_rad(), at.lat_rad),
+            adjusted: false,
+            from_network: false,
             flags,
             row: row.clone(),
         }))

@@ -155,6 +155,8 @@ pub enum Flag {
     RepeatsDisagree,
     /// The feature's name stands for several places.
     NotOneFeature,
+    /// A reading of the row failed the test of the network and was taken out.
+    RejectedByTest,
 }
 
 impl Reason {
@@ -271,7 +273,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 27] = [
+    pub const ALL: [Flag; 28] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -299,6 +301,7 @@ impl Flag {
         Flag::OutlyingShot,
         Flag::RepeatsDisagree,
         Flag::NotOneFeature,
+        Flag::RejectedByTest,
     ];
 
     /// The code in files.
@@ -331,6 +334,7 @@ impl Flag {
             Flag::OutlyingShot => "outlying_shot",
             Flag::RepeatsDisagree => "repeats_disagree",
             Flag::NotOneFeature => "not_one_feature",
+            Flag::RejectedByTest => "rejected_by_test",
         }
     }
 
@@ -373,6 +377,7 @@ impl Flag {
             Flag::RepeatsDisagree => {
                 "two shots to the feature lie farther apart than their uncertainty allows; which is wrong cannot be told: shoot a third"
             }
+            Flag::RejectedByTest => "a reading of the row failed the test of the network and was taken out",
             Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
     }
@@ -464,7 +469,7 @@ impl Entry {
                 fault.value.clear();
                 fault.sentence = fault.reason.advice().to_owned();
             }
-            Outcome::Flagged(_, detail) => detail.clear(),
+            Outcome::Flagged(_, detail) | Outcome::Used(_, detail) | Outcome::Rejected(_, detail) => detail.clear(),
         }
     }
 }
@@ -479,6 +484,10 @@ pub enum Outcome {
     Held(Fault),
     /// Mapped, with suspicions, and what there is to say of this row's beside the sentences of the flags.
     Flagged(Flags, String),
+    /// Used in a network: suspicions, and the residuals of its readings.
+    Used(Flags, String),
+    /// In a network, all its readings rejected by the test: suspicions, and the residuals.
+    Rejected(Flags, String),
 }
 
 /// Counts of one input file. `read` = `mapped` + `repeats` + the sum of `held` + `composed` +
@@ -507,7 +516,7 @@ pub struct Counts {
     pub units_lines: u64,
     /// Further shots to a feature that is mapped: joined in its point, or left out of it by a test.
     pub repeats: u64,
-    /// Rows that are no points of their own and serve a composed measurement.
+    /// Rows that are no points of their own and serve a composed measurement or the places of bases.
     pub composed: u64,
     /// Fixes of a receiver outside every occupation: read, sound, and of no use to a base.
     pub outside_occupations: u64,

@@ -16,6 +16,7 @@
 //! | sightings → vectors | [`north`], [`orientation`], [`reduce`], [`covariance`] |
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
 //! | shots of one feature → one point | [`repeats`] |
+//! | shots that check each other → adjusted places | [`network`] |
 //! | codes → layers and attributes | [`catalogue`] |
 //! | rows together → measurements, lines and areas | [`joint`], [`compose`], [`assemble`] |
 //! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
@@ -45,6 +46,7 @@ pub mod joint;
 pub mod layers;
 pub mod ledger;
 pub mod locate;
+pub mod network;
 pub mod north;
 pub mod occupation;
 pub mod orientation;

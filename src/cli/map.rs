@@ -163,6 +163,7 @@ impl Args {
                 ..Heights::default()
             },
             checks: Checks::default(),
+            network: None,
         };
         job.bases.resolve(Path::new(""))?;
         job.shots.resolve(Path::new(""))?;

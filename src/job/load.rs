@@ -157,6 +157,9 @@ type Fault = (Vec<&'static str>, String);
 
 /// Values that types alone do not catch.
 fn check(job: &Job) -> Result<(), Fault> {
+    if let Some((key, problem)) = job.network.as_ref().and_then(super::Network::fault) {
+        return Err((vec!["network", key], problem));
+    }
     let fault = |path: &[&'static str], problem: String| Err((path.to_vec(), problem));
     if job.name.is_empty() || !job.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
         return fault(&["name"], format!("name = \"{}\": use letters, digits, - and _; files are named after it", job.name));

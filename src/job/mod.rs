@@ -8,6 +8,7 @@ mod calibration;
 mod declination;
 mod gnss;
 mod load;
+mod network;
 pub(crate) mod settings;
 
 use std::collections::BTreeMap;
@@ -21,6 +22,7 @@ use crate::clock::LeapSeconds;
 pub use calibration::{Calibration, Day};
 pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use load::{JobError, load, parse};
+pub use network::{Network, NetworkOrientation, Reject, Robust};
 pub use settings::UNDECIDED;
 
 /// One run's settings.
@@ -87,6 +89,9 @@ pub struct Job {
     /// Limits of the checks on rows.
     #[serde(default)]
     pub checks: Checks,
+    /// Adjusts shots that check each other. Default: none are adjusted.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub network: Option<Network>,
 }
 
 /// Logs of GNSS base positions.
@@ -459,13 +464,17 @@ pub enum LayerName {
     Measurements,
     /// The points of composed measurements.
     Parts,
+    /// Bases and features that a network placed.
+    Adjusted,
+    /// What the adjustment says of each reading.
+    Residuals,
     /// The account of the input: files, and rows held or flagged.
     Ledger,
 }
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 10] = [
+    pub const ALL: [LayerName; 12] = [
         LayerName::Features,
         LayerName::Bases,
         LayerName::SightLines,
@@ -475,6 +484,8 @@ impl LayerName {
         LayerName::Vertices,
         LayerName::Measurements,
         LayerName::Parts,
+        LayerName::Adjusted,
+        LayerName::Residuals,
         LayerName::Ledger,
     ];
 }

@@ -163,6 +163,18 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
         d("fix_kind", "FIX_KIND", "Kind of fix; of several, each with its count.", Text(|b| b.base.row.quality.kinds.as_deref())),
         d("hdop", "HDOP", "The worst horizontal dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_hdop))),
         d("pdop", "PDOP", "The worst position dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_pdop))),
+        d(
+            "placed_by",
+            "PLACED_BY",
+            "What its position is from: log (a base log), log and network (a log, made better by shots that check it), network (shots alone).",
+            Text(|b| {
+                Some(match (b.base.from_network, b.base.adjusted) {
+                    (true, _) => "network",
+                    (false, true) => "log and network",
+                    (false, false) => "log",
+                })
+            }),
+        ),
         d("shots", "SHOTS", "Shots mapped from the base.", Integer(|b| Some(b.shots as i64))),
         d(
             "flags",
@@ -174,8 +186,8 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
                 },
             ),
         ),
-        d("source_file", "SRC_FILE", "Input file.", Text(|b| Some(b.source_file))),
-        d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|b| Some(b.base.row.line as i64))),
+        d("source_file", "SRC_FILE", "Input file.", Text(|b| (!b.base.from_network).then_some(b.source_file))),
+        d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|b| (!b.base.from_network).then_some(b.base.row.line as i64))),
     ]);
     fields
 }

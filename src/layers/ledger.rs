@@ -42,13 +42,15 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
         d(
             "record",
             "RECORD",
-            "What the record is of: file, held (a row set aside) or flagged (a row mapped with a suspicion).",
+            "What the record is of: file, held (a row set aside), flagged (a row mapped with a suspicion), used or rejected (a row of a network, kept or rejected by its test).",
             Text(|r| {
                 Some(match r {
                     Record::File(..) => "file",
                     Record::Row(_, _, entry) => match entry.outcome {
                         Outcome::Held(_) => "held",
                         Outcome::Flagged(..) => "flagged",
+                        Outcome::Used(..) => "used",
+                        Outcome::Rejected(..) => "rejected",
                     },
                 })
             }),
@@ -84,6 +86,8 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
                 Some(Outcome::Held(fault)) => texts.push(Some(fault.reason.code())),
                 Some(Outcome::Flagged(flags, _)) => texts.push_display(flags),
+                Some(Outcome::Used(flags, _) | Outcome::Rejected(flags, _)) if !flags.is_empty() => texts.push_display(flags),
+                Some(Outcome::Used(..) | Outcome::Rejected(..)) => texts.push(None),
                 None => texts.push(None),
             }),
         ),
@@ -111,7 +115,7 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "What is wrong, in a sentence.",
             Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
                 Some(Outcome::Held(fault)) => texts.push(Some(&fault.sentence)),
-                Some(Outcome::Flagged(flags, detail)) => {
+                Some(Outcome::Flagged(flags, detail) | Outcome::Used(flags, detail) | Outcome::Rejected(flags, detail)) => {
                     let mut sentences: Vec<&str> = flags.iter().map(|flag| flag.sentence()).collect();
                     sentences.extend((!detail.is_empty()).then_some(detail.as_str()));
                     texts.push(Some(&sentences.join("; ")));

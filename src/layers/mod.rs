@@ -2,6 +2,7 @@
 //!
 //! The definitions here are the documentation too: `standoff schema layers` prints them.
 
+pub mod adjusted;
 pub mod bases;
 pub mod coarse;
 pub mod ellipses;
@@ -10,6 +11,7 @@ pub mod ledger;
 pub mod measurements;
 pub mod parts;
 pub mod place;
+pub mod residuals;
 pub mod sight_lines;
 pub mod strings;
 pub mod vertices;
@@ -104,6 +106,8 @@ pub fn all(third: &str) -> Vec<Layer> {
             LayerName::Vertices => vertices::layer(third),
             LayerName::Measurements => measurements::layer(),
             LayerName::Parts => parts::layer(third),
+            LayerName::Adjusted => adjusted::layer(third),
+            LayerName::Residuals => residuals::layer(),
             LayerName::Ledger => ledger::layer(),
         })
         .collect()

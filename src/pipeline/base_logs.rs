@@ -330,7 +330,7 @@ impl BaseLogs {
         }
         // A fix may lie between the times of several shots, and serve a base for each.
         let mut used = HashSet::new();
-        for base in &table.bases {
+        for base in table.bases.iter().filter(|base| !base.from_network) {
             counts[base.row.file].flag(base.flags);
             if base.row.origins.is_empty() {
                 counts[base.row.file].mapped += 1;

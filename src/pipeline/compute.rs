@@ -59,6 +59,8 @@ pub struct Stage<'j> {
     pub grid_unit_m: f64,
     /// Standard error of the orientation shared by a base's shots, beside the declination's.
     pub sigma_orientation_rad: f64,
+    /// Places of the rows that a network accounts for.
+    pub network_rows: &'j FxHashSet<(usize, u64)>,
     /// Prints of the names of features that were shot more than once.
     pub repeated: &'j FxHashSet<u64>,
     /// The catalogue.
@@ -79,6 +81,8 @@ pub struct Computed {
     pub shots_of_base: HashMap<usize, u64>,
     /// Rows that belong to measurements and strings.
     pub collected: Vec<Collected>,
+    /// What the audit found of rows that a network accounts for.
+    pub network_flags: Vec<((usize, u64), Flags)>,
     /// Shots that wait for the others of their feature.
     pub waiting: Vec<Waiting>,
     /// Rows by codes that the catalogue does not have.
@@ -126,6 +130,7 @@ impl Stage<'_> {
             batches: Vec::new(),
             shots_of_base: HashMap::new(),
             collected: Vec::new(),
+            network_flags: Vec::new(),
             waiting: Vec::new(),
             unknown_codes: BTreeMap::new(),
         };
@@ -133,6 +138,15 @@ impl Stage<'_> {
         let mut recent = None;
         let mut parts = parsed.parts.iter().peekable();
         for (index, (row, read)) in parsed.rows.rows().iter().zip(&parsed.rows_read).enumerate() {
+            if self.network_rows.contains(&(parsed.file, row.line.number)) {
+                parts.next_if(|(at, _)| *at == index);
+                match read {
+                    Err(fault) if fault.reason == Reason::RepeatedRow => computed.hold(row, fault.clone()),
+                    Ok(read) => computed.network_flags.push(((parsed.file, row.line.number), read.shot.flags)),
+                    Err(_) => {}
+                }
+                continue;
+            }
             if let Some((_, part)) = parts.next_if(|(at, _)| *at == index) {
                 match self.part(parsed, row, part, &mut recent) {
                     Ok(part) => computed.collected.push(part),

@@ -13,6 +13,7 @@ mod composed;
 mod compute;
 mod files;
 mod geoids;
+mod network;
 mod records;
 mod repeated;
 mod stations;
@@ -124,6 +125,8 @@ pub struct Account {
     pub magnetic_models: Vec<&'static str>,
     /// The geoids used.
     pub geoids: Vec<GeoidSummary>,
+    /// What came of the network, in sentences; empty without one.
+    pub network: Vec<String>,
     /// Each base and what became of it.
     pub stations: Vec<Station>,
     /// What the third coordinate of the layers is.
@@ -138,6 +141,40 @@ impl Account {
     /// Rows held, of bases and of shots.
     pub fn held_total(&self) -> u64 {
         self.shots.held_total() + self.bases.held_total()
+    }
+}
+
+/// Takes what is settled behind the stream.
+struct Behind<'r> {
+    sink: &'r mut dyn Sink,
+    names: &'r [&'r str],
+    wants_ledger: bool,
+    counts: &'r mut [Counts],
+    shots_of_base: &'r mut [u64],
+    unknown_codes: &'r mut BTreeMap<String, u64>,
+}
+
+impl Behind<'_> {
+    fn take(
+        &mut self,
+        batches: Vec<(LayerKey, Batch)>,
+        entries: &[Entry],
+        counts: BTreeMap<usize, Counts>,
+        shots_of_base: BTreeMap<usize, u64>,
+        unknown_codes: BTreeMap<String, u64>,
+    ) -> Result<(), RunError> {
+        for (layer, batch) in &batches {
+            self.sink.write(*layer, batch)?;
+        }
+        if self.wants_ledger && !entries.is_empty() {
+            let records: Vec<layers::ledger::Record> =
+                entries.iter().map(|entry| layers::ledger::Record::Row(self.names[entry.file], false, entry)).collect();
+            self.sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
+        }
+        counts.iter().for_each(|(file, of_file)| self.counts[*file].add(of_file));
+        shots_of_base.iter().for_each(|(base, shots)| self.shots_of_base[*base] += shots);
+        unknown_codes.into_iter().for_each(|(code, rows)| *self.unknown_codes.entry(code).or_default() += rows);
+        Ok(())
     }
 }
 
@@ -182,14 +219,19 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
             None => RunError::Crs { what: "crs", source },
         }
     })?;
+    let declinations = Declinations::new(&job.north);
+    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks, catalogue.clone());
+    let adjusted = network::adjust(job, &shot_logs, &mut table, &shot_rules, &declinations, (&output, grid.as_ref()), &geoid)?;
     let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
     check_any_base(&table)?;
-    let declinations = Declinations::new(&job.north);
-    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks, catalogue.clone());
     let (sights, backsight_notes) =
         backsights::find(&shot_logs, &table, &Joiner::new(&table, &job.join), &shot_rules, &declinations)?;
-    let orientations = orientation::orientations(&table, &sights);
+    let mut orientations = orientation::orientations(&table, &sights);
+    if let Some(adjusted) = &adjusted {
+        // What the network says of a base's azimuths holds its backsights too.
+        adjusted.orientations.iter().for_each(|(base, orientation)| orientations[*base] = Some(*orientation));
+    }
     let lines = orientation::fore_and_back(&table, &sights);
     for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
         table.bases[base].flags.raise(flag);
@@ -202,7 +244,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let joiner = Joiner::new(&table, &job.join);
     let coded = catalogue.map(|catalogue| Coded::new(catalogue, &shot_logs.carried));
     let has_coarse = coded.as_ref().is_some_and(|coded| coded.catalogue.has_coarse());
-    let none_repeated = Default::default();
+    let (none_repeated, no_rows) = Default::default();
     let stage = compute::Stage {
         joiner: &joiner,
         orientations: &orientations,
@@ -215,6 +257,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         projected: output.kind() == crate::crs::Kind::Projected,
         grid_unit_m: output.unit_factor(),
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+        network_rows: adjusted.as_ref().map_or(&no_rows, |adjusted| &adjusted.rows),
         repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &none_repeated },
         coded: coded.as_ref(),
         has_coarse,
@@ -242,6 +285,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
             LayerName::Lines | LayerName::Areas => composes || strings,
             LayerName::Vertices => strings,
             LayerName::Measurements | LayerName::Parts => composes,
+            LayerName::Adjusted | LayerName::Residuals => adjusted.is_some() && !has_coarse,
             // Sight lines end at the places that are withheld.
             LayerName::SightLines => !has_coarse,
             _ => true,
@@ -259,6 +303,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let mut shots_of_base = vec![0u64; table.bases.len()];
     let mut collected = Vec::new();
     let mut waiting = Vec::new();
+    let mut audited = BTreeMap::new();
     let mut unknown_codes: BTreeMap<String, u64> = BTreeMap::new();
     let mut base_counts = base_logs.counts(&table);
     write_bases_held(sink, &base_logs, &table, job.layers.contains(&LayerName::Ledger), has_coarse)?;
@@ -278,6 +323,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
             for block in &mut window {
                 collected.append(&mut block.collected);
                 waiting.append(&mut block.waiting);
+                audited.extend(block.network_flags.drain(..));
                 block.unknown_codes.iter().for_each(|(code, rows)| *unknown_codes.entry(code.clone()).or_default() += rows);
                 counts[block.file].add(&block.counts);
                 block.shots_of_base.iter().for_each(|(base, shots)| shots_of_base[*base] += shots);
@@ -292,18 +338,20 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         written.and(computed)
     })?;
 
+    let mut behind = Behind {
+        sink: &mut *sink,
+        names: &names,
+        wants_ledger: job.layers.contains(&LayerName::Ledger),
+        counts: &mut counts,
+        shots_of_base: &mut shots_of_base,
+        unknown_codes: &mut unknown_codes,
+    };
+    if let Some(adjusted) = &adjusted {
+        let settled = network::settle(&stage, adjusted, &audited).map_err(crs_error("crs"))?;
+        behind.take(settled.batches, &settled.entries, settled.counts, settled.shots_of_base, settled.unknown_codes)?;
+    }
     let repeats = repeated::settle(&stage, &waiting, job.checks.combine_repeats).map_err(crs_error("crs"))?;
-    for (layer, batch) in &repeats.batches {
-        sink.write(*layer, batch)?;
-    }
-    if job.layers.contains(&LayerName::Ledger) && !repeats.entries.is_empty() {
-        let records: Vec<layers::ledger::Record> =
-            repeats.entries.iter().map(|entry| layers::ledger::Record::Row(names[entry.file], false, entry)).collect();
-        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
-    }
-    repeats.counts.iter().for_each(|(file, of_file)| counts[*file].add(of_file));
-    repeats.shots_of_base.iter().for_each(|(base, shots)| shots_of_base[*base] += shots);
-    repeats.unknown_codes.iter().for_each(|(code, rows)| *unknown_codes.entry(code.clone()).or_default() += rows);
+    behind.take(repeats.batches, &repeats.entries, repeats.counts, repeats.shots_of_base, repeats.unknown_codes)?;
     let mut finished = composed::finish(&stage, collected, job.checks.repair_areas).map_err(crs_error("crs"))?;
     if has_coarse {
         finished.held.iter_mut().for_each(Entry::withhold);
@@ -365,6 +413,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         operations,
         magnetic_models: declinations.models(),
         geoids: geoids::used(&geoid, &table),
+        network: adjusted.as_ref().map(|adjusted| adjusted.report.clone()).unwrap_or_default(),
         stations: stations_of(&stage, &base_logs, &shots_of_base),
         third,
         crs: output.label(),

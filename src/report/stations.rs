@@ -80,7 +80,13 @@ fn block(text: &mut String, station: &Station) -> std::fmt::Result {
 
 fn source(text: &mut String, station: &Station) -> std::fmt::Result {
     let row = &station.base.row;
+    if station.base.from_network {
+        return writeln!(text, "  from    shots from and to it alone, by the network");
+    }
     write!(text, "  from    {}:{}", station.file, row.line)?;
+    if station.base.adjusted {
+        write!(text, ", made better by the network")?;
+    }
     match &row.occupation {
         None => {
             if let [(from, _)] = row.windows.as_slice() {

@@ -25,6 +25,8 @@ pub struct Summary {
     pub bases: CountSummary,
     /// Assumptions and warnings, in sentences.
     pub notes: Vec<String>,
+    /// What came of the network, in sentences; empty without one.
+    pub network: Vec<String>,
     /// The CRS of the layers.
     pub crs: String,
     /// What the layers' third coordinate is.
@@ -164,6 +166,7 @@ impl Summary {
             shots: CountSummary::from(&account.shots),
             bases: CountSummary::from(&account.bases),
             notes: account.notes.clone(),
+            network: account.network.clone(),
             crs: account.crs.clone(),
             third_coordinate: account.third.clone(),
             magnetic_models: account.magnetic_models.iter().map(|name| (*name).to_owned()).collect(),

@@ -64,6 +64,9 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     if !models.is_empty() {
         writeln!(text, "models   {}", models.join(", "))?;
     }
+    for sentence in &account.network {
+        writeln!(text, "network  {sentence}")?;
+    }
     for note in &account.notes {
         writeln!(text, "note     {note}")?;
     }

@@ -1,0 +1,181 @@
+//! Which stations hang together, which of them are checked, and which are left to the closed form.
+//!
+//! Components by union-find (R. E. Tarjan, J. ACM 22, 1975): stations that a reading joins, and all that share an
+//! instrument whose scale or constant is to be found. Then every station that hangs on one neighbour by no more
+//! readings than it has unknowns is taken off, again and again: no reading checks it, and it checks none.
+
+use std::collections::BTreeMap;
+
+use super::types::{Kind, Network};
+
+/// Stations that hang together and the readings between them, by index.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Component {
+    pub stations: Vec<usize>,
+    pub observations: Vec<usize>,
+}
+
+/// What an adjustment has to say of a station.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Role {
+    /// In a network of several stations; whether that network has more readings than unknowns.
+    Network {
+        /// Number of the component, counted from 0.
+        component: usize,
+        /// Whether it has redundant readings.
+        redundant: bool,
+    },
+    /// Hangs on one neighbour by one full shot that nothing checks: the closed form gives the same place. If the
+    /// neighbour is in a network, its adjusted place and orientation carry it ([`super::Solved::carry`]).
+    Polar {
+        /// The neighbour, by index.
+        from: usize,
+    },
+    /// No reading that counts joins it to another station.
+    Alone,
+}
+
+/// The sets of a union-find.
+pub(crate) struct Sets(Vec<usize>);
+
+impl Sets {
+    pub fn new(size: usize) -> Sets {
+        Sets((0..size).collect())
+    }
+
+    pub fn root(&mut self, mut i: usize) -> usize {
+        while self.0[i] != i {
+            self.0[i] = self.0[self.0[i]];
+            i = self.0[i];
+        }
+        i
+    }
+
+    pub fn join(&mut self, a: usize, b: usize) {
+        let (a, b) = (self.root(a), self.root(b));
+        self.0[a.max(b)] = a.min(b);
+    }
+}
+
+/// The components of the readings that `used` admits, in the order of their first stations; stations without a reading
+/// are in none.
+pub(crate) fn split(network: &Network, used: &[bool]) -> Vec<Component> {
+    let mut sets = Sets::new(network.stations.len());
+    let mut of_instrument: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut named = vec![false; network.stations.len()];
+    let readings = || network.observations.iter().enumerate().filter(|(i, _)| used.get(*i) == Some(&true));
+    for (_, o) in readings() {
+        sets.join(o.from, o.to);
+        (named[o.from], named[o.to]) = (true, true);
+        let unknown = |k: &usize| network.instruments.get(*k).is_some_and(|i| i.sigma_scale > 0.0 || i.sigma_constant_m > 0.0);
+        if let Some(k) = o.instrument.filter(|_| o.kind.is_range()).filter(unknown) {
+            let first = *of_instrument.entry(k).or_insert(o.from);
+            sets.join(first, o.from);
+        }
+    }
+    let mut index: BTreeMap<usize, usize> = BTreeMap::new();
+    let mut components: Vec<Component> = Vec::new();
+    for s in (0..network.stations.len()).filter(|s| named[*s]) {
+        let k = *index.entry(sets.root(s)).or_insert_with(|| {
+            components.push(Component { stations: Vec::new(), observations: Vec::new() });
+            components.len() - 1
+        });
+        components[k].stations.push(s);
+    }
+    for (i, o) in readings() {
+        if let Some(k) = index.get(&sets.root(o.from)) {
+            components[*k].observations.push(i);
+        }
+    }
+    components
+}
+
+/// Tells what an adjustment has to say of each station, by counting alone. A caller can leave the stations that are
+/// `Polar` or `Alone` to the closed form and give the others to [`super::adjust`].
+pub fn components(network: &Network) -> Vec<Role> {
+    let count = network.stations.len();
+    let mut readings_of: Vec<Vec<usize>> = vec![Vec::new(); count];
+    for (i, o) in network.observations.iter().enumerate() {
+        if o.from < count && o.to < count && o.from != o.to {
+            readings_of[o.from].push(i);
+            readings_of[o.to].push(i);
+        }
+    }
+    let mut used: Vec<bool> = network.observations.iter().map(|o| o.from < count && o.to < count && o.from != o.to).collect();
+    let mut roles = vec![Role::Alone; count];
+    let mut left: Vec<usize> = (0..count).rev().collect();
+    while let Some(s) = left.pop() {
+        let Some(neighbour) = hangs_on(network, s, &readings_of[s], &used) else { continue };
+        roles[s] = Role::Polar { from: neighbour };
+        readings_of[s].iter().for_each(|&i| used[i] = false);
+        left.push(neighbour);
+    }
+    for (k, component) in split(network, &used).iter().enumerate() {
+        let redundant = redundancy(network, component) > 0;
+        for &s in &component.stations {
+            roles[s] = Role::Network { component: k, redundant };
+        }
+    }
+    roles
+}
+
+/// The one neighbour that a station hangs on with nothing to spare.
+fn hangs_on(network: &Network, s: usize, readings: &[usize], used: &[bool]) -> Option<usize> {
+    let station = &network.stations[s];
+    if station.control.is_some() {
+        return None;
+    }
+    let mut neighbour = None;
+    let (mut vertical, mut bearing, mut range, mut count, mut own_directions, mut own_azimuths) =
+        (false, false, false, 0usize, false, false);
+    for o in readings.iter().filter(|i| used[**i]).map(|&i| &network.observations[i]) {
+        let other = if o.from == s { o.to } else { o.from };
+        if *neighbour.get_or_insert(other) != other {
+            return None;
+        }
+        vertical |= o.kind.is_vertical();
+        range |= o.kind.is_range();
+        bearing |= o.kind.is_bearing();
+        own_directions |= o.from == s && o.kind == Kind::Direction;
+        own_azimuths |= o.from == s && o.kind == Kind::Azimuth && station.sigma_orientation_rad == f64::INFINITY;
+        count += 1;
+    }
+    let unknowns = 2 + usize::from(vertical) + usize::from(own_directions) + usize::from(own_azimuths);
+    (bearing && range && count <= unknowns).then_some(neighbour?)
+}
+
+/// Equations less unknowns, by counting; heights that nothing measures are not counted.
+pub(crate) fn redundancy(network: &Network, component: &Component) -> i64 {
+    let mut vertical: BTreeMap<usize, bool> = component.stations.iter().map(|s| (*s, false)).collect();
+    let mut bearings: BTreeMap<usize, [bool; 2]> = BTreeMap::new();
+    let mut instruments: BTreeMap<usize, ()> = BTreeMap::new();
+    for o in component.observations.iter().map(|&i| &network.observations[i]) {
+        if o.kind.is_vertical() || o.kind == Kind::Slope {
+            vertical.insert(o.from, true);
+            vertical.insert(o.to, true);
+        }
+        match o.kind {
+            Kind::Azimuth => bearings.entry(o.from).or_default()[0] = true,
+            Kind::Direction => bearings.entry(o.from).or_default()[1] = true,
+            _ => {}
+        }
+        if let Some(k) = o.instrument.filter(|_| o.kind.is_range()) {
+            instruments.insert(k, ());
+        }
+    }
+    let mut spare = component.observations.len() as i64;
+    for &s in &component.stations {
+        let dims = if vertical[&s] { 3 } else { 2 };
+        match &network.stations[s].control {
+            Some(control) if control.is_fixed() => {}
+            Some(control) => spare += i64::from(control.has_height() && dims == 3) + 2 - dims,
+            None => spare -= dims,
+        }
+        let [azimuths, directions] = bearings.get(&s).copied().unwrap_or_default();
+        spare -= i64::from(directions) + i64::from(azimuths && network.stations[s].sigma_orientation_rad == f64::INFINITY);
+    }
+    for instrument in instruments.keys().filter_map(|&k| network.instruments.get(k)) {
+        spare -= i64::from(instrument.sigma_scale == f64::INFINITY) + i64::from(instrument.sigma_constant_m == f64::INFINITY);
+    }
+    spare
+}

@@ -1,0 +1,98 @@
+//! The unknowns of one component and where each stands in its normal equations.
+//!
+//! A station not held fixed has east, north and up as increments in its own local frame, or east and north alone where
+//! its height is held. A base has one orientation for its azimuths and one for its directions, where it has them; an
+//! instrument its scale and constant.
+
+use super::components::Component;
+use super::types::{Kind, Network};
+
+/// No unknown.
+pub(crate) const NONE: u32 = u32::MAX;
+
+/// Where the unknowns of a station stand.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Place {
+    /// First of its coordinates.
+    pub first: u32,
+    /// Coordinates: 0, 2 or 3.
+    pub size: u8,
+    /// Orientation of its azimuths.
+    pub azimuths: u32,
+    /// Orientation of its directions.
+    pub directions: u32,
+}
+
+/// The unknowns of one component.
+#[derive(Debug, Clone)]
+pub(crate) struct Layout {
+    /// By the station's place in the component.
+    pub places: Vec<Place>,
+    /// Scale and constant, by the instrument's index in the network.
+    pub instruments: Vec<[u32; 2]>,
+    /// Unknowns in all.
+    pub size: usize,
+}
+
+impl Layout {
+    /// The unknowns of a component. `holds_height` tells, by the network's station, whose height is held.
+    pub fn of(network: &Network, component: &Component, local: &[u32], holds_height: &[bool]) -> Layout {
+        let mut size = 0u32;
+        let mut next = |count: u32| {
+            let first = size;
+            size += count;
+            first
+        };
+        let mut bearings = vec![[false; 2]; component.stations.len()];
+        let mut ranges = vec![false; network.instruments.len()];
+        for &i in &component.observations {
+            let o = &network.observations[i];
+            match o.kind {
+                Kind::Azimuth => bearings[local[o.from] as usize][0] = true,
+                Kind::Direction => bearings[local[o.from] as usize][1] = true,
+                _ => {}
+            }
+            if let (Some(k), true) = (o.instrument, o.kind.is_range()) {
+                ranges[k] = true;
+            }
+        }
+        let places = component
+            .stations
+            .iter()
+            .zip(&bearings)
+            .map(|(&s, [azimuths, directions])| {
+                let station = &network.stations[s];
+                let size = match station.control {
+                    Some(control) if control.is_fixed() => 0,
+                    _ if holds_height[s] => 2,
+                    _ => 3,
+                };
+                Place {
+                    first: next(size),
+                    size: size as u8,
+                    azimuths: if *azimuths && station.sigma_orientation_rad > 0.0 { next(1) } else { NONE },
+                    directions: if *directions { next(1) } else { NONE },
+                }
+            })
+            .collect();
+        let instruments = network
+            .instruments
+            .iter()
+            .zip(&ranges)
+            .map(|(instrument, used)| {
+                [instrument.sigma_scale, instrument.sigma_constant_m].map(|s| if *used && s > 0.0 { next(1) } else { NONE })
+            })
+            .collect();
+        Layout { places, instruments, size: size as usize }
+    }
+
+    /// The station (by its place in the component) that an unknown belongs to.
+    pub fn station_of(&self, unknown: usize) -> Option<usize> {
+        self.places.iter().position(|p| {
+            let first = p.first as usize;
+            (first..first + p.size as usize).contains(&unknown)
+                || p.azimuths as usize == unknown
+                || p.directions as usize == unknown
+        })
+    }
+}

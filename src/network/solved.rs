@@ -1,0 +1,210 @@
+//! A solved component: places, covariances, residuals and tests, and what can be asked of them later.
+//!
+//! Covariances are those of the standard errors given, not scaled by the variance factor. Each station's is in its own
+//! east, north and up.
+
+use super::cholesky::Factor;
+use super::components::Component;
+use super::equations::between;
+use super::global::GlobalTest;
+use super::layout::{Layout, NONE, Place};
+use super::misclosure::Misclosure;
+use super::notes::Note;
+use super::outliers::Suspect;
+use super::reliability::Residual;
+use super::state::State;
+use crate::covariance::Covariance;
+use crate::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use crate::joint::{Estimate, Joint};
+use crate::reduce::Vector;
+
+/// A station after adjustment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SolvedStation {
+    /// Its index in the network.
+    pub station: usize,
+    /// Its position.
+    pub position: EarthCentred,
+    /// Covariance in its own east, north and up; no variance of up where the height is not known.
+    pub covariance: Covariance,
+    /// Whether the height is known; where not, it stands at the level of a base.
+    pub has_height: bool,
+    /// Whether another reading checks it: a blunder in at least one of its readings would show.
+    pub checked: bool,
+    /// What is to be added to its azimuths, in radians, where that was an unknown.
+    pub orientation: Option<Estimate>,
+    /// What is to be added to its directions, in radians.
+    pub direction_orientation: Option<Estimate>,
+}
+
+/// An instrument after adjustment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SolvedInstrument {
+    /// Its index in the network.
+    pub instrument: usize,
+    /// Scale, a ratio over 1: reading = (1 + scale) · distance + constant.
+    pub scale: Option<Estimate>,
+    /// Constant in metres.
+    pub constant_m: Option<Estimate>,
+}
+
+/// An observation that was taken out.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Rejection {
+    /// The test that it failed, at the time.
+    pub suspect: Suspect,
+    /// Variance factor before it was taken out.
+    pub variance_factor: f64,
+}
+
+/// A solved component of a network.
+#[derive(Debug, Clone)]
+pub struct Solved {
+    /// Its stations.
+    pub stations: Vec<SolvedStation>,
+    /// Its instruments with unknowns of their own.
+    pub instruments: Vec<SolvedInstrument>,
+    /// Residuals of all observations: positions, priors, readings.
+    pub residuals: Vec<Residual>,
+    /// The global test.
+    pub global: GlobalTest,
+    /// The one worst observation, if it fails its test still.
+    pub suspect: Option<Suspect>,
+    /// What was taken out, in order.
+    pub rejected: Vec<Rejection>,
+    /// Misclosures of its traverses, before adjustment.
+    pub misclosures: Vec<Misclosure>,
+    /// Warnings.
+    pub notes: Vec<Note>,
+    /// Iterations of the last solution.
+    pub iterations: usize,
+    /// Unknowns.
+    pub unknowns: usize,
+    /// Significance of the tests of single observations.
+    pub alpha: f64,
+    /// Critical value of a normalised residual at that significance.
+    pub critical: f64,
+    pub(crate) inner: Inner,
+}
+
+/// What answers later questions.
+#[derive(Debug, Clone)]
+pub(crate) struct Inner {
+    pub ellipsoid: Ellipsoid,
+    pub component: Component,
+    pub layout: Layout,
+    pub state: State,
+    pub factor: Factor,
+}
+
+impl Inner {
+    fn place(&self, station: usize) -> Option<(usize, Place)> {
+        let k = self.component.stations.binary_search(&station).ok()?;
+        Some((k, *self.layout.places.get(k)?))
+    }
+
+    /// The column of the inverse of an unknown; zeros for none.
+    fn column(&self, unknown: u32) -> Vec<f64> {
+        let mut unit = vec![0.0; self.layout.size];
+        match unit.get_mut(unknown as usize) {
+            Some(one) => {
+                *one = 1.0;
+                self.factor.solve(&unit)
+            }
+            None => unit,
+        }
+    }
+}
+
+/// Covariance of a place out of the elements of the inverse.
+pub(crate) fn covariance_of(place: &Place, element: impl Fn(usize, usize) -> f64) -> Covariance {
+    let at = |i: u32, j: u32| {
+        let size = u32::from(place.size);
+        if i < size && j < size { element((place.first + i) as usize, (place.first + j) as usize) } else { 0.0 }
+    };
+    Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
+}
+
+impl Solved {
+    /// A station of the component, by its index in the network.
+    pub fn station(&self, station: usize) -> Option<&SolvedStation> {
+        let k = self.inner.component.stations.binary_search(&station).ok()?;
+        self.stations.get(k)
+    }
+
+    /// The joint covariance of some of its stations, in the frame of the first: for distances, directions and areas
+    /// between them. It costs three solutions of the normal equations for each station. None for a station of another
+    /// component, or for none.
+    pub fn joint(&self, stations: &[usize]) -> Option<Joint> {
+        let places: Vec<(usize, Place)> = stations.iter().map(|s| self.inner.place(*s)).collect::<Option<_>>()?;
+        let frame = self.inner.state.frames[places.first()?.0];
+        let size = 3 * places.len();
+        let mut covariance = vec![0.0; size * size];
+        let turns: Vec<[[f64; 3]; 3]> = places.iter().map(|(k, _)| between(&frame, &self.inner.state.frames[*k])).collect();
+        for (j, (_, place)) in places.iter().enumerate() {
+            let columns: Vec<Vec<f64>> = (0..u32::from(place.size)).map(|c| self.inner.column(place.first + c)).collect();
+            for (i, (_, other)) in places.iter().enumerate() {
+                let own = |r: usize, c: usize| -> f64 {
+                    let value = columns.get(c).and_then(|column| column.get(other.first as usize + r));
+                    if r < other.size as usize { value.copied().unwrap_or(0.0) } else { 0.0 }
+                };
+                for r in 0..3 {
+                    for c in 0..3 {
+                        covariance[(3 * i + r) * size + 3 * j + c] =
+                            (0..9).map(|k| turns[i][r][k / 3] * own(k / 3, k % 3) * turns[j][c][k % 3]).sum();
+                    }
+                }
+            }
+        }
+        let points = places.iter().map(|(k, _)| frame.from_earth_centred(self.inner.state.positions[*k])).collect();
+        Joint::of_points(frame, points, covariance)
+    }
+
+    /// The place of a point that hangs on a station by one shot outside the adjustment: the reduced shot turned by the
+    /// adjusted orientation, from the adjusted place. The covariance, in the point's own east, north and up, holds the shot's own readings and the joint
+    /// covariance of the station's place and orientation; the shot's `orientation_arm_m` is not used.
+    pub fn carry(&self, base: usize, shot: &Vector) -> Option<(EarthCentred, Covariance)> {
+        let (k, place) = self.inner.place(base)?;
+        let (sin, cos) = self.inner.state.other(place.azimuths).sin_cos();
+        let [e, n] = [shot.east_m * cos + shot.north_m * sin, shot.north_m * cos - shot.east_m * sin];
+        let position = self.inner.state.frames[k].to_earth_centred([e, n, shot.up_m.unwrap_or(0.0)]);
+        // An orientation turns the point to the right: (n, −e) for each radian.
+        let arm = [n, -e, 0.0];
+        let mut unknowns: Vec<(u32, [f64; 3])> = (0..u32::from(place.size))
+            .map(|c| (place.first + c, std::array::from_fn(|i| if i as u32 == c { 1.0 } else { 0.0 })))
+            .collect();
+        if place.azimuths != NONE {
+            unknowns.push((place.azimuths, arm));
+        }
+        let mut covariance = turned(&(shot.direction + shot.distance), sin, cos);
+        for (unknown, by) in &unknowns {
+            let column = self.inner.column(*unknown);
+            for (other, by_other) in &unknowns {
+                let q = column.get(*other as usize).copied().unwrap_or(0.0);
+                covariance += Covariance {
+                    ee: q * by[0] * by_other[0],
+                    en: q * by[0] * by_other[1],
+                    eu: q * by[0] * by_other[2],
+                    nn: q * by[1] * by_other[1],
+                    nu: q * by[1] * by_other[2],
+                    uu: q * by[2] * by_other[2],
+                };
+            }
+        }
+        // From the base's axes to the point's own.
+        let own = LocalFrame::at(&Geodetic::from_earth_centred(position, &self.inner.ellipsoid), &self.inner.ellipsoid);
+        Some((position, rotated(&covariance, &between(&own, &self.inner.state.frames[k]))))
+    }
+}
+
+/// A covariance turned to the right by an angle of which sine and cosine are given.
+fn turned(c: &Covariance, sin: f64, cos: f64) -> Covariance {
+    rotated(c, &[[cos, sin, 0.0], [-sin, cos, 0.0], [0.0, 0.0, 1.0]])
+}
+
+/// R C Rᵀ.
+fn rotated(c: &Covariance, turn: &[[f64; 3]; 3]) -> Covariance {
+    let full = [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]];
+    let at = |r: usize, c: usize| (0..9).map(|k| turn[r][k / 3] * full[k / 3][k % 3] * turn[c][k % 3]).sum();
+    Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
+}

@@ -1,0 +1,201 @@
+//! The readings between one station and its neighbours that stand, gathered for a closed form.
+
+use std::collections::BTreeMap;
+
+use super::Starts;
+use super::loci::Locus;
+use crate::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::network::types::{Kind, Network, Observation};
+
+/// What a station shares with one neighbour.
+#[derive(Debug, Clone, Copy, Default)]
+struct Shared {
+    /// True azimuth from the neighbour to the station.
+    azimuth_rad: Option<f64>,
+    /// Direction read at the station to the neighbour, without orientation.
+    direction_rad: Option<f64>,
+    horizontal_m: Option<f64>,
+    slope_m: Option<f64>,
+    inclination_rad: Option<f64>,
+    /// Rise of the ground, neighbour to station.
+    rise_m: Option<f64>,
+    /// Instrument height less target height, neighbour to station; for a sight back with the other sign.
+    lift_m: f64,
+}
+
+/// A station's neighbours that stand.
+pub(super) struct Near<'a> {
+    network: &'a Network,
+    starts: &'a Starts,
+    shared: BTreeMap<usize, Shared>,
+    /// Neighbours without a position.
+    unplaced: usize,
+    /// The first neighbour with a height, or the first: its horizon is the plane.
+    anchor: Option<(usize, LocalFrame)>,
+}
+
+impl<'a> Near<'a> {
+    /// Gathers the readings of station `s`.
+    pub fn of(network: &'a Network, readings: &[usize], starts: &'a Starts, s: usize) -> Near<'a> {
+        let mut shared: BTreeMap<usize, Shared> = BTreeMap::new();
+        let mut unplaced = std::collections::BTreeSet::new();
+        for o in readings.iter().map(|&i| &network.observations[i]) {
+            let forward = o.to == s;
+            let other = if forward { o.from } else { o.to };
+            if starts.positions[other].is_none() {
+                unplaced.insert(other);
+                continue;
+            }
+            gather(shared.entry(other).or_default(), o, forward, starts);
+        }
+        let first = shared.keys().copied().find(|k| starts.has_height[*k]).or_else(|| shared.keys().copied().next());
+        let anchor = first.and_then(|k| Some((k, frame(network, starts.positions[k]?))));
+        Near { network, starts, shared, unplaced: unplaced.len(), anchor }
+    }
+
+    /// Bearings and distances to neighbours that stand, and neighbours that do not.
+    pub fn counts(&self) -> (usize, usize, usize) {
+        let bearings = self.shared.values().filter(|s| s.azimuth_rad.is_some() || s.direction_rad.is_some()).count();
+        let ranges = self.shared.values().filter(|s| s.slope_m.is_some() || s.horizontal_m.is_some()).count();
+        (bearings, ranges, self.unplaced)
+    }
+
+    /// A place by azimuth and distance from one neighbour, one with a height first; and whether its height is measured.
+    pub fn polar(&self) -> Option<(EarthCentred, bool)> {
+        let placed = |wants_height: bool| {
+            self.shared.iter().find_map(|(k, shared)| {
+                let (azimuth, horizontal) = (shared.azimuth_rad?, shared.horizontal()?);
+                let rise = shared.rise(horizontal);
+                let height = rise.is_some() && self.starts.has_height[*k];
+                if wants_height && !height {
+                    return None;
+                }
+                let from = frame(self.network, self.starts.positions[*k]?);
+                let to = from.to_earth_centred([horizontal * azimuth.sin(), horizontal * azimuth.cos(), rise.unwrap_or(0.0)]);
+                Some((to, height))
+            })
+        };
+        let (position, height) = placed(true).or_else(|| placed(false))?;
+        if height {
+            return Some((position, true));
+        }
+        // Another neighbour may give the height.
+        let (_, anchor) = self.anchor.as_ref()?;
+        let [e, n, _] = anchor.from_earth_centred(position);
+        self.raise([e, n])
+    }
+
+    /// The loci of the station in the horizon of the anchor.
+    pub fn loci(&self) -> Vec<Locus> {
+        let Some((_, anchor)) = &self.anchor else { return Vec::new() };
+        let mut loci = Vec::new();
+        let mut seen: Vec<([f64; 2], f64)> = Vec::new();
+        for (k, shared) in &self.shared {
+            let Some(position) = self.starts.positions[*k] else { continue };
+            let [e, n, _] = anchor.from_earth_centred(position);
+            if let Some(azimuth_rad) = shared.azimuth_rad {
+                loci.push(Locus::Ray { from: [e, n], azimuth_rad });
+            }
+            if let Some(radius_m) = shared.horizontal() {
+                loci.push(Locus::Circle { centre: [e, n], radius_m });
+            }
+            if let Some(direction) = shared.direction_rad {
+                seen.push(([e, n], direction));
+            }
+        }
+        let angle = |a: &([f64; 2], f64), b: &([f64; 2], f64)| Locus::Angle { first: a.0, second: b.0, angle_rad: b.1 - a.1 };
+        loci.extend(seen.windows(2).map(|pair| angle(&pair[0], &pair[1])));
+        if let ([first, _, ..], Some(last)) = (seen.as_slice(), seen.last())
+            && seen.len() > 2
+        {
+            loci.push(angle(last, first));
+        }
+        loci
+    }
+
+    /// The place over a point of the anchor's horizon; and whether its height is measured. Without a measured height it
+    /// is at the anchor's level.
+    pub fn raise(&self, [e, n]: [f64; 2]) -> Option<(EarthCentred, bool)> {
+        let (anchor_station, anchor) = self.anchor.as_ref()?;
+        let level = self.height_of(*anchor_station)?;
+        let at = |height: f64| {
+            let flat = Geodetic::from_earth_centred(anchor.to_earth_centred([e, n, 0.0]), &self.network.ellipsoid);
+            Geodetic { ellipsoid_height_m: height, ..flat }.to_earth_centred(&self.network.ellipsoid)
+        };
+        for (k, shared) in self.shared.iter().filter(|(k, _)| self.starts.has_height[**k]) {
+            let from = frame(self.network, self.starts.positions[*k]?);
+            let below = from.from_earth_centred(at(level));
+            let horizontal = below[0].hypot(below[1]);
+            if let Some(rise) = shared.rise(horizontal) {
+                let to = from.to_earth_centred([below[0], below[1], rise]);
+                return Some((to, true));
+            }
+        }
+        Some((at(level), false))
+    }
+
+    fn height_of(&self, station: usize) -> Option<f64> {
+        Some(Geodetic::from_earth_centred(self.starts.positions[station]?, &self.network.ellipsoid).ellipsoid_height_m)
+    }
+}
+
+fn frame(network: &Network, position: EarthCentred) -> LocalFrame {
+    LocalFrame::at(&Geodetic::from_earth_centred(position, &network.ellipsoid), &network.ellipsoid)
+}
+
+/// Takes up one reading; `forward` where the neighbour read it to the station. The first reading of a kind counts.
+fn gather(shared: &mut Shared, o: &Observation, forward: bool, starts: &Starts) {
+    let sign = if forward { 1.0 } else { -1.0 };
+    let lift = sign * (o.instrument_height_m - o.target_height_m);
+    let fill = |slot: &mut Option<f64>, value: f64| {
+        slot.get_or_insert(value);
+    };
+    match o.kind {
+        Kind::Azimuth | Kind::Direction => {
+            let orientation = if o.kind == Kind::Azimuth { starts.azimuths[o.from] } else { starts.directions[o.from] };
+            match orientation {
+                Some(orientation) => {
+                    let back = if forward { 0.0 } else { std::f64::consts::PI };
+                    fill(&mut shared.azimuth_rad, o.value + orientation + back);
+                }
+                None if !forward => fill(&mut shared.direction_rad, o.value),
+                None => {}
+            }
+        }
+        Kind::Inclination => {
+            if shared.inclination_rad.is_none() {
+                shared.lift_m = lift;
+            }
+            fill(&mut shared.inclination_rad, sign * o.value);
+        }
+        Kind::Slope => fill(&mut shared.slope_m, o.value),
+        Kind::Horizontal => fill(&mut shared.horizontal_m, o.value),
+        Kind::Vertical | Kind::VerticalWithSlope | Kind::HeightDifference => fill(&mut shared.rise_m, sign * o.value + lift),
+    }
+}
+
+impl Shared {
+    fn horizontal(&self) -> Option<f64> {
+        if self.horizontal_m.is_some() {
+            return self.horizontal_m;
+        }
+        let slope = self.slope_m?;
+        Some(match (self.inclination_rad, self.rise_m) {
+            (Some(inclination), _) => slope * inclination.cos(),
+            (None, Some(rise)) => (slope * slope - rise * rise).max(0.0).sqrt(),
+            (None, None) => slope,
+        })
+    }
+
+    fn rise(&self, horizontal_m: f64) -> Option<f64> {
+        if self.rise_m.is_some() {
+            return self.rise_m;
+        }
+        let inclination = self.inclination_rad?;
+        let along = match (self.slope_m, inclination.cos() > 0.02) {
+            (Some(slope), false) => slope * inclination.sin(),
+            _ => horizontal_m * inclination.tan(),
+        };
+        Some(along + self.lift_m)
+    }
+}

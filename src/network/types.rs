@@ -1,0 +1,223 @@
+//! What a network is made of: stations, instruments and raw readings, and the settings of an adjustment.
+//!
+//! Lengths in metres, angles in radians. A station is a base, a remote point or a known point: what it is follows from
+//! what is known of it and from the readings that name it.
+
+use crate::covariance::Covariance;
+use crate::frame::{EarthCentred, Ellipsoid};
+
+/// Stations and the readings between them.
+#[derive(Debug, Clone)]
+pub struct Network {
+    /// The ellipsoid of the datum, whose normals are the verticals of all readings.
+    pub ellipsoid: Ellipsoid,
+    /// Coefficient of refraction.
+    pub refraction: f64,
+    /// Bases, remote points and known points.
+    pub stations: Vec<Station>,
+    /// Instruments with a scale or a constant of their own to be found.
+    pub instruments: Vec<Instrument>,
+    /// The raw readings.
+    pub observations: Vec<Observation>,
+}
+
+/// A base, a remote point or a known point.
+#[derive(Debug, Clone)]
+pub struct Station {
+    /// Name for people.
+    pub label: String,
+    /// A rough position, where one is known; it is not an observation.
+    pub start: Option<EarthCentred>,
+    /// A measured or known position: an observation with its full covariance.
+    pub control: Option<Control>,
+    /// Standard error of the orientation that all azimuths read here share (declination, compass), in radians. The
+    /// orientation is an unknown with this prior about 0; 0 leaves it out, infinity leaves it free.
+    pub sigma_orientation_rad: f64,
+}
+
+/// A position from GNSS, or of a known point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Control {
+    /// The position.
+    pub position: EarthCentred,
+    /// Its covariance in east, north and up at the position. All zero: the point is fixed. An infinite variance of up:
+    /// the height is not known, and only east and north are observed.
+    pub covariance: Covariance,
+}
+
+impl Control {
+    /// Whether the point is held fixed.
+    pub fn is_fixed(&self) -> bool {
+        self.covariance == Covariance::default()
+    }
+
+    /// Whether the height is known.
+    pub fn has_height(&self) -> bool {
+        self.covariance.uu.is_finite()
+    }
+}
+
+/// A rangefinder whose scale or constant is to be found: reading = (1 + scale) · distance + constant, for slope and
+/// horizontal distances.
+#[derive(Debug, Clone)]
+pub struct Instrument {
+    /// Name for people.
+    pub label: String,
+    /// Prior standard error of the scale (a ratio); 0 leaves it out, infinity leaves it free.
+    pub sigma_scale: f64,
+    /// Prior standard error of the distance constant in metres; 0 leaves it out, infinity leaves it free.
+    pub sigma_constant_m: f64,
+}
+
+/// What a reading measures.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Kind {
+    /// Azimuth from true north, declination applied; the base's orientation error is still in it.
+    Azimuth,
+    /// Direction of a circle without orientation: the base has one free orientation for all of them.
+    Direction,
+    /// Inclination, up positive, raised by refraction.
+    Inclination,
+    /// Slope distance.
+    Slope,
+    /// Horizontal distance in the base's horizon.
+    Horizontal,
+    /// Vertical distance that belongs to a horizontal distance, up positive, raised by refraction as
+    /// [`crate::reduce`] does: the horizontal distance is held.
+    Vertical,
+    /// Vertical distance that belongs to a slope distance, up positive, raised by refraction: the slope is held.
+    VerticalWithSlope,
+    /// Difference of ellipsoidal heights, target minus base.
+    HeightDifference,
+}
+
+/// Readings whose standard errors are one quantity.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Class {
+    /// Azimuths and directions.
+    Azimuth,
+    /// Inclinations.
+    Inclination,
+    /// Slope, horizontal and vertical distances.
+    Distance,
+    /// Height differences.
+    Height,
+}
+
+impl Class {
+    /// Its name in a message.
+    pub fn name(self) -> &'static str {
+        match self {
+            Class::Azimuth => "azimuth",
+            Class::Inclination => "inclination",
+            Class::Distance => "distance",
+            Class::Height => "height difference",
+        }
+    }
+}
+
+impl Kind {
+    /// The class whose standard error it shares.
+    pub fn class(self) -> Class {
+        match self {
+            Kind::Azimuth | Kind::Direction => Class::Azimuth,
+            Kind::Inclination => Class::Inclination,
+            Kind::Slope | Kind::Horizontal | Kind::Vertical | Kind::VerticalWithSlope => Class::Distance,
+            Kind::HeightDifference => Class::Height,
+        }
+    }
+
+    /// Whether it turns with an orientation.
+    pub fn is_bearing(self) -> bool {
+        matches!(self, Kind::Azimuth | Kind::Direction)
+    }
+
+    /// Whether it is a length in the plane or along the sight, to which an instrument's scale and constant apply.
+    pub fn is_range(self) -> bool {
+        matches!(self, Kind::Slope | Kind::Horizontal)
+    }
+
+    /// Whether it tells of the height of one end over the other.
+    pub fn is_vertical(self) -> bool {
+        matches!(self, Kind::Inclination | Kind::Vertical | Kind::VerticalWithSlope | Kind::HeightDifference)
+    }
+
+    /// Its name in a message.
+    pub fn name(self) -> &'static str {
+        match self {
+            Kind::Azimuth => "azimuth",
+            Kind::Direction => "direction",
+            Kind::Inclination => "inclination",
+            Kind::Slope => "slope distance",
+            Kind::Horizontal => "horizontal distance",
+            Kind::Vertical | Kind::VerticalWithSlope => "vertical distance",
+            Kind::HeightDifference => "height difference",
+        }
+    }
+}
+
+/// One raw reading.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Observation {
+    /// What it measures.
+    pub kind: Kind,
+    /// Index of the station where the instrument stands.
+    pub from: usize,
+    /// Index of the station sighted.
+    pub to: usize,
+    /// The reading, metres or radians.
+    pub value: f64,
+    /// Its own standard error, metres or radians, above 0.
+    pub sigma: f64,
+    /// Height of the instrument's axis over the ground point, in metres.
+    pub instrument_height_m: f64,
+    /// Height of the sighted spot over the target's ground point, in metres, along the base's vertical.
+    pub target_height_m: f64,
+    /// Index into the network's instruments, where its scale or constant is to be found.
+    pub instrument: Option<usize>,
+    /// The caller's mark of the row that it comes from; readings of one shot share it.
+    pub source: usize,
+}
+
+/// What to do with readings that fail their test.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reject {
+    /// Propose the worst one and keep it.
+    Propose,
+    /// Take the worst one out, solve again, test again, until none fails.
+    Auto,
+}
+
+/// Estimation that gives large residuals less weight.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Robust {
+    /// Least squares.
+    None,
+    /// P. J. Huber's function.
+    Huber,
+    /// The Danish method.
+    Danish,
+}
+
+/// How to adjust and to test.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings {
+    /// Probability of calling one good reading wrong.
+    pub alpha: f64,
+    /// Probability with which a blunder of the smallest detectable size is found.
+    pub power: f64,
+    /// Probability that the global test fails a good network.
+    pub alpha_global: f64,
+    /// What to do with readings that fail.
+    pub reject: Reject,
+    /// Robust estimation.
+    pub robust: Robust,
+    /// Iterations after which a solution is given up.
+    pub iterations: usize,
+}
+
+impl Default for Settings {
+    fn default() -> Settings {
+        Settings { alpha: 0.001, power: 0.8, alpha_global: 0.05, reject: Reject::Propose, robust: Robust::None, iterations: 50 }
+    }
+}
