@@ -16,7 +16,7 @@
 //! | sightings → vectors | [`north`], [`orientation`], [`reduce`], [`covariance`] |
 //! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
 //! | rows together → measurements, lines and areas | [`joint`], [`compose`], [`assemble`] |
-//! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
+//! | points → layers | [`layers`], [`table`], [`style`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
 //! | before the field | [`plan`] |
 //! | instrument corrections | [`calibrate`] |
@@ -49,6 +49,7 @@ pub mod pipeline;
 pub mod plan;
 pub mod reduce;
 pub mod report;
+pub mod style;
 pub mod table;
 pub mod units;
 pub mod write;
