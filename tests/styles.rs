@@ -97,7 +97,7 @@ fn each_layer_is_labelled_by_what_tells_its_records_apart() {
             continue;
         }
         let set = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<BTreeSet<String>>();
-        let (full_names, short_names) = expected[&layer.id[..]];
+        let (full_names, short_names) = expected[layer.id];
         assert_eq!(fields_named(full.as_ref().unwrap()), set(full_names), "{}", layer.id);
         assert_eq!(fields_named(short.as_ref().unwrap()), set(short_names), "{}", layer.id);
         seen += 1;
@@ -111,7 +111,7 @@ fn layers_of_other_names_get_a_look_each() {
     let features = layers[0].clone();
     for name in ["nests", "poles"] {
         let mut layer = features.clone();
-        layer.id = name.into();
+        layer.id = name;
         layers.insert(1, layer);
     }
     let documents = documents(&layers, Naming::Full);

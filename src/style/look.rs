@@ -96,6 +96,8 @@ pub struct Look {
     pub fill_opacity: f64,
     /// Labels are drawn at scales larger than 1 : this; no labels where there is none.
     pub labels_to_scale: Option<u32>,
+    /// Whether the label of a point stands below it, as that of a point that shares its place with a feature.
+    pub label_is_below: bool,
 }
 
 /// Colours of layers that the program does not know by name.
@@ -126,6 +128,7 @@ impl Look {
             dashes_px: &[],
             fill_opacity: 0.2,
             labels_to_scale: Some(FEATURE_LABELS),
+            label_is_below: false,
         }
     }
 
@@ -136,17 +139,21 @@ impl Look {
         Some(match layer_id {
             "features" => plain(0xcc_0c_54),
             // Few and wanted from afar.
-            "bases" => Look { mark: Mark::Triangle, size_px: 13.0, labels_to_scale: Some(25_000), ..plain(0x18_24_90) },
+            "bases" => Look { mark: Mark::Triangle, size_px: 13.0, labels_to_scale: Some(10_000), ..plain(0x18_24_90) },
             // Thin and grey: they lead the eye from base to feature and say nothing more. The features have the labels.
             "sight_lines" => Look { line_width_px: 0.75, labels_to_scale: None, ..plain(0x80_80_80) },
             // Next to no fill, so that features crowded together can be told apart under their ellipses.
             "ellipses" => Look { line_width_px: 1.0, fill_opacity: 0.08, labels_to_scale: None, ..plain(0xd8_6c_48) },
-            "lines" => Look { labels_to_scale: Some(10_000), ..plain(0x54_00_60) },
-            "areas" => Look { labels_to_scale: Some(10_000), ..plain(0x3c_90_e4) },
-            // Dense along their lines, and under them.
-            "vertices" => Look { mark: Mark::Square, size_px: 6.0, labels_to_scale: Some(1_000), ..plain(0x84_24_60) },
+            "lines" => plain(0x54_00_60),
+            "areas" => plain(0x3c_90_e4),
+            // Dense along their lines; each is a feature too, whose label is above it.
+            "vertices" => {
+                Look { mark: Mark::Square, size_px: 6.0, labels_to_scale: Some(1_000), label_is_below: true, ..plain(0x84_24_60) }
+            }
             // Several points share the name of what was measured.
-            "parts" => Look { mark: Mark::X, size_px: 8.0, labels_to_scale: Some(1_000), ..plain(0x90_3c_9c) },
+            "parts" => {
+                Look { mark: Mark::X, size_px: 8.0, labels_to_scale: Some(1_000), label_is_below: true, ..plain(0x90_3c_9c) }
+            }
             _ => return None,
         })
     }

@@ -41,11 +41,11 @@ pub fn documents(layers: &[Layer], naming: Naming) -> Vec<Option<String>> {
     layers
         .iter()
         .map(|layer| {
-            let look = Look::of_standard(&layer.id[..]).unwrap_or_else(|| {
+            let look = Look::of_standard(layer.id).unwrap_or_else(|| {
                 others += 1;
                 Look::of_other(others - 1)
             });
-            sld(&layer.id[..], &layer.title[..], layer.geometry, &look, field_names(layer, naming))
+            sld(layer.id, layer.title, layer.geometry, &look, field_names(layer, naming))
         })
         .collect()
 }

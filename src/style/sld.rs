@@ -21,7 +21,7 @@ const LABEL_PX: f64 = 12.0;
 /// Radius of the halo around labels, pixels.
 const HALO_PX: f64 = 1.5;
 /// From the edge of a mark or line to its label, pixels.
-const LABEL_GAP_PX: f64 = 4.0;
+const LABEL_GAP_PX: f64 = 3.0;
 
 /// Fields that a document names, as the file beside it names them.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
@@ -160,8 +160,13 @@ fn text(document: &mut Document, geometry: GeometryKind, look: &Look, label: &st
         GeometryKind::Line => document.within("se:LinePlacement", &[], |document| {
             document.leaf("se:PerpendicularOffset", &(look.line_width_px / 2.0 + LABEL_GAP_PX).to_string());
         }),
-        GeometryKind::Area => place(document, [0.5, 0.5], 0.0),
-        GeometryKind::Point | GeometryKind::None => place(document, [0.0, 0.5], look.size_px / 2.0 + LABEL_GAP_PX),
+        GeometryKind::Area => place(document, [0.5, 0.5], [0.0, 0.0]),
+        GeometryKind::Point | GeometryKind::None => {
+            // To the right, and above or below, clear of the lines that lead to the point.
+            let (anchor, up) = if look.label_is_below { ([0.0, 1.0], -1.0) } else { ([0.0, 0.0], 1.0) };
+            let edge_px = look.size_px / 2.0;
+            place(document, anchor, [edge_px + LABEL_GAP_PX, up * edge_px / 2.0]);
+        }
     });
     document.within("se:Halo", &[], |document| {
         document.leaf("se:Radius", &HALO_PX.to_string());
@@ -170,16 +175,17 @@ fn text(document: &mut Document, geometry: GeometryKind, look: &Look, label: &st
     fill(document, DARK, None);
 }
 
-/// Where a label stands at a point: which part of it, 0 to 1 from left and below, and how far to the right.
-fn place(document: &mut Document, anchor: [f64; 2], right_px: f64) {
+/// Where a label stands: which spot of it, 0 to 1 from the left and from below, and how far that spot is to
+/// the right of and above the point.
+fn place(document: &mut Document, anchor: [f64; 2], right_and_up_px: [f64; 2]) {
     document.within("se:PointPlacement", &[], |document| {
         document.within("se:AnchorPoint", &[], |document| {
             document.leaf("se:AnchorPointX", &anchor[0].to_string());
             document.leaf("se:AnchorPointY", &anchor[1].to_string());
         });
         document.within("se:Displacement", &[], |document| {
-            document.leaf("se:DisplacementX", &right_px.to_string());
-            document.leaf("se:DisplacementY", "0");
+            document.leaf("se:DisplacementX", &right_and_up_px[0].to_string());
+            document.leaf("se:DisplacementY", &right_and_up_px[1].to_string());
         });
     });
 }

@@ -65,9 +65,9 @@ fn the_document_of_a_line_by_hand() {
         <se:Rule>
           <se:Name>label</se:Name>
           <se:Description>
-            <se:Title>Labels, to 1 : 10000</se:Title>
+            <se:Title>Labels, to 1 : 5000</se:Title>
           </se:Description>
-          <se:MaxScaleDenominator>10000</se:MaxScaleDenominator>
+          <se:MaxScaleDenominator>5000</se:MaxScaleDenominator>
           <se:TextSymbolizer>
             <se:Label>
               <ogc:PropertyName>name</ogc:PropertyName>
@@ -78,7 +78,7 @@ fn the_document_of_a_line_by_hand() {
             </se:Font>
             <se:LabelPlacement>
               <se:LinePlacement>
-                <se:PerpendicularOffset>5</se:PerpendicularOffset>
+                <se:PerpendicularOffset>4</se:PerpendicularOffset>
               </se:LinePlacement>
             </se:LabelPlacement>
             <se:Halo>
@@ -146,6 +146,21 @@ fn areas_let_what_lies_under_them_through() {
     assert!(of(GeometryKind::Area, &without, FieldNames::default()).all("se:Fill").is_empty());
     let ellipses = Look::of_standard("ellipses").unwrap();
     assert!(ellipses.fill_opacity <= 0.1, "next to none");
+}
+
+#[test]
+fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
+    let fields = FieldNames { label: Some("feature"), flags: None };
+    let at = |geometry, look: &Look| {
+        let document = of(geometry, look, fields);
+        ["se:AnchorPointX", "se:AnchorPointY", "se:DisplacementX", "se:DisplacementY"]
+            .map(|name| document.the(name).text.parse::<f64>().unwrap())
+    };
+    // A mark 9 px wide; a gap of 3 px beside its edge, and half its radius up.
+    let look = Look::of_other(0);
+    assert_eq!(at(GeometryKind::Point, &look), [0.0, 0.0, 7.5, 2.25]);
+    assert_eq!(at(GeometryKind::Point, &Look { label_is_below: true, ..look }), [0.0, 1.0, 7.5, -2.25]);
+    assert_eq!(at(GeometryKind::Area, &look), [0.5, 0.5, 0.0, 0.0]);
 }
 
 #[test]
