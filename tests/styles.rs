@@ -223,8 +223,9 @@ fn the_geopackage_has_the_style_of_each_layer_that_is_drawn() {
         // GDAL has it as a table, behind the layers.
         let dataset = Dataset::open(&path).unwrap();
         let mut styles = dataset.layer_by_name("layer_styles").unwrap();
-        let styled: Vec<String> =
-            styles.features().map(|style| style.field_as_string_by_name("f_table_name").unwrap().unwrap()).collect();
+        let table =
+            |style: gdal::vector::Feature| style.field_as_string(style.field_index("f_table_name").unwrap()).unwrap().unwrap();
+        let styled: Vec<String> = styles.features().map(table).collect();
         assert_eq!(styled, SPATIAL);
         assert_eq!(dataset.layer_count(), LAYERS.len() + 1);
         assert!(fields_named(rows[0][11].as_deref().unwrap()).is_subset(&fields_of(&path, 0)));
