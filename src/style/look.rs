@@ -113,9 +113,9 @@ const PALETTE: [Colour; 6] = [
 /// Dashes of lines and outlines, one a turn through the palette.
 const DASHES_PX: [&[u8]; 6] = [&[], &[8, 4], &[2, 4], &[12, 3, 2, 3], &[16, 6], &[6, 3, 2, 3, 2, 3]];
 
-/// Scale of the labels of features: those 75 m apart stand 15 mm apart, room for a short name. Common practice,
+/// Scale of the labels of features: those 40 m apart stand 16 mm apart, room for a short name. Common practice,
 /// no source, as the others are.
-const FEATURE_LABELS: u32 = 5_000;
+const FEATURE_LABELS: u32 = 2_500;
 
 impl Look {
     /// Plain points, lines and areas of a colour.
@@ -144,8 +144,8 @@ impl Look {
             "sight_lines" => Look { line_width_px: 0.75, labels_to_scale: None, ..plain(0x80_80_80) },
             // Next to no fill, so that features crowded together can be told apart under their ellipses.
             "ellipses" => Look { line_width_px: 1.0, fill_opacity: 0.08, labels_to_scale: None, ..plain(0xd8_6c_48) },
-            "lines" => plain(0x54_00_60),
-            "areas" => plain(0x3c_90_e4),
+            "lines" => Look { labels_to_scale: Some(5_000), ..plain(0x54_00_60) },
+            "areas" => Look { labels_to_scale: Some(5_000), ..plain(0x3c_90_e4) },
             // Dense along their lines; each is a feature too, whose label is above it.
             "vertices" => {
                 Look { mark: Mark::Square, size_px: 6.0, labels_to_scale: Some(1_000), label_is_below: true, ..plain(0x84_24_60) }
