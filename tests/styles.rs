@@ -58,8 +58,8 @@ fn strings_and_parts(formats: &str) -> TempDir {
         "shots.csv",
         "shot,base,measure,role,feature,string,order,true_azimuth_deg,inclination_deg,slope_distance_m\n\
          1,A,height,foot,T1,,,90,-3,\n2,A,height,top,T1,,,90,30,\n3,A,height,distance,T1,,,90,0,40\n\
-         4,A,,line,,wall,1,10,0,50\n5,A,,line,,wall,2,20,0,55\n6,A,,line,,wall,3,30,0,50\n\
-         7,A,,area,,pond,1,100,0,50\n8,A,,area,,pond,2,120,0,55\n9,A,,area,,pond,3,130,0,30\n",
+         4,A,,,,wall,1,10,0,50\n5,A,,,,wall,2,20,0,55\n6,A,,,,wall,3,30,0,50\n\
+         7,A,,,,pond,1,100,0,50\n8,A,,,,pond,2,120,0,55\n9,A,,close,,pond,3,130,0,30\n",
     );
     write(
         "job.toml",
