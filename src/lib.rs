@@ -19,7 +19,7 @@
 //! | shots that check each other → adjusted places | [`network`] |
 //! | codes → layers and attributes | [`catalogue`] |
 //! | rows together → measurements, lines and areas | [`joint`], [`compose`], [`assemble`] |
-//! | points → layers | [`layers`], [`table`], [`write`](mod@write) |
+//! | points → layers | [`layers`], [`table`], [`style`], [`write`](mod@write) |
 //! | the account | [`ledger`], [`report`] |
 //! | before the field | [`plan`] |
 //! | instrument corrections | [`calibrate`] |
@@ -55,6 +55,7 @@ pub mod plan;
 pub mod reduce;
 pub mod repeats;
 pub mod report;
+pub mod style;
 pub mod table;
 pub mod units;
 pub mod write;

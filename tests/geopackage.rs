@@ -314,10 +314,10 @@ fn the_contents_have_one_row_a_layer_with_the_extent_of_its_geometries() {
             |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, [row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?], row.get(7)?)),
         );
         let tables: Vec<&str> = contents.iter().map(|(table, ..)| table.as_str()).collect();
-        assert_eq!(tables, LAYERS);
+        assert_eq!(tables, [LAYERS.as_slice(), &["layer_styles"]].concat());
         for (table, data_type, identifier, extent, srs_id) in &contents {
             assert_eq!(identifier, table);
-            if table == "ledger" {
+            if table == "ledger" || table == "layer_styles" {
                 assert_eq!((data_type.as_str(), extent, srs_id), ("attributes", &[None; 4], &None));
                 continue;
             }

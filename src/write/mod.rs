@@ -1,7 +1,7 @@
 //! Writing layers: one file per format, and the folder that appears whole or not at all.
 //!
 //! A `FormatWriter` takes the layers' batches in order. [`Output`] hands each batch to every format
-//! of the job, writes the held rows and the summary, and puts the finished folder in place.
+//! of the job, writes the styles, the held rows and the summary, and puts the finished folder in place.
 
 mod antimeridian;
 mod csv;
@@ -15,6 +15,7 @@ mod held;
 pub(crate) mod number;
 mod ogr;
 mod shp;
+mod styles;
 
 use std::path::{Path, PathBuf};
 
@@ -157,6 +158,7 @@ impl Sink for Output {
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
         formats.dedup();
+        styles::write_beside(self.folder.path(), &setup.job.name, &self.layers, &formats)?;
         for format in formats {
             let (folder, layers) = (self.folder.path(), self.layers.as_slice());
             self.writers.push(match format {

@@ -168,6 +168,15 @@ pub fn expected_files(name: &str, formats: &[&str]) -> BTreeSet<String> {
                 _ => &[],
             };
             files.extend(endings.iter().map(|ending| format!("{name}.{layer}.{ending}")));
+            // A style beside what is drawn; the Shapefile's has its short field names.
+            let style = match *format {
+                "gpkg" | "geojson" | "fgb" => "sld",
+                "shp" => "shp.sld",
+                _ => continue,
+            };
+            if !is_table {
+                files.insert(format!("{name}.{layer}.{style}"));
+            }
         }
         if ["gpkg", "dxf"].contains(format) {
             files.insert(format!("{name}.{format}"));

@@ -1,5 +1,5 @@
 //! GeoPackage (OGC 12-128r17, version 1.3): every layer in one file, with spatial index, field
-//! descriptions and, where WKT 1 cannot say it, the CRS as WKT 2.
+//! descriptions, styles and, where WKT 1 cannot say it, the CRS as WKT 2.
 //!
 //! SQLite makes the file, its tables and, at the end, the rows that describe them (`schema`). The
 //! records and the spatial index are packed straight into pages (`pack`, `rtree`), several times
@@ -9,6 +9,7 @@ mod geometry;
 mod pack;
 mod rtree;
 mod schema;
+mod styles;
 
 use std::path::{Path, PathBuf};
 

@@ -1,9 +1,10 @@
-//! The tables of a GeoPackage: those the standard requires, and one a layer.
+//! The tables of a GeoPackage: those the standard requires, one a layer, and that of the styles.
 
 use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
 use super::super::number::iso_utc;
+use super::styles;
 use crate::crs::Crs;
 use crate::pipeline::Setup;
 use crate::table::{FieldKind, GeometryKind, Layer, Values};
@@ -124,6 +125,7 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
             layer.id
         ))?;
     }
+    styles::create(connection)?;
     connection.execute_batch("COMMIT")?;
     Ok(srs_id)
 }
@@ -175,6 +177,7 @@ pub fn describe(
         connection.execute("UPDATE gpkg_geometry_columns SET z = ?1 WHERE table_name = ?2", params![z, layer.id])?;
         connection.execute_batch(&triggers(&layer.id))?;
     }
+    styles::fill(connection, layers, changed)?;
     connection.execute_batch("COMMIT")
 }
 

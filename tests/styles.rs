@@ -1,0 +1,252 @@
+//! The styles that travel with the layers: beside the files with the names that the fields have there, in
+//! the GeoPackage where desktop GIS look for them, and readable by what reads the layers.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+
+mod support;
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::fs;
+use std::path::Path;
+
+use gdal::Dataset;
+use gdal::vector::{LayerAccess, sql};
+use quick_xml::Reader;
+use quick_xml::events::Event;
+use rusqlite::{Connection, OpenFlags};
+use standoff::layers;
+use standoff::style::{Naming, documents};
+use standoff::table::GeometryKind;
+use support::*;
+use tempfile::TempDir;
+
+/// The layers of the examples with geometry.
+const SPATIAL: [&str; 4] = ["features", "bases", "sight_lines", "ellipses"];
+
+/// Texts of the elements with a name.
+fn texts(document: &str, name: &str) -> Vec<String> {
+    let mut reader = Reader::from_str(document);
+    let (mut found, mut is_inside) = (Vec::new(), false);
+    loop {
+        match reader.read_event().unwrap() {
+            Event::Start(start) => is_inside = start.name().as_ref() == name,
+            Event::Text(text) if is_inside => found.push((*text).to_owned()),
+            Event::End(_) => is_inside = false,
+            Event::Eof => return found,
+            _ => {}
+        }
+    }
+}
+
+/// The fields that a document names.
+fn fields_named(document: &str) -> BTreeSet<String> {
+    texts(document, "ogc:PropertyName").into_iter().collect()
+}
+
+/// Fields of a layer as GDAL reads it.
+fn fields_of(path: &Path, layer: usize) -> BTreeSet<String> {
+    let dataset = Dataset::open(path).unwrap();
+    dataset.layer(layer).unwrap().defn().fields().map(|field| field.name()).collect()
+}
+
+/// A height, a line and an area. Invented.
+fn strings_and_parts(formats: &str) -> TempDir {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
+    write("bases.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60\n");
+    write(
+        "shots.csv",
+        "shot,base,measure,role,feature,string,order,true_azimuth_deg,inclination_deg,slope_distance_m\n\
+         1,A,height,foot,T1,,,90,-3,\n2,A,height,top,T1,,,90,30,\n3,A,height,distance,T1,,,90,0,40\n\
+         4,A,,,,wall,1,10,0,50\n5,A,,,,wall,2,20,0,55\n6,A,,,,wall,3,30,0,50\n\
+         7,A,,,,pond,1,100,0,50\n8,A,,,,pond,2,120,0,55\n9,A,,close,,pond,3,130,0,30\n",
+    );
+    write(
+        "job.toml",
+        &format!(
+            "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [{formats}]\n[bases]\nfiles = [\"bases.csv\"]\n\
+             crs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n"
+        ),
+    );
+    standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
+    folder
+}
+
+#[test]
+fn each_layer_is_labelled_by_what_tells_its_records_apart() {
+    let layers = layers::all("z");
+    let expected: BTreeMap<&str, (&[&str], &[&str])> = [
+        ("features", (["feature", "flags"].as_slice(), ["FEATURE", "FLAGS"].as_slice())),
+        ("bases", (&["base", "flags"], &["BASE", "FLAGS"])),
+        // Written at the feature, not again along the line and in the ellipse.
+        ("sight_lines", (&[], &[])),
+        ("ellipses", (&[], &[])),
+        ("lines", (&["name"], &["NAME"])),
+        ("areas", (&["name"], &["NAME"])),
+        // The line has the name, its vertices have their numbers.
+        ("vertices", (&["number"], &["NUMBER"])),
+        // The features and bases have the labels.
+        ("adjusted", (&[], &[])),
+        ("parts", (&["name"], &["NAME"])),
+    ]
+    .into();
+    let (full, short) = (documents(&layers, Naming::Full), documents(&layers, Naming::Short));
+    assert_eq!((full.len(), short.len()), (layers.len(), layers.len()));
+    let mut seen = 0;
+    for ((layer, full), short) in layers.iter().zip(&full).zip(&short) {
+        if layer.geometry == GeometryKind::None {
+            assert_eq!((full, short), (&None, &None), "{}", layer.id);
+            continue;
+        }
+        let set = |names: &[&str]| names.iter().map(|name| (*name).to_owned()).collect::<BTreeSet<String>>();
+        let (full_names, short_names) = expected[&*layer.id];
+        assert_eq!(fields_named(full.as_ref().unwrap()), set(full_names), "{}", layer.id);
+        assert_eq!(fields_named(short.as_ref().unwrap()), set(short_names), "{}", layer.id);
+        seen += 1;
+    }
+    assert_eq!(seen, expected.len());
+}
+
+#[test]
+fn layers_of_other_names_get_a_look_each() {
+    let mut layers = layers::all("z");
+    let features = layers[0].clone();
+    for name in ["nests", "poles"] {
+        let mut layer = features.clone();
+        layer.id = name.into();
+        layers.insert(1, layer);
+    }
+    let documents = documents(&layers, Naming::Full);
+    let fills: Vec<Vec<String>> =
+        documents[..3].iter().map(|document| texts(document.as_ref().unwrap(), "se:SvgParameter")).collect();
+    assert_eq!(fills.iter().map(|fill| fill[0].as_str()).collect::<BTreeSet<&str>>().len(), 3, "three colours");
+    // The known ones keep theirs, whatever stands before them.
+    let alone = standoff::style::documents(&layers::all("z"), Naming::Full);
+    assert_eq!(documents[0], alone[0]);
+    assert_eq!(documents[3..], alone[1..]);
+}
+
+#[test]
+fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
+    let mut with_labels = 0;
+    let all = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"].map(|format| format!("\"{format}\"")).join(", ");
+    for (folder, name, spatial) in EXAMPLES
+        .iter()
+        .map(|example| (example.mapped_in_all_formats(), example.name, SPATIAL.to_vec()))
+        .chain([(strings_and_parts(&all), "cove", [SPATIAL.as_slice(), &["lines", "areas", "vertices", "parts"]].concat())])
+    {
+        let out = folder.path().join("out");
+        let written: BTreeSet<String> = names(&out).into_iter().filter(|file| file.ends_with(".sld")).collect();
+        let expected: BTreeSet<String> =
+            spatial.iter().flat_map(|layer| ["sld", "shp.sld"].map(|ending| format!("{name}.{layer}.{ending}"))).collect();
+        assert_eq!(written, expected);
+        // The account of the run lists them, so that the next run may replace them.
+        let summary = json(&out.join("summary.json"));
+        let listed: BTreeSet<String> =
+            summary["files"].as_array().unwrap().iter().map(|file| file.as_str().unwrap().to_owned()).collect();
+        assert!(listed.is_superset(&written));
+        for layer in &spatial {
+            let file = |ending: &str| out.join(format!("{name}.{layer}.{ending}"));
+            let (full, short) = (fields_named(&read(&file("sld"))), fields_named(&read(&file("shp.sld"))));
+            assert_eq!(full.len(), short.len());
+            with_labels += usize::from(!full.is_empty());
+            for path in [file("geojson"), file("fgb")] {
+                let fields = fields_of(&path, 0);
+                assert!(full.is_subset(&fields), "{}: {full:?}", path.display());
+            }
+            assert!(short.is_subset(&fields_of(&file("shp"), 0)), "{layer}: {short:?}");
+        }
+    }
+    assert_eq!(with_labels, 3 * 2 + 6);
+}
+
+#[test]
+fn only_formats_that_draw_have_styles_beside_them() {
+    for (formats, endings) in [
+        ("\"csv\", \"dxf\"", [].as_slice()),
+        ("\"shp\"", &["shp.sld"]),
+        ("\"gpkg\"", &["sld"]),
+        ("\"geojson\"", &["sld"]),
+        ("\"fgb\", \"shp\"", &["sld", "shp.sld"]),
+    ] {
+        let folder = strings_and_parts(formats);
+        let written = names(&folder.path().join("out"));
+        let found: BTreeSet<String> = written.into_iter().filter(|name| name.ends_with(".sld")).collect();
+        let layers = ["features", "bases", "sight_lines", "ellipses", "lines", "areas", "vertices", "parts"];
+        let expected: BTreeSet<String> =
+            layers.iter().flat_map(|layer| endings.iter().map(move |ending| format!("cove.{layer}.{ending}"))).collect();
+        assert_eq!(found, expected, "{formats}");
+    }
+}
+
+#[test]
+fn the_geopackage_has_the_style_of_each_layer_that_is_drawn() {
+    for example in &EXAMPLES {
+        let folder = example.mapped_in_all_formats();
+        let out = folder.path().join("out");
+        let path = out.join(format!("{}.gpkg", example.name));
+        let connection = Connection::open_with_flags(&path, OpenFlags::SQLITE_OPEN_READ_ONLY).unwrap();
+        let all = |query: &str| -> Vec<Vec<Option<String>>> {
+            let mut statement = connection.prepare(query).unwrap();
+            let columns = statement.column_count();
+            let rows = statement.query_map([], |row| (0..columns).map(|i| row.get(i)).collect()).unwrap();
+            rows.map(|row| row.unwrap()).collect()
+        };
+        let columns: Vec<Vec<Option<String>>> = all("SELECT name || ' ' || type FROM pragma_table_info('layer_styles')");
+        let columns: Vec<&str> = columns.iter().map(|row| row[0].as_deref().unwrap()).collect();
+        assert_eq!(
+            columns.join(", "),
+            "id INTEGER, f_table_catalog TEXT, f_table_schema TEXT, f_table_name TEXT, f_geometry_column TEXT, styleName TEXT, \
+             styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT, owner TEXT, ui TEXT, update_time DATETIME"
+        );
+        let rows = all("SELECT CAST(id AS TEXT), f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, \
+                        styleQML, CAST(useAsDefault AS TEXT), owner, ui, update_time, styleSLD FROM layer_styles ORDER BY id");
+        let changed = all("SELECT DISTINCT last_change FROM gpkg_contents");
+        assert_eq!(changed.len(), 1, "one time for all tables");
+        assert_eq!(rows.len(), SPATIAL.len());
+        for ((row, layer), id) in rows.iter().zip(SPATIAL).zip(1..) {
+            let id = id.to_string();
+            let expected = [
+                Some(id.as_str()),
+                Some(""),
+                Some(""),
+                Some(layer),
+                Some("geom"),
+                Some(layer),
+                None,
+                Some("1"),
+                Some(""),
+                None,
+                changed[0][0].as_deref(),
+            ];
+            assert_eq!(row[..11].iter().map(Option::as_deref).collect::<Vec<_>>(), expected);
+            assert_eq!(row[11].as_deref(), Some(&*read(&out.join(format!("{}.{layer}.sld", example.name)))));
+        }
+        // GDAL has it as a table, behind the layers.
+        let dataset = Dataset::open(&path).unwrap();
+        let mut styles = dataset.layer_by_name("layer_styles").unwrap();
+        let table =
+            |style: gdal::vector::Feature| style.field_as_string(style.field_index("f_table_name").unwrap()).unwrap().unwrap();
+        let styled: Vec<String> = styles.features().map(table).collect();
+        assert_eq!(styled, SPATIAL);
+        assert_eq!(dataset.layer_count(), LAYERS.len() + 1);
+        assert!(fields_named(rows[0][11].as_deref().unwrap()).is_subset(&fields_of(&path, 0)));
+    }
+}
+
+#[test]
+fn the_mark_of_flags_is_on_the_records_that_have_them_in_every_format() {
+    let example = &EXAMPLES[0];
+    let folder = example.mapped_in_all_formats();
+    let file = |ending: &str| folder.path().join("out").join(format!("{}.{ending}", example.name));
+    let count = |path: &Path, layer: &str, field: &str| -> usize {
+        let dataset = Dataset::open(path).unwrap();
+        let query = format!("SELECT * FROM \"{layer}\" WHERE {field} IS NOT NULL");
+        dataset.execute_sql(query, None, sql::Dialect::OGR).unwrap().unwrap().features().count()
+    };
+    // The one flagged shot of the README.
+    assert_eq!(count(&file("gpkg"), "features", "flags"), 1);
+    assert_eq!(count(&file("features.geojson"), "skerrow.features", "flags"), 1);
+    assert_eq!(count(&file("features.fgb"), "features", "flags"), 1);
+    assert_eq!(count(&file("features.shp"), "skerrow.features", "FLAGS"), 1);
+}
