@@ -10,7 +10,7 @@
 //!
 //! Roles: `from` and `to`; or whole numbers 1, 2, 3, … for a chain. Every shot is whole (azimuth, inclination,
 //! distance) and may come from any base. In a chain the plain names are the straight line from the first point to
-//! the last, and `cumulated_…` the sums along the legs; [`legs`] gives each leg by itself, in the frame at its own first point.
+//! the last, and `cumulated_…` the sums along the legs; each leg has values of its own, in the frame at its own first point, with the sums up to its end.
 //!
 //! Without azimuths `from` and `to` of one base are taken to lie in one vertical plane, on the same side of the
 //! instrument: the horizontal length is the difference of the horizontal distances, and there is no azimuth and no position.
@@ -21,7 +21,7 @@
 use std::f64::consts::PI;
 
 use super::located::{dot, from_to, length, part_of_shot, whole};
-use super::{Composed, Group, Refusal, Shape, Sighting, Value};
+use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
 use crate::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
 use crate::joint::{Estimate, Joint};
@@ -40,6 +40,8 @@ pub struct Leg {
     pub from: String,
     /// The label of the shot that it ends at.
     pub to: String,
+    /// Index of the input file, and line, of the row that it ends at.
+    pub place: (usize, u64),
     /// Its ends.
     pub ends: [EarthCentred; 2],
     /// Its own values, in the frame at its first point.
@@ -72,8 +74,14 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
     }
     // Of a chain the legs matter more than the straight line, whose end may well be its start.
+    let mut details = Vec::new();
     if last > 1 {
-        warnings = chain.legs().into_iter().flat_map(|leg| leg.warnings).collect();
+        warnings.clear();
+        for leg in chain.legs() {
+            warnings.extend(leg.warnings);
+            let values = leg.values.into_iter().chain(leg.cumulated).collect();
+            details.push(Detail { target: format!("{} to {}", leg.from, leg.to), place: leg.place, values });
+        }
     }
     let parts = chain.rows.iter().enumerate().filter_map(|(i, row)| {
         part_of_shot(
@@ -94,6 +102,8 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         parts: parts.collect(),
         shape: Shape::Line((0..=last).map(|i| chain.end(i)).collect()),
         warnings,
+        details,
+        ..Composed::default()
     })
 }
 
@@ -249,7 +259,15 @@ impl<'g> Chain<'g> {
                 let line = self.line(end - 1, end);
                 let [from, to] = line.labels.clone();
                 let (values, warnings) = line.values_and_warnings();
-                Leg { from, to, ends: [self.end(end - 1), self.end(end)], values, cumulated: self.sums(end), warnings }
+                Leg {
+                    from,
+                    to,
+                    place: self.rows[end].place,
+                    ends: [self.end(end - 1), self.end(end)],
+                    values,
+                    cumulated: self.sums(end),
+                    warnings,
+                }
             })
             .collect()
     }
@@ -398,7 +416,7 @@ fn vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting, [first, sec
         group.base(from).label,
         from.label
     );
-    Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings })
+    Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings, ..Composed::default() })
 }
 
 #[cfg(test)]

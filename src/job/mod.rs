@@ -8,6 +8,7 @@ mod calibration;
 mod declination;
 mod gnss;
 mod load;
+mod measures;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -20,6 +21,7 @@ use crate::clock::LeapSeconds;
 pub use calibration::{Calibration, Day};
 pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use load::{JobError, UNDECIDED, load, parse};
+pub use measures::{Level, Measures};
 
 /// One run's settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -76,6 +78,9 @@ pub struct Job {
     /// Heights: geoid, instrument and target heights.
     #[serde(default)]
     pub heights: Heights,
+    /// Composed measurements: level surfaces, thresholds of the user's, limits.
+    #[serde(default)]
+    pub measures: Measures,
     /// Limits of the checks on rows.
     #[serde(default)]
     pub checks: Checks,
@@ -434,13 +439,15 @@ pub enum LayerName {
     Measurements,
     /// The points of composed measurements.
     Parts,
+    /// Shots along the lines of profiles: chainage, offset, height.
+    Profiles,
     /// The account of the input: files, and rows held or flagged.
     Ledger,
 }
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 10] = [
+    pub const ALL: [LayerName; 11] = [
         LayerName::Features,
         LayerName::Bases,
         LayerName::SightLines,
@@ -450,6 +457,7 @@ impl LayerName {
         LayerName::Vertices,
         LayerName::Measurements,
         LayerName::Parts,
+        LayerName::Profiles,
         LayerName::Ledger,
     ];
 }

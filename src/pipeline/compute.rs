@@ -11,6 +11,7 @@ use super::files::{Carried, ShotLogs};
 use crate::audit::Audited;
 use crate::base::{Base, BaseTable, HeightKind};
 use crate::compose::Sighting;
+use crate::compose::span::conditions::Conditions;
 use crate::covariance::Covariance;
 use crate::crs::CrsError;
 use crate::frame::{Geodetic, LocalFrame, full_circle_rad};
@@ -329,13 +330,15 @@ impl Stage<'_> {
             sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
             sigma_orientation_rad,
             sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
+            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
             sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
             instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
             target_height_m: read.target_height_m,
             refraction: read.kit.refraction,
             vector: None,
         };
-        Ok(self.with_names(parsed, row, sighting, Some(row.line.text.to_owned())))
+        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned())))
     }
 
     /// A mapped shot that belongs to a measurement or a string.
@@ -362,16 +365,18 @@ impl Stage<'_> {
             sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
             sigma_orientation_rad: shot.sigma_orientation_rad,
             sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
+            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
             sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
             instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
             target_height_m: read.target_height_m.unwrap_or(0.0),
             refraction: read.kit.refraction,
             vector: Some(shot.vector),
         };
-        self.with_names(parsed, shot.row, sighting, None)
+        self.with_names(parsed, shot.row, sighting, read.when, None)
     }
 
-    fn with_names(&self, parsed: &Parsed, row: &Row, sighting: Sighting, text: Option<String>) -> Collected {
+    fn with_names(&self, parsed: &Parsed, row: &Row, sighting: Sighting, when: Option<When>, text: Option<String>) -> Collected {
         let of = |quantity| self.text_of(parsed, row, quantity);
         let decimal = self.logs.files[parsed.file].plan.format.decimal_comma;
         Collected {
@@ -381,6 +386,15 @@ impl Stage<'_> {
             string: of(Quantity::String),
             order: of(Quantity::Order).and_then(|cell| extras::real(&cell, decimal)),
             code: of(Quantity::Code),
+            when,
+            level: of(Quantity::Level),
+            conditions: Conditions {
+                air_temperature_c: of(Quantity::AirTemperature),
+                wind_m_s: of(Quantity::Wind),
+                conductor_temperature_c: of(Quantity::ConductorTemperature),
+                load_a: of(Quantity::Load),
+                words: of(Quantity::Conditions),
+            },
             row: text,
         }
     }

@@ -220,7 +220,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         let may_fill = match layer.name {
             LayerName::Lines | LayerName::Areas => composes || strings,
             LayerName::Vertices => strings,
-            LayerName::Measurements | LayerName::Parts => composes,
+            LayerName::Measurements | LayerName::Parts | LayerName::Profiles => composes,
             _ => true,
         };
         may_fill && job.layers.contains(&layer.name)
@@ -262,7 +262,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         written.and(computed)
     })?;
 
-    let finished = composed::finish(&stage, collected, job.checks.repair_areas).map_err(crs_error("crs"))?;
+    let finished = composed::finish(&stage, collected, job).map_err(crs_error("crs"))?;
     for (layer, batch) in &finished.batches {
         sink.write(*layer, batch)?;
     }
