@@ -18,7 +18,13 @@
 //! Where it stops: a horizontal length within its own 95 % error gives no azimuth and no grade, a slope length within its own gives no
 //! inclination; their standard errors are then the largest of any direction, since the law of propagation fails there.
 
+mod line;
+#[cfg(test)]
+mod tests;
+
 use std::f64::consts::PI;
+
+use line::Line;
 
 use super::located::{dot, from_to, length, part_of_shot, whole};
 use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
@@ -26,9 +32,6 @@ use crate::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
 use crate::joint::{Estimate, Joint};
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
-
-/// Fall of the earth's surface, in metres, from which it is told.
-const FALL_TOLD_M: f64 = 0.01;
 
 /// Standard errors of their difference by which two azimuths of one vertical plane may differ.
 const AZIMUTHS_APART: f64 = 3.0;
@@ -292,56 +295,6 @@ impl<'g> Chain<'g> {
     }
 }
 
-struct Line {
-    labels: [String; 2],
-    slope: Estimate,
-    horizontal: Estimate,
-    vertical: Estimate,
-    azimuth: Option<Estimate>,
-    grade: Option<Estimate>,
-    inclination: Option<Estimate>,
-    fall_m: f64,
-}
-
-impl Line {
-    fn values_and_warnings(&self) -> (Vec<Value>, Vec<String>) {
-        let degrees = |e: Estimate| Estimate { value: e.value.to_degrees(), sigma: e.sigma.to_degrees() };
-        let all = [
-            ("slope_distance_m", Some(self.slope)),
-            ("horizontal_distance_m", Some(self.horizontal)),
-            ("vertical_distance_m", Some(self.vertical)),
-            ("azimuth_deg", self.azimuth.map(degrees)),
-            ("grade_pct", self.grade),
-            ("inclination_deg", self.inclination.map(degrees)),
-        ];
-        let values = all.into_iter().filter_map(|(name, estimate)| Some(Value { name, estimate: estimate? })).collect();
-        let [from, to] = &self.labels;
-        let mut warnings = Vec::new();
-        if self.inclination.is_none() {
-            warnings.push(format!(
-                "{from} to {to}: the two points are {:.2} m apart, which is within the error of that length ({:.2} m at 95 %); \
-                 no azimuth, grade or inclination is given",
-                self.slope.value,
-                self.slope.half95()
-            ));
-        } else if self.grade.is_none() {
-            warnings.push(format!(
-                "{from} to {to}: the horizontal length {:.2} m is within its own error ({:.2} m at 95 %); no azimuth and no grade are given",
-                self.horizontal.value,
-                self.horizontal.half95()
-            ));
-        }
-        if self.fall_m > FALL_TOLD_M.max(self.vertical.sigma) {
-            warnings.push(format!(
-                "{from} to {to}: the vertical distance is from the horizontal plane at {from}; over {:.0} m the earth's surface falls \
-                 {:.2} m below it",
-                self.horizontal.value, self.fall_m
-            ));
-        }
-        (values, warnings)
-    }
-}
-
 /// Vectors of two sights that lack an azimuth, turned into one vertical plane; none where both have their vectors.
 fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> Result<Option<[Vector; 2]>, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
@@ -418,6 +371,3 @@ fn vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting, [first, sec
     );
     Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings, ..Composed::default() })
 }
-
-#[cfg(test)]
-mod tests;
