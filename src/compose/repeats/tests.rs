@@ -163,3 +163,38 @@ fn shots_by_a_vertical_distance_have_their_mean_with_the_errors_of_one() {
     let vector = top.vector.unwrap();
     assert!((vector.up_m.unwrap() - 10.0).abs() < READING && (vector.distance.uu.sqrt() - 0.05).abs() < READING, "{vector:?}");
 }
+
+/// Each role that is wanted once shot three times without error: the values of one shot each, and no larger errors.
+#[test]
+fn every_kind_takes_repeats_where_it_wants_a_role_once() {
+    type Rows<'a> = &'a [(&'a str, [f64; 3])];
+    let kinds: [(&str, Rows); 7] = [
+        ("height", &[("foot", [30.0, 20.0, -2.0]), ("top", [31.0, 20.0, 18.0])]),
+        ("width", &[("left", [-3.0, 40.0, 1.0]), ("right", [3.0, 40.0, 1.0]), ("near_face", [0.0, 37.0, 1.0])]),
+        ("missing_line", &[("from", [-20.0, 40.0, 1.0]), ("to", [30.0, 50.0, 4.0])]),
+        ("missing_line", &[("1", [-20.0, 40.0, 1.0]), ("2", [30.0, 50.0, 4.0]), ("3", [40.0, 20.0, 0.0])]),
+        ("plane_sight", &[("sight", [2.0, 60.0, 9.0]), ("plane_1", [-10.0, 60.0, 0.0]), ("plane_2", [15.0, 62.0, 1.0])]),
+        ("span", &[("support_a", [-40.0, 30.0, 9.0]), ("support_b", [45.0, 35.0, 10.0]), ("wire", [2.5, 32.5, 7.5])]),
+        ("profile", &[("start", [-20.0, 30.0, 0.0]), ("end", [30.0, 35.0, 1.0]), ("point", [5.0, 40.0, 0.5])]),
+    ];
+    for (measure, rows) in kinds {
+        let field = |times: usize| {
+            let mut field = Field::new(HANDHELD, [0.5, 1.0]);
+            for (role, at) in rows {
+                for _ in 0..if is_wanted_once(measure, role) { times } else { 1 } {
+                    field.shot(0, role, *at);
+                }
+            }
+            field
+        };
+        let of = |times| compute(&field(times).group(measure), &settings()).unwrap();
+        let (one, three) = (of(1), of(3));
+        assert!(three.method.contains("is the mean of"), "{measure}: {}", three.method);
+        assert_eq!(one.values.len(), three.values.len(), "{measure}");
+        for (a, b) in one.values.iter().zip(&three.values) {
+            assert!((a.estimate.value - b.estimate.value).abs() < 1e-6, "{measure}: {a:?} {b:?}");
+            assert!(b.estimate.sigma <= a.estimate.sigma + 1e-9, "{measure}: {a:?} {b:?}");
+        }
+        assert!(one.values.iter().zip(&three.values).any(|(a, b)| b.estimate.sigma < 0.9 * a.estimate.sigma), "{measure}");
+    }
+}
