@@ -58,7 +58,7 @@ impl Measures {
         let known = || self.levels.keys().map(String::as_str).collect::<Vec<_>>().join(", ");
         if let Some(name) = named {
             return match self.levels.get_key_value(name) {
-                Some((name, level)) => Ok(Some((name, level))),
+                Some((name, level)) => Ok(Some((name.as_str(), level))),
                 None if self.levels.is_empty() => {
                     Err(format!("its row names the level \"{name}\", and the job has none; write [measures.levels.{name}]"))
                 }
@@ -72,7 +72,7 @@ impl Measures {
         }
         match found[..] {
             [] => Ok(None),
-            [(name, level)] => Ok(Some((name, level))),
+            [(name, level)] => Ok(Some((name.as_str(), level))),
             _ => Err(format!(
                 "it may be onto several levels ({}); name one in the row's level column, or its features under [measures.levels]",
                 found.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>().join(", ")
