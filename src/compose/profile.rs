@@ -152,7 +152,8 @@ enum Foot {
 
 /// Length of the line up to a corner.
 fn chainage_of_corner_m(line: &[[f64; 3]], corner: usize) -> f64 {
-    line.windows(2).take(corner).map(|leg| (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1])).sum()
+    // The sum of nothing is −0 by itself.
+    0.0 + line.windows(2).take(corner).map(|leg| (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1])).sum::<f64>()
 }
 
 /// Along a leg from its first point, to the right of it, and the leg's length.
