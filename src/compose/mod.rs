@@ -209,7 +209,7 @@ pub fn unknown_kind(measure: &str) -> Refusal {
     format!("measure \"{measure}\" is not known; it is one of {}", KINDS.join(", "))
 }
 
-/// Computes a group by its kind; repeated shots of one spot are taken together first ([`repeats`]).
+/// Computes a group by its kind; repeated shots of one spot are taken together first.
 ///
 /// # Errors
 /// When the kind is not known, or a row is missing or contradicts another.
