@@ -1,9 +1,19 @@
 //! Whole runs with rows that belong together: heights, missing lines and widths; strings that make lines and
-//! areas; what is said where a row is missing. Logs are invented; the values are worked out by hand.
+//! areas; spans, levels, profiles and the pieces of measurements; what is said where a row is missing. Logs are invented; the
+//! values are worked out by hand.
 
 #![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
 
 mod support;
+
+#[path = "composed/example.rs"]
+mod example;
+#[path = "composed/levels.rs"]
+mod levels;
+#[path = "composed/pieces.rs"]
+mod pieces;
+#[path = "composed/spans.rs"]
+mod spans;
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -25,20 +35,47 @@ struct Run {
 
 type Record = BTreeMap<String, String>;
 
+/// Logs and the parts of a job that tests change.
+struct Logs<'l> {
+    bases: &'l str,
+    header: &'l str,
+    rows: &'l str,
+    /// Lines of the table of shots.
+    shots: &'l str,
+    /// Lines of the table of heights.
+    heights: &'l str,
+    /// Lines of the table of checks, and tables behind it.
+    end: &'l str,
+}
+
+const LOGS: Logs = Logs {
+    bases: "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60\nB,58.601,-2.9,60\n",
+    header: HEADER,
+    rows: "",
+    shots: "",
+    heights: "",
+    end: "",
+};
+
 impl Run {
     fn new(rows: &str, checks: &str) -> Run {
+        Run::of(&Logs { rows, end: checks, ..LOGS })
+    }
+
+    fn of(logs: &Logs) -> Run {
         let folder = tempfile::tempdir().unwrap();
         let write = |name: &str, text: &str| fs::write(folder.path().join(name), text).unwrap();
-        write("bases.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60\nB,58.601,-2.9,60\n");
-        write("shots.csv", &format!("{HEADER}{rows}"));
+        write("bases.csv", logs.bases);
+        write("shots.csv", &format!("{}{}", logs.header, logs.rows));
         write(
             "job.toml",
             &format!(
                 "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\"]\n\
                  [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.5\nsigma_vertical_m = 1.0\n\
-                 [shots]\nfiles = [\"shots.csv\"]\n\
+                 [shots]\nfiles = [\"shots.csv\"]\n{}\n\
                  [instrument]\nsigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.1\nrefraction = 0.0\n\
-                 [heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n[checks]\n{checks}\n"
+                 [heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n{}\n[checks]\n{}\n",
+                logs.shots, logs.heights, logs.end
             ),
         );
         standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
@@ -47,6 +84,13 @@ impl Run {
         let count = |key: &str| shots[key].as_u64().unwrap();
         assert_eq!(count("read"), count("mapped") + count("held") + count("composed"), "{shots}");
         Run { folder, summary }
+    }
+
+    /// The only sentence why rows were held.
+    fn held(&self) -> String {
+        let held = table(&self.folder.path().join("out/held.csv"));
+        assert_eq!(held.len(), 1, "{held:?}");
+        held[0]["sentence"].clone()
     }
 
     fn layer(&self, layer: &str) -> Vec<Record> {
@@ -61,6 +105,13 @@ impl Run {
         let found = found.unwrap_or_else(|| panic!("no {quantity} of {name} in {records:?}"));
         (found["value"].parse().unwrap(), found["sigma"].parse().unwrap())
     }
+}
+
+/// A row with base, measure, role, feature and the readings of a shot from base A's axis to a point east, north and up of it.
+fn shot(number: usize, measure: &str, role: &str, feature: &str, [e, n, u]: [f64; 3]) -> String {
+    let azimuth = e.atan2(n).to_degrees().rem_euclid(360.0);
+    let inclination = u.atan2(e.hypot(n)).to_degrees();
+    format!("{number},A,{measure},{role},{feature},,,{azimuth},{inclination},{}", e.hypot(n).hypot(u))
 }
 
 fn assert_near(got: f64, want: f64, within: f64) {
@@ -176,7 +227,7 @@ fn vertices_by_number_across_bases_and_joined_to_points() {
 fn layers_that_no_row_can_fill_are_not_written() {
     let folder = EXAMPLES[0].copy();
     standoff(folder.path(), &["map", "job.toml", "--out", "out", "--format", "csv", "--quiet"]).exits(0);
-    for layer in ["lines", "areas", "vertices", "measurements", "parts"] {
+    for layer in ["lines", "areas", "vertices", "measurements", "parts", "profiles"] {
         assert!(!folder.path().join(format!("out/skerrow.{layer}.csv")).exists(), "{layer}");
     }
 }

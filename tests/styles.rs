@@ -87,6 +87,7 @@ fn each_layer_is_labelled_by_what_tells_its_records_apart() {
         ("vertices", (&["number"], &["NUMBER"])),
         // The features and bases have the labels.
         ("adjusted", (&[], &[])),
+        ("profiles", (&[], &[])),
         ("parts", (&["name"], &["NAME"])),
     ]
     .into();

@@ -162,6 +162,7 @@ impl Args {
                 antenna_height_m: self.antenna_height,
                 ..Heights::default()
             },
+            measures: Default::default(),
             checks: Checks::default(),
             network: None,
         };

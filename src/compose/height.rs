@@ -132,7 +132,7 @@ fn by_angles(group: &Group<'_>, rows: [Option<&Sighting>; 3]) -> Result<Composed
         ));
     }
     let values = vec![Value { name: "height_m", estimate: height }, Value { name: "distance_m", estimate: arms.estimate(0) }];
-    Ok(Composed { method, values, shape: shape(&parts), parts, warnings })
+    Ok(Composed { method, values, shape: shape(&parts), parts, warnings, ..Composed::default() })
 }
 
 /// What the heights of instrument and target add to the rises of foot and top. The instrument's cancels

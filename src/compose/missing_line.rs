@@ -10,7 +10,7 @@
 //!
 //! Roles: `from` and `to`; or whole numbers 1, 2, 3, … for a chain. Every shot is whole (azimuth, inclination,
 //! distance) and may come from any base. In a chain the plain names are the straight line from the first point to
-//! the last, and `cumulated_…` the sums along the legs; [`legs`] gives each leg by itself, in the frame at its own first point.
+//! the last, and `cumulated_…` the sums along the legs; each leg has values of its own, in the frame at its own first point, with the sums up to its end.
 //!
 //! Without azimuths `from` and `to` of one base are taken to lie in one vertical plane, on the same side of the
 //! instrument: the horizontal length is the difference of the horizontal distances, and there is no azimuth and no position.
@@ -18,17 +18,20 @@
 //! Where it stops: a horizontal length within its own 95 % error gives no azimuth and no grade, a slope length within its own gives no
 //! inclination; their standard errors are then the largest of any direction, since the law of propagation fails there.
 
+mod line;
+#[cfg(test)]
+mod tests;
+
 use std::f64::consts::PI;
 
+use line::Line;
+
 use super::located::{dot, from_to, length, part_of_shot, whole};
-use super::{Composed, Group, Refusal, Shape, Sighting, Value};
+use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
 use crate::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
 use crate::joint::{Estimate, Joint};
 use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
-
-/// Fall of the earth's surface, in metres, from which it is told.
-const FALL_TOLD_M: f64 = 0.01;
 
 /// Standard errors of their difference by which two azimuths of one vertical plane may differ.
 const AZIMUTHS_APART: f64 = 3.0;
@@ -40,6 +43,8 @@ pub struct Leg {
     pub from: String,
     /// The label of the shot that it ends at.
     pub to: String,
+    /// Index of the input file, and line, of the row that it ends at.
+    pub place: (usize, u64),
     /// Its ends.
     pub ends: [EarthCentred; 2],
     /// Its own values, in the frame at its first point.
@@ -72,8 +77,14 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
     }
     // Of a chain the legs matter more than the straight line, whose end may well be its start.
+    let mut details = Vec::new();
     if last > 1 {
-        warnings = chain.legs().into_iter().flat_map(|leg| leg.warnings).collect();
+        warnings.clear();
+        for leg in chain.legs() {
+            warnings.extend(leg.warnings);
+            let values = leg.values.into_iter().chain(leg.cumulated).collect();
+            details.push(Detail { target: format!("{} to {}", leg.from, leg.to), place: leg.place, values });
+        }
     }
     let parts = chain.rows.iter().enumerate().filter_map(|(i, row)| {
         part_of_shot(
@@ -94,6 +105,8 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         parts: parts.collect(),
         shape: Shape::Line((0..=last).map(|i| chain.end(i)).collect()),
         warnings,
+        details,
+        ..Composed::default()
     })
 }
 
@@ -249,7 +262,15 @@ impl<'g> Chain<'g> {
                 let line = self.line(end - 1, end);
                 let [from, to] = line.labels.clone();
                 let (values, warnings) = line.values_and_warnings();
-                Leg { from, to, ends: [self.end(end - 1), self.end(end)], values, cumulated: self.sums(end), warnings }
+                Leg {
+                    from,
+                    to,
+                    place: self.rows[end].place,
+                    ends: [self.end(end - 1), self.end(end)],
+                    values,
+                    cumulated: self.sums(end),
+                    warnings,
+                }
             })
             .collect()
     }
@@ -271,56 +292,6 @@ impl<'g> Chain<'g> {
                 n - 1
             ),
         }
-    }
-}
-
-struct Line {
-    labels: [String; 2],
-    slope: Estimate,
-    horizontal: Estimate,
-    vertical: Estimate,
-    azimuth: Option<Estimate>,
-    grade: Option<Estimate>,
-    inclination: Option<Estimate>,
-    fall_m: f64,
-}
-
-impl Line {
-    fn values_and_warnings(&self) -> (Vec<Value>, Vec<String>) {
-        let degrees = |e: Estimate| Estimate { value: e.value.to_degrees(), sigma: e.sigma.to_degrees() };
-        let all = [
-            ("slope_distance_m", Some(self.slope)),
-            ("horizontal_distance_m", Some(self.horizontal)),
-            ("vertical_distance_m", Some(self.vertical)),
-            ("azimuth_deg", self.azimuth.map(degrees)),
-            ("grade_pct", self.grade),
-            ("inclination_deg", self.inclination.map(degrees)),
-        ];
-        let values = all.into_iter().filter_map(|(name, estimate)| Some(Value { name, estimate: estimate? })).collect();
-        let [from, to] = &self.labels;
-        let mut warnings = Vec::new();
-        if self.inclination.is_none() {
-            warnings.push(format!(
-                "{from} to {to}: the two points are {:.2} m apart, which is within the error of that length ({:.2} m at 95 %); \
-                 no azimuth, grade or inclination is given",
-                self.slope.value,
-                self.slope.half95()
-            ));
-        } else if self.grade.is_none() {
-            warnings.push(format!(
-                "{from} to {to}: the horizontal length {:.2} m is within its own error ({:.2} m at 95 %); no azimuth and no grade are given",
-                self.horizontal.value,
-                self.horizontal.half95()
-            ));
-        }
-        if self.fall_m > FALL_TOLD_M.max(self.vertical.sigma) {
-            warnings.push(format!(
-                "{from} to {to}: the vertical distance is from the horizontal plane at {from}; over {:.0} m the earth's surface falls \
-                 {:.2} m below it",
-                self.horizontal.value, self.fall_m
-            ));
-        }
-        (values, warnings)
     }
 }
 
@@ -398,8 +369,5 @@ fn vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting, [first, sec
         group.base(from).label,
         from.label
     );
-    Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings })
+    Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings, ..Composed::default() })
 }
-
-#[cfg(test)]
-mod tests;

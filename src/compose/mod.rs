@@ -16,6 +16,7 @@ pub mod plane_fit;
 pub mod plane_sight;
 pub mod profile;
 mod reading;
+mod repeats;
 mod rows;
 pub mod span;
 #[cfg(test)]
@@ -58,8 +59,12 @@ pub struct Sighting {
     pub sigma_orientation_rad: f64,
     /// Standard error of the inclination.
     pub sigma_inclination_rad: f64,
+    /// The part of it that is the error of the instrument's correction, which repeats do not lessen.
+    pub sigma_inclination_correction_rad: f64,
     /// Standard error of the distance that was measured.
     pub sigma_distance_m: f64,
+    /// The part of it that is the error of the instrument's correction.
+    pub sigma_distance_correction_m: f64,
     /// Height of the instrument's axis over the base's ground point, where it is known.
     pub instrument_height_m: Option<f64>,
     /// Height of the sighted spot over the ground point of what was sighted.
@@ -105,10 +110,22 @@ pub struct Part {
     pub covariance: Covariance,
 }
 
-/// The geometry of a measurement, earth-centred.
+/// Values of a piece of a measurement: a leg of a chain, a shot and its distance from a wire or a plane.
 #[derive(Debug, Clone, PartialEq)]
+pub struct Detail {
+    /// What they are of, in words: `shot 4 to shot 5`, `wire to shot 12 (object)`.
+    pub target: String,
+    /// Index of the input file, and line, of the row that it is known by.
+    pub place: (usize, u64),
+    /// The values.
+    pub values: Vec<Value>,
+}
+
+/// The geometry of a measurement, earth-centred.
+#[derive(Debug, Clone, Default, PartialEq)]
 pub enum Shape {
     /// None: nothing is known of where it is.
+    #[default]
     None,
     /// A point.
     Point(EarthCentred),
@@ -119,7 +136,7 @@ pub enum Shape {
 }
 
 /// A composed measurement.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Composed {
     /// Which of the ways it was computed by, in words, with what was assumed.
     pub method: String,
@@ -131,6 +148,27 @@ pub struct Composed {
     pub shape: Shape,
     /// Warnings in sentences: steep tops, grazing sights, hidden backs.
     pub warnings: Vec<String>,
+    /// Values of its pieces, in their order.
+    pub details: Vec<Detail>,
+    /// The shots of a profile, in the order of chainage.
+    pub stations: Vec<profile::Station>,
+}
+
+/// What the rows do not tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings<'s> {
+    /// Standard errors by which repeated readings may differ from their mean.
+    pub agreement_sigmas: f64,
+    /// For sights onto a plane.
+    pub plane_sight: plane_sight::Settings<'s>,
+    /// Distance from the line of a profile beyond which a shot is warned of.
+    pub offset_limit_m: f64,
+}
+
+impl Default for Settings<'_> {
+    fn default() -> Self {
+        Settings { agreement_sigmas: 4.0, plane_sight: plane_sight::Settings::default(), offset_limit_m: profile::OFFSET_LIMIT_M }
+    }
 }
 
 /// Why a group gives no measurement: a sentence that says what is missing or wrong, and in which row.
@@ -171,20 +209,26 @@ pub fn unknown_kind(measure: &str) -> Refusal {
     format!("measure \"{measure}\" is not known; it is one of {}", KINDS.join(", "))
 }
 
-/// Computes a group by its kind.
+/// Computes a group by its kind; repeated shots of one spot are taken together first.
 ///
 /// # Errors
 /// When the kind is not known, or a row is missing or contradicts another.
-pub fn compute(group: &Group) -> Result<Composed, Refusal> {
-    match group.measure.as_str() {
+pub fn compute(group: &Group, settings: &Settings<'_>) -> Result<Composed, Refusal> {
+    let (group, said) = repeats::merged(group, settings.agreement_sigmas)?;
+    let group = group.as_ref();
+    let mut composed = match group.measure.as_str() {
         "height" => height::compute(group),
         "width" => width::compute(group),
         "missing_line" => missing_line::compute(group),
-        "plane_sight" => plane_sight::compute(group, &plane_sight::Settings::default()),
+        "plane_sight" => plane_sight::compute(group, &settings.plane_sight),
         "plane" => plane_fit::compute(group),
         "span" => span::compute(group),
         "volume" => volume::compute(group),
-        "profile" => profile::compute(group, profile::OFFSET_LIMIT_M),
+        "profile" => profile::compute(group, settings.offset_limit_m),
         other => Err(unknown_kind(other)),
+    }?;
+    for said in said {
+        composed.method = format!("{}; {said}", composed.method);
     }
+    Ok(composed)
 }

@@ -10,7 +10,7 @@
 //! Standard errors: σ dip is that of the tilt down the dip, σ strike that of the tilt along the strike by sin dip. They suppose a
 //! face that is flat; a warning says when the shots scatter more than their errors account for (χ² test at
 //! 1 %, the quantile after E. B. Wilson and M. M. Hilferty, 1931, from memory). RMS: root mean square distance from the plane;
-//! its standard error RMS/√(2(n − 3)).
+//! its standard error RMS/√(2(n − 3)). Each of four or more shots has a record of its residual, positive over the plane.
 //!
 //! Roles: `face` for each shot; any other word does as well.
 //!
@@ -22,7 +22,7 @@ pub mod solution;
 use solution::Solution;
 
 use super::located::{dot, from_to, moved, part_of_points, whole};
-use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
+use super::{Composed, Detail, Group, Part, Refusal, Shape, Sighting, Value};
 use crate::covariance::INTERVAL95;
 use crate::frame::full_circle_rad;
 use crate::joint::{Estimate, Joint};
@@ -118,9 +118,25 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         ),
         values,
         parts: vec![centroid(group, &rows, &plane)],
+        details: plane.details(&rows),
         shape: Shape::Area(solution.hull().into_iter().map(|p| frame.to_earth_centred(p)).collect()),
         warnings: plane.warnings,
+        ..Composed::default()
     })
+}
+
+impl Plane {
+    /// How each shot lies on the plane: none for three shots, which fit it exactly.
+    pub fn details(&self, rows: &[&Sighting]) -> Vec<Detail> {
+        let shots = rows.iter().zip(&self.residuals).filter(|_| rows.len() > 3);
+        shots
+            .map(|(row, residual)| Detail {
+                target: format!("plane to {}", residual.label),
+                place: row.place,
+                values: vec![Value { name: "residual_m", estimate: residual.distance }],
+            })
+            .collect()
+    }
 }
 
 /// The plane of some rows of a group.

@@ -38,7 +38,9 @@ const NEAREST_M: f64 = 0.1;
 
 /// A surface of one ellipsoidal height: calm water, a floor.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Level {
+pub struct Level<'s> {
+    /// What it is, in words for the method.
+    pub words: &'s str,
     /// Its height above the ellipsoid of the bases.
     pub ellipsoid_height_m: f64,
     /// Its standard error.
@@ -47,15 +49,15 @@ pub struct Level {
 
 /// What the rows do not tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings {
+pub struct Settings<'s> {
     /// The level surface for sights without plane shots.
-    pub level: Option<Level>,
+    pub level: Option<Level<'s>>,
     /// Least angle between sight and surface.
     pub least_angle_rad: f64,
 }
 
-impl Default for Settings {
-    fn default() -> Settings {
+impl Default for Settings<'_> {
+    fn default() -> Self {
         Settings { level: None, least_angle_rad: 10f64.to_radians() }
     }
 }
@@ -64,20 +66,18 @@ impl Default for Settings {
 ///
 /// # Errors
 /// Says which row is missing, or why the sight gives no point.
-pub fn compute(group: &Group<'_>, settings: &Settings) -> Result<Composed, Refusal> {
+pub fn compute(group: &Group<'_>, settings: &Settings<'_>) -> Result<Composed, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let sight = group.only("sight")?;
     let rows = plane_rows(group)?;
     let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
-    let mut warnings = Vec::new();
+    let (mut warnings, mut details) = (Vec::new(), Vec::new());
     let (surface, words) = match (rows.len(), settings.level) {
-        (0, Some(level)) => {
-            (Surface::Level(level), format!("the level surface {:.2} m over the ellipsoid", level.ellipsoid_height_m))
-        }
+        (0, Some(level)) => (Surface::Level(level), level.words.to_owned()),
         (0, None) => {
             return Err(format!(
                 "{of} has a sight but no surface; shoot plane_1 and plane_2 (an upright plane), three or more of plane_1, plane_2, … (any plane), \
-                 or set level_m, the ellipsoidal height of a level surface"
+                 or write the level surface that it meets in the job: [measures.levels.NAME] with its height"
             ));
         }
         (1, _) => return Err(format!("{of} has one shot on the plane, {}; shoot plane_2 too, or three and more", rows[0].label)),
@@ -87,6 +87,7 @@ pub fn compute(group: &Group<'_>, settings: &Settings) -> Result<Composed, Refus
         }
         (count, _) => {
             let plane = plane_fit::fit(group, &rows)?;
+            details = plane.details(&rows);
             warnings.extend(plane.warnings);
             (
                 Surface::Fitted(Box::new(plane.solution)),
@@ -129,6 +130,8 @@ pub fn compute(group: &Group<'_>, settings: &Settings) -> Result<Composed, Refus
         shape: Shape::Point(point.at),
         parts: vec![point],
         warnings,
+        details,
+        ..Composed::default()
     })
 }
 
@@ -166,10 +169,10 @@ fn upright(of: &str, rows: &[&Sighting], group: &Group<'_>, shots: &[(usize, &Ve
     }
 }
 
-enum Surface {
+enum Surface<'s> {
     Upright,
     Fitted(Box<Solution>),
-    Level(Level),
+    Level(Level<'s>),
 }
 
 /// Which of the joint's points the sight runs through; for a level surface a third one carries the error of its height.
@@ -193,7 +196,7 @@ enum Miss {
 }
 
 impl Aim {
-    fn hit(&self, surface: &Surface, joint: &Joint, points: &[[f64; 3]]) -> Result<Hit, Miss> {
+    fn hit(&self, surface: &Surface<'_>, joint: &Joint, points: &[[f64; 3]]) -> Result<Hit, Miss> {
         let start = points[self.start];
         let sight = unit(from_to(start, points[self.start + 1]));
         let (centre, normal, offset) = match surface {
@@ -257,8 +260,8 @@ fn meet(
     group: &Group<'_>,
     sight: &Sighting,
     shots: &[(usize, &Vector)],
-    surface: &Surface,
-    settings: &Settings,
+    surface: &Surface<'_>,
+    settings: &Settings<'_>,
 ) -> Result<Met, Refusal> {
     let of = format!("{} of {}: sight {}", group.measure, group.name, sight.label);
     let lacks = |what: &str| format!("{of} has no {what}; read it and write it in the row");
@@ -311,7 +314,7 @@ fn meet(
         let hit = aim.hit(surface, &joint, joint.points()).map_err(|miss| match miss {
             Miss::Behind => format!("{of} points away from the surface, which lies behind the instrument; check azimuth, inclination and the plane's shots"),
             Miss::Grazing(angle) => grazes(angle),
-            Miss::Over => format!("{of} passes over the surface and does not meet it; check its inclination and level_m"),
+            Miss::Over => format!("{of} passes over the surface and does not meet it; check its inclination and the height of the level"),
         })?;
         let angle = dot(hit.sight, hit.normal).abs().min(1.0).asin();
         if angle.is_nan() || angle < settings.least_angle_rad {
@@ -348,7 +351,7 @@ fn with_level(joint: &Joint, sigma_m: f64) -> Option<Joint> {
 
 /// The angle between sight and normal in degrees. Square on it is the length of a vector without length: its standard error is then that
 /// of the larger tilt.
-fn incidence(aim: &Aim, surface: &Surface, joint: &Joint) -> Estimate {
+fn incidence(aim: &Aim, surface: &Surface<'_>, joint: &Joint) -> Estimate {
     let Ok(at) = aim.hit(surface, joint, joint.points()) else {
         return Estimate { value: f64::NAN, sigma: f64::NAN };
     };

@@ -15,7 +15,8 @@
 #[cfg(test)]
 mod tests;
 
-use crate::compose::{Composed, Group, Refusal, Shape, Sighting, Value, rows};
+use crate::compose::located::part_of_shot;
+use crate::compose::{Composed, Group, Part, Refusal, Shape, Sighting, Value, rows};
 use crate::frame::Geodetic;
 use crate::joint::{Estimate, Joint};
 
@@ -25,17 +26,23 @@ pub const OFFSET_LIMIT_M: f64 = 20.0;
 /// Shorter legs have no direction.
 const LEAST_LEG_M: f64 = 0.1;
 
-/// A shot beside the line.
+/// A shot beside the line, or a point of the line itself.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Station {
     /// The row's label.
     pub label: String,
+    /// The row's role.
+    pub role: String,
+    /// Index of the input file, and line.
+    pub place: (usize, u64),
     /// Along the line from its first point.
     pub chainage_m: Estimate,
     /// From the line, right positive.
     pub offset_m: Estimate,
     /// Height above the ellipsoid.
     pub height_m: Estimate,
+    /// Where it is, with its whole covariance.
+    pub part: Part,
 }
 
 /// Measures a profile.
@@ -46,7 +53,8 @@ pub fn compute(group: &Group<'_>, offset_limit_m: f64) -> Result<Composed, Refus
     measure(group, offset_limit_m).map(|(composed, _)| composed)
 }
 
-/// Measures a profile, and gives its stations in the order of chainage.
+/// Measures a profile, and gives the stations of its points in the order of chainage. [`Composed::stations`] has those of
+/// the line's own points as well, at offset 0.
 ///
 /// # Errors
 /// As [`compute`].
@@ -80,7 +88,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
     for (i, row) in shots.iter().enumerate() {
         let near = (0..count).chain([count + i]).collect::<Vec<_>>();
         let near = rows::subset(&joint, &near).ok_or_else(|| refusal("its points are incomplete".to_owned()))?;
-        let station = station(&near, count, row, group);
+        let station = station(&near, count, row, group).ok_or_else(|| refusal("its points are incomplete".to_owned()))?;
         let label = &row.label;
         let chainage = station.chainage_m;
         let (before, behind) = (-chainage.value, chainage.value - length_m.value);
@@ -99,7 +107,12 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
         }
         stations.push(station);
     }
-    stations.sort_by(|a, b| a.chainage_m.value.total_cmp(&b.chainage_m.value));
+    let corners = line.iter().enumerate().map(|(i, row)| corner(&alone, i, row, group));
+    let mut all: Vec<Station> = corners.collect::<Option<_>>().ok_or_else(|| refusal("the line is incomplete".to_owned()))?;
+    all.extend(stations.iter().cloned());
+    for stations in [&mut stations, &mut all] {
+        stations.sort_by(|a, b| a.chainage_m.value.total_cmp(&b.chainage_m.value));
+    }
     let values = vec![
         Value { name: "length_m", estimate: length_m },
         Value { name: "points", estimate: Estimate { value: shots.len() as f64, sigma: 0.0 } },
@@ -109,7 +122,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
         _ => format!("chainage and offset from the nearest of {} legs", count - 1),
     };
     let shape = Shape::Line(points.iter().map(|p| joint.frame().to_earth_centred(*p)).collect());
-    Ok((Composed { method, values, parts: Vec::new(), shape, warnings }, stations))
+    Ok((Composed { method, values, shape, warnings, stations: all, ..Composed::default() }, stations))
 }
 
 /// The rows of the line in their order.
@@ -139,7 +152,8 @@ enum Foot {
 
 /// Length of the line up to a corner.
 fn chainage_of_corner_m(line: &[[f64; 3]], corner: usize) -> f64 {
-    line.windows(2).take(corner).map(|leg| (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1])).sum()
+    // The sum of nothing is −0 by itself.
+    0.0 + line.windows(2).take(corner).map(|leg| (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1])).sum::<f64>()
 }
 
 /// Along a leg from its first point, to the right of it, and the leg's length.
@@ -178,7 +192,7 @@ fn foot(line: &[[f64; 3]], point: [f64; 3]) -> Foot {
 }
 
 /// The station of the last of some points; the line's come first.
-fn station(near: &Joint, count: usize, row: &Sighting, group: &Group<'_>) -> Station {
+fn station(near: &Joint, count: usize, row: &Sighting, group: &Group<'_>) -> Option<Station> {
     let foot = foot(&near.points()[..count], near.points()[count]);
     let ellipsoid = &group.base(row).ellipsoid;
     let [chainage_m, offset_m, height_m] = near.estimates(|points| {
@@ -196,5 +210,20 @@ fn station(near: &Joint, count: usize, row: &Sighting, group: &Group<'_>) -> Sta
         let height = Geodetic::from_earth_centred(near.frame().to_earth_centred(point), ellipsoid).ellipsoid_height_m;
         [chainage, offset, height]
     });
-    Station { label: row.label.clone(), chainage_m, offset_m, height_m }
+    of_row(row, group, [chainage_m, offset_m, height_m])
+}
+
+/// The station of a point of the line itself.
+fn corner(line: &Joint, corner: usize, row: &Sighting, group: &Group<'_>) -> Option<Station> {
+    let ellipsoid = &group.base(row).ellipsoid;
+    let [chainage_m, height_m] = line.estimates(|points| {
+        let place = Geodetic::from_earth_centred(line.frame().to_earth_centred(points[corner]), ellipsoid);
+        [chainage_of_corner_m(points, corner), place.ellipsoid_height_m]
+    });
+    of_row(row, group, [chainage_m, Estimate { value: 0.0, sigma: 0.0 }, height_m])
+}
+
+fn of_row(row: &Sighting, group: &Group<'_>, [chainage_m, offset_m, height_m]: [Estimate; 3]) -> Option<Station> {
+    let part = part_of_shot(group, row, "station")?;
+    Some(Station { label: row.label.clone(), role: row.role.clone(), place: row.place, chainage_m, offset_m, height_m, part })
 }

@@ -14,12 +14,14 @@
 //!   statistics, from memory).
 //!
 //! Values: `span_m` (horizontal), `sag_m` (greatest vertical distance below the chord), `lowest_height_difference_m` (lowest point
-//! over support a, so mostly negative), `wire_rms_m` (two wire shots or more), `least_vertical_distance_m`, `least_straight_distance_m`.
+//! over support a, so mostly negative), `wire_rms_m` (two wire shots or more). Of each ground and object shot: `vertical_distance_m`,
+//! `straight_distance_m`; and the least of each: `least_vertical_distance_m`, `least_straight_distance_m`.
 //!
 //! Metres. One vertical direction is taken for the whole span, that at support a: over 500 m it turns by 0.08 mrad, which
 //! moves the lowest point of a flat curve along it by centimetres and changes no sag by a millimetre. It stops at
 //! supports less than 1 m apart in plan, and where a sag is not to be told from none the values say so by their standard errors.
 
+pub mod conditions;
 mod curve;
 mod fit;
 #[cfg(test)]
@@ -31,7 +33,7 @@ pub use threshold::{CAUTION, Threshold, against_threshold};
 use curve::{Curve, Kind};
 use fit::Fit;
 
-use crate::compose::{Composed, Group, Refusal, Shape, Sighting, Value, rows};
+use crate::compose::{Composed, Detail, Group, Refusal, Shape, Sighting, Value, rows};
 use crate::covariance::INTERVAL95;
 use crate::frame::Geodetic;
 use crate::joint::Estimate;
@@ -128,17 +130,11 @@ pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal>
         values.push(Value { name: "wire_rms_m", estimate: Estimate { value, sigma } });
     }
     let clearances = span.clearances(&fit, &mut warnings)?;
-    let least = |distances: &mut dyn Iterator<Item = Estimate>| distances.reduce(|a, b| if b.value < a.value { b } else { a });
-    for (name, estimate) in [
-        ("least_vertical_distance_m", least(&mut clearances.iter().filter_map(|c| c.vertical_m))),
-        ("least_straight_distance_m", least(&mut clearances.iter().map(|c| c.straight_m))),
-    ] {
-        values.extend(estimate.map(|estimate| Value { name, estimate }));
-    }
+    let details = span.details(&clearances);
     let [a, b] = [fit.adjusted.points()[0], fit.adjusted.points()[1]];
     let inner = (1..PIECES).map(|i| curve.at(curve.span_m * f64::from(i) / f64::from(PIECES)));
     let line = [a].into_iter().chain(inner).chain([b]).map(|p| fit.adjusted.frame().to_earth_centred(p)).collect();
-    Ok((Composed { method, values, parts, shape: Shape::Line(line), warnings }, clearances))
+    Ok((Composed { method, values, parts, shape: Shape::Line(line), warnings, details, ..Composed::default() }, clearances))
 }
 
 /// The rows by role, and their points: supports, wire, objects.
@@ -280,6 +276,35 @@ impl<'g> Span<'g> {
         };
         let difference = fit.adjusted.estimate(|points| height_m(lowest(points)) - height_m(points[0]));
         Some((difference, rows::part("lowest", &fit.adjusted, bases, a.base, lowest)))
+    }
+
+    /// The least distances, and those of each ground and object shot.
+    fn details(&self, clearances: &[Clearance]) -> Vec<Detail> {
+        let each = || self.objects.iter().copied().zip(clearances);
+        let detail = |row: &Sighting, values: Vec<Value>| Detail {
+            target: format!("wire to {} ({})", row.label, row.role),
+            place: row.place,
+            values,
+        };
+        let least = |of: fn(&Clearance) -> Option<Estimate>| {
+            each()
+                .filter_map(|(row, clearance)| Some((row, of(clearance)?)))
+                .reduce(|a, b| if b.1.value < a.1.value { b } else { a })
+        };
+        let least = [
+            ("least_vertical_distance_m", least(|clearance| clearance.vertical_m)),
+            ("least_straight_distance_m", least(|clearance| Some(clearance.straight_m))),
+        ];
+        let least = least.into_iter().filter_map(|(name, found)| {
+            let (row, estimate) = found?;
+            Some(detail(row, vec![Value { name, estimate }]))
+        });
+        let own = each().map(|(row, clearance)| {
+            let vertical = clearance.vertical_m.map(|estimate| Value { name: "vertical_distance_m", estimate });
+            let straight = Value { name: "straight_distance_m", estimate: clearance.straight_m };
+            detail(row, vertical.into_iter().chain([straight]).collect())
+        });
+        least.chain(own).collect()
     }
 
     fn clearances(&self, fit: &Fit, warnings: &mut Vec<String>) -> Result<Vec<Clearance>, Refusal> {

@@ -104,7 +104,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
             100.0 * spoilt as f64 / DRAWS as f64
         ));
     }
-    Ok(Composed { method, values, parts, shape: Shape::Area(ring), warnings })
+    Ok(Composed { method, values, parts, shape: Shape::Area(ring), warnings, ..Composed::default() })
 }
 
 /// A heap or a pit: its shots, the ring first, and the triangles over them.

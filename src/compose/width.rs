@@ -174,6 +174,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         shape: parts.first().map_or(Shape::None, |centre| Shape::Point(centre.at)),
         parts,
         warnings,
+        ..Composed::default()
     })
 }
 

@@ -88,6 +88,18 @@ pub enum Quantity {
     SigmaHorizontal,
     /// Standard error of the height.
     SigmaVertical,
+    /// Name of the level surface that a sight meets.
+    Level,
+    /// Temperature of the air.
+    AirTemperature,
+    /// Temperature of the conductor, where it was logged.
+    ConductorTemperature,
+    /// Speed of the wind.
+    Wind,
+    /// Current in the conductor.
+    Load,
+    /// Other conditions of the day, in words: sun, rain, ice.
+    Conditions,
 }
 
 /// The unit behind the quantity.
@@ -140,7 +152,7 @@ enum Units {
     Geographic,
 }
 
-const TABLE: [(&str, Quantity, Units, [bool; 3]); 41] = {
+const TABLE: [(&str, Quantity, Units, [bool; 3]); 47] = {
     use Quantity::*;
     use Units::*;
     // name, quantity, units, and whether it stands in base logs, shot logs, lists of occupations
@@ -186,6 +198,12 @@ const TABLE: [(&str, Quantity, Units, [bool; 3]); 41] = {
         ("coordinate_epoch", CoordinateEpoch, None, [true, false, false]),
         ("sigma_horizontal", SigmaHorizontal, Length, [true, false, false]),
         ("sigma_vertical", SigmaVertical, Length, [true, false, false]),
+        ("level", Level, None, [false, true, false]),
+        ("air_temperature_c", AirTemperature, None, [false, true, false]),
+        ("conductor_temperature_c", ConductorTemperature, None, [false, true, false]),
+        ("wind_m_s", Wind, None, [false, true, false]),
+        ("load_a", Load, None, [false, true, false]),
+        ("conditions", Conditions, None, [false, true, false]),
     ]
 };
 
@@ -198,6 +216,12 @@ impl Quantity {
             Quantity::GridAzimuth => Some(NorthKind::Grid),
             _ => None,
         }
+    }
+
+    /// Whether the column becomes an attribute of its features as well, as one that nothing claims does.
+    pub fn is_carried(self) -> bool {
+        use Quantity::*;
+        matches!(self, Level | AirTemperature | ConductorTemperature | Wind | Load | Conditions)
     }
 }
 

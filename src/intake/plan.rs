@@ -46,7 +46,7 @@ pub struct Plan {
     header_text: String,
     returns: BTreeMap<String, Echo>,
     claims: BTreeMap<Quantity, Claim>,
-    /// Columns that nothing claims: index and name.
+    /// Columns that become attributes, index and name: those that nothing claims, and those of [`Quantity::is_carried`].
     pub extras: Vec<(usize, String)>,
 }
 
@@ -357,22 +357,23 @@ impl Plan {
                 },
             )?;
         }
-        let mapped: Vec<usize> = self
+        let mapped: Vec<(usize, bool)> = self
             .claims
-            .values()
-            .flat_map(|claim| match &claim.source {
-                Source::Column(index) => vec![*index],
-                Source::Columns(indexes) => indexes.clone(),
+            .iter()
+            .flat_map(|(quantity, claim)| match &claim.source {
+                Source::Column(index) => vec![(*index, quantity.is_carried())],
+                Source::Columns(indexes) => indexes.iter().map(|index| (*index, false)).collect(),
                 Source::Constant(_) => vec![],
             })
             .collect();
         let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
         let chosen = self.kind == LogKind::Bases && kinds.iter().filter(|kind| self.claims.contains_key(kind)).count() == 1;
         for index in 0..self.headers.len() {
-            if mapped.contains(&index) {
+            let header = self.headers[index].clone();
+            if let Some((_, is_carried)) = mapped.iter().find(|(column, _)| *column == index) {
+                self.extras.extend(is_carried.then_some((index, header)));
                 continue;
             }
-            let header = self.headers[index].clone();
             match columns::parse(&header.to_ascii_lowercase(), self.kind) {
                 // The job has chosen the other of two kinds of height.
                 Some((Quantity::EllipsoidHeight, _)) if self.claims.contains_key(&Quantity::OrthometricHeight) && chosen => {
@@ -382,6 +383,7 @@ impl Plan {
                     self.extras.push((index, header));
                 }
                 Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
+                    self.extras.extend(quantity.is_carried().then(|| (index, header.clone())));
                     self.add(quantity, Claim { name: header.to_ascii_lowercase(), header, unit, source: Source::Column(index) })?;
                 }
                 Some((quantity, _))
@@ -587,8 +589,8 @@ impl Plan {
     /// Whether a column holds something measured, a name, or the choice of a CRS, for cut lines.
     pub fn claims_column(&self, index: usize) -> bool {
         self.crs_column == Some(index)
-            || self.claims.values().any(|claim| match &claim.source {
-                Source::Column(column) => *column == index,
+            || self.claims.iter().any(|(quantity, claim)| match &claim.source {
+                Source::Column(column) => *column == index && !quantity.is_carried(),
                 Source::Columns(columns) => columns.contains(&index),
                 Source::Constant(_) => false,
             })

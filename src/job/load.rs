@@ -51,7 +51,10 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
     let (mut job, document): (Job, _) = settings::read(text, name, "the job")?;
     let wrong = |offset, problem| document.wrong(offset, problem);
     let key_at = |path: &[&str]| document.offset_of(path);
-    check(&job).and_then(|()| check_gnss(&job)).map_err(|(path, problem)| wrong(key_at(&path), problem))?;
+    check(&job)
+        .and_then(|()| check_gnss(&job))
+        .and_then(|()| job.measures.check())
+        .map_err(|(path, problem)| wrong(key_at(&path), problem))?;
     job.bases.resolve(folder).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
     job.shots.resolve(folder).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
     if let Some(list) = &mut job.bases.occupations.list {

@@ -8,6 +8,7 @@ mod calibration;
 mod declination;
 mod gnss;
 mod load;
+mod measures;
 mod network;
 pub(crate) mod settings;
 
@@ -22,6 +23,7 @@ use crate::clock::LeapSeconds;
 pub use calibration::{Calibration, Day};
 pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use load::{JobError, load, parse};
+pub use measures::{Level, Measures};
 pub use network::{Network, NetworkOrientation, Reject, Robust};
 pub use settings::UNDECIDED;
 
@@ -86,6 +88,9 @@ pub struct Job {
     /// Heights: geoid, instrument and target heights.
     #[serde(default)]
     pub heights: Heights,
+    /// Composed measurements: level surfaces, thresholds of the user's, limits.
+    #[serde(default)]
+    pub measures: Measures,
     /// Limits of the checks on rows.
     #[serde(default)]
     pub checks: Checks,
@@ -464,6 +469,8 @@ pub enum LayerName {
     Measurements,
     /// The points of composed measurements.
     Parts,
+    /// Shots along the lines of profiles: chainage, offset, height.
+    Profiles,
     /// Bases and features that a network placed.
     Adjusted,
     /// What the adjustment says of each reading.
@@ -474,7 +481,7 @@ pub enum LayerName {
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 12] = [
+    pub const ALL: [LayerName; 13] = [
         LayerName::Features,
         LayerName::Bases,
         LayerName::SightLines,
@@ -484,6 +491,7 @@ impl LayerName {
         LayerName::Vertices,
         LayerName::Measurements,
         LayerName::Parts,
+        LayerName::Profiles,
         LayerName::Adjusted,
         LayerName::Residuals,
         LayerName::Ledger,

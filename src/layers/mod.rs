@@ -11,6 +11,7 @@ pub mod ledger;
 pub mod measurements;
 pub mod parts;
 pub mod place;
+pub mod profiles;
 pub mod residuals;
 pub mod sight_lines;
 pub mod strings;
@@ -19,6 +20,7 @@ pub mod vertices;
 use jiff::Timestamp;
 use jiff::tz::Offset;
 
+use crate::intake::cell::When;
 use crate::job::LayerName;
 use crate::table::{Column, Field, FieldKind, Layer, Texts};
 
@@ -106,6 +108,7 @@ pub fn all(third: &str) -> Vec<Layer> {
             LayerName::Vertices => vertices::layer(third),
             LayerName::Measurements => measurements::layer(),
             LayerName::Parts => parts::layer(third),
+            LayerName::Profiles => profiles::layer(third),
             LayerName::Adjusted => adjusted::layer(third),
             LayerName::Residuals => residuals::layer(),
             LayerName::Ledger => ledger::layer(),
@@ -146,6 +149,72 @@ pub fn carried_field(header: &str, kind: FieldKind, taken: &[Field]) -> Field {
     Field { name, short, kind, decimals: None, description, domain: None }
 }
 
+/// When the shots of something were taken.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Times {
+    first: Option<When>,
+    last: Option<Timestamp>,
+}
+
+impl Times {
+    /// The first and the last of the times of rows; a day alone counts where no row has a time.
+    pub fn of(rows: impl Iterator<Item = Option<When>>) -> Times {
+        let mut times = Times::default();
+        for when in rows.flatten() {
+            let instant = when.instant.map(|(instant, _)| instant);
+            let known = times.first.and_then(|first| first.instant).map(|(instant, _)| instant);
+            let is_first = match (known, instant) {
+                (None, None) => times.first.is_none_or(|first| when.date < first.date),
+                (None, Some(_)) => true,
+                (Some(_), None) => false,
+                (Some(known), Some(instant)) => instant < known,
+            };
+            if is_first {
+                times.first = Some(when);
+            }
+            times.last = times.last.max(instant);
+        }
+        times
+    }
+}
+
+/// The fields of times; `of` reads them off a record.
+macro_rules! time_definitions {
+    ($record:ty) => {
+        [
+            Definition::new(
+                "time",
+                "TIME",
+                "Instant of the first of its shots, UTC; null where only the day is known.",
+                Get::Time(|r: &$record| r.times.first_instant()),
+            ),
+            Definition::new(
+                "time_local",
+                "TIME_LOCAL",
+                "Local time of the first of its shots with its offset from UTC, or the day alone; ISO 8601.",
+                Get::Show(|r: &$record, texts| r.times.show_first(texts)),
+            ),
+            Definition::new(
+                "time_last",
+                "TIME_LAST",
+                "Instant of the last of its shots, UTC.",
+                Get::Time(|r: &$record| r.times.last),
+            ),
+        ]
+    };
+}
+use time_definitions;
+
+impl Times {
+    fn first_instant(&self) -> Option<Timestamp> {
+        self.first.and_then(|first| first.instant).map(|(instant, _)| instant)
+    }
+
+    fn show_first(&self, texts: &mut Texts) {
+        show_local(texts, self.first.and_then(|first| first.instant), self.first.map(|first| first.date));
+    }
+}
+
 /// Local date and time with the offset, as ISO 8601 has it.
 fn show_local(texts: &mut Texts, instant: Option<(Timestamp, Offset)>, date: Option<jiff::civil::Date>) {
     match (instant, date) {
@@ -179,6 +248,21 @@ mod tests {
                 }
             }
         }
+    }
+
+    #[test]
+    fn the_first_and_the_last_time_whatever_the_order() {
+        let at = |second: i64, hours: i8| {
+            let (instant, offset) = (Timestamp::from_second(second).unwrap(), Offset::constant(hours));
+            When { date: offset.to_datetime(instant).date(), instant: Some((instant, offset)) }
+        };
+        let day = When { date: "2026-05-04".parse().unwrap(), instant: None };
+        let times = Times::of([None, Some(at(200, 2)), Some(day), Some(at(100, 1)), Some(at(150, 1))].into_iter());
+        assert_eq!(times, Times { first: Some(at(100, 1)), last: Some(Timestamp::from_second(200).unwrap()) });
+        assert_eq!(Times::of([Some(day), None].into_iter()), Times { first: Some(day), last: None });
+        let mut texts = Texts::default();
+        times.show_first(&mut texts);
+        assert_eq!(texts.get(0), Some("1970-01-01T01:01:40+01:00"));
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! The lines and areas layers: strings of shots, and the lines and areas of composed measurements.
 
-use super::{Definition, Get, or_null};
+use super::{Definition, Get, Times, or_null, time_definitions};
 use crate::assemble::measure::Measures;
 use crate::job::LayerName;
 use crate::ledger::Flags;
@@ -25,6 +25,12 @@ pub struct StringRecord {
     pub bases: String,
     /// What is wrong with it, in sentences.
     pub warnings: String,
+    /// When its shots were taken.
+    pub times: Times,
+    /// Conditions of the day, for the wires of spans.
+    pub conditions: Option<String>,
+    /// What must be read with it, for the wires of spans.
+    pub caution: Option<&'static str>,
 }
 
 fn some(text: &str) -> Option<&str> {
@@ -98,6 +104,18 @@ pub fn definitions(areas: bool) -> Vec<Definition<StringRecord>> {
         ),
         d("warnings", "WARNINGS", "What is wrong with it, in sentences.", Text(|s: &S| some(&s.warnings))),
     ]);
+    fields.extend(time_definitions!(S));
+    if !areas {
+        fields.extend([
+            d(
+                "conditions",
+                "CONDITIONS",
+                "Spans: conditions of the day as the crew entered them, and which are not known.",
+                Text(|s: &S| s.conditions.as_deref()),
+            ),
+            d("caution", "CAUTION", "Spans: what must be read with the wire.", Text(|s: &S| s.caution)),
+        ]);
+    }
     fields
 }
 

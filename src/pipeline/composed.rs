@@ -1,7 +1,10 @@
-//! Behind the stream: the rows that belong together, once all of them are known, to measurements,
-//! lines and areas.
+//! Behind the stream: the rows that belong together, once all of them are known, to measurements
+//! ([`measured`]), lines and areas.
 //!
-//! Memory: about 400 bytes for each row with a `measure` or a `string`.
+//! Memory: about 600 bytes for each row with a `measure` or a `string`.
+
+mod level;
+mod measured;
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -11,18 +14,18 @@ use crate::assemble::ring;
 use crate::assemble::{self, JOIN, Strung, Vertex, measure};
 use crate::base::{Base, HeightKind};
 use crate::catalogue::{Code, Geometry, Value};
-use crate::compose::{self, Composed, Group, Part, Shape, Sighting};
+use crate::compose::Sighting;
+use crate::compose::span::conditions::Conditions;
 use crate::covariance::{Covariance, INTERVAL95};
 use crate::crs::CrsError;
 use crate::frame::{EarthCentred, Geodetic};
-use crate::job::LayerName;
+use crate::intake::cell::When;
+use crate::job::{Job, LayerName};
 use crate::joint::Origin;
-use crate::layers::measurements::MeasurementRecord;
-use crate::layers::parts::PartRecord;
 use crate::layers::strings::StringRecord;
 use crate::layers::vertices::VertexRecord;
-use crate::layers::{measurements, parts, strings, vertices};
-use crate::ledger::{Entry, Fault, Flag, Flags, Outcome, Reason};
+use crate::layers::{Times, strings, vertices};
+use crate::ledger::{Entry, Flag, Flags};
 use crate::locate::Placed;
 use crate::table::{Batch, Column, Geometries, GeometryKind, LayerKey, Position};
 
@@ -47,6 +50,12 @@ pub struct Collected {
     pub withheld: bool,
     /// Whether its log has decimal commas.
     pub decimal_comma: bool,
+    /// Date and time.
+    pub when: Option<When>,
+    /// Name of the level surface that it is sighted on.
+    pub level: Option<String>,
+    /// Conditions of the day.
+    pub conditions: Conditions,
     /// The row as it stands, for one that is no feature of its own.
     pub row: Option<String>,
 }
@@ -68,7 +77,7 @@ pub struct Finished {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn finish(stage: &Stage, collected: Vec<Collected>, repair_areas: bool) -> Result<Finished, CrsError> {
+pub fn finish(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Finished, CrsError> {
     let mut finished = Finished::default();
     if collected.is_empty() {
         return Ok(finished);
@@ -76,8 +85,8 @@ pub fn finish(stage: &Stage, collected: Vec<Collected>, repair_areas: bool) -> R
     let bases = stage.table.origins();
     let mut drawing =
         Drawing { stage, bases: &bases, lines: Vec::new(), areas: Vec::new(), coded: BTreeMap::new(), cells: HashMap::new() };
-    compose_all(&mut drawing, &collected, &mut finished)?;
-    assemble_all(&mut drawing, collected, repair_areas, &mut finished)?;
+    measured::compose_all(&mut drawing, &collected, job, &mut finished)?;
+    assemble_all(&mut drawing, collected, job.checks.repair_areas, &mut finished)?;
     let Drawing { lines, areas, coded, .. } = drawing;
     finished.push_coded(stage, coded);
     for (layer, records) in [(LayerName::Lines, lines), (LayerName::Areas, areas)] {
@@ -188,115 +197,9 @@ impl Drawing<'_, '_> {
     }
 }
 
-fn compose_all(drawing: &mut Drawing, collected: &[Collected], finished: &mut Finished) -> Result<(), CrsError> {
-    let mut groups: BTreeMap<(String, String), Vec<&Collected>> = BTreeMap::new();
-    for row in collected {
-        if let Some(measure) = &row.measure {
-            groups.entry((measure.clone(), row.feature.clone().unwrap_or_default())).or_default().push(row);
-        }
-    }
-    let stage = drawing.stage;
-    let mut unknown: BTreeMap<String, u64> = BTreeMap::new();
-    let (mut values, mut points, mut point_positions) = (Vec::new(), Vec::new(), Vec::new());
-    for ((measure, name), rows) in groups {
-        if !compose::KINDS.contains(&measure.as_str()) {
-            *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
-            let refusal = compose::unknown_kind(&measure);
-            finished.held.extend(rows.iter().filter(|row| row.row.is_some()).map(|row| held(row, &refusal)));
-            continue;
-        }
-        let sightings: Vec<Sighting> = rows.iter().map(|row| row.sighting.clone()).collect();
-        let (file, line) = sightings[0].place;
-        let source_file = stage.logs.files[file].info.name.clone();
-        let labels = drawing.labels(sightings.iter().map(|sighting| sighting.base));
-        let base = sightings[0].base;
-        let group = Group { measure: measure.clone(), name: name.clone(), sightings, bases: drawing.bases };
-        match compose::compute(&group) {
-            Err(refusal) => {
-                for row in rows.iter().filter(|row| row.row.is_some()) {
-                    finished.held.push(held(row, &refusal));
-                }
-                finished.notes.push(format!("{source_file}:{line}: {refusal}."));
-            }
-            Ok(made) => {
-                for row in rows.iter().filter(|row| row.row.is_some()) {
-                    *finished.composed.entry(row.sighting.place.0).or_default() += 1;
-                }
-                let Composed { method, values: found, parts: found_parts, shape, warnings } = made;
-                let warnings = warnings.join(" ");
-                values.extend(found.into_iter().map(|value| MeasurementRecord {
-                    measure: measure.clone(),
-                    name: name.clone(),
-                    quantity: value.name.to_owned(),
-                    estimate: value.estimate,
-                    method: method.clone(),
-                    warnings: warnings.clone(),
-                    bases: labels.clone(),
-                    source_file: source_file.clone(),
-                    source_line: line,
-                }));
-                // A part or a line would tell the place.
-                if rows.iter().any(|row| row.withheld) {
-                    continue;
-                }
-                for Part { role, at, base, covariance } in found_parts {
-                    let placed = drawing.place(base, &[at], true)?[0];
-                    point_positions.push(position(&placed, &stage.placed_bases[base]));
-                    points.push(PartRecord {
-                        measure: measure.clone(),
-                        name: name.clone(),
-                        role,
-                        base: drawing.bases[base].label.clone(),
-                        placed,
-                        projected: stage.projected,
-                        covariance: covariance + datum(stage, base),
-                    });
-                }
-                let (corners, closed) = match shape {
-                    Shape::Line(line) => (line, false),
-                    Shape::Area(ring) => (ring, true),
-                    Shape::None | Shape::Point(_) => continue,
-                };
-                let placed = drawing.place(base, &corners, true)?;
-                let mut positions = drawing.positions(base, &placed);
-                let record = StringRecord {
-                    name,
-                    code: None,
-                    flags: Flags::default(),
-                    origin: measure,
-                    vertices: corners.len() as u64,
-                    measures: None,
-                    bases: labels,
-                    warnings,
-                };
-                if closed {
-                    close(&mut positions);
-                    drawing.areas.push((record, positions));
-                } else {
-                    drawing.lines.push((record, positions));
-                }
-            }
-        }
-    }
-    for (measure, rows) in unknown {
-        finished.notes.push(format!("{rows} rows: {}; they are mapped as points.", compose::unknown_kind(&measure)));
-    }
-    let columns = measurements::definitions().iter().map(|field| field.column(&values)).collect();
-    finished.push(stage, LayerName::Measurements, values.len(), Geometries::None, columns);
-    let columns = parts::definitions().iter().map(|field| field.column(&points)).collect();
-    finished.push(stage, LayerName::Parts, points.len(), Geometries::Points(point_positions), columns);
-    Ok(())
-}
-
 fn datum(stage: &Stage, base: usize) -> Covariance {
     let sigma_m = stage.table.bases[base].sigma_datum_m;
     Covariance::of_axes(sigma_m, sigma_m)
-}
-
-fn held(row: &Collected, refusal: &str) -> Entry {
-    let (file, line) = row.sighting.place;
-    let fault = Fault::new(Reason::Incomplete, "", row.measure.as_deref().unwrap_or_default(), refusal);
-    Entry { file, line, row: row.row.clone().unwrap_or_default(), outcome: Outcome::Held(fault) }
 }
 
 /// Repeats the first position at the end, the ring against the clock.
@@ -320,11 +223,13 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
         }
     }
     let mut rows = Vec::new();
+    let mut whens: BTreeMap<String, Vec<Option<When>>> = BTreeMap::new();
     for row in collected {
         let Some(string) = row.string.filter(|_| !row.withheld) else { continue };
         if !row.cells.is_empty() {
             drawing.cells.insert(row.sighting.place, (row.cells, row.decimal_comma));
         }
+        whens.entry(string.clone()).or_default().push(row.when);
         let mut vertex = Vertex {
             string,
             code: row.code,
@@ -357,7 +262,8 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
     finished.notes.extend(notes);
     let (mut records, mut record_positions) = (Vec::new(), Vec::new());
     for string in strung {
-        let (vertices, positions) = draw(drawing, string, repair, finished)?;
+        let times = Times::of(whens.get(&string.name).into_iter().flatten().copied());
+        let (vertices, positions) = draw(drawing, string, times, repair, finished)?;
         records.extend(vertices);
         record_positions.extend(positions);
     }
@@ -370,6 +276,7 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
 fn draw(
     drawing: &mut Drawing,
     mut string: Strung,
+    times: Times,
     repair: bool,
     finished: &mut Finished,
 ) -> Result<(Vec<VertexRecord>, Vec<Position>), CrsError> {
@@ -445,6 +352,9 @@ fn draw(
         measures,
         bases: drawing.labels(origins.iter().copied()),
         warnings: warnings.join(" "),
+        times,
+        conditions: None,
+        caution: None,
     };
     if is_area {
         close(&mut positions);

@@ -15,6 +15,7 @@ use super::repeated::{Waiting, name_print};
 use crate::audit::Audited;
 use crate::base::{Base, BaseTable, HeightKind};
 use crate::catalogue::Geometry;
+use crate::compose::span::conditions::Conditions;
 use crate::compose::{Sighting, width};
 use crate::covariance::Covariance;
 use crate::crs::CrsError;
@@ -457,13 +458,15 @@ impl Stage<'_> {
             sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
             sigma_orientation_rad,
             sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
+            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
             sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
             instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
             target_height_m: read.target_height_m,
             refraction: read.kit.refraction,
             vector: None,
         };
-        Ok(self.with_names(parsed, row, sighting, Some(row.line.text.to_owned()), |_, _| ("", false)))
+        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned()), |_, _| ("", false)))
     }
 
     /// A mapped shot that belongs to a measurement or a string.
@@ -496,13 +499,15 @@ impl Stage<'_> {
             sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
             sigma_orientation_rad: shot.sigma_orientation_rad,
             sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
+            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
             sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
             instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
             target_height_m: read.target_height_m.unwrap_or(0.0),
             refraction: read.kit.refraction,
             vector: Some(shot.vector),
         };
-        self.with_names(parsed, shot.row, sighting, None, cell)
+        self.with_names(parsed, shot.row, sighting, read.when, None, cell)
     }
 
     fn with_names<'t>(
@@ -510,6 +515,7 @@ impl Stage<'_> {
         parsed: &Parsed,
         row: &Row,
         sighting: Sighting,
+        when: Option<When>,
         text: Option<String>,
         cell: impl Fn(&Row, usize) -> (&'t str, bool),
     ) -> Collected {
@@ -534,6 +540,15 @@ impl Stage<'_> {
             cells: cells.unwrap_or_default(),
             decimal_comma: decimal,
             withheld: false,
+            when,
+            level: of(Quantity::Level),
+            conditions: Conditions {
+                air_temperature_c: of(Quantity::AirTemperature),
+                wind_m_s: of(Quantity::Wind),
+                conductor_temperature_c: of(Quantity::ConductorTemperature),
+                load_a: of(Quantity::Load),
+                words: of(Quantity::Conditions),
+            },
             row: text,
         }
     }

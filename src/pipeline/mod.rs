@@ -284,7 +284,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         let may_fill = match name {
             LayerName::Lines | LayerName::Areas => composes || strings,
             LayerName::Vertices => strings,
-            LayerName::Measurements | LayerName::Parts => composes,
+            LayerName::Measurements | LayerName::Parts | LayerName::Profiles => composes,
             LayerName::Adjusted | LayerName::Residuals => adjusted.is_some() && !has_coarse,
             // Sight lines end at the places that are withheld.
             LayerName::SightLines => !has_coarse,
@@ -352,7 +352,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     }
     let repeats = repeated::settle(&stage, &waiting, job.checks.combine_repeats).map_err(crs_error("crs"))?;
     behind.take(repeats.batches, &repeats.entries, repeats.counts, repeats.shots_of_base, repeats.unknown_codes)?;
-    let mut finished = composed::finish(&stage, collected, job.checks.repair_areas).map_err(crs_error("crs"))?;
+    let mut finished = composed::finish(&stage, collected, job).map_err(crs_error("crs"))?;
     if has_coarse {
         finished.held.iter_mut().for_each(Entry::withhold);
     }

@@ -146,6 +146,7 @@ impl Look {
             "ellipses" => Look { line_width_px: 1.0, fill_opacity: 0.08, labels_to_scale: None, ..plain(0xd8_6c_48) },
             // Over the features that they adjust: the same place, another mark.
             "adjusted" => Look { mark: Mark::Cross, size_px: 9.0, labels_to_scale: None, ..plain(0x18_24_90) },
+            "profiles" => Look { mark: Mark::Square, size_px: 6.0, labels_to_scale: None, ..plain(0x84_24_60) },
             "lines" => Look { labels_to_scale: Some(5_000), ..plain(0x54_00_60) },
             "areas" => Look { labels_to_scale: Some(5_000), ..plain(0x3c_90_e4) },
             // Dense along their lines; each is a feature too, whose label is above it.

@@ -81,5 +81,5 @@ pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Com
         .collect();
     let method =
         format!("two full shots, foot (row {}) and top (row {}): the difference of their vectors", foot.label, top.label);
-    Ok(Composed { method, values, shape: shape(&parts), parts, warnings })
+    Ok(Composed { method, values, shape: shape(&parts), parts, warnings, ..Composed::default() })
 }

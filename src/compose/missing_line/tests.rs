@@ -99,6 +99,12 @@ fn a_chain_sums_its_legs() {
     assert!((get(&legs[0].cumulated, "cumulated_slope_distance_m").value - 30.0).abs() < ROUNDING);
     assert_eq!(get(&legs[1].cumulated, "cumulated_slope_distance_m"), get(&composed.values, "cumulated_slope_distance_m"));
     assert_eq!(composed.parts.iter().map(|part| part.role).collect::<Vec<_>>(), ["from", "between", "to"]);
+    // Each leg is a piece of the measurement with its own values and the sums up to its end.
+    assert_eq!(composed.details.iter().map(|leg| leg.target.as_str()).collect::<Vec<_>>(), ["S2 to S1", "S1 to S3"]);
+    for (detail, leg) in composed.details.iter().zip(&legs) {
+        let values: Vec<Value> = leg.values.iter().chain(&leg.cumulated).cloned().collect();
+        assert_eq!((detail.place, &detail.values), (leg.place, &values));
+    }
     let told = [get(&composed.values, "cumulated_slope_distance_m"), get(&composed.values, "cumulated_horizontal_distance_m")];
     let shown = scatter(told.map(|e| e.value), 9, |normal| {
         let drawn = compute(&field.disturbed(normal).group("missing_line")).unwrap();

@@ -42,10 +42,37 @@ fn a_three_point_problem_by_hand() {
     let dip = (30.0 / (45_000.0 / 112_500f64.sqrt())).atan().to_degrees();
     assert!((get(&composed, "dip_deg").value - dip).abs() < EXACT_WITHIN && (dip - 12.6044).abs() < 1e-4);
     assert!(composed.values.iter().all(|value| value.name != "rms_m"));
+    // Residuals of three shots are nothing that was measured.
+    assert!(composed.details.is_empty());
     assert!(composed.method.contains("nothing checks them"));
     // The centroid of three exact points is their mean.
     let centre = field.bases[0].frame.from_earth_centred(composed.parts[0].at);
     assert!(centre.iter().zip([100.0, 400.0 / 3.0, 250.0 / 3.0]).all(|(got, want)| (got - want).abs() < 1e-6), "{centre:?}");
+}
+
+#[test]
+fn each_shot_has_its_residual() {
+    // Corners of a level square of 20 m, two opposite ones raised by 0.4 m: the plane lies 0.2 m over the low ones, by symmetry.
+    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    for point in [[0.0, 50.0, 10.4], [20.0, 50.0, 10.0], [20.0, 70.0, 10.4], [0.0, 70.0, 10.0]] {
+        field.shot(0, "face", point);
+    }
+    // Equal errors of all shots: the residuals are then those of the unweighted plane.
+    for row in &mut field.sightings {
+        let vector = row.vector.as_mut().unwrap();
+        vector.direction = crate::covariance::Covariance::of_axes(0.1, 0.1);
+        vector.distance = crate::covariance::Covariance::default();
+        vector.orientation_arm_m = [0.0; 3];
+    }
+    let details = of(&field).details;
+    for ((detail, want), label) in details.iter().zip([0.2, -0.2, 0.2, -0.2]).zip(["S1", "S2", "S3", "S4"]) {
+        assert_eq!(detail.target, format!("plane to {label}"));
+        assert_eq!(detail.values[0].name, "residual_m");
+        let estimate = detail.values[0].estimate;
+        // One degree of freedom over four shots: σ of each residual is σ √(1/4).
+        assert!((estimate.value - want).abs() < 1e-4 && (estimate.sigma - 0.05).abs() < 1e-4, "{label}: {estimate:?}");
+    }
+    assert_eq!(details.len(), 4);
 }
 
 #[test]

@@ -42,8 +42,8 @@ fn over_water(level: f64) -> (Field, [f64; 3]) {
     (field, target)
 }
 
-fn settings(height: f64, sigma_m: f64) -> Settings {
-    Settings { level: Some(Level { ellipsoid_height_m: height, sigma_m }), ..Settings::default() }
+fn settings(height: f64, sigma_m: f64) -> Settings<'static> {
+    Settings { level: Some(Level { words: "the level tarn", ellipsoid_height_m: height, sigma_m }), ..Settings::default() }
 }
 
 fn point(field: &Field, composed: &Composed) -> [f64; 3] {

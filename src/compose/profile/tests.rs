@@ -49,6 +49,21 @@ fn a_straight_line_by_the_3_4_5_triangle() {
     .unwrap();
     assert_told(&stations, &[("P3", [-4.0, 1.0]), ("P2", [12.5, -3.0]), ("P1", [35.0, 5.0]), ("P4", [57.0, -25.0])]);
     assert!((composed.values[0].estimate.value - 50.0).abs() < EXACT_M);
+    // The line's own points stand among the stations of the measurement, at offset 0.
+    let all = [
+        ("P3", [-4.0, 1.0]),
+        ("A", [0.0; 2]),
+        ("P2", [12.5, -3.0]),
+        ("P1", [35.0, 5.0]),
+        ("B", [50.0, 0.0]),
+        ("P4", [57.0, -25.0]),
+    ];
+    assert_told(&composed.stations, &all);
+    assert_eq!(
+        composed.stations.iter().map(|s| s.role.as_str()).collect::<Vec<_>>(),
+        ["point", "start", "point", "point", "end", "point"]
+    );
+    assert_eq!(composed.stations[3].place, (0, 2));
     assert_eq!(
         (composed.values[0].name, composed.values[1].name, composed.values[1].estimate.value),
         ("length_m", "points", 4.0)

@@ -36,7 +36,9 @@ pub fn row(role: &str) -> Sighting {
         sigma_azimuth_rad: 0.0,
         sigma_orientation_rad: 0.0,
         sigma_inclination_rad: 0.0,
+        sigma_inclination_correction_rad: 0.0,
         sigma_distance_m: 0.0,
+        sigma_distance_correction_m: 0.0,
         instrument_height_m: Some(1.6),
         target_height_m: 0.0,
         refraction: 0.0,
@@ -78,7 +80,9 @@ impl Read for Sighting {
             sigma_azimuth_rad: azimuth.to_radians(),
             sigma_orientation_rad: orientation.to_radians(),
             sigma_inclination_rad: inclination.to_radians(),
+            sigma_inclination_correction_rad: 0.0,
             sigma_distance_m: distance,
+            sigma_distance_correction_m: 0.0,
             ..self
         }
     }

@@ -46,7 +46,8 @@ fn scene(bases: &[[f64; 3]], sigmas: SightSigmas) -> Scene {
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {
-    composed.values.iter().find(|value| value.name == name).map(|value| value.estimate).unwrap()
+    let details = composed.details.iter().flat_map(|detail| &detail.values);
+    composed.values.iter().chain(details).find(|value| value.name == name).map(|value| value.estimate).unwrap()
 }
 
 #[test]
@@ -78,6 +79,22 @@ fn an_exact_catenary_with_unequal_supports() {
     assert!((clearances[1].offset_m - 4.0).abs() < EXACT_M);
     assert_eq!(value(&composed, "least_straight_distance_m"), clearances[1].straight_m);
     assert_eq!(value(&composed, "least_vertical_distance_m"), clearances[1].vertical_m.unwrap());
+    // Both targets of each distance are named, the nearer object by the least ones.
+    let told: Vec<(&str, (usize, u64), Vec<&str>)> = composed
+        .details
+        .iter()
+        .map(|detail| (detail.target.as_str(), detail.place, detail.values.iter().map(|value| value.name).collect()))
+        .collect();
+    let own = vec!["vertical_distance_m", "straight_distance_m"];
+    assert_eq!(
+        told,
+        [
+            ("wire to Oak (object)", (0, 9), vec!["least_vertical_distance_m"]),
+            ("wire to Oak (object)", (0, 9), vec!["least_straight_distance_m"]),
+            ("wire to G1 (ground)", (0, 8), own.clone()),
+            ("wire to Oak (object)", (0, 9), own),
+        ]
+    );
     assert_eq!(
         composed.warnings,
         ["Oak lies 4.0 m to the right of the wire, seen from support_a: its vertical distance is a difference of heights only"]

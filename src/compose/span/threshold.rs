@@ -5,11 +5,10 @@
 
 use crate::joint::Estimate;
 
-/// What belongs beside every clearance that leaves the program.
-pub const CAUTION: &str = "These distances hold for the moment of measurement only. A wire hangs lower when it is hotter, \
-more heavily loaded or carries ice; its temperature and loading are not known here unless the crew logged them. The figures are \
-of mapping grade and are no finding that any rule is met: the code in force at the place, the owner of the line and a qualified \
-person decide that. They are not approach distances: crews, trees and machines keep the approach distances that apply to them.";
+/// What belongs beside every clearance that leaves the program. It fits a text field of a Shapefile, 254 bytes.
+pub const CAUTION: &str = "Mapping grade, valid at the time of measurement only: heat, load or ice can lower a wire. No finding of \
+compliance: the code in force there, the line's owner and a licensed engineer decide that. No approach distance for people, trees or \
+machines.";
 
 /// A distance against one that the user gave.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -47,6 +46,11 @@ pub fn against_threshold(distance: &Estimate, threshold_m: f64) -> Threshold {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_caution_is_whole_in_a_shapefile() {
+        assert!(CAUTION.len() <= 254, "{}", CAUTION.len());
+    }
 
     #[test]
     fn thresholds() {
