@@ -23,17 +23,20 @@
 //! | the account | [`ledger`], [`report`] |
 //! | before the field | [`plan`] |
 //! | instrument corrections | [`calibrate`] |
+//! | after the mapping | [`mapped`], [`assess`], [`compare`] |
 //!
 //! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
 pub mod assemble;
+pub mod assess;
 pub mod audit;
 pub mod base;
 pub mod calibrate;
 pub mod catalogue;
 pub mod cli;
 pub mod clock;
+pub mod compare;
 pub mod compose;
 pub mod covariance;
 pub mod crs;
@@ -46,6 +49,7 @@ pub mod joint;
 pub mod layers;
 pub mod ledger;
 pub mod locate;
+pub mod mapped;
 pub mod network;
 pub mod north;
 pub mod occupation;

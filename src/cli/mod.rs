@@ -3,8 +3,10 @@
 //! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done,
 //! rows held, and `--strict` was given.
 
+mod assess;
 mod calibrate;
 mod check;
+mod compare;
 mod completions;
 mod init;
 mod man;
@@ -44,6 +46,8 @@ enum Command {
     Map(map::Args),
     Check(check::Args),
     Calibrate(calibrate::Args),
+    Assess(assess::Args),
+    Compare(compare::Args),
     North(north::Args),
     Plan(plan::Args),
     Init(init::Args),
@@ -75,6 +79,8 @@ pub fn main() -> ExitCode {
         Command::Map(args) => map::run(args),
         Command::Check(args) => check::run(args),
         Command::Calibrate(args) => calibrate::run(&args),
+        Command::Assess(args) => assess::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::North(args) => north::run(&args),
         Command::Plan(args) => plan::run(&args),
         Command::Init(args) => init::run(&args),
@@ -90,6 +96,14 @@ pub fn main() -> ExitCode {
             anstream::eprintln!("{red}error:{red:#} {failure}");
             ExitCode::from(1)
         }
+    }
+}
+
+/// A length on the command line, above 0.
+fn above_zero_m(text: &str) -> Result<f64, String> {
+    match text.trim().parse() {
+        Ok(metres) if f64::is_finite(metres) && metres > 0.0 => Ok(metres),
+        _ => Err("must be a number of metres above 0".to_owned()),
     }
 }
 

@@ -6,6 +6,7 @@
 
 pub mod bases;
 pub mod cell;
+pub mod checks;
 pub mod columns;
 pub mod delimited;
 pub mod extras;

@@ -3,6 +3,7 @@
 //! Files are opened for reading alone, and nothing is left beside them.
 
 mod features;
+mod table;
 #[cfg(test)]
 mod tests;
 mod whole;
@@ -11,6 +12,8 @@ use std::path::{Path, PathBuf};
 
 use gdal::vector::LayerAccess;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
+
+pub use table::{FieldTable, read_fields};
 
 use super::columns::{self, LogKind, Quantity};
 use super::headers::free_name;

@@ -72,6 +72,22 @@ pub fn holds(layer: &mut Layer) -> Holds {
 /// A sentence, when a value cannot be read.
 pub fn read(layer: &mut Layer, name: String) -> Result<PointLayer, String> {
     let (crs_wkt, kind, unit_factor) = layer.spatial_ref().map_or((None, None, 1.0), |reference| crs(&reference));
+    let (fields, indices) = fields(layer);
+    let mut read = PointLayer { name, crs_wkt, kind, unit_factor, fields, points: Vec::new(), skipped: Vec::new() };
+    for (number, feature) in (1..).zip(layer.features()) {
+        match position(&feature) {
+            Err(why) => read.skipped.push((number, why)),
+            Ok((x, y, z)) => {
+                let cells = cells(&feature, number, &read.fields, &indices)?;
+                read.points.push(VectorPoint { number, x, y, z, cells });
+            }
+        }
+    }
+    Ok(read)
+}
+
+/// The fields that are read, and their places in the layer: all but those of binary values.
+pub fn fields(layer: &Layer) -> (Vec<(String, VectorType)>, Vec<usize>) {
     let mut fields = Vec::new();
     let mut indices = Vec::new();
     for (index, field) in layer.defn().fields().enumerate() {
@@ -87,20 +103,18 @@ pub fn read(layer: &mut Layer, name: String) -> Result<PointLayer, String> {
         fields.push((field.name(), kind));
         indices.push(index);
     }
-    let mut read = PointLayer { name, crs_wkt, kind, unit_factor, fields, points: Vec::new(), skipped: Vec::new() };
-    for (number, feature) in (1..).zip(layer.features()) {
-        match position(&feature) {
-            Err(why) => read.skipped.push((number, why)),
-            Ok((x, y, z)) => {
-                let cells = indices.iter().zip(&read.fields).map(|(index, (name, kind))| {
-                    cell(&feature, *index, *kind).ok_or_else(|| format!("the value of {name} of feature {number} cannot be read"))
-                });
-                let cells = cells.collect::<Result<_, _>>()?;
-                read.points.push(VectorPoint { number, x, y, z, cells });
-            }
-        }
-    }
-    Ok(read)
+    (fields, indices)
+}
+
+/// The values of a feature's fields as text.
+///
+/// # Errors
+/// A sentence, when a value cannot be read.
+pub fn cells(feature: &Feature, number: u64, fields: &[(String, VectorType)], indices: &[usize]) -> Result<Vec<String>, String> {
+    let value = |(index, (name, kind)): (&usize, &(String, VectorType))| {
+        cell(feature, *index, *kind).ok_or_else(|| format!("the value of {name} of feature {number} cannot be read"))
+    };
+    indices.iter().zip(fields).map(value).collect()
 }
 
 /// WKT 2 of a CRS, its kind, and metres or degrees in one unit of its axes.

@@ -1,0 +1,214 @@
+//! Measured values of two mappings compared: heights, widths, volumes, lengths and areas.
+//!
+//! From the layers `measurements`, `lines` and `areas` of both files, by measure, name and quantity. The difference B − A has the standard
+//! error √(σ_A² + σ_B²); all tests are one family under Holm's correction. Directions are compared the short way round the circle.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use serde::Serialize;
+
+use super::change::{Finding, Step};
+use super::family::holm;
+use crate::intake::vector::{self, FieldTable};
+
+/// A value measured twice.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct ValueChange {
+    /// Kind of measurement; `line` or `area` for what is drawn by strings.
+    pub measure: String,
+    /// What was measured.
+    pub name: String,
+    /// Name of the value with its unit.
+    pub quantity: String,
+    /// The value in A.
+    pub a: f64,
+    /// The value in B.
+    pub b: f64,
+    /// B − A.
+    pub difference: f64,
+    /// Its standard error.
+    pub sigma: Option<f64>,
+    /// Probability of so great a difference where nothing changed, looked at alone.
+    pub probability: Option<f64>,
+    /// The same after Holm's correction.
+    pub corrected: Option<f64>,
+    /// `increased`, `decreased`, `turned`, `no significant change`, `not tested`.
+    pub mark: &'static str,
+}
+
+/// Measure, name and quantity.
+type Key = [String; 3];
+
+/// A value with its standard error; `times` counts how often its key stands in the file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Value {
+    value: f64,
+    sigma: Option<f64>,
+    times: usize,
+}
+
+/// Compares the values of two files. Beside the changes: what stands in A alone, and in B alone, or more than once.
+///
+/// # Errors
+/// A sentence, when a layer cannot be read.
+pub fn compare(a: &Path, b: &Path) -> Result<(Vec<ValueChange>, [Vec<String>; 2]), String> {
+    Ok(changes(&read(a)?, &read(b)?))
+}
+
+fn changes(a: &BTreeMap<Key, Value>, b: &BTreeMap<Key, Value>) -> (Vec<ValueChange>, [Vec<String>; 2]) {
+    let mut found: Vec<ValueChange> = Vec::new();
+    let mut left = [Vec::new(), Vec::new()];
+    for (key, one) in a {
+        match b.get(key) {
+            Some(other) if one.times == 1 && other.times == 1 => found.push(change(key, one, other)),
+            Some(_) => left.iter_mut().for_each(|left| left.push(format!("{} (several of one name)", label(key)))),
+            None => left[0].push(label(key)),
+        }
+    }
+    left[1].extend(b.keys().filter(|key| !a.contains_key(*key)).map(label));
+    let corrected = holm(&found.iter().map(|change| change.probability).collect::<Vec<_>>());
+    for (change, corrected) in found.iter_mut().zip(corrected) {
+        change.corrected = corrected;
+        change.mark = match Finding::of(corrected) {
+            Finding::NotTested => "not tested",
+            Finding::NotSignificant => "no significant change",
+            Finding::Significant if is_direction(&change.quantity) => "turned",
+            Finding::Significant if change.difference > 0.0 => "increased",
+            Finding::Significant => "decreased",
+        };
+    }
+    (found, left)
+}
+
+fn label([measure, name, quantity]: &Key) -> String {
+    format!("{measure} {name} {quantity}")
+}
+
+/// Whether a quantity goes round the circle.
+fn is_direction(quantity: &str) -> bool {
+    ["azimuth_deg", "direction_deg", "strike_deg"].iter().any(|ending| quantity.ends_with(ending))
+}
+
+fn change([measure, name, quantity]: &Key, a: &Value, b: &Value) -> ValueChange {
+    let difference = b.value - a.value;
+    let difference = if is_direction(quantity) { (difference + 180.0).rem_euclid(360.0) - 180.0 } else { difference };
+    let step = Step::of(difference, a.sigma, b.sigma);
+    ValueChange {
+        measure: measure.clone(),
+        name: name.clone(),
+        quantity: quantity.clone(),
+        a: a.value,
+        b: b.value,
+        difference,
+        sigma: step.sigma,
+        probability: step.probability,
+        corrected: None,
+        mark: "",
+    }
+}
+
+fn read(path: &Path) -> Result<BTreeMap<Key, Value>, String> {
+    let table = |layer: &str| vector::read_fields(path, layer).map_err(|problem| format!("{}: {problem}", path.display()));
+    let mut values = BTreeMap::new();
+    if let Some(table) = table("measurements")? {
+        let columns = Columns::of(&table);
+        for row in &table.rows {
+            let [measure, name, quantity] = ["measure", "name", "quantity"].map(|field| columns.text(row, field).to_owned());
+            add(&mut values, [measure, name, quantity], columns.number(row, "value"), columns.number(row, "sigma"));
+        }
+    }
+    for (layer, measure, quantities) in [
+        ("areas", "area", &[("area_ellipsoid_m2", "sigma_area_m2"), ("length_ellipsoid_m", "sigma_length_m")][..]),
+        ("lines", "line", &[("length_ellipsoid_m", "sigma_length_m")][..]),
+    ] {
+        let Some(table) = table(layer)? else { continue };
+        let columns = Columns::of(&table);
+        for row in &table.rows {
+            for (quantity, sigma) in quantities {
+                let key = [measure.to_owned(), columns.text(row, "name").to_owned(), (*quantity).to_owned()];
+                add(&mut values, key, columns.number(row, quantity), columns.number(row, sigma));
+            }
+        }
+    }
+    Ok(values)
+}
+
+fn add(values: &mut BTreeMap<Key, Value>, key: Key, value: Option<f64>, sigma: Option<f64>) {
+    let Some(value) = value else { return };
+    values.entry(key).and_modify(|known| known.times += 1).or_insert(Value { value, sigma, times: 1 });
+}
+
+/// Where fields stand in a table.
+struct Columns<'t> {
+    headers: &'t [String],
+}
+
+impl<'t> Columns<'t> {
+    fn of(table: &'t FieldTable) -> Columns<'t> {
+        Columns { headers: &table.headers }
+    }
+
+    fn text<'r>(&self, row: &'r [String], field: &str) -> &'r str {
+        self.headers.iter().position(|header| header == field).and_then(|column| row.get(column)).map_or("", String::as_str)
+    }
+
+    fn number(&self, row: &[String], field: &str) -> Option<f64> {
+        self.text(row, field).parse().ok().filter(|value: &f64| value.is_finite())
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn values(list: &[(&str, &str, f64, f64)]) -> BTreeMap<Key, Value> {
+        let mut values = BTreeMap::new();
+        for (name, quantity, value, sigma) in list {
+            let key = ["height".to_owned(), (*name).to_owned(), (*quantity).to_owned()];
+            add(&mut values, key, Some(*value), Some(*sigma));
+        }
+        values
+    }
+
+    #[test]
+    fn growth_lean_and_what_cannot_be_told() {
+        let a = values(&[
+            ("T1", "height_m", 20.0, 0.3),
+            ("T2", "height_m", 18.0, 0.3),
+            ("T3", "lean_azimuth_deg", 359.0, 1.0),
+            ("T4", "height_m", 9.0, 0.0),
+            ("T5", "height_m", 9.0, 0.1),
+            ("T6", "height_m", 9.0, 0.1),
+            ("T6", "height_m", 9.1, 0.1),
+        ]);
+        let b = values(&[
+            ("T1", "height_m", 21.6, 0.4),
+            ("T2", "height_m", 17.5, 0.4),
+            ("T3", "lean_azimuth_deg", 2.0, 1.0),
+            ("T4", "height_m", 9.5, 0.0),
+            ("T6", "height_m", 12.0, 0.1),
+            ("T7", "height_m", 9.0, 0.1),
+        ]);
+        let (changes, [only_a, only_b]) = changes(&a, &b);
+        let marks: Vec<(&str, f64, &str)> = changes.iter().map(|c| (c.name.as_str(), c.difference, c.mark)).collect();
+        // T1: 1.6 of 0.5, p 0.0014 times 3; T2: one standard error; T3: 3° the short way of √2, p 0.034 times 2.
+        assert_eq!(marks.iter().map(|(name, _, _)| *name).collect::<Vec<_>>(), ["T1", "T2", "T3", "T4"]);
+        assert!((marks[0].1 - 1.6).abs() < 1e-12 && marks[0].2 == "increased");
+        assert_eq!(marks[1].2, "no significant change");
+        assert!((marks[2].1 - 3.0).abs() < 1e-12 && marks[2].2 == "no significant change");
+        assert_eq!(marks[3].2, "not tested");
+        assert!((changes[0].corrected.unwrap() - 3.0 * changes[0].probability.unwrap()).abs() < 1e-12);
+        assert_eq!(only_a, ["height T5 height_m", "height T6 height_m (several of one name)"]);
+        assert_eq!(only_b, ["height T6 height_m (several of one name)", "height T7 height_m"]);
+    }
+
+    #[test]
+    fn directions_turn_and_lengths_shrink() {
+        let a = values(&[("S", "strike_deg", 5.0, 1.0), ("W", "width_m", 5.0, 0.1)]);
+        let b = values(&[("S", "strike_deg", 355.0, 1.0), ("W", "width_m", 4.0, 0.1)]);
+        let (changes, _) = changes(&a, &b);
+        assert!((changes[0].difference + 10.0).abs() < 1e-12);
+        assert_eq!((changes[0].mark, changes[1].mark), ("turned", "decreased"));
+    }
+}
