@@ -75,12 +75,14 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
 
 /// How many bases there are, and what they are of.
 fn bases(account: &Account) -> String {
-    let (used, rows) = (account.stations.len() as u64, &account.bases);
+    let placed = account.stations.iter().filter(|station| station.base.from_network).count() as u64;
+    let (used, rows) = (account.stations.len() as u64 - placed, &account.bases);
+    let more = if placed > 0 { format!(", {} more placed by their shots", grouped(placed)) } else { String::new() };
     if rows.outside_occupations == 0 && used == rows.mapped {
-        return format!("{} of {} bases used", grouped(rows.mapped), grouped(rows.read));
+        return format!("{} of {} bases used{more}", grouped(rows.mapped), grouped(rows.read));
     }
     format!(
-        "{} bases of {} fixes and points, {} held, {} outside every occupation",
+        "{} bases of {} fixes and points, {} held, {} outside every occupation{more}",
         grouped(used),
         grouped(rows.mapped),
         grouped(rows.held_total()),

@@ -88,7 +88,7 @@ pub fn adjust(
     };
     adjusted.move_bases(table, grids, geoid);
     adjusted.claim_rows();
-    adjusted.report = adjusted.sentences(&settled);
+    adjusted.report = adjusted.sentences(&settled, logs);
     Ok(Some(adjusted))
 }
 
@@ -179,7 +179,7 @@ impl Adjusted {
     }
 
     /// What came of it: each component, its tests, misclosures and warnings.
-    fn sentences(&self, settings: &network::Settings) -> Vec<String> {
+    fn sentences(&self, settings: &network::Settings, logs: &ShotLogs) -> Vec<String> {
         let network = &self.built.network;
         let label = |station: usize| network.stations[station].label.as_str();
         let mut said = Vec::new();
@@ -227,18 +227,16 @@ impl Adjusted {
                 said.push(format!("{sentence}; before adjustment."));
             }
             for rejection in &solved.rejected {
-                said.push(format!(
-                    "Rejected by test: {} {}",
-                    self.row_of(rejection.suspect.source),
-                    rejection.suspect.sentence(network)
-                ));
+                let row = self.row_of(rejection.suspect.source, logs);
+                said.push(format!("Rejected by test: {row}{}", rejection.suspect.sentence(network)));
             }
             if let Some(suspect) = &solved.suspect {
-                said.push(format!(
-                    "Fails its test: {} {} It is kept; reject = \"auto\" under [network] takes such readings out.",
-                    self.row_of(suspect.source),
-                    suspect.sentence(network)
-                ));
+                let remedy = match settings.reject {
+                    network::Reject::Propose => "It is kept; reject = \"auto\" under [network] takes such readings out.",
+                    network::Reject::Auto => "It is kept, since another reading fits the blunder as well.",
+                };
+                let row = self.row_of(suspect.source, logs);
+                said.push(format!("Fails its test: {row}{} {remedy}", suspect.sentence(network)));
             }
             let warnings = solved.notes.iter().filter(|note| note.kind != NoteKind::NoHeight);
             said.extend(warnings.map(|note| note.text.clone()));
@@ -260,14 +258,10 @@ impl Adjusted {
         said
     }
 
-    /// File and line of what an observation comes from.
-    fn row_of(&self, source: Source) -> String {
-        match source {
-            Source::Observation(index) => {
-                let shot = &self.shots[self.built.network.observations[index].source];
-                format!("row {}:", shot.place.1)
-            }
-            _ => String::new(),
-        }
+    /// File and line of what an observation comes from; nothing for a position.
+    fn row_of(&self, source: Source, logs: &ShotLogs) -> String {
+        let Source::Observation(index) = source else { return String::new() };
+        let (file, line) = self.shots[self.built.network.observations[index].source].place;
+        format!("{}:{line}: ", logs.files[file].info.name)
     }
 }
