@@ -221,7 +221,7 @@ impl Quantity {
     /// Whether the column becomes an attribute of its features as well, as one that nothing claims does.
     pub fn is_carried(self) -> bool {
         use Quantity::*;
-        matches!(self, Level | AirTemperature | ConductorTemperature | Wind | Load | Conditions)
+        matches!(self, FaceDiameter | Level | AirTemperature | ConductorTemperature | Wind | Load | Conditions)
     }
 }
 

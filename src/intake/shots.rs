@@ -42,7 +42,6 @@ impl ShotRules {
         instruments: &BTreeMap<String, Instrument>,
         heights: &Heights,
         checks: &Checks,
-        catalogue: Option<Arc<Catalogue>>,
     ) -> ShotRules {
         let only = match (instrument, instruments.len()) {
             (Some(one), _) => Some(Kits::from(one)),
@@ -54,10 +53,17 @@ impl ShotRules {
             kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
             only,
             target_height_m: heights.target_height_m,
-            catalogue,
+            catalogue: None,
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
         }
+    }
+
+    /// With what a catalogue says of codes: target heights and near faces.
+    #[must_use]
+    pub fn with_catalogue(mut self, catalogue: Option<Arc<Catalogue>>) -> ShotRules {
+        self.catalogue = catalogue;
+        self
     }
 }
 

@@ -5,7 +5,7 @@
 //!
 //! | step | module |
 //! | --- | --- |
-//! | stations, readings, settings | `types` |
+//! | stations, readings, settings; shots as readings | `types`, `shots` |
 //! | starting values by closed forms | `start` |
 //! | poor geometry, defects of datum, heights | `geometry`, `datum`, `heights` |
 //! | misclosures of traverses, before adjustment | `misclosure` |
@@ -35,6 +35,7 @@ pub mod quantiles;
 mod reliability;
 mod robust;
 mod run;
+mod shots;
 mod solution;
 mod solved;
 mod start;
@@ -50,6 +51,7 @@ pub use notes::{BadNetwork, Note, NoteKind};
 pub use outliers::Suspect;
 pub use reliability::{LEAST_REDUNDANCY, Residual, shift};
 pub use run::{Adjustment, adjust};
+pub use shots::readings;
 pub use solved::{Rejection, Solved, SolvedInstrument, SolvedStation};
 pub use types::{Class, Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station};
 pub use variance::{ClassSigma, LEAST_REDUNDANCY as LEAST_CLASS_REDUNDANCY, variance_components};

@@ -7,6 +7,9 @@
 //! Two observations whose normalised residuals are one number but for the sign (correlation ρ = −aᵢ Q aⱼᵀ / √(rᵢ rⱼ) of
 //! ±1) check each other and nothing else does: nothing tells which of the two is wrong, and neither is taken out; nor is
 //! a lesser suspect at the same stations, which may only feel their blunder.
+//!
+//! In a large network several readings are taken out before the next solution: after the worst, each whose |w| would
+//! still fail less Σ |ρ| |w| of those before it, so that it fails with all their blunders gone, whatever their signs.
 
 use super::cholesky::Factor;
 use super::equations::{Equations, Item, Source};
@@ -94,33 +97,73 @@ impl Source {
 /// What the tests come to.
 #[derive(Debug, Default)]
 pub(crate) struct Suspects {
-    /// The worst that can be told from all others, by its item: the one to take out.
-    pub decided: Option<(usize, Suspect)>,
+    /// The worst that can be told from all others, by its item: the one to take out; then those that fail without it.
+    pub decided: Vec<(usize, Suspect)>,
     /// Worse ones that cannot.
     pub undecided: Vec<Suspect>,
 }
 
-/// Looks through the failing tests, the worst first.
-pub(crate) fn look(equations: &Equations, factor: &Factor, residuals: &[Residual], tests: &[Test]) -> Suspects {
+/// Looks through the failing tests, the worst first, for the one to take out or for `several`.
+pub(crate) fn look(equations: &Equations, factor: &Factor, residuals: &[Residual], tests: &[Test], several: bool) -> Suspects {
     let mut failing: Vec<&Test> = tests.iter().filter(|t| t.quotient > 1.0).collect();
     failing.sort_by(|a, b| b.quotient.total_cmp(&a.quotient));
     let mut suspects = Suspects::default();
     let mut touched: Vec<usize> = Vec::new();
+    let mut chosen: Vec<Pull> = Vec::new();
     for test in failing.into_iter().take(LOOKED_THROUGH) {
+        let Some(item) = equations.items.get(test.item) else { continue };
+        let felt: f64 = chosen.iter().map(|pull| pull.size * pull.correlation(equations, item, test).abs()).sum();
+        let critical = (test.statistic / test.quotient).sqrt();
+        if test.statistic.sqrt() - felt <= critical || (item.rows > 1 && !chosen.is_empty()) {
+            continue;
+        }
         let Some(suspect) = suspect(equations, factor, residuals, tests, test) else { continue };
         let stations = suspect.source.stations(equations.network);
         if stations.iter().any(|s| touched.contains(s)) {
             continue;
         }
         if suspect.alike.is_empty() {
-            suspects.decided = Some((test.item, suspect));
-            break;
+            suspects.decided.push((test.item, suspect));
+            if item.rows > 1 || !several {
+                break;
+            }
+            chosen.extend(Pull::of(equations, factor, item, test));
+        } else {
+            touched.extend(stations);
+            touched.extend(suspect.alike.iter().flat_map(|s| s.stations(equations.network)));
+            suspects.undecided.push(suspect);
         }
-        touched.extend(stations);
-        touched.extend(suspect.alike.iter().flat_map(|s| s.stations(equations.network)));
-        suspects.undecided.push(suspect);
     }
     suspects
+}
+
+/// What a reading's blunder does to the normalised residuals of others.
+struct Pull {
+    /// N⁻¹ aᵀ.
+    answer: Vec<f64>,
+    redundancy: f64,
+    weight: f64,
+    /// |w|.
+    size: f64,
+}
+
+impl Pull {
+    fn of(equations: &Equations, factor: &Factor, item: &Item, test: &Test) -> Option<Pull> {
+        let own = equations.rows.get(item.first as usize)?;
+        let mut row = vec![0.0; equations.layout.size];
+        for (column, partial) in own.entries() {
+            row[column] = partial;
+        }
+        let answer = factor.solve(&row);
+        Some(Pull { answer, redundancy: test.redundancy, weight: item.weight, size: test.statistic.sqrt() })
+    }
+
+    /// ρ of its normalised residual and that of another reading.
+    fn correlation(&self, equations: &Equations, other: &Item, test: &Test) -> f64 {
+        let Some(row) = equations.rows.get(other.first as usize) else { return 0.0 };
+        let product: f64 = row.entries().map(|(c, p)| p * self.answer[c]).sum();
+        (self.weight * other.weight).sqrt() * product / (self.redundancy * test.redundancy).sqrt()
+    }
 }
 
 fn suspect(equations: &Equations, factor: &Factor, residuals: &[Residual], tests: &[Test], test: &Test) -> Option<Suspect> {
@@ -149,40 +192,13 @@ fn suspect(equations: &Equations, factor: &Factor, residuals: &[Residual], tests
 
 /// Readings whose normalised residuals are that of `item` but for the sign.
 fn same_reading(equations: &Equations, factor: &Factor, tests: &[Test], item: &Item, test: &Test) -> Vec<Source> {
-    let mut row = vec![0.0; equations.layout.size];
-    let Some(own) = equations.rows.get(item.first as usize) else { return Vec::new() };
-    for (column, partial) in own.entries() {
-        row[column] = partial;
-    }
-    let answer = factor.solve(&row);
-    let against = |item: &Item| -> f64 {
-        equations.rows.get(item.first as usize).map_or(0.0, |row| row.entries().map(|(c, p)| p * answer[c]).sum())
-    };
-    let redundancy = 1.0 - item.weight * against(item);
+    let Some(pull) = Pull::of(equations, factor, item, test) else { return Vec::new() };
     tests
         .iter()
         // Equal statistics come first: most readings are ruled out by them.
         .filter(|t| t.item != test.item && t.statistic > 0.9 * ALIKE * ALIKE * test.statistic)
-        .filter_map(|t| equations.items.get(t.item))
-        .filter(|other| other.rows == 1)
-        .filter(|other| {
-            let product: f64 = against(other);
-            let own: f64 = variance(equations, factor, other);
-            let other_redundancy = 1.0 - other.weight * own;
-            let weights = (item.weight * other.weight).sqrt();
-            (weights * product / (redundancy * other_redundancy).sqrt()).abs() > ALIKE
-        })
-        .map(|other| other.source)
+        .filter_map(|t| Some((equations.items.get(t.item)?, t)))
+        .filter(|(other, t)| other.rows == 1 && pull.correlation(equations, other, t).abs() > ALIKE)
+        .map(|(other, _)| other.source)
         .collect()
-}
-
-/// a Q aᵀ of a reading.
-fn variance(equations: &Equations, factor: &Factor, item: &Item) -> f64 {
-    let mut row = vec![0.0; equations.layout.size];
-    let Some(own) = equations.rows.get(item.first as usize) else { return 0.0 };
-    for (column, partial) in own.entries() {
-        row[column] = partial;
-    }
-    let answer = factor.solve(&row);
-    own.entries().map(|(c, p)| p * answer[c]).sum()
 }

@@ -26,10 +26,11 @@ const LEAST: f64 = 1e-6;
 
 /// Renews the weights of all that is not taken out; returns the greatest change of a weight.
 pub(crate) fn reweight(equations: &mut Equations, robust: Robust, iteration: usize) -> f64 {
+    let Equations { items, rows, .. } = equations;
     if robust == Robust::None {
+        items.iter_mut().filter(|item| item.weight > 0.0).for_each(|item| item.weight = 1.0);
         return 0.0;
     }
-    let Equations { items, rows, .. } = equations;
     let mut change: f64 = 0.0;
     for item in items.iter_mut().filter(|item| item.weight > 0.0) {
         let own = &rows[item.first as usize..item.first as usize + item.rows as usize];

@@ -15,7 +15,7 @@ use super::solution::{NoSolution, Solver};
 use super::solved::{Inner, Rejection, Solved, SolvedInstrument, SolvedStation, covariance_of};
 use super::start::{Starts, adjacency, start};
 use super::state::State;
-use super::types::{Kind, Network, Reject, Settings};
+use super::types::{Kind, Network, Reject, Robust, Settings};
 use super::{datum, geometry, heights, misclosure, quantiles};
 use crate::joint::Estimate;
 
@@ -179,21 +179,47 @@ fn one(
     let mut solver = Solver::of(&equations, &layout).map_err(sentence)?;
     let mut rejected: Vec<Rejection> = Vec::new();
     loop {
-        let solution = solver.solve(network, &mut equations, &layout, state, settings).map_err(sentence)?;
+        let solution = match solver.solve(network, &mut equations, &layout, state.clone(), settings) {
+            Err(NoSolution::Restless(_)) => {
+                // A gross slip: robust weights stand it off and show it.
+                let robust = Settings { robust: Robust::Danish, ..*settings };
+                let (stood, _) = solver.iterate(network, &mut equations, &layout, state, &robust).map_err(sentence)?;
+                let (residuals, tests) = judge(&equations, &stood.factor, &stood.factor.inverse(), settings);
+                let found = look(&equations, &stood.factor, &residuals, &tests, false);
+                state = stood.state;
+                match (settings.reject, found.decided.into_iter().next()) {
+                    (Reject::Auto, Some((item, suspect))) => {
+                        let spare = equations.rows.len().saturating_sub(layout.size).max(1);
+                        rejected.push(Rejection { suspect, variance_factor: equations.objective() / spare as f64 });
+                        equations.items[item].weight = 0.0;
+                        continue;
+                    }
+                    (_, decided) => {
+                        solver.solve(network, &mut equations, &layout, state, settings).map_err(|no| match (no, decided) {
+                            (NoSolution::Restless(_), Some((_, suspect))) => restless(network, component, &suspect),
+                            (no, _) => failure(network, component, &layout, no),
+                        })
+                    }
+                }?
+            }
+            other => other.map_err(sentence)?,
+        };
         let inverse = solution.factor.inverse();
         let (residuals, tests) = judge(&equations, &solution.factor, &inverse, settings);
         let rows: usize = equations.items.iter().filter(|i| i.weight > 0.0).map(|i| i.rows as usize).sum();
         let global = GlobalTest::of(equations.objective(), rows.saturating_sub(layout.size), settings.alpha_global);
-        let found = look(&equations, &solution.factor, &residuals, &tests);
-        if let (Reject::Auto, Some((item, suspect))) = (settings.reject, &found.decided) {
-            equations.items[*item].weight = 0.0;
+        let found = look(&equations, &solution.factor, &residuals, &tests, settings.reject == Reject::Auto);
+        if settings.reject == Reject::Auto && !found.decided.is_empty() {
             let variance_factor = global.variance_factor().unwrap_or(0.0);
-            rejected.push(Rejection { suspect: suspect.clone(), variance_factor });
+            for (item, suspect) in found.decided {
+                equations.items[item].weight = 0.0;
+                rejected.push(Rejection { suspect, variance_factor });
+            }
             state = solution.state;
             continue;
         }
         notes.extend(found.undecided.iter().map(|suspect| undecided(network, suspect)));
-        let suspect = found.undecided.into_iter().next().or(found.decided.map(|(_, suspect)| suspect));
+        let suspect = found.undecided.into_iter().next().or(found.decided.into_iter().next().map(|(_, suspect)| suspect));
         let element = |a: usize, b: usize| solution.factor.element(&inverse, a, b).unwrap_or(0.0);
         let estimate = |column: u32| {
             (column != NONE).then(|| Estimate {
@@ -299,6 +325,11 @@ fn failure(network: &Network, component: &Component, layout: &Layout, no: NoSolu
             Note::new(NoteKind::NotConverged, component.stations.clone(), text)
         }
     }
+}
+
+fn restless(network: &Network, component: &Component, suspect: &Suspect) -> Note {
+    let text = format!("The adjustment did not come to rest. {} Take it out, or measure it again.", suspect.sentence(network));
+    Note::new(NoteKind::NotConverged, component.stations.clone(), text)
 }
 
 fn undecided(network: &Network, suspect: &Suspect) -> Note {

@@ -84,12 +84,26 @@ impl Solver {
         network: &Network,
         equations: &mut Equations,
         layout: &Layout,
-        mut state: State,
+        state: State,
         settings: &Settings,
     ) -> Result<Solution, NoSolution> {
+        let (solution, restless) = self.iterate(network, equations, layout, state, settings)?;
+        restless.map_or(Ok(solution), |unknown| Err(NoSolution::Restless(unknown)))
+    }
+
+    /// Where the iteration got to, and the unknown that moved most if it did not come to rest.
+    pub fn iterate(
+        &mut self,
+        network: &Network,
+        equations: &mut Equations,
+        layout: &Layout,
+        mut state: State,
+        settings: &Settings,
+    ) -> Result<(Solution, Option<usize>), NoSolution> {
         equations.linearise(&state);
-        let mut restless = 0;
-        for iteration in 1..=settings.iterations.max(1) {
+        let mut iteration = 0;
+        loop {
+            iteration += 1;
             let reweighted = robust::reweight(equations, settings.robust, iteration);
             self.normals.sum(equations);
             let factor = self.ordering.factor(&self.normals.pattern, &self.normals.values)?;
@@ -99,13 +113,12 @@ impl Solver {
             if !decrement.is_finite() {
                 return Err(NoSolution::Restless(0));
             }
-            let quiet = reweighted < REST_WEIGHT;
-            if quiet
-                && (decrement.max(0.0).sqrt() < REST_SIGMAS || still(layout, &step, REST_SHARE * network.ellipsoid.semi_major_m))
-            {
-                return Ok(Solution { state, factor, iterations: iteration });
+            let quiet = reweighted < REST_WEIGHT
+                && (decrement.max(0.0).sqrt() < REST_SIGMAS || still(layout, &step, REST_SHARE * network.ellipsoid.semi_major_m));
+            if quiet || iteration >= settings.iterations.max(1) {
+                let most = step.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map_or(0, |(k, _)| k);
+                return Ok((Solution { state, factor, iterations: iteration }, (!quiet).then_some(most)));
             }
-            restless = step.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map_or(0, |(k, _)| k);
             let before = equations.objective();
             let mut share = 1.0;
             let mut next = state.moved(layout, &step, share, &network.ellipsoid);
@@ -120,7 +133,6 @@ impl Solver {
             }
             state = next;
         }
-        Err(NoSolution::Restless(restless))
     }
 }
 

@@ -184,7 +184,7 @@ pub struct Observation {
 pub enum Reject {
     /// Propose the worst one and keep it.
     Propose,
-    /// Take the worst one out, solve again, test again, until none fails.
+    /// Take the worst one out (and those that fail without it), solve again, test again, until none fails.
     Auto,
 }
 

@@ -220,7 +220,8 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         }
     })?;
     let declinations = Declinations::new(&job.north);
-    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks, catalogue.clone());
+    let shot_rules =
+        ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
     let adjusted = network::adjust(job, &shot_logs, &mut table, &shot_rules, &declinations, (&output, grid.as_ref()), &geoid)?;
     let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));

@@ -18,6 +18,8 @@ pub enum LengthUnit {
     Centimetre,
     /// Inch: for diameters.
     Inch,
+    /// Millimetre: for diameters.
+    Millimetre,
 }
 
 impl LengthUnit {
@@ -25,7 +27,8 @@ impl LengthUnit {
     pub const ALL: [LengthUnit; 4] = [LengthUnit::Metre, LengthUnit::Foot, LengthUnit::UsSurveyFoot, LengthUnit::Yard];
 
     /// The units of diameters.
-    pub const OF_DIAMETERS: [LengthUnit; 4] = [LengthUnit::Metre, LengthUnit::Centimetre, LengthUnit::Foot, LengthUnit::Inch];
+    pub const OF_DIAMETERS: [LengthUnit; 5] =
+        [LengthUnit::Metre, LengthUnit::Centimetre, LengthUnit::Millimetre, LengthUnit::Foot, LengthUnit::Inch];
 
     /// The suffix of canonical column names.
     pub fn suffix(self) -> &'static str {
@@ -36,6 +39,7 @@ impl LengthUnit {
             LengthUnit::Yard => "yd",
             LengthUnit::Centimetre => "cm",
             LengthUnit::Inch => "in",
+            LengthUnit::Millimetre => "mm",
         }
     }
 
@@ -48,6 +52,7 @@ impl LengthUnit {
             LengthUnit::Yard => value * 0.9144,
             LengthUnit::Centimetre => value / 100.0,
             LengthUnit::Inch => value * 0.0254,
+            LengthUnit::Millimetre => value / 1000.0,
         }
     }
 
@@ -60,6 +65,7 @@ impl LengthUnit {
             LengthUnit::Yard => metres / 0.9144,
             LengthUnit::Centimetre => metres * 100.0,
             LengthUnit::Inch => metres / 0.0254,
+            LengthUnit::Millimetre => metres * 1000.0,
         }
     }
 
@@ -84,6 +90,7 @@ impl fmt::Display for LengthUnit {
             LengthUnit::Yard => "yard",
             LengthUnit::Centimetre => "centimetre",
             LengthUnit::Inch => "inch",
+            LengthUnit::Millimetre => "millimetre",
         })
     }
 }

@@ -7,6 +7,9 @@ use super::loci::Locus;
 use crate::frame::{EarthCentred, Geodetic, LocalFrame};
 use crate::network::types::{Kind, Network, Observation};
 
+/// Shots that are compared for a start.
+const COMPARED: usize = 8;
+
 /// What a station shares with one neighbour.
 #[derive(Debug, Clone, Copy, Default)]
 struct Shared {
@@ -60,20 +63,27 @@ impl<'a> Near<'a> {
         (bearings, ranges, self.unplaced)
     }
 
-    /// A place by azimuth and distance from one neighbour, one with a height first; and whether its height is measured.
+    /// The place by azimuth and distance from one neighbour, and whether its height is measured.
+    fn shot(&self, k: usize, shared: &Shared) -> Option<(EarthCentred, bool)> {
+        let (azimuth, horizontal) = (shared.azimuth_rad?, shared.horizontal()?);
+        let rise = shared.rise(horizontal);
+        let from = frame(self.network, self.starts.positions[k]?);
+        let to = from.to_earth_centred([horizontal * azimuth.sin(), horizontal * azimuth.cos(), rise.unwrap_or(0.0)]);
+        Some((to, rise.is_some() && self.starts.has_height[k]))
+    }
+
+    /// A place by azimuth and distance from one neighbour, one with a height first, and of several the one nearest to the
+    /// others; and whether its height is measured.
     pub fn polar(&self) -> Option<(EarthCentred, bool)> {
         let placed = |wants_height: bool| {
-            self.shared.iter().find_map(|(k, shared)| {
-                let (azimuth, horizontal) = (shared.azimuth_rad?, shared.horizontal()?);
-                let rise = shared.rise(horizontal);
-                let height = rise.is_some() && self.starts.has_height[*k];
-                if wants_height && !height {
-                    return None;
-                }
-                let from = frame(self.network, self.starts.positions[*k]?);
-                let to = from.to_earth_centred([horizontal * azimuth.sin(), horizontal * azimuth.cos(), rise.unwrap_or(0.0)]);
-                Some((to, height))
-            })
+            let all: Vec<(EarthCentred, bool)> = self.shared.iter().filter_map(|(k, shared)| self.shot(*k, shared)).collect();
+            let apart = |a: &EarthCentred, b: &EarthCentred| (0..3).map(|i| (a[i] - b[i]).powi(2)).sum::<f64>().sqrt();
+            let off = |a: &EarthCentred| all.iter().take(COMPARED).map(|(b, _)| apart(a, b)).sum::<f64>();
+            all.iter()
+                .take(COMPARED)
+                .filter(|(_, height)| *height || !wants_height)
+                .min_by(|(a, _), (b, _)| off(a).total_cmp(&off(b)))
+                .copied()
         };
         let (position, height) = placed(true).or_else(|| placed(false))?;
         if height {
