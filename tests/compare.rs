@@ -204,7 +204,7 @@ fn a_feature_that_was_shot_several_times_is_compared_by_the_mean_of_its_shots() 
     assert!((number(&change["sigma_east_m"]) - 0.015f64.sqrt()).abs() < 1e-6, "{change}");
     assert!((number(&change["sigma_up_m"]) - 0.015f64.sqrt()).abs() < 1e-6, "{change}");
     assert_eq!(found["b"]["points"], MOVEMENTS.len());
-    assert!(found["notes"].to_string().contains("1 features were shot several times"), "{found}");
+    assert!(found["notes"].to_string().contains("0 features of A and 1 of B were shot several times"), "{found}");
 }
 
 #[test]

@@ -327,7 +327,9 @@ fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> Strin
 
 /// Finds the errors far from the others on each axis and marks their points.
 fn name_outliers(points: &mut [PointError]) -> Vec<Outlier> {
-    let axes: [(&'static str, fn(&PointError) -> Option<f64>); 3] =
+    /// How the error along an axis is read off a point.
+    type Along = fn(&PointError) -> Option<f64>;
+    let axes: [(&'static str, Along); 3] =
         [("east", |point| Some(point.east_m)), ("north", |point| Some(point.north_m)), ("up", |point| point.up_m)];
     let mut found = Vec::new();
     for (axis, error) in axes {

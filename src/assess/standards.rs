@@ -177,7 +177,7 @@ mod tests {
             let claims = of(&even(count, sigma_m));
             let stand = claims.iter().filter(|claim| claim.sentence.is_some()).count();
             assert_eq!(stand, standing, "{count} points, {sigma_m:?}: {claims:#?}");
-            assert!(claims.iter().all(|claim| claim.sentence.is_some() != !claim.missing.is_empty()));
+            assert!(claims.iter().all(|claim| claim.sentence.is_some() == claim.missing.is_empty()));
         }
         // A feature that was shot twice has one check point still.
         let mut twice = even(20, Some(0.05));

@@ -172,12 +172,11 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let (mut a, mut b) = (read(&request.a)?, read(&request.b)?);
     let step = place::onto(&mut b, &a.datum, request.epoch).map_err(|problem| CompareError::Input(format!("B {problem}")))?;
     let ellipsoid = *a.datum.ellipsoid();
-    let mut repeated = 0;
-    for layer in [&mut a, &mut b] {
+    let [repeated_a, repeated_b] = [&mut a, &mut b].map(|layer| {
         let (points, count) = mapped::joined(&layer.points, &ellipsoid);
         layer.points = points;
-        repeated += count;
-    }
+        count
+    });
     let (fates, matched_by) = fates(&a, &b, request);
     let mut pairs: Vec<(&MappedPoint, &MappedPoint)> = Vec::new();
     let (mut side_a, mut side_b) = (side(&request.a, &a), side(&request.b, &b));
@@ -204,8 +203,10 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     place::ends(&mut changes, &pairs, &a).map_err(CompareError::Input)?;
     let (values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b).map_err(CompareError::Input)?;
     let mut notes = notes(&pairs, &changes, request);
-    if repeated > 0 {
-        notes.push(format!("{repeated} features were shot several times in one mapping; the mean of their shots is compared."));
+    if repeated_a + repeated_b > 0 {
+        notes.push(format!(
+            "{repeated_a} features of A and {repeated_b} of B were shot several times; the mean of their shots is compared."
+        ));
     }
     notes.extend(step.as_ref().map(DatumStep::sentence));
     Ok(Comparison {
