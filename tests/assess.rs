@@ -155,7 +155,7 @@ fn an_example_of_the_repository_reads_as_a_person_would_have_it() {
     for line in [
         "tested   layer.gpkg, layer features: 5 points in WGS 84 / UTM zone 30N (EPSG:32630)",
         "against  checks.csv: 6 check points in WGS 84",
-        "matched  5 by the feature's name or the shot",
+        "matched  5 by the feature's name or the shot; 5 points tested",
         "           P9, line 7: no point of the layer by the feature's name or the shot",
         "  east         5    +0.448     1.566     1.471    -1.250    +3.000",
         "    no statement: it asks for at least 20 check points, and 5 were compared",

@@ -164,6 +164,7 @@ fn features_of_one_mapping_alone_and_of_one_name_are_listed() {
     let (mut a, mut b) = moved();
     a.push(Point::new("gone", place(30)).with_sigma(0.1, 0.1));
     b.push(Point::new("new", place(31)).with_sigma(0.1, 0.1));
+    // A metre below the other N2: not one spot.
     b.push(Point::new("N2", place(2)).with_sigma(0.1, 0.1));
     let folder = site(&a, &b, [&[], &[]]);
     let found = found(folder.path(), &[]);
@@ -184,6 +185,26 @@ fn features_of_one_mapping_alone_and_of_one_name_are_listed() {
     let row = text.lines().find(|line| line.trim_start().starts_with("N1 ")).unwrap();
     assert_eq!(row.split_whitespace().collect::<Vec<_>>(), ["N1", "+3.000", "-4.000", "+0.100", "<0.001", "1.000", "moved"]);
     assert!(text.contains("\nassumed  Both mappings are taken as independent, and as on one datum."), "{text}");
+}
+
+#[test]
+fn a_feature_that_was_shot_several_times_is_compared_by_the_mean_of_its_shots() {
+    let (a, mut b) = moved();
+    // N0 from two bases in B, 0.2 m apart: 0.1 m from where it was; σ² = 0.01 / 2.
+    let of = |east_m: f64, base: &str| Point {
+        base: base.into(),
+        ..Point::new("N0", place(0).moved(east_m, 0.0, 0.0)).with_sigma(0.1, 0.1)
+    };
+    b.retain(|point| point.feature != "N0");
+    b.extend([of(0.0, "A"), of(0.2, "B")]);
+    let folder = site(&a, &b, [&[], &[]]);
+    let found = found(folder.path(), &[]);
+    let change = &found["changes"][0];
+    assert!((number(&change["east_m"]) - 0.1).abs() < DIFFERENCE_M, "{change}");
+    assert!((number(&change["sigma_east_m"]) - 0.015f64.sqrt()).abs() < 1e-6, "{change}");
+    assert!((number(&change["sigma_up_m"]) - 0.015f64.sqrt()).abs() < 1e-6, "{change}");
+    assert_eq!(found["b"]["points"], MOVEMENTS.len());
+    assert!(found["notes"].to_string().contains("0 features of A and 1 of B were shot several times"), "{found}");
 }
 
 #[test]

@@ -8,7 +8,7 @@
 use std::collections::HashMap;
 use std::hash::Hash;
 
-/// How many of several candidates are named.
+/// How many of several candidates by distance are kept.
 const NAMED: usize = 3;
 
 /// What was found for one point.
@@ -18,7 +18,7 @@ pub enum Fate {
     Matched(usize),
     /// Several would do, or one that another point claims too.
     Ambiguous {
-        /// Indices of the first or nearest candidates.
+        /// Indices of the candidates: by name all, by distance the nearest.
         candidates: Vec<usize>,
         /// How many there are.
         count: usize,
@@ -33,7 +33,7 @@ pub fn by_name(names: &[&str], fields: &[Vec<Option<&str>>]) -> Vec<Fate> {
     let indexes: Vec<HashMap<&str, Vec<usize>>> = fields.iter().map(|field| index(field.iter().copied().enumerate())).collect();
     let found = names.iter().map(|name| {
         let candidates = indexes.iter().find_map(|index| index.get(name.trim()).filter(|_| !name.trim().is_empty()));
-        fate(candidates.map_or(&[][..], Vec::as_slice))
+        fate(candidates.map_or(&[][..], Vec::as_slice), usize::MAX)
     });
     one_to_one(found.collect())
 }
@@ -48,11 +48,11 @@ fn index<'n>(names: impl Iterator<Item = (usize, Option<&'n str>)>) -> HashMap<&
     index
 }
 
-fn fate(candidates: &[usize]) -> Fate {
+fn fate(candidates: &[usize], named: usize) -> Fate {
     match candidates {
         [] => Fate::Unmatched,
         [only] => Fate::Matched(*only),
-        several => Fate::Ambiguous { candidates: several.iter().take(NAMED).copied().collect(), count: several.len() },
+        several => Fate::Ambiguous { candidates: several.iter().take(named).copied().collect(), count: several.len() },
     }
 }
 
@@ -107,7 +107,7 @@ pub fn by_distance(points: &[[f64; 3]], others: &[[f64; 3]], within_m: f64) -> V
         }
         near.iter().filter_map(|(_, i)| claims.get_mut(*i).map(|claim| *claim += 1)).for_each(drop);
         near.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        fates.push(fate(&near.iter().map(|(_, i)| *i).collect::<Vec<usize>>()));
+        fates.push(fate(&near.iter().map(|(_, i)| *i).collect::<Vec<usize>>(), NAMED));
     }
     for fate in &mut fates {
         if let Fate::Matched(index) = *fate

@@ -20,6 +20,7 @@ pub mod standards;
 #[cfg(test)]
 mod published;
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
@@ -27,7 +28,7 @@ use serde::Serialize;
 use crate::frame::{Ellipsoid, Geodetic};
 use crate::intake::checks;
 use crate::mapped::{self, MappedLayer};
-use check_points::CheckPoints;
+use check_points::{CheckPoint, CheckPoints};
 use errors::PointError;
 use honesty::{Coverage, Freedom};
 use matching::Fate;
@@ -123,8 +124,10 @@ pub struct Assessment {
     pub check_points: usize,
     /// How they were matched.
     pub matched_by: String,
-    /// Check points with an error.
+    /// Check points that were matched.
     pub matched: usize,
+    /// Points of the layer that were tested: more than that where features were shot several times.
+    pub tested: usize,
     /// Check points that could belong to several points, or share one with another check point.
     pub ambiguous: Vec<Left>,
     /// Check points that belong to no point.
@@ -170,22 +173,27 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
         )));
     }
     let (fates, matched_by) = fates(&layer, &checks, request);
+    let repeats = Repeats::of(&layer, &checks, request);
     let mut found = Found::default();
     for (check, fate) in checks.points.iter().zip(&fates) {
         let left = |why: String| Left { name: check.name.clone(), line: check.line, why };
+        let error = |tested| errors::error_of(tested, check, &checks, layer.datum.ellipsoid());
         let label = |index: &usize| layer.points.get(*index).map(|point| point.label()).unwrap_or_default();
         match fate {
             Fate::Matched(index) => {
-                if let Some(tested) = layer.points.get(*index) {
-                    found.errors.push(errors::error_of(tested, check, &checks, layer.datum.ellipsoid()));
-                }
+                found.matched += 1;
+                found.errors.extend(layer.points.get(*index).map(error));
+            }
+            Fate::Ambiguous { candidates, .. } if repeats.are_of_one_feature(check, candidates) => {
+                found.matched += 1;
+                found.errors.extend(candidates.iter().filter_map(|index| layer.points.get(*index)).map(error));
             }
             Fate::Ambiguous { candidates, count: 1 } => {
                 let names: Vec<String> = candidates.iter().map(label).collect();
                 found.ambiguous.push(left(format!("another check point belongs to {} too", names.join(", "))));
             }
             Fate::Ambiguous { candidates, count } => {
-                let names: Vec<String> = candidates.iter().map(label).collect();
+                let names: Vec<String> = candidates.iter().take(NAMED).map(label).collect();
                 let more = if *count > names.len() { ", …" } else { "" };
                 found.ambiguous.push(left(format!("{count} points of the layer would do: {}{more}", names.join(", "))));
             }
@@ -218,7 +226,8 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
         check_file: request.checks.display().to_string(),
         check_crs: checks.crs.clone(),
         check_points: checks.points.len(),
-        matched: found.errors.len(),
+        matched: found.matched,
+        tested: found.errors.len(),
         ambiguous: found.ambiguous,
         unmatched: found.unmatched,
         held: table.held.iter().map(|(line, why)| Left { name: None, line: *line, why: why.clone() }).collect(),
@@ -235,8 +244,40 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
     })
 }
 
+/// How many of several candidates are named.
+const NAMED: usize = 3;
+
+/// Which points of one name are shots of one feature.
+struct Repeats<'l> {
+    layer: &'l MappedLayer,
+    /// Check points of each name; none where they are matched by distance.
+    names: Option<HashMap<&'l str, usize>>,
+}
+
+impl<'l> Repeats<'l> {
+    fn of(layer: &'l MappedLayer, checks: &'l CheckPoints, request: &Request) -> Repeats<'l> {
+        let names = request.within_m.is_none().then(|| {
+            let mut counts = HashMap::new();
+            for name in checks.points.iter().filter_map(|check| check.name.as_deref()) {
+                *counts.entry(name.trim()).or_insert(0) += 1;
+            }
+            counts
+        });
+        Repeats { layer, names }
+    }
+
+    /// Whether several points of a check point's name are shots of its feature, each to be tested: no parts of a composed measurement, and no
+    /// other check point of the name.
+    fn are_of_one_feature(&self, check: &CheckPoint, candidates: &[usize]) -> bool {
+        let is_part = |index: &usize| self.layer.points.get(*index).is_none_or(|point| point.is_part);
+        let others = self.names.as_ref().and_then(|names| names.get(check.name.as_deref()?.trim()));
+        candidates.len() > 1 && others == Some(&1) && !candidates.iter().any(is_part)
+    }
+}
+
 #[derive(Default)]
 struct Found {
+    matched: usize,
     errors: Vec<PointError>,
     ambiguous: Vec<Left>,
     unmatched: Vec<Left>,
@@ -286,7 +327,9 @@ fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> Strin
 
 /// Finds the errors far from the others on each axis and marks their points.
 fn name_outliers(points: &mut [PointError]) -> Vec<Outlier> {
-    let axes: [(&'static str, fn(&PointError) -> Option<f64>); 3] =
+    /// How the error along an axis is read off a point.
+    type Along = fn(&PointError) -> Option<f64>;
+    let axes: [(&'static str, Along); 3] =
         [("east", |point| Some(point.east_m)), ("north", |point| Some(point.north_m)), ("up", |point| point.up_m)];
     let mut found = Vec::new();
     for (axis, error) in axes {

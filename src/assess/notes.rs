@@ -27,6 +27,14 @@ pub fn notes(
             ));
         }
     }
+    let features: BTreeSet<u64> = points.iter().map(|point| point.check_line).collect();
+    if features.len() < points.len() {
+        notes.push(format!(
+            "The {} points are of {} features: shots of one feature share the error of its check point, and count for less than as many features.",
+            points.len(),
+            features.len()
+        ));
+    }
     let bases: BTreeSet<&str> = points.iter().filter_map(|point| point.base.as_deref()).collect();
     if has_uncertainty && !bases.is_empty() && bases.len() < points.len() {
         notes.push(format!(

@@ -21,8 +21,8 @@ pub fn text(found: &Assessment) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
     writeln!(text, "tested   {}, layer {}: {} points in {}", found.file, found.layer, found.points, found.crs)?;
     writeln!(text, "against  {}: {} check points in {}", found.check_file, found.check_points, found.check_crs)?;
-    writeln!(text, "matched  {} {}", found.matched, found.matched_by)?;
-    list(&mut text, "ambiguous", &found.ambiguous)?;
+    writeln!(text, "matched  {} {}; {} points tested", found.matched, found.matched_by, found.tested)?;
+    list(&mut text, "unclear", &found.ambiguous)?;
     list(&mut text, "no match", &found.unmatched)?;
     list(&mut text, "held", &found.held)?;
     writeln!(text, "\nErrors, tested minus check, in metres on the ground (east and north true)\n")?;

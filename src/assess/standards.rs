@@ -1,5 +1,7 @@
 //! What the errors come to by each standard, with the sentence for metadata, or what is missing for it.
 
+use std::collections::BTreeSet;
+
 use serde::Serialize;
 
 use super::moments::Errors;
@@ -43,18 +45,21 @@ impl Claim {
 /// The figures of all standards for some errors.
 pub fn claims(errors: &Errors, points: &[PointError]) -> Vec<Claim> {
     let horizontal_sigmas: Vec<Option<f64>> = points.iter().map(|point| point.check_sigma_horizontal_m).collect();
-    let tall = points.iter().filter(|point| point.up_m.is_some());
-    let vertical_sigmas: Vec<Option<f64>> = tall.map(|point| point.check_sigma_vertical_m).collect();
+    let tall: Vec<&PointError> = points.iter().filter(|point| point.up_m.is_some()).collect();
+    let vertical_sigmas: Vec<Option<f64>> = tall.iter().map(|point| point.check_sigma_vertical_m).collect();
+    // A feature that was shot several times has one check point.
+    let checks = points.iter().map(|point| point.check_line).collect::<BTreeSet<u64>>().len();
+    let tall_checks = tall.iter().map(|point| point.check_line).collect::<BTreeSet<u64>>().len();
     let mut claims = Vec::new();
-    horizontal_claims(errors, &horizontal_sigmas, &mut claims);
+    horizontal_claims(errors, checks, &horizontal_sigmas, &mut claims);
     if let Some(up) = errors.up {
         let accuracy95_m = nssda::vertical95_m(up.rmse_m);
         let better = source_is_worse(&vertical_sigmas, up.rmse_m, 1.0);
-        let missing = [few(up.points, nssda::LEAST_POINTS), better].into_iter().flatten().collect();
+        let missing = [few(tall_checks, nssda::LEAST_POINTS), better].into_iter().flatten().collect();
         let figure = "accuracy at 95 %, 1.9600 RMSE".to_owned();
         claims.push(Claim::new(NSSDA, "vertical", figure, accuracy95_m, nssda::sentence(accuracy95_m, "vertical"), missing));
         let better = source_is_worse(&vertical_sigmas, up.rmse_m, asprs::TIMES_BETTER);
-        let missing = [few(up.points, asprs::LEAST_POINTS_2014), better].into_iter().flatten().collect();
+        let missing = [few(tall_checks, asprs::LEAST_POINTS_2014), better].into_iter().flatten().collect();
         let sentence = asprs::sentence_2014_vertical(up.rmse_m, accuracy95_m);
         claims.push(Claim::new(FIRST, "vertical", "RMSEz".to_owned(), up.rmse_m, sentence, missing));
     }
@@ -68,16 +73,15 @@ pub fn claims(errors: &Errors, points: &[PointError]) -> Vec<Claim> {
         let sentence = value_m.map(|metres| asprs::sentence_2024(what, symbol, metres)).filter(|_| missing.is_empty());
         claims.push(Claim { standard: SECOND, what, figure: symbol.to_owned(), value_m, sentence, missing });
     };
-    second("horizontal", "RMSEH", edition.horizontal.map(|joined| joined.rmse_m), errors.radial.points);
-    if let Some(up) = errors.up {
-        second("vertical", "RMSEV", edition.vertical.map(|joined| joined.rmse_m), up.points);
-        second("three-dimensional", "RMSE3D", edition.rmse_3d_m, up.points);
+    second("horizontal", "RMSEH", edition.horizontal.map(|joined| joined.rmse_m), checks);
+    if errors.up.is_some() {
+        second("vertical", "RMSEV", edition.vertical.map(|joined| joined.rmse_m), tall_checks);
+        second("three-dimensional", "RMSE3D", edition.rmse_3d_m, tall_checks);
     }
     claims
 }
 
-fn horizontal_claims(errors: &Errors, sigmas: &[Option<f64>], claims: &mut Vec<Claim>) {
-    let count = errors.radial.points;
+fn horizontal_claims(errors: &Errors, count: usize, sigmas: &[Option<f64>], claims: &mut Vec<Claim>) {
     let (east_m, north_m) = (errors.east.rmse_m, errors.north.rmse_m);
     let horizontal = nssda::horizontal(east_m, north_m);
     let uneven = (horizontal.form == Form::Neither).then(|| {
@@ -120,10 +124,10 @@ fn source_is_worse(sigmas: &[Option<f64>], rmse_m: f64, times: f64) -> Option<St
 mod tests {
     use super::*;
 
-    fn point(east_m: f64, north_m: f64, up_m: Option<f64>, sigma_m: Option<f64>) -> PointError {
+    fn point(line: u64, east_m: f64, north_m: f64, up_m: Option<f64>, sigma_m: Option<f64>) -> PointError {
         PointError {
             name: "P".into(),
-            check_line: 2,
+            check_line: line,
             base: None,
             source: None,
             east_m,
@@ -150,7 +154,7 @@ mod tests {
     /// Errors of ±0.3 east, ±0.4 north, ±0.5 up.
     fn even(count: usize, sigma_m: Option<f64>) -> Vec<PointError> {
         let sign = |i: usize| if i.is_multiple_of(2) { 1.0 } else { -1.0 };
-        (0..count).map(|i| point(0.3 * sign(i), 0.4 * sign(i / 2), Some(0.5 * sign(i)), sigma_m)).collect()
+        (0..count).map(|i| point(i as u64, 0.3 * sign(i), 0.4 * sign(i / 2), Some(0.5 * sign(i)), sigma_m)).collect()
     }
 
     #[test]
@@ -173,8 +177,12 @@ mod tests {
             let claims = of(&even(count, sigma_m));
             let stand = claims.iter().filter(|claim| claim.sentence.is_some()).count();
             assert_eq!(stand, standing, "{count} points, {sigma_m:?}: {claims:#?}");
-            assert!(claims.iter().all(|claim| claim.sentence.is_some() != !claim.missing.is_empty()));
+            assert!(claims.iter().all(|claim| claim.sentence.is_some() == claim.missing.is_empty()));
         }
+        // A feature that was shot twice has one check point still.
+        let mut twice = even(20, Some(0.05));
+        twice[19].check_line = 0;
+        assert_eq!(of(&twice)[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
         let claims = of(&even(19, None));
         assert_eq!(claims[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
         assert!((claims[0].value_m.unwrap() - 2.4477 * 0.35).abs() < 1e-9);
@@ -182,7 +190,7 @@ mod tests {
 
     #[test]
     fn uneven_axes_get_a_figure_but_no_sentence() {
-        let points: Vec<PointError> = (0..20).map(|i| point(1.0, if i % 2 == 0 { 0.1 } else { -0.1 }, None, None)).collect();
+        let points: Vec<PointError> = (0..20).map(|i| point(i, 1.0, if i % 2 == 0 { 0.1 } else { -0.1 }, None, None)).collect();
         let claims = of(&points);
         assert!(claims[0].sentence.is_none() && claims[0].missing[0].contains("0.10 of the greater"), "{claims:#?}");
         assert!((claims[0].value_m.unwrap() - 1.96).abs() < 0.03);

@@ -38,7 +38,7 @@ pub struct Args {
     #[arg(long, value_name = "FIELD", conflicts_with = "within")]
     field: Option<String>,
     /// Match by distance: points no farther apart than this, where each has but one such neighbour
-    #[arg(long, value_name = "METRES", value_parser = super::above_zero_m)]
+    #[arg(long, value_name = "METRES", value_parser = super::above_zero_m, allow_hyphen_values = true)]
     within: Option<f64>,
     /// Write the error of each point as CSV
     #[arg(long, value_name = "FILE.csv")]

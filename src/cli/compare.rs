@@ -28,7 +28,7 @@ pub struct Args {
     #[arg(long, value_name = "FIELD", conflicts_with = "within")]
     field: Option<String>,
     /// Match by distance: points no farther apart than this, where each has but one such neighbour
-    #[arg(long, value_name = "METRES", value_parser = super::above_zero_m)]
+    #[arg(long, value_name = "METRES", value_parser = super::above_zero_m, allow_hyphen_values = true)]
     within: Option<f64>,
     /// When B was fixed, a year with its fraction, where the way between two datums depends on it
     #[arg(long, value_name = "YEAR")]

@@ -76,7 +76,7 @@ pub struct Side {
     pub layer: String,
     /// Its CRS.
     pub crs: String,
-    /// Points in it.
+    /// Points in it, the shots of one feature counted once.
     pub points: usize,
     /// The first time of a shot in it.
     pub first_time: Option<String>,
@@ -169,8 +169,14 @@ pub struct Comparison {
 /// When a file or a CRS cannot be used, or nothing is matched.
 pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let read = |path: &Path| mapped::read(path, request.layer.as_deref(), request.field.as_deref()).map_err(CompareError::Input);
-    let (a, mut b) = (read(&request.a)?, read(&request.b)?);
+    let (mut a, mut b) = (read(&request.a)?, read(&request.b)?);
     let step = place::onto(&mut b, &a.datum, request.epoch).map_err(|problem| CompareError::Input(format!("B {problem}")))?;
+    let ellipsoid = *a.datum.ellipsoid();
+    let [repeated_a, repeated_b] = [&mut a, &mut b].map(|layer| {
+        let (points, count) = mapped::joined(&layer.points, &ellipsoid);
+        layer.points = points;
+        count
+    });
     let (fates, matched_by) = fates(&a, &b, request);
     let mut pairs: Vec<(&MappedPoint, &MappedPoint)> = Vec::new();
     let (mut side_a, mut side_b) = (side(&request.a, &a), side(&request.b, &b));
@@ -197,6 +203,11 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     place::ends(&mut changes, &pairs, &a).map_err(CompareError::Input)?;
     let (values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b).map_err(CompareError::Input)?;
     let mut notes = notes(&pairs, &changes, request);
+    if repeated_a + repeated_b > 0 {
+        notes.push(format!(
+            "{repeated_a} features of A and {repeated_b} of B were shot several times; the mean of their shots is compared."
+        ));
+    }
     notes.extend(step.as_ref().map(DatumStep::sentence));
     Ok(Comparison {
         a: side_a,

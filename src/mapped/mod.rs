@@ -7,6 +7,7 @@
 
 mod heights;
 mod place;
+mod repeats;
 
 use std::path::Path;
 
@@ -14,6 +15,7 @@ use jiff::Timestamp;
 
 pub use heights::{HeightDifference, Heights};
 pub use place::{DatumStep, horizontal_difference_m, move_points};
+pub use repeats::joined;
 
 use crate::base::HeightKind;
 use crate::covariance::{Covariance, ELLIPSE95};
@@ -42,6 +44,8 @@ pub struct MappedPoint {
     pub time: Option<Timestamp>,
     /// Place among the layer's features, from 1.
     pub number: u64,
+    /// Whether it is a part of a composed measurement, such as the foot of a tree.
+    pub is_part: bool,
     /// Position on the datum: with the ellipsoidal height, else the orthometric one in its stead, else 0.
     pub at: Geodetic,
     /// Heights.
@@ -147,6 +151,7 @@ impl Fields {
             source: owned("source_file").zip(owned("source_line")),
             time: self.text(point, "time").and_then(|time| time.parse().ok()),
             number: point.number,
+            is_part: self.text(point, "measure").is_some() || self.text(point, "role").is_some(),
             at: Geodetic { lat_rad: 0.0, lon_rad: 0.0, ellipsoid_height_m: 0.0 },
             heights: Heights {
                 ellipsoid_m: self.number(point, "ellipsoid_height_m"),

@@ -126,6 +126,8 @@ pub fn horizontal_difference_m(first: &Geodetic, second: &Geodetic, ellipsoid: &
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::PI;
+
     use super::*;
 
     fn utm(code: &str, x: f64, y: f64) -> Geodetic {
@@ -153,8 +155,8 @@ mod tests {
 
     #[test]
     fn heights_stretch_the_ground() {
-        let at = |h| Geodetic { lat_rad: 0.8, lon_rad: 3.141_592, ellipsoid_height_m: h };
-        let second = Geodetic { lon_rad: -3.141_592, ..at(7.0) };
+        let at = |h| Geodetic { lat_rad: 0.8, lon_rad: PI - 5e-7, ellipsoid_height_m: h };
+        let second = Geodetic { lon_rad: -PI + 5e-7, ..at(7.0) };
         let [low, _] = horizontal_difference_m(&at(0.0), &second, &Ellipsoid::WGS84);
         let [high, north_m] = horizontal_difference_m(&at(3000.0), &second, &Ellipsoid::WGS84);
         // Across the antimeridian: eastwards, and longer by h over the radius.

@@ -10,8 +10,9 @@ fn left<'v>(found: &'v Value, list: &str) -> Vec<(&'v str, u64, &'v str)> {
 #[test]
 fn by_name_what_is_ambiguous_is_told_and_not_guessed() {
     let (mut points, mut checks) = displaced(&ERRORS[..4]);
-    // Two points of one feature; one that only its shot names; a check point twice.
+    // Two points of one feature, one of them a part of a measurement; one that only its shot names; a check point twice.
     points[1].feature = "P0".into();
+    points[0].role = "top";
     points[2].feature = String::new();
     points[2].shot = "P2".into();
     checks.push(("P3".into(), place(3), None));
@@ -30,6 +31,18 @@ fn by_name_what_is_ambiguous_is_told_and_not_guessed() {
     );
     let no_match = "no point of the layer by the feature's name or the shot";
     assert_eq!(left(&found, "unmatched"), [("P1", 3, no_match), ("P7", 7, no_match)]);
+}
+
+#[test]
+fn each_shot_of_a_feature_is_tested_against_its_one_check_point() {
+    let (mut points, checks) = displaced(&[[0.5, 0.0, 0.0], [0.0, 0.7, 0.0], [0.0, 0.0, 0.3]]);
+    points.push(Point::new("P1", place(1).moved(-2.0, 0.0, 0.0)));
+    let folder = site(&points, &checks);
+    let found = found(folder.path(), &[]);
+    assert_eq!((&found["matched"], &found["tested"]), (&Value::from(3), &Value::from(4)));
+    assert!((number(&found["point_errors"][2]["east_m"]) + 2.0).abs() < ERROR_M, "{found}");
+    assert!(found["notes"].to_string().contains("The 4 points are of 3 features"), "{found}");
+    assert_eq!(found["standards"][0]["missing"][0], "it asks for at least 20 check points, and 3 were compared");
 }
 
 #[test]

@@ -56,6 +56,8 @@ pub struct Point {
     pub sigma_up_m: Option<f64>,
     pub sigma_geoid_m: Option<f64>,
     pub time: Option<&'static str>,
+    /// Role in a composed measurement.
+    pub role: &'static str,
 }
 
 /// Standard error of one axis to the 95 % ellipse: √5.991465, the 95 % point of χ² with two degrees of freedom.
@@ -73,6 +75,7 @@ impl Point {
             sigma_up_m: None,
             sigma_geoid_m: None,
             time: None,
+            role: "",
         }
     }
 
@@ -125,7 +128,7 @@ pub fn write(path: &Path, crs: &str, points: &[Point], measured: &[Measured]) {
         let options = LayerOptions { name: "features", srs: Some(&target), ty: OGRwkbGeometryType::wkbPoint, options: None };
         let layer = dataset.create_layer(options).unwrap();
         let define = |name: &str, kind| FieldDefn::new(name, kind).unwrap().add_to_layer(&layer).unwrap();
-        TEXTS.iter().chain(&["height_kind"]).for_each(|name| define(name, OGRFieldType::OFTString));
+        TEXTS.iter().chain(&["height_kind", "role"]).for_each(|name| define(name, OGRFieldType::OFTString));
         REALS.iter().for_each(|name| define(name, OGRFieldType::OFTReal));
         for point in points {
             let (mut x, mut y) = ([point.place.lon_deg], [point.place.lat_deg]);
@@ -134,7 +137,8 @@ pub fn write(path: &Path, crs: &str, points: &[Point], measured: &[Measured]) {
             let mut geometry = Geometry::empty(OGRwkbGeometryType::wkbPoint).unwrap();
             geometry.add_point_2d((x[0], y[0]));
             feature.set_geometry(geometry).unwrap();
-            let texts = [point.feature.as_str(), &point.shot, &point.base, point.time.unwrap_or_default(), "ellipsoidal"];
+            let texts =
+                [point.feature.as_str(), &point.shot, &point.base, point.time.unwrap_or_default(), "ellipsoidal", point.role];
             for (index, text) in texts.into_iter().enumerate().filter(|(_, text)| !text.is_empty()) {
                 feature.set_field_string(index, text).unwrap();
             }
