@@ -119,7 +119,7 @@ fn mistakes_name_their_line() {
         with("title = \"Stems\"", "titel = \"Stems\""),
         "catalogue.toml:26: unknown key titel in [layers.stems]; did you mean title?"
     );
-    assert_eq!(with("geometry = \"line\"", "geometry = \"curve\"").contains("catalogue.toml:24"), true);
+    assert!(with("geometry = \"line\"", "geometry = \"curve\"").contains("catalogue.toml:24"));
     assert!(
         with("title = \"Stems\"", "title = \"Stems\"\ncoarse_cell_m = 0")
             .contains("coarse_cell_m is 0; write the side of a cell in metres, above zero")

@@ -107,7 +107,7 @@ impl Finished {
     }
 
     /// The lines and areas of the catalogue's layers.
-    fn push_coded(&mut self, stage: &Stage, strings: BTreeMap<usize, Vec<(StringRecord, Vec<Position>, Vec<Value>)>>) {
+    fn push_coded(&mut self, stage: &Stage, strings: BTreeMap<usize, Vec<CodedString>>) {
         let Some(coded) = stage.coded.filter(|_| stage.wanted.contains(&LayerName::Features)) else { return };
         for (layer, found) in strings {
             let described = &coded.catalogue.layers[layer];
@@ -126,6 +126,12 @@ impl Finished {
     }
 }
 
+/// A string of a catalogue's layer: its record, its geometry, the values of its attributes.
+type CodedString = (StringRecord, Vec<Position>, Vec<Value>);
+
+/// Fields of a row: index of the carried column and its text; and whether decimals have commas.
+type Cells = (Vec<(usize, String)>, bool);
+
 /// Lines and areas as they come up.
 struct Drawing<'s, 'j> {
     stage: &'s Stage<'j>,
@@ -133,9 +139,9 @@ struct Drawing<'s, 'j> {
     lines: Vec<(StringRecord, Vec<Position>)>,
     areas: Vec<(StringRecord, Vec<Position>)>,
     /// By layer of the catalogue, with the values of their attributes.
-    coded: BTreeMap<usize, Vec<(StringRecord, Vec<Position>, Vec<Value>)>>,
+    coded: BTreeMap<usize, Vec<CodedString>>,
     /// Fields of attributes, by file and line.
-    cells: HashMap<(usize, u64), (Vec<(usize, String)>, bool)>,
+    cells: HashMap<(usize, u64), Cells>,
 }
 
 impl Drawing<'_, '_> {
@@ -156,8 +162,7 @@ impl Drawing<'_, '_> {
     /// The values of a string's attributes, each of the first vertex that has one, and how it stands to its code.
     fn attributes(&self, code: &Code, string: &Strung, flags: &mut Flags, warnings: &mut Vec<String>) -> Vec<Value> {
         let Some(coded) = self.stage.coded else { return Vec::new() };
-        let cells: Vec<&(Vec<(usize, String)>, bool)> =
-            string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
+        let cells: Vec<&Cells> = string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
         let cell = |index: usize| {
             let mut written =
                 cells.iter().flat_map(|(cells, comma)| cells.iter().map(move |(column, text)| (column, text, *comma)));
