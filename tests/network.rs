@@ -269,3 +269,22 @@ fn settings_out_of_range_name_their_line() {
     let job = small("1,A,P1,,10,0,30\n", "[network]\nalpha = 1.5");
     assert!(job.ran(&[]).exits(1).err.contains("alpha is 1.5; a probability lies between 0 and 1"));
 }
+
+#[test]
+fn a_base_is_found_by_resection_from_three_known_points() {
+    // R stands 100 m east of A; B lies 111.38 m north of A, C 200 m east and 50 m north of it (58 139.9 m a degree of longitude and
+    // 111 381.8 m a degree of latitude at 58.6°, by the radii of WGS 84).
+    let rows = "1,R,A,backsight,270,0,\n2,R,B,backsight,318.0813,0,\n3,R,C,backsight,63.4349,0,\n4,R,P1,,180,0,40\n5,A,P2,,45,0,20\n";
+    let job = small(rows, "[network]");
+    job.write("bases.csv", &format!("{}C,58.600448905,-2.896560016,60\n", support::small::BASES));
+    let summary = job.map();
+    let bases = job.layer("bases");
+    let of = |name: &str| bases.iter().find(|base| base["base"] == name).unwrap_or_else(|| panic!("{name}: {summary}"));
+    let (a, r) = (of("A"), of("R"));
+    assert_eq!(r["placed_by"], "network");
+    let distance = (number(r, "easting") - number(a, "easting")).hypot(number(r, "northing") - number(a, "northing"));
+    // Half a metre a known point, half a degree a sight.
+    assert_near(distance, 100.0, 0.05);
+    assert_eq!(job.feature("features", "P1")["base"], "R");
+    assert_eq!(summary["shots"]["mapped"], json!(2));
+}
