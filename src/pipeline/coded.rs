@@ -113,7 +113,8 @@ impl Coded {
             self.catalogue.layers.iter().filter(|layer| layer.coarse_cell_m.is_some()).map(|layer| layer.id.as_str()).collect();
         (!coarse.is_empty()).then(|| {
             format!(
-                "The exact places of {} are withheld: positions there and of the bases are middles of cells, sight lines,                  distances and azimuths are left out, and held.csv and the ledger leave the rows' text out.",
+                "The exact places of {} are withheld: positions there and of the bases are middles of cells, \
+                 sight lines, distances and azimuths are left out, and held.csv and the ledger leave the rows' text out.",
                 coarse.join(", ")
             )
         })

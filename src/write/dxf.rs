@@ -19,6 +19,9 @@ use crate::table::{Batch, GeometryKind, Layer, Position};
 const COLOURS: [u8; 5] = [7, 4, 2, 6, 3];
 /// A polyline that is closed.
 const CLOSED: u8 = 1;
+/// A polyline whose corners have heights of their own, and such a corner.
+const IN_SPACE: u8 = 8;
+const CORNER_IN_SPACE: u8 = 32;
 /// A vertex that follows: on entities with vertices.
 const VERTICES_FOLLOW: u8 = 1;
 
@@ -79,10 +82,10 @@ impl Drawing {
                 self.coordinates(to, 1)
             }
             (kind, _) => {
-                // The last corner of a ring is the first again.
-                let (corners, flags) = match kind {
-                    GeometryKind::Area => (&positions[..positions.len() - 1], CLOSED),
-                    _ => (positions, 0),
+                // The last corner of a ring is the first again. Areas are drawn flat, lines in space.
+                let (corners, flags, corner_flags) = match kind {
+                    GeometryKind::Area => (&positions[..positions.len() - 1], CLOSED, 0),
+                    _ => (positions, IN_SPACE, CORNER_IN_SPACE),
                 };
                 write!(
                     self.writer,
@@ -91,8 +94,9 @@ impl Drawing {
                 )?;
                 for corner in corners {
                     write!(self.writer, "0\nVERTEX\n8\n{}\n", layer.id)?;
-                    let flat = Position { stand_in_z: 0.0, ..*corner };
-                    self.coordinates(&flat, 0)?;
+                    let z = if kind == GeometryKind::Area { 0.0 } else { corner.stand_in_z };
+                    self.coordinates(&Position { stand_in_z: z, ..*corner }, 0)?;
+                    write!(self.writer, "70\n{corner_flags}\n")?;
                 }
                 write!(self.writer, "0\nSEQEND\n8\n{}\n", layer.id)
             }
