@@ -262,7 +262,7 @@ type = "text"
 
 #[test]
 fn a_coarse_layer_gives_no_exact_place_away() {
-    let rows = "1,A,nest,N1,,,,90,-3,150,,heron,,shot over 506234 6496112\n2,A,nest,N2,,,,95,-3,,,heron,,\n3,A,mark,M1,,,,180,0,90,,,,\n";
+    let rows = "1,A,nest,N1,,,,90,-3,150,,heron,,shot over 506234 6496112\n2,A,nest,N2,,,,95,-3,,,heron,,\n3,A,mark,M1,,,,170,0,90,,,,\n";
     let job = small(rows, COARSE);
     job.write("bases.csv", &format!("{}C,58.6001,,60\n", support::small::BASES));
     let summary = job.map();

@@ -47,6 +47,9 @@ name = "stems"
 crs = "EPSG:4326"
 formats = ["csv"]
 layers = ["features", "ledger"]
+[checks]
+# Each shot is held to its own control.
+combine_repeats = false
 [bases]
 files = ['{data}/bases.csv']
 crs_column = "utmZone"

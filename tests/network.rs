@@ -94,7 +94,7 @@ fn a_traverse_under_canopy_places_its_stations_and_finds_the_blunder() {
     assert_eq!(placed_by[..2], [("GL1", "log and network"), ("GL2", "log and network")]);
     assert!(placed_by[2..].iter().all(|(_, by)| *by == "network"), "{placed_by:?}");
     assert_eq!(placed_by.len(), 6);
-    assert!(number(&bases[0], "sigma_east_m") < 0.05);
+    assert!(number(&bases[0], "sigma_horizontal_m") < 0.05);
     // The ledger has every row of the network, the rejected reading among them.
     let ledger = forest.layer("ledger");
     let used = ledger.iter().filter(|row| row["record"] == "used").count();
@@ -137,9 +137,12 @@ fn nests_without_distances_are_intersected() {
     assert!(all == 14 && inside >= 11, "{inside} of {all}");
 }
 
-const HEADER: &str = "shot,base,feature,role,true_azimuth_deg,inclination_deg,slope_distance_m\n";
+const HEADER: &str = "shot,base,feature,role,true_azimuth_deg,inclination_deg,slope_distance_m,target_height_m\n";
 
+/// A small job; rows without a target height have the job's, 0.
 fn small(rows: &str, network: &str) -> Small {
+    let whole = |row: &str| if row.matches(',').count() < 7 { format!("{row},\n") } else { format!("{row}\n") };
+    let rows: String = rows.lines().map(whole).collect();
     Small::new(&format!("{HEADER}{rows}"), "", network)
 }
 
@@ -206,7 +209,7 @@ fn flat_crossings_are_refused_by_name_and_go_the_main_way() {
 fn a_base_without_a_position_wants_a_link() {
     // C is shot from A and shoots back; D hangs on nothing.
     let job = small(
-        "1,A,C,foresight,90,0,50\n2,C,A,backsight,270,0,50\n3,C,P1,,0,0,30\n4,D,P2,,0,0,30\n5,B,P3,,10,0,20\n",
+        "1,A,C,foresight,90,0,50,1.5\n2,C,A,backsight,270,0,50,1.5\n3,C,P1,,0,0,30,\n4,D,P2,,0,0,30,\n5,B,P3,,10,0,20,\n",
         "[network]",
     );
     let summary = job.map();
@@ -223,7 +226,7 @@ fn a_base_without_a_position_wants_a_link() {
         0.05,
     );
     // It hangs on one base, and is told so.
-    assert!(number(station, "sigma_east_m") > 0.5);
+    assert!(number(station, "sigma_horizontal_m") > 0.5);
 }
 
 #[test]
@@ -235,7 +238,7 @@ fn a_reading_that_fails_is_proposed_or_taken_out() {
     let azimuth = (east / half).atan().to_degrees();
     let rows = format!(
         "1,A,P1,,{azimuth:.3},0,{distance:.3}\n2,A,P1,,{azimuth:.3},0,{distance:.3}\n3,B,P1,,{:.3},0,{distance:.3}\n\
-         4,A,B,foresight,0,0,111.38\n5,B,A,backsight,180,0,111.38\n6,B,P1,,{:.3},0,{distance:.3}\n",
+         4,A,B,foresight,0,0,111.38,1.5\n5,B,A,backsight,180,0,111.38,1.5\n6,B,P1,,{:.3},0,{distance:.3}\n",
         180.0 - azimuth + 6.0,
         180.0 - azimuth
     );
@@ -274,7 +277,8 @@ fn settings_out_of_range_name_their_line() {
 fn a_base_is_found_by_resection_from_three_known_points() {
     // R stands 100 m east of A; B lies 111.38 m north of A, C 200 m east and 50 m north of it (58 139.9 m a degree of longitude and
     // 111 381.8 m a degree of latitude at 58.6°, by the radii of WGS 84).
-    let rows = "1,R,A,backsight,270,0,\n2,R,B,backsight,318.0813,0,\n3,R,C,backsight,63.4349,0,\n4,R,P1,,180,0,40\n5,A,P2,,45,0,20\n";
+    let rows =
+        "1,R,A,backsight,270,0,\n2,R,B,backsight,318.0813,0,\n3,R,C,backsight,63.4349,0,\n4,R,P1,,180,0,40\n5,A,P2,,45,0,20\n";
     let job = small(rows, "[network]");
     job.write("bases.csv", &format!("{}C,58.600448905,-2.896560016,60\n", support::small::BASES));
     let summary = job.map();

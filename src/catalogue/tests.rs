@@ -130,7 +130,7 @@ fn mistakes_name_their_line() {
         "catalogue.toml:26: coarse_cell_m is for layers of points; a line or area would still show its shape"
     );
     assert_eq!(problem("codes = []\n"), "catalogue.toml:1: the catalogue has no codes; write at least one [[codes]]");
-    assert_eq!(problem("title = \"empty\"\n"), "catalogue.toml: the catalogue lacks the key `codes`");
+    assert_eq!(problem("title = \"empty\"\n"), "catalogue.toml:1: the catalogue lacks the key `codes`");
 }
 
 #[test]

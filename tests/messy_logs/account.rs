@@ -53,7 +53,7 @@ fn held_rows_and_flags_of_several_kinds_add_up() {
             "flagged": 2,
             "flags": { "repeated_shot_id": 1, "steep": 1, "time_goes_back": 1 },
             "without_height": 0,
-            "composed": 0,
+            "repeats": 0, "composed": 0,
             "outside_occupations": 0,
         })
     );

@@ -7,7 +7,7 @@ use crate::base::{Base, BaseTable, HeightKind, label};
 use crate::intake::kit::Kit;
 use crate::job;
 use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station};
-use crate::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::reduce::{REFRACTION, Sight, SightSigmas, Triangle, reduce};
 use crate::repeats::{self, Judgement, Repeat};
 
 /// A network and what its stations and readings stand for.
@@ -61,11 +61,11 @@ pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network) -> Opti
             target && usable(&shot.from)
         })
         .collect();
-    let refraction = shots.iter().zip(&takes_part).find(|(_, takes)| **takes).map(|(shot, _)| shot.kit.refraction)?;
+    let refraction = shots.iter().zip(&takes_part).find(|(_, takes)| **takes).map(|(shot, _)| shot.kit.refraction);
     let mut built = Built {
         network: Network {
             ellipsoid: *table.datums[first.datum].crs.ellipsoid(),
-            refraction,
+            refraction: refraction.unwrap_or(REFRACTION),
             stations: Vec::new(),
             instruments: Vec::new(),
             observations: Vec::new(),
