@@ -165,7 +165,12 @@ fn north(text: &mut String, station: &Station) -> std::fmt::Result {
         parts.push(format!("declination {declination:+.2} deg by the job, for magnetic azimuths (standard error {sigma:.2})"));
     }
     if let Some(orientation) = station.orientation {
-        let sights = if orientation.sights == 1 { "backsight" } else { "backsights" };
+        let sights = match (station.base.adjusted, orientation.sights) {
+            (true, 1) => "sight of the network",
+            (true, _) => "sights of the network",
+            (false, 1) => "backsight",
+            (false, _) => "backsights",
+        };
         parts.push(format!(
             "azimuths corrected by {:+.2} deg from {} {sights} (standard error {:.2})",
             orientation.correction_rad.to_degrees(),
