@@ -118,7 +118,11 @@ impl Table {
             .map(|(i, record)| {
                 let key = match layer {
                     "bases" => record.text("base").to_owned(),
-                    "ledger" => format!("{i:06}"),
+                    // Several of one row, or of several rows: their order tells them apart.
+                    "ledger" | "measurements" => format!("{i:06}"),
+                    // FlatGeobuf has records in the order of its index.
+                    "parts" => ["measure", "name", "role"].map(|field| record.text(field)).join(" "),
+                    _ if !record.values.contains_key("source_line") => record.text("name").to_owned(),
                     _ => format!("{}:{}", record.text("source_file"), record.source_line()),
                 };
                 (key, record)
@@ -203,11 +207,16 @@ fn shape(geometry: &Geometry) -> Option<Shape> {
 struct Written {
     folder: TempDir,
     name: String,
+    layers: &'static [Layer],
 }
 
 impl Written {
     fn example(example: &Example) -> Written {
-        Written { folder: example.mapped_in_all_formats(), name: example.name.to_owned() }
+        Written { folder: example.mapped_in_all_formats(), name: example.name.to_owned(), layers: example.layers }
+    }
+
+    fn is_table(&self, layer: &str) -> bool {
+        self.layers.iter().any(|(name, geometry)| *name == layer && geometry.is_empty())
     }
 
     /// Maps logs with canonical headers in all formats.
@@ -219,7 +228,7 @@ impl Written {
         arguments.extend(["--instrument-height", "1.5", "--target-height", "0"]);
         FORMATS.iter().for_each(|format| arguments.extend(["--format", format]));
         standoff(folder.path(), &arguments).exits(0);
-        Written { folder, name: "out".to_owned() }
+        Written { folder, name: "out".to_owned(), layers: &PLAIN }
     }
 
     fn out(&self) -> PathBuf {
@@ -251,7 +260,7 @@ impl Written {
 
     /// A Shapefile under its full field names, by the file that maps them.
     fn shp(&self, layer: &str) -> Table {
-        let extension = if layer == "ledger" { "dbf" } else { "shp" };
+        let extension = if self.is_table(layer) { "dbf" } else { "shp" };
         let mut table = read_layer(&self.path(layer, extension), None, &[]);
         let full: BTreeMap<String, String> = self
             .short_names(layer)
@@ -299,11 +308,26 @@ fn all() -> Vec<Written> {
     EXAMPLES.iter().map(Written::example).chain([mixed()]).collect()
 }
 
-/// The fields of a layer by `standoff schema layers`, in order, and their types.
-fn documented(layer: &str) -> Vec<(String, OGRFieldType::Type)> {
+/// The layer whose fields a layer has: itself, or for a layer of a catalogue the general one of its geometry.
+fn general((layer, geometry): Layer) -> &'static str {
+    match (layer, geometry) {
+        _ if GENERAL.contains(&layer) => layer,
+        (_, "POINT") => "features",
+        (_, "LINESTRING") => "lines",
+        _ => "areas",
+    }
+}
+
+/// Layers of every run; others are a catalogue's.
+const GENERAL: [&str; 11] =
+    ["features", "bases", "sight_lines", "ellipses", "lines", "areas", "vertices", "measurements", "parts", "profiles", "ledger"];
+
+/// The fields of a layer by `standoff schema layers`, in order, and their types. Points of a catalogue have the
+/// title of their code behind it.
+fn documented(layer: Layer) -> Vec<(String, OGRFieldType::Type)> {
     let schema: Json = serde_json::from_str(&standoff(Path::new("."), &["schema", "layers"]).exits(0).out).unwrap();
-    let properties = schema["$defs"][layer]["properties"].as_object().unwrap();
-    properties
+    let properties = schema["$defs"][general(layer)]["properties"].as_object().unwrap();
+    let mut fields: Vec<(String, OGRFieldType::Type)> = properties
         .iter()
         .map(|(name, property)| {
             let kind = match (property["type"][0].as_str().unwrap(), property["format"].as_str()) {
@@ -315,7 +339,12 @@ fn documented(layer: &str) -> Vec<(String, OGRFieldType::Type)> {
             };
             (name.clone(), kind)
         })
-        .collect()
+        .collect();
+    if general(layer) == "features" && layer.0 != "features" {
+        let code = fields.iter().position(|(name, _)| name == "code").unwrap();
+        fields.insert(code + 1, ("code_title".to_owned(), OGRFieldType::OFTString));
+    }
+    fields
 }
 
 /// Whether a printed value is the value, by the decimals printed; none where all are.
@@ -376,7 +405,7 @@ fn positions(geometry: &Json) -> Vec<Vec<f64>> {
 #[test]
 fn every_format_has_every_record_and_every_field_in_order() {
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, _) in written.layers {
             let gpkg = written.gpkg(layer);
             let place = format!("{} {layer}", written.name);
             for (format, table) in [("fgb", written.fgb(layer)), ("csv", written.csv(layer)), ("shp", written.shp(layer))] {
@@ -399,9 +428,12 @@ fn the_examples_have_the_records_that_their_readmes_say() {
     for example in &EXAMPLES {
         let written = Written::example(example);
         let count = |layer: &str| written.gpkg(layer).records.len();
+        let features: usize = of_features(example.layers).into_iter().map(count).sum();
+        assert_eq!(features, example.mapped, "{}", example.folder);
+        // Every shot has its line of sight, every feature its ellipse.
         assert_eq!(
-            ["features", "sight_lines", "ellipses", "bases"].map(count),
-            [example.mapped, example.mapped, example.mapped, example.bases],
+            ["sight_lines", "ellipses", "bases"].map(count),
+            [example.mapped + example.repeats, example.mapped, example.bases],
             "{}",
             example.folder
         );
@@ -414,9 +446,9 @@ fn the_examples_have_the_records_that_their_readmes_say() {
 #[test]
 fn fields_have_the_documented_types_in_every_format() {
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, geometry) in written.layers {
             let gpkg = written.gpkg(layer);
-            let documented = documented(layer);
+            let documented = documented((layer, geometry));
             assert_eq!(gpkg.fields[..documented.len()], documented, "{} {layer}", written.name);
             assert_eq!(written.fgb(layer).fields, gpkg.fields, "{} {layer}", written.name);
             assert_eq!(written.csv(layer).fields, gpkg.fields, "{} {layer}", written.name);
@@ -442,10 +474,11 @@ fn fields_have_the_documented_types_in_every_format() {
 #[test]
 fn carried_columns_have_the_type_of_all_their_values() {
     use OGRFieldType::{OFTInteger64, OFTReal, OFTString};
-    let carried = |written: &Written| {
-        let own = documented("features").len();
-        written.gpkg("features").fields.split_off(own)
+    let behind_own = |written: &Written, layer: &'static str| {
+        let own = documented((layer, "POINT")).len();
+        written.gpkg(layer).fields.split_off(own)
     };
+    let carried = |written: &Written| behind_own(written, "features");
     let fields = |list: &[(&str, OGRFieldType::Type)]| -> Vec<(String, OGRFieldType::Type)> {
         list.iter().map(|(name, kind)| ((*name).to_owned(), *kind)).collect()
     };
@@ -458,10 +491,19 @@ fn carried_columns_have_the_type_of_all_their_values() {
         carried(&line),
         fields(&[("CLASS", OFTInteger64), ("LEAN", OFTString), ("TALL", OFTString), ("REMARKS", OFTString)])
     );
+    // In a layer of the catalogue its attributes stand first, and columns that they come from are not there twice.
+    assert_eq!(
+        behind_own(&line, "poles"),
+        fields(&[("class", OFTInteger64), ("size", OFTString), ("lean", OFTString), ("REMARKS", OFTString)])
+    );
     // A column named fid keeps its values under another name: the GeoPackage's own is the row number.
     assert_eq!(
         carried(&plot),
         fields(&[("log_fid", OFTInteger64), ("species", OFTString), ("dbh_mm", OFTInteger64), ("remarks", OFTString)])
+    );
+    assert_eq!(
+        behind_own(&plot, "stems"),
+        fields(&[("species", OFTString), ("dbh_mm", OFTInteger64), ("log_fid", OFTInteger64), ("remarks", OFTString)])
     );
     assert_eq!(
         carried(&mixed()),
@@ -477,9 +519,9 @@ fn carried_columns_have_the_type_of_all_their_values() {
 #[test]
 fn values_and_nulls_are_the_same_in_every_format() {
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, geometry) in written.layers {
             let gpkg = written.gpkg(layer);
-            let (gpkg, own) = (gpkg.by_key(layer), documented(layer));
+            let (gpkg, own) = (gpkg.by_key(layer), documented((layer, geometry)));
             let is_own = |name: &str| own.iter().any(|(own, _)| own == name);
             let check =
                 |format: &str, key: &str, name: &str, expected: &Option<Value>, got: &Option<Value>, carried: Option<i32>| {
@@ -534,8 +576,8 @@ fn values_are_those_of_the_log() {
     check("monday.csv:2", first, "", None, 11.3, "white mark, first shot of the day");
     let second = ["N04", "nest", "2", "SK-W1", "2026-06-15T09:42:47+01:00"];
     check("monday.csv:3", second, "kittiwake", Some(1), 11.5, "");
-    let tenth = ["N09", "nest", "10", "SK-E1", "2026-06-16T08:29:35+01:00"];
-    check("tuesday/east-morning.csv:11", tenth, "kittiwake", Some(1), 10.0, "again: site nº 9 of 2025");
+    let from_east = ["N01", "nest", "2", "SK-E1", "2026-06-16T08:20:01+01:00"];
+    check("tuesday/east-morning.csv:3", from_east, "fulmar", Some(0), 9.7, "ledge café, as the crew calls it");
     // 0 chicks is a number, no chicks is none.
     let chicks: BTreeSet<String> = features.values().map(|record| format!("{:?}", record.values["Chicks"])).collect();
     assert!(chicks.contains("Some(Integer(0))") && chicks.contains("None"), "{chicks:?}");
@@ -546,32 +588,31 @@ fn a_shot_with_nothing_vertical_has_no_height_in_any_format() {
     let plot = Written::example(&EXAMPLES[2]);
     let heights =
         ["ellipsoid_height_m", "orthometric_height_m", "geoid_undulation_m", "sigma_up_m", "sigma_geoid_m", "height95_m"];
-    for (format, table) in [
-        ("gpkg", plot.gpkg("features")),
-        ("fgb", plot.fgb("features")),
-        ("shp", plot.shp("features")),
-        ("csv", plot.csv("features")),
-    ] {
-        assert_eq!(table.records.len(), 56);
-        for record in &table.records {
-            assert_eq!(record.text("height_kind"), "none", "{format}");
-            for height in heights {
-                assert_eq!(record.values[height], None, "{height} in {format}");
+    for (layer, records) in [("features", 10), ("stems", 53)] {
+        for (format, table) in
+            [("gpkg", plot.gpkg(layer)), ("fgb", plot.fgb(layer)), ("shp", plot.shp(layer)), ("csv", plot.csv(layer))]
+        {
+            assert_eq!(table.records.len(), records, "{layer}");
+            for record in &table.records {
+                assert_eq!(record.text("height_kind"), "none", "{format}");
+                for height in heights {
+                    assert_eq!(record.values[height], None, "{height} in {format}");
+                }
             }
         }
-    }
-    for feature in features_of(&plot.geojson_text("features")) {
-        for height in heights {
-            assert!(feature["properties"][height].is_null(), "{feature}");
+        for feature in features_of(&plot.geojson_text(layer)) {
+            for height in heights {
+                assert!(feature["properties"][height].is_null(), "{feature}");
+            }
+            assert_eq!(positions(&feature["geometry"])[0].len(), 2, "{feature}");
         }
-        assert_eq!(positions(&feature["geometry"])[0].len(), 2, "{feature}");
     }
 }
 
 #[test]
 fn places_are_the_same_to_the_last_bit_in_gpkg_fgb_shp_and_csv() {
     for written in all() {
-        for (layer, kind) in [("features", 0), ("bases", 0), ("sight_lines", 1), ("ellipses", 2)] {
+        for (layer, kind) in written.layers.iter().filter_map(|(layer, geometry)| Some((*layer, kind_of(geometry)?))) {
             let (gpkg, fgb, shp, csv) = (written.gpkg(layer), written.fgb(layer), written.shp(layer), written.csv(layer));
             let (fgb, shp, csv) = (fgb.by_key(layer), shp.by_key(layer), csv.by_key(layer));
             for (key, record) in gpkg.by_key(layer) {
@@ -581,6 +622,7 @@ fn places_are_the_same_to_the_last_bit_in_gpkg_fgb_shp_and_csv() {
                 for (format, other) in [("fgb", fgb[&key]), ("shp", shp[&key])] {
                     let other = other.shape.as_ref().unwrap();
                     // GDAL turns the rings of a Shapefile, which go clockwise, as other formats have them.
+                    let canonical = if kind == 2 { canonical } else { |points| points };
                     assert_eq!(canonical(other.flat()), canonical(shape.flat()), "{place} in {format}");
                 }
                 if kind == 0 {
@@ -592,18 +634,21 @@ fn places_are_the_same_to_the_last_bit_in_gpkg_fgb_shp_and_csv() {
                 }
                 if kind == 2 {
                     assert_eq!(shape.points.first(), shape.points.last(), "{place}");
-                    assert!(shape.points.len() > 30, "{place}: an ellipse of {} corners", shape.points.len());
+                    let corners = shape.points.len();
+                    assert!(layer != "ellipses" || corners > 30, "{place}: an ellipse of {corners} corners");
                 }
             }
         }
     }
 }
 
-/// A ring in one direction from one corner; points and lines as they are.
+/// Place of a geometry in the lists of types; none of a table.
+fn kind_of(geometry: &str) -> Option<usize> {
+    ["POINT", "LINESTRING", "POLYGON"].iter().position(|kind| *kind == geometry)
+}
+
+/// A ring in one direction from one corner.
 fn canonical(points: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
-    if points.len() < 4 {
-        return points;
-    }
     let mut ring = points[1..].to_vec();
     if doubled_area(&points) < 0.0 {
         ring.reverse();
@@ -628,18 +673,24 @@ fn heights_stand_in_the_geometry_where_they_are_known_and_the_bases_where_a_form
             Some(Value::Real(height)) => Some(height),
             _ => None,
         };
-        let features = written.gpkg("features");
-        let features = features.by_key("features");
-        for layer in ["features", "bases", "sight_lines"] {
+        let tables: Vec<Table> = of_features(written.layers).into_iter().map(|layer| written.gpkg(layer)).collect();
+        let features: BTreeMap<String, &Record> = tables.iter().flat_map(|table| table.by_key("features")).collect();
+        for layer in [of_features(written.layers).as_slice(), &["bases", "sight_lines"]].concat() {
             let gpkg = written.gpkg(layer);
             let (fgb, shp) = (written.fgb(layer), written.shp(layer));
             let (fgb, shp) = (fgb.by_key(layer), shp.by_key(layer));
             for (key, record) in gpkg.by_key(layer) {
                 let place = format!("{} {layer} {key}", written.name);
                 let base = height(bases[record.text("base")]).unwrap();
-                let own = if layer == "sight_lines" { height(features[&key]) } else { height(record) };
                 let shape = record.shape.as_ref().unwrap();
                 let z = |shape: &Shape| -> Vec<f64> { shape.points.iter().map(|point| point[2]).collect() };
+                // A shot of several to one feature ends at its own height, which no other layer has.
+                let is_alone = features.get(&key).is_some_and(|feature| feature.values["shots_used"] == Some(Value::Integer(1)));
+                let own = match layer {
+                    "sight_lines" if is_alone => height(features[&key]),
+                    "sight_lines" => shape.has_z().then(|| shape.points[1][2]),
+                    _ => height(record),
+                };
                 assert_eq!(shape.has_z(), own.is_some(), "{place} in gpkg");
                 let ends = |end: f64| if layer == "sight_lines" { vec![base, end] } else { vec![end] };
                 if let Some(own) = own {
@@ -702,7 +753,7 @@ fn a_base_without_a_height_is_no_false_zero() {
         "--quiet",
     ];
     standoff(folder.path(), &arguments).exits(0);
-    let written = Written { folder, name: "out".to_owned() };
+    let written = Written { folder, name: "out".to_owned(), layers: &PLAIN };
     for layer in ["bases", "features", "sight_lines"] {
         for (format, table) in [("gpkg", written.gpkg(layer)), ("fgb", written.fgb(layer)), ("shp", written.shp(layer))] {
             for record in table.records.iter().filter(|record| record.text("base") == "B") {
@@ -718,7 +769,7 @@ fn a_base_without_a_height_is_no_false_zero() {
 fn layers_name_their_crs_by_its_code() {
     for example in &EXAMPLES {
         let written = Written::example(example);
-        for layer in ["features", "bases", "sight_lines", "ellipses"] {
+        for layer in drawn(example.layers) {
             for (format, table) in [("gpkg", written.gpkg(layer)), ("fgb", written.fgb(layer)), ("shp", written.shp(layer))] {
                 let crs = table.crs.unwrap_or_else(|| panic!("{} {layer} in {format} has no CRS", written.name));
                 assert_eq!(
@@ -732,8 +783,10 @@ fn layers_name_their_crs_by_its_code() {
             let geojson = written.geojson(layer).crs.unwrap();
             assert!(geojson.is_geographic() && geojson.name().unwrap().starts_with("WGS 84"), "{:?}", geojson.name());
         }
-        for table in [written.gpkg("ledger"), written.fgb("ledger"), written.shp("ledger")] {
-            assert!(table.crs.is_none() && table.records.iter().all(|record| record.shape.is_none()));
+        for (layer, _) in example.layers.iter().filter(|(_, geometry)| geometry.is_empty()) {
+            for table in [written.gpkg(layer), written.fgb(layer), written.shp(layer)] {
+                assert!(table.crs.is_none() && table.records.iter().all(|record| record.shape.is_none()), "{layer}");
+            }
         }
     }
 }
@@ -766,7 +819,7 @@ fn a_vertical_datum_stands_in_z_and_the_ellipsoid_in_geojson() {
     let mut arguments = vec!["map", "job.toml", "--out", "out", "--quiet"];
     FORMATS.iter().for_each(|format| arguments.extend(["--format", format]));
     standoff(folder.path(), &arguments).exits(0);
-    let written = Written { folder, name: "skerrow-heights".to_owned() };
+    let written = Written { folder, name: "skerrow-heights".to_owned(), layers: &PLAIN };
     let number = |record: &Record, field: &str| match record.values[field] {
         Some(Value::Real(value)) => value,
         ref other => panic!("{field} is {other:?}"),
@@ -794,7 +847,7 @@ fn a_vertical_datum_stands_in_z_and_the_ellipsoid_in_geojson() {
 #[test]
 fn geojson_has_the_members_of_rfc_7946_and_no_crs() {
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, geometry) in written.layers {
             let path = written.path(layer, "geojson");
             let text = read(&path);
             assert!(!text.starts_with('\u{feff}') && !text.contains("\"crs\""), "{}", path.display());
@@ -803,10 +856,10 @@ fn geojson_has_the_members_of_rfc_7946_and_no_crs() {
             assert_eq!(collection["type"], "FeatureCollection");
             let allowed = ["type", "features", "bbox"];
             assert!(members.iter().all(|member| allowed.contains(&member.as_str())), "{members:?}");
-            let kind = match layer {
-                "sight_lines" => Json::from("LineString"),
-                "ellipses" => Json::from("Polygon"),
-                "ledger" => Json::Null,
+            let kind = match geometry {
+                "LINESTRING" => Json::from("LineString"),
+                "POLYGON" => Json::from("Polygon"),
+                "" => Json::Null,
                 _ => Json::from("Point"),
             };
             for feature in features_of(&collection) {
@@ -838,7 +891,7 @@ fn geojson_coordinates_are_those_of_the_geopackage_on_wgs84() {
     wgs84.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
     let tolerance = PRINTED * 10f64.powi(-GEOJSON_DEGREES) + PROJ_ROUND_TRIP_DEG;
     for written in all() {
-        for layer in ["features", "bases", "sight_lines", "ellipses"] {
+        for layer in drawn(written.layers) {
             let gpkg = written.gpkg(layer);
             let mut crs = gpkg.crs.unwrap();
             crs.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
@@ -885,7 +938,7 @@ fn geojson_coordinates_have_seven_decimals_and_more() {
 #[test]
 fn the_bbox_of_geojson_is_that_of_its_coordinates() {
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, _) in written.layers {
             let collection = written.geojson_text(layer);
             let all: Vec<Vec<f64>> =
                 features_of(&collection).iter().flat_map(|feature| positions(&feature["geometry"])).collect();
@@ -908,11 +961,13 @@ fn the_bbox_of_geojson_is_that_of_its_coordinates() {
 #[test]
 fn rings_of_geojson_are_closed_and_go_counter_clockwise() {
     for written in all() {
-        for feature in features_of(&written.geojson_text("ellipses")) {
-            assert_eq!(feature["geometry"]["coordinates"].as_array().unwrap().len(), 1);
-            let ring: Vec<[f64; 2]> = positions(&feature["geometry"]).iter().map(|p| [p[0], p[1]]).collect();
-            assert_eq!(ring.first(), ring.last());
-            assert!(ring.len() >= 4 && doubled_area(&ring) > 0.0, "{} {ring:?}", written.name);
+        for (layer, _) in written.layers.iter().filter(|(_, geometry)| *geometry == "POLYGON") {
+            for feature in features_of(&written.geojson_text(layer)) {
+                assert_eq!(feature["geometry"]["coordinates"].as_array().unwrap().len(), 1);
+                let ring: Vec<[f64; 2]> = positions(&feature["geometry"]).iter().map(|p| [p[0], p[1]]).collect();
+                assert_eq!(ring.first(), ring.last());
+                assert!(ring.len() >= 4 && doubled_area(&ring) > 0.0, "{} {layer} {ring:?}", written.name);
+            }
         }
     }
 }
@@ -956,9 +1011,13 @@ fn the_bbox_of_geojson_across_the_antimeridian_is_the_narrow_one() {
 fn geojson_properties_are_valid_against_the_layers_schema() {
     let schema: Json = serde_json::from_str(&standoff(Path::new("."), &["schema", "layers"]).exits(0).out).unwrap();
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, geometry) in written.layers {
             let mut schema = schema.clone();
-            schema["$ref"] = Json::from(format!("#/$defs/{layer}"));
+            schema["$ref"] = Json::from(format!("#/$defs/{}", general((layer, geometry))));
+            let documented = documented((layer, geometry));
+            let (first, _) = documented.first().unwrap();
+            let is_number = |kind: OGRFieldType::Type| [OGRFieldType::OFTReal, OGRFieldType::OFTInteger64].contains(&kind);
+            let (number, _) = documented.iter().find(|(_, kind)| is_number(*kind)).unwrap();
             let validator = jsonschema::options().should_validate_formats(true).build(&schema).unwrap();
             for feature in features_of(&written.geojson_text(layer)) {
                 let properties = &feature["properties"];
@@ -966,9 +1025,9 @@ fn geojson_properties_are_valid_against_the_layers_schema() {
                 assert_eq!(faults, Vec::<String>::new(), "{} {layer} {properties}", written.name);
                 // And what is wrong is refused.
                 let mut without = properties.clone();
-                without.as_object_mut().unwrap().remove("source_file");
+                without.as_object_mut().unwrap().remove(first);
                 let mut wrong = properties.clone();
-                wrong["source_line"] = Json::from("7");
+                wrong[number.as_str()] = Json::from("7");
                 assert!(!validator.is_valid(&without) && !validator.is_valid(&wrong));
             }
         }
@@ -986,21 +1045,33 @@ fn a_drawing_opens_with_every_shape_on_the_layer_of_its_name() {
         }
         let bases = written.fgb("bases");
         let bases = bases.by_key("bases");
-        let layers: Vec<&str> = on_layers.keys().copied().collect();
-        assert_eq!(layers, ["bases", "ellipses", "features", "sight_lines"], "{}", written.name);
-        for (layer, drawn) in on_layers {
+        let layers: BTreeSet<&str> = on_layers.keys().copied().collect();
+        let filled = drawn(written.layers).into_iter().filter(|layer| !written.gpkg(layer).records.is_empty());
+        assert_eq!(layers, filled.collect(), "{}", written.name);
+        let height_of_base = |base: &str| bases[base].shape.as_ref().unwrap().points[0][2];
+        // Of a string: the bases of its vertices, in its order.
+        let mut strings: BTreeMap<String, Vec<f64>> = BTreeMap::new();
+        if layers.contains("vertices") {
+            for vertex in &written.gpkg("vertices").records {
+                let heights = strings.entry(vertex.text("string").to_owned()).or_default();
+                heights.push(height_of_base(vertex.text("base")));
+            }
+        }
+        for (layer, shapes) in on_layers {
             let gpkg = written.gpkg(layer);
-            assert_eq!(drawn.len(), gpkg.records.len(), "{} {layer}", written.name);
-            for (drawn, record) in drawn.iter().zip(&gpkg.records) {
+            assert_eq!(shapes.len(), gpkg.records.len(), "{} {layer}", written.name);
+            for (drawn, record) in shapes.iter().zip(&gpkg.records) {
                 let shape = record.shape.as_ref().unwrap();
                 assert_eq!(drawn.points.len(), shape.points.len(), "{} {layer}", written.name);
                 // Areas are drawn flat; where no height is known, that of the base stands in.
-                let stand_in = match layer {
-                    "ellipses" => 0.0,
-                    _ => bases[record.text("base")].shape.as_ref().unwrap().points[0][2],
+                let is_area = written.layers.contains(&(layer, "POLYGON"));
+                let stand_in: Vec<f64> = match record.values.get("base") {
+                    _ if is_area || shape.has_z() => vec![0.0; shape.points.len()],
+                    Some(_) => vec![height_of_base(record.text("base")); shape.points.len()],
+                    None => strings[record.text("name")].clone(),
                 };
-                for (drawn, point) in drawn.points.iter().zip(&shape.points) {
-                    let z = if shape.has_z() { point[2] } else { stand_in };
+                for ((drawn, point), stand_in) in drawn.points.iter().zip(&shape.points).zip(stand_in) {
+                    let z = if shape.has_z() && !is_area { point[2] } else { stand_in };
                     let off = (drawn[0] - point[0]).abs().max((drawn[1] - point[1]).abs()).max((drawn[2] - z).abs());
                     assert!(off <= tolerance, "{} {layer}: {drawn:?} against {point:?}, z {z}", written.name);
                 }
@@ -1012,14 +1083,14 @@ fn a_drawing_opens_with_every_shape_on_the_layer_of_its_name() {
 #[test]
 fn shapefiles_have_their_companions_and_short_names() {
     for written in all() {
-        for layer in LAYERS {
+        for &(layer, _) in written.layers {
             assert_eq!(read(&written.path(layer, "cpg")), "UTF-8");
-            if layer != "ledger" {
+            if !written.is_table(layer) {
                 let prj = read(&written.path(layer, "prj"));
                 assert!(prj.starts_with("PROJCS[\"") && prj.lines().count() == 1, "{prj}");
             }
             let gpkg = written.gpkg(layer);
-            let extension = if layer == "ledger" { "dbf" } else { "shp" };
+            let extension = if written.is_table(layer) { "dbf" } else { "shp" };
             let short = read_layer(&written.path(layer, extension), None, &[]);
             let unique: BTreeSet<String> = short.fields.iter().map(|(name, _)| name.to_uppercase()).collect();
             assert_eq!(unique.len(), gpkg.fields.len(), "{} {layer}", written.name);
@@ -1068,7 +1139,7 @@ fn nothing_but_the_finished_files_is_left() {
             let mut arguments = vec!["map", "job.toml", "--out", "out", "--quiet"];
             formats.iter().for_each(|format| arguments.extend(["--format", format]));
             standoff(folder.path(), &arguments).exits(0);
-            assert_eq!(names(&folder.path().join("out")), expected_files(example.name, formats));
+            assert_eq!(names(&folder.path().join("out")), expected_files_of(example.layers, example.name, formats));
             let mut after = names(folder.path());
             assert!(after.remove("out"));
             assert_eq!(after, before, "beside the output folder");

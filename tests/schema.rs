@@ -10,7 +10,7 @@ use std::path::Path;
 use serde_json::Value;
 use support::*;
 
-const SCHEMAS: [&str; 3] = ["job", "layers", "summary"];
+const SCHEMAS: [&str; 4] = ["job", "catalogue", "layers", "summary"];
 
 fn printed(of: &str) -> String {
     let ran = standoff(Path::new("."), &["schema", of]).exits(0);
@@ -72,7 +72,7 @@ fn every_key_of_the_job_is_documented() {
             walk(inner, name, undocumented);
         }
     }
-    for of in ["job", "summary"] {
+    for of in ["job", "catalogue", "summary"] {
         let mut undocumented = Vec::new();
         walk(&schema(of), of, &mut undocumented);
         assert_eq!(undocumented, Vec::<String>::new());
@@ -88,6 +88,27 @@ fn the_jobs_of_the_examples_are_valid() {
     }
     let folder = EXAMPLES[0].copy();
     assert_valid(&schema, &job(&read(&folder.path().join("job-with-heights.toml"))));
+}
+
+#[test]
+fn the_catalogues_of_the_examples_are_valid_and_others_refused() {
+    let schema = schema("catalogue");
+    let mut tried = 0;
+    for folder in names(&Path::new(env!("CARGO_MANIFEST_DIR")).join("examples")) {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples").join(folder).join("catalogue.toml");
+        if !path.exists() {
+            continue;
+        }
+        tried += 1;
+        let catalogue = job(&read(&path));
+        assert_valid(&schema, &catalogue);
+        for (member, value) in [("geometry", "polygon"), ("layers", "stems")] {
+            let mut wrong = catalogue.clone();
+            wrong["codes"][0][member] = Value::from(value);
+            assert!(!is_valid(&schema, &wrong), "{member}");
+        }
+    }
+    assert_eq!(tried, 3);
 }
 
 #[test]
@@ -229,7 +250,7 @@ fn another_word_is_wrong_usage_that_lists_the_right_ones() {
     let ran = standoff(Path::new("."), &["schema", "jobs"]).exits(2);
     assert_eq!(
         ran.err,
-        "error: invalid value 'jobs' for '<OF>'\n  [possible values: job, layers, summary]\n\n  \
+        "error: invalid value 'jobs' for '<OF>'\n  [possible values: job, catalogue, layers, summary]\n\n  \
          tip: a similar value exists: 'job'\n\nFor more information, try '--help'.\n"
     );
 }

@@ -65,8 +65,9 @@ fn the_day_the_zone_and_the_place_leave_no_trace() {
         run(command).exits(0);
         assert_same_files(&one.path().join("layers"), &out);
         // No day but those of the data: a .dbf has one in its header, bytes 1 to 3.
-        let latest = &table(&out.join(format!("{}.features.csv", example.name)))
+        let latest = &of_features(example.layers)
             .into_iter()
+            .flat_map(|layer| table(&out.join(format!("{}.{layer}.csv", example.name))))
             .map(|row| row["time_local"][..10].to_owned())
             .max();
         let header = fs::read(out.join(format!("{}.features.dbf", example.name))).unwrap();
@@ -309,9 +310,10 @@ fn number(value: &Value) -> u64 {
     value.as_u64().unwrap_or_else(|| panic!("{value} is no count"))
 }
 
-/// Read = mapped + held, and held = the sum over its reasons.
+/// Read = mapped + repeats + held + composed, and held = the sum over its reasons.
 fn assert_adds_up(counts: &Value) {
-    assert_eq!(number(&counts["read"]), number(&counts["mapped"]) + number(&counts["held"]), "{counts}");
+    let sum: u64 = ["mapped", "repeats", "held", "composed"].iter().map(|count| number(&counts[*count])).sum();
+    assert_eq!(number(&counts["read"]), sum, "{counts}");
     let by_reason: u64 = counts["held_by_reason"].as_object().unwrap().values().map(number).sum();
     assert_eq!(number(&counts["held"]), by_reason, "{counts}");
     let flags: u64 = counts["flags"].as_object().unwrap().values().map(number).sum();
@@ -327,18 +329,19 @@ fn every_row_is_mapped_or_held_and_the_counts_say_so_everywhere() {
         let out = folder.path().join("layers");
         let summary = json(&out.join("summary.json"));
         let layer = |layer: &str| table(&out.join(format!("{}.{layer}.csv", example.name)));
-        let (features, ledger, held) = (layer("features"), layer("ledger"), table(&out.join("held.csv")));
-        assert_eq!(number(&summary["shots"]["mapped"]) as usize, example.mapped);
-        assert_eq!(number(&summary["shots"]["held"]) as usize, example.held);
+        let (sights, ledger, held) = (layer("sight_lines"), layer("ledger"), table(&out.join("held.csv")));
+        let features: usize = of_features(example.layers).into_iter().map(|name| layer(name).len()).sum();
+        let counts = ["mapped", "repeats", "held", "composed"].map(|count| number(&summary["shots"][count]) as usize);
+        assert_eq!(counts, [example.mapped, example.repeats, example.held, example.composed], "{}", example.folder);
         for log in ["shots", "bases"] {
             assert_adds_up(&summary[log]);
-            for count in ["read", "mapped", "held", "flagged", "without_height"] {
+            for count in ["read", "mapped", "repeats", "held", "composed", "flagged", "without_height"] {
                 let inputs = summary["inputs"].as_array().unwrap().iter().filter(|input| input["log"] == log);
                 let sum: u64 = inputs.map(|input| number(&input["rows"][count])).sum();
                 assert_eq!(sum, number(&summary[log][count]), "{count} of {log} of {}", example.folder);
             }
         }
-        assert_eq!(features.len() as u64, number(&summary["shots"]["mapped"]));
+        assert_eq!(features, example.mapped);
         assert_eq!(held.len() as u64, number(&summary["shots"]["held"]) + number(&summary["bases"]["held"]));
         for input in summary["inputs"].as_array().unwrap() {
             assert_adds_up(&input["rows"]);
@@ -363,9 +366,9 @@ fn every_row_is_mapped_or_held_and_the_counts_say_so_everywhere() {
             let skipped: u64 =
                 ["blank_lines", "comment_lines", "repeated_headers", "units_lines"].iter().map(|kind| number(&input[kind])).sum();
             assert_eq!(ends as u64, 1 + number(&input["rows"]["read"]) + skipped, "lines of {file}");
-            // A row is mapped or held, and not both.
+            // A row has a line of sight, or is held, and not both, or it served a measurement alone.
             if input["log"] == "shots" {
-                let mut accounted: Vec<u64> = features
+                let mut accounted: Vec<u64> = sights
                     .iter()
                     .chain(&held)
                     .filter(|record| record["source_file"] == file)
@@ -373,7 +376,8 @@ fn every_row_is_mapped_or_held_and_the_counts_say_so_everywhere() {
                     .collect();
                 accounted.sort_unstable();
                 accounted.dedup();
-                assert_eq!(accounted.len() as u64, number(&input["rows"]["read"]), "{file}");
+                let alone = number(&input["rows"]["composed"]);
+                assert_eq!(accounted.len() as u64 + alone, number(&input["rows"]["read"]), "{file}");
             }
         }
     }

@@ -2,7 +2,28 @@
 
 use super::*;
 
-const HOLLOW: Example = Example { folder: "span-survey", name: "hollow", epsg: 2193, mapped: 37, held: 0, bases: 2 };
+const HOLLOW: Example = Example {
+    folder: "span-survey",
+    name: "hollow",
+    epsg: 2193,
+    mapped: 37,
+    repeats: 0,
+    composed: 0,
+    held: 0,
+    bases: 2,
+    layers: &[
+        ("features", "POINT"),
+        ("bases", "POINT"),
+        ("sight_lines", "LINESTRING"),
+        ("ellipses", "POLYGON"),
+        ("lines", "LINESTRING"),
+        ("areas", "POLYGON"),
+        ("measurements", ""),
+        ("parts", "POINT"),
+        ("profiles", "POINT"),
+        ("ledger", ""),
+    ],
+};
 
 /// Values of the README: span, quantity, what stands behind the target, metres. The readings have errors by the standard errors of the job.
 const TRUE: [(&str, &str, &str, f64); 10] = [
@@ -26,6 +47,7 @@ fn sags_and_clearances_are_the_true_ones_within_their_intervals() {
     let folder = HOLLOW.copy();
     let ran = standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
     assert!(ran.out.starts_with("37 of 37 shots mapped, 0 held"), "{}", ran.out);
+    assert_eq!(names(&folder.path().join("out")), expected_files_of(HOLLOW.layers, HOLLOW.name, &["gpkg", "geojson", "csv"]));
     let records = table(&folder.path().join("out/hollow.measurements.csv"));
     for (name, quantity, what, metres) in TRUE {
         let found = records.iter().find(|record| {

@@ -1,9 +1,35 @@
 //! The example of a lagoon: a receiver's log, and shots that name no base.
 
 use crate::site::number;
-use crate::support::{Example, json, standoff, table};
+use crate::support::{Example, expected_files_of, json, names, standoff, table};
 
-const LAGOON: Example = Example { folder: "heron-lagoon", name: "heron", epsg: 32633, mapped: 18, held: 2, bases: 4 };
+const LAGOON: Example = Example {
+    folder: "heron-lagoon",
+    name: "heron",
+    epsg: 32633,
+    mapped: 31,
+    repeats: 4,
+    composed: 0,
+    held: 2,
+    bases: 4,
+    layers: &[
+        ("features", "POINT"),
+        ("nests", "POINT"),
+        ("landmarks", "POINT"),
+        ("stops", "POINT"),
+        ("shores", "LINESTRING"),
+        ("reeds", "POLYGON"),
+        ("bases", "POINT"),
+        ("ellipses", "POLYGON"),
+        ("lines", "LINESTRING"),
+        ("areas", "POLYGON"),
+        ("vertices", "POINT"),
+        ("measurements", ""),
+        ("parts", "POINT"),
+        ("profiles", "POINT"),
+        ("ledger", ""),
+    ],
+};
 /// The example's compass was turned by 1.8 degrees; three readings have errors of half a degree.
 const CORRECTION_DEG: f64 = 1.8;
 const CORRECTION_NEAR_DEG: f64 = 0.75;
@@ -14,14 +40,17 @@ fn one_command_maps_it() {
     let ran = standoff(folder.path(), &["map", "job.toml", "--format", "csv"]).exits(0);
     let out = folder.path().join("heron-layers");
     let summary = json(&out.join("summary.json"));
-    let counts = ["read", "mapped", "held"].map(|key| summary["shots"][key].as_u64().unwrap() as usize);
-    assert_eq!(counts, [LAGOON.mapped + LAGOON.held, LAGOON.mapped, LAGOON.held]);
+    let counts = ["read", "mapped", "repeats", "held"].map(|key| summary["shots"][key].as_u64().unwrap() as usize);
+    let read = LAGOON.mapped + LAGOON.repeats + LAGOON.held;
+    assert_eq!(counts, [read, LAGOON.mapped, LAGOON.repeats, LAGOON.held]);
+    assert_eq!(summary["shots"]["flags"], serde_json::json!({"attribute_value": 1, "misses_tolerance": 3, "unknown_code": 1}));
+    assert_eq!(names(&out), expected_files_of(LAGOON.layers, LAGOON.name, &["csv"]));
     assert_eq!(summary["shots"]["held_by_reason"], serde_json::json!({"no_base_in_time": 1, "no_distance": 1}));
-    assert!(ran.out.starts_with("18 of 20 shots mapped, 2 held"), "{}", ran.out);
+    assert!(ran.out.starts_with("31 of 37 shots mapped, 2 held, 4 flagged"), "{}", ran.out);
 
     let bases = table(&out.join("heron.bases.csv"));
-    let names: Vec<&str> = bases.iter().map(|base| base["base"].as_str()).collect();
-    assert_eq!(names, ["tower", "stop 1", "stop 2", "stop 3"]);
+    let stops: Vec<&str> = bases.iter().map(|base| base["base"].as_str()).collect();
+    assert_eq!(stops, ["tower", "stop 1", "stop 2", "stop 3"]);
     for base in &bases[1..] {
         let correction = number(base, "azimuth_correction_deg");
         assert!((correction - CORRECTION_DEG).abs() < CORRECTION_NEAR_DEG, "{}: {correction}", base["base"]);
@@ -34,13 +63,41 @@ fn one_command_maps_it() {
         .collect();
     assert_eq!(held, [("11".into(), "no_distance".into()), ("21".into(), "no_base_in_time".into())]);
 
-    // A nest that was shot from two stops lies at one place, within what the standard errors say.
-    let features = table(&out.join("heron.features.csv"));
-    for nest in ["H04", "H08"] {
-        let seen: Vec<_> = features.iter().filter(|shot| shot["feature"] == nest).collect();
-        let [a, b] = seen[..] else { panic!("{nest}") };
-        let [de, dn] = ["easting", "northing"].map(|axis| number(a, axis) - number(b, axis));
-        let allowed = number(a, "radius95_m").hypot(number(b, "radius95_m"));
-        assert!(de.hypot(dn) < allowed, "{nest}: {:.2} m apart, {allowed:.2} m allowed", de.hypot(dn));
+    // Twelve nests, each in the middle of a cell of 500 m; the two that were shot from two stops are there once.
+    let nests = table(&out.join("heron.nests.csv"));
+    let mut seen: Vec<&str> = nests.iter().map(|nest| nest["feature"].as_str()).collect();
+    seen.sort_unstable();
+    assert_eq!(seen, ["H01", "H02", "H03", "H04", "H05", "H07", "H08", "H09", "H10", "H11", "H12", "H14"]);
+    for nest in &nests {
+        assert_eq!(nest["coarse_cell_m"], "500");
+        for axis in ["easting", "northing"] {
+            assert_eq!(number(nest, axis).rem_euclid(500.0), 250.0, "{}", nest["feature"]);
+        }
     }
+}
+
+/// What the logs were made from: the width of the inlet and the area of the reed island, by the corners given to both.
+const INLET_M: f64 = 69.825;
+const REED_ISLAND_M2: f64 = 1934.4;
+
+#[test]
+fn the_crews_own_copy_has_the_places() {
+    let folder = LAGOON.copy();
+    standoff(folder.path(), &["map", "job.toml", "--format", "csv", "--exact-places", "--out", "own"]).exits(0);
+    let layer = |name: &str| table(&folder.path().join(format!("own/heron.{name}.csv")));
+    // A nest that was shot from two stops is one point, better than from one.
+    let nests = layer("nests");
+    for name in ["H04", "H08"] {
+        let nest = nests.iter().find(|nest| nest["feature"] == name).unwrap();
+        assert_eq!(nest["shots_used"], "2");
+        assert!(number(nest, "radius95_m") < 1.0, "{name}: {}", nest["radius95_m"]);
+    }
+    let flagged: Vec<&str> = nests.iter().filter(|nest| !nest["flags"].is_empty()).map(|nest| nest["feature"].as_str()).collect();
+    assert_eq!(flagged, ["H02", "H09", "H14"]);
+    let measured = layer("measurements");
+    let inlet = measured.iter().find(|record| record["quantity"] == "horizontal_distance_m").unwrap();
+    assert!((number(inlet, "low95")..=number(inlet, "high95")).contains(&INLET_M), "{inlet:?}");
+    let island = &layer("reeds")[0];
+    let off = (number(island, "area_ellipsoid_m2") - REED_ISLAND_M2).abs();
+    assert!(off < 2.0 * number(island, "sigma_area_m2"), "{island:?}");
 }

@@ -17,8 +17,15 @@ use tempfile::TempDir;
 
 /// Every format, by its name on the command line.
 pub const FORMATS: [&str; 6] = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"];
-/// Every layer.
+/// Every layer of logs without strings, measurements and a catalogue.
 pub const LAYERS: [&str; 5] = ["features", "bases", "sight_lines", "ellipses", "ledger"];
+
+/// A layer and its geometry as a GeoPackage names it; none of a table.
+pub type Layer = (&'static str, &'static str);
+
+/// The same with their geometries, in the order of the GeoPackage.
+pub const PLAIN: [Layer; 5] =
+    [("features", "POINT"), ("bases", "POINT"), ("sight_lines", "LINESTRING"), ("ellipses", "POLYGON"), ("ledger", "")];
 /// A run that takes longer has hung.
 const PATIENCE: Duration = Duration::from_secs(300);
 
@@ -30,18 +37,101 @@ pub struct Example {
     pub name: &'static str,
     /// EPSG code of its layers.
     pub epsg: i32,
-    /// Shots mapped and held.
+    /// Features that shots became, in all layers of points together.
     pub mapped: usize,
+    /// Further shots to features that have a record already.
+    pub repeats: usize,
+    /// Rows that served measurements without being points of their own.
+    pub composed: usize,
+    /// Rows held.
     pub held: usize,
     pub bases: usize,
+    /// Its layers, in the order of the GeoPackage; those of its catalogue stand behind `features`.
+    pub layers: &'static [Layer],
 }
 
 /// The examples.
 pub const EXAMPLES: [Example; 3] = [
-    Example { folder: "cliff-nests", name: "skerrow", epsg: 32630, mapped: 42, held: 6, bases: 3 },
-    Example { folder: "rural-line", name: "tarrow", epsg: 6543, mapped: 33, held: 6, bases: 6 },
-    Example { folder: "forest-plot", name: "velmerholz", epsg: 25832, mapped: 56, held: 5, bases: 6 },
+    Example {
+        folder: "cliff-nests",
+        name: "skerrow",
+        epsg: 32630,
+        mapped: 25,
+        repeats: 17,
+        composed: 0,
+        held: 6,
+        bases: 3,
+        layers: &PLAIN,
+    },
+    Example {
+        folder: "rural-line",
+        name: "tarrow",
+        epsg: 6543,
+        mapped: 41,
+        repeats: 8,
+        composed: 0,
+        held: 6,
+        bases: 6,
+        layers: &[
+            ("features", "POINT"),
+            ("poles", "POINT"),
+            ("anchors", "POINT"),
+            ("fences", "LINESTRING"),
+            ("yards", "POLYGON"),
+            ("bases", "POINT"),
+            ("sight_lines", "LINESTRING"),
+            ("ellipses", "POLYGON"),
+            ("lines", "LINESTRING"),
+            ("areas", "POLYGON"),
+            ("vertices", "POINT"),
+            ("measurements", ""),
+            ("parts", "POINT"),
+            ("profiles", "POINT"),
+            ("ledger", ""),
+        ],
+    },
+    Example {
+        folder: "forest-plot",
+        name: "velmerholz",
+        epsg: 25832,
+        mapped: 63,
+        repeats: 3,
+        composed: 12,
+        held: 7,
+        bases: 6,
+        layers: &[
+            ("features", "POINT"),
+            ("stems", "POINT"),
+            ("plots", "POLYGON"),
+            ("tracks", "LINESTRING"),
+            ("bases", "POINT"),
+            ("sight_lines", "LINESTRING"),
+            ("ellipses", "POLYGON"),
+            ("lines", "LINESTRING"),
+            ("areas", "POLYGON"),
+            ("vertices", "POINT"),
+            ("measurements", ""),
+            ("parts", "POINT"),
+            ("profiles", "POINT"),
+            ("ledger", ""),
+        ],
+    },
 ];
+
+/// Those of some layers that have geometry.
+pub fn drawn(layers: &[Layer]) -> Vec<&'static str> {
+    layers.iter().filter(|(_, geometry)| !geometry.is_empty()).map(|(layer, _)| *layer).collect()
+}
+
+/// Those of some layers that have a record for each feature: `features`, and points of the catalogue behind it.
+pub fn of_features(layers: &[Layer]) -> Vec<&'static str> {
+    layers
+        .iter()
+        .take_while(|(layer, _)| *layer != "bases")
+        .filter(|(_, geometry)| *geometry == "POINT")
+        .map(|(layer, _)| *layer)
+        .collect()
+}
 
 impl Example {
     /// A copy of its folder.
@@ -155,10 +245,15 @@ pub fn names(folder: &Path) -> BTreeSet<String> {
 
 /// Names of the files that a job of a name writes in some formats.
 pub fn expected_files(name: &str, formats: &[&str]) -> BTreeSet<String> {
+    expected_files_of(&PLAIN, name, formats)
+}
+
+/// Names of the files that a job of a name writes in some formats where it has these layers.
+pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTreeSet<String> {
     let mut files: BTreeSet<String> = ["held.csv".to_owned(), "summary.json".to_owned()].into();
     for format in formats {
-        for layer in LAYERS {
-            let is_table = layer == "ledger";
+        for (layer, geometry) in layers {
+            let is_table = geometry.is_empty();
             let endings: &[&str] = match *format {
                 "geojson" => &["geojson"],
                 "fgb" => &["fgb"],
