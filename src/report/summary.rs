@@ -2,6 +2,7 @@
 //! read. It holds no times of its own, so that the same input gives the same bytes.
 
 use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -158,8 +159,11 @@ impl From<&Counts> for CountSummary {
 impl Summary {
     /// The summary of a run's account.
     pub fn new(job: &Job, account: &Account, extents: &[Extent], files: Vec<String>) -> Summary {
-        // The folder is the caller's; the same job elsewhere must give the same bytes.
-        let parameters = Job { out: None, ..job.clone() };
+        // Folders are the caller's; the same job elsewhere must give the same bytes. Files stand by their names.
+        let named = |path: &Option<PathBuf>| path.as_deref().and_then(Path::file_name).map(PathBuf::from);
+        let (catalogue, leap_seconds) = (named(&job.catalogue), named(&job.leap_seconds));
+        let mut parameters = Job { out: None, catalogue, leap_seconds, ..job.clone() };
+        parameters.heights.geoid_grid = named(&job.heights.geoid_grid);
         Summary {
             name: job.name.clone(),
             title: job.title.clone(),
