@@ -59,6 +59,7 @@ pub mod plan;
 pub mod reduce;
 pub mod repeats;
 pub mod report;
+pub mod robust;
 pub mod style;
 pub mod table;
 pub mod units;

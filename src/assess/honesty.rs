@@ -8,9 +8,9 @@
 
 use serde::Serialize;
 
-use super::outliers::median;
 use super::probability::clopper_pearson;
 use crate::covariance::{Covariance, ELLIPSE95, INTERVAL95};
+use crate::robust::median;
 
 /// The share that is stated.
 pub const STATED: f64 = 0.95;
@@ -106,7 +106,7 @@ impl Coverage {
     /// Of the squares of errors over their stated uncertainty; none of none.
     pub fn of(squares: &[f64], freedom: Freedom) -> Option<Coverage> {
         let of = squares.len();
-        let factor = (median(squares)? / freedom.median()).sqrt();
+        let factor = (median(squares.to_vec())? / freedom.median()).sqrt();
         let inside = squares.iter().filter(|square| **square <= freedom.edge()).count();
         let [low95, high95] = clopper_pearson(inside, of, 0.95);
         let verdict = if high95 < STATED {

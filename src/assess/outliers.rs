@@ -4,6 +4,8 @@
 //! where |e − median| > 3.5 · 1.4826 MAD: B. Iglewicz and D. Hoaglin, "How to Detect and Handle Outliers" (1993), from memory.
 //! Among normal errors it names about one in 2000. Fewer than five errors, or more than half of them equal, tell nothing.
 
+use crate::robust::median;
+
 /// Standard deviations of normal errors in one MAD: 1 / Φ⁻¹(0.75).
 const TO_SIGMA: f64 = 1.482_602_218_505_602;
 /// Robust standard deviations from the median beyond which an error is named.
@@ -20,27 +22,15 @@ pub struct Robust {
     pub sigma_m: f64,
 }
 
-/// The median of numbers; none of no numbers.
-pub fn median(numbers: &[f64]) -> Option<f64> {
-    let mut sorted = numbers.to_vec();
-    sorted.sort_unstable_by(f64::total_cmp);
-    let middle = sorted.len() / 2;
-    let upper = *sorted.get(middle)?;
-    if sorted.len() % 2 == 1 {
-        return Some(upper);
-    }
-    sorted.get(middle.checked_sub(1)?).map(|lower| 0.5 * (lower + upper))
-}
-
 impl Robust {
     /// Of errors in metres; none of fewer than [`LEAST_POINTS`] or where most are equal.
     pub fn of(errors_m: &[f64]) -> Option<Robust> {
         if errors_m.len() < LEAST_POINTS {
             return None;
         }
-        let median_m = median(errors_m)?;
+        let median_m = median(errors_m.to_vec())?;
         let apart: Vec<f64> = errors_m.iter().map(|error| (error - median_m).abs()).collect();
-        let sigma_m = TO_SIGMA * median(&apart)?;
+        let sigma_m = TO_SIGMA * median(apart)?;
         (sigma_m > 0.0).then_some(Robust { median_m, sigma_m })
     }
 
@@ -76,8 +66,6 @@ mod tests {
     fn too_few_or_equal_errors_tell_nothing() {
         assert_eq!(Robust::of(&[0.0, 0.1, 0.2, 50.0]), None);
         assert_eq!(Robust::of(&[0.0, 0.0, 0.0, 0.0, 50.0]), None);
-        assert_eq!(median(&[]), None);
-        assert_eq!(median(&[3.0, 1.0]), Some(2.0));
     }
 
     #[test]

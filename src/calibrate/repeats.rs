@@ -12,6 +12,8 @@
 
 use std::f64::consts::PI;
 
+use crate::robust::{TO_SIGMA, median, small_sample};
+
 /// Robust standard errors beyond which a repeat is an outlier.
 pub const OUTLIER_SIGMAS: f64 = 3.5;
 /// Repeats below which nothing can be tested.
@@ -62,37 +64,11 @@ fn outliers(values: &[f64], sigma: f64) -> Vec<bool> {
     if values.len() < LEAST_TO_TEST {
         return vec![false; values.len()];
     }
-    let middle = median(values.to_vec());
+    let Some(middle) = median(values.to_vec()) else { return vec![false; values.len()] };
     let deviations: Vec<f64> = values.iter().map(|value| (value - middle).abs()).collect();
-    let robust = 1.4826 * small_sample(values.len()) * median(deviations.clone());
+    let robust = TO_SIGMA * small_sample(values.len()) * median(deviations.clone()).unwrap_or(0.0);
     let limit = OUTLIER_SIGMAS * robust.max(sigma);
     deviations.iter().map(|deviation| *deviation > limit).collect()
-}
-
-/// The factor c_n of Croux and Rousseeuw for the median absolute deviation.
-fn small_sample(n: usize) -> f64 {
-    match n {
-        0..=2 => 1.196,
-        3 => 1.495,
-        4 => 1.363,
-        5 => 1.206,
-        6 => 1.200,
-        7 => 1.140,
-        8 => 1.129,
-        9 => 1.107,
-        _ => n as f64 / (n as f64 - 0.8),
-    }
-}
-
-/// The median; not a number for no values.
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    match values.len() {
-        0 => f64::NAN,
-        n if n % 2 == 1 => values[half],
-        _ => 0.5 * (values[half - 1] + values[half]),
-    }
 }
 
 /// Angles turned so that none lies more than half a turn from the direction of their mean: their

@@ -2,43 +2,33 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use jiff::civil::Date;
 use rustc_hash::FxHashSet;
 
 use super::base_logs::BaseLogs;
-use super::block::{Parsed, PartRead};
+use super::block::Parsed;
 use super::coded::{self, Class, Coded, Words};
 use super::composed::Collected;
 use super::files::ShotLogs;
 use super::records::{self, Mapped, carried_column};
-use super::repeated::{Waiting, name_print};
-use crate::audit::Audited;
+use super::repeated::Waiting;
+use super::sighting::Sighted;
 use crate::base::{Base, BaseTable, HeightKind};
 use crate::catalogue::Geometry;
-use crate::compose::span::conditions::Conditions;
-use crate::compose::{Sighting, width};
 use crate::covariance::Covariance;
 use crate::crs::CrsError;
-use crate::frame::{Geodetic, full_circle_rad};
+use crate::frame::Geodetic;
 use crate::geoid;
-use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
-use crate::intake::extras;
-use crate::intake::kit::Kit;
-use crate::intake::plan::Plan;
-use crate::intake::shots::Shot;
 use crate::job::LayerName;
 use crate::join::Joiner;
 use crate::layers::bases::PlacedBase;
 use crate::layers::features::Feature;
 use crate::layers::{bases, coarse, ledger};
 use crate::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
-use crate::locate::{Declinations, Locator, Placed, end_point};
-use crate::north::{Declination, NorthError, NorthKind, WeakField};
+use crate::locate::{Declinations, Locator, Placed};
 use crate::orientation::Orientation;
-use crate::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
-use crate::repeats::{Echo, Repeat};
+use crate::reduce::Vector;
 use crate::table::{Batch, Column, Geometries, LayerKey, NO_HEIGHT, Position};
 
 /// What the computation of a block needs.
@@ -88,34 +78,6 @@ pub struct Computed {
     pub waiting: Vec<Waiting>,
     /// Rows by codes that the catalogue does not have.
     pub unknown_codes: BTreeMap<String, u64>,
-}
-
-/// The base and date of a declination, and the declination.
-type Recent = ((usize, Option<Date>), Declination);
-
-/// From a reading to true north.
-struct North {
-    /// What is added to the reading, in radians.
-    turn_rad: f64,
-    /// The declination in it; NaN for true and grid azimuths.
-    declination_rad: f64,
-    /// Standard error that all shots of the base share.
-    sigma_rad: f64,
-}
-
-/// A shot on its way through the stages.
-struct Sighted<'r, 't> {
-    row: &'r Row<'t>,
-    read: Audited,
-    declination_rad: f64,
-    true_azimuth_rad: f64,
-    sigma_orientation_rad: f64,
-    vector: Vector,
-    end: Geodetic,
-    has_height: bool,
-    /// Instrument height less target height, in metres.
-    rise_m: f64,
-    class: Class<'r>,
 }
 
 impl Stage<'_> {
@@ -230,47 +192,6 @@ impl Stage<'_> {
         Ok(computed)
     }
 
-    /// Whether a shot waits for others of its feature, and the echo that it kept.
-    fn waits(&self, plan: &Plan, parsed: &Parsed, row: &Row, record: &Feature) -> Option<Option<Echo>> {
-        if record.measure.is_some() || record.string.is_some() {
-            return None;
-        }
-        let echo = plan.echo(&parsed.rows, row);
-        let recurs = || record.feature.is_some_and(|feature| self.repeated.contains(&name_print(record.code, feature)));
-        (echo == Some(Echo::Tracking) || (!self.repeated.is_empty() && recurs())).then_some(echo)
-    }
-
-    fn waiting(
-        &self,
-        parsed: &Parsed,
-        shot: &Sighted,
-        record: &Feature,
-        placed: Placed,
-        echo: Option<Echo>,
-        cells: Vec<String>,
-    ) -> Waiting {
-        let own = |text: Option<&str>| text.map(str::to_owned);
-        Waiting {
-            place: (parsed.file, shot.row.line.number),
-            row: shot.row.line.text.to_owned(),
-            feature: own(record.feature),
-            code: own(record.code),
-            shot: own(record.shot),
-            role: own(record.role),
-            echo: own(record.echo),
-            when: record.when,
-            repeat: Repeat { base: shot.read.base, vector: shot.vector, echo, rise_m: shot.rise_m },
-            placed,
-            end: shot.end,
-            true_azimuth_rad: shot.true_azimuth_rad,
-            declination_rad: shot.declination_rad,
-            face_diameter_m: record.face_diameter_m,
-            flags: record.flags,
-            cells,
-            decimal_comma: self.logs.files[parsed.file].plan.format.decimal_comma,
-        }
-    }
-
     /// What the catalogue says of a row that belongs to no measurement and no string.
     pub fn class_of(&self, code: Option<&str>, role: Option<&str>) -> Class<'_> {
         let words = Words { code, measure: None, role, string: None };
@@ -307,306 +228,6 @@ impl Stage<'_> {
         if let Some(cell_m) = self.coarse_cell_m(&feature.class) {
             feature.record.coarse_cell_m = cell_m;
             feature.record.placed = coarse::in_cell(&feature.record.placed, cell_m, self.grid_unit_m);
-        }
-    }
-
-    /// North and reduction of one shot. `recent` is as for [`Stage::north`].
-    fn sight<'r, 't>(
-        &'r self,
-        parsed: &Parsed,
-        row: &'r Row<'t>,
-        mut read: Audited,
-        recent: &mut Option<Recent>,
-    ) -> Result<Sighted<'r, 't>, Fault> {
-        let class = self.class(parsed, row)?;
-        let base = &self.table.bases[read.base];
-        let shot = &mut read.shot;
-        let north = self.north(parsed, row, read.base, shot.north, shot.when, &shot.kit, &mut shot.flags, recent)?;
-        let North { turn_rad, declination_rad, sigma_rad: sigma_orientation_rad } = north;
-        let true_azimuth_rad = full_circle_rad(shot.azimuth_rad + turn_rad);
-        let length_m = match shot.triangle {
-            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
-            Triangle::Horizontal { horizontal_m, .. }
-            | Triangle::HorizontalVertical { horizontal_m, .. }
-            | Triangle::Level { horizontal_m } => horizontal_m,
-        };
-        let sight = Sight {
-            true_azimuth_rad,
-            triangle: shot.triangle,
-            instrument_height_m: self.instrument_height_m(shot, base)?,
-            target_height_m: self.target_height_m(shot, base)?,
-            refraction: shot.kit.refraction,
-        };
-        let sigmas = SightSigmas {
-            azimuth_rad: shot.kit.sigma_azimuth_rad,
-            orientation_rad: sigma_orientation_rad,
-            inclination_rad: shot.kit.sigma_inclination_rad.hypot(shot.kit.sigma_inclination_correction_rad),
-            distance_m: shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m),
-        };
-        let vector = reduce(&sight, &sigmas, base.earth_radius_m);
-        let vector = match shot.face_diameter_m {
-            Some((diameter_m, sigma_m)) => width::to_centre(&vector, diameter_m / 2.0, sigma_m / 2.0),
-            None => vector,
-        };
-        let (end, has_height) = end_point(base, self.table, &vector);
-        let rise_m = sight.instrument_height_m - sight.target_height_m;
-        Ok(Sighted {
-            row,
-            read,
-            declination_rad,
-            true_azimuth_rad,
-            sigma_orientation_rad,
-            vector,
-            end,
-            has_height,
-            rise_m,
-            class,
-        })
-    }
-
-    /// What the catalogue says of a row.
-    fn class(&self, parsed: &Parsed, row: &Row) -> Result<Class<'_>, Fault> {
-        let Some(coded) = self.coded else { return Ok(Class::default()) };
-        let plan = &self.logs.files[parsed.file].plan;
-        let text = |quantity| plan.text(quantity, &parsed.rows, row);
-        let words = Words {
-            code: text(Quantity::Code),
-            measure: text(Quantity::Measure),
-            role: text(Quantity::Role),
-            string: text(Quantity::String),
-        };
-        coded.class(&words, plan.header(Quantity::Code))
-    }
-
-    /// What brings a reading of a base's shot to true north. `recent` is the declination of the shot before.
-    #[allow(clippy::too_many_arguments)]
-    fn north(
-        &self,
-        parsed: &Parsed,
-        row: &Row,
-        index: usize,
-        north: NorthKind,
-        when: Option<When>,
-        kit: &Kit,
-        flags: &mut Flags,
-        recent: &mut Option<Recent>,
-    ) -> Result<North, Fault> {
-        let base = &self.table.bases[index];
-        // The error of a correction is shared by the shots of its calibration, and so by those of a base.
-        let shared_rad = self.sigma_orientation_rad.hypot(kit.sigma_azimuth_correction_rad);
-        let (turn_rad, declination_rad, sigma_orientation_rad) = match north {
-            NorthKind::True => (0.0, f64::NAN, shared_rad),
-            NorthKind::Grid => {
-                let grid = base.grid.ok_or_else(|| {
-                    Fault::new(
-                        Reason::NoConvergence,
-                        "",
-                        "",
-                        format!("the azimuth is from grid north, but base {} has no grid: name a projected CRS as grid_crs under [north]", base.label),
-                    )
-                })?;
-                (grid.convergence_rad, f64::NAN, shared_rad)
-            }
-            NorthKind::Magnetic => {
-                let key = (index, when.map(|when| when.date));
-                let declination = match recent {
-                    Some((known, declination)) if *known == key => *declination,
-                    _ => {
-                        let declination = self.declination(parsed, row, index, base, key.1)?;
-                        *recent = Some((key, declination));
-                        declination
-                    }
-                };
-                match declination.zone {
-                    Some(WeakField::Caution) => flags.raise(Flag::WeakField),
-                    Some(WeakField::Blackout) => flags.raise(Flag::NoField),
-                    None => {}
-                }
-                (declination.declination_rad, declination.declination_rad, declination.sigma_rad.hypot(shared_rad))
-            }
-        };
-        // A backsight tells all that is wrong with the base's north together.
-        let (turn_rad, sigma_orientation_rad) = match self.orientations[index] {
-            Some(orientation) => (turn_rad + orientation.correction_rad, orientation.sigma_rad),
-            None => (turn_rad, sigma_orientation_rad),
-        };
-        Ok(North { turn_rad, declination_rad, sigma_rad: sigma_orientation_rad })
-    }
-
-    /// A row that gives a measurement a part, and no point of its own.
-    fn part(&self, parsed: &Parsed, row: &Row, part: &PartRead, recent: &mut Option<Recent>) -> Result<Collected, Fault> {
-        self.class(parsed, row)?;
-        let read = &part.read;
-        let (mut true_azimuth_rad, mut sigma_orientation_rad) = (None, self.sigma_orientation_rad);
-        if let Some((north, azimuth_rad)) = read.azimuth {
-            let north = self.north(parsed, row, part.base, north, read.when, &read.kit, &mut Flags::default(), recent)?;
-            true_azimuth_rad = Some(full_circle_rad(azimuth_rad + north.turn_rad));
-            sigma_orientation_rad = north.sigma_rad;
-        }
-        let base = &self.table.bases[part.base];
-        let length_m = read.slope_m.or(read.horizontal_m).unwrap_or(0.0);
-        let sighting = Sighting {
-            role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
-            label: self.label_of(parsed, row),
-            place: (parsed.file, row.line.number),
-            base: part.base,
-            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
-            true_azimuth_rad,
-            inclination_rad: read.inclination_rad,
-            slope_m: read.slope_m,
-            horizontal_m: read.horizontal_m,
-            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
-            sigma_orientation_rad,
-            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
-            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
-            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
-            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
-            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
-            target_height_m: read.target_height_m,
-            refraction: read.kit.refraction,
-            vector: None,
-        };
-        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned()), |_, _| ("", false)))
-    }
-
-    /// A mapped shot that belongs to a measurement or a string.
-    fn collected<'t>(
-        &self,
-        parsed: &Parsed,
-        shot: &Sighted,
-        feature: &Feature,
-        cell: impl Fn(&Row, usize) -> (&'t str, bool),
-    ) -> Collected {
-        let read = &shot.read.shot;
-        let base = &self.table.bases[shot.read.base];
-        let (slope_m, horizontal_m) = match read.triangle {
-            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => (Some(slope_m), None),
-            Triangle::Horizontal { horizontal_m, .. }
-            | Triangle::HorizontalVertical { horizontal_m, .. }
-            | Triangle::Level { horizontal_m } => (None, Some(horizontal_m)),
-        };
-        let length_m = slope_m.or(horizontal_m).unwrap_or(0.0);
-        let sighting = Sighting {
-            role: feature.role.unwrap_or_default().to_owned(),
-            label: feature.shot.map_or_else(|| self.label_of(parsed, shot.row), |id| format!("shot {id}")),
-            place: (parsed.file, shot.row.line.number),
-            base: shot.read.base,
-            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
-            true_azimuth_rad: Some(shot.true_azimuth_rad),
-            inclination_rad: read.triangle.inclination_rad(),
-            slope_m,
-            horizontal_m,
-            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
-            sigma_orientation_rad: shot.sigma_orientation_rad,
-            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
-            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
-            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
-            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
-            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
-            target_height_m: read.target_height_m.unwrap_or(0.0),
-            refraction: read.kit.refraction,
-            vector: Some(shot.vector),
-        };
-        self.with_names(parsed, shot.row, sighting, read.when, None, cell)
-    }
-
-    fn with_names<'t>(
-        &self,
-        parsed: &Parsed,
-        row: &Row,
-        sighting: Sighting,
-        when: Option<When>,
-        text: Option<String>,
-        cell: impl Fn(&Row, usize) -> (&'t str, bool),
-    ) -> Collected {
-        let of = |quantity| self.text_of(parsed, row, quantity);
-        let code = of(Quantity::Code);
-        let known = self.coded.and_then(|coded| Some((coded, coded.catalogue.find(code.as_deref()?)?)));
-        let cells = known.map(|(coded, code)| {
-            coded
-                .columns_of(code)
-                .map(|index| (index, cell(row, index).0.to_owned()))
-                .filter(|(_, text)| !text.is_empty())
-                .collect()
-        });
-        let decimal = self.logs.files[parsed.file].plan.format.decimal_comma;
-        Collected {
-            sighting,
-            measure: of(Quantity::Measure),
-            feature: of(Quantity::Feature),
-            string: of(Quantity::String),
-            order: of(Quantity::Order).and_then(|cell| extras::real(&cell, decimal)),
-            code,
-            cells: cells.unwrap_or_default(),
-            decimal_comma: decimal,
-            withheld: false,
-            when,
-            level: of(Quantity::Level),
-            conditions: Conditions {
-                air_temperature_c: of(Quantity::AirTemperature),
-                wind_m_s: of(Quantity::Wind),
-                conductor_temperature_c: of(Quantity::ConductorTemperature),
-                load_a: of(Quantity::Load),
-                words: of(Quantity::Conditions),
-            },
-            row: text,
-        }
-    }
-
-    fn text_of(&self, parsed: &Parsed, row: &Row, quantity: Quantity) -> Option<String> {
-        let mut joined = String::new();
-        let found = self.logs.files[parsed.file].plan.name(quantity, &parsed.rows, row, &mut joined)?;
-        Some(crate::base::label(found))
-    }
-
-    fn label_of(&self, parsed: &Parsed, row: &Row) -> String {
-        self.text_of(parsed, row, Quantity::Shot)
-            .map_or_else(|| format!("{}:{}", self.logs.files[parsed.file].info.name, row.line.number), |id| format!("shot {id}"))
-    }
-
-    /// The instrument height of a shot; where nothing vertical comes of it, none is needed.
-    fn instrument_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
-        let known = shot.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m);
-        known.or(is_flat(shot, base).then_some(0.0)).ok_or_else(|| {
-            let say = "the instrument height is not known; write it in the row, or instrument_height_m under [heights] (0 where the \
-                       base's height is that of the instrument's axis)";
-            Fault::new(Reason::NoInstrumentHeight, "", "", say)
-        })
-    }
-
-    /// The target height of a shot, likewise.
-    fn target_height_m(&self, shot: &Shot, base: &Base) -> Result<f64, Fault> {
-        shot.target_height_m.or(is_flat(shot, base).then_some(0.0)).ok_or_else(|| {
-            let say = "the target height is not known; write it in the row, or target_height_m under [heights] (0 where heights are to be \
-                       those of the sighted spot)";
-            Fault::new(Reason::NoTargetHeight, "", "", say)
-        })
-    }
-
-    fn declination(
-        &self,
-        parsed: &Parsed,
-        row: &Row,
-        index: usize,
-        base: &Base,
-        date: Option<Date>,
-    ) -> Result<Declination, Fault> {
-        let plan = &self.logs.files[parsed.file].plan;
-        let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| plan.claim_of(*quantity).is_some());
-        let (header, value) = column.map_or(("", ""), |quantity| {
-            (plan.header(quantity), plan.text(quantity, &parsed.rows, row).unwrap_or(plan.raw(quantity, &parsed.rows, row)))
-        });
-        match self.declinations.of(index, base, date) {
-            Ok(Some(declination)) => Ok(declination),
-            Ok(None) => Err(Fault::new(
-                Reason::NoDate,
-                header,
-                value,
-                "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
-                 [shots.values], or the declination under [north]",
-            )),
-            Err(error @ NorthError::Date { .. }) => Err(Fault::new(Reason::NoDeclination, header, value, error.to_string())),
-            Err(error @ NorthError::Place { .. }) => Err(Fault::new(Reason::NoDeclination, "", "", error.to_string())),
         }
     }
 
@@ -700,11 +321,6 @@ pub fn not_projected() -> Fault {
 
 fn entry(file: usize, row: &Row, outcome: Outcome) -> Entry {
     Entry { file, line: row.line.number, row: row.line.text.to_owned(), outcome }
-}
-
-/// Whether nothing vertical comes of a shot.
-fn is_flat(shot: &Shot, base: &Base) -> bool {
-    matches!(shot.triangle, Triangle::Level { .. }) || base.heights.kind == HeightKind::None
 }
 
 fn some_text(text: &str) -> Option<&str> {

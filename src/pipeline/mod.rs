@@ -12,10 +12,12 @@ mod coded;
 mod composed;
 mod compute;
 mod files;
+mod gathered;
 mod geoids;
 mod network;
 mod records;
 mod repeated;
+mod sighting;
 mod stations;
 
 use std::collections::BTreeMap;

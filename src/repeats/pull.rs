@@ -11,13 +11,14 @@
 use super::linear::{Matrix3, Vector3, apply, carried};
 use super::look::{Look, looks};
 use super::mean::mean;
-use super::robust::{CRITICAL, Middle, half_turn_rad, median};
+use super::robust::{CRITICAL, Middle, half_turn_rad};
 use super::sight::{Polar, between, sighted};
 use super::spread::spread_about;
 use super::{Fault, Mean, Repeat, check};
 use crate::covariance::Covariance;
 use crate::joint::Origin;
 use crate::reduce::Vector;
+use crate::robust::median;
 
 /// One point of the readings of a pull, all of one base; its parts and spread as the file says. Heights come from the
 /// readings that have one.

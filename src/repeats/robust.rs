@@ -1,10 +1,9 @@
-//! Medians and the robust scale of a few numbers.
-//!
-//! Scale: 1.4826 c_n MAD, MAD the median of |x − median|. 1.4826 makes it the standard error of a normal
-//! distribution, c_n takes off its bias in small samples (C. Croux and P. J. Rousseeuw, "Time-efficient algorithms for
-//! two highly robust estimators of scale", Computational Statistics 1, 1992). Cost n log n.
+//! The middle of a few numbers and their robust scale, as [`crate::robust`] has them, and the value beyond which one does
+//! not belong to the others.
 
 use std::f64::consts::PI;
+
+use crate::robust::{TO_SIGMA, median, small_sample};
 
 /// Robust standard errors beyond which a reading does not belong to the others: 3.5, of B. Iglewicz and D. C. Hoaglin,
 /// "How to Detect and Handle Outliers", 1993. A normal reading passes it once in 2 150.
@@ -27,7 +26,7 @@ impl Middle {
         let middle = median(values.to_vec())?;
         let scale = match values.len() {
             0..=2 => 0.0,
-            n => 1.4826 * small_sample(n) * median(values.iter().map(|value| (value - middle).abs()).collect())?,
+            n => TO_SIGMA * small_sample(n) * median(values.iter().map(|value| (value - middle).abs()).collect())?,
         };
         Some(Middle { median: middle, scale, count: values.len() })
     }
@@ -37,32 +36,6 @@ impl Middle {
     pub(super) fn share(&self) -> f64 {
         let factor = if self.count <= 2 { 1.0 } else { 0.5 * PI };
         factor / self.count.max(1) as f64
-    }
-}
-
-/// The factor c_n of Croux and Rousseeuw for the median absolute deviation.
-fn small_sample(n: usize) -> f64 {
-    match n {
-        0..=2 => 1.196,
-        3 => 1.495,
-        4 => 1.363,
-        5 => 1.206,
-        6 => 1.200,
-        7 => 1.140,
-        8 => 1.129,
-        9 => 1.107,
-        _ => n as f64 / (n as f64 - 0.8),
-    }
-}
-
-/// The median; none of no values.
-pub(super) fn median(mut values: Vec<f64>) -> Option<f64> {
-    values.sort_by(f64::total_cmp);
-    let half = values.len() / 2;
-    let upper = *values.get(half)?;
-    match values.len() % 2 {
-        1 => Some(upper),
-        _ => Some(0.5 * (values.get(half - 1)? + upper)),
     }
 }
 
