@@ -39,6 +39,10 @@ pub struct Ellipse {
 }
 
 impl Covariance {
+    /// Of what is not told.
+    pub const UNKNOWN: Covariance =
+        Covariance { ee: f64::NAN, en: f64::NAN, eu: f64::NAN, nn: f64::NAN, nu: f64::NAN, uu: f64::NAN };
+
     /// Independent axes, with one standard error for east and north, in metres.
     pub fn of_axes(sigma_horizontal_m: f64, sigma_up_m: f64) -> Covariance {
         let horizontal = sigma_horizontal_m * sigma_horizontal_m;

@@ -305,7 +305,14 @@ fn a_coarse_layer_gives_no_exact_place_away() {
     }
     assert!(read >= 10, "{read} files");
     assert!(job.layer("sight_lines").is_empty() && !exact.layer("sight_lines").is_empty());
-    assert_eq!(job.layer("ellipses").len(), 1);
+    // Nothing whose shape or size tells where the crew stood.
+    assert!(job.layer("ellipses").is_empty() && !exact.layer("ellipses").is_empty());
+    let mark = job.feature("marks", "M1");
+    for field in ["radius95_m", "sigma_east_m", "ellipse_azimuth_deg", "horizontal_distance_m", "true_azimuth_deg", "base_share"]
+    {
+        assert_eq!(mark[field], "", "{field}");
+    }
+    assert!(job.layer("bases").iter().all(|base| base["convergence_deg"].is_empty() && base["grid_scale"].is_empty()));
     // GeoPackage: no record of any table holds them either.
     let connection = rusqlite::Connection::open(job.folder.path().join("out/cove.gpkg")).unwrap();
     let tables: Vec<String> = connection

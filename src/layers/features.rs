@@ -280,7 +280,7 @@ pub fn layer(third: &str, carried: Vec<Field>) -> Layer {
         id: "features".into(),
         title: "Mapped features".into(),
         description: format!(
-            "One point for each shot that was mapped, with its uncertainty. Third coordinate: {third}. Points without a \
+            "One point for each feature, of one shot or of several to it, with its uncertainty. Third coordinate: {third}. Points without a \
              height have none, or that of the base where the format wants one (-9999 where it has none); height_kind says none. Mapping grade; no \
              licensed survey."
         ),

@@ -114,7 +114,7 @@ impl Coded {
         (!coarse.is_empty()).then(|| {
             format!(
                 "The exact places of {} are withheld: positions there and of the bases are middles of cells, \
-                 sight lines, distances and azimuths are left out, and held.csv and the ledger leave the rows' text out.",
+                 sight lines, distances, azimuths and uncertainties are left out, and held.csv and the ledger leave the rows' text out.",
                 coarse.join(", ")
             )
         })

@@ -12,14 +12,15 @@ use super::files::ShotLogs;
 use super::records::{self, Mapped, carried_column};
 use super::repeated::Waiting;
 use super::sighting::Sighted;
-use crate::base::{Base, BaseTable, HeightKind};
+use crate::base::{Base, BaseHeights, BaseTable, HeightKind};
 use crate::catalogue::Geometry;
-use crate::covariance::Covariance;
+use crate::covariance::{Covariance, Ellipse};
 use crate::crs::CrsError;
 use crate::frame::Geodetic;
 use crate::geoid;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
+use crate::intake::shots::{BACKSIGHT, FORESIGHT};
 use crate::job::LayerName;
 use crate::join::Joiner;
 use crate::layers::bases::PlacedBase;
@@ -222,9 +223,20 @@ impl Stage<'_> {
         if !self.has_coarse {
             return;
         }
-        // From them and an exact feature the base would follow.
-        feature.record.horizontal_m = f64::NAN;
-        feature.record.true_azimuth_rad = f64::NAN;
+        // From any of them and some exact features the base would follow: an error ellipse shows the line of sight, its size
+        // the distance.
+        let record = &mut feature.record;
+        (record.horizontal_m, record.true_azimuth_rad, record.declination_rad) = (f64::NAN, f64::NAN, f64::NAN);
+        record.covariance = Covariance::UNKNOWN;
+        record.ellipse = Ellipse { major_m: f64::NAN, minor_m: f64::NAN, azimuth_rad: f64::NAN };
+        record.shares = [f64::NAN; 3];
+        record.spread_m = f64::NAN;
+        // A sight to another base is the place of that base.
+        if record.role.is_some_and(|role| role == BACKSIGHT || role == FORESIGHT)
+            && let Some(cell_m) = self.coded.and_then(|coded| coded.catalogue.greatest_cell_m())
+        {
+            record.placed = coarse::in_cell(&record.placed, cell_m, self.grid_unit_m);
+        }
         if let Some(cell_m) = self.coarse_cell_m(&feature.class) {
             feature.record.coarse_cell_m = cell_m;
             feature.record.placed = coarse::in_cell(&feature.record.placed, cell_m, self.grid_unit_m);
@@ -368,9 +380,13 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
         Some(cell_m) => stage.placed_bases.iter().map(|base| coarse::in_cell(base, cell_m, stage.grid_unit_m)).collect(),
         None => stage.placed_bases.clone(),
     };
-    let records: Vec<PlacedBase> = stage
-        .table
-        .bases
+    // The grid's convergence and scale and the geoid tell a place to some metres.
+    let hide = |base: &Base| match coarse_cell_m {
+        Some(_) => Base { grid: None, heights: BaseHeights { kind: base.heights.kind, ..Default::default() }, ..base.clone() },
+        None => base.clone(),
+    };
+    let bases: Vec<Base> = stage.table.bases.iter().map(hide).collect();
+    let records: Vec<PlacedBase> = bases
         .iter()
         .enumerate()
         .map(|(index, base)| PlacedBase {

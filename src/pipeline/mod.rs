@@ -286,11 +286,12 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         let LayerKey::Own(name) = layer.key else { return true };
         let may_fill = match name {
             LayerName::Lines | LayerName::Areas => composes || strings,
-            LayerName::Vertices => strings,
-            LayerName::Measurements | LayerName::Parts | LayerName::Profiles => composes,
+            // What has uncertainties of points, or ends at the places that are withheld, tells where the crew stood.
+            LayerName::Vertices => strings && !has_coarse,
+            LayerName::Parts | LayerName::Profiles => composes && !has_coarse,
+            LayerName::Measurements => composes,
             LayerName::Adjusted | LayerName::Residuals => adjusted.is_some() && !has_coarse,
-            // Sight lines end at the places that are withheld.
-            LayerName::SightLines => !has_coarse,
+            LayerName::SightLines | LayerName::Ellipses => !has_coarse,
             _ => true,
         };
         may_fill && job.layers.contains(&name)

@@ -54,8 +54,8 @@ pub fn batches<'c>(
             made.push((key, points(stage, key, mapped, &of_layer, cell)));
         }
     }
-    if stage.wanted.contains(&LayerName::Ellipses) {
-        let exact: Vec<&Mapped> = mapped.iter().filter(|feature| !feature.is_coarse()).collect();
+    if stage.wanted.contains(&LayerName::Ellipses) && !stage.has_coarse {
+        let exact: Vec<&Mapped> = mapped.iter().collect();
         if !exact.is_empty() {
             let records: Vec<Feature> = exact.iter().map(|feature| feature.record).collect();
             let batch = Batch {

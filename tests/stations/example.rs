@@ -20,13 +20,9 @@ const LAGOON: Example = Example {
         ("shores", "LINESTRING"),
         ("reeds", "POLYGON"),
         ("bases", "POINT"),
-        ("ellipses", "POLYGON"),
         ("lines", "LINESTRING"),
         ("areas", "POLYGON"),
-        ("vertices", "POINT"),
         ("measurements", ""),
-        ("parts", "POINT"),
-        ("profiles", "POINT"),
         ("ledger", ""),
     ],
 };
