@@ -101,6 +101,8 @@ fn a_traverse_under_canopy_places_its_stations_and_finds_the_blunder() {
     let row = ledger.iter().find(|row| row["source_line"] == "20").unwrap();
     assert_eq!((used, row["record"].as_str(), row["code"].as_str()), (31, "used", "rejected_by_test"));
     assert!(row["sentence"].contains("rejected by test"), "{}", row["sentence"]);
+    // Every shot keeps its line of sight.
+    assert_eq!(forest.layer("sight_lines").len(), 45);
     // Residuals: one azimuth was taken out, and each record says how well the others check it.
     let residuals = forest.layer("residuals");
     let out: Vec<&Record> = residuals.iter().filter(|record| record["outcome"] == "rejected by test").collect();
@@ -291,4 +293,30 @@ fn a_base_is_found_by_resection_from_three_known_points() {
     assert_near(distance, 100.0, 0.05);
     assert_eq!(job.feature("features", "P1")["base"], "R");
     assert_eq!(summary["shots"]["mapped"], json!(2));
+}
+
+#[test]
+fn a_catalogue_says_the_same_of_rows_in_a_network() {
+    let header = "shot,base,code,feature,true_azimuth_deg,inclination_deg,slope_distance_m,Species\n";
+    let rows = "1,A,stem,T1,90,0,49.8,yew\n2,A,stem,T1,90,0,49.8,\n3,A,bush,X1,10,0,30,\n4,A,bush,X1,10,0,30,\n";
+    let catalogue = "[[codes]]\ncode = \"stem\"\ntitle = \"Stem\"\nlayer = \"stems\"\ngeometry = \"point\"\nface_diameter_m = 0.4\n\
+                     attributes = [\"species\"]\n[attributes.species]\ntype = \"text\"\nlist = [\"oak\", \"ash\"]\n";
+    let job = Small::new(&format!("{header}{rows}"), "catalogue = \"c.toml\"", "[network]");
+    job.write("c.toml", catalogue);
+    let summary = job.map();
+    // Near faces at 49.8 m, a centre at 50 m, and the value that the list does not have told in layer, ledger and counts.
+    let stem = job.feature("stems", "T1");
+    assert_near(number(&stem, "horizontal_distance_m"), 50.0, 1e-3);
+    assert_eq!(
+        (stem["species"].as_str(), stem["flags"].as_str(), stem["face_diameter_m"].as_str()),
+        ("yew", "attribute_value", "0.4")
+    );
+    assert_eq!(summary["shots"]["flags"], json!({"attribute_value": 1, "unknown_code": 1}));
+    let ledger = job.ledger();
+    assert_eq!(ledger[&2].0, "attribute_value");
+    assert!(ledger[&2].1.contains("species \"yew\" is not one of: oak, ash"), "{}", ledger[&2].1);
+    assert_eq!((job.layer("sight_lines").len(), job.layer("features").len()), (4, 1));
+    // Rows that the catalogue holds take no part.
+    job.write("c.toml", &format!("unknown = {{ action = \"hold\" }}\n{catalogue}"));
+    assert_eq!(job.map()["shots"]["held_by_reason"], json!({"unknown_code": 2}));
 }

@@ -35,7 +35,7 @@ use crate::job::{Job, JobError, LayerName};
 use crate::join::Joiner;
 use crate::layers;
 use crate::ledger::{Counts, Entry, Outcome};
-use crate::locate::{Declinations, Locator, Placed};
+use crate::locate::{Declinations, Locator};
 use crate::orientation;
 use crate::report::stations::Station;
 use crate::report::summary::GeoidSummary;
@@ -224,10 +224,21 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let declinations = Declinations::new(&job.north);
     let shot_rules =
         ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
-    let adjusted = network::adjust(job, &shot_logs, &mut table, &shot_rules, &declinations, (&output, grid.as_ref()), &geoid)?;
     let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
     check_any_base(&table)?;
+    let network_needs = network::Needs {
+        logs: &shot_logs,
+        rules: &shot_rules,
+        declinations: &declinations,
+        catalogue: catalogue.as_deref(),
+        grid: grid.as_ref().unwrap_or(&output),
+        names_grid: grid.is_some(),
+        geoid: &geoid,
+    };
+    let adjusted = network::adjust(job, &mut table, &network_needs)?;
+    // The network moves bases, and adds some.
+    let placed = compute::place_bases(&table, &locator).map_err(crs_error("crs"))?;
     let (sights, backsight_notes) =
         backsights::find(&shot_logs, &table, &Joiner::new(&table, &job.join), &shot_rules, &declinations)?;
     let mut orientations = orientation::orientations(&table, &sights);
@@ -256,7 +267,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
         locator: &locator,
         declinations: &declinations,
         instrument_height_m: job.heights.instrument_height_m,
-        placed_bases: placed.into_iter().filter(Placed::is_there).collect(),
+        placed_bases: placed,
         projected: output.kind() == crate::crs::Kind::Projected,
         grid_unit_m: output.unit_factor(),
         sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),

@@ -130,7 +130,9 @@ impl Built {
             *known = known.max(shot.sigma_orientation_rad);
         }
         let length_m = shot.slope_m.or(shot.horizontal_m).unwrap_or(0.0);
-        let sigma_distance_m = shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m);
+        let sigma_centre_m = shot.face_diameter_m.map_or(0.0, |(_, sigma_m)| sigma_m / 2.0);
+        let sigma_distance_m =
+            shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m).hypot(sigma_centre_m);
         let sigma_inclination_rad = shot.kit.sigma_inclination_rad.hypot(shot.kit.sigma_inclination_correction_rad);
         let bearing = if free { Kind::Direction } else { Kind::Azimuth };
         let vertical = if shot.slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };

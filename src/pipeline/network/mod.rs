@@ -13,6 +13,7 @@ use rustc_hash::FxHashSet;
 use super::RunError;
 use super::files::ShotLogs;
 use crate::base::{Base, BaseHeights, BaseTable, HeightKind, Named, label};
+use crate::catalogue::Catalogue;
 use crate::crs::Crs;
 use crate::frame::{Geodetic, LocalFrame};
 use crate::geoid::Geoid;
@@ -25,6 +26,24 @@ use crate::orientation::Orientation;
 use build::Built;
 use read::{NetShot, Place, Reading, Target};
 pub use settle::settle;
+
+/// What the network needs from the run.
+pub struct Needs<'j> {
+    /// The shots.
+    pub logs: &'j ShotLogs,
+    /// How they are read.
+    pub rules: &'j ShotRules,
+    /// Declinations by base and date.
+    pub declinations: &'j Declinations,
+    /// The catalogue, where it holds rows of unknown codes.
+    pub catalogue: Option<&'j Catalogue>,
+    /// The grid that grid azimuths mean at a base without a log.
+    pub grid: &'j Crs,
+    /// Whether the job names that grid, so that it is that of every base.
+    pub names_grid: bool,
+    /// The geoids.
+    pub geoid: &'j Geoid,
+}
 
 /// A network after its adjustment.
 pub struct Adjusted {
@@ -47,24 +66,17 @@ pub struct Adjusted {
 ///
 /// # Errors
 /// When a log cannot be read, or the network makes no sense.
-pub fn adjust(
-    job: &Job,
-    logs: &ShotLogs,
-    table: &mut BaseTable,
-    rules: &ShotRules,
-    declinations: &Declinations,
-    grids: (&Crs, Option<&Crs>),
-    geoid: &Geoid,
-) -> Result<Option<Adjusted>, RunError> {
+pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<Adjusted>, RunError> {
     let Some(settings) = &job.network else { return Ok(None) };
     let shots = {
         let joiner = Joiner::new(table, &job.join);
         read::shots(&Reading {
-            logs,
+            logs: needs.logs,
             table,
             joiner: &joiner,
-            rules,
-            declinations,
+            rules: needs.rules,
+            declinations: needs.declinations,
+            catalogue: needs.catalogue,
             instrument_height_m: job.heights.instrument_height_m,
             sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
         })?
@@ -86,15 +98,15 @@ pub fn adjust(
         built,
         adjustment,
     };
-    adjusted.move_bases(table, grids, geoid);
+    adjusted.move_bases(table, needs);
     adjusted.claim_rows();
-    adjusted.report = adjusted.sentences(&settled, logs);
+    adjusted.report = adjusted.sentences(&settled, needs.logs);
     Ok(Some(adjusted))
 }
 
 impl Adjusted {
     /// Gives bases their adjusted places and orientations.
-    fn move_bases(&mut self, table: &mut BaseTable, (output, grid): (&Crs, Option<&Crs>), geoid: &Geoid) {
+    fn move_bases(&mut self, table: &mut BaseTable, needs: &Needs) {
         let reference = table.bases[0].clone();
         for (station, place) in self.built.places.iter().enumerate() {
             let Target::Place(place) = place else { continue };
@@ -132,7 +144,8 @@ impl Adjusted {
                     covariance.uu = base.covariance.uu;
                 }
                 _ => {
-                    let undulation = base.heights.undulation.and_then(|_| geoid.undulation_m(&base.at, base.row.separation_m));
+                    let undulation =
+                        base.heights.undulation.and_then(|_| needs.geoid.undulation_m(&base.at, base.row.separation_m));
                     let height = base.at.ellipsoid_height_m;
                     base.heights.undulation = undulation;
                     match (base.heights.ellipsoid_m, undulation) {
@@ -148,9 +161,9 @@ impl Adjusted {
             base.adjusted = true;
             base.frame = LocalFrame::at(&base.at, &ellipsoid);
             base.earth_radius_m = ellipsoid.mean_radius_m(base.at.lat_rad);
-            let grid_crs = grid.unwrap_or(output);
-            if base.from_network || grid.is_some() {
-                base.grid = grid_crs.grid_factors(base.at.lon_rad - grid_crs.meridian_rad(), base.at.lat_rad);
+            // The grid of a base that has a log of its own may be that of the log.
+            if base.from_network || needs.names_grid {
+                base.grid = needs.grid.grid_factors(base.at.lon_rad - needs.grid.meridian_rad(), base.at.lat_rad);
             }
             if let Some(orientation) = solved.orientation.or(solved.direction_orientation) {
                 let sights = self.built.network.observations.iter().filter(|o| o.from == station && o.kind.is_bearing()).count();

@@ -6,6 +6,7 @@ use rayon::prelude::*;
 
 use crate::audit::row_print;
 use crate::base::{Base, BaseTable, Named, label};
+use crate::catalogue::Catalogue;
 use crate::frame::full_circle_rad;
 use crate::intake::IntakeError;
 use crate::intake::cell::When;
@@ -85,6 +86,8 @@ pub struct NetShot {
     pub when: Option<When>,
     /// Suspicions of the row alone.
     pub flags: Flags,
+    /// Diameter in metres of what was shot at its near face, with its standard error; the distances lead to its centre.
+    pub face_diameter_m: Option<(f64, f64)>,
     /// Texts of all carried columns, and whether decimals have commas.
     pub cells: Vec<String>,
     /// See `cells`.
@@ -98,6 +101,8 @@ pub struct Reading<'j> {
     pub joiner: &'j Joiner<'j>,
     pub rules: &'j ShotRules,
     pub declinations: &'j Declinations,
+    /// The catalogue: rows that it holds take no part.
+    pub catalogue: Option<&'j Catalogue>,
     /// Of the job: instrument height, and standard error of the orientation beside the declination's.
     pub instrument_height_m: Option<f64>,
     /// See `instrument_height_m`.
@@ -137,6 +142,25 @@ struct Sides {
     when: Option<When>,
     kit: Kit,
     flags: Flags,
+    face_diameter_m: Option<(f64, f64)>,
+}
+
+impl Sides {
+    /// With the distance to the centre of what was shot at its near face: half the diameter on, at the same height.
+    fn to_centre(mut self) -> Sides {
+        let Some((diameter_m, _)) = self.face_diameter_m else { return self };
+        let half_m = diameter_m / 2.0;
+        self.horizontal_m = self.horizontal_m.map(|horizontal_m| horizontal_m + half_m);
+        if let Some(slope_m) = self.slope_m {
+            let rise_m = self.vertical_m.or(self.inclination_rad.map(|inclination| slope_m * inclination.sin())).unwrap_or(0.0);
+            let run_m = (slope_m * slope_m - rise_m * rise_m).max(0.0).sqrt() + half_m;
+            self.slope_m = Some(run_m.hypot(rise_m));
+            self.inclination_rad = self.inclination_rad.map(|_| rise_m.atan2(run_m));
+        } else if let (Some(inclination), Some(run_m)) = (self.inclination_rad, self.horizontal_m) {
+            self.inclination_rad = Some(((run_m - half_m) * inclination.tan()).atan2(run_m));
+        }
+        self
+    }
 }
 
 impl Reading<'_> {
@@ -156,6 +180,10 @@ impl Reading<'_> {
         } else {
             return None;
         };
+        let holds = |catalogue: &Catalogue| catalogue.holds_unknown && code.and_then(|code| catalogue.find(code)).is_none();
+        if matches!(to, Target::Feature(..)) && self.catalogue.is_some_and(holds) {
+            return None;
+        }
         let sides = self.sides(plan, rows, row)?;
         let from = match self.joiner.base_of(plan, rows, row, sides.when) {
             Ok(index) => Place::Base(index),
@@ -200,6 +228,7 @@ impl Reading<'_> {
             echo: text(Quantity::Return).map(str::to_owned),
             when: sides.when,
             flags: sides.flags,
+            face_diameter_m: sides.face_diameter_m,
             cells: self.cells(file, plan, rows, row),
             decimal_comma: plan.format.decimal_comma,
         })
@@ -217,18 +246,22 @@ impl Reading<'_> {
                     Triangle::SlopeVertical { slope_m, vertical_m } => (Some(slope_m), None, Some(vertical_m)),
                 };
                 let inclination_rad = vertical_m.is_none().then(|| shot.triangle.inclination_rad()).flatten();
-                Some(Sides {
-                    azimuth: Some((shot.north, shot.azimuth_rad)),
-                    inclination_rad,
-                    slope_m,
-                    horizontal_m,
-                    vertical_m,
-                    instrument_height_m: shot.instrument_height_m,
-                    target_height_m: shot.target_height_m,
-                    when: shot.when,
-                    kit: shot.kit,
-                    flags: shot.flags,
-                })
+                Some(
+                    Sides {
+                        azimuth: Some((shot.north, shot.azimuth_rad)),
+                        inclination_rad,
+                        slope_m,
+                        horizontal_m,
+                        vertical_m,
+                        instrument_height_m: shot.instrument_height_m,
+                        target_height_m: shot.target_height_m,
+                        when: shot.when,
+                        kit: shot.kit,
+                        flags: shot.flags,
+                        face_diameter_m: shot.face_diameter_m,
+                    }
+                    .to_centre(),
+                )
             }
             Err(fault) => {
                 let partial = matches!(
@@ -247,6 +280,7 @@ impl Reading<'_> {
                     when: part.when,
                     kit: part.kit,
                     flags: Flags::default(),
+                    face_diameter_m: None,
                 })
             }
         }

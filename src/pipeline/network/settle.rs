@@ -17,6 +17,7 @@ use crate::layers::{adjusted, residuals};
 use crate::ledger::{Counts, Entry, Flag, Flags, Outcome};
 use crate::locate::Placed;
 use crate::network::{Residual, Solved, SolvedStation, Source};
+use crate::pipeline::coded::Class;
 use crate::pipeline::compute::{Stage, position};
 use crate::pipeline::records::{self, Mapped};
 use crate::reduce::Vector;
@@ -52,30 +53,47 @@ struct RowResult {
 pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64), Flags>) -> Result<Settled, CrsError> {
     let mut settled = Settled::default();
     let rows = adjusted.results();
+    let claimed: Vec<usize> =
+        (0..adjusted.shots.len()).filter(|index| adjusted.rows.contains(&adjusted.shots[*index].place)).collect();
+    // What is suspicious about each row, and what there is to say of its feature at the first of its rows.
+    let mut flags_of: BTreeMap<usize, Flags> = BTreeMap::new();
+    let mut details: BTreeMap<usize, String> = BTreeMap::new();
     let mut by_feature: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
-    for (index, shot) in adjusted.shots.iter().enumerate() {
-        if !adjusted.rows.contains(&shot.place) {
-            continue;
-        }
-        let result = rows.get(&index);
+    for index in &claimed {
+        let shot = &adjusted.shots[*index];
         let mut flags = shot.flags;
         flags.join(audited.get(&shot.place).copied().unwrap_or_default());
-        if result.is_some_and(|result| result.rejected > 0) {
-            flags.raise(Flag::RejectedByTest);
-        }
-        let counts = settled.counts.entry(shot.place.0).or_default();
-        counts.flag(flags);
+        flags_of.insert(*index, flags);
         match &shot.to {
-            Target::Place(_) => counts.composed += 1,
-            feature => by_feature.entry(adjusted.built.station_of[feature]).or_default().push(index),
+            Target::Place(_) => settled.counts.entry(shot.place.0).or_default().composed += 1,
+            feature => by_feature.entry(adjusted.built.station_of[feature]).or_default().push(*index),
         }
         if let Some(base) = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]] {
             *settled.shots_of_base.entry(base).or_default() += 1;
         }
-        let words = result.map(|result| result.words.join("; ")).unwrap_or_default();
+    }
+    let mut groups: Vec<(usize, Vec<usize>)> = by_feature.into_iter().collect();
+    groups.sort_by_key(|(_, shots)| adjusted.shots[shots[0]].place);
+    let mut mapped = Vec::with_capacity(groups.len());
+    for (station, shots) in &groups {
+        let (feature, detail) = point(stage, adjusted, *station, shots, &rows, &flags_of, &mut settled)?;
+        flags_of.entry(shots[0]).or_default().join(feature.record.flags);
+        details.insert(shots[0], detail);
+        mapped.push(feature);
+    }
+    for index in &claimed {
+        let shot = &adjusted.shots[*index];
+        let result = rows.get(index);
+        let flags = flags_of.entry(*index).or_default();
+        if result.is_some_and(|result| result.rejected > 0) {
+            flags.raise(Flag::RejectedByTest);
+        }
+        settled.counts.entry(shot.place.0).or_default().flag(*flags);
+        let detail = details.remove(index).filter(|detail| !detail.is_empty());
+        let words: Vec<String> = detail.into_iter().chain(result.into_iter().flat_map(|result| result.words.clone())).collect();
         let outcome = match result {
-            Some(result) if result.used == 0 => Outcome::Rejected(flags, words),
-            _ => Outcome::Used(flags, words),
+            Some(result) if result.used == 0 => Outcome::Rejected(*flags, words.join("; ")),
+            _ => Outcome::Used(*flags, words.join("; ")),
         };
         settled.entries.push(Entry { file: shot.place.0, line: shot.place.1, row: shot.row.clone(), outcome });
     }
@@ -83,14 +101,13 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
     if stage.has_coarse {
         settled.entries.iter_mut().for_each(Entry::withhold);
     }
-    let mut groups: Vec<(usize, Vec<usize>)> = by_feature.into_iter().collect();
-    groups.sort_by_key(|(_, shots)| adjusted.shots[shots[0]].place);
-    let mut mapped = Vec::with_capacity(groups.len());
-    for (station, shots) in &groups {
-        mapped.push(point(stage, adjusted, *station, shots, &rows, &mut settled)?);
-    }
     let cell = |point: usize, index: usize| first_cell(adjusted, &groups[point].1, index);
     settled.batches = records::batches(stage, &mapped, &cell)?;
+    let mut sights = Vec::with_capacity(claimed.len());
+    for index in &claimed {
+        sights.push(sight(stage, adjusted, *index, flags_of.get(index).copied().unwrap_or_default())?);
+    }
+    settled.batches.extend(records::sight_line_batch(stage, &sights));
     if !stage.has_coarse {
         settled.batches.extend(adjusted_batch(stage, adjusted)?);
         settled.batches.extend(residual_batch(stage, adjusted));
@@ -98,20 +115,37 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
     Ok(settled)
 }
 
+/// The line of sight of a shot, from its base to where the network has its target.
+fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, flags: Flags) -> Result<(usize, Feature<'r>), CrsError> {
+    let shot = &adjusted.shots[index];
+    let base = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]].unwrap_or(0);
+    let station = adjusted.built.station_of[&shot.to];
+    let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
+    let mut record = stage.feature(&placed, base, &vector, &covariance, Class::default());
+    record.feature = Some(adjusted.built.network.stations[station].label.as_str());
+    record.shot = shot.shot.as_deref();
+    record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
+    record.flags = flags;
+    record.source_file = &stage.logs.files[shot.place.0].info.name;
+    record.source_line = shot.place.1;
+    Ok((base, record))
+}
+
 fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, bool) {
     let of_shot = |shot: &usize| (adjusted.shots[*shot].cells[index].as_str(), adjusted.shots[*shot].decimal_comma);
     shots.iter().map(of_shot).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
 }
 
-/// The point of a feature.
+/// The point of a feature, and what the catalogue has to say of it.
 fn point<'r>(
     stage: &'r Stage,
     adjusted: &'r Adjusted,
     station: usize,
     shots: &[usize],
     rows: &BTreeMap<usize, RowResult>,
+    flags_of: &BTreeMap<usize, Flags>,
     settled: &mut Settled,
-) -> Result<Mapped<'r>, CrsError> {
+) -> Result<(Mapped<'r>, String), CrsError> {
     let first = &adjusted.shots[shots[0]];
     let index = adjusted.base_of[adjusted.built.station_of[&Target::Place(first.from.clone())]].unwrap_or(0);
     let base = &stage.table.bases[index];
@@ -138,14 +172,12 @@ fn point<'r>(
     let aside = shots.iter().filter(|shot| rows.get(shot).is_some_and(|result| result.used == 0)).count();
     record.shots_used = u32::try_from(shots.len() - aside).unwrap_or(u32::MAX);
     record.shots_aside = u32::try_from(aside).unwrap_or(u32::MAX);
-    for shot in shots {
-        let flags = &adjusted.shots[*shot].flags;
-        record.flags.join(*flags);
-    }
+    shots.iter().filter_map(|shot| flags_of.get(shot)).for_each(|flags| record.flags.join(*flags));
+    record.face_diameter_m = first.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m);
     record.source_file = &stage.logs.files[first.place.0].info.name;
     record.source_line = first.place.1;
     let mut feature = Mapped { record, base: index, end, class, values: Vec::new() };
-    stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
+    let detail = stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
     let counts = settled.counts.entry(first.place.0).or_default();
     counts.mapped += 1;
     counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);
@@ -156,7 +188,7 @@ fn point<'r>(
         *settled.unknown_codes.entry(code.unwrap_or_default().to_owned()).or_default() += shots.len() as u64;
     }
     stage.withhold(&mut feature);
-    Ok(feature)
+    Ok((feature, detail))
 }
 
 /// Where a solved station is: in the CRS of the layers, on the datum, by the vector from a base, with its covariance.
