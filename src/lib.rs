@@ -40,6 +40,7 @@ pub mod compare;
 pub mod compose;
 pub mod covariance;
 pub mod crs;
+pub mod draws;
 pub mod frame;
 pub mod geoid;
 pub mod intake;

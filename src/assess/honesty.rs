@@ -155,7 +155,7 @@ impl Coverage {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compose::draws::Normal;
+    use crate::draws::Normal;
     use proptest::prelude::*;
 
     #[test]

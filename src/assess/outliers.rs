@@ -48,7 +48,7 @@ impl Robust {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::compose::draws::Normal;
+    use crate::draws::Normal;
 
     #[test]
     fn one_far_error_is_named_and_pulls_nothing() {

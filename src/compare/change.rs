@@ -108,7 +108,7 @@ pub fn mark(horizontal: Finding, vertical: Finding, up_m: Option<f64>) -> &'stat
 mod tests {
     use super::*;
     use crate::assess::honesty::Freedom;
-    use crate::compose::draws::Normal;
+    use crate::draws::Normal;
 
     #[test]
     fn by_hand() {

@@ -27,7 +27,7 @@ pub fn holm(probabilities: &[Option<f64>]) -> Vec<Option<f64>> {
 mod tests {
     use super::*;
     use crate::assess::probability::normal_two_sided;
-    use crate::compose::draws::Normal;
+    use crate::draws::Normal;
     use proptest::prelude::*;
 
     #[test]

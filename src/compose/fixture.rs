@@ -1,9 +1,9 @@
 //! Shots of known points for tests: exact, or with errors drawn for each reading, for each base's
 //! orientation and for each base's position. The draws know nothing of the joint covariance.
 
-use crate::compose::draws::Normal;
 use crate::compose::{Group, Sighting};
 use crate::covariance::Covariance;
+use crate::draws::Normal;
 use crate::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::joint::Origin;
 use crate::reduce::{Sight, SightSigmas, Triangle, reduce};

@@ -6,7 +6,6 @@
 //! geometry. What is common to a base's shots (its position, its orientation) is carried by
 //! [`crate::joint`], so that it cancels where it should.
 
-pub(crate) mod draws;
 #[cfg(test)]
 mod fixture;
 pub mod height;

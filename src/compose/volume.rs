@@ -24,8 +24,8 @@ use std::f64::consts::{PI, TAU};
 
 use surface::Triangle;
 
-use crate::compose::draws::{Lower, Normal, deviation};
 use crate::compose::{Composed, Group, Refusal, Shape, Sighting, Value, rows};
+use crate::draws::{Lower, Normal, deviation};
 use crate::joint::{Estimate, Joint};
 
 /// Draws for the standard errors, which they give within 1.6 % (1/√(2n)).

@@ -2,11 +2,8 @@
 //! formulas of their own, and a generator of random networks with a fixed seed.
 
 #![allow(dead_code, clippy::should_implement_trait, clippy::unwrap_used)]
-
-mod draws;
-
-use draws::Normal;
 use standoff::covariance::Covariance;
+use standoff::draws::{Lower, Normal};
 use standoff::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 use standoff::network::{Control, Kind, Network, Observation, Station};
 
@@ -80,7 +77,7 @@ impl Site {
         if let Some(control) = &mut self.network.stations[s].control {
             let c = control.covariance;
             let matrix = [c.ee, c.en, c.eu, c.en, c.nn, c.nu, c.eu, c.nu, c.uu];
-            let lower = draws::Lower::of(&matrix, 3).unwrap();
+            let lower = Lower::of(&matrix, 3).unwrap();
             let error = lower.draw(&mut self.normal);
             control.position = frame.to_earth_centred([error[0], error[1], error[2]]);
         }

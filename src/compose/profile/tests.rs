@@ -1,7 +1,7 @@
 use super::*;
-use crate::compose::draws::{Normal, deviation};
 use crate::compose::fixture::{Scene, exact, sigmas};
 use crate::covariance::Covariance;
+use crate::draws::{Normal, deviation};
 use crate::reduce::SightSigmas;
 
 /// The horizontal plane at the line's start for 60 m of height and distance: 60² m² / R.

@@ -14,7 +14,7 @@
 //! the plane is no condition: wire shots count by their heights.
 
 use super::curve::{Curve, Kind};
-use crate::compose::draws::Lower;
+use crate::draws::Lower;
 use crate::joint::Joint;
 
 /// Step of differences in metres.

@@ -1,6 +1,6 @@
 use super::*;
-use crate::compose::draws::{Normal, deviation};
 use crate::compose::fixture::{Scene, exact, sigmas};
+use crate::draws::{Normal, deviation};
 use crate::reduce::SightSigmas;
 
 /// The scene's wire is upright at the base, the measurement's at support a, 72 m on: 72 m / R times 15 m of height.

@@ -147,7 +147,7 @@ struct Sides {
 
 impl Sides {
     /// With the distance to the centre of what was shot at its near face: half the diameter on, at the same height.
-    fn to_centre(mut self) -> Sides {
+    fn at_centre(mut self) -> Sides {
         let Some((diameter_m, _)) = self.face_diameter_m else { return self };
         let half_m = diameter_m / 2.0;
         self.horizontal_m = self.horizontal_m.map(|horizontal_m| horizontal_m + half_m);
@@ -260,7 +260,7 @@ impl Reading<'_> {
                         flags: shot.flags,
                         face_diameter_m: shot.face_diameter_m,
                     }
-                    .to_centre(),
+                    .at_centre(),
                 )
             }
             Err(fault) => {

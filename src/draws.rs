@@ -92,7 +92,8 @@ impl Normal {
         ((z >> 11) + 1) as f64 / (1u64 << 53) as f64
     }
 
-    /// The next standard normal number.
+    /// The next standard normal number; there is always one.
+    #[allow(clippy::should_implement_trait)]
     pub fn next(&mut self) -> f64 {
         if let Some(spare) = self.spare.take() {
             return spare;
