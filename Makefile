@@ -2,6 +2,7 @@
 # (GDAL, PROJ, SQLite) are built with, and both build in one profile, so that these are built once.
 
 SHELL := /bin/bash
+export CMAKE := $(CURDIR)/.ci/cmake
 STANDOFF := target/release/standoff
 DEMO := target/demo
 BENCH_PYTHON := target/bench-venv/bin/python

@@ -1,9 +1,7 @@
 //! Any bytes may stand in a log: the run ends with every row mapped or held, or with a message, and
 //! never with a panic.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
-
-mod common;
+use crate::common;
 
 use proptest::prelude::*;
 use standoff::job;

@@ -1,19 +1,12 @@
 //! `standoff assess`: errors on the ground, matching, sentences of standards and what they ask for, honesty of uncertainties, messages; and
 //! that check points take no part in the mapping.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+use crate::support;
 
-mod support;
-
-#[path = "assess/honesty.rs"]
 mod honesty;
-#[path = "support/mapping.rs"]
-mod mapping;
-#[path = "assess/matches.rs"]
+use crate::support::mapping;
 mod matches;
-#[path = "assess/messages.rs"]
 mod messages;
-#[path = "assess/published.rs"]
 mod published;
 
 use std::fmt::Write;

@@ -1,18 +1,12 @@
 //! `standoff calibrate`: corrections by hand, curvature, outliers, honest standard errors, what is said
 //! of logs that lack something, and the printed lines in a job.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+use crate::common;
+use crate::support;
 
-mod common;
-mod support;
-
-#[path = "calibrate/by_hand.rs"]
 mod by_hand;
-#[path = "calibrate/honesty.rs"]
 mod honesty;
-#[path = "calibrate/in_a_job.rs"]
 mod in_a_job;
-#[path = "calibrate/messages.rs"]
 mod messages;
 
 use std::fs;

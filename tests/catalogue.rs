@@ -1,9 +1,7 @@
 //! Feature codes at work: layers by code, typed attributes with domains, tolerances, unknown codes, coarse copies. Logs
 //! and catalogues are invented. Domains are read back by GDAL, the library that desktop GIS opens GeoPackages with.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::ffi::{CStr, CString};
 use std::fs;

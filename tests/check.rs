@@ -1,8 +1,6 @@
 //! `standoff check`: the account that `map` would give, held rows with file and line, nothing written.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::fs;
 use std::path::Path;

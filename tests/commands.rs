@@ -1,9 +1,7 @@
 //! Every command that the program knows has a test file of its name, a place in the README, help with
 //! an example, and a page of the manual.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::path::Path;
 

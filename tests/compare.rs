@@ -1,16 +1,10 @@
 //! `standoff compare`: differences on the ground, what is significant among many, values, the layer of changes, messages.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+use crate::support;
 
-mod support;
-
-#[path = "support/mapping.rs"]
-mod mapping;
-#[path = "compare/messages.rs"]
+use crate::support::mapping;
 mod messages;
-#[path = "compare/output.rs"]
 mod output;
-#[path = "compare/values.rs"]
 mod values;
 
 use std::fs;

@@ -1,8 +1,6 @@
 //! `standoff completions`: every command and option for every shell, in a form that the shell takes.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::io::Write;
 use std::path::Path;

@@ -2,17 +2,11 @@
 //! areas; spans, levels, profiles and the pieces of measurements; what is said where a row is missing. Logs are invented; the
 //! values are worked out by hand.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
+use crate::support;
 
-mod support;
-
-#[path = "composed/example.rs"]
 mod example;
-#[path = "composed/levels.rs"]
 mod levels;
-#[path = "composed/pieces.rs"]
 mod pieces;
-#[path = "composed/spans.rs"]
 mod spans;
 
 use std::collections::BTreeMap;

@@ -1,15 +1,10 @@
 //! Datums, run through the program: positions that move with time, datums that are taken as one and what
 //! that costs, and positions where the CRS of the layers is not meant for.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
+use crate::common;
 
-mod common;
-
-#[path = "datums/accuracy.rs"]
 mod accuracy;
-#[path = "datums/area.rs"]
 mod area;
-#[path = "datums/epochs.rs"]
 mod epochs;
 
 use std::collections::BTreeMap;

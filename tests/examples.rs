@@ -1,9 +1,7 @@
 //! The examples with catalogues, strings and measurements: what their READMEs say of held and flagged rows, and values
 //! against the corners, heights and widths that their readings were made from.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::BTreeMap;
 

@@ -5,8 +5,6 @@
 //! The data are not in this repository. The tests take their folder from the environment variable
 //! `STANDOFF_FIELD_DATA`, and say that they are skipped where it is not set.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
-
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::process::Command;

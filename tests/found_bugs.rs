@@ -1,8 +1,6 @@
 //! What went wrong once: each test is named after it.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::BTreeMap;
 use std::path::Path;

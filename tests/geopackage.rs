@@ -1,9 +1,7 @@
 //! The GeoPackage against the standard's own requirements (OGC 12-128r17, version 1.3; clauses and
 //! annexes are named beside each test), read through SQLite, and its index and triggers through GDAL.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

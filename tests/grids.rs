@@ -1,11 +1,8 @@
 //! Grids in GeoTIFF that PROJ's database names, in a folder of `PROJ_DATA`: of invented values, so that what
 //! the program makes of them is told by arithmetic.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-#[path = "support/geotiff.rs"]
-mod geotiff;
-mod support;
+use crate::support::geotiff;
+use crate::support;
 
 use std::fs;
 use std::path::Path;

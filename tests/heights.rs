@@ -2,16 +2,11 @@
 //! the layers with a vertical part and its units, and the height of the instrument. All places and
 //! values are invented.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
+use crate::common;
+use crate::support;
 
-mod common;
-mod support;
-
-#[path = "heights/geoids.rs"]
 mod geoids;
-#[path = "heights/instrument.rs"]
 mod instrument;
-#[path = "heights/vertical.rs"]
 mod vertical;
 
 use std::collections::BTreeMap;

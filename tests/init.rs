@@ -1,7 +1,5 @@
 //! `standoff init`: a starter job from logs, which refuses to run until a person has decided.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
-
 use std::path::Path;
 use std::process::{Command, Output};
 

@@ -1,9 +1,7 @@
 //! The written layers, read back through GDAL: the same records, fields, values, nulls and places in
 //! every format, each format by its own rules, and nothing beside the finished files.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

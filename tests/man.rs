@@ -1,8 +1,6 @@
 //! `standoff man`: the manual page of the program and of each command.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::path::Path;
 

@@ -1,8 +1,6 @@
 //! `standoff map`: with a job file and without, its options, and what it says when it cannot.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::fs;
 use std::path::Path;

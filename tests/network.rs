@@ -1,9 +1,7 @@
 //! Whole runs with a network: the two scenarios with their planted blunders, bases without a position, intersections without
 //! distances, what stays as it is. Values are worked out by hand or are the true ones that the logs were drawn from.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::path::Path;
 

@@ -1,9 +1,7 @@
 //! `standoff north`: declination against the model's published test values, convergence and scale
 //! against published examples, angles as people write them, and what is said to wrong ones.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -4,15 +4,10 @@
 //! Bases lie on one meridian, so that the azimuths between them are 0 and 180 degrees, and the distances
 //! the radius of curvature of the meridian times the difference of latitude.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
+use crate::common;
 
-mod common;
-
-#[path = "orientation/backsights.rs"]
 mod backsights;
-#[path = "orientation/both_ends.rs"]
 mod both_ends;
-#[path = "orientation/norths.rs"]
 mod norths;
 
 use std::collections::BTreeMap;

@@ -1,9 +1,7 @@
 //! `standoff plan`: its numbers against a run of the main job on one shot, published rules of the
 //! field, its chart as XML, and what is said to wrong input.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::fs;
 use std::path::Path;

@@ -3,8 +3,6 @@
 //! `tests/reference/` has the tables, each value with its source. A test counts the rows it checked,
 //! so that none is lost in silence, and states how closely it holds the program to them.
 
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
-
 use std::collections::HashMap;
 use std::f64::consts::PI;
 

@@ -1,9 +1,7 @@
 //! Features shot more than once: one point of several shots, wrong echoes left out and named, readings of one pull, and
 //! names that stand for more than one thing. Logs are invented; the values are worked out by hand.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use serde_json::json;
 use support::small::Small;

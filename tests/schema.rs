@@ -1,9 +1,7 @@
 //! `standoff schema`: what it prints stands in `schemas/`, describes the examples, and refuses what is
 //! wrong.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::path::Path;
 

@@ -1,9 +1,7 @@
 //! The styles that travel with the layers: beside the files with the names that the fields have there, in
 //! the GeoPackage where desktop GIS look for them, and readable by what reads the layers.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;

@@ -1,9 +1,7 @@
 //! Whole runs: the same bytes whatever the threads, the day and the place; an output folder that is
 //! whole or not there; exit statuses and what is said where; a machine with nothing on it.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, missing_docs)]
-
-mod support;
+use crate::support;
 
 use std::collections::BTreeSet;
 use std::fs;

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 use standoff::north::{self, NorthError, WeakField};
 
-use crate::{Row, around_zero_deg, geodetic, table};
+use crate::reference::{Row, around_zero_deg, geodetic, table};
 
 /// What single precision does to each horizontal component, in nT: one rounding of a field of 60,000 nT is 0.004 nT (2⁻²⁴
 /// of it), and a sum of 90 terms gathers a dozen or so.

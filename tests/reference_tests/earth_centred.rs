@@ -4,7 +4,7 @@ use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
 use standoff::crs::Crs;
 use standoff::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 
-use crate::{Random, Row, around_zero_deg, geodetic, table};
+use crate::reference::{Random, Row, around_zero_deg, geodetic, table};
 
 /// S1 to S6 print heights to a micrometre and angles to 1e-12° (0.1 µm).
 const COMPUTED_PLACE_M: f64 = 1.1e-6;

@@ -4,7 +4,7 @@
 use standoff::crs::{Crs, CrsError, Epoch, Rules, Transform};
 use standoff::frame::{EarthCentred, Ellipsoid, Geodetic};
 
-use crate::{geodetic, table};
+use crate::reference::{geodetic, table};
 
 /// GRS 1980: EPSG ellipsoid 7019.
 const GRS80: Ellipsoid = Ellipsoid { semi_major_m: 6_378_137.0, flattening: 1.0 / 298.257_222_101 };

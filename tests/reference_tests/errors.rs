@@ -4,7 +4,7 @@ use standoff::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use standoff::frame::{Ellipsoid, Geodetic, LocalFrame};
 use standoff::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 
-use crate::{Random, geodetic};
+use crate::reference::{Random, geodetic};
 
 const DRAWS: usize = 200_000;
 /// Standard errors that a count or a moment of the draws may be off: one comparison in 150,000 falls outside by chance.

@@ -10,7 +10,7 @@ use standoff::job::{Checks, Heights, LogFormat};
 use standoff::reduce::{Sight, Triangle, reduce};
 use standoff::units::{AngleUnit, Hemispheres, LengthUnit, parse_angle_deg};
 
-use crate::{NO_SIGMAS, Row, geodetic, table};
+use crate::reference::{NO_SIGMAS, Row, geodetic, table};
 
 /// The one shot of a log with these columns, as the product reads it.
 fn read_shot(columns: &[(&str, String)]) -> Shot {

@@ -21,7 +21,7 @@ use standoff::frame::Ellipsoid;
 use standoff::locate::end_point;
 use standoff::reduce::Triangle;
 
-use crate::{Random, plain_shot, settled_bases, table};
+use crate::reference::{Random, plain_shot, settled_bases, table};
 
 /// Least radius of curvature of WGS 84: along the meridian at the equator, b²/a.
 const LEAST_RADIUS_M: f64 = 6_335_439.0;

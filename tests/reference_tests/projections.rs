@@ -8,7 +8,7 @@ use standoff::job::{Geoid, Heights};
 use standoff::locate::Locator;
 use standoff::reduce::Triangle;
 
-use crate::{Row, around_zero_deg, geodetic, plain_shot, settled_bases, table};
+use crate::reference::{Row, around_zero_deg, geodetic, plain_shot, settled_bases, table};
 
 /// The table prints positions to 1e-10° or better, and PROJ's coordinates to a micrometre.
 const PROJ_AGREEMENT_M: f64 = 1.2e-5;

@@ -2,8 +2,8 @@
 
 use proptest::prelude::*;
 
-use crate::receiver::{Receiver, sentence};
-use crate::site::{Site, unnamed};
+use crate::stations::receiver::{Receiver, sentence};
+use crate::stations::site::{Site, unnamed};
 
 #[test]
 fn bad_sentences_are_held_with_their_lines() {

@@ -1,7 +1,7 @@
 //! What `standoff check` says of each base.
 
-use crate::receiver::{Receiver, SINGLE_M, sigma_of_mean};
-use crate::site::{Site, number, unnamed};
+use crate::stations::receiver::{Receiver, SINGLE_M, sigma_of_mean};
+use crate::stations::site::{Site, number, unnamed};
 
 #[test]
 fn each_base_in_a_block() {

@@ -1,7 +1,7 @@
 //! Clocks: logs without a date, midnight, GPS time, local time, clocks that are off, a week counter that has turned over.
 
-use crate::receiver::{Receiver, at};
-use crate::site::{Site, assert_at, named, time, unnamed};
+use crate::stations::receiver::{Receiver, at};
+use crate::stations::site::{Site, assert_at, named, time, unnamed};
 
 fn undated() -> Receiver {
     Receiver { rmc: false, ..Receiver::new() }

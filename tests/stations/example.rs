@@ -1,6 +1,6 @@
 //! The example of a lagoon: a receiver's log, and shots that name no base.
 
-use crate::site::number;
+use crate::stations::site::number;
 use crate::support::{Example, expected_files_of, json, names, standoff, table};
 
 const LAGOON: Example = Example {

@@ -1,7 +1,7 @@
 //! GPX files as logs of where the crew stood: waypoints are bases, points of tracks are fixes.
 
-use crate::receiver::degrees;
-use crate::site::{PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
+use crate::stations::receiver::degrees;
+use crate::stations::site::{PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
 
 fn gpx(inner: &str) -> String {
     format!("<?xml version=\"1.0\"?>\n<gpx version=\"1.1\" xmlns=\"http://www.topografix.com/GPX/1/1\">\n{inner}</gpx>\n")

@@ -1,7 +1,7 @@
 //! Antenna heights: what must be told, and which of several counts.
 
-use crate::receiver::{Receiver, degrees};
-use crate::site::{PRINTED_M, Site, assert_near, named, time, unnamed};
+use crate::stations::receiver::{Receiver, degrees};
+use crate::stations::site::{PRINTED_M, Site, assert_near, named, time, unnamed};
 
 #[test]
 fn a_receiver_log_without_an_antenna_height() {

@@ -1,7 +1,7 @@
 //! Shots to bases by name and by time.
 
-use crate::receiver::{Receiver, degrees};
-use crate::site::{Mapped, Site, assert_at, named, time, unnamed};
+use crate::stations::receiver::{Receiver, degrees};
+use crate::stations::site::{Mapped, Site, assert_at, named, time, unnamed};
 
 /// Points with times: name, second, metres east.
 fn points(points: &[(&str, i64, f64)]) -> String {

@@ -1,7 +1,7 @@
 //! A receiver that moves while the crew shoots: its position at each shot, between two fixes.
 
-use crate::receiver::{Receiver, SINGLE_M};
-use crate::site::{PRINTED_M, Site, assert_at, assert_near, unnamed};
+use crate::stations::receiver::{Receiver, SINGLE_M};
+use crate::stations::site::{PRINTED_M, Site, assert_at, assert_near, unnamed};
 
 const INTERPOLATED: &str = "[join]\nby = \"interpolated\"";
 

@@ -1,7 +1,7 @@
 //! From fixes to bases: by the receiver's stops, by a list, by the shots, by a column, each fix alone.
 
-use crate::receiver::{Receiver, SINGLE_M, degrees, sigma_of_mean};
-use crate::site::{NEAR_M, PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
+use crate::stations::receiver::{Receiver, SINGLE_M, degrees, sigma_of_mean};
+use crate::stations::site::{NEAR_M, PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
 
 #[test]
 fn stops_of_a_receiver() {

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use proptest::prelude::*;
 
-use crate::receiver::{Receiver, degrees};
-use crate::site::{Mapped, Site, time, unnamed};
+use crate::stations::receiver::{Receiver, degrees};
+use crate::stations::site::{Mapped, Site, time, unnamed};
 use crate::support::assert_same_files;
 
 /// For each shot the base's place and the shot's own, and for each held shot the reason.
@@ -91,7 +91,7 @@ fn files_in_any_order() {
         for field in ["base", "epochs", "shots", "duration_s", "flags"] {
             assert_eq!(a[field], b[field], "{field}");
         }
-        let [one, other] = [a, b].map(|base| [crate::site::number(base, "easting"), crate::site::number(base, "northing")]);
+        let [one, other] = [a, b].map(|base| [crate::stations::site::number(base, "easting"), crate::stations::site::number(base, "northing")]);
         // Sums in another order.
         assert!((one[0] - other[0]).hypot(one[1] - other[1]) < 1e-6);
     }

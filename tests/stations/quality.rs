@@ -1,7 +1,7 @@
 //! What fixes must be good for: kind of fix, dilutions, number of epochs; and the shots of bases that are not.
 
-use crate::receiver::{Receiver, SINGLE_M, sigma_of_mean};
-use crate::site::{Mapped, PRINTED_M, Site, assert_at, assert_near, named, unnamed};
+use crate::stations::receiver::{Receiver, SINGLE_M, sigma_of_mean};
+use crate::stations::site::{Mapped, PRINTED_M, Site, assert_at, assert_near, named, unnamed};
 
 /// A minute at A with fixed ambiguities, a minute at B without corrections.
 fn two_kinds() -> Receiver {

@@ -1,7 +1,7 @@
 //! Several positions of one base: occupied again, by two receivers, logged twice.
 
-use crate::receiver::{Receiver, degrees, sigma_of_mean};
-use crate::site::{Mapped, PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
+use crate::stations::receiver::{Receiver, degrees, sigma_of_mean};
+use crate::stations::site::{Mapped, PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
 
 /// At A for a minute, at B, and at A again, so many metres from where it was.
 fn again(off_m: f64) -> String {

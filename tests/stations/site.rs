@@ -7,7 +7,7 @@ use std::path::PathBuf;
 use serde_json::Value;
 use tempfile::TempDir;
 
-use crate::receiver::{at, metres};
+use crate::stations::receiver::{at, metres};
 use crate::support::{Ran, json, standoff, table};
 
 /// What positions may be off by: sentences are written to 0.2 mm, and a degree's length changes by a

@@ -6,8 +6,8 @@ use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
 use gdal::vector::{Feature, Geometry, LayerAccess, LayerOptions, OGRFieldType, OGRwkbGeometryType};
 use gdal::{Dataset, DriverManager};
 
-use crate::receiver::degrees;
-use crate::site::{PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
+use crate::stations::receiver::degrees;
+use crate::stations::site::{PRINTED_M, Site, assert_at, assert_near, named, time, unnamed};
 
 fn system(epsg: u32) -> SpatialRef {
     let mut system = SpatialRef::from_epsg(epsg).unwrap();

@@ -4,6 +4,8 @@
 // Each test file uses a part of it.
 #![allow(dead_code)]
 
+pub mod geotiff;
+pub mod mapping;
 pub mod small;
 
 use std::collections::{BTreeMap, BTreeSet};

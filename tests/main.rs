@@ -1,0 +1,42 @@
+//! The whole test suite beside the units: one binary, because each binary links GDAL once more.
+//!
+//! A file is what is tested; `support`, `common` and `networks` are shared helpers, `reference` holds published values.
+
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::needless_range_loop, missing_docs)]
+
+mod common;
+mod networks;
+mod support;
+
+mod adjustment;
+mod any_log;
+mod assess;
+mod calibrate;
+mod catalogue;
+mod check;
+mod commands;
+mod compare;
+mod completions;
+mod composed;
+mod datums;
+mod examples;
+mod field_data;
+mod found_bugs;
+mod geopackage;
+mod grids;
+mod heights;
+mod init;
+mod layers;
+mod man;
+mod map;
+mod messy_logs;
+mod network;
+mod north;
+mod orientation;
+mod plan;
+mod reference;
+mod repeats;
+mod schema;
+mod stations;
+mod styles;
+mod whole_runs;
