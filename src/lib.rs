@@ -8,60 +8,31 @@
 //!
 //! | stage | module |
 //! | --- | --- |
-//! | settings | [`job`] |
-//! | logs → rows | [`intake`] |
-//! | fixes → positions | [`clock`], [`occupation`] |
-//! | positions → bases | [`base`] |
-//! | rows → sightings | [`join`], [`audit`] |
-//! | sightings → vectors | [`north`], [`orientation`], [`reduce`], [`covariance`] |
-//! | vectors → points | [`frame`], [`geoid`], [`crs`], [`locate`] |
-//! | shots of one feature → one point | [`repeats`] |
+//! | settings, feature codes | [`job`] |
+//! | logs → rows | [`intake`], accounted for in [`records`] |
+//! | fixes → bases; shots joined with them | [`stations`] |
+//! | sightings → vectors → points | [`shots`], on [`geodesy`] |
 //! | shots that check each other → adjusted places | [`network`] |
-//! | codes → layers and attributes | [`catalogue`] |
-//! | rows together → measurements, lines and areas | [`joint`], [`compose`], [`assemble`] |
-//! | points → layers | [`layers`], [`table`], [`style`], [`write`](mod@write) |
-//! | the account | [`ledger`], [`report`] |
-//! | before the field | [`plan`] |
-//! | instrument corrections | [`calibrate`] |
-//! | after the mapping | [`mapped`], [`assess`], [`compare`] |
+//! | rows together → measurements, lines and areas | [`measure`] |
+//! | points → layers, and the account | [`output`] |
+//! | before the field; instrument corrections | [`field`] |
+//! | after the mapping | [`review`] |
 //!
-//! [`pipeline::run`] takes a job through all of them. Angles inside are in radians, lengths in
+//! [`run::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
-pub mod assemble;
-pub mod assess;
-pub mod audit;
-pub mod base;
-pub mod calibrate;
-pub mod catalogue;
 pub mod cli;
-pub mod clock;
-pub mod compare;
-pub mod compose;
-pub mod covariance;
-pub mod crs;
-pub mod draws;
-pub mod frame;
-pub mod geoid;
+pub mod field;
+pub mod geodesy;
 pub mod intake;
 pub mod job;
-pub mod join;
-pub mod joint;
-pub mod layers;
-pub mod ledger;
-pub mod locate;
-pub mod mapped;
+pub mod measure;
 pub mod network;
-pub mod north;
-pub mod occupation;
-pub mod orientation;
-pub mod pipeline;
-pub mod plan;
-pub mod reduce;
-pub mod repeats;
-pub mod report;
-pub mod robust;
-pub mod style;
-pub mod table;
+pub mod numeric;
+pub mod output;
+pub mod records;
+pub mod review;
+pub mod run;
+pub mod shots;
+pub mod stations;
 pub mod units;
-pub mod write;

@@ -5,8 +5,8 @@ use crate::common;
 
 use proptest::prelude::*;
 use standoff::job;
-use standoff::pipeline;
-use standoff::write::Discard;
+use standoff::output::write::Discard;
+use standoff::run;
 
 /// Runs the usual job on these logs; the counts of a run that ends well must add up.
 fn run(bases: &[u8], shots: &[u8]) -> Option<(u64, u64)> {
@@ -14,7 +14,7 @@ fn run(bases: &[u8], shots: &[u8]) -> Option<(u64, u64)> {
     field.write("bases.csv", bases);
     let job = job::parse(&field.job, "job.toml", field.folder.path()).unwrap();
     let mut sink = Discard::default();
-    let account = pipeline::run(&job, &mut sink, &|_, _| {}).ok()?;
+    let account = run::run(&job, &mut sink, &|_, _| {}).ok()?;
     assert_eq!(account.shots.read, account.shots.mapped + account.shots.held_total());
     assert_eq!(account.bases.read, account.bases.mapped + account.bases.held_total());
     assert_eq!(sink.held.len() as u64, account.held_total());

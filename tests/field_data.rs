@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use geo::{Destination, Distance, Geodesic, Point};
-use standoff::crs::{Crs, Rules, Transform};
+use standoff::geodesy::crs::{Crs, Rules, Transform};
 
 /// The control leaves out the height reduction, up to 11 mm.
 const CONTROL_M: f64 = 0.012;

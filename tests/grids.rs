@@ -1,15 +1,15 @@
 //! Grids in GeoTIFF that PROJ's database names, in a folder of `PROJ_DATA`: of invented values, so that what
 //! the program makes of them is told by arithmetic.
 
-use crate::support::geotiff;
 use crate::support;
+use crate::support::geotiff;
 
 use std::fs;
 use std::path::Path;
 
 use gdal::vector::LayerAccess;
 use geotiff::{Band, Image};
-use standoff::crs::{Crs, Rules, Transform};
+use standoff::geodesy::crs::{Crs, Rules, Transform};
 use support::*;
 use tempfile::TempDir;
 

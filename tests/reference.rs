@@ -6,14 +6,14 @@
 use std::collections::HashMap;
 use std::f64::consts::PI;
 
-use standoff::base::{BaseTable, Settings};
-use standoff::crs::{Crs, Rules};
-use standoff::frame::Geodetic;
-use standoff::geoid::Geoid;
+use standoff::geodesy::crs::{Crs, Rules};
+use standoff::geodesy::frame::Geodetic;
+use standoff::geodesy::geoid::Geoid;
 use standoff::intake::bases::{BaseRow, Coordinates, FixQuality, Height};
 use standoff::job::{Bases, Checks};
-use standoff::ledger::Flags;
-use standoff::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use standoff::records::ledger::Flags;
+use standoff::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use standoff::stations::base::{BaseTable, Settings};
 
 #[path = "reference_tests/declination.rs"]
 mod declination;

@@ -12,9 +12,9 @@ use gdal::vector::{LayerAccess, sql};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use rusqlite::{Connection, OpenFlags};
-use standoff::layers;
-use standoff::style::{Naming, documents};
-use standoff::table::GeometryKind;
+use standoff::output::columns::GeometryKind;
+use standoff::output::layers;
+use standoff::output::style::{Naming, documents};
 use support::*;
 use tempfile::TempDir;
 
@@ -120,7 +120,7 @@ fn layers_of_other_names_get_a_look_each() {
         documents[..3].iter().map(|document| texts(document.as_ref().unwrap(), "se:SvgParameter")).collect();
     assert_eq!(fills.iter().map(|fill| fill[0].as_str()).collect::<BTreeSet<&str>>().len(), 3, "three colours");
     // The known ones keep theirs, whatever stands before them.
-    let alone = standoff::style::documents(&layers::all("z"), Naming::Full);
+    let alone = standoff::output::style::documents(&layers::all("z"), Naming::Full);
     assert_eq!(documents[0], alone[0]);
     assert_eq!(documents[3..], alone[1..]);
 }

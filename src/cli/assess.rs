@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use super::{Failure, Outcome, print};
-use crate::assess::{self, Request, report};
+use crate::review::assess::{self, Request, report};
 
 /// A finished layer against check points: errors, accuracy by public standards, honesty of its uncertainties.
 ///

@@ -5,13 +5,13 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::{Failure, Outcome, print};
-use crate::calibrate::known_line::{Line, Points};
-use crate::calibrate::log::Shots;
-use crate::calibrate::{ReadingSigmas, Settings, calibrate, report};
-use crate::frame::Geodetic;
+use crate::field::calibrate::known_line::{Line, Points};
+use crate::field::calibrate::log::Shots;
+use crate::field::calibrate::{ReadingSigmas, Settings, calibrate, report};
+use crate::geodesy::frame::Geodetic;
+use crate::geodesy::north::NorthKind;
 use crate::job::{self, Instrument, Job, LogFormat};
-use crate::north::NorthKind;
-use crate::reduce::REFRACTION;
+use crate::shots::reduce::REFRACTION;
 use crate::units::{AngleError, Hemispheres, parse_angle_deg};
 
 /// An instrument's corrections from calibration shots, as lines for a job.
@@ -144,8 +144,8 @@ impl Args {
         let points = match (self.from, self.to) {
             (Some(from), Some(to)) => {
                 // Nearer than that the line has no direction worth the name.
-                let apart = from.to_earth_centred(&crate::frame::Ellipsoid::WGS84);
-                let other = to.to_earth_centred(&crate::frame::Ellipsoid::WGS84);
+                let apart = from.to_earth_centred(&crate::geodesy::frame::Ellipsoid::WGS84);
+                let other = to.to_earth_centred(&crate::geodesy::frame::Ellipsoid::WGS84);
                 let squares: f64 = apart.iter().zip(other).map(|(a, b)| (a - b).powi(2)).sum();
                 if squares.sqrt() < 1.0 {
                     return Err("--from and --to are less than a metre apart; give the two ends of the line".into());

@@ -4,9 +4,9 @@ use std::path::PathBuf;
 
 use super::{Failure, Outcome, print, progress};
 use crate::job::{self, LayerName};
-use crate::pipeline;
-use crate::report::{stations, terminal};
-use crate::write::Discard;
+use crate::output::report::{stations, terminal};
+use crate::output::write::Discard;
+use crate::run;
 
 /// Read, join, reduce and audit a job's logs; write nothing.
 ///
@@ -30,7 +30,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     job.layers = vec![LayerName::Features];
     let mut sink = Discard::default();
     let bar = progress::bar(false);
-    let account = pipeline::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
+    let account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
     bar.clear();
     print(&stations::blocks(&account.stations))?;
     print(&terminal::held_rows(&sink.held))?;

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use super::{Failure, Outcome, print};
-use crate::assess::is_same_file;
-use crate::compare::{self, Request, report, write};
+use crate::review::assess::is_same_file;
+use crate::review::compare::{self, Request, report, write};
 
 /// What changed between two mappings of the same features, and what uncertainty explains.
 ///

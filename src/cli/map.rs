@@ -9,9 +9,9 @@ use crate::intake::text;
 use crate::job::{
     self, Bases, Checks, Format, GpxHeightKind, Heights, Job, Join, LayerName, LogFormat, North, Occupations, Quality, Shots,
 };
-use crate::pipeline::{self, Account};
-use crate::report::{summary::Summary, terminal};
-use crate::write::Output;
+use crate::output::report::{summary::Summary, terminal};
+use crate::output::write::Output;
+use crate::run::{self, Account};
 
 /// Write the map layers of a job.
 ///
@@ -190,7 +190,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
     let mut output = Output::new(&out)?;
     let bar = progress::bar(args.quiet);
-    let account = pipeline::run(&job, &mut output, &|done, total| bar.update(done, total))?;
+    let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
     bar.clear();
     let mut json = String::new();
     let place = output.commit(&account, |account, extents, files| {

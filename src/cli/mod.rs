@@ -74,7 +74,7 @@ pub fn command() -> clap::Command {
 
 /// Runs the program.
 pub fn main() -> ExitCode {
-    crate::crs::seclude_gdal();
+    crate::geodesy::crs::seclude_gdal();
     let done = match Cli::parse().command {
         Command::Map(args) => map::run(args),
         Command::Check(args) => check::run(args),

@@ -5,9 +5,9 @@ use std::fmt::Write;
 use jiff::civil::Date;
 
 use super::{Failure, Outcome, print};
-use crate::crs::{Crs, Rules, Transform};
-use crate::frame::Geodetic;
-use crate::north::{self, WeakField};
+use crate::geodesy::crs::{Crs, Rules, Transform};
+use crate::geodesy::frame::Geodetic;
+use crate::geodesy::north::{self, WeakField};
 use crate::units::{Hemispheres, parse_angle_deg};
 
 /// Declination, convergence and scale of a place and date.

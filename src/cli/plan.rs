@@ -3,11 +3,11 @@
 use std::path::PathBuf;
 
 use super::{Failure, Outcome, print};
+use crate::field::plan::errors::{Errors, Sigma};
+use crate::field::plan::height::Object;
+use crate::field::plan::report::{Report, Request};
+use crate::field::plan::{REACH_M, chart, sheet};
 use crate::job;
-use crate::plan::errors::{Errors, Sigma};
-use crate::plan::height::Object;
-use crate::plan::report::{Report, Request};
-use crate::plan::{REACH_M, chart, sheet};
 
 /// Expected uncertainty over distance and inclination, and how far to stand off.
 ///

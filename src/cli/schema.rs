@@ -4,11 +4,11 @@ use clap::ValueEnum;
 use serde_json::{Value, json};
 
 use super::{Failure, Outcome, print};
-use crate::catalogue::file::CatalogueFile;
 use crate::job::Job;
-use crate::layers;
-use crate::report::summary::Summary;
-use crate::table::{FieldKind, GeometryKind};
+use crate::job::catalogue::file::CatalogueFile;
+use crate::output::columns::{FieldKind, GeometryKind};
+use crate::output::layers;
+use crate::output::report::summary::Summary;
 
 /// Print the JSON Schema of the job file, the catalogue, the layers or the summary.
 #[derive(Debug, clap::Args)]

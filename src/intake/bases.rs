@@ -11,7 +11,7 @@ use super::fixes::{self, Beside, Fix, FixKind};
 use super::plan::Plan;
 use super::reader::{Reader, looks_damaged};
 use crate::job::Quality;
-use crate::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::units::{Hemispheres, parse_angle_deg};
 
 /// A height and what it is measured from.

@@ -11,7 +11,7 @@ use super::bases::Coordinates;
 use super::cell::{CellFormat, is_decimal_comma, is_no_reading_number};
 use super::delimited::{Lines, Rows, guess_separator};
 use super::{columns, text, vector};
-use crate::crs::Crs;
+use crate::geodesy::crs::Crs;
 use crate::units::{Hemispheres, LengthUnit, parse_angle_deg};
 
 /// Headers of a check point's name, in the order in which they are looked for.

@@ -1,6 +1,6 @@
 //! The canonical column names: a quantity, and behind it the unit.
 
-use crate::north::NorthKind;
+use crate::geodesy::north::NorthKind;
 use crate::units::{AngleUnit, LengthUnit};
 
 /// What a column holds.

@@ -10,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::bases::{Coordinates, Height};
 use crate::job::Quality;
-use crate::ledger::{Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
 
 /// How a receiver says that it got a fix. The order is that of trust, least first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]

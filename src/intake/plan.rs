@@ -10,10 +10,10 @@ use super::cell::{CellFormat, is_decimal_comma, time_zone};
 use super::columns::{self, LogKind, Quantity, Unit};
 use super::delimited::{Line, Lines, Row, Rows, guess_separator};
 use super::text::Text;
-use crate::clock::LeapSeconds;
 use crate::job::LogFormat;
-use crate::ledger::{Fault, Reason};
-use crate::repeats::Echo;
+use crate::records::ledger::{Fault, Reason};
+use crate::shots::repeats::Echo;
+use crate::stations::clock::LeapSeconds;
 use crate::units::{AngleUnit, LengthUnit};
 
 /// Data rows that are looked at for the decimal sign.

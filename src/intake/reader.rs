@@ -6,8 +6,8 @@ use super::cell::{When, WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::plan::{Claim, Plan};
-use crate::crs::{FIRST_EPOCH, LAST_EPOCH};
-use crate::ledger::{Fault, Reason};
+use crate::geodesy::crs::{FIRST_EPOCH, LAST_EPOCH};
+use crate::records::ledger::{Fault, Reason};
 
 /// The reading of one row.
 pub(super) struct Reader<'r, 't> {

@@ -10,12 +10,12 @@ use super::delimited::{Row, Rows};
 use super::kit::{Kit, Kits};
 use super::plan::{Claim, Plan};
 use super::reader::{Reader, looks_damaged};
-use crate::catalogue::{Catalogue, Code};
-use crate::frame::full_circle_rad;
+use crate::geodesy::frame::full_circle_rad;
+use crate::geodesy::north::NorthKind;
+use crate::job::catalogue::{Catalogue, Code};
 use crate::job::{Checks, Heights, Instrument};
-use crate::ledger::{Fault, Flag, Flags, Reason};
-use crate::north::NorthKind;
-use crate::reduce::Triangle;
+use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::shots::reduce::Triangle;
 use crate::units::AngleUnit;
 
 /// The role of a sight that orients its base.
@@ -45,7 +45,7 @@ impl ShotRules {
     ) -> ShotRules {
         let only = match (instrument, instruments.len()) {
             (Some(one), _) => Some(Kits::from(one)),
-            (None, 0) => Some(Kits::from(&Instrument { refraction: crate::reduce::REFRACTION, ..Instrument::default() })),
+            (None, 0) => Some(Kits::from(&Instrument { refraction: crate::shots::reduce::REFRACTION, ..Instrument::default() })),
             (None, 1) => instruments.values().next().map(Kits::from),
             _ => None,
         };

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::settings;
 use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Occupations, Shots};
-use crate::clock::LeapSeconds;
+use crate::stations::clock::LeapSeconds;
 
 /// A clock that is off by more than some centuries is no clock, in seconds.
 const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;

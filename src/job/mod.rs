@@ -5,6 +5,7 @@
 //! [`load`] reads a file, [`parse`] its text.
 
 mod calibration;
+pub mod catalogue;
 mod declination;
 mod gnss;
 mod load;
@@ -18,7 +19,7 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::clock::LeapSeconds;
+use crate::stations::clock::LeapSeconds;
 
 pub use calibration::{Calibration, Day};
 pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
@@ -507,9 +508,9 @@ fn default_layers() -> Vec<LayerName> {
 }
 
 fn default_fore_back() -> f64 {
-    crate::orientation::FORE_BACK_LIMIT_DEG
+    crate::stations::orientation::FORE_BACK_LIMIT_DEG
 }
 
 fn default_refraction() -> f64 {
-    crate::reduce::REFRACTION
+    crate::shots::reduce::REFRACTION
 }

@@ -8,7 +8,7 @@ use super::layout::{Layout, NONE};
 use super::observations::{Model, STEEP_RAD, STEEP_SHARE, compute, half_circle_rad, steep_azimuth, steep_inclination};
 use super::state::State;
 use super::types::{Kind, Network, Observation};
-use crate::frame::{Geodetic, LocalFrame};
+use crate::geodesy::frame::{Geodetic, LocalFrame};
 
 /// Standard error that a direction of a known position has at least, in metres: keeps a covariance with a zero
 /// direction solvable; a hundredth of a millimetre.

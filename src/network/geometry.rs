@@ -10,7 +10,7 @@
 use super::notes::{Note, NoteKind, listed};
 use super::start::Starts;
 use super::types::{Kind, Network};
-use crate::frame::{Geodetic, LocalFrame};
+use crate::geodesy::frame::{Geodetic, LocalFrame};
 
 /// Crossing angle below which a point is flagged and refused.
 const POOR_RAD: f64 = 30.0 * std::f64::consts::PI / 180.0;

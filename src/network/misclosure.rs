@@ -16,7 +16,7 @@ use super::notes::{Note, NoteKind, listed};
 use super::observations::half_circle_rad;
 use super::start::Starts;
 use super::types::{Kind, Network};
-use crate::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
 
 /// A traverse and how it closes.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,7 @@
 //! v = R_P (Q − P) + (0, 0, target height − instrument height), with R_P the east, north and up axes at the base P, is
 //! the sight in the base's own horizon; nothing is laid out in a plane. Then
 //! azimuth = atan2(e, n), slope = |v|, horizontal = √(e² + n²), inclination = atan2(u, horizontal) + k·slope/2R, and the
-//! vertical distance is u raised by k·slope/2R as in [`crate::reduce`]. Source: any text on adjustment, e.g. C. D.
+//! vertical distance is u raised by k·slope/2R as in [`crate::shots::reduce`]. Source: any text on adjustment, e.g. C. D.
 //! Ghilani, "Adjustment Computations", chapters on horizontal and three-dimensional networks.
 //!
 //! Partials are by v; those of refraction (below 1e-6) and of the turning vertical (d/R) are left out of the partials
@@ -83,14 +83,14 @@ pub(crate) fn steep_inclination(azimuth_rad: f64, [e, n, u]: [f64; 3], half_bend
 
 /// An angle brought into −π ≤ angle < π.
 pub(crate) fn half_circle_rad(angle_rad: f64) -> f64 {
-    let full = crate::frame::full_circle_rad(angle_rad + std::f64::consts::PI);
+    let full = crate::geodesy::frame::full_circle_rad(angle_rad + std::f64::consts::PI);
     full - std::f64::consts::PI
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::reduce::{Sight, SightSigmas, Triangle, reduce};
+    use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
     use proptest::prelude::*;
 
     const EARTH_M: f64 = 6_371_000.0;

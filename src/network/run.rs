@@ -17,7 +17,7 @@ use super::start::{Starts, adjacency, start};
 use super::state::State;
 use super::types::{Kind, Network, Reject, Robust, Settings};
 use super::{datum, geometry, heights, misclosure, quantiles};
-use crate::joint::Estimate;
+use crate::geodesy::correlated::Estimate;
 
 /// Horizontal length below which an azimuth says nothing, in metres, unless its shot is steep and has an inclination.
 const PLUMB_M: f64 = 0.05;
@@ -130,8 +130,8 @@ fn leave_plumb_sights(network: &Network, starts: &Starts, used: &mut [bool], not
         if (0..3).map(|k| (from[k] - to[k]).powi(2)).sum::<f64>().sqrt() > PLUMB_M * 100.0 {
             continue;
         }
-        let at = crate::frame::Geodetic::from_earth_centred(from, &network.ellipsoid);
-        let [e, n, _] = crate::frame::LocalFrame::at(&at, &network.ellipsoid).from_earth_centred(to);
+        let at = crate::geodesy::frame::Geodetic::from_earth_centred(from, &network.ellipsoid);
+        let [e, n, _] = crate::geodesy::frame::LocalFrame::at(&at, &network.ellipsoid).from_earth_centred(to);
         if e.hypot(n) < PLUMB_M {
             used[i] = false;
             let label = |s: usize| &network.stations[s].label;

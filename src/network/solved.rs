@@ -13,10 +13,10 @@ use super::notes::Note;
 use super::outliers::Suspect;
 use super::reliability::Residual;
 use super::state::State;
-use crate::covariance::Covariance;
-use crate::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
-use crate::joint::{Estimate, Joint};
-use crate::reduce::Vector;
+use crate::geodesy::correlated::{Estimate, Joint};
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use crate::shots::reduce::Vector;
 
 /// A station after adjustment.
 #[derive(Debug, Clone, PartialEq)]

@@ -4,7 +4,7 @@ use super::components::Component;
 use super::layout::{Layout, NONE};
 use super::start::Starts;
 use super::types::{Kind, Network, Observation};
-use crate::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 
 /// The estimate. Places by the station's place in the component, the other unknowns by their column.
 #[derive(Debug, Clone)]

@@ -3,8 +3,8 @@
 //! Lengths in metres, angles in radians. A station is a base, a remote point or a known point: what it is follows from
 //! what is known of it and from the readings that name it.
 
-use crate::covariance::Covariance;
-use crate::frame::{EarthCentred, Ellipsoid};
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::{EarthCentred, Ellipsoid};
 
 /// Stations and the readings between them.
 #[derive(Debug, Clone)]
@@ -83,7 +83,7 @@ pub enum Kind {
     /// Horizontal distance in the base's horizon.
     Horizontal,
     /// Vertical distance that belongs to a horizontal distance, up positive, raised by refraction as
-    /// [`crate::reduce`] does: the horizontal distance is held.
+    /// [`crate::shots::reduce`] does: the horizontal distance is held.
     Vertical,
     /// Vertical distance that belongs to a slope distance, up positive, raised by refraction: the slope is held.
     VerticalWithSlope,

@@ -2,11 +2,11 @@
 
 use crate::networks;
 use crate::networks::{COMPASS, GNSS, Site, horizontal};
-use standoff::covariance::Covariance;
-use standoff::frame::{Ellipsoid, Geodetic};
-use standoff::joint::{Joint, Origin};
+use standoff::geodesy::correlated::{Joint, Origin};
+use standoff::geodesy::covariance::Covariance;
+use standoff::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::network::{Adjustment, Instrument, Kind, NoteKind, Role, Settings, adjust, components, readings};
-use standoff::reduce::{Sight, SightSigmas, Triangle, reduce};
+use standoff::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
 
 /// A hundredth of a millimetre: rest of the iteration and rounding of earth-centred coordinates, of readings without error.
 const EXACT_M: f64 = 1e-5;

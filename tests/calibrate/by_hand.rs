@@ -1,8 +1,8 @@
 //! Corrections whose values follow by hand, or by another way.
 
-use standoff::calibrate::EARTH_RADIUS_M;
-use standoff::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
-use standoff::north;
+use standoff::field::calibrate::EARTH_RADIUS_M;
+use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
+use standoff::geodesy::north;
 
 use super::{assert_is, calibrate, correction, found};
 

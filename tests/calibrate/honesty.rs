@@ -1,10 +1,10 @@
 //! The stated standard errors against what invented errors of a fixed seed do to many calibrations.
 
-use standoff::calibrate::known_line::Line;
-use standoff::calibrate::log::{CalibrationShot, Shots};
-use standoff::calibrate::{Calibration, Measure, Role, Settings, calibrate};
+use standoff::field::calibrate::known_line::Line;
+use standoff::field::calibrate::log::{CalibrationShot, Shots};
+use standoff::field::calibrate::{Calibration, Measure, Role, Settings, calibrate};
+use standoff::geodesy::north::NorthKind;
 use standoff::intake::shots::Readings;
-use standoff::north::NorthKind;
 
 const RUNS: usize = 3000;
 /// Three standard errors of a variance from RUNS values: 3·√(2/RUNS) = 7.7 %.

@@ -1,6 +1,6 @@
 //! Spans: what stands beside every distance of a wire, and the threshold of the user's.
 
-use standoff::compose::span::CAUTION;
+use standoff::measure::span::CAUTION;
 
 use super::*;
 

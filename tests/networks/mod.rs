@@ -2,10 +2,10 @@
 //! formulas of their own, and a generator of random networks with a fixed seed.
 
 #![allow(dead_code, clippy::should_implement_trait, clippy::unwrap_used)]
-use standoff::covariance::Covariance;
-use standoff::draws::{Lower, Normal};
-use standoff::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use standoff::geodesy::covariance::Covariance;
+use standoff::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 use standoff::network::{Control, Kind, Network, Observation, Station};
+use standoff::numeric::monte_carlo::{Lower, Normal};
 
 /// Coefficient of refraction of the test networks.
 pub const REFRACTION: f64 = 0.13;

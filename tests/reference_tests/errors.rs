@@ -1,8 +1,8 @@
 //! The stated covariance against draws of all errors, through the whole way from base to point.
 
-use standoff::covariance::{Covariance, ELLIPSE95, INTERVAL95};
-use standoff::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use standoff::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
+use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
 
 use crate::reference::{Random, geodetic};
 

@@ -1,13 +1,13 @@
 //! Units against their definitions; refraction, earth curvature and heights by angles against handbooks.
 
-use standoff::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use standoff::intake::columns::LogKind;
 use standoff::intake::delimited::{Lines, Rows};
 use standoff::intake::plan::Plan;
 use standoff::intake::shots::{self, Shot, ShotRules};
 use standoff::intake::text::Text;
 use standoff::job::{Checks, Heights, LogFormat};
-use standoff::reduce::{Sight, Triangle, reduce};
+use standoff::shots::reduce::{Sight, Triangle, reduce};
 use standoff::units::{AngleUnit, Hemispheres, LengthUnit, parse_angle_deg};
 
 use crate::reference::{NO_SIGMAS, Row, geodetic, table};

@@ -15,11 +15,11 @@
 //! At 5 km and h = 0 the shot ends 1.04 mm short, and all of the rest is 4 µm.
 
 use geo::{Destination, Geodesic, GeodesicMeasure, Point};
-use standoff::base::BaseTable;
-use standoff::crs::Crs;
-use standoff::frame::Ellipsoid;
-use standoff::locate::end_point;
-use standoff::reduce::Triangle;
+use standoff::geodesy::crs::Crs;
+use standoff::geodesy::frame::Ellipsoid;
+use standoff::shots::locate::end_point;
+use standoff::shots::reduce::Triangle;
+use standoff::stations::base::BaseTable;
 
 use crate::reference::{Random, plain_shot, settled_bases, table};
 

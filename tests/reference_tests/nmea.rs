@@ -6,7 +6,7 @@ use jiff::civil::Date;
 use standoff::intake::bases::{Coordinates, Height};
 use standoff::intake::fixes::{Fix, FixKind, FixLog};
 use standoff::intake::nmea::{Clues, looks_like, read};
-use standoff::ledger::Reason;
+use standoff::records::ledger::Reason;
 
 /// Half of the last printed digit of the degrees in the labels.
 const LABEL_DEG: f64 = 0.5e-10;

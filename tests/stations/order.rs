@@ -91,7 +91,8 @@ fn files_in_any_order() {
         for field in ["base", "epochs", "shots", "duration_s", "flags"] {
             assert_eq!(a[field], b[field], "{field}");
         }
-        let [one, other] = [a, b].map(|base| [crate::stations::site::number(base, "easting"), crate::stations::site::number(base, "northing")]);
+        let [one, other] =
+            [a, b].map(|base| [crate::stations::site::number(base, "easting"), crate::stations::site::number(base, "northing")]);
         // Sums in another order.
         assert!((one[0] - other[0]).hypot(one[1] - other[1]) < 1e-6);
     }

@@ -9,7 +9,7 @@ use jiff::tz::TimeZone;
 use super::super::cell::{CellFormat, is_no_reading_number};
 use super::super::fixes::FixKind;
 use super::xml::{Open, Piece, Pieces};
-use crate::ledger::{Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
 
 /// A `wpt`, `rtept` or `trkpt` as it stands.
 pub struct Element<'t> {

@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::sentence::{Kind, Sentence, digits};
 use crate::intake::fixes::FixKind;
-use crate::ledger::{Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
 
 /// Metres an hour in a knot: one international nautical mile.
 const KNOT_M_H: f64 = 1852.0;

@@ -8,7 +8,7 @@ use jiff::{Span, Timestamp};
 
 use super::content::TimeOfDay;
 use super::sentence::Kind;
-use crate::ledger::{Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
 
 const DAY_NS: u64 = 86_400_000_000_000;
 /// A fall of the time of day by more than this is midnight; a smaller one is a clock that was set.

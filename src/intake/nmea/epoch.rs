@@ -10,7 +10,7 @@ use super::days::{Clock, Day, Days, Told, instant};
 use super::sentence::Kind;
 use crate::intake::bases::{Coordinates, Height};
 use crate::intake::fixes::{Fix, FixLog, HeldLine};
-use crate::ledger::{Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
 
 /// How many epochs back a late sentence may still find its own.
 const LOOK_BACK: usize = 4;

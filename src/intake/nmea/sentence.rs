@@ -3,7 +3,7 @@
 //! A sentence is `$` (or `!` where it encapsulates other data), an address, fields with commas between, `*`, and two
 //! hexadecimal digits: the exclusive or of every character between the start sign and the asterisk (NMEA 0183, section 5.3).
 
-use crate::ledger::{Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
 
 /// The kinds of sentence that are read. A talker of two letters stands before the kind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

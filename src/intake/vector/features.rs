@@ -7,7 +7,7 @@ use gdal::vector::{
 };
 
 use super::{PointLayer, VectorPoint, VectorType};
-use crate::crs::Kind;
+use crate::geodesy::crs::Kind;
 
 /// What a layer holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

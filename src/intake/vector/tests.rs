@@ -9,7 +9,7 @@ use gdal::vector::{Feature, FieldDefn, Geometry, LayerOptions, OGRFieldType, OGR
 use tempfile::TempDir;
 
 use super::*;
-use crate::crs::Crs;
+use crate::geodesy::crs::Crs;
 
 /// A place at which a swapped axis shows.
 const LON: f64 = -3.123456789012345;
@@ -19,7 +19,7 @@ const FORMATS: [(&str, &str); 4] = [("GPKG", "gpkg"), ("ESRI Shapefile", "shp"),
 
 fn seclude() {
     static ONCE: Once = Once::new();
-    ONCE.call_once(crate::crs::seclude_gdal);
+    ONCE.call_once(crate::geodesy::crs::seclude_gdal);
 }
 
 struct Written<'w> {

@@ -18,7 +18,7 @@ use self::readings::Near;
 use super::notes::{Note, NoteKind};
 use super::observations::half_circle_rad;
 use super::types::{Kind, Network};
-use crate::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
 
 /// What a network starts from.
 #[derive(Debug, Clone, Default)]

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::Starts;
 use super::loci::Locus;
-use crate::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
 use crate::network::types::{Kind, Network, Observation};
 
 /// Shots that are compared for a start.

@@ -4,7 +4,7 @@ use jiff::civil::{Date, date};
 
 use super::{gga, instants, log, read_all, rmc};
 use crate::intake::fixes::FixLog;
-use crate::ledger::Reason;
+use crate::records::ledger::Reason;
 
 fn logged(bodies: &[String], day: Option<Date>) -> FixLog {
     read_all(&log(&bodies.iter().map(String::as_str).collect::<Vec<_>>()), day)

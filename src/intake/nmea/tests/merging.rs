@@ -6,7 +6,7 @@ use super::{gga, instants, log, read_all, rmc, sentence};
 use crate::intake::bases::{Coordinates, Height};
 use crate::intake::fixes::{Fix, FixKind, FixLog};
 use crate::intake::nmea::looks_like;
-use crate::ledger::Reason;
+use crate::records::ledger::Reason;
 
 fn logged(bodies: &[&str]) -> FixLog {
     read_all(&log(bodies), Some(date(2026, 5, 16)))

@@ -1,0 +1,171 @@
+//! Calibration shots read from delimited logs: rows whose `measure` is a kind of calibration.
+
+use std::path::Path;
+
+use super::{CalibrateError, Measure, Role};
+use crate::intake::columns::Quantity;
+use crate::intake::delimited::{Row, Rows};
+use crate::intake::plan::Plan;
+use crate::intake::shots::{Readings, readings};
+use crate::intake::text;
+use crate::job::LogFormat;
+use crate::records::ledger::{Counts, Fault, Reason};
+use crate::run::block::{Chunk, cut};
+
+/// A shot of a calibration.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CalibrationShot {
+    /// File.
+    pub file: String,
+    /// Line.
+    pub line: u64,
+    /// The kind of calibration.
+    pub measure: Measure,
+    /// The part it plays.
+    pub role: Option<Role>,
+    /// Name of the base, where the log has one.
+    pub base: String,
+    /// Name of the feature, where the log has one.
+    pub feature: String,
+    /// Name of the instrument, where the log has one.
+    pub instrument: String,
+    /// What was read, uncorrected.
+    pub readings: Readings,
+}
+
+/// A row that could not be read.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Held {
+    /// File.
+    pub file: String,
+    /// Line.
+    pub line: u64,
+    /// Why.
+    pub sentence: String,
+}
+
+/// The rows of all logs of a calibration.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Shots {
+    /// The calibration shots.
+    pub shots: Vec<CalibrationShot>,
+    /// Rows of other measures, or of other instruments.
+    pub others: u64,
+    /// Rows that could not be read.
+    pub held: Vec<Held>,
+}
+
+impl Shots {
+    /// Reads the calibration shots of a log and adds them.
+    ///
+    /// # Errors
+    /// When the file cannot be used as a whole.
+    pub fn read(&mut self, path: &Path, format: &LogFormat) -> Result<(), CalibrateError> {
+        let text = text::read(path, format.encoding.as_deref())?;
+        let plan = Plan::for_calibration(&text, format)?;
+        let (offset, first_line) = plan.body;
+        let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
+        let (rows, faults) = cut(&chunk, &plan, path, &mut Counts::default())?;
+        let file = path.display().to_string();
+        for (row, fault) in rows.rows().iter().zip(faults) {
+            let line = row.line.number;
+            let shot = match fault {
+                Some(fault) => Err(fault),
+                None => shot(&plan, &rows, row, &file),
+            };
+            match shot {
+                Ok(Some(shot)) => self.shots.push(shot),
+                Ok(None) => self.others += 1,
+                Err(fault) => self.held.push(Held { file: file.clone(), line, sentence: fault.sentence }),
+            }
+        }
+        Ok(())
+    }
+
+    /// Keeps the shots of one instrument.
+    ///
+    /// # Errors
+    /// When none is named and the log has several, or the named one has no shot.
+    pub fn of_instrument(mut self, name: Option<&str>) -> Result<Shots, CalibrateError> {
+        let mut names: Vec<&str> = self.shots.iter().map(|shot| shot.instrument.as_str()).collect();
+        names.sort_unstable();
+        names.dedup();
+        match name {
+            Some(wanted) => {
+                // A log without the column is of the instrument that the command names.
+                if names.iter().any(|name| !name.is_empty()) && !names.contains(&wanted) {
+                    return Err(CalibrateError::Setting(format!(
+                        "no calibration shot is of instrument \"{wanted}\"; the log has: {}",
+                        names.join(", ")
+                    )));
+                }
+                let before = self.shots.len();
+                self.shots.retain(|shot| shot.instrument == wanted || shot.instrument.is_empty());
+                self.others += (before - self.shots.len()) as u64;
+                Ok(self)
+            }
+            None if names.len() > 1 => Err(CalibrateError::Setting(format!(
+                "the calibration shots are of several instruments ({}); choose one with --instrument",
+                names.iter().map(|name| if name.is_empty() { "none named" } else { name }).collect::<Vec<_>>().join(", ")
+            ))),
+            None => Ok(self),
+        }
+    }
+}
+
+/// A row as a calibration shot; none where its measure is another.
+fn shot(plan: &Plan, rows: &Rows, row: &Row, file: &str) -> Result<Option<CalibrationShot>, Fault> {
+    let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim();
+    let said = word(Quantity::Measure);
+    let Some(measure) = Measure::ALL.into_iter().find(|measure| measure.word().eq_ignore_ascii_case(said)) else {
+        let near = Measure::ALL.into_iter().find(|measure| strsim::levenshtein(&letters(said), &letters(measure.word())) <= 1);
+        return match near {
+            Some(near) => {
+                let near = near.word();
+                let header = plan.header(Quantity::Measure);
+                Err(Fault::new(Reason::NotANumber, header, said, format!("{header} \"{said}\": did you mean {near}?")))
+            }
+            None => Ok(None),
+        };
+    };
+    let role = role(plan, measure, word(Quantity::Role))?;
+    let mut joined = String::new();
+    let base = plan.name(Quantity::Base, rows, row, &mut joined).map(crate::stations::base::label).unwrap_or_default();
+    let feature = plan.name(Quantity::Feature, rows, row, &mut joined).map(crate::stations::base::label).unwrap_or_default();
+    Ok(Some(CalibrationShot {
+        file: file.to_owned(),
+        line: row.line.number,
+        measure,
+        role,
+        base,
+        feature,
+        instrument: word(Quantity::Instrument).to_owned(),
+        readings: readings(plan, rows, row)?,
+    }))
+}
+
+/// The letters of a word, small: `Two-way` and `two_way` differ by the way of writing alone.
+fn letters(word: &str) -> String {
+    word.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
+}
+
+fn role(plan: &Plan, measure: Measure, said: &str) -> Result<Option<Role>, Fault> {
+    let roles = measure.roles();
+    if roles.is_empty() {
+        return Ok(None);
+    }
+    if let Some(role) = roles.iter().find(|role| role.word().eq_ignore_ascii_case(said)) {
+        return Ok(Some(*role));
+    }
+    let header = match plan.header(Quantity::Role) {
+        "" => "role",
+        header => header,
+    };
+    let known = roles.iter().map(|role| role.word()).collect::<Vec<_>>().join(", ");
+    let sentence = if said.is_empty() {
+        format!("{header} is empty; the role of a {} shot is one of: {known}", measure.word())
+    } else {
+        format!("{header} \"{said}\" is no part of {}; write one of: {known}", measure.word())
+    };
+    Err(Fault::new(Reason::NotANumber, header, said, sentence))
+}

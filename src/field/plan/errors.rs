@@ -1,0 +1,293 @@
+//! The standard errors of a plan, each with where it comes from: given, a job's, or assumed as the
+//! main job assumes it.
+
+use serde::Serialize;
+
+use super::Setup;
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::Ellipsoid;
+use crate::intake::columns::{LogKind, Quantity};
+use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG, Kit};
+use crate::intake::plan::Plan;
+use crate::intake::{IntakeError, text};
+use crate::job::{Instrument, Job};
+use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
+use crate::shots::reduce::REFRACTION;
+use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
+
+/// A standard error and where it comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Sigma {
+    /// The value, in the unit of its name.
+    pub value: f64,
+    /// Where it comes from.
+    pub origin: Origin,
+}
+
+/// Where a value comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Origin {
+    /// Given for this plan.
+    Given,
+    /// The job's.
+    Job,
+    /// Nobody stated it.
+    Assumed,
+}
+
+impl Sigma {
+    /// A value given for this plan.
+    pub fn given(value: f64) -> Sigma {
+        Sigma { value, origin: Origin::Given }
+    }
+
+    fn job_or(stated: Option<f64>, assumed: f64) -> Sigma {
+        match stated {
+            Some(value) => Sigma { value, origin: Origin::Job },
+            None => Sigma { value: assumed, origin: Origin::Assumed },
+        }
+    }
+}
+
+/// The standard errors of a plan.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Errors {
+    /// Of a distance, in metres.
+    pub sigma_distance_m: Sigma,
+    /// Part of it that grows with distance, in parts per million.
+    pub sigma_distance_ppm: Sigma,
+    /// Of one azimuth reading, in degrees.
+    pub sigma_azimuth_deg: Sigma,
+    /// Of one inclination reading, in degrees.
+    pub sigma_inclination_deg: Sigma,
+    /// Of the declination, in degrees; 0 for azimuths from true or grid north.
+    pub sigma_declination_deg: Sigma,
+    /// Of an orientation error beside it that the shots of one base share (a compass bias), in degrees.
+    pub sigma_orientation_deg: Sigma,
+    /// Of each horizontal axis of the base, in metres.
+    pub sigma_base_horizontal_m: Sigma,
+    /// Of the base's height, in metres.
+    pub sigma_base_height_m: Sigma,
+    /// Coefficient of refraction.
+    pub refraction: f64,
+    /// The shortest distance that the instrument measures, in metres, where the job states it.
+    pub least_distance_m: Option<f64>,
+    /// The longest distance that the instrument measures, in metres, where the job states it.
+    pub greatest_distance_m: Option<f64>,
+    /// Whether the job's base logs carry standard errors of their own (horizontal, vertical).
+    #[serde(skip)]
+    pub in_base_logs: (bool, bool),
+    /// Whether the job's azimuths are all from true or grid north.
+    #[serde(skip)]
+    pub no_compass: bool,
+}
+
+/// A job that does not tell which errors to plan with.
+#[derive(Debug, thiserror::Error)]
+pub enum ErrorsOfJob {
+    /// Several instruments, none chosen.
+    #[error("the job has several instruments: {known}; choose one with --instrument")]
+    Several {
+        /// Their names.
+        known: String,
+    },
+    /// No instrument of that name.
+    #[error("the job has no instrument \"{name}\"; {known}")]
+    Unknown {
+        /// The name asked for.
+        name: String,
+        /// What there is.
+        known: String,
+    },
+    /// A log cannot be read or understood.
+    #[error(transparent)]
+    Intake(#[from] IntakeError),
+}
+
+impl Errors {
+    /// What the main job assumes where nothing is stated.
+    pub fn assumed() -> Errors {
+        Errors::of(&Instrument { refraction: REFRACTION, ..Instrument::default() })
+    }
+
+    fn of(instrument: &Instrument) -> Errors {
+        let zero_or = |value: f64| Sigma::job_or((value != 0.0).then_some(value), 0.0);
+        Errors {
+            sigma_distance_m: Sigma::job_or(instrument.sigma_distance_m, ASSUMED_SIGMA_DISTANCE_M),
+            sigma_distance_ppm: zero_or(instrument.sigma_distance_ppm),
+            sigma_azimuth_deg: Sigma::job_or(instrument.sigma_azimuth_deg, ASSUMED_SIGMA_AZIMUTH_DEG),
+            sigma_inclination_deg: Sigma::job_or(instrument.sigma_inclination_deg, ASSUMED_SIGMA_INCLINATION_DEG),
+            sigma_declination_deg: Sigma::job_or(None, ASSUMED_SIGMA_DECLINATION_DEG),
+            sigma_orientation_deg: Sigma::job_or(None, 0.0),
+            sigma_base_horizontal_m: Sigma::job_or(None, ASSUMED_SIGMA_HORIZONTAL_M),
+            sigma_base_height_m: Sigma::job_or(None, ASSUMED_SIGMA_VERTICAL_M),
+            refraction: instrument.refraction,
+            least_distance_m: instrument.least_distance_m,
+            greatest_distance_m: instrument.greatest_distance_m,
+            in_base_logs: (false, false),
+            no_compass: false,
+        }
+    }
+
+    /// What a job states of its instrument, its bases and its north. The headers of its logs tell
+    /// whether azimuths are magnetic, and whether bases carry standard errors of their own.
+    ///
+    /// # Errors
+    /// When the instrument is not settled, or a log cannot be read.
+    pub fn of_job(job: &Job, instrument: Option<&str>) -> Result<Errors, ErrorsOfJob> {
+        let known = || job.instruments.keys().map(String::as_str).collect::<Vec<_>>().join(", ");
+        let chosen = match (instrument, &job.instrument, job.instruments.len()) {
+            (None, Some(one), _) => Some(one),
+            (None, None, 0) => None,
+            (None, None, 1) => job.instruments.values().next(),
+            (None, None, _) => return Err(ErrorsOfJob::Several { known: known() }),
+            (Some(name), _, 0) => {
+                let known = "its instruments have no names: leave --instrument out".to_owned();
+                return Err(ErrorsOfJob::Unknown { name: name.to_owned(), known });
+            }
+            (Some(name), _, _) => match job.instruments.get(name) {
+                Some(found) => Some(found),
+                None => return Err(ErrorsOfJob::Unknown { name: name.to_owned(), known: format!("it has: {}", known()) }),
+            },
+        };
+        let mut errors = chosen.map_or_else(Errors::assumed, Errors::of);
+        errors.sigma_base_horizontal_m = Sigma::job_or(job.bases.sigma_horizontal_m, ASSUMED_SIGMA_HORIZONTAL_M);
+        errors.sigma_base_height_m = Sigma::job_or(job.bases.sigma_vertical_m, ASSUMED_SIGMA_VERTICAL_M);
+        let orientation = job.north.sigma_orientation_deg;
+        errors.sigma_orientation_deg = Sigma::job_or((orientation != 0.0).then_some(orientation), 0.0);
+        // The standard error in the job is that of a declination in degrees; the model has its own.
+        let fixed = matches!(job.north.declination, crate::job::Declination::Degrees(_));
+        let stated = job.north.sigma_declination_deg.filter(|_| fixed);
+        errors.sigma_declination_deg = Sigma::job_or(stated, ASSUMED_SIGMA_DECLINATION_DEG);
+        let mut magnetic = false;
+        for (path, _) in &job.shots.resolved {
+            let log = text::read(path, job.shots.log.encoding.as_deref())?;
+            if Plan::new(&log, LogKind::Shots, &job.shots.log)?.claim_of(Quantity::MagneticAzimuth).is_some() {
+                magnetic = true;
+                break;
+            }
+        }
+        if !magnetic {
+            errors.sigma_declination_deg = Sigma { value: 0.0, origin: Origin::Job };
+            errors.no_compass = true;
+        }
+        if let Some((path, _)) = job.bases.resolved.first() {
+            let log = text::read(path, job.bases.log.encoding.as_deref())?;
+            let plan = Plan::new(&log, LogKind::Bases, &job.bases.log)?;
+            let claims = |quantity| plan.claim_of(quantity).is_some();
+            errors.in_base_logs = (claims(Quantity::SigmaHorizontal), claims(Quantity::SigmaVertical));
+        }
+        Ok(errors)
+    }
+
+    /// The standard errors, to change them.
+    pub fn all_mut(&mut self) -> [&mut Sigma; 8] {
+        [
+            &mut self.sigma_distance_m,
+            &mut self.sigma_distance_ppm,
+            &mut self.sigma_azimuth_deg,
+            &mut self.sigma_inclination_deg,
+            &mut self.sigma_declination_deg,
+            &mut self.sigma_orientation_deg,
+            &mut self.sigma_base_horizontal_m,
+            &mut self.sigma_base_height_m,
+        ]
+    }
+
+    /// Name for people, standard error and unit of each.
+    pub fn listed(&self) -> [(&'static str, Sigma, &'static str); 8] {
+        [
+            ("distance", self.sigma_distance_m, "m"),
+            ("distance, growing", self.sigma_distance_ppm, "ppm"),
+            ("azimuth", self.sigma_azimuth_deg, "deg"),
+            ("inclination", self.sigma_inclination_deg, "deg"),
+            ("declination", self.sigma_declination_deg, "deg"),
+            ("compass bias", self.sigma_orientation_deg, "deg"),
+            ("base, each axis", self.sigma_base_horizontal_m, "m"),
+            ("base, height", self.sigma_base_height_m, "m"),
+        ]
+    }
+
+    /// What a reader must know about them.
+    pub fn notes(&self) -> Vec<String> {
+        let mut notes = Vec::new();
+        if self.sigma_declination_deg.origin == Origin::Assumed {
+            notes.push(format!(
+                "declination: {ASSUMED_SIGMA_DECLINATION_DEG} deg is what a model is commonly good for; standoff north prints \
+                 the model's own standard error, 0.3 to 0.45 deg away from the magnetic poles. Give 0 for azimuths from true \
+                 or grid north."
+            ));
+        }
+        if self.no_compass && self.sigma_declination_deg.origin == Origin::Job {
+            notes.push("declination: the job's azimuths are from true or grid north; it does not count.".into());
+        }
+        let own = [
+            (self.in_base_logs.0, self.sigma_base_horizontal_m, "sigma_horizontal_m", "--sigma-base"),
+            (self.in_base_logs.1, self.sigma_base_height_m, "sigma_vertical_m", "--sigma-base-height"),
+        ];
+        for (in_logs, sigma, column, option) in own {
+            if in_logs && sigma.origin != Origin::Given {
+                notes.push(format!(
+                    "the base log carries {column} of its own, row by row; the plan takes {} m: give {option} to plan with another.",
+                    sigma.value
+                ));
+            }
+        }
+        notes
+    }
+
+    /// Ready to plan with.
+    pub fn setup(&self) -> Setup {
+        let instrument = Instrument {
+            sigma_distance_m: Some(self.sigma_distance_m.value),
+            sigma_distance_ppm: self.sigma_distance_ppm.value,
+            sigma_azimuth_deg: Some(self.sigma_azimuth_deg.value),
+            sigma_inclination_deg: Some(self.sigma_inclination_deg.value),
+            refraction: self.refraction,
+            ..Instrument::default()
+        };
+        Setup {
+            kit: Kit::from(&instrument),
+            sigma_orientation_rad: self
+                .sigma_declination_deg
+                .value
+                .to_radians()
+                .hypot(self.sigma_orientation_deg.value.to_radians()),
+            base: Covariance::of_axes(self.sigma_base_horizontal_m.value, self.sigma_base_height_m.value),
+            // Refraction bends a sight of 1 km by 10⁻⁵; the latitude changes that by a thousandth.
+            earth_radius_m: Ellipsoid::WGS84.mean_radius_m(std::f64::consts::FRAC_PI_4),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_assumed_is_what_the_main_job_assumes() {
+        let setup = Errors::assumed().setup();
+        let kit = Kit::from(&Instrument { refraction: REFRACTION, ..Instrument::default() });
+        assert_eq!(setup.kit, kit);
+        assert_eq!(setup.base, Covariance::of_axes(ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M));
+        assert!(Errors::assumed().listed().iter().all(|(_, sigma, _)| sigma.origin == Origin::Assumed));
+    }
+
+    #[test]
+    fn declination_and_compass_bias_add_as_squares() {
+        let mut errors = Errors::assumed();
+        errors.sigma_declination_deg = Sigma::given(0.3);
+        errors.sigma_orientation_deg = Sigma::given(0.4);
+        assert!((errors.setup().sigma_orientation_rad.to_degrees() - 0.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_note_about_the_base_log_goes_once_the_value_is_given() {
+        let mut errors = Errors::assumed();
+        errors.in_base_logs = (true, false);
+        assert!(errors.notes().iter().any(|note| note.contains("--sigma-base ")), "{:?}", errors.notes());
+        errors.sigma_base_horizontal_m = Sigma::given(1.0);
+        assert!(!errors.notes().iter().any(|note| note.contains("--sigma-base ")), "{:?}", errors.notes());
+    }
+}

@@ -1,0 +1,122 @@
+use super::*;
+use crate::measure::trial::{EXACT, Errors, Field, HANDHELD, assert_sigmas, scatter};
+
+/// Rounding of differences of earth-centred coordinates, in metres.
+const ROUNDING_M: f64 = 1e-7;
+
+fn joint(field: &Field) -> Joint {
+    let shots: Vec<_> = field.sightings.iter().map(|s| (s.base, s.vector.as_ref().unwrap())).collect();
+    Joint::of_shots(&field.bases, &shots).unwrap()
+}
+
+fn distance(p: &[[f64; 3]]) -> f64 {
+    (0..3).map(|k| (p[1][k] - p[0][k]).powi(2)).sum::<f64>().sqrt()
+}
+
+#[test]
+fn one_base_cancels_in_a_distance_and_its_orientation_too() {
+    let turning = Errors { orientation_deg: 2.0, ..EXACT };
+    let mut field = Field::new(turning, [5.0, 8.0]);
+    field.shot(0, "from", [80.0, 40.0, 5.0]);
+    field.shot(0, "to", [-20.0, 90.0, 30.0]);
+    let joint = joint(&field);
+    let between = joint.estimate(distance);
+    // √(100² + 50² + 25²), the frames of points of one base being one frame turned.
+    assert!((between.value - 13_125f64.sqrt()).abs() < ROUNDING_M, "{between:?}");
+    // A turn about the base's vertical keeps every distance.
+    assert!(between.sigma < 1e-6, "{between:?}");
+    // Each point alone has all of it.
+    let one = joint.covariance_of(1);
+    let turn = 2f64.to_radians();
+    let horizontal = 2.0 * 25.0 + turn * turn * (20.0f64.powi(2) + 90.0f64.powi(2));
+    assert!((one.horizontal_variance() - horizontal).abs() < 0.01, "{one:?}");
+}
+
+#[test]
+fn two_bases_do_not_cancel() {
+    let mut field = Field::new(EXACT, [3.0, 1.0]).with_base([0.0, -50.0, 0.0], [4.0, 1.0]);
+    field.shot(0, "from", [10.0, 0.0, 0.0]);
+    field.shot(1, "to", [70.0, 0.0, 0.0]);
+    let between = joint(&field).estimate(distance);
+    assert!((between.value - 60.0).abs() < ROUNDING_M);
+    // 3² + 4² = 5², the line lying along an axis of both.
+    assert!((between.sigma - 5.0).abs() < 1e-4, "{between:?}");
+}
+
+#[test]
+fn standard_errors_are_those_of_a_trial() {
+    let mut field = Field::new(HANDHELD, [0.4, 0.7]).with_base([150.0, -60.0, 4.0], [0.3, 0.5]);
+    field.instrument_height_m = 1.6;
+    field.shot(0, "a", [80.0, 40.0, 15.0]);
+    field.shot(0, "b", [-20.0, 90.0, 30.0]);
+    field.shot(1, "c", [60.0, 120.0, -10.0]);
+    // A distance within a base, one across bases, a rise, the angle at b, and a coordinate.
+    let values = |p: &[[f64; 3]]| {
+        let across = distance(&[p[0], p[2]]);
+        let (u, v): ([f64; 3], [f64; 3]) =
+            (std::array::from_fn(|k| p[0][k] - p[1][k]), std::array::from_fn(|k| p[2][k] - p[1][k]));
+        let angle = (u[0] * v[0] + u[1] * v[1] + u[2] * v[2]) / (distance(&[p[0], p[1]]) * distance(&[p[2], p[1]]));
+        [distance(p), across, p[1][2] - p[0][2], angle.acos(), p[2][0]]
+    };
+    let told = joint(&field);
+    let estimates = told.estimates(values);
+    let frame = *told.frame();
+    let shown = scatter(estimates.map(|e| e.value), 11, |normal| {
+        let drawn = joint(&field.disturbed(normal));
+        let points: Vec<[f64; 3]> =
+            drawn.points().iter().map(|p| frame.from_earth_centred(drawn.frame().to_earth_centred(*p))).collect();
+        values(&points)
+    });
+    assert_sigmas(estimates.map(|e| e.sigma), shown);
+}
+
+#[test]
+fn turning_all_azimuths_turns_the_points_and_keeps_the_errors() {
+    let of = |turn_deg: f64| {
+        let mut field = Field::new(HANDHELD, [0.4, 0.7]);
+        field.reading(0, "a", 20.0 + turn_deg, 12.0, 90.0);
+        field.reading(0, "b", 75.0 + turn_deg, -4.0, 140.0);
+        let joint = joint(&field);
+        let azimuth = joint.estimate(|p| (p[1][0] - p[0][0]).atan2(p[1][1] - p[0][1]));
+        (joint.estimate(distance), azimuth)
+    };
+    let (first, first_azimuth) = of(0.0);
+    let (turned, turned_azimuth) = of(37.0);
+    assert!((first.value - turned.value).abs() < ROUNDING_M);
+    assert!((first.sigma - turned.sigma).abs() < 1e-6);
+    // The frame stands at the first point: 0.1 km from the base it is turned by some 1e-5 rad.
+    assert!((turned_azimuth.value - first_azimuth.value - 37f64.to_radians()).abs() < 3e-5);
+    assert!((turned_azimuth.sigma - first_azimuth.sigma).abs() < 1e-6);
+}
+
+#[test]
+fn frames_of_two_bases_a_kilometre_apart() {
+    // Both bases see one point, 1 km east of the first and 30 m north of the second.
+    let mut field = Field::new(EXACT, [0.0, 1.0]).with_base([1000.0, 0.0, 0.0], [0.0, 2.0]);
+    field.shot(0, "near", [30.0, 0.0, 0.0]);
+    field.shot(0, "far", [1000.0, 30.0, 0.0]);
+    field.shot(1, "far", [1000.0, 30.0, 0.0]);
+    let joint = joint(&field);
+    let apart = joint.estimate(|p| distance(&[p[1], p[2]]));
+    assert!(apart.value < ROUNDING_M, "{apart:?}");
+    // The vertical of the second base leans by d/ν from that of the frame, ν the radius in the prime
+    // vertical: its vertical error shows in the east by that share.
+    let nu = Ellipsoid::WGS84.prime_vertical_radius_m(46f64.to_radians());
+    let lean = 970.0 / nu;
+    let second = joint.covariance_of(2);
+    assert!((second.ee.sqrt() - 2.0 * lean).abs() < 2.0 * lean * 0.01, "{second:?}");
+    assert!((second.uu - 4.0).abs() < 1e-6);
+    // Its position is no part of the first base's error, and the first base's moves both of its points.
+    let size = 9;
+    assert_eq!(joint.covariance()[2 * size + 8], 0.0);
+    assert!((joint.covariance()[2 * size + 5] - 1.0).abs() < 1e-6);
+}
+
+#[test]
+fn no_points_or_no_height_is_no_joint() {
+    let mut field = Field::new(HANDHELD, [0.4, 0.7]);
+    assert!(Joint::of_shots(&field.bases, &[]).is_none());
+    let mut vector = field.shot(0, "a", [1.0, 2.0, 3.0]).vector.unwrap();
+    vector.up_m = None;
+    assert!(Joint::of_shots(&field.bases, &[(0, &vector)]).is_none());
+}

@@ -1,0 +1,320 @@
+//! A coordinate reference system: what it is, its parts, units, ellipsoid and grid factors.
+
+use std::sync::{Mutex, MutexGuard};
+
+use proj_sys as sys;
+
+use super::error::CrsError;
+use super::raw::Object;
+use crate::geodesy::frame::Ellipsoid;
+
+/// What kind of horizontal part a CRS has.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Kind {
+    /// Longitude and latitude.
+    Geographic,
+    /// Easting and northing of a map projection.
+    Projected,
+}
+
+/// Where a CRS is meant to be used.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AreaOfUse {
+    /// West, south, east and north edge in degrees; west is greater than east across ±180°.
+    pub edges_deg: [f64; 4],
+    /// The authority's name of the area.
+    pub name: String,
+}
+
+impl AreaOfUse {
+    /// Whether a position lies inside.
+    pub fn contains(&self, lon_deg: f64, lat_deg: f64) -> bool {
+        let [west, south, east, north] = self.edges_deg;
+        let in_longitude = if west <= east { (west..=east).contains(&lon_deg) } else { lon_deg >= west || lon_deg <= east };
+        in_longitude && (south..=north).contains(&lat_deg)
+    }
+}
+
+/// How a projected CRS's grid lies at a point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct GridFactors {
+    /// Convergence: true azimuth minus grid azimuth, in radians, east positive.
+    pub convergence_rad: f64,
+    /// Point scale factor along the meridian: grid length over ellipsoidal length.
+    pub scale: f64,
+}
+
+/// A coordinate reference system.
+pub struct Crs {
+    definition: String,
+    name: String,
+    id: Option<(String, String)>,
+    kind: Kind,
+    /// The horizontal part, without a vertical one.
+    horizontal: Mutex<Object>,
+    /// All of it, as named.
+    whole: Mutex<Object>,
+    vertical: Option<Vertical>,
+    /// Whether the CRS itself has an ellipsoidal height as third axis.
+    has_ellipsoid_height: bool,
+    ellipsoid: Ellipsoid,
+    /// Metres (projected) or radians (geographic) in one unit of the horizontal axes.
+    unit_factor: f64,
+    unit_name: String,
+    meridian_rad: f64,
+    area: Option<AreaOfUse>,
+    /// A copy for `proj_factors`, which writes to its object.
+    factors: Mutex<Object>,
+}
+
+/// The vertical part of a compound CRS.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Vertical {
+    /// Name.
+    pub name: String,
+    /// Metres in one unit.
+    pub unit_factor: f64,
+    /// Name of the unit.
+    pub unit_name: String,
+    /// Whether heights count downwards (depths).
+    pub down: bool,
+}
+
+impl Crs {
+    /// The CRS that a text names: an authority code, a compound of two, WKT, a PROJ string.
+    ///
+    /// # Errors
+    /// When PROJ does not know it, or it is neither geographic nor projected.
+    pub fn new(definition: &str) -> Result<Crs, CrsError> {
+        let definition = definition.trim();
+        let unknown = || CrsError::Unknown { definition: definition.to_owned() };
+        let text = if definition.starts_with('+') && !definition.contains("+type=crs") {
+            format!("{definition} +type=crs")
+        } else {
+            definition.to_owned()
+        };
+        let whole = Object::new(&text).filter(Object::is_crs).ok_or_else(unknown)?;
+        Crs::of(whole, definition.to_owned())
+    }
+
+    fn of(whole: Object, definition: String) -> Result<Crs, CrsError> {
+        let inside = |what: &str| CrsError::Inside { what: what.to_owned(), gist: whole.name() };
+        let unsuitable = |kind| CrsError::Unsuitable {
+            name: whole.name(),
+            purpose: "positions",
+            kind,
+            remedy: "name a geographic or projected one, alone or with a vertical one as in EPSG:32630+5773",
+        };
+        let compound = whole.kind() == sys::PJ_TYPE_PJ_TYPE_COMPOUND_CRS;
+        let horizontal =
+            if compound { whole.part(0) } else { whole.copy() }.ok_or_else(|| inside("reading the horizontal part"))?;
+        let kind = match horizontal.kind() {
+            sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_2D_CRS | sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_3D_CRS => Kind::Geographic,
+            sys::PJ_TYPE_PJ_TYPE_PROJECTED_CRS | sys::PJ_TYPE_PJ_TYPE_DERIVED_PROJECTED_CRS => Kind::Projected,
+            sys::PJ_TYPE_PJ_TYPE_GEOCENTRIC_CRS => return Err(unsuitable("earth-centred")),
+            sys::PJ_TYPE_PJ_TYPE_VERTICAL_CRS => return Err(unsuitable("a vertical one alone")),
+            sys::PJ_TYPE_PJ_TYPE_BOUND_CRS => {
+                return Err(unsuitable("bound to another by parameters of its own"));
+            }
+            _ => return Err(unsuitable("neither geographic nor projected")),
+        };
+        let (semi_major_m, inverse) = horizontal.ellipsoid().ok_or_else(|| inside("reading the ellipsoid"))?;
+        let axes = horizontal.axes();
+        let first = axes.first().ok_or_else(|| inside("reading the axes"))?;
+        let vertical = if compound {
+            let part = whole.part(1).ok_or_else(|| inside("reading the vertical part"))?;
+            let axis = part.axes().into_iter().next().ok_or_else(|| inside("reading the vertical axis"))?;
+            Some(Vertical {
+                name: part.name(),
+                unit_factor: axis.unit_factor,
+                unit_name: axis.unit_name,
+                down: axis.direction == "down",
+            })
+        } else {
+            None
+        };
+        Ok(Crs {
+            name: whole.name(),
+            id: whole.id(),
+            kind,
+            vertical,
+            has_ellipsoid_height: axes.len() == 3,
+            ellipsoid: Ellipsoid { semi_major_m, flattening: if inverse == 0.0 { 0.0 } else { 1.0 / inverse } },
+            unit_factor: first.unit_factor,
+            unit_name: first.unit_name.clone(),
+            meridian_rad: horizontal.prime_meridian_rad().unwrap_or(0.0),
+            area: whole.area_of_use().or_else(|| horizontal.area_of_use()).map(|(edges_deg, name)| AreaOfUse { edges_deg, name }),
+            factors: Mutex::new(horizontal.copy().ok_or_else(|| inside("copying"))?),
+            horizontal: Mutex::new(horizontal),
+            whole: Mutex::new(whole),
+            definition,
+        })
+    }
+
+    /// The text that named it.
+    pub fn definition(&self) -> &str {
+        &self.definition
+    }
+
+    /// PROJ's name.
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// Name and code for people: `WGS 84 / UTM zone 30N (EPSG:32630)`.
+    pub fn label(&self) -> String {
+        match &self.id {
+            Some((authority, code)) => format!("{} ({authority}:{code})", self.name),
+            None => self.name.clone(),
+        }
+    }
+
+    /// Authority and code, where it has them.
+    pub fn id(&self) -> Option<(&str, &str)> {
+        self.id.as_ref().map(|(authority, code)| (authority.as_str(), code.as_str()))
+    }
+
+    /// Geographic or projected.
+    pub fn kind(&self) -> Kind {
+        self.kind
+    }
+
+    /// The vertical part of a compound CRS.
+    pub fn vertical(&self) -> Option<&Vertical> {
+        self.vertical.as_ref()
+    }
+
+    /// Whether the third axis is the height above the ellipsoid.
+    pub fn has_ellipsoid_height(&self) -> bool {
+        self.has_ellipsoid_height
+    }
+
+    /// The ellipsoid.
+    pub fn ellipsoid(&self) -> &Ellipsoid {
+        &self.ellipsoid
+    }
+
+    /// Metres (projected) or radians (geographic) in one unit of the horizontal axes.
+    pub fn unit_factor(&self) -> f64 {
+        self.unit_factor
+    }
+
+    /// Name of the unit of the horizontal axes.
+    pub fn unit_name(&self) -> &str {
+        &self.unit_name
+    }
+
+    /// Longitude of its meridian from Greenwich in radians, east positive: 0 but for a few old systems.
+    pub fn meridian_rad(&self) -> f64 {
+        self.meridian_rad
+    }
+
+    /// Longitude from Greenwich and latitude in degrees, of a geographic CRS's own coordinates in its
+    /// own unit.
+    pub fn greenwich_degrees(&self, lon: f64, lat: f64) -> (f64, f64) {
+        let lon_deg = (lon * self.unit_factor + self.meridian_rad).to_degrees();
+        let wrapped = if lon_deg.abs() > 180.0 { (lon_deg + 180.0).rem_euclid(360.0) - 180.0 } else { lon_deg };
+        (wrapped, (lat * self.unit_factor).to_degrees())
+    }
+
+    /// Whether a geographic CRS has degrees counted from Greenwich.
+    pub fn is_plain(&self) -> bool {
+        self.meridian_rad == 0.0 && (self.unit_factor - 1f64.to_radians()).abs() < 1e-12
+    }
+
+    /// Where it is meant to be used.
+    pub fn area_of_use(&self) -> Option<&AreaOfUse> {
+        self.area.as_ref()
+    }
+
+    /// The geographic CRS of its datum with an ellipsoidal height: where positions are computed.
+    ///
+    /// # Errors
+    /// When PROJ cannot make it.
+    pub fn geographic_3d(&self) -> Result<Crs, CrsError> {
+        let inside = || CrsError::Inside { what: "finding the datum".into(), gist: self.name.clone() };
+        let geodetic = held(&self.horizontal).geodetic().ok_or_else(inside)?;
+        let whole = geodetic.with_height().ok_or_else(inside)?;
+        let definition = whole.name();
+        Crs::of(whole, definition)
+    }
+
+    /// The horizontal part alone.
+    ///
+    /// # Errors
+    /// When PROJ cannot copy it.
+    pub fn horizontal(&self) -> Result<Crs, CrsError> {
+        let inside = || CrsError::Inside { what: "copying".into(), gist: self.name.clone() };
+        let whole = held(&self.horizontal).copy().ok_or_else(inside)?;
+        let definition = whole.name();
+        Crs::of(whole, definition)
+    }
+
+    /// The horizontal part with an ellipsoidal height.
+    ///
+    /// # Errors
+    /// When PROJ cannot make it.
+    pub fn horizontal_3d(&self) -> Result<Crs, CrsError> {
+        let inside = || CrsError::Inside { what: "adding a height".into(), gist: self.name.clone() };
+        let whole = held(&self.horizontal).with_height().ok_or_else(inside)?;
+        let definition = whole.name();
+        Crs::of(whole, definition)
+    }
+
+    /// Whether its positions mean something only together with a date: its datum is a dynamic reference
+    /// frame by EPSG's register (ITRF2014, WGS 84 (G2139), and the ETRF realisations). A plate-fixed datum
+    /// (GDA2020, NAD83(2011)) is not; nor is an ensemble (WGS 84, ETRS89), whose members differ by more
+    /// than a date tells.
+    pub fn is_dynamic(&self) -> bool {
+        let geodetic = held(&self.horizontal).geodetic();
+        geodetic.is_some_and(|geodetic| geodetic.has_dynamic_datum())
+    }
+
+    /// Whether both are the same but for the order of geographic axes.
+    pub fn same_as(&self, other: &Crs) -> bool {
+        // A copy, so that no two locks are ever held at once.
+        let other = held(&other.whole).copy();
+        other.is_some_and(|other| held(&self.whole).equivalent(&other))
+    }
+
+    /// WKT 2:2019.
+    pub fn wkt2(&self) -> Option<String> {
+        held(&self.whole).wkt(sys::PJ_WKT_TYPE_PJ_WKT2_2019)
+    }
+
+    /// WKT 1 as GDAL writes it; none for what WKT 1 cannot say.
+    pub fn wkt1(&self) -> Option<String> {
+        held(&self.whole).wkt(sys::PJ_WKT_TYPE_PJ_WKT1_GDAL)
+    }
+
+    /// WKT 1 in the dialect of `.prj` files, of the horizontal part.
+    pub fn prj_text(&self) -> Option<String> {
+        held(&self.horizontal).wkt(sys::PJ_WKT_TYPE_PJ_WKT1_ESRI)
+    }
+
+    /// Convergence and scale of a projected CRS at a position on its datum, the longitude counted from
+    /// the CRS's own meridian ([`Crs::meridian_rad`]); none where the
+    /// projection has no such point, and for geographic systems.
+    pub fn grid_factors(&self, lon_rad: f64, lat_rad: f64) -> Option<GridFactors> {
+        if self.kind != Kind::Projected {
+            return None;
+        }
+        held(&self.factors).factors(lon_rad, lat_rad).map(|(convergence_rad, scale)| GridFactors { convergence_rad, scale })
+    }
+
+    /// A copy of PROJ's object.
+    pub(super) fn object(&self) -> Option<Object> {
+        held(&self.whole).copy()
+    }
+}
+
+/// PROJ writes to its objects while it reads them; each is used by one thread at a time.
+fn held(object: &Mutex<Object>) -> MutexGuard<'_, Object> {
+    object.lock().unwrap_or_else(|poisoned| poisoned.into_inner())
+}
+
+impl std::fmt::Debug for Crs {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        write!(f, "Crs({})", self.label())
+    }
+}

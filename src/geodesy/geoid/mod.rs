@@ -1,0 +1,143 @@
+//! Geoids: the height N of the geoid above the ellipsoid (the undulation), by which orthometric height
+//! = ellipsoidal height − N.
+//!
+//! Three sources, from the best to the coarsest: a grid file that the job names ([`GeoidGrid`]), the
+//! separation that the receiver wrote into its log, and the global model inside the program
+//! ([`GlobalGeoid`]). [`Geoid`] asks those that it was given, in this order.
+
+mod global;
+mod grid;
+mod open;
+#[cfg(test)]
+pub(crate) mod tests;
+
+pub use global::{GeoidReader, GlobalGeoid, NAME, SIGMA_M};
+pub use grid::GeoidGrid;
+pub(crate) use grid::Lattice;
+pub(crate) use open::{BandValues, lattice, one_line};
+pub use open::{GeoidError, MOST_NODES};
+
+use crate::geodesy::frame::Geodetic;
+
+/// Standard error in metres of a separation in a receiver's log where nothing better is stated: the
+/// tables inside receivers are coarse and go unnamed. Common practice; no published figure.
+pub const LOG_SIGMA_M: f64 = 1.0;
+
+/// Where an undulation comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Source {
+    /// A grid file that the job names.
+    Grid,
+    /// The separation in the log, from the receiver's own table.
+    Log,
+    /// The global model inside the program.
+    Global,
+}
+
+impl Source {
+    /// The word for it in layers and summaries.
+    pub fn word(self) -> &'static str {
+        match self {
+            Source::Grid => "grid",
+            Source::Log => "log",
+            Source::Global => "global",
+        }
+    }
+}
+
+/// An undulation, with its source.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Undulation {
+    /// Height of the geoid above the ellipsoid in metres.
+    pub metres: f64,
+    /// Where it comes from.
+    pub source: Source,
+    /// Its standard error in metres; none for a grid whose error was not stated.
+    pub sigma_m: Option<f64>,
+}
+
+/// The geoids of a job, asked in order: grid, log, global model.
+#[derive(Default)]
+pub struct Geoid {
+    grid: Option<GeoidGrid>,
+    log_sigma_m: Option<f64>,
+    global: Option<GlobalGeoid>,
+}
+
+impl Geoid {
+    /// One without any source, which knows no undulation; the others add to it.
+    pub fn new() -> Geoid {
+        Geoid::default()
+    }
+
+    /// With a grid, asked first.
+    pub fn with_grid(mut self, grid: GeoidGrid) -> Geoid {
+        self.grid = Some(grid);
+        self
+    }
+
+    /// With the separations of the log where the grid knows nothing; their standard error in metres,
+    /// [`LOG_SIGMA_M`] where none is stated.
+    pub fn with_log(mut self, sigma_m: Option<f64>) -> Geoid {
+        self.log_sigma_m = Some(sigma_m.unwrap_or(LOG_SIGMA_M));
+        self
+    }
+
+    /// With the global model where neither grid nor log knows anything.
+    pub fn with_global(mut self, global: GlobalGeoid) -> Geoid {
+        self.global = Some(global);
+        self
+    }
+
+    /// The grid.
+    pub fn grid(&self) -> Option<&GeoidGrid> {
+        self.grid.as_ref()
+    }
+
+    /// Whether there is any source to ask.
+    pub fn has_any(&self) -> bool {
+        self.grid.is_some() || self.log_sigma_m.is_some() || self.global.is_some()
+    }
+
+    /// The name of a source for summaries; none for one that this geoid does not have.
+    pub fn name(&self, source: Source) -> Option<String> {
+        match source {
+            Source::Grid => self.grid.as_ref().map(GeoidGrid::name),
+            Source::Log => self.log_sigma_m.map(|_| "separation in the log (the receiver's own table)".to_owned()),
+            Source::Global => self.global.as_ref().map(|_| NAME.to_owned()),
+        }
+    }
+
+    /// A reader for one thread, fast for points in crowds.
+    pub fn reader(&self) -> Reader<'_> {
+        Reader { geoid: self, global: self.global.as_ref().map(GlobalGeoid::reader) }
+    }
+
+    /// The undulation at one position; see [`Reader::undulation_m`].
+    pub fn undulation_m(&self, at: &Geodetic, separation_m: Option<f64>) -> Option<Undulation> {
+        self.reader().undulation_m(at, separation_m)
+    }
+}
+
+/// A reader of a [`Geoid`] that remembers where it was last.
+pub struct Reader<'g> {
+    geoid: &'g Geoid,
+    global: Option<GeoidReader<'g>>,
+}
+
+impl Reader<'_> {
+    /// The undulation at a position (its height is not used), with the log's separation in metres where
+    /// it has one. None where no source that the geoid has knows it.
+    pub fn undulation_m(&mut self, at: &Geodetic, separation_m: Option<f64>) -> Option<Undulation> {
+        if let Some(grid) = &self.geoid.grid
+            && let Some(metres) = grid.undulation_m(at.lat_rad.to_degrees(), at.lon_rad.to_degrees())
+        {
+            return Some(Undulation { metres, source: Source::Grid, sigma_m: grid.sigma_m() });
+        }
+        if let (Some(sigma_m), Some(metres)) = (self.geoid.log_sigma_m, separation_m.filter(|metres| metres.is_finite())) {
+            return Some(Undulation { metres, source: Source::Log, sigma_m: Some(sigma_m) });
+        }
+        let metres = self.global.as_mut()?.undulation_m(at);
+        Some(Undulation { metres, source: Source::Global, sigma_m: Some(SIGMA_M) })
+    }
+}

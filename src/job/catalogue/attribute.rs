@@ -1,0 +1,173 @@
+//! An attribute of coded features: from the text of a log to a typed value, and whether that is one it may have.
+
+use super::file::{AttributeKind, AttributeSettings};
+use crate::intake::extras::{self, is_missing};
+use crate::output::columns::{Domain, Values};
+
+/// A settled attribute.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Attribute {
+    /// Its name in the layer.
+    pub name: String,
+    /// Title and unit for people.
+    pub description: String,
+    /// Its type.
+    pub kind: AttributeKind,
+    /// Headers of the logs that hold it, in small letters.
+    pub columns: Vec<String>,
+    /// What values it may have.
+    pub domain: Option<Domain>,
+}
+
+/// A value of an attribute.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Value {
+    /// None was written.
+    Missing,
+    /// A text.
+    Text(String),
+    /// A whole number.
+    Integer(i64),
+    /// A number.
+    Real(f64),
+}
+
+/// What is wrong with a value that was written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Problem {
+    /// It is not of the attribute's type: the field stays empty, the ledger has the text.
+    Type,
+    /// It is none that the attribute may have; the layer has it all the same.
+    Domain,
+}
+
+impl Attribute {
+    pub(super) fn new(name: &str, settings: &AttributeSettings) -> Attribute {
+        let unit = settings.unit.as_ref().map(|unit| format!(", {unit}")).unwrap_or_default();
+        let values = if !settings.list.is_empty() {
+            Some(Values::List(settings.list.meanings()))
+        } else if settings.least.is_some() || settings.greatest.is_some() {
+            Some(Values::Range { least: settings.least, greatest: settings.greatest })
+        } else {
+            None
+        };
+        let title = settings.title.clone().unwrap_or_else(|| name.replace('_', " "));
+        Attribute {
+            name: name.to_owned(),
+            description: format!("{title}{unit}."),
+            kind: settings.kind,
+            columns: match settings.columns.as_slice() {
+                [] => vec![name.to_lowercase()],
+                columns => columns.iter().map(|column| column.trim().to_lowercase()).collect(),
+            },
+            domain: values.map(|values| Domain { name: name.to_owned(), description: title, values }),
+        }
+    }
+
+    /// Whether a header of a log holds it.
+    pub fn is_in(&self, header: &str) -> bool {
+        let header = header.trim().to_lowercase();
+        self.columns.contains(&header)
+    }
+
+    /// The value of a field of a log, and what is wrong with it.
+    pub fn read(&self, cell: &str, decimal_comma: bool) -> (Value, Option<Problem>) {
+        let cell = cell.trim();
+        let missing = if self.kind == AttributeKind::Text { cell.is_empty() } else { is_missing(cell) };
+        if missing {
+            return (Value::Missing, None);
+        }
+        let value = match self.kind {
+            AttributeKind::Text => Value::Text(cell.to_owned()),
+            AttributeKind::Integer => match cell.parse() {
+                Ok(number) => Value::Integer(number),
+                Err(_) => return (Value::Missing, Some(Problem::Type)),
+            },
+            AttributeKind::Real => match extras::real(cell, decimal_comma) {
+                Some(number) => Value::Real(number),
+                None => return (Value::Missing, Some(Problem::Type)),
+            },
+        };
+        self.judged(value)
+    }
+
+    /// A value with the spelling of the list, and whether it is one that the attribute may have.
+    fn judged(&self, value: Value) -> (Value, Option<Problem>) {
+        let Some(domain) = &self.domain else { return (value, None) };
+        let in_domain = match (&domain.values, &value) {
+            (Values::List(list), Value::Text(text)) => {
+                let known = list.iter().find(|(known, _)| known == text);
+                match known.or_else(|| list.iter().find(|(known, _)| known.to_lowercase() == text.to_lowercase())) {
+                    Some((known, _)) => return (Value::Text(known.clone()), None),
+                    None => false,
+                }
+            }
+            (Values::List(list), Value::Integer(number)) => list.iter().any(|(known, _)| known.trim() == number.to_string()),
+            (Values::Range { least, greatest }, Value::Integer(_) | Value::Real(_)) => {
+                let number = match value {
+                    Value::Integer(number) => number as f64,
+                    Value::Real(number) => number,
+                    Value::Missing | Value::Text(_) => f64::NAN,
+                };
+                least.is_none_or(|least| number >= least) && greatest.is_none_or(|greatest| number <= greatest)
+            }
+            _ => true,
+        };
+        (value, (!in_domain).then_some(Problem::Domain))
+    }
+
+    /// What the attribute may have, in words, for the ledger.
+    pub fn allowed(&self) -> String {
+        match (self.domain.as_ref().map(|domain| &domain.values), self.kind) {
+            (Some(Values::List(list)), _) => {
+                let known: Vec<&str> = list.iter().map(|(known, _)| known.as_str()).collect();
+                known.join(", ")
+            }
+            (Some(Values::Range { least, greatest }), _) => match (least, greatest) {
+                (Some(least), Some(greatest)) => format!("{least} to {greatest}"),
+                (Some(least), None) => format!("{least} and above"),
+                (None, Some(greatest)) => format!("up to {greatest}"),
+                (None, None) => "any number".into(),
+            },
+            (None, AttributeKind::Integer) => "a whole number".into(),
+            (None, AttributeKind::Real) => "a number".into(),
+            (None, AttributeKind::Text) => "any text".into(),
+        }
+    }
+}
+
+/// Checks an attribute's settings: the key at fault and the sentence.
+pub(super) fn check(name: &str, settings: &AttributeSettings) -> Result<(), (&'static str, String)> {
+    let has_range = settings.least.is_some() || settings.greatest.is_some();
+    let plain = name.starts_with(|c: char| c.is_alphabetic()) && name.chars().all(|c| c.is_alphanumeric() || c == '_');
+    if !plain || name.len() > 60 {
+        return Err(("type", format!("\"{name}\" cannot name an attribute; use letters, digits and _, a letter first")));
+    }
+    if has_range && !settings.list.is_empty() {
+        return Err(("list", format!("{name} has a list and a range; keep one of them")));
+    }
+    if has_range && settings.kind == AttributeKind::Text {
+        return Err(("type", format!("{name} is a text and cannot have least or greatest; give it a list, or another type")));
+    }
+    if !settings.list.is_empty() && settings.kind == AttributeKind::Real {
+        return Err((
+            "type",
+            format!("{name} is a real number and cannot have a list; give it least and greatest, or another type"),
+        ));
+    }
+    if settings.kind == AttributeKind::Integer
+        && let Some(word) = settings.list.words().find(|word| word.trim().parse::<i64>().is_err())
+    {
+        return Err(("list", format!("{name} is a whole number, and its list has \"{word}\"")));
+    }
+    let bounds = [settings.least, settings.greatest];
+    if bounds.iter().flatten().any(|bound| !bound.is_finite()) {
+        return Err(("least", format!("least and greatest of {name} must be numbers")));
+    }
+    if let [Some(least), Some(greatest)] = bounds
+        && least > greatest
+    {
+        return Err(("least", format!("least ({least}) of {name} is above greatest ({greatest})")));
+    }
+    Ok(())
+}

@@ -1,0 +1,351 @@
+//! Feature codes: which layer a feature goes to, what it must be like, and which attributes it has.
+//!
+//! [`load`] reads a catalogue file and settles it: layers in the order in which codes name them, aliases and families of
+//! codes ready for look-up. Rows, layers and formats are not known here.
+
+mod attribute;
+pub mod file;
+
+use std::collections::{BTreeMap, HashMap};
+use std::path::Path;
+
+use glob::{MatchOptions, Pattern};
+
+use crate::job::{JobError, LayerName, settings};
+use crate::output::columns::GeometryKind;
+pub use attribute::{Attribute, Problem, Value};
+pub use file::{AttributeKind, Geometry};
+use file::{CatalogueFile, CodeSettings, UnknownAction};
+
+/// Families match without regard to capitals; `*` also matches dots and slashes.
+const FAMILY: MatchOptions =
+    MatchOptions { case_sensitive: false, require_literal_separator: false, require_literal_leading_dot: false };
+
+/// A settled catalogue.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Catalogue {
+    /// Name of the file, for the account.
+    pub name: String,
+    /// The layers, in the order of writing.
+    pub layers: Vec<CodedLayer>,
+    /// The codes, in the order of the file.
+    pub codes: Vec<Code>,
+    /// Whether rows of unknown codes are held.
+    pub holds_unknown: bool,
+    /// The layer of rows of unknown codes; none: `features`.
+    pub unknown_layer: Option<usize>,
+    /// Codes and aliases in small letters.
+    exact: HashMap<String, usize>,
+    /// Families of codes with the code of each.
+    families: Vec<(Pattern, usize)>,
+}
+
+/// A layer of coded features.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CodedLayer {
+    /// Its name in files.
+    pub id: String,
+    /// A title for people.
+    pub title: String,
+    /// What it holds.
+    pub description: String,
+    /// Geometry.
+    pub geometry: GeometryKind,
+    /// Side in metres of the cells that its positions are moved to the middle of; none: exact.
+    pub coarse_cell_m: Option<f64>,
+    /// Attributes of all its codes.
+    pub attributes: Vec<Attribute>,
+}
+
+/// A feature code.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Code {
+    /// As the file has it.
+    pub code: String,
+    /// For people.
+    pub title: String,
+    /// Index of its layer.
+    pub layer: usize,
+    /// Geometry of its features.
+    pub geometry: Geometry,
+    /// Height of the sighted spot over the ground point in metres.
+    pub target_height_m: Option<f64>,
+    /// Diameter in metres of what is shot at its near face.
+    pub face_diameter_m: Option<f64>,
+    /// Standard error of that diameter in metres.
+    pub sigma_face_diameter_m: f64,
+    /// Largest radius of the 95 % circle in metres.
+    pub tolerance_horizontal95_m: Option<f64>,
+    /// Largest half of the 95 % interval of the height in metres.
+    pub tolerance_vertical95_m: Option<f64>,
+    /// Its attributes by their index in the layer, and whether each is required.
+    pub attributes: Vec<(usize, bool)>,
+}
+
+impl Catalogue {
+    /// The code of a row.
+    pub fn find(&self, code: &str) -> Option<&Code> {
+        let code = code.trim();
+        let index = self.exact.get(&code.to_lowercase()).copied().or_else(|| {
+            let found = self.families.iter().find(|(family, _)| family.matches_with(code, FAMILY));
+            found.map(|(_, index)| *index)
+        })?;
+        self.codes.get(index)
+    }
+
+    /// Whether any layer is written coarse.
+    pub fn has_coarse(&self) -> bool {
+        self.layers.iter().any(|layer| layer.coarse_cell_m.is_some())
+    }
+
+    /// The side in metres of the greatest cells of any layer; none where all are exact.
+    pub fn greatest_cell_m(&self) -> Option<f64> {
+        self.layers.iter().filter_map(|layer| layer.coarse_cell_m).max_by(f64::total_cmp)
+    }
+
+    /// The catalogue with its exact places, for the crew's own use.
+    #[must_use]
+    pub fn exact(mut self) -> Catalogue {
+        self.layers.iter_mut().for_each(|layer| layer.coarse_cell_m = None);
+        self
+    }
+}
+
+/// Reads a catalogue file. `name` is what messages and the account call it.
+///
+/// # Errors
+/// What is wrong with it, with its line.
+pub fn load(path: &Path, name: &str) -> Result<Catalogue, JobError> {
+    let text = std::fs::read_to_string(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
+    parse(&text, name)
+}
+
+/// Reads a catalogue from its text.
+///
+/// # Errors
+/// As [`load`].
+pub fn parse(text: &str, name: &str) -> Result<Catalogue, JobError> {
+    let (file, document): (CatalogueFile, _) = settings::read(text, name, "the catalogue")?;
+    settle(file, name).map_err(|(path, problem)| {
+        let path: Vec<&str> = path.iter().map(String::as_str).collect();
+        document.wrong(document.offset_of(&path), problem)
+    })
+}
+
+/// The path of keys to what is wrong, and the sentence.
+type Wrong = (Vec<String>, String);
+
+fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
+    let in_code = |index: usize, key: &str, problem: String| (vec!["codes".into(), index.to_string(), key.into()], problem);
+    if file.codes.is_empty() {
+        return Err((vec!["codes".into()], "the catalogue has no codes; write at least one [[codes]]".into()));
+    }
+    for (name, attribute) in &file.attributes {
+        attribute::check(name, attribute)
+            .map_err(|(key, problem)| (vec!["attributes".into(), name.clone(), key.into()], problem))?;
+    }
+    let mut catalogue = Catalogue {
+        name: name.to_owned(),
+        layers: Vec::new(),
+        codes: Vec::new(),
+        holds_unknown: file.unknown.action == UnknownAction::Hold,
+        unknown_layer: None,
+        exact: HashMap::new(),
+        families: Vec::new(),
+    };
+    for (index, settings) in file.codes.iter().enumerate() {
+        check_code(settings).map_err(|(key, problem)| in_code(index, key, problem))?;
+        let layer = catalogue
+            .layer_of(&file, &settings.layer, settings.geometry, Some(&settings.code))
+            .map_err(|(key, problem)| in_code(index, key, problem))?;
+        let mut attributes = Vec::with_capacity(settings.attributes.len());
+        for name in &settings.attributes {
+            let Some(described) = file.attributes.get(name) else {
+                let known: Vec<&str> = file.attributes.keys().map(String::as_str).collect();
+                let problem = format!("there is no [attributes.{name}]; the catalogue has: {}", known.join(", "));
+                return Err(in_code(index, "attributes", problem));
+            };
+            attributes.push((catalogue.layers[layer].attribute(name, described), settings.required.contains(name)));
+        }
+        if let Some(name) = settings.required.iter().find(|name| !settings.attributes.contains(name)) {
+            return Err(in_code(
+                index,
+                "required",
+                format!("{name} is required and not among the attributes of {}", settings.code),
+            ));
+        }
+        let known = catalogue.codes.len();
+        catalogue.codes.push(Code {
+            code: settings.code.clone(),
+            title: settings.title.clone(),
+            layer,
+            geometry: settings.geometry,
+            target_height_m: settings.target_height_m,
+            face_diameter_m: settings.face_diameter_m,
+            sigma_face_diameter_m: settings.sigma_face_diameter_m.unwrap_or(0.0),
+            tolerance_horizontal95_m: settings.tolerance_horizontal95_m,
+            tolerance_vertical95_m: settings.tolerance_vertical95_m,
+            attributes,
+        });
+        for word in std::iter::once(&settings.code).chain(&settings.aliases) {
+            let key = if *word == settings.code { "code" } else { "aliases" };
+            if word.contains(['*', '?']) {
+                let family = Pattern::new(&word.replace('[', "[[]"))
+                    .map_err(|error| in_code(index, key, format!("\"{word}\" is no family of codes: {error}")))?;
+                catalogue.families.push((family, known));
+            } else if let Some(other) = catalogue.exact.insert(word.trim().to_lowercase(), known) {
+                let other = &catalogue.codes[other].code;
+                return Err(in_code(
+                    index,
+                    key,
+                    format!("\"{word}\" stands for {other} already; capitals do not tell codes apart"),
+                ));
+            }
+        }
+    }
+    // Last, so that a layer of its own stands behind those of the codes.
+    if let Some(id) = file.unknown.layer.as_deref().filter(|id| *id != "features") {
+        let at = |problem| (vec!["unknown".into(), "layer".into()], problem);
+        if catalogue.holds_unknown {
+            return Err(at("rows of unknown codes are held (action = \"hold\"), and so need no layer".into()));
+        }
+        let layer = catalogue.layer_of(&file, id, Geometry::Point, None).map_err(|(_, problem)| at(problem))?;
+        catalogue.unknown_layer = Some(layer);
+    }
+    for (id, settings) in &file.layers {
+        let in_layer = |key: &str, problem: String| Err((vec!["layers".into(), id.clone(), key.into()], problem));
+        let Some(layer) = catalogue.layers.iter().find(|layer| layer.id == *id) else {
+            return Err((vec!["layers".into(), id.clone()], format!("no code has the layer {id}")));
+        };
+        match settings.coarse_cell_m {
+            Some(cell) if !(cell.is_finite() && cell > 0.0) => {
+                return in_layer(
+                    "coarse_cell_m",
+                    format!("coarse_cell_m is {cell}; write the side of a cell in metres, above zero"),
+                );
+            }
+            Some(_) if layer.geometry != GeometryKind::Point => {
+                return in_layer(
+                    "coarse_cell_m",
+                    "coarse_cell_m is for layers of points; a line or area would still show its shape".into(),
+                );
+            }
+            _ => {}
+        }
+    }
+    Ok(catalogue)
+}
+
+impl Catalogue {
+    /// The index of a layer, made where it is new.
+    fn layer_of(
+        &mut self,
+        file: &CatalogueFile,
+        id: &str,
+        geometry: Geometry,
+        code: Option<&str>,
+    ) -> Result<usize, (&'static str, String)> {
+        let geometry = match geometry {
+            Geometry::Point => GeometryKind::Point,
+            Geometry::Line => GeometryKind::Line,
+            Geometry::Area => GeometryKind::Area,
+        };
+        if let Some(known) = self.layers.iter().position(|layer| layer.id == id) {
+            if self.layers[known].geometry != geometry {
+                let other = self.codes.iter().find(|code| code.layer == known).map_or("another code", |code| code.code.as_str());
+                let word = |kind| match kind {
+                    GeometryKind::Line => "lines",
+                    GeometryKind::Area => "areas",
+                    GeometryKind::Point | GeometryKind::None => "points",
+                };
+                let problem = format!(
+                    "the layer {id} has {} of {other} and cannot have {} too; name another layer",
+                    word(self.layers[known].geometry),
+                    word(geometry)
+                );
+                return Err(("geometry", problem));
+            }
+            return Ok(known);
+        }
+        check_layer_id(id).map_err(|problem| ("layer", problem))?;
+        if let Some(other) = self.layers.iter().find(|layer| layer.id.eq_ignore_ascii_case(id)) {
+            return Err(("layer", format!("the layer {id} differs from {} by capitals alone; spell both alike", other.id)));
+        }
+        let settings = file.layers.get(id).cloned().unwrap_or_default();
+        let plain = match code {
+            Some(_) => format!("Features of the codes whose layer is {id}."),
+            None => "Features whose code is not in the catalogue.".to_owned(),
+        };
+        self.layers.push(CodedLayer {
+            id: id.to_owned(),
+            title: settings.title.unwrap_or_else(|| id.replace('_', " ")),
+            description: settings.description.unwrap_or(plain),
+            geometry,
+            coarse_cell_m: settings.coarse_cell_m,
+            attributes: Vec::new(),
+        });
+        Ok(self.layers.len() - 1)
+    }
+}
+
+impl CodedLayer {
+    /// The index of an attribute, added where it is new.
+    fn attribute(&mut self, name: &str, settings: &file::AttributeSettings) -> usize {
+        let found = self.attributes.iter().position(|attribute| attribute.name == name);
+        found.unwrap_or_else(|| {
+            self.attributes.push(Attribute::new(name, settings));
+            self.attributes.len() - 1
+        })
+    }
+}
+
+/// Names of layers must suit every format, and not be one that the program keeps for itself.
+fn check_layer_id(id: &str) -> Result<(), String> {
+    let plain = !id.is_empty()
+        && id.len() <= 40
+        && id.starts_with(|c: char| c.is_ascii_lowercase())
+        && id.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_');
+    if !plain {
+        return Err(format!("\"{id}\" cannot name a layer; use small letters, digits and _, a letter first, 40 at most"));
+    }
+    if ["gpkg_", "rtree_", "sqlite_"].iter().any(|kept| id.starts_with(kept)) || id == "layer_styles" {
+        return Err(format!("\"{id}\" is kept by GeoPackage; name the layer otherwise"));
+    }
+    let own = |name: LayerName| serde_json::to_value(name).ok().is_some_and(|value| value == id);
+    if LayerName::ALL.into_iter().any(own) {
+        return Err(format!("\"{id}\" is one of the program's own layers; name the layer otherwise"));
+    }
+    Ok(())
+}
+
+fn check_code(settings: &CodeSettings) -> Result<(), (&'static str, String)> {
+    for word in std::iter::once(&settings.code).chain(&settings.aliases) {
+        if word.trim().is_empty() {
+            return Err((if settings.code.trim().is_empty() { "code" } else { "aliases" }, "a code is empty".into()));
+        }
+    }
+    let lengths = [
+        ("face_diameter_m", settings.face_diameter_m),
+        ("sigma_face_diameter_m", settings.sigma_face_diameter_m),
+        ("tolerance_horizontal95_m", settings.tolerance_horizontal95_m),
+        ("tolerance_vertical95_m", settings.tolerance_vertical95_m),
+    ];
+    for (key, value) in lengths {
+        if value.is_some_and(|value| !(value.is_finite() && value >= 0.0)) {
+            return Err((key, format!("{key} must be metres, zero or above")));
+        }
+    }
+    if settings.target_height_m.is_some_and(|value| !value.is_finite()) {
+        return Err(("target_height_m", "target_height_m must be metres".into()));
+    }
+    let mut seen = BTreeMap::new();
+    for name in &settings.attributes {
+        if seen.insert(name, ()).is_some() {
+            return Err(("attributes", format!("{name} stands twice")));
+        }
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,287 @@
+//! The height of a tree, a mast, a wall: from its foot to its top, shot from one standpoint.
+//!
+//! Rows: `foot` and `top`, one each; `distance` where the distance was measured in a row of its own,
+//! for instance to the stem at eye level. Each end takes its horizontal distance HD from its own row;
+//! where that has none, from the `distance` row; else from the row of the other end.
+//!
+//! - One distance for both: H = HD (tan I_top − tan I_foot), tangents. The top is taken as plumb over
+//!   the foot. Trigonometric levelling of an object whose foot cannot be reached, any surveying text, e.g. C. D.
+//!   Ghilani, "Elementary Surveying", ch. 4 (from memory); on a slope AB = OC (tan AOC − tan BOC), C. Brack and
+//!   G. Wood, forest mensuration notes of the Australian National University.
+//! - Two distances: H = S_top sin I_top − S_foot sin I_foot, sines, which asks no plumb object (D. C. Bragg 2007, U.S. Forest
+//!   Service, on tangents and sines). With azimuths (full shots, also of two bases) the difference of both
+//!   vectors gives the length along the stem, the lean from the vertical and its azimuth, and the
+//!   horizontal offset of the top from the foot as well, in the horizon of the foot.
+//!
+//! The height of the instrument cancels; it is needed to place foot and top. A slope distance is brought to the
+//! horizontal by the inclination of its own row; every inclination is freed of refraction.
+//!
+//! Standard errors: each inclination and distance errs on its own, a distance that serves both ends
+//! moves them together, base and orientation cancel by the joint covariance. A top that lies over the
+//! foot within the 95 % ellipse gives no azimuth of lean; the errors of offset and lean are then
+//! those along the worse direction.
+//!
+//! Stops at: tangents of more than 89°; the convergence of the plumb lines in tangents, below 2 mm for 100 m of height
+//! at 1 km; a lean where the two are not both full shots.
+
+use super::reading::{Arms, Distance, Reading, at_most_one, unknown_roles};
+use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
+use crate::geodesy::covariance::Covariance;
+use crate::shots::reduce::Vector;
+
+mod standoff;
+#[cfg(test)]
+mod tests;
+mod vectors;
+
+/// Steepest inclination of a tangent.
+const STEEPEST_DEG: f64 = 89.0;
+
+/// Two distances that should be one may differ by so many standard errors of their difference.
+const AGREEMENT_SIGMAS: f64 = 3.0;
+
+const ROLES: [&str; 3] = ["foot", "top", "distance"];
+
+/// Computes a height.
+///
+/// # Errors
+/// A sentence that says which row lacks what, or that the readings make no height.
+pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+    let (foot, top, distance) = (group.only("foot")?, group.only("top")?, at_most_one(group, "distance")?);
+    let mut composed = match (whole(foot), whole(top)) {
+        (Some(foot_vector), Some(top_vector)) => vectors::compute(group, [(foot, foot_vector), (top, top_vector)])?,
+        _ => by_angles(group, [Some(foot), Some(top), distance])?,
+    };
+    composed.warnings.extend(unknown_roles(group, &ROLES));
+    if let Some(distance) = distance {
+        composed.warnings.extend(disagreement(group, distance, [foot, top])?);
+    }
+    let height = composed.values[0].estimate;
+    if composed.values.iter().any(|value| !(value.estimate.value.is_finite() && value.estimate.sigma.is_finite())) {
+        return Err(format!("{} of {}: its readings and their standard errors give no finite height", group.measure, group.name));
+    }
+    if height.value <= 0.0 {
+        return Err(format!(
+            "{} of {}: the top (row {}) comes out {:.2} m below the foot (row {}); see whether the roles are exchanged, or \
+             the sign of an inclination is wrong",
+            group.measure, group.name, top.label, -height.value, foot.label
+        ));
+    }
+    Ok(composed)
+}
+
+/// The vector of a full shot.
+fn whole(row: &Sighting) -> Option<&Vector> {
+    row.vector.as_ref().filter(|vector| vector.up_m.is_some())
+}
+
+/// A point of a full shot.
+fn part_of_vector(group: &Group<'_>, role: &'static str, row: &Sighting, vector: &Vector) -> Option<Part> {
+    let base = group.base(row);
+    let covariance = vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m) + base.covariance;
+    let at = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]);
+    Some(Part { role, at, base: row.base, covariance })
+}
+
+/// The foot stands for the object.
+fn shape(parts: &[Part]) -> Shape {
+    parts.iter().find(|part| part.role == "foot").map_or(Shape::None, |foot| Shape::Point(foot.at))
+}
+
+/// Rows of one base in a vertical plane each: foot, top, and the distance's own row.
+struct Ends<'g> {
+    rows: Vec<&'g Sighting>,
+    readings: Vec<Reading>,
+    /// The row that the horizontal distance of foot and of top comes from.
+    sources: [usize; 2],
+}
+
+/// Horizontal distances and rises over the axis of foot and top: `[foot run, foot rise, top run, top rise]`.
+fn profile(readings: &[Reading], sources: [usize; 2]) -> Option<[f64; 4]> {
+    let end = |i: usize| match sources[i] {
+        own if own == i => readings[i].own().and_then(|(run, rise)| Some((run, rise?))),
+        other => readings[other].own().and_then(|(run, _)| Some((run, readings[i].rise_at(run)?))),
+    };
+    let ((foot_run, foot_rise), (top_run, top_rise)) = (end(0)?, end(1)?);
+    Some([foot_run, foot_rise, top_run, top_rise])
+}
+
+/// One distance with two inclinations, or two distances without azimuths.
+fn by_angles(group: &Group<'_>, rows: [Option<&Sighting>; 3]) -> Result<Composed, Refusal> {
+    let rows: Vec<&Sighting> = rows.into_iter().flatten().collect();
+    let ends = Ends::of(group, rows)?;
+    let (foot, top) = (ends.rows[0], ends.rows[1]);
+    let none = || format!("{} of {}: its readings give no height", group.measure, group.name);
+    let arms = Arms::of(&ends.readings, 0.0, |readings| profile(readings, ends.sources)).ok_or_else(none)?;
+    let [lift_foot, lift_top] = lifts([foot, top]);
+    let mut height = arms.combined([0.0, -1.0, 0.0, 1.0]);
+    height.value += lift_top - lift_foot;
+    let mut warnings: Vec<String> = standoff::warning(&ends, height.sigma).into_iter().collect();
+
+    let mut parts = Vec::new();
+    for (i, role) in [(0, "foot"), (1, "top")] {
+        parts.extend(ends.part(group, i, role));
+    }
+    let mut method = ends.method();
+    if [0, 1].iter().all(|i| ends.azimuth_row(*i).is_none()) {
+        method.push_str("; without an azimuth it has no place on the map");
+    } else if parts.is_empty() {
+        warnings.push(format!(
+            "the height stands, but foot and top are not placed: the instrument height is not known; write it in rows {} and {}",
+            foot.label, top.label
+        ));
+    }
+    let values = vec![Value { name: "height_m", estimate: height }, Value { name: "distance_m", estimate: arms.estimate(0) }];
+    Ok(Composed { method, values, shape: shape(&parts), parts, warnings, ..Composed::default() })
+}
+
+/// What the heights of instrument and target add to the rises of foot and top. The instrument's cancels
+/// unless both rows have one of their own.
+fn lifts([foot, top]: [&Sighting; 2]) -> [f64; 2] {
+    let (foot_height, top_height) = foot.instrument_height_m.zip(top.instrument_height_m).unwrap_or((0.0, 0.0));
+    [foot_height - foot.target_height_m, top_height - top.target_height_m]
+}
+
+impl<'g> Ends<'g> {
+    fn of(group: &Group<'_>, rows: Vec<&'g Sighting>) -> Result<Ends<'g>, Refusal> {
+        let head = format!("{} of {}", group.measure, group.name);
+        if let Some(other) = rows.iter().find(|row| row.base != rows[0].base) {
+            return Err(format!(
+                "{head}: rows {} and {} were shot from different bases; foot and top then each need a distance, an \
+                 inclination and an azimuth",
+                rows[0].label, other.label
+            ));
+        }
+        let readings = rows.iter().map(|row| Reading::of(group, row)).collect::<Result<Vec<_>, _>>()?;
+        if let Some(row) = rows[..2].iter().find(|row| row.inclination_rad.is_none()) {
+            return Err(format!("{head}: row {} ({}) has no inclination; measure it, or write it in", row.label, row.role));
+        }
+        let has = |i: &usize| readings.get(*i).is_some_and(|reading| reading.distance.is_some());
+        if let Some(row) = rows.get(2).filter(|_| !has(&2)) {
+            return Err(format!(
+                "{head}: row {} (distance) has no distance that can be levelled; write in its horizontal distance, or its \
+                 slope distance with its inclination",
+                row.label
+            ));
+        }
+        let source = |order: [usize; 3]| order.into_iter().find(has);
+        let (Some(for_foot), Some(for_top)) = (source([0, 2, 1]), source([1, 2, 0])) else {
+            return Err(format!(
+                "{head}: none of its rows has a distance that can be levelled; measure the horizontal distance, or the \
+                 slope distance with its inclination, in the row of foot or top or in one with role distance"
+            ));
+        };
+        let ends = Ends { rows, readings, sources: [for_foot, for_top] };
+        ends.steepness(&head)?;
+        Ok(ends)
+    }
+
+    /// Tangents go to infinity overhead.
+    fn steepness(&self, head: &str) -> Result<(), Refusal> {
+        let steep = |i: usize| self.readings[i].inclination_rad.is_some_and(|angle| angle.abs() > STEEPEST_DEG.to_radians());
+        for (i, source) in self.sources.into_iter().enumerate() {
+            let by_tangent = source != i || !matches!(self.readings[i].distance, Some(Distance::Slope(_)));
+            if by_tangent && steep(i) {
+                return Err(format!(
+                    "{head}: row {} ({}) is steeper than {STEEPEST_DEG}°, where no height follows from a horizontal \
+                     distance; measure its slope distance, or stand farther off",
+                    self.rows[i].label, self.rows[i].role
+                ));
+            }
+            if source != i && steep(source) {
+                return Err(format!(
+                    "{head}: the distance of row {} is steeper than {STEEPEST_DEG}°, so that hardly any horizontal \
+                     distance is left; measure a flatter one",
+                    self.rows[source].label
+                ));
+            }
+        }
+        Ok(())
+    }
+
+    /// Whether one distance serves both ends.
+    fn is_plumb(&self) -> bool {
+        self.sources[0] == self.sources[1]
+    }
+
+    /// The row whose azimuth an end lies on.
+    fn azimuth_row(&self, end: usize) -> Option<usize> {
+        let order = if self.is_plumb() { [self.sources[0], 0, 1] } else { [end, self.sources[end], end] };
+        order.into_iter().find(|i| self.rows[*i].true_azimuth_rad.is_some())
+    }
+
+    /// An end as a point, where its azimuth and the height of the instrument are known.
+    fn part(&self, group: &Group<'_>, end: usize, role: &'static str) -> Option<Part> {
+        let row = self.rows[end];
+        if let Some(vector) = whole(row).filter(|_| self.sources[end] == end) {
+            return part_of_vector(group, role, row, vector);
+        }
+        let azimuth_row = self.azimuth_row(end)?;
+        let lift_m = row.instrument_height_m? - row.target_height_m;
+        let arms = Arms::of(&self.readings, self.rows[azimuth_row].sigma_orientation_rad, |readings| {
+            let ends = profile(readings, self.sources)?;
+            let (sin, cos) = readings[azimuth_row].azimuth_rad?.sin_cos();
+            let (run, rise) = (ends[2 * end], ends[2 * end + 1]);
+            Some([run * sin, run * cos, rise + lift_m])
+        })?;
+        let base = group.base(row);
+        let (at, covariance) = arms.point(0);
+        Some(Part { role, at: base.frame.to_earth_centred(at), base: row.base, covariance: covariance + base.covariance })
+    }
+
+    fn method(&self) -> String {
+        let label = |i: usize| self.rows[i].label.as_str();
+        let (foot, top) = (label(0), label(1));
+        match self.sources {
+            [0, 1] => format!("two distances and inclinations (sines), foot (row {foot}) and top (row {top})"),
+            [one, same] if one == same => format!(
+                "one distance (row {}) and the inclinations of foot (row {foot}) and top (row {top}) (tangents); the top \
+                 is taken as plumb over the foot",
+                label(one)
+            ),
+            [0, other] => format!(
+                "the distance of the foot (row {foot}) and, for the top (row {top}), that of row {}, over which the top is \
+                 taken as plumb",
+                label(other)
+            ),
+            [other, _] => format!(
+                "the distance of the top (row {top}) and, for the foot (row {foot}), that of row {}, under which the foot \
+                 is taken as plumb",
+                label(other)
+            ),
+        }
+    }
+}
+
+/// Warnings where the distance row and the distances of foot and top tell different things.
+fn disagreement(group: &Group<'_>, distance: &Sighting, ends: [&Sighting; 2]) -> Result<Vec<String>, Refusal> {
+    let Some(level) = Reading::of(group, distance)?.run() else {
+        return Ok(vec![format!("row {} (distance) has no horizontal distance and is not used", distance.label)]);
+    };
+    let mut warnings = Vec::new();
+    for end in ends {
+        if end.base != distance.base {
+            warnings
+                .push(format!("row {} was shot from another base than row {} and does not check it", distance.label, end.label));
+            continue;
+        }
+        let run = match whole(end) {
+            Some(vector) => Some(vectors::run(vector)),
+            None => Reading::of(group, end)?.run(),
+        };
+        let Some(run) = run else { continue };
+        let apart = run.value - level.value;
+        if apart.abs() > AGREEMENT_SIGMAS * run.sigma.hypot(level.sigma) {
+            warnings.push(format!(
+                "the {} (row {}) lies {:.2} m {} than the distance of row {} says: it leans or overhangs, or one of the \
+                 two hit something else",
+                end.role,
+                end.label,
+                apart.abs(),
+                if apart > 0.0 { "farther" } else { "nearer" },
+                distance.label
+            ));
+        }
+    }
+    Ok(warnings)
+}

@@ -1,0 +1,85 @@
+//! Foot and top as two full shots, of one base or of two: the difference of their vectors, in the horizon of the foot.
+
+use super::{part_of_vector, shape};
+use crate::geodesy::correlated::{Estimate, Joint};
+use crate::geodesy::covariance::{Covariance, ELLIPSE95};
+use crate::geodesy::frame::full_circle_rad;
+use crate::measure::reading::half_circle_rad;
+use crate::measure::{Composed, Group, Part, Refusal, Sighting, Value};
+use crate::shots::reduce::Vector;
+
+/// Horizontal distance of a vector; errors of azimuth stand across it.
+pub fn run(vector: &Vector) -> Estimate {
+    let (sin, cos) = vector.east_m.atan2(vector.north_m).sin_cos();
+    let c = vector.direction + vector.distance;
+    let variance = sin * sin * c.ee + 2.0 * sin * cos * c.en + cos * cos * c.nn;
+    Estimate { value: vector.horizontal_m, sigma: variance.max(0.0).sqrt() }
+}
+
+/// Computes a height from foot and top.
+///
+/// # Errors
+/// When a vector has no height.
+pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Composed, Refusal> {
+    let [(foot, foot_vector), (top, top_vector)] = ends;
+    let joint = Joint::of_shots(group.bases, &[(foot.base, foot_vector), (top.base, top_vector)])
+        .ok_or_else(|| format!("{} of {}: a full shot without a height", group.measure, group.name))?;
+    let difference = |p: &[[f64; 3]]| -> [f64; 3] { std::array::from_fn(|axis| p[1][axis] - p[0][axis]) };
+    let [east, north, _] = difference(joint.points());
+    let offset_m = east.hypot(north);
+    let azimuth_rad = east.atan2(north);
+    let (sin, cos) = azimuth_rad.sin_cos();
+    let [height, length, along, e, n, both] = joint.estimates(|p| {
+        let [e, n, u] = difference(p);
+        [u, e.hypot(n).hypot(u), e * sin + n * cos, e, n, e + n]
+    });
+    let values = |pairs: &[(&'static str, Estimate)]| -> Vec<Value> {
+        pairs.iter().map(|(name, estimate)| Value { name, estimate: *estimate }).collect()
+    };
+    let degrees = |of: Estimate| Estimate { value: of.value.to_degrees(), sigma: of.sigma.to_degrees() };
+    let distance = run(foot_vector);
+    let mut warnings = Vec::new();
+    let values = if offset_m > ELLIPSE95 * along.sigma {
+        let [offset, lean, turn] = joint.estimates(|p| {
+            let [e, n, u] = difference(p);
+            [e.hypot(n), e.hypot(n).atan2(u), half_circle_rad(e.atan2(n) - azimuth_rad)]
+        });
+        let lean_azimuth = Estimate { value: full_circle_rad(azimuth_rad), sigma: turn.sigma };
+        values(&[
+            ("height_m", height),
+            ("length_m", length),
+            ("lean_deg", degrees(lean)),
+            ("lean_azimuth_deg", degrees(lean_azimuth)),
+            ("horizontal_offset_m", offset),
+            ("distance_m", distance),
+        ])
+    } else {
+        let en = 0.5 * (both.sigma.powi(2) - e.sigma.powi(2) - n.sigma.powi(2));
+        let horizontal = Covariance { ee: e.sigma.powi(2), en, nn: n.sigma.powi(2), ..Covariance::default() };
+        let offset = Estimate { value: offset_m, sigma: horizontal.ellipse95().major_m / ELLIPSE95 };
+        let square = offset_m * offset_m + height.value * height.value;
+        let lean = Estimate {
+            value: offset_m.atan2(height.value),
+            sigma: (height.value * offset.sigma).hypot(offset_m * height.sigma) / square,
+        };
+        warnings.push(format!(
+            "the top lies over the foot within the error of both ({:.2} m, standard error {:.2} m): the lean may be none, \
+             and has no azimuth",
+            offset.value, offset.sigma
+        ));
+        values(&[
+            ("height_m", height),
+            ("length_m", length),
+            ("lean_deg", degrees(lean)),
+            ("horizontal_offset_m", offset),
+            ("distance_m", distance),
+        ])
+    };
+    let parts: Vec<Part> = [("foot", ends[0]), ("top", ends[1])]
+        .into_iter()
+        .filter_map(|(role, (row, v))| part_of_vector(group, role, row, v))
+        .collect();
+    let method =
+        format!("two full shots, foot (row {}) and top (row {}): the difference of their vectors", foot.label, top.label);
+    Ok(Composed { method, values, shape: shape(&parts), parts, warnings, ..Composed::default() })
+}

@@ -1,0 +1,59 @@
+//! One line between two points: its values by name, and the sentences where errors or the earth's surface hide one.
+
+use crate::geodesy::correlated::Estimate;
+use crate::measure::Value;
+
+/// Fall of the earth's surface, in metres, from which it is told.
+const FALL_TOLD_M: f64 = 0.01;
+
+/// The values of one line; what its errors hide is none.
+pub(super) struct Line {
+    pub labels: [String; 2],
+    pub slope: Estimate,
+    pub horizontal: Estimate,
+    pub vertical: Estimate,
+    pub azimuth: Option<Estimate>,
+    pub grade: Option<Estimate>,
+    pub inclination: Option<Estimate>,
+    pub fall_m: f64,
+}
+
+impl Line {
+    /// The values by name, and what is to be said of them.
+    pub fn values_and_warnings(&self) -> (Vec<Value>, Vec<String>) {
+        let degrees = |e: Estimate| Estimate { value: e.value.to_degrees(), sigma: e.sigma.to_degrees() };
+        let all = [
+            ("slope_distance_m", Some(self.slope)),
+            ("horizontal_distance_m", Some(self.horizontal)),
+            ("vertical_distance_m", Some(self.vertical)),
+            ("azimuth_deg", self.azimuth.map(degrees)),
+            ("grade_pct", self.grade),
+            ("inclination_deg", self.inclination.map(degrees)),
+        ];
+        let values = all.into_iter().filter_map(|(name, estimate)| Some(Value { name, estimate: estimate? })).collect();
+        let [from, to] = &self.labels;
+        let mut warnings = Vec::new();
+        if self.inclination.is_none() {
+            warnings.push(format!(
+                "{from} to {to}: the two points are {:.2} m apart, which is within the error of that length ({:.2} m at 95 %); \
+                 no azimuth, grade or inclination is given",
+                self.slope.value,
+                self.slope.half95()
+            ));
+        } else if self.grade.is_none() {
+            warnings.push(format!(
+                "{from} to {to}: the horizontal length {:.2} m is within its own error ({:.2} m at 95 %); no azimuth and no grade are given",
+                self.horizontal.value,
+                self.horizontal.half95()
+            ));
+        }
+        if self.fall_m > FALL_TOLD_M.max(self.vertical.sigma) {
+            warnings.push(format!(
+                "{from} to {to}: the vertical distance is from the horizontal plane at {from}; over {:.0} m the earth's surface falls \
+                 {:.2} m below it",
+                self.horizontal.value, self.fall_m
+            ));
+        }
+        (values, warnings)
+    }
+}

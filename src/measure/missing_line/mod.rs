@@ -1,0 +1,373 @@
+//! Missing line: the line between two remote points, or along a chain of them.
+//!
+//! With (e, n, u) the vector from the first point to the second, in the local frame at the first:
+//! slope s = √(e² + n² + u²), horizontal h = √(e² + n²), vertical v = u, azimuth = atan2(e, n) (true, at the
+//! first point), grade = 100 v/h, inclination = atan2(v, h). Source: the polar sighting turned round, e.g. C. D. Ghilani,
+//! "Elementary Surveying", ch. 8 and 15 (from memory); standard errors from [`crate::geodesy::correlated`]. Metres, degrees, percent.
+//!
+//! Horizontal and vertical belong to the horizontal plane at the line's first point. The earth's surface falls
+//! below that plane by d²/2R, 8 cm at 1 km; a warning says so where it counts.
+//!
+//! Roles: `from` and `to`; or whole numbers 1, 2, 3, … for a chain. Every shot is whole (azimuth, inclination,
+//! distance) and may come from any base. In a chain the plain names are the straight line from the first point to
+//! the last, and `cumulated_…` the sums along the legs; each leg has values of its own, in the frame at its own first point, with the sums up to its end.
+//!
+//! Without azimuths `from` and `to` of one base are taken to lie in one vertical plane, on the same side of the
+//! instrument: the horizontal length is the difference of the horizontal distances, and there is no azimuth and no position.
+//!
+//! Where it stops: a horizontal length within its own 95 % error gives no azimuth and no grade, a slope length within its own gives no
+//! inclination; their standard errors are then the largest of any direction, since the law of propagation fails there.
+
+mod line;
+#[cfg(test)]
+mod tests;
+
+use std::f64::consts::PI;
+
+use line::Line;
+
+use super::located::{dot, from_to, length, part_of_shot, whole};
+use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
+use crate::geodesy::correlated::{Estimate, Joint};
+use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
+use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+
+/// Standard errors of their difference by which two azimuths of one vertical plane may differ.
+const AZIMUTHS_APART: f64 = 3.0;
+
+/// One leg of a chain.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Leg {
+    /// The label of the shot that it starts at.
+    pub from: String,
+    /// The label of the shot that it ends at.
+    pub to: String,
+    /// Index of the input file, and line, of the row that it ends at.
+    pub place: (usize, u64),
+    /// Its ends.
+    pub ends: [EarthCentred; 2],
+    /// Its own values, in the frame at its first point.
+    pub values: Vec<Value>,
+    /// From the chain's first point to this leg's end: `cumulated_slope_distance_m` and `cumulated_horizontal_distance_m`
+    /// along the legs, and `cumulated_vertical_distance_m` in the frame at the chain's first point.
+    pub cumulated: Vec<Value>,
+    /// What is to be said of it.
+    pub warnings: Vec<String>,
+}
+
+/// The missing line of a group.
+///
+/// # Errors
+/// Says which row is missing or not whole.
+pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+    let rows = ordered(group)?;
+    if let ([from, to], false) = (&rows[..], is_chain(group))
+        && let Some(vectors) = in_one_vertical_plane(group, from, to)?
+    {
+        return vertical_plane(group, from, to, &vectors);
+    }
+    let chain = Chain::of(group, rows)?;
+    let last = chain.rows.len() - 1;
+    let (mut values, mut warnings) = chain.line(0, last).values_and_warnings();
+    if last > 1 {
+        values.extend(chain.sums(last));
+    }
+    if values.iter().any(|value| !value.estimate.value.is_finite()) {
+        return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
+    }
+    // Of a chain the legs matter more than the straight line, whose end may well be its start.
+    let mut details = Vec::new();
+    if last > 1 {
+        warnings.clear();
+        for leg in chain.legs() {
+            warnings.extend(leg.warnings);
+            let values = leg.values.into_iter().chain(leg.cumulated).collect();
+            details.push(Detail { target: format!("{} to {}", leg.from, leg.to), place: leg.place, values });
+        }
+    }
+    let parts = chain.rows.iter().enumerate().filter_map(|(i, row)| {
+        part_of_shot(
+            group,
+            row,
+            if i == 0 {
+                "from"
+            } else if i == last {
+                "to"
+            } else {
+                "between"
+            },
+        )
+    });
+    Ok(Composed {
+        method: chain.method(group),
+        values,
+        parts: parts.collect(),
+        shape: Shape::Line((0..=last).map(|i| chain.end(i)).collect()),
+        warnings,
+        details,
+        ..Composed::default()
+    })
+}
+
+/// The legs of a chain, or the one line from `from` to `to`.
+///
+/// # Errors
+/// Says which row is missing or not whole.
+pub fn legs(group: &Group<'_>) -> Result<Vec<Leg>, Refusal> {
+    Ok(Chain::of(group, ordered(group)?)?.legs())
+}
+
+/// Whether roles are numbers.
+fn is_chain(group: &Group<'_>) -> bool {
+    group.sightings.iter().any(|row| number(row).is_some())
+}
+
+fn number(row: &Sighting) -> Option<usize> {
+    row.role.trim().parse().ok()
+}
+
+/// The rows from first to last.
+fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
+    let of = format!("{} of {}", group.measure, group.name);
+    let chain = is_chain(group);
+    if let Some(odd) =
+        group.sightings.iter().find(|row| if chain { number(row).is_none() } else { row.role != "from" && row.role != "to" })
+    {
+        let known = if chain {
+            "a chain's roles are the numbers 1, 2, 3, … alone"
+        } else {
+            "it takes from and to, or the numbers 1, 2, 3, …"
+        };
+        return Err(format!("{of}: shot {} has role {:?}; {known}", odd.label, odd.role));
+    }
+    if !chain {
+        return Ok(vec![group.only("from")?, group.only("to")?]);
+    }
+    let mut rows: Vec<(usize, &Sighting)> = group.sightings.iter().filter_map(|row| Some((number(row)?, row))).collect();
+    rows.sort_by_key(|row| row.0);
+    for (place, (number, row)) in rows.iter().enumerate() {
+        if *number > place + 1 {
+            return Err(format!("{of} lacks the row with role {}; shoot it, or number the chain without a gap", place + 1));
+        }
+        if *number < place + 1 {
+            let say = if *number == 0 {
+                "has role 0; a chain starts at 1".to_owned()
+            } else {
+                format!("is the second with role {number}")
+            };
+            return Err(format!("{of}: shot {} {say}", row.label));
+        }
+    }
+    if rows.len() < 2 {
+        return Err(format!("{of} has one point; a chain takes two or more, roles 1, 2, …"));
+    }
+    Ok(rows.into_iter().map(|row| row.1).collect())
+}
+
+struct Chain<'g> {
+    rows: Vec<&'g Sighting>,
+    joint: Joint,
+    /// The frame at each point: rotations from the joint's frame.
+    turns: Vec<[[f64; 3]; 3]>,
+    earth_radius_m: f64,
+}
+
+impl<'g> Chain<'g> {
+    fn of(group: &Group<'_>, rows: Vec<&'g Sighting>) -> Result<Chain<'g>, Refusal> {
+        let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
+        Chain::of_vectors(group, rows, &shots).ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))
+    }
+
+    fn of_vectors(group: &Group<'_>, rows: Vec<&'g Sighting>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
+        let joint = Joint::of_shots(group.bases, shots)?;
+        let base = group.bases.get(shots.first()?.0)?;
+        let axes = joint.frame().axes();
+        let turns = joint.points().iter().map(|point| {
+            let place = Geodetic::from_earth_centred(joint.frame().to_earth_centred(*point), &base.ellipsoid);
+            let own = LocalFrame::at(&place, &base.ellipsoid);
+            own.axes().map(|axis| axes.map(|other| dot(axis, other)))
+        });
+        Some(Chain { turns: turns.collect(), rows, joint, earth_radius_m: base.earth_radius_m })
+    }
+
+    fn end(&self, i: usize) -> EarthCentred {
+        self.joint.frame().to_earth_centred(self.joint.points()[i])
+    }
+
+    /// East, north, up from point i to point j, in the frame at i.
+    fn difference(&self, points: &[[f64; 3]], i: usize, j: usize) -> [f64; 3] {
+        self.turns[i].map(|row| dot(row, from_to(points[i], points[j])))
+    }
+
+    fn line(&self, i: usize, j: usize) -> Line {
+        let at = self.difference(self.joint.points(), i, j);
+        let level = at[0].hypot(at[1]);
+        let [e, n, u, diagonal, slope, horizontal, turned, grade, inclination] = self.joint.estimates(|points| {
+            let d = self.difference(points, i, j);
+            let h = d[0].hypot(d[1]);
+            // The azimuth as a turn from where it lies, which never jumps.
+            let turned = (d[0] * at[1] - d[1] * at[0]).atan2(d[0] * at[0] + d[1] * at[1]);
+            [d[0], d[1], d[2], d[0] + d[1], length(d), h, turned, 100.0 * d[2] / h, d[2].atan2(h)]
+        });
+        // The largest standard error of any horizontal direction, and a bound of any direction at all.
+        let (ee, nn) = (e.sigma * e.sigma, n.sigma * n.sigma);
+        let en = 0.5 * (diagonal.sigma * diagonal.sigma - ee - nn);
+        let across = Covariance { ee, en, nn, ..Default::default() }.ellipse95().major_m / ELLIPSE95;
+        let any = across.hypot(u.sigma);
+        let is_plumb = level <= INTERVAL95 * across;
+        let is_spot = length(at) <= INTERVAL95 * any;
+        let at_least = |estimate: Estimate, sigma: f64, when: bool| Estimate {
+            sigma: if when { sigma } else { estimate.sigma },
+            ..estimate
+        };
+        Line {
+            labels: [self.rows[i].label.clone(), self.rows[j].label.clone()],
+            slope: at_least(slope, any, is_spot),
+            horizontal: at_least(horizontal, across, is_plumb),
+            vertical: u,
+            azimuth: (!is_plumb).then(|| Estimate { value: full_circle_rad(at[0].atan2(at[1])), ..turned }),
+            grade: (!is_plumb).then_some(grade),
+            inclination: (!is_spot).then(|| at_least(inclination, across / length(at), is_plumb)),
+            fall_m: level * level / (2.0 * self.earth_radius_m),
+        }
+    }
+
+    /// Lengths along the legs up to a point, and the rise to it.
+    fn sums(&self, last: usize) -> Vec<Value> {
+        let [mut slope, mut horizontal, vertical] = self.joint.estimates(|points| {
+            let legs = (0..last).map(|i| self.difference(points, i, i + 1));
+            let (s, h) = legs.fold((0.0, 0.0), |(s, h), d| (s + length(d), h + d[0].hypot(d[1])));
+            [s, h, self.difference(points, 0, last)[2]]
+        });
+        // What the law of propagation misses of legs that are within their own error.
+        for line in (0..last).map(|i| self.line(i, i + 1)) {
+            if line.grade.is_none() {
+                horizontal.sigma = horizontal.sigma.hypot(line.horizontal.sigma);
+            }
+            if line.inclination.is_none() {
+                slope.sigma = slope.sigma.hypot(line.slope.sigma);
+            }
+        }
+        vec![
+            Value { name: "cumulated_slope_distance_m", estimate: slope },
+            Value { name: "cumulated_horizontal_distance_m", estimate: horizontal },
+            Value { name: "cumulated_vertical_distance_m", estimate: vertical },
+        ]
+    }
+
+    fn legs(&self) -> Vec<Leg> {
+        (1..self.rows.len())
+            .map(|end| {
+                let line = self.line(end - 1, end);
+                let [from, to] = line.labels.clone();
+                let (values, warnings) = line.values_and_warnings();
+                Leg {
+                    from,
+                    to,
+                    place: self.rows[end].place,
+                    ends: [self.end(end - 1), self.end(end)],
+                    values,
+                    cumulated: self.sums(end),
+                    warnings,
+                }
+            })
+            .collect()
+    }
+
+    fn method(&self, group: &Group<'_>) -> String {
+        let mut bases: Vec<usize> = self.rows.iter().map(|row| row.base).collect();
+        bases.sort_unstable();
+        bases.dedup();
+        let from = match bases[..] {
+            [one] => format!("one base ({}), whose own errors cancel", group.bases[one].label),
+            _ => format!("{} bases, whose errors do not cancel", bases.len()),
+        };
+        let first = &self.rows[0].label;
+        let frame = format!("horizontal, vertical and azimuth (true) are those of the local frame at {first}");
+        match self.rows.len() {
+            2 => format!("missing line between two shots from {from}; {frame}"),
+            n => format!(
+                "missing line along {n} shots from {from}; cumulated along {} legs, the others straight from first to last; {frame}",
+                n - 1
+            ),
+        }
+    }
+}
+
+/// Vectors of two sights that lack an azimuth, turned into one vertical plane; none where both have their vectors.
+fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> Result<Option<[Vector; 2]>, Refusal> {
+    let of = format!("{} of {}", group.measure, group.name);
+    if from.vector.is_some() && to.vector.is_some() {
+        return Ok(None);
+    }
+    if from.base != to.base {
+        let row = if from.vector.is_none() { from } else { to };
+        return Err(format!(
+            "{of}: shot {} gives no point, and {} and {} are from two bases; shoot it again with an azimuth and a distance, or both from one base",
+            row.label, from.label, to.label
+        ));
+    }
+    if let (Some(a), Some(b)) = (from.true_azimuth_rad, to.true_azimuth_rad) {
+        let apart = ((b - a + PI).rem_euclid(2.0 * PI) - PI).abs();
+        let sigma = from.sigma_azimuth_rad.hypot(to.sigma_azimuth_rad);
+        if apart > AZIMUTHS_APART * sigma {
+            return Err(format!(
+                "{of}: {} and {} cannot lie in one vertical plane, their azimuths differ by {:.1}° (standard error {:.1}°); shoot both again \
+                 with azimuth, inclination and distance",
+                from.label,
+                to.label,
+                apart.to_degrees(),
+                sigma.to_degrees()
+            ));
+        }
+    }
+    let vector = |row: &Sighting| {
+        let lacks = |what: &str| {
+            format!("{of}: shot {} has no azimuth and no {what}; shoot it again with inclination and distance", row.label)
+        };
+        let inclination_rad = row.inclination_rad.ok_or_else(|| lacks("inclination"))?;
+        let triangle = match (row.slope_m, row.horizontal_m) {
+            (Some(slope_m), _) => Triangle::Slope { slope_m, inclination_rad },
+            (None, Some(horizontal_m)) => Triangle::Horizontal { horizontal_m, inclination_rad },
+            (None, None) => return Err(lacks("distance")),
+        };
+        // A height that only one row tells is that of the other too: it is one setup.
+        let instrument_height_m = row.instrument_height_m.or(from.instrument_height_m).or(to.instrument_height_m).unwrap_or(0.0);
+        let sight = Sight {
+            true_azimuth_rad: 0.0,
+            triangle,
+            instrument_height_m,
+            target_height_m: row.target_height_m,
+            refraction: row.refraction,
+        };
+        let sigmas = SightSigmas {
+            azimuth_rad: 0.0,
+            orientation_rad: 0.0,
+            inclination_rad: row.sigma_inclination_rad,
+            distance_m: row.sigma_distance_m,
+        };
+        Ok(reduce(&sight, &sigmas, group.base(row).earth_radius_m))
+    };
+    Ok(Some([vector(from)?, vector(to)?]))
+}
+
+fn vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting, [first, second]: &[Vector; 2]) -> Result<Composed, Refusal> {
+    let chain = Chain::of_vectors(group, vec![from, to], &[(from.base, first), (to.base, second)])
+        .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))?;
+    let line = Line { azimuth: None, ..chain.line(0, 1) };
+    let (values, warnings) = line.values_and_warnings();
+    if values.iter().any(|value| !value.estimate.value.is_finite()) {
+        return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
+    }
+    let method = format!(
+        "missing line without azimuths: {} and {} are taken to lie in one vertical plane with base {}, on the same side of it, so that \
+         the horizontal length is the difference of the two horizontal distances; horizontal and vertical are those of the local frame at {}; \
+         no azimuth and no position follow",
+        from.label,
+        to.label,
+        group.base(from).label,
+        from.label
+    );
+    Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings, ..Composed::default() })
+}

@@ -1,0 +1,230 @@
+use super::*;
+use crate::measure::trial::{EXACT, Field, HANDHELD, RUNS_TOLERANCE, assert_sigmas, scatter};
+
+/// Rounding of differences of earth-centred coordinates, in metres, and of angles over 50 m.
+const ROUNDING: f64 = 1e-6;
+
+fn get(values: &[Value], name: &str) -> Estimate {
+    values.iter().find(|value| value.name == name).unwrap_or_else(|| panic!("{name} of {values:?}")).estimate
+}
+
+fn all(composed: &Composed) -> [Estimate; 6] {
+    ["slope_distance_m", "horizontal_distance_m", "vertical_distance_m", "azimuth_deg", "grade_pct", "inclination_deg"]
+        .map(|name| get(&composed.values, name))
+}
+
+#[test]
+fn a_line_of_3_4_12_13() {
+    // The first point stands plumb over the base, so that the local frame at it is the base's: east 30, north 40,
+    // up 120 make 50 m horizontally and 130 m along the slope; azimuth atan(3/4), grade 120/50.
+    let mut field = Field::new(HANDHELD, [0.5, 0.5]);
+    field.shot(0, "from", [0.0, 0.0, 10.0]);
+    field.shot(0, "to", [30.0, 40.0, 130.0]);
+    let composed = compute(&field.group("missing_line")).unwrap();
+    let want = [130.0, 50.0, 120.0, 36.869_897_645_844_02, 240.0, 67.380_135_051_959_57];
+    for (got, want) in all(&composed).iter().zip(want) {
+        assert!((got.value - want).abs() < ROUNDING, "{got:?} {want}");
+    }
+    assert!(composed.warnings.is_empty(), "{:?}", composed.warnings);
+    assert_eq!(composed.parts.iter().map(|part| part.role).collect::<Vec<_>>(), ["from", "to"]);
+    assert!(matches!(&composed.shape, Shape::Line(line) if line.len() == 2));
+    // Back again: the azimuth turns round, and rise and grade change their sign (the frame at the upper point leans a little).
+    field.sightings.swap(0, 1);
+    field.sightings[0].role = "from".into();
+    field.sightings[1].role = "to".into();
+    let back = all(&compute(&field.group("missing_line")).unwrap());
+    assert!((back[3].value - 216.869_897_6).abs() < 0.001 && (back[2].value + 120.0).abs() < 0.001, "{back:?}");
+    assert!((back[0].value - 130.0).abs() < ROUNDING);
+}
+
+#[test]
+fn errors_from_one_base_and_from_two() {
+    let mut one = Field::new(HANDHELD, [2.0, 3.0]).with_base([120.0, -40.0, 3.0], [1.0, 1.5]);
+    let mut two = one.clone();
+    one.shot(0, "from", [60.0, 80.0, 10.0]);
+    two.shot(0, "from", [60.0, 80.0, 10.0]);
+    one.shot(0, "to", [-40.0, 110.0, 35.0]);
+    two.shot(1, "to", [-40.0, 110.0, 35.0]);
+    for (field, seed) in [(&one, 5), (&two, 6)] {
+        let told = all(&compute(&field.group("missing_line")).unwrap());
+        let shown = scatter(told.map(|e| e.value), seed, |normal| {
+            all(&compute(&field.disturbed(normal).group("missing_line")).unwrap()).map(|e| e.value)
+        });
+        assert_sigmas(told.map(|e| e.sigma), shown);
+    }
+    let sigma = |field: &Field| all(&compute(&field.group("missing_line")).unwrap())[0].sigma;
+    assert!(sigma(&one) < 1.0 && sigma(&two) > 2.0);
+    assert!(compute(&one.group("missing_line")).unwrap().method.contains("one base (B1)"));
+    assert!(compute(&two.group("missing_line")).unwrap().method.contains("2 bases"));
+}
+
+#[test]
+fn the_azimuth_does_not_jump_at_north() {
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    field.shot(0, "from", [50.0, 20.0, 0.0]);
+    field.shot(0, "to", [50.0, 70.0, 0.0]);
+    let azimuth = all(&compute(&field.group("missing_line")).unwrap())[3];
+    assert!(azimuth.value.min(360.0 - azimuth.value) < 0.001 && azimuth.sigma < 1.0, "{azimuth:?}");
+}
+
+fn loop_of_three() -> Field {
+    // In the base's frame: 30 m east, then 40 m north and 9 m up.
+    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    field.shot(0, "2", [30.0, 0.0, 20.0]);
+    field.shot(0, "1", [0.0, 0.0, 20.0]);
+    field.shot(0, "3", [30.0, 40.0, 29.0]);
+    field
+}
+
+#[test]
+fn a_chain_sums_its_legs() {
+    let field = loop_of_three();
+    let composed = compute(&field.group("missing_line")).unwrap();
+    let near = |name: &str, want: f64| {
+        let got = get(&composed.values, name);
+        // The frame at the second point leans 30 m/R = 5e-6: 0.2 mm over 40 m.
+        assert!((got.value - want).abs() < 3e-4, "{name} {got:?} {want}");
+    };
+    near("cumulated_slope_distance_m", 30.0 + 41.0);
+    near("cumulated_horizontal_distance_m", 70.0);
+    near("vertical_distance_m", 9.0);
+    near("cumulated_vertical_distance_m", 9.0);
+    near("horizontal_distance_m", 50.0);
+    near("slope_distance_m", 2581f64.sqrt());
+    near("grade_pct", 18.0);
+    let legs = legs(&field.group("missing_line")).unwrap();
+    assert_eq!(legs.iter().map(|leg| (leg.from.as_str(), leg.to.as_str())).collect::<Vec<_>>(), [("S2", "S1"), ("S1", "S3")]);
+    assert!((get(&legs[0].values, "azimuth_deg").value - 90.0).abs() < 1e-3);
+    assert!((get(&legs[1].values, "slope_distance_m").value - 41.0).abs() < ROUNDING);
+    assert!((get(&legs[0].cumulated, "cumulated_slope_distance_m").value - 30.0).abs() < ROUNDING);
+    assert_eq!(get(&legs[1].cumulated, "cumulated_slope_distance_m"), get(&composed.values, "cumulated_slope_distance_m"));
+    assert_eq!(composed.parts.iter().map(|part| part.role).collect::<Vec<_>>(), ["from", "between", "to"]);
+    // Each leg is a piece of the measurement with its own values and the sums up to its end.
+    assert_eq!(composed.details.iter().map(|leg| leg.target.as_str()).collect::<Vec<_>>(), ["S2 to S1", "S1 to S3"]);
+    for (detail, leg) in composed.details.iter().zip(&legs) {
+        let values: Vec<Value> = leg.values.iter().chain(&leg.cumulated).cloned().collect();
+        assert_eq!((detail.place, &detail.values), (leg.place, &values));
+    }
+    let told = [get(&composed.values, "cumulated_slope_distance_m"), get(&composed.values, "cumulated_horizontal_distance_m")];
+    let shown = scatter(told.map(|e| e.value), 9, |normal| {
+        let drawn = compute(&field.disturbed(normal).group("missing_line")).unwrap();
+        ["cumulated_slope_distance_m", "cumulated_horizontal_distance_m"].map(|name| get(&drawn.values, name).value)
+    });
+    assert_sigmas(told.map(|e| e.sigma), shown);
+}
+
+#[test]
+fn one_vertical_plane_without_azimuths() {
+    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    for (role, h, v) in [("from", 30f64, 5f64), ("to", 80.0, 25.0)] {
+        let row = field.reading(0, role, 0.0, v.atan2(h).to_degrees(), h.hypot(v));
+        row.true_azimuth_rad = None;
+        row.vector = None;
+    }
+    let composed = compute(&field.group("missing_line")).unwrap();
+    // The frame at the first point leans 30 m/R: 0.24 mm over 50 m.
+    let names = ["horizontal_distance_m", "vertical_distance_m", "slope_distance_m", "grade_pct", "inclination_deg"];
+    let told = names.map(|name| get(&composed.values, name));
+    for (got, want) in told.iter().zip([50.0, 20.0, 2900f64.sqrt(), 40.0, 21.801_409_5]) {
+        assert!((got.value - want).abs() < 6e-4, "{got:?} {want}");
+    }
+    assert!(composed.values.iter().all(|value| value.name != "azimuth_deg"));
+    assert_eq!(composed.shape, Shape::None);
+    assert!(composed.method.contains("taken to lie in one vertical plane with base B1, on the same side"), "{}", composed.method);
+    assert!(composed.warnings.is_empty(), "{:?}", composed.warnings);
+    let shown = scatter(told.map(|e| e.value), 21, |normal| {
+        let drawn = compute(&field.disturbed(normal).group("missing_line")).unwrap();
+        names.map(|name| get(&drawn.values, name).value)
+    });
+    assert_sigmas(told.map(|e| e.sigma), shown);
+    // Azimuths that are there: 3√2·0.3° = 1.27°. One alone contradicts nothing.
+    field.sightings[0].true_azimuth_rad = Some(359.5f64.to_radians());
+    assert!(compute(&field.group("missing_line")).is_ok());
+    field.sightings[1].true_azimuth_rad = Some(0.7f64.to_radians());
+    assert!(compute(&field.group("missing_line")).is_ok());
+    field.sightings[1].true_azimuth_rad = Some(0.8f64.to_radians());
+    assert_eq!(
+        compute(&field.group("missing_line")).unwrap_err(),
+        "missing_line of North wall: S1 and S2 cannot lie in one vertical plane, their azimuths differ by 1.3° (standard error 0.4°); \
+         shoot both again with azimuth, inclination and distance"
+    );
+}
+
+#[test]
+fn a_plumb_line_has_no_azimuth() {
+    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    field.shot(0, "from", [40.0, 30.0, 0.0]);
+    field.shot(0, "to", [40.0, 30.0, 25.0]);
+    let composed = compute(&field.group("missing_line")).unwrap();
+    let names: Vec<_> = composed.values.iter().map(|value| value.name).collect();
+    assert_eq!(names, ["slope_distance_m", "horizontal_distance_m", "vertical_distance_m", "inclination_deg"]);
+    assert!(composed.warnings[0].contains("within its own error"), "{:?}", composed.warnings);
+    // The standard error is that of the worst direction, across the sights: √2·0.3° at 50 m.
+    let horizontal = get(&composed.values, "horizontal_distance_m");
+    let across = 50.0 * 2f64.sqrt() * 0.3f64.to_radians();
+    assert!((horizontal.sigma / across - 1.0).abs() < RUNS_TOLERANCE, "{horizontal:?} {across}");
+    let inclination = get(&composed.values, "inclination_deg");
+    assert!((inclination.sigma / (across / 25.0).to_degrees() - 1.0).abs() < RUNS_TOLERANCE, "{inclination:?}");
+    // One spot shot twice.
+    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    field.shot(0, "from", [40.0, 30.0, 0.0]);
+    field.shot(0, "to", [40.0, 30.0, 0.0]);
+    let composed = compute(&field.group("missing_line")).unwrap();
+    assert_eq!(composed.values.len(), 3);
+    assert!(composed.values.iter().all(|v| v.estimate.value.abs() < ROUNDING && v.estimate.sigma > 0.05), "{composed:?}");
+}
+
+#[test]
+fn the_earth_falls_away_over_a_kilometre() {
+    let mut field = Field::new(EXACT, [0.0, 0.0]);
+    field.shot(0, "from", [0.0, 0.0, 1.0]);
+    field.shot(0, "to", [1000.0, 0.0, 1.0]);
+    let composed = compute(&field.group("missing_line")).unwrap();
+    assert!(composed.warnings[0].ends_with("over 1000 m the earth's surface falls 0.08 m below it"), "{:?}", composed.warnings);
+}
+
+#[test]
+fn refusals_name_the_row() {
+    let refusal = |field: &Field| compute(&field.group("missing_line")).unwrap_err();
+    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    assert_eq!(refusal(&field), "missing_line of North wall lacks the row with role from");
+    field.shot(0, "from", [40.0, 30.0, 0.0]);
+    assert_eq!(refusal(&field), "missing_line of North wall lacks the row with role to");
+    field.shot(0, "top", [40.0, 30.0, 9.0]);
+    assert_eq!(
+        refusal(&field),
+        "missing_line of North wall: shot S2 has role \"top\"; it takes from and to, or the numbers 1, 2, 3, …"
+    );
+    let mut chain = loop_of_three();
+    chain.sightings[0].role = "4".into();
+    assert_eq!(
+        refusal(&chain),
+        "missing_line of North wall lacks the row with role 2; shoot it, or number the chain without a gap"
+    );
+    chain.sightings[0].role = "3".into();
+    assert_eq!(
+        refusal(&chain),
+        "missing_line of North wall lacks the row with role 2; shoot it, or number the chain without a gap"
+    );
+    chain.sightings[0].role = "1".into();
+    assert_eq!(refusal(&chain), "missing_line of North wall: shot S2 is the second with role 1");
+    chain.sightings[0].role = "2".into();
+    chain.sightings[0].true_azimuth_rad = None;
+    chain.sightings[0].vector = None;
+    assert_eq!(
+        refusal(&chain),
+        "missing_line of North wall: shot S1 (role 2) has no azimuth; shoot it again with azimuth, inclination and distance"
+    );
+    let mut two = Field::new(HANDHELD, [1.0, 1.0]).with_base([50.0, 0.0, 0.0], [1.0, 1.0]);
+    two.shot(0, "from", [40.0, 30.0, 0.0]);
+    two.shot(1, "to", [40.0, 90.0, 0.0]).vector = None;
+    assert!(refusal(&two).contains("shot S2 gives no point, and S1 and S2 are from two bases"), "{}", refusal(&two));
+    two.sightings[1].vector = two.sightings[0].vector.map(|v| Vector { east_m: f64::NAN, ..v });
+    assert!(refusal(&two).contains("not a finite number"));
+    // A reading of no sense in the vertical plane.
+    let mut odd = Field::new(HANDHELD, [1.0, 1.0]);
+    odd.shot(0, "from", [40.0, 30.0, 0.0]);
+    odd.reading(0, "to", 0.0, 5.0, f64::NAN).vector = None;
+    odd.sightings[1].true_azimuth_rad = None;
+    assert!(refusal(&odd).contains("no finite length"), "{}", refusal(&odd));
+}

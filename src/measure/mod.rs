@@ -1,0 +1,234 @@
+//! Composed measurements: values that several rows give together, each with its standard error.
+//!
+//! A group is the rows of one `measure` and one `feature`; the `role` of each says what part it plays.
+//! Each kind of measurement has a file of its own, which states its formula and source, says in a
+//! sentence what is missing when a row of it is, and gives the values, their standard errors and the
+//! geometry. What is common to a base's shots (its position, its orientation) is carried by
+//! [`crate::geodesy::correlated`], so that it cancels where it should.
+
+#[cfg(test)]
+mod fixture;
+pub mod height;
+mod located;
+pub mod missing_line;
+pub mod plane_fit;
+pub mod plane_sight;
+pub mod profile;
+mod reading;
+mod repeats;
+mod rows;
+pub mod span;
+pub mod strings;
+#[cfg(test)]
+pub(crate) mod trial;
+pub mod volume;
+pub mod width;
+
+use jiff::Timestamp;
+
+use crate::geodesy::correlated::{Estimate, Origin};
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::EarthCentred;
+use crate::shots::reduce::Vector;
+
+/// A row that takes part in a composed measurement: what was read of it, in radians and metres, the
+/// instrument's corrections included.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sighting {
+    /// The part that it plays.
+    pub role: String,
+    /// The row for people: its shot id, or its place in the log.
+    pub label: String,
+    /// Index of the input file, and line.
+    pub place: (usize, u64),
+    /// Index of the base.
+    pub base: usize,
+    /// Date and time.
+    pub instant: Option<Timestamp>,
+    /// True azimuth, corrections and declination included.
+    pub true_azimuth_rad: Option<f64>,
+    /// Apparent inclination, up positive.
+    pub inclination_rad: Option<f64>,
+    /// Slope distance.
+    pub slope_m: Option<f64>,
+    /// Horizontal distance.
+    pub horizontal_m: Option<f64>,
+    /// Standard error of the azimuth reading alone.
+    pub sigma_azimuth_rad: f64,
+    /// Standard error of the orientation that all sightings of the base share.
+    pub sigma_orientation_rad: f64,
+    /// Standard error of the inclination.
+    pub sigma_inclination_rad: f64,
+    /// The part of it that is the error of the instrument's correction, which repeats do not lessen.
+    pub sigma_inclination_correction_rad: f64,
+    /// Standard error of the distance that was measured.
+    pub sigma_distance_m: f64,
+    /// The part of it that is the error of the instrument's correction.
+    pub sigma_distance_correction_m: f64,
+    /// Height of the instrument's axis over the base's ground point, where it is known.
+    pub instrument_height_m: Option<f64>,
+    /// Height of the sighted spot over the ground point of what was sighted.
+    pub target_height_m: f64,
+    /// Coefficient of refraction.
+    pub refraction: f64,
+    /// The vector from the base's ground point, where the row has an azimuth and a distance.
+    pub vector: Option<Vector>,
+}
+
+/// The rows of one composed measurement.
+#[derive(Clone)]
+pub struct Group<'t> {
+    /// Kind of measurement, as the log's `measure` column has it.
+    pub measure: String,
+    /// Name of what was measured: the log's `feature`.
+    pub name: String,
+    /// The rows, in the order of the logs.
+    pub sightings: Vec<Sighting>,
+    /// The bases.
+    pub bases: &'t [Origin],
+}
+
+/// A value with its name and unit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Value {
+    /// Name, with the unit behind it as field names have it: `height_m`, `lean_deg`.
+    pub name: &'static str,
+    /// The value and its standard error, in that unit.
+    pub estimate: Estimate,
+}
+
+/// A point that a measurement gives.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Part {
+    /// What it is: `foot`, `top`, `lowest`.
+    pub role: &'static str,
+    /// Where it is.
+    pub at: EarthCentred,
+    /// Index of the base whose frame its covariance is of.
+    pub base: usize,
+    /// Its whole covariance, the base's included.
+    pub covariance: Covariance,
+}
+
+/// Values of a piece of a measurement: a leg of a chain, a shot and its distance from a wire or a plane.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Detail {
+    /// What they are of, in words: `shot 4 to shot 5`, `wire to shot 12 (object)`.
+    pub target: String,
+    /// Index of the input file, and line, of the row that it is known by.
+    pub place: (usize, u64),
+    /// The values.
+    pub values: Vec<Value>,
+}
+
+/// The geometry of a measurement, earth-centred.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub enum Shape {
+    /// None: nothing is known of where it is.
+    #[default]
+    None,
+    /// A point.
+    Point(EarthCentred),
+    /// A line.
+    Line(Vec<EarthCentred>),
+    /// A ring, its first point not repeated.
+    Area(Vec<EarthCentred>),
+}
+
+/// A composed measurement.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Composed {
+    /// Which of the ways it was computed by, in words, with what was assumed.
+    pub method: String,
+    /// The values.
+    pub values: Vec<Value>,
+    /// Points that it gives.
+    pub parts: Vec<Part>,
+    /// Its geometry.
+    pub shape: Shape,
+    /// Warnings in sentences: steep tops, grazing sights, hidden backs.
+    pub warnings: Vec<String>,
+    /// Values of its pieces, in their order.
+    pub details: Vec<Detail>,
+    /// The shots of a profile, in the order of chainage.
+    pub stations: Vec<profile::Station>,
+}
+
+/// What the rows do not tell.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Settings<'s> {
+    /// Standard errors by which repeated readings may differ from their mean.
+    pub agreement_sigmas: f64,
+    /// For sights onto a plane.
+    pub plane_sight: plane_sight::Settings<'s>,
+    /// Distance from the line of a profile beyond which a shot is warned of.
+    pub offset_limit_m: f64,
+}
+
+impl Default for Settings<'_> {
+    fn default() -> Self {
+        Settings { agreement_sigmas: 4.0, plane_sight: plane_sight::Settings::default(), offset_limit_m: profile::OFFSET_LIMIT_M }
+    }
+}
+
+/// Why a group gives no measurement: a sentence that says what is missing or wrong, and in which row.
+pub type Refusal = String;
+
+impl Group<'_> {
+    /// The base of a sighting.
+    pub fn base(&self, sighting: &Sighting) -> &Origin {
+        &self.bases[sighting.base]
+    }
+
+    /// The rows of a role, in the order of the logs.
+    pub fn of_role<'g>(&'g self, role: &'g str) -> impl Iterator<Item = &'g Sighting> {
+        self.sightings.iter().filter(move |sighting| sighting.role == role)
+    }
+
+    /// The only row of a role.
+    ///
+    /// # Errors
+    /// When there is none, or more than one; the sentence names the measurement and the role.
+    pub fn only<'g>(&'g self, role: &'g str) -> Result<&'g Sighting, Refusal> {
+        let mut rows = self.of_role(role);
+        match (rows.next(), rows.next()) {
+            (Some(row), None) => Ok(row),
+            (None, _) => Err(format!("{} of {} lacks the row with role {role}", self.measure, self.name)),
+            (Some(_), Some(second)) => {
+                Err(format!("{} of {} has two rows with role {role}; the second is {}", self.measure, self.name, second.label))
+            }
+        }
+    }
+}
+
+/// The kinds of measurement, as the `measure` column has them.
+pub const KINDS: [&str; 8] = ["height", "width", "missing_line", "plane_sight", "plane", "span", "volume", "profile"];
+
+/// The refusal of a kind that is none of [`KINDS`].
+pub fn unknown_kind(measure: &str) -> Refusal {
+    format!("measure \"{measure}\" is not known; it is one of {}", KINDS.join(", "))
+}
+
+/// Computes a group by its kind; repeated shots of one spot are taken together first.
+///
+/// # Errors
+/// When the kind is not known, or a row is missing or contradicts another.
+pub fn compute(group: &Group, settings: &Settings<'_>) -> Result<Composed, Refusal> {
+    let (group, said) = repeats::merged(group, settings.agreement_sigmas)?;
+    let group = group.as_ref();
+    let mut composed = match group.measure.as_str() {
+        "height" => height::compute(group),
+        "width" => width::compute(group),
+        "missing_line" => missing_line::compute(group),
+        "plane_sight" => plane_sight::compute(group, &settings.plane_sight),
+        "plane" => plane_fit::compute(group),
+        "span" => span::compute(group),
+        "volume" => volume::compute(group),
+        "profile" => profile::compute(group, settings.offset_limit_m),
+        other => Err(unknown_kind(other)),
+    }?;
+    for said in said {
+        composed.method = format!("{}; {said}", composed.method);
+    }
+    Ok(composed)
+}

@@ -1,0 +1,279 @@
+//! The weighted total least-squares plane through points whose errors hang together.
+//!
+//! Condition for each point: n · (p − e) = d, e its error, the sum eᵀ C⁻¹ e least, C the joint covariance of all points.
+//! With B = diag(nᵀ), V = B C Bᵀ and r = n · p − d it is solved by the Gauss-Helmert iteration: x = −(Aᵀ V⁻¹ A)⁻¹ Aᵀ V⁻¹ r,
+//! e = C Bᵀ V⁻¹ r, A taken at the adjusted points p − e (A. J. Pope, "Some pitfalls to be avoided in the iterative
+//! adjustment of nonlinear problems", 1972; B. Schaffrin and A. Wieser, "On weighted total least-squares adjustment for
+//! linear regression", Journal of Geodesy 82 (2008); both from memory). x are two tilts of n and a shift
+//! of d; (Aᵀ V⁻¹ A)⁻¹ is their covariance. What the shots of one base share moves the plane as a whole: it weighs
+//! nothing among them, and stands in that covariance.
+//!
+//! Metres and radians. Points in one line have no plane; [`Solution::spread_m`] tells how near they come.
+
+use super::super::located::{cross, dot, from_to, length, moved, unit};
+use crate::geodesy::correlated::Joint;
+
+/// Standard error along the normal that every shot has at least, in metres: the rounding of what a log holds. It keeps
+/// shots without errors solvable.
+const FLOOR_M: f64 = 1e-4;
+
+/// Steps of the iteration; three or four are usual.
+const STEPS: usize = 60;
+
+/// Change of the tilts in radians at which it stands still.
+const STILL_RAD: f64 = 1e-11;
+
+/// A plane and how it answers to its points.
+#[derive(Debug, Clone)]
+pub struct Solution {
+    /// Mean of the points, in the joint's frame.
+    pub centre: [f64; 3],
+    /// The unit normal, up where it is not level.
+    pub normal: [f64; 3],
+    /// n · (p − centre) of the plane.
+    pub offset_m: f64,
+    /// Unit vectors that the normal tilts towards: along the strike (it turns the dip direction clockwise), and down the
+    /// dip direction (it raises the dip).
+    pub tilts: [[f64; 3]; 2],
+    /// Covariance of the two tilts in radians and of the offset in metres.
+    pub covariance: [[f64; 3]; 3],
+    /// Distance of each point from the plane along the normal.
+    pub residuals_m: Vec<f64>,
+    /// Standard error of each of them.
+    pub residual_sigmas_m: Vec<f64>,
+    /// rᵀ V⁻¹ r.
+    pub weighted_square: f64,
+    /// Root mean square extents of the points along their longest line, across it, and across both.
+    pub spread_m: [f64; 3],
+    /// What tilts and offset lose for each metre that a point moves along the normal.
+    gain: Vec<[f64; 3]>,
+    points: Vec<[f64; 3]>,
+}
+
+impl Solution {
+    /// The plane of joint points. None where they lie in one line or spot, or the iteration does not stand still.
+    pub fn of(joint: &Joint) -> Option<Solution> {
+        let points = joint.points();
+        let count = points.len();
+        if count < 3 || points.iter().flatten().any(|x| !x.is_finite()) {
+            return None;
+        }
+        let centre = points.iter().fold([0.0; 3], |sum, p| moved(sum, 1.0 / count as f64, *p));
+        let (spread_m, mut normal) = extents(points, centre);
+        let mut offset_m = 0.0;
+        let mut errors = vec![[0.0; 3]; count];
+        for _ in 0..STEPS {
+            if normal[2] < 0.0 {
+                (normal, offset_m) = (normal.map(|x| -x), -offset_m);
+            }
+            let tilts = tilts(normal);
+            let residuals: Vec<f64> = points.iter().map(|p| dot(normal, from_to(centre, *p)) - offset_m).collect();
+            let factor = cholesky(along_normal(joint, normal), count)?;
+            let design: Vec<[f64; 3]> = points
+                .iter()
+                .zip(&errors)
+                .map(|(p, e)| {
+                    let at = from_to(*e, from_to(centre, *p));
+                    [dot(tilts[0], at), dot(tilts[1], at), -1.0]
+                })
+                .collect();
+            // V⁻¹ A by columns, then the covariance and the gain.
+            let weighted: [Vec<f64>; 3] = std::array::from_fn(|k| solve(&factor, design.iter().map(|row| row[k]).collect()));
+            let square = |j: usize, k: usize| design.iter().zip(&weighted[k]).map(|(row, w)| row[j] * w).sum::<f64>();
+            let covariance = inverse(std::array::from_fn(|j| std::array::from_fn(|k| square(j, k))))?;
+            let gain: Vec<[f64; 3]> = (0..count)
+                .map(|i| covariance.map(|row| row[0] * weighted[0][i] + row[1] * weighted[1][i] + row[2] * weighted[2][i]))
+                .collect();
+            let step = losses(&gain, residuals.iter().copied());
+            if !step.iter().all(|x| x.is_finite()) {
+                return None;
+            }
+            let weights = solve(&factor, residuals.clone());
+            if step[0].hypot(step[1]) < STILL_RAD && step[2].abs() < STILL_RAD * (1.0 + spread_m[0]) {
+                let residual_sigmas_m = (0..count)
+                    .map(|i| {
+                        let own: f64 = factor[i * count..i * count + i + 1].iter().map(|l| l * l).sum();
+                        let model: f64 =
+                            (0..3).map(|j| (0..3).map(|k| design[i][j] * covariance[j][k] * design[i][k]).sum::<f64>()).sum();
+                        (own - model).max(0.0).sqrt()
+                    })
+                    .collect();
+                let weighted_square = residuals.iter().zip(&weights).map(|(r, w)| r * w).sum();
+                return Some(Solution {
+                    centre,
+                    normal,
+                    offset_m,
+                    tilts,
+                    covariance,
+                    residuals_m: residuals,
+                    residual_sigmas_m,
+                    weighted_square,
+                    spread_m,
+                    gain,
+                    points: points.to_vec(),
+                });
+            }
+            // e = C Bᵀ V⁻¹ r with r after the step.
+            let after = residuals
+                .iter()
+                .zip(&design)
+                .map(|(r, row)| r - row[0] * step[0] - row[1] * step[1] - row[2] * step[2])
+                .collect();
+            errors = errors_of(joint, normal, &solve(&factor, after));
+            normal = unit(moved(moved(normal, -step[0], tilts[0]), -step[1], tilts[1]));
+            offset_m -= step[2];
+        }
+        None
+    }
+
+    /// The plane when its points have moved, to first order: normal and n · (p − centre).
+    pub fn of_moved(&self, points: &[[f64; 3]]) -> ([f64; 3], f64) {
+        let shifts = self.points.iter().zip(points).map(|(was, is)| dot(self.normal, from_to(*was, *is)));
+        let loss = losses(&self.gain, shifts);
+        let normal = unit(moved(moved(self.normal, -loss[0], self.tilts[0]), -loss[1], self.tilts[1]));
+        (normal, self.offset_m - loss[2])
+    }
+
+    /// The ring of the points' convex hull on the plane, anticlockwise as seen against the normal.
+    pub fn hull(&self) -> Vec<[f64; 3]> {
+        let second = cross(self.normal, self.tilts[0]);
+        let mut flat: Vec<[f64; 2]> =
+            self.points.iter().map(|p| from_to(self.centre, *p)).map(|p| [dot(p, self.tilts[0]), dot(p, second)]).collect();
+        flat.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+        flat.dedup();
+        // The monotone chain: the lower side from left to right, then the upper one back.
+        let side = |points: &mut dyn Iterator<Item = [f64; 2]>| {
+            let mut chain: Vec<[f64; 2]> = Vec::new();
+            for p in points {
+                while let [.., a, b] = chain[..]
+                    && (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) <= 0.0
+                {
+                    chain.pop();
+                }
+                chain.push(p);
+            }
+            chain.pop();
+            chain
+        };
+        let mut ring = side(&mut flat.iter().copied());
+        ring.extend(side(&mut flat.iter().rev().copied()));
+        let origin = moved(self.centre, self.offset_m, self.normal);
+        ring.into_iter().map(|[x, y]| moved(moved(origin, x, self.tilts[0]), y, second)).collect()
+    }
+}
+
+/// Derivatives of the normal by the dip direction (made a unit vector) and by the dip.
+fn tilts(normal: [f64; 3]) -> [[f64; 3]; 2] {
+    let level = normal[0].hypot(normal[1]);
+    let towards = if level > 1e-12 { [normal[0] / level, normal[1] / level] } else { [0.0, 1.0] };
+    [[towards[1], -towards[0], 0.0], [normal[2] * towards[0], normal[2] * towards[1], -level]]
+}
+
+fn losses(gain: &[[f64; 3]], shifts: impl Iterator<Item = f64>) -> [f64; 3] {
+    gain.iter().zip(shifts).fold([0.0; 3], |sum, (row, shift)| moved(sum, shift, *row))
+}
+
+/// B C Bᵀ with the floor, lower triangle by rows of `count`.
+fn along_normal(joint: &Joint, normal: [f64; 3]) -> Vec<f64> {
+    let count = joint.points().len();
+    let size = 3 * count;
+    let c = joint.covariance();
+    let mut v = vec![0.0; count * count];
+    for i in 0..count {
+        for j in 0..=i {
+            v[i * count + j] = (0..3)
+                .map(|r| {
+                    let row = (3 * i + r) * size + 3 * j;
+                    normal[r] * (c[row] * normal[0] + c[row + 1] * normal[1] + c[row + 2] * normal[2])
+                })
+                .sum();
+        }
+        v[i * count + i] += FLOOR_M * FLOOR_M;
+    }
+    v
+}
+
+/// C Bᵀ w by points.
+fn errors_of(joint: &Joint, normal: [f64; 3], weights: &[f64]) -> Vec<[f64; 3]> {
+    let size = 3 * weights.len();
+    let c = joint.covariance();
+    (0..weights.len())
+        .map(|i| {
+            std::array::from_fn(|r| {
+                let row = (3 * i + r) * size;
+                weights.iter().enumerate().map(|(j, w)| w * (0..3).map(|k| c[row + 3 * j + k] * normal[k]).sum::<f64>()).sum()
+            })
+        })
+        .collect()
+}
+
+/// L of L Lᵀ, in place of the lower triangle. None where the matrix is not positive definite.
+fn cholesky(mut v: Vec<f64>, size: usize) -> Option<Vec<f64>> {
+    for i in 0..size {
+        for j in 0..=i {
+            let sum = v[i * size + j] - (0..j).map(|k| v[i * size + k] * v[j * size + k]).sum::<f64>();
+            v[i * size + j] = if i == j {
+                if sum <= 0.0 || !sum.is_finite() {
+                    return None;
+                }
+                sum.sqrt()
+            } else {
+                sum / v[j * size + j]
+            };
+        }
+    }
+    Some(v)
+}
+
+/// x of L Lᵀ x = b.
+fn solve(factor: &[f64], mut b: Vec<f64>) -> Vec<f64> {
+    let size = b.len();
+    for i in 0..size {
+        let sum: f64 = (0..i).map(|k| factor[i * size + k] * b[k]).sum();
+        b[i] = (b[i] - sum) / factor[i * size + i];
+    }
+    for i in (0..size).rev() {
+        let sum: f64 = (i + 1..size).map(|k| factor[k * size + i] * b[k]).sum();
+        b[i] = (b[i] - sum) / factor[i * size + i];
+    }
+    b
+}
+
+/// The inverse of a symmetric matrix of three, by its cofactors.
+fn inverse(m: [[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
+    let cofactors = [cross(m[1], m[2]), cross(m[2], m[0]), cross(m[0], m[1])];
+    let determinant = dot(m[0], cofactors[0]);
+    (determinant.is_finite() && determinant > 0.0)
+        .then(|| std::array::from_fn(|r| std::array::from_fn(|c| cofactors[c][r] / determinant)))
+}
+
+/// Root mean square extents of points about their centre, longest first, and the direction of the shortest: the
+/// eigenvalues of their scatter by Jacobi's rotations.
+fn extents(points: &[[f64; 3]], centre: [f64; 3]) -> ([f64; 3], [f64; 3]) {
+    let mut m = [[0.0; 3]; 3];
+    for p in points {
+        let d = from_to(centre, *p);
+        m = std::array::from_fn(|r| std::array::from_fn(|c| m[r][c] + d[r] * d[c] / points.len() as f64));
+    }
+    let mut axes = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+    for _ in 0..30 {
+        for (p, q) in [(0, 1), (0, 2), (1, 2)] {
+            if m[p][q] == 0.0 {
+                continue;
+            }
+            let angle = 0.5 * (2.0 * m[p][q]).atan2(m[q][q] - m[p][p]);
+            let (s, c) = angle.sin_cos();
+            for row in [&mut m, &mut axes].into_iter().flatten() {
+                (row[p], row[q]) = (c * row[p] - s * row[q], s * row[p] + c * row[q]);
+            }
+            let (a, b) = (m[p], m[q]);
+            m[p] = std::array::from_fn(|k| c * a[k] - s * b[k]);
+            m[q] = std::array::from_fn(|k| s * a[k] + c * b[k]);
+        }
+    }
+    let mut order = [0, 1, 2];
+    order.sort_by(|a, b| m[*b][*b].total_cmp(&m[*a][*a]));
+    let last = order[2];
+    let shortest = std::array::from_fn(|r| axes[r][last]);
+    (order.map(|k| m[k][k].max(0.0).sqrt()), if length(shortest) > 0.5 { unit(shortest) } else { [0.0, 0.0, 1.0] })
+}

@@ -1,0 +1,229 @@
+use super::*;
+use crate::measure::trial::{EXACT, Field, HANDHELD, assert_sigmas, scatter};
+
+/// Rounding of earth-centred coordinates and the end of the iteration, in metres.
+const ROUNDING_M: f64 = 1e-6;
+
+/// What the shared vertical of a field 100 m wide leaves, in metres.
+const LEAN_M: f64 = 2e-3;
+
+fn upright_wall(errors: crate::measure::trial::Errors, sigma: [f64; 2]) -> Field {
+    // A wall 40 m north of the base, running east; a sight to 25 m east and 18 m up on it.
+    let mut field = Field::new(errors, sigma);
+    field.instrument_height_m = 1.5;
+    field.shot(0, "plane_1", [-10.0, 40.0, 2.0]);
+    field.shot(0, "plane_2", [30.0, 40.0, 1.0]);
+    field.shot(0, "sight", [25.0, 40.0, 18.0]).slope_m = None;
+    field.sightings[2].vector = None;
+    field
+}
+
+/// A face of strike 110°, dip 70° by four shots of the given bases, and a sight from the last base to a fifth spot of it.
+fn leaning_face(mut field: Field, bases: [usize; 5]) -> (Field, [f64; 3]) {
+    let ((ss, cs), (sd, cd)) = (110f64.to_radians().sin_cos(), 70f64.to_radians().sin_cos());
+    let spot = |along: f64, up: f64| [20.0 + along * ss - up * cd * cs, 60.0 + along * cs + up * cd * ss, 12.0 + up * sd];
+    for (i, [along, up]) in [[-15.0, -8.0], [14.0, -9.0], [12.0, 10.0], [-13.0, 7.0]].into_iter().enumerate() {
+        field.shot(bases[i], &format!("plane_{}", i + 1), spot(along, up));
+    }
+    let target = spot(4.0, 13.0);
+    let row = field.shot(bases[4], "sight", target);
+    (row.slope_m, row.vector) = (None, None);
+    (field, target)
+}
+
+fn over_water(level: f64) -> (Field, [f64; 3]) {
+    // A spot 1.2 km off at a known height, by its latitude and longitude: the sight down to it comes at some 22°.
+    let mut field = Field::new(HANDHELD, [0.4, 0.6]);
+    (field.instrument_height_m, field.refraction) = (1.5, 0.13);
+    let place = Geodetic { lat_rad: 46.008f64.to_radians(), lon_rad: 8.011f64.to_radians(), ellipsoid_height_m: level };
+    let target = field.bases[0].frame.from_earth_centred(place.to_earth_centred(&Ellipsoid::WGS84));
+    let row = field.shot(0, "sight", target);
+    (row.slope_m, row.vector) = (None, None);
+    (field, target)
+}
+
+fn settings(height: f64, sigma_m: f64) -> Settings<'static> {
+    Settings { level: Some(Level { words: "the level tarn", ellipsoid_height_m: height, sigma_m }), ..Settings::default() }
+}
+
+fn point(field: &Field, composed: &Composed) -> [f64; 3] {
+    field.bases[0].frame.from_earth_centred(composed.parts[0].at)
+}
+
+fn assert_point(field: &Field, composed: &Composed, want: [f64; 3], within_m: f64) {
+    let got = point(field, composed);
+    assert!(length(from_to(want, got)) < within_m, "{got:?} {want:?}");
+}
+
+/// Standard errors of distance, incidence, the point's axes and two diagonals, against a trial. The height of a level is drawn too.
+fn assert_trial(field: &Field, height: Option<[f64; 2]>, seed: u64) {
+    let of = |field: &Field, level: Option<[f64; 2]>| {
+        let settings = level.map_or(Settings::default(), |[height, sigma]| settings(height, sigma));
+        compute(&field.group("plane_sight"), &settings).unwrap()
+    };
+    let values = |composed: &Composed| {
+        let [e, n, u] = point(field, composed);
+        [composed.values[0].estimate.value, composed.values[1].estimate.value, e, n, u, e + n, n + u, e + u]
+    };
+    let told = of(field, height);
+    assert_eq!(told.parts[0].base, 0);
+    let c = told.parts[0].covariance;
+    let points = [c.ee, c.nn, c.uu, c.ee + c.nn + 2.0 * c.en, c.nn + c.uu + 2.0 * c.nu, c.ee + c.uu + 2.0 * c.eu].map(f64::sqrt);
+    let sigmas = [told.values[0].estimate.sigma, told.values[1].estimate.sigma];
+    let shown = scatter(values(&told), seed, |normal| {
+        let level = height.map(|[height, sigma]| [height + sigma * normal.draw(), sigma]);
+        values(&of(&field.disturbed(normal), level))
+    });
+    assert_sigmas([sigmas[0], sigmas[1], points[0], points[1], points[2], points[3], points[4], points[5]], shown);
+}
+
+#[test]
+fn an_upright_wall() {
+    let field = upright_wall(HANDHELD, [0.6, 0.9]);
+    let composed = compute(&field.group("plane_sight"), &Settings::default()).unwrap();
+    assert_point(&field, &composed, [25.0, 40.0, 18.0], LEAN_M);
+    // From (0, 0, 1.5) to (25, 40, 18): √(25² + 40² + 16.5²), and 40 of it square on the wall.
+    let distance = 2497.25f64.sqrt();
+    assert!((composed.values[0].estimate.value - distance).abs() < LEAN_M, "{composed:?}");
+    assert!((composed.values[1].estimate.value - (40.0 / distance).acos().to_degrees()).abs() < 0.005);
+    assert!(composed.warnings.is_empty(), "{:?}", composed.warnings);
+    assert!(composed.method.contains("the upright plane through S1 and S2"), "{}", composed.method);
+    assert_eq!(composed.shape, Shape::Point(composed.parts[0].at));
+    assert_trial(&field, None, 51);
+}
+
+#[test]
+fn what_one_base_shares_cancels_in_the_distance() {
+    // Base and orientation alone are wrong: wall and sight move as one.
+    let errors = crate::measure::trial::Errors { orientation_deg: 1.0, ..EXACT };
+    let composed = compute(&upright_wall(errors, [3.0, 3.0]).group("plane_sight"), &Settings::default()).unwrap();
+    assert!(composed.values[0].estimate.sigma < 1e-3 && composed.values[1].estimate.sigma < 1e-3, "{composed:?}");
+    let c = composed.parts[0].covariance;
+    let turn = 1f64.to_radians();
+    assert!((c.horizontal_variance() - 18.0 - turn * turn * (625.0 + 1600.0)).abs() < 0.01, "{c:?}");
+}
+
+#[test]
+fn a_face_fitted_from_one_base_and_from_two() {
+    let (one, target) = leaning_face(Field::new(HANDHELD, [0.6, 0.9]), [0; 5]);
+    let composed = compute(&one.group("plane_sight"), &Settings::default()).unwrap();
+    assert_point(&one, &composed, target, 1e-5);
+    assert!((composed.values[0].estimate.value - length(target)).abs() < 1e-5);
+    // Incidence by the normal itself: dip direction 200°, dip 70°.
+    let (s, c) = 70f64.to_radians().sin_cos();
+    let normal = [s * 200f64.to_radians().sin(), s * 200f64.to_radians().cos(), c];
+    let want = dot(normal, unit(target)).abs().acos().to_degrees();
+    assert!((composed.values[1].estimate.value - want).abs() < 1e-5, "{composed:?} {want}");
+    assert_trial(&one, None, 52);
+    let two = Field::new(HANDHELD, [0.2, 0.3]).with_base([60.0, -10.0, 3.0], [0.15, 0.2]);
+    let (two, target) = leaning_face(two, [0, 1, 0, 1, 0]);
+    assert_point(&two, &compute(&two.group("plane_sight"), &Settings::default()).unwrap(), target, 1e-5);
+    assert_trial(&two, None, 53);
+}
+
+#[test]
+fn a_level_surface_on_the_curved_earth() {
+    let (field, target) = over_water(20.0);
+    let composed = compute(&field.group("plane_sight"), &settings(20.0, 0.3)).unwrap();
+    // What the first order of the bend leaves out, k d/2R of it, is far below a micrometre; a flat earth would be 0.2 m off.
+    assert_point(&field, &composed, target, 1e-5);
+    assert!((composed.values[0].estimate.value - length(from_to([0.0, 0.0, 1.5], target))).abs() < 1e-5);
+    assert!(composed.warnings[0].starts_with("sight S1 meets the surface at 2"), "{:?}", composed.warnings);
+    assert_trial(&field, Some([20.0, 0.3]), 54);
+    // A ceiling over the base.
+    let mut up = Field::new(EXACT, [0.1, 0.1]);
+    let row = up.shot(0, "sight", [30.0, 20.0, 25.0]);
+    (row.slope_m, row.vector) = (None, None);
+    let height = Geodetic::from_earth_centred(up.bases[0].frame.to_earth_centred([30.0, 20.0, 25.0]), &Ellipsoid::WGS84)
+        .ellipsoid_height_m;
+    let composed = compute(&up.group("plane_sight"), &settings(height, 0.0)).unwrap();
+    assert_point(&up, &composed, [30.0, 20.0, 25.0], ROUNDING_M);
+}
+
+#[test]
+fn a_sight_square_on_has_the_error_of_its_tilt() {
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    field.reading(0, "sight", 0.0, -90.0, 1.0);
+    (field.sightings[0].slope_m, field.sightings[0].vector) = (None, None);
+    let composed = compute(&field.group("plane_sight"), &settings(460.0, 0.1)).unwrap();
+    assert!((composed.values[0].estimate.value - 40.0).abs() < ROUNDING_M);
+    assert!((composed.values[0].estimate.sigma - 0.1).abs() < 1e-5);
+    assert!(composed.values[1].estimate.value < 1e-4);
+    assert!((composed.values[1].estimate.sigma - 0.2).abs() < 1e-3, "{composed:?}");
+}
+
+#[test]
+fn the_target_height_is_taken_off_the_point() {
+    // A rod's mark 2 m over a floor 30 m below: the sight is to the mark, the point is its foot.
+    let mut field = Field::new(EXACT, [0.0, 0.0]);
+    field.instrument_height_m = 1.5;
+    let row = field.shot(0, "sight", [40.0, 0.0, -28.0]);
+    (row.slope_m, row.vector, row.target_height_m) = (None, None, 2.0);
+    let height = Geodetic::from_earth_centred(field.bases[0].frame.to_earth_centred([40.0, 0.0, -30.0]), &Ellipsoid::WGS84);
+    let composed = compute(&field.group("plane_sight"), &settings(height.ellipsoid_height_m, 0.0)).unwrap();
+    assert_point(&field, &composed, [40.0, 0.0, -30.0], ROUNDING_M);
+    assert!((composed.values[0].estimate.value - 40f64.hypot(29.5)).abs() < ROUNDING_M);
+}
+
+#[test]
+fn refusals_name_the_angle_and_the_row() {
+    let refusal = |field: &Field, settings: &Settings| compute(&field.group("plane_sight"), settings).unwrap_err();
+    let plain = Settings::default();
+    let aimed = |azimuth_deg: f64| {
+        let mut field = upright_wall(HANDHELD, [0.5, 0.5]);
+        field.sightings[2].true_azimuth_rad = Some(azimuth_deg.to_radians());
+        field.sightings[2].inclination_rad = Some(0.0);
+        field
+    };
+    assert_eq!(
+        refusal(&aimed(82.0), &plain),
+        "plane_sight of North wall: sight S3 meets the surface at 8.0°, under 10°: its error along it is too large; sight it from another \
+         base, more square on"
+    );
+    let loose = Settings { least_angle_rad: 5f64.to_radians(), ..plain };
+    let composed = compute(&aimed(82.0).group("plane_sight"), &loose).unwrap();
+    assert!(composed.warnings[0].contains("meets the surface at 8.0° only"), "{:?}", composed.warnings);
+    assert!(composed.warnings[1].contains("the plane is taken to go on that far"), "{:?}", composed.warnings);
+    let behind = "plane_sight of North wall: sight S3 points away from the surface, which lies behind the instrument; check azimuth, \
+                  inclination and the plane's shots";
+    assert_eq!(refusal(&aimed(180.0), &plain), behind);
+    let (mut water, _) = over_water(20.0);
+    assert!(refusal(&water, &settings(900.0, 0.1)).contains("points away from the surface"));
+    water.sightings[0].inclination_rad = Some(2f64.to_radians());
+    assert!(refusal(&water, &settings(20.0, 0.1)).contains("points away from the surface"));
+    // From 481.5 m over the water the horizon dips by some 0.7°.
+    water.sightings[0].inclination_rad = Some(-0.3f64.to_radians());
+    assert!(
+        refusal(&water, &settings(20.0, 0.1)).contains("passes over the surface"),
+        "{}",
+        refusal(&water, &settings(20.0, 0.1))
+    );
+    water.sightings[0].instrument_height_m = None;
+    assert_eq!(
+        refusal(&water, &settings(20.0, 0.1)),
+        "plane_sight of North wall: sight S1 has no instrument height; read it and write it in the row"
+    );
+    assert!(refusal(&water, &plain).contains("has a sight but no surface; shoot plane_1 and plane_2"));
+    let mut wall = upright_wall(HANDHELD, [0.5, 0.5]);
+    wall.sightings[1].role = "plane_1".into();
+    assert_eq!(refusal(&wall, &plain), "plane_sight of North wall has two rows with role plane_1; the second is S2");
+    wall.sightings[1].role = "wall".into();
+    assert_eq!(
+        refusal(&wall, &plain),
+        "plane_sight of North wall: shot S2 has role \"wall\"; it takes sight, plane_1, plane_2, …"
+    );
+    wall.sightings.remove(1);
+    assert!(refusal(&wall, &plain).contains("has one shot on the plane, S1"));
+    wall.shot(0, "plane_2", [-10.0, 40.0, 30.0]);
+    assert!(refusal(&wall, &plain).contains("S1 and S3 are 0.00 m apart horizontally"), "{}", refusal(&wall, &plain));
+    let mut odd = upright_wall(HANDHELD, [0.5, 0.5]);
+    odd.sightings[2].inclination_rad = Some(f64::NAN);
+    assert!(refusal(&odd, &plain).ends_with("has a reading that is not a finite number"));
+    odd.sightings.pop();
+    assert_eq!(refusal(&odd, &plain), "plane_sight of North wall lacks the row with role sight");
+    // A distance that the sight has is told, not used.
+    let mut both = upright_wall(HANDHELD, [0.5, 0.5]);
+    both.sightings[2].slope_m = Some(70.0);
+    let composed = compute(&both.group("plane_sight"), &plain).unwrap();
+    assert_eq!(composed.warnings, ["sight S3 has a distance, 70.00 m, which is not used; the surface is met at 49.97 m"]);
+}

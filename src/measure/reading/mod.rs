@@ -1,0 +1,216 @@
+//! What a row was read with, checked, and the law of propagation of variances over the readings of
+//! several rows of one base.
+//!
+//! Each reading (azimuth, inclination, distance of each row) errs on its own; the orientation turns all
+//! azimuths together. A value f has the variance Σ (∂f/∂xᵢ σᵢ)² + (∂f/∂o σₒ)², with central differences (C. D.
+//! Ghilani, "Adjustment Computations", ch. 6). The terms under the squares are kept as arms, so that
+//! values of one computation keep their common errors. Metres and radians.
+//!
+//! Where a row has both a slope and a horizontal distance, the slope distance with its inclination is
+//! taken as the measured one. A slope distance without an inclination cannot be levelled and counts as none.
+
+use std::f64::consts::{FRAC_PI_2, PI};
+
+use super::{Group, Refusal, Sighting};
+use crate::geodesy::correlated::Estimate;
+use crate::geodesy::covariance::Covariance;
+use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+
+#[cfg(test)]
+pub mod support;
+
+/// Steps of the central differences: far above rounding, far below any curvature of interest.
+const STEP_RAD: f64 = 1e-6;
+const STEP_M: f64 = 1e-4;
+
+/// A distance as it was measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Distance {
+    /// Slope distance.
+    Slope(f64),
+    /// Horizontal distance.
+    Horizontal(f64),
+}
+
+/// The readings of a row.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// True azimuth.
+    pub azimuth_rad: Option<f64>,
+    /// Apparent inclination.
+    pub inclination_rad: Option<f64>,
+    /// Distance that can be levelled.
+    pub distance: Option<Distance>,
+    /// Standard errors of azimuth, inclination and distance.
+    pub sigmas: [f64; 3],
+    /// Coefficient of refraction.
+    pub refraction: f64,
+    /// Mean radius of the earth at the base.
+    pub earth_radius_m: f64,
+}
+
+impl Reading {
+    /// The readings of a row.
+    ///
+    /// # Errors
+    /// When one of them cannot be: not a number, a distance of nothing, an inclination beyond the
+    /// vertical.
+    pub fn of(group: &Group<'_>, row: &Sighting) -> Result<Reading, Refusal> {
+        let refuse = |what: &str| Err(format!("{} of {}: row {} has {what}", group.measure, group.name, row.label));
+        let distance = match (row.slope_m, row.inclination_rad) {
+            (Some(slope_m), Some(_)) => Some(Distance::Slope(slope_m)),
+            _ => row.horizontal_m.map(Distance::Horizontal),
+        };
+        if let Some(Distance::Slope(length_m) | Distance::Horizontal(length_m)) = distance
+            && !(length_m > 0.0 && length_m.is_finite())
+        {
+            return refuse(&format!("a distance of {length_m} m; measure it again"));
+        }
+        if row.inclination_rad.is_some_and(|angle| angle.is_nan() || angle.abs() > FRAC_PI_2) {
+            return refuse("an inclination beyond 90°; correct its unit or its kind (zenith angles are another kind)");
+        }
+        if row.true_azimuth_rad.is_some_and(|angle| !angle.is_finite()) {
+            return refuse("an azimuth that is no number; correct it");
+        }
+        Ok(Reading {
+            azimuth_rad: row.true_azimuth_rad,
+            inclination_rad: row.inclination_rad,
+            distance,
+            sigmas: [row.sigma_azimuth_rad, row.sigma_inclination_rad, row.sigma_distance_m],
+            refraction: row.refraction,
+            earth_radius_m: group.base(row).earth_radius_m,
+        })
+    }
+
+    /// Horizontal distance and rise over the instrument's axis of a triangle of this row.
+    fn reduced(&self, triangle: Triangle) -> Vector {
+        let sight = Sight {
+            true_azimuth_rad: 0.0,
+            triangle,
+            instrument_height_m: 0.0,
+            target_height_m: 0.0,
+            refraction: self.refraction,
+        };
+        let none = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+        reduce(&sight, &none, self.earth_radius_m)
+    }
+
+    /// Horizontal distance, and the rise where there is an inclination, by the row's own distance.
+    pub fn own(&self) -> Option<(f64, Option<f64>)> {
+        let triangle = match (self.distance?, self.inclination_rad) {
+            (Distance::Slope(slope_m), Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
+            (Distance::Slope(_), None) => return None,
+            (Distance::Horizontal(horizontal_m), Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
+            (Distance::Horizontal(horizontal_m), None) => Triangle::Level { horizontal_m },
+        };
+        let vector = self.reduced(triangle);
+        Some((vector.horizontal_m, vector.up_m))
+    }
+
+    /// The rise over the instrument's axis at a horizontal distance that was measured elsewhere.
+    pub fn rise_at(&self, horizontal_m: f64) -> Option<f64> {
+        self.reduced(Triangle::Horizontal { horizontal_m, inclination_rad: self.inclination_rad? }).up_m
+    }
+
+    /// Horizontal distance by the row's own distance, with its standard error.
+    pub fn run(&self) -> Option<Estimate> {
+        let arms = Arms::of(&[*self], 0.0, |readings| readings[0].own().map(|(horizontal_m, _)| [horizontal_m]))?;
+        Some(arms.estimate(0))
+    }
+
+    /// The same with one reading (0 azimuth, 1 inclination, 2 distance) changed by so many of its steps; none where there
+    /// is no such reading.
+    fn moved(&self, which: usize, steps: f64) -> Option<Reading> {
+        let mut moved = *self;
+        match which {
+            0 => *moved.azimuth_rad.as_mut()? += steps * STEP_RAD,
+            1 => *moved.inclination_rad.as_mut()? += steps * STEP_RAD,
+            _ => match moved.distance.as_mut()? {
+                Distance::Slope(length_m) | Distance::Horizontal(length_m) => *length_m += steps * STEP_M,
+            },
+        }
+        Some(moved)
+    }
+}
+
+/// Values with what one standard error of each cause moves them by.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Arms<const N: usize> {
+    /// The values.
+    pub values: [f64; N],
+    /// One row for each cause: every reading, and the orientation.
+    arms: Vec<[f64; N]>,
+}
+
+impl<const N: usize> Arms<N> {
+    /// Propagates the errors of rows of one base through a computation; none where it gives nothing.
+    pub fn of(
+        readings: &[Reading],
+        sigma_orientation_rad: f64,
+        compute: impl Fn(&[Reading]) -> Option<[f64; N]>,
+    ) -> Option<Arms<N>> {
+        let values = compute(readings)?;
+        let mut arms = Vec::with_capacity(3 * readings.len() + 1);
+        let mut moved = readings.to_vec();
+        let slope = |above: [f64; N], below: [f64; N], scale: f64| std::array::from_fn(|n| (above[n] - below[n]) * scale);
+        for (i, reading) in readings.iter().enumerate() {
+            for (which, step) in [STEP_RAD, STEP_RAD, STEP_M].into_iter().enumerate() {
+                let (Some(above), Some(below)) = (reading.moved(which, 1.0), reading.moved(which, -1.0)) else { continue };
+                moved[i] = above;
+                let above = compute(&moved)?;
+                moved[i] = below;
+                let below = compute(&moved)?;
+                arms.push(slope(above, below, reading.sigmas[which] / (2.0 * step)));
+            }
+            moved[i] = *reading;
+        }
+        let turned = |steps: f64| -> Vec<Reading> { readings.iter().map(|r| r.moved(0, steps).unwrap_or(*r)).collect() };
+        arms.push(slope(compute(&turned(1.0))?, compute(&turned(-1.0))?, sigma_orientation_rad / (2.0 * STEP_RAD)));
+        Some(Arms { values, arms })
+    }
+
+    /// A linear combination of the values, with its standard error.
+    pub fn combined(&self, factors: [f64; N]) -> Estimate {
+        let sum = |of: &[f64; N]| -> f64 { of.iter().zip(factors).map(|(value, factor)| value * factor).sum() };
+        Estimate { value: sum(&self.values), sigma: self.arms.iter().map(|arm| sum(arm).powi(2)).sum::<f64>().sqrt() }
+    }
+
+    /// One of the values, with its standard error.
+    pub fn estimate(&self, n: usize) -> Estimate {
+        self.combined(std::array::from_fn(|k| if k == n { 1.0 } else { 0.0 }))
+    }
+
+    /// East, north, up at `n`, `n + 1`, `n + 2`, and their covariance without the base's own.
+    pub fn point(&self, n: usize) -> ([f64; 3], Covariance) {
+        let at = |of: &[f64; N]| std::array::from_fn(|axis| of[n + axis]);
+        let mut covariance = Covariance::default();
+        for arm in &self.arms {
+            covariance += Covariance::of_arm(at(arm));
+        }
+        (at(&self.values), covariance)
+    }
+}
+
+/// An angle brought into −π ≤ angle < π.
+pub fn half_circle_rad(angle_rad: f64) -> f64 {
+    (angle_rad + PI).rem_euclid(2.0 * PI) - PI
+}
+
+/// The row of a role that need not be there.
+///
+/// # Errors
+/// When there are two.
+pub fn at_most_one<'g>(group: &'g Group<'_>, role: &'g str) -> Result<Option<&'g Sighting>, Refusal> {
+    if group.of_role(role).next().is_none() { Ok(None) } else { group.only(role).map(Some) }
+}
+
+/// A warning for each row whose role the measurement has no use for.
+pub fn unknown_roles(group: &Group<'_>, roles: &[&str]) -> Vec<String> {
+    let unknown = group.sightings.iter().filter(|row| !roles.contains(&row.role.as_str()));
+    unknown
+        .map(|row| {
+            let known = roles.join(", ");
+            format!("row {} has the role {}, which a {} does not use; its roles are {known}", row.label, row.role, group.measure)
+        })
+        .collect()
+}

@@ -1,0 +1,239 @@
+//! Repeated shots of one spot: where a measurement wants a role once and several rows of one base have it, their readings
+//! are taken together before anything is composed.
+//!
+//! Each reading (azimuth, inclination, distance) is the mean weighted by 1/σ², with the standard error 1/√Σ(1/σ²), which is σ/√n for
+//! readings of one quality (e.g. C. D. Ghilani, "Adjustment Computations", chapter on weights of observations, from memory). What
+//! repeats share does not lessen: the base, the orientation, and the errors of the instrument's corrections are kept whole.
+//!
+//! A reading that is farther from the mean than the job's `agreement_sigmas` standard errors of that difference, √(σ² − 1/Σ(1/σ²)), hit
+//! something else, or is of another spot: the measurement is refused and the row named. Azimuths of sights steeper than 80° are not compared. Metres and
+//! radians.
+//!
+//! Where it stops: shots of two bases, or with different heights of instrument or target, are no repeats. Of shots by a vertical distance the
+//! points are averaged with the standard errors of one shot.
+
+use std::borrow::Cow;
+use std::f64::consts::TAU;
+
+use super::reading::half_circle_rad;
+use super::{Group, Refusal, Sighting};
+use crate::geodesy::correlated::Origin;
+use crate::geodesy::covariance::Covariance;
+use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+
+/// Sights steeper than this have azimuths that mean little.
+const STEEP_DEG: f64 = 80.0;
+
+/// Heights of instrument or target that differ by less are one.
+const SAME_HEIGHT_M: f64 = 1e-6;
+
+/// A vector that its readings give again within this was reduced from them, in metres and square metres.
+const SAME_VECTOR: f64 = 1e-9;
+
+/// Whether a kind of measurement wants a role once.
+fn is_wanted_once(measure: &str, role: &str) -> bool {
+    match measure {
+        "height" => ["foot", "top", "distance"].contains(&role),
+        "width" => ["left", "right", "near_face", "centre", "plane"].contains(&role),
+        "missing_line" => role == "from" || role == "to" || role.trim().parse::<u32>().is_ok(),
+        "plane_sight" => role == "sight" || role.starts_with("plane_"),
+        "span" => role == "support_a" || role == "support_b",
+        "profile" => role == "start" || role == "end",
+        _ => false,
+    }
+}
+
+/// The group with repeated shots taken together, and what is to be said of them in the method.
+///
+/// # Errors
+/// A sentence, where rows of one role do not agree, or are not of one setup.
+pub fn merged<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Cow<'g, Group<'t>>, Vec<String>), Refusal> {
+    let repeated = |row: &Sighting| is_wanted_once(&group.measure, &row.role) && group.of_role(&row.role).nth(1).is_some();
+    if !group.sightings.iter().any(repeated) {
+        return Ok((Cow::Borrowed(group), Vec::new()));
+    }
+    let mut said = Vec::new();
+    let mut sightings: Vec<Sighting> = Vec::with_capacity(group.sightings.len());
+    for row in &group.sightings {
+        if !repeated(row) {
+            sightings.push(row.clone());
+        } else if sightings.iter().all(|done| done.role != row.role) {
+            let rows: Vec<&Sighting> = group.of_role(&row.role).collect();
+            let mean = mean_of(group, &rows, agreement_sigmas)?;
+            said.push(format!("{} is the {}", mean.role, mean.label));
+            sightings.push(mean);
+        }
+    }
+    Ok((Cow::Owned(Group { sightings, ..group.clone() }), said))
+}
+
+/// Repeated rows as one.
+fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Result<Sighting, Refusal> {
+    let first = rows[0];
+    let refuse = |other: &Sighting, what: &str| {
+        Err(format!(
+            "{} of {}: {} and {} both have the role {} {what}",
+            group.measure, group.name, first.label, other.label, first.role
+        ))
+    };
+    for other in &rows[1..] {
+        if other.base != first.base {
+            return refuse(other, "and were shot from two bases; keep the better one, and give the other a feature of its own");
+        }
+        let apart = |a: Option<f64>, b: Option<f64>| a.zip(b).is_some_and(|(a, b)| (a - b).abs() > SAME_HEIGHT_M);
+        if apart(Some(first.target_height_m), Some(other.target_height_m))
+            || apart(first.instrument_height_m, other.instrument_height_m)
+        {
+            return refuse(
+                other,
+                "with different heights of instrument or target, and are no repeats of one sight; keep one of them",
+            );
+        }
+    }
+    let combine = |what: &str, unit: f64, readings: Vec<(&Sighting, f64, f64)>| -> Result<Option<(f64, f64)>, Refusal> {
+        let Some((value, sigma)) = weighted_mean(&readings) else { return Ok(None) };
+        for (row, reading, own) in readings {
+            let expected = (own * own - sigma * sigma).max(0.0).sqrt();
+            if (reading - value).abs() > agreement_sigmas * expected + SAME_VECTOR {
+                return Err(format!(
+                    "{} of {}: {} shots have the role {}, and the {what} of {} lies {:.2} from their mean, which is more than their \
+                     errors allow; take out the one that hit something else, or give each spot a role of its own",
+                    group.measure,
+                    group.name,
+                    rows.len(),
+                    first.role,
+                    row.label,
+                    (reading - value).abs() * unit
+                ));
+            }
+        }
+        Ok(Some((value, sigma)))
+    };
+    let degrees = 1f64.to_radians().recip();
+    let own = |whole: f64, shared: f64| ((whole - shared) * (whole + shared)).max(0.0).sqrt();
+    let inclinations = rows.iter().filter_map(|row| {
+        Some((*row, row.inclination_rad?, own(row.sigma_inclination_rad, row.sigma_inclination_correction_rad)))
+    });
+    let inclination = combine("inclination (degrees)", degrees, inclinations.collect())?;
+    let is_steep = inclination.is_some_and(|(angle, _)| angle.abs() > STEEP_DEG.to_radians());
+    // Azimuths are counted from the first that there is, so that none jumps at north.
+    let from = rows.iter().find_map(|row| row.true_azimuth_rad).unwrap_or(0.0);
+    let azimuths: Vec<_> = rows
+        .iter()
+        .filter_map(|row| Some((*row, half_circle_rad(row.true_azimuth_rad? - from), row.sigma_azimuth_rad)))
+        .collect();
+    let azimuth = if is_steep { weighted_mean(&azimuths) } else { combine("azimuth (degrees)", degrees, azimuths)? };
+    let distances = |of: fn(&Sighting) -> Option<f64>| {
+        rows.iter()
+            .filter_map(|row| Some((*row, of(row)?, own(row.sigma_distance_m, row.sigma_distance_correction_m))))
+            .collect::<Vec<_>>()
+    };
+    let slope = combine("slope distance (m)", 1.0, distances(|row| row.slope_m))?;
+    let horizontal = combine("horizontal distance (m)", 1.0, distances(|row| row.horizontal_m))?;
+    let greatest = |of: fn(&Sighting) -> f64| rows.iter().map(|row| of(row)).fold(0.0, f64::max);
+    let (correction_rad, correction_m) =
+        (greatest(|row| row.sigma_inclination_correction_rad), greatest(|row| row.sigma_distance_correction_m));
+    let labels: Vec<&str> = rows.iter().map(|row| row.label.as_str()).collect();
+    let mut mean = Sighting {
+        label: format!("mean of {} and {}", labels[..labels.len() - 1].join(", "), labels[labels.len() - 1]),
+        true_azimuth_rad: azimuth.map(|(turn, _)| (from + turn).rem_euclid(TAU)),
+        inclination_rad: inclination.map(|(value, _)| value),
+        slope_m: slope.map(|(value, _)| value),
+        horizontal_m: horizontal.map(|(value, _)| value),
+        sigma_azimuth_rad: azimuth.map_or(first.sigma_azimuth_rad, |(_, sigma)| sigma),
+        sigma_orientation_rad: greatest(|row| row.sigma_orientation_rad),
+        sigma_inclination_rad: inclination.map_or(first.sigma_inclination_rad, |(_, sigma)| sigma.hypot(correction_rad)),
+        sigma_inclination_correction_rad: correction_rad,
+        sigma_distance_m: slope.or(horizontal).map_or(first.sigma_distance_m, |(_, sigma)| sigma.hypot(correction_m)),
+        sigma_distance_correction_m: correction_m,
+        instrument_height_m: rows.iter().find_map(|row| row.instrument_height_m),
+        ..first.clone()
+    };
+    let base = group.base(first);
+    let is_plain = rows.iter().all(|row| row.vector.is_none_or(|vector| is_reduced_from(&vector, row, base)));
+    mean.vector = if is_plain { vector_of(&mean, base) } else { mean_vector(rows) };
+    Ok(mean)
+}
+
+/// The mean of readings with their standard errors, weighted by 1/σ²; plain where one has no error.
+fn weighted_mean(readings: &[(&Sighting, f64, f64)]) -> Option<(f64, f64)> {
+    let is_weighted = readings.iter().all(|(_, _, sigma)| *sigma > 0.0);
+    let weight = |sigma: f64| if is_weighted { 1.0 / (sigma * sigma) } else { 1.0 };
+    let sum: f64 = readings.iter().map(|(_, _, sigma)| weight(*sigma)).sum();
+    if sum == 0.0 {
+        return None;
+    }
+    let value = readings.iter().map(|(_, value, sigma)| weight(*sigma) * value).sum::<f64>() / sum;
+    let variance = readings.iter().map(|(_, _, sigma)| (weight(*sigma) * sigma / sum).powi(2)).sum::<f64>();
+    Some((value, variance.sqrt()))
+}
+
+/// The vector of a row's readings; none where they give no point.
+fn vector_of(row: &Sighting, base: &Origin) -> Option<Vector> {
+    let triangle = match (row.slope_m, row.horizontal_m, row.inclination_rad) {
+        (Some(slope_m), _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
+        (None, Some(horizontal_m), Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
+        (_, Some(horizontal_m), None) => Triangle::Level { horizontal_m },
+        _ => return None,
+    };
+    let is_level = matches!(triangle, Triangle::Level { .. });
+    let sight = Sight {
+        true_azimuth_rad: row.true_azimuth_rad?,
+        triangle,
+        instrument_height_m: row.instrument_height_m.or(is_level.then_some(0.0))?,
+        target_height_m: row.target_height_m,
+        refraction: row.refraction,
+    };
+    let sigmas = SightSigmas {
+        azimuth_rad: row.sigma_azimuth_rad,
+        orientation_rad: row.sigma_orientation_rad,
+        inclination_rad: row.sigma_inclination_rad,
+        distance_m: row.sigma_distance_m,
+    };
+    Some(reduce(&sight, &sigmas, base.earth_radius_m))
+}
+
+/// Whether a vector is what the row's azimuth, inclination and distance give, its errors too.
+fn is_reduced_from(vector: &Vector, row: &Sighting, base: &Origin) -> bool {
+    vector_of(row, base).is_some_and(|own| {
+        let pairs = [
+            (own.east_m, vector.east_m),
+            (own.north_m, vector.north_m),
+            (own.up_m.unwrap_or(0.0), vector.up_m.unwrap_or(0.0)),
+            (own.distance.uu, vector.distance.uu),
+            (own.direction.uu, vector.direction.uu),
+        ];
+        own.up_m.is_some() == vector.up_m.is_some() && pairs.iter().all(|(a, b)| (a - b).abs() < SAME_VECTOR)
+    })
+}
+
+/// The mean of the points, with the errors of one of them.
+fn mean_vector(rows: &[&Sighting]) -> Option<Vector> {
+    let vectors = rows.iter().map(|row| row.vector).collect::<Option<Vec<Vector>>>()?;
+    let share = 1.0 / vectors.len() as f64;
+    let mean = |of: &dyn Fn(&Vector) -> f64| vectors.iter().map(of).sum::<f64>() * share;
+    let up_m = vectors.iter().map(|vector| vector.up_m).collect::<Option<Vec<f64>>>().map(|up| up.iter().sum::<f64>() * share);
+    let covariance = |of: &dyn Fn(&Vector) -> Covariance| {
+        let element = |pick: fn(&Covariance) -> f64| mean(&|vector| pick(&of(vector)));
+        Covariance {
+            ee: element(|c| c.ee),
+            en: element(|c| c.en),
+            eu: element(|c| c.eu),
+            nn: element(|c| c.nn),
+            nu: element(|c| c.nu),
+            uu: element(|c| c.uu),
+        }
+    };
+    Some(Vector {
+        east_m: mean(&|vector| vector.east_m),
+        north_m: mean(&|vector| vector.north_m),
+        up_m,
+        horizontal_m: mean(&|vector| vector.horizontal_m),
+        direction: covariance(&|vector| vector.direction),
+        distance: covariance(&|vector| vector.distance),
+        orientation_arm_m: std::array::from_fn(|k| mean(&|vector| vector.orientation_arm_m[k])),
+    })
+}
+
+#[cfg(test)]
+mod tests;

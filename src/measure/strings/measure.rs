@@ -1,0 +1,112 @@
+//! Lengths, perimeters and areas of strings: on the ellipsoid, in the grid, and their standard errors.
+
+use geographiclib_rs::{Geodesic, InverseGeodesic, PolygonArea, Winding};
+
+use super::ring::twice_area;
+use crate::geodesy::correlated::{Origin, gradient_variance};
+use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::shots::reduce::Vector;
+
+/// The measures of a string, in metres and square metres.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measures {
+    /// Length of a line, or perimeter of an area, along geodesics of the ellipsoid, at height 0.
+    pub length_ellipsoid_m: f64,
+    /// The same in the grid of the layers' CRS; none where that is geographic.
+    pub length_grid_m: Option<f64>,
+    /// Length through space, from vertex to vertex; none where a vertex has no height.
+    pub length_space_m: Option<f64>,
+    /// Standard error of the length.
+    pub sigma_length_m: f64,
+    /// Area on the ellipsoid; none for a line.
+    pub area_ellipsoid_m2: Option<f64>,
+    /// Area in the grid.
+    pub area_grid_m2: Option<f64>,
+    /// Standard error of the area.
+    pub sigma_area_m2: Option<f64>,
+}
+
+/// The measures of vertices given by base index and vector; `grid` are their eastings and northings in metres.
+pub fn measures(bases: &[Origin], vertices: &[(usize, &Vector)], grid: Option<&[[f64; 2]]>, closed: bool) -> Option<Measures> {
+    let (first, _) = vertices.first()?;
+    let ellipsoid = bases[*first].ellipsoid;
+    let ends: Vec<[f64; 3]> = vertices
+        .iter()
+        .map(|(base, vector)| bases[*base].frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m.unwrap_or(0.0)]))
+        .collect();
+    let places: Vec<Geodetic> = ends.iter().map(|end| Geodetic::from_earth_centred(*end, &ellipsoid)).collect();
+    let frame = LocalFrame::at(&places[0], &ellipsoid);
+    let flat: Vec<[f64; 3]> = ends.iter().map(|end| frame.from_earth_centred(*end)).collect();
+    let pairs = edges(vertices.len(), closed);
+    let (length_ellipsoid_m, area_ellipsoid_m2) = on_ellipsoid(&places, &ellipsoid, closed);
+    let in_grid =
+        |grid: &[[f64; 2]]| pairs.iter().map(|(i, j)| (grid[*i][0] - grid[*j][0]).hypot(grid[*i][1] - grid[*j][1])).sum();
+    let has_heights = vertices.iter().all(|(_, vector)| vector.up_m.is_some());
+    let plane: Vec<[f64; 2]> = flat.iter().map(|[e, n, _]| [*e, *n]).collect();
+    let variance = |gradient: &[[f64; 3]]| gradient_variance(bases, vertices, &frame, gradient);
+    Some(Measures {
+        length_ellipsoid_m,
+        length_grid_m: grid.map(in_grid),
+        length_space_m: has_heights.then(|| pairs.iter().map(|(i, j)| space(flat[*i], flat[*j])).sum()),
+        sigma_length_m: variance(&length_gradient(&plane, &pairs)).sqrt(),
+        area_ellipsoid_m2,
+        area_grid_m2: grid.filter(|_| closed).map(|grid| 0.5 * twice_area(grid).abs()),
+        sigma_area_m2: closed.then(|| variance(&area_gradient(&plane)).sqrt()),
+    })
+}
+
+fn edges(count: usize, closed: bool) -> Vec<(usize, usize)> {
+    let open = (1..count).map(|i| (i - 1, i));
+    if closed { open.chain([(count - 1, 0)]).collect() } else { open.collect() }
+}
+
+fn space(a: [f64; 3], b: [f64; 3]) -> f64 {
+    (a[0] - b[0]).hypot(a[1] - b[1]).hypot(a[2] - b[2])
+}
+
+fn on_ellipsoid(places: &[Geodetic], ellipsoid: &Ellipsoid, closed: bool) -> (f64, Option<f64>) {
+    let geodesic = Geodesic::new(ellipsoid.semi_major_m, ellipsoid.flattening);
+    if closed {
+        let mut polygon = PolygonArea::new(&geodesic, Winding::CounterClockwise);
+        places.iter().for_each(|at| polygon.add_point(at.lat_rad.to_degrees(), at.lon_rad.to_degrees()));
+        let (perimeter, area, _) = polygon.compute(true);
+        return (perimeter, Some(area.abs()));
+    }
+    let length = places
+        .windows(2)
+        .map(|pair| {
+            let [a, b] = [&pair[0], &pair[1]].map(|at| (at.lat_rad.to_degrees(), at.lon_rad.to_degrees()));
+            let metres: f64 = geodesic.inverse(a.0, a.1, b.0, b.1);
+            metres
+        })
+        .sum();
+    (length, None)
+}
+
+/// How the horizontal length changes with each vertex: the difference of the unit vectors of its two edges.
+fn length_gradient(plane: &[[f64; 2]], pairs: &[(usize, usize)]) -> Vec<[f64; 3]> {
+    let mut gradient = vec![[0.0; 3]; plane.len()];
+    for (i, j) in pairs {
+        let (e, n) = (plane[*j][0] - plane[*i][0], plane[*j][1] - plane[*i][1]);
+        let length = e.hypot(n);
+        if length > 0.0 {
+            for (k, sign) in [(*i, -1.0), (*j, 1.0)] {
+                gradient[k][0] += sign * e / length;
+                gradient[k][1] += sign * n / length;
+            }
+        }
+    }
+    gradient
+}
+
+/// How the area changes with each vertex: half of the chord between its neighbours, turned by 90°.
+fn area_gradient(plane: &[[f64; 2]]) -> Vec<[f64; 3]> {
+    let n = plane.len();
+    let sign = twice_area(plane).signum();
+    (0..n)
+        .map(|i| {
+            let (before, behind) = (plane[(i + n - 1) % n], plane[(i + 1) % n]);
+            [sign * 0.5 * (behind[1] - before[1]), sign * 0.5 * (before[0] - behind[0]), 0.0]
+        })
+        .collect()
+}

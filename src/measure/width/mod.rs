@@ -1,0 +1,298 @@
+//! The width of what is sighted along both of its edges: a stem, a crown, a tank, a wall.
+//!
+//! Rows: `left` and `right`, azimuths along the two edges as the crew sees them, and one distance:
+//!
+//! - a row `near_face`: d to the face of a round object; r = d s / (1 − s), s = sin(θ/2);
+//! - a row `centre`: d to the middle of a round object; r = d s;
+//! - a row `plane`: d to the middle of a flat object that stands square to the sight; width = 2 d tan(θ/2);
+//! - none of these: the distance of `left` or `right`, or the mean of both, is taken to the spot where the sight
+//!   touches a round object; r = d tan(θ/2).
+//!
+//! θ is the angle between the edges; the right triangle of centre, tangent point and eye has the
+//! angle θ/2 at the eye (plane geometry: a tangent stands square to its radius). The width of a
+//! round object is 2 r. Azimuths lie in the horizon already; slope distances are brought to it
+//! by the inclination of their row, freed of refraction. The width is level: across a leaning stem it is
+//! the level chord.
+//!
+//! Standard errors: each azimuth, inclination and distance errs on its own; the orientation cancels in θ, and the base in
+//! all but the centre's place.
+//!
+//! Values in metres and degrees: `width_m`, `angle_deg` (θ), `distance_m` (d). The centre is a point where the
+//! row of the distance has an inclination and an instrument height; it is as high as the spot of the distance.
+//!
+//! Stops at: θ of nothing or of 180°; objects that are not round or not flat.
+
+use std::f64::consts::PI;
+
+use super::reading::{Arms, Reading, at_most_one, half_circle_rad, unknown_roles};
+use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
+use crate::geodesy::correlated::Estimate;
+use crate::geodesy::covariance::{Covariance, INTERVAL95};
+use crate::shots::reduce::Vector;
+
+#[cfg(test)]
+mod tests;
+
+const ROLES: [&str; 5] = ["left", "right", "near_face", "centre", "plane"];
+
+/// Readings that should agree may differ by so many standard errors of their difference.
+const AGREEMENT_SIGMAS: f64 = 3.0;
+
+/// What the distance goes to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Spot {
+    NearFace,
+    Centre,
+    Plane,
+    Tangent,
+}
+
+impl Spot {
+    /// Width, and horizontal distance from the eye to the centre.
+    fn width_and_centre_m(self, angle_rad: f64, distance_m: f64) -> (f64, f64) {
+        let half = 0.5 * angle_rad;
+        match self {
+            Spot::NearFace => {
+                let radius_m = distance_m * half.sin() / (1.0 - half.sin());
+                (2.0 * radius_m, distance_m + radius_m)
+            }
+            Spot::Centre => (2.0 * distance_m * half.sin(), distance_m),
+            Spot::Plane => (2.0 * distance_m * half.tan(), distance_m),
+            Spot::Tangent => (2.0 * distance_m * half.tan(), distance_m / half.cos()),
+        }
+    }
+
+    fn words(self) -> &'static str {
+        match self {
+            Spot::NearFace => "distance to the near face, object taken as round",
+            Spot::Centre => "distance to the centre, object taken as round",
+            Spot::Plane => "distance to the middle of a flat object, taken as square to the sight",
+            Spot::Tangent => "distance taken to where the sight touches the edge, object taken as round",
+        }
+    }
+}
+
+/// Computes a width.
+///
+/// # Errors
+/// A sentence that says which row lacks what, or that the readings make no width.
+pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+    let head = format!("{} of {}", group.measure, group.name);
+    let (left, right) = (group.only("left")?, group.only("right")?);
+    let (spot, distance) = distance_row(group, &head)?;
+    let rows: Vec<&Sighting> = [left, right].into_iter().chain(distance).collect();
+    if let Some(other) = rows.iter().find(|row| row.base != left.base) {
+        return Err(format!(
+            "{head}: rows {} and {} were shot from different bases; shoot both edges and the distance from one",
+            left.label, other.label
+        ));
+    }
+    let readings = rows.iter().map(|row| Reading::of(group, row)).collect::<Result<Vec<_>, _>>()?;
+    let azimuth = |i: usize| {
+        readings[i].azimuth_rad.ok_or_else(|| {
+            format!(
+                "{head}: row {} ({}) has no azimuth; sight along the edge, or write its azimuth in",
+                rows[i].label, rows[i].role
+            )
+        })
+    };
+    let (left_rad, right_rad) = (azimuth(0)?, azimuth(1)?);
+    let turn_rad = half_circle_rad(right_rad - left_rad);
+    if turn_rad == 0.0 || turn_rad.abs() >= PI {
+        return Err(format!("{head}: rows {} and {} sight along one line; sight along the two edges", left.label, right.label));
+    }
+    let shares = shares(&readings, spot, &head, &rows)?;
+    let has_height = shares.iter().all(|(i, _)| readings[*i].inclination_rad.is_some());
+    let sign = turn_rad.signum();
+    // East, north, up of the centre from the axis; width, angle, distance.
+    let values = |readings: &[Reading]| -> Option<[f64; 6]> {
+        let left_rad = readings[0].azimuth_rad?;
+        let turn_rad = half_circle_rad(readings[1].azimuth_rad? - left_rad);
+        let (mut distance_m, mut rise_m) = (0.0, 0.0);
+        for (i, share) in &shares {
+            let (run, rise) = readings[*i].own()?;
+            distance_m += share * run;
+            rise_m += share * rise.unwrap_or(0.0);
+        }
+        let (width_m, centre_m) = spot.width_and_centre_m(sign * turn_rad, distance_m);
+        let (sin, cos) = (left_rad + 0.5 * turn_rad).sin_cos();
+        Some([centre_m * sin, centre_m * cos, rise_m, width_m, sign * turn_rad, distance_m])
+    };
+    let orientation_rad = rows.iter().map(|row| row.sigma_orientation_rad).fold(0.0, f64::max);
+    let arms = Arms::of(&readings, orientation_rad, values).ok_or_else(|| format!("{head}: its readings give no width"))?;
+    let (width, angle, run) = (arms.estimate(3), arms.estimate(4), arms.estimate(5));
+    if [width, angle, run].iter().any(|of| !(of.value.is_finite() && of.sigma.is_finite())) {
+        return Err(format!("{head}: its readings and their standard errors give no finite width"));
+    }
+
+    let mut warnings = unknown_roles(group, &ROLES);
+    if sign < 0.0 {
+        warnings.push(format!(
+            "the left edge (row {}) lies to the right of the right one (row {}); taken the other way round",
+            left.label, right.label
+        ));
+    }
+    if angle.value <= INTERVAL95 * angle.sigma {
+        warnings.push(format!(
+            "the angle between the edges, {:.2}°, is within its error of ±{:.2}°; go nearer, or repeat the sights",
+            angle.value.to_degrees(),
+            angle.half95().to_degrees()
+        ));
+    }
+    warnings.extend(distance.and_then(|row| off_the_middle(row, &readings)));
+
+    let lifts: Option<Vec<f64>> = shares
+        .iter()
+        .map(|(i, share)| rows[*i].instrument_height_m.map(|height| share * (height - rows[*i].target_height_m)))
+        .collect();
+    let base = group.base(left);
+    let mut parts = Vec::new();
+    match lifts.filter(|_| has_height) {
+        Some(lifts) => {
+            let ([east, north, rise], covariance) = arms.point(0);
+            let at = base.frame.to_earth_centred([east, north, rise + lifts.iter().sum::<f64>()]);
+            parts.push(Part { role: "centre", at, base: left.base, covariance: covariance + base.covariance });
+        }
+        None => warnings.push(format!(
+            "the width stands, but its centre is not placed: row {} lacks an inclination or an instrument height",
+            shares.first().map_or("", |(i, _)| rows[*i].label.as_str())
+        )),
+    }
+    let from: Vec<&str> = shares.iter().map(|(i, _)| rows[*i].label.as_str()).collect();
+    let method = format!(
+        "sights along both edges (rows {} and {}); {} (row {})",
+        left.label,
+        right.label,
+        spot.words(),
+        from.join(" and ")
+    );
+    let degrees = Estimate { value: angle.value.to_degrees(), sigma: angle.sigma.to_degrees() };
+    let values = [("width_m", width), ("angle_deg", degrees), ("distance_m", run)];
+    Ok(Composed {
+        method,
+        values: values.into_iter().map(|(name, estimate)| Value { name, estimate }).collect(),
+        shape: parts.first().map_or(Shape::None, |centre| Shape::Point(centre.at)),
+        parts,
+        warnings,
+        ..Composed::default()
+    })
+}
+
+/// The row of the distance, and what it goes to.
+fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'g Sighting>), Refusal> {
+    let mut found: Option<(Spot, &Sighting)> = None;
+    for (role, spot) in [("near_face", Spot::NearFace), ("centre", Spot::Centre), ("plane", Spot::Plane)] {
+        let Some(row) = at_most_one(group, role)? else { continue };
+        if let Some((_, first)) = found {
+            return Err(format!(
+                "{head}: rows {} ({}) and {} ({role}) both give the distance; keep one, or map them as two widths",
+                first.label, first.role, row.label
+            ));
+        }
+        found = Some((spot, row));
+    }
+    Ok(found.map_or((Spot::Tangent, None), |(spot, row)| (spot, Some(row))))
+}
+
+/// The rows that give the distance, with their shares in it: one, or both tangents weighted by their variances.
+fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&Sighting]) -> Result<Vec<(usize, f64)>, Refusal> {
+    let run = |i: usize| readings[i].run();
+    if spot != Spot::Tangent {
+        let row = rows[2];
+        return run(2).map(|_| vec![(2, 1.0)]).ok_or_else(|| {
+            format!(
+                "{head}: row {} ({}) has no distance that can be levelled; write in its horizontal distance, or its \
+             slope distance with its inclination",
+                row.label, row.role
+            )
+        });
+    }
+    match (run(0), run(1)) {
+        (None, None) => Err(format!(
+            "{head}: none of its rows has a distance that can be levelled; measure one to its near face, centre or plane \
+             and give that row the role near_face, centre or plane"
+        )),
+        (Some(_), None) => Ok(vec![(0, 1.0)]),
+        (None, Some(_)) => Ok(vec![(1, 1.0)]),
+        (Some(left), Some(right)) => {
+            let (left_variance, right_variance) = (left.sigma.powi(2), right.sigma.powi(2));
+            let sum = left_variance + right_variance;
+            if (left.value - right.value).abs() > AGREEMENT_SIGMAS * sum.sqrt() {
+                return Err(format!(
+                    "{head}: the distances of rows {} and {} differ by {:.2} m, so that they do not touch one round \
+                     object; give the distance in a row with role near_face, centre or plane, or measure between the two \
+                     edges as a missing line",
+                    rows[0].label,
+                    rows[1].label,
+                    (left.value - right.value).abs()
+                ));
+            }
+            let share = if sum > 0.0 { right_variance / sum } else { 0.5 };
+            Ok(vec![(0, share), (1, 1.0 - share)])
+        }
+    }
+}
+
+/// A warning where the distance was clearly not shot halfway between the edges.
+fn off_the_middle(row: &Sighting, readings: &[Reading]) -> Option<String> {
+    let arms = Arms::of(readings, 0.0, |readings| {
+        let (left, right) = (readings[0].azimuth_rad?, readings[1].azimuth_rad?);
+        let turn = half_circle_rad(right - left);
+        Some([half_circle_rad(readings[2].azimuth_rad? - left) - 0.5 * turn, turn])
+    })?;
+    let (off, turn) = (arms.estimate(0), arms.estimate(1));
+    let is_off = off.value.abs() > 0.25 * turn.value.abs() && off.value.abs() > AGREEMENT_SIGMAS * off.sigma;
+    is_off.then(|| {
+        format!(
+            "the distance (row {}) was shot {:.1}° off the middle of the two edges; the width takes it as shot to the middle",
+            row.label,
+            off.value.abs().to_degrees()
+        )
+    })
+}
+
+/// The step from the near face of a stem or pole to its centre: half the width on along the azimuth, at the same height.
+///
+/// With h the horizontal distance and r the half width, an error across the sight grows by (h + r)/h; the
+/// error of the half width lies along the sight and is added to the distance's part. A sight straight up or
+/// down has no direction to step along: the point stays, and half the square of the half width goes
+/// into the variances of east and of north.
+pub fn to_centre(vector: &Vector, half_width_m: f64, sigma_half_width_m: f64) -> Vector {
+    let length_m = vector.east_m.hypot(vector.north_m);
+    if length_m == 0.0 {
+        let each_m = half_width_m.hypot(sigma_half_width_m) / 2f64.sqrt();
+        return Vector { distance: vector.distance + Covariance::of_axes(each_m, 0.0), ..*vector };
+    }
+    let (sin, cos) = (vector.east_m / length_m, vector.north_m / length_m);
+    let scale = (length_m + half_width_m) / length_m;
+    Vector {
+        east_m: vector.east_m * scale,
+        north_m: vector.north_m * scale,
+        horizontal_m: vector.horizontal_m + half_width_m,
+        direction: widened(&vector.direction, [cos, -sin], scale),
+        distance: widened(&vector.distance, [cos, -sin], scale)
+            + Covariance::of_arm([sigma_half_width_m * sin, sigma_half_width_m * cos, 0.0]),
+        orientation_arm_m: [
+            vector.orientation_arm_m[0] * scale,
+            vector.orientation_arm_m[1] * scale,
+            vector.orientation_arm_m[2],
+        ],
+        ..*vector
+    }
+}
+
+/// J C Jᵀ with J = 1 + (scale − 1) a aᵀ: the errors along the horizontal unit vector a times `scale`, the others as they are.
+fn widened(c: &Covariance, [e, n]: [f64; 2], scale: f64) -> Covariance {
+    let more = scale - 1.0;
+    let (jee, jen, jnn) = (1.0 + more * e * e, more * e * n, 1.0 + more * n * n);
+    let (top_e, top_n) = (jee * c.ee + jen * c.en, jee * c.en + jen * c.nn);
+    let (low_e, low_n) = (jen * c.ee + jnn * c.en, jen * c.en + jnn * c.nn);
+    Covariance {
+        ee: top_e * jee + top_n * jen,
+        en: top_e * jen + top_n * jnn,
+        nn: low_e * jen + low_n * jnn,
+        eu: jee * c.eu + jen * c.nu,
+        nu: jen * c.eu + jnn * c.nu,
+        uu: c.uu,
+    }
+}

@@ -1,0 +1,250 @@
+use proptest::prelude::*;
+
+use super::{compute, to_centre};
+use crate::geodesy::correlated::{Estimate, Origin};
+use crate::geodesy::covariance::Covariance;
+use crate::measure::reading::support::{FOOT_M, Normal, Read, base, group, row, spread};
+use crate::measure::{Composed, Shape, Sighting};
+use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+
+/// Rounding of metres near the earth's surface.
+const ROUNDING_M: f64 = 1e-8;
+
+/// Sampling of a standard deviation from [`RUNS`]: 1/√(2n) = 0.22 %, and what first order leaves out of errors like these.
+const RUNS: usize = 100_000;
+const SIMULATED: f64 = 0.015;
+
+fn origin() -> Origin {
+    base(Covariance { ee: 0.09, nn: 0.16, uu: 0.25, ..Covariance::default() })
+}
+
+fn of(rows: &[Sighting]) -> Result<Composed, String> {
+    compute(&group("width", &[origin(), origin()], rows))
+}
+
+fn value(composed: &Composed, name: &str) -> Estimate {
+    composed.values.iter().find(|value| value.name == name).unwrap_or_else(|| panic!("{name}: {composed:?}")).estimate
+}
+
+fn width(rows: &[Sighting]) -> f64 {
+    value(&of(rows).unwrap(), "width_m").value
+}
+
+/// Sights to both edges about an azimuth.
+fn edges(middle_deg: f64, angle_deg: f64) -> [Sighting; 2] {
+    [("left", -0.5), ("right", 0.5)].map(|(role, side)| row(role).azimuth((middle_deg + side * angle_deg).rem_euclid(360.0)))
+}
+
+fn with(edges: [Sighting; 2], distance: Sighting) -> Vec<Sighting> {
+    edges.into_iter().chain([distance]).collect()
+}
+
+/// The right triangle 3, 4, 5: a tank of radius 3 m, its centre at 5 m, its face at 2 m, its tangents 4 m long; astride north.
+#[test]
+fn a_tank_of_3_4_5() {
+    let angle = 2.0 * 0.6f64.asin().to_degrees();
+    let pair = edges(0.0, angle);
+    assert!((width(&with(pair.clone(), row("near_face").horizontal(2.0))) - 6.0).abs() < ROUNDING_M);
+    assert!((width(&with(pair.clone(), row("centre").horizontal(5.0))) - 6.0).abs() < ROUNDING_M);
+    let [left, right] = pair.clone();
+    assert!((width(&[left.clone().horizontal(4.0), right.clone()]) - 6.0).abs() < ROUNDING_M);
+    assert!((width(&[left.clone().horizontal(4.0), right.horizontal(4.0)]) - 6.0).abs() < ROUNDING_M);
+    // A wall of 7.5 m at 5 m: half of it is 5 · 3/4.
+    let composed = of(&with(pair, row("plane").inclination(30.0).slope(5.0 / 30f64.to_radians().cos()))).unwrap();
+    assert!((value(&composed, "width_m").value - 7.5).abs() < ROUNDING_M);
+    assert!((value(&composed, "angle_deg").value - angle).abs() < 1e-9);
+    assert!((value(&composed, "distance_m").value - 5.0).abs() < ROUNDING_M);
+}
+
+/// The angle gauge of W. Bitterlich (1948), from memory: a basal area factor of 1 m²/ha has sin(θ/2) = 0.01, and a stem just
+/// fills it from 50 of its diameters; a factor of 10 ft²/acre has θ = 104.18' and 2.75 ft for each inch.
+#[test]
+fn the_angle_gauge() {
+    let metric = with(edges(200.0, 2.0 * 0.01f64.asin().to_degrees()), row("centre").horizontal(25.0));
+    assert!((width(&metric) - 0.5).abs() < 1e-9);
+    let imperial = with(edges(200.0, 104.18 / 60.0), row("centre").horizontal(27.5 * FOOT_M));
+    assert!((width(&imperial) / (FOOT_M / 12.0) - 10.0).abs() < 0.005);
+}
+
+#[test]
+fn the_centre_stands_behind_the_face() {
+    let rows =
+        with(edges(90.0, 2.0 * 0.6f64.asin().to_degrees()), row("near_face").azimuth(90.0).inclination(45.0).horizontal(2.0));
+    let composed = of(&rows).unwrap();
+    let Shape::Point(at) = composed.shape else { panic!("{composed:?}") };
+    let [e, n, u] = origin().frame.from_earth_centred(at);
+    assert!((e - 5.0).abs() < ROUNDING_M && n.abs() < ROUNDING_M && (u - 3.6).abs() < ROUNDING_M, "{e} {n} {u}");
+    assert!(composed.warnings.is_empty() && composed.parts[0].role == "centre");
+}
+
+#[test]
+fn warnings() {
+    let warns = |rows: &[Sighting], words: &str| {
+        let composed = of(rows).unwrap();
+        assert!(composed.warnings.iter().any(|warning| warning.contains(words)), "{words}: {composed:?}");
+        composed
+    };
+    let face = || row("near_face").azimuth(10.0).inclination(0.0).horizontal(10.0);
+    let [left, right] = edges(10.0, 4.0);
+    let straight = width(&[left.clone(), right.clone(), face()]);
+    let exchanged =
+        [Sighting { role: "right".into(), ..left.clone() }, Sighting { role: "left".into(), ..right.clone() }, face()];
+    let turned = warns(&exchanged, "other way round");
+    assert!((value(&turned, "width_m").value - straight).abs() < ROUNDING_M);
+    let loose = [left.clone(), right.clone(), face()].map(|row| row.errors([2.0, 0.0, 0.0, 0.0]));
+    warns(&loose, "within its error");
+    warns(&[left.clone(), right.clone(), face().azimuth(11.5)], "off the middle");
+    warns(&[left.clone(), right.clone(), row("near_face").horizontal(10.0)], "not placed");
+    warns(&[left, right, face(), row("bark")], "bark-1");
+}
+
+#[test]
+fn refusals_say_what_is_missing_and_where() {
+    let says = |rows: &[Sighting], words: &[&str]| {
+        let refusal = of(rows).unwrap_err();
+        assert!(words.iter().all(|word| refusal.contains(word)), "{refusal}");
+    };
+    let face = row("near_face").horizontal(10.0);
+    let [left, right] = edges(10.0, 4.0);
+    says(&[], &["Lone Larch", "left"]);
+    says(&[left.clone(), right.clone()], &["none of its rows has a distance"]);
+    says(&[row("left"), right.clone(), face.clone()], &["left-1", "no azimuth"]);
+    says(&[left.clone(), row("right").azimuth(8.0), face.clone()], &["along one line"]);
+    says(&[left.clone(), row("right").azimuth(188.0), face.clone()], &["along one line"]);
+    says(&[left.clone(), right.clone(), row("near_face").slope(10.0)], &["near_face-1", "levelled"]);
+    says(&[left.clone(), right.clone(), face.clone(), row("centre").horizontal(11.0)], &["near_face-1", "centre-1"]);
+    says(&[left.clone(), right.clone(), face.clone(), face.clone()], &["two rows"]);
+    says(&[left.clone(), right.clone(), Sighting { base: 1, ..face.clone() }], &["different bases"]);
+    says(&[left.clone().horizontal(10.0), right.clone().horizontal(11.0)], &["1.00 m", "missing line"]);
+    says(&[left.clone(), row("right").azimuth(f64::NAN), face.clone()], &["right-1", "azimuth"]);
+    says(&[left.clone(), right.clone(), row("near_face").horizontal(f64::NAN)], &["near_face-1"]);
+    says(&[left.errors([f64::NAN; 4]), right, face], &["no finite width"]);
+}
+
+#[test]
+fn simulated_widths_and_centre() {
+    // The orientation is poor and cancels in the width; it moves the centre with all else.
+    let sigmas = [0.2, 3.0, 0.25, 0.1];
+    let rows = with(edges(357.0, 24.0), row("near_face").inclination(15.0).slope(14.0)).map(sigmas);
+    let composed = of(&rows).unwrap();
+    let [azimuth, orientation, inclination, _] = sigmas.map(f64::to_radians);
+    let mut normal = Normal(31);
+    let simulated = spread(RUNS, || {
+        let turn = orientation * normal.next();
+        let [left, right] = [345f64, 369.0].map(|deg| deg.to_radians() + turn + azimuth * normal.next());
+        let i = 15f64.to_radians() + inclination * normal.next();
+        let s = 14.0 + 0.1 * normal.next();
+        let half = (0.5 * (right - left)).sin();
+        let radius = s * i.cos() * half / (1.0 - half);
+        let (sin, cos) = (0.5 * (left + right)).sin_cos();
+        let centre = s * i.cos() + radius;
+        let (e, n, u) = (0.3 * normal.next(), 0.4 * normal.next(), 0.5 * normal.next());
+        [2.0 * radius, (right - left).to_degrees(), s * i.cos(), centre * sin + e, centre * cos + n, s * i.sin() + u]
+    });
+    let c = composed.parts[0].covariance;
+    let mut expected: Vec<f64> = ["width_m", "angle_deg", "distance_m"].iter().map(|name| value(&composed, name).sigma).collect();
+    expected.extend([c.ee.sqrt(), c.nn.sqrt(), c.uu.sqrt()]);
+    for (n, (simulated, expected)) in simulated.into_iter().zip(expected).enumerate() {
+        assert!((simulated / expected - 1.0).abs() < SIMULATED, "{n}: {simulated} {expected}");
+    }
+}
+
+#[test]
+fn simulated_other_distances() {
+    let sigmas = [0.2, 3.0, 0.25, 0.1];
+    let sigma = |rows: Vec<Sighting>| value(&of(&rows.map(sigmas)).unwrap(), "width_m").sigma;
+    let [left, right] = edges(100.0, 40.0);
+    let expected = [
+        sigma(vec![left.clone(), right.clone(), row("centre").horizontal(9.0)]),
+        sigma(vec![left.clone(), right.clone(), row("plane").horizontal(9.0)]),
+        sigma(vec![left.clone().horizontal(9.0), right.clone()]),
+        sigma(vec![left.horizontal(9.0), right.horizontal(9.0)]),
+    ];
+    let mut normal = Normal(8);
+    let simulated = spread(RUNS, || {
+        let half = 0.5 * (40f64.to_radians() + 0.2f64.to_radians() * (normal.next() - normal.next()));
+        let (d, other) = (9.0 + 0.1 * normal.next(), 9.0 + 0.1 * normal.next());
+        [2.0 * d * half.sin(), 2.0 * d * half.tan(), 2.0 * d * half.tan(), (d + other) * half.tan()]
+    });
+    for (n, (simulated, expected)) in simulated.into_iter().zip(expected).enumerate() {
+        assert!((simulated / expected - 1.0).abs() < SIMULATED, "{n}: {simulated} {expected}");
+    }
+}
+
+/// Rows with errors.
+trait Erring {
+    fn map(self, sigmas: [f64; 4]) -> Vec<Sighting>;
+}
+
+impl Erring for Vec<Sighting> {
+    fn map(self, sigmas: [f64; 4]) -> Vec<Sighting> {
+        self.into_iter().map(|row| row.errors(sigmas)).collect()
+    }
+}
+
+#[test]
+fn a_sight_straight_up_has_nowhere_to_step() {
+    let sight = Sight {
+        true_azimuth_rad: 0.3,
+        triangle: Triangle::SlopeVertical { slope_m: 8.0, vertical_m: 8.0 },
+        instrument_height_m: 0.0,
+        target_height_m: 0.0,
+        refraction: 0.0,
+    };
+    let sigmas = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+    let up = crate::shots::reduce::Vector { distance: Covariance::default(), ..reduce(&sight, &sigmas, 6_371_000.0) };
+    let stepped = to_centre(&up, 0.3, 0.1);
+    assert_eq!((stepped.east_m, stepped.north_m, stepped.up_m), (up.east_m, up.north_m, up.up_m));
+    assert!((stepped.distance.horizontal_variance() - 0.1).abs() < 1e-12, "{stepped:?}");
+}
+
+proptest! {
+    /// The step is the sight that is as much longer on the level: same height, and the errors of such a point,
+    /// (h + r) sin A, (h + r) cos A, u, by its gradients.
+    #[test]
+    fn stepping_to_the_centre(a in 0.0f64..360.0, s in 2.0f64..300.0, i in -70.0f64..70.0, r in 0.02f64..2.0) {
+        let sigmas = SightSigmas { azimuth_rad: 0.01, orientation_rad: 0.02, inclination_rad: 0.005, distance_m: 0.1 };
+        let (a, i) = (a.to_radians(), i.to_radians());
+        let sight = Sight {
+            true_azimuth_rad: a,
+            triangle: Triangle::Slope { slope_m: s, inclination_rad: i },
+            instrument_height_m: 1.5,
+            target_height_m: 0.2,
+            refraction: 0.0,
+        };
+        let stepped = to_centre(&reduce(&sight, &sigmas, 6_371_000.0), r, 0.03);
+        let h = s * i.cos() + r;
+        let place = [h * a.sin(), h * a.cos(), s * i.sin() + 1.3];
+        for (got, want) in [stepped.east_m, stepped.north_m, stepped.up_m.unwrap()].into_iter().zip(place) {
+            prop_assert!((got - want).abs() < ROUNDING_M);
+        }
+        prop_assert!((stepped.horizontal_m - h).abs() < ROUNDING_M);
+        let across = |sigma: f64| [h * a.cos() * sigma, -h * a.sin() * sigma, 0.0];
+        let along = |run: f64, rise: f64| Covariance::of_arm([run * a.sin(), run * a.cos(), rise]);
+        let direction = Covariance::of_arm(across(0.01)) + along(-s * i.sin() * 0.005, s * i.cos() * 0.005);
+        let distance = along(i.cos() * 0.1, i.sin() * 0.1) + along(0.03, 0.0);
+        for (got, want) in [(stepped.direction, direction), (stepped.distance, distance)] {
+            let all = |c: Covariance| [c.ee, c.en, c.eu, c.nn, c.nu, c.uu];
+            for (got, want) in all(got).into_iter().zip(all(want)) {
+                prop_assert!((got - want).abs() < 1e-9 * (1.0 + want.abs()), "{got} {want}");
+            }
+        }
+        for (got, want) in stepped.orientation_arm_m.into_iter().zip(across(0.02)) {
+            prop_assert!((got - want).abs() < 1e-9);
+        }
+    }
+
+    /// A circle anywhere about the eye: tangents and face by exact geometry.
+    #[test]
+    fn a_circle_anywhere(azimuth in 0.0f64..360.0, centre_m in 1.0f64..200.0, ratio in 0.005f64..0.95) {
+        let radius_m = centre_m * ratio;
+        let angle = 2.0 * ratio.asin().to_degrees();
+        let face = row("near_face").inclination(0.0).horizontal(centre_m - radius_m);
+        let composed = of(&with(edges(azimuth, angle), face)).unwrap();
+        let rounding_m = 1e-6 * centre_m;
+        prop_assert!((value(&composed, "width_m").value - 2.0 * radius_m).abs() < rounding_m);
+        let [e, n, _] = origin().frame.from_earth_centred(composed.parts[0].at);
+        let (sin, cos) = azimuth.to_radians().sin_cos();
+        prop_assert!((e - centre_m * sin).abs() < rounding_m && (n - centre_m * cos).abs() < rounding_m);
+    }
+}

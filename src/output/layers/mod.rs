@@ -1,0 +1,283 @@
+//! The layers: what each field means, and where its value comes from, in one place per layer.
+//!
+//! The definitions here are the documentation too: `standoff schema layers` prints them.
+
+pub mod adjusted;
+pub mod bases;
+pub mod coarse;
+pub mod ellipses;
+pub mod features;
+pub mod ledger;
+pub mod measurements;
+pub mod parts;
+pub mod place;
+pub mod profiles;
+pub mod residuals;
+pub mod sight_lines;
+pub mod strings;
+pub mod vertices;
+
+use jiff::Timestamp;
+use jiff::tz::Offset;
+
+use crate::intake::cell::When;
+use crate::job::LayerName;
+use crate::output::columns::{Column, Field, FieldKind, Layer, Texts};
+
+/// A field of records `R`: its description and how to read it off a record.
+pub struct Definition<R> {
+    name: &'static str,
+    short: &'static str,
+    description: &'static str,
+    get: Get<R>,
+}
+
+/// How a value is read off a record.
+enum Get<R> {
+    Real(fn(&R) -> f64),
+    Integer(fn(&R) -> Option<i64>),
+    Text(for<'r> fn(&'r R) -> Option<&'r str>),
+    /// Text that is made, not borrowed.
+    Show(fn(&R, &mut Texts)),
+    Time(fn(&R) -> Option<Timestamp>),
+}
+
+impl<R> Definition<R> {
+    const fn new(name: &'static str, short: &'static str, description: &'static str, get: Get<R>) -> Definition<R> {
+        Definition { name, short, description, get }
+    }
+
+    /// The field.
+    pub fn field(&self) -> Field {
+        Field {
+            name: self.name.to_owned(),
+            short: self.short.to_owned(),
+            kind: match self.get {
+                Get::Real(_) => FieldKind::Real,
+                Get::Integer(_) => FieldKind::Integer,
+                Get::Text(_) | Get::Show(_) => FieldKind::Text,
+                Get::Time(_) => FieldKind::Time,
+            },
+            decimals: Some(decimals(self.name)),
+            description: self.description.to_owned(),
+            domain: None,
+        }
+    }
+
+    /// The column of this field of some records.
+    pub fn column(&self, records: &[R]) -> Column {
+        match self.get {
+            Get::Real(get) => Column::Real(records.iter().map(get).collect()),
+            Get::Integer(get) => Column::Integer(records.iter().map(get).collect()),
+            Get::Time(get) => Column::Time(records.iter().map(get).collect()),
+            Get::Text(get) => {
+                let mut texts = Texts::default();
+                records.iter().for_each(|record| texts.push(get(record)));
+                Column::Text(texts)
+            }
+            Get::Show(show) => {
+                let mut texts = Texts::default();
+                records.iter().for_each(|record| show(record, &mut texts));
+                Column::Text(texts)
+            }
+        }
+    }
+}
+
+/// Decimals of a real field, finer than anything measured: a tenth of a millimetre, a millionth of a
+/// degree of direction, 1e-9 of a degree of position.
+fn decimals(name: &str) -> u8 {
+    match name {
+        "lat_deg" | "lon_deg" | "grid_scale" => 9,
+        _ if name.ends_with("_deg") => 6,
+        _ => 4,
+    }
+}
+
+/// Every layer of the output, as described before anything is computed: without carried columns.
+pub fn all(third: &str) -> Vec<Layer> {
+    LayerName::ALL
+        .into_iter()
+        .map(|name| match name {
+            LayerName::Features => features::layer(third, Vec::new()),
+            LayerName::Bases => bases::layer(third, Vec::new()),
+            LayerName::SightLines => sight_lines::layer(third),
+            LayerName::Ellipses => ellipses::layer(),
+            LayerName::Lines => strings::layer(third, false),
+            LayerName::Areas => strings::layer(third, true),
+            LayerName::Vertices => vertices::layer(third),
+            LayerName::Measurements => measurements::layer(),
+            LayerName::Parts => parts::layer(third),
+            LayerName::Profiles => profiles::layer(third),
+            LayerName::Adjusted => adjusted::layer(third),
+            LayerName::Residuals => residuals::layer(),
+            LayerName::Ledger => ledger::layer(),
+        })
+        .collect()
+}
+
+/// A name for a carried column: its own, or with `log_` before it where the layer has that name or
+/// GeoPackage keeps it for itself.
+pub fn carried_name(header: &str, taken: &[Field]) -> String {
+    let is_taken = |name: &str| {
+        name.eq_ignore_ascii_case("fid")
+            || name.eq_ignore_ascii_case("geom")
+            || name.eq_ignore_ascii_case("ogc_fid")
+            || taken.iter().any(|field| field.name.to_lowercase() == name.to_lowercase())
+    };
+    let mut name = header.to_owned();
+    while is_taken(&name) {
+        name = format!("log_{name}");
+    }
+    name
+}
+
+/// The field of a carried column; its short name is made unique among `taken`.
+pub fn carried_field(header: &str, kind: FieldKind, taken: &[Field]) -> Field {
+    let name = carried_name(header, taken);
+    let plain: String =
+        name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_uppercase() } else { '_' }).take(10).collect();
+    let is_taken = |short: &str| taken.iter().any(|field| field.short == short);
+    let mut short = plain.clone();
+    let mut number = 1;
+    while is_taken(&short) {
+        number += 1;
+        let tail = format!("_{number}");
+        short = format!("{}{tail}", &plain[..plain.len().min(10 - tail.len())]);
+    }
+    let description = format!("Carried from the log's column \"{header}\".");
+    Field { name, short, kind, decimals: None, description, domain: None }
+}
+
+/// When the shots of something were taken.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Times {
+    first: Option<When>,
+    last: Option<Timestamp>,
+}
+
+impl Times {
+    /// The first and the last of the times of rows; a day alone counts where no row has a time.
+    pub fn of(rows: impl Iterator<Item = Option<When>>) -> Times {
+        let mut times = Times::default();
+        for when in rows.flatten() {
+            let instant = when.instant.map(|(instant, _)| instant);
+            let known = times.first.and_then(|first| first.instant).map(|(instant, _)| instant);
+            let is_first = match (known, instant) {
+                (None, None) => times.first.is_none_or(|first| when.date < first.date),
+                (None, Some(_)) => true,
+                (Some(_), None) => false,
+                (Some(known), Some(instant)) => instant < known,
+            };
+            if is_first {
+                times.first = Some(when);
+            }
+            times.last = times.last.max(instant);
+        }
+        times
+    }
+}
+
+/// The fields of times; `of` reads them off a record.
+macro_rules! time_definitions {
+    ($record:ty) => {
+        [
+            Definition::new(
+                "time",
+                "TIME",
+                "Instant of the first of its shots, UTC; null where only the day is known.",
+                Get::Time(|r: &$record| r.times.first_instant()),
+            ),
+            Definition::new(
+                "time_local",
+                "TIME_LOCAL",
+                "Local time of the first of its shots with its offset from UTC, or the day alone; ISO 8601.",
+                Get::Show(|r: &$record, texts| r.times.show_first(texts)),
+            ),
+            Definition::new(
+                "time_last",
+                "TIME_LAST",
+                "Instant of the last of its shots, UTC.",
+                Get::Time(|r: &$record| r.times.last),
+            ),
+        ]
+    };
+}
+use time_definitions;
+
+impl Times {
+    fn first_instant(&self) -> Option<Timestamp> {
+        self.first.and_then(|first| first.instant).map(|(instant, _)| instant)
+    }
+
+    fn show_first(&self, texts: &mut Texts) {
+        show_local(texts, self.first.and_then(|first| first.instant), self.first.map(|first| first.date));
+    }
+}
+
+/// Local date and time with the offset, as ISO 8601 has it.
+fn show_local(texts: &mut Texts, instant: Option<(Timestamp, Offset)>, date: Option<jiff::civil::Date>) {
+    match (instant, date) {
+        (Some((instant, offset)), _) => {
+            let local = offset.to_datetime(instant);
+            let (seconds, sign) = (offset.seconds().unsigned_abs(), if offset.is_negative() { '-' } else { '+' });
+            texts.push_display(format_args!("{local}{sign}{:02}:{:02}", seconds / 3600, seconds / 60 % 60));
+        }
+        (None, Some(date)) => texts.push_display(date),
+        (None, None) => texts.push(None),
+    }
+}
+
+/// A known number, or NaN for null.
+fn or_null(value: Option<f64>) -> f64 {
+    value.unwrap_or(f64::NAN)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_are_unique_and_short_names_short() {
+        for layer in all("z") {
+            for (i, field) in layer.fields.iter().enumerate() {
+                assert!(field.short.len() <= 10 && field.short.is_ascii(), "{}", field.short);
+                for other in &layer.fields[..i] {
+                    assert_ne!(field.name, other.name, "{}", layer.id);
+                    assert_ne!(field.short, other.short, "{}", layer.id);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn the_first_and_the_last_time_whatever_the_order() {
+        let at = |second: i64, hours: i8| {
+            let (instant, offset) = (Timestamp::from_second(second).unwrap(), Offset::constant(hours));
+            When { date: offset.to_datetime(instant).date(), instant: Some((instant, offset)) }
+        };
+        let day = When { date: "2026-05-04".parse().unwrap(), instant: None };
+        let times = Times::of([None, Some(at(200, 2)), Some(day), Some(at(100, 1)), Some(at(150, 1))].into_iter());
+        assert_eq!(times, Times { first: Some(at(100, 1)), last: Some(Timestamp::from_second(200).unwrap()) });
+        assert_eq!(Times::of([Some(day), None].into_iter()), Times { first: Some(day), last: None });
+        let mut texts = Texts::default();
+        times.show_first(&mut texts);
+        assert_eq!(texts.get(0), Some("1970-01-01T01:01:40+01:00"));
+    }
+
+    #[test]
+    fn a_carried_column_never_takes_a_name_that_is_kept() {
+        let fields = features::layer("z", Vec::new()).fields;
+        assert_eq!(carried_name("fid", &fields), "log_fid");
+        assert_eq!(carried_name("FID", &fields), "log_FID");
+        assert_eq!(carried_name("Code", &fields), "log_Code");
+        assert_eq!(carried_name("species", &fields), "species");
+        let mut taken = fields;
+        for header in ["height of the crown", "height of the stem", "Größe in m"] {
+            let field = carried_field(header, FieldKind::Real, &taken);
+            taken.push(field);
+        }
+        let shorts: Vec<&str> = taken[taken.len() - 3..].iter().map(|field| field.short.as_str()).collect();
+        assert_eq!(shorts, ["HEIGHT_OF_", "HEIGHT_O_2", "GR__E_IN_M"]);
+    }
+}

@@ -1,0 +1,9 @@
+//! What a run writes: layers and their fields, their look, one file a format, the folder, the report.
+//!
+//! Nothing is computed here that a layer does not only show.
+
+pub mod columns;
+pub mod layers;
+pub mod report;
+pub mod style;
+pub mod write;

@@ -1,0 +1,190 @@
+//! Each base in one readable block: where its position is from and how good it is, its heights, its
+//! north, and the shots that found it.
+
+use std::fmt::Write;
+
+use anstyle::{AnsiColor, Style};
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::Offset;
+
+use super::terminal::grouped;
+use crate::geodesy::geoid::{self, Source};
+use crate::geodesy::north::Declination;
+use crate::shots::locate::Placed;
+use crate::stations::base::{Base, HeightKind};
+use crate::stations::join::time::duration_words;
+use crate::stations::orientation::Orientation;
+
+/// Bases shown; the rest is counted.
+pub const BASES_SHOWN: usize = 50;
+
+const STRONG: Style = Style::new().bold();
+const FLAG: Style = AnsiColor::Yellow.on_default();
+
+/// A base and what became of it in a run.
+#[derive(Debug, Clone)]
+pub struct Station {
+    /// The base.
+    pub base: Base,
+    /// Where it lies in the CRS of the layers.
+    pub placed: Placed,
+    /// Name of the input file.
+    pub file: String,
+    /// What its backsights add to its azimuths.
+    pub orientation: Option<Orientation>,
+    /// The declinations used, by day.
+    pub declinations: Vec<(Date, Declination)>,
+    /// The declination that the job fixes, and its standard error, in radians.
+    pub fixed_declination: Option<(f64, f64)>,
+    /// Shots mapped from it.
+    pub shots: u64,
+}
+
+/// The blocks of all bases.
+pub fn blocks(stations: &[Station]) -> String {
+    let mut text = String::new();
+    for station in stations.iter().take(BASES_SHOWN) {
+        // Writing to a String does not fail.
+        let _ = block(&mut text, station);
+    }
+    if stations.len() > BASES_SHOWN {
+        let rest = grouped((stations.len() - BASES_SHOWN) as u64);
+        let _ = writeln!(text, "and {rest} bases more; the bases layer has them all");
+    }
+    text
+}
+
+fn block(text: &mut String, station: &Station) -> std::fmt::Result {
+    let (base, placed) = (&station.base, &station.placed);
+    let [north_or_south, east_or_west] =
+        [if placed.lat_deg < 0.0 { 'S' } else { 'N' }, if placed.lon_deg < 0.0 { 'W' } else { 'E' }];
+    writeln!(
+        text,
+        "{STRONG}{}{STRONG:#}  {:.6} {north_or_south} {:.6} {east_or_west}, standard error {:.2} m on each axis",
+        base.label,
+        placed.lat_deg.abs(),
+        placed.lon_deg.abs(),
+        base.covariance.ee.sqrt()
+    )?;
+    source(text, station)?;
+    height(text, base, placed)?;
+    north(text, station)?;
+    let shots = if station.shots == 1 { "shot" } else { "shots" };
+    writeln!(text, "  shots   {} {shots} mapped from it", grouped(station.shots))?;
+    for flag in base.flags.iter() {
+        writeln!(text, "  {FLAG}flag{FLAG:#}    {}: {}", flag.code(), flag.sentence())?;
+    }
+    Ok(())
+}
+
+fn source(text: &mut String, station: &Station) -> std::fmt::Result {
+    let row = &station.base.row;
+    if station.base.from_network {
+        return writeln!(text, "  from    shots from and to it alone, by the network");
+    }
+    write!(text, "  from    {}:{}", station.file, row.line)?;
+    if station.base.adjusted {
+        write!(text, ", made better by the network")?;
+    }
+    match &row.occupation {
+        None => {
+            if let [(from, _)] = row.windows.as_slice() {
+                write!(text, ", a point of {}", utc(*from))?;
+            }
+        }
+        Some(made) => {
+            let fixes = if made.epochs == 1 { "fix" } else { "fixes" };
+            write!(text, ", {} {fixes}", grouped(made.epochs))?;
+            if let (Some(first), Some(last)) = (row.windows.first(), row.windows.last()) {
+                write!(text, " of {} to {} UTC", utc(first.0), Offset::UTC.to_datetime(last.1).time())?;
+            }
+            if made.occupations > 1 {
+                write!(text, " in {} occupations", made.occupations)?;
+            }
+            write!(text, " ({}), {} set aside, spread {:.2} m", duration_words(made.duration_s), made.aside, made.spread_m)?;
+        }
+    }
+    if let Some(kinds) = &row.quality.kinds {
+        write!(text, "; {kinds}")?;
+    }
+    for (name, worst) in [("HDOP", row.quality.worst_hdop), ("PDOP", row.quality.worst_pdop)] {
+        if let Some(worst) = worst {
+            write!(text, "; worst {name} {worst:.1}")?;
+        }
+    }
+    writeln!(text)
+}
+
+fn height(text: &mut String, base: &Base, placed: &Placed) -> std::fmt::Result {
+    if base.heights.kind == HeightKind::None {
+        return writeln!(text, "  height  none is known: shots are mapped in the plane");
+    }
+    write!(text, "  height  ")?;
+    let kinds = [("above the ellipsoid", placed.ellipsoid_height_m), ("above the geoid", placed.orthometric_height_m)];
+    let known: Vec<String> =
+        kinds.iter().filter_map(|(name, height)| height.map(|height| format!("{height:.2} m {name}"))).collect();
+    write!(
+        text,
+        "{}; given as {}, standard error {:.2} m",
+        known.join(", "),
+        base.heights.kind.word(),
+        base.covariance.uu.sqrt()
+    )?;
+    if let Some(undulation) = base.heights.undulation {
+        let source = match undulation.source {
+            Source::Grid => "the job's grid",
+            Source::Log => "the receiver's own table",
+            Source::Global => "the built-in model",
+        };
+        let sigma_m = undulation.sigma_m.unwrap_or(geoid::SIGMA_M);
+        write!(text, "; geoid {:+.2} m by {source}, standard error {sigma_m:.2} m", undulation.metres)?;
+    }
+    writeln!(text)
+}
+
+fn north(text: &mut String, station: &Station) -> std::fmt::Result {
+    let mut parts: Vec<String> = station
+        .declinations
+        .iter()
+        .map(|(date, declination)| {
+            format!(
+                "declination {:+.2} deg on {date} (standard error {:.2})",
+                declination.declination_rad.to_degrees(),
+                declination.sigma_rad.to_degrees()
+            )
+        })
+        .collect();
+    if parts.len() > 3 {
+        let rest = parts.len() - 2;
+        parts.truncate(2);
+        parts.push(format!("and {rest} days more"));
+    }
+    if let Some((declination_rad, sigma_rad)) = station.fixed_declination {
+        let (declination, sigma) = (declination_rad.to_degrees(), sigma_rad.to_degrees());
+        parts.push(format!("declination {declination:+.2} deg by the job, for magnetic azimuths (standard error {sigma:.2})"));
+    }
+    if let Some(orientation) = station.orientation {
+        let sights = match (station.base.adjusted, orientation.sights) {
+            (true, 1) => "sight of the network",
+            (true, _) => "sights of the network",
+            (false, 1) => "backsight",
+            (false, _) => "backsights",
+        };
+        parts.push(format!(
+            "azimuths corrected by {:+.2} deg from {} {sights} (standard error {:.2})",
+            orientation.correction_rad.to_degrees(),
+            orientation.sights,
+            orientation.sigma_rad.to_degrees()
+        ));
+    }
+    if let Some(grid) = station.base.grid {
+        parts.push(format!("convergence {:+.2} deg", grid.convergence_rad.to_degrees()));
+    }
+    if parts.is_empty() { Ok(()) } else { writeln!(text, "  north   {}", parts.join("; ")) }
+}
+
+fn utc(instant: Timestamp) -> String {
+    let local = Offset::UTC.to_datetime(instant);
+    format!("{} {}", local.date(), local.time())
+}

@@ -1,0 +1,221 @@
+//! `summary.json`: counts, settings, models and transformations of a run, in a form that programs
+//! read. It holds no times of its own, so that the same input gives the same bytes.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::geodesy::crs::{Operation, proj_version};
+use crate::job::Job;
+use crate::output::write::Extent;
+use crate::records::ledger::Counts;
+use crate::run::Account;
+
+/// The summary of a run.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Summary {
+    /// Name of the job.
+    pub name: String,
+    /// Title of the job.
+    pub title: Option<String>,
+    /// Shots: read = mapped + held.
+    pub shots: CountSummary,
+    /// Bases: read = mapped (used) + held + outside_occupations.
+    pub bases: CountSummary,
+    /// Assumptions and warnings, in sentences.
+    pub notes: Vec<String>,
+    /// What came of the network, in sentences; empty without one.
+    pub network: Vec<String>,
+    /// The CRS of the layers.
+    pub crs: String,
+    /// What the layers' third coordinate is.
+    pub third_coordinate: String,
+    /// Magnetic models used.
+    pub magnetic_models: Vec<String>,
+    /// The geoids used, and their standard errors.
+    pub geoids: Vec<GeoidSummary>,
+    /// Transformations between datums and of heights, with their accuracies.
+    pub operations: Vec<Operation>,
+    /// The layers.
+    pub layers: Vec<LayerSummary>,
+    /// Input files.
+    pub inputs: Vec<InputSummary>,
+    /// The settings, as read from the job file.
+    pub parameters: Job,
+    /// Versions of the program and of the libraries inside.
+    pub software: BTreeMap<String, String>,
+    /// Files of this folder beside the summary.
+    pub files: Vec<String>,
+    /// What the results are not.
+    pub caution: String,
+}
+
+/// Counts of rows.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct CountSummary {
+    /// Data rows read.
+    pub read: u64,
+    /// Rows mapped (bases: used).
+    pub mapped: u64,
+    /// Rows held.
+    pub held: u64,
+    /// Rows held, by reason code.
+    pub held_by_reason: BTreeMap<String, u64>,
+    /// Rows mapped with at least one flag.
+    pub flagged: u64,
+    /// Flags, by code.
+    pub flags: BTreeMap<String, u64>,
+    /// Rows mapped without a height.
+    pub without_height: u64,
+    /// Further shots to a feature that is mapped: joined in its point, or left out of it by a test.
+    pub repeats: u64,
+    /// Rows that are no points of their own and serve a composed measurement.
+    pub composed: u64,
+    /// Fixes of a receiver outside every occupation: `read` = `mapped` + `repeats` + `held` + `composed` + these.
+    pub outside_occupations: u64,
+}
+
+/// A geoid model.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct GeoidSummary {
+    /// Its name.
+    pub name: String,
+    /// Where it is from: `grid` (a file of the job), `log` (the receiver), `global` (built in).
+    pub source: String,
+    /// Its standard error in metres.
+    pub sigma_m: f64,
+    /// SHA-256 of the grid file.
+    pub sha256: Option<String>,
+}
+
+/// A layer.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct LayerSummary {
+    /// Name.
+    pub name: String,
+    /// Records.
+    pub records: u64,
+    /// Least x, least y, greatest x, greatest y in the CRS of the layers; null without geometry.
+    pub extent: Option<[f64; 4]>,
+}
+
+/// An input file.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct InputSummary {
+    /// Name relative to the job.
+    pub file: String,
+    /// `bases` or `shots`.
+    pub log: String,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// Kind of log: `delimited`, `nmea`, `gpx` or `vector`.
+    pub kind: String,
+    /// Encoding it was read in; empty for a file that is no text.
+    pub encoding: String,
+    /// Separator of a delimited log; null for others.
+    pub separator: Option<String>,
+    /// Decimal sign.
+    pub decimal: String,
+    /// Its rows.
+    pub rows: CountSummary,
+    /// Blank lines.
+    pub blank_lines: u64,
+    /// Comment lines.
+    pub comment_lines: u64,
+    /// Header lines repeated inside the file.
+    pub repeated_headers: u64,
+    /// Units lines.
+    pub units_lines: u64,
+    /// Lines of a receiver's log that are no fixes of their own.
+    pub other_lines: u64,
+}
+
+/// What the results are not.
+pub const CAUTION: &str = "Mapping grade: positions and heights with the uncertainty stated, valid at the time of \
+    measurement. Not a boundary, right-of-way or certified survey; where the law asks for one, a licensed surveyor makes it. \
+    Not an approach distance or clearance to energised lines.";
+
+impl From<&Counts> for CountSummary {
+    fn from(counts: &Counts) -> CountSummary {
+        CountSummary {
+            read: counts.read,
+            mapped: counts.mapped,
+            held: counts.held_total(),
+            held_by_reason: counts.held.iter().map(|(reason, count)| (reason.code().to_owned(), *count)).collect(),
+            flagged: counts.flagged,
+            flags: counts.flags.iter().map(|(flag, count)| (flag.code().to_owned(), *count)).collect(),
+            without_height: counts.without_height,
+            repeats: counts.repeats,
+            composed: counts.composed,
+            outside_occupations: counts.outside_occupations,
+        }
+    }
+}
+
+impl Summary {
+    /// The summary of a run's account.
+    pub fn new(job: &Job, account: &Account, extents: &[Extent], files: Vec<String>) -> Summary {
+        // Folders are the caller's; the same job elsewhere must give the same bytes. Files stand by their names.
+        let named = |path: &Option<PathBuf>| path.as_deref().and_then(Path::file_name).map(PathBuf::from);
+        let (catalogue, leap_seconds) = (named(&job.catalogue), named(&job.leap_seconds));
+        let mut parameters = Job { out: None, catalogue, leap_seconds, ..job.clone() };
+        parameters.heights.geoid_grid = named(&job.heights.geoid_grid);
+        Summary {
+            name: job.name.clone(),
+            title: job.title.clone(),
+            shots: CountSummary::from(&account.shots),
+            bases: CountSummary::from(&account.bases),
+            notes: account.notes.clone(),
+            network: account.network.clone(),
+            crs: account.crs.clone(),
+            third_coordinate: account.third.clone(),
+            magnetic_models: account.magnetic_models.iter().map(|name| (*name).to_owned()).collect(),
+            geoids: account.geoids.clone(),
+            operations: account.operations.clone(),
+            layers: extents
+                .iter()
+                .map(|extent| LayerSummary { name: extent.layer.to_owned(), records: extent.records, extent: extent.bounds })
+                .collect(),
+            inputs: account
+                .files
+                .iter()
+                .map(|file| InputSummary {
+                    file: file.name.clone(),
+                    log: if file.is_bases { "bases" } else { "shots" }.to_owned(),
+                    bytes: file.bytes,
+                    sha256: file.sha256.clone(),
+                    encoding: file.encoding.to_owned(),
+                    kind: file.kind.to_owned(),
+                    separator: file.separator.map(|sign| sign.to_string()),
+                    decimal: if file.decimal_comma { "," } else { "." }.to_owned(),
+                    rows: CountSummary::from(&file.counts),
+                    blank_lines: file.counts.blank_lines,
+                    comment_lines: file.counts.comment_lines,
+                    repeated_headers: file.counts.repeated_headers,
+                    units_lines: file.counts.units_lines,
+                    other_lines: file.counts.other_lines,
+                })
+                .collect(),
+            parameters,
+            software: [
+                ("standoff".to_owned(), env!("CARGO_PKG_VERSION").to_owned()),
+                ("GDAL".to_owned(), gdal::version::version_info("RELEASE_NAME")),
+                ("PROJ".to_owned(), proj_version()),
+                ("SQLite".to_owned(), rusqlite::version().to_owned()),
+            ]
+            .into(),
+            files,
+            caution: CAUTION.to_owned(),
+        }
+    }
+
+    /// As text, indented.
+    pub fn to_json(&self) -> String {
+        // Serialising plain data with text keys does not fail.
+        serde_json::to_string_pretty(self).map(|text| text + "\n").unwrap_or_default()
+    }
+}

@@ -1,0 +1,135 @@
+//! The short text of a run for the terminal, with or without colour.
+
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+use anstyle::{AnsiColor, Style};
+
+use crate::records::ledger::{Entry, Flag, Outcome, Reason};
+use crate::run::Account;
+
+/// Rows shown of each reason in [`held_rows`]; the rest is counted.
+pub const ROWS_SHOWN: usize = 20;
+
+const STRONG: Style = Style::new().bold();
+const FAINT: Style = Style::new().dimmed();
+const HELD: Style = AnsiColor::Yellow.on_default();
+
+/// Counts, models and notes of a run.
+pub fn account(account: &Account) -> String {
+    let mut text = String::new();
+    // Writing to a String does not fail.
+    let _ = write_account(&mut text, account);
+    text
+}
+
+fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
+    let shots = &account.shots;
+    writeln!(
+        text,
+        "{STRONG}{} of {} shots mapped{STRONG:#}, {} held, {} flagged; {}",
+        grouped(shots.mapped),
+        grouped(shots.read),
+        grouped(shots.held_total()),
+        grouped(shots.flagged),
+        bases(account)
+    )?;
+    if shots.repeats > 0 {
+        writeln!(
+            text,
+            "  {} further shots to features mapped already: joined in their points or left out by a test",
+            grouped(shots.repeats)
+        )?;
+    }
+    if shots.composed > 0 {
+        writeln!(text, "  {} rows served measurements without being points of their own", grouped(shots.composed))?;
+    }
+    if shots.without_height > 0 {
+        writeln!(text, "  {} mapped without a height: nothing vertical was measured", grouped(shots.without_height))?;
+    }
+    let mut held: BTreeMap<Reason, u64> = shots.held.clone();
+    account.bases.held.iter().for_each(|(reason, count)| *held.entry(*reason).or_default() += count);
+    for (reason, count) in held {
+        writeln!(text, "  {HELD}held{HELD:#} {:>9}  {:<22} {FAINT}{}{FAINT:#}", grouped(count), reason.code(), reason.advice())?;
+    }
+    let mut flags: BTreeMap<Flag, u64> = shots.flags.clone();
+    account.bases.flags.iter().for_each(|(flag, count)| *flags.entry(*flag).or_default() += count);
+    for (flag, count) in flags {
+        writeln!(text, "  flag {:>9}  {:<22} {FAINT}{}{FAINT:#}", grouped(count), flag.code(), flag.sentence())?;
+    }
+    writeln!(text, "CRS      {}", account.crs)?;
+    writeln!(text, "height   {}", account.third)?;
+    let mut models: Vec<&str> = account.magnetic_models.clone();
+    models.extend(account.geoids.iter().map(|geoid| geoid.name.as_str()));
+    if !models.is_empty() {
+        writeln!(text, "models   {}", models.join(", "))?;
+    }
+    for sentence in &account.network {
+        writeln!(text, "network  {sentence}")?;
+    }
+    for note in &account.notes {
+        writeln!(text, "note     {note}")?;
+    }
+    Ok(())
+}
+
+/// How many bases there are, and what they are of.
+fn bases(account: &Account) -> String {
+    let placed = account.stations.iter().filter(|station| station.base.from_network).count() as u64;
+    let (used, rows) = (account.stations.len() as u64 - placed, &account.bases);
+    let more = if placed > 0 { format!(", {} more placed by their shots", grouped(placed)) } else { String::new() };
+    if rows.outside_occupations == 0 && used == rows.mapped {
+        return format!("{} of {} bases used{more}", grouped(rows.mapped), grouped(rows.read));
+    }
+    format!(
+        "{} bases of {} fixes and points, {} held, {} outside every occupation{more}",
+        grouped(used),
+        grouped(rows.mapped),
+        grouped(rows.held_total()),
+        grouped(rows.outside_occupations)
+    )
+}
+
+/// Held rows grouped by reason, with file and line.
+pub fn held_rows(held: &[(String, Entry)]) -> String {
+    let mut by_reason: BTreeMap<Reason, Vec<(&str, &Entry, &str)>> = BTreeMap::new();
+    for (file, entry) in held {
+        if let Outcome::Held(fault) = &entry.outcome {
+            by_reason.entry(fault.reason).or_default().push((file, entry, &fault.sentence));
+        }
+    }
+    let mut text = String::new();
+    for (reason, rows) in by_reason {
+        let _ = writeln!(text, "{HELD}{}{HELD:#} ({}): {}", reason.code(), rows.len(), reason.advice());
+        for (file, entry, sentence) in rows.iter().take(ROWS_SHOWN) {
+            let _ = writeln!(text, "  {file}:{}  {sentence}", entry.line);
+        }
+        if rows.len() > ROWS_SHOWN {
+            let _ = writeln!(text, "  and {} more", rows.len() - ROWS_SHOWN);
+        }
+    }
+    text
+}
+
+/// A count with spaces between thousands.
+pub fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    let mut text = String::with_capacity(digits.len() + digits.len() / 3);
+    for (i, digit) in digits.chars().enumerate() {
+        if i > 0 && (digits.len() - i).is_multiple_of(3) {
+            text.push(' ');
+        }
+        text.push(digit);
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn thousands_are_grouped() {
+        assert_eq!([0, 999, 1000, 1_234_567].map(grouped), ["0", "999", "1 000", "1 234 567"]);
+    }
+}

@@ -1,0 +1,70 @@
+//! Styles that travel with the layers, so that a map can be read the moment it is opened: for each layer
+//! with geometry a document in Styled Layer Descriptor 1.1.0 (OGC 05-078r4) with Symbology Encoding 1.1.0
+//! (OGC 05-077r4); the numbers are from memory. Everything here is pure: layers in, text out.
+//!
+//! | file | subject |
+//! | --- | --- |
+//! | `look` | colours, marks, widths and the scales of labels, by layer |
+//! | `sld` | a look as a document |
+//!
+//! A field has two names, so a layer may have two documents: Shapefiles know the names of ten
+//! characters only, and a label by a name that a file does not have stays away without a word.
+
+mod look;
+mod sld;
+
+pub use look::{Colour, Look, Mark};
+pub use sld::{FieldNames, sld};
+
+use crate::output::columns::{Field, Layer};
+
+/// Fields that tell a reader which record is which; the first of them in a layer's own order labels it.
+/// A vertex is labelled by its number, since the line or area that it is of has the name.
+const LABEL_FIELDS: [&str; 4] = ["feature", "base", "name", "number"];
+
+/// The field that is not null where something is suspicious about a record.
+const FLAGS_FIELD: &str = "flags";
+
+/// Which names of the fields a document uses.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Naming {
+    /// The full names.
+    Full,
+    /// The names of at most ten characters that Shapefiles have.
+    Short,
+}
+
+/// The document of each layer, in the order of the layers; none for a table. Layers that this program
+/// does not know by name get a look each, by their order among each other.
+pub fn documents(layers: &[Layer], naming: Naming) -> Vec<Option<String>> {
+    let mut others = 0;
+    layers
+        .iter()
+        .map(|layer| {
+            let look = Look::of_standard(&layer.id).unwrap_or_else(|| {
+                others += 1;
+                Look::of_other(others - 1)
+            });
+            sld(&layer.id, &layer.title, layer.geometry, &look, field_names(layer, naming))
+        })
+        .collect()
+}
+
+/// The fields that the style of a layer names.
+fn field_names(layer: &Layer, naming: Naming) -> FieldNames<'_> {
+    let named = |field| name_of(field, naming);
+    FieldNames {
+        label: layer.fields.iter().find(|field| LABEL_FIELDS.contains(&&*field.name)).map(named),
+        flags: layer.fields.iter().find(|field| field.name == FLAGS_FIELD).map(named),
+    }
+}
+
+fn name_of(field: &Field, naming: Naming) -> &str {
+    match naming {
+        Naming::Full => &field.name,
+        Naming::Short => &field.short,
+    }
+}
+
+#[cfg(test)]
+mod tests;

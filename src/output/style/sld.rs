@@ -1,0 +1,252 @@
+//! A look as a document in Styled Layer Descriptor 1.1.0 with Symbology Encoding 1.1.0 and Filter
+//! Encoding 1.1.0. Elements stand in the order of their schemas, from memory.
+//!
+//! One feature type style with at most three rules, all of which are drawn where they apply, since some
+//! readers take only the first style of a document: the symbol of every record; over it, for points with
+//! flags, the same mark with a dark outline; and the label, up to its scale.
+
+use quick_xml::escape::escape;
+
+use super::look::{Colour, DARK, Look, WHITE};
+use crate::output::columns::GeometryKind;
+
+/// Width of the light outline that keeps crowded marks apart, pixels.
+const OUTLINE_PX: f64 = 1.0;
+/// Width of the outline of points with flags, pixels.
+const FLAGGED_OUTLINE_PX: f64 = 2.0;
+/// Width of the strokes of marks without an inside, pixels.
+const STROKED_MARK_PX: f64 = 2.5;
+/// Size of labels, pixels.
+const LABEL_PX: f64 = 12.0;
+/// Radius of the halo around labels, pixels.
+const HALO_PX: f64 = 1.5;
+/// From the edge of a mark or line to its label, pixels.
+const LABEL_GAP_PX: f64 = 3.0;
+
+/// Fields that a document names, as the file beside it names them.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub struct FieldNames<'f> {
+    /// What labels show; no labels without it.
+    pub label: Option<&'f str>,
+    /// What is not null for records with flags; points are then drawn with a dark outline.
+    pub flags: Option<&'f str>,
+}
+
+/// The style of a layer; none for a table, which is not drawn.
+pub fn sld(layer_id: &str, title: &str, geometry: GeometryKind, look: &Look, fields: FieldNames) -> Option<String> {
+    if geometry == GeometryKind::None {
+        return None;
+    }
+    let mut document = Document::default();
+    let root = [
+        ("version", "1.1.0"),
+        ("xmlns", "http://www.opengis.net/sld"),
+        ("xmlns:se", "http://www.opengis.net/se"),
+        ("xmlns:ogc", "http://www.opengis.net/ogc"),
+        ("xmlns:xsi", "http://www.w3.org/2001/XMLSchema-instance"),
+        ("xsi:schemaLocation", "http://www.opengis.net/sld http://schemas.opengis.net/sld/1.1.0/StyledLayerDescriptor.xsd"),
+    ];
+    document.within("StyledLayerDescriptor", &root, |document| {
+        document.within("NamedLayer", &[], |document| {
+            document.leaf("se:Name", layer_id);
+            document.titled(title);
+            document.within("UserStyle", &[], |document| {
+                document.leaf("se:Name", layer_id);
+                document.titled(title);
+                document.leaf("IsDefault", "1");
+                document.within("se:FeatureTypeStyle", &[], |document| rules(document, title, geometry, look, fields));
+            });
+        });
+    });
+    Some(document.text)
+}
+
+fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Look, fields: FieldNames) {
+    document.within("se:Rule", &[], |document| {
+        document.leaf("se:Name", "symbol");
+        document.titled(title);
+        match geometry {
+            GeometryKind::None => {}
+            GeometryKind::Point => point(document, look, None),
+            GeometryKind::Line => document.within("se:LineSymbolizer", &[], |document| stroke(document, look)),
+            GeometryKind::Area => document.within("se:PolygonSymbolizer", &[], |document| {
+                if look.fill_opacity > 0.0 {
+                    fill(document, look.colour, Some(look.fill_opacity));
+                }
+                stroke(document, look);
+            }),
+        }
+    });
+    if let Some(flags) = fields.flags.filter(|_| geometry == GeometryKind::Point) {
+        document.within("se:Rule", &[], |document| {
+            document.leaf("se:Name", "flagged");
+            document.titled(&format!("{title}, with flags"));
+            document.within("ogc:Filter", &[], |document| {
+                document.within("ogc:Not", &[], |document| {
+                    document.within("ogc:PropertyIsNull", &[], |document| document.leaf("ogc:PropertyName", flags));
+                });
+            });
+            point(document, look, Some(DARK));
+        });
+    }
+    if let (Some(label), Some(scale)) = (fields.label, look.labels_to_scale) {
+        document.within("se:Rule", &[], |document| {
+            document.leaf("se:Name", "label");
+            document.titled(&format!("Labels, to 1 : {scale}"));
+            // Labels at larger scales only, so that maps of many records stay readable.
+            document.leaf("se:MaxScaleDenominator", &scale.to_string());
+            document.within("se:TextSymbolizer", &[], |document| text(document, geometry, look, label));
+        });
+    }
+}
+
+/// A mark, with a dark outline where one is asked for.
+fn point(document: &mut Document, look: &Look, outline: Option<Colour>) {
+    let mut mark = |stroke: Colour, width_px: f64, size_px: f64| {
+        document.within("se:PointSymbolizer", &[], |document| {
+            document.within("se:Graphic", &[], |document| {
+                document.within("se:Mark", &[], |document| {
+                    document.leaf("se:WellKnownName", look.mark.word());
+                    fill(document, look.colour, None);
+                    document.within("se:Stroke", &[], |document| {
+                        document.parameter("stroke", stroke);
+                        document.parameter("stroke-width", width_px);
+                    });
+                });
+                document.leaf("se:Size", &size_px.to_string());
+            });
+        });
+    };
+    if look.mark.is_stroked() {
+        // Strokes alone: the outline is a wider mark below.
+        if let Some(outline) = outline {
+            mark(outline, STROKED_MARK_PX + 2.0 * FLAGGED_OUTLINE_PX, look.size_px + 2.0 * FLAGGED_OUTLINE_PX);
+        }
+        mark(look.colour, STROKED_MARK_PX, look.size_px);
+    } else {
+        mark(outline.unwrap_or(WHITE), if outline.is_some() { FLAGGED_OUTLINE_PX } else { OUTLINE_PX }, look.size_px);
+    }
+}
+
+fn fill(document: &mut Document, colour: Colour, opacity: Option<f64>) {
+    document.within("se:Fill", &[], |document| {
+        document.parameter("fill", colour);
+        if let Some(opacity) = opacity {
+            document.parameter("fill-opacity", opacity);
+        }
+    });
+}
+
+fn stroke(document: &mut Document, look: &Look) {
+    document.within("se:Stroke", &[], |document| {
+        document.parameter("stroke", look.colour);
+        document.parameter("stroke-width", look.line_width_px);
+        document.parameter("stroke-linejoin", "round");
+        if !look.dashes_px.is_empty() {
+            let dashes: Vec<String> = look.dashes_px.iter().map(u8::to_string).collect();
+            document.parameter("stroke-dasharray", dashes.join(" "));
+        }
+    });
+}
+
+/// The inside of a text symbolizer: beside a point, along a line, in the middle of an area.
+fn text(document: &mut Document, geometry: GeometryKind, look: &Look, label: &str) {
+    document.within("se:Label", &[], |document| document.leaf("ogc:PropertyName", label));
+    document.within("se:Font", &[], |document| {
+        document.parameter("font-family", "sans-serif");
+        document.parameter("font-size", LABEL_PX);
+    });
+    document.within("se:LabelPlacement", &[], |document| match geometry {
+        GeometryKind::Line => document.within("se:LinePlacement", &[], |document| {
+            document.leaf("se:PerpendicularOffset", &(look.line_width_px / 2.0 + LABEL_GAP_PX).to_string());
+        }),
+        GeometryKind::Area => place(document, [0.5, 0.5], [0.0, 0.0]),
+        GeometryKind::Point | GeometryKind::None => {
+            // To the right, and above or below, clear of the lines that lead to the point.
+            let (anchor, up) = if look.label_is_below { ([0.0, 1.0], -1.0) } else { ([0.0, 0.0], 1.0) };
+            let edge_px = look.size_px / 2.0;
+            place(document, anchor, [edge_px + LABEL_GAP_PX, up * edge_px / 2.0]);
+        }
+    });
+    document.within("se:Halo", &[], |document| {
+        document.leaf("se:Radius", &HALO_PX.to_string());
+        fill(document, WHITE, None);
+    });
+    fill(document, DARK, None);
+}
+
+/// Where a label stands: which spot of it, 0 to 1 from the left and from below, and how far that spot is to
+/// the right of and above the point.
+fn place(document: &mut Document, anchor: [f64; 2], right_and_up_px: [f64; 2]) {
+    document.within("se:PointPlacement", &[], |document| {
+        document.within("se:AnchorPoint", &[], |document| {
+            document.leaf("se:AnchorPointX", &anchor[0].to_string());
+            document.leaf("se:AnchorPointY", &anchor[1].to_string());
+        });
+        document.within("se:Displacement", &[], |document| {
+            document.leaf("se:DisplacementX", &right_and_up_px[0].to_string());
+            document.leaf("se:DisplacementY", &right_and_up_px[1].to_string());
+        });
+    });
+}
+
+/// XML on its way: an element is closed by the call that opened it.
+struct Document {
+    text: String,
+    depth: usize,
+}
+
+impl Default for Document {
+    fn default() -> Document {
+        Document { text: "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n".to_owned(), depth: 0 }
+    }
+}
+
+impl Document {
+    /// An element with elements inside.
+    fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Document)) {
+        self.open(name, attributes);
+        self.text.push('\n');
+        self.depth += 1;
+        inside(self);
+        self.depth -= 1;
+        self.text.push_str(&format!("{}</{name}>\n", "  ".repeat(self.depth)));
+    }
+
+    /// An element with text inside.
+    fn leaf(&mut self, name: &str, value: &str) {
+        self.text_within(name, &[], value);
+    }
+
+    fn parameter(&mut self, name: &str, value: impl std::fmt::Display) {
+        self.text_within("se:SvgParameter", &[("name", name)], &value.to_string());
+    }
+
+    fn titled(&mut self, title: &str) {
+        self.within("se:Description", &[], |document| document.leaf("se:Title", title));
+    }
+
+    /// An element with text inside. What XML cannot hold is left out.
+    fn text_within(&mut self, name: &str, attributes: &[(&str, &str)], value: &str) {
+        self.open(name, attributes);
+        let value: String = value.chars().filter(|sign| is_character(*sign)).collect();
+        self.text.push_str(&escape(&value));
+        self.text.push_str(&format!("</{name}>\n"));
+    }
+
+    /// The start of an element; names and attributes are this file's own, without signs to escape.
+    fn open(&mut self, name: &str, attributes: &[(&str, &str)]) {
+        self.text.push_str(&"  ".repeat(self.depth));
+        self.text.push('<');
+        self.text.push_str(name);
+        for (key, value) in attributes {
+            self.text.push_str(&format!(" {key}=\"{value}\""));
+        }
+        self.text.push('>');
+    }
+}
+
+/// Whether XML 1.0 can hold a character (section 2.2, production 2).
+fn is_character(sign: char) -> bool {
+    matches!(sign, '\t' | '\n' | '\r' | ' '..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..)
+}

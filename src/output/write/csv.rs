@@ -1,0 +1,99 @@
+//! CSV: comma, decimal point, UTF-8, one file a layer, with a .csvt file of types beside it. Lines
+//! and areas have their geometry as well-known text in the column `WKT`.
+
+use std::fmt::Write as _;
+use std::fs::{self, File};
+use std::io::BufWriter;
+use std::path::{Path, PathBuf};
+
+use super::dated::Latest;
+use super::number::{iso_utc, rounded};
+use super::{FormatWriter, WriteError};
+use crate::output::columns::{Batch, Cell, FieldKind, GeometryKind, Layer, Position};
+use crate::run::Setup;
+
+/// The files of a run.
+pub struct CsvFiles {
+    files: Vec<(PathBuf, csv::Writer<BufWriter<File>>)>,
+}
+
+fn has_wkt(layer: &Layer) -> bool {
+    matches!(layer.geometry, GeometryKind::Line | GeometryKind::Area)
+}
+
+impl CsvFiles {
+    /// Creates the files with their headers.
+    ///
+    /// # Errors
+    /// When one cannot be written.
+    pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<CsvFiles, WriteError> {
+        let files = layers.iter().map(|layer| {
+            let path = folder.join(format!("{}.{}.csv", setup.job.name, layer.id));
+            let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
+            let mut writer = csv::Writer::from_writer(BufWriter::new(file));
+            let wkt = has_wkt(layer).then_some("WKT");
+            let names = wkt.into_iter().chain(layer.fields.iter().map(|field| field.name.as_str()));
+            writer.write_record(names).map_err(WriteError::format(&path, "writing"))?;
+            let types: Vec<&str> = wkt
+                .map(|_| "WKT")
+                .into_iter()
+                .chain(layer.fields.iter().map(|field| match field.kind {
+                    FieldKind::Real => "Real",
+                    FieldKind::Integer => "Integer64",
+                    FieldKind::Text => "String",
+                    FieldKind::Time => "DateTime",
+                }))
+                .collect();
+            let csvt = path.with_extension("csvt");
+            fs::write(&csvt, types.join(",") + "\n").map_err(WriteError::file(&csvt, "writing"))?;
+            Ok((path, writer))
+        });
+        Ok(CsvFiles { files: files.collect::<Result<_, WriteError>>()? })
+    }
+}
+
+impl FormatWriter for CsvFiles {
+    fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
+        let (path, writer) = &mut self.files[index];
+        let mut text = String::new();
+        let mut record = csv::StringRecord::new();
+        for i in 0..batch.len {
+            record.clear();
+            if has_wkt(layer) {
+                record.push_field(&wkt(layer.geometry, batch.positions(i)));
+            }
+            for (index, field) in layer.fields.iter().enumerate() {
+                text.clear();
+                // Writing to a String does not fail.
+                let _ = match batch.cell(index, i) {
+                    Cell::Null => Ok(()),
+                    Cell::Real(value) => write!(text, "{}", rounded(value, field.decimals)),
+                    Cell::Integer(value) => write!(text, "{value}"),
+                    Cell::Text(value) => write!(text, "{value}"),
+                    Cell::Time(instant) => write!(text, "{}", iso_utc(instant)),
+                };
+                record.push_field(&text);
+            }
+            writer.write_record(&record).map_err(WriteError::format(path, "writing"))?;
+        }
+        Ok(())
+    }
+
+    fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+        for (path, mut writer) in self.files {
+            writer.flush().map_err(WriteError::file(&path, "writing"))?;
+        }
+        Ok(())
+    }
+}
+
+fn wkt(kind: GeometryKind, positions: &[Position]) -> String {
+    let has_z = positions.iter().all(|position| !position.z.is_nan());
+    let corners: Vec<String> =
+        positions.iter().map(|p| if has_z { format!("{} {} {}", p.x, p.y, p.z) } else { format!("{} {}", p.x, p.y) }).collect();
+    let (z, corners) = (if has_z { " Z" } else { "" }, corners.join(", "));
+    match kind {
+        GeometryKind::Area => format!("POLYGON{z} (({corners}))"),
+        _ => format!("LINESTRING{z} ({corners})"),
+    }
+}

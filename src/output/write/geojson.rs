@@ -1,0 +1,201 @@
+//! GeoJSON by RFC 7946: longitude, latitude on WGS 84, height above its ellipsoid in metres where
+//! known; rings to the right-hand rule; lines and rings cut at ±180°; a bbox; no crs member. One file
+//! a layer.
+
+use std::fs::File;
+use std::io::{BufWriter, Write};
+use std::path::{Path, PathBuf};
+
+use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
+
+use super::antimeridian::{Longitudes, Point, cut_line, cut_ring};
+use super::dated::Latest;
+use super::number::{iso_utc, rounded};
+use super::{FormatWriter, WriteError};
+use crate::geodesy::crs::{Crs, Epoch, Transform};
+use crate::output::columns::{Batch, Cell, Field, GeometryKind, Layer, Position};
+use crate::run::Setup;
+
+/// Decimals of a degree in coordinates: a tenth of a millimetre.
+const DEGREE_DECIMALS: u8 = 9;
+/// Decimals of a metre.
+const METRE_DECIMALS: u8 = 4;
+
+/// The files of a run.
+pub struct GeoJson {
+    to_wgs84: Transform,
+    /// The epoch of the job's positions, for a way to WGS 84 that moves with time.
+    epoch: Option<f64>,
+    files: Vec<LayerFile>,
+}
+
+struct LayerFile {
+    path: PathBuf,
+    writer: BufWriter<File>,
+    records: u64,
+    longitudes: Longitudes,
+    /// Least and greatest latitude.
+    latitudes: Option<[f64; 2]>,
+    /// Least and greatest height.
+    heights: Option<[f64; 2]>,
+}
+
+impl GeoJson {
+    /// Creates the files.
+    ///
+    /// # Errors
+    /// When WGS 84 cannot be reached from the layers' CRS, or a file cannot be written.
+    pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
+        let reach = || {
+            let from = setup.crs.horizontal_3d()?;
+            let area = setup.crs.area_of_use().map(|area| area.edges_deg);
+            Transform::new(&from, &Crs::new("EPSG:4979")?, area, setup.rules)
+        };
+        let to_wgs84 = reach().map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let files = layers
+            .iter()
+            .map(|layer| {
+                let path = folder.join(format!("{}.{}.geojson", setup.job.name, layer.id));
+                let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
+                let mut writer = BufWriter::new(file);
+                writer
+                    .write_all(b"{\"type\":\"FeatureCollection\",\"features\":[")
+                    .map_err(WriteError::file(&path, "writing"))?;
+                Ok(LayerFile { path, writer, records: 0, longitudes: Longitudes::default(), latitudes: None, heights: None })
+            })
+            .collect::<Result<Vec<_>, WriteError>>()?;
+        Ok(GeoJson { to_wgs84, epoch: setup.job.bases.epoch, files })
+    }
+}
+
+impl FormatWriter for GeoJson {
+    fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
+        let mut points: Vec<[f64; 3]> = (0..batch.len)
+            .flat_map(|i| batch.positions(i))
+            .map(|p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }])
+            .collect();
+        let reached = match self.epoch {
+            Some(year) if self.to_wgs84.needs_epoch() => self.to_wgs84.apply_at(&mut points, Epoch::All(year)),
+            _ => self.to_wgs84.apply(&mut points),
+        };
+        reached.map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let file = &mut self.files[index];
+        let mut rest = points.as_slice();
+        for i in 0..batch.len {
+            let positions = batch.positions(i);
+            let (own, others) = rest.split_at(positions.len());
+            rest = others;
+            let has_height = positions.iter().all(|p| !p.ellipsoid_height_m.is_nan());
+            let geometry = file.geometry(layer.geometry, own, has_height);
+            let feature = Feature {
+                bbox: None,
+                geometry,
+                id: None,
+                properties: Some(properties(&layer.fields, batch, i)),
+                foreign_members: None,
+            };
+            file.add(&feature).map_err(WriteError::file(&file.path, "writing"))?;
+        }
+        Ok(())
+    }
+
+    fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+        for mut file in self.files {
+            file.end().map_err(WriteError::file(&file.path, "writing"))?;
+        }
+        Ok(())
+    }
+}
+
+impl LayerFile {
+    /// A geometry on WGS 84, cut at ±180°; none for a table.
+    fn geometry(&mut self, kind: GeometryKind, points: &[Point], has_height: bool) -> Option<Geometry> {
+        let mut parts = |parts: Vec<Vec<Point>>| -> Vec<Vec<geojson::Position>> {
+            parts.iter().map(|part| part.iter().map(|point| self.position(*point, has_height)).collect()).collect()
+        };
+        let value = match kind {
+            GeometryKind::None => return None,
+            GeometryKind::Point => GeometryValue::Point { coordinates: self.position(*points.first()?, has_height) },
+            GeometryKind::Line => {
+                let mut coordinates = parts(cut_line(points));
+                match coordinates.len() {
+                    1 => GeometryValue::LineString { coordinates: coordinates.pop()? },
+                    _ => GeometryValue::MultiLineString { coordinates },
+                }
+            }
+            GeometryKind::Area => {
+                let mut rings = parts(cut_ring(points));
+                rings.iter_mut().for_each(|ring| turn_left(ring));
+                match rings.len() {
+                    1 => GeometryValue::Polygon { coordinates: rings },
+                    _ => GeometryValue::MultiPolygon { coordinates: rings.into_iter().map(|ring| vec![ring]).collect() },
+                }
+            }
+        };
+        Some(Geometry::new(value))
+    }
+
+    fn position(&mut self, [lon, lat, height]: Point, has_height: bool) -> geojson::Position {
+        let (lon, lat) = (rounded(lon, Some(DEGREE_DECIMALS)), rounded(lat, Some(DEGREE_DECIMALS)));
+        self.longitudes.see(lon);
+        widen(&mut self.latitudes, lat);
+        if !has_height {
+            return geojson::Position::from([lon, lat]);
+        }
+        let height = rounded(height, Some(METRE_DECIMALS));
+        widen(&mut self.heights, height);
+        geojson::Position::from(vec![lon, lat, height])
+    }
+
+    fn add(&mut self, feature: &Feature) -> std::io::Result<()> {
+        self.writer.write_all(if self.records == 0 { b"\n" } else { b",\n" })?;
+        self.records += 1;
+        serde_json::to_writer(&mut self.writer, feature)?;
+        Ok(())
+    }
+
+    fn end(&mut self) -> std::io::Result<()> {
+        self.writer.write_all(b"\n]")?;
+        if let (Some((west, east)), Some([south, north])) = (self.longitudes.edges(), self.latitudes) {
+            let bbox = match self.heights {
+                Some([least, greatest]) => vec![west, south, least, east, north, greatest],
+                None => vec![west, south, east, north],
+            };
+            self.writer.write_all(b",\"bbox\":")?;
+            serde_json::to_writer(&mut self.writer, &bbox)?;
+        }
+        self.writer.write_all(b"}\n")?;
+        self.writer.flush()
+    }
+}
+
+fn widen(bounds: &mut Option<[f64; 2]>, value: f64) {
+    let [least, greatest] = bounds.get_or_insert([value, value]);
+    *least = least.min(value);
+    *greatest = greatest.max(value);
+}
+
+/// Turns a ring counter-clockwise: the right-hand rule.
+fn turn_left(ring: &mut [geojson::Position]) {
+    let doubled: f64 = ring.windows(2).map(|w| w[0][0] * w[1][1] - w[1][0] * w[0][1]).sum();
+    if doubled < 0.0 {
+        ring.reverse();
+    }
+}
+
+fn properties(fields: &[Field], batch: &Batch, i: usize) -> JsonObject {
+    fields
+        .iter()
+        .enumerate()
+        .map(|(index, field)| {
+            let value = match batch.cell(index, i) {
+                Cell::Null => JsonValue::Null,
+                Cell::Real(value) => JsonValue::from(rounded(value, field.decimals)),
+                Cell::Integer(value) => JsonValue::from(value),
+                Cell::Text(text) => JsonValue::from(text),
+                Cell::Time(instant) => JsonValue::from(iso_utc(instant)),
+            };
+            (field.name.clone(), value)
+        })
+        .collect()
+}

@@ -1,0 +1,48 @@
+//! The table `layer_styles` of a GeoPackage: the styles of its layers, where desktop GIS look for them.
+//! Its columns are a convention among these, from memory, and no part of the standard; so it is registered
+//! as a table of attributes like any other (clause 2.4).
+
+use jiff::Timestamp;
+use rusqlite::{Connection, params};
+
+use super::super::number::iso_utc;
+use crate::output::columns::Layer;
+use crate::output::style::{Naming, documents};
+
+/// The table's name.
+const TABLE: &str = "layer_styles";
+
+/// What the contents say of it.
+const DESCRIPTION: &str = "Styles of the layers, in Styled Layer Descriptor 1.1.0 with Symbology Encoding 1.1.0.";
+
+/// Creates the table and registers it.
+pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
+    connection.execute_batch(&format!(
+        "CREATE TABLE {TABLE} (
+            id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT, f_table_schema TEXT, f_table_name TEXT,
+            f_geometry_column TEXT, styleName TEXT, styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT,
+            owner TEXT, ui TEXT, update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')));"
+    ))?;
+    connection.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?1, 'attributes', ?1, ?2, '')",
+        params![TABLE, DESCRIPTION],
+    )?;
+    Ok(())
+}
+
+/// Puts in the style of each layer with geometry, dated as the layers are.
+pub fn fill(connection: &Connection, layers: &[Layer], changed: Timestamp) -> Result<(), rusqlite::Error> {
+    let changed = iso_utc(changed);
+    for (layer, document) in layers.iter().zip(documents(layers, Naming::Full)) {
+        let Some(document) = document else { continue };
+        connection.execute(
+            &format!(
+                "INSERT INTO {TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleSLD, \
+                 useAsDefault, description, owner, update_time) VALUES ('', '', ?1, 'geom', ?1, ?2, 1, ?3, '', ?4)"
+            ),
+            params![layer.id, document, layer.title, changed],
+        )?;
+    }
+    connection.execute("UPDATE gpkg_contents SET last_change = ?1 WHERE table_name = ?2", params![changed, TABLE])?;
+    Ok(())
+}

@@ -1,0 +1,5 @@
+//! The rows as types, and the account of each: what is read, where it went, why it was held.
+//!
+//! Neither reading nor computing lives here.
+
+pub mod ledger;

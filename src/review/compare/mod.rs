@@ -1,0 +1,363 @@
+//! The same features mapped twice, on different days or by different crews: what changed, and what only looks so.
+//!
+//! [`compare`] matches the points of two finished layers, A and B, and tests the difference B minus A of each pair, on the ground, against the
+//! uncertainty of both. All tests of positions and heights are one family under Holm's correction ([`family`]); those of measured
+//! values are another. What both mappings have wrong alike cannot be seen.
+
+pub mod change;
+pub mod family;
+mod place;
+pub mod report;
+pub mod values;
+pub mod write;
+
+use std::path::{Path, PathBuf};
+
+use jiff::Timestamp;
+use serde::Serialize;
+
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::Geodetic;
+use crate::review::assess::foot;
+use crate::review::assess::matching::{self, Fate};
+use crate::review::finished::{self, DatumStep, MappedLayer, MappedPoint, horizontal_difference_m};
+use crate::stations::base::HeightKind;
+use change::{Finding, Shift, Step, mark};
+use values::ValueChange;
+
+/// What stands beside every comparison.
+pub const ASSUMPTION: &str = "Both mappings are taken as independent, and as on one datum. An error that all of one mapping shares, such as a \
+datum off by a metre, looks like a movement of every feature alike and cannot be told from one; errors that both share (the same base, \
+the same compass) make real changes harder to see.";
+
+/// A comparison that cannot be made.
+#[derive(Debug, thiserror::Error)]
+pub enum CompareError {
+    /// A layer cannot be used.
+    #[error("{0}")]
+    Input(String),
+    /// No two points belong together.
+    #[error("none of the {a} points of A belongs to one of the {b} points of B {how}; {remedy}")]
+    NothingMatched {
+        /// Points of A.
+        a: usize,
+        /// Points of B.
+        b: usize,
+        /// How they were matched.
+        how: String,
+        /// What to do.
+        remedy: &'static str,
+    },
+}
+
+/// What to compare.
+#[derive(Debug, Clone, Default)]
+pub struct Request {
+    /// The earlier mapping.
+    pub a: PathBuf,
+    /// The later one.
+    pub b: PathBuf,
+    /// Name of the layer in both, where it is not the usual one.
+    pub layer: Option<String>,
+    /// Field of the names in both, where it is not the feature.
+    pub field: Option<String>,
+    /// Match by distance in metres in place of names.
+    pub within_m: Option<f64>,
+    /// When B's positions were fixed, a year with its fraction.
+    pub epoch: Option<f64>,
+}
+
+/// A mapping.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Side {
+    /// Its file.
+    pub file: String,
+    /// Name of the layer.
+    pub layer: String,
+    /// Its CRS.
+    pub crs: String,
+    /// Points in it, the shots of one feature counted once.
+    pub points: usize,
+    /// The first time of a shot in it.
+    pub first_time: Option<String>,
+    /// The last.
+    pub last_time: Option<String>,
+    /// Points that have no partner.
+    pub only_here: Vec<String>,
+    /// Points whose partner is ambiguous, with the reason.
+    pub ambiguous: Vec<String>,
+}
+
+/// A feature mapped twice: B minus A, metres on the ground, east and north true.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Change {
+    /// Name of the feature.
+    pub feature: String,
+    /// Feature code in A, else in B.
+    pub code: Option<String>,
+    /// `moved`, `rose`, `sank`, `moved and rose`, `moved and sank`, `no significant change`, `not tested`.
+    pub mark: &'static str,
+    /// Eastward.
+    pub east_m: f64,
+    /// Northward.
+    pub north_m: f64,
+    /// Horizontal length.
+    pub horizontal_m: f64,
+    /// Azimuth of the movement from true north.
+    pub azimuth_deg: f64,
+    /// Upward; none where the two have no kind of height in common.
+    pub up_m: Option<f64>,
+    /// The kind of height compared.
+    pub height_kind: Option<&'static str>,
+    /// Standard error of `east_m`, of both mappings together.
+    pub sigma_east_m: Option<f64>,
+    /// Standard error of `north_m`.
+    pub sigma_north_m: Option<f64>,
+    /// Standard error of `up_m`.
+    pub sigma_up_m: Option<f64>,
+    /// Probability of so great a horizontal difference where nothing moved, this feature looked at alone.
+    pub probability_horizontal: Option<f64>,
+    /// The same after Holm's correction.
+    pub corrected_horizontal: Option<f64>,
+    /// Probability of so great a difference of heights, alone.
+    pub probability_vertical: Option<f64>,
+    /// The same after Holm's correction.
+    pub corrected_vertical: Option<f64>,
+    /// Position in A and in B, in A's CRS.
+    #[serde(skip)]
+    pub ends: [[f64; 2]; 2],
+}
+
+/// All of a comparison.
+#[derive(Debug, Clone, Serialize)]
+pub struct Comparison {
+    /// The earlier mapping.
+    pub a: Side,
+    /// The later one.
+    pub b: Side,
+    /// How points were matched.
+    pub matched_by: String,
+    /// Tests of positions and heights in the family.
+    pub tests: usize,
+    /// Chance of even one false call in it.
+    pub family_level: f64,
+    /// How the number of tests is made up for.
+    pub correction: &'static str,
+    /// The features.
+    pub changes: Vec<Change>,
+    /// Measured values of both.
+    pub values: Vec<ValueChange>,
+    /// Measured values in A alone.
+    pub values_only_a: Vec<String>,
+    /// Measured values in B alone.
+    pub values_only_b: Vec<String>,
+    /// What must be known to read it.
+    pub notes: Vec<String>,
+    /// See [`ASSUMPTION`].
+    pub assumption: &'static str,
+    /// WKT of A's CRS, for the layer of changes.
+    #[serde(skip)]
+    pub crs_wkt: String,
+    /// The latest time of both.
+    #[serde(skip)]
+    pub latest: Option<Timestamp>,
+}
+
+/// Compares two layers, and the measured values beside them.
+///
+/// # Errors
+/// When a file or a CRS cannot be used, or nothing is matched.
+pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
+    let read =
+        |path: &Path| finished::read(path, request.layer.as_deref(), request.field.as_deref()).map_err(CompareError::Input);
+    let (mut a, mut b) = (read(&request.a)?, read(&request.b)?);
+    let step = place::onto(&mut b, &a.datum, request.epoch).map_err(|problem| CompareError::Input(format!("B {problem}")))?;
+    let ellipsoid = *a.datum.ellipsoid();
+    let [repeated_a, repeated_b] = [&mut a, &mut b].map(|layer| {
+        let (points, count) = finished::joined(&layer.points, &ellipsoid);
+        layer.points = points;
+        count
+    });
+    let (fates, matched_by) = fates(&a, &b, request);
+    let mut pairs: Vec<(&MappedPoint, &MappedPoint)> = Vec::new();
+    let (mut side_a, mut side_b) = (side(&request.a, &a), side(&request.b, &b));
+    for (point, fate) in a.points.iter().zip(&fates) {
+        match fate {
+            Fate::Matched(index) => pairs.extend(b.points.get(*index).map(|other| (point, other))),
+            fate => leave(&mut side_a, point, fate, ("A", "B")),
+        }
+    }
+    for (point, fate) in b.points.iter().zip(&self::fates(&b, &a, request).0) {
+        leave(&mut side_b, point, fate, ("B", "A"));
+    }
+    if pairs.is_empty() {
+        let remedy = if request.within_m.is_some() {
+            "look at the CRS of both, or match by name"
+        } else {
+            "name the field of the names with --field, or match by distance with --within"
+        };
+        return Err(CompareError::NothingMatched { a: a.points.len(), b: b.points.len(), how: matched_by, remedy });
+    }
+    let accuracy_m = step.as_ref().map_or(0.0, |step| step.accuracy_m);
+    let mut changes: Vec<Change> = pairs.iter().map(|(one, other)| change_of(one, other, &a, accuracy_m)).collect();
+    let tests = judge(&mut changes);
+    place::ends(&mut changes, &pairs, &a).map_err(CompareError::Input)?;
+    let (values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b).map_err(CompareError::Input)?;
+    let mut notes = notes(&pairs, &changes, request);
+    if repeated_a + repeated_b > 0 {
+        notes.push(format!(
+            "{repeated_a} features of A and {repeated_b} of B were shot several times; the mean of their shots is compared."
+        ));
+    }
+    notes.extend(step.as_ref().map(DatumStep::sentence));
+    Ok(Comparison {
+        a: side_a,
+        b: side_b,
+        matched_by,
+        tests,
+        family_level: family::LEVEL,
+        correction: "Holm",
+        changes,
+        values,
+        values_only_a,
+        values_only_b,
+        notes,
+        assumption: ASSUMPTION,
+        crs_wkt: a.crs.wkt2().unwrap_or_default(),
+        latest: a.points.iter().chain(&b.points).filter_map(|point| point.time).max(),
+    })
+}
+
+fn side(path: &Path, layer: &MappedLayer) -> Side {
+    let times = || layer.points.iter().filter_map(|point| point.time);
+    Side {
+        file: path.display().to_string(),
+        layer: layer.name.clone(),
+        crs: layer.crs.label(),
+        points: layer.points.len(),
+        first_time: times().min().map(|time| time.to_string()),
+        last_time: times().max().map(|time| time.to_string()),
+        only_here: Vec::new(),
+        ambiguous: Vec::new(),
+    }
+}
+
+/// The partner in B of each point of A, and how they were matched, in words.
+fn fates(a: &MappedLayer, b: &MappedLayer, request: &Request) -> (Vec<Fate>, String) {
+    if let Some(within_m) = request.within_m {
+        let feet = |layer: &MappedLayer| -> Vec<[f64; 3]> {
+            layer.points.iter().map(|point| foot(&point.at, a.datum.ellipsoid())).collect()
+        };
+        return (matching::by_distance(&feet(a), &feet(b), within_m), format!("within {within_m} m"));
+    }
+    fn names<'l>(layer: &'l MappedLayer, field: Option<&String>) -> Vec<Option<&'l str>> {
+        let points = layer.points.iter();
+        points.map(|point| if field.is_some() { point.named.as_deref() } else { point.feature.as_deref() }).collect()
+    }
+    let field = request.field.as_ref();
+    let ours: Vec<&str> = names(a, field).into_iter().map(Option::unwrap_or_default).collect();
+    let how = field.map_or_else(|| "by the feature's name".to_owned(), |field| format!("by the field {field}"));
+    (matching::by_name(&ours, &[names(b, field)]), how)
+}
+
+/// Lists a point that has no partner.
+fn leave(side: &mut Side, point: &MappedPoint, fate: &Fate, (own, other): (&str, &str)) {
+    match fate {
+        Fate::Matched(_) => {}
+        Fate::Unmatched => side.only_here.push(point.label()),
+        Fate::Ambiguous { count: 1, .. } => {
+            side.ambiguous.push(format!("{}: several of {own} for one of {other}", point.label()))
+        }
+        Fate::Ambiguous { count, .. } => side.ambiguous.push(format!("{}: {count} of {other} would do", point.label())),
+    }
+}
+
+fn change_of(one: &MappedPoint, other: &MappedPoint, a: &MappedLayer, accuracy_m: f64) -> Change {
+    // On the ground: at a height that is known of either.
+    let height_m = if one.heights.has_any() { one.at.ellipsoid_height_m } else { other.at.ellipsoid_height_m };
+    let from = Geodetic { ellipsoid_height_m: height_m, ..one.at };
+    let step = Covariance::of_axes(accuracy_m, 0.0);
+    let later = other.covariance.map(|covariance| covariance + step);
+    let shift = Shift::of(horizontal_difference_m(&from, &other.at, a.datum.ellipsoid()), one.covariance, later);
+    let joint = one.covariance.zip(later).map(|(a, b)| a + b);
+    let height = one.heights.to(&other.heights);
+    let up = height.map(|height| {
+        let step_m = if height.kind == HeightKind::Ellipsoid { accuracy_m } else { 0.0 };
+        Step::of(height.metres, height.sigma_first_m, height.sigma_second_m.map(|sigma| sigma.hypot(step_m)))
+    });
+    Change {
+        feature: one.named.clone().or_else(|| one.feature.clone()).unwrap_or_else(|| one.label()),
+        code: one.code.clone().or_else(|| other.code.clone()),
+        mark: "",
+        east_m: shift.east_m,
+        north_m: shift.north_m,
+        horizontal_m: shift.length_m(),
+        azimuth_deg: shift.azimuth_deg(),
+        up_m: up.map(|up| up.difference),
+        height_kind: height.map(|height| height.kind.word()),
+        sigma_east_m: joint.map(|joint| joint.ee.sqrt()),
+        sigma_north_m: joint.map(|joint| joint.nn.sqrt()),
+        sigma_up_m: up.and_then(|up| up.sigma),
+        probability_horizontal: shift.probability,
+        corrected_horizontal: None,
+        probability_vertical: up.and_then(|up| up.probability),
+        corrected_vertical: None,
+        ends: [[f64::NAN; 2]; 2],
+    }
+}
+
+/// Corrects the probabilities of all tests together and marks the features; the number of tests.
+fn judge(changes: &mut [Change]) -> usize {
+    let all = changes.iter().flat_map(|change| [change.probability_horizontal, change.probability_vertical]);
+    let probabilities: Vec<Option<f64>> = all.collect();
+    let corrected = family::holm(&probabilities);
+    for (change, pair) in changes.iter_mut().zip(corrected.chunks(2)) {
+        if let [horizontal, vertical] = *pair {
+            (change.corrected_horizontal, change.corrected_vertical) = (horizontal, vertical);
+            change.mark = mark(Finding::of(horizontal), Finding::of(vertical), change.up_m);
+        }
+    }
+    probabilities.iter().flatten().count()
+}
+
+/// What must be known to read it.
+fn notes(pairs: &[(&MappedPoint, &MappedPoint)], changes: &[Change], request: &Request) -> Vec<String> {
+    let mut notes = Vec::new();
+    let count = |is: fn(&Change) -> bool| changes.iter().filter(|change| is(change)).count();
+    let untested = count(|change| change.probability_horizontal.is_none());
+    if untested > 0 {
+        notes.push(format!(
+            "{untested} features have no stated uncertainty in one of the two, and their positions are not tested."
+        ));
+    }
+    let flat = count(|change| change.up_m.is_none());
+    if flat > 0 {
+        notes.push(format!("{flat} features have no kind of height in common in A and B."));
+    }
+    let alone = count(|change| {
+        let is_near = |bare: Option<f64>, corrected: Option<f64>| {
+            bare.is_some_and(|p| p <= family::LEVEL) && corrected.is_some_and(|p| p > family::LEVEL)
+        };
+        is_near(change.probability_horizontal, change.corrected_horizontal)
+            || is_near(change.probability_vertical, change.corrected_vertical)
+    });
+    if alone > 0 {
+        notes.push(format!(
+            "{alone} features would count as changed if each were the only one looked at; among so many that is to be expected by chance."
+        ));
+    }
+    let shared = pairs.iter().filter(|(one, other)| one.base.is_some() && one.base == other.base).count();
+    if shared > 0 {
+        notes.push(format!(
+            "{shared} features were shot from a base of the same name in both. Where it is one position, its error is in both and cancels, and \
+             the joint uncertainty here is larger than it need be."
+        ));
+    }
+    if changes.iter().any(|change| change.height_kind == Some(HeightKind::Orthometric.word())) {
+        notes.push("Orthometric heights are taken as of one vertical datum.".to_owned());
+    }
+    if let Some(within_m) = request.within_m {
+        notes.push(format!("Matched by distance: a movement above {within_m} m cannot show here."));
+    }
+    notes
+}

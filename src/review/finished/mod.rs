@@ -1,0 +1,192 @@
+//! Points read back from a finished layer, with their uncertainty, on one datum: what tests and comparisons stand on.
+//!
+//! Any point layer that GDAL reads will do, if its fields have the names of the features layer, long or short. The position is that
+//! of the geometry. The horizontal covariance is that of the 95 % ellipse (semi-axes over √χ²(0.95; 2), azimuth of the major one from true
+//! north); without an ellipse it is σ east and σ north without correlation. Differences are taken on the ellipsoid in the
+//! local frame, never in the grid: metres on the ground, east and north true.
+
+mod heights;
+mod place;
+mod repeats;
+
+use std::path::Path;
+
+use jiff::Timestamp;
+
+pub use heights::{HeightDifference, Heights};
+pub use place::{DatumStep, horizontal_difference_m, move_points};
+pub use repeats::joined;
+
+use crate::geodesy::covariance::{Covariance, ELLIPSE95};
+use crate::geodesy::crs::Crs;
+use crate::geodesy::frame::Geodetic;
+use crate::intake::columns::nearest;
+use crate::intake::vector::{self, PointLayer, VectorPoint};
+use crate::output::layers::features;
+use crate::stations::base::HeightKind;
+
+/// A point of a finished layer.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MappedPoint {
+    /// Name of the feature.
+    pub feature: Option<String>,
+    /// Name by the field that was asked for.
+    pub named: Option<String>,
+    /// Shot id.
+    pub shot: Option<String>,
+    /// Feature code.
+    pub code: Option<String>,
+    /// Base that it was shot from.
+    pub base: Option<String>,
+    /// Input file and line that it came from.
+    pub source: Option<(String, String)>,
+    /// When it was shot.
+    pub time: Option<Timestamp>,
+    /// Place among the layer's features, from 1.
+    pub number: u64,
+    /// Whether it is a part of a composed measurement, such as the foot of a tree.
+    pub is_part: bool,
+    /// Position on the datum: with the ellipsoidal height, else the orthometric one in its stead, else 0.
+    pub at: Geodetic,
+    /// Heights.
+    pub heights: Heights,
+    /// Horizontal covariance; none where no uncertainty is stated.
+    pub covariance: Option<Covariance>,
+}
+
+/// A finished layer.
+#[derive(Debug)]
+pub struct MappedLayer {
+    /// Name of the layer.
+    pub name: String,
+    /// Its CRS.
+    pub crs: Crs,
+    /// The geographic CRS of the datum on which the points are.
+    pub datum: Crs,
+    /// The points.
+    pub points: Vec<MappedPoint>,
+    /// Features that are no points: number and why.
+    pub skipped: Vec<(u64, String)>,
+}
+
+/// Reads a layer: the named one, of a GeoPackage the one called `features`, else the file's only layer of points. `field` is a field of
+/// names beside the feature and the shot.
+///
+/// # Errors
+/// A sentence that begins with the file's name: it cannot be read, has no such layer or field, names no CRS, or PROJ cannot use that.
+pub fn read(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<MappedLayer, String> {
+    let whole = |problem: String| format!("{}: {problem}", path.display());
+    let is_geopackage = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("gpkg"));
+    let own = layer.is_none() && is_geopackage;
+    let read = match layer.or(own.then_some("features")) {
+        Some(named) => vector::read(path, Some(named)).map_err(|problem| {
+            let hint = if own { "; name the layer of points with --layer" } else { "" };
+            whole(format!("{problem}{hint}"))
+        })?,
+        None => vector::read(path, None).map_err(whole)?,
+    };
+    let wkt = read.crs_wkt.as_deref();
+    let wkt =
+        wkt.ok_or_else(|| whole("the layer names no CRS; write it anew with the CRS that its coordinates are in".into()))?;
+    let crs = Crs::new(wkt).map_err(|error| whole(error.to_string()))?;
+    let datum = crs.geographic_3d().map_err(|error| whole(error.to_string()))?;
+    let fields = Fields::of(&read, field).map_err(whole)?;
+    let mut points: Vec<MappedPoint> = read.points.iter().map(|point| fields.point(point)).collect();
+    place::settle(&mut points, &read.points, &crs, &datum).map_err(whole)?;
+    Ok(MappedLayer { name: read.name, crs, datum, points, skipped: read.skipped })
+}
+
+/// Where the fields of the features layer stand.
+struct Fields {
+    /// Long name and column of each field that is there.
+    columns: Vec<(String, usize)>,
+    /// Column of the names that were asked for.
+    named: Option<usize>,
+}
+
+impl Fields {
+    fn of(layer: &PointLayer, field: Option<&str>) -> Result<Fields, String> {
+        let headers = || layer.fields.iter().map(|(header, _)| header.as_str());
+        let place = |wanted: &str| {
+            headers().position(|header| header == wanted).ok_or_else(|| {
+                let near = nearest(wanted, headers()).map(|near| format!("; did you mean \"{near}\"?"));
+                let has = || format!("; it has: {}", headers().collect::<Vec<_>>().join(", "));
+                format!("the layer has no field \"{wanted}\"{}", near.unwrap_or_else(has))
+            })
+        };
+        let named = field.map(place).transpose()?;
+        let known: Vec<_> = features::definitions().iter().map(|definition| definition.field()).collect();
+        let columns = layer.fields.iter().enumerate().filter_map(|(column, (header, _))| {
+            let is_it = |name: &str| name.eq_ignore_ascii_case(header);
+            let field =
+                known.iter().find(|field| is_it(&field.name)).or_else(|| known.iter().find(|field| is_it(&field.short)))?;
+            Some((field.name.clone(), column))
+        });
+        Ok(Fields { columns: columns.collect(), named })
+    }
+
+    fn text<'p>(&self, point: &'p VectorPoint, name: &str) -> Option<&'p str> {
+        let (_, column) = self.columns.iter().find(|(known, _)| known == name)?;
+        point.cells.get(*column).map(|cell| cell.trim()).filter(|cell| !cell.is_empty())
+    }
+
+    fn number(&self, point: &VectorPoint, name: &str) -> Option<f64> {
+        self.text(point, name)?.parse().ok().filter(|value: &f64| value.is_finite())
+    }
+
+    /// A point, its position still as it stands in the layer's geometry.
+    fn point(&self, point: &VectorPoint) -> MappedPoint {
+        let owned = |name| self.text(point, name).map(str::to_owned);
+        let kind = match self.text(point, "height_kind") {
+            Some(word) if word == HeightKind::Orthometric.word() => Some(HeightKind::Orthometric),
+            Some(word) if word == HeightKind::Ellipsoid.word() => Some(HeightKind::Ellipsoid),
+            _ => None,
+        };
+        MappedPoint {
+            feature: owned("feature"),
+            named: self.named.and_then(|column| point.cells.get(column)).map(|cell| cell.trim().to_owned()),
+            shot: owned("shot"),
+            code: owned("code"),
+            base: owned("base"),
+            source: owned("source_file").zip(owned("source_line")),
+            time: self.text(point, "time").and_then(|time| time.parse().ok()),
+            number: point.number,
+            is_part: self.text(point, "measure").is_some() || self.text(point, "role").is_some(),
+            at: Geodetic { lat_rad: 0.0, lon_rad: 0.0, ellipsoid_height_m: 0.0 },
+            heights: Heights {
+                ellipsoid_m: self.number(point, "ellipsoid_height_m"),
+                orthometric_m: self.number(point, "orthometric_height_m"),
+                kind,
+                sigma_m: self.number(point, "sigma_up_m"),
+                sigma_geoid_m: self.number(point, "sigma_geoid_m"),
+            },
+            covariance: self.covariance(point),
+        }
+    }
+
+    fn covariance(&self, point: &VectorPoint) -> Option<Covariance> {
+        let axis = |name| self.number(point, name);
+        if let (Some(major_m), Some(minor_m), Some(azimuth_deg)) =
+            (axis("ellipse_major95_m"), axis("ellipse_minor95_m"), axis("ellipse_azimuth_deg"))
+        {
+            let (sin, cos) = azimuth_deg.to_radians().sin_cos();
+            let (along, across) = (major_m / ELLIPSE95, minor_m / ELLIPSE95);
+            return Some(
+                Covariance::of_arm([along * sin, along * cos, 0.0]) + Covariance::of_arm([across * cos, -across * sin, 0.0]),
+            );
+        }
+        let (east, north) = (axis("sigma_east_m")?, axis("sigma_north_m")?);
+        Some(Covariance { ee: east * east, nn: north * north, ..Covariance::default() })
+    }
+}
+
+impl MappedPoint {
+    /// Its name for people: by the field that was asked for, the feature, else the shot, else its number.
+    pub fn label(&self) -> String {
+        self.named
+            .clone()
+            .or_else(|| self.feature.clone())
+            .or_else(|| self.shot.clone())
+            .unwrap_or_else(|| format!("feature {}", self.number))
+    }
+}

@@ -1,0 +1,372 @@
+//! The logs of where the crew stood: read whole, whatever their kind, into points and fixes.
+//!
+//! Points are bases already; fixes wait for [`super::stations`]. Waypoints and the points of vector files
+//! go the way of delimited rows, so that column maps, checks and carried columns are the same for all.
+
+use std::collections::HashSet;
+use std::path::Path;
+use std::sync::Arc;
+
+use jiff::SignedDuration;
+
+use super::block::Chunk;
+use super::files::{Carried, InputFile, Log, join_carried, open, planned};
+use crate::geodesy::crs::Crs;
+use crate::intake::bases::{self, BaseRow, Window};
+use crate::intake::columns::{LogKind, Quantity};
+use crate::intake::extras::ExtraType;
+use crate::intake::fixes::{Beside, FixLog, HeldLine};
+use crate::intake::plan::Plan;
+use crate::intake::text::{self, Text};
+use crate::intake::{IntakeError, gpx, nmea, vector};
+use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
+use crate::records::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
+use crate::stations::base::{BaseTable, HeldBase, definition_of};
+use crate::stations::occupation::Epoch;
+
+/// A base log.
+pub struct BaseLog {
+    /// For the account.
+    pub info: InputFile,
+    /// How its rows are read; none for a receiver's own format.
+    pub plan: Option<Plan>,
+}
+
+/// Base logs, read whole.
+#[derive(Default)]
+pub struct BaseLogs {
+    /// The files: logs of positions, then lists of occupations.
+    pub files: Vec<BaseLog>,
+    /// Points read.
+    pub rows: Vec<BaseRow>,
+    /// Fixes read, to be made into bases.
+    pub epochs: Vec<Epoch>,
+    /// Occupations that a list tells, with their place in it.
+    pub listed: Vec<(Window, (usize, u64, String))>,
+    /// Rows held on reading.
+    pub held: Vec<HeldBase>,
+    /// Carried columns.
+    pub carried: Vec<Carried>,
+    types: Vec<Vec<ExtraType>>,
+}
+
+impl BaseLogs {
+    /// Reads the base logs.
+    ///
+    /// # Errors
+    /// When a file cannot be used as a whole.
+    pub fn read(job: &Bases, known: Option<&Bases>, antenna_height_m: Option<f64>) -> Result<BaseLogs, IntakeError> {
+        let mut logs = BaseLogs::default();
+        for (path, name) in &job.resolved {
+            logs.read_one(path, name, job, antenna_height_m)?;
+        }
+        if let Some(known) = known {
+            for (path, name) in &known.resolved {
+                logs.read_known(path, name, known)?;
+            }
+        }
+        for (path, name) in job.occupations.list.iter().flat_map(|list| &list.resolved) {
+            logs.read_list(path, name, job)?;
+        }
+        let own = crate::output::layers::bases::layer("", Vec::new()).fields;
+        let plans: Vec<Option<&Plan>> = logs.files.iter().map(|file| file.plan.as_ref()).collect();
+        logs.carried = join_carried(&plans, &logs.types, &own);
+        Ok(logs)
+    }
+
+    /// Reads points of a survey, which are not of the crew's antenna, and which no crew occupied when they were fixed.
+    fn read_known(&mut self, path: &Path, name: &str, known: &Bases) -> Result<(), IntakeError> {
+        let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
+        self.read_one(path, name, known, None)?;
+        if self.epochs.len() > first_fix {
+            let problem = "holds fixes of a receiver, but [known] is for points with names; map the base column, or name the file \
+                           under [bases]";
+            return Err(IntakeError::Encoding { path: path.to_owned(), problem: problem.into() });
+        }
+        for mut row in self.rows.split_off(first_row) {
+            match definition_of(&row, known) {
+                Ok(crs) => {
+                    row.crs = Some(crs);
+                    row.coordinate_epoch = row.coordinate_epoch.or(known.epoch);
+                    row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
+                    row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);
+                    row.windows.clear();
+                    self.rows.push(row);
+                }
+                Err(fault) => self.held.push(HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }),
+            }
+        }
+        Ok(())
+    }
+
+    fn read_one(&mut self, path: &Path, name: &str, job: &Bases, antenna_height_m: Option<f64>) -> Result<(), IntakeError> {
+        let format = job.format_of(name);
+        let whole = |problem: String| IntakeError::Encoding { path: path.to_owned(), problem };
+        if vector::is_vector(path) {
+            let mut layer = vector::read(path, job.layer.as_deref()).map_err(whole)?;
+            if layer.crs_wkt.is_none() {
+                let no_crs = || whole("the file names no CRS; write the one its points are in as crs under [bases]".into());
+                let crs = Crs::new(job.crs.as_deref().ok_or_else(no_crs)?).map_err(|error| whole(error.to_string()))?;
+                (layer.kind, layer.unit_factor) = (Some(crs.kind()), crs.unit_factor());
+            }
+            let (headers, rows) = layer.to_table();
+            let (bytes, sha256) = text::fingerprint(path)?;
+            let table = Text { path: path.to_owned(), text: delimited(&headers, &rows), encoding: "", bytes, sha256 };
+            let numbers = rows.iter().map(|(number, _)| *number).collect();
+            let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
+            self.read_rows(table, name, "vector", Some(numbers), job, antenna_height_m)?;
+            self.rows[first_row..].iter_mut().for_each(|row| row.crs = layer.crs_wkt.clone());
+            let crs: Option<Arc<str>> = layer.crs_wkt.as_deref().map(Into::into);
+            self.epochs[first_fix..].iter_mut().for_each(|epoch| epoch.beside.crs = crs.clone());
+            let file = self.files.len() - 1;
+            for (number, why) in &layer.skipped {
+                self.files[file].info.counts.read += 1;
+                let fault = Fault::new(Reason::NoPosition, "", "", why.clone());
+                self.held.push(HeldBase { name: None, place: (file, *number, String::new()), fault });
+            }
+            return Ok(());
+        }
+        let text = text::read(path, format.encoding.as_deref())?;
+        if nmea::looks_like(&text.text) {
+            let date = job.date.as_deref().and_then(|date| date.parse().ok());
+            let log = nmea::read(&text.text, self.files.len(), &nmea::Clues { date });
+            self.take_fixes(&text, name, "nmea", log, format.clock_offset_s);
+            return Ok(());
+        }
+        if gpx::looks_like(&text.text) {
+            let heights = match job.gpx_heights {
+                GpxHeightKind::Orthometric => gpx::GpxHeights::Orthometric,
+                GpxHeightKind::Ellipsoid => gpx::GpxHeights::Ellipsoid,
+            };
+            let found = gpx::read(&text.text, self.files.len(), heights).map_err(whole)?;
+            let file = self.files.len();
+            if found.waypoints.is_empty() {
+                self.take_fixes(&text, name, "gpx", found.tracks, format.clock_offset_s);
+                self.hold_lines(file, found.held);
+                return Ok(());
+            }
+            let (headers, rows) = found.to_table();
+            let table = Text { text: delimited(&headers, &rows), path: path.to_owned(), ..text };
+            let numbers = rows.iter().map(|(number, _)| *number).collect();
+            self.read_rows(table, name, "gpx", Some(numbers), job, antenna_height_m)?;
+            let source = text::read(path, format.encoding.as_deref())?;
+            self.add_fixes(file, &source.text, found.tracks, format.clock_offset_s);
+            self.hold_lines(file, found.held);
+            return Ok(());
+        }
+        self.read_rows(text, name, "delimited", None, job, antenna_height_m)
+    }
+
+    /// Reads rows of points, or of fixes where they name no base or the base column tells occupations.
+    /// `numbers` are the lines or numbers that rows have in the source where the text was made from one.
+    fn read_rows(
+        &mut self,
+        text: Text,
+        name: &str,
+        kind: &'static str,
+        numbers: Option<Vec<u64>>,
+        job: &Bases,
+        antenna_height_m: Option<f64>,
+    ) -> Result<(), IntakeError> {
+        let file = self.files.len();
+        let format = job.format_of(name);
+        let own = LogFormat { separator: Some(','), decimal: Some('.'), comment: Some(String::new()), ..format.clone() };
+        // How a delimited log is written says nothing of a table that was made here.
+        let mut log = planned(text, name, LogKind::Bases, if numbers.is_some() { &own } else { format })?;
+        log.info.kind = kind;
+        if numbers.is_some() {
+            log.info.separator = None;
+        }
+        let mut counts = log.counts_above();
+        if let Some(wanted) = &job.crs_column {
+            let found = log.plan.headers.iter().position(|header| header == wanted);
+            log.plan.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
+                path: log.text.path.clone(),
+                line: log.plan.header_line,
+                problem: format!(
+                    "crs_column is \"{wanted}\", which the file does not have; it has: {}",
+                    log.plan.headers.join(", ")
+                ),
+            })?);
+        }
+        let are_fixes = log.plan.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
+        if are_fixes && log.plan.crs_column.is_some() {
+            return Err(IntakeError::Columns {
+                path: log.text.path.clone(),
+                line: log.plan.header_line,
+                problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
+                          have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
+                    .into(),
+            });
+        }
+        let mut types = vec![ExtraType::Empty; log.plan.extras.len()];
+        let chunk = Chunk::whole(file, &log);
+        let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        for (i, (row, fault)) in rows.rows().iter().zip(faults).enumerate() {
+            counts.read += 1;
+            let line = numbers.as_ref().and_then(|numbers| numbers.get(i)).copied().unwrap_or(row.line.number);
+            let name = || bases::name(&log.plan, &rows, row);
+            let mut hold =
+                |fault| self.held.push(HeldBase { name: name(), place: (file, line, row.line.text.to_owned()), fault });
+            if let Some(fault) = fault {
+                hold(fault);
+            } else if are_fixes {
+                match bases::read_fix(&log.plan, &rows, row, file, antenna_height_m) {
+                    Ok((mut fix, beside)) => {
+                        fix.line = line;
+                        self.epochs.push(Epoch { fix, beside, name: name(), raw: row.line.text.into() });
+                    }
+                    Err(fault) => hold(fault),
+                }
+            } else {
+                match bases::read(&log.plan, &rows, row, file, antenna_height_m, &job.quality) {
+                    Ok(mut base) => {
+                        if !row.line.ended {
+                            base.flags.raise(Flag::NoLineEnd);
+                        }
+                        for (kind, cell) in types.iter_mut().zip(&base.extras) {
+                            *kind = kind.with(cell, log.plan.format.decimal_comma);
+                        }
+                        base.line = line;
+                        self.rows.push(base);
+                    }
+                    Err(fault) => hold(fault),
+                }
+            }
+        }
+        if are_fixes {
+            // Fixes become means, which carry no columns.
+            log.plan.extras.clear();
+            types.clear();
+        }
+        self.types.push(types);
+        log.info.counts = counts;
+        self.files.push(BaseLog { info: log.info, plan: Some(log.plan) });
+        Ok(())
+    }
+
+    /// A file in a receiver's own format.
+    fn take_fixes(&mut self, text: &Text, name: &str, kind: &'static str, log: FixLog, clock_offset_s: f64) {
+        let file = self.files.len();
+        let info = InputFile {
+            name: name.to_owned(),
+            is_bases: true,
+            bytes: text.bytes,
+            sha256: text.sha256.clone(),
+            encoding: text.encoding,
+            kind,
+            separator: None,
+            decimal_comma: false,
+            counts: Counts::default(),
+        };
+        self.files.push(BaseLog { info, plan: None });
+        self.types.push(Vec::new());
+        self.add_fixes(file, &text.text, log, clock_offset_s);
+    }
+
+    fn add_fixes(&mut self, file: usize, text: &str, log: FixLog, clock_offset_s: f64) {
+        let offset = SignedDuration::try_from_secs_f64(clock_offset_s).unwrap_or_default();
+        let lines: Vec<&str> = text.lines().collect();
+        let raw = |line: u64| lines.get((line as usize).saturating_sub(1)).map_or("", |line| line.trim_end());
+        let counts = &mut self.files[file].info.counts;
+        counts.read += log.fixes.len() as u64;
+        counts.other_lines += log.other_lines;
+        self.hold_lines(file, log.held);
+        for mut fix in log.fixes {
+            match fix.instant.checked_add(offset) {
+                Ok(instant) => {
+                    fix.instant = instant;
+                    self.epochs.push(Epoch { raw: raw(fix.line).into(), name: None, beside: Beside::default(), fix });
+                }
+                Err(_) => {
+                    let say = format!("{} with clock_offset_s = {clock_offset_s} added is no time of the calendar", fix.instant);
+                    let fault = Fault::new(Reason::NotATime, "", &fix.instant.to_string(), say);
+                    self.held.push(HeldBase { name: None, place: (file, fix.line, raw(fix.line).to_string()), fault });
+                }
+            }
+        }
+    }
+
+    fn hold_lines(&mut self, file: usize, held: Vec<HeldLine>) {
+        self.files[file].info.counts.read += held.len() as u64;
+        let hold = |held: HeldLine| HeldBase { name: None, place: (file, held.line, held.raw), fault: held.fault };
+        self.held.extend(held.into_iter().map(hold));
+    }
+
+    /// A list of occupations.
+    fn read_list(&mut self, path: &Path, name: &str, job: &Bases) -> Result<(), IntakeError> {
+        let Some(list) = &job.occupations.list else { return Ok(()) };
+        let file = self.files.len();
+        let mut log: Log = open(path, name, LogKind::Occupations, &list.log)?;
+        let mut counts = log.counts_above();
+        let chunk = Chunk::whole(file, &log);
+        let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        for (row, fault) in rows.rows().iter().zip(faults) {
+            counts.read += 1;
+            let place = (file, row.line.number, row.line.text.to_owned());
+            let read = fault.map_or_else(|| bases::read_occupation(&log.plan, &rows, row), Err);
+            match read {
+                Ok(window) => self.listed.push((window, place)),
+                Err(fault) => self.held.push(HeldBase { name: bases::name(&log.plan, &rows, row), place, fault }),
+            }
+        }
+        log.plan.extras.clear();
+        log.info.counts = counts;
+        self.files.push(BaseLog { info: log.info, plan: Some(log.plan) });
+        self.types.push(Vec::new());
+        Ok(())
+    }
+
+    /// Rows read in all files.
+    pub fn counts_read(&self) -> u64 {
+        self.files.iter().map(|file| file.info.counts.read).sum()
+    }
+
+    /// The counts of each file, once the bases are settled.
+    pub fn counts(&self, table: &BaseTable) -> Vec<Counts> {
+        let mut counts: Vec<Counts> = self.files.iter().map(|file| file.info.counts.clone()).collect();
+        for held in &table.held {
+            counts[held.place.0].hold(held.fault.reason);
+        }
+        // A fix may lie between the times of several shots, and serve a base for each.
+        let mut used = HashSet::new();
+        for base in table.bases.iter().filter(|base| !base.from_network) {
+            counts[base.row.file].flag(base.flags);
+            if base.row.origins.is_empty() {
+                counts[base.row.file].mapped += 1;
+            }
+            for origin in &base.row.origins {
+                counts[origin.file].mapped += u64::from(used.insert(origin.raw.as_ptr()));
+            }
+        }
+        counts
+    }
+}
+
+/// The ledger's entries of base rows, in the order of the logs.
+pub fn base_entries(table: &BaseTable) -> Vec<Entry> {
+    let held = table.held.iter().map(|held| {
+        let (file, line, row) = held.place.clone();
+        Entry { file, line, row, outcome: Outcome::Held(held.fault.clone()) }
+    });
+    let flagged = table.bases.iter().filter(|base| !base.flags.is_empty()).map(|base| Entry {
+        file: base.row.file,
+        line: base.row.line,
+        row: base.row.raw.clone(),
+        outcome: Outcome::Flagged(base.flags, String::new()),
+    });
+    let mut entries: Vec<Entry> = held.chain(flagged).collect();
+    entries.sort_by_key(|entry| (entry.file, entry.line));
+    entries
+}
+
+/// A table as comma-separated text.
+fn delimited(headers: &[String], rows: &[(u64, Vec<String>)]) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    // Writing to memory does not fail, and every row has a field for each header.
+    let _ = writer.write_record(headers);
+    for (_, row) in rows {
+        let _ = writer.write_record(row);
+    }
+    writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
+}

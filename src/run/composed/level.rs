@@ -1,0 +1,80 @@
+//! The height of a level surface of the job as a base sees it: on the ellipsoid that its shots are computed on.
+//!
+//! H = h − N, orthometric and ellipsoidal height and the geoid's undulation (e.g. C. D. Ghilani, "Elementary Surveying", ch. 13,
+//! from memory). A level of the kind that the base was recorded in has no error of the geoid against it; of the other kind that error
+//! is added in quadrature. Metres.
+
+use crate::job::Level;
+use crate::measure::plane_sight;
+use crate::stations::base::{Base, HeightKind, sigma_geoid_m};
+
+/// What a sight onto a level needs of it.
+pub struct Seen {
+    words: String,
+    ellipsoid_height_m: f64,
+    sigma_m: f64,
+    /// Whether its height hangs on the undulation where the sight meets it.
+    pub follows_geoid: bool,
+}
+
+impl Seen {
+    /// For the computation, raised by what the undulation differs between the base and the point.
+    pub fn level(&self, raised_m: f64) -> plane_sight::Level<'_> {
+        plane_sight::Level { words: &self.words, ellipsoid_height_m: self.ellipsoid_height_m + raised_m, sigma_m: self.sigma_m }
+    }
+}
+
+/// A level as seen from a base.
+///
+/// # Errors
+/// A sentence, where the heights of level and base are of two kinds and no geoid is between them.
+pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, String> {
+    let heights = &base.heights;
+    let sigma_m = |kind: HeightKind| match (heights.kind == kind, sigma_geoid_m(heights)) {
+        (false, Some(geoid)) => level.sigma_m.hypot(geoid),
+        _ => level.sigma_m,
+    };
+    let words =
+        |height: f64, of: &str| format!("the level {name}, {height:.2} m above {of} (standard error {:.2} m)", level.sigma_m);
+    if heights.kind == HeightKind::None {
+        return Err(format!(
+            "base {} has no height, so that no level of known height is met from it; give its height",
+            base.label
+        ));
+    }
+    if let Some(height) = level.ellipsoid_height_m {
+        return match heights.ellipsoid_m {
+            Some(_) => Ok(Seen {
+                words: words(height, "the ellipsoid"),
+                ellipsoid_height_m: height,
+                sigma_m: sigma_m(HeightKind::Ellipsoid),
+                follows_geoid: false,
+            }),
+            None => Err(format!(
+                "[measures.levels.{name}] gives a height above the ellipsoid, base {} has one above the geoid, and no geoid is known \
+                 between them; write the level's orthometric_height_m, or name a geoid under [heights]",
+                base.label
+            )),
+        };
+    }
+    let height = level.orthometric_height_m.unwrap_or(f64::NAN);
+    let undulation_m = heights.undulation.map(|undulation| undulation.metres);
+    let ellipsoid_height_m = match (heights.ellipsoid_m, undulation_m) {
+        (Some(_), Some(undulation_m)) => height + undulation_m,
+        // Without a geoid the orthometric heights stand in for ellipsoidal ones, the base's as the level's.
+        (None, _) => height,
+        (Some(_), None) => {
+            return Err(format!(
+                "[measures.levels.{name}] gives a height above the geoid, base {} has one above the ellipsoid, and no geoid is known \
+                 between them; write the level's ellipsoid_height_m, or name a geoid under [heights]",
+                base.label
+            ));
+        }
+    };
+    Ok(Seen {
+        words: words(height, "the geoid"),
+        ellipsoid_height_m,
+        sigma_m: sigma_m(HeightKind::Orthometric),
+        follows_geoid: heights.ellipsoid_m.is_some(),
+    })
+}

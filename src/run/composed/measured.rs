@@ -1,0 +1,247 @@
+//! From collected rows to composed measurements and their records: one group for each measure and feature.
+
+use std::collections::BTreeMap;
+
+use super::{Collected, Drawing, Finished, close, datum, level};
+use crate::geodesy::crs::CrsError;
+use crate::intake::cell::When;
+use crate::job::{Job, LayerName};
+use crate::measure::span::conditions::{self, Conditions};
+use crate::measure::span::{CAUTION, against_threshold};
+use crate::measure::{self, Composed, Detail, Group, Part, Refusal, Settings, Shape, Value, plane_sight, profile};
+use crate::output::columns::{Geometries, Position};
+use crate::output::layers::measurements::MeasurementRecord;
+use crate::output::layers::parts::PartRecord;
+use crate::output::layers::profiles::ProfileRecord;
+use crate::output::layers::strings::StringRecord;
+use crate::output::layers::{Times, measurements, parts, profiles};
+use crate::records::ledger::{Entry, Fault, Flags, Outcome, Reason};
+use crate::run::compute::position;
+
+/// Difference of undulations in metres that is followed from the base to the point.
+const FOLLOWED_M: f64 = 1e-4;
+
+/// The records of measurements as they come up.
+#[derive(Default)]
+struct Records {
+    values: Vec<MeasurementRecord>,
+    parts: Vec<PartRecord>,
+    part_positions: Vec<Position>,
+    stations: Vec<ProfileRecord>,
+    station_positions: Vec<Position>,
+}
+
+/// Composes all groups of rows.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, finished: &mut Finished) -> Result<(), CrsError> {
+    let mut groups: BTreeMap<(String, String), Vec<&Collected>> = BTreeMap::new();
+    for row in collected {
+        if let Some(measure) = &row.measure {
+            groups.entry((measure.clone(), row.feature.clone().unwrap_or_default())).or_default().push(row);
+        }
+    }
+    let mut unknown: BTreeMap<String, u64> = BTreeMap::new();
+    let mut records = Records::default();
+    for ((measure, name), rows) in groups {
+        if !measure::KINDS.contains(&measure.as_str()) {
+            *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
+            let refusal = measure::unknown_kind(&measure);
+            finished.held.extend(rows.iter().filter(|row| row.row.is_some()).map(|row| held(row, &refusal)));
+            continue;
+        }
+        let sightings = rows.iter().map(|row| row.sighting.clone()).collect();
+        let group = Group { measure, name, sightings, bases: drawing.bases };
+        match computed(drawing, &group, &rows, job)? {
+            Err(refusal) => {
+                for row in rows.iter().filter(|row| row.row.is_some()) {
+                    finished.held.push(held(row, &refusal));
+                }
+                let (file, line) = group.sightings[0].place;
+                finished.notes.push(format!("{}:{line}: {refusal}.", drawing.stage.logs.files[file].info.name));
+            }
+            Ok(made) => {
+                for row in rows.iter().filter(|row| row.row.is_some()) {
+                    *finished.composed.entry(row.sighting.place.0).or_default() += 1;
+                }
+                record(drawing, &group, &rows, made, job, &mut records)?;
+            }
+        }
+    }
+    for (measure, rows) in unknown {
+        finished.notes.push(format!("{rows} rows: {}; they are mapped as points.", measure::unknown_kind(&measure)));
+    }
+    let (stage, Records { values, parts, part_positions, stations, station_positions }) = (drawing.stage, records);
+    let columns = measurements::definitions().iter().map(|field| field.column(&values)).collect();
+    finished.push(stage, LayerName::Measurements, values.len(), Geometries::None, columns);
+    let columns = parts::definitions().iter().map(|field| field.column(&parts)).collect();
+    finished.push(stage, LayerName::Parts, parts.len(), Geometries::Points(part_positions), columns);
+    let columns = profiles::definitions().iter().map(|field| field.column(&stations)).collect();
+    finished.push(stage, LayerName::Profiles, stations.len(), Geometries::Points(station_positions), columns);
+    Ok(())
+}
+
+/// A group computed with the settings of the job.
+fn computed(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
+    let settings = Settings {
+        agreement_sigmas: job.checks.agreement_sigmas,
+        plane_sight: plane_sight::Settings::default(),
+        offset_limit_m: job.measures.profile_offset_limit_m.unwrap_or(profile::OFFSET_LIMIT_M),
+    };
+    let seen = match level_of(drawing, group, rows, job) {
+        Ok(seen) => seen,
+        Err(why) => return Ok(Err(format!("{} of {}: {why}", group.measure, group.name))),
+    };
+    let Some(seen) = seen else { return Ok(measure::compute(group, &settings)) };
+    let onto = |raised_m: f64| {
+        let plane_sight = plane_sight::Settings { level: Some(seen.level(raised_m)), ..settings.plane_sight };
+        measure::compute(group, &Settings { plane_sight, ..settings })
+    };
+    let first = onto(0.0);
+    // The geoid where the sight meets the level is not quite the geoid at the base.
+    let Some((base, at)) = first.as_ref().ok().and_then(|made| made.parts.first()).map(|part| (part.base, part.at)) else {
+        return Ok(first);
+    };
+    let there = drawing.place(base, &[at], true)?[0].undulation;
+    match (drawing.stage.table.bases[base].heights.undulation, there) {
+        (Some(here), Some(there)) if seen.follows_geoid && here.source == there.source => {
+            let raised_m = there.metres - here.metres;
+            Ok(if raised_m.abs() > FOLLOWED_M { onto(raised_m) } else { first })
+        }
+        _ => Ok(first),
+    }
+}
+
+/// The level surface of the job that a sight onto a plane without shots of it meets.
+fn level_of(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) -> Result<Option<level::Seen>, String> {
+    if group.measure != "plane_sight" || rows.iter().any(|row| row.sighting.role != "sight") {
+        return Ok(None);
+    }
+    let named = rows.iter().find_map(|row| row.level.as_deref());
+    let Some((name, level)) = job.measures.level(named, &group.name)? else { return Ok(None) };
+    let base = &drawing.stage.table.bases[group.sightings[0].base];
+    level::seen(name, level, base).map(Some)
+}
+
+/// Makes the records of a measurement.
+fn record(
+    drawing: &mut Drawing,
+    group: &Group,
+    rows: &[&Collected],
+    made: Composed,
+    job: &Job,
+    records: &mut Records,
+) -> Result<(), CrsError> {
+    let stage = drawing.stage;
+    let Composed { method, values, parts, shape, warnings, details, stations } = made;
+    let (measure, name) = (&group.measure, &group.name);
+    let is_span = measure == "span";
+    let whens: Vec<Option<When>> = rows.iter().map(|row| row.when).collect();
+    let times = Times::of(whens.into_iter());
+    let conditions = is_span.then(|| conditions::told(&rows.iter().map(|row| &row.conditions).collect::<Vec<&Conditions>>()));
+    let caution = is_span.then_some(CAUTION);
+    let threshold_m = job.measures.threshold_m(name).filter(|_| is_span);
+    let (warnings, bases) = (warnings.join(" "), drawing.labels(group.sightings.iter().map(|sighting| sighting.base)));
+    let base = group.sightings[0].base;
+    let code_of = |place| rows.iter().find(|row| row.sighting.place == place).and_then(|row| row.code.clone());
+    let mut push = |target: Option<String>, (file, line): (usize, u64), value: Value| {
+        let is_clearance = target.is_some() && value.name.ends_with("_distance_m");
+        let threshold = threshold_m.filter(|_| is_clearance);
+        records.values.push(MeasurementRecord {
+            measure: measure.clone(),
+            name: name.clone(),
+            quantity: value.name.to_owned(),
+            target,
+            estimate: value.estimate,
+            method: method.clone(),
+            warnings: warnings.clone(),
+            times,
+            conditions: conditions.clone(),
+            threshold: threshold.map(|metres| (metres, against_threshold(&value.estimate, metres).words())),
+            caution,
+            bases: bases.clone(),
+            source_file: stage.logs.files[file].info.name.clone(),
+            source_line: line,
+        });
+    };
+    values.into_iter().for_each(|value| push(None, group.sightings[0].place, value));
+    for Detail { target, place, values } in details {
+        let target = match code_of(place) {
+            Some(code) => format!("{target}, {code}"),
+            None => target,
+        };
+        values.into_iter().for_each(|value| push(Some(target.clone()), place, value));
+    }
+    // A part or a line would tell the place.
+    if rows.iter().any(|row| row.withheld) {
+        return Ok(());
+    }
+    for Part { role, at, base, covariance } in parts {
+        let placed = drawing.place(base, &[at], true)?[0];
+        records.part_positions.push(position(&placed, &stage.placed_bases[base]));
+        records.parts.push(PartRecord {
+            measure: measure.clone(),
+            name: name.clone(),
+            role,
+            base: drawing.bases[base].label.clone(),
+            placed,
+            projected: stage.projected,
+            covariance: covariance + datum(stage, base),
+        });
+    }
+    for (i, station) in stations.into_iter().enumerate() {
+        let base = station.part.base;
+        let placed = drawing.place(base, &[station.part.at], true)?[0];
+        records.station_positions.push(position(&placed, &stage.placed_bases[base]));
+        records.stations.push(ProfileRecord {
+            profile: name.clone(),
+            number: i as u64 + 1,
+            shot: station.label,
+            role: station.role,
+            code: code_of(station.place),
+            chainage_m: station.chainage_m,
+            offset_m: station.offset_m,
+            height_kind: stage.table.bases[base].heights.kind,
+            base: drawing.bases[base].label.clone(),
+            placed,
+            projected: stage.projected,
+            covariance: station.part.covariance + datum(stage, base),
+            source_file: stage.logs.files[station.place.0].info.name.clone(),
+            source_line: station.place.1,
+        });
+    }
+    let (corners, closed) = match shape {
+        Shape::Line(line) => (line, false),
+        Shape::Area(ring) => (ring, true),
+        Shape::None | Shape::Point(_) => return Ok(()),
+    };
+    let placed = drawing.place(base, &corners, true)?;
+    let mut positions = drawing.positions(base, &placed);
+    let record = StringRecord {
+        name: name.clone(),
+        code: None,
+        flags: Flags::default(),
+        origin: measure.clone(),
+        vertices: corners.len() as u64,
+        measures: None,
+        bases,
+        warnings,
+        times,
+        conditions,
+        caution,
+    };
+    if closed {
+        close(&mut positions);
+        drawing.areas.push((record, positions));
+    } else {
+        drawing.lines.push((record, positions));
+    }
+    Ok(())
+}
+
+fn held(row: &Collected, refusal: &str) -> Entry {
+    let (file, line) = row.sighting.place;
+    let fault = Fault::new(Reason::Incomplete, "", row.measure.as_deref().unwrap_or_default(), refusal);
+    Entry { file, line, row: row.row.clone().unwrap_or_default(), outcome: Outcome::Held(fault) }
+}

@@ -1,0 +1,424 @@
+//! One block of readings to records: north, reduce, locate, and the batches of each layer.
+
+use std::collections::{BTreeMap, HashMap};
+
+use rustc_hash::FxHashSet;
+
+use super::base_logs::BaseLogs;
+use super::block::Parsed;
+use super::coded::{self, Class, Coded, Words};
+use super::composed::Collected;
+use super::files::ShotLogs;
+use super::records::{self, Mapped, carried_column};
+use super::repeated::Waiting;
+use super::sighting::Sighted;
+use crate::geodesy::covariance::{Covariance, Ellipse};
+use crate::geodesy::crs::CrsError;
+use crate::geodesy::frame::Geodetic;
+use crate::geodesy::geoid;
+use crate::intake::columns::Quantity;
+use crate::intake::delimited::Row;
+use crate::intake::shots::{BACKSIGHT, FORESIGHT};
+use crate::job::LayerName;
+use crate::job::catalogue::Geometry;
+use crate::output::columns::{Batch, Column, Geometries, LayerKey, NO_HEIGHT, Position};
+use crate::output::layers::bases::PlacedBase;
+use crate::output::layers::features::Feature;
+use crate::output::layers::{bases, coarse, ledger};
+use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
+use crate::shots::locate::{Declinations, Locator, Placed};
+use crate::shots::reduce::Vector;
+use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind};
+use crate::stations::join::Joiner;
+use crate::stations::orientation::Orientation;
+
+/// What the computation of a block needs.
+pub struct Stage<'j> {
+    pub joiner: &'j Joiner<'j>,
+    /// What is added to each base's azimuths.
+    pub orientations: &'j [Option<Orientation>],
+    pub table: &'j BaseTable,
+    pub logs: &'j ShotLogs,
+    pub locator: &'j Locator<'j>,
+    pub declinations: &'j Declinations,
+    /// Instrument height in metres where neither the row nor its base gives one.
+    pub instrument_height_m: Option<f64>,
+    /// Where each base lies in the CRS of the layers.
+    pub placed_bases: Vec<Placed>,
+    /// Whether the CRS of the layers has eastings and northings.
+    pub projected: bool,
+    /// Metres in the unit of its eastings and northings.
+    pub grid_unit_m: f64,
+    /// Standard error of the orientation shared by a base's shots, beside the declination's.
+    pub sigma_orientation_rad: f64,
+    /// Places of the rows that a network accounts for.
+    pub network_rows: &'j FxHashSet<(usize, u64)>,
+    /// Prints of the names of features that were shot more than once.
+    pub repeated: &'j FxHashSet<u64>,
+    /// The catalogue.
+    pub coded: Option<&'j Coded>,
+    /// Whether a layer of it is written coarse.
+    pub has_coarse: bool,
+    /// The layers to make.
+    pub wanted: &'j [LayerName],
+}
+
+/// A computed block.
+pub struct Computed {
+    pub file: usize,
+    pub counts: Counts,
+    pub entries: Vec<Entry>,
+    pub batches: Vec<(LayerKey, Batch)>,
+    /// Shots mapped, by base.
+    pub shots_of_base: HashMap<usize, u64>,
+    /// Rows that belong to measurements and strings.
+    pub collected: Vec<Collected>,
+    /// What the audit found of rows that a network accounts for.
+    pub network_flags: Vec<((usize, u64), Flags)>,
+    /// Shots that wait for the others of their feature.
+    pub waiting: Vec<Waiting>,
+    /// Rows by codes that the catalogue does not have.
+    pub unknown_codes: BTreeMap<String, u64>,
+}
+
+impl Stage<'_> {
+    /// Computes a block.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn compute(&self, parsed: &Parsed) -> Result<Computed, CrsError> {
+        let mut computed = Computed {
+            file: parsed.file,
+            counts: parsed.counts.clone(),
+            entries: Vec::new(),
+            batches: Vec::new(),
+            shots_of_base: HashMap::new(),
+            collected: Vec::new(),
+            network_flags: Vec::new(),
+            waiting: Vec::new(),
+            unknown_codes: BTreeMap::new(),
+        };
+        let mut sighted = Vec::with_capacity(parsed.rows_read.len());
+        let mut recent = None;
+        let mut parts = parsed.parts.iter().peekable();
+        for (index, (row, read)) in parsed.rows.rows().iter().zip(&parsed.rows_read).enumerate() {
+            if self.network_rows.contains(&(parsed.file, row.line.number)) {
+                parts.next_if(|(at, _)| *at == index);
+                match read {
+                    Err(fault) if fault.reason == Reason::RepeatedRow => computed.hold(row, fault.clone()),
+                    Ok(read) => computed.network_flags.push(((parsed.file, row.line.number), read.shot.flags)),
+                    Err(_) => {}
+                }
+                continue;
+            }
+            if let Some((_, part)) = parts.next_if(|(at, _)| *at == index) {
+                match self.part(parsed, row, part, &mut recent) {
+                    Ok(part) => computed.collected.push(part),
+                    Err(fault) => computed.hold(row, fault),
+                }
+                continue;
+            }
+            match read.clone().and_then(|read| self.sight(parsed, row, read, &mut recent)) {
+                Ok(shot) => sighted.push(shot),
+                Err(fault) => computed.hold(row, fault),
+            }
+        }
+        let placed = self.place(&sighted)?;
+        let plan = &self.logs.files[parsed.file].plan;
+        let file_name = self.logs.files[parsed.file].info.name.as_str();
+        let text = |quantity, row| plan.text(quantity, &parsed.rows, row);
+        let mut names: Vec<[String; 2]> = vec![Default::default(); sighted.len()];
+        for (shot, [feature, id]) in sighted.iter().zip(&mut names) {
+            // Names of several columns are joined once, here; others are borrowed below.
+            join_name(plan, parsed, shot.row, Quantity::Feature, feature);
+            join_name(plan, parsed, shot.row, Quantity::Shot, id);
+        }
+        let cell = |row: &Row, index: usize| {
+            let extra = self.logs.carried[index].index_by_file[parsed.file].map(|index| plan.extras[index].0);
+            (extra.map_or("", |column| parsed.rows.cell(row, column)), plan.format.decimal_comma)
+        };
+        let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
+        let mut kept: Vec<&Row> = Vec::with_capacity(sighted.len());
+        for (i, (shot, placed)) in sighted.iter().zip(&placed).enumerate() {
+            if !placed.is_there() {
+                computed.hold(shot.row, not_projected());
+                continue;
+            }
+            let own = |name: &'_ str, quantity| if name.is_empty() { text(quantity, shot.row) } else { None };
+            let mut record = self.record(shot, placed, file_name);
+            record.feature = own(&names[i][0], Quantity::Feature).or(some_text(&names[i][0]));
+            record.shot = own(&names[i][1], Quantity::Shot).or(some_text(&names[i][1]));
+            record.code = text(Quantity::Code, shot.row);
+            record.string = text(Quantity::String, shot.row);
+            record.measure = text(Quantity::Measure, shot.row);
+            record.role = text(Quantity::Role, shot.row);
+            record.echo = text(Quantity::Return, shot.row);
+            if let Some(echo) = self.waits(plan, parsed, shot.row, &record) {
+                let cells = (0..self.logs.carried.len()).map(|index| cell(shot.row, index).0.to_owned()).collect();
+                computed.waiting.push(self.waiting(parsed, shot, &record, *placed, echo, cells));
+                continue;
+            }
+            let mut feature = Mapped { record, base: shot.read.base, end: shot.end, class: shot.class, values: Vec::new() };
+            let detail = self.judge(&mut feature, |index| cell(shot.row, index));
+            computed.counts.mapped += 1;
+            computed.counts.without_height += u64::from(record.height_kind == HeightKind::None);
+            *computed.shots_of_base.entry(shot.read.base).or_default() += 1;
+            let flags = feature.record.flags;
+            if !flags.is_empty() {
+                computed.counts.flag(flags);
+                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags, detail)));
+            }
+            if flags.has(Flag::UnknownCode) {
+                *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
+            }
+            if record.measure.is_some() || record.string.is_some() {
+                let mut collected = self.collected(parsed, shot, &record, cell);
+                collected.withheld = self.coarse_cell_m(&feature.class).is_some();
+                computed.collected.push(collected);
+            }
+            self.withhold(&mut feature);
+            mapped.push(feature);
+            kept.push(shot.row);
+        }
+        computed.entries.sort_by_key(|entry| entry.line);
+        if self.has_coarse {
+            computed.entries.iter_mut().for_each(Entry::withhold);
+        }
+        if mapped.is_empty() {
+            return Ok(computed);
+        }
+        let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
+        computed.batches = records::batches(self, &mapped, &|i, index| cell(kept[i], index))?;
+        computed.batches.extend(records::sight_line_batch(self, &shots));
+        Ok(computed)
+    }
+
+    /// What the catalogue says of a row that belongs to no measurement and no string.
+    pub fn class_of(&self, code: Option<&str>, role: Option<&str>) -> Class<'_> {
+        let words = Words { code, measure: None, role, string: None };
+        self.coded.and_then(|coded| coded.class(&words, "").ok()).unwrap_or_default()
+    }
+
+    /// What the catalogue has to say of a feature: attributes, tolerance. Gives the ledger's words.
+    pub fn judge<'t>(&self, feature: &mut Mapped, cell: impl Fn(usize) -> (&'t str, bool)) -> String {
+        feature.record.flags.join(feature.class.flags);
+        let (Some(coded), Some(code)) = (self.coded, feature.class.code) else { return String::new() };
+        let read = if matches!(feature.class.layer, LayerKey::Coded(_)) { coded.values(code, cell) } else { Default::default() };
+        feature.record.flags.join(read.flags);
+        feature.values = read.values;
+        if code.geometry == Geometry::Point && coded::misses(code, &feature.record) {
+            feature.record.flags.raise(Flag::MissesTolerance);
+        }
+        read.detail
+    }
+
+    /// The side of the cells of a feature's layer, where that is coarse.
+    fn coarse_cell_m(&self, class: &Class) -> Option<f64> {
+        let LayerKey::Coded(layer) = class.layer else { return None };
+        self.coded.and_then(|coded| coded.catalogue.layers[layer].coarse_cell_m)
+    }
+
+    /// Takes out of a feature what would give an exact place away.
+    pub fn withhold(&self, feature: &mut Mapped) {
+        if !self.has_coarse {
+            return;
+        }
+        // From any of them and some exact features the base would follow: an error ellipse shows the line of sight, its size
+        // the distance.
+        let record = &mut feature.record;
+        (record.horizontal_m, record.true_azimuth_rad, record.declination_rad) = (f64::NAN, f64::NAN, f64::NAN);
+        record.covariance = Covariance::UNKNOWN;
+        record.ellipse = Ellipse { major_m: f64::NAN, minor_m: f64::NAN, azimuth_rad: f64::NAN };
+        record.shares = [f64::NAN; 3];
+        record.spread_m = f64::NAN;
+        // A sight to another base is the place of that base.
+        if record.role.is_some_and(|role| role == BACKSIGHT || role == FORESIGHT)
+            && let Some(cell_m) = self.coded.and_then(|coded| coded.catalogue.greatest_cell_m())
+        {
+            record.placed = coarse::in_cell(&record.placed, cell_m, self.grid_unit_m);
+        }
+        if let Some(cell_m) = self.coarse_cell_m(&feature.class) {
+            feature.record.coarse_cell_m = cell_m;
+            feature.record.placed = coarse::in_cell(&feature.record.placed, cell_m, self.grid_unit_m);
+        }
+    }
+
+    /// Places shots, runs of one datum at a time.
+    fn place(&self, sighted: &[Sighted]) -> Result<Vec<Placed>, CrsError> {
+        let mut placed = Vec::with_capacity(sighted.len());
+        let datum_of = |shot: &Sighted| self.table.bases[shot.read.base].datum;
+        for run in sighted.chunk_by(|a, b| datum_of(a) == datum_of(b)) {
+            let points: Vec<(Geodetic, bool, &Base)> =
+                run.iter().map(|shot| (shot.end, shot.has_height, &self.table.bases[shot.read.base])).collect();
+            placed.extend(self.locator.place(datum_of(&run[0]), &points)?);
+        }
+        Ok(placed)
+    }
+
+    fn record<'r>(&'r self, shot: &Sighted<'r, '_>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
+        let base = &self.table.bases[shot.read.base];
+        let of_base = base.covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+        Feature {
+            when: shot.read.shot.when,
+            true_azimuth_rad: shot.true_azimuth_rad,
+            declination_rad: shot.declination_rad,
+            face_diameter_m: shot.read.shot.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m),
+            flags: shot.read.shot.flags,
+            source_file,
+            source_line: shot.row.line.number,
+            ..self.feature(placed, shot.read.base, &shot.vector, &of_base, shot.class)
+        }
+    }
+
+    /// The record of a point by the vector from a base and what the base's own position adds to its covariance; names,
+    /// time and lineage are the caller's to fill in.
+    pub fn feature<'r>(
+        &'r self,
+        placed: &Placed,
+        index: usize,
+        vector: &Vector,
+        of_base: &Covariance,
+        class: Class<'r>,
+    ) -> Feature<'r> {
+        let base = &self.table.bases[index];
+        let direction = vector.direction + Covariance::of_arm(vector.orientation_arm_m);
+        let covariance = *of_base + direction + vector.distance;
+        let whole = covariance.horizontal_variance();
+        let share = |part: &Covariance| part.horizontal_variance() / whole;
+        let height_kind = if vector.up_m.is_some() { base.heights.kind } else { HeightKind::None };
+        Feature {
+            feature: None,
+            code: None,
+            code_title: class.code.map(|code| code.title.as_str()),
+            shot: None,
+            base: &base.label,
+            string: None,
+            measure: None,
+            role: None,
+            echo: None,
+            when: None,
+            placed: *placed,
+            projected: self.projected,
+            horizontal_m: vector.horizontal_m,
+            true_azimuth_rad: f64::NAN,
+            declination_rad: f64::NAN,
+            height_kind,
+            sigma_geoid_m: placed.undulation.map_or(f64::NAN, |undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M)),
+            covariance,
+            ellipse: covariance.ellipse95(),
+            shares: [share(of_base), share(&direction), share(&vector.distance)],
+            face_diameter_m: f64::NAN,
+            coarse_cell_m: f64::NAN,
+            shots_used: 1,
+            shots_aside: 0,
+            spread_m: f64::NAN,
+            flags: Flags::default(),
+            source_file: "",
+            source_line: 0,
+        }
+    }
+}
+
+impl Computed {
+    fn hold(&mut self, row: &Row, fault: Fault) {
+        self.counts.hold(fault.reason);
+        self.entries.push(entry(self.file, row, Outcome::Held(fault)));
+    }
+}
+
+/// The fault of a position that the CRS of the layers cannot express.
+pub fn not_projected() -> Fault {
+    Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers")
+}
+
+fn entry(file: usize, row: &Row, outcome: Outcome) -> Entry {
+    Entry { file, line: row.line.number, row: row.line.text.to_owned(), outcome }
+}
+
+fn some_text(text: &str) -> Option<&str> {
+    (!text.is_empty()).then_some(text)
+}
+
+/// Joins a name made of several columns, for people; leaves others alone.
+fn join_name(plan: &crate::intake::plan::Plan, parsed: &Parsed, row: &Row, quantity: Quantity, name: &mut String) {
+    if plan.text(quantity, &parsed.rows, row).is_none() {
+        let mut joined = String::new();
+        if let Some(found) = plan.name(quantity, &parsed.rows, row, &mut joined) {
+            *name = crate::stations::base::label(found);
+        }
+    }
+}
+
+/// The position of a geometry; `base` stands in for a height that is not known.
+pub fn position(placed: &Placed, base: &Placed) -> Position {
+    Position {
+        x: placed.x,
+        y: placed.y,
+        z: placed.z.unwrap_or(f64::NAN),
+        ellipsoid_height_m: placed.ellipsoid_height_m.unwrap_or(f64::NAN),
+        stand_in_z: placed.z.or(base.z).unwrap_or(NO_HEIGHT),
+    }
+}
+
+/// Where each base lies in the CRS of the layers.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn place_bases(table: &BaseTable, locator: &Locator) -> Result<Vec<Placed>, CrsError> {
+    let mut placed = Vec::with_capacity(table.bases.len());
+    for base in &table.bases {
+        placed.extend(locator.place(base.datum, &[(base.at, base.heights.kind != HeightKind::None, base)])?);
+    }
+    Ok(placed)
+}
+
+/// The bases layer's records.
+pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
+    let coarse_cell_m = stage.coded.and_then(|coded| coded.catalogue.greatest_cell_m());
+    let placed: Vec<Placed> = match coarse_cell_m {
+        // A base stands within sight of the places that are withheld.
+        Some(cell_m) => stage.placed_bases.iter().map(|base| coarse::in_cell(base, cell_m, stage.grid_unit_m)).collect(),
+        None => stage.placed_bases.clone(),
+    };
+    // The grid's convergence and scale and the geoid tell a place to some metres.
+    let hide = |base: &Base| match coarse_cell_m {
+        Some(_) => Base { grid: None, heights: BaseHeights { kind: base.heights.kind, ..Default::default() }, ..base.clone() },
+        None => base.clone(),
+    };
+    let bases: Vec<Base> = stage.table.bases.iter().map(hide).collect();
+    let records: Vec<PlacedBase> = bases
+        .iter()
+        .enumerate()
+        .map(|(index, base)| PlacedBase {
+            base,
+            placed: placed[index],
+            projected: stage.projected,
+            orientation: stage.orientations[index],
+            shots: shots[index],
+            source_file: &logs.files[base.row.file].info.name,
+        })
+        .collect();
+    let mut columns: Vec<Column> = bases::definitions().iter().map(|field| field.column(&records)).collect();
+    let carried = if coarse_cell_m.is_some() { &[] } else { logs.carried.as_slice() };
+    columns.extend(carried.iter().map(|carried| {
+        carried_column(carried, records.len(), |i| {
+            let row = &records[i].base.row;
+            let cell = carried.index_by_file[row.file].and_then(|index| row.extras.get(index)).map_or("", String::as_str);
+            (cell, logs.files[row.file].plan.as_ref().is_some_and(|plan| plan.format.decimal_comma))
+        })
+    }));
+    Batch {
+        len: records.len(),
+        geometries: Geometries::Points(placed.iter().map(|base| position(base, base)).collect()),
+        columns,
+    }
+}
+
+/// The ledger layer's records.
+pub fn ledger_batch(records: &[ledger::Record]) -> Batch {
+    Batch {
+        len: records.len(),
+        geometries: Geometries::None,
+        columns: ledger::definitions().iter().map(|field| field.column(records)).collect(),
+    }
+}

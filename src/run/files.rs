@@ -1,0 +1,267 @@
+//! The input files of a run: read, decoded, planned, and their carried columns joined by name.
+
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+use rustc_hash::FxHashSet;
+
+use super::block::Chunk;
+use super::repeated::name_print;
+use crate::intake::cell::When;
+use crate::intake::columns::{LogKind, Quantity};
+use crate::intake::delimited::{Lines, Rows, blocks};
+use crate::intake::extras::{ExtraType, is_same_name};
+use crate::intake::plan::{LineKind, Plan};
+use crate::intake::text::{self, Text};
+use crate::intake::{IntakeError, delimited};
+use crate::job::{LogFormat, Shots};
+use crate::output::columns::{Field, FieldKind};
+use crate::output::layers::carried_field;
+use crate::records::ledger::Counts;
+use crate::stations::occupation::windows::ShotTime;
+
+/// An input file, for the account.
+#[derive(Debug, Clone)]
+pub struct InputFile {
+    /// Name as the job has it, relative to the job.
+    pub name: String,
+    /// Whether it is a base log or a list of occupations, not a shot log.
+    pub is_bases: bool,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// Encoding it was read in.
+    pub encoding: &'static str,
+    /// What kind of log it is: `delimited`, `nmea`, `gpx`, `vector`.
+    pub kind: &'static str,
+    /// Separator of a delimited log.
+    pub separator: Option<char>,
+    /// Whether decimals are written with a comma.
+    pub decimal_comma: bool,
+    /// Its counts.
+    pub counts: Counts,
+}
+
+/// A log ready to be cut into rows.
+pub struct Log {
+    /// For the account.
+    pub info: InputFile,
+    /// Its text.
+    pub text: Text,
+    /// How it is read.
+    pub plan: Plan,
+}
+
+impl Log {
+    /// Counts of what stands above the header.
+    pub fn counts_above(&self) -> Counts {
+        let (blank_lines, comment_lines) = self.plan.above;
+        Counts { blank_lines, comment_lines, ..Counts::default() }
+    }
+}
+
+/// A carried column of all files of a kind.
+pub struct Carried {
+    /// The log's header.
+    pub header: String,
+    /// Its field in the layer.
+    pub field: Field,
+    /// Its index among the plan's extras, by file.
+    pub index_by_file: Vec<Option<usize>>,
+}
+
+pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
+    planned(text::read(path, format.encoding.as_deref())?, name, kind, format)
+}
+
+/// A decoded delimited log with its plan.
+pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
+    let plan = Plan::new(&text, kind, format)?;
+    let info = InputFile {
+        name: name.to_owned(),
+        is_bases: kind != LogKind::Shots,
+        bytes: text.bytes,
+        sha256: text.sha256.clone(),
+        encoding: text.encoding,
+        kind: "delimited",
+        separator: Some(plan.separator as char),
+        decimal_comma: plan.format.decimal_comma,
+        counts: Counts::default(),
+    };
+    Ok(Log { info, text, plan })
+}
+
+/// Joins the extras of all files by name; `types` gives each file's types in the order of its extras.
+pub(super) fn join_carried(plans: &[Option<&Plan>], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Carried> {
+    let mut found: Vec<(String, ExtraType, Vec<Option<usize>>)> = Vec::new();
+    for (file, plan) in plans.iter().enumerate() {
+        let Some(plan) = plan else { continue };
+        for (index, (_, header)) in plan.extras.iter().enumerate() {
+            // The same name, else one that differs by capitals alone and that this file has not taken.
+            let same = found.iter().position(|(name, _, _)| name == header);
+            let alike = || found.iter().position(|(name, _, taken)| is_same_name(name, header) && taken[file].is_none());
+            let position = same.or_else(alike).unwrap_or_else(|| {
+                found.push((header.clone(), ExtraType::Empty, vec![None; plans.len()]));
+                found.len() - 1
+            });
+            found[position].1 = found[position].1.max(types[file][index]);
+            found[position].2[file] = Some(index);
+        }
+    }
+    let mut taken = own.to_vec();
+    found
+        .into_iter()
+        .map(|(header, kind, index_by_file)| {
+            let kind = match kind {
+                ExtraType::Integer => FieldKind::Integer,
+                ExtraType::Real => FieldKind::Real,
+                ExtraType::Empty | ExtraType::Text => FieldKind::Text,
+            };
+            let field = carried_field(&header, kind, &taken);
+            taken.push(field.clone());
+            Carried { header, field, index_by_file }
+        })
+        .collect()
+}
+
+/// Shot logs, decoded and planned; their rows are read block by block.
+pub struct ShotLogs {
+    /// The files.
+    pub files: Vec<Log>,
+    /// Carried columns.
+    pub carried: Vec<Carried>,
+    /// Prints of the names of features that stand in more than one row.
+    pub repeated: FxHashSet<u64>,
+    chunks: Vec<Vec<delimited::Block>>,
+}
+
+impl ShotLogs {
+    /// Opens the shot logs and finds the types of carried columns; `own` are the layer's own fields.
+    ///
+    /// # Errors
+    /// When a file cannot be used as a whole.
+    pub fn read(job: &Shots, own: &[Field]) -> Result<ShotLogs, IntakeError> {
+        let files = job
+            .resolved
+            .par_iter()
+            .map(|(path, name): &(PathBuf, String)| open(path, name, LogKind::Shots, job.format_of(name)))
+            .collect::<Result<Vec<Log>, IntakeError>>()?;
+        let chunks: Vec<Vec<delimited::Block>> = files
+            .iter()
+            .map(|log| {
+                let (offset, line) = log.plan.body;
+                let body = &log.text.text[offset..];
+                let mut found = blocks(Lines::new(body, log.plan.separator, line), super::BLOCK_BYTES);
+                found.iter_mut().for_each(|block| block.range = block.range.start + offset..block.range.end + offset);
+                found
+            })
+            .collect();
+        let surveys =
+            files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
+        let (types, names): (Vec<_>, Vec<_>) = surveys.into_iter().map(|survey| (survey.types, survey.names)).unzip();
+        let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
+        let carried = join_carried(&plans, &types, own);
+        Ok(ShotLogs { files, carried, repeated: recurring(names.into_iter().flatten().collect()), chunks })
+    }
+
+    /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
+    ///
+    /// # Errors
+    /// When a header stands in a file again with its columns in another order.
+    pub fn times(&self) -> Result<Vec<ShotTime>, IntakeError> {
+        let chunks = self.chunks();
+        let found = chunks.par_iter().map(|chunk| {
+            let plan = &self.files[chunk.file].plan;
+            let (rows, faults) = super::block::cut(chunk, plan, &self.files[chunk.file].text.path, &mut Counts::default())?;
+            let mut joined = String::new();
+            let mut times = Vec::new();
+            for (row, fault) in rows.rows().iter().zip(faults) {
+                let text = |quantity| plan.text(quantity, &rows, row);
+                let when = plan.format.when(text(Quantity::Date), text(Quantity::Time));
+                if let (None, Ok(Some(When { instant: Some((instant, _)), .. }))) = (fault, when) {
+                    let base = plan.name(Quantity::Base, &rows, row, &mut joined).map(str::to_owned);
+                    times.push(ShotTime { instant, base });
+                }
+            }
+            Ok(times)
+        });
+        Ok(found.collect::<Result<Vec<_>, IntakeError>>()?.into_iter().flatten().collect())
+    }
+
+    /// All blocks of all files, in order.
+    pub fn chunks(&self) -> Vec<Chunk<'_>> {
+        self.files
+            .iter()
+            .enumerate()
+            .flat_map(|(file, log)| {
+                self.chunks[file].iter().map(move |block| Chunk {
+                    file,
+                    text: &log.text.text[block.range.clone()],
+                    first_line: block.first_line,
+                })
+            })
+            .collect()
+    }
+}
+
+/// What a pass over all rows of a file tells before any is computed.
+struct Survey {
+    /// The types of the extras.
+    types: Vec<ExtraType>,
+    /// Prints of the names of features, of rows that belong to no measurement and no string.
+    names: Vec<u64>,
+}
+
+/// Surveys a file; refuses headers repeated in another order.
+fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError> {
+    let plan = &log.plan;
+    let is_named = plan.claim_of(Quantity::Feature).is_some();
+    let of_block = |block: &delimited::Block| {
+        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+        let mut rows = Rows::default();
+        let mut joined = String::new();
+        for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
+            match plan.kind_of(&line) {
+                LineKind::Data if survey.types.is_empty() && !is_named => {}
+                LineKind::Data => {
+                    rows.clear();
+                    rows.push(line, plan.separator);
+                    let row = rows.rows()[0];
+                    if !plan.fits(&rows, &row) {
+                        continue;
+                    }
+                    for (kind, (index, _)) in survey.types.iter_mut().zip(&plan.extras) {
+                        *kind = kind.with(rows.cell(&row, *index), plan.format.decimal_comma);
+                    }
+                    let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
+                    if is_named
+                        && stands_alone(Quantity::Measure)
+                        && stands_alone(Quantity::String)
+                        && let Some(name) = plan.name(Quantity::Feature, &rows, &row, &mut joined)
+                    {
+                        survey
+                            .names
+                            .push(name_print(plan.text(Quantity::Code, &rows, &row), &crate::stations::base::label(name)));
+                    }
+                }
+                LineKind::OtherHeader => return Err(IntakeError::other_header(&log.text.path, line.number)),
+                LineKind::Blank | LineKind::Comment | LineKind::Header | LineKind::Units => {}
+            }
+        }
+        Ok(survey)
+    };
+    let surveys = blocks.par_iter().map(of_block).collect::<Result<Vec<Survey>, IntakeError>>()?;
+    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+    for survey in surveys {
+        whole.types.iter_mut().zip(survey.types).for_each(|(kind, other)| *kind = (*kind).max(other));
+        whole.names.extend(survey.names);
+    }
+    Ok(whole)
+}
+
+/// The prints that stand more than once.
+fn recurring(mut prints: Vec<u64>) -> FxHashSet<u64> {
+    prints.par_sort_unstable();
+    prints.windows(2).filter(|pair| pair[0] == pair[1]).map(|pair| pair[0]).collect()
+}

@@ -1,0 +1,200 @@
+//! Rows set by until others are known: for measurements and strings, and for the other shots of their feature.
+
+use super::block::{Parsed, PartRead};
+use super::composed::Collected;
+use super::compute::Stage;
+use super::repeated::{Waiting, name_print};
+use super::sighting::{Recent, Sighted};
+use crate::geodesy::frame::full_circle_rad;
+use crate::intake::cell::When;
+use crate::intake::columns::Quantity;
+use crate::intake::delimited::Row;
+use crate::intake::extras;
+use crate::intake::plan::Plan;
+use crate::measure::Sighting;
+use crate::measure::span::conditions::Conditions;
+use crate::output::layers::features::Feature;
+use crate::records::ledger::{Fault, Flags};
+use crate::shots::locate::Placed;
+use crate::shots::reduce::Triangle;
+use crate::shots::repeats::{Echo, Repeat};
+
+impl Stage<'_> {
+    /// Whether a shot waits for others of its feature, and the echo that it kept.
+    pub(super) fn waits(&self, plan: &Plan, parsed: &Parsed, row: &Row, record: &Feature) -> Option<Option<Echo>> {
+        if record.measure.is_some() || record.string.is_some() {
+            return None;
+        }
+        let echo = plan.echo(&parsed.rows, row);
+        let recurs = || record.feature.is_some_and(|feature| self.repeated.contains(&name_print(record.code, feature)));
+        (echo == Some(Echo::Tracking) || (!self.repeated.is_empty() && recurs())).then_some(echo)
+    }
+
+    pub(super) fn waiting(
+        &self,
+        parsed: &Parsed,
+        shot: &Sighted,
+        record: &Feature,
+        placed: Placed,
+        echo: Option<Echo>,
+        cells: Vec<String>,
+    ) -> Waiting {
+        let own = |text: Option<&str>| text.map(str::to_owned);
+        Waiting {
+            place: (parsed.file, shot.row.line.number),
+            row: shot.row.line.text.to_owned(),
+            feature: own(record.feature),
+            code: own(record.code),
+            shot: own(record.shot),
+            role: own(record.role),
+            echo: own(record.echo),
+            when: record.when,
+            repeat: Repeat { base: shot.read.base, vector: shot.vector, echo, rise_m: shot.rise_m },
+            placed,
+            end: shot.end,
+            true_azimuth_rad: shot.true_azimuth_rad,
+            declination_rad: shot.declination_rad,
+            face_diameter_m: record.face_diameter_m,
+            flags: record.flags,
+            cells,
+            decimal_comma: self.logs.files[parsed.file].plan.format.decimal_comma,
+        }
+    }
+
+    /// A row that gives a measurement a part, and no point of its own.
+    pub(super) fn part(
+        &self,
+        parsed: &Parsed,
+        row: &Row,
+        part: &PartRead,
+        recent: &mut Option<Recent>,
+    ) -> Result<Collected, Fault> {
+        self.class(parsed, row)?;
+        let read = &part.read;
+        let (mut true_azimuth_rad, mut sigma_orientation_rad) = (None, self.sigma_orientation_rad);
+        if let Some((north, azimuth_rad)) = read.azimuth {
+            let north = self.north(parsed, row, part.base, north, read.when, &read.kit, &mut Flags::default(), recent)?;
+            true_azimuth_rad = Some(full_circle_rad(azimuth_rad + north.turn_rad));
+            sigma_orientation_rad = north.sigma_rad;
+        }
+        let base = &self.table.bases[part.base];
+        let length_m = read.slope_m.or(read.horizontal_m).unwrap_or(0.0);
+        let sighting = Sighting {
+            role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
+            label: self.label_of(parsed, row),
+            place: (parsed.file, row.line.number),
+            base: part.base,
+            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
+            true_azimuth_rad,
+            inclination_rad: read.inclination_rad,
+            slope_m: read.slope_m,
+            horizontal_m: read.horizontal_m,
+            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
+            sigma_orientation_rad,
+            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
+            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
+            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
+            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
+            target_height_m: read.target_height_m,
+            refraction: read.kit.refraction,
+            vector: None,
+        };
+        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned()), |_, _| ("", false)))
+    }
+
+    /// A mapped shot that belongs to a measurement or a string.
+    pub(super) fn collected<'t>(
+        &self,
+        parsed: &Parsed,
+        shot: &Sighted,
+        feature: &Feature,
+        cell: impl Fn(&Row, usize) -> (&'t str, bool),
+    ) -> Collected {
+        let read = &shot.read.shot;
+        let base = &self.table.bases[shot.read.base];
+        let (slope_m, horizontal_m) = match read.triangle {
+            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => (Some(slope_m), None),
+            Triangle::Horizontal { horizontal_m, .. }
+            | Triangle::HorizontalVertical { horizontal_m, .. }
+            | Triangle::Level { horizontal_m } => (None, Some(horizontal_m)),
+        };
+        let length_m = slope_m.or(horizontal_m).unwrap_or(0.0);
+        let sighting = Sighting {
+            role: feature.role.unwrap_or_default().to_owned(),
+            label: feature.shot.map_or_else(|| self.label_of(parsed, shot.row), |id| format!("shot {id}")),
+            place: (parsed.file, shot.row.line.number),
+            base: shot.read.base,
+            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
+            true_azimuth_rad: Some(shot.true_azimuth_rad),
+            inclination_rad: read.triangle.inclination_rad(),
+            slope_m,
+            horizontal_m,
+            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
+            sigma_orientation_rad: shot.sigma_orientation_rad,
+            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
+            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
+            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
+            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
+            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
+            target_height_m: read.target_height_m.unwrap_or(0.0),
+            refraction: read.kit.refraction,
+            vector: Some(shot.vector),
+        };
+        self.with_names(parsed, shot.row, sighting, read.when, None, cell)
+    }
+
+    pub(super) fn with_names<'t>(
+        &self,
+        parsed: &Parsed,
+        row: &Row,
+        sighting: Sighting,
+        when: Option<When>,
+        text: Option<String>,
+        cell: impl Fn(&Row, usize) -> (&'t str, bool),
+    ) -> Collected {
+        let of = |quantity| self.text_of(parsed, row, quantity);
+        let code = of(Quantity::Code);
+        let known = self.coded.and_then(|coded| Some((coded, coded.catalogue.find(code.as_deref()?)?)));
+        let cells = known.map(|(coded, code)| {
+            coded
+                .columns_of(code)
+                .map(|index| (index, cell(row, index).0.to_owned()))
+                .filter(|(_, text)| !text.is_empty())
+                .collect()
+        });
+        let decimal = self.logs.files[parsed.file].plan.format.decimal_comma;
+        Collected {
+            sighting,
+            measure: of(Quantity::Measure),
+            feature: of(Quantity::Feature),
+            string: of(Quantity::String),
+            order: of(Quantity::Order).and_then(|cell| extras::real(&cell, decimal)),
+            code,
+            cells: cells.unwrap_or_default(),
+            decimal_comma: decimal,
+            withheld: false,
+            when,
+            level: of(Quantity::Level),
+            conditions: Conditions {
+                air_temperature_c: of(Quantity::AirTemperature),
+                wind_m_s: of(Quantity::Wind),
+                conductor_temperature_c: of(Quantity::ConductorTemperature),
+                load_a: of(Quantity::Load),
+                words: of(Quantity::Conditions),
+            },
+            row: text,
+        }
+    }
+
+    pub(super) fn text_of(&self, parsed: &Parsed, row: &Row, quantity: Quantity) -> Option<String> {
+        let mut joined = String::new();
+        let found = self.logs.files[parsed.file].plan.name(quantity, &parsed.rows, row, &mut joined)?;
+        Some(crate::stations::base::label(found))
+    }
+
+    pub(super) fn label_of(&self, parsed: &Parsed, row: &Row) -> String {
+        self.text_of(parsed, row, Quantity::Shot)
+            .map_or_else(|| format!("{}:{}", self.logs.files[parsed.file].info.name, row.line.number), |id| format!("shot {id}"))
+    }
+}

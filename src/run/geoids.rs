@@ -1,0 +1,105 @@
+//! The geoids of a job: the grid that it names, the separations of the logs, the model inside the program.
+
+use std::collections::BTreeSet;
+
+use super::RunError;
+use crate::geodesy::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, Source};
+use crate::intake::bases::{BaseRow, Coordinates};
+use crate::job::{self, Job};
+use crate::output::report::summary::GeoidSummary;
+use crate::stations::base::{Base, BaseTable, HeightKind};
+
+/// Standard error of a grid's undulations where the job states none, in metres: regional geoids are
+/// commonly good to a few centimetres, older ones to a decimetre (common practice, no source).
+const ASSUMED_SIGMA_GRID_M: f64 = 0.1;
+/// What is read around the bases, in degrees: more than any sight reaches.
+const MARGIN_DEG: f64 = 0.5;
+
+/// The geoids in the order in which they are asked.
+///
+/// # Errors
+/// When the grid file cannot be used.
+pub fn of(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
+    let heights = &job.heights;
+    let mut geoid = Geoid::new();
+    if let Some(path) = &heights.geoid_grid {
+        let sigma_m = Some(heights.sigma_geoid_grid_m.unwrap_or(ASSUMED_SIGMA_GRID_M));
+        let grid = match area_deg(rows) {
+            Some(area) => GeoidGrid::open_for(path, sigma_m, area),
+            None => GeoidGrid::open(path, sigma_m),
+        };
+        geoid = geoid.with_grid(grid.map_err(|error| RunError::Nothing(error.to_string()))?);
+    }
+    if heights.geoid == job::Geoid::Global {
+        geoid = geoid.with_log(Some(heights.sigma_separation_m.unwrap_or(LOG_SIGMA_M))).with_global(GlobalGeoid::default());
+    }
+    Ok(geoid)
+}
+
+/// West, south, east, north around the bases; none where any is given in a projection, or across the antimeridian.
+fn area_deg(rows: &[BaseRow]) -> Option<[f64; 4]> {
+    let mut area: Option<[f64; 4]> = None;
+    for row in rows {
+        let Coordinates::Geographic { lat_deg, lon_deg } = row.coordinates else { return None };
+        let [w, s, e, n] = area.unwrap_or([lon_deg, lat_deg, lon_deg, lat_deg]);
+        area = Some([w.min(lon_deg), s.min(lat_deg), e.max(lon_deg), n.max(lat_deg)]);
+    }
+    let [w, s, e, n] = area?;
+    (e - w < 180.0).then_some([w - MARGIN_DEG, (s - MARGIN_DEG).max(-90.0), e + MARGIN_DEG, (n + MARGIN_DEG).min(90.0)])
+}
+
+/// A note on bases with heights that lie outside the job's grid, whose geoid is another.
+///
+/// # Errors
+/// When the grid serves none of them.
+pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunError> {
+    let Some(path) = &job.heights.geoid_grid else { return Ok(None) };
+    let with_heights = table.bases.iter().filter(|base| base.heights.kind != HeightKind::None);
+    let is_outside = |base: &Base| base.heights.undulation.is_none_or(|undulation| undulation.source != Source::Grid);
+    let (outside, inside): (Vec<&Base>, Vec<&Base>) = with_heights.partition(|base| is_outside(base));
+    let Some(first) = outside.first() else { return Ok(None) };
+    if inside.is_empty() {
+        return Err(RunError::Nothing(format!(
+            "{}: the grid covers none of the bases; the first, {}, lies at latitude {:.3}, longitude {:.3}. Name the grid of \
+             their region",
+            path.display(),
+            first.label,
+            first.at.lat_rad.to_degrees(),
+            first.at.lon_rad.to_degrees()
+        )));
+    }
+    let sources: BTreeSet<&str> = outside
+        .iter()
+        .map(|base| match base.heights.undulation.map(|undulation| undulation.source) {
+            None => "no geoid",
+            Some(Source::Log) => "the log's separation",
+            Some(_) => "the built-in global geoid",
+        })
+        .collect();
+    let sources: Vec<&str> = sources.into_iter().collect();
+    Ok(Some(format!(
+        "WARNING: {} of {} bases with heights lie outside the geoid grid {}, the first {}; they have {} in its place.",
+        outside.len(),
+        outside.len() + inside.len(),
+        path.display(),
+        first.label,
+        sources.join(" or ")
+    )))
+}
+
+/// The geoids that bases got their undulations from.
+pub fn used(geoid: &Geoid, table: &BaseTable) -> Vec<GeoidSummary> {
+    let is_used = |source| table.bases.iter().filter_map(|base| base.heights.undulation).find(|found| found.source == source);
+    [Source::Grid, Source::Log, Source::Global]
+        .into_iter()
+        .filter_map(|source| {
+            let undulation = is_used(source)?;
+            Some(GeoidSummary {
+                name: geoid.name(source)?,
+                source: source.word().to_owned(),
+                sigma_m: undulation.sigma_m.unwrap_or(SIGMA_M),
+                sha256: geoid.grid().filter(|_| source == Source::Grid).map(|grid| grid.sha256().to_owned()),
+            })
+        })
+        .collect()
+}

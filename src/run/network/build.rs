@@ -1,0 +1,227 @@
+//! From shots to a network: stations, readings, and the names that cannot be one feature left out.
+
+use std::collections::BTreeMap;
+
+use super::read::{NetShot, Place, Target};
+use crate::intake::kit::Kit;
+use crate::job;
+use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station};
+use crate::shots::reduce::{REFRACTION, Sight, SightSigmas, Triangle, reduce};
+use crate::shots::repeats::{self, Judgement, Repeat};
+use crate::stations::base::{Base, BaseTable, HeightKind, label};
+
+/// A network and what its stations and readings stand for.
+pub struct Built {
+    /// The network.
+    pub network: Network,
+    /// By station.
+    pub places: Vec<Target>,
+    /// By place: its station.
+    pub station_of: BTreeMap<Target, usize>,
+    /// By shot: whether it takes part.
+    pub takes_part: Vec<bool>,
+    /// Names of features that are left out, since they stand for several places.
+    pub several: Vec<String>,
+}
+
+/// The settings of the adjustment.
+pub fn settings(job: &job::Network) -> Settings {
+    Settings {
+        alpha: job.alpha,
+        power: job.power,
+        alpha_global: job.alpha_global,
+        reject: match job.reject {
+            job::Reject::Propose => Reject::Propose,
+            job::Reject::Auto => Reject::Auto,
+        },
+        robust: match job.robust {
+            job::Robust::None => Robust::None,
+            job::Robust::Huber => Robust::Huber,
+            job::Robust::Danish => Robust::Danish,
+        },
+        ..Settings::default()
+    }
+}
+
+/// Builds the network of shots. Only bases of one datum go together, that of the first base.
+pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network) -> Option<Built> {
+    let first = table.bases.first()?;
+    let usable = |place: &Place| match place {
+        Place::Base(index) => table.bases[*index].datum == first.datum,
+        Place::Unknown(_) => true,
+    };
+    let several = class_names(shots, table);
+    let takes_part: Vec<bool> = shots
+        .iter()
+        .map(|shot| {
+            let target = match &shot.to {
+                Target::Place(place) => usable(place),
+                feature => !several.contains(feature),
+            };
+            target && usable(&shot.from)
+        })
+        .collect();
+    let refraction = shots.iter().zip(&takes_part).find(|(_, takes)| **takes).map(|(shot, _)| shot.kit.refraction);
+    let mut built = Built {
+        network: Network {
+            ellipsoid: *table.datums[first.datum].crs.ellipsoid(),
+            refraction: refraction.unwrap_or(REFRACTION),
+            stations: Vec::new(),
+            instruments: Vec::new(),
+            observations: Vec::new(),
+        },
+        places: Vec::new(),
+        station_of: BTreeMap::new(),
+        takes_part,
+        several: several.iter().map(words).collect(),
+    };
+    let finds_instrument = rules.sigma_scale_ppm.is_some() || rules.sigma_constant_m.is_some();
+    for (source, shot) in shots.iter().enumerate() {
+        if !built.takes_part[source] {
+            continue;
+        }
+        let from = built.station(&Target::Place(shot.from.clone()), table);
+        let to = built.station(&shot.to, table);
+        let instrument =
+            finds_instrument.then(|| built.instrument(shot.instrument.as_deref().unwrap_or("the instrument"), rules));
+        built.add(source, shot, from, to, instrument, rules);
+    }
+    Some(built)
+}
+
+impl Built {
+    fn station(&mut self, place: &Target, table: &BaseTable) -> usize {
+        if let Some(known) = self.station_of.get(place) {
+            return *known;
+        }
+        let base = match place {
+            Target::Place(Place::Base(index)) => table.bases.get(*index),
+            _ => None,
+        };
+        let control = base.map(|base| control(base, table));
+        self.network.stations.push(Station {
+            label: words(place),
+            start: control.map(|control| control.position),
+            control,
+            sigma_orientation_rad: 0.0,
+        });
+        self.places.push(place.clone());
+        self.station_of.insert(place.clone(), self.places.len() - 1);
+        self.places.len() - 1
+    }
+
+    fn instrument(&mut self, name: &str, rules: &job::Network) -> usize {
+        if let Some(known) = self.network.instruments.iter().position(|instrument| instrument.label == name) {
+            return known;
+        }
+        self.network.instruments.push(Instrument {
+            label: name.to_owned(),
+            sigma_scale: rules.sigma_scale_ppm.unwrap_or(0.0) * 1e-6,
+            sigma_constant_m: rules.sigma_constant_m.unwrap_or(0.0),
+        });
+        self.network.instruments.len() - 1
+    }
+
+    /// The readings of a shot.
+    fn add(&mut self, source: usize, shot: &NetShot, from: usize, to: usize, instrument: Option<usize>, rules: &job::Network) {
+        let free = rules.orientation == job::NetworkOrientation::Free;
+        if shot.azimuth_rad.is_some() && !free {
+            let known = &mut self.network.stations[from].sigma_orientation_rad;
+            *known = known.max(shot.sigma_orientation_rad);
+        }
+        let length_m = shot.slope_m.or(shot.horizontal_m).unwrap_or(0.0);
+        let sigma_centre_m = shot.face_diameter_m.map_or(0.0, |(_, sigma_m)| sigma_m / 2.0);
+        let sigma_distance_m =
+            shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m).hypot(sigma_centre_m);
+        let sigma_inclination_rad = shot.kit.sigma_inclination_rad.hypot(shot.kit.sigma_inclination_correction_rad);
+        let bearing = if free { Kind::Direction } else { Kind::Azimuth };
+        let vertical = if shot.slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };
+        for (kind, value, sigma) in [
+            (bearing, shot.azimuth_rad, shot.kit.sigma_azimuth_rad),
+            (Kind::Inclination, shot.inclination_rad, sigma_inclination_rad),
+            (Kind::Slope, shot.slope_m, sigma_distance_m),
+            (Kind::Horizontal, shot.horizontal_m.filter(|_| shot.slope_m.is_none()), sigma_distance_m),
+            (vertical, shot.vertical_m, sigma_distance_m),
+        ] {
+            let Some(value) = value else { continue };
+            self.network.observations.push(Observation {
+                kind,
+                from,
+                to,
+                value,
+                sigma,
+                instrument_height_m: shot.instrument_height_m,
+                target_height_m: shot.target_height_m,
+                instrument,
+                source,
+            });
+        }
+    }
+}
+
+/// The measured position of a base.
+fn control(base: &Base, table: &BaseTable) -> Control {
+    let mut covariance = base.covariance;
+    if base.heights.kind == HeightKind::None {
+        covariance.uu = f64::INFINITY;
+        (covariance.eu, covariance.nu) = (0.0, 0.0);
+    }
+    Control { position: base.at.to_earth_centred(table.datums[base.datum].crs.ellipsoid()), covariance }
+}
+
+/// The name of a station for people.
+pub fn words(place: &Target) -> String {
+    match place {
+        Target::Place(Place::Base(_)) => String::new(),
+        Target::Place(Place::Unknown(name)) => label(name),
+        Target::Feature(_, name) => name.clone(),
+    }
+}
+
+/// Names whose full shots show that they stand for several places: the column names kinds of things.
+fn class_names(shots: &[NetShot], table: &BaseTable) -> Vec<Target> {
+    let origins = table.origins();
+    let mut by_name: BTreeMap<&Target, Vec<Repeat>> = BTreeMap::new();
+    for shot in shots {
+        if let (Target::Feature(..), Place::Base(base)) = (&shot.to, &shot.from)
+            && let Some(repeat) = repeat(shot, *base, table)
+        {
+            by_name.entry(&shot.to).or_default().push(repeat);
+        }
+    }
+    let stands_for_several = |repeats: &Vec<Repeat>| {
+        repeats.len() > 2 && matches!(repeats::judge(&origins, repeats), Ok(Judgement::NotOneFeature { .. }))
+    };
+    by_name.into_iter().filter(|(_, repeats)| stands_for_several(repeats)).map(|(name, _)| name.clone()).collect()
+}
+
+/// A full shot as the test of repeats wants it.
+fn repeat(shot: &NetShot, base: usize, table: &BaseTable) -> Option<Repeat> {
+    let triangle = match (shot.slope_m, shot.horizontal_m, shot.vertical_m, shot.inclination_rad) {
+        (Some(slope_m), _, _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
+        (Some(slope_m), _, Some(vertical_m), None) => Triangle::SlopeVertical { slope_m, vertical_m },
+        (None, Some(horizontal_m), _, Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
+        (None, Some(horizontal_m), Some(vertical_m), None) => Triangle::HorizontalVertical { horizontal_m, vertical_m },
+        (None, Some(horizontal_m), None, None) => Triangle::Level { horizontal_m },
+        _ => return None,
+    };
+    let sight = Sight {
+        true_azimuth_rad: shot.azimuth_rad?,
+        triangle,
+        instrument_height_m: shot.instrument_height_m,
+        target_height_m: shot.target_height_m,
+        refraction: shot.kit.refraction,
+    };
+    let sigmas = sigmas(&shot.kit, shot.slope_m.or(shot.horizontal_m)?, shot.sigma_orientation_rad);
+    let vector = reduce(&sight, &sigmas, table.bases[base].earth_radius_m);
+    Some(Repeat { base, vector, echo: None, rise_m: shot.instrument_height_m - shot.target_height_m })
+}
+
+fn sigmas(kit: &Kit, length_m: f64, orientation_rad: f64) -> SightSigmas {
+    SightSigmas {
+        azimuth_rad: kit.sigma_azimuth_rad,
+        orientation_rad,
+        inclination_rad: kit.sigma_inclination_rad.hypot(kit.sigma_inclination_correction_rad),
+        distance_m: kit.sigma_distance_m(length_m).hypot(kit.sigma_distance_correction_m),
+    }
+}

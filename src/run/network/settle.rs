@@ -1,0 +1,412 @@
+//! What the network gives the layers: points of features, adjusted stations, residuals, and an entry of the ledger for
+//! each row that took part.
+
+use std::collections::BTreeMap;
+
+use super::Adjusted;
+use super::read::Target;
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::crs::CrsError;
+use crate::geodesy::frame::{Geodetic, full_circle_rad};
+use crate::job::LayerName;
+use crate::network::{Residual, Solved, SolvedStation, Source};
+use crate::output::columns::{Batch, Geometries, LayerKey};
+use crate::output::layers::adjusted::AdjustedRecord;
+use crate::output::layers::features::Feature;
+use crate::output::layers::residuals::ResidualRecord;
+use crate::output::layers::{adjusted, residuals};
+use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
+use crate::run::coded::Class;
+use crate::run::compute::{Stage, position};
+use crate::run::records::{self, Mapped};
+use crate::shots::locate::Placed;
+use crate::shots::reduce::Vector;
+use crate::stations::base::HeightKind;
+
+/// What became of the rows of the network.
+#[derive(Default)]
+pub struct Settled {
+    /// Records of each layer.
+    pub batches: Vec<(LayerKey, Batch)>,
+    /// An entry for each row.
+    pub entries: Vec<Entry>,
+    /// Counts by file, but for the rows read.
+    pub counts: BTreeMap<usize, Counts>,
+    /// Shots mapped, by base.
+    pub shots_of_base: BTreeMap<usize, u64>,
+    /// Rows by codes that the catalogue does not have.
+    pub unknown_codes: BTreeMap<String, u64>,
+}
+
+/// What the readings of one row came to.
+#[derive(Default)]
+struct RowResult {
+    words: Vec<String>,
+    used: usize,
+    rejected: usize,
+}
+
+/// Makes the records. `audited` has the flags that the stream's audit found for rows of the network.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64), Flags>) -> Result<Settled, CrsError> {
+    let mut settled = Settled::default();
+    let rows = adjusted.results();
+    let claimed: Vec<usize> =
+        (0..adjusted.shots.len()).filter(|index| adjusted.rows.contains(&adjusted.shots[*index].place)).collect();
+    // What is suspicious about each row, and what there is to say of its feature at the first of its rows.
+    let mut flags_of: BTreeMap<usize, Flags> = BTreeMap::new();
+    let mut details: BTreeMap<usize, String> = BTreeMap::new();
+    let mut by_feature: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for index in &claimed {
+        let shot = &adjusted.shots[*index];
+        let mut flags = shot.flags;
+        flags.join(audited.get(&shot.place).copied().unwrap_or_default());
+        flags_of.insert(*index, flags);
+        match &shot.to {
+            Target::Place(_) => settled.counts.entry(shot.place.0).or_default().composed += 1,
+            feature => by_feature.entry(adjusted.built.station_of[feature]).or_default().push(*index),
+        }
+        if let Some(base) = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]] {
+            *settled.shots_of_base.entry(base).or_default() += 1;
+        }
+    }
+    let mut groups: Vec<(usize, Vec<usize>)> = by_feature.into_iter().collect();
+    groups.sort_by_key(|(_, shots)| adjusted.shots[shots[0]].place);
+    let mut mapped = Vec::with_capacity(groups.len());
+    for (station, shots) in &groups {
+        let (feature, detail) = point(stage, adjusted, *station, shots, &rows, &flags_of, &mut settled)?;
+        flags_of.entry(shots[0]).or_default().join(feature.record.flags);
+        details.insert(shots[0], detail);
+        mapped.push(feature);
+    }
+    for index in &claimed {
+        let shot = &adjusted.shots[*index];
+        let result = rows.get(index);
+        let flags = flags_of.entry(*index).or_default();
+        if result.is_some_and(|result| result.rejected > 0) {
+            flags.raise(Flag::RejectedByTest);
+        }
+        settled.counts.entry(shot.place.0).or_default().flag(*flags);
+        let detail = details.remove(index).filter(|detail| !detail.is_empty());
+        let words: Vec<String> = detail.into_iter().chain(result.into_iter().flat_map(|result| result.words.clone())).collect();
+        let outcome = match result {
+            Some(result) if result.used == 0 => Outcome::Rejected(*flags, words.join("; ")),
+            _ => Outcome::Used(*flags, words.join("; ")),
+        };
+        settled.entries.push(Entry { file: shot.place.0, line: shot.place.1, row: shot.row.clone(), outcome });
+    }
+    settled.entries.sort_by_key(|entry| (entry.file, entry.line));
+    if stage.has_coarse {
+        settled.entries.iter_mut().for_each(Entry::withhold);
+    }
+    let cell = |point: usize, index: usize| first_cell(adjusted, &groups[point].1, index);
+    settled.batches = records::batches(stage, &mapped, &cell)?;
+    let mut sights = Vec::with_capacity(claimed.len());
+    for index in &claimed {
+        sights.push(sight(stage, adjusted, *index, flags_of.get(index).copied().unwrap_or_default())?);
+    }
+    settled.batches.extend(records::sight_line_batch(stage, &sights));
+    if !stage.has_coarse {
+        settled.batches.extend(adjusted_batch(stage, adjusted)?);
+        settled.batches.extend(residual_batch(stage, adjusted));
+    }
+    Ok(settled)
+}
+
+/// The line of sight of a shot, from its base to where the network has its target.
+fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, flags: Flags) -> Result<(usize, Feature<'r>), CrsError> {
+    let shot = &adjusted.shots[index];
+    let base = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]].unwrap_or(0);
+    let station = adjusted.built.station_of[&shot.to];
+    let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
+    let mut record = stage.feature(&placed, base, &vector, &covariance, Class::default());
+    record.feature = Some(adjusted.built.network.stations[station].label.as_str());
+    record.shot = shot.shot.as_deref();
+    record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
+    record.flags = flags;
+    record.source_file = &stage.logs.files[shot.place.0].info.name;
+    record.source_line = shot.place.1;
+    Ok((base, record))
+}
+
+fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, bool) {
+    let of_shot = |shot: &usize| (adjusted.shots[*shot].cells[index].as_str(), adjusted.shots[*shot].decimal_comma);
+    shots.iter().map(of_shot).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
+}
+
+/// The point of a feature, and what the catalogue has to say of it.
+fn point<'r>(
+    stage: &'r Stage,
+    adjusted: &'r Adjusted,
+    station: usize,
+    shots: &[usize],
+    rows: &BTreeMap<usize, RowResult>,
+    flags_of: &BTreeMap<usize, Flags>,
+    settled: &mut Settled,
+) -> Result<(Mapped<'r>, String), CrsError> {
+    let first = &adjusted.shots[shots[0]];
+    let index = adjusted.base_of[adjusted.built.station_of[&Target::Place(first.from.clone())]].unwrap_or(0);
+    let base = &stage.table.bases[index];
+    let (placed, end, vector, covariance) = place(stage, adjusted, station, index)?;
+    let (code, name) = match &adjusted.built.places[station] {
+        Target::Feature(code, name) => (code.as_deref(), name.as_str()),
+        Target::Place(_) => (None, ""),
+    };
+    let class = stage.class_of(code, None);
+    let of_base = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+    let mut record: Feature = stage.feature(&placed, index, &vector, &of_base, class);
+    record.covariance = covariance + of_base;
+    record.ellipse = record.covariance.ellipse95();
+    // The parts of one solution are not told apart.
+    record.shares = [f64::NAN; 3];
+    record.feature = Some(name);
+    record.code = code;
+    record.shot = first.shot.as_deref();
+    record.role = first.role.as_deref();
+    record.echo = first.echo.as_deref();
+    record.when = first.when;
+    record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
+    record.declination_rad = first.declination_rad;
+    let aside = shots.iter().filter(|shot| rows.get(shot).is_some_and(|result| result.used == 0)).count();
+    record.shots_used = u32::try_from(shots.len() - aside).unwrap_or(u32::MAX);
+    record.shots_aside = u32::try_from(aside).unwrap_or(u32::MAX);
+    shots.iter().filter_map(|shot| flags_of.get(shot)).for_each(|flags| record.flags.join(*flags));
+    record.face_diameter_m = first.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m);
+    record.source_file = &stage.logs.files[first.place.0].info.name;
+    record.source_line = first.place.1;
+    let mut feature = Mapped { record, base: index, end, class, values: Vec::new() };
+    let detail = stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
+    let counts = settled.counts.entry(first.place.0).or_default();
+    counts.mapped += 1;
+    counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);
+    for other in &shots[1..] {
+        settled.counts.entry(adjusted.shots[*other].place.0).or_default().repeats += 1;
+    }
+    if feature.record.flags.has(Flag::UnknownCode) {
+        *settled.unknown_codes.entry(code.unwrap_or_default().to_owned()).or_default() += shots.len() as u64;
+    }
+    stage.withhold(&mut feature);
+    Ok((feature, detail))
+}
+
+/// Where a solved station is: in the CRS of the layers, on the datum, by the vector from a base, with its covariance.
+fn place(
+    stage: &Stage,
+    adjusted: &Adjusted,
+    station: usize,
+    index: usize,
+) -> Result<(Placed, Geodetic, Vector, Covariance), CrsError> {
+    let base = &stage.table.bases[index];
+    let ellipsoid = adjusted.built.network.ellipsoid;
+    let Some(solved) = adjusted.adjustment.station(station) else {
+        let nothing = Vector {
+            east_m: 0.0,
+            north_m: 0.0,
+            up_m: None,
+            horizontal_m: 0.0,
+            direction: Covariance::default(),
+            distance: Covariance::default(),
+            orientation_arm_m: [0.0; 3],
+        };
+        return Ok((stage.placed_bases[index], base.at, nothing, base.covariance));
+    };
+    let end = Geodetic::from_earth_centred(solved.position, &ellipsoid);
+    let [east_m, north_m, up_m] = base.frame.from_earth_centred(solved.position);
+    let has_height = solved.has_height && base.heights.kind != HeightKind::None;
+    let vector = Vector {
+        east_m,
+        north_m,
+        up_m: has_height.then_some(up_m),
+        horizontal_m: east_m.hypot(north_m),
+        direction: Covariance::default(),
+        distance: Covariance::default(),
+        orientation_arm_m: [0.0; 3],
+    };
+    let placed = stage.locator.place(base.datum, &[(end, has_height, base)])?[0];
+    Ok((placed, end, vector, solved.covariance))
+}
+
+/// The stations that other readings check or that the network placed.
+fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey, Batch)>, CrsError> {
+    if !stage.wanted.contains(&LayerName::Adjusted) {
+        return Ok(None);
+    }
+    let (mut records, mut positions) = (Vec::new(), Vec::new());
+    for (component, solved) in network.adjustment.solved.iter().enumerate() {
+        for station in &solved.stations {
+            let index = network.base_of[station.station].unwrap_or_else(|| network.base_beside(station));
+            let (placed, _, vector, covariance) = place(stage, network, station.station, index)?;
+            let base = &stage.table.bases[index];
+            positions.push(position(&placed, &stage.placed_bases[index]));
+            records.push(AdjustedRecord {
+                name: network.built.network.stations[station.station].label.clone(),
+                kind: network.kind_of(station.station, stage),
+                network: component as i64 + 1,
+                placed,
+                projected: stage.projected,
+                has_height: vector.up_m.is_some(),
+                covariance: covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m),
+                checked: station.checked,
+                readings: solved.readings_of(network, station.station),
+                orientation: station.orientation.or(station.direction_orientation),
+            });
+        }
+    }
+    let columns = adjusted::definitions().iter().map(|field| field.column(&records)).collect();
+    let batch = Batch { len: records.len(), geometries: Geometries::Points(positions), columns };
+    Ok((batch.len > 0).then(|| (LayerName::Adjusted.into(), batch)))
+}
+
+trait ReadingsOf {
+    fn readings_of(&self, network: &Adjusted, station: usize) -> i64;
+}
+
+impl ReadingsOf for Solved {
+    /// Readings at a station or to it that took part.
+    fn readings_of(&self, network: &Adjusted, station: usize) -> i64 {
+        let at = |residual: &&Residual| match residual.source {
+            Source::Observation(index) => {
+                let observation = &network.built.network.observations[index];
+                residual.used && (observation.from == station || observation.to == station)
+            }
+            _ => false,
+        };
+        self.residuals.iter().filter(at).count() as i64
+    }
+}
+
+fn residual_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)> {
+    if !stage.wanted.contains(&LayerName::Residuals) {
+        return None;
+    }
+    let mut records: Vec<ResidualRecord> = Vec::new();
+    for (component, solved) in network.adjustment.solved.iter().enumerate() {
+        for residual in &solved.residuals {
+            records.extend(network.residual_record(stage, component, solved, residual));
+        }
+    }
+    let columns = residuals::definitions().iter().map(|field| field.column(&records)).collect();
+    let batch = Batch { len: records.len(), geometries: Geometries::None, columns };
+    (batch.len > 0).then(|| (LayerName::Residuals.into(), batch))
+}
+
+impl Adjusted {
+    /// The first base that a shot to a station was taken from.
+    fn base_beside(&self, station: &SolvedStation) -> usize {
+        let to_it = self.built.network.observations.iter().filter(|o| o.to == station.station);
+        to_it.filter_map(|o| self.base_of[o.from]).next().unwrap_or(0)
+    }
+
+    fn kind_of(&self, station: usize, stage: &Stage) -> &'static str {
+        match self.base_of[station] {
+            Some(index) if stage.table.bases[index].from_network => "base without a position",
+            Some(_) => "base",
+            None => "feature",
+        }
+    }
+
+    /// What the readings of each shot came to.
+    fn results(&self) -> BTreeMap<usize, RowResult> {
+        let mut rows: BTreeMap<usize, RowResult> = BTreeMap::new();
+        for residual in self.adjustment.solved.iter().flat_map(|solved| &solved.residuals) {
+            let Source::Observation(index) = residual.source else { continue };
+            let observation = &self.built.network.observations[index];
+            let row = rows.entry(observation.source).or_default();
+            if residual.used {
+                row.used += 1;
+            } else {
+                row.rejected += 1;
+            }
+            let unit = Unit::of(self, index);
+            let test = residual.normalised.map_or("unchecked".to_owned(), |w| format!("w {:.1}", w.abs()));
+            let rejected = if residual.used { "" } else { ", rejected by test" };
+            row.words.push(format!("{} residual {} ({test}{rejected})", observation.kind.name(), unit.show(residual.residual)));
+        }
+        rows
+    }
+
+    fn residual_record(&self, stage: &Stage, component: usize, solved: &Solved, residual: &Residual) -> Option<ResidualRecord> {
+        let network = &self.built.network;
+        let label = |station: usize| network.stations[station].label.clone();
+        let axis = ["east", "north", "up"].get(residual.axis).copied().unwrap_or_default();
+        let (kind, from, to, unit, place) = match residual.source {
+            Source::Observation(index) => {
+                let observation = &network.observations[index];
+                let place = self.shots[observation.source].place;
+                (
+                    observation.kind.name().to_owned(),
+                    label(observation.from),
+                    label(observation.to),
+                    Unit::of(self, index),
+                    Some(place),
+                )
+            }
+            Source::Control(station) => (format!("position, {axis}"), label(station), String::new(), Unit::Metre, None),
+            Source::Orientation(station) => ("orientation".into(), label(station), String::new(), Unit::Degree, None),
+            Source::Scale(index) => {
+                ("scale".into(), network.instruments.get(index)?.label.clone(), String::new(), Unit::PerMillion, None)
+            }
+            Source::Constant(index) => {
+                ("distance constant".into(), network.instruments.get(index)?.label.clone(), String::new(), Unit::Metre, None)
+            }
+        };
+        Some(ResidualRecord {
+            network: component as i64 + 1,
+            kind,
+            from,
+            to,
+            unit: unit.word(),
+            residual: unit.of_si(residual.residual),
+            sigma: unit.of_si(residual.sigma),
+            sigma_residual: unit.of_si(residual.sigma_residual),
+            redundancy: residual.redundancy,
+            normalised: residual.normalised.unwrap_or(f64::NAN),
+            critical: solved.critical,
+            detectable: residual.detectable.map_or(f64::NAN, |value| unit.of_si(value)),
+            outcome: if residual.used { "used" } else { "rejected by test" },
+            weight: residual.weight,
+            source_file: place.map(|(file, _)| stage.logs.files[file].info.name.clone()),
+            source_line: place.map(|(_, line)| line as i64),
+        })
+    }
+}
+
+/// The unit that a reading is shown in.
+#[derive(Clone, Copy)]
+enum Unit {
+    Metre,
+    Degree,
+    PerMillion,
+}
+
+impl Unit {
+    fn of(network: &Adjusted, observation: usize) -> Unit {
+        use crate::network::Class;
+        match network.built.network.observations[observation].kind.class() {
+            Class::Azimuth | Class::Inclination => Unit::Degree,
+            Class::Distance | Class::Height => Unit::Metre,
+        }
+    }
+
+    fn word(self) -> &'static str {
+        match self {
+            Unit::Metre => "m",
+            Unit::Degree => "deg",
+            Unit::PerMillion => "ppm",
+        }
+    }
+
+    fn of_si(self, value: f64) -> f64 {
+        match self {
+            Unit::Metre => value,
+            Unit::Degree => value.to_degrees(),
+            Unit::PerMillion => value * 1e6,
+        }
+    }
+
+    fn show(self, value: f64) -> String {
+        format!("{:+.3} {}", self.of_si(value), self.word())
+    }
+}

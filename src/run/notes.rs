@@ -1,0 +1,156 @@
+//! What a person must know about a run beside its counts: assumptions made and warnings, in sentences.
+
+use super::files::ShotLogs;
+use crate::geodesy::crs::{Crs, Operation};
+use crate::intake::columns::Quantity;
+use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
+use crate::job::{Declination, Instrument, Job};
+use crate::records::ledger::{Counts, Flag, Reason};
+use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
+use crate::stations::base::{self, BaseTable};
+use crate::stations::orientation::ForeBack;
+
+/// The notes of a run.
+pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[Operation]) -> Vec<String> {
+    let mut notes = Vec::new();
+    assumed_sigmas(job, table, &mut notes);
+    area(table, &mut notes);
+    heights(table, &mut notes);
+    north(job, logs, &mut notes);
+    let suspects =
+        shots.held.get(&Reason::InclinationRange).copied().unwrap_or(0) + shots.flags.get(&Flag::Steep).copied().unwrap_or(0);
+    if suspects >= 5 && 2 * suspects > shots.read {
+        notes.push(
+            "Most inclinations lie near 90 degrees or beyond: if the instrument shows zenith angles (90 is level), claim the column as zenith_deg."
+                .into(),
+        );
+    }
+    for operation in operations {
+        let accuracy = match operation.accuracy_m {
+            Some(0.0) => continue,
+            Some(metres) if operation.null_within_accuracy => format!(
+                "moves nothing: the two datums are taken as one, and may differ by about {metres} m. Name the exact frame of the bases, \
+                 with its epoch, to do better. The {metres} m are in the standard errors of the features"
+            ),
+            Some(metres) => format!("is good to {metres} m, which is in the standard errors of the features"),
+            None => "has no published accuracy; the standard errors of the features do not hold it".into(),
+        };
+        let null = if operation.ballpark { " (a null transformation)" } else { "" };
+        let passed = operation.passed_over.as_ref().map(|passed| format!(" It stands in for {passed}.")).unwrap_or_default();
+        notes.push(format!(
+            "The transformation from {} to {} ({}{null}) {accuracy}.{passed}",
+            operation.from, operation.to, operation.name
+        ));
+    }
+    notes
+}
+
+fn assumed_sigmas(job: &Job, table: &BaseTable, notes: &mut Vec<String>) {
+    if table.assumed.0 {
+        notes.push(format!(
+            "The standard error of base positions is not stated; {} m is assumed. Write sigma_horizontal_m under [bases] or give the column.",
+            base::ASSUMED_SIGMA_HORIZONTAL_M
+        ));
+    }
+    if table.assumed.1 {
+        notes.push(format!(
+            "The standard error of base heights is not stated; {} m is assumed. Write sigma_vertical_m under [bases] or give the column.",
+            base::ASSUMED_SIGMA_VERTICAL_M
+        ));
+    }
+    let none = Instrument::default();
+    let kits: Vec<&Instrument> = match &job.instrument {
+        Some(one) => vec![one],
+        None if job.instruments.is_empty() => vec![&none],
+        None => job.instruments.values().collect(),
+    };
+    let missing = |get: fn(&Instrument) -> Option<f64>| kits.iter().any(|kit| get(kit).is_none());
+    let mut assumed = Vec::new();
+    if missing(|kit| kit.sigma_distance_m) {
+        assumed.push(format!("sigma_distance_m = {ASSUMED_SIGMA_DISTANCE_M}"));
+    }
+    if missing(|kit| kit.sigma_azimuth_deg) {
+        assumed.push(format!("sigma_azimuth_deg = {ASSUMED_SIGMA_AZIMUTH_DEG}"));
+    }
+    if missing(|kit| kit.sigma_inclination_deg) {
+        assumed.push(format!("sigma_inclination_deg = {ASSUMED_SIGMA_INCLINATION_DEG}"));
+    }
+    if !assumed.is_empty() {
+        notes.push(format!(
+            "The job does not state the instrument's standard errors; assumed: {}. Write them under [instrument].",
+            assumed.join(", ")
+        ));
+    }
+}
+
+fn area(table: &BaseTable, notes: &mut Vec<String>) {
+    let outside = table.bases.iter().filter(|base| base.flags.has(Flag::OutsideArea)).count();
+    if outside > 0 {
+        notes.push(format!(
+            "WARNING: {outside} of {} bases lie outside the area that the job or the CRS of the layers is meant for. Is the CRS \
+             right, and are latitude and longitude?",
+            table.bases.len()
+        ));
+    }
+}
+
+/// What is wrong where no base lies in the area that the CRS of the layers is meant for.
+pub fn all_outside(table: &BaseTable, output: &Crs) -> Option<String> {
+    let first = table.bases.first()?;
+    if !table.bases.iter().all(|base| base.flags.has(Flag::OutsideArea)) {
+        return None;
+    }
+    let hint = match () {
+        () if first.flags.has(Flag::MaybeSwapped) => "with latitude and longitude swapped it would lie inside",
+        () if first.flags.has(Flag::MaybeSignLost) => "with the other sign it would lie inside",
+        () => "is the CRS right, and are latitude and longitude?",
+    };
+    Some(format!(
+        "crs: no base lies in the area that the job or {} is meant for; the first, {}, lies at latitude {:.3}, longitude {:.3}: {hint}",
+        output.label(),
+        first.label,
+        first.at.lat_rad.to_degrees(),
+        first.at.lon_rad.to_degrees()
+    ))
+}
+
+fn heights(table: &BaseTable, notes: &mut Vec<String>) {
+    let without = table.bases.iter().filter(|base| base.row.height.is_none()).count();
+    if without > 0 {
+        notes.push(format!(
+            "{without} of {} bases have no height: their features are mapped without heights, at the ellipsoid's level.",
+            table.bases.len()
+        ));
+    }
+}
+
+/// Notes on lines whose fore and back azimuths disagree.
+pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64) -> Vec<String> {
+    let wide = lines.iter().filter(|line| line.misfit_rad.to_degrees().abs() > limit_deg);
+    wide.map(|line| {
+        let (a, b) = (&table.bases[line.ends.0], &table.bases[line.ends.1]);
+        let which = match (a.flags.has(Flag::LocalAttraction), b.flags.has(Flag::LocalAttraction)) {
+            (true, false) => format!("another line tells that it is {}", a.label),
+            (false, true) => format!("another line tells that it is {}", b.label),
+            _ => "a sight from either to a third base would tell which".into(),
+        };
+        format!(
+            "Fore and back azimuth between {} and {} miss 180 degrees by {:+.1} degrees (limit {limit_deg}): the compass is \
+             disturbed at one of them; {which}.",
+            a.label,
+            b.label,
+            line.misfit_rad.to_degrees()
+        )
+    })
+    .collect()
+}
+
+fn north(job: &Job, logs: &ShotLogs, notes: &mut Vec<String>) {
+    let magnetic = logs.files.iter().any(|log| log.plan.claim_of(Quantity::MagneticAzimuth).is_some());
+    if let (true, Declination::Degrees(degrees), None) = (magnetic, job.north.declination, job.north.sigma_declination_deg) {
+        notes.push(format!(
+            "The declination is fixed at {degrees} degrees, east positive, without a standard error; \
+             {ASSUMED_SIGMA_DECLINATION_DEG} degrees is assumed. Write sigma_declination_deg under [north]."
+        ));
+    }
+}

@@ -1,0 +1,174 @@
+//! Mapped shots to the batches of their layers: points, sight lines, error ellipses.
+
+use super::coded::{Class, attribute_columns};
+use super::compute::{Stage, position};
+use super::files::Carried;
+use crate::geodesy::crs::CrsError;
+use crate::geodesy::frame::{Geodetic, LocalFrame};
+use crate::intake::extras;
+use crate::job::LayerName;
+use crate::job::catalogue::Value;
+use crate::output::columns::{Batch, Column, FieldKind, Geometries, LayerKey, Position, Texts};
+use crate::output::layers::coarse;
+use crate::output::layers::features::{self, Feature};
+use crate::output::layers::{Definition, ellipses, sight_lines};
+use crate::shots::locate::Placed;
+
+/// A feature made of one shot or several.
+pub struct Mapped<'r> {
+    /// Its record.
+    pub record: Feature<'r>,
+    /// The base of its (first) shot.
+    pub base: usize,
+    /// Where it is on its base's datum.
+    pub end: Geodetic,
+    /// What the catalogue says of it.
+    pub class: Class<'r>,
+    /// Values of its attributes.
+    pub values: Vec<Value>,
+}
+
+impl Mapped<'_> {
+    fn is_coarse(&self) -> bool {
+        self.record.coarse_cell_m > 0.0
+    }
+}
+
+/// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and whether its log
+/// has decimal commas.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn batches<'c>(
+    stage: &Stage,
+    mapped: &[Mapped],
+    cell: &dyn Fn(usize, usize) -> (&'c str, bool),
+) -> Result<Vec<(LayerKey, Batch)>, CrsError> {
+    let mut made = Vec::new();
+    if stage.wanted.contains(&LayerName::Features) {
+        let mut keys: Vec<LayerKey> = mapped.iter().map(|feature| feature.class.layer).collect();
+        keys.sort_unstable();
+        keys.dedup();
+        for key in keys {
+            let of_layer: Vec<usize> = (0..mapped.len()).filter(|i| mapped[*i].class.layer == key).collect();
+            made.push((key, points(stage, key, mapped, &of_layer, cell)));
+        }
+    }
+    if stage.wanted.contains(&LayerName::Ellipses) && !stage.has_coarse {
+        let exact: Vec<&Mapped> = mapped.iter().collect();
+        if !exact.is_empty() {
+            let records: Vec<Feature> = exact.iter().map(|feature| feature.record).collect();
+            let batch = Batch {
+                len: records.len(),
+                geometries: Geometries::Areas(rings(stage, &exact)?),
+                columns: ellipses::definitions().iter().map(|field| field.column(&records)).collect(),
+            };
+            made.push((LayerName::Ellipses.into(), batch));
+        }
+    }
+    Ok(made)
+}
+
+/// The sight lines of shots, each with the index of its base.
+pub fn sight_line_batch(stage: &Stage, shots: &[(usize, Feature)]) -> Option<(LayerKey, Batch)> {
+    if shots.is_empty() || stage.has_coarse || !stage.wanted.contains(&LayerName::SightLines) {
+        return None;
+    }
+    let records: Vec<Feature> = shots.iter().map(|(_, record)| *record).collect();
+    let batch = Batch {
+        len: records.len(),
+        geometries: Geometries::Lines(shots.iter().map(|(base, record)| sight_line(stage, *base, &record.placed)).collect()),
+        columns: sight_lines::definitions().iter().map(|field| field.column(&records)).collect(),
+    };
+    Some((LayerName::SightLines.into(), batch))
+}
+
+fn points<'r, 'c>(
+    stage: &Stage,
+    key: LayerKey,
+    mapped: &[Mapped<'r>],
+    of_layer: &[usize],
+    cell: &dyn Fn(usize, usize) -> (&'c str, bool),
+) -> Batch {
+    let records: Vec<Feature<'r>> = of_layer.iter().map(|i| mapped[*i].record).collect();
+    let columns_of = |fields: Vec<Definition<Feature<'r>>>| fields.iter().map(|field| field.column(&records)).collect::<Vec<_>>();
+    let carried = |index: usize| {
+        let known = &stage.logs.carried[index];
+        carried_column(known, of_layer.len(), |i| cell(of_layer[i], index))
+    };
+    let columns = match (key, stage.coded) {
+        (LayerKey::Coded(layer), Some(coded)) => {
+            let described = &coded.catalogue.layers[layer];
+            let mut columns = columns_of(match described.coarse_cell_m {
+                Some(_) => coarse::definitions(),
+                None => features::coded_definitions(),
+            });
+            columns.extend(attribute_columns(described, records.len(), |i| &mapped[of_layer[i]].values));
+            columns.extend(coded.carried_of(layer).iter().map(|index| carried(*index)));
+            columns
+        }
+        _ => {
+            let mut columns = columns_of(features::definitions());
+            columns.extend((0..stage.logs.carried.len()).map(carried));
+            columns
+        }
+    };
+    let positions = of_layer.iter().zip(&records).map(|(i, record)| {
+        // A base's height would stand in for one that is withheld.
+        let base = if mapped[*i].is_coarse() { &record.placed } else { &stage.placed_bases[mapped[*i].base] };
+        position(&record.placed, base)
+    });
+    Batch { len: records.len(), geometries: Geometries::Points(positions.collect()), columns }
+}
+
+fn sight_line(stage: &Stage, base: usize, feature: &Placed) -> Vec<Position> {
+    let base = &stage.placed_bases[base];
+    let mut line = vec![position(base, base), position(feature, base)];
+    // A line is of one kind: where one end has no height, neither has.
+    if line.iter().any(|end| end.z.is_nan()) {
+        line.iter_mut().for_each(|end| {
+            end.z = f64::NAN;
+            end.ellipsoid_height_m = f64::NAN;
+        });
+    }
+    line
+}
+
+/// The rings of the error ellipses, corner by corner through the same way as the points.
+fn rings(stage: &Stage, mapped: &[&Mapped]) -> Result<Vec<Vec<Position>>, CrsError> {
+    let mut rings = Vec::with_capacity(mapped.len());
+    for feature in mapped {
+        let base = &stage.table.bases[feature.base];
+        let ellipsoid = stage.table.datums[base.datum].crs.ellipsoid();
+        let frame = LocalFrame::at(&feature.end, ellipsoid);
+        let corners: Vec<_> = ellipses::ring(&feature.record.ellipse)
+            .into_iter()
+            .map(|[east, north]| {
+                (Geodetic::from_earth_centred(frame.to_earth_centred([east, north, 0.0]), ellipsoid), false, base)
+            })
+            .collect();
+        let corners = stage.locator.place(base.datum, &corners)?;
+        rings.push(corners.iter().map(|corner| position(corner, &stage.placed_bases[feature.base])).collect());
+    }
+    Ok(rings)
+}
+
+/// A carried column; `cell` gives a record's field, and whether its file has decimal commas.
+pub fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) -> (&'c str, bool)) -> Column {
+    match carried.field.kind {
+        FieldKind::Integer => Column::Integer((0..len).map(|i| cell(i).0.parse().ok()).collect()),
+        FieldKind::Real => Column::Real(
+            (0..len)
+                .map(|i| {
+                    let (cell, decimal_comma) = cell(i);
+                    extras::real(cell, decimal_comma).unwrap_or(f64::NAN)
+                })
+                .collect(),
+        ),
+        FieldKind::Text | FieldKind::Time => {
+            let mut texts = Texts::default();
+            (0..len).for_each(|i| texts.push(Some(cell(i).0).filter(|text| !text.is_empty())));
+            Column::Text(texts)
+        }
+    }
+}

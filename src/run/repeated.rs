@@ -1,0 +1,398 @@
+//! Behind the stream: the shots to features that were shot more than once, to one point each.
+//!
+//! The survey of the logs tells which names recur; their rows are set by here and judged together once all are known
+//! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull. Memory: about 500 bytes for each such row.
+
+use std::collections::BTreeMap;
+use std::hash::{Hash, Hasher};
+
+use rustc_hash::FxHasher;
+
+use super::coded::Class;
+use super::compute::Stage;
+use super::records::{self, Mapped};
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::crs::CrsError;
+use crate::geodesy::frame::Geodetic;
+use crate::intake::cell::When;
+use crate::output::columns::{Batch, LayerKey};
+use crate::output::layers::features::Feature;
+use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
+use crate::shots::locate::Placed;
+use crate::shots::reduce::Vector;
+use crate::shots::repeats::{self, Echo, Finding, Mean, Repeat, Settled, Verdict};
+use crate::stations::base::HeightKind;
+
+/// Longest time between two readings of one pull, where no shot id joins them, in seconds: our own choice.
+const PULL_GAP_S: f64 = 5.0;
+
+/// A mapped shot that waits for the others of its feature.
+pub struct Waiting {
+    /// Index of the file, and line.
+    pub place: (usize, u64),
+    /// The row as it stands.
+    pub row: String,
+    /// Feature name, code, shot id, role and echo as the log has them.
+    pub feature: Option<String>,
+    /// See `feature`.
+    pub code: Option<String>,
+    /// See `feature`.
+    pub shot: Option<String>,
+    /// See `feature`.
+    pub role: Option<String>,
+    /// See `feature`.
+    pub echo: Option<String>,
+    /// Date and time.
+    pub when: Option<When>,
+    /// The shot, for the others.
+    pub repeat: Repeat,
+    /// Its own place.
+    pub placed: Placed,
+    /// Where it is on its base's datum.
+    pub end: Geodetic,
+    /// True azimuth, and declination or NaN, in radians.
+    pub true_azimuth_rad: f64,
+    /// See `true_azimuth_rad`.
+    pub declination_rad: f64,
+    /// Diameter at the near face in metres, or NaN.
+    pub face_diameter_m: f64,
+    /// Suspicions of the row alone.
+    pub flags: Flags,
+    /// Texts of all carried columns, and whether decimals have commas.
+    pub cells: Vec<String>,
+    /// See `cells`.
+    pub decimal_comma: bool,
+}
+
+/// What became of the rows that waited.
+#[derive(Default)]
+pub struct Settlement {
+    /// Records of each layer.
+    pub batches: Vec<(LayerKey, Batch)>,
+    /// Rows with suspicions.
+    pub entries: Vec<Entry>,
+    /// Counts by file, but for the rows read.
+    pub counts: BTreeMap<usize, Counts>,
+    /// Shots mapped, by base.
+    pub shots_of_base: BTreeMap<usize, u64>,
+    /// Rows by codes that the catalogue does not have.
+    pub unknown_codes: BTreeMap<String, u64>,
+    /// For the person.
+    pub notes: Vec<String>,
+}
+
+/// What tells a feature: its name, with its code.
+pub fn name_print(code: Option<&str>, feature: &str) -> u64 {
+    let mut hasher = FxHasher::default();
+    (code.unwrap_or_default(), feature).hash(&mut hasher);
+    hasher.finish()
+}
+
+/// A shot, or the readings of one pull.
+struct Item {
+    /// Indexes of its rows.
+    rows: Vec<usize>,
+    repeat: Repeat,
+    /// Scatter of a pull's readings in metres, and readings that its median left aside.
+    pull: Option<(f64, usize)>,
+}
+
+/// A point to be: of some items, with the rows that a test left out.
+struct Point {
+    items: Vec<usize>,
+    aside: Vec<(usize, Finding)>,
+    mean: Option<Box<Mean>>,
+    flags: Flags,
+}
+
+/// Makes one point of each feature's shots.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settlement, CrsError> {
+    let mut settlement = Settlement::default();
+    if rows.is_empty() {
+        return Ok(settlement);
+    }
+    let bases = stage.table.origins();
+    let items = pulls(&bases, rows);
+    let points = points(stage, &bases, rows, &items, combine, &mut settlement.notes);
+    let mut details: BTreeMap<usize, String> = BTreeMap::new();
+    let mut flags_of: Vec<Flags> = rows.iter().map(|row| row.flags).collect();
+    let (mut mapped, mut first_rows) = (Vec::with_capacity(points.len()), Vec::with_capacity(points.len()));
+    for point in &points {
+        let first = items[point.items[0]].rows[0];
+        for (item, finding) in &point.aside {
+            for row in &items[*item].rows {
+                flags_of[*row].raise(flag_of(finding.verdict));
+                details.insert(*row, words_of(finding));
+            }
+        }
+        let (placed, end, base, vector, covariance) = place(stage, rows, &items, point)?;
+        let members: Vec<usize> = point.items.iter().flat_map(|item| items[*item].rows.iter().copied()).collect();
+        let cell = |index: usize| {
+            let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].decimal_comma);
+            members.iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
+        };
+        let row = &rows[first];
+        let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
+        let mut flags = point.flags;
+        members.iter().for_each(|member| flags.join(flags_of[*member]));
+        let mut feature = Mapped {
+            record: record(stage, row, point, &items, (placed, base, vector, covariance), class, flags),
+            base,
+            end,
+            class,
+            values: Vec::new(),
+        };
+        let detail = stage.judge(&mut feature, cell);
+        // What is wrong with the point is told at its first row; what is wrong with a row, at that row.
+        flags_of[first].join(feature.record.flags);
+        if !detail.is_empty() {
+            details.insert(first, detail);
+        }
+        let counts = settlement.counts.entry(row.place.0).or_default();
+        counts.mapped += 1;
+        counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);
+        if feature.record.flags.has(Flag::UnknownCode) {
+            *settlement.unknown_codes.entry(row.code.clone().unwrap_or_default()).or_default() += members.len() as u64;
+        }
+        for other in members.iter().skip(1).chain(point.aside.iter().flat_map(|(item, _)| &items[*item].rows)) {
+            settlement.counts.entry(rows[*other].place.0).or_default().repeats += 1;
+        }
+        stage.withhold(&mut feature);
+        mapped.push(feature);
+        first_rows.push(members);
+    }
+    for row in rows {
+        *settlement.shots_of_base.entry(row.repeat.base).or_default() += 1;
+    }
+    let cell = |point: usize, index: usize| {
+        let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].decimal_comma);
+        first_rows[point].iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
+    };
+    settlement.batches = records::batches(stage, &mapped, &cell)?;
+    let sights: Vec<(usize, Feature)> = rows
+        .iter()
+        .zip(&flags_of)
+        .map(|(row, flags)| {
+            let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
+            let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags: *flags };
+            let of_row = (row.placed, row.repeat.base, row.repeat.vector, Covariance::default());
+            (row.repeat.base, record(stage, row, &alone, &[], of_row, class, *flags))
+        })
+        .collect();
+    settlement.batches.extend(records::sight_line_batch(stage, &sights));
+    for (index, (row, flags)) in rows.iter().zip(&flags_of).enumerate() {
+        if !flags.is_empty() {
+            settlement.counts.entry(row.place.0).or_default().flag(*flags);
+            let detail = details.remove(&index).unwrap_or_default();
+            let outcome = Outcome::Flagged(*flags, detail);
+            settlement.entries.push(Entry { file: row.place.0, line: row.place.1, row: row.row.clone(), outcome });
+        }
+    }
+    settlement.entries.sort_by_key(|entry| (entry.file, entry.line));
+    if stage.has_coarse {
+        settlement.entries.iter_mut().for_each(Entry::withhold);
+    }
+    Ok(settlement)
+}
+
+/// Joins the readings of each pull.
+fn pulls(bases: &[crate::geodesy::correlated::Origin], rows: &[Waiting]) -> Vec<Item> {
+    let mut items: Vec<Item> = Vec::new();
+    let is_tracking = |row: &Waiting| row.repeat.echo == Some(Echo::Tracking);
+    for run in (0..rows.len()).collect::<Vec<_>>().chunk_by(|a, b| {
+        let (a, b) = (&rows[*a], &rows[*b]);
+        is_tracking(a) && is_tracking(b) && same_pull(a, b)
+    }) {
+        let readings: Vec<Repeat> = run.iter().map(|row| rows[*row].repeat).collect();
+        let made = if run.len() > 1 { repeats::pull(bases, &readings).ok() } else { None };
+        match made.as_ref().and_then(|mean| Some((mean, mean.as_vector()?))) {
+            Some((mean, vector)) => items.push(Item {
+                rows: run.to_vec(),
+                repeat: Repeat { vector, ..readings[0] },
+                pull: Some((mean.spread.horizontal_rms_m, mean.set_aside)),
+            }),
+            None => items.extend(run.iter().map(|row| Item { rows: vec![*row], repeat: rows[*row].repeat, pull: None })),
+        }
+    }
+    items
+}
+
+fn same_pull(a: &Waiting, b: &Waiting) -> bool {
+    let instant = |row: &Waiting| row.when.and_then(|when| when.instant).map(|(instant, _)| instant);
+    let joined = match (&a.shot, &b.shot, instant(a), instant(b)) {
+        (Some(a), Some(b), _, _) if a == b => true,
+        (_, _, Some(a), Some(b)) => (0.0..=PULL_GAP_S).contains(&b.duration_since(a).as_secs_f64()),
+        (None, None, None, None) => true,
+        _ => false,
+    };
+    joined && a.place.0 == b.place.0 && a.repeat.base == b.repeat.base && a.feature == b.feature && a.code == b.code
+}
+
+/// Which items make one point.
+fn points(
+    stage: &Stage,
+    bases: &[crate::geodesy::correlated::Origin],
+    rows: &[Waiting],
+    items: &[Item],
+    combine: bool,
+    notes: &mut Vec<String>,
+) -> Vec<Point> {
+    let alone = |item: usize, flags: Flags| Point { items: vec![item], aside: Vec::new(), mean: None, flags };
+    // In the order of the first row of each. Positions on two datums do not go together.
+    let mut order: Vec<(usize, Vec<usize>)> = Vec::new();
+    let mut by_name: BTreeMap<(Option<&str>, &str, usize), usize> = BTreeMap::new();
+    for (index, item) in items.iter().enumerate() {
+        let row = &rows[item.rows[0]];
+        let Some(feature) = row.feature.as_deref().filter(|_| combine) else {
+            order.push((index, vec![index]));
+            continue;
+        };
+        let key = (row.code.as_deref(), feature, stage.table.bases[row.repeat.base].datum);
+        let group = *by_name.entry(key).or_insert_with(|| {
+            order.push((index, Vec::new()));
+            order.len() - 1
+        });
+        order[group].1.push(index);
+    }
+    let mut made = Vec::with_capacity(order.len());
+    let mut apart = (0u64, String::new());
+    for (_, group) in order {
+        if group.len() == 1 {
+            made.push(alone(group[0], Flags::default()));
+            continue;
+        }
+        let shots: Vec<Repeat> = group.iter().map(|item| items[*item].repeat).collect();
+        let mut flags = Flags::default();
+        match repeats::settle(bases, &shots) {
+            Ok(Settled::Point { mean, findings }) => {
+                let with = |kept: bool| {
+                    let findings = group.iter().zip(&findings);
+                    findings.filter(move |(_, finding)| (finding.verdict == Verdict::Kept) == kept)
+                };
+                let kept: Vec<usize> = with(true).map(|(item, _)| *item).collect();
+                let aside = with(false).map(|(item, finding)| (*item, *finding)).collect();
+                made.push(Point { items: kept, aside, mean: Some(mean), flags });
+                continue;
+            }
+            Ok(Settled::Disagreeing { .. }) => flags.raise(Flag::RepeatsDisagree),
+            Ok(Settled::NotOneFeature { .. }) | Err(_) => flags.raise(Flag::NotOneFeature),
+        }
+        if flags.has(Flag::NotOneFeature) {
+            apart.0 += 1;
+            if apart.1.is_empty() {
+                apart.1 = rows[items[group[0]].rows[0]].feature.clone().unwrap_or_default();
+            }
+        }
+        made.extend(group.into_iter().map(|item| alone(item, flags)));
+    }
+    if apart.0 > 0 {
+        notes.push(format!(
+            "{} feature names, such as \"{}\", stand for shots to several places: each shot is mapped by itself. Where the column names \
+             kinds of things, map it as code.",
+            apart.0, apart.1
+        ));
+    }
+    made
+}
+
+/// Where a point is, its first base, the vector from it, and the whole covariance.
+fn place(
+    stage: &Stage,
+    rows: &[Waiting],
+    items: &[Item],
+    point: &Point,
+) -> Result<(Placed, Geodetic, usize, Vector, Covariance), CrsError> {
+    let first = &items[point.items[0]];
+    let row = &rows[first.rows[0]];
+    let index = point.mean.as_ref().map_or(first.repeat.base, |mean| mean.base);
+    let base = &stage.table.bases[index];
+    let datum = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+    let vector = match &point.mean {
+        None => first.repeat.vector,
+        Some(mean) => Vector {
+            east_m: mean.east_m,
+            north_m: mean.north_m,
+            up_m: mean.up_m,
+            horizontal_m: mean.east_m.hypot(mean.north_m),
+            direction: mean.parts.direction + mean.parts.orientation,
+            distance: mean.parts.distance,
+            orientation_arm_m: [0.0; 3],
+        },
+    };
+    let of_base = point.mean.as_ref().map_or(base.covariance, |mean| mean.parts.base) + datum;
+    if point.mean.is_none() && first.rows.len() == 1 {
+        return Ok((row.placed, row.end, index, vector, of_base));
+    }
+    let (end, has_height) = crate::shots::locate::end_point(base, stage.table, &vector);
+    let placed = stage.locator.place(base.datum, &[(end, has_height, base)])?[0];
+    Ok((placed, end, index, vector, of_base))
+}
+
+fn record<'r>(
+    stage: &'r Stage,
+    row: &'r Waiting,
+    point: &Point,
+    items: &[Item],
+    (placed, base, vector, of_base): (Placed, usize, Vector, Covariance),
+    class: Class<'r>,
+    flags: Flags,
+) -> Feature<'r> {
+    let single = point.mean.is_none();
+    let used: usize = point.items.iter().map(|item| items[*item].rows.len()).sum();
+    let pulls = point.items.iter().filter_map(|item| items[*item].pull);
+    let aside = point.aside.iter().map(|(item, _)| items[*item].rows.len()).sum::<usize>();
+    let aside = aside + pulls.clone().map(|(_, aside)| aside).sum::<usize>();
+    let spread_m = match &point.mean {
+        Some(mean) => mean.spread.horizontal_rms_m,
+        None => pulls.map(|(spread_m, _)| spread_m).next().unwrap_or(f64::NAN),
+    };
+    let mut feature = stage.feature(&placed, base, &vector, &of_base, class);
+    feature.feature = row.feature.as_deref();
+    feature.code = row.code.as_deref();
+    feature.shot = row.shot.as_deref();
+    feature.role = row.role.as_deref();
+    feature.echo = row.echo.as_deref();
+    feature.when = row.when;
+    feature.true_azimuth_rad = if single && used <= 1 {
+        row.true_azimuth_rad
+    } else {
+        crate::geodesy::frame::full_circle_rad(vector.east_m.atan2(vector.north_m))
+    };
+    feature.declination_rad = row.declination_rad;
+    feature.face_diameter_m = row.face_diameter_m;
+    feature.shots_used = u32::try_from(used.max(1)).unwrap_or(u32::MAX);
+    feature.shots_aside = u32::try_from(aside).unwrap_or(u32::MAX);
+    feature.spread_m = spread_m;
+    feature.flags = flags;
+    feature.source_file = &stage.logs.files[row.place.0].info.name;
+    feature.source_line = row.place.1;
+    feature
+}
+
+fn flag_of(verdict: Verdict) -> Flag {
+    match verdict {
+        Verdict::Foreground => Flag::ForegroundHit,
+        Verdict::Background => Flag::BackgroundHit,
+        Verdict::Kept | Verdict::Outlying => Flag::OutlyingShot,
+        Verdict::Disagreeing => Flag::RepeatsDisagree,
+    }
+}
+
+/// The figures of a shot that was left out.
+fn words_of(finding: &Finding) -> String {
+    let along = finding.along;
+    let side = if along.metres < 0.0 { "nearer" } else { "farther" };
+    let mut words = format!(
+        "{:.2} m {side} along the sight than the others ({:.1} standard errors), {:.2} m across it",
+        along.metres.abs(),
+        along.sigmas.abs(),
+        finding.across.metres.abs()
+    );
+    if let Some(normal) = finding.normal {
+        words.push_str(&format!(", {:.2} m {} it", normal.metres.abs(), if normal.metres < 0.0 { "below" } else { "above" }));
+    }
+    words
+}

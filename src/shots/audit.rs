@@ -1,0 +1,227 @@
+//! Checks that need more than one row: repeats, frozen compasses, clocks that go back.
+//!
+//! Rows come in the order of the logs, a window at a time; the outcome does not depend on where
+//! windows end.
+
+use std::collections::HashSet;
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use rustc_hash::FxBuildHasher;
+
+use crate::geodesy::north::NorthKind;
+use crate::intake::shots::Shot;
+use crate::records::ledger::{Fault, Flag, Reason};
+use crate::shots::reduce::Triangle;
+
+/// What the audit looks at in a row that was read.
+#[derive(Debug, Clone, Copy)]
+pub struct Audited {
+    /// Index of the input file.
+    pub file: usize,
+    /// Index of the base.
+    pub base: usize,
+    /// Fingerprint of the whole row.
+    pub row_print: u64,
+    /// Fingerprint of file, day, base and shot id; none without an id.
+    pub id_print: Option<u64>,
+    /// The shot.
+    pub shot: Shot,
+}
+
+/// A row in the audit: read, or held already.
+pub type Audit = Result<Audited, Fault>;
+
+/// Fingerprint of a whole row.
+pub fn row_print(row: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    row.hash(&mut hasher);
+    hasher.finish()
+}
+
+/// Fingerprint of a shot id, which counts within one file, one day and one base: counters start
+/// again each day and, on some instruments, at each setup.
+pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
+    let mut hasher = DefaultHasher::new();
+    (file, date.map(|date| (date.year(), date.day_of_year())), base, id).hash(&mut hasher);
+    hasher.finish()
+}
+
+/// The audit's memory: about 30 bytes a row.
+pub struct Auditor {
+    rows: HashSet<u64, FxBuildHasher>,
+    ids: HashSet<u64, FxBuildHasher>,
+    run: Run,
+    azimuth_repeats: usize,
+    last_time: Option<(usize, Timestamp)>,
+}
+
+/// A run of equal azimuths from one base.
+#[derive(Debug, Clone, Copy, Default)]
+struct Run {
+    key: Option<(usize, usize, NorthKind, u64)>,
+    length: usize,
+    first_distance: u64,
+    distances_differ: bool,
+}
+
+impl Run {
+    /// Takes a row in; false where it begins a new run.
+    fn take(&mut self, row: &Audited) -> bool {
+        let key = (row.file, row.base, row.shot.north, row.shot.azimuth_read.to_bits());
+        let distance = match row.shot.triangle {
+            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
+            Triangle::Horizontal { horizontal_m, .. }
+            | Triangle::HorizontalVertical { horizontal_m, .. }
+            | Triangle::Level { horizontal_m } => horizontal_m,
+        }
+        .to_bits();
+        if self.key == Some(key) {
+            self.length += 1;
+            self.distances_differ |= distance != self.first_distance;
+            true
+        } else {
+            *self = Run { key: Some(key), length: 1, first_distance: distance, distances_differ: false };
+            false
+        }
+    }
+
+    fn is_frozen(&self, limit: usize) -> bool {
+        limit > 0 && self.length >= limit && self.distances_differ
+    }
+}
+
+impl Auditor {
+    /// An auditor that flags azimuths that repeat over `azimuth_repeats` shots; 0 for never.
+    pub fn new(azimuth_repeats: u32) -> Auditor {
+        Auditor {
+            rows: HashSet::default(),
+            ids: HashSet::default(),
+            run: Run::default(),
+            azimuth_repeats: azimuth_repeats as usize,
+            last_time: None,
+        }
+    }
+
+    /// Audits a window of rows. `next` are the rows that follow, for runs that reach beyond it.
+    pub fn window<'a>(&mut self, window: &mut [&mut [Audit]], next: impl Iterator<Item = &'a Audit>) {
+        for rows in window.iter_mut() {
+            rows.iter_mut().for_each(|row| self.repeats_and_clock(row));
+        }
+        self.frozen(window, next);
+    }
+
+    fn repeats_and_clock(&mut self, row: &mut Audit) {
+        let Ok(read) = row else { return };
+        let instant = read.shot.when.and_then(|when| when.instant).map(|(instant, _)| instant);
+        if !self.rows.insert(read.row_print) {
+            if read.id_print.is_some() || instant.is_some() {
+                *row = Err(Fault::new(Reason::RepeatedRow, "", "", "the same row stands earlier in the logs; it is mapped once"));
+                return;
+            }
+            read.shot.flags.raise(Flag::RepeatedReading);
+        }
+        if let Some(print) = read.id_print
+            && !self.ids.insert(print)
+        {
+            read.shot.flags.raise(Flag::RepeatedShotId);
+        }
+        if let Some(instant) = instant {
+            if self.last_time.is_some_and(|(file, last)| file == read.file && instant < last) {
+                read.shot.flags.raise(Flag::TimeGoesBack);
+            }
+            self.last_time = Some((read.file, instant));
+        }
+    }
+
+    /// Flags runs of equal azimuths. A run's rows in this window are kept until it is long enough or
+    /// ends; at the end of the window the rows that follow decide.
+    fn frozen<'a>(&mut self, window: &mut [&mut [Audit]], next: impl Iterator<Item = &'a Audit>) {
+        let mut pending: Vec<(usize, usize)> = Vec::new();
+        let limit = self.azimuth_repeats;
+        let raise = |window: &mut [&mut [Audit]], pending: &mut Vec<(usize, usize)>| {
+            for (block, index) in pending.drain(..) {
+                if let Ok(read) = &mut window[block][index] {
+                    read.shot.flags.raise(Flag::AzimuthRepeats);
+                }
+            }
+        };
+        for block in 0..window.len() {
+            for index in 0..window[block].len() {
+                let Ok(read) = &window[block][index] else { continue };
+                if !self.run.take(read) {
+                    pending.clear();
+                }
+                pending.push((block, index));
+                if self.run.is_frozen(limit) {
+                    raise(window, &mut pending);
+                }
+            }
+        }
+        let mut ahead = self.run;
+        for read in next.filter_map(|row| row.as_ref().ok()) {
+            if pending.is_empty() || !ahead.take(read) {
+                break;
+            }
+            if ahead.is_frozen(limit) {
+                raise(window, &mut pending);
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::intake::kit::Kit;
+    use crate::job::Instrument;
+    use crate::records::ledger::Flags;
+
+    fn row(azimuth: f64, distance: f64) -> Audit {
+        Ok(Audited {
+            file: 0,
+            base: 0,
+            row_print: row_print(&format!("{azimuth} {distance}")),
+            id_print: None,
+            shot: Shot {
+                north: NorthKind::True,
+                azimuth_rad: azimuth.to_radians(),
+                azimuth_read: azimuth,
+                triangle: Triangle::Level { horizontal_m: distance },
+                instrument_height_m: None,
+                target_height_m: None,
+                face_diameter_m: None,
+                when: None,
+                kit: Kit::from(&Instrument::default()),
+                flags: Flags::default(),
+            },
+        })
+    }
+
+    fn flagged(rows: &mut [Audit], window: usize) -> Vec<usize> {
+        let mut auditor = Auditor::new(4);
+        let count = rows.len();
+        for start in (0..count).step_by(window) {
+            let (now, next) = rows[start..].split_at_mut(window.min(count - start));
+            auditor.window(&mut [now], next.iter());
+        }
+        (0..count).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.shot.flags.has(Flag::AzimuthRepeats))).collect()
+    }
+
+    #[test]
+    fn a_frozen_compass_is_seen_wherever_windows_end() {
+        let readings = [(10.0, 1.0), (20.0, 2.0), (20.0, 3.0), (20.0, 4.0), (20.0, 5.0), (20.0, 6.0), (30.0, 7.0)];
+        for window in 1..=readings.len() {
+            let mut rows: Vec<Audit> = readings.iter().map(|(azimuth, distance)| row(*azimuth, *distance)).collect();
+            assert_eq!(flagged(&mut rows, window), [1, 2, 3, 4, 5], "windows of {window}");
+        }
+    }
+
+    #[test]
+    fn one_shot_said_again_and_again_is_no_frozen_compass() {
+        let mut rows: Vec<Audit> = (0..6).map(|_| row(20.0, 5.0)).collect();
+        assert!(flagged(&mut rows, 6).is_empty());
+        assert!(rows[1..].iter().all(|row| row.as_ref().is_ok_and(|row| row.shot.flags.has(Flag::RepeatedReading))));
+    }
+}

@@ -1,0 +1,369 @@
+//! Vectors to points: base + vector on the datum, then the CRS of the layers.
+//!
+//! base geodetic → earth-centred, plus the vector turned by the local frame, → geodetic on the same
+//! datum ([`crate::geodesy::frame`]) → geographic on the datum of the layers' CRS → easting, northing and the
+//! height of its vertical part ([`crate::geodesy::crs`]). No coordinates are added in the plane.
+
+use std::collections::HashMap;
+use std::sync::Mutex;
+
+use jiff::civil::Date;
+
+use crate::geodesy::crs::{Crs, CrsError, Epoch, Kind, Operation, Rules, Transform};
+use crate::geodesy::frame::Geodetic;
+use crate::geodesy::geoid::{self, Source, Undulation};
+use crate::geodesy::north::{self, Declination, NorthError};
+use crate::job::{Declination as DeclinationChoice, Geoid, Heights, North};
+use crate::shots::reduce::Vector;
+use crate::stations::base::{Base, BaseTable};
+
+/// Standard error of a declination that the job gives in degrees, where it gives none: commonly what
+/// a model is good for (NOAA's declination calculator says 30 minutes of arc).
+pub const ASSUMED_SIGMA_DECLINATION_DEG: f64 = 0.5;
+
+/// A point in the CRS of the layers.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Placed {
+    /// Longitude and latitude in degrees on the layers' datum.
+    pub lon_deg: f64,
+    /// See `lon_deg`.
+    pub lat_deg: f64,
+    /// Easting, or longitude in degrees where the CRS is geographic, in its unit.
+    pub x: f64,
+    /// Northing, or latitude in degrees.
+    pub y: f64,
+    /// The height that the layers' third coordinate carries, in the unit of the vertical part.
+    pub z: Option<f64>,
+    /// Height above the ellipsoid of the layers' datum in metres.
+    pub ellipsoid_height_m: Option<f64>,
+    /// Height above the geoid in metres.
+    pub orthometric_height_m: Option<f64>,
+    /// Height of the geoid above the ellipsoid in metres.
+    pub undulation: Option<Undulation>,
+}
+
+impl Placed {
+    /// Whether the CRS of the layers has an image of it.
+    pub fn is_there(&self) -> bool {
+        let plane = [self.x, self.y, self.lon_deg, self.lat_deg];
+        plane.into_iter().all(f64::is_finite) && self.z.is_none_or(f64::is_finite)
+    }
+}
+
+/// What the third coordinate of the layers is.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ThirdCoordinate {
+    /// Metres above the ellipsoid.
+    Ellipsoid,
+    /// Metres above the geoid, where the job uses no geoid and bases have orthometric heights.
+    Orthometric,
+    /// The vertical part of the CRS, by PROJ and its grid.
+    Vertical {
+        /// Name of the vertical CRS.
+        name: String,
+    },
+    /// The vertical part of the CRS, by a geoid of the job in place of PROJ's grid, as the job allows.
+    JobGeoid {
+        /// Name of the vertical CRS.
+        name: String,
+        /// Name of the geoid.
+        geoid: String,
+    },
+}
+
+impl ThirdCoordinate {
+    /// In words, for summaries and layer descriptions.
+    pub fn words(&self) -> String {
+        match self {
+            ThirdCoordinate::Ellipsoid => "height above the ellipsoid, metres".into(),
+            ThirdCoordinate::Orthometric => "height of the kind the bases have, above their vertical datum, metres".into(),
+            ThirdCoordinate::Vertical { name } => format!("{name}, by PROJ"),
+            ThirdCoordinate::JobGeoid { name, geoid } => format!("{name}, by {geoid} in place of its own grid"),
+        }
+    }
+}
+
+/// From the datums of the bases to the CRS of the layers.
+pub struct Locator<'j> {
+    /// Per datum of the bases, the way to the layers' datum; none where it is the same.
+    to_output: Vec<Option<Transform>>,
+    /// The layers' geographic CRS, where it has not plain degrees from Greenwich.
+    odd: Option<Crs>,
+    /// From the layers' datum to easting and northing; none for a geographic CRS.
+    project: Option<Transform>,
+    /// From the layers' datum to all of a CRS with a vertical part.
+    vertical: Option<Transform>,
+    third: ThirdCoordinate,
+    /// Units of the vertical part in a metre; negative for depths.
+    vertical_units_per_m: f64,
+    geoid: &'j geoid::Geoid,
+}
+
+impl<'j> Locator<'j> {
+    /// Chooses the operations.
+    ///
+    /// # Errors
+    /// By the rules of [`Transform::new`]; a missing vertical grid's message also names the built-in
+    /// geoid as a remedy.
+    pub fn new(
+        table: &BaseTable,
+        output: &Crs,
+        heights: &Heights,
+        rules: Rules,
+        geoid: &'j geoid::Geoid,
+    ) -> Result<Locator<'j>, CrsError> {
+        let area = table.extent_deg().map(widened);
+        let geographic = output.geographic_3d()?;
+        let to_output = table
+            .datums
+            .iter()
+            .map(|datum| {
+                if datum.crs.same_as(&geographic) {
+                    Ok(None)
+                } else {
+                    Transform::new(&datum.crs, &geographic, area, rules).map(Some)
+                }
+            })
+            .collect::<Result<Vec<_>, CrsError>>()?;
+        let project = match output.kind() {
+            Kind::Geographic => None,
+            Kind::Projected => Some(Transform::new(&geographic, &output.horizontal()?, area, rules)?),
+        };
+        let (vertical, third, vertical_units_per_m) = match output.vertical() {
+            None => {
+                let only_orthometric = heights.geoid == Geoid::None
+                    && table.bases.iter().any(|base| base.heights.orthometric_m.is_some())
+                    && table.bases.iter().all(|base| base.heights.ellipsoid_m.is_none());
+                let third = if only_orthometric { ThirdCoordinate::Orthometric } else { ThirdCoordinate::Ellipsoid };
+                (None, third, 1.0)
+            }
+            Some(part) => {
+                let units_per_m = if part.down { -1.0 } else { 1.0 } / part.unit_factor;
+                match Transform::new(&geographic, output, area, Rules { ballpark: false, missing_grids: false }) {
+                    Ok(transform) => (Some(transform), ThirdCoordinate::Vertical { name: part.name.clone() }, 1.0),
+                    Err(_) if geoid.grid().is_some() || (heights.allow_global_geoid && heights.geoid == Geoid::Global) => {
+                        let used = geoid.name(Source::Grid).or(geoid.name(Source::Global)).unwrap_or_default();
+                        (None, ThirdCoordinate::JobGeoid { name: part.name.clone(), geoid: used }, units_per_m)
+                    }
+                    Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, want, .. }) => {
+                        return Err(CrsError::MissingGrid {
+                            from,
+                            to,
+                            operation,
+                            accuracy,
+                            grids,
+                            want,
+                            otherwise: ALLOW_GLOBAL.to_owned(),
+                        });
+                    }
+                    Err(CrsError::BallparkOnly { from, to } | CrsError::NoOperation { from, to }) => {
+                        return Err(CrsError::NoVertical { from, to, otherwise: ALLOW_GLOBAL });
+                    }
+                    Err(error) => return Err(error),
+                }
+            }
+        };
+        Ok(Locator {
+            to_output,
+            odd: (!geographic.is_plain()).then_some(geographic),
+            project,
+            vertical,
+            third,
+            vertical_units_per_m,
+            geoid,
+        })
+    }
+
+    /// What the third coordinate of the layers is.
+    pub fn third(&self) -> &ThirdCoordinate {
+        &self.third
+    }
+
+    /// Accuracy in metres of the step from a datum of the bases to that of the layers; 0 where it is the same
+    /// or PROJ knows none.
+    pub fn accuracy_m(&self, datum: usize) -> f64 {
+        let transform = self.to_output.get(datum).and_then(Option::as_ref);
+        transform.and_then(|transform| transform.operation().accuracy_m).unwrap_or(0.0)
+    }
+
+    /// The operations chosen between datums and for heights, not the projection itself.
+    pub fn operations(&self) -> Vec<Operation> {
+        let chosen = self.to_output.iter().flatten().chain(&self.vertical);
+        chosen.map(|transform| transform.operation().clone()).collect()
+    }
+
+    /// Places points of one datum. `bases` gives each point's base, for the heights that are known;
+    /// a point without `up` has none. A point that cannot be placed has coordinates that are not finite.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn place(&self, datum: usize, points: &[(Geodetic, bool, &Base)]) -> Result<Vec<Placed>, CrsError> {
+        let mut lonlat: Vec<[f64; 3]> =
+            points.iter().map(|(at, _, _)| [at.lon_rad.to_degrees(), at.lat_rad.to_degrees(), at.ellipsoid_height_m]).collect();
+        if let Some(transform) = self.to_output.get(datum).and_then(Option::as_ref) {
+            apply(transform, &mut lonlat, points)?;
+        }
+        let mut projected = lonlat.clone();
+        if let Some(transform) = &self.project {
+            transform.apply(&mut projected)?;
+        }
+        let mut vertical = Vec::new();
+        if let Some(transform) = &self.vertical {
+            vertical = lonlat.clone();
+            apply(transform, &mut vertical, points)?;
+        }
+        let mut geoid = self.geoid.reader();
+        Ok(points
+            .iter()
+            .enumerate()
+            .map(|(i, (at, has_height, base))| {
+                let undulation = match (*has_height, base.heights.undulation) {
+                    (true, Some(_)) => geoid.undulation_m(at, base.row.separation_m),
+                    _ => None,
+                };
+                let known = |height: Option<f64>| height.filter(|_| *has_height);
+                let ellipsoid = known(base.heights.ellipsoid_m.map(|_| lonlat[i][2]));
+                let orthometric = known(match (base.heights.ellipsoid_m, undulation) {
+                    (Some(_), Some(undulation)) => Some(at.ellipsoid_height_m - undulation.metres),
+                    (None, _) => base.heights.orthometric_m.map(|_| at.ellipsoid_height_m),
+                    (Some(_), None) => None,
+                });
+                let z = match &self.third {
+                    ThirdCoordinate::Ellipsoid => ellipsoid,
+                    ThirdCoordinate::Orthometric => orthometric,
+                    ThirdCoordinate::Vertical { .. } => ellipsoid.map(|_| vertical[i][2]),
+                    ThirdCoordinate::JobGeoid { .. } => orthometric.map(|height| height * self.vertical_units_per_m),
+                };
+                let (lon_deg, lat_deg) = match &self.odd {
+                    None => (lonlat[i][0], lonlat[i][1]),
+                    Some(odd) => odd.greenwich_degrees(lonlat[i][0], lonlat[i][1]),
+                };
+                Placed {
+                    lon_deg,
+                    lat_deg,
+                    x: projected[i][0],
+                    y: projected[i][1],
+                    z,
+                    ellipsoid_height_m: ellipsoid,
+                    orthometric_height_m: orthometric,
+                    undulation,
+                }
+            })
+            .collect())
+    }
+}
+
+const ALLOW_GLOBAL: &str = "Or write allow_global_geoid = true under [heights] in the job to use the \
+    built-in global geoid in its place, good to about a metre, or name a CRS without a vertical part: \
+    ellipsoidal and orthometric heights are written as attributes all the same.";
+
+/// Applies an operation by the epochs of the points' bases, where it moves with time.
+fn apply(transform: &Transform, lonlat: &mut [[f64; 3]], points: &[(Geodetic, bool, &Base)]) -> Result<(), CrsError> {
+    if !transform.needs_epoch() {
+        return transform.apply(lonlat);
+    }
+    let years: Option<Vec<f64>> = points.iter().map(|(_, _, base)| base.epoch).collect();
+    match years {
+        Some(years) => transform.apply_at(lonlat, Epoch::Each(&years)),
+        None => transform.apply(lonlat),
+    }
+}
+
+/// A degree more on each side: an area to choose operations for, never a point.
+fn widened([w, s, e, n]: [f64; 4]) -> [f64; 4] {
+    [(w - 0.1).max(-180.0), (s - 0.1).max(-90.0), (e + 0.1).min(180.0), (n + 0.1).min(90.0)]
+}
+
+/// The end point of a vector from a base, on the base's datum; the flag tells whether its height counts.
+pub fn end_point(base: &Base, table: &BaseTable, vector: &Vector) -> (Geodetic, bool) {
+    let ellipsoid = table.datums[base.datum].crs.ellipsoid();
+    let end = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m.unwrap_or(0.0)]);
+    (
+        Geodetic::from_earth_centred(end, ellipsoid),
+        vector.up_m.is_some() && base.heights.kind != crate::stations::base::HeightKind::None,
+    )
+}
+
+/// Declinations by base and date, each computed once.
+pub struct Declinations {
+    choice: DeclinationChoice,
+    sigma_fixed_rad: f64,
+    /// Added to the model's value, and the standard error that stands in place of the model's.
+    local: (f64, Option<f64>),
+    known: Mutex<HashMap<(usize, Date), Result<Declination, NorthError>>>,
+}
+
+impl Declinations {
+    /// As the job's `[north]` table says.
+    pub fn new(north: &North) -> Declinations {
+        Declinations {
+            choice: north.declination,
+            sigma_fixed_rad: north.sigma_declination_deg.unwrap_or(ASSUMED_SIGMA_DECLINATION_DEG).to_radians(),
+            local: (north.local_correction_deg.to_radians(), north.sigma_local_correction_deg.map(f64::to_radians)),
+            known: Mutex::new(HashMap::new()),
+        }
+    }
+
+    /// Whether dates are needed.
+    pub fn needs_date(&self) -> bool {
+        self.choice == DeclinationChoice::Model
+    }
+
+    /// The declination of a base at a date.
+    ///
+    /// # Errors
+    /// As [`north::declination`].
+    pub fn of(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Option<Declination>, NorthError> {
+        match (self.choice, date) {
+            (DeclinationChoice::Degrees(degrees), _) => Ok(Some(Declination {
+                declination_rad: degrees.to_radians(),
+                sigma_rad: self.sigma_fixed_rad,
+                horizontal_field_nt: f64::NAN,
+                zone: None,
+            })),
+            (DeclinationChoice::Model, None) => Ok(None),
+            (DeclinationChoice::Model, Some(date)) => {
+                let mut known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+                let value = known.entry((index, date)).or_insert_with(|| {
+                    north::declination(&base.at, date).map(|model| Declination {
+                        declination_rad: model.declination_rad + self.local.0,
+                        sigma_rad: self.local.1.unwrap_or(model.sigma_rad),
+                        ..model
+                    })
+                });
+                value.clone().map(Some)
+            }
+        }
+    }
+
+    /// The declination that the job fixes, and its standard error, in radians; none for the model's.
+    pub fn fixed(&self) -> Option<(f64, f64)> {
+        match self.choice {
+            DeclinationChoice::Degrees(degrees) => Some((degrees.to_radians(), self.sigma_fixed_rad)),
+            DeclinationChoice::Model => None,
+        }
+    }
+
+    /// The declinations that were asked for so far, by base, in order of days.
+    pub fn by_base(&self) -> HashMap<usize, Vec<(Date, Declination)>> {
+        let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        let mut found: HashMap<usize, Vec<(Date, Declination)>> = HashMap::new();
+        for ((base, date), value) in known.iter() {
+            if let Ok(declination) = value {
+                found.entry(*base).or_default().push((*date, *declination));
+            }
+        }
+        found.values_mut().for_each(|days| days.sort_by_key(|(date, _)| *date));
+        found
+    }
+
+    /// The names of the models used so far.
+    pub fn models(&self) -> Vec<&'static str> {
+        let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        let mut names: Vec<&str> =
+            known.iter().filter(|(_, value)| value.is_ok()).map(|((_, date), _)| north::model_name(*date)).collect();
+        names.sort_unstable();
+        names.dedup();
+        names
+    }
+}

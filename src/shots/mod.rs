@@ -1,0 +1,8 @@
+//! A shot from its base to a point: reduced to a vector, located, joined with further shots of one feature, audited.
+//!
+//! No file is opened here.
+
+pub mod audit;
+pub mod locate;
+pub mod reduce;
+pub mod repeats;

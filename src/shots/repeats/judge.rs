@@ -1,0 +1,263 @@
+//! Which of the shots of one name belong together, and what the others hit.
+//!
+//! Each shot is compared along its own sight (range), across it (azimuth) and normal to it (inclination). Two shots agree
+//! when no comparison exceeds [`CRITICAL`] standard errors of the difference; what shots of one base share is not in that
+//! difference. More than half of the shots must agree with one of them, else there is no one feature.
+//!
+//! Then each shot is tested against the median of those that agree, of its own base; where none of its base agrees,
+//! against their weighted mean, the base errors of both included. Standard error: √(s² + v), s the shot's own or the
+//! robust scale of the others' readings (from three on), whichever is greater; v the variance of the reference.
+//! [`CRITICAL`] is 3.5 there too.
+//!
+//! Significantly nearer in the right direction: something before the feature was hit, unless the instrument kept the last
+//! echo or only a prism answers. Farther: something behind, unless it kept the first. In the wrong direction: another
+//! target. "Three shots, keep the agreed pair": common practice, no source.
+//!
+//! Limits: three bad shots of five that agree with each other win. The cost is 64 comparisons a shot.
+
+use std::collections::BTreeMap;
+
+use super::look::{Look, Reference, looks};
+use super::mean::{mean, point, stands};
+use super::robust::{CRITICAL, Middle, half_turn_rad};
+use super::spread::separation;
+use super::{Echo, Fault, Repeat, Separation, check};
+use crate::geodesy::correlated::Origin;
+
+/// Shots that are tried as the middle of those that agree: all of up to so many, else so many at even steps of the
+/// shots in order of base and range. Those that agree are more than half, so that about half of the tries are theirs.
+const MOST_TRIED: usize = 64;
+
+/// What a shot was found to be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Verdict {
+    /// Belongs to the feature.
+    Kept,
+    /// Probably hit something before the feature. Tracked shots count as those whose echo is not stated.
+    Foreground,
+    /// Probably hit something behind the feature.
+    Background,
+    /// Does not belong to the others, for another reason.
+    Outlying,
+    /// One of two shots that disagree: nothing tells which is wrong.
+    Disagreeing,
+}
+
+/// A difference from the reference.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Deviation {
+    /// In metres.
+    pub metres: f64,
+    /// In standard errors, with the sign of the metres.
+    pub sigmas: f64,
+}
+
+impl Deviation {
+    pub(super) fn of(metres: f64, variance_m2: f64) -> Deviation {
+        Deviation { metres, sigmas: metres / variance_m2.max(LEAST_VARIANCE_M2).sqrt() }
+    }
+
+    fn is_significant(&self) -> bool {
+        self.sigmas.is_nan() || self.sigmas.abs() > CRITICAL
+    }
+}
+
+/// Least variance of a difference, in square metres: nothing is read finer than a millimetre.
+const LEAST_VARIANCE_M2: f64 = 1e-6;
+
+/// A shot's verdict and its differences from the shots that agree; from the other one of two.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Finding {
+    /// What it was found to be.
+    pub verdict: Verdict,
+    /// Along the sight, farther positive. In the plane where the shot has no height.
+    pub along: Deviation,
+    /// Across the sight, to the right positive, at the distance of the reference.
+    pub across: Deviation,
+    /// Normal to the sight, upward positive, at the distance of the reference; none without height.
+    pub normal: Option<Deviation>,
+}
+
+impl Finding {
+    fn new(echo: Option<Echo>, along: Deviation, across: Deviation, normal: Option<Deviation>) -> Finding {
+        let verdict = if across.is_significant() || normal.is_some_and(|normal| normal.is_significant()) {
+            Verdict::Outlying
+        } else if !along.is_significant() {
+            Verdict::Kept
+        } else {
+            match (along.metres < 0.0, echo) {
+                (true, None | Some(Echo::First | Echo::Single | Echo::Tracking)) => Verdict::Foreground,
+                (false, None | Some(Echo::Last | Echo::Single | Echo::Tracking)) => Verdict::Background,
+                _ => Verdict::Outlying,
+            }
+        };
+        Finding { verdict, along, across, normal }
+    }
+}
+
+/// What the shots of one name are.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Judgement {
+    /// Shots of one feature, and others.
+    OneFeature {
+        /// By shot.
+        findings: Vec<Finding>,
+    },
+    /// Two shots that disagree.
+    Disagreeing {
+        /// By shot, each from the other.
+        findings: Vec<Finding>,
+        /// How far they lie apart.
+        apart: Separation,
+    },
+    /// No more than half agree.
+    NotOneFeature {
+        /// The greatest separation.
+        apart: Separation,
+        /// The most shots that agree with one of them, itself included.
+        agreeing: usize,
+    },
+}
+
+/// Judges the shots of one name.
+///
+/// # Errors
+/// [`Fault`], naming the shot.
+pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
+    check(bases, shots)?;
+    let looks = looks(bases, shots);
+    let apart = || {
+        stands(bases, shots).map_or_else(Separation::default, |(_, stands)| {
+            separation(&shots.iter().filter_map(|shot| point(&stands, shot)).collect::<Vec<_>>())
+        })
+    };
+    if let [a, b] = &looks[..] {
+        let mut findings: Vec<Finding> = [(a, b), (b, a)].into_iter().map(|(one, other)| one.from(other)).collect();
+        if a.agrees(b) {
+            findings.iter_mut().for_each(|finding| finding.verdict = Verdict::Kept);
+            return Ok(Judgement::OneFeature { findings });
+        }
+        findings.iter_mut().for_each(|finding| finding.verdict = Verdict::Disagreeing);
+        return Ok(Judgement::Disagreeing { findings, apart: apart() });
+    }
+    let agreed = most_agreed(&looks);
+    let agreeing = agreed.iter().filter(|agrees| **agrees).count();
+    if 2 * agreeing <= looks.len() {
+        return Ok(Judgement::NotOneFeature { apart: apart(), agreeing });
+    }
+    let together: Vec<(&Look, &Repeat)> =
+        looks.iter().zip(shots).zip(&agreed).filter(|(_, agrees)| **agrees).map(|(both, _)| both).collect();
+    let mut references: BTreeMap<usize, Middles> = BTreeMap::new();
+    for shot in shots {
+        references.entry(shot.base).or_insert_with(|| Middles::of(together.iter().map(|(look, _)| *look), shot.base));
+    }
+    let whole: Vec<Repeat> = together.iter().map(|(_, shot)| **shot).collect();
+    let whole = Reference::of(bases, &mean(bases, &whole)?, shots);
+    let findings = looks.iter().zip(shots).map(|(look, shot)| {
+        let own_base = references.get(&shot.base).and_then(|middles| middles.test(look));
+        own_base.or_else(|| whole.as_ref().map(|whole| look.against(whole)))
+    });
+    // Shots and references are of the same bases, so that each shot has a finding.
+    Ok(Judgement::OneFeature { findings: findings.flatten().collect() })
+}
+
+/// For each shot whether it agrees with the one that most agree with; of several such the closest.
+fn most_agreed(looks: &[Look]) -> Vec<bool> {
+    let mut order: Vec<&Look> = looks.iter().collect();
+    order.sort_by(|a, b| a.base.cmp(&b.base).then(a.polar.range_m.total_cmp(&b.polar.range_m)));
+    let tries = order.len().min(MOST_TRIED);
+    let mut best: Option<(usize, f64, &Look)> = None;
+    for k in 0..tries {
+        // The middle of each of so many equal stretches.
+        let Some(tried) = order.get((2 * k + 1) * order.len() / (2 * tries)) else { continue };
+        let (mut count, mut squares) = (0, 0.0);
+        for look in looks {
+            if let Some(square) = tried.agreement(look) {
+                count += 1;
+                squares += square;
+            }
+        }
+        if best.is_none_or(|(most, least, _)| count > most || (count == most && squares < least)) {
+            best = Some((count, squares, tried));
+        }
+    }
+    looks.iter().map(|look| best.is_some_and(|(_, _, tried)| tried.agrees(look))).collect()
+}
+
+/// The medians of one base's shots that agree, and what a shot is tested with.
+struct Middles {
+    azimuth_rad: f64,
+    /// Horizontal distance and azimuth of all, slope distance and inclination of those with a height. Each with the
+    /// median of the shots' own variances.
+    horizontal: Option<(Middle, f64)>,
+    azimuth: Option<(Middle, f64)>,
+    range: Option<(Middle, f64)>,
+    inclination: Option<(Middle, f64)>,
+}
+
+impl Middles {
+    fn of<'l>(looks: impl Iterator<Item = &'l Look>, base: usize) -> Middles {
+        let looks: Vec<&Look> = looks.filter(|look| look.base == base).collect();
+        let with_height = || looks.iter().filter(|look| look.has_height);
+        let azimuth_rad = looks.first().map_or(0.0, |look| look.polar.azimuth_rad);
+        let middle = |pairs: Vec<(f64, f64)>| {
+            let (values, variances): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
+            Some((Middle::of(&values)?, Middle::of(&variances)?.median))
+        };
+        Middles {
+            azimuth_rad,
+            horizontal: middle(looks.iter().map(|l| (l.polar.horizontal_m, l.horizontal_m2)).collect()),
+            azimuth: middle(looks.iter().map(|l| (half_turn_rad(l.polar.azimuth_rad - azimuth_rad), l.azimuth_rad2)).collect()),
+            range: middle(with_height().map(|l| (l.polar.range_m, l.range_m2)).collect()),
+            inclination: middle(with_height().map(|l| (l.polar.inclination_rad, l.inclination_rad2)).collect()),
+        }
+    }
+
+    /// A shot of the same base against the medians; none where no shot of the base agrees.
+    fn test(&self, look: &Look) -> Option<Finding> {
+        let against = |(middle, variance): (Middle, f64), value: f64, own: f64, metres: f64| {
+            let variance = own.max(middle.scale * middle.scale) + middle.share() * variance.max(middle.scale * middle.scale);
+            Deviation::of(metres * (value - middle.median), metres * metres * variance)
+        };
+        let (horizontal, azimuth) = (self.horizontal?, self.azimuth?);
+        let turned = half_turn_rad(look.polar.azimuth_rad - self.azimuth_rad - azimuth.0.median) + azimuth.0.median;
+        let across = against(azimuth, turned, look.azimuth_rad2, horizontal.0.median);
+        if let (true, Some(range), Some(inclination)) = (look.has_height, self.range, self.inclination) {
+            let along = against(range, look.polar.range_m, look.range_m2, 1.0);
+            let normal = against(inclination, look.polar.inclination_rad, look.inclination_rad2, range.0.median);
+            return Some(Finding::new(look.echo, along, across, Some(normal)));
+        }
+        let along = against(horizontal, look.polar.horizontal_m, look.horizontal_m2, 1.0);
+        Some(Finding::new(look.echo, along, across, None))
+    }
+}
+
+impl Look {
+    /// This shot against another.
+    fn from(&self, other: &Look) -> Finding {
+        let (along, across, normal) = self.difference(other);
+        Finding::new(self.echo, along, across, normal)
+    }
+
+    /// This shot against a point of other bases.
+    fn against(&self, reference: &Reference) -> Finding {
+        let (along, across, normal) = self.difference_at(reference);
+        Finding::new(self.echo, along, across, normal)
+    }
+
+    /// Whether two shots agree, seen from both.
+    fn agrees(&self, other: &Look) -> bool {
+        self.agreement(other).is_some()
+    }
+
+    /// The sum of the squares of the comparisons of two shots that agree.
+    fn agreement(&self, other: &Look) -> Option<f64> {
+        let one_way = |a: &Look, b: &Look| {
+            let (along, across, normal) = a.difference(b);
+            let all = [along, across, normal.unwrap_or_default()];
+            all.iter().all(|d| !d.is_significant()).then(|| all.iter().map(|d| d.sigmas * d.sigmas).sum::<f64>())
+        };
+        let squares = one_way(self, other)?;
+        if self.base == other.base { Some(squares) } else { Some(squares.max(one_way(other, self)?)) }
+    }
+}

@@ -1,0 +1,133 @@
+//! Shots prepared for comparison: what of each other they see along, across and normal to their sights.
+//!
+//! Of one base: differences of range, azimuth and inclination, which the base's position and orientation do not enter.
+//! Of two bases: where the other's point lies from this sight, with the whole errors of both. Azimuth: an instrument
+//! as much off level as its inclination errs turns a sight by tan I times that; steep sights, whose azimuth means little,
+//! are so compared fairly.
+
+use super::linear::{Vector3, apply, carried, dot, minus, plus, variance};
+use super::mean::{point, stands};
+use super::robust::half_turn_rad;
+use super::sight::{Polar, Triad, own, sighted};
+use super::{Deviation, Echo, Mean, Repeat};
+use crate::geodesy::correlated::Origin;
+use crate::geodesy::covariance::Covariance;
+
+/// A shot prepared.
+#[derive(Debug, Clone)]
+pub(super) struct Look {
+    pub(super) base: usize,
+    pub(super) echo: Option<Echo>,
+    pub(super) has_height: bool,
+    pub(super) polar: Polar,
+    /// Own variances of the horizontal distance, the range, the azimuth and the inclination.
+    pub(super) horizontal_m2: f64,
+    pub(super) range_m2: f64,
+    pub(super) azimuth_rad2: f64,
+    pub(super) inclination_rad2: f64,
+    /// In the frame of the computation: the instrument, the sight's directions (in the plane without height), the point,
+    /// and all its errors.
+    station: Vector3,
+    triad: Triad,
+    level: Triad,
+    reference: Reference,
+}
+
+/// A point with all its errors.
+#[derive(Debug, Clone)]
+pub(super) struct Reference {
+    at: Vector3,
+    covariance: Covariance,
+    has_height: bool,
+}
+
+type Difference = (Deviation, Deviation, Option<Deviation>);
+
+/// Prepares shots.
+pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
+    let Some((_, stands)) = stands(bases, shots) else {
+        return Vec::new();
+    };
+    let prepared = shots.iter().filter_map(|shot| {
+        let (stand, base) = (stands.get(&shot.base)?, bases.get(shot.base)?);
+        let (at, has_height) = point(&stands, shot)?;
+        let polar = Polar::of(sighted(shot));
+        let (triad, level) = (polar.triad(), Polar { inclination_rad: 0.0, ..polar }.triad());
+        let own = own(shot);
+        let normal_m2 = variance(&own, triad.normal);
+        let sin_i = polar.inclination_rad.sin();
+        let across_m2 = variance(&own, triad.across) + sin_i * sin_i * normal_m2;
+        let turned = |t: Triad| Triad {
+            across: apply(&stand.turn, t.across),
+            along: apply(&stand.turn, t.along),
+            normal: apply(&stand.turn, t.normal),
+        };
+        let whole = own + Covariance::of_arm(shot.vector.orientation_arm_m) + base.covariance;
+        Some(Look {
+            base: shot.base,
+            echo: shot.echo,
+            has_height,
+            horizontal_m2: variance(&own, level.along),
+            range_m2: variance(&own, triad.along),
+            azimuth_rad2: across_m2 / (polar.horizontal_m * polar.horizontal_m),
+            inclination_rad2: normal_m2 / (polar.range_m * polar.range_m),
+            station: plus(stand.at, apply(&stand.turn, [0.0, 0.0, if has_height { shot.rise_m } else { 0.0 }])),
+            triad: turned(triad),
+            level: turned(level),
+            reference: Reference { at, covariance: carried(&stand.turn, &whole), has_height },
+            polar,
+        })
+    });
+    prepared.collect()
+}
+
+impl Look {
+    /// This shot minus another.
+    pub(super) fn difference(&self, other: &Look) -> Difference {
+        if self.base != other.base {
+            return self.difference_at(&other.reference);
+        }
+        let turned = half_turn_rad(self.polar.azimuth_rad - other.polar.azimuth_rad);
+        let across = scaled(turned, other.polar.horizontal_m, self.azimuth_rad2 + other.azimuth_rad2);
+        if !(self.has_height && other.has_height) {
+            let apart = self.polar.horizontal_m - other.polar.horizontal_m;
+            return (Deviation::of(apart, self.horizontal_m2 + other.horizontal_m2), across, None);
+        }
+        let raised = self.polar.inclination_rad - other.polar.inclination_rad;
+        let normal = scaled(raised, other.polar.range_m, self.inclination_rad2 + other.inclination_rad2);
+        (Deviation::of(self.polar.range_m - other.polar.range_m, self.range_m2 + other.range_m2), across, Some(normal))
+    }
+
+    /// This shot minus a point whose errors have nothing in common with it.
+    pub(super) fn difference_at(&self, other: &Reference) -> Difference {
+        let whole = self.has_height && other.has_height;
+        let (triad, range_m) = if whole { (&self.triad, self.polar.range_m) } else { (&self.level, self.polar.horizontal_m) };
+        let to = minus(other.at, self.station);
+        let ahead = dot(to, triad.along);
+        let (right, above) = (dot(to, triad.across), if whole { dot(to, triad.normal) } else { 0.0 });
+        let other_m = ahead.hypot(right).hypot(above).copysign(ahead);
+        let both = self.reference.covariance + other.covariance;
+        let tilt_m2 = self.inclination_rad2 * (self.polar.range_m * self.polar.inclination_rad.sin()).powi(2);
+        let across = Deviation::of(-right, variance(&both, triad.across) + tilt_m2);
+        let normal = whole.then(|| Deviation::of(-above, variance(&both, triad.normal)));
+        (Deviation::of(range_m - other_m, variance(&both, triad.along)), across, normal)
+    }
+}
+
+/// An angle's difference at a distance. Its standard errors do not depend on the distance.
+fn scaled(angle_rad: f64, distance_m: f64, variance_rad2: f64) -> Deviation {
+    Deviation::of(angle_rad * distance_m, variance_rad2 * distance_m * distance_m)
+}
+
+impl Reference {
+    /// A mean, in the frame of the computation that its own shots and others give.
+    pub(super) fn of(bases: &[Origin], mean: &Mean, shots: &[Repeat]) -> Option<Reference> {
+        let (frame, stands) = stands(bases, shots)?;
+        let stand = stands.get(&mean.base)?;
+        Some(Reference {
+            at: frame.from_earth_centred(mean.at),
+            covariance: carried(&stand.turn, &mean.parts.total()),
+            has_height: mean.up_m.is_some(),
+        })
+    }
+}

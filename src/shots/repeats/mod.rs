@@ -1,0 +1,221 @@
+//! Repeated shots of one named feature: one point of them, and the echoes that came from something else.
+//!
+//! [`settle`] is the whole way: [`judge()`] finds the shots that belong together and names the others, [`mean()`]
+//! makes one point of those kept. [`pull()`] makes one of the readings of one trigger pull. Shots of one base share its
+//! position error and its orientation error, as in [`crate::geodesy::correlated`]: repetition takes off neither.
+//!
+//! The mean of one base's shots is again a [`Vector`] ([`Mean::as_vector`]); that of several bases says how each base's
+//! errors move it ([`Mean::shares`]). A network takes the same shots instead of their mean; nothing here adjusts bases.
+//!
+//! Metres, radians, square metres. Cost: n log n for n shots.
+
+mod echo;
+mod judge;
+mod linear;
+mod look;
+mod mean;
+mod pull;
+mod robust;
+mod sight;
+mod spread;
+#[cfg(test)]
+mod tests;
+
+use thiserror::Error;
+
+pub use echo::Echo;
+pub use judge::{Deviation, Finding, Judgement, Verdict, judge};
+pub use mean::mean;
+pub use pull::pull;
+pub use robust::CRITICAL;
+pub use spread::{Ranges, Separation, Spread};
+
+use crate::geodesy::correlated::Origin;
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::EarthCentred;
+use crate::shots::reduce::Vector;
+
+/// One of several shots of a feature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Repeat {
+    /// Index of its base.
+    pub base: usize,
+    /// From the base's ground point to the feature.
+    pub vector: Vector,
+    /// The echo that was kept, where the log says it.
+    pub echo: Option<Echo>,
+    /// Height of the instrument's axis over the base minus height of the sighted spot over the feature's ground point,
+    /// both contained in `vector.up_m`, in metres: taken off again, what is left is the sight. Left at 0, a hit on
+    /// something nearer seems to be at a wrong inclination too.
+    pub rise_m: f64,
+}
+
+/// Why shots cannot be taken together. Numbers of shots count from 1, in the order given.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
+pub enum Fault {
+    /// An empty group.
+    #[error("There is no shot to take together; give at least one.")]
+    NoShots,
+    /// The shot names a base that is not there.
+    #[error("Shot {shot} names base number {base}, but there are only {bases} bases; check how shots and bases were joined.")]
+    NoBase {
+        /// Number of the shot.
+        shot: usize,
+        /// What it names.
+        base: usize,
+        /// How many there are.
+        bases: usize,
+    },
+    /// A value that is not finite.
+    #[error("Shot {shot} or its base has a coordinate or a standard error that is not a finite number; correct that row.")]
+    NotFinite {
+        /// Number of the shot.
+        shot: usize,
+    },
+    /// Readings of one pull from two bases.
+    #[error("Reading {shot} of the pull is from another base than the first; a pull has one base, so part the readings by base.")]
+    TwoBases {
+        /// Number of the reading.
+        shot: usize,
+    },
+}
+
+/// The covariance of a point by cause, east, north, up in the frame of [`Mean::base`]; the sum is that of the point.
+///
+/// With mᵢ the matrix by which shot i enters the mean: own readings count as Σ mᵢ Cᵢ mᵢᵀ, so they shrink with repetition;
+/// what the shots of a base share counts as M C Mᵀ with M = Σ mᵢ over that base, summed over the bases, so that it does not.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Parts {
+    /// From direction readings, each shot's own.
+    pub direction: Covariance,
+    /// From distances, each shot's own.
+    pub distance: Covariance,
+    /// From the orientations of the bases.
+    pub orientation: Covariance,
+    /// From the positions of the bases.
+    pub base: Covariance,
+}
+
+impl Parts {
+    /// The covariance of the point.
+    pub fn total(&self) -> Covariance {
+        self.direction + self.distance + self.orientation + self.base
+    }
+}
+
+/// How the errors of one base move a mean, in the frame of [`Mean::base`]: what joins it to other points of that base.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Share {
+    /// Index of the base.
+    pub base: usize,
+    /// Rows: east, north, up of the mean by metres of east, north, up of this base, in its own frame.
+    pub position: [[f64; 3]; 3],
+    /// Metres by which one standard error of this base's orientation moves the mean.
+    pub orientation_arm_m: [f64; 3],
+}
+
+/// One point of several shots.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mean {
+    /// Base of the first shot given; `east_m` to `shares` are in its frame.
+    pub base: usize,
+    /// Earth-centred coordinates. Without height: level with the base (with the mean level of several).
+    pub at: EarthCentred,
+    /// East of that base's ground point in metres.
+    pub east_m: f64,
+    /// North in metres.
+    pub north_m: f64,
+    /// Up in metres; none where no shot has a height.
+    pub up_m: Option<f64>,
+    /// Covariance by cause.
+    pub parts: Parts,
+    /// How each base's errors move it, by index of the base.
+    pub shares: Vec<Share>,
+    /// How far the shots used lie apart.
+    pub spread: Spread,
+    /// Shots used.
+    pub used: usize,
+    /// Shots set aside before, by [`settle`] or [`pull()`].
+    pub set_aside: usize,
+}
+
+impl Mean {
+    /// The mean as a single shot of its base; none of several bases.
+    pub fn as_vector(&self) -> Option<Vector> {
+        let [share] = self.shares[..] else {
+            return None;
+        };
+        Some(Vector {
+            east_m: self.east_m,
+            north_m: self.north_m,
+            up_m: self.up_m,
+            horizontal_m: self.east_m.hypot(self.north_m),
+            direction: self.parts.direction,
+            distance: self.parts.distance,
+            orientation_arm_m: share.orientation_arm_m,
+        })
+    }
+}
+
+/// What became of the shots of one name.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Settled {
+    /// One point of the shots kept, and what was found of each.
+    Point {
+        /// The point.
+        mean: Box<Mean>,
+        /// By shot.
+        findings: Vec<Finding>,
+    },
+    /// Two shots that disagree, and no third to tell which is wrong: keep them apart.
+    Disagreeing {
+        /// By shot.
+        findings: Vec<Finding>,
+        /// How far they lie apart.
+        apart: Separation,
+    },
+    /// No more than half of the shots agree: the name stands for several features, or the stated accuracy is wrong.
+    NotOneFeature {
+        /// The greatest separation.
+        apart: Separation,
+        /// The most shots that agree with one of them, itself included.
+        agreeing: usize,
+    },
+}
+
+/// Judges the shots of one name and makes one point of those kept.
+///
+/// # Errors
+/// [`Fault`], naming the shot.
+pub fn settle(bases: &[Origin], shots: &[Repeat]) -> Result<Settled, Fault> {
+    let findings = match judge(bases, shots)? {
+        Judgement::NotOneFeature { apart, agreeing } => return Ok(Settled::NotOneFeature { apart, agreeing }),
+        Judgement::Disagreeing { findings, apart } => return Ok(Settled::Disagreeing { findings, apart }),
+        Judgement::OneFeature { findings } => findings,
+    };
+    let kept: Vec<Repeat> =
+        shots.iter().zip(&findings).filter(|(_, finding)| finding.verdict == Verdict::Kept).map(|(shot, _)| *shot).collect();
+    let mut mean = Box::new(mean(bases, &kept)?);
+    mean.set_aside = shots.len() - kept.len();
+    Ok(Settled::Point { mean, findings })
+}
+
+/// Refuses what cannot be computed with.
+fn check(bases: &[Origin], shots: &[Repeat]) -> Result<(), Fault> {
+    if shots.is_empty() {
+        return Err(Fault::NoShots);
+    }
+    for (i, shot) in shots.iter().enumerate() {
+        let Some(base) = bases.get(shot.base) else {
+            return Err(Fault::NoBase { shot: i + 1, base: shot.base, bases: bases.len() });
+        };
+        let v = &shot.vector;
+        let of = |c: &Covariance| c.ee + c.en + c.eu + c.nn + c.nu + c.uu;
+        let sum = v.east_m + v.north_m + v.up_m.unwrap_or(0.0) + shot.rise_m + v.orientation_arm_m.iter().sum::<f64>();
+        let errors = of(&v.direction) + of(&v.distance) + of(&base.covariance);
+        if !(sum + errors + base.frame.to_earth_centred([0.0; 3]).iter().sum::<f64>()).is_finite() {
+            return Err(Fault::NotFinite { shot: i + 1 });
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,168 @@
+//! How far shots of one feature lie apart, and whether their ranges agree as well as the stated accuracy says.
+
+use std::collections::BTreeMap;
+
+use super::Repeat;
+use super::linear::{Vector3, variance};
+use super::mean::{Stand, point, stands};
+use super::sight::{Polar, own, sighted};
+use crate::geodesy::correlated::Origin;
+use crate::geodesy::frame::EarthCentred;
+
+/// How far the shots used lie apart. A shot without height takes part in the plane.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Spread {
+    /// Root mean square of the horizontal distances from the mean.
+    pub horizontal_rms_m: f64,
+    /// Root mean square of the height differences from the mean, of the shots with a height.
+    pub up_rms_m: Option<f64>,
+    /// Greatest separation of two shots.
+    pub apart: Separation,
+    /// How the ranges of each base agree; none where no base has two.
+    pub ranges: Option<Ranges>,
+}
+
+/// The greatest separation of two shots, in the plane and in height; it need not be the same two.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Separation {
+    /// Horizontal distance in metres.
+    pub horizontal_m: f64,
+    /// Height difference in metres; none with fewer than two heights.
+    pub up_m: Option<f64>,
+}
+
+/// Ranges of shots about the means of their bases, against what is stated.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ranges {
+    /// Standard deviation of one range in metres, √(Σ (s − s̄)²/ν).
+    pub deviation_m: f64,
+    /// Stated standard error of one range in metres, the root mean square of the shots'.
+    pub stated_m: f64,
+    /// Degrees of freedom ν: ranges less bases (slope and horizontal distances apart).
+    pub freedom: usize,
+}
+
+impl Ranges {
+    /// Whether the ranges scatter significantly more than stated: ν times the ratio of the variances above the 99.9 % point
+    /// of χ² with ν degrees of freedom, by the cube of E. B. Wilson and M. M. Hilferty (1931), from memory; within 4 % of the
+    /// tables.
+    pub fn exceeds_stated(&self) -> bool {
+        let freedom = self.freedom as f64;
+        let two_ninths = 2.0 / (9.0 * freedom);
+        let limit = freedom * (1.0 - two_ninths + NORMAL_999 * two_ninths.sqrt()).powi(3);
+        freedom * self.deviation_m.powi(2) > limit * self.stated_m.powi(2).max(LEAST_RANGE_M * LEAST_RANGE_M)
+    }
+}
+
+/// Φ⁻¹(0.999).
+const NORMAL_999: f64 = 3.090_232_306_167_813_6;
+/// Nothing is read finer than a millimetre.
+const LEAST_RANGE_M: f64 = 1e-3;
+
+/// The spread of shots about an earth-centred point.
+pub(super) fn spread_about(bases: &[Origin], shots: &[Repeat], at: EarthCentred) -> Spread {
+    stands(bases, shots).map_or_else(Spread::default, |(frame, stands)| spread(&stands, shots, frame.from_earth_centred(at)))
+}
+
+/// The spread of shots about a point of the frame.
+pub(super) fn spread(stands: &BTreeMap<usize, Stand>, shots: &[Repeat], at: Vector3) -> Spread {
+    let points: Vec<(Vector3, bool)> = shots.iter().filter_map(|shot| point(stands, shot)).collect();
+    let heights: Vec<f64> = points.iter().filter(|(_, has_height)| *has_height).map(|(point, _)| point[2]).collect();
+    let rms = |sum: f64, n: usize| (sum / n.max(1) as f64).sqrt();
+    let squares = |p: &Vector3| (p[0] - at[0]).powi(2) + (p[1] - at[1]).powi(2);
+    Spread {
+        horizontal_rms_m: rms(points.iter().map(|(point, _)| squares(point)).sum(), points.len()),
+        up_rms_m: (!heights.is_empty()).then(|| rms(heights.iter().map(|up| (up - at[2]).powi(2)).sum(), heights.len())),
+        apart: separation(&points),
+        ranges: ranges(shots),
+    }
+}
+
+fn ranges(shots: &[Repeat]) -> Option<Ranges> {
+    // Slope distances and horizontal ones of each base: each range with its own variance along the sight.
+    let mut groups: BTreeMap<(usize, bool), Vec<(f64, f64)>> = BTreeMap::new();
+    for shot in shots {
+        let polar = Polar::of(sighted(shot));
+        let along_m2 = variance(&own(shot), polar.triad().along);
+        groups.entry((shot.base, shot.vector.up_m.is_some())).or_default().push((polar.range_m, along_m2));
+    }
+    let (mut squares, mut stated, mut readings, mut freedom) = (0.0, 0.0, 0, 0);
+    for group in groups.values().filter(|group| group.len() > 1) {
+        let mean = group.iter().map(|(range, _)| range).sum::<f64>() / group.len() as f64;
+        squares += group.iter().map(|(range, _)| (range - mean).powi(2)).sum::<f64>();
+        stated += group.iter().map(|(_, along_m2)| along_m2).sum::<f64>();
+        readings += group.len();
+        freedom += group.len() - 1;
+    }
+    (freedom > 0).then(|| Ranges {
+        deviation_m: (squares / freedom as f64).sqrt(),
+        stated_m: (stated / readings as f64).sqrt(),
+        freedom,
+    })
+}
+
+/// The greatest separation of points: horizontally between corners of their convex hull (A. M. Andrew, "Another efficient
+/// algorithm for convex hulls in two dimensions", 1979, from memory).
+pub(super) fn separation(points: &[(Vector3, bool)]) -> Separation {
+    let mut flat: Vec<[f64; 2]> = points.iter().map(|(p, _)| [p[0], p[1]]).collect();
+    flat.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
+    let mut corners = half_hull(flat.iter());
+    corners.extend(half_hull(flat.iter().rev()));
+    let mut horizontal_m = 0.0f64;
+    for (i, a) in corners.iter().enumerate() {
+        for b in corners.iter().skip(i + 1) {
+            horizontal_m = horizontal_m.max((a[0] - b[0]).hypot(a[1] - b[1]));
+        }
+    }
+    let heights = || points.iter().filter(|(_, has_height)| *has_height).map(|(p, _)| p[2]);
+    let up_m =
+        (heights().count() > 1).then(|| heights().fold(f64::NEG_INFINITY, f64::max) - heights().fold(f64::INFINITY, f64::min));
+    Separation { horizontal_m, up_m }
+}
+
+fn half_hull<'p>(sorted: impl Iterator<Item = &'p [f64; 2]>) -> Vec<[f64; 2]> {
+    let mut hull: Vec<[f64; 2]> = Vec::new();
+    for p in sorted {
+        while let [.., a, b] = hull[..] {
+            if (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) > 0.0 {
+                break;
+            }
+            hull.pop();
+        }
+        hull.push(*p);
+    }
+    hull
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn separation_of_a_few_points_by_hand() {
+        // A triangle of 3, 4 and 5 with a point inside it and two on its sides; heights of three of them.
+        let points = [
+            ([0.0, 0.0, 1.0], true),
+            ([3.0, 0.0, 9.0], false),
+            ([1.0, 1.0, -2.0], true),
+            ([0.0, 4.0, 0.0], true),
+            ([0.0, 2.0, 0.0], false),
+            ([1.5, 0.0, 0.0], false),
+        ];
+        assert_eq!(separation(&points), Separation { horizontal_m: 5.0, up_m: Some(3.0) });
+        // All on one line, and two alike.
+        let line = [0.0, 2.0, 7.0, 2.0].map(|x| ([x, x, 0.0], false));
+        assert_eq!(separation(&line), Separation { horizontal_m: 7f64.hypot(7.0), up_m: None });
+        assert_eq!(separation(&[line[0], line[0]]).horizontal_m, 0.0);
+        assert_eq!(separation(&[]).horizontal_m, 0.0);
+    }
+
+    #[test]
+    fn ranges_exceed_what_is_stated_at_the_point_of_the_tables() {
+        // χ²(0.999): 10.828 of 1, 16.266 of 3, 29.588 of 10, 59.703 of 30 degrees of freedom (common tables, from memory).
+        for (freedom, point) in [(1, 10.828), (3, 16.266), (10, 29.588), (30, 59.703)] {
+            let of = |share: f64| Ranges { deviation_m: (share * point / freedom as f64).sqrt(), stated_m: 1.0, freedom };
+            assert!(!of(0.96).exceeds_stated() && of(1.04).exceeds_stated(), "{freedom}");
+        }
+    }
+}

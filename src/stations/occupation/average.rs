@@ -1,0 +1,362 @@
+//! The robust weighted mean of a receiver's epochs at one place, and its standard error.
+//!
+//! Weights are the inverse squares of the standard errors that the receiver states (GST); else of
+//! errors by fix kind and HDOP ([`sigma_of`]). Epochs far from the median, by the median distance
+//! of all, are set aside and named. The standard error of the mean takes the errors of epochs τ
+//! apart to be correlated by exp(−|τ|/T) (a first-order Gauss-Markov process; T is `correlation_s` of
+//! the job): var = Σᵢ Σⱼ uᵢ uⱼ σᵢ σⱼ exp(−|tᵢ − tⱼ|/T), uᵢ = wᵢ/Σw. It is scaled up, never down, where the
+//! epochs scatter more than their standard errors say: correlated errors hide in a small scatter.
+
+use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::intake::bases::{Coordinates, Height};
+use crate::intake::fixes::{Fix, FixKind};
+use crate::stations::occupation::seconds;
+
+/// Epochs further from the median than this many robust standard errors are set aside: one in three
+/// thousand good ones.
+const ASIDE_SIGMAS: f64 = 4.0;
+/// Median distance from the centre of a bivariate normal distribution, in standard errors of an axis: √(2 ln 2).
+const MEDIAN_RADIUS: f64 = 1.177_410_022_515_474_7;
+/// Median absolute deviation of a normal distribution, in standard errors.
+const MEDIAN_DEVIATION: f64 = 0.674_489_750_196_081_7;
+/// HDOP where the log does not give it.
+const ASSUMED_HDOP: f64 = 1.5;
+/// Vertical over horizontal standard error of GNSS.
+const VERTICAL_RATIO: f64 = 1.8;
+
+/// The mean of a place's epochs.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mean {
+    /// Position of the antenna.
+    pub coordinates: Coordinates,
+    /// Its height: above the ellipsoid where the log gives that or the separation, else as the log has it.
+    pub height: Option<Height>,
+    /// Mean of the separations that the receiver took off, in metres.
+    pub separation_m: Option<f64>,
+    /// Standard error of each horizontal axis in metres.
+    pub sigma_horizontal_m: f64,
+    /// Standard error of the height in metres.
+    pub sigma_vertical_m: f64,
+    /// Root mean square horizontal distance of the epochs used from their mean, in metres.
+    pub spread_m: f64,
+    /// For each epoch, its distance from the median in metres where it is set aside.
+    pub aside: Vec<Option<f64>>,
+}
+
+/// Standard errors of east, north and height of one fix in metres: as the receiver states them, else
+/// by fix kind times HDOP (common practice, no source).
+pub fn sigma_of(fix: &Fix) -> [f64; 3] {
+    const LEAST_M: f64 = 1e-4;
+    if let Some(sigma) = fix.sigma_m {
+        return sigma.map(|sigma| sigma.max(LEAST_M));
+    }
+    let at_unit_dilution = match fix.kind {
+        FixKind::Fixed => 0.015,
+        FixKind::Float => 0.25,
+        FixKind::Differential => 0.8,
+        FixKind::Single => 2.0,
+        FixKind::Unknown => 2.5,
+        FixKind::Estimated | FixKind::Manual | FixKind::Simulated => 10.0,
+    };
+    let horizontal = at_unit_dilution * fix.hdop.filter(|hdop| *hdop > 0.0).unwrap_or(ASSUMED_HDOP);
+    [horizontal, horizontal, VERTICAL_RATIO * horizontal]
+}
+
+/// The mean of the fixes of one place, in order of time; there is at least one.
+pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
+    let plane = Plane::amid(fixes);
+    let flat: Vec<[f64; 2]> = fixes.iter().map(|fix| plane.flat(fix.coordinates)).collect();
+    let heights: Vec<Option<f64>> = heights_of_one_kind(fixes);
+    let aside = outlying(fixes, &flat, &heights);
+    let used: Vec<usize> = (0..fixes.len()).filter(|i| aside[*i].is_none()).collect();
+    let sigmas: Vec<[f64; 3]> = used.iter().map(|i| sigma_of(fixes[*i])).collect();
+    // One weight for both axes, so that the mean does not depend on how they are turned.
+    let horizontal: Vec<f64> = sigmas.iter().map(|[e, n, _]| (0.5 * (e * e + n * n)).sqrt()).collect();
+    let times: Vec<f64> = used.iter().map(|i| seconds(fixes[used[0]].instant, fixes[*i].instant)).collect();
+    let mean_of = |axis: usize| weighted_mean(used.iter().map(|i| flat[*i][axis]), &horizontal);
+    let (east, north) = (mean_of(0), mean_of(1));
+    let squares: Vec<f64> = used.iter().map(|i| (flat[*i][0] - east).powi(2) + (flat[*i][1] - north).powi(2)).collect();
+    let count = used.len() as f64;
+    let sigma_horizontal_m =
+        sigma_of_mean(&horizontal, &times, correlation_s) * scatter(squares.iter().map(|r2| 0.5 * r2), &horizontal);
+    let tall: Vec<usize> = (0..used.len()).filter(|k| heights[used[*k]].is_some()).collect();
+    let vertical: Vec<f64> = tall.iter().map(|k| sigmas[*k][2]).collect();
+    let tall_heights: Vec<f64> = tall.iter().filter_map(|k| heights[used[*k]]).collect();
+    let tall_times: Vec<f64> = tall.iter().map(|k| times[*k]).collect();
+    let height = (!tall.is_empty()).then(|| weighted_mean(tall_heights.iter().copied(), &vertical));
+    let sigma_vertical_m = height.map_or(f64::NAN, |mean| {
+        sigma_of_mean(&vertical, &tall_times, correlation_s)
+            * scatter(tall_heights.iter().map(|height| (height - mean).powi(2)), &vertical)
+    });
+    let separations: Vec<f64> = used.iter().filter_map(|i| fixes[*i].separation_m).collect();
+    let is_ellipsoid = kind_is_ellipsoid(fixes);
+    Mean {
+        coordinates: plane.back([east, north]),
+        height: height.map(|height| if is_ellipsoid { Height::Ellipsoid(height) } else { Height::Orthometric(height) }),
+        separation_m: (!separations.is_empty()).then(|| separations.iter().sum::<f64>() / separations.len() as f64),
+        sigma_horizontal_m,
+        sigma_vertical_m,
+        spread_m: (squares.iter().sum::<f64>() / count).sqrt(),
+        aside,
+    }
+}
+
+/// Standard error of the weighted mean of values with standard errors `sigmas` at `times` in seconds,
+/// in order, whose errors are correlated by exp(−|τ|/T). One pass: the correlations of all earlier
+/// epochs with the present one fade by one factor from epoch to epoch.
+pub fn sigma_of_mean(sigmas: &[f64], times: &[f64], correlation_s: f64) -> f64 {
+    let whole: f64 = sigmas.iter().map(|sigma| sigma.powi(-2)).sum();
+    let (mut variance, mut earlier, mut last) = (0.0, 0.0, f64::NAN);
+    for (sigma, time) in sigmas.iter().zip(times) {
+        // uᵢ σᵢ
+        let part = 1.0 / (sigma * whole);
+        let fade = if correlation_s > 0.0 { (-(time - last).abs() / correlation_s).exp() } else { 0.0 };
+        if last.is_finite() {
+            earlier *= fade;
+        }
+        variance += part * part + 2.0 * part * earlier;
+        earlier += part;
+        last = *time;
+    }
+    variance.sqrt()
+}
+
+/// By how much the scatter exceeds the standard errors, at least 1; `squares` are squared deviations of an axis.
+fn scatter(squares: impl Iterator<Item = f64>, sigmas: &[f64]) -> f64 {
+    if sigmas.len() < 2 {
+        return 1.0;
+    }
+    let sum: f64 = squares.zip(sigmas).map(|(square, sigma)| square / (sigma * sigma)).sum();
+    (sum / (sigmas.len() - 1) as f64).sqrt().max(1.0)
+}
+
+fn weighted_mean(values: impl Iterator<Item = f64>, sigmas: &[f64]) -> f64 {
+    let (sum, weights) = values.zip(sigmas).fold((0.0, 0.0), |(sum, weights), (value, sigma)| {
+        let weight = sigma.powi(-2);
+        (sum + weight * value, weights + weight)
+    });
+    sum / weights
+}
+
+/// Distances from the median, horizontal or vertical, of the fixes that lie too far off.
+fn outlying(fixes: &[&Fix], flat: &[[f64; 2]], heights: &[Option<f64>]) -> Vec<Option<f64>> {
+    // Of two epochs none can be called the wrong one.
+    if fixes.len() < 3 {
+        return vec![None; fixes.len()];
+    }
+    let centre = [0, 1].map(|axis| median(flat.iter().map(|point| point[axis])));
+    let radii: Vec<f64> = flat.iter().map(|[e, n]| (e - centre[0]).hypot(n - centre[1])).collect();
+    let robust = median(radii.iter().copied()) / MEDIAN_RADIUS;
+    let level = median(heights.iter().flatten().copied());
+    let deviation = |height: f64| (height - level).abs();
+    let robust_up = median(heights.iter().flatten().map(|height| deviation(*height))) / MEDIAN_DEVIATION;
+    fixes
+        .iter()
+        .enumerate()
+        .map(|(i, fix)| {
+            // Scatter smaller than the stated errors is no reason to throw epochs out.
+            let [e, n, up] = sigma_of(fix);
+            let stated = (0.5 * (e * e + n * n)).sqrt();
+            let limit = ASIDE_SIGMAS * robust.max(stated);
+            let off = heights[i].map(deviation).filter(|off| *off > ASIDE_SIGMAS * robust_up.max(up));
+            (radii[i] > limit).then_some(radii[i]).or(off)
+        })
+        .collect()
+}
+
+fn median(values: impl Iterator<Item = f64>) -> f64 {
+    let mut sorted: Vec<f64> = values.collect();
+    sorted.sort_by(f64::total_cmp);
+    match sorted.len() {
+        0 => f64::NAN,
+        len if len.is_multiple_of(2) => 0.5 * (sorted[len / 2 - 1] + sorted[len / 2]),
+        len => sorted[len / 2],
+    }
+}
+
+/// Whether most heights are, or with the separation can be brought, above the ellipsoid.
+fn kind_is_ellipsoid(fixes: &[&Fix]) -> bool {
+    let (known, all) = fixes.iter().fold((0, 0), |(known, all), fix| match (fix.height, fix.separation_m) {
+        (None, _) => (known, all),
+        (Some(Height::Ellipsoid(_)), _) | (_, Some(_)) => (known + 1, all + 1),
+        _ => (known, all + 1),
+    });
+    all > 0 && 2 * known >= all
+}
+
+fn heights_of_one_kind(fixes: &[&Fix]) -> Vec<Option<f64>> {
+    let is_ellipsoid = kind_is_ellipsoid(fixes);
+    fixes
+        .iter()
+        .map(|fix| match (is_ellipsoid, fix.height?, fix.separation_m) {
+            (true, Height::Ellipsoid(metres), _) | (false, Height::Orthometric(metres), _) => Some(metres),
+            (true, Height::Orthometric(metres), Some(separation)) => Some(metres + separation),
+            _ => None,
+        })
+        .collect()
+}
+
+/// A plane at a place, for the few metres around it.
+pub(super) enum Plane {
+    /// East and north of a geodetic position; which ellipsoid does not matter to a mean.
+    Tangent(LocalFrame),
+    /// The grid itself.
+    Grid,
+}
+
+impl Plane {
+    pub(super) fn at(origin: Coordinates) -> Plane {
+        match origin {
+            Coordinates::Geographic { lat_deg, lon_deg } => {
+                Plane::Tangent(LocalFrame::at(&on_ellipsoid(lat_deg, lon_deg), &Ellipsoid::WGS84))
+            }
+            Coordinates::Projected { .. } => Plane::Grid,
+        }
+    }
+
+    /// At the fix nearest to the median of some: the plane bends with the square of the distance, so that it
+    /// must not stand at one that lies far off.
+    fn amid(fixes: &[&Fix]) -> Plane {
+        let places: Vec<[f64; 3]> = fixes.iter().map(|fix| in_space(fix.coordinates)).collect();
+        let middle = [0, 1, 2].map(|axis| median(places.iter().map(|place| place[axis])));
+        let nearest = places.iter().enumerate().min_by(|a, b| apart_m(*a.1, middle).total_cmp(&apart_m(*b.1, middle)));
+        nearest.map_or(Plane::Grid, |(index, _)| Plane::at(fixes[index].coordinates))
+    }
+
+    pub(super) fn flat(&self, point: Coordinates) -> [f64; 2] {
+        match (self, point) {
+            (Plane::Tangent(frame), Coordinates::Geographic { lat_deg, lon_deg }) => {
+                let [e, n, _] = frame.from_earth_centred(on_ellipsoid(lat_deg, lon_deg).to_earth_centred(&Ellipsoid::WGS84));
+                [e, n]
+            }
+            (Plane::Grid, Coordinates::Projected { east_m, north_m }) => [east_m, north_m],
+            // One log has one kind of coordinates, and one base's fixes come from logs of one table.
+            _ => [f64::NAN; 2],
+        }
+    }
+
+    pub(super) fn back(&self, [e, n]: [f64; 2]) -> Coordinates {
+        match self {
+            Plane::Tangent(frame) => {
+                let at = Geodetic::from_earth_centred(frame.to_earth_centred([e, n, 0.0]), &Ellipsoid::WGS84);
+                Coordinates::Geographic { lat_deg: at.lat_rad.to_degrees(), lon_deg: at.lon_rad.to_degrees() }
+            }
+            Plane::Grid => Coordinates::Projected { east_m: e, north_m: n },
+        }
+    }
+}
+
+/// Coordinates in which distances are right however far places lie apart: earth-centred on the ellipsoid, or
+/// those of the grid.
+pub(super) fn in_space(point: Coordinates) -> [f64; 3] {
+    match point {
+        Coordinates::Geographic { lat_deg, lon_deg } => on_ellipsoid(lat_deg, lon_deg).to_earth_centred(&Ellipsoid::WGS84),
+        Coordinates::Projected { east_m, north_m } => [east_m, north_m, 0.0],
+    }
+}
+
+/// Distance of two such places in metres.
+pub(super) fn apart_m(one: [f64; 3], other: [f64; 3]) -> f64 {
+    (one[0] - other[0]).hypot(one[1] - other[1]).hypot(one[2] - other[2])
+}
+
+fn on_ellipsoid(lat_deg: f64, lon_deg: f64) -> Geodetic {
+    Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stations::occupation::invented::fix;
+    use proptest::prelude::*;
+
+    fn flat_of(mean: &Mean) -> [f64; 2] {
+        Plane::at(fix(0.0, 0.0, 0.0).coordinates).flat(mean.coordinates)
+    }
+
+    #[test]
+    fn the_mean_of_a_square() {
+        let fixes: Vec<Fix> = [(1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0), (1.0, -1.0)]
+            .iter()
+            .zip(0..)
+            .map(|((e, n), i)| fix(f64::from(i), *e, *n))
+            .collect();
+        let mean = average(&fixes.iter().collect::<Vec<_>>(), 0.0);
+        let [e, n] = flat_of(&mean);
+        assert!(e.hypot(n) < 2e-3, "{e} {n}");
+        assert!((mean.spread_m - 2f64.sqrt()).abs() < 0.01);
+        // Uncorrelated: 2 m over √4.
+        assert!((mean.sigma_horizontal_m - 1.0).abs() < 1e-9);
+        assert_eq!((mean.height, mean.separation_m), (Some(Height::Ellipsoid(32.0)), Some(12.0)));
+    }
+
+    #[test]
+    fn weights_are_of_the_stated_errors() {
+        let mut near = fix(0.0, 0.0, 0.0);
+        let mut far = fix(100.0, 5.0, 0.0);
+        near.sigma_m = Some([1.0, 1.0, 1.0]);
+        far.sigma_m = Some([2.0, 2.0, 2.0]);
+        let mean = average(&[&near, &far], 0.0);
+        // Weights 1 and 1/4: 5/5 = 1 m. Scatter: (1 + 16/4)/2/1 > 1 scales 1/√1.25 up.
+        assert!((flat_of(&mean)[0] - 1.0).abs() < 2e-3);
+        assert!((mean.sigma_horizontal_m - (2.5f64 / 1.25).sqrt()).abs() < 5e-3, "{}", mean.sigma_horizontal_m);
+    }
+
+    #[test]
+    fn an_outlying_epoch_is_set_aside_and_named() {
+        let mut fixes: Vec<Fix> = (0..20).map(|i| fix(f64::from(i), 0.1 * f64::from(i % 3), 0.1 * f64::from(i % 2))).collect();
+        fixes[7] = fix(7.0, 40.0, 0.0);
+        let mean = average(&fixes.iter().collect::<Vec<_>>(), 60.0);
+        let aside: Vec<usize> = (0..20).filter(|i| mean.aside[*i].is_some()).collect();
+        assert_eq!(aside, [7]);
+        assert!((mean.aside[7].unwrap() - 39.9).abs() < 0.15);
+        assert!(flat_of(&mean)[0] < 0.2);
+    }
+
+    /// The double sum of the head of this file, term by term.
+    fn double_sum(sigmas: &[f64], times: &[f64], correlation_s: f64) -> f64 {
+        let whole: f64 = sigmas.iter().map(|sigma| sigma.powi(-2)).sum();
+        let u: Vec<f64> = sigmas.iter().map(|sigma| sigma.powi(-2) / whole).collect();
+        let mut sum = 0.0;
+        for i in 0..sigmas.len() {
+            for j in 0..sigmas.len() {
+                sum += u[i] * u[j] * sigmas[i] * sigmas[j] * (-(times[i] - times[j]).abs() / correlation_s).exp();
+            }
+        }
+        sum.sqrt()
+    }
+
+    #[test]
+    fn correlated_epochs_tell_little() {
+        let (sigmas, times): (Vec<f64>, Vec<f64>) = (0..60).map(|i| (2.0, f64::from(i))).unzip();
+        // A minute of epochs with errors that fade over two is hardly better than one of them.
+        let together = sigma_of_mean(&sigmas, &times, 120.0);
+        assert!(together > 1.8 && together < 2.0, "{together}");
+        assert!((sigma_of_mean(&sigmas, &times, 0.0) - 2.0 / 60f64.sqrt()).abs() < 1e-12);
+    }
+
+    /// Rotated receivers: the mean turns with them. Kinds by HDOP as the table says.
+    #[test]
+    fn errors_by_kind_and_dilution() {
+        let mut one = fix(0.0, 0.0, 0.0);
+        assert_eq!(sigma_of(&one), [2.0, 2.0, 3.6]);
+        one.kind = FixKind::Fixed;
+        one.hdop = Some(2.0);
+        assert_eq!(sigma_of(&one)[0], 0.03);
+        one.hdop = None;
+        assert_eq!(sigma_of(&one)[0], 0.0225);
+    }
+
+    proptest! {
+        #[test]
+        fn one_pass_is_the_double_sum(
+            values in proptest::collection::vec((0.1f64..5.0, 0.1f64..30.0), 1..40),
+            correlation_s in 1.0f64..500.0,
+        ) {
+            let sigmas: Vec<f64> = values.iter().map(|(sigma, _)| *sigma).collect();
+            let times: Vec<f64> = values.iter().scan(0.0, |time, (_, step)| { *time += step; Some(*time) }).collect();
+            let (one, sum) = (sigma_of_mean(&sigmas, &times, correlation_s), double_sum(&sigmas, &times, correlation_s));
+            prop_assert!((one - sum).abs() < 1e-9 * sum);
+        }
+    }
+}

@@ -1,0 +1,296 @@
+//! Several occupations of one base: one position where they agree within their uncertainty, else apart.
+//!
+//! Two agree where their horizontal distance and the difference of their heights are within three
+//! standard errors of the difference. What agrees becomes the mean weighted by 1/σ²; what does not is
+//! never averaged: each stays, is flagged, and is told of.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use jiff::tz::Offset;
+
+use super::average::{Mean, Plane};
+use super::{Epoch, Rules, seconds};
+use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation, Window};
+use crate::intake::cell::When;
+use crate::intake::fixes::FixKind;
+use crate::job::{Occupations, Several};
+use crate::records::ledger::{Flag, Flags};
+
+/// Standard errors of the difference that two occupations of one base may be apart.
+pub const AGREEMENT_SIGMAS: f64 = 3.0;
+
+/// One receiver's occupation of a base.
+pub struct Part {
+    /// As a base.
+    pub row: BaseRow,
+}
+
+impl Part {
+    /// The mean of a group of epochs as a base: the antenna height is taken off.
+    pub fn new(window: &Window, members: &[&Epoch], mean: &Mean, rules: &Rules) -> Part {
+        let used: Vec<&Epoch> =
+            members.iter().zip(&mean.aside).filter(|(_, aside)| aside.is_none()).map(|(epoch, _)| *epoch).collect();
+        let instants = || used.iter().map(|epoch| epoch.fix.instant);
+        let from = instants().min().unwrap_or(window.from);
+        let to = instants().max().unwrap_or(window.to);
+        let first = used.first().unwrap_or(&members[0]);
+        let mut kinds: BTreeMap<FixKind, usize> = BTreeMap::new();
+        used.iter().for_each(|epoch| *kinds.entry(epoch.fix.kind).or_default() += 1);
+        let kinds: Vec<String> = kinds.iter().rev().map(|(kind, count)| format!("{} {count}", kind.word())).collect();
+        let worst = |get: fn(&Epoch) -> Option<f64>| used.iter().filter_map(|epoch| get(epoch)).max_by(f64::total_cmp);
+        let antenna_m = match first.beside.is_of_ground {
+            true => 0.0,
+            false => window.antenna_height_m.unwrap_or(rules.antenna_height_m),
+        };
+        // The window that shots are joined by: a list's own, else what was logged.
+        let span = if window.from == window.to { (from, to) } else { (window.from.min(from), window.to.max(to)) };
+        Part {
+            row: BaseRow {
+                name: window.name.clone(),
+                name_header: String::new(),
+                file: first.fix.file,
+                line: first.fix.line,
+                raw: first.raw.to_string(),
+                coordinates: mean.coordinates,
+                height: mean.height.map(|height| height.raised(-antenna_m)),
+                crs: first.beside.crs.as_deref().map(str::to_owned),
+                crs_value: None,
+                sigma_horizontal_m: Some(mean.sigma_horizontal_m),
+                sigma_vertical_m: mean.height.map(|_| mean.sigma_vertical_m),
+                instrument_height_m: window.instrument_height_m.or(first.beside.instrument_height_m),
+                when: Some(When { date: Offset::UTC.to_datetime(from).date(), instant: Some((from, Offset::UTC)) }),
+                windows: vec![span],
+                separation_m: mean.separation_m,
+                coordinate_epoch: first.beside.coordinate_epoch,
+                quality: FixQuality {
+                    kinds: Some(kinds.join(", ")),
+                    worst_hdop: worst(|epoch| epoch.fix.hdop),
+                    worst_pdop: worst(|epoch| epoch.fix.pdop),
+                },
+                origins: used.iter().map(|epoch| epoch.origin()).collect(),
+                occupation: Some(Occupation {
+                    epochs: used.len() as u64,
+                    aside: (members.len() - used.len()) as u64,
+                    duration_s: seconds(from, to),
+                    spread_m: mean.spread_m,
+                    occupations: 1,
+                }),
+                extras: Vec::new(),
+                flags: Flags::default(),
+            },
+        }
+    }
+
+    fn begins(&self) -> Timestamp {
+        self.row.windows.first().map_or(Timestamp::UNIX_EPOCH, |window| window.0)
+    }
+
+    fn overlaps(&self, other: &Part) -> bool {
+        self.row.windows.iter().any(|a| other.row.windows.iter().any(|b| a.0 <= b.1 && b.0 <= a.1))
+    }
+}
+
+/// How far two bases are apart: horizontally, by height, and whether within their uncertainty.
+pub fn apart(one: &BaseRow, other: &BaseRow) -> (f64, f64, bool) {
+    let plane = Plane::at(one.coordinates);
+    let [e, n] = plane.flat(other.coordinates);
+    let [e0, n0] = plane.flat(one.coordinates);
+    let distance = (e - e0).hypot(n - n0);
+    let sigma = |get: fn(&BaseRow) -> Option<f64>| get(one).unwrap_or(0.0).hypot(get(other).unwrap_or(0.0));
+    let height = match (one.height, other.height) {
+        (Some(Height::Ellipsoid(a)), Some(Height::Ellipsoid(b)))
+        | (Some(Height::Orthometric(a)), Some(Height::Orthometric(b))) => (a - b).abs(),
+        _ => 0.0,
+    };
+    let agrees = distance <= AGREEMENT_SIGMAS * sigma(|row| row.sigma_horizontal_m)
+        && height <= AGREEMENT_SIGMAS * sigma(|row| row.sigma_vertical_m);
+    (distance, height, agrees)
+}
+
+/// Joins the occupations of each base by the job's rules; the bases come in order of time, and the
+/// disagreements in sentences.
+pub fn merge(parts: Vec<Part>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String>) {
+    let mut by_name: BTreeMap<String, Vec<Part>> = BTreeMap::new();
+    for part in parts {
+        by_name.entry(part.row.name.clone()).or_default().push(part);
+    }
+    let mut rows = Vec::new();
+    let mut notes = Vec::new();
+    for (name, mut parts) in by_name {
+        parts.sort_by_key(|part| (part.begins(), part.row.file));
+        // Positions in two systems are compared when both are on their datum.
+        let at_one_time = |a: &Part, b: &Part| a.row.file != b.row.file && a.row.crs == b.row.crs && a.overlaps(b);
+        let parts = join(parts, &name, rules.receivers, "two receivers at one time", at_one_time, &mut notes);
+        let again = rules.reoccupied.unwrap_or(Several::Merge);
+        let parts = join(parts, &name, again, "two occupations", |a, b| a.row.crs == b.row.crs && !a.overlaps(b), &mut notes);
+        rows.extend(parts.into_iter().map(|part| part.row));
+    }
+    rows.sort_by(|a, b| a.windows.first().cmp(&b.windows.first()).then((a.file, a.line).cmp(&(b.file, b.line))));
+    (rows, notes)
+}
+
+/// Joins pairs that `belong` together, or tells why not.
+fn join(
+    parts: Vec<Part>,
+    name: &str,
+    rule: Several,
+    what: &str,
+    belong: impl Fn(&Part, &Part) -> bool,
+    notes: &mut Vec<String>,
+) -> Vec<Part> {
+    let mut joined: Vec<Part> = Vec::new();
+    let (mut pairs, mut farthest) = (0u64, (0.0f64, 0.0f64));
+    for mut part in parts {
+        let mut home = None;
+        for (i, other) in joined.iter_mut().enumerate() {
+            if !belong(other, &part) {
+                continue;
+            }
+            let (distance, height, agrees) = apart(&other.row, &part.row);
+            if !agrees {
+                pairs += 1;
+                if distance.hypot(height) > farthest.0.hypot(farthest.1) || pairs == 1 {
+                    farthest = (distance, height);
+                }
+                part.row.flags.raise(Flag::OccupationsDisagree);
+                other.row.flags.raise(Flag::OccupationsDisagree);
+            } else if rule == Several::Merge && home.is_none() {
+                home = Some(i);
+            }
+        }
+        match home {
+            Some(i) => joined[i].row = weighted(&joined[i].row, &part.row),
+            None => joined.push(part),
+        }
+    }
+    if pairs > 0 {
+        let (distance, height) = farthest;
+        let most = if pairs > 1 { format!(" (the farthest of {pairs} such pairs)") } else { String::new() };
+        notes.push(format!(
+            "Base {}: {what} lie {distance:.2} m apart, {height:.2} m in height, more than {AGREEMENT_SIGMAS} standard \
+             errors{most}: they are kept apart, and the time of a shot tells which is meant. Was the mark the same?",
+            crate::stations::base::label(name)
+        ));
+    }
+    joined
+}
+
+/// The weighted mean of two bases that agree.
+pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
+    let plane = Plane::at(one.coordinates);
+    let weight = |sigma: Option<f64>| sigma.filter(|sigma| *sigma > 0.0).map_or(1.0, |sigma| sigma.powi(-2));
+    let mean = |a: f64, b: f64, wa: f64, wb: f64| (wa * a + wb * b) / (wa + wb);
+    let (wa, wb) = (weight(one.sigma_horizontal_m), weight(other.sigma_horizontal_m));
+    let (a, b) = (plane.flat(one.coordinates), plane.flat(other.coordinates));
+    let (va, vb) = (weight(one.sigma_vertical_m), weight(other.sigma_vertical_m));
+    let height = match (one.height, other.height) {
+        (Some(Height::Ellipsoid(a)), Some(Height::Ellipsoid(b))) => Some(Height::Ellipsoid(mean(a, b, va, vb))),
+        (Some(Height::Orthometric(a)), Some(Height::Orthometric(b))) => Some(Height::Orthometric(mean(a, b, va, vb))),
+        (one, other) => one.or(other),
+    };
+    let both = |a: Option<f64>, b: Option<f64>| [a, b].into_iter().flatten().max_by(f64::total_cmp);
+    let combined = |a: Option<f64>, b: Option<f64>, wa: f64, wb: f64| match (a, b) {
+        (Some(_), Some(_)) => Some((wa + wb).sqrt().recip()),
+        (a, b) => a.or(b),
+    };
+    let kinds = [&one.quality.kinds, &other.quality.kinds].into_iter().flatten().cloned().collect::<Vec<_>>();
+    let mut flags = one.flags;
+    other.flags.iter().for_each(|flag| flags.raise(flag));
+    let mut windows = [one.windows.clone(), other.windows.clone()].concat();
+    windows.sort_unstable();
+    let occupation = match (&one.occupation, &other.occupation) {
+        (Some(a), Some(b)) => Some(Occupation {
+            epochs: a.epochs + b.epochs,
+            aside: a.aside + b.aside,
+            duration_s: a.duration_s + b.duration_s,
+            spread_m: a.spread_m.max(b.spread_m),
+            occupations: a.occupations + b.occupations,
+        }),
+        (a, b) => a.clone().or(b.clone()),
+    };
+    BaseRow {
+        coordinates: plane.back([mean(a[0], b[0], wa, wb), mean(a[1], b[1], wa, wb)]),
+        height,
+        sigma_horizontal_m: combined(one.sigma_horizontal_m, other.sigma_horizontal_m, wa, wb),
+        sigma_vertical_m: combined(one.sigma_vertical_m, other.sigma_vertical_m, va, vb),
+        instrument_height_m: one.instrument_height_m.or(other.instrument_height_m),
+        separation_m: match (one.separation_m, other.separation_m) {
+            (Some(a), Some(b)) => Some(mean(a, b, va, vb)),
+            (a, b) => a.or(b),
+        },
+        windows,
+        quality: FixQuality {
+            kinds: (!kinds.is_empty()).then(|| kinds.join("; ")),
+            worst_hdop: both(one.quality.worst_hdop, other.quality.worst_hdop),
+            worst_pdop: both(one.quality.worst_pdop, other.quality.worst_pdop),
+        },
+        origins: [one.all_origins(), other.all_origins()].concat(),
+        occupation,
+        flags,
+        ..one.clone()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::average::average;
+    use super::super::invented::*;
+    use super::*;
+    use crate::intake::fixes::Fix;
+    use crate::job::Quality;
+
+    fn part(name: &str, file: usize, second: f64, east_m: f64) -> Part {
+        let epochs: Vec<Epoch> = (0..10)
+            .map(|i| {
+                let mut fix = fix(second + f64::from(i), east_m, 0.0);
+                fix.file = file;
+                epoch(fix)
+            })
+            .collect();
+        let members: Vec<&Epoch> = epochs.iter().collect();
+        let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
+        let (occupations, quality) = (Occupations::default(), Quality::default());
+        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
+        let window = Window { name: name.into(), ..Window::default() };
+        Part::new(&Window { from: at(second), to: at(second), ..window }, &members, &average(&fixes, 120.0), &rules)
+    }
+
+    #[test]
+    fn the_antenna_height_is_taken_off() {
+        // 20 m above sea level, 12 m separation, 2 m antenna.
+        let Some(Height::Ellipsoid(height)) = part("A", 0, 0.0, 0.0).row.height else { panic!("no height") };
+        assert!((height - 30.0).abs() < 1e-9, "{height}");
+    }
+
+    #[test]
+    fn occupations_that_agree_become_one() {
+        let (rows, notes) = merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &Occupations::default());
+        assert_eq!((rows.len(), notes.len()), (1, 0));
+        let row = &rows[0];
+        let [e, _] = Plane::at(fix(0.0, 0.0, 0.0).coordinates).flat(row.coordinates);
+        assert!((e - 0.5).abs() < 1e-3, "{e}");
+        assert_eq!(row.windows.len(), 2);
+        assert_eq!(row.occupation.as_ref().unwrap().epochs, 20);
+        let one = part("A", 0, 0.0, 0.0).row.sigma_horizontal_m.unwrap();
+        assert!((row.sigma_horizontal_m.unwrap() - one / 2f64.sqrt()).abs() < 1e-9);
+    }
+
+    #[test]
+    fn occupations_that_disagree_stay_apart_and_are_told() {
+        let (rows, notes) = merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 30.0)], &Occupations::default());
+        assert_eq!(rows.len(), 2);
+        assert!(rows.iter().all(|row| row.flags.has(Flag::OccupationsDisagree)));
+        assert!(notes[0].starts_with("Base A: two occupations lie 30.0"), "{notes:?}");
+    }
+
+    #[test]
+    fn receivers_at_one_time_by_rule() {
+        let both = || vec![part("A", 0, 0.0, 0.0), part("A", 1, 2.0, 1.0)];
+        assert_eq!(merge(both(), &Occupations::default()).0.len(), 1);
+        let apart = Occupations { receivers: Several::Apart, ..Occupations::default() };
+        assert_eq!(merge(both(), &apart).0.len(), 2);
+        let again = Occupations { reoccupied: Some(Several::Apart), ..Occupations::default() };
+        assert_eq!(merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &again).0.len(), 2);
+    }
+}

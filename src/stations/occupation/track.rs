@@ -1,0 +1,203 @@
+//! A receiver that moves: its position at the time of a shot, between two fixes.
+//!
+//! p(t) = (1 − f) pₐ + f p_b, f = (t − tₐ)/(t_b − tₐ). The errors of two fixes close in time are nearly
+//! one, so that they do not average out: σ = (1 − f) σₐ + f σ_b. A receiver that turns or brakes
+//! between them leaves the straight line by a (t − tₐ)(t_b − t)/2 for an acceleration a; that grows
+//! with the square of the gap and is added for [`SIGMA_ACCELERATION_M_S2`].
+
+use jiff::Timestamp;
+use jiff::tz::Offset;
+
+use super::average::{Plane, sigma_of};
+use super::{Epoch, Gathered, Rules, held, poor, seconds};
+use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation};
+use crate::intake::cell::When;
+use crate::intake::fixes::Fix;
+use crate::records::ledger::Flags;
+
+/// Standard error of the acceleration of a person on foot, a boat or a vehicle that maps, in metres a
+/// second squared (common practice, no source).
+pub const SIGMA_ACCELERATION_M_S2: f64 = 0.5;
+
+/// The name of the base at an instant.
+pub fn name_at(instant: Timestamp) -> String {
+    format!("at {instant}")
+}
+
+/// A base for each instant, each once, between fixes at most `gap_s` apart; of several receivers the
+/// one with the least error. `files` is the number of input files.
+pub fn at_instants(epochs: Vec<Epoch>, instants: &[Timestamp], rules: &Rules, gap_s: f64, files: usize) -> Gathered {
+    let mut gathered = Gathered { used: vec![0; files], outside: vec![0; files], ..Gathered::default() };
+    let mut tracks: Vec<Vec<&Epoch>> = vec![Vec::new(); files];
+    for epoch in &epochs {
+        match poor(&epoch.fix, rules.quality) {
+            Some(fault) => gathered.held.push(held(epoch, None, fault)),
+            None => tracks[epoch.fix.file].push(epoch),
+        }
+    }
+    tracks.iter_mut().for_each(|track| track.sort_by_key(|epoch| (epoch.fix.instant, epoch.fix.line)));
+    let mut used: Vec<Vec<bool>> = tracks.iter().map(|track| vec![false; track.len()]).collect();
+    let mut wanted = instants.to_vec();
+    wanted.sort_unstable();
+    wanted.dedup();
+    for instant in wanted {
+        let mut best: Option<(f64, usize, [usize; 2])> = None;
+        for (file, track) in tracks.iter().enumerate() {
+            let Some(pair) = around(track, instant) else { continue };
+            if seconds(track[pair[0]].fix.instant, track[pair[1]].fix.instant) > gap_s {
+                continue;
+            }
+            let sigma = errors(&track[pair[0]].fix, &track[pair[1]].fix, instant)[0];
+            if best.is_none_or(|(least, _, _)| sigma < least) {
+                best = Some((sigma, file, pair));
+            }
+        }
+        match best {
+            Some((_, file, pair)) => {
+                pair.iter().for_each(|index| used[file][*index] = true);
+                gathered.rows.push(between(tracks[file][pair[0]], tracks[file][pair[1]], instant, rules));
+            }
+            None => gathered
+                .absent
+                .push((name_at(instant), format!("no two fixes within {gap_s} s of each other lie around {instant}"))),
+        }
+    }
+    for (file, used) in used.iter().enumerate() {
+        gathered.used[file] = used.iter().filter(|used| **used).count() as u64;
+        gathered.outside[file] = used.len() as u64 - gathered.used[file];
+    }
+    gathered
+}
+
+/// The fixes at or next before and behind an instant.
+fn around(track: &[&Epoch], instant: Timestamp) -> Option<[usize; 2]> {
+    let behind = track.partition_point(|epoch| epoch.fix.instant < instant);
+    let after = track.get(behind)?;
+    if after.fix.instant == instant {
+        return Some([behind, behind]);
+    }
+    Some([behind.checked_sub(1)?, behind])
+}
+
+fn fraction(one: &Fix, other: &Fix, instant: Timestamp) -> f64 {
+    let whole = seconds(one.instant, other.instant);
+    if whole > 0.0 { seconds(one.instant, instant) / whole } else { 0.0 }
+}
+
+/// Standard errors of a horizontal axis and of the height.
+fn errors(one: &Fix, other: &Fix, instant: Timestamp) -> [f64; 2] {
+    let f = fraction(one, other, instant);
+    let bend = 0.5 * SIGMA_ACCELERATION_M_S2 * seconds(one.instant, instant) * seconds(instant, other.instant);
+    let ([ea, na, ua], [eb, nb, ub]) = (sigma_of(one), sigma_of(other));
+    let flat = |e: f64, n: f64| (0.5 * (e * e + n * n)).sqrt();
+    [((1.0 - f) * flat(ea, na) + f * flat(eb, nb)).hypot(bend), ((1.0 - f) * ua + f * ub).hypot(bend)]
+}
+
+fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &Rules) -> BaseRow {
+    let (a, b) = (&one.fix, &other.fix);
+    let f = fraction(a, b, instant);
+    let plane = Plane::at(a.coordinates);
+    let (from, to) = (plane.flat(a.coordinates), plane.flat(b.coordinates));
+    let mix = |a: f64, b: f64| (1.0 - f) * a + f * b;
+    let height = |fix: &Fix| match (fix.height?, fix.separation_m) {
+        (Height::Orthometric(metres), Some(separation)) => Some(Height::Ellipsoid(metres + separation)),
+        (height, _) => Some(height),
+    };
+    let height = match (height(a), height(b)) {
+        (Some(Height::Ellipsoid(a)), Some(Height::Ellipsoid(b))) => Some(Height::Ellipsoid(mix(a, b))),
+        (Some(Height::Orthometric(a)), Some(Height::Orthometric(b))) => Some(Height::Orthometric(mix(a, b))),
+        _ => None,
+    };
+    let [sigma_horizontal_m, sigma_vertical_m] = errors(a, b, instant);
+    let worst = |a: Option<f64>, b: Option<f64>| [a, b].into_iter().flatten().max_by(f64::total_cmp);
+    let epochs = if std::ptr::eq(one, other) { 1 } else { 2 };
+    BaseRow {
+        name: name_at(instant),
+        name_header: String::new(),
+        file: a.file,
+        line: a.line,
+        raw: one.raw.to_string(),
+        coordinates: plane.back([mix(from[0], to[0]), mix(from[1], to[1])]),
+        height: height.map(|height| if one.beside.is_of_ground { height } else { height.raised(-rules.antenna_height_m) }),
+        crs: one.beside.crs.as_deref().map(str::to_owned),
+        crs_value: None,
+        sigma_horizontal_m: Some(sigma_horizontal_m),
+        sigma_vertical_m: height.map(|_| sigma_vertical_m),
+        instrument_height_m: one.beside.instrument_height_m,
+        when: Some(When { date: Offset::UTC.to_datetime(instant).date(), instant: Some((instant, Offset::UTC)) }),
+        windows: vec![(instant, instant)],
+        separation_m: match (a.separation_m, b.separation_m) {
+            (Some(a), Some(b)) => Some(mix(a, b)),
+            _ => None,
+        },
+        coordinate_epoch: one.beside.coordinate_epoch,
+        quality: FixQuality {
+            kinds: Some(a.kind.min(b.kind).word().to_owned()),
+            worst_hdop: worst(a.hdop, b.hdop),
+            worst_pdop: worst(a.pdop, b.pdop),
+        },
+        origins: if epochs == 1 { vec![one.origin()] } else { vec![one.origin(), other.origin()] },
+        occupation: Some(Occupation {
+            epochs,
+            aside: 0,
+            duration_s: seconds(a.instant, b.instant),
+            spread_m: 0.0,
+            occupations: 1,
+        }),
+        extras: Vec::new(),
+        flags: Flags::default(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::invented::*;
+    use super::*;
+    use crate::job::{Occupations, Quality};
+
+    fn bases(epochs: Vec<Epoch>, instants: &[f64], gap_s: f64) -> Gathered {
+        let (occupations, quality) = (Occupations::default(), Quality::default());
+        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
+        let instants: Vec<Timestamp> = instants.iter().map(|second| at(*second)).collect();
+        at_instants(epochs, &instants, &rules, gap_s, 2)
+    }
+
+    /// 3 m/s east, a fix each 4 s.
+    fn boat() -> Vec<Epoch> {
+        (0..10).map(|i| epoch(fix(4.0 * f64::from(i), 12.0 * f64::from(i), 0.0))).collect()
+    }
+
+    #[test]
+    fn between_two_fixes() {
+        let gathered = bases(boat(), &[5.0, 8.0], 10.0);
+        let plane = Plane::at(fix(0.0, 0.0, 0.0).coordinates);
+        let [e, _] = plane.flat(gathered.rows[0].coordinates);
+        assert!((e - 15.0).abs() < 1e-3, "{e}");
+        // At a fix its own error, between them more: 2 m, and 0.5 · 1 s · 3 s / 2 = 0.75 m.
+        assert_eq!(gathered.rows[1].sigma_horizontal_m, Some(2.0));
+        assert!((gathered.rows[0].sigma_horizontal_m.unwrap() - 2f64.hypot(0.75)).abs() < 1e-12);
+        assert_eq!(gathered.rows[0].name, "at 2026-05-04T08:00:05Z");
+        assert_eq!((gathered.used.as_slice(), gathered.outside.as_slice()), ([2, 0].as_slice(), [8, 0].as_slice()));
+    }
+
+    #[test]
+    fn gaps_and_ends_have_no_base() {
+        let mut with_gap = boat();
+        with_gap.drain(3..6);
+        let gathered = bases(with_gap, &[10.0, -1.0, 37.0, 6.0], 10.0);
+        assert_eq!(gathered.rows.len(), 1);
+        let absent: Vec<&str> = gathered.absent.iter().map(|(name, _)| name.as_str()).collect();
+        assert_eq!(absent, ["at 2026-05-04T07:59:59Z", "at 2026-05-04T08:00:10Z", "at 2026-05-04T08:00:37Z"]);
+    }
+
+    #[test]
+    fn the_better_receiver_is_used() {
+        let mut epochs = boat();
+        epochs.extend(boat().into_iter().map(|mut epoch| {
+            epoch.fix.file = 1;
+            epoch.fix.sigma_m = Some([0.1, 0.1, 0.2]);
+            epoch
+        }));
+        assert_eq!(bases(epochs, &[5.0], 10.0).rows[0].file, 1);
+    }
+}

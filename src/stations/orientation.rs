@@ -1,0 +1,212 @@
+//! The orientation of a base from sights to points of known position, and what fore and back azimuths
+//! of one line tell of local attraction.
+//!
+//! A sight to a known point gives the correction of the base's azimuths: true azimuth by the positions −
+//! measured azimuth. It holds what is wrong with the declination, the compass and the ground together,
+//! so that its standard error stands in place of the declination's. One sight: σ² = σ_A² + (σ_T/d)² +
+//! (σ_B/d)², with σ_A of the reading, σ_T and σ_B of target and base across the line of length d. Several: the
+//! mean weighted by 1/σ²; the base's own error turns all of them and does not average out.
+//!
+//! Fore and back azimuths of one line differ by 180° and the meridians' convergence. Where they do
+//! not, the compass is disturbed at an end; an end that agrees along another line is sound
+//! (compass traverse practice, common, no source).
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::f64::consts::PI;
+
+use crate::geodesy::frame::full_circle_rad;
+use crate::records::ledger::Flag;
+use crate::stations::base::{Base, BaseTable};
+
+/// By how much fore and back azimuths may fail to differ by 180°, in degrees: 1 to 2 are tolerated in
+/// hand-compass work (FAO Training Series 16, topographical surveys; from memory).
+pub const FORE_BACK_LIMIT_DEG: f64 = 2.0;
+
+/// A sight from a base to another base or a known point.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KnownSight {
+    /// Base that the sight is from.
+    pub from: usize,
+    /// Base or known point that it is to.
+    pub to: usize,
+    /// Measured azimuth in radians, brought to true north, without any correction of the base.
+    pub true_azimuth_rad: f64,
+    /// Standard error of the reading in radians.
+    pub sigma_rad: f64,
+    /// Whether it orients the base (a backsight), beside being compared with its counterpart.
+    pub orients: bool,
+}
+
+/// What is added to the azimuths of a base.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Orientation {
+    /// Correction in radians, −π to π, east positive.
+    pub correction_rad: f64,
+    /// Standard error in radians, shared by all shots of the base.
+    pub sigma_rad: f64,
+    /// Sights used.
+    pub sights: u32,
+}
+
+/// A line that was sighted from both ends.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ForeBack {
+    /// The ends.
+    pub ends: (usize, usize),
+    /// Back azimuth less fore azimuth less what the positions give, in radians, −π to π.
+    pub misfit_rad: f64,
+}
+
+/// True azimuth in radians from one base to another, and their horizontal distance in metres; none
+/// where both are at one place.
+pub fn azimuth_between(table: &BaseTable, from: usize, to: usize) -> Option<(f64, f64)> {
+    let (from, to) = (&table.bases[from], &table.bases[to]);
+    // The datums of one job lie within a metre or two of each other; a line long enough to orient by
+    // does not feel it.
+    let [e, n, _] = from.frame.from_earth_centred(to.at.to_earth_centred(table.datums[to.datum].crs.ellipsoid()));
+    let distance = e.hypot(n);
+    (distance > 0.0).then(|| (full_circle_rad(e.atan2(n)), distance))
+}
+
+/// The orientation of each base that has backsights.
+pub fn orientations(table: &BaseTable, sights: &[KnownSight]) -> Vec<Option<Orientation>> {
+    let mut terms: Vec<Vec<Term>> = table.bases.iter().map(|_| Vec::new()).collect();
+    for sight in sights.iter().filter(|sight| sight.orients) {
+        terms[sight.from].extend(Term::of(table, sight));
+    }
+    terms.iter().map(|terms| mean(terms)).collect()
+}
+
+/// One sight's correction and its errors, in radians.
+struct Term {
+    correction: f64,
+    /// Of the reading and the target.
+    own: f64,
+    /// Of the base.
+    shared: f64,
+}
+
+impl Term {
+    fn of(table: &BaseTable, sight: &KnownSight) -> Option<Term> {
+        let (azimuth, distance) = azimuth_between(table, sight.from, sight.to)?;
+        let across = |base: &Base| {
+            let (s, c) = azimuth.sin_cos();
+            let q = &base.covariance;
+            (q.ee * c * c - 2.0 * q.en * s * c + q.nn * s * s).max(0.0).sqrt() / distance
+        };
+        Some(Term {
+            correction: half_circle_rad(azimuth - sight.true_azimuth_rad),
+            own: sight.sigma_rad.hypot(across(&table.bases[sight.to])),
+            shared: across(&table.bases[sight.from]),
+        })
+    }
+}
+
+fn mean(terms: &[Term]) -> Option<Orientation> {
+    let first = terms.first()?;
+    let weight = |term: &Term| 1.0 / (term.own * term.own + term.shared * term.shared).max(1e-18);
+    let whole: f64 = terms.iter().map(weight).sum();
+    // Differences from the first, so that a mean about ±180° is right.
+    let off = |term: &Term| half_circle_rad(term.correction - first.correction);
+    let shift = terms.iter().map(|term| weight(term) * off(term)).sum::<f64>() / whole;
+    let own: f64 = terms.iter().map(|term| (weight(term) / whole * term.own).powi(2)).sum();
+    let shared: f64 = terms.iter().map(|term| weight(term) / whole * term.shared).sum();
+    let square: f64 = terms.iter().map(|term| ((off(term) - shift) / term.own.max(1e-9)).powi(2)).sum();
+    let scatter = if terms.len() > 1 { (square / (terms.len() - 1) as f64).max(1.0) } else { 1.0 };
+    Some(Orientation {
+        correction_rad: half_circle_rad(first.correction + shift),
+        sigma_rad: (own * scatter + shared * shared).sqrt(),
+        sights: terms.len() as u32,
+    })
+}
+
+/// The lines sighted from both ends, each once; of several sights from one end their mean.
+pub fn fore_and_back(table: &BaseTable, sights: &[KnownSight]) -> Vec<ForeBack> {
+    let mut by_line: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
+    for sight in sights {
+        by_line.entry((sight.from, sight.to)).or_default().push(sight.true_azimuth_rad);
+    }
+    let lines: BTreeSet<(usize, usize)> =
+        sights.iter().map(|sight| (sight.from.min(sight.to), sight.from.max(sight.to))).collect();
+    let misfit_from = |from: usize, to: usize| {
+        let (azimuth, _) = azimuth_between(table, from, to)?;
+        let sum = by_line.get(&(from, to))?.iter().fold([0.0; 2], |sum, measured| {
+            let (s, c) = (measured - azimuth).sin_cos();
+            [sum[0] + s, sum[1] + c]
+        });
+        Some(sum[0].atan2(sum[1]))
+    };
+    lines
+        .into_iter()
+        .filter_map(|(a, b)| {
+            let misfit_rad = half_circle_rad(misfit_from(b, a)? - misfit_from(a, b)?);
+            Some(ForeBack { ends: (a, b), misfit_rad })
+        })
+        .collect()
+}
+
+/// Which bases the compass is disturbed at, by lines whose misfit is above a limit in radians.
+pub fn local_attraction(lines: &[ForeBack], limit_rad: f64) -> Vec<(usize, Flag)> {
+    let sound: BTreeSet<usize> =
+        lines.iter().filter(|line| line.misfit_rad.abs() <= limit_rad).flat_map(|line| [line.ends.0, line.ends.1]).collect();
+    let mut found = BTreeSet::new();
+    for line in lines.iter().filter(|line| line.misfit_rad.abs() > limit_rad) {
+        let (a, b) = line.ends;
+        match (sound.contains(&a), sound.contains(&b)) {
+            (true, false) => found.extend([(b, Flag::LocalAttraction)]),
+            (false, true) => found.extend([(a, Flag::LocalAttraction)]),
+            _ => found.extend([(a, Flag::MaybeLocalAttraction), (b, Flag::MaybeLocalAttraction)]),
+        }
+    }
+    found.into_iter().collect()
+}
+
+/// An angle between −π and π.
+fn half_circle_rad(angle: f64) -> f64 {
+    let turned = full_circle_rad(angle + PI) - PI;
+    if turned < -PI { turned + 2.0 * PI } else { turned }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn line(a: usize, b: usize, misfit_deg: f64) -> ForeBack {
+        ForeBack { ends: (a, b), misfit_rad: misfit_deg.to_radians() }
+    }
+
+    #[test]
+    fn a_third_sight_tells_which_end() {
+        let limit = 2f64.to_radians();
+        assert_eq!(
+            local_attraction(&[line(0, 1, 5.0)], limit),
+            [(0, Flag::MaybeLocalAttraction), (1, Flag::MaybeLocalAttraction)]
+        );
+        assert_eq!(local_attraction(&[line(0, 1, 5.0), line(0, 2, 0.5)], limit), [(1, Flag::LocalAttraction)]);
+        assert_eq!(local_attraction(&[line(0, 1, -5.0), line(1, 2, -0.5)], limit), [(0, Flag::LocalAttraction)]);
+        assert!(local_attraction(&[line(0, 1, 1.9)], limit).is_empty());
+    }
+
+    fn term(correction_deg: f64, own_deg: f64, shared_deg: f64) -> Term {
+        Term { correction: correction_deg.to_radians(), own: own_deg.to_radians(), shared: shared_deg.to_radians() }
+    }
+
+    #[test]
+    fn means_of_corrections() {
+        let of = |terms: &[Term]| {
+            let mean = mean(terms).unwrap();
+            (mean.correction_rad.to_degrees(), mean.sigma_rad.to_degrees())
+        };
+        let (correction, sigma) = of(&[term(1.0, 0.5, 0.3)]);
+        assert!((correction - 1.0).abs() < 1e-12 && (sigma - 0.5f64.hypot(0.3)).abs() < 1e-12);
+        // Two readings of 0.5° make 0.35°; the base's 0.3° stays.
+        let (correction, sigma) = of(&[term(1.2, 0.5, 0.3), term(0.8, 0.5, 0.3)]);
+        assert!((correction - 1.0).abs() < 1e-12 && (sigma - (0.125f64 + 0.09).sqrt()).abs() < 1e-9, "{sigma}");
+        // About 180°.
+        let (correction, _) = of(&[term(179.5, 0.5, 0.0), term(-179.5, 0.5, 0.0)]);
+        assert!((correction.abs() - 180.0).abs() < 1e-9, "{correction}");
+        // Readings that scatter more than they say.
+        assert!(of(&[term(5.0, 0.5, 0.0), term(-5.0, 0.5, 0.0)]).1 > 4.0);
+        assert!(mean(&[]).is_none());
+    }
+}
