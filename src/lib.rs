@@ -21,7 +21,9 @@
 //! [`run::run`] takes a job through all of them. Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
+#[cfg(feature = "gis")]
 pub mod cli;
+#[cfg(feature = "gis")]
 pub mod field;
 pub mod geodesy;
 pub mod intake;
@@ -29,9 +31,12 @@ pub mod job;
 pub mod measure;
 pub mod network;
 pub mod numeric;
+#[cfg(feature = "gis")]
 pub mod output;
 pub mod records;
+#[cfg(feature = "gis")]
 pub mod review;
+#[cfg(feature = "gis")]
 pub mod run;
 pub mod shots;
 pub mod stations;

@@ -1,8 +1,6 @@
 //! The adjustment of networks, as a library: forms of networks, poor geometry, published examples, random networks against
 //! SciPy, statistics by simulation. `tests/network.rs` has whole runs through the program.
 
-use crate::networks;
-
 mod any;
 mod forms;
 mod geometry;

@@ -2,8 +2,6 @@
 //! row accounted for, the whole held rows and the whole messages compared. All places, crews and
 //! values are invented.
 
-use crate::common;
-
 mod account;
 mod bases;
 mod columns;

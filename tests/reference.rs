@@ -12,7 +12,8 @@ use standoff::geodesy::geoid::Geoid;
 use standoff::intake::bases::{BaseRow, Coordinates, FixQuality, Height};
 use standoff::job::{Bases, Checks};
 use standoff::records::ledger::Flags;
-use standoff::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use standoff::records::triangle::Triangle;
+use standoff::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 use standoff::stations::base::{BaseTable, Settings};
 
 #[path = "reference_tests/declination.rs"]

@@ -2,8 +2,6 @@
 //! waypoints and vector files become bases, and shots find them by name and by time. Every place and
 //! every log is invented; what is expected follows from how the log was made.
 
-use crate::support;
-
 mod account;
 mod blocks;
 mod clocks;

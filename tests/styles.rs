@@ -12,7 +12,7 @@ use gdal::vector::{LayerAccess, sql};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use rusqlite::{Connection, OpenFlags};
-use standoff::output::columns::GeometryKind;
+use standoff::job::catalogue::GeometryKind;
 use standoff::output::layers;
 use standoff::output::style::{Naming, documents};
 use support::*;

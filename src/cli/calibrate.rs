@@ -8,10 +8,10 @@ use super::{Failure, Outcome, print};
 use crate::field::calibrate::known_line::{Line, Points};
 use crate::field::calibrate::log::Shots;
 use crate::field::calibrate::{ReadingSigmas, Settings, calibrate, report};
+use crate::geodesy::REFRACTION;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::NorthKind;
 use crate::job::{self, Instrument, Job, LogFormat};
-use crate::shots::reduce::REFRACTION;
 use crate::units::{AngleError, Hemispheres, parse_angle_deg};
 
 /// An instrument's corrections from calibration shots, as lines for a job.

@@ -9,9 +9,10 @@ use crate::intake::text;
 use crate::job::{
     self, Bases, Checks, Format, GpxHeightKind, Heights, Job, Join, LayerName, LogFormat, North, Occupations, Quality, Shots,
 };
+use crate::output::contract::Account;
 use crate::output::report::{summary::Summary, terminal};
 use crate::output::write::Output;
-use crate::run::{self, Account};
+use crate::run;
 
 /// Write the map layers of a job.
 ///

@@ -5,8 +5,9 @@ use serde_json::{Value, json};
 
 use super::{Failure, Outcome, print};
 use crate::job::Job;
+use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::file::CatalogueFile;
-use crate::output::columns::{FieldKind, GeometryKind};
+use crate::output::columns::FieldKind;
 use crate::output::layers;
 use crate::output::report::summary::Summary;
 

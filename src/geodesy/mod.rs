@@ -4,7 +4,17 @@
 
 pub mod correlated;
 pub mod covariance;
+#[cfg(feature = "gis")]
 pub mod crs;
 pub mod frame;
 pub mod geoid;
 pub mod north;
+
+/// Coefficient of refraction where the job gives none: 0.13, the mean of C. F. Gauss that geodesy
+/// commonly takes (common practice, no source).
+pub const REFRACTION: f64 = 0.13;
+
+/// First decimal year that is believed as a date of positions.
+pub const FIRST_EPOCH: f64 = 1900.0;
+/// Last decimal year that is believed as a date of positions.
+pub const LAST_EPOCH: f64 = 2100.0;

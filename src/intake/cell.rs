@@ -7,7 +7,7 @@ use jiff::fmt::temporal::DateTimeParser;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
 
-use crate::stations::clock::LeapSeconds;
+use crate::units::gps_time::LeapSeconds;
 
 /// Words that stand for "no reading" in any column, in small letters.
 const NO_READING: [&str; 16] =

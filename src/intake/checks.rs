@@ -10,7 +10,7 @@ use std::path::Path;
 use super::bases::Coordinates;
 use super::cell::{CellFormat, is_decimal_comma, is_no_reading_number};
 use super::delimited::{Lines, Rows, guess_separator};
-use super::{columns, text, vector};
+use super::{text, vector};
 use crate::geodesy::crs::Crs;
 use crate::units::{Hemispheres, LengthUnit, parse_angle_deg};
 
@@ -156,7 +156,7 @@ impl Claims {
         let name = match name_header {
             None => NAMES.into_iter().find_map(at),
             Some(wanted) => Some(headers.iter().position(|header| header.trim() == wanted.trim()).ok_or_else(|| {
-                let near = columns::nearest(wanted, headers.iter().map(String::as_str));
+                let near = crate::numeric::words::nearest(wanted, headers.iter().map(String::as_str));
                 let near = near.map(|near| format!("did you mean \"{near}\"?")).unwrap_or_else(|| has(headers));
                 format!("--check-name is \"{wanted}\", which the table does not have; {near}")
             })?),

@@ -257,16 +257,6 @@ pub fn names(kind: LogKind) -> Vec<(String, Quantity, Unit)> {
     found
 }
 
-/// The known name nearest to a mistyped one, where one is near enough.
-pub fn nearest<'n>(name: &str, known: impl IntoIterator<Item = &'n str>) -> Option<&'n str> {
-    known
-        .into_iter()
-        .map(|candidate| (strsim::jaro_winkler(&name.to_lowercase(), &candidate.to_lowercase()), candidate))
-        .filter(|(score, _)| *score > 0.84)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, candidate)| candidate)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -288,7 +278,7 @@ mod tests {
     #[test]
     fn a_slip_of_the_pen_finds_its_name() {
         let names: Vec<String> = names(LogKind::Shots).into_iter().map(|(name, _, _)| name).collect();
-        let near = |name| nearest(name, names.iter().map(String::as_str));
+        let near = |name| crate::numeric::words::nearest(name, names.iter().map(String::as_str));
         assert_eq!(near("slope_distanse_m"), Some("slope_distance_m"));
         assert_eq!(near("zzz"), None);
     }

@@ -5,34 +5,10 @@
 use std::sync::Arc;
 
 use jiff::Timestamp;
-use schemars::JsonSchema;
-use serde::{Deserialize, Serialize};
 
 use super::bases::{Coordinates, Height};
-use crate::job::Quality;
+use crate::job::{FixKind, Quality};
 use crate::records::ledger::{Fault, Reason};
-
-/// How a receiver says that it got a fix. The order is that of trust, least first.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum FixKind {
-    /// Made up by a simulator.
-    Simulated,
-    /// Typed in by hand.
-    Manual,
-    /// Estimated by dead reckoning.
-    Estimated,
-    /// The log does not say.
-    Unknown,
-    /// Stand-alone.
-    Single,
-    /// Corrected by code differences, from the ground or from satellites.
-    Differential,
-    /// Carrier phase with ambiguities not yet fixed.
-    Float,
-    /// Carrier phase with fixed ambiguities.
-    Fixed,
-}
 
 /// One epoch of a receiver.
 #[derive(Debug, Clone, PartialEq)]

@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use crate::job::{Calibration, Instrument};
-use crate::shots::repeats::Echo;
+use crate::records::echo::Echo;
 
 /// Standard errors of a hand-held instrument where the job states none (common practice, no source).
 pub const ASSUMED_SIGMA_DISTANCE_M: f64 = 0.3;

@@ -5,13 +5,16 @@
 //! make rows of each kind. There is no geodesy here.
 
 pub mod bases;
+pub mod block;
 pub mod cell;
+#[cfg(feature = "gis")]
 pub mod checks;
 pub mod columns;
 pub mod delimited;
 pub mod extras;
 pub mod fixes;
 pub mod gpx;
+#[cfg(feature = "gis")]
 pub mod guess;
 mod headers;
 pub mod kit;
@@ -20,6 +23,7 @@ pub mod plan;
 mod reader;
 pub mod shots;
 pub mod text;
+#[cfg(feature = "gis")]
 pub mod vector;
 
 use std::path::{Path, PathBuf};

@@ -11,9 +11,10 @@ use super::columns::{self, LogKind, Quantity, Unit};
 use super::delimited::{Line, Lines, Row, Rows, guess_separator};
 use super::text::Text;
 use crate::job::LogFormat;
+use crate::numeric::words::nearest;
+use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Reason};
-use crate::shots::repeats::Echo;
-use crate::stations::clock::LeapSeconds;
+use crate::units::gps_time::LeapSeconds;
 use crate::units::{AngleUnit, LengthUnit};
 
 /// Data rows that are looked at for the decimal sign.
@@ -315,7 +316,7 @@ impl Plan {
         let canonical = |name: &str| {
             columns::parse(name, kind).ok_or_else(|| {
                 let names = columns::names(kind);
-                let near = columns::nearest(name, names.iter().map(|(name, _, _)| name.as_str()))
+                let near = nearest(name, names.iter().map(|(name, _, _)| name.as_str()))
                     .map(|near| format!("; did you mean {near}?"))
                     .unwrap_or_else(|| "; the canonical names are listed by `standoff schema job`".into());
                 format!("[{table}.columns]: {name} is no canonical column name{near}")
@@ -326,7 +327,7 @@ impl Plan {
             let mut indexes = Vec::new();
             for wanted in sources.as_slice() {
                 indexes.push(index_of(&self.headers, wanted).ok_or_else(|| {
-                    let near = columns::nearest(wanted, self.headers.iter().map(String::as_str))
+                    let near = nearest(wanted, self.headers.iter().map(String::as_str))
                         .map(|near| format!("; did you mean \"{near}\"?"))
                         .unwrap_or_else(|| format!("; it has: {}", self.headers.join(", ")));
                     format!("[{table}.columns] reads {name} from \"{wanted}\", which the file does not have{near}")

@@ -6,7 +6,7 @@ use super::cell::{When, WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::plan::{Claim, Plan};
-use crate::geodesy::crs::{FIRST_EPOCH, LAST_EPOCH};
+use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 use crate::records::ledger::{Fault, Reason};
 
 /// The reading of one row.

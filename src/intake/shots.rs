@@ -15,7 +15,7 @@ use crate::geodesy::north::NorthKind;
 use crate::job::catalogue::{Catalogue, Code};
 use crate::job::{Checks, Heights, Instrument};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
-use crate::shots::reduce::Triangle;
+use crate::records::triangle::Triangle;
 use crate::units::AngleUnit;
 
 /// The role of a sight that orients its base.
@@ -45,7 +45,7 @@ impl ShotRules {
     ) -> ShotRules {
         let only = match (instrument, instruments.len()) {
             (Some(one), _) => Some(Kits::from(one)),
-            (None, 0) => Some(Kits::from(&Instrument { refraction: crate::shots::reduce::REFRACTION, ..Instrument::default() })),
+            (None, 0) => Some(Kits::from(&Instrument { refraction: crate::geodesy::REFRACTION, ..Instrument::default() })),
             (None, 1) => instruments.values().next().map(Kits::from),
             _ => None,
         };

@@ -4,7 +4,6 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::LogFormat;
-use crate::intake::fixes::FixKind;
 
 /// How the fixes of a receiver become bases.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -160,4 +159,26 @@ pub enum JoinBy {
     Nearest,
     /// The receiver's own position at the time of the shot, between two fixes: for a receiver that moves.
     Interpolated,
+}
+
+/// How a receiver says that it got a fix. The order is that of trust, least first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum FixKind {
+    /// Made up by a simulator.
+    Simulated,
+    /// Typed in by hand.
+    Manual,
+    /// Estimated by dead reckoning.
+    Estimated,
+    /// The log does not say.
+    Unknown,
+    /// Stand-alone.
+    Single,
+    /// Corrected by code differences, from the ground or from satellites.
+    Differential,
+    /// Carrier phase with ambiguities not yet fixed.
+    Float,
+    /// Carrier phase with fixed ambiguities.
+    Fixed,
 }

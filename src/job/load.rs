@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::settings;
 use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Occupations, Shots};
-use crate::stations::clock::LeapSeconds;
+use crate::units::gps_time::LeapSeconds;
 
 /// A clock that is off by more than some centuries is no clock, in seconds.
 const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
@@ -178,7 +178,7 @@ fn check(job: &Job) -> Result<(), Fault> {
     }
     let bases = &job.bases;
     for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
-        let name_their_own = bases.files.iter().all(|file| crate::intake::vector::is_vector(Path::new(file)));
+        let name_their_own = bases.files.iter().all(|file| is_vector(Path::new(file)));
         if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
             let problem = format!("[{table}] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"");
             return fault(&[table], problem);
@@ -360,6 +360,12 @@ fn check_instrument(instrument: &Instrument) -> Result<(), String> {
         return Err(format!("least_distance_m = {least} is not below greatest_distance_m = {greatest}"));
     }
     Ok(())
+}
+
+/// Whether a file's name ends as that of a vector file does: gpkg, shp, geojson, json, fgb. These name their CRS themselves.
+pub fn is_vector(path: &Path) -> bool {
+    let ending = path.extension().and_then(|ending| ending.to_str()).map(str::to_ascii_lowercase);
+    matches!(ending.as_deref(), Some("gpkg" | "shp" | "geojson" | "json" | "fgb"))
 }
 
 #[cfg(test)]

@@ -19,14 +19,18 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::stations::clock::LeapSeconds;
+use crate::units::gps_time::LeapSeconds;
 
 pub use calibration::{Calibration, Day};
-pub use gnss::{GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
-pub use load::{JobError, load, parse};
+pub use gnss::{FixKind, GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
+pub use load::{JobError, is_vector, load, parse};
 pub use measures::{Level, Measures};
 pub use network::{Network, NetworkOrientation, Reject, Robust};
 pub use settings::UNDECIDED;
+
+/// By how much fore and back azimuths may fail to differ by 180°, in degrees: 1 to 2 are tolerated in
+/// hand-compass work (FAO Training Series 16, topographical surveys; from memory).
+pub const FORE_BACK_LIMIT_DEG: f64 = 2.0;
 
 /// One run's settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -508,9 +512,9 @@ fn default_layers() -> Vec<LayerName> {
 }
 
 fn default_fore_back() -> f64 {
-    crate::stations::orientation::FORE_BACK_LIMIT_DEG
+    FORE_BACK_LIMIT_DEG
 }
 
 fn default_refraction() -> f64 {
-    crate::shots::reduce::REFRACTION
+    crate::geodesy::REFRACTION
 }

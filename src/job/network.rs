@@ -30,13 +30,12 @@ pub struct Network {
 
 impl Default for Network {
     fn default() -> Self {
-        let settings = crate::network::Settings::default();
         Network {
             reject: Reject::Propose,
             robust: Robust::None,
-            alpha: settings.alpha,
-            power: settings.power,
-            alpha_global: settings.alpha_global,
+            alpha: 0.001,
+            power: 0.8,
+            alpha_global: 0.05,
             orientation: NetworkOrientation::Prior,
             sigma_scale_ppm: None,
             sigma_constant_m: None,

@@ -9,7 +9,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::JobError;
-use crate::intake::columns::nearest;
+use crate::numeric::words::nearest;
 
 /// The mark that a starter job leaves where a person must decide.
 pub const UNDECIDED: &str = "??";

@@ -6,7 +6,8 @@ use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::measure::{Group, Sighting};
 use crate::numeric::monte_carlo::Normal;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// Points and the bases that they are shot from, all in the frame of the first base.
 pub struct Scene {

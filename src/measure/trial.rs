@@ -4,7 +4,8 @@ use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::measure::{Group, Sighting};
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// Normal deviates: splitmix64 of a seed, and the transform of Box and Muller.
 pub struct Normal(pub u64);

@@ -90,7 +90,8 @@ pub(crate) fn half_circle_rad(angle_rad: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+    use crate::records::triangle::Triangle;
+    use crate::shots::reduce::{Sight, SightSigmas, reduce};
     use proptest::prelude::*;
 
     const EARTH_M: f64 = 6_371_000.0;

@@ -1,7 +1,8 @@
 //! A shot as the raw readings of a network: the inverse of what [`crate::shots::reduce`] makes of it.
 
 use super::types::{Kind, Observation};
-use crate::shots::reduce::{Sight, SightSigmas, Triangle};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas};
 
 /// The readings of a shot from one station to another, `source` the caller's mark of its row. The standard error of
 /// the orientation is not theirs: it stands at the base.

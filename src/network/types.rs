@@ -218,6 +218,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Settings {
-        Settings { alpha: 0.001, power: 0.8, alpha_global: 0.05, reject: Reject::Propose, robust: Robust::None, iterations: 50 }
+        let crate::job::Network { alpha, power, alpha_global, .. } = crate::job::Network::default();
+        Settings { alpha, power, alpha_global, reject: Reject::Propose, robust: Robust::None, iterations: 50 }
     }
 }

@@ -4,3 +4,4 @@
 
 pub mod monte_carlo;
 pub mod robust;
+pub mod words;

@@ -4,6 +4,7 @@
 use jiff::Timestamp;
 
 use crate::job::LayerName;
+use crate::job::catalogue::{Domain, GeometryKind};
 
 /// The type of a field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -35,19 +36,6 @@ pub struct Field {
     pub domain: Option<Domain>,
 }
 
-/// The geometry of a layer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum GeometryKind {
-    /// None: a table.
-    None,
-    /// Points.
-    Point,
-    /// Lines.
-    Line,
-    /// Areas.
-    Area,
-}
-
 /// Which layer.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum LayerKey {
@@ -61,31 +49,6 @@ impl From<LayerName> for LayerKey {
     fn from(name: LayerName) -> LayerKey {
         LayerKey::Own(name)
     }
-}
-
-/// What values a field may have; formats that can tell it do.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Domain {
-    /// Its name, unique in the output.
-    pub name: String,
-    /// What it is of, for people.
-    pub description: String,
-    /// The values.
-    pub values: Values,
-}
-
-/// The values of a domain.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Values {
-    /// These, each with its meaning.
-    List(Vec<(String, String)>),
-    /// From the least to the greatest, both included.
-    Range {
-        /// The least.
-        least: Option<f64>,
-        /// The greatest.
-        greatest: Option<f64>,
-    },
 }
 
 /// A layer's description.

@@ -3,6 +3,7 @@
 //! Nothing is computed here that a layer does not only show.
 
 pub mod columns;
+pub mod contract;
 pub mod layers;
 pub mod report;
 pub mod style;

@@ -2,4 +2,6 @@
 //!
 //! Neither reading nor computing lives here.
 
+pub mod echo;
 pub mod ledger;
+pub mod triangle;

@@ -9,6 +9,7 @@ use super::files::ShotLogs;
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::north::NorthKind;
 use crate::intake::IntakeError;
+use crate::intake::block::cut;
 use crate::intake::columns::Quantity;
 use crate::intake::shots::{self, BACKSIGHT, FORESIGHT, ShotRules};
 use crate::output::report::terminal::grouped;
@@ -38,7 +39,7 @@ pub fn find(
     let found = chunks.par_iter().map(|chunk| {
         let log = &logs.files[chunk.file];
         let plan = &log.plan;
-        let (rows, faults) = super::block::cut(chunk, plan, &log.text.path, &mut Counts::default())?;
+        let (rows, faults) = cut(chunk, plan, &log.text.path, &mut Counts::default())?;
         let (mut sights, mut notes, mut unknown) = (Vec::new(), Vec::new(), 0u64);
         for (row, fault) in rows.rows().iter().zip(faults) {
             let role = plan.text(Quantity::Role, &rows, row).unwrap_or_default();

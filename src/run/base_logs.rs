@@ -9,10 +9,10 @@ use std::sync::Arc;
 
 use jiff::SignedDuration;
 
-use super::block::Chunk;
-use super::files::{Carried, InputFile, Log, join_carried, open, planned};
+use super::files::{Carried, Log, join_carried, open, planned};
 use crate::geodesy::crs::Crs;
 use crate::intake::bases::{self, BaseRow, Window};
+use crate::intake::block::cut;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::extras::ExtraType;
 use crate::intake::fixes::{Beside, FixLog, HeldLine};
@@ -20,6 +20,7 @@ use crate::intake::plan::Plan;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, nmea, vector};
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
+use crate::output::contract::InputFile;
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
 use crate::stations::base::{BaseTable, HeldBase, definition_of};
 use crate::stations::occupation::Epoch;
@@ -200,8 +201,8 @@ impl BaseLogs {
             });
         }
         let mut types = vec![ExtraType::Empty; log.plan.extras.len()];
-        let chunk = Chunk::whole(file, &log);
-        let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        let chunk = log.whole(file);
+        let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
         for (i, (row, fault)) in rows.rows().iter().zip(faults).enumerate() {
             counts.read += 1;
             let line = numbers.as_ref().and_then(|numbers| numbers.get(i)).copied().unwrap_or(row.line.number);
@@ -299,8 +300,8 @@ impl BaseLogs {
         let file = self.files.len();
         let mut log: Log = open(path, name, LogKind::Occupations, &list.log)?;
         let mut counts = log.counts_above();
-        let chunk = Chunk::whole(file, &log);
-        let (rows, faults) = super::block::cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        let chunk = log.whole(file);
+        let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
         for (row, fault) in rows.rows().iter().zip(faults) {
             counts.read += 1;
             let place = (file, row.line.number, row.line.text.to_owned());

@@ -1,35 +1,14 @@
 //! One block of a log: lines to rows, rows to readings, joined with their bases.
 
-use std::path::Path;
-
-use super::files::{Log, ShotLogs};
+use super::files::ShotLogs;
 use crate::intake::IntakeError;
+use crate::intake::block::{Chunk, cut};
 use crate::intake::columns::Quantity;
-use crate::intake::delimited::{Lines, Row, Rows};
-use crate::intake::plan::{LineKind, Plan};
+use crate::intake::delimited::Rows;
 use crate::intake::shots::{self, ShotRules};
-use crate::records::ledger::{Counts, Fault, Flag, Reason};
+use crate::records::ledger::{Counts, Flag};
 use crate::shots::audit::{Audit, Audited, id_print, row_print};
 use crate::stations::join::Joiner;
-
-/// A block of a file's text.
-#[derive(Debug, Clone, Copy)]
-pub struct Chunk<'t> {
-    /// Index of the file.
-    pub file: usize,
-    /// Whole lines.
-    pub text: &'t str,
-    /// Number of the first.
-    pub first_line: u64,
-}
-
-impl<'t> Chunk<'t> {
-    /// All of a log's rows as one block.
-    pub fn whole(file: usize, log: &'t Log) -> Chunk<'t> {
-        let (offset, first_line) = log.plan.body;
-        Chunk { file, text: &log.text.text[offset..], first_line }
-    }
-}
 
 /// A block that was read.
 pub struct Parsed<'t> {
@@ -53,59 +32,6 @@ pub struct PartRead {
     pub base: usize,
     /// What was read.
     pub read: shots::Part,
-}
-
-/// Cuts a block into rows; the fault of a row that cannot be cut stands beside it.
-///
-/// # Errors
-/// When the header stands in it again with its columns in another order.
-pub fn cut<'t>(
-    chunk: &Chunk<'t>,
-    plan: &Plan,
-    path: &Path,
-    counts: &mut Counts,
-) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
-    let mut rows = Rows::default();
-    for line in Lines::new(chunk.text, plan.separator, chunk.first_line) {
-        match plan.kind_of(&line) {
-            LineKind::Blank => counts.blank_lines += 1,
-            LineKind::Comment => counts.comment_lines += 1,
-            LineKind::Header => counts.repeated_headers += 1,
-            LineKind::Units => counts.units_lines += 1,
-            LineKind::OtherHeader => return Err(IntakeError::other_header(path, line.number)),
-            LineKind::Data => rows.push(line, plan.separator),
-        }
-    }
-    let faults = rows.rows().iter().map(|row| shape_fault(plan, &rows, row)).collect();
-    Ok((rows, faults))
-}
-
-/// What is wrong with a row's shape.
-fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
-    let (got, want) = (row.fields(), plan.headers.len());
-    if row.line.unclosed {
-        return Some(Fault::new(
-            Reason::UnclosedQuote,
-            "",
-            "",
-            "a quoted field begins here and never ends; add the closing quote",
-        ));
-    }
-    if !row.line.ended {
-        let last = got.min(want).saturating_sub(1);
-        if got < want || plan.claims_column(last) {
-            return Some(Fault::new(
-                Reason::CutLastLine,
-                plan.headers.get(last).map_or("", String::as_str),
-                rows.cell(row, last),
-                "the last line has no line end and may be cut short; if it is whole, add a line end",
-            ));
-        }
-    }
-    if !plan.fits(rows, row) {
-        return Some(Fault::new(Reason::FieldCount, "", "", format!("the row has {got} fields, the header {want}")));
-    }
-    None
 }
 
 /// Reads a block of a shot log.

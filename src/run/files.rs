@@ -5,8 +5,8 @@ use std::path::{Path, PathBuf};
 use rayon::prelude::*;
 use rustc_hash::FxHashSet;
 
-use super::block::Chunk;
 use super::repeated::name_print;
+use crate::intake::block::{Chunk, cut};
 use crate::intake::cell::When;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::delimited::{Lines, Rows, blocks};
@@ -16,32 +16,13 @@ use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, delimited};
 use crate::job::{LogFormat, Shots};
 use crate::output::columns::{Field, FieldKind};
+use crate::output::contract::InputFile;
 use crate::output::layers::carried_field;
 use crate::records::ledger::Counts;
 use crate::stations::occupation::windows::ShotTime;
 
-/// An input file, for the account.
-#[derive(Debug, Clone)]
-pub struct InputFile {
-    /// Name as the job has it, relative to the job.
-    pub name: String,
-    /// Whether it is a base log or a list of occupations, not a shot log.
-    pub is_bases: bool,
-    /// Size in bytes.
-    pub bytes: u64,
-    /// SHA-256 of its bytes.
-    pub sha256: String,
-    /// Encoding it was read in.
-    pub encoding: &'static str,
-    /// What kind of log it is: `delimited`, `nmea`, `gpx`, `vector`.
-    pub kind: &'static str,
-    /// Separator of a delimited log.
-    pub separator: Option<char>,
-    /// Whether decimals are written with a comma.
-    pub decimal_comma: bool,
-    /// Its counts.
-    pub counts: Counts,
-}
+/// Bytes of text that are read as one.
+const BLOCK_BYTES: usize = 128 * 1024;
 
 /// A log ready to be cut into rows.
 pub struct Log {
@@ -54,6 +35,12 @@ pub struct Log {
 }
 
 impl Log {
+    /// All of its rows as one block; `file` is its index.
+    pub fn whole(&self, file: usize) -> Chunk<'_> {
+        let (offset, first_line) = self.plan.body;
+        Chunk { file, text: &self.text.text[offset..], first_line }
+    }
+
     /// Counts of what stands above the header.
     pub fn counts_above(&self) -> Counts {
         let (blank_lines, comment_lines) = self.plan.above;
@@ -152,7 +139,7 @@ impl ShotLogs {
             .map(|log| {
                 let (offset, line) = log.plan.body;
                 let body = &log.text.text[offset..];
-                let mut found = blocks(Lines::new(body, log.plan.separator, line), super::BLOCK_BYTES);
+                let mut found = blocks(Lines::new(body, log.plan.separator, line), BLOCK_BYTES);
                 found.iter_mut().for_each(|block| block.range = block.range.start + offset..block.range.end + offset);
                 found
             })
@@ -173,7 +160,7 @@ impl ShotLogs {
         let chunks = self.chunks();
         let found = chunks.par_iter().map(|chunk| {
             let plan = &self.files[chunk.file].plan;
-            let (rows, faults) = super::block::cut(chunk, plan, &self.files[chunk.file].text.path, &mut Counts::default())?;
+            let (rows, faults) = cut(chunk, plan, &self.files[chunk.file].text.path, &mut Counts::default())?;
             let mut joined = String::new();
             let mut times = Vec::new();
             for (row, fault) in rows.rows().iter().zip(faults) {

@@ -14,10 +14,11 @@ use crate::intake::plan::Plan;
 use crate::measure::Sighting;
 use crate::measure::span::conditions::Conditions;
 use crate::output::layers::features::Feature;
+use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Flags};
+use crate::records::triangle::Triangle;
 use crate::shots::locate::Placed;
-use crate::shots::reduce::Triangle;
-use crate::shots::repeats::{Echo, Repeat};
+use crate::shots::repeats::Repeat;
 
 impl Stage<'_> {
     /// Whether a shot waits for others of its feature, and the echo that it kept.

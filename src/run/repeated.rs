@@ -11,16 +11,17 @@ use rustc_hash::FxHasher;
 use super::coded::Class;
 use super::compute::Stage;
 use super::records::{self, Mapped};
+use super::tally::Settlement;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::intake::cell::When;
-use crate::output::columns::{Batch, LayerKey};
 use crate::output::layers::features::Feature;
-use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
+use crate::records::echo::Echo;
+use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::shots::locate::Placed;
 use crate::shots::reduce::Vector;
-use crate::shots::repeats::{self, Echo, Finding, Mean, Repeat, Settled, Verdict};
+use crate::shots::repeats::{self, Finding, Mean, Repeat, Settled, Verdict};
 use crate::stations::base::HeightKind;
 
 /// Longest time between two readings of one pull, where no shot id joins them, in seconds: our own choice.
@@ -62,23 +63,6 @@ pub struct Waiting {
     pub cells: Vec<String>,
     /// See `cells`.
     pub decimal_comma: bool,
-}
-
-/// What became of the rows that waited.
-#[derive(Default)]
-pub struct Settlement {
-    /// Records of each layer.
-    pub batches: Vec<(LayerKey, Batch)>,
-    /// Rows with suspicions.
-    pub entries: Vec<Entry>,
-    /// Counts by file, but for the rows read.
-    pub counts: BTreeMap<usize, Counts>,
-    /// Shots mapped, by base.
-    pub shots_of_base: BTreeMap<usize, u64>,
-    /// Rows by codes that the catalogue does not have.
-    pub unknown_codes: BTreeMap<String, u64>,
-    /// For the person.
-    pub notes: Vec<String>,
 }
 
 /// What tells a feature: its name, with its code.

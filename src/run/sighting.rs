@@ -14,9 +14,10 @@ use crate::intake::kit::Kit;
 use crate::intake::shots::Shot;
 use crate::measure::width;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::triangle::Triangle;
 use crate::shots::audit::Audited;
 use crate::shots::locate::end_point;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 use crate::stations::base::{Base, HeightKind};
 
 /// The base and date of a declination, and the declination.

@@ -13,7 +13,7 @@ use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::records::ledger::{Fault, Reason};
 use crate::stations::base::HeldBase;
 use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
-use crate::stations::clock::offset;
+use crate::stations::clock;
 use crate::stations::join;
 use crate::stations::occupation::windows::{self, ShotTime};
 use crate::stations::occupation::{self, EmptyWindow, Epoch, Gathered, Rules, merge, seconds, track};
@@ -224,16 +224,16 @@ fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, clues: &Clu
     let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
     let points = || stations.rows.iter().flat_map(|row| row.windows.first()).map(|window| window.0);
     let logged: Vec<Timestamp> = if clues.fixes.is_empty() { points().collect() } else { clues.fixes.clone() };
-    if let Some(turns) = offset::week_turns(&instants, &logged) {
+    if let Some(turns) = clock::week_turns(&instants, &logged) {
         notes.push(format!(
             "The receiver's dates lie {} weeks behind the shots': its GPS week counter has turned over. Write clock_offset_s = \
              {:.0} under [bases].",
-            turns * offset::ROLLOVER_WEEKS,
-            job.bases.log.clock_offset_s + turns as f64 * offset::ROLLOVER_S
+            turns * clock::ROLLOVER_WEEKS,
+            job.bases.log.clock_offset_s + turns as f64 * clock::ROLLOVER_S
         ));
         return;
     }
-    if let Some(proposal) = offset::propose(&instants, &occupations) {
+    if let Some(proposal) = clock::propose(&instants, &occupations) {
         notes.push(format!(
             "The shots' clock seems to be off: {:.0} % of the shots fall into an occupation, and {:.0} % would with {:+.0} s (give or \
              take {:.0} s) added to their times. If that is so, write clock_offset_s = {:.0} under [shots]; nothing was changed.",

@@ -13,7 +13,7 @@ use rustc_hash::FxBuildHasher;
 use crate::geodesy::north::NorthKind;
 use crate::intake::shots::Shot;
 use crate::records::ledger::{Fault, Flag, Reason};
-use crate::shots::reduce::Triangle;
+use crate::records::triangle::Triangle;
 
 /// What the audit looks at in a row that was read.
 #[derive(Debug, Clone, Copy)]

@@ -3,6 +3,7 @@
 //! No file is opened here.
 
 pub mod audit;
+#[cfg(feature = "gis")]
 pub mod locate;
 pub mod reduce;
 pub mod repeats;

@@ -2,8 +2,12 @@
 //!
 //! No file is opened here.
 
+#[cfg(feature = "gis")]
 pub mod base;
 pub mod clock;
+#[cfg(feature = "gis")]
 pub mod join;
+#[cfg(feature = "gis")]
 pub mod occupation;
+#[cfg(feature = "gis")]
 pub mod orientation;

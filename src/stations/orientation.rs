@@ -18,10 +18,6 @@ use crate::geodesy::frame::full_circle_rad;
 use crate::records::ledger::Flag;
 use crate::stations::base::{Base, BaseTable};
 
-/// By how much fore and back azimuths may fail to differ by 180°, in degrees: 1 to 2 are tolerated in
-/// hand-compass work (FAO Training Series 16, topographical surveys; from memory).
-pub const FORE_BACK_LIMIT_DEG: f64 = 2.0;
-
 /// A sight from a base to another base or a known point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct KnownSight {

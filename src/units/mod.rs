@@ -3,6 +3,7 @@
 //! Everything inside the program is in metres and radians; units exist at the edges alone.
 
 mod angle;
+pub mod gps_time;
 mod length;
 
 pub use angle::{AngleError, AngleUnit, Hemispheres, parse_angle_deg};

@@ -6,7 +6,8 @@ use standoff::geodesy::correlated::{Joint, Origin};
 use standoff::geodesy::covariance::Covariance;
 use standoff::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::network::{Adjustment, Instrument, Kind, NoteKind, Role, Settings, adjust, components, readings};
-use standoff::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use standoff::records::triangle::Triangle;
+use standoff::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// A hundredth of a millimetre: rest of the iteration and rounding of earth-centred coordinates, of readings without error.
 const EXACT_M: f64 = 1e-5;

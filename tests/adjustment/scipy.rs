@@ -1,8 +1,9 @@
 //! Random networks against SciPy: tests/reference/network_random_*.csv and what network_scipy.py there printed for them.
 
 use crate::networks::Site;
+use standoff::geodesy::covariance::Covariance;
+use standoff::network::Control;
 use standoff::network::{Kind, Network, Observation, Settings, Station, adjust};
-use standoff::{covariance::Covariance, network::Control};
 
 /// Rest of either iteration: a ten-thousandth of the smallest standard error, 2 cm.
 const PLACE_M: f64 = 2e-6;

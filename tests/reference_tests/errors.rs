@@ -2,7 +2,8 @@
 
 use standoff::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use standoff::records::triangle::Triangle;
+use standoff::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 use crate::reference::{Random, geodetic};
 

@@ -7,7 +7,8 @@ use standoff::intake::plan::Plan;
 use standoff::intake::shots::{self, Shot, ShotRules};
 use standoff::intake::text::Text;
 use standoff::job::{Checks, Heights, LogFormat};
-use standoff::shots::reduce::{Sight, Triangle, reduce};
+use standoff::records::triangle::Triangle;
+use standoff::shots::reduce::{Sight, reduce};
 use standoff::units::{AngleUnit, Hemispheres, LengthUnit, parse_angle_deg};
 
 use crate::reference::{NO_SIGMAS, Row, geodetic, table};

@@ -17,8 +17,8 @@
 use geo::{Destination, Geodesic, GeodesicMeasure, Point};
 use standoff::geodesy::crs::Crs;
 use standoff::geodesy::frame::Ellipsoid;
+use standoff::records::triangle::Triangle;
 use standoff::shots::locate::end_point;
-use standoff::shots::reduce::Triangle;
 use standoff::stations::base::BaseTable;
 
 use crate::reference::{Random, plain_shot, settled_bases, table};

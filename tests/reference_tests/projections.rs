@@ -5,8 +5,8 @@
 use standoff::geodesy::crs::{Crs, Rules, Transform};
 use standoff::geodesy::frame::{Geodetic, LocalFrame};
 use standoff::job::{Geoid, Heights};
+use standoff::records::triangle::Triangle;
 use standoff::shots::locate::Locator;
-use standoff::shots::reduce::Triangle;
 
 use crate::reference::{Row, around_zero_deg, geodetic, plain_shot, settled_bases, table};
 

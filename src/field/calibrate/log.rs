@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::{CalibrateError, Measure, Role};
+use crate::intake::block::{Chunk, cut};
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::plan::Plan;
@@ -10,7 +11,6 @@ use crate::intake::shots::{Readings, readings};
 use crate::intake::text;
 use crate::job::LogFormat;
 use crate::records::ledger::{Counts, Fault, Reason};
-use crate::run::block::{Chunk, cut};
 
 /// A shot of a calibration.
 #[derive(Debug, Clone, PartialEq)]

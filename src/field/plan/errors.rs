@@ -4,6 +4,7 @@
 use serde::Serialize;
 
 use super::Setup;
+use crate::geodesy::REFRACTION;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::Ellipsoid;
 use crate::intake::columns::{LogKind, Quantity};
@@ -12,7 +13,6 @@ use crate::intake::plan::Plan;
 use crate::intake::{IntakeError, text};
 use crate::job::{Instrument, Job};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
-use crate::shots::reduce::REFRACTION;
 use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
 
 /// A standard error and where it comes from.

@@ -23,7 +23,8 @@ use serde::Serialize;
 
 use super::{REACH_M, Setup, edge};
 use crate::geodesy::covariance::INTERVAL95;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// Closest horizontal distance that is looked at, in metres, where the instrument's is not known.
 const NEAREST_M: f64 = 0.1;

@@ -20,7 +20,8 @@ use serde::Serialize;
 
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
 use crate::intake::kit::Kit;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// The longest standoff that is looked at, in metres.
 pub const REACH_M: f64 = 10_000.0;

@@ -1,9 +1,6 @@
 //! What can go wrong with a coordinate reference system, for the person who named it.
 
-/// First decimal year that is believed as a date of positions.
-pub const FIRST_EPOCH: f64 = 1900.0;
-/// Last decimal year that is believed as a date of positions.
-pub const LAST_EPOCH: f64 = 2100.0;
+use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 
 /// A failure to use a CRS, with a remedy.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]

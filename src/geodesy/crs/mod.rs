@@ -20,7 +20,7 @@ mod operation;
 mod raw;
 mod system;
 
-pub use error::{CrsError, FIRST_EPOCH, LAST_EPOCH};
+pub use error::CrsError;
 pub use operation::{Epoch, Operation, Rules, Transform};
 pub use system::{AreaOfUse, Crs, GridFactors, Kind};
 

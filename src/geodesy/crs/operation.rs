@@ -4,11 +4,12 @@ use std::sync::Mutex;
 
 use serde::Serialize;
 
-use super::error::{CrsError, FIRST_EPOCH, LAST_EPOCH};
+use super::error::CrsError;
 use super::grid_files;
 use super::null_shift;
 use super::raw::{Grids, Object};
 use super::system::Crs;
+use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 
 /// What a job allows beside the best operation.
 #[derive(Debug, Clone, Copy, Default)]

@@ -29,6 +29,7 @@ pub(crate) struct Lattice {
 }
 
 impl Lattice {
+    #[cfg(feature = "gis")]
     /// Latitude and longitude of a node in degrees, the longitude within ±180.
     pub fn node_deg(&self, row: usize, column: usize) -> (f64, f64) {
         let lon_deg = self.west_deg + column as f64 * self.column_deg;

@@ -7,14 +7,18 @@
 
 mod global;
 mod grid;
+#[cfg(feature = "gis")]
 mod open;
-#[cfg(test)]
+#[cfg(all(test, feature = "gis"))]
 pub(crate) mod tests;
 
 pub use global::{GeoidReader, GlobalGeoid, NAME, SIGMA_M};
 pub use grid::GeoidGrid;
+#[cfg(feature = "gis")]
 pub(crate) use grid::Lattice;
+#[cfg(feature = "gis")]
 pub(crate) use open::{BandValues, lattice, one_line};
+#[cfg(feature = "gis")]
 pub use open::{GeoidError, MOST_NODES};
 
 use crate::geodesy::frame::Geodetic;

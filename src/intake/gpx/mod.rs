@@ -15,7 +15,8 @@ use jiff::Timestamp;
 use self::points::{Element, Values};
 use self::xml::{Piece, Pieces};
 use super::bases::{Coordinates, Height};
-use super::fixes::{Fix, FixKind, FixLog, HeldLine};
+use super::fixes::{Fix, FixLog, HeldLine};
+use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 
 /// What the elevations of a file are measured from.

@@ -7,8 +7,8 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::super::cell::{CellFormat, is_no_reading_number};
-use super::super::fixes::FixKind;
 use super::xml::{Open, Piece, Pieces};
+use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 
 /// A `wpt`, `rtept` or `trkpt` as it stands.

@@ -5,7 +5,7 @@
 use jiff::civil::Date;
 
 use super::sentence::{Kind, Sentence, digits};
-use crate::intake::fixes::FixKind;
+use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 
 /// Metres an hour in a knot: one international nautical mile.

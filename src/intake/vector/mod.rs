@@ -112,10 +112,7 @@ impl FileKind {
     }
 }
 
-/// Whether a file's name ends as that of a vector file does: gpkg, shp, geojson, json, fgb.
-pub fn is_vector(path: &Path) -> bool {
-    FileKind::of(path).is_some()
-}
+pub use crate::job::is_vector;
 
 /// Reads the layer of points that `layer` names, or the file's only one.
 ///

@@ -2,7 +2,31 @@
 
 use super::file::{AttributeKind, AttributeSettings};
 use crate::intake::extras::{self, is_missing};
-use crate::output::columns::{Domain, Values};
+
+/// What values a field may have; formats that can tell it do.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Domain {
+    /// Its name, unique in the output.
+    pub name: String,
+    /// What it is of, for people.
+    pub description: String,
+    /// The values.
+    pub values: Values,
+}
+
+/// The values of a domain.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Values {
+    /// These, each with its meaning.
+    List(Vec<(String, String)>),
+    /// From the least to the greatest, both included.
+    Range {
+        /// The least.
+        least: Option<f64>,
+        /// The greatest.
+        greatest: Option<f64>,
+    },
+}
 
 /// A settled attribute.
 #[derive(Debug, Clone, PartialEq)]

@@ -12,10 +12,22 @@ use std::path::Path;
 use glob::{MatchOptions, Pattern};
 
 use crate::job::{JobError, LayerName, settings};
-use crate::output::columns::GeometryKind;
-pub use attribute::{Attribute, Problem, Value};
+pub use attribute::{Attribute, Domain, Problem, Value, Values};
 pub use file::{AttributeKind, Geometry};
 use file::{CatalogueFile, CodeSettings, UnknownAction};
+
+/// The geometry of a layer.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum GeometryKind {
+    /// None: a table.
+    None,
+    /// Points.
+    Point,
+    /// Lines.
+    Line,
+    /// Areas.
+    Area,
+}
 
 /// Families match without regard to capitals; `*` also matches dots and slashes.
 const FAMILY: MatchOptions =

@@ -31,7 +31,8 @@ use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
 use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// Standard errors of their difference by which two azimuths of one vertical plane may differ.
 const AZIMUTHS_APART: f64 = 3.0;

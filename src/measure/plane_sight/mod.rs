@@ -25,7 +25,8 @@ use super::{Composed, Group, Refusal, Shape, Sighting, Value};
 use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// Angle between sight and surface in degrees under which a warning is given (30°: common practice for intersections).
 const FLAT_DEG: f64 = 30.0;

@@ -14,7 +14,8 @@ use std::f64::consts::{FRAC_PI_2, PI};
 use super::{Group, Refusal, Sighting};
 use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::Covariance;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 #[cfg(test)]
 pub mod support;

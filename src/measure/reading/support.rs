@@ -4,7 +4,8 @@ use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::measure::{Group, Sighting};
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// An international foot in metres.
 pub const FOOT_M: f64 = 0.3048;

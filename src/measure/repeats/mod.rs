@@ -19,7 +19,8 @@ use super::reading::half_circle_rad;
 use super::{Group, Refusal, Sighting};
 use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, Vector, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// Sights steeper than this have azimuths that mean little.
 const STEEP_DEG: f64 = 80.0;

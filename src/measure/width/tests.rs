@@ -5,7 +5,8 @@ use crate::geodesy::correlated::{Estimate, Origin};
 use crate::geodesy::covariance::Covariance;
 use crate::measure::reading::support::{FOOT_M, Normal, Read, base, group, row, spread};
 use crate::measure::{Composed, Shape, Sighting};
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// Rounding of metres near the earth's surface.
 const ROUNDING_M: f64 = 1e-8;

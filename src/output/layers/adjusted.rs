@@ -5,7 +5,8 @@ use super::{Definition, Get};
 use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 use crate::shots::locate::Placed;
 
 /// An adjusted station.

@@ -3,7 +3,8 @@
 use super::place::{self, HasPlace};
 use super::{Definition, Get, or_null, show_local};
 use crate::job::LayerName;
-use crate::output::columns::{Field, GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Field, Layer, LayerKey};
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, sigma_geoid_m};
 use crate::stations::orientation::Orientation;

@@ -6,7 +6,8 @@ use super::features::{self, Feature};
 use super::{Definition, Get};
 use crate::geodesy::covariance::Ellipse;
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 
 /// Corners of the drawn ellipse.
 pub const CORNERS: usize = 36;

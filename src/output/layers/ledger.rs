@@ -3,7 +3,8 @@
 
 use super::{Definition, Get};
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 use crate::records::ledger::{Counts, Entry, Outcome};
 
 /// A record of the ledger.

@@ -3,7 +3,8 @@
 use super::{Definition, Get, Times, or_null, time_definitions};
 use crate::geodesy::correlated::Estimate;
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 
 /// A value of a composed measurement.
 #[derive(Debug, Clone)]

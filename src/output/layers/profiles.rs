@@ -5,7 +5,8 @@ use super::{Definition, Get};
 use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::Covariance;
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 use crate::shots::locate::Placed;
 use crate::stations::base::HeightKind;
 

@@ -2,7 +2,8 @@
 
 use super::{Definition, Get};
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 
 /// A reading, or a coordinate of a known position, after adjustment.
 #[derive(Debug, Clone)]

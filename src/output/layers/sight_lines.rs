@@ -3,7 +3,8 @@
 use super::features::{self, Feature};
 use super::{Definition, Get};
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 
 /// The fields, in the order of the layer; the numbers stand in the features layer.
 pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {

@@ -2,8 +2,9 @@
 
 use super::{Definition, Get, Times, or_null, time_definitions};
 use crate::job::LayerName;
+use crate::job::catalogue::GeometryKind;
 use crate::measure::strings::measure::Measures;
-use crate::output::columns::{Field, GeometryKind, Layer, LayerKey};
+use crate::output::columns::{Field, Layer, LayerKey};
 use crate::records::ledger::Flags;
 
 /// A line or an area.

@@ -4,7 +4,8 @@ use super::place::{self, HasPlace};
 use super::{Definition, Get};
 use crate::geodesy::covariance::Covariance;
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 use crate::shots::locate::Placed;
 
 /// A vertex.

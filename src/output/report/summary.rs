@@ -9,9 +9,9 @@ use serde::{Deserialize, Serialize};
 
 use crate::geodesy::crs::{Operation, proj_version};
 use crate::job::Job;
+use crate::output::contract::Account;
 use crate::output::write::Extent;
 use crate::records::ledger::Counts;
-use crate::run::Account;
 
 /// The summary of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]

@@ -5,8 +5,8 @@ use std::fmt::Write;
 
 use anstyle::{AnsiColor, Style};
 
+use crate::output::contract::Account;
 use crate::records::ledger::{Entry, Flag, Outcome, Reason};
-use crate::run::Account;
 
 /// Rows shown of each reason in [`held_rows`]; the rest is counted.
 pub const ROWS_SHOWN: usize = 20;

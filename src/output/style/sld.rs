@@ -8,7 +8,7 @@
 use quick_xml::escape::escape;
 
 use super::look::{Colour, DARK, Look, WHITE};
-use crate::output::columns::GeometryKind;
+use crate::job::catalogue::GeometryKind;
 
 /// Width of the light outline that keeps crowded marks apart, pixels.
 const OUTLINE_PX: f64 = 1.0;

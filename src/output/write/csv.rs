@@ -9,8 +9,9 @@ use std::path::{Path, PathBuf};
 use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::{FormatWriter, WriteError};
-use crate::output::columns::{Batch, Cell, FieldKind, GeometryKind, Layer, Position};
-use crate::run::Setup;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Cell, FieldKind, Layer, Position};
+use crate::output::contract::Setup;
 
 /// The files of a run.
 pub struct CsvFiles {

@@ -12,8 +12,9 @@ use std::path::{Path, PathBuf};
 use super::dated::Latest;
 use super::{FormatWriter, WriteError};
 use crate::geodesy::crs::Kind;
-use crate::output::columns::{Batch, GeometryKind, Layer, Position};
-use crate::run::Setup;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Layer, Position};
+use crate::output::contract::Setup;
 
 /// Colour numbers of the drawing layers, in turn: white, cyan, yellow, magenta, green.
 const COLOURS: [u8; 5] = [7, 4, 2, 6, 3];

@@ -10,8 +10,9 @@ use super::dated::Latest;
 use super::number::iso_utc;
 use super::ogr::{failed, geometry, spatial_ref, type_of};
 use super::{FormatWriter, WriteError};
-use crate::output::columns::{Batch, Cell, FieldKind, GeometryKind, Layer};
-use crate::run::Setup;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Cell, FieldKind, Layer};
+use crate::output::contract::Setup;
 
 /// The files of a run.
 pub struct FlatGeobuf {

@@ -13,8 +13,9 @@ use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::{FormatWriter, WriteError};
 use crate::geodesy::crs::{Crs, Epoch, Transform};
-use crate::output::columns::{Batch, Cell, Field, GeometryKind, Layer, Position};
-use crate::run::Setup;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Cell, Field, Layer, Position};
+use crate::output::contract::Setup;
 
 /// Decimals of a degree in coordinates: a tenth of a millimetre.
 const DEGREE_DECIMALS: u8 = 9;

@@ -22,8 +22,8 @@ use std::path::{Path, PathBuf};
 use crate::geodesy::crs::CrsError;
 use crate::job::Format;
 use crate::output::columns::{Batch, Layer, LayerKey};
+use crate::output::contract::{Account, Setup, Sink};
 use crate::records::ledger::Entry;
-use crate::run::{Account, Setup, Sink};
 use dated::Latest;
 use folder::Folder;
 

@@ -6,7 +6,8 @@ use gdal::vector::{Geometry, OGRwkbGeometryType};
 
 use super::WriteError;
 use crate::geodesy::crs::Crs;
-use crate::output::columns::{GeometryKind, Position};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::Position;
 
 /// GDAL's type of a layer's geometry.
 pub fn type_of(kind: GeometryKind, has_z: bool) -> OGRwkbGeometryType::Type {

@@ -14,8 +14,9 @@ use shapefile::{Point, PointZ, Polygon, PolygonRing, Polyline, PolylineZ, ShapeW
 use super::dated::Latest;
 use super::number::iso_utc;
 use super::{FormatWriter, WriteError};
-use crate::output::columns::{Batch, Cell, Field, FieldKind, GeometryKind, Layer, Position};
-use crate::run::Setup;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Cell, Field, FieldKind, Layer, Position};
+use crate::output::contract::Setup;
 
 /// Width of a number; more digits than any real number has.
 const NUMBER_WIDTH: u8 = 24;

@@ -20,8 +20,8 @@ pub use repeats::joined;
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
 use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::Geodetic;
-use crate::intake::columns::nearest;
 use crate::intake::vector::{self, PointLayer, VectorPoint};
+use crate::numeric::words::nearest;
 use crate::output::layers::features;
 use crate::stations::base::HeightKind;
 

@@ -10,22 +10,24 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::coded::attribute_columns;
 use super::compute::{Stage, position};
+use super::tally::Settlement;
 use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic};
 use crate::intake::cell::When;
+use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{Code, Geometry, Value};
 use crate::job::{Job, LayerName};
 use crate::measure::Sighting;
 use crate::measure::span::conditions::Conditions;
 use crate::measure::strings::ring;
 use crate::measure::strings::{self, JOIN, Strung, Vertex, measure};
-use crate::output::columns::{Batch, Column, Geometries, GeometryKind, LayerKey, Position};
+use crate::output::columns::{Batch, Column, Geometries, LayerKey, Position};
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::vertices::VertexRecord;
-use crate::output::layers::{Times, strings, vertices};
-use crate::records::ledger::{Entry, Flag, Flags};
+use crate::output::layers::{self, Times, vertices};
+use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
 
@@ -73,11 +75,32 @@ pub struct Finished {
     pub notes: Vec<String>,
 }
 
+/// Composes and assembles all collected rows, for the tally.
+///
+/// # Errors
+/// When PROJ fails as a whole.
+pub fn settle(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Settlement, CrsError> {
+    let Finished { batches, mut held, composed, notes } = finish(stage, collected, job)?;
+    let mut counts: BTreeMap<usize, Counts> = BTreeMap::new();
+    for entry in &mut held {
+        if stage.has_coarse {
+            entry.withhold();
+        }
+        if let Outcome::Held(fault) = &entry.outcome {
+            counts.entry(entry.file).or_default().hold(fault.reason);
+        }
+    }
+    for (file, rows) in &composed {
+        counts.entry(*file).or_default().composed += rows;
+    }
+    Ok(Settlement { batches, entries: held, counts, notes, ..Settlement::default() })
+}
+
 /// Composes and assembles all collected rows.
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn finish(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Finished, CrsError> {
+fn finish(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Finished, CrsError> {
     let mut finished = Finished::default();
     if collected.is_empty() {
         return Ok(finished);
@@ -92,7 +115,7 @@ pub fn finish(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Fin
     for (layer, records) in [(LayerName::Lines, lines), (LayerName::Areas, areas)] {
         let is_area = layer == LayerName::Areas;
         let (records, geometries): (Vec<StringRecord>, Vec<Vec<Position>>) = records.into_iter().unzip();
-        let columns = strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+        let columns = layers::strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
         let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
         finished.push(stage, layer, records.len(), geometries, columns);
     }
@@ -118,7 +141,8 @@ impl Finished {
                 geometries.push(positions);
                 values.push(of_record);
             }
-            let mut columns: Vec<Column> = strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+            let mut columns: Vec<Column> =
+                layers::strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
             columns.extend(attribute_columns(described, records.len(), |i| &values[i]));
             let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
             self.batches.push((LayerKey::Coded(layer), Batch { len: records.len(), geometries, columns }));

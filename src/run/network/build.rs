@@ -3,10 +3,12 @@
 use std::collections::BTreeMap;
 
 use super::read::{NetShot, Place, Target};
+use crate::geodesy::REFRACTION;
 use crate::intake::kit::Kit;
 use crate::job;
 use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station};
-use crate::shots::reduce::{REFRACTION, Sight, SightSigmas, Triangle, reduce};
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 use crate::shots::repeats::{self, Judgement, Repeat};
 use crate::stations::base::{Base, BaseTable, HeightKind, label};
 

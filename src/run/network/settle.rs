@@ -15,28 +15,14 @@ use crate::output::layers::adjusted::AdjustedRecord;
 use crate::output::layers::features::Feature;
 use crate::output::layers::residuals::ResidualRecord;
 use crate::output::layers::{adjusted, residuals};
-use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
+use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::Class;
 use crate::run::compute::{Stage, position};
 use crate::run::records::{self, Mapped};
+use crate::run::tally::Settlement;
 use crate::shots::locate::Placed;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;
-
-/// What became of the rows of the network.
-#[derive(Default)]
-pub struct Settled {
-    /// Records of each layer.
-    pub batches: Vec<(LayerKey, Batch)>,
-    /// An entry for each row.
-    pub entries: Vec<Entry>,
-    /// Counts by file, but for the rows read.
-    pub counts: BTreeMap<usize, Counts>,
-    /// Shots mapped, by base.
-    pub shots_of_base: BTreeMap<usize, u64>,
-    /// Rows by codes that the catalogue does not have.
-    pub unknown_codes: BTreeMap<String, u64>,
-}
 
 /// What the readings of one row came to.
 #[derive(Default)]
@@ -50,8 +36,8 @@ struct RowResult {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64), Flags>) -> Result<Settled, CrsError> {
-    let mut settled = Settled::default();
+pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64), Flags>) -> Result<Settlement, CrsError> {
+    let mut settled = Settlement::default();
     let rows = adjusted.results();
     let claimed: Vec<usize> =
         (0..adjusted.shots.len()).filter(|index| adjusted.rows.contains(&adjusted.shots[*index].place)).collect();
@@ -144,7 +130,7 @@ fn point<'r>(
     shots: &[usize],
     rows: &BTreeMap<usize, RowResult>,
     flags_of: &BTreeMap<usize, Flags>,
-    settled: &mut Settled,
+    settled: &mut Settlement,
 ) -> Result<(Mapped<'r>, String), CrsError> {
     let first = &adjusted.shots[shots[0]];
     let index = adjusted.base_of[adjusted.built.station_of[&Target::Place(first.from.clone())]].unwrap_or(0);

@@ -21,8 +21,9 @@ use super::look::{Look, Reference, looks};
 use super::mean::{mean, point, stands};
 use super::robust::{CRITICAL, Middle, half_turn_rad};
 use super::spread::separation;
-use super::{Echo, Fault, Repeat, Separation, check};
+use super::{Fault, Repeat, Separation, check};
 use crate::geodesy::correlated::Origin;
+use crate::records::echo::Echo;
 
 /// Shots that are tried as the middle of those that agree: all of up to so many, else so many at even steps of the
 /// shots in order of base and range. Those that agree are more than half, so that about half of the tries are theirs.

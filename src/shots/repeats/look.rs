@@ -9,9 +9,10 @@ use super::linear::{Vector3, apply, carried, dot, minus, plus, variance};
 use super::mean::{point, stands};
 use super::robust::half_turn_rad;
 use super::sight::{Polar, Triad, own, sighted};
-use super::{Deviation, Echo, Mean, Repeat};
+use super::{Deviation, Mean, Repeat};
 use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
+use crate::records::echo::Echo;
 
 /// A shot prepared.
 #[derive(Debug, Clone)]

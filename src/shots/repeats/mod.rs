@@ -9,7 +9,6 @@
 //!
 //! Metres, radians, square metres. Cost: n log n for n shots.
 
-mod echo;
 mod judge;
 mod linear;
 mod look;
@@ -23,7 +22,8 @@ mod tests;
 
 use thiserror::Error;
 
-pub use echo::Echo;
+use crate::records::echo::Echo;
+
 pub use judge::{Deviation, Finding, Judgement, Verdict, judge};
 pub use mean::mean;
 pub use pull::pull;

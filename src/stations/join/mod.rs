@@ -114,7 +114,7 @@ impl<'j> Joiner<'j> {
             Some(Named::Absent(why)) => fault(Reason::UnknownBase, format!("base {label} has no position: {why}")),
             Some(Named::Base(_)) | None => {
                 let known = self.table.bases.iter().map(|base| base.label.as_str());
-                let near = crate::intake::columns::nearest(&label, known).map(|near| format!("; did the crew mean {near}?"));
+                let near = crate::numeric::words::nearest(&label, known).map(|near| format!("; did the crew mean {near}?"));
                 fault(Reason::UnknownBase, format!("no base log has a base {label}{}", near.unwrap_or_default()))
             }
         })

@@ -9,7 +9,8 @@
 
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::intake::bases::{Coordinates, Height};
-use crate::intake::fixes::{Fix, FixKind};
+use crate::intake::fixes::Fix;
+use crate::job::FixKind;
 use crate::stations::occupation::seconds;
 
 /// Epochs further from the median than this many robust standard errors are set aside: one in three

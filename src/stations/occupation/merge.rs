@@ -13,7 +13,7 @@ use super::average::{Mean, Plane};
 use super::{Epoch, Rules, seconds};
 use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation, Window};
 use crate::intake::cell::When;
-use crate::intake::fixes::FixKind;
+use crate::job::FixKind;
 use crate::job::{Occupations, Several};
 use crate::records::ledger::{Flag, Flags};
 

@@ -180,7 +180,7 @@ pub(crate) mod invented {
 
     use super::*;
     use crate::intake::bases::{Coordinates, Height};
-    use crate::intake::fixes::FixKind;
+    use crate::job::FixKind;
 
     pub fn at(second: f64) -> Timestamp {
         Timestamp::from_millisecond(1_777_881_600_000 + (second * 1000.0) as i64).unwrap()
@@ -234,7 +234,7 @@ mod tests {
                     let mut fix = fix(second, e + jitter + outlier, n - jitter);
                     fix.file = (noise % 2) as usize;
                     if noise.is_multiple_of(23) {
-                        fix.kind = crate::intake::fixes::FixKind::Simulated;
+                        fix.kind = crate::job::FixKind::Simulated;
                     }
                     epochs.push(epoch(fix));
                     second += 1.0;

@@ -4,8 +4,9 @@ use jiff::civil::date;
 
 use super::{gga, instants, log, read_all, rmc, sentence};
 use crate::intake::bases::{Coordinates, Height};
-use crate::intake::fixes::{Fix, FixKind, FixLog};
+use crate::intake::fixes::{Fix, FixLog};
 use crate::intake::nmea::looks_like;
+use crate::job::FixKind;
 use crate::records::ledger::Reason;
 
 fn logged(bodies: &[&str]) -> FixLog {

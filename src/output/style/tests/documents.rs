@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use super::xml::{Element, assert_in_order};
 use super::*;
-use crate::output::columns::GeometryKind;
+use crate::job::catalogue::GeometryKind;
 
 const WITH_GEOMETRY: [GeometryKind; 3] = [GeometryKind::Point, GeometryKind::Line, GeometryKind::Area];
 

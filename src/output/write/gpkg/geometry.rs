@@ -1,6 +1,7 @@
 //! GeoPackage geometry blobs: the header of clause 2.1.3 and ISO WKB, little-endian.
 
-use crate::output::columns::{GeometryKind, Position};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::Position;
 
 /// Encodes a geometry into `blob`; returns its bounds (west, south, east, north) and whether it has
 /// third coordinates. A geometry has them where all its positions do.

@@ -18,8 +18,9 @@ use rusqlite::Connection;
 use super::dated::Latest;
 use super::number::push_iso_utc;
 use super::{FormatWriter, WriteError};
-use crate::output::columns::{Batch, Cell, GeometryKind, Layer};
-use crate::run::Setup;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Cell, Layer};
+use crate::output::contract::Setup;
 use pack::{Pager, Record, Value};
 
 /// A GeoPackage on its way.

@@ -6,8 +6,9 @@ use rusqlite::{Connection, params};
 use super::super::number::iso_utc;
 use super::styles;
 use crate::geodesy::crs::Crs;
-use crate::output::columns::{FieldKind, GeometryKind, Layer, Values};
-use crate::run::Setup;
+use crate::job::catalogue::{GeometryKind, Values};
+use crate::output::columns::{FieldKind, Layer};
+use crate::output::contract::Setup;
 
 const EPSG_4326: &str = r#"GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]],PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]],AXIS["Latitude",NORTH],AXIS["Longitude",EAST],AUTHORITY["EPSG","4326"]]"#;
 

@@ -6,12 +6,14 @@ mod properties;
 mod robust;
 mod trials;
 
-use super::{Echo, Repeat};
+use super::Repeat;
 use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::measure::trial::Normal;
-use crate::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+use crate::records::echo::Echo;
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// A good handheld laser with a compass.
 pub const HANDHELD: SightSigmas =

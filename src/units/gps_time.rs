@@ -4,8 +4,6 @@
 //! are a table, `leap_seconds.csv` (IERS Bulletin C, from memory), which a job can replace with the
 //! newer `leap-seconds.list` that the IERS publishes. Local zones are [`crate::intake::cell::time_zone`].
 
-pub mod offset;
-
 use std::sync::{Arc, OnceLock};
 
 use jiff::civil::{Date, Time};

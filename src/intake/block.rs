@@ -1,0 +1,72 @@
+//! A block of a delimited log's text, cut into rows: what is read in parallel.
+
+use std::path::Path;
+
+use super::IntakeError;
+use super::delimited::{Lines, Row, Rows};
+use super::plan::{LineKind, Plan};
+use crate::records::ledger::{Counts, Fault, Reason};
+
+/// A block of a file's text.
+#[derive(Debug, Clone, Copy)]
+pub struct Chunk<'t> {
+    /// Index of the file.
+    pub file: usize,
+    /// Whole lines.
+    pub text: &'t str,
+    /// Number of the first.
+    pub first_line: u64,
+}
+
+/// Cuts a block into rows; the fault of a row that cannot be cut stands beside it.
+///
+/// # Errors
+/// When the header stands in it again with its columns in another order.
+pub fn cut<'t>(
+    chunk: &Chunk<'t>,
+    plan: &Plan,
+    path: &Path,
+    counts: &mut Counts,
+) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
+    let mut rows = Rows::default();
+    for line in Lines::new(chunk.text, plan.separator, chunk.first_line) {
+        match plan.kind_of(&line) {
+            LineKind::Blank => counts.blank_lines += 1,
+            LineKind::Comment => counts.comment_lines += 1,
+            LineKind::Header => counts.repeated_headers += 1,
+            LineKind::Units => counts.units_lines += 1,
+            LineKind::OtherHeader => return Err(IntakeError::other_header(path, line.number)),
+            LineKind::Data => rows.push(line, plan.separator),
+        }
+    }
+    let faults = rows.rows().iter().map(|row| shape_fault(plan, &rows, row)).collect();
+    Ok((rows, faults))
+}
+
+/// What is wrong with a row's shape.
+fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
+    let (got, want) = (row.fields(), plan.headers.len());
+    if row.line.unclosed {
+        return Some(Fault::new(
+            Reason::UnclosedQuote,
+            "",
+            "",
+            "a quoted field begins here and never ends; add the closing quote",
+        ));
+    }
+    if !row.line.ended {
+        let last = got.min(want).saturating_sub(1);
+        if got < want || plan.claims_column(last) {
+            return Some(Fault::new(
+                Reason::CutLastLine,
+                plan.headers.get(last).map_or("", String::as_str),
+                rows.cell(row, last),
+                "the last line has no line end and may be cut short; if it is whole, add a line end",
+            ));
+        }
+    }
+    if !plan.fits(rows, row) {
+        return Some(Fault::new(Reason::FieldCount, "", "", format!("the row has {got} fields, the header {want}")));
+    }
+    None
+}

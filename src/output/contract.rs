@@ -1,0 +1,102 @@
+//! What a run and its output agree on: what is known before the first record ([`Setup`]), who takes the records
+//! ([`Sink`]), and what became of the rows ([`Account`]).
+
+use super::columns::{Batch, Layer, LayerKey};
+use super::report::stations::Station;
+use super::report::summary::GeoidSummary;
+use super::write::WriteError;
+use crate::geodesy::crs::{Crs, Operation, Rules};
+use crate::job::Job;
+use crate::records::ledger::{Counts, Entry};
+
+/// What is known before the first record is written.
+pub struct Setup<'j> {
+    /// The job.
+    pub job: &'j Job,
+    /// The CRS of the layers.
+    pub crs: &'j Crs,
+    /// The layers wanted, with all their fields.
+    pub layers: Vec<Layer>,
+    /// What may be used between datums.
+    pub rules: Rules,
+    /// Whether any record can have a height: without one, layers have two dimensions.
+    pub has_z: bool,
+}
+
+/// Takes the records of a run.
+pub trait Sink: Send {
+    /// Called once, before anything else.
+    ///
+    /// # Errors
+    /// When the output cannot be begun.
+    fn begin(&mut self, setup: &Setup) -> Result<(), WriteError>;
+
+    /// Takes records of a layer, in order.
+    ///
+    /// # Errors
+    /// When they cannot be written.
+    fn write(&mut self, layer: LayerKey, batch: &Batch) -> Result<(), WriteError>;
+
+    /// Takes a row that was held.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError>;
+}
+
+/// What became of a run.
+#[derive(Debug)]
+pub struct Account {
+    /// The input files with their counts, bases first.
+    pub files: Vec<InputFile>,
+    /// Counts of all shot logs together.
+    pub shots: Counts,
+    /// Counts of all base logs together.
+    pub bases: Counts,
+    /// Operations used between datums and for heights.
+    pub operations: Vec<Operation>,
+    /// Magnetic models used.
+    pub magnetic_models: Vec<&'static str>,
+    /// The geoids used.
+    pub geoids: Vec<GeoidSummary>,
+    /// What came of the network, in sentences; empty without one.
+    pub network: Vec<String>,
+    /// Each base and what became of it.
+    pub stations: Vec<Station>,
+    /// What the third coordinate of the layers is.
+    pub third: String,
+    /// The CRS of the layers.
+    pub crs: String,
+    /// Assumptions and warnings for the person, in sentences.
+    pub notes: Vec<String>,
+}
+
+impl Account {
+    /// Rows held, of bases and of shots.
+    pub fn held_total(&self) -> u64 {
+        self.shots.held_total() + self.bases.held_total()
+    }
+}
+
+/// An input file, for the account.
+#[derive(Debug, Clone)]
+pub struct InputFile {
+    /// Name as the job has it, relative to the job.
+    pub name: String,
+    /// Whether it is a base log or a list of occupations, not a shot log.
+    pub is_bases: bool,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// Encoding it was read in.
+    pub encoding: &'static str,
+    /// What kind of log it is: `delimited`, `nmea`, `gpx`, `vector`.
+    pub kind: &'static str,
+    /// Separator of a delimited log.
+    pub separator: Option<char>,
+    /// Whether decimals are written with a comma.
+    pub decimal_comma: bool,
+    /// Its counts.
+    pub counts: Counts,
+}

@@ -1,0 +1,86 @@
+//! The last step of a run: the bases with what became of them, the ledger's totals, the account.
+
+use super::adjust::Adjusted;
+use super::coded::Coded;
+use super::compute::{self, Stage};
+use super::prepare::Prepared;
+use super::tally::Tally;
+use super::{RunError, base_logs::BaseLogs, geoids, notes};
+use crate::job::LayerName;
+use crate::output::contract::{Account, InputFile, Sink};
+use crate::output::layers::ledger::Record;
+use crate::output::report::stations::Station;
+use crate::records::ledger::Counts;
+
+/// Ends the layers and makes the account.
+///
+/// # Errors
+/// When the output cannot be written.
+pub fn account(
+    prepared: &Prepared,
+    adjusted: &Adjusted,
+    stage: &Stage,
+    tally: Tally,
+    settled: Vec<String>,
+    sink: &mut dyn Sink,
+) -> Result<Account, RunError> {
+    let Prepared { job, base_logs, shot_logs, .. } = prepared;
+    let table = stage.table;
+    if job.layers.contains(&LayerName::Bases) {
+        sink.write(LayerName::Bases.into(), &compute::bases_batch(stage, &tally.shots_of_base, base_logs))?;
+    }
+    let base_files = base_logs.files.iter().map(|file| &file.info).zip(base_logs.counts(table));
+    let shot_files = shot_logs.files.iter().map(|file| &file.info).zip(tally.counts);
+    let files: Vec<InputFile> = base_files.chain(shot_files).map(|(info, counts)| InputFile { counts, ..info.clone() }).collect();
+    if tally.wants_ledger {
+        let records: Vec<Record> = files.iter().map(|file| Record::File(&file.name, file.is_bases, &file.counts)).collect();
+        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
+    }
+    let total = |bases: bool| {
+        let mut sum = Counts::default();
+        files.iter().filter(|file| file.is_bases == bases).for_each(|file| sum.add(&file.counts));
+        sum
+    };
+    let (shots, bases) = (total(false), total(true));
+    let mut operations = table.operations.clone();
+    operations.extend(adjusted.locator.operations());
+    operations.dedup();
+    let mut notes = notes::of(job, table, shot_logs, &shots, &operations);
+    notes.extend(prepared.outside_grid.clone());
+    notes.extend(prepared.stations.notes.iter().cloned());
+    notes.extend(adjusted.backsight_notes.iter().cloned());
+    notes.extend(settled);
+    notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
+    notes.extend(stage.coded.and_then(Coded::coarse_note));
+    notes.extend(adjusted.both_ends_notes.iter().cloned());
+    Ok(Account {
+        shots,
+        bases,
+        operations,
+        magnetic_models: prepared.declinations.models(),
+        geoids: geoids::used(&prepared.geoid, table),
+        network: adjusted.network.as_ref().map(|network| network.report.clone()).unwrap_or_default(),
+        stations: stations_of(stage, base_logs, &tally.shots_of_base),
+        third: adjusted.locator.third().words(),
+        crs: prepared.output.label(),
+        notes,
+        files,
+    })
+}
+
+/// Each base and what became of it.
+fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {
+    let mut declinations = stage.declinations.by_base();
+    let bases = stage.table.bases.iter().enumerate();
+    bases
+        .map(|(index, base)| Station {
+            base: base.clone(),
+            placed: stage.placed_bases[index],
+            file: logs.files[base.row.file].info.name.clone(),
+            orientation: stage.orientations[index],
+            fixed_declination: stage.declinations.fixed(),
+            declinations: declinations.remove(&index).unwrap_or_default(),
+            shots: shots[index],
+        })
+        .collect()
+}

@@ -1,0 +1,107 @@
+//! The second step of a run: where the bases lie in the layers' CRS, the network, the orientation of each base.
+
+use rustc_hash::FxHashSet;
+
+use super::RunError;
+use super::compute::{self, Stage};
+use super::prepare::{Prepared, check_any_base};
+use super::{backsights, network, notes};
+use crate::geodesy::crs::{CrsError, Kind};
+use crate::shots::locate::{Locator, Placed};
+use crate::stations::base::BaseTable;
+use crate::stations::join::Joiner;
+use crate::stations::orientation::{self, Orientation};
+
+/// Bases as everything later takes them.
+pub struct Adjusted<'p> {
+    /// The bases.
+    pub table: BaseTable,
+    /// From vectors to points in the CRS of the layers.
+    pub locator: Locator<'p>,
+    /// Where each base lies in it.
+    pub placed: Vec<Placed>,
+    /// The network, where the job asks for one and its shots give one.
+    pub network: Option<network::Adjusted>,
+    /// What is added to each base's azimuths.
+    pub orientations: Vec<Option<Orientation>>,
+    /// For the person: what backsights say.
+    pub backsight_notes: Vec<String>,
+    /// And azimuths of a line from both ends.
+    pub both_ends_notes: Vec<String>,
+    no_rows: FxHashSet<(usize, u64)>,
+    none_repeated: FxHashSet<u64>,
+}
+
+/// Adjusts what was prepared.
+///
+/// # Errors
+/// When no operation leads to the layers' CRS, no base can be placed in it, or the network makes no sense.
+pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjusted<'p>, RunError> {
+    let Prepared { job, output, geoid, shot_logs, shot_rules, declinations, .. } = prepared;
+    let locator = Locator::new(&table, output, &job.heights, prepared.rules, geoid).map_err(|source| {
+        // PROJ finds nothing where no base lies: then the place is what is wrong.
+        let is_lost = matches!(source, CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. });
+        match notes::all_outside(&table, output).filter(|_| is_lost) {
+            Some(why) => RunError::Nothing(why),
+            None => RunError::Crs { what: "crs", source },
+        }
+    })?;
+    let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
+    check_any_base(&table, &prepared.base_logs, &prepared.stations)?;
+    let needs = network::Needs {
+        logs: shot_logs,
+        rules: shot_rules,
+        declinations,
+        catalogue: prepared.catalogue.as_deref(),
+        grid: prepared.grid.as_ref().unwrap_or(output),
+        names_grid: prepared.grid.is_some(),
+        geoid,
+    };
+    let network = network::adjust(job, &mut table, &needs)?;
+    // The network moves bases, and adds some.
+    let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    let (sights, backsight_notes) =
+        backsights::find(shot_logs, &table, &Joiner::new(&table, &job.join), shot_rules, declinations)?;
+    let mut orientations = orientation::orientations(&table, &sights);
+    if let Some(network) = &network {
+        // What the network says of a base's azimuths holds its backsights too.
+        network.orientations.iter().for_each(|(base, orientation)| orientations[*base] = Some(*orientation));
+    }
+    let lines = orientation::fore_and_back(&table, &sights);
+    for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
+        table.bases[base].flags.raise(flag);
+    }
+    for base in &mut table.bases {
+        base.sigma_datum_m = base.sigma_datum_m.hypot(locator.accuracy_m(base.datum));
+    }
+    let both_ends_notes = notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg);
+    let (no_rows, none_repeated) = Default::default();
+    Ok(Adjusted { table, locator, placed, network, orientations, backsight_notes, both_ends_notes, no_rows, none_repeated })
+}
+
+impl<'p> Adjusted<'p> {
+    /// What the computation of a block needs.
+    pub fn stage<'s>(&'s self, prepared: &'s Prepared, joiner: &'s Joiner<'s>) -> Stage<'s> {
+        let Prepared { job, output, shot_logs, .. } = prepared;
+        let coded = prepared.coded.as_ref();
+        Stage {
+            joiner,
+            orientations: &self.orientations,
+            table: &self.table,
+            logs: shot_logs,
+            locator: &self.locator,
+            declinations: &prepared.declinations,
+            instrument_height_m: job.heights.instrument_height_m,
+            placed_bases: self.placed.clone(),
+            projected: output.kind() == Kind::Projected,
+            grid_unit_m: output.unit_factor(),
+            sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+            network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),
+            repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &self.none_repeated },
+            coded,
+            has_coarse: coded.is_some_and(|coded| coded.catalogue.has_coarse()),
+            wanted: &job.layers,
+        }
+    }
+}

@@ -1,0 +1,61 @@
+//! Which layers a run writes, with all their fields, before the first record.
+
+use super::RunError;
+use super::adjust::Adjusted;
+use super::compute::Stage;
+use super::prepare::Prepared;
+use crate::intake::columns::Quantity;
+use crate::job::LayerName;
+use crate::output::columns::{Layer, LayerKey};
+use crate::output::contract::{Setup, Sink};
+use crate::output::layers;
+
+/// Begins the output.
+///
+/// # Errors
+/// When it cannot be begun.
+pub fn begin(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, sink: &mut dyn Sink) -> Result<(), RunError> {
+    let has_z = stage.placed_bases.iter().any(|base| base.z.is_some());
+    let layers = layers(prepared, adjusted, stage);
+    let setup = Setup { job: prepared.job, crs: &prepared.output, layers, rules: prepared.rules, has_z };
+    Ok(sink.begin(&setup)?)
+}
+
+/// The layers wanted that a row can fill.
+fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer> {
+    let (shot_logs, has_coarse, wanted) = (&prepared.shot_logs, stage.has_coarse, &prepared.job.layers);
+    let third = adjusted.locator.third().words();
+    let mut described = layers::all(&third);
+    for layer in &mut described {
+        match layer.key {
+            LayerKey::Own(LayerName::Features) => {
+                layer.fields.extend(shot_logs.carried.iter().map(|carried| carried.field.clone()))
+            }
+            LayerKey::Own(LayerName::Bases) if !has_coarse => {
+                layer.fields.extend(prepared.base_logs.carried.iter().map(|carried| carried.field.clone()))
+            }
+            _ => {}
+        }
+    }
+    let claims = |quantity| shot_logs.files.iter().any(|file| file.plan.claim_of(quantity).is_some());
+    let (composes, strings) = (claims(Quantity::Measure), claims(Quantity::String));
+    described.retain(|layer| {
+        // Layers that no row can fill are not written.
+        let LayerKey::Own(name) = layer.key else { return true };
+        let may_fill = match name {
+            LayerName::Lines | LayerName::Areas => composes || strings,
+            // What has uncertainties of points, or ends at the places that are withheld, tells where the crew stood.
+            LayerName::Vertices => strings && !has_coarse,
+            LayerName::Parts | LayerName::Profiles => composes && !has_coarse,
+            LayerName::Measurements => composes,
+            LayerName::Adjusted | LayerName::Residuals => adjusted.network.is_some() && !has_coarse,
+            LayerName::SightLines | LayerName::Ellipses => !has_coarse,
+            _ => true,
+        };
+        may_fill && wanted.contains(&name)
+    });
+    if let Some(coded) = stage.coded.filter(|_| wanted.contains(&LayerName::Features)) {
+        described.splice(1..1, coded.layers(&third, &shot_logs.carried));
+    }
+    described
+}

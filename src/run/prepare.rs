@@ -1,0 +1,115 @@
+//! The first step of a run: the logs read and surveyed, the bases on their datums, what else the job names.
+
+use std::sync::Arc;
+
+use super::RunError;
+use super::base_logs::BaseLogs;
+use super::coded::{self, Coded};
+use super::files::ShotLogs;
+use super::geoids;
+use super::stations::{self, Stations};
+use crate::geodesy::crs::{Crs, Rules};
+use crate::geodesy::geoid::Geoid;
+use crate::intake::shots::ShotRules;
+use crate::job::Job;
+use crate::job::catalogue::Catalogue;
+use crate::output::layers;
+use crate::shots::locate::Declinations;
+use crate::stations::base::{self, BaseTable, Settings};
+
+/// A job ready to be computed.
+pub struct Prepared<'j> {
+    /// The job.
+    pub job: &'j Job,
+    /// The CRS of the layers.
+    pub output: Crs,
+    /// The grid that grid azimuths are counted from, where the job names one.
+    pub grid: Option<Crs>,
+    /// What may be used between datums.
+    pub rules: Rules,
+    /// The logs of bases.
+    pub base_logs: BaseLogs,
+    /// The shot logs, surveyed.
+    pub shot_logs: ShotLogs,
+    /// What became of the bases before they were settled; its rows are taken.
+    pub stations: Stations,
+    /// The geoids.
+    pub geoid: Geoid,
+    /// How rows of shots are read.
+    pub shot_rules: ShotRules,
+    /// Declinations by base and date.
+    pub declinations: Declinations,
+    /// The catalogue as it is.
+    pub catalogue: Option<Arc<Catalogue>>,
+    /// The catalogue with the columns of the logs.
+    pub coded: Option<Coded>,
+    /// Where the geoid grid does not reach, in a sentence.
+    pub outside_grid: Option<String>,
+}
+
+/// Prepares a job: the second value is the table of its bases, as surveyed.
+///
+/// # Errors
+/// When a log, a CRS, a grid or the catalogue cannot be used, or no base can.
+pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
+    let output = Crs::new(&job.crs).map_err(RunError::crs("crs"))?;
+    let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
+    let rules = Rules { ballpark: job.allow_ballpark, missing_grids: job.allow_missing_grids };
+    let catalogue = coded::load(job, &output)?;
+    let mut base_logs = BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?;
+    let shot_logs = ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
+    let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
+    let geoid = geoids::of(job, &stations.rows)?;
+    let settings =
+        Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
+    let (rows, held) = (std::mem::take(&mut stations.rows), std::mem::take(&mut stations.held));
+    let mut table = BaseTable::settle(rows, held, &settings).map_err(RunError::crs("bases.crs"))?;
+    table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
+    check_any_base(&table, &base_logs, &stations)?;
+    table.note_absent(&stations.absent);
+    table.empty_windows.clone_from(&stations.empty);
+    let outside_grid = geoids::outside_grid(job, &table)?;
+    let shot_rules =
+        ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
+    let coded = catalogue.clone().map(|catalogue| Coded::new(catalogue, &shot_logs.carried));
+    let declinations = Declinations::new(&job.north);
+    let prepared = Prepared {
+        job,
+        output,
+        grid,
+        rules,
+        base_logs,
+        shot_logs,
+        stations,
+        geoid,
+        shot_rules,
+        declinations,
+        catalogue,
+        coded,
+        outside_grid,
+    };
+    Ok((prepared, table))
+}
+
+/// Checks that there is a base at all.
+///
+/// # Errors
+/// When there is none, with what became of the rows.
+pub fn check_any_base(table: &BaseTable, base_logs: &BaseLogs, stations: &Stations) -> Result<(), RunError> {
+    match table.bases.is_empty() {
+        true => Err(RunError::Nothing(no_base(base_logs, table, &stations.absent, &stations.notes))),
+        false => Ok(()),
+    }
+}
+
+/// Why there is no base at all.
+fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], notes: &[String]) -> String {
+    let held = table.held.first().map(|held| held.fault.sentence.clone());
+    let absent = absent.first().map(|(name, why)| format!("base {} has no position: {why}", base::label(name)));
+    let why = held.or(absent).map(|why| format!("; the first: {why}")).unwrap_or_default();
+    let outside: u64 = logs.files.iter().map(|file| file.info.counts.outside_occupations).sum();
+    let outside = if outside > 0 { format!(", {outside} lie outside every occupation") } else { String::new() };
+    let notes: String = notes.iter().map(|note| format!(". {note}")).collect();
+    let (held, read) = (table.held.len(), logs.counts_read());
+    format!("no base can be used: {held} of {read} rows were held{outside}{why}{notes}")
+}

@@ -1,0 +1,35 @@
+//! The fourth step of a run: what waited for other rows. The network's features, shots of one feature, measurements and
+//! strings.
+
+use super::adjust::Adjusted;
+use super::compute::Stage;
+use super::prepare::Prepared;
+use super::stream::Streamed;
+use super::tally::Tally;
+use super::{RunError, composed, network, repeated};
+use crate::output::contract::Sink;
+
+/// Settles what waited; gives what is to be said of it.
+///
+/// # Errors
+/// When PROJ fails as a whole or the output cannot be written.
+pub fn settle(
+    prepared: &Prepared,
+    adjusted: &Adjusted,
+    stage: &Stage,
+    streamed: Streamed,
+    sink: &mut dyn Sink,
+    tally: &mut Tally,
+) -> Result<Vec<String>, RunError> {
+    let Streamed { collected, waiting, audited } = streamed;
+    let (job, mut notes) = (prepared.job, Vec::new());
+    if let Some(network) = &adjusted.network {
+        let settled = network::settle(stage, network, &audited).map_err(RunError::crs("crs"))?;
+        notes.extend(tally.settle(settled, sink)?);
+    }
+    let repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats).map_err(RunError::crs("crs"))?;
+    notes.extend(tally.settle(repeats, sink)?);
+    let measured = composed::settle(stage, collected, job).map_err(RunError::crs("crs"))?;
+    notes.extend(tally.settle(measured, sink)?);
+    Ok(notes)
+}

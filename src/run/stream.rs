@@ -1,0 +1,151 @@
+//! The third step of a run: the logs in blocks through reading, audit and computation, in parallel and in order.
+//!
+//! Blocks of a log are read and computed in parallel and handed on in the order of the logs, so that the outcome does not
+//! depend on the number of threads. Memory: the text of the logs, about 30 bytes a shot for the audit, and a few windows
+//! of rows.
+
+use std::collections::BTreeMap;
+use std::sync::mpsc::sync_channel;
+
+use rayon::prelude::*;
+
+use super::block::{self, Parsed};
+use super::composed::Collected;
+use super::compute::{Computed, Stage};
+use super::prepare::Prepared;
+use super::repeated::Waiting;
+use super::tally::{Tally, write_entries};
+use super::{RunError, base_logs};
+use crate::geodesy::crs::CrsError;
+use crate::intake::IntakeError;
+use crate::intake::block::Chunk;
+use crate::intake::shots::ShotRules;
+use crate::output::contract::Sink;
+use crate::records::ledger::{Entry, Flags};
+use crate::shots::audit::{Audit, Auditor};
+
+/// Blocks that are computed together.
+const WINDOW_BLOCKS: usize = 8;
+/// Windows that may wait for the writer.
+const WINDOWS_WAITING: usize = 2;
+
+/// A window of computed blocks, for the writer.
+type Window = Vec<Computed>;
+
+/// What waits behind the stream.
+#[derive(Default)]
+pub struct Streamed {
+    /// Rows that belong to measurements and strings.
+    pub collected: Vec<Collected>,
+    /// Shots that wait for the others of their feature.
+    pub waiting: Vec<Waiting>,
+    /// What the audit found of rows that a network accounts for.
+    pub audited: BTreeMap<(usize, u64), Flags>,
+}
+
+/// Maps what needs no other row.
+///
+/// # Errors
+/// When a log changes under the run, PROJ fails as a whole or the output cannot be written.
+pub fn stream(
+    prepared: &Prepared,
+    stage: &Stage,
+    sink: &mut dyn Sink,
+    tally: &mut Tally,
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<Streamed, RunError> {
+    let wants_ledger = tally.wants_ledger;
+    write_bases_held(prepared, stage, sink, wants_ledger)?;
+    let names = tally.names.clone();
+    let mut streamed = Streamed::default();
+    // The writer has a thread of its own; a failure there ends the computation at the next window.
+    let (sender, receiver) = sync_channel::<Window>(WINDOWS_WAITING);
+    std::thread::scope(|scope| -> Result<(), RunError> {
+        let names = &names;
+        let writer = scope.spawn(move || -> Result<(), RunError> {
+            for window in receiver {
+                write_window(sink, names, window, wants_ledger)?;
+            }
+            Ok(())
+        });
+        let (rules, azimuth_repeats) = (&prepared.shot_rules, prepared.job.checks.azimuth_repeats);
+        let computed = compute_all(stage, rules, azimuth_repeats, progress, |mut window| {
+            for block in &mut window {
+                streamed.collected.append(&mut block.collected);
+                streamed.waiting.append(&mut block.waiting);
+                streamed.audited.extend(block.network_flags.drain(..));
+                tally.add(block);
+            }
+            sender.send(window).is_ok()
+        });
+        drop(sender);
+        let written = match writer.join() {
+            Ok(written) => written,
+            Err(panic) => std::panic::resume_unwind(panic),
+        };
+        written.and(computed)
+    })?;
+    Ok(streamed)
+}
+
+/// Reads, audits and computes all windows; stops where `hand_on` says that nobody takes them.
+fn compute_all(
+    stage: &Stage,
+    rules: &ShotRules,
+    azimuth_repeats: u32,
+    progress: &(dyn Fn(u64, u64) + Sync),
+    mut hand_on: impl FnMut(Window) -> bool,
+) -> Result<(), RunError> {
+    let chunks = stage.logs.chunks();
+    let total: u64 = chunks.iter().map(|chunk| chunk.text.len() as u64).sum();
+    let mut done = 0;
+    let mut auditor = Auditor::new(azimuth_repeats);
+    let mut windows = chunks.chunks(WINDOW_BLOCKS);
+    let mut read_next = || windows.next().map(|chunks| parse(chunks, stage, rules)).transpose();
+    let (mut now, mut ahead) = (read_next()?, read_next()?);
+    while let Some(mut window) = now {
+        {
+            let next = ahead.iter().flatten().flat_map(|parsed| parsed.rows_read.iter());
+            let mut rows: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.rows_read.as_mut_slice()).collect();
+            auditor.window(&mut rows, next);
+        }
+        done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
+        let compute = || window.par_iter().map(|parsed| stage.compute(parsed)).collect::<Result<Vec<_>, CrsError>>();
+        // While one window is computed, the one after the next is read.
+        let (computed, after) = rayon::join(compute, &mut read_next);
+        let computed = computed.map_err(|source| RunError::Crs { what: "crs", source })?;
+        progress(done, total);
+        if !hand_on(computed) {
+            return Ok(());
+        }
+        now = ahead;
+        ahead = after?;
+    }
+    Ok(())
+}
+
+/// Reads the blocks of a window.
+fn parse<'t>(chunks: &[Chunk<'t>], stage: &Stage, rules: &ShotRules) -> Result<Vec<Parsed<'t>>, RunError> {
+    let parsed = chunks.par_iter().map(|chunk| block::parse(chunk, stage.joiner, stage.logs, rules));
+    Ok(parsed.collect::<Result<Vec<_>, IntakeError>>()?)
+}
+
+fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledger: bool) -> Result<(), RunError> {
+    for block in window {
+        for (layer, batch) in &block.batches {
+            sink.write(*layer, batch)?;
+        }
+        write_entries(sink, wants_ledger, false, names, &block.entries)?;
+    }
+    Ok(())
+}
+
+/// The base rows that were held or flagged, before the shots.
+fn write_bases_held(prepared: &Prepared, stage: &Stage, sink: &mut dyn Sink, wants_ledger: bool) -> Result<(), RunError> {
+    let mut entries = base_logs::base_entries(stage.table);
+    if stage.has_coarse {
+        entries.iter_mut().for_each(Entry::withhold);
+    }
+    let names: Vec<&str> = prepared.base_logs.files.iter().map(|file| file.info.name.as_str()).collect();
+    write_entries(sink, wants_ledger, true, &names, &entries)
+}

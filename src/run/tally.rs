@@ -1,0 +1,104 @@
+//! The counts that a run keeps from its first row to its last, and the ledger's records of rows.
+
+use std::collections::BTreeMap;
+
+use super::RunError;
+use super::compute::{self, Computed, Stage};
+use super::files::Log;
+use super::prepare::Prepared;
+use crate::job::LayerName;
+use crate::output::columns::{Batch, LayerKey};
+use crate::output::contract::Sink;
+use crate::output::layers::ledger::Record;
+use crate::records::ledger::{Counts, Entry, Outcome};
+
+/// What is counted.
+pub struct Tally<'p> {
+    /// The shot logs' names.
+    pub names: Vec<&'p str>,
+    /// Whether the ledger is written.
+    pub wants_ledger: bool,
+    /// By shot log.
+    pub counts: Vec<Counts>,
+    /// Shots mapped, by base.
+    pub shots_of_base: Vec<u64>,
+    /// Rows by codes that the catalogue does not have.
+    pub unknown_codes: BTreeMap<String, u64>,
+}
+
+/// What rows that waited came to: repeats, the network, measurements and strings alike.
+#[derive(Default)]
+pub struct Settlement {
+    /// Records of layers, in order.
+    pub batches: Vec<(LayerKey, Batch)>,
+    /// The rows' records for the ledger, the held ones among them.
+    pub entries: Vec<Entry>,
+    /// Counts by file.
+    pub counts: BTreeMap<usize, Counts>,
+    /// Shots mapped, by base.
+    pub shots_of_base: BTreeMap<usize, u64>,
+    /// Rows by codes that the catalogue does not have.
+    pub unknown_codes: BTreeMap<String, u64>,
+    /// For the person.
+    pub notes: Vec<String>,
+}
+
+impl<'p> Tally<'p> {
+    /// Nothing counted yet but what stands above the headers.
+    pub fn new(prepared: &'p Prepared, stage: &Stage) -> Tally<'p> {
+        let files = &prepared.shot_logs.files;
+        Tally {
+            names: files.iter().map(|file| file.info.name.as_str()).collect(),
+            wants_ledger: prepared.job.layers.contains(&LayerName::Ledger),
+            counts: files.iter().map(Log::counts_above).collect(),
+            shots_of_base: vec![0; stage.table.bases.len()],
+            unknown_codes: BTreeMap::new(),
+        }
+    }
+
+    /// Counts a computed block.
+    pub fn add(&mut self, block: &Computed) {
+        block.unknown_codes.iter().for_each(|(code, rows)| *self.unknown_codes.entry(code.clone()).or_default() += rows);
+        self.counts[block.file].add(&block.counts);
+        block.shots_of_base.iter().for_each(|(base, shots)| self.shots_of_base[*base] += shots);
+    }
+
+    /// Writes and counts what waited; gives what is to be said of it.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn settle(&mut self, settled: Settlement, sink: &mut dyn Sink) -> Result<Vec<String>, RunError> {
+        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, notes } = settled;
+        for (layer, batch) in &batches {
+            sink.write(*layer, batch)?;
+        }
+        write_entries(sink, self.wants_ledger, false, &self.names, &entries)?;
+        counts.iter().for_each(|(file, of_file)| self.counts[*file].add(of_file));
+        shots_of_base.iter().for_each(|(base, shots)| self.shots_of_base[*base] += shots);
+        unknown_codes.into_iter().for_each(|(code, rows)| *self.unknown_codes.entry(code).or_default() += rows);
+        Ok(notes)
+    }
+}
+
+/// Writes the records of rows: the held ones for themselves, and all of them to the ledger.
+///
+/// # Errors
+/// When they cannot be written.
+pub fn write_entries(
+    sink: &mut dyn Sink,
+    wants_ledger: bool,
+    of_bases: bool,
+    names: &[&str],
+    entries: &[Entry],
+) -> Result<(), RunError> {
+    for entry in entries {
+        if matches!(entry.outcome, Outcome::Held(_)) {
+            sink.held(names[entry.file], entry)?;
+        }
+    }
+    if wants_ledger && !entries.is_empty() {
+        let records: Vec<Record> = entries.iter().map(|entry| Record::Row(names[entry.file], of_bases, entry)).collect();
+        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
+    }
+    Ok(())
+}
