@@ -1,7 +1,8 @@
 """Times the same network in SciPy: Gauss and Newton with vectorised residuals and partials, and sparse normal equations
 solved by scipy.sparse.linalg.splu (minimum-degree ordering). No redundancy numbers: SciPy has no selected inverse.
 
-Usage: network_time ACROSS POINTS listing.csv; python network_scipy_time.py listing.csv
+Usage: network_time ACROSS POINTS listing.csv; python network_scipy_time.py listing.csv [--plain]
+--plain leaves out the sample of redundancy numbers.
 """
 
 import sys
@@ -103,6 +104,8 @@ def main():
         turn = turn + x[3 * n :]
     seconds = time.perf_counter() - begin
     print(f"SciPy: {m} readings, {iteration + 1} iterations, {seconds:.2f} s, sum of squares {right @ right:.6f}")
+    if "--plain" in sys.argv:
+        return
     # Redundancy numbers by whole columns of the inverse, for a sample.
     sample = min(500, m)
     begin = time.perf_counter()

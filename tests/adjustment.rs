@@ -6,5 +6,6 @@ mod forms;
 mod geometry;
 mod published;
 mod scipy;
+mod shared;
 mod statistics;
 mod traverse;

@@ -1,11 +1,15 @@
 //! Whole runs with a network: the two scenarios with their planted blunders, bases without a position, intersections without
 //! distances, what stays as it is. Values are worked out by hand or are the true ones that the logs were drawn from.
 
+use crate::networks::{self, Site, dense};
 use crate::support;
 
 use std::path::Path;
 
 use serde_json::{Value, json};
+use standoff::geodesy::covariance::Covariance;
+use standoff::geodesy::frame::{Ellipsoid, Geodetic};
+use standoff::network::{Kind, SharedError};
 use support::small::{Record, Small};
 use support::*;
 
@@ -44,8 +48,9 @@ impl Mapped {
         table(&self.folder.path().join(format!("out/{}.{layer}.csv", self.name)))
     }
 
-    fn network(&self) -> Vec<String> {
-        serde_json::from_value(self.summary["network"].clone()).unwrap()
+    /// What the terminal says of the network.
+    fn network(&self) -> Vec<&str> {
+        self.out.lines().filter_map(|line| line.strip_prefix("network  ")).collect()
     }
 
     /// How many of the features lie within their 95 % ellipses about their true places, and how many there are.
@@ -81,11 +86,29 @@ fn a_traverse_under_canopy_places_its_stations_and_finds_the_blunder() {
     );
     assert!(forest.out.contains("2 of 2 bases used, 4 more placed by their shots"), "{}", forest.out);
     let network = forest.network();
-    let rejected: Vec<&String> = network.iter().filter(|sentence| sentence.starts_with("Rejected by test")).collect();
+    let rejected: Vec<&&str> = network.iter().filter(|sentence| sentence.starts_with("Rejected by test")).collect();
     assert_eq!(rejected.len(), 1, "{network:?}");
     assert!(rejected[0].starts_with("Rejected by test: shots.csv:20: The azimuth from T2 to S10"), "{}", rejected[0]);
     assert!(network.iter().any(|sentence| sentence.starts_with("Traverse GL1 - T1 - T2 - T3 - T4 - GL2: 243.")), "{network:?}");
-    assert!(network[0].contains("The residuals fit the standard errors given"), "{network:?}");
+    assert!(network[1].starts_with("The residuals fit the standard errors given"), "{network:?}");
+    // The same in numbers.
+    let numbers = &forest.summary["network"];
+    let of = |list: &str| (numbers[list]["count"].as_u64().unwrap(), numbers[list]["records"].as_array().unwrap().clone());
+    let (components, parts) = of("components");
+    assert_eq!((components, parts.len(), parts[0]["outcome"].as_str()), (1, 1, Some("fits")));
+    for key in ["stations", "readings", "unknowns", "freedom"] {
+        assert_eq!(parts[0][key], numbers[key], "{key}");
+    }
+    let (count, taken_out) = of("rejected");
+    assert_eq!((count, &taken_out[0]["file"], &taken_out[0]["line"]), (1, &json!("shots.csv"), &json!(20)));
+    assert_eq!(taken_out[0]["observation"], "the azimuth from T2 to S10");
+    let (count, traverses) = of("traverses");
+    let ratios: Vec<f64> = traverses.iter().map(|traverse| traverse["ratio"].as_f64().unwrap()).collect();
+    assert!(count as usize == ratios.len() && ratios.is_sorted(), "the worst first: {ratios:?}");
+    let through = traverses.iter().find(|traverse| traverse["stations"].as_array().unwrap().len() == 6).unwrap();
+    let plane = through["east_m"].as_f64().unwrap().hypot(through["north_m"].as_f64().unwrap());
+    assert_near(through["misclosure_m"].as_f64().unwrap(), plane, 1e-4);
+    assert_near(through["ratio"].as_f64().unwrap(), through["length_m"].as_f64().unwrap() / plane, 0.6);
     // Bases: two of a log, made better; four of shots alone.
     let bases = forest.layer("bases");
     let placed_by: Vec<(&str, &str)> = bases.iter().map(|base| (base["base"].as_str(), base["placed_by"].as_str())).collect();
@@ -109,7 +132,8 @@ fn a_traverse_under_canopy_places_its_stations_and_finds_the_blunder() {
     assert!(residuals.iter().all(|record| (0.0..=1.0 + 1e-9).contains(&number(record, "redundancy"))));
     let stem = forest.layer("features").into_iter().find(|feature| feature["feature"] == "S10").unwrap();
     assert_eq!((stem["shots_used"].as_str(), stem["base_share"].as_str()), ("3", ""));
-    // 24 true places: at 95 %, fewer than 20 inside would come once in a thousand times.
+    // 24 true places: at 95 %, fewer than 20 inside come 6 times in a thousand (binomial; no seed was chosen for it). A size
+    // wrong by a fifth would not show in so few: `standard_errors_hold_on_both_sides` has a thousand.
     let (inside, all) = forest.inside("canopy-traverse");
     assert!(all == 24 && inside >= 20, "{inside} of {all}");
 }
@@ -130,9 +154,10 @@ fn nests_without_distances_are_intersected() {
         assert!(!of_nest.contains(&"slope distance") && of_nest.len() == 4, "{nest}: {of_nest:?}");
         assert!(nests.iter().any(|record| record["feature"] == nest));
     }
-    let rejected: Vec<String> = cliff.network().into_iter().filter(|sentence| sentence.starts_with("Rejected")).collect();
+    let rejected: Vec<&str> = cliff.network().into_iter().filter(|sentence| sentence.starts_with("Rejected")).collect();
     assert_eq!(rejected.len(), 1);
     assert!(rejected[0].starts_with("Rejected by test: shots.csv:22: The azimuth from HE to K05"), "{rejected:?}");
+    // At 95 %, fewer than 11 of 14 come 4 times in a thousand.
     let (inside, all) = cliff.inside("headland-nests");
     assert!(all == 14 && inside >= 11, "{inside} of {all}");
 }
@@ -244,13 +269,16 @@ fn a_reading_that_fails_is_proposed_or_taken_out() {
     );
     let proposed = small(&rows, "[network]");
     let summary = proposed.map();
-    let text = summary["network"].to_string();
-    assert!(text.contains("Fails its test: shots.csv:4: The azimuth from B to P1"), "{text}");
-    assert!(text.contains("It is kept; reject = \\\"auto\\\" under [network] takes such readings out."), "{text}");
-    assert_eq!(summary["shots"]["flagged"], json!(0));
+    let failing = &summary["network"]["failing"];
+    let first = &failing["records"][0];
+    assert_eq!((&failing["count"], &first["observation"]), (&json!(1), &json!("the azimuth from B to P1")), "{failing}");
+    assert_eq!((&first["file"], &first["line"], &first["unit"]), (&json!("shots.csv"), &json!(4), &json!("deg")));
+    assert_near(first["blunder"].as_f64().unwrap(), 6.0, 1.0);
+    assert_eq!((&summary["network"]["rejected"]["count"], &summary["shots"]["flagged"]), (&json!(0), &json!(0)));
     let auto = small(&rows, "[network]\nreject = \"auto\"");
     let summary = auto.map();
-    assert!(summary["network"].to_string().contains("Rejected by test: shots.csv:4: The azimuth from B to P1"));
+    assert_eq!(summary["network"]["rejected"]["records"][0]["observation"], "the azimuth from B to P1");
+    assert_eq!(summary["network"]["failing"]["count"], json!(0));
     assert_eq!(summary["shots"]["flags"], json!({"rejected_by_test": 1}));
 }
 
@@ -317,4 +345,227 @@ fn a_catalogue_says_the_same_of_rows_in_a_network() {
     // Rows that the catalogue holds take no part.
     job.write("c.toml", &format!("unknown = {{ action = \"hold\" }}\n{catalogue}"));
     assert_eq!(job.map()["shots"]["held_by_reason"], json!({"unknown_code": 2}));
+}
+
+/// A site as the logs of a crew: `magnetic` azimuths or true ones, and what the job says beside.
+fn crew(site: &Site, north: &str, job: &str) -> Small {
+    let network = &site.network;
+    let is_base = |s: usize| network.stations[s].control.is_some();
+    let name = |s: usize| network.stations[s].label.clone();
+    let mut bases = String::from("base,lat_deg,lon_deg,ellipsoid_height_m,sigma_horizontal_m,sigma_vertical_m\n");
+    for (s, station) in network.stations.iter().enumerate() {
+        let Some(control) = station.control else { continue };
+        let at = Geodetic::from_earth_centred(control.position, &Ellipsoid::WGS84);
+        let (lat, lon, c) = (at.lat_rad.to_degrees(), at.lon_rad.to_degrees(), control.covariance);
+        let sigmas = format!("{},{}", c.ee.sqrt(), c.uu.sqrt());
+        bases += &format!("{},{lat:.11},{lon:.11},{:.5},{sigmas}\n", name(s), at.ellipsoid_height_m);
+    }
+    let mut rows = format!("shot,base,feature,role,{north}_azimuth_deg,inclination_deg,slope_distance_m\n");
+    for (k, shot) in network.observations.chunk_by(|a, b| a.source == b.source).enumerate() {
+        let value = |kind: Kind| {
+            shot.iter().find(|o| o.kind == kind).map_or(String::new(), |o| match kind.is_range() {
+                true => format!("{:.6}", o.value),
+                false => format!("{:.9}", o.value.to_degrees()),
+            })
+        };
+        let role = if is_base(shot[0].to) { "foresight" } else { "" };
+        rows += &format!(
+            "{},{},{},{role},{},{},{}\n",
+            k + 1,
+            name(shot[0].from),
+            name(shot[0].to),
+            value(Kind::Azimuth),
+            value(Kind::Inclination),
+            value(Kind::Slope)
+        );
+    }
+    let small = Small::new(&rows, "", "");
+    small.write("bases.csv", &bases);
+    let s = networks::COMPASS;
+    small.write(
+        "job.toml",
+        &format!(
+            "name = \"cove\"\ncrs = \"EPSG:32632\"\nformats = [\"csv\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
+             [shots]\nfiles = [\"shots.csv\"]\n[instrument]\nsigma_azimuth_deg = {}\nsigma_inclination_deg = {}\nsigma_distance_m = {}\n\
+             refraction = {}\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0.4\n{job}\n",
+            s.azimuth_rad.to_degrees(),
+            s.inclination_rad.to_degrees(),
+            s.slope_m,
+            networks::REFRACTION
+        ),
+    );
+    small
+}
+
+/// Standard errors of a feature or base as the layers have them.
+fn sigmas(record: &Record) -> [f64; 3] {
+    ["sigma_east_m", "sigma_north_m", "sigma_up_m"].map(|field| number(record, field))
+}
+
+#[test]
+fn declination_is_shared_and_side_shots_hang_on_their_base() {
+    // Against dense generalised least squares with the declination in the covariance of all azimuths. P1 to P3 are shot from
+    // several bases; H and K once, so that they go the main way from bases that the network moved.
+    let (declination, orientation) = (0.6f64.to_radians(), 0.3f64.to_radians());
+    let mut site = Site::new(7);
+    let places = [("A", [0.0, 0.0, 0.0]), ("B", [160.0, 40.0, 9.0]), ("C", [40.0, 190.0, -6.0])];
+    for (label, place) in places {
+        let s = site.known(label, place, Covariance::of_axes(0.25, 0.4));
+        site.network.stations[s].sigma_orientation_rad = orientation;
+    }
+    for (label, place, bases) in [
+        ("P1", [90.0, 120.0, 30.0], &[0, 1, 2][..]),
+        ("P2", [80.0, 60.0, -12.0], &[0, 1]),
+        ("P3", [120.0, 150.0, 4.0], &[1, 2, 2]),
+        ("H", [-140.0, 160.0, 12.0], &[0]),
+        ("K", [310.0, 170.0, 25.0], &[1]),
+    ] {
+        let point = site.point(label, place);
+        bases.iter().for_each(|base| {
+            site.shoot(*base, point, networks::COMPASS, 0.0);
+        });
+    }
+    for (from, to) in [(0, 1), (1, 0), (2, 0)] {
+        site.shoot(from, to, networks::COMPASS, 0.0);
+    }
+    site.network.shared.push(SharedError { label: "the declination".into(), sigma: declination });
+    site.network.observations.iter_mut().filter(|o| o.kind == Kind::Azimuth).for_each(|o| o.shared[0] = Some(0));
+    let oracle = dense::covariance(&site);
+    let north = format!(
+        "[north]\ndeclination = 0.0\nsigma_declination_deg = {}\nsigma_orientation_deg = {}\n[network]\n",
+        declination.to_degrees(),
+        orientation.to_degrees()
+    );
+    let job = crew(&site, "magnetic", &north);
+    let summary = job.map();
+    assert_eq!(summary["shots"]["mapped"], json!(5), "{summary}");
+    for (s, station) in site.network.stations.iter().enumerate().skip(3) {
+        let feature = job.feature("features", &station.label);
+        for (axis, (got, want)) in sigmas(&feature).into_iter().zip(dense::sigmas(&oracle, s)).enumerate() {
+            // Two in a hundred.
+            assert!((got / want - 1.0).abs() < 0.02, "{} axis {axis}: {got} for {want}", station.label);
+        }
+    }
+    // What the network says of the declination, with its standard error below the prior, in layer, summary and on the terminal.
+    let correction = &job.layer("corrections")[0];
+    assert_eq!((correction["kind"].as_str(), correction["unit"].as_str()), ("declination", "deg"));
+    assert_near(number(correction, "value"), 0.0, 0.001);
+    assert!(number(correction, "sigma") < 0.6 && number(correction, "prior_sigma") == 0.6, "{correction:?}");
+    assert_eq!(summary["network"]["corrections"]["records"][0]["kind"], "declination");
+}
+
+#[test]
+fn an_instruments_scale_and_constant_are_results() {
+    // Four distances along each of two lines between places known to a tenth of a millimetre: a straight line through eight
+    // readings (any text on statistics), σ_scale = σ / √Σ(d − d̄)², σ_constant = σ √(1/n + d̄² / Σ(d − d̄)²).
+    let mut site = Site::new(3);
+    for (label, place) in [("A", [0.0, 0.0, 0.0]), ("B", [60.0, 10.0, 2.0]), ("C", [390.0, -40.0, 12.0])] {
+        site.known(label, place, Covariance::of_axes(1e-4, 1e-4));
+    }
+    for target in [1, 1, 1, 1, 2, 2, 2, 2] {
+        site.shoot(0, target, networks::COMPASS, 0.0);
+    }
+    let true_m: Vec<f64> = site.network.observations.iter().filter(|o| o.kind == Kind::Slope).map(|o| o.value).collect();
+    for o in site.network.observations.iter_mut().filter(|o| o.kind == Kind::Slope) {
+        o.value = o.value * 1.0008 + 0.25;
+    }
+    let mean = true_m.iter().sum::<f64>() / 8.0;
+    let square: f64 = true_m.iter().map(|d| (d - mean).powi(2)).sum();
+    let sigma = networks::COMPASS.slope_m;
+    let (scale, constant) = (1e6 * sigma / square.sqrt(), sigma * (1.0 / 8.0 + mean * mean / square).sqrt());
+    // Priors wide enough to say nothing.
+    let job = crew(&site, "true", "[network]\nsigma_scale_ppm = 1e6\nsigma_constant_m = 1e3\n");
+    let ran = job.ran(&[]);
+    assert_eq!(ran.status, Some(0), "{}", ran.err);
+    let found = job.layer("corrections");
+    let of = |kind: &str| found.iter().find(|record| record["kind"] == kind).unwrap_or_else(|| panic!("{kind}: {found:?}"));
+    let (by_scale, by_constant) = (of("scale"), of("distance constant"));
+    assert_near(number(by_scale, "value"), 800.0, 0.5);
+    assert_near(number(by_constant, "value"), 0.25, 2e-4);
+    assert!((number(by_scale, "sigma") / scale - 1.0).abs() < 0.02, "{by_scale:?} {scale}");
+    assert!((number(by_constant, "sigma") / constant - 1.0).abs() < 0.02, "{by_constant:?} {constant}");
+    assert_eq!((by_scale["instrument"].as_str(), by_scale["readings"].as_str()), ("the instrument", "8"));
+    // A narrow prior keeps the scale near 1, on the other side of what the readings say.
+    let narrow = crew(&site, "true", "[network]\nsigma_scale_ppm = 10\nsigma_constant_m = 1e3\n");
+    narrow.map();
+    let kept = narrow.layer("corrections").into_iter().find(|record| record["kind"] == "scale").unwrap();
+    assert!(number(&kept, "value") < 20.0 && number(&kept, "sigma") <= 10.0, "{kept:?}");
+}
+
+#[test]
+fn robust_weights_stand_off_a_blunder() {
+    let site = |blunder_deg: f64| {
+        let mut site = Site::new(12);
+        for (label, place) in [("A", [0.0, 0.0, 0.0]), ("B", [150.0, 20.0, 5.0]), ("C", [60.0, 160.0, -3.0])] {
+            site.known(label, place, Covariance::of_axes(0.02, 0.03));
+        }
+        let point = site.point("P", [80.0, 70.0, 10.0]);
+        for base in [0, 0, 1, 1, 2, 2] {
+            site.shoot(base, point, networks::COMPASS, 0.2);
+        }
+        let azimuth = site.network.observations.iter_mut().find(|o| o.kind == Kind::Azimuth && o.from == 1).unwrap();
+        azimuth.value += blunder_deg.to_radians();
+        site
+    };
+    let off_m = |robust: &str, blunder_deg: f64| {
+        let site = site(blunder_deg);
+        let job = crew(&site, "true", &format!("[network]\nrobust = \"{robust}\"\n"));
+        job.map();
+        let (p, weights) = (job.feature("features", "P"), job.layer("residuals"));
+        let at = Geodetic {
+            lat_rad: number(&p, "lat_deg").to_radians(),
+            lon_rad: number(&p, "lon_deg").to_radians(),
+            ellipsoid_height_m: number(&p, "ellipsoid_height_m"),
+        };
+        let error = site.error(3, at.to_earth_centred(&Ellipsoid::WGS84));
+        let least = weights.iter().map(|record| number(record, "weight")).fold(f64::MAX, f64::min);
+        (error[0].hypot(error[1]), least)
+    };
+    let ((none, one), (huber, some), (danish, little)) = (off_m("none", 6.0), off_m("huber", 6.0), off_m("danish", 6.0));
+    assert!(danish < huber && huber < 0.7 * none, "{none} {huber} {danish}");
+    assert!(one == 1.0 && some < 0.6 && little < 0.01, "{one} {some} {little}");
+    // Without a blunder all three are one place, within the errors of the readings.
+    let ((none, _), (huber, _), (danish, _)) = (off_m("none", 0.0), off_m("huber", 0.0), off_m("danish", 0.0));
+    assert!((none - huber).abs() < 0.05 && (none - danish).abs() < 0.05, "{none} {huber} {danish}");
+}
+
+#[test]
+fn standard_errors_hold_on_both_sides() {
+    // A thousand networks of two bases and a point, with drawn errors of positions, orientations and readings. At 95 %, fewer
+    // than 927 or more than 973 inside come 0.8 times in a thousand (binomial); standard errors stated a fifth too small or too large
+    // give 853 and 987 of the ellipses (1 − exp(−χ² s²/2)), 883 and 981 of the heights.
+    let mut site = Site::new(2024);
+    for k in 0..1000 {
+        let (e, n) = (600.0 * f64::from(k % 40), 600.0 * f64::from(k / 40));
+        let up = -(e * e + n * n) / 12_742_000.0;
+        let bases = [("A", [e, n, up]), ("B", [e + 70.0, n + 25.0, up + 4.0])].map(|(label, place)| {
+            let s = site.known(&format!("{label}{k}"), place, Covariance::of_axes(0.3, 0.3));
+            site.network.stations[s].sigma_orientation_rad = 0.01;
+            site.draw_station(s);
+            s
+        });
+        let point = site.point(&format!("P{k}"), [e + 20.0, n + 75.0, up + 20.0]);
+        for base in [bases[0], bases[0], bases[1]] {
+            site.shoot(base, point, networks::COMPASS, 1.0);
+        }
+    }
+    let job = crew(&site, "true", &format!("[north]\nsigma_orientation_deg = {}\n[network]\n", 0.01f64.to_degrees()));
+    let summary = job.map();
+    assert_eq!((&summary["network"]["components"]["count"], &summary["shots"]["mapped"]), (&json!(1000), &json!(1000)));
+    let (mut ellipses, mut heights) = (0, 0);
+    for feature in job.layer("features") {
+        let k: usize = feature["feature"][1..].parse().unwrap();
+        let at = Geodetic {
+            lat_rad: number(&feature, "lat_deg").to_radians(),
+            lon_rad: number(&feature, "lon_deg").to_radians(),
+            ellipsoid_height_m: number(&feature, "ellipsoid_height_m"),
+        };
+        let [east, north, up] = site.error(3 * k + 2, at.to_earth_centred(&Ellipsoid::WGS84));
+        let azimuth = number(&feature, "ellipse_azimuth_deg").to_radians();
+        let (along, across) = (east * azimuth.sin() + north * azimuth.cos(), east * azimuth.cos() - north * azimuth.sin());
+        let (major, minor) = (number(&feature, "ellipse_major95_m"), number(&feature, "ellipse_minor95_m"));
+        ellipses += usize::from((along / major).powi(2) + (across / minor).powi(2) <= 1.0);
+        heights += usize::from(up.abs() <= number(&feature, "height95_m"));
+    }
+    assert!((927..=973).contains(&ellipses) && (927..=973).contains(&heights), "{ellipses} {heights}");
 }

@@ -55,6 +55,12 @@ impl Covariance {
         Covariance { ee: e * e, en: e * n, eu: e * u, nn: n * n, nu: n * u, uu: u * u }
     }
 
+    /// p aᵀ + a pᵀ: what two arms add where the errors that move them have the correlation 1.
+    pub fn of_arms(p: [f64; 3], a: [f64; 3]) -> Covariance {
+        let at = |i: usize, j: usize| p[i] * a[j] + a[i] * p[j];
+        Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
+    }
+
     /// Sum of the variances of east and north, in square metres.
     pub fn horizontal_variance(&self) -> f64 {
         self.ee + self.nn

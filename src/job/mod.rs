@@ -480,13 +480,15 @@ pub enum LayerName {
     Adjusted,
     /// What the adjustment says of each reading.
     Residuals,
+    /// What a network found of instruments and of errors that readings share.
+    Corrections,
     /// The account of the input: files, and rows held or flagged.
     Ledger,
 }
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 13] = [
+    pub const ALL: [LayerName; 14] = [
         LayerName::Features,
         LayerName::Bases,
         LayerName::SightLines,
@@ -499,6 +501,7 @@ impl LayerName {
         LayerName::Profiles,
         LayerName::Adjusted,
         LayerName::Residuals,
+        LayerName::Corrections,
         LayerName::Ledger,
     ];
 }

@@ -42,6 +42,7 @@ impl Scene {
             frame: LocalFrame::at(&Geodetic::from_earth_centred(frame.to_earth_centred(*at), &ellipsoid), &ellipsoid),
             ellipsoid,
             covariance: Covariance::of_axes(0.02, 0.03),
+            orientation_pull_m: [0.0; 3],
             earth_radius_m: 6_371_000.0,
         });
         Scene { bases: bases.collect(), sigmas, rows: Vec::new() }

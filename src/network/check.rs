@@ -35,6 +35,11 @@ pub(crate) fn check(network: &Network, settings: &Settings) -> Result<(), BadNet
             return bad(None, format!("Instrument {}: the standard errors must be 0 or more.", instrument.label));
         }
     }
+    for shared in &network.shared {
+        if !(shared.sigma > 0.0 && shared.sigma.is_finite()) {
+            return bad(None, format!("The standard error of {} must be above 0.", shared.label));
+        }
+    }
     for (i, o) in network.observations.iter().enumerate() {
         let (Some(from), Some(to)) = (network.stations.get(o.from), network.stations.get(o.to)) else {
             return bad(Some(i), format!("Reading {i} names a station that is not in the network."));
@@ -45,6 +50,9 @@ pub(crate) fn check(network: &Network, settings: &Settings) -> Result<(), BadNet
         }
         if o.instrument.is_some_and(|k| k >= network.instruments.len()) {
             return bad(Some(i), format!("{place} names an instrument that is not in the network."));
+        }
+        if o.shared.iter().flatten().any(|k| *k >= network.shared.len()) {
+            return bad(Some(i), format!("{place} names a shared error that is not in the network."));
         }
         if !(o.value.is_finite() && o.instrument_height_m.is_finite() && o.target_height_m.is_finite()) {
             return bad(Some(i), format!("{place} is not a number, or its instrument or target height is not."));

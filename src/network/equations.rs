@@ -9,6 +9,7 @@ use super::observations::{Model, STEEP_RAD, STEEP_SHARE, compute, half_circle_ra
 use super::state::State;
 use super::types::{Kind, Network, Observation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
+use crate::numeric::cholesky::decompose;
 
 /// Standard error that a direction of a known position has at least, in metres: keeps a covariance with a zero
 /// direction solvable; a hundredth of a millimetre.
@@ -27,10 +28,12 @@ pub enum Source {
     Scale(usize),
     /// The prior of an instrument's constant, by index.
     Constant(usize),
+    /// The prior of an error that readings share, by index.
+    Shared(usize),
 }
 
-/// The most unknowns that a row names: two places, orientation, scale and constant.
-pub(crate) const WIDEST: usize = 9;
+/// The most unknowns that a row names: two places, and a scale and a constant, or an orientation, and two shared errors.
+pub(crate) const WIDEST: usize = 10;
 
 /// A whitened row.
 #[derive(Debug, Clone, Copy)]
@@ -113,6 +116,11 @@ impl<'a> Equations<'a> {
                 add(Source::Constant(k), plain, 1, alone(instrument.sigma_constant_m));
             }
         }
+        for (k, (column, shared)) in layout.shared.iter().zip(&network.shared).enumerate() {
+            if *column != NONE {
+                add(Source::Shared(k), plain, 1, alone(shared.sigma));
+            }
+        }
         let steep = SteepSights::of(network, component);
         for &i in &component.observations {
             let o = &network.observations[i];
@@ -137,6 +145,7 @@ impl<'a> Equations<'a> {
                 }
                 Source::Scale(i) => self.prior(self.layout.instruments[i][0], &item, state),
                 Source::Constant(i) => self.prior(self.layout.instruments[i][1], &item, state),
+                Source::Shared(k) => self.prior(self.layout.shared[k], &item, state),
             }
         }
     }
@@ -180,7 +189,10 @@ impl<'a> Equations<'a> {
                     row.push(p.first + 2, sign);
                 }
             }
-            row.misclosure = (o.value - rise) * weight;
+            for column in o.shared.iter().flatten().map(|k| self.layout.shared[*k]) {
+                row.push(column, -weight);
+            }
+            row.misclosure = (o.value + state.shared(self.layout, o) - rise) * weight;
             return row;
         }
         let frame = &state.frames[from];
@@ -209,7 +221,9 @@ impl<'a> Equations<'a> {
         let misclosure = match item.model {
             Model::SteepAzimuth { .. } => computed.value,
             _ if o.kind.is_bearing() => half_circle_rad(turned - computed.value),
-            _ => o.value - (1.0 + scale) * computed.value - constant,
+            Model::SteepInclination { .. } | Model::Plain(_) => {
+                o.value + state.shared(self.layout, o) - (1.0 + scale) * computed.value - constant
+            }
         };
         if let Some(column) = match o.kind {
             Kind::Azimuth => Some(place.azimuths),
@@ -218,6 +232,9 @@ impl<'a> Equations<'a> {
         } && column != NONE
         {
             // Reading + orientation = azimuth: the computed reading falls as the orientation grows.
+            row.push(column, -weight);
+        }
+        for column in o.shared.iter().flatten().map(|k| self.layout.shared[*k]) {
             row.push(column, -weight);
         }
         if let Some([scale_column, constant_column]) = range {
@@ -277,13 +294,8 @@ fn factor(control: &super::types::Control, count: u8) -> [[f64; 3]; 3] {
     let c = &control.covariance;
     let full = [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]];
     let mut lower = [[0.0; 3]; 3];
-    for i in 0..count as usize {
-        for j in 0..=i {
-            let done: f64 = (0..j).map(|k| lower[i][k] * lower[j][k]).sum();
-            let left = full[i][j] - done;
-            lower[i][j] = if i == j { left.max(FLOOR_M * FLOOR_M).sqrt() } else { left / lower[j][j] };
-        }
-    }
+    let root = |left: f64| Some(left.max(FLOOR_M * FLOOR_M).sqrt());
+    decompose(lower.as_flattened_mut(), 3, count.into(), |i, j| full[i][j], root);
     lower
 }
 

@@ -51,9 +51,9 @@ pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> Height
     }
     let mut by_range = vec![false; count];
     for s in 0..count {
-        if !vertical[s] && network.stations[s].control.is_none() && ranges[s] >= RANGES && network.stations[s].start.is_some() {
-            by_range[s] = true;
-        }
+        // Where it is roughly: slope distances alone leave two places.
+        let is_placed = network.stations[s].start.is_some() || starts.has_height[s];
+        by_range[s] = !vertical[s] && network.stations[s].control.is_none() && ranges[s] >= RANGES && is_placed;
     }
     let mut notes = Vec::new();
     let mut held = vec![false; count];

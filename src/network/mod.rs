@@ -9,7 +9,7 @@
 //! | starting values by closed forms | `start` |
 //! | poor geometry, defects of datum, heights | `geometry`, `datum`, `heights` |
 //! | misclosures of traverses, before adjustment | `misclosure` |
-//! | groups that hang together | `components` |
+//! | groups that hang together, each on its own | `components`, `component` |
 //! | observation and normal equations, sparse solution | `observations`, `equations`, `normals`, `cholesky`, `solution` |
 //! | robust weights | `robust` |
 //! | is it right: global test, redundancy, normalised residuals, worst reading | `global`, `reliability`, `outliers` |
@@ -19,6 +19,7 @@
 
 mod check;
 mod cholesky;
+mod component;
 mod components;
 mod datum;
 mod equations;
@@ -52,6 +53,6 @@ pub use outliers::Suspect;
 pub use reliability::{LEAST_REDUNDANCY, Residual, shift};
 pub use run::{Adjustment, adjust};
 pub use shots::readings;
-pub use solved::{Rejection, Solved, SolvedInstrument, SolvedStation};
-pub use types::{Class, Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station};
-pub use variance::{ClassSigma, LEAST_REDUNDANCY as LEAST_CLASS_REDUNDANCY, variance_components};
+pub use solved::{Rejection, Solved, SolvedInstrument, SolvedShared, SolvedStation};
+pub use types::{Class, Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
+pub use variance::{ClassSigma, LEAST_REDUNDANCY as LEAST_CLASS_REDUNDANCY, variance_components, variance_components_of};

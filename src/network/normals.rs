@@ -37,8 +37,7 @@ impl Normals {
         }
         for place in &layout.places {
             let own: Vec<usize> = (place.first..place.first + u32::from(place.size))
-                .chain([place.azimuths, place.directions])
-                .filter(|c| *c != NONE)
+                .chain(place.turns().chain([place.directions]).filter(|c| *c != NONE))
                 .map(|c| c as usize)
                 .collect();
             for (k, a) in own.iter().enumerate() {

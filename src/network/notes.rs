@@ -25,6 +25,8 @@ pub enum NoteKind {
     HangingTraverse,
     /// An azimuth of a sight with no horizontal length, left out.
     AzimuthOfPlumbSight,
+    /// Robust estimation did not come to rest, and least squares stand in its place.
+    NotRobust,
     /// A failed test where two readings fit the blunder equally: neither is taken out.
     Undecided,
 }

@@ -14,7 +14,7 @@
 use super::cholesky::Factor;
 use super::equations::{Equations, Item, Source};
 use super::reliability::{Residual, Test};
-use super::types::{Class, Network};
+use super::types::Network;
 
 /// Correlation of two normalised residuals from which they are one. Own choice: at 0.99 the two differ by 0.14 standard
 /// errors, which decides nothing.
@@ -49,10 +49,9 @@ impl Suspect {
     /// The suspicion as a sentence.
     pub fn sentence(&self, network: &Network) -> String {
         let angle = match self.source {
-            Source::Observation(i) => {
-                network.observations.get(i).is_some_and(|o| matches!(o.kind.class(), Class::Azimuth | Class::Inclination))
-            }
+            Source::Observation(i) => network.observations.get(i).is_some_and(|o| o.kind.is_angle()),
             Source::Orientation(_) => true,
+            Source::Shared(k) => network.observations.iter().any(|o| o.shared.contains(&Some(k)) && o.kind.is_angle()),
             _ => false,
         };
         let off = match self.source {
@@ -81,6 +80,7 @@ impl Source {
             Source::Orientation(s) => format!("the orientation of {}", label(s)),
             Source::Scale(k) => format!("the scale of {}", network.instruments.get(k).map_or("", |i| i.label.as_str())),
             Source::Constant(k) => format!("the constant of {}", network.instruments.get(k).map_or("", |i| i.label.as_str())),
+            Source::Shared(k) => network.shared.get(k).map_or(String::new(), |shared| shared.label.clone()),
         }
     }
 
@@ -89,7 +89,7 @@ impl Source {
         match self {
             Source::Observation(i) => network.observations.get(i).map_or(Vec::new(), |o| vec![o.from, o.to]),
             Source::Control(s) | Source::Orientation(s) => vec![s],
-            Source::Scale(_) | Source::Constant(_) => Vec::new(),
+            Source::Scale(_) | Source::Constant(_) | Source::Shared(_) => Vec::new(),
         }
     }
 }

@@ -16,6 +16,7 @@ use super::cholesky::Factor;
 use super::equations::{Equations, Item, Row, Source};
 use super::quantiles;
 use super::types::Settings;
+use crate::numeric::cholesky::decompose;
 
 /// Redundancy below which nothing checks a reading. Own choice: a blunder shows in the residual by a hundredth of
 /// itself.
@@ -101,10 +102,13 @@ fn one(
     let mut r = [[0.0; 3]; 3];
     for (i, a) in rows.iter().enumerate().take(count) {
         for (j, b) in rows.iter().enumerate().take(i + 1) {
+            let product = |(c, p): (usize, f64), (d, q): (usize, f64)| p * q * factor.element(inverse, c, d).unwrap_or(0.0);
             let mut sum = 0.0;
-            for (c, p) in a.entries() {
-                for (d, q) in b.entries() {
-                    sum += p * q * factor.element(inverse, c, d).unwrap_or(0.0);
+            for (k, x) in a.entries().enumerate() {
+                if i == j {
+                    sum += product(x, x) + 2.0 * a.entries().take(k).map(|y| product(x, y)).sum::<f64>();
+                } else {
+                    sum += b.entries().map(|y| product(x, y)).sum::<f64>();
                 }
             }
             let value = sign * sum + if i == j { 1.0 } else { 0.0 };
@@ -151,16 +155,9 @@ fn whole(item: usize, r: &[[f64; 3]; 3], v: &[f64; 3], count: usize, critical: &
     let mut lower = [[0.0; 3]; 3];
     let mut x = [0.0; 3];
     let (mut statistic, mut freedom) = (0.0, 0);
-    for i in 0..count {
-        for j in 0..i {
-            let done: f64 = (0..j).map(|k| lower[i][k] * lower[j][k]).sum();
-            lower[i][j] = if lower[j][j] > 0.0 { (r[i][j] - done) / lower[j][j] } else { 0.0 };
-        }
-        let left = r[i][i] - (0..i).map(|k| lower[i][k] * lower[i][k]).sum::<f64>();
-        if left < LEAST_REDUNDANCY {
-            continue;
-        }
-        lower[i][i] = left.sqrt();
+    let root = |left: f64| Some(if left < LEAST_REDUNDANCY { 0.0 } else { left.sqrt() });
+    decompose(lower.as_flattened_mut(), 3, count, |i, j| r[i][j], root);
+    for i in (0..count).filter(|i| lower[*i][*i] > 0.0) {
         x[i] = (v[i] - (0..i).map(|k| lower[i][k] * x[k]).sum::<f64>()) / lower[i][i];
         statistic += x[i] * x[i];
         freedom += 1;

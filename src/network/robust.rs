@@ -7,9 +7,14 @@
 //! the wrong readings from a bad start. T. Krarup, J. Juhl, K. Kubik, "Götterdämmerung over least squares adjustment",
 //! ISP congress, Hamburg 1980 (from memory; in this smooth form).
 //!
+//! The weights are w(t) = ρ'(t) / t of a loss ρ, and both fall with t, so that a weighted solution never raises Σ ρ of
+//! linear equations (P. W. Holland, R. E. Welsch, "Robust regression using iteratively reweighted least-squares", Communications in
+//! Statistics A6, 1977, from memory); the step control of the iteration watches Σ 2ρ. With w = 1, 2ρ = t²; Huber, beyond
+//! h = 1.5: 2ρ = 2ht − h²; Danish, beyond d = 2: 2ρ = d² + d²(1 − exp(1 − (t/d)²)), the integrals of 2tw.
+//!
 //! Standard errors of a robust solution are those of the weights it ended with.
 
-use super::equations::Equations;
+use super::equations::{Equations, Item, Row};
 use super::types::Robust;
 
 /// Residual in standard errors from which Huber's weight falls.
@@ -24,25 +29,66 @@ const SETTLE: usize = 3;
 /// Least weight, so that no unknown is lost.
 const LEAST: f64 = 1e-6;
 
-/// Renews the weights of all that is not taken out; returns the greatest change of a weight.
-pub(crate) fn reweight(equations: &mut Equations, robust: Robust, iteration: usize) -> f64 {
-    let Equations { items, rows, .. } = equations;
-    if robust == Robust::None {
-        items.iter_mut().filter(|item| item.weight > 0.0).for_each(|item| item.weight = 1.0);
-        return 0.0;
+/// The function that holds at an iteration: the Danish method begins with Huber's.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Law(Robust);
+
+impl Law {
+    /// The law of an iteration, counted from 1.
+    pub fn at(robust: Robust, iteration: usize) -> Law {
+        match robust {
+            Robust::Danish if iteration <= SETTLE => Law(Robust::Huber),
+            other => Law(other),
+        }
     }
+
+    /// The weight of an observation that is off by t.
+    fn weight(self, t: f64) -> f64 {
+        match self.0 {
+            Robust::None => 1.0,
+            Robust::Huber => huber(t),
+            Robust::Danish => danish(t),
+        }
+    }
+
+    /// Twice its loss.
+    fn loss(self, t: f64) -> f64 {
+        match self.0 {
+            Robust::Huber if t > HUBER => HUBER * (2.0 * t - HUBER),
+            Robust::Danish if t > DANISH => {
+                let square = DANISH * DANISH;
+                // From here the least weight holds.
+                let floor = square * (1.0 - LEAST.ln());
+                let curved = (t * t).min(floor);
+                square * (2.0 - (1.0 - curved / square).exp()) + LEAST * (t * t - curved)
+            }
+            _ => t * t,
+        }
+    }
+}
+
+/// Renews the weights of all that is not taken out; returns the greatest change of a weight.
+pub(crate) fn reweight(equations: &mut Equations, law: Law) -> f64 {
+    let Equations { items, rows, .. } = equations;
     let mut change: f64 = 0.0;
     for item in items.iter_mut().filter(|item| item.weight > 0.0) {
-        let own = &rows[item.first as usize..item.first as usize + item.rows as usize];
-        let t = (own.iter().map(|r| r.misclosure * r.misclosure).sum::<f64>() / own.len().max(1) as f64).sqrt();
-        let weight = match robust {
-            Robust::Danish if iteration > SETTLE => danish(t),
-            _ => huber(t),
-        };
+        let weight = if law.0 == Robust::None { 1.0 } else { law.weight(off(item, rows)) };
         change = change.max((weight - item.weight).abs());
         item.weight = weight;
     }
-    change
+    if law.0 == Robust::None { 0.0 } else { change }
+}
+
+/// Σ 2ρ of all that is not taken out; of least squares Σ v².
+pub(crate) fn objective(equations: &Equations, law: Law) -> f64 {
+    let used = equations.items.iter().filter(|item| item.weight > 0.0);
+    used.map(|item| f64::from(item.rows) * law.loss(off(item, &equations.rows))).sum()
+}
+
+/// t of an observation.
+fn off(item: &Item, rows: &[Row]) -> f64 {
+    let own = &rows[item.first as usize..item.first as usize + item.rows as usize];
+    (own.iter().map(|r| r.misclosure * r.misclosure).sum::<f64>() / own.len().max(1) as f64).sqrt()
 }
 
 fn huber(t: f64) -> f64 {
@@ -65,5 +111,22 @@ mod tests {
         // exp(1 − 4)
         assert!((danish(4.0) - 0.049_787_068).abs() < 1e-9);
         assert_eq!(danish(100.0), LEAST);
+    }
+
+    #[test]
+    fn the_loss_is_the_integral_of_the_weights() {
+        for law in [Law(Robust::None), Law(Robust::Huber), Law(Robust::Danish)] {
+            // ∫ 2 t w dt by the trapezium rule; its error over 30,000 steps of 0.001 is below 1e-4.
+            let (step, mut sum) = (1e-3, 0.0);
+            for k in 0..30_000 {
+                let slope = |t: f64| 2.0 * t * law.weight(t);
+                let t = f64::from(k) * step;
+                sum += 0.5 * step * (slope(t) + slope(t + step));
+                if k % 500 == 0 {
+                    let loss = law.loss(t + step);
+                    assert!((loss - sum).abs() < 1e-4 * (1.0 + sum), "{law:?} at {t}: {loss} {sum}");
+                }
+            }
+        }
     }
 }

@@ -16,6 +16,7 @@ pub fn readings(from: usize, to: usize, sight: &Sight, sigmas: &SightSigmas, sou
         instrument_height_m: sight.instrument_height_m,
         target_height_m: sight.target_height_m,
         instrument: None,
+        shared: [None; 2],
         source,
     };
     let distance = |kind: Kind, value: f64| of(kind, value, sigmas.distance_m);

@@ -4,20 +4,31 @@
 //! slope promises (L. Armijo, Pacific J. Math. 16, 1966). The iteration rests when no unknown moves by more than a
 //! millionth of its standard error: √(xᵀ N x) < 1e-6, which bounds every |x_i| / σ_i; or when nothing moves by more
 //! than rounding of earth-centred coordinates.
+//!
+//! Robust weights are renewed at each step, and the sum is that of their loss ([`super::robust`]); they come to rest
+//! slowly, so that a step that lowers it is also tried longer, and more of them are allowed.
 
 use super::cholesky::{Factor, NoFactor, Ordering};
 use super::equations::Equations;
 use super::layout::Layout;
 use super::normals::Normals;
-use super::robust;
+use super::robust::{self, Law};
 use super::state::State;
-use super::types::{Network, Settings};
+use super::types::{Network, Robust, Settings};
+use crate::geodesy::frame::Ellipsoid;
 
 /// Greatest move, in standard errors, at rest.
 const REST_SIGMAS: f64 = 1e-6;
 
-/// Greatest change of a robust weight at rest.
+/// Greatest change of a robust weight at rest, and greatest move in standard errors there.
 const REST_WEIGHT: f64 = 1e-4;
+const REST_ROBUST_SIGMAS: f64 = 1e-5;
+
+/// How many times as many iterations robust estimation has: its steps shrink by a constant share only.
+const ROBUST_PATIENCE: usize = 10;
+
+/// Doublings of a robust step.
+const DOUBLINGS: usize = 5;
 
 /// Move of a coordinate at rest, as a share of the earth's radius: sixteen roundings of earth-centred coordinates, 2e-8 m.
 const REST_SHARE: f64 = 16.0 * f64::EPSILON;
@@ -101,10 +112,16 @@ impl Solver {
         settings: &Settings,
     ) -> Result<(Solution, Option<usize>), NoSolution> {
         equations.linearise(&state);
+        let is_robust = settings.robust != Robust::None;
+        let (most, rest) = match is_robust {
+            true => (settings.iterations.max(1).saturating_mul(ROBUST_PATIENCE), REST_ROBUST_SIGMAS),
+            false => (settings.iterations.max(1), REST_SIGMAS),
+        };
         let mut iteration = 0;
         loop {
             iteration += 1;
-            let reweighted = robust::reweight(equations, settings.robust, iteration);
+            let law = Law::at(settings.robust, iteration);
+            let reweighted = robust::reweight(equations, law);
             self.normals.sum(equations);
             let factor = self.ordering.factor(&self.normals.pattern, &self.normals.values)?;
             let step = factor.solve(&self.normals.right);
@@ -114,25 +131,66 @@ impl Solver {
                 return Err(NoSolution::Restless(0));
             }
             let quiet = reweighted < REST_WEIGHT
-                && (decrement.max(0.0).sqrt() < REST_SIGMAS || still(layout, &step, REST_SHARE * network.ellipsoid.semi_major_m));
-            if quiet || iteration >= settings.iterations.max(1) {
+                && law == Law::at(settings.robust, most)
+                && (decrement.max(0.0).sqrt() < rest || still(layout, &step, REST_SHARE * network.ellipsoid.semi_major_m));
+            if quiet || iteration >= most {
                 let most = step.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map_or(0, |(k, _)| k);
                 return Ok((Solution { state, factor, iterations: iteration }, (!quiet).then_some(most)));
             }
-            let before = equations.objective();
-            let mut share = 1.0;
-            let mut next = state.moved(layout, &step, share, &network.ellipsoid);
-            equations.linearise(&next);
-            for _ in 0..HALVINGS {
-                if decrement < SMALL || equations.objective() <= before - 2.0 * ARMIJO * share * decrement {
-                    break;
-                }
-                share *= 0.5;
-                next = state.moved(layout, &step, share, &network.ellipsoid);
-                equations.linearise(&next);
-            }
-            state = next;
+            let walk = Walk { layout, step: &step, ellipsoid: &network.ellipsoid, law, decrement, is_robust };
+            state = walk.from(&state, equations);
         }
+    }
+}
+
+/// A step and how far it is taken.
+struct Walk<'a> {
+    layout: &'a Layout,
+    step: &'a [f64],
+    ellipsoid: &'a Ellipsoid,
+    law: Law,
+    /// xᵀ N x.
+    decrement: f64,
+    is_robust: bool,
+}
+
+impl Walk<'_> {
+    /// The state after it; the equations are left linearised there.
+    fn from(&self, state: &State, equations: &mut Equations) -> State {
+        let before = robust::objective(equations, self.law);
+        let moved = |share: f64, equations: &mut Equations| {
+            let next = state.moved(self.layout, self.step, share, self.ellipsoid);
+            equations.linearise(&next);
+            next
+        };
+        let mut share = 1.0;
+        let mut next = moved(share, equations);
+        if self.decrement < SMALL && !self.is_robust {
+            return next;
+        }
+        let mut after = robust::objective(equations, self.law);
+        for _ in 0..HALVINGS {
+            if self.decrement < SMALL || after <= before - 2.0 * ARMIJO * share * self.decrement {
+                break;
+            }
+            share *= 0.5;
+            next = moved(share, equations);
+            after = robust::objective(equations, self.law);
+        }
+        if !self.is_robust || share < 1.0 {
+            return next;
+        }
+        for _ in 0..DOUBLINGS {
+            let longer = moved(2.0 * share, equations);
+            let then = robust::objective(equations, self.law);
+            // Also false where a sum is no number.
+            if !(then < after) {
+                equations.linearise(&next);
+                break;
+            }
+            (share, next, after) = (2.0 * share, longer, then);
+        }
+        next
     }
 }
 

@@ -7,7 +7,7 @@ use super::cholesky::Factor;
 use super::components::Component;
 use super::equations::between;
 use super::global::GlobalTest;
-use super::layout::{Layout, NONE, Place};
+use super::layout::{Layout, Place};
 use super::misclosure::Misclosure;
 use super::notes::Note;
 use super::outliers::Suspect;
@@ -31,10 +31,15 @@ pub struct SolvedStation {
     pub has_height: bool,
     /// Whether another reading checks it: a blunder in at least one of its readings would show.
     pub checked: bool,
-    /// What is to be added to its azimuths, in radians, where that was an unknown.
+    /// What is to be added to its azimuths, in radians, where that was an unknown: its own orientation and the shared errors of
+    /// its azimuths together.
     pub orientation: Option<Estimate>,
+    /// Covariance of east, north and up of its place with that, in metres times radians.
+    pub place_with_orientation: [f64; 3],
     /// What is to be added to its directions, in radians.
     pub direction_orientation: Option<Estimate>,
+    /// Covariance of its place with that, likewise.
+    pub place_with_directions: [f64; 3],
 }
 
 /// An instrument after adjustment.
@@ -46,6 +51,15 @@ pub struct SolvedInstrument {
     pub scale: Option<Estimate>,
     /// Constant in metres.
     pub constant_m: Option<Estimate>,
+}
+
+/// An error that readings share, after adjustment.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SolvedShared {
+    /// Its index in the network.
+    pub shared: usize,
+    /// What has to be added to the readings that name it, in metres or radians.
+    pub added: Estimate,
 }
 
 /// An observation that was taken out.
@@ -64,6 +78,8 @@ pub struct Solved {
     pub stations: Vec<SolvedStation>,
     /// Its instruments with unknowns of their own.
     pub instruments: Vec<SolvedInstrument>,
+    /// Its shared errors.
+    pub shared: Vec<SolvedShared>,
     /// Residuals of all observations: positions, priors, readings.
     pub residuals: Vec<Residual>,
     /// The global test.
@@ -165,7 +181,7 @@ impl Solved {
     /// covariance of the station's place and orientation; the shot's `orientation_arm_m` is not used.
     pub fn carry(&self, base: usize, shot: &Vector) -> Option<(EarthCentred, Covariance)> {
         let (k, place) = self.inner.place(base)?;
-        let (sin, cos) = self.inner.state.other(place.azimuths).sin_cos();
+        let (sin, cos) = place.turns().map(|column| self.inner.state.other(column)).sum::<f64>().sin_cos();
         let [e, n] = [shot.east_m * cos + shot.north_m * sin, shot.north_m * cos - shot.east_m * sin];
         let position = self.inner.state.frames[k].to_earth_centred([e, n, shot.up_m.unwrap_or(0.0)]);
         // An orientation turns the point to the right: (n, −e) for each radian.
@@ -173,9 +189,7 @@ impl Solved {
         let mut unknowns: Vec<(u32, [f64; 3])> = (0..u32::from(place.size))
             .map(|c| (place.first + c, std::array::from_fn(|i| if i as u32 == c { 1.0 } else { 0.0 })))
             .collect();
-        if place.azimuths != NONE {
-            unknowns.push((place.azimuths, arm));
-        }
+        unknowns.extend(place.turns().map(|column| (column, arm)));
         let mut covariance = turned(&(shot.direction + shot.distance), sin, cos);
         for (unknown, by) in &unknowns {
             let column = self.inner.column(*unknown);

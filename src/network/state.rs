@@ -53,13 +53,18 @@ impl State {
     pub fn orientation(&self, layout: &Layout, local: &[u32], o: &Observation) -> f64 {
         let place = &layout.places[local[o.from] as usize];
         match o.kind {
-            Kind::Azimuth => self.other(place.azimuths),
+            Kind::Azimuth => self.other(place.azimuths) + self.shared(layout, o),
             Kind::Direction => self.other(place.directions),
             // An inclination goes with the azimuths of its base, or with its directions where it has no others.
-            Kind::Inclination if place.azimuths == NONE => self.other(place.directions),
-            Kind::Inclination => self.other(place.azimuths),
+            Kind::Inclination if place.azimuths == NONE && place.directions != NONE => self.other(place.directions),
+            Kind::Inclination => place.turns().map(|column| self.other(column)).sum(),
             _ => 0.0,
         }
+    }
+
+    /// What the shared errors of a reading add to it.
+    pub fn shared(&self, layout: &Layout, o: &Observation) -> f64 {
+        o.shared.iter().flatten().map(|k| self.other(layout.shared[*k])).sum()
     }
 
     /// The estimate moved by `share` of a step.
@@ -90,7 +95,7 @@ impl State {
                 }
             }
         }
-        for column in layout.instruments.iter().flatten() {
+        for column in layout.instruments.iter().flatten().chain(&layout.shared) {
             if let (Some(value), Some(step)) = (next.others.get_mut(*column as usize), step.get(*column as usize)) {
                 *value += share * step;
             }

@@ -17,6 +17,8 @@ pub struct Network {
     pub stations: Vec<Station>,
     /// Instruments with a scale or a constant of their own to be found.
     pub instruments: Vec<Instrument>,
+    /// Errors that readings share beside the orientations of bases.
+    pub shared: Vec<SharedError>,
     /// The raw readings.
     pub observations: Vec<Observation>,
 }
@@ -67,6 +69,16 @@ pub struct Instrument {
     pub sigma_scale: f64,
     /// Prior standard error of the distance constant in metres; 0 leaves it out, infinity leaves it free.
     pub sigma_constant_m: f64,
+}
+
+/// An error that readings share, whatever their base: of the declination of a model, of an instrument's correction. What has
+/// to be added to the readings that name it is one unknown of each component, with this prior about 0.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SharedError {
+    /// Name for people, with its article: "the declination".
+    pub label: String,
+    /// Standard error, metres or radians as the readings, above 0 and finite.
+    pub sigma: f64,
 }
 
 /// What a reading measures.
@@ -127,6 +139,11 @@ impl Kind {
         }
     }
 
+    /// Whether it is read in radians.
+    pub fn is_angle(self) -> bool {
+        matches!(self.class(), Class::Azimuth | Class::Inclination)
+    }
+
     /// Whether it turns with an orientation.
     pub fn is_bearing(self) -> bool {
         matches!(self, Kind::Azimuth | Kind::Direction)
@@ -175,6 +192,8 @@ pub struct Observation {
     pub target_height_m: f64,
     /// Index into the network's instruments, where its scale or constant is to be found.
     pub instrument: Option<usize>,
+    /// Indices into the network's shared errors: those that are in the reading.
+    pub shared: [Option<usize>; 2],
     /// The caller's mark of the row that it comes from; readings of one shot share it.
     pub source: usize,
 }

@@ -8,9 +8,9 @@
 
 use std::collections::BTreeMap;
 
-use super::adjust;
 use super::equations::Source;
 use super::notes::BadNetwork;
+use super::run::{Adjustment, adjust};
 use super::types::{Class, Network, Settings};
 
 /// Redundancy from which a class has an estimate: 10, where its standard error is 22 % (own choice).
@@ -61,41 +61,29 @@ pub struct ClassSigma {
 
 /// The standard errors of a network's readings by class and instrument, from all its components together.
 pub fn variance_components(network: &Network, settings: &Settings) -> Result<Vec<ClassSigma>, BadNetwork> {
-    let key = |i: usize| network.observations.get(i).map(|o| (o.kind.class(), o.instrument));
+    Ok(variance_components_of(network, settings, &adjust(network, settings)?))
+}
+
+/// The same of a network whose adjustment is at hand: it is the first of the solutions, and the next ones begin there.
+pub fn variance_components_of(network: &Network, settings: &Settings, first: &Adjustment) -> Vec<ClassSigma> {
     let mut factors: BTreeMap<Key, f64> = BTreeMap::new();
-    let mut scaled = network.clone();
-    let mut sums: BTreeMap<Key, Sums> = BTreeMap::new();
-    for _ in 0..ROUNDS {
-        for (scaled, own) in scaled.observations.iter_mut().zip(&network.observations) {
-            scaled.sigma = own.sigma * factors.get(&(own.kind.class(), own.instrument)).copied().unwrap_or(1.0);
-        }
-        sums.clear();
-        for solved in adjust(&scaled, settings)?.solved {
-            for r in solved.residuals.iter().filter(|r| r.used) {
-                let Source::Observation(i) = r.source else { continue };
-                let Some(key) = key(i) else { continue };
-                let sums = sums.entry(key).or_default();
-                sums.square += r.weight * (r.residual / r.sigma).powi(2);
-                sums.redundancy += r.redundancy;
-                sums.variance += r.sigma * r.sigma;
-                sums.readings += 1;
-            }
-        }
-        let mut change: f64 = 0.0;
-        for (key, Sums { square, redundancy, .. }) in &sums {
-            if *redundancy >= LEAST_REDUNDANCY {
-                let s = (square / redundancy).sqrt();
-                change = change.max((s - 1.0).abs());
-                let factor = factors.entry(*key).or_insert(1.0);
-                *factor = (*factor * s).clamp(RANGE.0, RANGE.1);
-            }
-        }
-        if change < REST {
+    let mut sums = sums_of(network, network, first);
+    let mut begun = first.begun.clone();
+    begun.move_to(first);
+    for round in 1.. {
+        let change = renew(&mut factors, &sums);
+        if change < REST || round == ROUNDS {
             break;
         }
+        let mut scaled = network.clone();
+        for o in &mut scaled.observations {
+            o.sigma *= factors.get(&(o.kind.class(), o.instrument)).copied().unwrap_or(1.0);
+        }
+        let next = begun.adjust(&scaled, settings, false);
+        begun.move_to(&next);
+        sums = sums_of(network, &scaled, &next);
     }
-    Ok(sums
-        .into_iter()
+    sums.into_iter()
         .map(|((class, instrument), Sums { redundancy, variance, readings, .. })| {
             let factor = factors.get(&(class, instrument)).copied();
             ClassSigma {
@@ -108,5 +96,34 @@ pub fn variance_components(network: &Network, settings: &Settings) -> Result<Vec
                 readings,
             }
         })
-        .collect())
+        .collect()
+}
+
+/// The sums of the used readings of an adjustment, by class.
+fn sums_of(network: &Network, scaled: &Network, adjustment: &Adjustment) -> BTreeMap<Key, Sums> {
+    let mut sums: BTreeMap<Key, Sums> = BTreeMap::new();
+    for r in adjustment.solved.iter().flat_map(|solved| &solved.residuals).filter(|r| r.used) {
+        let Source::Observation(i) = r.source else { continue };
+        let (Some(o), Some(own)) = (network.observations.get(i), scaled.observations.get(i)) else { continue };
+        let sums = sums.entry((o.kind.class(), o.instrument)).or_default();
+        sums.square += r.weight * (r.residual / own.sigma).powi(2);
+        sums.redundancy += r.redundancy;
+        sums.variance += own.sigma * own.sigma;
+        sums.readings += 1;
+    }
+    sums
+}
+
+/// Multiplies the factors by what a solution says of them; the greatest change.
+fn renew(factors: &mut BTreeMap<Key, f64>, sums: &BTreeMap<Key, Sums>) -> f64 {
+    let mut change: f64 = 0.0;
+    for (key, Sums { square, redundancy, .. }) in sums {
+        if *redundancy >= LEAST_REDUNDANCY {
+            let s = (square / redundancy).sqrt();
+            change = change.max((s - 1.0).abs());
+            let factor = factors.entry(*key).or_insert(1.0);
+            *factor = (*factor * s).clamp(RANGE.0, RANGE.1);
+        }
+    }
+    change
 }

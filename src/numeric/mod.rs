@@ -1,7 +1,8 @@
-//! Arithmetic that knows nothing of the trade: medians and robust scales, draws of a covariance.
+//! Arithmetic that knows nothing of the trade: medians and robust scales, Cholesky's decomposition, draws of a covariance.
 //!
 //! No units, no rows, no files.
 
+pub mod cholesky;
 pub mod monte_carlo;
 pub mod robust;
 pub mod words;

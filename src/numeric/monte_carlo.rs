@@ -1,71 +1,17 @@
-//! Cholesky's decomposition of a covariance, and normal draws by it.
+//! Normal draws by a generator that is the same everywhere: Monte Carlo.
 //!
-//! C = L Lᵀ; L x with x standard normal has the covariance C. A covariance of points that share all their
-//! errors is singular: a small share of the greatest variance is added to the diagonal first.
-//! Source: G. H. Golub, C. F. Van Loan, "Matrix Computations", ch. 4 (from memory). The generator is
-//! SplitMix64 (G. L. Steele and others, OOPSLA 2014, from memory) with the transform of G. E. P. Box and
-//! M. E. Muller (1958): the same seed gives the same draws on every machine.
+//! L x with x standard normal has the covariance L Lᵀ. The generator is SplitMix64 (G. L. Steele and others, OOPSLA 2014, from memory) with the
+//! transform of G. E. P. Box and M. E. Muller (1958): the same seed gives the same draws on every machine.
 
 use std::f64::consts::TAU;
 
-/// What is added to the diagonal, as a share of its greatest element: a millionth of the standard error.
-const JITTER: f64 = 1e-12;
-
-/// A lower triangular matrix, by rows.
-#[derive(Debug, Clone)]
-pub struct Lower {
-    size: usize,
-    rows: Vec<f64>,
-}
+pub use super::cholesky::Lower;
 
 impl Lower {
-    /// Decomposes a symmetric matrix, by rows; none where it has a negative or unknown direction.
-    pub fn of(matrix: &[f64], size: usize) -> Option<Lower> {
-        if matrix.len() != size * size {
-            return None;
-        }
-        let greatest = (0..size).map(|i| matrix[i * size + i]).fold(0.0, f64::max);
-        let mut rows = vec![0.0; size * size];
-        for i in 0..size {
-            for j in 0..=i {
-                let done: f64 = (0..j).map(|k| rows[i * size + k] * rows[j * size + k]).sum();
-                let left = matrix[i * size + j] - done;
-                if i == j {
-                    let square = left + JITTER * greatest;
-                    // The second clause admits a matrix of zeros: its draws do not move.
-                    if !(square > 0.0 || (greatest == 0.0 && square == 0.0)) {
-                        return None;
-                    }
-                    rows[i * size + i] = square.sqrt();
-                } else {
-                    let pivot = rows[j * size + j];
-                    rows[i * size + j] = if pivot > 0.0 { left / pivot } else { 0.0 };
-                }
-            }
-        }
-        Some(Lower { size, rows })
-    }
-
-    /// Solves L Lᵀ x = b.
-    pub fn solve(&self, b: &[f64]) -> Vec<f64> {
-        let (n, at) = (self.size, |i: usize, j: usize| self.rows[i * self.size + j]);
-        let mut x = b.to_vec();
-        for i in 0..n {
-            let done: f64 = (0..i).map(|k| at(i, k) * x[k]).sum();
-            x[i] = (x[i] - done) / at(i, i);
-        }
-        for i in (0..n).rev() {
-            let done: f64 = (i + 1..n).map(|k| at(k, i) * x[k]).sum();
-            x[i] = (x[i] - done) / at(i, i);
-        }
-        x
-    }
-
     /// L x for a draw x of standard normal numbers.
     pub fn draw(&self, normal: &mut Normal) -> Vec<f64> {
-        let x: Vec<f64> = (0..self.size).map(|_| normal.next()).collect();
-        let row = |i: usize| &self.rows[i * self.size..i * self.size + i + 1];
-        (0..self.size).map(|i| row(i).iter().zip(&x).map(|(l, x)| l * x).sum()).collect()
+        let x: Vec<f64> = (0..self.size()).map(|_| normal.next()).collect();
+        (0..self.size()).map(|i| self.row(i).iter().zip(&x).map(|(l, x)| l * x).sum()).collect()
     }
 }
 
@@ -132,17 +78,6 @@ mod tests {
     }
 
     #[test]
-    fn a_hand_decomposition() {
-        // [4 2; 2 5] = [2 0; 1 2] [2 1; 0 2]; its inverse times (8, 9) is (11/8, 5/4).
-        let lower = Lower::of(&[4.0, 2.0, 2.0, 5.0], 2).unwrap();
-        for (got, want) in lower.rows.iter().zip([2.0, 0.0, 1.0, 2.0]) {
-            assert!((got - want).abs() < 1e-10, "{lower:?}");
-        }
-        let x = lower.solve(&[8.0, 9.0]);
-        assert!((x[0] - 1.375).abs() < 1e-10 && (x[1] - 1.25).abs() < 1e-10, "{x:?}");
-    }
-
-    #[test]
     fn draws_have_the_covariance_even_where_it_is_singular() {
         // Second number twice the first.
         let lower = Lower::of(&[1.0, 2.0, 2.0, 4.0], 2).unwrap();
@@ -152,8 +87,6 @@ mod tests {
             assert!((x[1] - 2.0 * x[0]).abs() < 1e-4, "{x:?}");
         }
         assert_eq!(Lower::of(&[0.0; 9], 3).unwrap().draw(&mut normal), vec![0.0; 3]);
-        assert!(Lower::of(&[1.0, 2.0, 2.0, 1.0], 2).is_none());
-        assert!(Lower::of(&[f64::NAN], 1).is_none());
         assert_eq!(deviation(&[1.0, 3.0]), 2f64.sqrt());
     }
 }

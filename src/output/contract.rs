@@ -2,6 +2,7 @@
 //! ([`Sink`]), and what became of the rows ([`Account`]).
 
 use super::columns::{Batch, Layer, LayerKey};
+use super::report::network::NetworkSummary;
 use super::report::stations::Station;
 use super::report::summary::GeoidSummary;
 use super::write::WriteError;
@@ -59,8 +60,8 @@ pub struct Account {
     pub magnetic_models: Vec<&'static str>,
     /// The geoids used.
     pub geoids: Vec<GeoidSummary>,
-    /// What came of the network, in sentences; empty without one.
-    pub network: Vec<String>,
+    /// What came of the network; none without one.
+    pub network: Option<NetworkSummary>,
     /// Each base and what became of it.
     pub stations: Vec<Station>,
     /// What the third coordinate of the layers is.

@@ -282,7 +282,10 @@ impl Stage<'_> {
     ) -> Feature<'r> {
         let base = &self.table.bases[index];
         let direction = vector.direction + Covariance::of_arm(vector.orientation_arm_m);
-        let covariance = *of_base + direction + vector.distance;
+        // What a network's base has in common with its orientation is shared out half and half.
+        let half = Covariance::of_arms(base.orientation_pull_m, vector.orientation_arm_m.map(|arm| arm / 2.0));
+        let (of_base, direction) = (*of_base + half, direction + half);
+        let covariance = of_base + direction + vector.distance;
         let whole = covariance.horizontal_variance();
         let share = |part: &Covariance| part.horizontal_variance() / whole;
         let height_kind = if vector.up_m.is_some() { base.heights.kind } else { HeightKind::None };
@@ -306,7 +309,7 @@ impl Stage<'_> {
             sigma_geoid_m: placed.undulation.map_or(f64::NAN, |undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M)),
             covariance,
             ellipse: covariance.ellipse95(),
-            shares: [share(of_base), share(&direction), share(&vector.distance)],
+            shares: [share(&of_base), share(&direction), share(&vector.distance)],
             face_diameter_m: f64::NAN,
             coarse_cell_m: f64::NAN,
             shots_used: 1,

@@ -49,6 +49,9 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
             LayerName::Parts | LayerName::Profiles => composes && !has_coarse,
             LayerName::Measurements => composes,
             LayerName::Adjusted | LayerName::Residuals => adjusted.network.is_some() && !has_coarse,
+            LayerName::Corrections => {
+                adjusted.network.as_ref().is_some_and(|network| network.report.corrections.count > 0) && !has_coarse
+            }
             LayerName::SightLines | LayerName::Ellipses => !has_coarse,
             _ => true,
         };

@@ -41,6 +41,9 @@ pub struct Base {
     pub heights: BaseHeights,
     /// Covariance of the position, shared by all its shots.
     pub covariance: Covariance,
+    /// How far east, north and up the position goes, on the average, with one standard error of the base's orientation, in
+    /// metres: what the two share where one solution gave both. Zero where they are independent.
+    pub orientation_pull_m: [f64; 3],
     /// Standard error in metres of each axis that the steps between datums add: shared by all bases of the job.
     pub sigma_datum_m: f64,
     /// Epoch of the coordinates as a year with its fraction, where it is known.
@@ -329,6 +332,7 @@ impl BaseTable {
             grid: grid_crs.grid_factors(at.lon_rad - grid_crs.meridian_rad(), at.lat_rad),
             adjusted: false,
             from_network: false,
+            orientation_pull_m: [0.0; 3],
             flags,
             row: row.clone(),
         }))
@@ -464,6 +468,7 @@ impl BaseTable {
                 frame: base.frame,
                 ellipsoid: *self.datums[base.datum].crs.ellipsoid(),
                 covariance: base.covariance,
+                orientation_pull_m: base.orientation_pull_m,
                 earth_radius_m: base.earth_radius_m,
             })
             .collect()

@@ -7,7 +7,8 @@ use proptest::prelude::*;
 use standoff::geodesy::covariance::Covariance;
 use standoff::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::network::{
-    Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station, adjust, components, variance_components,
+    Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station, adjust, components,
+    variance_components,
 };
 
 const KINDS: [Kind; 8] = [
@@ -46,12 +47,12 @@ fn station() -> impl Strategy<Value = Station> {
 }
 
 fn network() -> impl Strategy<Value = Network> {
-    let reading = (0usize..8, 0usize..6, 1usize..6, -1.0f64..1.0, -3.0f64..1.0, any::<bool>(), 0usize..3);
+    let reading = (0usize..8, 0usize..6, 1usize..6, -1.0f64..1.0, -3.0f64..1.0, any::<bool>(), 0usize..3, 0usize..4);
     (prop::collection::vec(station(), 6), prop::collection::vec(reading, 0..40), 0usize..3).prop_map(
         |(stations, readings, instrument)| {
             let observations = readings
                 .into_iter()
-                .map(|(kind, from, step, value, sigma, has_instrument, source)| {
+                .map(|(kind, from, step, value, sigma, has_instrument, source, shared)| {
                     let kind = KINDS[kind];
                     Observation {
                         kind,
@@ -67,13 +68,15 @@ fn network() -> impl Strategy<Value = Network> {
                         instrument_height_m: 1.0,
                         target_height_m: 0.0,
                         instrument: has_instrument.then_some(0),
+                        shared: [[None, None], [Some(0), None], [Some(1), None], [Some(0), Some(1)]][shared],
                         source,
                     }
                 })
                 .collect();
             let sigma = [0.0, 0.01, f64::INFINITY][instrument];
             let instruments = vec![Instrument { label: "R".to_string(), sigma_scale: sigma, sigma_constant_m: sigma }];
-            Network { ellipsoid: Ellipsoid::WGS84, refraction: 0.13, stations, instruments, observations }
+            let shared = [0.01, 2.0].map(|sigma| SharedError { label: "an error".to_string(), sigma }).to_vec();
+            Network { ellipsoid: Ellipsoid::WGS84, refraction: 0.13, stations, instruments, shared, observations }
         },
     )
 }

@@ -41,7 +41,14 @@ struct Plane {
 impl Plane {
     fn new() -> Plane {
         let origin = Geodetic { lat_rad: 0.0, lon_rad: 0.2, ellipsoid_height_m: 0.0 };
-        let network = Network { ellipsoid: FLAT, refraction: 0.0, stations: vec![], instruments: vec![], observations: vec![] };
+        let network = Network {
+            ellipsoid: FLAT,
+            refraction: 0.0,
+            stations: vec![],
+            instruments: vec![],
+            shared: vec![],
+            observations: vec![],
+        };
         Plane { frame: LocalFrame::at(&origin, &FLAT), network }
     }
 
@@ -63,6 +70,7 @@ impl Plane {
             instrument_height_m: 0.0,
             target_height_m: 0.0,
             instrument: None,
+            shared: [None; 2],
             source: self.network.observations.len(),
         });
     }

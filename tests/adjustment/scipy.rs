@@ -43,6 +43,7 @@ fn listed(path: &str) -> Network {
                 instrument_height_m: n[6],
                 target_height_m: n[7],
                 instrument: None,
+                shared: [None; 2],
                 // Three readings a shot, in turn.
                 source: network.observations.len() / 3,
             });

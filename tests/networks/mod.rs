@@ -2,6 +2,9 @@
 //! formulas of their own, and a generator of random networks with a fixed seed.
 
 #![allow(dead_code, clippy::should_implement_trait, clippy::unwrap_used)]
+
+pub mod dense;
+
 use standoff::geodesy::covariance::Covariance;
 use standoff::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 use standoff::network::{Control, Kind, Network, Observation, Station};
@@ -42,6 +45,7 @@ impl Site {
                 refraction: REFRACTION,
                 stations: vec![],
                 instruments: vec![],
+                shared: vec![],
                 observations: vec![],
             },
             truth: vec![],
@@ -86,7 +90,12 @@ impl Site {
     /// The true value of a reading, without the base's orientation. East, north and up are written out here from the
     /// geodetic place of the base; refraction raises the sight by k·d/2R.
     pub fn true_value(&self, kind: Kind, from: usize, to: usize, heights: [f64; 2]) -> f64 {
-        let (p, q) = (self.truth[from], self.truth[to]);
+        self.true_value_of(&self.truth, kind, from, to, heights)
+    }
+
+    /// The same of stations at given places.
+    pub fn true_value_of(&self, truth: &[EarthCentred], kind: Kind, from: usize, to: usize, heights: [f64; 2]) -> f64 {
+        let (p, q) = (truth[from], truth[to]);
         let at = Geodetic::from_earth_centred(p, &Ellipsoid::WGS84);
         let (sin_lat, cos_lat) = at.lat_rad.sin_cos();
         let (sin_lon, cos_lon) = at.lon_rad.sin_cos();
@@ -144,6 +153,7 @@ impl Site {
             instrument_height_m: heights[0],
             target_height_m: heights[1],
             instrument: None,
+            shared: [None; 2],
             source,
         });
         self.network.observations.len() - 1

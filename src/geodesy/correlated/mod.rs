@@ -2,7 +2,8 @@
 //!
 //! Two shots of one base share the base's position error and its orientation error; their own
 //! readings are independent. So the covariance of points i and j is
-//! C_ij = R Σ_base Rᵀ + aᵢ aⱼᵀ for one base (a the arm of the shared orientation) and 0 for two, with the readings' own
+//! C_ij = R Σ_base Rᵀ + aᵢ aⱼᵀ + p aⱼᵀ + aᵢ pᵀ for one base (a the arm of the shared orientation, p what the position goes with
+//! one standard error of it; zero but for bases of a network) and 0 for two, with the readings' own
 //! covariance added where i = j. What is common cancels in differences by itself. The error of a datum step, common
 //! to all, is left out: it moves every point alike.
 //!
@@ -29,6 +30,9 @@ pub struct Origin {
     pub ellipsoid: Ellipsoid,
     /// Covariance of its position, shared by all its shots.
     pub covariance: Covariance,
+    /// How far east, north and up the position goes, on the average, with one standard error of the orientation, in metres:
+    /// their covariance over the standard error of the orientation.
+    pub orientation_pull_m: [f64; 3],
     /// Mean radius of the earth at the base, in metres.
     pub earth_radius_m: f64,
 }
@@ -81,7 +85,10 @@ impl Joint {
                 if base == other {
                     let shared = turned(&turns[i], &matrix(&bases[*base].covariance));
                     let (a, b) = (apply(&turns[i], vector.orientation_arm_m), apply(&turns[j], other_vector.orientation_arm_m));
-                    block = std::array::from_fn(|r| std::array::from_fn(|c| shared[r][c] + a[r] * b[c]));
+                    let pull = apply(&turns[i], bases[*base].orientation_pull_m);
+                    block = std::array::from_fn(|r| {
+                        std::array::from_fn(|c| shared[r][c] + a[r] * b[c] + pull[r] * b[c] + a[r] * pull[c])
+                    });
                 }
                 if i == j {
                     let own = turned(&turns[i], &matrix(&(vector.direction + vector.distance)));
@@ -188,7 +195,8 @@ pub fn gradient_variance(bases: &[Origin], shots: &[(usize, &Vector)], frame: &L
         *arm += (0..3).map(|k| own[k] * vector.orientation_arm_m[k]).sum::<f64>();
     }
     for (base, (sum, arm)) in shared {
-        variance += quadratic(sum, &bases[base].covariance) + arm * arm;
+        let pull: f64 = (0..3).map(|k| sum[k] * bases[base].orientation_pull_m[k]).sum();
+        variance += quadratic(sum, &bases[base].covariance) + arm * arm + 2.0 * pull * arm;
     }
     variance.max(0.0)
 }

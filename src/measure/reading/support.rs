@@ -18,6 +18,7 @@ pub fn base(covariance: Covariance) -> Origin {
         frame: LocalFrame::at(&place, &Ellipsoid::WGS84),
         ellipsoid: Ellipsoid::WGS84,
         covariance,
+        orientation_pull_m: [0.0; 3],
         earth_radius_m: Ellipsoid::WGS84.mean_radius_m(place.lat_rad),
     }
 }

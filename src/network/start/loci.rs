@@ -67,9 +67,14 @@ pub(crate) fn meet(loci: &[Locus]) -> Place {
     // Another place, and not the same one found by other loci.
     let rival = candidates.iter().find(|(_, p)| apart(*p, best) > 0.1 * size);
     match rival {
-        Some((fit, _)) if *fit < CLEARLY * best_fit + MISS_M.min(0.02 * size) => Place::Two,
+        Some((fit, _)) if rivals(*fit, best_fit, size) => Place::Two,
         _ => Place::At(best),
     }
+}
+
+/// Whether a place that the readings miss by `fit` in all is as good as one that they miss by `best`, `size` away.
+pub(super) fn rivals(fit: f64, best: f64, size_m: f64) -> bool {
+    fit < CLEARLY * best + MISS_M.min(0.02 * size_m)
 }
 
 fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
@@ -97,7 +102,7 @@ impl Locus {
     }
 
     /// How far a place is off it, in metres.
-    fn miss_m(&self, place: [f64; 2]) -> f64 {
+    pub(super) fn miss_m(&self, place: [f64; 2]) -> f64 {
         match *self {
             Locus::Ray { from, azimuth_rad } => {
                 let (sin, cos) = azimuth_rad.sin_cos();

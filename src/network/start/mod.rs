@@ -1,8 +1,8 @@
 //! Starting values by closed forms.
 //!
 //! Known and rough positions first; then, from what stands, polar shots (and with them traverses, base by base), and
-//! where no polar shot serves, intersections by azimuths, distances or both, and resections by directions and
-//! distances. A station that stands lets its neighbours be tried again, until nothing moves. What cannot be started is
+//! where no polar shot serves, intersections by azimuths, distances or both (slope distances without inclinations
+//! in space), and resections by directions and distances. A station that stands lets its neighbours be tried again, until nothing moves. What cannot be started is
 //! named with what it lacks.
 //!
 //! A polar shot is reduced in the base's own horizon; the others meet in the horizon of one neighbour, good to the
@@ -10,11 +10,12 @@
 
 mod loci;
 mod readings;
+mod spheres;
 
 use std::collections::VecDeque;
 
 use self::loci::{Place, meet};
-use self::readings::Near;
+use self::readings::{Near, Space};
 use super::notes::{Note, NoteKind};
 use super::observations::half_circle_rad;
 use super::types::{Kind, Network};
@@ -161,6 +162,11 @@ impl Search<'_> {
 
     fn by_loci(&mut self, s: usize) {
         let near = Near::of(self.network, &self.readings[s], &self.starts, s);
+        match near.in_space() {
+            Space::At(position) => return self.place(s, position, true),
+            Space::Two => return,
+            Space::None => {}
+        }
         let Place::At(plane) = meet(&near.loci()) else { return };
         if let Some((position, height)) = near.raise(plane) {
             self.place(s, position, height);
@@ -178,6 +184,11 @@ impl Search<'_> {
         let label = &self.network.stations[s].label;
         let near = Near::of(self.network, &self.readings[s], &self.starts, s);
         let loci = near.loci();
+        if near.in_space() == Space::Two {
+            return format!(
+                "Station {label}: two places fit its slope distances equally, one over the other. Read an inclination, or give a rough position."
+            );
+        }
         if loci.len() >= 2 && meet(&loci) == Place::Two {
             return format!(
                 "Station {label}: two places fit its readings equally. Add a distance or an azimuth, or give a rough position."

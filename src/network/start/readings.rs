@@ -3,7 +3,8 @@
 use std::collections::BTreeMap;
 
 use super::Starts;
-use super::loci::Locus;
+use super::loci::{Locus, rivals};
+use super::spheres::{self, Sphere};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
 use crate::network::types::{Kind, Network, Observation};
 
@@ -22,9 +23,29 @@ struct Shared {
     inclination_rad: Option<f64>,
     /// Rise of the ground, neighbour to station.
     rise_m: Option<f64>,
-    /// Instrument height less target height, neighbour to station; for a sight back with the other sign.
+    /// Instrument height less target height, neighbour to station; for a sight back with the other sign. Of the inclination.
     lift_m: f64,
+    /// The same of the slope distance.
+    slope_lift_m: f64,
 }
+
+/// What slope distances and all else say of a place in space.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Space {
+    /// One place.
+    At(EarthCentred),
+    /// Two places fit equally, one over the other.
+    Two,
+    /// Nothing: too few slope distances, centres in one line, or a place near enough to level for the plane to tell.
+    None,
+}
+
+/// Spheres that are tried in threes: more do not help a start.
+const TRIED: usize = 6;
+
+/// Share of a slope by which it is longer than level that makes no difference in the plane, and in metres.
+const LEVEL_SHARE: f64 = 0.02;
+const LEVEL_M: f64 = 0.5;
 
 /// A station's neighbours that stand.
 pub(super) struct Near<'a> {
@@ -95,18 +116,100 @@ impl<'a> Near<'a> {
         self.raise([e, n])
     }
 
-    /// The loci of the station in the horizon of the anchor.
+    /// The place in space by three slope distances or more to neighbours with heights, where some of them have no
+    /// inclination beside them. All the readings choose between the two places of three.
+    pub fn in_space(&self) -> Space {
+        let Some((_, anchor)) = &self.anchor else { return Space::None };
+        let with_height = || self.shared.iter().filter(|(k, _)| self.starts.has_height[**k]);
+        let bare = |shared: &Shared| shared.slope_m.is_some() && shared.horizontal_m.is_none() && shared.level().is_none();
+        if !with_height().any(|(_, shared)| bare(shared)) {
+            return Space::None;
+        }
+        let spheres: Vec<Sphere> = with_height()
+            .filter_map(|(k, shared)| {
+                let [e, n, u] = anchor.from_earth_centred(self.starts.positions[*k]?);
+                Some(Sphere { centre: [e, n, u + shared.slope_lift_m], radius_m: shared.slope_m? })
+            })
+            .take(TRIED)
+            .collect();
+        let loci = self.loci_of(&|shared| shared.horizontal_m.is_some());
+        let fit = |place: [f64; 3]| {
+            let slopes: f64 = spheres.iter().map(|sphere| sphere.miss_m(place)).sum();
+            let plane: f64 = loci.iter().map(|locus| locus.miss_m([place[0], place[1]])).sum();
+            slopes + plane + with_height().map(|(k, shared)| self.miss_up_m(*k, shared, place)).sum::<f64>()
+        };
+        let mut candidates: Vec<(f64, [f64; 3])> = Vec::new();
+        for (i, a) in spheres.iter().enumerate() {
+            for (j, b) in spheres[..i].iter().enumerate() {
+                for c in &spheres[..j] {
+                    candidates.extend(spheres::meet(a, b, c).into_iter().map(|place| (fit(place), place)));
+                }
+            }
+        }
+        candidates.retain(|(fit, _)| fit.is_finite());
+        candidates.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let Some((best_fit, best)) = candidates.first().copied() else { return Space::None };
+        let apart = |p: [f64; 3]| spheres::length(std::array::from_fn(|k| p[k] - best[k]));
+        let size = spheres.iter().map(|sphere| sphere.radius_m).fold(1.0, f64::max);
+        match candidates.iter().find(|(_, place)| apart(*place) > 0.1 * size) {
+            Some((fit, place)) if rivals(*fit, best_fit, size) => {
+                // Slopes that are level within their readings leave the height open, and the plane tells the place.
+                let longer = |sphere: &Sphere| sphere.radius_m - (best[0] - sphere.centre[0]).hypot(best[1] - sphere.centre[1]);
+                let is_level = spheres.iter().all(|sphere| longer(sphere) < LEVEL_M.min(LEVEL_SHARE * sphere.radius_m));
+                let over = (place[0] - best[0]).hypot(place[1] - best[1]) < 0.1 * size;
+                if is_level && over { Space::None } else { Space::Two }
+            }
+            _ => Space::At(anchor.to_earth_centred(best)),
+        }
+    }
+
+    /// How far a place is off a neighbour's inclination or vertical distance, in metres.
+    fn miss_up_m(&self, k: usize, shared: &Shared, place: [f64; 3]) -> f64 {
+        let (Some((_, anchor)), Some(position)) = (&self.anchor, self.starts.positions[k]) else { return 0.0 };
+        let [e, n, u] = frame(self.network, position).from_earth_centred(anchor.to_earth_centred(place));
+        match (shared.rise_m, shared.inclination_rad) {
+            (Some(rise), _) => (u - rise).abs(),
+            (None, Some(inclination)) => {
+                let along = u - shared.lift_m;
+                (along.atan2(e.hypot(n)) - inclination).abs() * along.hypot(e.hypot(n))
+            }
+            (None, None) => 0.0,
+        }
+    }
+
+    /// Height of the station over the anchor's horizon by a neighbour that has distance and height of it.
+    fn known_up_m(&self) -> Option<f64> {
+        let (_, anchor) = self.anchor.as_ref()?;
+        self.shared.iter().filter(|(k, _)| self.starts.has_height[**k]).find_map(|(k, shared)| {
+            let rise = shared.rise(shared.horizontal_m.or(shared.level())?)?;
+            Some(anchor.from_earth_centred(self.starts.positions[*k]?)[2] + rise)
+        })
+    }
+
+    /// The loci of the station in the horizon of the anchor. A slope distance without inclination is lowered by the
+    /// station's height, where that is known, else taken as level.
     pub fn loci(&self) -> Vec<Locus> {
+        self.loci_of(&|_| true)
+    }
+
+    /// The loci, with the distances of those neighbours that are wanted.
+    fn loci_of(&self, wants: &dyn Fn(&Shared) -> bool) -> Vec<Locus> {
         let Some((_, anchor)) = &self.anchor else { return Vec::new() };
         let mut loci = Vec::new();
+        let up = self.known_up_m();
         let mut seen: Vec<([f64; 2], f64)> = Vec::new();
         for (k, shared) in &self.shared {
             let Some(position) = self.starts.positions[*k] else { continue };
-            let [e, n, _] = anchor.from_earth_centred(position);
+            let [e, n, u] = anchor.from_earth_centred(position);
             if let Some(azimuth_rad) = shared.azimuth_rad {
                 loci.push(Locus::Ray { from: [e, n], azimuth_rad });
             }
-            if let Some(radius_m) = shared.horizontal() {
+            let lowered = || {
+                let (slope, rise) = (shared.slope_m?, up? - u - shared.slope_lift_m);
+                (self.starts.has_height[*k] && slope > rise.abs()).then(|| (slope * slope - rise * rise).sqrt())
+            };
+            let radius_m = shared.horizontal_m.or(shared.level()).or_else(lowered).or(shared.slope_m);
+            if let Some(radius_m) = radius_m.filter(|_| wants(shared)) {
                 loci.push(Locus::Circle { centre: [e, n], radius_m });
             }
             if let Some(direction) = shared.direction_rad {
@@ -178,7 +281,12 @@ fn gather(shared: &mut Shared, o: &Observation, forward: bool, starts: &Starts) 
             }
             fill(&mut shared.inclination_rad, sign * o.value);
         }
-        Kind::Slope => fill(&mut shared.slope_m, o.value),
+        Kind::Slope => {
+            if shared.slope_m.is_none() {
+                shared.slope_lift_m = lift;
+            }
+            fill(&mut shared.slope_m, o.value);
+        }
         Kind::Horizontal => fill(&mut shared.horizontal_m, o.value),
         Kind::Vertical | Kind::VerticalWithSlope | Kind::HeightDifference => fill(&mut shared.rise_m, sign * o.value + lift),
     }
@@ -186,15 +294,17 @@ fn gather(shared: &mut Shared, o: &Observation, forward: bool, starts: &Starts) 
 
 impl Shared {
     fn horizontal(&self) -> Option<f64> {
-        if self.horizontal_m.is_some() {
-            return self.horizontal_m;
-        }
+        self.horizontal_m.or(self.level()).or(self.slope_m)
+    }
+
+    /// The horizontal part of a slope distance with an inclination or a vertical distance beside it.
+    fn level(&self) -> Option<f64> {
         let slope = self.slope_m?;
-        Some(match (self.inclination_rad, self.rise_m) {
-            (Some(inclination), _) => slope * inclination.cos(),
-            (None, Some(rise)) => (slope * slope - rise * rise).max(0.0).sqrt(),
-            (None, None) => slope,
-        })
+        match (self.inclination_rad, self.rise_m) {
+            (Some(inclination), _) => Some(slope * inclination.cos()),
+            (None, Some(rise)) => Some((slope * slope - rise * rise).max(0.0).sqrt()),
+            (None, None) => None,
+        }
     }
 
     fn rise(&self, horizontal_m: f64) -> Option<f64> {

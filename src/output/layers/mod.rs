@@ -5,6 +5,7 @@
 pub mod adjusted;
 pub mod bases;
 pub mod coarse;
+pub mod corrections;
 pub mod ellipses;
 pub mod features;
 pub mod ledger;
@@ -111,6 +112,7 @@ pub fn all(third: &str) -> Vec<Layer> {
             LayerName::Profiles => profiles::layer(third),
             LayerName::Adjusted => adjusted::layer(third),
             LayerName::Residuals => residuals::layer(),
+            LayerName::Corrections => corrections::layer(),
             LayerName::Ledger => ledger::layer(),
         })
         .collect()

@@ -1,5 +1,6 @@
 //! What a run says of itself: `summary.json` for programs, and a short text for people.
 
+pub mod network;
 pub mod stations;
 pub mod summary;
 pub mod terminal;

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::network::NetworkSummary;
 use crate::geodesy::crs::{Operation, proj_version};
 use crate::job::Job;
 use crate::output::contract::Account;
@@ -26,8 +27,8 @@ pub struct Summary {
     pub bases: CountSummary,
     /// Assumptions and warnings, in sentences.
     pub notes: Vec<String>,
-    /// What came of the network, in sentences; empty without one.
-    pub network: Vec<String>,
+    /// What came of the network; null without one.
+    pub network: Option<NetworkSummary>,
     /// The CRS of the layers.
     pub crs: String,
     /// What the layers' third coordinate is.

@@ -5,6 +5,7 @@ use std::fmt::Write;
 
 use anstyle::{AnsiColor, Style};
 
+use super::network::NetworkSummary;
 use crate::output::contract::Account;
 use crate::records::ledger::{Entry, Flag, Outcome, Reason};
 
@@ -64,7 +65,7 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     if !models.is_empty() {
         writeln!(text, "models   {}", models.join(", "))?;
     }
-    for sentence in &account.network {
+    for sentence in account.network.iter().flat_map(NetworkSummary::lines) {
         writeln!(text, "network  {sentence}")?;
     }
     for note in &account.notes {

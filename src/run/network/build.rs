@@ -1,12 +1,12 @@
 //! From shots to a network: stations, readings, and the names that cannot be one feature left out.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use super::read::{NetShot, Place, Target};
 use crate::geodesy::REFRACTION;
 use crate::intake::kit::Kit;
 use crate::job;
-use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, Station};
+use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
 use crate::shots::repeats::{self, Judgement, Repeat};
@@ -24,6 +24,10 @@ pub struct Built {
     pub takes_part: Vec<bool>,
     /// Names of features that are left out, since they stand for several places.
     pub several: Vec<String>,
+    /// Instruments of the network by name.
+    instrument_of: HashMap<String, usize>,
+    /// Shared errors of the network by quantity, instrument and correction.
+    shared_of: HashMap<(String, String, [u64; 2]), usize>,
 }
 
 /// The settings of the adjustment.
@@ -70,12 +74,15 @@ pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network) -> Opti
             refraction: refraction.unwrap_or(REFRACTION),
             stations: Vec::new(),
             instruments: Vec::new(),
+            shared: Vec::new(),
             observations: Vec::new(),
         },
         places: Vec::new(),
         station_of: BTreeMap::new(),
         takes_part,
         several: several.iter().map(words).collect(),
+        instrument_of: HashMap::new(),
+        shared_of: HashMap::new(),
     };
     let finds_instrument = rules.sigma_scale_ppm.is_some() || rules.sigma_constant_m.is_some();
     for (source, shot) in shots.iter().enumerate() {
@@ -113,9 +120,10 @@ impl Built {
     }
 
     fn instrument(&mut self, name: &str, rules: &job::Network) -> usize {
-        if let Some(known) = self.network.instruments.iter().position(|instrument| instrument.label == name) {
-            return known;
+        if let Some(known) = self.instrument_of.get(name) {
+            return *known;
         }
+        self.instrument_of.insert(name.to_owned(), self.network.instruments.len());
         self.network.instruments.push(Instrument {
             label: name.to_owned(),
             sigma_scale: rules.sigma_scale_ppm.unwrap_or(0.0) * 1e-6,
@@ -133,17 +141,16 @@ impl Built {
         }
         let length_m = shot.slope_m.or(shot.horizontal_m).unwrap_or(0.0);
         let sigma_centre_m = shot.face_diameter_m.map_or(0.0, |(_, sigma_m)| sigma_m / 2.0);
-        let sigma_distance_m =
-            shot.kit.sigma_distance_m(length_m).hypot(shot.kit.sigma_distance_correction_m).hypot(sigma_centre_m);
-        let sigma_inclination_rad = shot.kit.sigma_inclination_rad.hypot(shot.kit.sigma_inclination_correction_rad);
+        let sigma_distance_m = shot.kit.sigma_distance_m(length_m).hypot(sigma_centre_m);
+        let shared = self.shared(shot, free);
         let bearing = if free { Kind::Direction } else { Kind::Azimuth };
         let vertical = if shot.slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };
-        for (kind, value, sigma) in [
-            (bearing, shot.azimuth_rad, shot.kit.sigma_azimuth_rad),
-            (Kind::Inclination, shot.inclination_rad, sigma_inclination_rad),
-            (Kind::Slope, shot.slope_m, sigma_distance_m),
-            (Kind::Horizontal, shot.horizontal_m.filter(|_| shot.slope_m.is_none()), sigma_distance_m),
-            (vertical, shot.vertical_m, sigma_distance_m),
+        for (kind, value, sigma, shared) in [
+            (bearing, shot.azimuth_rad, shot.kit.sigma_azimuth_rad, shared.azimuth),
+            (Kind::Inclination, shot.inclination_rad, shot.kit.sigma_inclination_rad, [shared.inclination, None]),
+            (Kind::Slope, shot.slope_m, sigma_distance_m, [shared.distance, None]),
+            (Kind::Horizontal, shot.horizontal_m.filter(|_| shot.slope_m.is_none()), sigma_distance_m, [shared.distance, None]),
+            (vertical, shot.vertical_m, sigma_distance_m, [None; 2]),
         ] {
             let Some(value) = value else { continue };
             self.network.observations.push(Observation {
@@ -155,10 +162,64 @@ impl Built {
                 instrument_height_m: shot.instrument_height_m,
                 target_height_m: shot.target_height_m,
                 instrument,
+                shared,
                 source,
             });
         }
     }
+
+    /// The errors that the readings of a shot share with others: of the declination, of its instrument's corrections.
+    fn shared(&mut self, shot: &NetShot, free: bool) -> SharedIn {
+        let kit = &shot.kit;
+        // The orientation of a circle holds what all its azimuths share.
+        let azimuth = if free || shot.azimuth_rad.is_none() {
+            [None; 2]
+        } else {
+            let correction = (kit.azimuth_correction_rad, kit.sigma_azimuth_correction_rad);
+            [self.declination(shot.sigma_declination_rad), self.correction("azimuth", shot, correction)]
+        };
+        let inclination = (kit.inclination_correction_rad, kit.sigma_inclination_correction_rad);
+        let distance = (kit.distance_correction_m, kit.sigma_distance_correction_m);
+        SharedIn {
+            azimuth,
+            inclination: shot.inclination_rad.and_then(|_| self.correction("inclination", shot, inclination)),
+            distance: self.correction("distance", shot, distance),
+        }
+    }
+
+    /// The declination, one error for the whole network; the greatest standard error of its shots stands for all.
+    fn declination(&mut self, sigma: f64) -> Option<usize> {
+        if sigma <= 0.0 {
+            return None;
+        }
+        let index = *self.shared_of.entry((String::new(), String::new(), [0; 2])).or_insert_with(|| {
+            self.network.shared.push(SharedError { label: "the declination".into(), sigma });
+            self.network.shared.len() - 1
+        });
+        let known = &mut self.network.shared[index].sigma;
+        *known = known.max(sigma);
+        Some(index)
+    }
+
+    /// A correction of an instrument, one error for all its readings of one calibration.
+    fn correction(&mut self, of: &str, shot: &NetShot, (value, sigma): (f64, f64)) -> Option<usize> {
+        if sigma <= 0.0 {
+            return None;
+        }
+        let instrument = shot.instrument.as_deref().unwrap_or("the instrument");
+        let key = (of.to_owned(), instrument.to_owned(), [value.to_bits(), sigma.to_bits()]);
+        Some(*self.shared_of.entry(key).or_insert_with(|| {
+            self.network.shared.push(SharedError { label: format!("the {of} correction of {instrument}"), sigma });
+            self.network.shared.len() - 1
+        }))
+    }
+}
+
+/// The shared errors of a shot's readings, by index in the network.
+struct SharedIn {
+    azimuth: [Option<usize>; 2],
+    inclination: Option<usize>,
+    distance: Option<usize>,
 }
 
 /// The measured position of a base.
@@ -214,7 +275,9 @@ fn repeat(shot: &NetShot, base: usize, table: &BaseTable) -> Option<Repeat> {
         target_height_m: shot.target_height_m,
         refraction: shot.kit.refraction,
     };
-    let sigmas = sigmas(&shot.kit, shot.slope_m.or(shot.horizontal_m)?, shot.sigma_orientation_rad);
+    let orientation_rad =
+        shot.sigma_orientation_rad.hypot(shot.sigma_declination_rad).hypot(shot.kit.sigma_azimuth_correction_rad);
+    let sigmas = sigmas(&shot.kit, shot.slope_m.or(shot.horizontal_m)?, orientation_rad);
     let vector = reduce(&sight, &sigmas, table.bases[base].earth_radius_m);
     Some(Repeat { base, vector, echo: None, rise_m: shot.instrument_height_m - shot.target_height_m })
 }

@@ -2,6 +2,7 @@
 //! better places and orientations, bases without a position one, and features their points. What the network cannot place goes
 //! the main way.
 
+mod account;
 mod build;
 mod read;
 mod settle;
@@ -18,7 +19,8 @@ use crate::geodesy::geoid::Geoid;
 use crate::intake::shots::ShotRules;
 use crate::job::Job;
 use crate::job::catalogue::Catalogue;
-use crate::network::{self, Adjustment, NoteKind, Source};
+use crate::network::{self, Adjustment};
+use crate::output::report::network::NetworkSummary;
 use crate::shots::locate::Declinations;
 use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind, Named, label};
 use crate::stations::join::Joiner;
@@ -57,8 +59,8 @@ pub struct Adjusted {
     pub rows: FxHashSet<(usize, u64)>,
     /// What it adds to the azimuths of bases.
     pub orientations: BTreeMap<usize, Orientation>,
-    /// What came of it, in sentences.
-    pub report: Vec<String>,
+    /// What came of it.
+    pub report: NetworkSummary,
 }
 
 /// Adjusts what a job's shots give. The table's bases that take part get their adjusted places, and those that have
@@ -93,14 +95,14 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
         base_of: vec![None; built.places.len()],
         rows: FxHashSet::default(),
         orientations: BTreeMap::new(),
-        report: Vec::new(),
+        report: NetworkSummary::default(),
         shots,
         built,
         adjustment,
     };
     adjusted.move_bases(table, needs);
     adjusted.claim_rows();
-    adjusted.report = adjusted.sentences(&settled, needs.logs);
+    adjusted.report = account::summary(&adjusted, &settled, needs.logs);
     Ok(Some(adjusted))
 }
 
@@ -108,6 +110,10 @@ impl Adjusted {
     /// Gives bases their adjusted places and orientations.
     fn move_bases(&mut self, table: &mut BaseTable, needs: &Needs) {
         let reference = table.bases[0].clone();
+        let mut bearings = vec![0u32; self.built.places.len()];
+        for observation in self.built.network.observations.iter().filter(|o| o.kind.is_bearing()) {
+            bearings[observation.from] = bearings[observation.from].saturating_add(1);
+        }
         for (station, place) in self.built.places.iter().enumerate() {
             let Target::Place(place) = place else { continue };
             let solved = self.adjustment.station(station);
@@ -165,16 +171,14 @@ impl Adjusted {
             if base.from_network || needs.names_grid {
                 base.grid = needs.grid.grid_factors(base.at.lon_rad - needs.grid.meridian_rad(), base.at.lat_rad);
             }
-            if let Some(orientation) = solved.orientation.or(solved.direction_orientation) {
-                let sights = self.built.network.observations.iter().filter(|o| o.from == station && o.kind.is_bearing()).count();
-                self.orientations.insert(
-                    index,
-                    Orientation {
-                        correction_rad: orientation.value,
-                        sigma_rad: orientation.sigma,
-                        sights: u32::try_from(sights).unwrap_or(u32::MAX),
-                    },
-                );
+            let by_azimuths = solved.orientation.map(|orientation| (orientation, solved.place_with_orientation));
+            let by_directions = solved.direction_orientation.map(|orientation| (orientation, solved.place_with_directions));
+            if let Some((orientation, with_orientation)) = by_azimuths.or(by_directions) {
+                let (correction_rad, sigma_rad) = (orientation.value, orientation.sigma);
+                if sigma_rad > 0.0 {
+                    base.orientation_pull_m = with_orientation.map(|covariance| covariance / sigma_rad);
+                }
+                self.orientations.insert(index, Orientation { correction_rad, sigma_rad, sights: bearings[station] });
             }
         }
     }
@@ -189,92 +193,5 @@ impl Adjusted {
             }
         }
         self.rows = with_readings.into_iter().map(|shot| self.shots[shot].place).collect();
-    }
-
-    /// What came of it: each component, its tests, misclosures and warnings.
-    fn sentences(&self, settings: &network::Settings, logs: &ShotLogs) -> Vec<String> {
-        let network = &self.built.network;
-        let label = |station: usize| network.stations[station].label.as_str();
-        let mut said = Vec::new();
-        if !self.built.several.is_empty() {
-            said.push(format!(
-                "{} feature names, such as \"{}\", stand for shots to several places and are left out.",
-                self.built.several.len(),
-                self.built.several[0]
-            ));
-        }
-        for note in &self.adjustment.notes {
-            said.push(note.text.clone());
-        }
-        for solved in &self.adjustment.solved {
-            let names: Vec<&str> = solved.stations.iter().map(|station| label(station.station)).collect();
-            let shown = if names.len() > 8 {
-                format!("{} … {}", names[..4].join(", "), names[names.len() - 1])
-            } else {
-                names.join(", ")
-            };
-            let readings = solved.residuals.iter().filter(|r| matches!(r.source, Source::Observation(_))).count();
-            said.push(format!(
-                "Network of {} stations ({shown}), {readings} readings, {} unknowns. {}",
-                names.len(),
-                solved.unknowns,
-                solved.global.sentence()
-            ));
-            for misclosure in &solved.misclosures {
-                let route: Vec<&str> = misclosure.stations.iter().map(|station| label(*station)).collect();
-                let mut sentence = format!(
-                    "Traverse {}: {:.1} m long, closes within {:.2} m (east {:+.2}, north {:+.2}), 1 : {:.0}",
-                    route.join(" - "),
-                    misclosure.length_m,
-                    misclosure.linear_m(),
-                    misclosure.east_m,
-                    misclosure.north_m,
-                    misclosure.ratio()
-                );
-                if let Some(up_m) = misclosure.up_m {
-                    sentence.push_str(&format!(", height {up_m:+.2} m"));
-                }
-                if let Some(angle) = misclosure.angular_rad {
-                    sentence.push_str(&format!(", angles {:+.2} deg", angle.to_degrees()));
-                }
-                said.push(format!("{sentence}; before adjustment."));
-            }
-            for rejection in &solved.rejected {
-                let row = self.row_of(rejection.suspect.source, logs);
-                said.push(format!("Rejected by test: {row}{}", rejection.suspect.sentence(network)));
-            }
-            if let Some(suspect) = &solved.suspect {
-                let remedy = match settings.reject {
-                    network::Reject::Propose => "It is kept; reject = \"auto\" under [network] takes such readings out.",
-                    network::Reject::Auto => "It is kept, since another reading fits the blunder as well.",
-                };
-                let row = self.row_of(suspect.source, logs);
-                said.push(format!("Fails its test: {row}{} {remedy}", suspect.sentence(network)));
-            }
-            let warnings = solved.notes.iter().filter(|note| note.kind != NoteKind::NoHeight);
-            said.extend(warnings.map(|note| note.text.clone()));
-        }
-        if let Ok(classes) = network::variance_components(network, settings) {
-            for class in classes {
-                let (Some(factor), Some(sigma)) = (class.factor, class.factor_sigma) else { continue };
-                let (value, unit) = match class.class {
-                    network::Class::Azimuth | network::Class::Inclination => (class.sigma.to_degrees(), "deg"),
-                    network::Class::Distance | network::Class::Height => (class.sigma, "m"),
-                };
-                said.push(format!(
-                    "The {} readings scatter {factor:.2} times as much as the job says (standard error of that {sigma:.2}): {value:.3} {unit}, from {} readings.",
-                    class.class.name(),
-                    class.readings
-                ));
-            }
-        }
-        said
-    }
-
-    /// File and line of what an observation comes from; nothing for a position.
-    fn row_of(&self, source: Source, logs: &ShotLogs) -> String {
-        let Source::Observation(index) = source else { return String::new() };
-        let (file, line) = self.shots[self.built.network.observations[index].source].place;
-        format!("{}:{line}: ", logs.files[file].info.name)
     }
 }

@@ -58,8 +58,10 @@ pub struct NetShot {
     pub azimuth_rad: Option<f64>,
     /// The declination in it; NaN for none.
     pub declination_rad: f64,
-    /// Standard error of the orientation that it shares.
+    /// Standard error of the orientation that it shares with the azimuths of its base alone.
     pub sigma_orientation_rad: f64,
+    /// Standard error of the declination in it, which all of the network share.
+    pub sigma_declination_rad: f64,
     /// Inclination, up positive.
     pub inclination_rad: Option<f64>,
     /// Slope distance.
@@ -205,7 +207,6 @@ impl Reading<'_> {
             Some(None) => return None,
             turn => turn.flatten(),
         };
-        let shared = self.sigma_orientation_rad.hypot(sides.kit.sigma_azimuth_correction_rad);
         Some(NetShot {
             place: (file, row.line.number),
             row: row.line.text.to_owned(),
@@ -213,7 +214,8 @@ impl Reading<'_> {
             to,
             azimuth_rad: turn.map(|(azimuth, (turn, _, _))| full_circle_rad(azimuth + turn)),
             declination_rad: turn.map_or(f64::NAN, |(_, (_, declination, _))| declination),
-            sigma_orientation_rad: turn.map_or(0.0, |(_, (_, _, sigma))| sigma.hypot(shared)),
+            sigma_orientation_rad: turn.map_or(0.0, |_| self.sigma_orientation_rad),
+            sigma_declination_rad: turn.map_or(0.0, |(_, (_, _, sigma))| sigma),
             inclination_rad: sides.inclination_rad,
             slope_m: sides.slope_m,
             horizontal_m: sides.horizontal_m,

@@ -3,18 +3,18 @@
 
 use std::collections::BTreeMap;
 
-use super::Adjusted;
 use super::read::Target;
+use super::{Adjusted, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
 use crate::job::LayerName;
-use crate::network::{Residual, Solved, SolvedStation, Source};
+use crate::network::{Network, Residual, Solved, Source};
 use crate::output::columns::{Batch, Geometries, LayerKey};
 use crate::output::layers::adjusted::AdjustedRecord;
 use crate::output::layers::features::Feature;
 use crate::output::layers::residuals::ResidualRecord;
-use crate::output::layers::{adjusted, residuals};
+use crate::output::layers::{adjusted, corrections, residuals};
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::Class;
 use crate::run::compute::{Stage, position};
@@ -97,6 +97,7 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
     if !stage.has_coarse {
         settled.batches.extend(adjusted_batch(stage, adjusted)?);
         settled.batches.extend(residual_batch(stage, adjusted));
+        settled.batches.extend(correction_batch(stage, adjusted));
     }
     Ok(settled)
 }
@@ -220,9 +221,10 @@ fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey,
         return Ok(None);
     }
     let (mut records, mut positions) = (Vec::new(), Vec::new());
+    let (beside, readings) = (network.bases_beside(), network.readings());
     for (component, solved) in network.adjustment.solved.iter().enumerate() {
         for station in &solved.stations {
-            let index = network.base_of[station.station].unwrap_or_else(|| network.base_beside(station));
+            let index = network.base_of[station.station].unwrap_or(beside[station.station]);
             let (placed, _, vector, covariance) = place(stage, network, station.station, index)?;
             let base = &stage.table.bases[index];
             positions.push(position(&placed, &stage.placed_bases[index]));
@@ -235,7 +237,7 @@ fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey,
                 has_height: vector.up_m.is_some(),
                 covariance: covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m),
                 checked: station.checked,
-                readings: solved.readings_of(network, station.station),
+                readings: readings[station.station],
                 orientation: station.orientation.or(station.direction_orientation),
             });
         }
@@ -243,24 +245,6 @@ fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey,
     let columns = adjusted::definitions().iter().map(|field| field.column(&records)).collect();
     let batch = Batch { len: records.len(), geometries: Geometries::Points(positions), columns };
     Ok((batch.len > 0).then(|| (LayerName::Adjusted.into(), batch)))
-}
-
-trait ReadingsOf {
-    fn readings_of(&self, network: &Adjusted, station: usize) -> i64;
-}
-
-impl ReadingsOf for Solved {
-    /// Readings at a station or to it that took part.
-    fn readings_of(&self, network: &Adjusted, station: usize) -> i64 {
-        let at = |residual: &&Residual| match residual.source {
-            Source::Observation(index) => {
-                let observation = &network.built.network.observations[index];
-                residual.used && (observation.from == station || observation.to == station)
-            }
-            _ => false,
-        };
-        self.residuals.iter().filter(at).count() as i64
-    }
 }
 
 fn residual_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)> {
@@ -278,11 +262,38 @@ fn residual_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)
     (batch.len > 0).then(|| (LayerName::Residuals.into(), batch))
 }
 
+/// What the network found of instruments and of errors that readings share.
+fn correction_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)> {
+    let records = account::corrections(network);
+    if !stage.wanted.contains(&LayerName::Corrections) || records.is_empty() {
+        return None;
+    }
+    let columns = corrections::definitions().iter().map(|field| field.column(&records)).collect();
+    let batch = Batch { len: records.len(), geometries: Geometries::None, columns };
+    Some((LayerName::Corrections.into(), batch))
+}
+
 impl Adjusted {
-    /// The first base that a shot to a station was taken from.
-    fn base_beside(&self, station: &SolvedStation) -> usize {
-        let to_it = self.built.network.observations.iter().filter(|o| o.to == station.station);
-        to_it.filter_map(|o| self.base_of[o.from]).next().unwrap_or(0)
+    /// By station: the first base that a shot to it was taken from.
+    fn bases_beside(&self) -> Vec<usize> {
+        let mut beside = vec![None; self.built.places.len()];
+        for observation in &self.built.network.observations {
+            beside[observation.to] = beside[observation.to].or(self.base_of[observation.from]);
+        }
+        beside.into_iter().map(|base| base.unwrap_or(0)).collect()
+    }
+
+    /// By station: readings at it or to it that took part.
+    fn readings(&self) -> Vec<i64> {
+        let mut readings = vec![0; self.built.places.len()];
+        for residual in self.adjustment.solved.iter().flat_map(|solved| &solved.residuals).filter(|residual| residual.used) {
+            if let Source::Observation(index) = residual.source {
+                let observation = &self.built.network.observations[index];
+                readings[observation.from] += 1;
+                readings[observation.to] += 1;
+            }
+        }
+        readings
     }
 
     fn kind_of(&self, station: usize, stage: &Stage) -> &'static str {
@@ -337,6 +348,11 @@ impl Adjusted {
             Source::Constant(index) => {
                 ("distance constant".into(), network.instruments.get(index)?.label.clone(), String::new(), Unit::Metre, None)
             }
+            Source::Shared(index) => {
+                let label = &network.shared.get(index)?.label;
+                let kind = label.strip_prefix("the ").unwrap_or(label).to_owned();
+                (kind, String::new(), String::new(), Unit::of_source(network, residual.source), None)
+            }
         };
         Some(ResidualRecord {
             network: component as i64 + 1,
@@ -361,7 +377,7 @@ impl Adjusted {
 
 /// The unit that a reading is shown in.
 #[derive(Clone, Copy)]
-enum Unit {
+pub(super) enum Unit {
     Metre,
     Degree,
     PerMillion,
@@ -369,14 +385,22 @@ enum Unit {
 
 impl Unit {
     fn of(network: &Adjusted, observation: usize) -> Unit {
-        use crate::network::Class;
-        match network.built.network.observations[observation].kind.class() {
-            Class::Azimuth | Class::Inclination => Unit::Degree,
-            Class::Distance | Class::Height => Unit::Metre,
-        }
+        Unit::of_source(&network.built.network, Source::Observation(observation))
     }
 
-    fn word(self) -> &'static str {
+    /// The unit of an observation's residual.
+    pub(super) fn of_source(network: &Network, source: Source) -> Unit {
+        let is_angle = match source {
+            Source::Observation(index) => network.observations[index].kind.is_angle(),
+            Source::Orientation(_) => true,
+            Source::Shared(index) => network.observations.iter().any(|o| o.shared.contains(&Some(index)) && o.kind.is_angle()),
+            Source::Control(_) | Source::Constant(_) => false,
+            Source::Scale(_) => return Unit::PerMillion,
+        };
+        if is_angle { Unit::Degree } else { Unit::Metre }
+    }
+
+    pub(super) fn word(self) -> &'static str {
         match self {
             Unit::Metre => "m",
             Unit::Degree => "deg",
@@ -384,7 +408,7 @@ impl Unit {
         }
     }
 
-    fn of_si(self, value: f64) -> f64 {
+    pub(super) fn of_si(self, value: f64) -> f64 {
         match self {
             Unit::Metre => value,
             Unit::Degree => value.to_degrees(),

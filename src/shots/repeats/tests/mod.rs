@@ -47,6 +47,7 @@ impl Site {
             frame: at(*place),
             ellipsoid,
             covariance: Covariance::of_axes(plan_m, up_m),
+            orientation_pull_m: [0.0; 3],
             earth_radius_m: 6_371_000.0,
         });
         Site { bases: bases.collect(), sigmas, rise_m: 0.0 }

@@ -1,0 +1,163 @@
+//! Errors that readings share across bases, against dense generalised least squares (`networks::dense`).
+
+use crate::networks::{COMPASS, GNSS, Site, dense, horizontal};
+use standoff::geodesy::covariance::Covariance;
+use standoff::network::{Adjustment, Kind, Settings, SharedError, adjust};
+use standoff::shots::reduce::{Sight, SightSigmas, Triangle, reduce};
+
+/// Agreement of a standard error with the oracle's, which is asked of it: two in a hundred.
+const AGREED: f64 = 0.02;
+
+/// Bases A to D about a wood, E without a position; points between them; the declination is in all azimuths, a correction of the
+/// inclination in all inclinations and one of the distance in all slopes.
+fn wood(sigmas: [f64; 3]) -> Site {
+    let mut site = Site::new(5);
+    for (label, place) in
+        [("A", [0.0, 0.0, 0.0]), ("B", [220.0, 30.0, 12.0]), ("C", [180.0, 240.0, -8.0]), ("D", [-30.0, 190.0, 25.0])]
+    {
+        let s = site.known(label, place, GNSS);
+        site.network.stations[s].sigma_orientation_rad = 0.003;
+    }
+    let free = site.point("E", [110.0, 330.0, 14.0]);
+    site.network.stations[free].sigma_orientation_rad = 0.003;
+    let points = [[90.0, 110.0, 40.0], [120.0, 60.0, -10.0], [60.0, 160.0, 5.0]].map(|place| site.point("P", place));
+    for (from, to) in [(0, 1), (1, 0), (2, 3), (2, free), (free, 3)] {
+        site.shoot(from, to, COMPASS, 0.0);
+    }
+    for (k, point) in points.into_iter().enumerate() {
+        for base in 0..4 - k {
+            site.shoot((base + k) % 4, point, COMPASS, 0.0);
+        }
+    }
+    for (label, sigma) in ["the declination", "the inclination correction", "the distance correction"].into_iter().zip(sigmas) {
+        site.network.shared.push(SharedError { label: label.into(), sigma });
+    }
+    for o in &mut site.network.observations {
+        o.shared[0] = match o.kind {
+            Kind::Azimuth => Some(0),
+            Kind::Inclination => Some(1),
+            _ => Some(2),
+        };
+    }
+    site
+}
+
+fn solve(site: &Site) -> Adjustment {
+    adjust(&site.network, &Settings::default()).unwrap()
+}
+
+fn along(c: &Covariance) -> [f64; 3] {
+    [c.ee, c.nn, c.uu].map(f64::sqrt)
+}
+
+fn agree(got: [f64; 3], want: [f64; 3], what: &str) {
+    for (axis, (got, want)) in got.into_iter().zip(want).enumerate() {
+        assert!((got / want - 1.0).abs() < AGREED, "{what}, axis {axis}: {got} for {want}");
+    }
+}
+
+#[test]
+fn standard_errors_are_those_of_generalised_least_squares() {
+    for sigmas in [[0.009, 0.005, 0.4], [0.02, 1e-4, 1e-3], [1e-4, 0.02, 2.0]] {
+        let site = wood(sigmas);
+        let oracle = dense::covariance(&site);
+        let solved = solve(&site);
+        for s in 0..site.truth.len() {
+            let station = solved.station(s).unwrap();
+            agree(along(&station.covariance), dense::sigmas(&oracle, s), &site.network.stations[s].label);
+            assert!(horizontal(site.error(s, station.position)) < 1e-5);
+        }
+        // The joint covariance of two points, too.
+        let joint = solved.solved[0].joint(&[5, 7]).unwrap();
+        let difference = |r: usize, c: usize| {
+            let at = |i: usize, j: usize| oracle[i][j];
+            at(15 + r, 15 + c) - at(15 + r, 21 + c) - at(21 + r, 15 + c) + at(21 + r, 21 + c)
+        };
+        let got = joint.estimates(|p| std::array::from_fn(|k| p[1][k] - p[0][k]));
+        agree(got.map(|estimate| estimate.sigma), std::array::from_fn(|k| difference(k, k).sqrt()), "difference of two points");
+    }
+}
+
+#[test]
+fn what_bases_share_matters() {
+    // The fault that this guards against: an independent declination of each base, of the same size.
+    let site = wood([0.009, 1e-6, 1e-6]);
+    let mut apart = wood([1e-6, 1e-6, 1e-6]);
+    apart
+        .network
+        .stations
+        .iter_mut()
+        .filter(|s| s.sigma_orientation_rad > 0.0)
+        .for_each(|s| s.sigma_orientation_rad = 0.003f64.hypot(0.009));
+    let (shared, independent) = (solve(&site), solve(&apart));
+    let sigma = |adjustment: &Adjustment, s: usize| along(&adjustment.station(s).unwrap().covariance)[0];
+    let ratio = (4..8).map(|s| sigma(&shared, s) / sigma(&independent, s)).fold(0.0, f64::max);
+    assert!(ratio > 1.1, "{ratio}");
+}
+
+#[test]
+fn a_shared_error_is_found_from_readings_that_it_moves() {
+    let mut site = wood([0.02, 0.02, 2.0]);
+    for o in &mut site.network.observations {
+        o.value -= match o.kind {
+            Kind::Azimuth => 0.01,
+            Kind::Inclination => -0.008,
+            _ => 0.7,
+        };
+    }
+    let solved = solve(&site);
+    let found: Vec<f64> = solved.solved[0].shared.iter().map(|shared| shared.added.value).collect();
+    // Bases that know their places within 2 cm tell most of it; what their priors hold back is in the standard errors.
+    for (k, want) in [0.01, -0.008, 0.7].into_iter().enumerate() {
+        let sigma = solved.solved[0].shared[k].added.sigma;
+        assert!(
+            (found[k] - want).abs() < 2.0 * sigma && sigma < 0.3 * want.abs().max(0.01),
+            "{k}: {} for {want}, {sigma}",
+            found[k]
+        );
+    }
+}
+
+#[test]
+fn a_point_carried_from_a_base_has_its_place_and_orientation_together() {
+    let site = wood([0.009, 1e-6, 1e-6]);
+    for base in [0, 4] {
+        let mut with = wood([0.009, 1e-6, 1e-6]);
+        let hung = with.point("H", [300.0, 120.0, 18.0]);
+        let first = with.shoot(base, hung, COMPASS, 0.0);
+        with.network.observations[first].shared[0] = Some(0);
+        let oracle = dense::covariance(&with);
+        let shot = &with.network.observations[first..];
+        let sight = Sight {
+            true_azimuth_rad: shot[0].value,
+            triangle: Triangle::Slope { slope_m: shot[2].value, inclination_rad: shot[1].value },
+            instrument_height_m: 1.5,
+            target_height_m: 0.4,
+            refraction: crate::networks::REFRACTION,
+        };
+        let sigmas = SightSigmas {
+            azimuth_rad: COMPASS.azimuth_rad,
+            orientation_rad: 0.0,
+            inclination_rad: COMPASS.inclination_rad,
+            distance_m: COMPASS.slope_m,
+        };
+        let vector = reduce(&sight, &sigmas, 6_371_000.0);
+        let (_, covariance) = solve(&site).of(base).unwrap().carry(base, &vector).unwrap();
+        agree(along(&covariance), dense::sigmas(&oracle, hung), "carried");
+        // In two parts, as a mapping run keeps them: place, orientation, and what they share.
+        let solved = solve(&site);
+        let station = solved.station(base).unwrap();
+        let sigma = station.orientation.unwrap().sigma;
+        let [east, north, _] = site.frame.from_earth_centred(with.truth[hung]);
+        let [e, n, _] = site.frame.from_earth_centred(with.truth[base]);
+        let arm = [north - n, -(east - e), 0.0].map(|metres| metres * sigma);
+        let pull = station.place_with_orientation.map(|covariance| covariance / sigma);
+        let parts =
+            station.covariance + Covariance::of_arm(arm) + Covariance::of_arms(pull, arm) + vector.direction + vector.distance;
+        agree(along(&parts), dense::sigmas(&oracle, hung), "in parts");
+        // Without what they share it is another number.
+        let apart = station.covariance + Covariance::of_arm(arm) + vector.direction + vector.distance;
+        let off = along(&apart).into_iter().zip(dense::sigmas(&oracle, hung)).map(|(a, b)| (a / b - 1.0).abs());
+        assert!(off.fold(0.0, f64::max) > AGREED, "{base}");
+    }
+}
