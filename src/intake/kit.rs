@@ -21,9 +21,12 @@ pub struct Kit {
     pub sigma_inclination_rad: f64,
     sigma_distance_m: f64,
     sigma_distance_ratio: f64,
-    pub(super) azimuth_correction_rad: f64,
-    pub(super) inclination_correction_rad: f64,
-    pub(super) distance_correction_m: f64,
+    /// What is added to azimuths.
+    pub azimuth_correction_rad: f64,
+    /// What is added to inclinations.
+    pub inclination_correction_rad: f64,
+    /// What is added to distances.
+    pub distance_correction_m: f64,
     reflector_constant_m: f64,
     /// Standard error of the azimuth correction: shared by all shots of one calibration.
     pub sigma_azimuth_correction_rad: f64,

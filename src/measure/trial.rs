@@ -57,6 +57,7 @@ fn origin(number: usize, place: &Geodetic, [horizontal, up]: [f64; 2]) -> Origin
         frame: LocalFrame::at(place, &Ellipsoid::WGS84),
         ellipsoid: Ellipsoid::WGS84,
         covariance: Covariance::of_axes(horizontal, up),
+        orientation_pull_m: [0.0; 3],
         earth_radius_m: Ellipsoid::WGS84.mean_radius_m(place.lat_rad),
     }
 }

@@ -305,7 +305,7 @@ fn a_wrong_gnss_position_is_found_as_a_whole() {
 /// A base that stands on directions and a distance or two to four known points, with the errors of its readings.
 fn resection(seed: u64) -> Site {
     let mut site = Site::new(seed);
-    let mut off = |size: f64, site: &mut Site| size * (crate::networks::uniform(&mut site.normal) - 0.5);
+    let off = |size: f64, site: &mut Site| size * (crate::networks::uniform(&mut site.normal) - 0.5);
     for (k, [e, n]) in [[0.0, 0.0], [200.0, 20.0], [180.0, 210.0], [-20.0, 190.0]].into_iter().enumerate() {
         let place = [e + off(40.0, &mut site), n + off(40.0, &mut site), off(20.0, &mut site)];
         let s = site.known(&format!("K{}", k + 1), place, GNSS);

@@ -2,7 +2,8 @@
 
 use super::{Definition, Get};
 use crate::job::LayerName;
-use crate::output::columns::{GeometryKind, Layer, LayerKey};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Layer, LayerKey};
 use crate::output::report::network::CorrectionSummary;
 
 /// The fields, in the order of the layer.
