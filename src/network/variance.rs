@@ -16,8 +16,8 @@ use super::types::{Class, Network, Settings};
 /// Redundancy from which a class has an estimate: 10, where its standard error is 22 % (own choice).
 pub const LEAST_REDUNDANCY: f64 = 10.0;
 
-/// Change of a factor at rest.
-const REST: f64 = 0.002;
+/// Change of a factor at rest: what a change of 1 % leaves to the next solution is far below the standard error of the factor.
+const REST: f64 = 0.01;
 
 /// Solutions after which the factors are taken as they are.
 const ROUNDS: usize = 25;

@@ -226,11 +226,11 @@ impl NetworkSummary {
         add(&mut lines, &self.components, "networks", &|component: &ComponentSummary| component.line(self.components.count > 1));
         add(&mut lines, &self.failing, "readings that fail their test", &|test: &TestSummary| test.line("Fails its test"));
         add(&mut lines, &self.rejected, "readings rejected by test", &|test: &TestSummary| test.line("Rejected by test"));
+        add(&mut lines, &self.warnings, "warnings", &String::clone);
         let by_kind = |correction: &CorrectionSummary| correction.line(self.components.count > 1);
         add(&mut lines, &self.corrections, "corrections", &by_kind);
         add(&mut lines, &self.traverses, "traverses", &TraverseSummary::line);
         lines.extend(self.scatter.iter().map(ScatterSummary::line));
-        add(&mut lines, &self.warnings, "warnings", &String::clone);
         lines
     }
 }
@@ -342,5 +342,62 @@ impl ScatterSummary {
             self.unit,
             grouped(self.readings)
         )
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn traverse(ratio: f64) -> TraverseSummary {
+        TraverseSummary {
+            network: 1,
+            stations: vec!["A".into(), "T".into(), "B".into()],
+            length_m: 100.0,
+            misclosure_m: 100.0 / ratio,
+            east_m: 100.0 / ratio,
+            north_m: 0.0,
+            up_m: None,
+            ratio: Some(ratio),
+            angular_deg: None,
+        }
+    }
+
+    #[test]
+    fn many_records_are_counted() {
+        let traverses = Ranked::of((0..2016).map(|k| traverse(100.0 + f64::from(k))).collect());
+        assert_eq!((traverses.count, traverses.records.len()), (2016, RECORDS));
+        let failing = TestSummary {
+            network: 1,
+            observation: "the azimuth from A to T".into(),
+            file: Some("shots.csv".into()),
+            line: Some(7),
+            normalised: -8.25,
+            critical: 3.2905,
+            blunder: 4.5,
+            unit: "deg".into(),
+            undecided: false,
+        };
+        let summary = NetworkSummary {
+            components: Ranked { count: 1, records: Vec::new() },
+            failing: Ranked::of(vec![failing]),
+            traverses,
+            ..NetworkSummary::default()
+        };
+        let lines = summary.lines();
+        // The failed test stands before all traverses, and a few lines say all.
+        assert_eq!(
+            lines[2],
+            "Fails its test: shots.csv:7: The azimuth from A to T seems off by 4.50 deg (normalised residual -8.2, limit 3.3)."
+        );
+        assert_eq!(
+            lines[3],
+            "Traverse A - T - B: 100.0 m long, closes within 1.00 m (east +1.00, north +0.00), 1 : 100; before adjustment."
+        );
+        assert_eq!((lines.len(), lines[8].as_str()), (9, "and 2 011 more traverses"));
+        // Where places are withheld, counts alone.
+        let withheld = summary.withheld();
+        assert!(withheld.failing.records.is_empty() && withheld.traverses.count == 2016);
+        assert!(!serde_json::to_string(&withheld).unwrap_or_default().contains("\"A\""));
     }
 }
