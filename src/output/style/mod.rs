@@ -5,16 +5,24 @@
 //! | file | subject |
 //! | --- | --- |
 //! | `look` | colours, marks, widths and the scales of labels, by layer |
-//! | `sld` | a look as a document |
+//! | `sld` | a look as a document of that standard |
+//! | `qml` | a look as a document that the most used open desktop GIS loads by itself |
+//! | `words` | titles of fields |
+//! | `xml` | elements on their way |
 //!
 //! A field has two names, so a layer may have two documents: Shapefiles know the names of ten
 //! characters only, and a label by a name that a file does not have stays away without a word.
 
 mod look;
+mod qml;
 mod sld;
+mod words;
+mod xml;
 
 pub use look::{Colour, Look, Mark};
+pub use qml::qml;
 pub use sld::{FieldNames, sld};
+pub use words::title_of;
 
 use crate::output::columns::{Field, Layer};
 
@@ -34,20 +42,23 @@ pub enum Naming {
     Short,
 }
 
-/// The document of each layer, in the order of the layers; none for a table. Layers that this program
-/// does not know by name get a look each, by their order among each other.
-pub fn documents(layers: &[Layer], naming: Naming) -> Vec<Option<String>> {
+/// What each layer looks like, in the order of the layers. Layers that this program does not know by name get a look
+/// each, by their order among each other.
+pub fn looks(layers: &[Layer]) -> Vec<Look> {
     let mut others = 0;
-    layers
-        .iter()
-        .map(|layer| {
-            let look = Look::of_standard(&layer.id).unwrap_or_else(|| {
-                others += 1;
-                Look::of_other(others - 1)
-            });
-            sld(&layer.id, &layer.title, layer.geometry, &look, field_names(layer, naming))
+    let mut look_of = |layer: &Layer| {
+        Look::of_standard(&layer.id).unwrap_or_else(|| {
+            others += 1;
+            Look::of_other(others - 1)
         })
-        .collect()
+    };
+    layers.iter().map(&mut look_of).collect()
+}
+
+/// The document of each layer in Styled Layer Descriptor, in the order of the layers; none for a table.
+pub fn documents(layers: &[Layer], naming: Naming) -> Vec<Option<String>> {
+    let of = |(layer, look): (&Layer, Look)| sld(&layer.id, &layer.title, layer.geometry, &look, field_names(layer, naming));
+    layers.iter().zip(looks(layers)).map(of).collect()
 }
 
 /// The fields that the style of a layer names.

@@ -5,9 +5,8 @@
 //! readers take only the first style of a document: the symbol of every record; over it, for points with
 //! flags, the same mark with a dark outline; and the label, up to its scale.
 
-use quick_xml::escape::escape;
-
 use super::look::{Colour, DARK, Look, WHITE};
+use super::xml::Document;
 use crate::job::catalogue::GeometryKind;
 
 /// Width of the light outline that keeps crowded marks apart, pixels.
@@ -37,7 +36,7 @@ pub fn sld(layer_id: &str, title: &str, geometry: GeometryKind, look: &Look, fie
     if geometry == GeometryKind::None {
         return None;
     }
-    let mut document = Document::default();
+    let mut document = Document::declared();
     let root = [
         ("version", "1.1.0"),
         ("xmlns", "http://www.opengis.net/sld"),
@@ -49,22 +48,22 @@ pub fn sld(layer_id: &str, title: &str, geometry: GeometryKind, look: &Look, fie
     document.within("StyledLayerDescriptor", &root, |document| {
         document.within("NamedLayer", &[], |document| {
             document.leaf("se:Name", layer_id);
-            document.titled(title);
+            titled(document, title);
             document.within("UserStyle", &[], |document| {
                 document.leaf("se:Name", layer_id);
-                document.titled(title);
+                titled(document, title);
                 document.leaf("IsDefault", "1");
                 document.within("se:FeatureTypeStyle", &[], |document| rules(document, title, geometry, look, fields));
             });
         });
     });
-    Some(document.text)
+    Some(document.text())
 }
 
 fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Look, fields: FieldNames) {
     document.within("se:Rule", &[], |document| {
         document.leaf("se:Name", "symbol");
-        document.titled(title);
+        titled(document, title);
         match geometry {
             GeometryKind::None => {}
             GeometryKind::Point => point(document, look, None),
@@ -80,7 +79,7 @@ fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Lo
     if let Some(flags) = fields.flags.filter(|_| geometry == GeometryKind::Point) {
         document.within("se:Rule", &[], |document| {
             document.leaf("se:Name", "flagged");
-            document.titled(&format!("{title}, with flags"));
+            titled(document, &format!("{title}, with flags"));
             document.within("ogc:Filter", &[], |document| {
                 document.within("ogc:Not", &[], |document| {
                     document.within("ogc:PropertyIsNull", &[], |document| document.leaf("ogc:PropertyName", flags));
@@ -92,7 +91,7 @@ fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Lo
     if let (Some(label), Some(scale)) = (fields.label, look.labels_to_scale) {
         document.within("se:Rule", &[], |document| {
             document.leaf("se:Name", "label");
-            document.titled(&format!("Labels, to 1 : {scale}"));
+            titled(document, &format!("Labels, to 1 : {scale}"));
             // Labels at larger scales only, so that maps of many records stay readable.
             document.leaf("se:MaxScaleDenominator", &scale.to_string());
             document.within("se:TextSymbolizer", &[], |document| text(document, geometry, look, label));
@@ -109,8 +108,8 @@ fn point(document: &mut Document, look: &Look, outline: Option<Colour>) {
                     document.leaf("se:WellKnownName", look.mark.word());
                     fill(document, look.colour, None);
                     document.within("se:Stroke", &[], |document| {
-                        document.parameter("stroke", stroke);
-                        document.parameter("stroke-width", width_px);
+                        parameter(document, "stroke", stroke);
+                        parameter(document, "stroke-width", width_px);
                     });
                 });
                 document.leaf("se:Size", &size_px.to_string());
@@ -130,21 +129,21 @@ fn point(document: &mut Document, look: &Look, outline: Option<Colour>) {
 
 fn fill(document: &mut Document, colour: Colour, opacity: Option<f64>) {
     document.within("se:Fill", &[], |document| {
-        document.parameter("fill", colour);
+        parameter(document, "fill", colour);
         if let Some(opacity) = opacity {
-            document.parameter("fill-opacity", opacity);
+            parameter(document, "fill-opacity", opacity);
         }
     });
 }
 
 fn stroke(document: &mut Document, look: &Look) {
     document.within("se:Stroke", &[], |document| {
-        document.parameter("stroke", look.colour);
-        document.parameter("stroke-width", look.line_width_px);
-        document.parameter("stroke-linejoin", "round");
+        parameter(document, "stroke", look.colour);
+        parameter(document, "stroke-width", look.line_width_px);
+        parameter(document, "stroke-linejoin", "round");
         if !look.dashes_px.is_empty() {
             let dashes: Vec<String> = look.dashes_px.iter().map(u8::to_string).collect();
-            document.parameter("stroke-dasharray", dashes.join(" "));
+            parameter(document, "stroke-dasharray", dashes.join(" "));
         }
     });
 }
@@ -153,8 +152,8 @@ fn stroke(document: &mut Document, look: &Look) {
 fn text(document: &mut Document, geometry: GeometryKind, look: &Look, label: &str) {
     document.within("se:Label", &[], |document| document.leaf("ogc:PropertyName", label));
     document.within("se:Font", &[], |document| {
-        document.parameter("font-family", "sans-serif");
-        document.parameter("font-size", LABEL_PX);
+        parameter(document, "font-family", "sans-serif");
+        parameter(document, "font-size", LABEL_PX);
     });
     document.within("se:LabelPlacement", &[], |document| match geometry {
         GeometryKind::Line => document.within("se:LinePlacement", &[], |document| {
@@ -190,63 +189,10 @@ fn place(document: &mut Document, anchor: [f64; 2], right_and_up_px: [f64; 2]) {
     });
 }
 
-/// XML on its way: an element is closed by the call that opened it.
-struct Document {
-    text: String,
-    depth: usize,
+fn parameter(document: &mut Document, name: &str, value: impl std::fmt::Display) {
+    document.text_within("se:SvgParameter", &[("name", name)], &value.to_string());
 }
 
-impl Default for Document {
-    fn default() -> Document {
-        Document { text: "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n".to_owned(), depth: 0 }
-    }
-}
-
-impl Document {
-    /// An element with elements inside.
-    fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Document)) {
-        self.open(name, attributes);
-        self.text.push('\n');
-        self.depth += 1;
-        inside(self);
-        self.depth -= 1;
-        self.text.push_str(&format!("{}</{name}>\n", "  ".repeat(self.depth)));
-    }
-
-    /// An element with text inside.
-    fn leaf(&mut self, name: &str, value: &str) {
-        self.text_within(name, &[], value);
-    }
-
-    fn parameter(&mut self, name: &str, value: impl std::fmt::Display) {
-        self.text_within("se:SvgParameter", &[("name", name)], &value.to_string());
-    }
-
-    fn titled(&mut self, title: &str) {
-        self.within("se:Description", &[], |document| document.leaf("se:Title", title));
-    }
-
-    /// An element with text inside. What XML cannot hold is left out.
-    fn text_within(&mut self, name: &str, attributes: &[(&str, &str)], value: &str) {
-        self.open(name, attributes);
-        let value: String = value.chars().filter(|sign| is_character(*sign)).collect();
-        self.text.push_str(&escape(&value));
-        self.text.push_str(&format!("</{name}>\n"));
-    }
-
-    /// The start of an element; names and attributes are this file's own, without signs to escape.
-    fn open(&mut self, name: &str, attributes: &[(&str, &str)]) {
-        self.text.push_str(&"  ".repeat(self.depth));
-        self.text.push('<');
-        self.text.push_str(name);
-        for (key, value) in attributes {
-            self.text.push_str(&format!(" {key}=\"{value}\""));
-        }
-        self.text.push('>');
-    }
-}
-
-/// Whether XML 1.0 can hold a character (section 2.2, production 2).
-fn is_character(sign: char) -> bool {
-    matches!(sign, '\t' | '\n' | '\r' | ' '..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..)
+fn titled(document: &mut Document, title: &str) {
+    document.within("se:Description", &[], |document| document.leaf("se:Title", title));
 }

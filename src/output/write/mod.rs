@@ -19,7 +19,7 @@ mod styles;
 
 use std::path::{Path, PathBuf};
 
-use crate::geodesy::crs::CrsError;
+use crate::geodesy::crs::{CrsError, Kind};
 use crate::job::Format;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
@@ -98,6 +98,11 @@ trait FormatWriter: Send {
     fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError>;
 }
 
+/// Length of a unit of the layers' CRS in metres, where it is projected: by it a style draws what is measured in metres.
+fn metres_a_unit(setup: &Setup) -> Option<f64> {
+    (setup.crs.kind() == Kind::Projected).then(|| setup.crs.unit_factor())
+}
+
 /// The output of a run: a folder beside its final place until [`Output::commit`].
 pub struct Output {
     folder: Folder,
@@ -158,7 +163,7 @@ impl Sink for Output {
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
         formats.dedup();
-        styles::write_beside(self.folder.path(), &setup.job.name, &self.layers, &formats)?;
+        styles::write_beside(self.folder.path(), setup, &self.layers, &formats)?;
         for format in formats {
             let (folder, layers) = (self.folder.path(), self.layers.as_slice());
             self.writers.push(match format {

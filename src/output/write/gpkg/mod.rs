@@ -17,7 +17,7 @@ use rusqlite::Connection;
 
 use super::dated::Latest;
 use super::number::push_iso_utc;
-use super::{FormatWriter, WriteError};
+use super::{FormatWriter, WriteError, metres_a_unit};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Layer};
 use crate::output::contract::Setup;
@@ -29,6 +29,8 @@ pub struct GeoPackage {
     pager: Pager,
     srs_id: i32,
     tables: Vec<Table>,
+    /// Length of a unit of the layers' CRS in metres, where it is projected.
+    metres_a_unit: Option<f64>,
 }
 
 /// What is known of one layer's table so far.
@@ -69,7 +71,7 @@ impl GeoPackage {
         };
         let (srs_id, tables) = make().map_err(WriteError::format(&path, "creating the GeoPackage"))?;
         let pager = Pager::open(&path).map_err(WriteError::file(&path, "opening the GeoPackage"))?;
-        Ok(GeoPackage { path, pager, srs_id, tables })
+        Ok(GeoPackage { path, pager, srs_id, tables, metres_a_unit: metres_a_unit(setup) })
     }
 }
 
@@ -81,7 +83,7 @@ impl FormatWriter for GeoPackage {
     }
 
     fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError> {
-        let GeoPackage { path, mut pager, tables, .. } = *self;
+        let GeoPackage { path, mut pager, tables, metres_a_unit, .. } = *self;
         let mut contents = Vec::with_capacity(tables.len());
         let pack_all = || -> std::io::Result<()> {
             let mut roots = Vec::new();
@@ -97,7 +99,7 @@ impl FormatWriter for GeoPackage {
         pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let describe = || -> Result<(), rusqlite::Error> {
             let connection = Connection::open(&path)?;
-            schema::describe(&connection, layers, &contents, latest.instant())?;
+            schema::describe(&connection, layers, &contents, latest.instant(), metres_a_unit)?;
             connection.close().map_err(|(_, error)| error)
         };
         describe().map_err(WriteError::format(&path, "describing the layers of the GeoPackage"))

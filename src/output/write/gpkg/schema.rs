@@ -9,6 +9,7 @@ use crate::geodesy::crs::Crs;
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{FieldKind, Layer};
 use crate::output::contract::Setup;
+use crate::output::style::title_of;
 
 const EPSG_4326: &str = r#"GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]],PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]],AXIS["Latitude",NORTH],AXIS["Longitude",EAST],AUTHORITY["EPSG","4326"]]"#;
 
@@ -95,8 +96,9 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
         for field in &layer.fields {
             let constraint = field.domain.as_ref().map(|domain| domain.name.as_str());
             connection.execute(
-                "INSERT INTO gpkg_data_columns (table_name, column_name, description, constraint_name) VALUES (?1, ?2, ?3, ?4)",
-                params![layer.id, field.name, field.description, constraint],
+                "INSERT INTO gpkg_data_columns (table_name, column_name, title, description, constraint_name) \
+                 VALUES (?1, ?2, ?3, ?4, ?5)",
+                params![layer.id, field.name, title_of(&field.name), field.description, constraint],
             )?;
         }
         let is_table = layer.geometry == GeometryKind::None;
@@ -158,6 +160,7 @@ pub fn describe(
     layers: &[Layer],
     contents: &[(i64, Contents)],
     changed: Timestamp,
+    metres_a_unit: Option<f64>,
 ) -> Result<(), rusqlite::Error> {
     connection.execute_batch("PRAGMA synchronous = OFF; PRAGMA journal_mode = OFF; BEGIN")?;
     for (layer, (records, held)) in layers.iter().zip(contents) {
@@ -178,7 +181,7 @@ pub fn describe(
         connection.execute("UPDATE gpkg_geometry_columns SET z = ?1 WHERE table_name = ?2", params![z, layer.id])?;
         connection.execute_batch(&triggers(&layer.id))?;
     }
-    styles::fill(connection, layers, changed)?;
+    styles::fill(connection, layers, changed, metres_a_unit)?;
     connection.execute_batch("COMMIT")
 }
 

@@ -1,19 +1,21 @@
 //! The table `layer_styles` of a GeoPackage: the styles of its layers, where desktop GIS look for them.
-//! Its columns are a convention among these, from memory, and no part of the standard; so it is registered
+//! The table is a convention among these, from memory, and no part of the standard; so it is registered
 //! as a table of attributes like any other (clause 2.4).
 
 use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
 use super::super::number::iso_utc;
+use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
-use crate::output::style::{Naming, documents};
+use crate::output::style::{Naming, documents, looks, qml};
 
 /// The table's name.
 const TABLE: &str = "layer_styles";
 
 /// What the contents say of it.
-const DESCRIPTION: &str = "Styles of the layers, in Styled Layer Descriptor 1.1.0 with Symbology Encoding 1.1.0.";
+const DESCRIPTION: &str = "Styles of the layers: Styled Layer Descriptor 1.1.0 with Symbology Encoding 1.1.0, and the XML that \
+    QGIS loads by itself.";
 
 /// Creates the table and registers it.
 pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
@@ -30,17 +32,22 @@ pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
     Ok(())
 }
 
-/// Puts in the style of each layer with geometry, dated as the layers are.
-pub fn fill(connection: &Connection, layers: &[Layer], changed: Timestamp) -> Result<(), rusqlite::Error> {
+/// Puts in the style of each layer, dated as the layers are. A table has titles of fields and nothing to draw.
+pub fn fill(
+    connection: &Connection,
+    layers: &[Layer],
+    changed: Timestamp,
+    metres_a_unit: Option<f64>,
+) -> Result<(), rusqlite::Error> {
     let changed = iso_utc(changed);
-    for (layer, document) in layers.iter().zip(documents(layers, Naming::Full)) {
-        let Some(document) = document else { continue };
+    for ((layer, look), sld) in layers.iter().zip(looks(layers)).zip(documents(layers, Naming::Full)) {
+        let geometry_column = if layer.geometry == GeometryKind::None { "" } else { "geom" };
         connection.execute(
             &format!(
-                "INSERT INTO {TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleSLD, \
-                 useAsDefault, description, owner, update_time) VALUES ('', '', ?1, 'geom', ?1, ?2, 1, ?3, '', ?4)"
+                "INSERT INTO {TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, \
+                 styleSLD, useAsDefault, description, owner, update_time) VALUES ('', '', ?1, ?2, ?1, ?3, ?4, 1, ?5, '', ?6)"
             ),
-            params![layer.id, document, layer.title, changed],
+            params![layer.id, geometry_column, qml(layer, &look, Naming::Full, metres_a_unit), sld, layer.title, changed],
         )?;
     }
     connection.execute("UPDATE gpkg_contents SET last_change = ?1 WHERE table_name = ?2", params![changed, TABLE])?;

@@ -1,0 +1,44 @@
+//! A field's title for people: its name as words, its unit in brackets.
+
+/// The unit that a field's name ends with, as people write it.
+const UNITS: [(&str, &str); 12] = [
+    ("_usft", "US survey ft"),
+    ("_ft", "ft"),
+    ("_m2", "m²"),
+    ("_m3", "m³"),
+    ("_m", "m"),
+    ("_km", "km"),
+    ("_deg", "°"),
+    ("_gon", "gon"),
+    ("_pct", "%"),
+    ("_s", "s"),
+    ("_ppm", "ppm"),
+    ("_nt", "nT"),
+];
+
+/// The title of a field: `sigma_east_m` is "σ east (m)".
+pub fn title_of(name: &str) -> String {
+    let unit =
+        UNITS.iter().find_map(|(ending, unit)| Some((name.strip_suffix(ending)?, *unit))).filter(|(stem, _)| !stem.is_empty());
+    let (stem, unit) = unit.map_or((name, None), |(stem, unit)| (stem, Some(unit)));
+    let words: Vec<&str> = stem.split('_').map(|word| if word == "sigma" { "σ" } else { word }).collect();
+    match unit {
+        Some(unit) => format!("{} ({unit})", words.join(" ")),
+        None => words.join(" "),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_become_words_with_their_unit() {
+        assert_eq!(title_of("sigma_east_m"), "σ east (m)");
+        assert_eq!(title_of("ellipsoid_height_m"), "ellipsoid height (m)");
+        assert_eq!(title_of("area_m2"), "area (m²)");
+        assert_eq!(title_of("true_azimuth_deg"), "true azimuth (°)");
+        assert_eq!(title_of("feature"), "feature");
+        assert_eq!(title_of("_m"), " m");
+    }
+}

@@ -1,0 +1,83 @@
+//! XML on its way: elements that are closed by the call that opened them. What XML 1.0 cannot hold is left out.
+
+use quick_xml::Writer;
+use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
+
+/// A document that grows from its start to its end, indented by two spaces.
+pub(super) struct Document {
+    writer: Writer<Vec<u8>>,
+}
+
+impl Document {
+    /// A document with the XML declaration.
+    pub(super) fn declared() -> Document {
+        let mut document = Document::bare();
+        document.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
+        document
+    }
+
+    /// A document with a document type and no declaration.
+    pub(super) fn typed(doctype: &str) -> Document {
+        let mut document = Document::bare();
+        document.event(Event::DocType(BytesText::from_escaped(doctype)));
+        document
+    }
+
+    fn bare() -> Document {
+        Document { writer: Writer::new_with_indent(Vec::new(), b' ', 2) }
+    }
+
+    /// Everything so far, with a line end.
+    pub(super) fn text(self) -> String {
+        let mut text = String::from_utf8_lossy(&self.writer.into_inner()).into_owned();
+        text.push('\n');
+        text
+    }
+
+    /// An element with elements inside.
+    pub(super) fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Document)) {
+        self.event(Event::Start(started(name, attributes)));
+        inside(self);
+        self.event(Event::End(BytesEnd::new(name)));
+    }
+
+    /// An element with nothing inside.
+    pub(super) fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) {
+        self.event(Event::Empty(started(name, attributes)));
+    }
+
+    /// An element with text inside.
+    pub(super) fn leaf(&mut self, name: &str, value: &str) {
+        self.text_within(name, &[], value);
+    }
+
+    /// An element with attributes and text inside.
+    pub(super) fn text_within(&mut self, name: &str, attributes: &[(&str, &str)], value: &str) {
+        self.event(Event::Start(started(name, attributes)));
+        self.event(Event::Text(BytesText::new(&held(value))));
+        self.event(Event::End(BytesEnd::new(name)));
+    }
+
+    fn event(&mut self, event: Event) {
+        // Writing into memory does not fail.
+        let _ = self.writer.write_event(event);
+    }
+}
+
+fn started<'n>(name: &'n str, attributes: &[(&str, &str)]) -> BytesStart<'n> {
+    let mut start = BytesStart::new(name);
+    for (key, value) in attributes {
+        start.push_attribute((*key, held(value).as_str()));
+    }
+    start
+}
+
+/// A text without what XML cannot hold.
+fn held(value: &str) -> String {
+    value.chars().filter(|sign| is_character(*sign)).collect()
+}
+
+/// Whether XML 1.0 can hold a character (section 2.2, production 2).
+fn is_character(sign: char) -> bool {
+    matches!(sign, '\t' | '\n' | '\r' | ' '..='\u{d7ff}' | '\u{e000}'..='\u{fffd}' | '\u{10000}'..)
+}
