@@ -7,6 +7,7 @@
 //! | `look` | colours, marks, widths and the scales of labels, by layer |
 //! | `sld` | a look as a document of that standard |
 //! | `qml` | a look as a document that the most used open desktop GIS loads by itself |
+//! | `project` | the layers of a GeoPackage grouped and ordered, for the same GIS |
 //! | `words` | titles of fields |
 //! | `xml` | elements on their way |
 //!
@@ -14,12 +15,14 @@
 //! characters only, and a label by a name that a file does not have stays away without a word.
 
 mod look;
+mod project;
 mod qml;
 mod sld;
 mod words;
 mod xml;
 
 pub use look::{Colour, Look, Mark};
+pub use project::{Project, project};
 pub use qml::qml;
 pub use sld::{FieldNames, sld};
 pub use words::title_of;

@@ -14,9 +14,11 @@ use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
 
 /// The version that the documents are written for.
-const VERSION: &str = "3.22.16-Białowieża";
+pub(super) const VERSION: &str = "3.22.16-Białowieża";
 /// Millimetres in a pixel of 90 to the inch, in which looks give their sizes.
 const MM_PER_PX: f64 = 0.28;
+/// Opacity of hairlines: they lead the eye and say nothing more.
+const FAINT: f64 = 0.45;
 /// Fields that a person wants to see first, in this order, where a layer has them.
 const WANTED_FIRST: [&str; 8] =
     ["feature", "name", "code", "measure", "quantity", "value", "ellipsoid_height_m", "orthometric_height_m"];
@@ -62,14 +64,7 @@ pub fn qml(layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64
         ("hasScaleBasedVisibilityFlag", "0"),
     ];
     document.within("qgis", &root, |document| {
-        if layer.geometry != GeometryKind::None {
-            renderer(document, layer, look, naming, metres_a_unit);
-            if let (Some(label), Some(scale)) = (label_field(layer), look.labels_to_scale) {
-                labels(document, layer.geometry, look, name_of(label, naming), scale);
-            }
-        }
-        fields(document, layer, naming);
-        tip(document, layer, naming);
+        style_of(document, layer, look, naming, metres_a_unit);
         let number = match layer.geometry {
             GeometryKind::Point => "0",
             GeometryKind::Line => "1",
@@ -79,6 +74,18 @@ pub fn qml(layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64
         document.leaf("layerGeometryType", number);
     });
     document.text()
+}
+
+/// What a style says, inside its document or inside a layer of a project.
+pub(super) fn style_of(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64>) {
+    if layer.geometry != GeometryKind::None {
+        renderer(document, layer, look, naming, metres_a_unit);
+        if let (Some(label), Some(scale)) = (label_field(layer), look.labels_to_scale) {
+            labels(document, layer.geometry, look, name_of(label, naming), scale);
+        }
+    }
+    fields(document, layer, naming);
+    tip(document, layer, naming);
 }
 
 /// The field that labels a record.
@@ -170,7 +177,7 @@ fn mark(document: &mut Document, layer: &Layer, look: &Look, naming: Naming) {
 fn line(document: &mut Document, look: &Look) {
     let dashes: Vec<String> = look.dashes_px.iter().map(|dash| millimetres(f64::from(*dash))).collect();
     let set = [
-        ("line_color", rgba(look.colour, 1.0)),
+        ("line_color", rgba(look.colour, if look.line_width_px < 1.0 { FAINT } else { 1.0 })),
         ("line_width", millimetres(look.line_width_px)),
         ("line_width_unit", "MM".into()),
         ("line_style", "solid".into()),

@@ -7,6 +7,7 @@
 
 mod geometry;
 mod pack;
+mod projects;
 mod rtree;
 mod schema;
 mod styles;
@@ -29,8 +30,30 @@ pub struct GeoPackage {
     pager: Pager,
     srs_id: i32,
     tables: Vec<Table>,
+    drawn: Drawn,
+}
+
+/// What the styles and the project are told.
+struct Drawn {
+    /// Title of the job.
+    title: String,
     /// Length of a unit of the layers' CRS in metres, where it is projected.
     metres_a_unit: Option<f64>,
+    /// Authority and code of the CRS.
+    authority: Option<String>,
+    /// WKT 2 of the CRS.
+    wkt: Option<String>,
+}
+
+impl Drawn {
+    fn of(setup: &Setup) -> Drawn {
+        Drawn {
+            title: setup.job.title.clone().unwrap_or_else(|| setup.job.name.clone()),
+            metres_a_unit: metres_a_unit(setup),
+            authority: setup.crs.id().map(|(authority, code)| format!("{authority}:{code}")),
+            wkt: setup.crs.wkt2(),
+        }
+    }
 }
 
 /// What is known of one layer's table so far.
@@ -71,7 +94,7 @@ impl GeoPackage {
         };
         let (srs_id, tables) = make().map_err(WriteError::format(&path, "creating the GeoPackage"))?;
         let pager = Pager::open(&path).map_err(WriteError::file(&path, "opening the GeoPackage"))?;
-        Ok(GeoPackage { path, pager, srs_id, tables, metres_a_unit: metres_a_unit(setup) })
+        Ok(GeoPackage { path, pager, srs_id, tables, drawn: Drawn::of(setup) })
     }
 }
 
@@ -83,7 +106,7 @@ impl FormatWriter for GeoPackage {
     }
 
     fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError> {
-        let GeoPackage { path, mut pager, tables, metres_a_unit, .. } = *self;
+        let GeoPackage { path, mut pager, tables, drawn, .. } = *self;
         let mut contents = Vec::with_capacity(tables.len());
         let pack_all = || -> std::io::Result<()> {
             let mut roots = Vec::new();
@@ -99,7 +122,9 @@ impl FormatWriter for GeoPackage {
         pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let describe = || -> Result<(), rusqlite::Error> {
             let connection = Connection::open(&path)?;
-            schema::describe(&connection, layers, &contents, latest.instant(), metres_a_unit)?;
+            schema::describe(&connection, layers, &contents, latest.instant(), drawn.metres_a_unit)?;
+            let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+            projects::fill(&connection, layers, &drawn, schema::bounds(&contents), &file, latest.instant())?;
             connection.close().map_err(|(_, error)| error)
         };
         describe().map_err(WriteError::format(&path, "describing the layers of the GeoPackage"))

@@ -4,7 +4,7 @@ use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
 use super::super::number::iso_utc;
-use super::styles;
+use super::{projects, styles};
 use crate::geodesy::crs::Crs;
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{FieldKind, Layer};
@@ -129,6 +129,7 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
         ))?;
     }
     styles::create(connection)?;
+    projects::create(connection)?;
     connection.execute_batch("COMMIT")?;
     Ok(srs_id)
 }
@@ -151,6 +152,12 @@ impl Contents {
         *north = north.max(bounds[3]);
         *(if has_z { &mut self.with_z } else { &mut self.without_z }) += 1;
     }
+}
+
+/// What all layers hold together: least x and y, greatest x and y.
+pub fn bounds(contents: &[(i64, Contents)]) -> Option<[f64; 4]> {
+    let join = |a: [f64; 4], b: [f64; 4]| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])];
+    contents.iter().filter_map(|(_, contents)| contents.bounds).reduce(join)
 }
 
 /// Completes the layers' rows in the contents once their records are there, and adds the triggers

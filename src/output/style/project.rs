@@ -1,0 +1,198 @@
+//! A project of QGIS over the layers of one GeoPackage: grouped, in drawing order, in the layers' CRS, with the tables
+//! related to the features. What only helps to read an uncertainty, or crowds the map, is there and switched off.
+
+use super::look::Look;
+use super::qml::{VERSION, style_of};
+use super::xml::Document;
+use super::{Naming, looks};
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::Layer;
+
+/// What a project is told beside the layers.
+pub struct Project<'p> {
+    /// Its title.
+    pub title: &'p str,
+    /// The GeoPackage's file name, in whose folder the project stands.
+    pub file: &'p str,
+    /// Authority and code of the CRS, as `EPSG:32630`; none where it has none.
+    pub authority: Option<&'p str>,
+    /// WKT 2 of the CRS, for one without a code.
+    pub wkt: Option<&'p str>,
+    /// Length of a unit of the CRS in metres, where it is projected.
+    pub metres_a_unit: Option<f64>,
+    /// Least x and y, greatest x and y of what is drawn.
+    pub bounds: Option<[f64; 4]>,
+}
+
+/// Room around what is drawn, as a share of its size.
+const MARGIN: f64 = 0.1;
+/// Layers whose records are told by name in another: table, field in it, field of the features' layers.
+const RELATED: [&str; 4] = ["measurements", "residuals", "ledger", "values"];
+
+/// The groups of the tree from the top, and which layers stand in each, in drawing order.
+fn group_of(layer: &Layer) -> (usize, &'static str) {
+    match (layer.id.as_str(), layer.geometry) {
+        ("bases" | "sight_lines", _) => (0, "Where the crew stood"),
+        (_, GeometryKind::None) => (3, "Tables"),
+        ("ellipses" | "parts" | "vertices" | "profiles" | "adjusted", _) => (2, "How it was measured"),
+        _ => (1, "What was mapped"),
+    }
+}
+
+/// Whether a layer is drawn when the project opens.
+fn is_shown(layer: &Layer, metres_a_unit: Option<f64>) -> bool {
+    match layer.id.as_str() {
+        "sight_lines" | "parts" | "vertices" | "profiles" | "adjusted" => false,
+        // Elsewhere the ellipses are drawn from the fields of the points.
+        "ellipses" => metres_a_unit.is_none(),
+        _ => true,
+    }
+}
+
+/// The project's document.
+pub fn project(layers: &[Layer], project: &Project) -> String {
+    let mut document = Document::typed("qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'");
+    let looks = looks(layers);
+    document.within("qgis", &[("version", VERSION), ("projectname", project.title)], |document| {
+        document.leaf("title", project.title);
+        document.within("projectCrs", &[], |document| reference_system(document, project));
+        tree(document, layers, project);
+        canvas(document, project);
+        document.within("projectlayers", &[], |document| {
+            for (layer, look) in layers.iter().zip(&looks) {
+                map_layer(document, layer, look, project);
+            }
+        });
+        relations(document, layers);
+        document.within("properties", &[], |document| {
+            document.within("SpatialRefSys", &[], |document| {
+                document.text_within("ProjectionsEnabled", &[("type", "int")], "1");
+            });
+            document.within("Paths", &[], |document| document.text_within("Absolute", &[("type", "bool")], "false"));
+        });
+    });
+    document.text()
+}
+
+fn reference_system(document: &mut Document, project: &Project) {
+    document.within("spatialrefsys", &[], |document| {
+        match (project.authority, project.wkt) {
+            (Some(authority), _) => {
+                // A number in its own list makes it look the authority's code up; which number does not count.
+                document.leaf("srsid", "1");
+                document.leaf("authid", authority);
+            }
+            (None, Some(wkt)) => document.leaf("wkt", wkt),
+            (None, None) => {}
+        }
+    });
+}
+
+fn tree(document: &mut Document, layers: &[Layer], project: &Project) {
+    document.within("layer-tree-group", &[], |document| {
+        let mut groups: Vec<(usize, &str)> = layers.iter().map(group_of).collect();
+        groups.sort_unstable();
+        groups.dedup();
+        for group in groups {
+            let root = [("name", group.1), ("expanded", "1"), ("checked", "Qt::Checked")];
+            document.within("layer-tree-group", &root, |document| {
+                let mut inside: Vec<&Layer> = layers.iter().filter(|layer| group_of(layer) == group).collect();
+                // Points lie over lines, and lines over areas.
+                inside.sort_by_key(|layer| match layer.geometry {
+                    GeometryKind::Point => 0,
+                    GeometryKind::Line => 1,
+                    GeometryKind::Area => 2,
+                    GeometryKind::None => 3,
+                });
+                for layer in inside {
+                    let checked = if is_shown(layer, project.metres_a_unit) { "Qt::Checked" } else { "Qt::Unchecked" };
+                    let leaf = [
+                        ("id", identity(layer).as_str()),
+                        ("name", &layer.title),
+                        ("providerKey", "ogr"),
+                        ("source", &source(layer, project)),
+                        ("checked", checked),
+                        ("expanded", "0"),
+                    ];
+                    document.empty("layer-tree-layer", &leaf);
+                }
+            });
+        }
+    });
+}
+
+/// A layer's identity within the project, which that program wants longer than ten characters.
+fn identity(layer: &Layer) -> String {
+    format!("standoff_{}", layer.id)
+}
+
+/// Where a layer's records are, as seen from the project.
+fn source(layer: &Layer, project: &Project) -> String {
+    format!("./{}|layername={}", project.file, layer.id)
+}
+
+fn canvas(document: &mut Document, project: &Project) {
+    let Some([west, south, east, north]) = project.bounds else { return };
+    let margin = MARGIN * (east - west).max(north - south);
+    let edges = [west - margin, south - margin, east + margin, north + margin].map(|edge| edge.to_string());
+    document.within("ProjectViewSettings", &[("UseProjectScales", "0")], |document| {
+        let extent = [("xmin", &*edges[0]), ("ymin", &*edges[1]), ("xmax", &*edges[2]), ("ymax", &*edges[3])];
+        document.within("DefaultViewExtent", &extent, |document| reference_system(document, project));
+    });
+    document.within("mapcanvas", &[("name", "theMapCanvas"), ("annotationsVisible", "1")], |document| {
+        document.leaf("units", if project.metres_a_unit.is_some() { "meters" } else { "degrees" });
+        document.within("extent", &[], |document| {
+            document.leaf("xmin", &edges[0]);
+            document.leaf("ymin", &edges[1]);
+            document.leaf("xmax", &edges[2]);
+            document.leaf("ymax", &edges[3]);
+        });
+        document.leaf("rotation", "0");
+        document.within("destinationsrs", &[], |document| reference_system(document, project));
+    });
+}
+
+fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Project) {
+    let geometry = match layer.geometry {
+        GeometryKind::Point => "Point",
+        GeometryKind::Line => "Line",
+        GeometryKind::Area => "Polygon",
+        GeometryKind::None => "No geometry",
+    };
+    let labelled = if layer.geometry == GeometryKind::None || look.labels_to_scale.is_none() { "0" } else { "1" };
+    let root = [("type", "vector"), ("geometry", geometry), ("labelsEnabled", labelled), ("readOnly", "0")];
+    document.within("maplayer", &root, |document| {
+        document.leaf("id", &identity(layer));
+        document.leaf("datasource", &source(layer, project));
+        document.leaf("layername", &layer.title);
+        document.leaf("abstract", &layer.description);
+        if layer.geometry != GeometryKind::None {
+            document.within("srs", &[], |document| reference_system(document, project));
+        }
+        document.text_within("provider", &[("encoding", "UTF-8")], "ogr");
+        style_of(document, layer, look, Naming::Full, project.metres_a_unit);
+    });
+}
+
+/// Each feature with what was measured of it, its residuals and its rows of the ledger, by its name.
+fn relations(document: &mut Document, layers: &[Layer]) {
+    let has = |layer: &Layer, field: &str| layer.fields.iter().any(|known| known.name == field);
+    let named = |layer: &&Layer| layer.geometry != GeometryKind::None && group_of(layer).0 == 1 && has(layer, "feature");
+    document.within("relations", &[], |document| {
+        for parent in layers.iter().filter(named) {
+            for child in layers.iter().filter(|layer| RELATED.contains(&layer.id.as_str()) && has(layer, "feature")) {
+                let root = [
+                    ("id", format!("{}_{}", parent.id, child.id)),
+                    ("name", format!("{}: {}", parent.title, child.title)),
+                    ("referencedLayer", identity(parent)),
+                    ("referencingLayer", identity(child)),
+                    ("strength", "Association".to_owned()),
+                ];
+                let root: Vec<(&str, &str)> = root.iter().map(|(key, value)| (*key, value.as_str())).collect();
+                document.within("relation", &root, |document| {
+                    document.empty("fieldRef", &[("referencedField", "feature"), ("referencingField", "feature")]);
+                });
+            }
+        }
+    });
+}
