@@ -7,11 +7,12 @@ STANDOFF := target/release/standoff
 DEMO := target/demo
 BENCH_PYTHON := target/bench-venv/bin/python
 
-.PHONY: help tools build demo test check bench schemas
+.PHONY: help tools build demo test test-gis check bench schemas
 
 help:
 	@echo "make demo    build, map an example, say what was made"
 	@echo "make test    the whole test suite"
+	@echo "make test-gis  open the output in a desktop GIS (needs Debian's python3-qgis)"
 	@echo "make check   formatting, lints and documentation, warnings denied"
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make bench   side by side with what one would use instead (needs Python 3 with venv)"
@@ -33,6 +34,10 @@ demo: build
 
 test: tools
 	cargo test --release --locked
+
+# As a person would, offscreen.
+test-gis: tools
+	cargo test --release --locked --test all desktop_gis -- --ignored
 
 check:
 	cargo fmt --all --check

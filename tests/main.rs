@@ -19,6 +19,7 @@ mod compare;
 mod completions;
 mod composed;
 mod datums;
+mod desktop_gis;
 mod examples;
 mod field_data;
 mod found_bugs;

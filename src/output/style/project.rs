@@ -106,11 +106,12 @@ fn tree(document: &mut Document, layers: &[Layer], project: &Project) {
                 });
                 for layer in inside {
                     let checked = if is_shown(layer, project.metres_a_unit) { "Qt::Checked" } else { "Qt::Unchecked" };
+                    let (id, source) = (identity(layer), source(layer, project));
                     let leaf = [
-                        ("id", identity(layer).as_str()),
+                        ("id", id.as_str()),
                         ("name", &layer.title),
                         ("providerKey", "ogr"),
-                        ("source", &source(layer, project)),
+                        ("source", &source),
                         ("checked", checked),
                         ("expanded", "0"),
                     ];
@@ -180,7 +181,8 @@ fn relations(document: &mut Document, layers: &[Layer]) {
     let named = |layer: &&Layer| layer.geometry != GeometryKind::None && group_of(layer).0 == 1 && has(layer, "feature");
     document.within("relations", &[], |document| {
         for parent in layers.iter().filter(named) {
-            for child in layers.iter().filter(|layer| RELATED.contains(&layer.id.as_str()) && has(layer, "feature")) {
+            for child in layers.iter().filter(|layer| RELATED.contains(&layer.id.as_str())) {
+                let Some(field) = ["feature", "name"].into_iter().find(|field| has(child, field)) else { continue };
                 let root = [
                     ("id", format!("{}_{}", parent.id, child.id)),
                     ("name", format!("{}: {}", parent.title, child.title)),
@@ -190,7 +192,7 @@ fn relations(document: &mut Document, layers: &[Layer]) {
                 ];
                 let root: Vec<(&str, &str)> = root.iter().map(|(key, value)| (*key, value.as_str())).collect();
                 document.within("relation", &root, |document| {
-                    document.empty("fieldRef", &[("referencedField", "feature"), ("referencingField", "feature")]);
+                    document.empty("fieldRef", &[("referencedField", "feature"), ("referencingField", field)]);
                 });
             }
         }

@@ -1,0 +1,119 @@
+"""Opens GeoPackages as a person would in the desktop GIS QGIS (Debian's python3-qgis, offscreen): each layer by itself
+with its default style, then the project that the file carries. Every fault is a line; none gives status 0.
+
+    /usr/bin/python3 open.py FOLDER_OF_PICTURES FILE.gpkg ...
+"""
+
+import os
+import sys
+
+os.environ["QT_QPA_PLATFORM"] = "offscreen"
+from osgeo import ogr
+from qgis.core import (
+    QgsApplication,
+    QgsExpression,
+    QgsExpressionContext,
+    QgsExpressionContextUtils,
+    QgsLayerTreeLayer,
+    QgsMapRendererParallelJob,
+    QgsMapSettings,
+    QgsProject,
+    QgsRectangle,
+    QgsVectorLayer,
+)
+from qgis.PyQt.QtCore import QSize
+from qgis.PyQt.QtGui import QColor
+
+QgsApplication.setPrefixPath("/usr", True)
+application = QgsApplication([], False)
+application.initQgis()
+faults = []
+
+
+def need(holds, *words):
+    if not holds:
+        faults.append(" ".join(str(word) for word in words))
+
+
+def colours(image):
+    """How many colours a picture has."""
+    return len({image.pixel(x, y) for x in range(0, image.width(), 3) for y in range(0, image.height(), 3)})
+
+
+def drawn(layers, extent, crs):
+    settings = QgsMapSettings()
+    settings.setLayers(layers)
+    settings.setExtent(extent)
+    settings.setOutputSize(QSize(1200, 900))
+    settings.setBackgroundColor(QColor("white"))
+    settings.setDestinationCrs(crs)
+    job = QgsMapRendererParallelJob(settings)
+    job.start()
+    job.waitForFinished()
+    need(not job.errors(), "drawing:", [error.message for error in job.errors()])
+    return job.renderedImage()
+
+
+def one_by_one(path):
+    source = ogr.Open(path)
+    names = [source.GetLayer(i).GetName() for i in range(source.GetLayerCount())]
+    source = None
+    for name in [name for name in names if name not in ("layer_styles", "qgis_projects")]:
+        layer = QgsVectorLayer(f"{path}|layername={name}", name, "ogr")
+        need(layer.isValid(), path, name, "does not open")
+        message, loaded = layer.loadDefaultStyle()
+        need(loaded, path, name, "takes no style:", message)
+        titles = [layer.attributeAlias(i) for i in range(1, layer.fields().count())]
+        need(titles and all(titles), path, name, "has fields without a title:", titles)
+        if not layer.isSpatial():
+            continue
+        need(layer.labelsEnabled() == (layer.labeling() is not None), path, name, "labels are on without a field, or off")
+        symbol = layer.renderer().symbol() if layer.renderer().type() == "singleSymbol" else None
+        need(symbol is not None, path, name, "is drawn by", layer.renderer().type())
+        if layer.featureCount() == 0:
+            continue
+        extent = QgsRectangle(layer.extent())
+        extent.grow(max(extent.width(), extent.height(), 1.0 if not layer.crs().isGeographic() else 1e-5) * 0.2)
+        need(colours(drawn([layer], extent, layer.crs())) > 1, path, name, "draws nothing")
+        context = QgsExpressionContext()
+        context.appendScope(QgsExpressionContextUtils.layerScope(layer))
+        context.setFields(layer.fields())
+        record = next(layer.getFeatures())
+        context.setFeature(record)
+        if layer.mapTipTemplate():
+            tip = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
+            need("[%" not in tip, path, name, "has a tip that is no expression:", tip)
+
+
+def as_project(path, pictures):
+    name = os.path.basename(path)[: -len(".gpkg")]
+    project = QgsProject.instance()
+    project.clear()
+    need(project.read(f"geopackage:{path}?projectName={name}"), path, "has a project that does not open:", project.error())
+    need(project.crs().isValid(), path, "has a project without a CRS")
+    leaves = project.layerTreeRoot().findLayers()
+    need(leaves, path, "has a project without layers")
+    shown = []
+    for leaf in leaves:
+        layer = leaf.layer()
+        need(isinstance(leaf, QgsLayerTreeLayer) and layer is not None and layer.isValid(), path, leaf.name(), "is not found")
+        if layer is not None and layer.isSpatial() and leaf.isVisible():
+            need(layer.crs() == project.crs(), path, leaf.name(), "is in", layer.crs().authid(), "not", project.crs().authid())
+            shown.append(layer)
+    extent = QgsRectangle(project.viewSettings().defaultViewExtent())
+    need(not extent.isEmpty(), path, "has a project without an extent")
+    image = drawn(shown, extent, project.crs())
+    need(colours(image) > 2, path, "has a project that draws nothing")
+    image.save(os.path.join(pictures, f"{name}.png"))
+    related = project.relationManager().relations()
+    print(name, len(leaves), "layers", len(shown), "shown", len(related), "relations")
+
+
+for path in sys.argv[2:]:
+    one_by_one(path)
+    as_project(path, sys.argv[1])
+for fault in faults:
+    print("FAULT", fault)
+sys.stdout.flush()
+# The application's own clean-up is not what is tested.
+os._exit(1 if faults else 0)
