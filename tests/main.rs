@@ -36,6 +36,7 @@ mod north;
 mod orientation;
 mod plan;
 mod reference;
+mod refraction;
 mod repeats;
 mod schema;
 mod stations;

@@ -127,7 +127,7 @@ impl Field {
         let [e, n, u] = self.bases[base].frame.from_earth_centred(self.bases[0].frame.to_earth_centred(point));
         let u = u - self.instrument_height_m;
         let slope = (e * e + n * n + u * u).sqrt();
-        let bend = self.refraction * slope / (2.0 * self.bases[base].earth_radius_m);
+        let bend = self.refraction * e.hypot(n) / (2.0 * self.bases[base].earth_radius_m);
         self.reading(base, role, e.atan2(n).to_degrees(), (u.atan2(e.hypot(n)) + bend).to_degrees(), slope)
     }
 

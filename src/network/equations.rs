@@ -10,6 +10,7 @@ use super::state::State;
 use super::types::{Kind, Network, Observation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::numeric::cholesky::decompose;
+use crate::shots::reduce::Bend;
 
 /// Standard error that a direction of a known position has at least, in metres: keeps a covariance with a zero
 /// direction solvable; a hundredth of a millimetre.
@@ -198,12 +199,12 @@ impl<'a> Equations<'a> {
         let frame = &state.frames[from];
         let mut sight = frame.from_earth_centred(state.positions[to]);
         sight[2] += o.target_height_m - o.instrument_height_m;
-        let half = self.network.refraction / (2.0 * state.radii_m[from]);
+        let bend = Bend::of(self.network.refraction, state.radii_m[from]);
         let turned = o.value + state.orientation(self.layout, self.local, o);
         let computed = match item.model {
-            Model::Plain(kind) => compute(kind, sight, half),
+            Model::Plain(kind) => compute(kind, sight, bend),
             Model::SteepAzimuth { horizontal_m } => Some(steep_azimuth(turned, sight, horizontal_m)),
-            Model::SteepInclination { azimuth_rad } => steep_inclination(azimuth_rad, sight, half),
+            Model::SteepInclination { azimuth_rad } => steep_inclination(azimuth_rad, sight, bend),
         };
         // A sight without length has no say in the place.
         let Some(computed) = computed else { return row };

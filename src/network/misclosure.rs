@@ -17,6 +17,7 @@ use super::observations::half_circle_rad;
 use super::start::Starts;
 use super::types::{Kind, Network};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::shots::reduce::Bend;
 
 /// A traverse and how it closes.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,7 +49,7 @@ impl Misclosure {
 }
 
 /// The readings between two stations, by who read them.
-#[derive(Debug, Clone, Copy, Default)]
+#[derive(Debug, Clone, Copy)]
 struct Side {
     azimuth: Option<f64>,
     direction: Option<f64>,
@@ -57,8 +58,20 @@ struct Side {
     inclination_rad: Option<f64>,
     rise_m: Option<f64>,
     lift_m: f64,
-    /// k/2R: what refraction raises an inclination by, for each metre.
-    bend_per_m: f64,
+    bend: Bend,
+}
+
+impl Side {
+    const NOTHING: Side = Side {
+        azimuth: None,
+        direction: None,
+        horizontal_m: None,
+        slope_m: None,
+        inclination_rad: None,
+        rise_m: None,
+        lift_m: 0.0,
+        bend: Bend::NONE,
+    };
 }
 
 impl Side {
@@ -67,12 +80,12 @@ impl Side {
     }
 
     fn horizontal(&self) -> Option<f64> {
-        let level = |s: f64| s * self.inclination_rad.map_or(1.0, |i| (i - self.bend_per_m * s).cos());
+        let level = |s: f64| s * self.inclination_rad.map_or(1.0, |i| (i - self.bend.angle_rad(s * i.cos())).cos());
         self.horizontal_m.or(self.slope_m.map(level))
     }
 
     fn rise(&self) -> Option<f64> {
-        let by_angle = |i: f64| self.horizontal().map(|h| h * (i - self.bend_per_m * h / i.cos()).tan() + self.lift_m);
+        let by_angle = |i: f64| self.horizontal().map(|h| h * (i - self.bend.angle_rad(h)).tan() + self.lift_m);
         self.rise_m.or(self.inclination_rad.and_then(by_angle))
     }
 }
@@ -87,8 +100,8 @@ impl Legs {
             if !(admits(o.from) && admits(o.to)) {
                 continue;
             }
-            let side = sides.entry((o.from, o.to)).or_default();
-            side.bend_per_m = network.refraction / (2.0 * network.ellipsoid.semi_major_m);
+            let side = sides.entry((o.from, o.to)).or_insert(Side::NOTHING);
+            side.bend = Bend::of(network.refraction, network.ellipsoid.semi_major_m);
             let lift = o.instrument_height_m - o.target_height_m;
             match o.kind {
                 Kind::Azimuth => side.azimuth = side.azimuth.or(Some(o.value)),
@@ -103,7 +116,7 @@ impl Legs {
     }
 
     fn side(&self, from: usize, to: usize) -> Side {
-        self.0.get(&(from, to)).copied().unwrap_or_default()
+        self.0.get(&(from, to)).copied().unwrap_or(Side::NOTHING)
     }
 
     /// Pairs with a bearing and a distance, each once.

@@ -2,9 +2,9 @@
 //!
 //! v = R_P (Q − P) + (0, 0, target height − instrument height), with R_P the east, north and up axes at the base P, is
 //! the sight in the base's own horizon; nothing is laid out in a plane. Then
-//! azimuth = atan2(e, n), slope = |v|, horizontal = √(e² + n²), inclination = atan2(u, horizontal) + k·slope/2R, and the
-//! vertical distance is u raised by k·slope/2R as in [`crate::shots::reduce`]. Source: any text on adjustment, e.g. C. D.
-//! Ghilani, "Adjustment Computations", chapters on horizontal and three-dimensional networks.
+//! azimuth = atan2(e, n), slope = |v|, horizontal = √(e² + n²), inclination = atan2(u, horizontal) + bend, and the
+//! vertical distances are u raised by the bend: that of [`Bend`], by which shots are reduced. Source: any text on
+//! adjustment, e.g. C. D. Ghilani, "Adjustment Computations", chapters on horizontal and three-dimensional networks.
 //!
 //! Partials are by v; those of refraction (below 1e-6) and of the turning vertical (d/R) are left out of the partials
 //! only: the residuals are exact.
@@ -14,6 +14,7 @@
 //! was read, and the inclination is measured in the vertical plane of that azimuth, through the zenith.
 
 use super::types::Kind;
+use crate::shots::reduce::Bend;
 
 /// Inclination from which a sight is steep: 85°. Own choice: there an error of 0.5° still moves the foot by a tenth
 /// of the horizontal distance only.
@@ -40,23 +41,23 @@ pub(crate) struct Computed {
     pub by: [f64; 3],
 }
 
-/// Computes a reading of a sight `[e, n, u]` on an earth where k/2R is `half_bend_per_m`. None where the sight has no
-/// length that the reading could stand on.
-pub(crate) fn compute(kind: Kind, [e, n, u]: [f64; 3], half_bend_per_m: f64) -> Option<Computed> {
+/// Computes a reading of a sight `[e, n, u]` where sights bend so. None where the sight has no length that the reading
+/// could stand on.
+pub(crate) fn compute(kind: Kind, [e, n, u]: [f64; 3], bend: Bend) -> Option<Computed> {
     let h = e.hypot(n);
     let s = h.hypot(u);
-    let bend = half_bend_per_m * s;
+    let bend_rad = bend.angle_rad(h);
     let computed = |value: f64, by: [f64; 3]| Some(Computed { value, by });
     match kind {
         Kind::Azimuth | Kind::Direction if h > 0.0 => computed(e.atan2(n), [n / (h * h), -e / (h * h), 0.0]),
         Kind::Inclination if s > 0.0 => {
             let along = if h > 0.0 { [e / h, n / h] } else { [0.0, 0.0] };
-            computed(u.atan2(h) + bend, [-u * along[0] / (s * s), -u * along[1] / (s * s), h / (s * s)])
+            computed(u.atan2(h) + bend_rad, [-u * along[0] / (s * s), -u * along[1] / (s * s), h / (s * s)])
         }
         Kind::Slope if s > 0.0 => computed(s, [e / s, n / s, u / s]),
         Kind::Horizontal if h > 0.0 => computed(h, [e / h, n / h, 0.0]),
-        Kind::Vertical if h > 0.0 => computed(u + bend * s * s / h, [0.0, 0.0, 1.0]),
-        Kind::VerticalWithSlope => computed(u + bend * h, [0.0, 0.0, 1.0]),
+        Kind::Vertical if h > 0.0 => computed(u + bend_rad * s * s / h, [0.0, 0.0, 1.0]),
+        Kind::VerticalWithSlope => computed(u + bend_rad * h, [0.0, 0.0, 1.0]),
         _ => None,
     }
 }
@@ -71,12 +72,12 @@ pub(crate) fn steep_azimuth(azimuth_rad: f64, [e, n, _]: [f64; 3], horizontal_m:
 }
 
 /// A steep inclination in the vertical plane of an azimuth: it runs on through the zenith.
-pub(crate) fn steep_inclination(azimuth_rad: f64, [e, n, u]: [f64; 3], half_bend_per_m: f64) -> Option<Computed> {
+pub(crate) fn steep_inclination(azimuth_rad: f64, [e, n, u]: [f64; 3], bend: Bend) -> Option<Computed> {
     let (sin, cos) = azimuth_rad.sin_cos();
     let along = e * sin + n * cos;
     let square = along * along + u * u;
     (square > 0.0).then(|| Computed {
-        value: u.atan2(along) + half_bend_per_m * square.sqrt(),
+        value: u.atan2(along) + bend.angle_rad(along),
         by: [-u * sin / square, -u * cos / square, along / square],
     })
 }
@@ -95,6 +96,7 @@ mod tests {
     use proptest::prelude::*;
 
     const EARTH_M: f64 = 6_371_000.0;
+    const NO_BEND: Bend = Bend::NONE;
 
     #[test]
     fn a_full_turn_is_no_residual() {
@@ -105,9 +107,9 @@ mod tests {
 
     #[test]
     fn no_sight_has_no_azimuth() {
-        assert!(compute(Kind::Azimuth, [0.0, 0.0, 5.0], 0.0).is_none());
-        assert!(compute(Kind::Slope, [0.0; 3], 0.0).is_none());
-        let up = compute(Kind::Inclination, [0.0, 0.0, 5.0], 0.0).unwrap();
+        assert!(compute(Kind::Azimuth, [0.0, 0.0, 5.0], NO_BEND).is_none());
+        assert!(compute(Kind::Slope, [0.0; 3], NO_BEND).is_none());
+        let up = compute(Kind::Inclination, [0.0, 0.0, 5.0], NO_BEND).unwrap();
         assert!((up.value.to_degrees() - 90.0).abs() < 1e-12);
     }
 
@@ -116,8 +118,8 @@ mod tests {
         #[test]
         fn undoes_the_reduction(a in 0.1f64..6.2, s in 5.0f64..1000.0, i in -60.0f64..60.0, k in 0.0f64..0.3) {
             let sigmas = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
-            let (i, half) = (i.to_radians(), k / (2.0 * EARTH_M));
-            // 1e-9 rad and 10 µm: refraction squared, left out.
+            let (i, bend) = (i.to_radians(), Bend::of(k, EARTH_M));
+            // 1e-9 rad and 1 µm: refraction squared, left out.
             for (triangle, readings) in [
                 (Triangle::Slope { slope_m: s, inclination_rad: i }, [(Kind::Slope, s), (Kind::Inclination, i)]),
                 (Triangle::Horizontal { horizontal_m: s, inclination_rad: i }, [(Kind::Horizontal, s), (Kind::Inclination, i)]),
@@ -127,18 +129,12 @@ mod tests {
                 let sight = Sight { true_azimuth_rad: a, triangle, instrument_height_m: 0.0, target_height_m: 0.0, refraction: k };
                 let v = reduce(&sight, &sigmas, EARTH_M);
                 let enu = [v.east_m, v.north_m, v.up_m.unwrap()];
-                let azimuth = compute(Kind::Azimuth, enu, half).unwrap().value;
+                let azimuth = compute(Kind::Azimuth, enu, bend).unwrap().value;
                 prop_assert!(half_circle_rad(azimuth - a).abs() < 1e-12);
                 for (kind, reading) in readings {
-                    let got = compute(kind, enu, half).unwrap().value;
-                    let tolerance = if kind == Kind::Inclination { 3e-8 } else { 1e-4 };
-                    // The reduction of a slope and a vertical distance lowers the rise alone, and so shortens the slope by
-                    // its share of it, bend · h · v/s.
-                    let short = match (triangle, kind) {
-                        (Triangle::SlopeVertical { vertical_m: v, .. }, Kind::Slope) => half * v * (s * s - v * v).sqrt(),
-                        _ => 0.0,
-                    };
-                    prop_assert!((got + short - reading).abs() < tolerance, "{kind:?} {got} {reading}");
+                    let got = compute(kind, enu, bend).unwrap().value;
+                    let tolerance = if kind == Kind::Inclination { 1e-9 } else { 1e-6 };
+                    prop_assert!((got - reading).abs() < tolerance, "{kind:?} {got} {reading}");
                 }
             }
         }
@@ -149,10 +145,10 @@ mod tests {
             let step = 1e-4;
             let kinds = [Kind::Azimuth, Kind::Inclination, Kind::Slope, Kind::Horizontal, Kind::Vertical, Kind::VerticalWithSlope];
             for kind in kinds {
-                let of = |v: [f64; 3]| compute(kind, v, 0.0).unwrap();
+                let of = |v: [f64; 3]| compute(kind, v, NO_BEND).unwrap();
                 check(|v| of(v).value, of([e, n, u]).by, [e, n, u], step)?;
             }
-            let steep = |v: [f64; 3]| steep_inclination(azimuth, v, 0.0).unwrap();
+            let steep = |v: [f64; 3]| steep_inclination(azimuth, v, NO_BEND).unwrap();
             check(|v| steep(v).value, steep([e, n, 900.0]).by, [e, n, 900.0], step)?;
             let line = |v: [f64; 3]| steep_azimuth(azimuth, v, 7.0);
             check(|v| -line(v).value, line([e, n, u]).by, [e, n, u], step)?;

@@ -94,8 +94,8 @@ fn one_shot_is_the_closed_form() {
     }
 }
 
-/// Every way of giving a shot, through the closed form and through the network. At 60 m, where what the reduction leaves
-/// out of refraction is below a hundredth of a millimetre.
+/// Every way of giving a shot, through the closed form and through the network. At 60 m, where what is
+/// left out of refraction is below a hundredth of a millimetre.
 #[test]
 fn every_triangle_both_ways() {
     let (slope_m, inclination_rad) = (60.0, 0.4f64);

@@ -88,7 +88,7 @@ impl Site {
     }
 
     /// The true value of a reading, without the base's orientation. East, north and up are written out here from the
-    /// geodetic place of the base; refraction raises the sight by k·d/2R.
+    /// geodetic place of the base; refraction raises the sight by k·h/2R, h the horizontal distance.
     pub fn true_value(&self, kind: Kind, from: usize, to: usize, heights: [f64; 2]) -> f64 {
         self.true_value_of(&self.truth, kind, from, to, heights)
     }
@@ -104,7 +104,7 @@ impl Site {
         let n = -sin_lat * cos_lon * d[0] - sin_lat * sin_lon * d[1] + cos_lat * d[2];
         let u = cos_lat * cos_lon * d[0] + cos_lat * sin_lon * d[1] + sin_lat * d[2] + heights[1] - heights[0];
         let (h, s) = ((e * e + n * n).sqrt(), (e * e + n * n + u * u).sqrt());
-        let bend = self.network.refraction * s / (2.0 * Ellipsoid::WGS84.mean_radius_m(at.lat_rad));
+        let bend = self.network.refraction * h / (2.0 * Ellipsoid::WGS84.mean_radius_m(at.lat_rad));
         match kind {
             Kind::Azimuth | Kind::Direction => e.atan2(n),
             Kind::Inclination => (u / s).asin() + bend,

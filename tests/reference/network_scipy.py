@@ -75,7 +75,7 @@ def main():
             elif kind == "Inclination":
                 lat = geodetic(p[a])[0]
                 radius = A * np.sqrt(1 - E2) / (1 - E2 * np.sin(lat) ** 2)
-                d = np.arctan2(u, h) + K * s / (2 * radius) - value
+                d = np.arctan2(u, h) + K * h / (2 * radius) - value
             elif kind == "Slope":
                 d = s - value
             else:

@@ -4,7 +4,7 @@
 //! standard error of one reading from the repeats. (The law of propagation of variances; C. D. Ghilani,
 //! "Adjustment Computations", ch. 3 and 6.)
 //!
-//! Refraction makes the target seem higher by k·d/2R, which is taken off the measured inclination. Of
+//! Refraction makes the target seem higher, which is taken off the measured inclination ([`crate::shots::reduce::Bend`]). Of
 //! two known points the line is that of [`crate::geodesy::frame`], exact: from the height of the instrument over
 //! the first to that of the target over the second, its inclination from the horizon of the first. A
 //! magnetic azimuth of it is the true one less the declination of the shot's date, so that the
@@ -12,7 +12,7 @@
 
 use super::log::CalibrationShot;
 use super::repeats::{LEAST_TO_TEST, Repeats, about_their_mean_rad, half_turn_rad, pooled_sigma};
-use super::{CalibrateError, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Settings};
+use super::{CalibrateError, Corrected, Finding, Measure, Reading, Settings};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::north::{self, NorthKind};
 
@@ -213,17 +213,14 @@ fn inclinations(shots: &[&CalibrationShot], known: &[Known], settings: &Settings
         .zip(known)
         .filter_map(|(shot, known)| {
             let ((known_rad, sigma_rad), measured_rad) = (known.inclination_rad?, shot.readings.inclination_rad?);
-            let length = shot.readings.slope_m.or(shot.readings.horizontal_m);
-            let length = length.or(known.slope_m.or(known.horizontal_m).map(|(metres, _)| metres)).unwrap_or(0.0);
-            Some((*shot, measured_rad, known_rad - (measured_rad - bend_rad(length, settings.refraction)), sigma_rad))
+            let slope = shot.readings.slope_m.or(known.slope_m.map(|(metres, _)| metres));
+            let horizontal = shot.readings.horizontal_m.or(known.horizontal_m.map(|(metres, _)| metres));
+            let horizontal_m = horizontal.or(slope.map(|slope_m| slope_m * measured_rad.cos())).unwrap_or(0.0);
+            let bend_rad = settings.bend().angle_rad(horizontal_m);
+            Some((*shot, measured_rad, known_rad - (measured_rad - bend_rad), sigma_rad))
         })
         .collect();
     finding(Corrected::Inclination, &compared, settings.assumed.inclination_rad, settings.keep_all)
-}
-
-/// How much higher a target seems by refraction.
-pub(super) fn bend_rad(distance_m: f64, refraction: f64) -> f64 {
-    refraction * distance_m / (2.0 * EARTH_RADIUS_M)
 }
 
 fn distances(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) -> Result<Option<Finding>, CalibrateError> {
@@ -242,7 +239,8 @@ fn distances(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) -
             (_, None, None) => continue,
             (_, slope, horizontal) => {
                 let measured = shot.readings.inclination_rad.map(|inclination_rad| {
-                    (inclination_rad - bend_rad(measured_m, settings.refraction), settings.assumed.inclination_rad)
+                    let horizontal_m = if is_slope { measured_m * inclination_rad.cos() } else { measured_m };
+                    (inclination_rad - settings.bend().angle_rad(horizontal_m), settings.assumed.inclination_rad)
                 });
                 turned_by_measured |= known.inclination_rad.is_none();
                 let Some((inclination_rad, sigma_rad)) = known.inclination_rad.or(measured) else {

@@ -22,6 +22,7 @@ use crate::geodesy::north::NorthError;
 use crate::intake::IntakeError;
 use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::Instrument;
+use crate::shots::reduce::Bend;
 use known_line::Line;
 use log::{CalibrationShot, Held, Shots};
 
@@ -50,6 +51,13 @@ pub struct Settings {
     pub assumed: ReadingSigmas,
     /// Use outliers all the same.
     pub keep_all: bool,
+}
+
+impl Settings {
+    /// How sights bend.
+    fn bend(&self) -> Bend {
+        Bend::of(self.refraction, EARTH_RADIUS_M)
+    }
 }
 
 /// Standard errors of one reading of an instrument.

@@ -27,6 +27,7 @@ use super::known_line::few;
 use super::log::CalibrationShot;
 use super::repeats::{LEAST_TO_TEST, Repeats, pooled_sigma};
 use super::{CalibrateError, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, Settings};
+use crate::shots::reduce::Bend;
 
 /// The sights of the second setup must differ more than those of the first by this part of their
 /// length, or an index error cannot be told from the errors of the readings.
@@ -45,13 +46,13 @@ struct Sight<'s> {
 
 impl Sight<'_> {
     /// Height of the mark over the instrument's ground, an index error of `c` taken off.
-    fn height_m(&self, c: f64, refraction: f64) -> f64 {
+    fn height_m(&self, c: f64, bend: Bend) -> f64 {
         let i = self.inclinations.mean;
         let (rise, horizontal) = match self.is_slope {
             true => (self.distance_m * (i - c).sin(), self.distance_m * i.cos()),
             false => (self.distance_m * (i - c).tan(), self.distance_m),
         };
-        rise + (1.0 - refraction) * horizontal * horizontal / (2.0 * EARTH_RADIUS_M) - self.over_m
+        rise + horizontal * horizontal / (2.0 * EARTH_RADIUS_M) - horizontal * bend.angle_rad(horizontal) - self.over_m
     }
 
     /// How far an index error of one radian lifts the mark.
@@ -99,7 +100,7 @@ pub fn finding(shots: &[&CalibrationShot], settings: &Settings) -> Result<Findin
     }
     let mut c = 0.0;
     for _ in 0..8 {
-        let f: f64 = sights.iter().map(|(sight, sign)| sign * sight.height_m(c, settings.refraction)).sum();
+        let f: f64 = sights.iter().map(|(sight, sign)| sign * sight.height_m(c, settings.bend())).sum();
         c += f / leverage(c);
     }
     let repeats: Vec<&Repeats> = sights.iter().map(|(sight, _)| &sight.inclinations).collect();

@@ -72,7 +72,7 @@ pub fn finding(shots: &[&CalibrationShot], settings: &Settings) -> Result<(Findi
         notes.push("both roles are from one base: taken as shots with the instrument turned over".into());
         0.0
     } else if let Some(d) = horizontal_m {
-        (1.0 - settings.refraction) * d / (2.0 * EARTH_RADIUS_M)
+        d / (2.0 * EARTH_RADIUS_M) - settings.bend().angle_rad(d)
     } else {
         notes.push("no distance is known: curvature of the earth is left out, 0.004 deg for each kilometre".into());
         0.0

@@ -157,9 +157,9 @@ fn a_common_base_cancels_and_two_do_not() {
 
 #[test]
 fn refraction_is_taken_off_each_end() {
-    // A mast of 120 m on a rise, seen over 1 km: each sight bends by k d/2R.
+    // A mast of 120 m on a rise, seen over 1 km: each sight bends by k h/2R, h the horizontal distance.
     let (run, k, radius) = (1000.0, 0.13, origin().earth_radius_m);
-    let seen = |up: f64| (up / run).atan().to_degrees() + (k * run.hypot(up) / (2.0 * radius)).to_degrees();
+    let seen = |up: f64| (up / run).atan().to_degrees() + (k * run / (2.0 * radius)).to_degrees();
     let bent = tangents(run, seen(130.0), seen(10.0)).map(|row| Sighting { refraction: k, ..row });
     // Apparent for true distance: second order of the bend.
     assert!((height(&bent) - 120.0).abs() < 1e-5);

@@ -3,7 +3,7 @@
 //! With o the instrument's axis, s the unit vector of the sight and the plane n · (p − c) = d:
 //! distance t = (d − n · (o − c)) / (n · s), point o + t s (any text on analytic geometry). The angle of incidence is that
 //! between the sight and the normal, 0° square on; its complement is the angle between sight and plane, and the
-//! errors of distance grow with 1/sin of that. Refraction bends the sight by k·t/2R, so t is found by iteration.
+//! errors of distance grow with 1/sin of that. Refraction bends the sight by k·t·cos I/2R, so t is found by iteration.
 //!
 //! The surface, by the rows there are:
 //! - `plane_1` and `plane_2`: the vertical plane through two whole shots, upright at the first;
