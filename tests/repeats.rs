@@ -169,3 +169,53 @@ fn attributes_of_a_feature_are_those_of_the_first_row_that_has_them() {
     job.map();
     assert_eq!((job.feature("features", "T1")["girth"].as_str(), job.feature("features", "T2")["girth"].as_str()), ("44", "12"));
 }
+
+/// Rows of shots to poles on level ground at some distances (m), each at spots so high over their feet: instrument height 1.5.
+fn poles(distances_m: &[f64], targets_m: &[f64]) -> String {
+    let mut rows = String::from("shot,base,feature,true_azimuth_deg,inclination_deg,slope_distance_m,target_height_m\n");
+    for (pole, distance_m) in distances_m.iter().enumerate() {
+        for target_m in targets_m {
+            let rise_m = target_m - 1.5;
+            let (inclination, slope) = (rise_m.atan2(*distance_m).to_degrees(), distance_m.hypot(rise_m));
+            rows += &format!("{},A,P{pole},{},{inclination:.4},{slope:.3},{target_m}\n", rows.lines().count(), 30 * pole);
+        }
+    }
+    rows
+}
+
+#[test]
+fn shots_to_several_spots_of_one_pole_are_one_feature() {
+    let job = Small::new(&poles(&[40.0], &[0.0, 1.6, 1.3]), "", "");
+    let summary = job.map();
+    assert_eq!((summary["shots"]["mapped"].clone(), summary["shots"]["flagged"].clone()), (json!(1), json!(0)));
+    let pole = job.feature("features", "P0");
+    assert_eq!((pole["shots_used"].as_str(), pole["shots_aside"].as_str()), ("3", "0"));
+    assert_near(number(&pole, "horizontal_distance_m"), 40.0, 1e-3);
+    // On the ground of its base; the earth falls by 0.1 mm.
+    assert_near(number(&pole, "ellipsoid_height_m"), 60.0, 1e-3);
+    // Six poles and four spots, near by and far off, with and without the network.
+    let log = poles(&[8.0, 15.0, 25.0, 40.0, 70.0, 110.0], &[0.0, 0.7, 1.6, 4.2]);
+    for network in ["", "[network]"] {
+        let job = Small::new(&log, "", network);
+        let summary = job.map();
+        assert_eq!((summary["shots"]["mapped"].clone(), summary["shots"]["flagged"].clone()), (json!(6), json!(0)), "{network}");
+        assert!(job.layer("features").iter().all(|pole| pole["shots_used"] == "4"));
+    }
+}
+
+#[test]
+fn a_wrong_target_height_and_a_twig_are_found_among_several_spots() {
+    let with = |rows: &str| {
+        let job = Small::new(&format!("{}{rows}", poles(&[40.0], &[0.0, 1.6, 1.3])), "", "");
+        let summary = job.map();
+        (summary["shots"]["flags"].clone(), job.feature("features", "P0")["shots_used"].clone())
+    };
+    // 0.1 degrees at 40 m are 0.07 m: a spot 0.9 m high booked as 0.8 m is within what the inclination errs by; as 0.3 m it is not.
+    let spot =
+        |booked_m: f64| format!("9,A,P0,0,{:.4},{:.3},{booked_m}\n", (-0.6f64 / 40.0).atan().to_degrees(), 40f64.hypot(0.6));
+    assert_eq!(with(&spot(0.8)), (json!({}), "4".to_owned()));
+    assert_eq!(with(&spot(0.3)), (json!({"outlying_shot": 1}), "3".to_owned()));
+    // The sight to that spot, stopped by a twig after 25 m.
+    let twig = format!("9,A,P0,0,{:.4},25.0,0.9\n", (-0.6f64 / 40.0).atan().to_degrees());
+    assert_eq!(with(&twig), (json!({"foreground_hit": 1}), "3".to_owned()));
+}

@@ -212,6 +212,8 @@ fn same_pull(a: &Waiting, b: &Waiting) -> bool {
         (None, None, None, None) => true,
         _ => false,
     };
+    // A target that was moved up or down between two readings is another pull.
+    let joined = joined && a.repeat.rise_m == b.repeat.rise_m;
     joined && a.place.0 == b.place.0 && a.repeat.base == b.repeat.base && a.feature == b.feature && a.code == b.code
 }
 

@@ -1,5 +1,6 @@
 //! Which of the shots of one name belong together, and what the others hit.
 //!
+//! What is compared is where the shots put the feature, whatever the heights of instrument and target.
 //! Each shot is compared along its own sight (range), across it (azimuth) and normal to it (inclination). Two shots agree
 //! when no comparison exceeds [`CRITICAL`] standard errors of the difference; what shots of one base share is not in that
 //! difference. More than half of the shots must agree with one of them, else there is no one feature.
@@ -17,9 +18,10 @@
 
 use std::collections::BTreeMap;
 
-use super::look::{Look, Reference, looks};
+use super::look::{Look, Reference, Seen, looks};
 use super::mean::{mean, point, stands};
 use super::robust::{CRITICAL, Middle, half_turn_rad};
+use super::sight::Polar;
 use super::spread::separation;
 use super::{Fault, Repeat, Separation, check};
 use crate::geodesy::correlated::Origin;
@@ -165,7 +167,7 @@ pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
 /// For each shot whether it agrees with the one that most agree with; of several such the closest.
 fn most_agreed(looks: &[Look]) -> Vec<bool> {
     let mut order: Vec<&Look> = looks.iter().collect();
-    order.sort_by(|a, b| a.base.cmp(&b.base).then(a.polar.range_m.total_cmp(&b.polar.range_m)));
+    order.sort_by(|a, b| a.base.cmp(&b.base).then(a.seen.polar.range_m.total_cmp(&b.seen.polar.range_m)));
     let tries = order.len().min(MOST_TRIED);
     let mut best: Option<(usize, f64, &Look)> = None;
     for k in 0..tries {
@@ -188,6 +190,8 @@ fn most_agreed(looks: &[Look]) -> Vec<bool> {
 /// The medians of one base's shots that agree, and what a shot is tested with.
 struct Middles {
     azimuth_rad: f64,
+    /// The rise over which they are seen: the middle one of the shots.
+    rise_m: f64,
     /// Horizontal distance and azimuth of all, slope distance and inclination of those with a height. Each with the
     /// median of the shots' own variances.
     horizontal: Option<(Middle, f64)>,
@@ -199,19 +203,46 @@ struct Middles {
 impl Middles {
     fn of<'l>(looks: impl Iterator<Item = &'l Look>, base: usize) -> Middles {
         let looks: Vec<&Look> = looks.filter(|look| look.base == base).collect();
-        let with_height = || looks.iter().filter(|look| look.has_height);
-        let azimuth_rad = looks.first().map_or(0.0, |look| look.polar.azimuth_rad);
+        let mut rises: Vec<f64> = looks.iter().filter(|look| look.has_height).map(|look| look.rise_m).collect();
+        rises.sort_by(f64::total_cmp);
+        let rise_m = rises.get(rises.len() / 2).copied().unwrap_or(0.0);
+        let seen: Vec<(Seen, bool)> = looks.iter().map(|look| (look.over(rise_m), look.has_height)).collect();
+        let with_height = || seen.iter().filter(|(_, has_height)| *has_height).map(|(seen, _)| seen);
+        let azimuth_rad = seen.first().map_or(0.0, |(seen, _)| seen.polar.azimuth_rad);
+        let turned_rad = |seen: &Seen| half_turn_rad(seen.polar.azimuth_rad - azimuth_rad);
         let middle = |pairs: Vec<(f64, f64)>| {
             let (values, variances): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
             Some((Middle::of(&values)?, Middle::of(&variances)?.median))
         };
         Middles {
             azimuth_rad,
-            horizontal: middle(looks.iter().map(|l| (l.polar.horizontal_m, l.horizontal_m2)).collect()),
-            azimuth: middle(looks.iter().map(|l| (half_turn_rad(l.polar.azimuth_rad - azimuth_rad), l.azimuth_rad2)).collect()),
-            range: middle(with_height().map(|l| (l.polar.range_m, l.range_m2)).collect()),
-            inclination: middle(with_height().map(|l| (l.polar.inclination_rad, l.inclination_rad2)).collect()),
+            rise_m,
+            horizontal: middle(seen.iter().map(|(s, _)| (s.polar.horizontal_m, s.horizontal_m2)).collect()),
+            azimuth: middle(seen.iter().map(|(s, _)| (turned_rad(s), s.azimuth_rad2)).collect()),
+            range: middle(with_height().map(|s| (s.polar.range_m, s.range_m2)).collect()),
+            inclination: middle(with_height().map(|s| (s.polar.inclination_rad, s.inclination_rad2)).collect()),
         }
+    }
+
+    /// The medians of range and inclination as seen over another rise; their variances turn with the sight.
+    fn over(&self, rise_m: f64) -> Option<[(Middle, f64); 2]> {
+        let (range, inclination) = (self.range?, self.inclination?);
+        if rise_m == self.rise_m {
+            return Some([range, inclination]);
+        }
+        let (from_m, (sin, cos)) = (range.0.median, inclination.0.median.sin_cos());
+        let to = Polar::of([from_m * cos, 0.0, from_m * sin + self.rise_m - rise_m]);
+        let (s, c) = (to.inclination_rad - inclination.0.median).sin_cos();
+        let turned = |along_m2: f64, inclination_rad2: f64| {
+            let normal_m2 = inclination_rad2 * from_m * from_m;
+            [c * c * along_m2 + s * s * normal_m2, (s * s * along_m2 + c * c * normal_m2) / (to.range_m * to.range_m)]
+        };
+        let variances = turned(range.1, inclination.1);
+        let scales = turned(range.0.scale * range.0.scale, inclination.0.scale * inclination.0.scale).map(f64::sqrt);
+        Some([
+            (Middle { median: to.range_m, scale: scales[0], ..range.0 }, variances[0]),
+            (Middle { median: to.inclination_rad, scale: scales[1], ..inclination.0 }, variances[1]),
+        ])
     }
 
     /// A shot of the same base against the medians; none where no shot of the base agrees.
@@ -221,14 +252,15 @@ impl Middles {
             Deviation::of(metres * (value - middle.median), metres * metres * variance)
         };
         let (horizontal, azimuth) = (self.horizontal?, self.azimuth?);
-        let turned = half_turn_rad(look.polar.azimuth_rad - self.azimuth_rad - azimuth.0.median) + azimuth.0.median;
-        let across = against(azimuth, turned, look.azimuth_rad2, horizontal.0.median);
-        if let (true, Some(range), Some(inclination)) = (look.has_height, self.range, self.inclination) {
-            let along = against(range, look.polar.range_m, look.range_m2, 1.0);
-            let normal = against(inclination, look.polar.inclination_rad, look.inclination_rad2, range.0.median);
+        let seen = &look.seen;
+        let turned = half_turn_rad(seen.polar.azimuth_rad - self.azimuth_rad - azimuth.0.median) + azimuth.0.median;
+        let across = against(azimuth, turned, seen.azimuth_rad2, horizontal.0.median);
+        if let (true, Some([range, inclination])) = (look.has_height, self.over(look.rise_m)) {
+            let along = against(range, seen.polar.range_m, seen.range_m2, 1.0);
+            let normal = against(inclination, seen.polar.inclination_rad, seen.inclination_rad2, range.0.median);
             return Some(Finding::new(look.echo, along, across, Some(normal)));
         }
-        let along = against(horizontal, look.polar.horizontal_m, look.horizontal_m2, 1.0);
+        let along = against(horizontal, seen.polar.horizontal_m, seen.horizontal_m2, 1.0);
         Some(Finding::new(look.echo, along, across, None))
     }
 }
@@ -259,6 +291,6 @@ impl Look {
             all.iter().all(|d| !d.is_significant()).then(|| all.iter().map(|d| d.sigmas * d.sigmas).sum::<f64>())
         };
         let squares = one_way(self, other)?;
-        if self.base == other.base { Some(squares) } else { Some(squares.max(one_way(other, self)?)) }
+        if self.is_alike(other) { Some(squares) } else { Some(squares.max(one_way(other, self)?)) }
     }
 }

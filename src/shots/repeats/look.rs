@@ -1,6 +1,8 @@
 //! Shots prepared for comparison: what of each other they see along, across and normal to their sights.
 //!
-//! Of one base: differences of range, azimuth and inclination, which the base's position and orientation do not enter.
+//! Of one base: differences of range, azimuth and inclination, which the base's position and orientation do not enter. What is
+//! compared is the place: where the heights of instrument or target differ, the other's place is looked at over the shot's own
+//! (its own axis, and a spot as high over the other's ground point as its own was over its feature's).
 //! Of two bases: where the other's point lies from this sight, with the whole errors of both. Azimuth: an instrument
 //! as much off level as its inclination errs turns a sight by tan I times that; steep sights, whose azimuth means little,
 //! are so compared fairly.
@@ -20,18 +22,48 @@ pub(super) struct Look {
     pub(super) base: usize,
     pub(super) echo: Option<Echo>,
     pub(super) has_height: bool,
-    pub(super) polar: Polar,
-    /// Own variances of the horizontal distance, the range, the azimuth and the inclination.
-    pub(super) horizontal_m2: f64,
-    pub(super) range_m2: f64,
-    pub(super) azimuth_rad2: f64,
-    pub(super) inclination_rad2: f64,
+    /// Instrument height less target height; 0 without height.
+    pub(super) rise_m: f64,
+    /// As it was sighted.
+    pub(super) seen: Seen,
+    /// The vector to the feature's ground point, in the base's axes, and what the shot has alone.
+    place: Vector3,
+    own: Covariance,
     /// In the frame of the computation: the instrument, the sight's directions (in the plane without height), the point,
     /// and all its errors.
     station: Vector3,
     triad: Triad,
     level: Triad,
     reference: Reference,
+}
+
+/// A place as an instrument sees it.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Seen {
+    pub(super) polar: Polar,
+    /// Own variances of the horizontal distance, the range, the azimuth and the inclination.
+    pub(super) horizontal_m2: f64,
+    pub(super) range_m2: f64,
+    pub(super) azimuth_rad2: f64,
+    pub(super) inclination_rad2: f64,
+}
+
+impl Seen {
+    /// A vector from the instrument's axis with its own covariance.
+    fn of(vector: Vector3, own: &Covariance) -> Seen {
+        let polar = Polar::of(vector);
+        let (triad, level) = (polar.triad(), polar.level());
+        let normal_m2 = variance(own, triad.normal);
+        let sin_i = polar.inclination_rad.sin();
+        let across_m2 = variance(own, triad.across) + sin_i * sin_i * normal_m2;
+        Seen {
+            polar,
+            horizontal_m2: variance(own, level.along),
+            range_m2: variance(own, triad.along),
+            azimuth_rad2: across_m2 / (polar.horizontal_m * polar.horizontal_m),
+            inclination_rad2: normal_m2 / (polar.range_m * polar.range_m),
+        }
+    }
 }
 
 /// A point with all its errors.
@@ -52,12 +84,9 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
     let prepared = shots.iter().filter_map(|shot| {
         let (stand, base) = (stands.get(&shot.base)?, bases.get(shot.base)?);
         let (at, has_height) = point(&stands, shot)?;
-        let polar = Polar::of(sighted(shot));
-        let (triad, level) = (polar.triad(), Polar { inclination_rad: 0.0, ..polar }.triad());
         let own = own(shot);
-        let normal_m2 = variance(&own, triad.normal);
-        let sin_i = polar.inclination_rad.sin();
-        let across_m2 = variance(&own, triad.across) + sin_i * sin_i * normal_m2;
+        let seen = Seen::of(sighted(shot), &own);
+        let (triad, level) = (seen.polar.triad(), seen.polar.level());
         let turned = |t: Triad| Triad {
             across: apply(&stand.turn, t.across),
             along: apply(&stand.turn, t.along),
@@ -68,47 +97,64 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
             base: shot.base,
             echo: shot.echo,
             has_height,
-            horizontal_m2: variance(&own, level.along),
-            range_m2: variance(&own, triad.along),
-            azimuth_rad2: across_m2 / (polar.horizontal_m * polar.horizontal_m),
-            inclination_rad2: normal_m2 / (polar.range_m * polar.range_m),
+            rise_m: if has_height { shot.rise_m } else { 0.0 },
+            seen,
+            place: [shot.vector.east_m, shot.vector.north_m, shot.vector.up_m.unwrap_or(0.0)],
+            own,
             station: plus(stand.at, apply(&stand.turn, [0.0, 0.0, if has_height { shot.rise_m } else { 0.0 }])),
             triad: turned(triad),
             level: turned(level),
             reference: Reference { at, covariance: carried(&stand.turn, &whole), has_height },
-            polar,
         })
     });
     prepared.collect()
 }
 
 impl Look {
+    /// Its place as the base would see it over another rise, which is the instrument height less the target height.
+    pub(super) fn over(&self, rise_m: f64) -> Seen {
+        if !self.has_height || self.rise_m == rise_m {
+            return self.seen;
+        }
+        let [e, n, u] = self.place;
+        Seen::of([e, n, u - rise_m], &self.own)
+    }
+
+    /// Whether two shots are of one base and have one rise, so that each sees the other as the other sees it.
+    pub(super) fn is_alike(&self, other: &Look) -> bool {
+        self.base == other.base && (self.rise_m == other.rise_m || !(self.has_height && other.has_height))
+    }
+
     /// This shot minus another.
     pub(super) fn difference(&self, other: &Look) -> Difference {
         if self.base != other.base {
             return self.difference_at(&other.reference);
         }
-        let turned = half_turn_rad(self.polar.azimuth_rad - other.polar.azimuth_rad);
-        let across = scaled(turned, other.polar.horizontal_m, self.azimuth_rad2 + other.azimuth_rad2);
-        if !(self.has_height && other.has_height) {
-            let apart = self.polar.horizontal_m - other.polar.horizontal_m;
-            return (Deviation::of(apart, self.horizontal_m2 + other.horizontal_m2), across, None);
+        let both = self.has_height && other.has_height;
+        let (a, b) = (&self.seen, if both { other.over(self.rise_m) } else { other.seen });
+        let turned = half_turn_rad(a.polar.azimuth_rad - b.polar.azimuth_rad);
+        let across = scaled(turned, b.polar.horizontal_m, a.azimuth_rad2 + b.azimuth_rad2);
+        if !both {
+            let apart = a.polar.horizontal_m - b.polar.horizontal_m;
+            return (Deviation::of(apart, a.horizontal_m2 + b.horizontal_m2), across, None);
         }
-        let raised = self.polar.inclination_rad - other.polar.inclination_rad;
-        let normal = scaled(raised, other.polar.range_m, self.inclination_rad2 + other.inclination_rad2);
-        (Deviation::of(self.polar.range_m - other.polar.range_m, self.range_m2 + other.range_m2), across, Some(normal))
+        let raised = a.polar.inclination_rad - b.polar.inclination_rad;
+        let normal = scaled(raised, b.polar.range_m, a.inclination_rad2 + b.inclination_rad2);
+        (Deviation::of(a.polar.range_m - b.polar.range_m, a.range_m2 + b.range_m2), across, Some(normal))
     }
 
     /// This shot minus a point whose errors have nothing in common with it.
     pub(super) fn difference_at(&self, other: &Reference) -> Difference {
         let whole = self.has_height && other.has_height;
-        let (triad, range_m) = if whole { (&self.triad, self.polar.range_m) } else { (&self.level, self.polar.horizontal_m) };
+        let (triad, range_m) =
+            if whole { (&self.triad, self.seen.polar.range_m) } else { (&self.level, self.seen.polar.horizontal_m) };
         let to = minus(other.at, self.station);
         let ahead = dot(to, triad.along);
         let (right, above) = (dot(to, triad.across), if whole { dot(to, triad.normal) } else { 0.0 });
         let other_m = ahead.hypot(right).hypot(above).copysign(ahead);
         let both = self.reference.covariance + other.covariance;
-        let tilt_m2 = self.inclination_rad2 * (self.polar.range_m * self.polar.inclination_rad.sin()).powi(2);
+        let Seen { polar, inclination_rad2, .. } = self.seen;
+        let tilt_m2 = inclination_rad2 * (polar.range_m * polar.inclination_rad.sin()).powi(2);
         let across = Deviation::of(-right, variance(&both, triad.across) + tilt_m2);
         let normal = whole.then(|| Deviation::of(-above, variance(&both, triad.normal)));
         (Deviation::of(range_m - other_m, variance(&both, triad.along)), across, normal)

@@ -32,11 +32,11 @@ pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, Fault> {
         return Err(Fault::TwoBases { shot: i + 1 });
     }
     let looks = looks(bases, readings);
-    let zero = looks.first().map_or(0.0, |look| look.polar.azimuth_rad);
-    let azimuth = |look: &Look| Some((half_turn_rad(look.polar.azimuth_rad - zero), look.azimuth_rad2));
-    let horizontal = |look: &Look| Some((look.polar.horizontal_m, look.horizontal_m2));
-    let range = |look: &Look| look.has_height.then_some((look.polar.range_m, look.range_m2));
-    let inclination = |look: &Look| look.has_height.then_some((look.polar.inclination_rad, look.inclination_rad2));
+    let zero = looks.first().map_or(0.0, |look| look.seen.polar.azimuth_rad);
+    let azimuth = |look: &Look| Some((half_turn_rad(look.seen.polar.azimuth_rad - zero), look.seen.azimuth_rad2));
+    let horizontal = |look: &Look| Some((look.seen.polar.horizontal_m, look.seen.horizontal_m2));
+    let range = |look: &Look| look.has_height.then_some((look.seen.polar.range_m, look.seen.range_m2));
+    let inclination = |look: &Look| look.has_height.then_some((look.seen.polar.inclination_rad, look.seen.inclination_rad2));
     let limits = [
         (&azimuth as &dyn Fn(&Look) -> Option<(f64, f64)>, limit(&looks, azimuth)),
         (&horizontal, limit(&looks, horizontal)),

@@ -35,6 +35,11 @@ impl Polar {
         self.triad().along.map(|x| x * self.range_m)
     }
 
+    /// The directions of the level sight under it.
+    pub(super) fn level(&self) -> Triad {
+        Polar { inclination_rad: 0.0, ..*self }.triad()
+    }
+
     pub(super) fn triad(&self) -> Triad {
         let (sin_a, cos_a) = self.azimuth_rad.sin_cos();
         let (sin_i, cos_i) = self.inclination_rad.sin_cos();

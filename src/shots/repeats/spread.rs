@@ -79,15 +79,20 @@ pub(super) fn spread(stands: &BTreeMap<usize, Stand>, shots: &[Repeat], at: Vect
 }
 
 fn ranges(shots: &[Repeat]) -> Option<Ranges> {
-    // Slope distances and horizontal ones of each base: each range with its own variance along the sight.
-    let mut groups: BTreeMap<(usize, bool), Vec<(f64, f64)>> = BTreeMap::new();
+    // Slope distances and horizontal ones of each base.
+    let mut groups: BTreeMap<(usize, bool), Vec<&Repeat>> = BTreeMap::new();
     for shot in shots {
-        let polar = Polar::of(sighted(shot));
-        let along_m2 = variance(&own(shot), polar.triad().along);
-        groups.entry((shot.base, shot.vector.up_m.is_some())).or_default().push((polar.range_m, along_m2));
+        groups.entry((shot.base, shot.vector.up_m.is_some())).or_default().push(shot);
     }
     let (mut squares, mut stated, mut readings, mut freedom) = (0.0, 0.0, 0, 0);
-    for group in groups.values().filter(|group| group.len() > 1) {
+    for shots in groups.values().filter(|group| group.len() > 1) {
+        // Each range with its own variance along the sight, to the feature as it is seen over one rise.
+        let rise_m = shots.iter().map(|shot| shot.rise_m).fold(f64::INFINITY, f64::min);
+        let ranged = |shot: &&Repeat| {
+            let polar = Polar::of(sighted(&Repeat { rise_m, ..**shot }));
+            (polar.range_m, variance(&own(shot), polar.triad().along))
+        };
+        let group: Vec<(f64, f64)> = shots.iter().map(ranged).collect();
         let mean = group.iter().map(|(range, _)| range).sum::<f64>() / group.len() as f64;
         squares += group.iter().map(|(range, _)| (range - mean).powi(2)).sum::<f64>();
         stated += group.iter().map(|(_, along_m2)| along_m2).sum::<f64>();

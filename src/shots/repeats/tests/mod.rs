@@ -55,20 +55,25 @@ impl Site {
 
     /// A shot to a place in the frame of the first base, from a station moved by `shift`, with readings that are off.
     pub fn shot(&self, base: usize, place: [f64; 3], off: Off, shift: [f64; 3]) -> Repeat {
+        self.shot_over(base, place, off, shift, self.rise_m)
+    }
+
+    /// The same with the instrument so much higher over its mark than the sighted spot over the feature.
+    pub fn shot_over(&self, base: usize, place: [f64; 3], off: Off, shift: [f64; 3], rise_m: f64) -> Repeat {
         let seen = self.bases[base].frame.from_earth_centred(self.bases[0].frame.to_earth_centred(place));
-        let [e, n, u] = [seen[0] - shift[0], seen[1] - shift[1], seen[2] - shift[2] - self.rise_m];
+        let [e, n, u] = [seen[0] - shift[0], seen[1] - shift[1], seen[2] - shift[2] - rise_m];
         let sight = Sight {
             true_azimuth_rad: e.atan2(n) + off.azimuth_rad,
             triangle: Triangle::Slope {
                 slope_m: e.hypot(n).hypot(u) + off.distance_m,
                 inclination_rad: u.atan2(e.hypot(n)) + off.inclination_rad,
             },
-            instrument_height_m: self.rise_m,
+            instrument_height_m: rise_m,
             target_height_m: 0.0,
             refraction: 0.0,
         };
         let vector = reduce(&sight, &self.sigmas, self.bases[base].earth_radius_m);
-        Repeat { base, vector, echo: None, rise_m: self.rise_m }
+        Repeat { base, vector, echo: None, rise_m }
     }
 
     /// A shot with readings off by so many standard errors.
@@ -84,6 +89,11 @@ impl Site {
 
     /// Shots from bases with all errors drawn, those of each base once.
     pub fn drawn(&self, from: &[usize], place: [f64; 3], normal: &mut Normal) -> Vec<Repeat> {
+        self.drawn_over(&[self.rise_m], from, place, normal)
+    }
+
+    /// The same over one rise after the other, again from the first where there are fewer than shots.
+    pub fn drawn_over(&self, rises_m: &[f64], from: &[usize], place: [f64; 3], normal: &mut Normal) -> Vec<Repeat> {
         let s = self.sigmas;
         let shared: Vec<([f64; 3], f64)> = self
             .bases
@@ -93,14 +103,14 @@ impl Site {
                 ([c.ee, c.nn, c.uu].map(|variance| variance.sqrt() * normal.draw()), normal.draw() * s.orientation_rad)
             })
             .collect();
-        let shots = from.iter().map(|base| {
+        let shots = from.iter().zip(rises_m.iter().cycle()).map(|(base, rise_m)| {
             let (shift, turn) = shared[*base];
             let off = Off {
                 azimuth_rad: turn + normal.draw() * s.azimuth_rad,
                 inclination_rad: normal.draw() * s.inclination_rad,
                 distance_m: normal.draw() * s.distance_m,
             };
-            self.shot(*base, place, off, shift)
+            self.shot_over(*base, place, off, shift, *rise_m)
         });
         shots.collect()
     }

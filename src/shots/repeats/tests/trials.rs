@@ -58,11 +58,14 @@ fn a_poor_compass_does_not_shorten_the_distance() {
     assert!((variance / 0.000_2 - 1.0).abs() < 4.0 * (2.0 / TRIALS as f64).sqrt(), "{variance}");
 }
 
+/// Over which shots of one feature may be taken: a spot at the foot, a rim, a prism on its rod, one above the instrument.
+const RISES_M: [f64; 4] = [1.5, -0.1, 0.2, -2.5];
+
 /// The share of good features of which a shot is not kept.
-fn false_alarms(site: &Site, from: &[usize], trials: usize, seed: u64) -> f64 {
+fn false_alarms(site: &Site, from: &[usize], rises_m: &[f64], trials: usize, seed: u64) -> f64 {
     let mut normal = Normal(seed);
     let alarms = (0..trials)
-        .filter(|_| match settle(&site.bases, &site.drawn(from, PLACE, &mut normal)).unwrap() {
+        .filter(|_| match settle(&site.bases, &site.drawn_over(rises_m, from, PLACE, &mut normal)).unwrap() {
             Settled::Point { mean, .. } => mean.set_aside > 0,
             _ => true,
         })
@@ -79,28 +82,43 @@ fn false_alarms_are_as_rare_as_the_critical_value_says() {
     for (from, seed) in
         [(&[0, 0][..], 1), (&[0, 0, 0], 2), (&[0; 10], 3), (&[0, 1], 4), (&[0, 1, 2], 5), (&[0, 1, 0, 1, 2, 0], 6)]
     {
-        let rate = false_alarms(&site, from, TRIALS, seed);
-        let bound = 3.0 * from.len() as f64 * 4.65e-4;
-        println!("false alarms of {from:?}: {rate:.5}, at most {bound:.5}");
-        assert!(rate < bound + 4.0 * (bound / TRIALS as f64).sqrt(), "{from:?}: {rate} {bound}");
+        // Whatever the heights of instrument and target are.
+        for rises_m in [&[0.0][..], &RISES_M] {
+            let rate = false_alarms(&site, from, rises_m, TRIALS, seed);
+            let bound = 3.0 * from.len() as f64 * 4.65e-4;
+            println!("false alarms of {from:?}: {rate:.5}, at most {bound:.5}");
+            assert!(rate < bound + 4.0 * (bound / TRIALS as f64).sqrt(), "{from:?} {rises_m:?}: {rate} {bound}");
+        }
     }
     // It does test: of ten shots of one base some are set aside.
-    assert!(false_alarms(&site, &[0; 10], TRIALS, 3) > 1e-3);
+    assert!(false_alarms(&site, &[0; 10], &[0.0], TRIALS, 3) > 1e-3);
+    assert!(false_alarms(&site, &[0; 10], &RISES_M, TRIALS, 3) > 1e-3);
 }
 
 #[test]
 fn a_branch_half_a_metre_before_is_found() {
+    branch_found(&[0.0]);
+}
+
+#[test]
+fn a_branch_is_found_whatever_spots_of_the_feature_the_others_hit() {
+    branch_found(&RISES_M);
+}
+
+fn branch_found(rises_m: &[f64]) {
     // 0.5 m is 8.2 standard errors of 0.061 m against two others.
     let site = Site::new(&[[0.0; 3]], [0.3, 0.5], HANDHELD);
     let mut normal = Normal(4);
     let mut found = 0;
     for _ in 0..20_000 {
-        let mut shots = site.drawn(&[0, 0, 0], PLACE, &mut normal);
+        let mut shots = site.drawn_over(rises_m, &[0, 0, 0], PLACE, &mut normal);
+        let rise_m = shots[1].rise_m;
         let v = &mut shots[1].vector;
-        let (range, up) = (v.horizontal_m.hypot(v.up_m.unwrap()), v.up_m.unwrap());
-        let share = 1.0 - 0.5 / range;
+        // Along the sight, from the instrument's axis.
+        let up = v.up_m.unwrap() - rise_m;
+        let share = 1.0 - 0.5 / v.horizontal_m.hypot(up);
         (v.east_m, v.north_m, v.horizontal_m, v.up_m) =
-            (v.east_m * share, v.north_m * share, v.horizontal_m * share, Some(up * share));
+            (v.east_m * share, v.north_m * share, v.horizontal_m * share, Some(up * share + rise_m));
         let settled = settle(&site.bases, &shots).unwrap();
         if let Settled::Point { findings, .. } = settled {
             found += usize::from(findings[1].verdict == Verdict::Foreground && findings[0].verdict == Verdict::Kept);
