@@ -8,6 +8,7 @@ use crate::common;
 
 mod backsights;
 mod both_ends;
+mod circles;
 mod norths;
 
 use std::collections::BTreeMap;

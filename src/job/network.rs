@@ -74,8 +74,16 @@ pub enum NetworkOrientation {
     /// Declination and compass, with their standard error as a prior.
     #[default]
     Prior,
-    /// Nothing: each base's azimuths are directions of a circle that the network turns.
+    /// Nothing: each base's azimuths, whatever north their column names, are readings of a circle whose zero points anywhere. The
+    /// network turns it, or a backsight. Shots from a base that neither orients are held.
     Free,
+}
+
+impl super::Job {
+    /// Whether the azimuths are readings of circles whose zeros point anywhere.
+    pub fn has_free_circles(&self) -> bool {
+        self.network.as_ref().is_some_and(|network| network.orientation == NetworkOrientation::Free)
+    }
 }
 
 impl Network {

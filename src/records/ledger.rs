@@ -41,6 +41,8 @@ pub enum Reason {
     DistanceRange,
     /// Slope, horizontal and vertical distance and inclination contradict each other.
     DistancesDisagree,
+    /// The azimuth is a reading of a circle that nothing orients.
+    NoOrientation,
     /// No base is named.
     NoBase,
     /// The named base is in no base log.
@@ -181,6 +183,7 @@ impl Reason {
             DistanceNotPositive => "distance_not_positive",
             DistanceRange => "distance_range",
             DistancesDisagree => "distances_disagree",
+            NoOrientation => "no_orientation",
             NoBase => "no_base",
             UnknownBase => "unknown_base",
             BaseHeld => "base_held",
@@ -232,6 +235,9 @@ impl Reason {
             DistanceNotPositive => "a distance is above zero",
             DistanceRange => "the distance is outside the range stated for the instrument",
             DistancesDisagree => "the distances and the inclination contradict each other; which is wrong cannot be told",
+            NoOrientation => {
+                "nothing orients the circle of the base: sight a base or known point from it (role = backsight), or features that an oriented base has shot too"
+            }
             NoBase => "no base is named",
             UnknownBase => "no base log has this base; check the spelling and leading zeros",
             BaseHeld => "the base itself was held; mend the base's row",

@@ -61,14 +61,16 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     let network = network::adjust(job, &mut table, &needs)?;
     // The network moves bases, and adds some.
     let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    let free_circles = job.has_free_circles();
     let (sights, backsight_notes) =
-        backsights::find(shot_logs, &table, &Joiner::new(&table, &job.join), shot_rules, declinations)?;
+        backsights::find(shot_logs, &table, &Joiner::new(&table, &job.join), shot_rules, declinations, free_circles)?;
     let mut orientations = orientation::orientations(&table, &sights);
     if let Some(network) = &network {
         // What the network says of a base's azimuths holds its backsights too.
         network.orientations.iter().for_each(|(base, orientation)| orientations[*base] = Some(*orientation));
     }
-    let lines = orientation::fore_and_back(&table, &sights);
+    // Readings of two circles do not differ by 180° and say nothing of a compass.
+    let lines = if free_circles { Vec::new() } else { orientation::fore_and_back(&table, &sights) };
     for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
         table.bases[base].flags.raise(flag);
     }
@@ -88,6 +90,7 @@ impl<'p> Adjusted<'p> {
         Stage {
             joiner,
             orientations: &self.orientations,
+            free_circles: job.has_free_circles(),
             table: &self.table,
             logs: shot_logs,
             locator: &self.locator,

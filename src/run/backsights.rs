@@ -23,7 +23,7 @@ use crate::stations::orientation::KnownSight;
 /// Notes on single sights; the rest is counted.
 const NOTES_SHOWN: usize = 10;
 
-/// The sights, and notes on those whose target is not known.
+/// The sights, and notes on those whose target is not known. Where circles are free their readings are taken as they stand.
 ///
 /// # Errors
 /// When a header stands in a file again with its columns in another order.
@@ -33,6 +33,7 @@ pub fn find(
     joiner: &Joiner,
     rules: &ShotRules,
     declinations: &Declinations,
+    free_circles: bool,
 ) -> Result<(Vec<KnownSight>, Vec<String>), RunError> {
     let with_roles = |file: usize| logs.files[file].plan.claim_of(Quantity::Role).is_some();
     let chunks: Vec<_> = logs.chunks().into_iter().filter(|chunk| with_roles(chunk.file)).collect();
@@ -74,6 +75,7 @@ pub fn find(
             };
             let base = &table.bases[from];
             let turn_rad = match read.north {
+                _ if free_circles => Some(0.0),
                 NorthKind::True => Some(0.0),
                 NorthKind::Grid => base.grid.map(|grid| grid.convergence_rad),
                 NorthKind::Magnetic => declinations

@@ -37,6 +37,8 @@ pub struct Stage<'j> {
     pub joiner: &'j Joiner<'j>,
     /// What is added to each base's azimuths.
     pub orientations: &'j [Option<Orientation>],
+    /// Whether azimuths are readings of circles whose zeros point anywhere.
+    pub free_circles: bool,
     pub table: &'j BaseTable,
     pub logs: &'j ShotLogs,
     pub locator: &'j Locator<'j>,

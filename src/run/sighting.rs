@@ -19,6 +19,7 @@ use crate::shots::audit::Audited;
 use crate::shots::locate::end_point;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 use crate::stations::base::{Base, HeightKind};
+use crate::stations::orientation::Orientation;
 
 /// The base and date of a declination, and the declination.
 pub(super) type Recent = ((usize, Option<Date>), Declination);
@@ -131,6 +132,11 @@ impl Stage<'_> {
         recent: &mut Option<Recent>,
     ) -> Result<North, Fault> {
         let base = &self.table.bases[index];
+        if self.free_circles {
+            // Whatever north the column names: the reading counts from the circle's own zero.
+            let Orientation { correction_rad, sigma_rad, .. } = self.orientations[index].ok_or_else(|| no_orientation(base))?;
+            return Ok(North { turn_rad: correction_rad, declination_rad: f64::NAN, sigma_rad });
+        }
         // The error of a correction is shared by the shots of its calibration, and so by those of a base.
         let shared_rad = self.sigma_orientation_rad.hypot(kit.sigma_azimuth_correction_rad);
         let (turn_rad, declination_rad, sigma_orientation_rad) = match north {
@@ -217,6 +223,16 @@ impl Stage<'_> {
             Err(error @ NorthError::Place { .. }) => Err(Fault::new(Reason::NoDeclination, "", "", error.to_string())),
         }
     }
+}
+
+/// The fault of an azimuth that is a circle's reading, where nothing tells where the circle's zero points.
+fn no_orientation(base: &Base) -> Fault {
+    let say = format!(
+        "the azimuth is a circle reading (orientation = \"free\"), and nothing orients the circle of base {}: sight a base or known \
+         point from it (role = backsight), or two features that an oriented base has shot too",
+        base.label
+    );
+    Fault::new(Reason::NoOrientation, "", "", say)
 }
 
 /// Whether nothing vertical comes of a shot.

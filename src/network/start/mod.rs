@@ -2,12 +2,14 @@
 //!
 //! Known and rough positions first; then, from what stands, polar shots (and with them traverses, base by base), and
 //! where no polar shot serves, intersections by azimuths, distances or both (slope distances without inclinations
-//! in space), and resections by directions and distances. A station that stands lets its neighbours be tried again, until nothing moves. What cannot be started is
-//! named with what it lacks.
+//! in space), and resections by directions and distances. A station that stands lets its neighbours be tried again, until nothing
+//! moves. Then what hangs together by free circles is laid out in a chart of its own and turned onto the known positions in it
+//! ([`charts`]). What cannot be started is named with what it lacks.
 //!
 //! A polar shot is reduced in the base's own horizon; the others meet in the horizon of one neighbour, good to the
 //! earth's curvature, which a starting value can bear.
 
+mod charts;
 mod loci;
 mod readings;
 mod spheres;
@@ -49,8 +51,7 @@ pub(crate) fn adjacency(network: &Network, used: &[bool]) -> Vec<Vec<usize>> {
 /// Starts a network from the readings that `used` admits.
 pub(crate) fn start(network: &Network, used: &[bool]) -> Starts {
     let readings = adjacency(network, used);
-    let mut search =
-        Search { network, readings: &readings, starts: Starts::default(), polar: VecDeque::new(), other: VecDeque::new() };
+    let mut search = Search::new(network, &readings, None);
     search.run();
     search.starts
 }
@@ -62,18 +63,26 @@ struct Search<'a> {
     /// Stations to be tried by a polar shot, and by anything else.
     polar: VecDeque<usize>,
     other: VecDeque<usize>,
+    /// What a chart need not be laid out beyond: stations that stand and are oriented already.
+    known: Option<&'a Starts>,
 }
 
-impl Search<'_> {
-    fn run(&mut self) {
-        let count = self.network.stations.len();
-        self.starts = Starts {
+impl<'a> Search<'a> {
+    fn new(network: &'a Network, readings: &'a [Vec<usize>], known: Option<&'a Starts>) -> Search<'a> {
+        let count = network.stations.len();
+        let starts = Starts {
             positions: vec![None; count],
             has_height: vec![false; count],
-            azimuths: self.network.stations.iter().map(|s| s.sigma_orientation_rad.is_finite().then_some(0.0)).collect(),
+            azimuths: vec![None; count],
             directions: vec![None; count],
             notes: Vec::new(),
         };
+        Search { network, readings, starts, polar: VecDeque::new(), other: VecDeque::new(), known }
+    }
+
+    fn run(&mut self) {
+        let count = self.network.stations.len();
+        self.starts.azimuths = self.network.stations.iter().map(|s| s.sigma_orientation_rad.is_finite().then_some(0.0)).collect();
         let mut given = Vec::new();
         for (s, station) in self.network.stations.iter().enumerate() {
             let at = station.start.or(station.control.map(|c| c.position));
@@ -87,6 +96,18 @@ impl Search<'_> {
         for s in given {
             self.settled(s);
         }
+        self.spread();
+        charts::fit(self);
+        for s in 0..count {
+            if self.starts.positions[s].is_none() && !self.readings[s].is_empty() {
+                let text = self.lacking(s);
+                self.starts.notes.push(Note::new(NoteKind::NotStarted, vec![s], text));
+            }
+        }
+    }
+
+    /// Tries what waits, until nothing does.
+    fn spread(&mut self) {
         loop {
             if let Some(s) = self.polar.pop_front() {
                 if self.starts.positions[s].is_none() && !self.by_polar(s) {
@@ -98,12 +119,6 @@ impl Search<'_> {
                 }
             } else {
                 break;
-            }
-        }
-        for s in 0..count {
-            if self.starts.positions[s].is_none() && !self.readings[s].is_empty() {
-                let text = self.lacking(s);
-                self.starts.notes.push(Note::new(NoteKind::NotStarted, vec![s], text));
             }
         }
     }
@@ -118,6 +133,8 @@ impl Search<'_> {
                 turned.push(o.from);
             }
         }
+        // Beyond what stands and is oriented a chart would only say again what is known.
+        turned.retain(|t| self.known.is_none_or(|known| known.positions[*t].is_none() || known.directions[*t].is_none()));
         for t in turned {
             for &i in &self.readings[t] {
                 let o = &network.observations[i];

@@ -1,15 +1,11 @@
 //! From shots to a network: stations, readings, and the names that cannot be one feature left out.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::read::{NetShot, Place, Target};
 use crate::geodesy::REFRACTION;
-use crate::intake::kit::Kit;
 use crate::job;
 use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
-use crate::records::triangle::Triangle;
-use crate::shots::reduce::{Sight, SightSigmas, reduce};
-use crate::shots::repeats::{self, Judgement, Repeat};
 use crate::stations::base::{Base, BaseTable, HeightKind, label};
 
 /// A network and what its stations and readings stand for.
@@ -49,14 +45,14 @@ pub fn settings(job: &job::Network) -> Settings {
     }
 }
 
-/// Builds the network of shots. Only bases of one datum go together, that of the first base.
-pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network) -> Option<Built> {
+/// Builds the network of shots, without the names that stand for several places. Only bases of one datum go together, that of
+/// the first base.
+pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several: &BTreeSet<Target>) -> Option<Built> {
     let first = table.bases.first()?;
     let usable = |place: &Place| match place {
         Place::Base(index) => table.bases[*index].datum == first.datum,
         Place::Unknown(_) => true,
     };
-    let several = class_names(shots, table);
     let takes_part: Vec<bool> = shots
         .iter()
         .map(|shot| {
@@ -238,55 +234,5 @@ pub fn words(place: &Target) -> String {
         Target::Place(Place::Base(_)) => String::new(),
         Target::Place(Place::Unknown(name)) => label(name),
         Target::Feature(_, name) => name.clone(),
-    }
-}
-
-/// Names whose full shots show that they stand for several places: the column names kinds of things.
-fn class_names(shots: &[NetShot], table: &BaseTable) -> Vec<Target> {
-    let origins = table.origins();
-    let mut by_name: BTreeMap<&Target, Vec<Repeat>> = BTreeMap::new();
-    for shot in shots {
-        if let (Target::Feature(..), Place::Base(base)) = (&shot.to, &shot.from)
-            && let Some(repeat) = repeat(shot, *base, table)
-        {
-            by_name.entry(&shot.to).or_default().push(repeat);
-        }
-    }
-    let stands_for_several = |repeats: &Vec<Repeat>| {
-        repeats.len() > 2 && matches!(repeats::judge(&origins, repeats), Ok(Judgement::NotOneFeature { .. }))
-    };
-    by_name.into_iter().filter(|(_, repeats)| stands_for_several(repeats)).map(|(name, _)| name.clone()).collect()
-}
-
-/// A full shot as the test of repeats wants it.
-fn repeat(shot: &NetShot, base: usize, table: &BaseTable) -> Option<Repeat> {
-    let triangle = match (shot.slope_m, shot.horizontal_m, shot.vertical_m, shot.inclination_rad) {
-        (Some(slope_m), _, _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
-        (Some(slope_m), _, Some(vertical_m), None) => Triangle::SlopeVertical { slope_m, vertical_m },
-        (None, Some(horizontal_m), _, Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
-        (None, Some(horizontal_m), Some(vertical_m), None) => Triangle::HorizontalVertical { horizontal_m, vertical_m },
-        (None, Some(horizontal_m), None, None) => Triangle::Level { horizontal_m },
-        _ => return None,
-    };
-    let sight = Sight {
-        true_azimuth_rad: shot.azimuth_rad?,
-        triangle,
-        instrument_height_m: shot.instrument_height_m,
-        target_height_m: shot.target_height_m,
-        refraction: shot.kit.refraction,
-    };
-    let orientation_rad =
-        shot.sigma_orientation_rad.hypot(shot.sigma_declination_rad).hypot(shot.kit.sigma_azimuth_correction_rad);
-    let sigmas = sigmas(&shot.kit, shot.slope_m.or(shot.horizontal_m)?, orientation_rad);
-    let vector = reduce(&sight, &sigmas, table.bases[base].earth_radius_m);
-    Some(Repeat { base, vector, echo: None, rise_m: shot.instrument_height_m - shot.target_height_m })
-}
-
-fn sigmas(kit: &Kit, length_m: f64, orientation_rad: f64) -> SightSigmas {
-    SightSigmas {
-        azimuth_rad: kit.sigma_azimuth_rad,
-        orientation_rad,
-        inclination_rad: kit.sigma_inclination_rad.hypot(kit.sigma_inclination_correction_rad),
-        distance_m: kit.sigma_distance_m(length_m).hypot(kit.sigma_distance_correction_m),
     }
 }

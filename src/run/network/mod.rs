@@ -6,6 +6,7 @@ mod account;
 mod build;
 mod read;
 mod settle;
+mod several;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -17,8 +18,8 @@ use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::Geoid;
 use crate::intake::shots::ShotRules;
-use crate::job::Job;
 use crate::job::catalogue::Catalogue;
+use crate::job::{self, Job, NetworkOrientation};
 use crate::network::{self, Adjustment};
 use crate::output::report::network::NetworkSummary;
 use crate::shots::locate::Declinations;
@@ -28,6 +29,7 @@ use crate::stations::orientation::Orientation;
 use build::Built;
 use read::{NetShot, Place, Reading, Target};
 pub use settle::settle;
+use several::Zeros;
 
 /// What the network needs from the run.
 pub struct Needs<'j> {
@@ -81,16 +83,11 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
             catalogue: needs.catalogue,
             instrument_height_m: job.heights.instrument_height_m,
             sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+            free_circles: job.has_free_circles(),
         })?
     };
-    let Some(mut built) = build::build(&shots, table, settings) else { return Ok(None) };
-    for (station, place) in built.network.stations.iter_mut().zip(&built.places) {
-        if let Target::Place(Place::Base(index)) = place {
-            station.label.clone_from(&table.bases[*index].label);
-        }
-    }
     let settled = build::settings(settings);
-    let adjustment = network::adjust(&built.network, &settled).map_err(|bad| RunError::Nothing(bad.text))?;
+    let Some((built, adjustment)) = of_shots(&shots, table, settings, &settled)? else { return Ok(None) };
     let mut adjusted = Adjusted {
         base_of: vec![None; built.places.len()],
         rows: FxHashSet::default(),
@@ -104,6 +101,48 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
     adjusted.claim_rows();
     adjusted.report = account::summary(&adjusted, &settled, needs.logs);
     Ok(Some(adjusted))
+}
+
+/// Rounds in which names of several places are looked for once circles are oriented.
+const ROUNDS: usize = 3;
+
+/// Builds and adjusts the network of shots.
+fn of_shots(
+    shots: &[NetShot],
+    table: &BaseTable,
+    rules: &job::Network,
+    settings: &network::Settings,
+) -> Result<Option<(Built, Adjustment)>, RunError> {
+    let made = |several: &BTreeSet<Target>, settings: &network::Settings| {
+        let Some(mut built) = build::build(shots, table, rules, several) else { return Ok(None) };
+        for (station, place) in built.network.stations.iter_mut().zip(&built.places) {
+            if let Target::Place(Place::Base(index)) = place {
+                station.label.clone_from(&table.bases[*index].label);
+            }
+        }
+        let adjustment = network::adjust(&built.network, settings).map_err(|bad| RunError::Nothing(bad.text))?;
+        Ok(Some((built, adjustment)))
+    };
+    if rules.orientation != NetworkOrientation::Free {
+        return made(&several::names(shots, table, &Zeros::North), settings);
+    }
+    // Sights between bases orient circles whatever the features' names stand for; the features themselves orient the others, and then
+    // those that do not agree are found. Robust weights keep such names from turning the circles meanwhile.
+    let mut zeros = Zeros::Circles(BTreeMap::new());
+    let features: BTreeSet<Target> =
+        shots.iter().filter(|shot| matches!(shot.to, Target::Feature(..))).map(|shot| shot.to.clone()).collect();
+    let robust = network::Settings { robust: network::Robust::Danish, ..*settings };
+    let mut left_out = features;
+    for _ in 0..ROUNDS {
+        let Some((built, adjustment)) = made(&left_out, &robust)? else { return Ok(None) };
+        zeros.learn(&built, &adjustment);
+        let found = several::names(shots, table, &zeros);
+        if found == left_out {
+            break;
+        }
+        left_out = found;
+    }
+    made(&left_out, settings)
 }
 
 impl Adjusted {

@@ -54,7 +54,7 @@ pub struct NetShot {
     pub from: Place,
     /// What it is to.
     pub to: Target,
-    /// True azimuth, declination included.
+    /// True azimuth, declination included; the reading of a free circle as it stands.
     pub azimuth_rad: Option<f64>,
     /// The declination in it; NaN for none.
     pub declination_rad: f64,
@@ -109,6 +109,8 @@ pub struct Reading<'j> {
     pub instrument_height_m: Option<f64>,
     /// See `instrument_height_m`.
     pub sigma_orientation_rad: f64,
+    /// Whether azimuths are readings of circles whose zeros point anywhere.
+    pub free_circles: bool,
 }
 
 /// All shots that may take part, in the order of the logs.
@@ -310,6 +312,7 @@ impl Reading<'_> {
     /// What brings an azimuth to true north, the declination in it, and its standard error.
     fn turn(&self, index: usize, base: &Base, north: NorthKind, when: Option<When>) -> Option<(f64, f64, f64)> {
         match north {
+            _ if self.free_circles => Some((0.0, f64::NAN, 0.0)),
             NorthKind::True => Some((0.0, f64::NAN, 0.0)),
             NorthKind::Grid => base.grid.map(|grid| (grid.convergence_rad, f64::NAN, 0.0)),
             NorthKind::Magnetic => {

@@ -1,0 +1,95 @@
+//! Names that stand for several places, found before anything is adjusted: full shots to them do not agree.
+//!
+//! Shots are compared where the azimuths of their bases have one zero: north, or what a circle is turned by so far. Shots from a
+//! free circle that nothing has oriented yet are compared among themselves alone.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::build::Built;
+use super::read::{NetShot, Place, Target};
+use crate::intake::kit::Kit;
+use crate::network::Adjustment;
+use crate::records::triangle::Triangle;
+use crate::shots::reduce::{Sight, SightSigmas, reduce};
+use crate::shots::repeats::{self, Judgement, Repeat};
+use crate::stations::base::BaseTable;
+
+/// What is known of the zeros of the bases' azimuths.
+pub enum Zeros {
+    /// They are north.
+    North,
+    /// By base that is oriented so far: what is added to its readings, and its standard error, in radians.
+    Circles(BTreeMap<usize, (f64, f64)>),
+}
+
+impl Zeros {
+    /// Takes over the orientations that an adjustment found.
+    pub fn learn(&mut self, built: &Built, adjustment: &Adjustment) {
+        let Zeros::Circles(known) = self else { return };
+        for (station, place) in built.places.iter().enumerate() {
+            if let (Target::Place(Place::Base(base)), Some(solved)) = (place, adjustment.station(station))
+                && let Some(orientation) = solved.direction_orientation
+            {
+                known.insert(*base, (orientation.value, orientation.sigma));
+            }
+        }
+    }
+}
+
+/// The names whose full shots show that they stand for several places: the column names kinds of things.
+pub fn names(shots: &[NetShot], table: &BaseTable, zeros: &Zeros) -> BTreeSet<Target> {
+    let origins = table.origins();
+    // By name, and by the base whose zero alone the shots share.
+    let mut groups: BTreeMap<(&Target, Option<usize>), Vec<Repeat>> = BTreeMap::new();
+    for shot in shots {
+        let (Target::Feature(..), Place::Base(base)) = (&shot.to, &shot.from) else { continue };
+        let (zero, turn_rad, sigma_rad) = match zeros {
+            Zeros::North => {
+                let shared = shot.sigma_orientation_rad.hypot(shot.sigma_declination_rad);
+                (None, 0.0, shared.hypot(shot.kit.sigma_azimuth_correction_rad))
+            }
+            Zeros::Circles(known) => match known.get(base) {
+                Some((turn_rad, sigma_rad)) => (None, *turn_rad, *sigma_rad),
+                None => (Some(*base), 0.0, 0.0),
+            },
+        };
+        if let Some(repeat) = repeat(shot, *base, table, turn_rad, sigma_rad) {
+            groups.entry((&shot.to, zero)).or_default().push(repeat);
+        }
+    }
+    let stands_for_several = |repeats: &Vec<Repeat>| {
+        repeats.len() > 2 && matches!(repeats::judge(&origins, repeats), Ok(Judgement::NotOneFeature { .. }))
+    };
+    groups.into_iter().filter(|(_, repeats)| stands_for_several(repeats)).map(|((name, _), _)| name.clone()).collect()
+}
+
+/// A full shot as the test of repeats wants it.
+fn repeat(shot: &NetShot, base: usize, table: &BaseTable, turn_rad: f64, sigma_orientation_rad: f64) -> Option<Repeat> {
+    let triangle = match (shot.slope_m, shot.horizontal_m, shot.vertical_m, shot.inclination_rad) {
+        (Some(slope_m), _, _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
+        (Some(slope_m), _, Some(vertical_m), None) => Triangle::SlopeVertical { slope_m, vertical_m },
+        (None, Some(horizontal_m), _, Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
+        (None, Some(horizontal_m), Some(vertical_m), None) => Triangle::HorizontalVertical { horizontal_m, vertical_m },
+        (None, Some(horizontal_m), None, None) => Triangle::Level { horizontal_m },
+        _ => return None,
+    };
+    let sight = Sight {
+        true_azimuth_rad: shot.azimuth_rad? + turn_rad,
+        triangle,
+        instrument_height_m: shot.instrument_height_m,
+        target_height_m: shot.target_height_m,
+        refraction: shot.kit.refraction,
+    };
+    let sigmas = sigmas(&shot.kit, shot.slope_m.or(shot.horizontal_m)?, sigma_orientation_rad);
+    let vector = reduce(&sight, &sigmas, table.bases[base].earth_radius_m);
+    Some(Repeat { base, vector, echo: None, rise_m: shot.instrument_height_m - shot.target_height_m })
+}
+
+fn sigmas(kit: &Kit, length_m: f64, orientation_rad: f64) -> SightSigmas {
+    SightSigmas {
+        azimuth_rad: kit.sigma_azimuth_rad,
+        orientation_rad,
+        inclination_rad: kit.sigma_inclination_rad.hypot(kit.sigma_inclination_correction_rad),
+        distance_m: kit.sigma_distance_m(length_m).hypot(kit.sigma_distance_correction_m),
+    }
+}
