@@ -12,7 +12,7 @@ pub enum Triangle {
     },
     /// Horizontal distance and inclination.
     Horizontal {
-        /// Horizontal distance.
+        /// Horizontal distance, held: refraction lowers the rise alone.
         horizontal_m: f64,
         /// Inclination, up positive.
         inclination_rad: f64,
