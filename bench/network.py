@@ -62,8 +62,7 @@ def geodetic(x, y, z):
 
 def logs(listing, folder):
     """The logs of a crew that make the network of a listing."""
-    bases, shots, station = ["base,lat_deg,lon_deg,ellipsoid_height_m"], [], 0
-    shooters = set()
+    bases, shots = ["base,lat_deg,lon_deg,ellipsoid_height_m"], []
     readings = [line.split(",") for line in listing.read_text().splitlines() if line.startswith("reading")]
     shooters = {f[2] for f in readings}
     name = lambda s: f"B{s}" if s in shooters else f"P{s}"
@@ -101,6 +100,7 @@ def main():
     arguments.add_argument("--rounds", type=int, default=3)
     arguments.add_argument("--sizes", type=int, nargs="+", default=list(SIZES))
     arguments.add_argument("--programs", type=Path, default=ROOT / "target/release", help="folder of standoff")
+    arguments.add_argument("--adjustment-only", action="store_true", help="leave out the whole program")
     options = arguments.parse_args()
     data = ROOT / "target/bench-data/networks"
     data.mkdir(parents=True, exist_ok=True)
@@ -117,6 +117,8 @@ def main():
             "standoff map, whole run": [str(options.programs / "standoff"), "map", str(folder / "job.toml"), "--out", str(folder / "out"), "--quiet"],
             "SciPy": [sys.executable, str(ROOT / "bench/network_scipy_time.py"), str(listing), "--plain"],
         }
+        if options.adjustment_only:
+            del tasks["standoff map, whole run"]
         measured = {name: [] for name in tasks}
         for _ in range(options.rounds):
             for name, command in tasks.items():

@@ -25,7 +25,7 @@ pub struct NetworkSummary {
     pub freedom: u64,
     /// The parts that no reading joins, those first whose variance factor is farthest from 1 for its freedom.
     pub components: Ranked<ComponentSummary>,
-    /// Observations that failed their test and were kept, the worst first.
+    /// Observations that failed their test and were kept: the worst of each component, the worst of them first.
     pub failing: Ranked<TestSummary>,
     /// Observations that failed their test and were taken out, the worst first.
     pub rejected: Ranked<TestSummary>,
