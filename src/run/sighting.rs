@@ -212,13 +212,16 @@ impl Stage<'_> {
         });
         match self.declinations.of(index, base, date) {
             Ok(Some(declination)) => Ok(declination),
-            Ok(None) => Err(Fault::new(
-                Reason::NoDate,
-                header,
-                value,
-                "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
-                 [shots.values], or the declination under [north]",
-            )),
+            Ok(None) => {
+                let fault = Fault::new(
+                    Reason::NoDate,
+                    header,
+                    value,
+                    "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
+                     [shots.values], or the declination under [north]",
+                );
+                Err(shots::for_want_of_time(plan, &parsed.rows, row, fault))
+            }
             Err(error @ NorthError::Date { .. }) => Err(Fault::new(Reason::NoDeclination, header, value, error.to_string())),
             Err(error @ NorthError::Place { .. }) => Err(Fault::new(Reason::NoDeclination, "", "", error.to_string())),
         }
