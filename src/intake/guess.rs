@@ -365,7 +365,7 @@ impl Sample {
         if canonical == "time" {
             let format = CellFormat::default();
             let first = self.rows.iter().map(|row| row[column].as_str()).find(|cell| !cell.is_empty());
-            if first.is_some_and(|cell| format.when(None, Some(cell)) == Err(WhenError::NoZone)) {
+            if first.is_some_and(|cell| format.when(None, Some((cell, Style::default()))) == Err(WhenError::NoZone)) {
                 reason.push_str("; its times have no zone: see time_zone below");
             }
         }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::RunError;
 use super::files::Carried;
 use crate::geodesy::crs::{Crs, Kind};
+use crate::intake::numbers::Signs;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{self, Attribute, AttributeKind, Catalogue, Code, CodedLayer, Problem, Value};
 use crate::job::{Job, LayerName};

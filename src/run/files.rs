@@ -14,7 +14,6 @@ use crate::intake::delimited::{Lines, Rows, blocks};
 use crate::intake::extras::{ExtraType, is_same_name};
 use crate::intake::numbers::Signs;
 use crate::intake::plan::{LineKind, Plan};
-use crate::intake::settle::Written;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, delimited};
 use crate::job::{LogFormat, Shots};

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::hash::{Hash, Hasher};
+use std::sync::Arc;
 
 use rustc_hash::FxHasher;
 

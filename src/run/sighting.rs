@@ -11,6 +11,7 @@ use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::kit::Kit;
+use crate::intake::shots;
 use crate::intake::shots::Shot;
 use crate::measure::width;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};

@@ -2,7 +2,7 @@
 
 use crate::intake::numbers::Signs;
 use crate::intake::settle::{Written, WrittenDates, WrittenNumbers};
-use crate::run::InputFile;
+use crate::output::contract::InputFile;
 
 /// Files named in one sentence; the rest is counted.
 const FILES_NAMED: usize = 4;

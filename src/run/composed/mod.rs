@@ -152,8 +152,8 @@ impl Finished {
 /// A string of a catalogue's layer: its record, its geometry, the values of its attributes.
 type CodedString = (StringRecord, Vec<Position>, Vec<Value>);
 
-/// Fields of a row: index of the carried column and its text; and whether decimals have commas.
-type Cells = (Vec<(usize, String)>, bool);
+/// Fields of a row: index of the carried column, its text, and how its numbers are written.
+type Cells = Vec<(usize, String, Signs)>;
 
 /// Lines and areas as they come up.
 struct Drawing<'s, 'j> {

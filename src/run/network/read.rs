@@ -1,6 +1,7 @@
 //! The shots of a job that may check each other: a pass over the logs of its own.
 
 use std::collections::HashSet;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 

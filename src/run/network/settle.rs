@@ -8,6 +8,7 @@ use super::{Adjusted, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
+use crate::intake::numbers::Signs;
 use crate::job::LayerName;
 use crate::network::{Network, Residual, Solved, Source};
 use crate::output::columns::{Batch, Geometries, LayerKey};
