@@ -36,7 +36,6 @@ pub(super) fn with_known_roles(group: &Group<'_>, refusal: Refusal) -> Refusal {
 
 #[cfg(test)]
 mod tests {
-    use super::*;
     use crate::measure::fixture::{Scene, sigmas};
 
     #[test]
