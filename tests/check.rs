@@ -111,8 +111,7 @@ fn equal_sentences_stand_together_with_their_rows() {
 fn values_are_shown_also_where_layers_will_be_coarse() {
     let folder = tempfile::tempdir().unwrap();
     let job = "name = \"cove\"\ncrs = \"EPSG:32630\"\ncatalogue = \"catalogue.toml\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n";
-    let catalogue =
-        "[[codes]]\ncode = \"nest\"\ntitle = \"Nest\"\nlayer = \"nests\"\ngeometry = \"point\"\n[layers.nests]\ncoarse_cell_m = 1000\n";
+    let catalogue = "[[codes]]\ncode = \"nest\"\ntitle = \"Nest\"\nlayer = \"nests\"\ngeometry = \"point\"\n[layers.nests]\ncoarse_cell_m = 1000\n";
     fs::write(folder.path().join("job.toml"), job).unwrap();
     fs::write(folder.path().join("catalogue.toml"), catalogue).unwrap();
     fs::write(folder.path().join("bases.csv"), "base,lat_deg,lon_deg\nA,58.6,-2.9\n").unwrap();
