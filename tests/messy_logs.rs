@@ -5,7 +5,10 @@
 mod account;
 mod bases;
 mod columns;
+mod numbers;
+mod orders;
 mod readings;
 mod repeats;
 mod text;
 mod times;
+mod words;

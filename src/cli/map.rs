@@ -137,6 +137,7 @@ impl Args {
                 epoch: None,
                 date: None,
                 layer: None,
+                except: Vec::new(),
                 gpx_heights: GpxHeightKind::default(),
                 occupations: Occupations::default(),
                 quality: Quality::default(),

@@ -8,6 +8,7 @@ use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::fixes::{self, Beside, Fix};
+use super::numbers::Signs;
 use super::plan::Plan;
 use super::reader::{Reader, looks_damaged};
 use crate::job::FixKind;
@@ -183,11 +184,14 @@ pub fn read(
     let reader = Reader { plan, rows, row };
     let name =
         name(plan, rows, row).ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the base has no name"))?;
-    let when = reader.when()?;
+    let (when, is_unread) = reader.when_if_read();
     check_quality(&reader, rules)?;
     let coordinates = coordinates(&reader)?;
     let height = height_of_ground(&reader, antenna_height_m)?;
     let mut flags = Flags::default();
+    if is_unread {
+        flags.raise(Flag::TimeUnread);
+    }
     if looks_damaged(&name) {
         flags.raise(Flag::DamagedId);
     }
@@ -219,6 +223,11 @@ pub fn read(
         flags,
         name,
     })
+}
+
+/// Why the date or time of a row cannot be read.
+pub fn unread_time(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
+    Reader { plan, rows, row }.when().err()
 }
 
 /// The height of a row; none where the log has no heights.
@@ -352,10 +361,11 @@ fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
         let cell = plan
             .text(quantity, reader.rows, reader.row)
             .ok_or_else(|| reader.no_reading(Reason::NoPosition, &[quantity], "the base has no position"))?;
-        let number = match plan.format.number(cell) {
+        let signs = plan.claim_of(quantity).map_or(Signs::POINT, |claim| claim.signs);
+        let number = match signs.number(cell) {
             Some(number) => number,
             None => {
-                let text = if plan.format.decimal_comma { cell.replace(',', ".") } else { cell.to_owned() };
+                let text = if signs.decimal_comma || !cell.contains('.') { cell.replace(',', ".") } else { cell.to_owned() };
                 parse_angle_deg(&text, letters)
                     .map_err(|error| Fault::new(Reason::NotAnAngle, header, cell, format!("{header} \"{cell}\": {error}")))?
             }

@@ -7,6 +7,7 @@ use jiff::fmt::temporal::DateTimeParser;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
 
+use super::dates::{self, Day, Style};
 use crate::units::gps_time::LeapSeconds;
 
 /// Words that stand for "no reading" in any column, in small letters.
@@ -19,8 +20,6 @@ const NO_READING_NUMBERS: [f64; 8] = [9999.0, 99999.0, 999999.0, 9999.9, -999.0,
 /// How a file writes its values.
 #[derive(Debug, Clone, Default)]
 pub struct CellFormat {
-    /// Decimal comma in place of the point.
-    pub decimal_comma: bool,
     /// The job's further words for "no reading".
     pub no_reading: Vec<String>,
     /// The zone of times that name none.
@@ -45,6 +44,10 @@ pub struct When {
 pub enum WhenError {
     /// Not a date or time in a form that means one thing only.
     NotATime,
+    /// A time of day, and nothing says the day.
+    NoDay,
+    /// A date that is none in the order that the job names.
+    OtherOrder,
     /// A time with no zone, and the job names none.
     NoZone,
     /// A local time that was there twice or not at all.
@@ -64,25 +67,11 @@ impl CellFormat {
         }
     }
 
-    /// A finite number in the file's decimal sign.
-    pub fn number(&self, cell: &str) -> Option<f64> {
-        let value: f64 = if self.decimal_comma && cell.contains(['.', ',']) {
-            if cell.contains('.') {
-                return None;
-            }
-            cell.replace(',', ".").parse().ok()?
-        } else {
-            cell.parse().ok()?
-        };
-        // `parse` also takes "inf" and "infinity".
-        value.is_finite().then_some(value)
-    }
-
-    /// The date and time of a row.
+    /// The date and time of a row, each with how its column is written.
     ///
     /// # Errors
     /// See [`WhenError`].
-    pub fn when(&self, date: Option<&str>, time: Option<&str>) -> Result<Option<When>, WhenError> {
+    pub fn when(&self, date: Option<(&str, Style)>, time: Option<(&str, Style)>) -> Result<Option<When>, WhenError> {
         match (date, time) {
             (None, None) => Ok(None),
             (Some(date), None) => Ok(Some(When { date: day(date)?, instant: None })),
@@ -91,10 +80,23 @@ impl CellFormat {
                 let (time, offset) = time_of_day(time)?;
                 self.at(date.to_datetime(time), offset).map(Some)
             }
-            (None, Some(time)) => {
-                let (local, offset) = date_time(time)?;
-                self.at(local, offset).map(Some)
-            }
+            (None, Some(time)) => match date_time(time)? {
+                Moment::Local(date, None, _) => Ok(Some(When { date, instant: None })),
+                Moment::Local(date, Some(time), offset) => self.at(date.to_datetime(time), offset).map(Some),
+                Moment::Instant(instant) => self.corrected(instant, Offset::UTC).map(Some),
+            },
+        }
+    }
+
+    /// The day of a row whose instant cannot be told.
+    pub fn day_of(&self, date: Option<(&str, Style)>, time: Option<(&str, Style)>) -> Option<Date> {
+        match (date, time) {
+            (Some(date), _) => day(date).ok(),
+            (None, Some(time)) => match date_time(time) {
+                Ok(Moment::Local(date, _, _)) => Some(date),
+                _ => None,
+            },
+            (None, None) => None,
         }
     }
 
@@ -126,17 +128,6 @@ impl CellFormat {
     }
 }
 
-/// Whether more of some fields have a decimal comma than a decimal point.
-pub fn is_decimal_comma<'c>(cells: impl Iterator<Item = &'c str>) -> bool {
-    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-    let has = |cell: &str, sign: char| {
-        cell.trim_start_matches('-').split_once(sign).is_some_and(|(whole, part)| digits(whole) && digits(part))
-    };
-    let (commas, points) =
-        cells.fold((0, 0), |(commas, points), cell| (commas + u64::from(has(cell, ',')), points + u64::from(has(cell, '.'))));
-    commas > points
-}
-
 /// Whether a number stands for "no reading" in a column of measured values.
 pub fn is_no_reading_number(value: f64) -> bool {
     NO_READING_NUMBERS.contains(&value)
@@ -151,29 +142,54 @@ pub fn time_zone(name: &str) -> Result<TimeZone, String> {
         || format!("\"{name}\" is no time zone; write an IANA name such as Europe/Oslo, UTC, or an offset such as +02:00");
     if name.starts_with(['+', '-']) {
         let pieces = format!("2000-01-01T00:00{name}");
-        let (_, offset) = date_time(&pieces).map_err(|_| remedy())?;
+        let offset = DateTimeParser::new().parse_pieces(&pieces).ok().and_then(|pieces| pieces.to_numeric_offset());
         return offset.map(TimeZone::fixed).ok_or_else(remedy);
     }
     TimeZone::get(name).map_err(|_| remedy())
 }
 
+/// What a text of a date and time says.
+enum Moment {
+    /// By a clock, with an offset where the text has one; no time of day where it has none.
+    Local(Date, Option<Time>, Option<Offset>),
+    /// Epoch seconds.
+    Instant(Timestamp),
+}
+
 /// A day: `2026-05-04`, or a date and time of which the day counts.
-fn day(text: &str) -> Result<Date, WhenError> {
-    if let Ok(date) = text.parse::<Date>()
+fn day((text, style): (&str, Style)) -> Result<Date, WhenError> {
+    let is_all_digits = text.bytes().all(|byte| byte.is_ascii_digit());
+    if let (Ok(date), false) = (text.parse::<Date>(), is_all_digits)
         && text.len() <= 10
     {
         return Ok(date);
     }
-    date_time(text).map(|(local, _)| local.date())
+    match date_time((text, style))? {
+        Moment::Local(date, _, _) => Ok(date),
+        Moment::Instant(instant) => Ok(Offset::UTC.to_datetime(instant).date()),
+    }
 }
 
-fn date_time(text: &str) -> Result<(DateTime, Option<Offset>), WhenError> {
+fn date_time((text, style): (&str, Style)) -> Result<Moment, WhenError> {
     if let Some(quick) = quick_utc(text.as_bytes()) {
-        return Ok((quick, Some(Offset::UTC)));
+        return Ok(Moment::Local(quick.date(), Some(quick.time()), Some(Offset::UTC)));
     }
-    let pieces = DateTimeParser::new().parse_pieces(text).map_err(|_| WhenError::NotATime)?;
-    let time = pieces.time().ok_or(WhenError::NotATime)?;
-    Ok((pieces.date().to_datetime(time), pieces.to_numeric_offset()))
+    // Digits alone mean something else to ISO 8601 where the year does not stand first.
+    let is_number = text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b','));
+    if let (Ok(pieces), false) = (DateTimeParser::new().parse_pieces(text), is_number) {
+        return Ok(Moment::Local(pieces.date(), pieces.time(), pieces.to_numeric_offset()));
+    }
+    let said = dates::parse(text).ok_or(WhenError::NotATime)?;
+    match said.day {
+        Day::Known(date) => Ok(Moment::Local(date, said.time, said.offset)),
+        Day::Instant(instant) => Ok(Moment::Instant(instant)),
+        Day::None => Err(WhenError::NoDay),
+        Day::Numbers(numbers) => match numbers.settled(&style) {
+            Some(date) => Ok(Moment::Local(date, said.time, said.offset)),
+            None if style.by_job && numbers.readings().next().is_some() => Err(WhenError::OtherOrder),
+            None => Err(WhenError::NotATime),
+        },
+    }
 }
 
 /// The commonest form, `2026-05-04T08:00:01Z`, without the general parser.
@@ -189,14 +205,21 @@ fn quick_utc(text: &[u8]) -> Option<DateTime> {
 }
 
 /// A time of day, with an offset where it has one.
-fn time_of_day(text: &str) -> Result<(Time, Option<Offset>), WhenError> {
-    if let Ok(time) = text.parse::<Time>() {
+fn time_of_day((text, style): (&str, Style)) -> Result<(Time, Option<Offset>), WhenError> {
+    if text.contains(':')
+        && let Ok(time) = text.parse::<Time>()
+    {
         // `Time` reads "08:00:01+02:00" too and drops the offset.
         if !text.contains(['+', 'Z', 'z']) && text.rfind('-').is_none() {
             return Ok((time, None));
         }
     }
-    date_time(&format!("2000-01-01T{text}")).map(|(local, offset)| (local.time(), offset))
+    if let Ok(pieces) = DateTimeParser::new().parse_pieces(text)
+        && let Some(time) = pieces.time()
+    {
+        return Ok((time, pieces.to_numeric_offset()));
+    }
+    dates::parse_time(text, &style).ok_or(WhenError::NotATime)
 }
 
 #[cfg(test)]
@@ -205,6 +228,12 @@ mod tests {
 
     fn format(zone: Option<&str>) -> CellFormat {
         CellFormat { time_zone: zone.map(|zone| time_zone(zone).unwrap()), ..CellFormat::default() }
+    }
+
+    /// With columns whose style nothing has settled.
+    fn when(format: &CellFormat, date: Option<&str>, time: Option<&str>) -> Result<Option<When>, WhenError> {
+        let open = |text| (text, Style::default());
+        format.when(date.map(open), time.map(open))
     }
 
     fn utc(when: Result<Option<When>, WhenError>) -> String {
@@ -226,40 +255,28 @@ mod tests {
     }
 
     #[test]
-    fn decimal_signs_are_not_mixed() {
-        let comma = CellFormat { decimal_comma: true, ..CellFormat::default() };
-        assert_eq!(comma.number("12,4"), Some(12.4));
-        assert_eq!(comma.number("12"), Some(12.0));
-        assert_eq!(comma.number("12.4"), None);
-        assert_eq!(comma.number("1.234,5"), None);
-        assert_eq!(CellFormat::default().number("12,4"), None);
-        assert_eq!(CellFormat::default().number("inf"), None);
-        assert_eq!(CellFormat::default().number("1e400"), None);
-    }
-
-    #[test]
     fn times_as_people_write_them() {
         let none = format(None);
         let oslo = format(Some("Europe/Oslo"));
-        assert_eq!(utc(none.when(None, Some("2026-05-04T08:00:01Z"))), "2026-05-04T08:00:01Z");
-        assert_eq!(utc(none.when(None, Some("2026-05-04 08:00:01+02:00"))), "2026-05-04T06:00:01Z");
-        assert_eq!(utc(none.when(None, Some("2026-05-04T08:00:01.5Z"))), "2026-05-04T08:00:01.5Z");
-        assert_eq!(utc(oslo.when(None, Some("2026-05-04T08:00:01"))), "2026-05-04T06:00:01Z");
-        assert_eq!(utc(oslo.when(Some("2026-05-04"), Some("08:00"))), "2026-05-04T06:00:00Z");
-        assert_eq!(utc(none.when(Some("2026-05-04"), Some("08:00:00Z"))), "2026-05-04T08:00:00Z");
-        assert_eq!(utc(format(Some("-03:30")).when(Some("2026-05-04"), Some("08:00:00"))), "2026-05-04T11:30:00Z");
-        let day = none.when(Some("2017-03-29T00:00:00Z"), None).unwrap().unwrap();
+        assert_eq!(utc(when(&none, None, Some("2026-05-04T08:00:01Z"))), "2026-05-04T08:00:01Z");
+        assert_eq!(utc(when(&none, None, Some("2026-05-04 08:00:01+02:00"))), "2026-05-04T06:00:01Z");
+        assert_eq!(utc(when(&none, None, Some("2026-05-04T08:00:01.5Z"))), "2026-05-04T08:00:01.5Z");
+        assert_eq!(utc(when(&oslo, None, Some("2026-05-04T08:00:01"))), "2026-05-04T06:00:01Z");
+        assert_eq!(utc(when(&oslo, Some("2026-05-04"), Some("08:00"))), "2026-05-04T06:00:00Z");
+        assert_eq!(utc(when(&none, Some("2026-05-04"), Some("08:00:00Z"))), "2026-05-04T08:00:00Z");
+        assert_eq!(utc(when(&format(Some("-03:30")), Some("2026-05-04"), Some("08:00:00"))), "2026-05-04T11:30:00Z");
+        let day = when(&none, Some("2017-03-29T00:00:00Z"), None).unwrap().unwrap();
         assert_eq!((day.date.to_string().as_str(), day.instant), ("2017-03-29", None));
     }
 
     #[test]
     fn times_of_gps_clocks_and_clocks_that_are_off() {
         let gps = CellFormat { gps: Some(LeapSeconds::builtin()), ..CellFormat::default() };
-        assert_eq!(utc(gps.when(None, Some("2026-05-04T08:00:18"))), "2026-05-04T08:00:00Z");
+        assert_eq!(utc(when(&gps, None, Some("2026-05-04T08:00:18"))), "2026-05-04T08:00:00Z");
         // What the text itself says goes before.
-        assert_eq!(utc(gps.when(None, Some("2026-05-04T08:00:18Z"))), "2026-05-04T08:00:18Z");
+        assert_eq!(utc(when(&gps, None, Some("2026-05-04T08:00:18Z"))), "2026-05-04T08:00:18Z");
         let early = CellFormat { clock_offset: SignedDuration::from_secs(-3600), ..format(Some("Europe/Oslo")) };
-        let when = early.when(None, Some("2026-05-04T00:30:00")).unwrap().unwrap();
+        let when = when(&early, None, Some("2026-05-04T00:30:00")).unwrap().unwrap();
         assert_eq!(
             (when.instant.unwrap().0.to_string().as_str(), when.date.to_string().as_str()),
             ("2026-05-03T21:30:00Z", "2026-05-03")
@@ -269,15 +286,15 @@ mod tests {
     #[test]
     fn times_that_cannot_be_known() {
         let none = format(None);
-        assert_eq!(none.when(None, Some("2026-05-04T08:00:01")), Err(WhenError::NoZone));
-        assert_eq!(none.when(Some("2026-05-04"), Some("08:00")), Err(WhenError::NoZone));
+        assert_eq!(when(&none, None, Some("2026-05-04T08:00:01")), Err(WhenError::NoZone));
+        assert_eq!(when(&none, Some("2026-05-04"), Some("08:00")), Err(WhenError::NoZone));
         for text in ["04/05/2026 08:00", "yesterday", "2026-13-01T00:00:00Z", "2026-02-30T00:00:00Z"] {
-            assert_eq!(none.when(None, Some(text)), Err(WhenError::NotATime), "{text}");
+            assert_eq!(when(&none, None, Some(text)), Err(WhenError::NotATime), "{text}");
         }
         let oslo = format(Some("Europe/Oslo"));
         // Summer time ended on 25 October 2026 at 3 h, and began on 29 March at 2 h.
-        assert_eq!(oslo.when(None, Some("2026-10-25T02:30:00")), Err(WhenError::Ambiguous));
-        assert_eq!(oslo.when(None, Some("2026-03-29T02:30:00")), Err(WhenError::Ambiguous));
+        assert_eq!(when(&oslo, None, Some("2026-10-25T02:30:00")), Err(WhenError::Ambiguous));
+        assert_eq!(when(&oslo, None, Some("2026-03-29T02:30:00")), Err(WhenError::Ambiguous));
         assert!(time_zone("Mars/Olympus").unwrap_err().contains("IANA"));
     }
 }

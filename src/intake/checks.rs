@@ -8,8 +8,9 @@
 use std::path::Path;
 
 use super::bases::Coordinates;
-use super::cell::{CellFormat, is_decimal_comma, is_no_reading_number};
-use super::delimited::{Lines, Rows, guess_separator};
+use super::cell::{CellFormat, is_no_reading_number};
+use super::delimited::{Lines, Row, Rows, guess_separator};
+use super::numbers::{Evidence, Keys, Signs};
 use super::{text, vector};
 use crate::geodesy::crs::Crs;
 use crate::units::{Hemispheres, LengthUnit, parse_angle_deg};
@@ -90,9 +91,9 @@ fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Res
     let mut table = claims.table(&headers);
     table.crs_wkt = layer.crs_wkt.clone();
     table.held.extend(layer.skipped.iter().cloned());
-    let format = CellFormat::default();
+    let signs = vec![Signs::POINT; headers.len()];
     for (number, cells) in &rows {
-        table.take(*number, claims.row(&format, *number, |column| cells.get(column).map_or("", String::as_str)));
+        table.take(*number, claims.row(&signs, *number, |column| cells.get(column).map_or("", String::as_str)));
     }
     Ok(table)
 }
@@ -110,8 +111,7 @@ fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, 
     let headers: Vec<String> = (0..first.fields()).map(|column| rows.cell(first, column).to_owned()).collect();
     let claims = Claims::of(&headers, name_header).map_err(|problem| (header.number, problem))?;
     let numeric = claims.numeric();
-    let cells = data.iter().flat_map(|row| numeric.iter().map(|column| rows.cell(row, *column)));
-    let format = CellFormat { decimal_comma: separator != b',' && is_decimal_comma(cells), ..CellFormat::default() };
+    let signs = signs(&rows, data, &numeric, claims.lat.into_iter().chain(claims.lon).collect(), &headers, separator)?;
     let mut table = claims.table(&headers);
     for row in data {
         let line = row.line.number;
@@ -123,11 +123,46 @@ fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, 
         } else if !row.line.ended && claims.all().contains(&(headers.len() - 1)) {
             Err("the last line has no line end and may be cut short; if it is whole, add a line end".to_owned())
         } else {
-            claims.row(&format, line, |column| rows.cell(row, column))
+            claims.row(&signs, line, |column| rows.cell(row, column))
         };
         table.take(line, read);
     }
     Ok(table)
+}
+
+/// How the numbers of each column are written.
+fn signs(
+    rows: &Rows,
+    data: &[Row],
+    numeric: &[usize],
+    degrees: Vec<usize>,
+    headers: &[String],
+    separator: u8,
+) -> Result<Vec<Signs>, (u64, String)> {
+    let seen: Vec<(usize, Evidence)> = numeric
+        .iter()
+        .map(|column| {
+            let mut seen = Evidence::default();
+            data.iter().for_each(|row| seen.take(rows.cell(row, *column), row.line.number));
+            (*column, if degrees.contains(column) { seen.of_small_values() } else { seen })
+        })
+        .collect();
+    let shown: Vec<bool> = seen.iter().filter_map(|(_, seen)| seen.decimal_comma()).collect();
+    let of_file = shown.first().copied().filter(|first| shown.iter().all(|other| other == first));
+    let mut signs = vec![Signs::POINT; headers.len()];
+    for (column, seen) in seen {
+        let is = seen.settle(&Keys::default(), of_file, separator);
+        if let Some((line, value)) = is.open {
+            let say = format!(
+                "{} \"{value}\": the sign before three digits may part the thousands or begin the decimals, and no other value tells; \
+                 write the numbers without a sign between thousands and with one more decimal",
+                headers[column]
+            );
+            return Err((line, say));
+        }
+        signs[column] = is.signs;
+    }
+    Ok(signs)
 }
 
 impl CheckTable {
@@ -210,12 +245,13 @@ impl Claims {
         }
     }
 
-    fn row<'c>(&self, format: &CellFormat, line: u64, cell: impl Fn(usize) -> &'c str) -> Result<CheckRow, String> {
+    fn row<'c>(&self, signs: &[Signs], line: u64, cell: impl Fn(usize) -> &'c str) -> Result<CheckRow, String> {
+        let format = CellFormat::default();
         let told = |column: usize| Some(cell(column)).filter(|text| !format.is_no_reading(text));
         let length = |claim: Option<(usize, LengthUnit)>, quantity: &str, is_position: bool| -> Result<Option<f64>, String> {
             let Some((column, unit)) = claim else { return Ok(None) };
             let Some(text) = told(column) else { return Ok(None) };
-            let number = format.number(text).ok_or_else(|| format!("{quantity} \"{text}\" is not a number"))?;
+            let number = signs[column].number(text).ok_or_else(|| format!("{quantity} \"{text}\" is not a number"))?;
             Ok((is_position || !is_no_reading_number(number)).then(|| unit.to_metres(number)))
         };
         let sigma = |claim, quantity: &str| match length(claim, quantity, false)? {
@@ -225,10 +261,10 @@ impl Claims {
         let no_position = || "the check point has no position".to_owned();
         let angle = |column: usize, quantity: &str, letters, limit: f64| {
             let text = told(column).ok_or_else(no_position)?;
-            let degrees = match format.number(text) {
+            let degrees = match signs[column].number(text) {
                 Some(number) => number,
                 None => {
-                    let text = if format.decimal_comma { text.replace(',', ".") } else { text.to_owned() };
+                    let text = if signs[column].decimal_comma { text.replace(',', ".") } else { text.to_owned() };
                     parse_angle_deg(&text, letters).map_err(|error| format!("{quantity} \"{text}\": {error}"))?
                 }
             };

@@ -1,5 +1,7 @@
 //! Columns that nothing claims: they become attributes, with a type found from all their values.
 
+use super::numbers::Signs;
+
 /// The type of an attribute.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub enum ExtraType {
@@ -16,14 +18,14 @@ pub enum ExtraType {
 
 impl ExtraType {
     /// The type that holds what this one held, and `cell` too.
-    pub fn with(self, cell: &str, decimal_comma: bool) -> ExtraType {
+    pub fn with(self, cell: &str, signs: Signs) -> ExtraType {
         if self == ExtraType::Text || is_missing(cell) {
             return self;
         }
-        self.max(ExtraType::of(cell, decimal_comma))
+        self.max(ExtraType::of(cell, signs))
     }
 
-    fn of(cell: &str, decimal_comma: bool) -> ExtraType {
+    fn of(cell: &str, signs: Signs) -> ExtraType {
         let digits = cell.strip_prefix('-').unwrap_or(cell);
         let leading_zero = digits.len() > 1 && digits.starts_with('0') && digits.as_bytes()[1].is_ascii_digit();
         // An id such as 007 must keep its zeros, and +5 its sign.
@@ -34,7 +36,8 @@ impl ExtraType {
             // Longer ones lose digits as integers or as reals.
             return if cell.parse::<i64>().is_ok() { ExtraType::Integer } else { ExtraType::Text };
         }
-        match real(cell, decimal_comma) {
+        match real(cell, signs) {
+            Some(_) if integer(cell, signs).is_some() => ExtraType::Integer,
             Some(_) => ExtraType::Real,
             None => ExtraType::Text,
         }
@@ -47,15 +50,18 @@ pub fn is_missing(cell: &str) -> bool {
 }
 
 /// A real attribute.
-pub fn real(cell: &str, decimal_comma: bool) -> Option<f64> {
-    let plain = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit() || b"+-.eE".contains(&byte));
-    let value = if decimal_comma && cell.contains(',') {
-        let text = cell.replace(',', ".");
-        plain(&text).then(|| text.parse::<f64>().ok())?
-    } else {
-        plain(cell).then(|| cell.parse::<f64>().ok())?
-    };
-    value.filter(|value| value.is_finite())
+pub fn real(cell: &str, signs: Signs) -> Option<f64> {
+    let is_plain = |byte: u8| byte.is_ascii_digit() || b"+-.,eE'".contains(&byte) || byte == b' ' || !byte.is_ascii();
+    if cell.bytes().all(is_plain) { signs.number(cell) } else { None }
+}
+
+/// A whole attribute.
+pub fn integer(cell: &str, signs: Signs) -> Option<i64> {
+    if let Ok(number) = cell.parse() {
+        return Some(number);
+    }
+    let number = signs.thousands.and_then(|_| signs.number(cell))?;
+    (number.fract() == 0.0 && number.abs() < 9e15).then_some(number as i64)
 }
 
 /// A column name to carry through, one for all files that have it.
@@ -69,7 +75,7 @@ mod tests {
     use super::*;
 
     fn of(cells: &[&str]) -> ExtraType {
-        cells.iter().fold(ExtraType::Empty, |kind, cell| kind.with(cell, false))
+        cells.iter().fold(ExtraType::Empty, |kind, cell| kind.with(cell, Signs::POINT))
     }
 
     #[test]
@@ -82,7 +88,7 @@ mod tests {
         assert_eq!(of(&["0.5", "1e3"]), ExtraType::Real);
         assert_eq!(of(&["99999999999999999999"]), ExtraType::Text);
         assert_eq!(of(&["infinity"]), ExtraType::Text);
-        assert_eq!(ExtraType::Empty.with("3,5", true), ExtraType::Real);
-        assert_eq!(ExtraType::Empty.with("3,5", false), ExtraType::Text);
+        assert_eq!(ExtraType::Empty.with("3,5", Signs { decimal_comma: true, thousands: None }), ExtraType::Real);
+        assert_eq!(ExtraType::Empty.with("3,5", Signs::POINT), ExtraType::Text);
     }
 }

@@ -5,9 +5,11 @@ use std::fmt::Write;
 use std::path::{Path, PathBuf};
 
 use super::IntakeError;
-use super::cell::{CellFormat, WhenError, is_decimal_comma};
+use super::cell::{CellFormat, WhenError};
 use super::columns::{self, LogKind};
+use super::dates::Style;
 use super::delimited::{Lines, Rows, guess_separator};
+use super::numbers::{Evidence, Signs};
 use super::{gpx, nmea, text, vector};
 use crate::job::UNDECIDED;
 use crate::units::{Hemispheres, parse_angle_deg};
@@ -89,7 +91,9 @@ fn sample(path: &Path) -> Result<Sample, IntakeError> {
     let mut cut = rows.rows().iter().map(|row| (0..row.fields()).map(|i| rows.cell(row, i).to_owned()).collect::<Vec<_>>());
     let headers = cut.next().ok_or_else(empty)?;
     let rows: Vec<Vec<String>> = cut.filter(|row| row.len() == headers.len() && *row != headers).collect();
-    let decimal_comma = separator != b',' && is_decimal_comma(rows.iter().flatten().map(String::as_str));
+    let mut seen = Evidence::default();
+    rows.iter().flatten().for_each(|cell| seen.take(cell, 0));
+    let decimal_comma = seen.decimal_comma().unwrap_or(false);
     let kind = kind_of(&headers);
     Ok(Sample {
         name: path.display().to_string(),
@@ -168,8 +172,11 @@ fn angle_unit(words: &[String]) -> Option<&'static str> {
 
 impl Sample {
     fn numbers(&self, column: usize) -> Vec<f64> {
-        let format = CellFormat { decimal_comma: self.decimal_comma, ..CellFormat::default() };
-        self.rows.iter().filter_map(|row| format.number(&row[column])).filter(|value| value.abs() < 9999.0).collect()
+        let mut seen = Evidence::default();
+        self.rows.iter().for_each(|row| seen.take(&row[column], 0));
+        let decimal_comma = seen.decimal_comma().unwrap_or(self.decimal_comma);
+        let signs = Signs { decimal_comma, ..seen.settle(&Default::default(), Some(decimal_comma), self.separator).signs };
+        self.rows.iter().filter_map(|row| signs.number(&row[column])).filter(|value| value.abs() < 9999.0).collect()
     }
 
     fn greatest(&self, column: usize) -> Option<f64> {
@@ -358,7 +365,7 @@ impl Sample {
         if canonical == "time" {
             let format = CellFormat::default();
             let first = self.rows.iter().map(|row| row[column].as_str()).find(|cell| !cell.is_empty());
-            if first.is_some_and(|cell| format.when(None, Some(cell)) == Err(WhenError::NoZone)) {
+            if first.is_some_and(|cell| format.when(None, Some((cell, Style::default()))) == Err(WhenError::NoZone)) {
                 reason.push_str("; its times have no zone: see time_zone below");
             }
         }
@@ -407,7 +414,9 @@ impl Sample {
         let is_time = |header: &String| has(&words(header), &["time", "timestamp", "datetime", "utc", "clock"]);
         self.headers.iter().enumerate().filter(|(_, header)| is_time(header)).any(|(column, _)| {
             let with_day = |cell: &str| if cell.len() <= 8 { format!("2000-01-01T{cell}") } else { cell.to_owned() };
-            self.rows.iter().any(|row| format.when(None, Some(&with_day(&row[column]))) == Err(WhenError::NoZone))
+            self.rows
+                .iter()
+                .any(|row| format.when(None, Some((&with_day(&row[column]), Style::default()))) == Err(WhenError::NoZone))
         })
     }
 }

@@ -1,8 +1,8 @@
 //! Reading logs: from bytes to rows whose quantities are in metres and radians.
 //!
 //! [`text`] decodes a file, [`delimited`] cuts it into rows, [`columns`] knows the canonical names,
-//! [`plan`] matches a file's headers to them, [`cell`] reads values, and [`bases`] and [`shots`]
-//! make rows of each kind. There is no geodesy here.
+//! [`plan`] matches a file's headers to them, [`settle`] finds how the values of each column are written ([`numbers`], [`dates`],
+//! [`words`]), [`cell`] reads values, and [`bases`] and [`shots`] make rows of each kind. There is no geodesy here.
 
 pub mod bases;
 pub mod block;
@@ -10,6 +10,7 @@ pub mod cell;
 #[cfg(feature = "gis")]
 pub mod checks;
 pub mod columns;
+pub mod dates;
 pub mod delimited;
 pub mod extras;
 pub mod fixes;
@@ -19,12 +20,16 @@ pub mod guess;
 mod headers;
 pub mod kit;
 pub mod nmea;
+pub mod numbers;
 pub mod plan;
 mod reader;
+pub mod settle;
 pub mod shots;
+mod survey;
 pub mod text;
 #[cfg(feature = "gis")]
 pub mod vector;
+pub mod words;
 
 use std::path::{Path, PathBuf};
 

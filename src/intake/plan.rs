@@ -1,15 +1,20 @@
-//! From a file's headers to what its columns mean: the separator, the decimal sign, the claimed
-//! columns with their units, and the columns that are carried through.
+//! From a file's headers to what its columns mean: the separator, the claimed columns with their units, and the columns that are
+//! carried through. How their values are written is settled in [`super::settle`].
 
 use std::collections::BTreeMap;
 
 use jiff::SignedDuration;
+use rustc_hash::FxHashMap;
 
 use super::IntakeError;
-use super::cell::{CellFormat, is_decimal_comma, time_zone};
+use super::cell::{CellFormat, time_zone};
 use super::columns::{self, LogKind, Quantity, Unit};
+use super::dates;
 use super::delimited::{Line, Lines, Row, Rows, guess_separator};
+use super::numbers::Signs;
+use super::settle::Written;
 use super::text::Text;
+use super::words;
 use crate::job::LogFormat;
 use crate::numeric::words::nearest;
 use crate::records::echo::Echo;
@@ -17,7 +22,7 @@ use crate::records::ledger::{Fault, Reason};
 use crate::units::gps_time::LeapSeconds;
 use crate::units::{AngleUnit, LengthUnit};
 
-/// Data rows that are looked at for the decimal sign.
+/// Data rows that are looked at for units and zones.
 const ROWS_LOOKED_AT: usize = 500;
 
 /// How one file is read.
@@ -46,9 +51,15 @@ pub struct Plan {
     /// The header line as it stands, to know it again.
     header_text: String,
     returns: BTreeMap<String, Echo>,
-    claims: BTreeMap<Quantity, Claim>,
+    pub(super) claims: BTreeMap<Quantity, Claim>,
+    /// The log's own words, by column, for those that are not written as they are meant.
+    pub(super) words: BTreeMap<Quantity, FxHashMap<String, String>>,
+    /// How the values are written.
+    pub written: Written,
     /// Columns that become attributes, index and name: those that nothing claims, and those of [`Quantity::is_carried`].
     pub extras: Vec<(usize, String)>,
+    /// How the numbers of each are written.
+    pub extra_signs: Vec<Signs>,
 }
 
 /// A claimed quantity.
@@ -60,15 +71,27 @@ pub struct Claim {
     pub header: String,
     /// Unit.
     pub unit: Unit,
-    source: Source,
+    /// How its numbers are written.
+    pub signs: Signs,
+    /// How its dates and times are written.
+    pub style: dates::Style,
+    pub(super) source: Source,
 }
 
+/// Where the values of a claim are.
 #[derive(Debug, Clone)]
-enum Source {
+pub(super) enum Source {
+    /// A column.
     Column(usize),
     /// Several columns that make one name together.
     Columns(Vec<usize>),
     Constant(String),
+}
+
+impl Claim {
+    fn new(name: String, header: String, unit: Unit, source: Source) -> Claim {
+        Claim { name, header, unit, signs: Signs::POINT, style: dates::Style::default(), source }
+    }
 }
 
 /// What kind of line a line is.
@@ -153,7 +176,10 @@ impl Plan {
             units_line: None,
             header_text: header.text.trim().to_owned(),
             claims: BTreeMap::new(),
+            words: BTreeMap::new(),
+            written: Written::default(),
             extras: Vec::new(),
+            extra_signs: Vec::new(),
             returns: returns(log).map_err(|problem| IntakeError::Setting { problem })?,
         };
         plan.claim(log).map_err(|problem| fault(line, problem))?;
@@ -161,7 +187,8 @@ impl Plan {
             plan.require().map_err(|problem| fault(line, problem))?;
         }
         plan.units_line = plan.find_units(&text.text).map_err(|(line, problem)| fault(line, problem))?;
-        plan.find_decimal_sign(&text.text, log).map_err(|problem| fault(line, problem))?;
+        check_signs(log).map_err(|problem| fault(line, problem))?;
+        plan.settle(&text.text, log).map_err(|(line, problem)| fault(line, problem))?;
         plan.check_zone(&text.text).map_err(|problem| fault(line, problem))?;
         Ok(plan)
     }
@@ -178,7 +205,11 @@ impl Plan {
             Source::Constant(value) => value,
             Source::Columns(_) => return None,
         };
-        (!self.format.is_no_reading(cell)).then_some(cell)
+        if self.format.is_no_reading(cell) {
+            return None;
+        }
+        let meant = if self.words.is_empty() { None } else { self.words.get(&quantity).and_then(|words| words.get(cell)) };
+        Some(meant.map_or(cell, String::as_str))
     }
 
     /// The field of a quantity as it stands, "no reading" or not; empty for what is no column.
@@ -212,7 +243,7 @@ impl Plan {
     /// The echo that a row's distance belongs to.
     pub fn echo(&self, rows: &Rows, row: &Row) -> Option<Echo> {
         let text = self.text(Quantity::Return, rows, row)?;
-        self.returns.get(text.trim()).copied().or_else(|| Echo::read(text))
+        self.returns.get(&words::bare(text)).copied().or_else(|| Echo::read(text))
     }
 
     /// Whether a row has a field for each header; empty ones behind the last are separators at the end
@@ -344,18 +375,13 @@ impl Plan {
                 }
             };
             let header = sources.as_slice().join(" + ");
-            self.add(quantity, Claim { name: name.clone(), header, unit, source })?;
+            self.add(quantity, Claim::new(name.clone(), header, unit, source))?;
         }
         for (name, value) in &log.values {
             let (quantity, unit) = canonical(name)?;
             self.add(
                 quantity,
-                Claim {
-                    name: name.clone(),
-                    header: format!("[{table}.values] {name}"),
-                    unit,
-                    source: Source::Constant(value.clone()),
-                },
+                Claim::new(name.clone(), format!("[{table}.values] {name}"), unit, Source::Constant(value.clone())),
             )?;
         }
         let mapped: Vec<(usize, bool)> = self
@@ -385,7 +411,7 @@ impl Plan {
                 }
                 Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
                     self.extras.extend(quantity.is_carried().then(|| (index, header.clone())));
-                    self.add(quantity, Claim { name: header.to_ascii_lowercase(), header, unit, source: Source::Column(index) })?;
+                    self.add(quantity, Claim::new(header.to_ascii_lowercase(), header, unit, Source::Column(index)))?;
                 }
                 Some((quantity, _))
                     if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
@@ -522,57 +548,39 @@ impl Plan {
         format!("{problem} ({seen}); write {remedy} under [{table}.columns]")
     }
 
-    fn find_decimal_sign(&mut self, text: &str, log: &LogFormat) -> Result<(), String> {
-        match log.decimal {
-            Some('.') => return Ok(()),
-            Some(',') if self.separator == b',' => {
-                return Err("the decimal sign and the separator are both a comma; name the separator in the job".into());
-            }
-            Some(',') => {
-                self.format.decimal_comma = true;
-                return Ok(());
-            }
-            Some(sign) => return Err(format!("decimal = \"{sign}\": write \".\" or \",\"")),
-            None if self.separator == b',' => return Ok(()),
-            None => {}
-        }
-        let numeric: Vec<usize> = self
-            .claims
-            .values()
-            .filter_map(|claim| match (&claim.source, claim.unit) {
-                (Source::Column(index), Unit::Length(_) | Unit::Angle(_) | Unit::Percent) => Some(*index),
-                _ => None,
-            })
-            .collect();
-        let rows: Vec<Rows> = self.first_rows(text).collect();
-        let cells = rows.iter().flat_map(|rows| rows.rows().iter().map(move |row| (rows, row)));
-        let cells = cells.flat_map(|(rows, row)| numeric.iter().map(move |index| rows.cell(row, *index)));
-        let found = is_decimal_comma(cells);
-        drop(rows);
-        self.format.decimal_comma = found;
-        Ok(())
-    }
-
     /// A time without a zone in the first row that has a time: every row would be held for it.
     fn check_zone(&self, text: &str) -> Result<(), String> {
         let Some(claim) = self.claims.get(&Quantity::Time) else { return Ok(()) };
-        let first = self.first_rows(text).find_map(|rows| {
+        if self.format.time_zone.is_some() || self.format.gps.is_some() {
+            return Ok(());
+        }
+        let lacks_zone = self.first_rows(text).find_map(|rows| {
             let row = rows.rows().first().copied()?;
             let time = self.text(Quantity::Time, &rows, &row)?.to_owned();
-            let date = self.text(Quantity::Date, &rows, &row).map(str::to_owned);
-            Some((date, time))
-        });
-        match first {
-            Some((date, time)) if self.format.when(date.as_deref(), Some(&time)) == Err(super::cell::WhenError::NoZone) => {
-                let table = self.kind.table();
-                Err(format!(
-                    "\"{}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
-                     \"+02:00\": the clock the log was kept by) under [{table}]",
-                    claim.header
-                ))
+            let read = self.when(self.text(Quantity::Date, &rows, &row), Some(&time));
+            match read {
+                Err(super::cell::WhenError::NoZone) => Some(Some(time)),
+                // What cannot be read does not tell.
+                Err(_) => None,
+                Ok(_) => Some(None),
             }
-            _ => Ok(()),
-        }
+        });
+        let Some(Some(time)) = lacks_zone else { return Ok(()) };
+        let table = self.kind.table();
+        Err(format!(
+            "\"{}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
+             \"+02:00\": the clock the log was kept by) under [{table}]",
+            claim.header
+        ))
+    }
+
+    /// The date and time of texts of the log's columns.
+    ///
+    /// # Errors
+    /// See [`super::cell::WhenError`].
+    pub fn when(&self, date: Option<&str>, time: Option<&str>) -> Result<Option<super::cell::When>, super::cell::WhenError> {
+        let style = |quantity| self.claims.get(&quantity).map(|claim: &Claim| claim.style).unwrap_or_default();
+        self.format.when(date.map(|text| (text, style(Quantity::Date))), time.map(|text| (text, style(Quantity::Time))))
     }
 
     /// The first data rows of the file, each cut on its own.
@@ -606,7 +614,7 @@ impl Plan {
 /// What a log's words for echoes mean.
 fn returns(log: &LogFormat) -> Result<BTreeMap<String, Echo>, String> {
     let meaning = |(word, echo): (&String, &String)| match Echo::read(echo) {
-        Some(known) => Ok((word.trim().to_owned(), known)),
+        Some(known) => Ok((words::bare(word), known)),
         None => Err(format!("[shots.returns] {word} = \"{echo}\": write first, last, single, prism or tracking")),
     };
     log.returns.iter().map(meaning).collect()
@@ -617,13 +625,20 @@ fn cell_format(log: &LogFormat) -> Result<CellFormat, String> {
     let is_gps = log.time_zone.as_deref().is_some_and(|name| name.eq_ignore_ascii_case("gps"));
     let zone = log.time_zone.as_deref().filter(|_| !is_gps);
     Ok(CellFormat {
-        decimal_comma: false,
         no_reading: log.no_reading.clone(),
         time_zone: zone.map(time_zone).transpose()?,
         gps: is_gps.then(|| log.leap_seconds.clone().unwrap_or_else(LeapSeconds::builtin)),
         clock_offset: SignedDuration::try_from_secs_f64(log.clock_offset_s)
             .map_err(|_| format!("clock_offset_s = {}: write seconds", log.clock_offset_s))?,
     })
+}
+
+/// Whether the signs that the job names are signs of numbers.
+fn check_signs(log: &LogFormat) -> Result<(), String> {
+    match log.fault_of_signs() {
+        Some((_, problem)) => Err(problem),
+        None => Ok(()),
+    }
 }
 
 fn check_headers(headers: &[String]) -> Result<(), String> {

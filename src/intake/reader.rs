@@ -5,6 +5,7 @@ use jiff::Timestamp;
 use super::cell::{When, WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
+use super::numbers::Signs;
 use super::plan::{Claim, Plan};
 use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 use crate::records::ledger::{Fault, Reason};
@@ -23,14 +24,8 @@ impl<'r> Reader<'r, '_> {
     }
 
     pub fn number(&self, claim: &Claim, cell: &str) -> Result<f64, Fault> {
-        self.plan.format.number(cell).ok_or_else(|| {
-            let hint = if self.plan.format.decimal_comma && cell.contains('.') {
-                "; the file's decimal sign is a comma"
-            } else if !self.plan.format.decimal_comma && cell.contains(',') {
-                "; use a point, or set decimal = \",\" in the job"
-            } else {
-                ""
-            };
+        claim.signs.number(cell).ok_or_else(|| {
+            let hint = wrong_sign(claim.signs, cell);
             Fault::new(Reason::NotANumber, &claim.header, cell, format!("{} \"{cell}\" is not a number{hint}", claim.header))
         })
     }
@@ -76,6 +71,26 @@ impl<'r> Reader<'r, '_> {
         self.when_of(date, time)
     }
 
+    /// The date and time where they can be read, and whether they cannot.
+    pub fn when_if_read(&self) -> (Option<When>, bool) {
+        match self.when() {
+            Ok(when) => (when, false),
+            Err(_) => {
+                let styled = |quantity| self.claimed(quantity).map(|(claim, cell)| (cell, claim.style));
+                let day = self.plan.format.day_of(styled(Quantity::Date), styled(Quantity::Time));
+                (day.map(|date| When { date, instant: None }), true)
+            }
+        }
+    }
+
+    /// What a fault for want of a date or time says where the row has one that cannot be read.
+    pub fn for_want_of_time(&self, fault: Fault) -> Fault {
+        match self.when() {
+            Err(unread) if matches!(fault.reason, Reason::NoDate | Reason::NoTime | Reason::AmbiguousBase) => unread,
+            _ => fault,
+        }
+    }
+
     /// The instant of a column beside the date column, if there is one.
     pub fn instant_of(&self, quantity: Quantity) -> Result<Timestamp, Fault> {
         let none = || self.no_reading(Reason::NoTime, &[quantity], "the occupation has no such time");
@@ -85,22 +100,14 @@ impl<'r> Reader<'r, '_> {
     }
 
     fn when_of(&self, date: Option<(&'r Claim, &'r str)>, time: Option<(&'r Claim, &'r str)>) -> Result<Option<When>, Fault> {
-        let text = |part: Option<(&'r Claim, &'r str)>| part.map(|(_, cell)| cell);
-        self.plan.format.when(text(date), text(time)).map_err(|error| {
+        let styled = |part: Option<(&'r Claim, &'r str)>| part.map(|(claim, cell)| (cell, claim.style));
+        self.plan.format.when(styled(date), styled(time)).map_err(|error| {
             let (claim, cell) = match (date, time) {
                 (Some(date), Some(time)) => (time.0, format!("{} {}", date.1, time.1)),
                 (Some(one), None) | (None, Some(one)) => (one.0, one.1.to_owned()),
                 (None, None) => return Fault::new(Reason::NotATime, "", "", "no time"),
             };
-            let (reason, say) = match error {
-                WhenError::NotATime => {
-                    (Reason::NotATime, "is no date or time in a form that means one thing; write 2026-05-04T08:00:01+02:00")
-                }
-                WhenError::NoZone => (Reason::TimeWithoutZone, "names no zone; write time_zone in the job"),
-                WhenError::Ambiguous => {
-                    (Reason::AmbiguousTime, "came twice or not at all when the clocks were changed; write the offset from UTC")
-                }
-            };
+            let (reason, say) = unread(error, self.plan.kind.table());
             Fault::new(reason, &claim.header, &cell, format!("{} \"{cell}\" {say}", claim.header))
         })
     }
@@ -108,6 +115,44 @@ impl<'r> Reader<'r, '_> {
     /// See [`Plan::no_reading`].
     pub fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
         self.plan.no_reading(self.rows, self.row, reason, quantities, what)
+    }
+}
+
+/// Why a date or time was not read, and what to do.
+fn unread(error: WhenError, table: &str) -> (Reason, String) {
+    match error {
+        WhenError::NotATime => {
+            (Reason::NotATime, "is no date or time in a form that is known; write 2026-05-04T08:00:01+02:00".into())
+        }
+        WhenError::NoDay => (
+            Reason::NotATime,
+            format!(
+                "is a time of day without its day; map the column of dates as date, or write date = \"2026-05-04\" under [{table}.values]"
+            ),
+        ),
+        WhenError::OtherOrder => (
+            Reason::NotATime,
+            format!("is no date in the order that date_order under [{table}] names; mend the date, or the key"),
+        ),
+        WhenError::NoZone => (Reason::TimeWithoutZone, "names no zone; write time_zone in the job".into()),
+        WhenError::Ambiguous => {
+            (Reason::AmbiguousTime, "came twice or not at all when the clocks were changed; write the offset from UTC".into())
+        }
+    }
+}
+
+/// What is wrong with the signs of a number, for a sentence that ends with it.
+fn wrong_sign(signs: Signs, cell: &str) -> String {
+    let (other, own, name) = if signs.decimal_comma { ('.', ',', "a comma") } else { (',', '.', "a point") };
+    if !cell.contains(other) {
+        return String::new();
+    }
+    let other_way = Signs { decimal_comma: !signs.decimal_comma, thousands: None };
+    match other_way.number(cell) {
+        Some(_) => format!("; the decimal sign of the column is {name}: write {}", cell.replace(other, &own.to_string())),
+        None => {
+            format!("; the decimal sign of the column is {name}, and a sign between thousands stands before three digits each")
+        }
     }
 }
 

@@ -132,6 +132,16 @@ pub fn may_be_part(fault: &Fault, plan: &Plan, rows: &Rows, row: &Row) -> bool {
         && plan.text(Quantity::Measure, rows, row).is_some()
 }
 
+/// What a fault for want of a date or time says: where the row has one that cannot be read, that.
+pub fn for_want_of_time(plan: &Plan, rows: &Rows, row: &Row, fault: Fault) -> Fault {
+    Reader { plan, rows, row }.for_want_of_time(fault)
+}
+
+/// Why the date or time of a row cannot be read, in a sentence.
+pub fn unread_time(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
+    Reader { plan, rows, row }.when().err().map(|fault| fault.sentence)
+}
+
 /// Reads what a row gives a composed measurement.
 ///
 /// # Errors
@@ -139,7 +149,7 @@ pub fn may_be_part(fault: &Fault, plan: &Plan, rows: &Rows, row: &Row) -> bool {
 pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Part, Fault> {
     let reader = Reader { plan, rows, row };
     let kits = reader.kits(rules)?;
-    let when = reader.when()?;
+    let (when, _) = reader.when_if_read();
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
     let kit = kit.for_echo(plan.echo(rows, row));
     let distance = |quantity| match reader.distance(quantity, &kit) {
@@ -169,7 +179,7 @@ pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Resu
 pub fn read_direction(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Direction, Fault> {
     let reader = Reader { plan, rows, row };
     let kits = reader.kits(rules)?;
-    let when = reader.when()?;
+    let (when, _) = reader.when_if_read();
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
     let (north, _, azimuth_rad) = reader.azimuth(&kit)?;
     Ok(Direction { north, azimuth_rad, when, kit })
@@ -182,7 +192,7 @@ pub fn read_direction(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) ->
 pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Shot, Fault> {
     let reader = Reader { plan, rows, row };
     let kits = reader.kits(rules)?;
-    let when = reader.when()?;
+    let (when, is_unread) = reader.when_if_read();
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
     let kit = kit.for_echo(plan.echo(rows, row));
     let slope = reader.distance(Quantity::SlopeDistance, &kit)?;
@@ -213,6 +223,9 @@ pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Sh
     };
     reader.check_agreement(rules, &kit, slope, horizontal, vertical, inclination)?;
     let mut flags = Flags::default();
+    if is_unread {
+        flags.raise(Flag::TimeUnread);
+    }
     if triangle.inclination_rad().is_some_and(|inclination| inclination.abs() > rules.steep_rad) {
         flags.raise(Flag::Steep);
     }
@@ -277,7 +290,7 @@ pub fn readings(plan: &Plan, rows: &Rows, row: &Row) -> Result<Readings, Fault> 
         horizontal_m: distance(Quantity::HorizontalDistance)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         target_height_m: reader.measured(Quantity::TargetHeight)?,
-        when: reader.when()?,
+        when: reader.when_if_read().0,
     })
 }
 
@@ -287,13 +300,13 @@ impl<'r> Reader<'r, '_> {
         let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| self.plan.claim_of(*quantity).is_some());
         let (header, value) =
             column.map_or(("", ""), |quantity| (self.plan.header(quantity), self.plan.raw(quantity, self.rows, self.row)));
-        Fault::new(
+        self.for_want_of_time(Fault::new(
             Reason::NoDate,
             header,
             value,
             "the instrument has corrections by date (calibrations), and the row has no date to choose them by; map a date or \
              time column, or write date under [shots.values]",
-        )
+        ))
     }
 
     fn kits<'k>(&self, rules: &'k ShotRules) -> Result<&'k Kits, Fault> {

@@ -1,11 +1,15 @@
-//! A file's bytes as text: byte order marks, UTF-16 with and without one, UTF-8, old code pages.
+//! A file's bytes as text: byte order marks, UTF-16 with and without one, UTF-8, older encodings of any script by their letters.
 
 use std::path::{Path, PathBuf};
 
-use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use chardetng::{EncodingDetector, Iso2022JpDetection, Utf8Detection};
+use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use sha2::{Digest, Sha256};
 
 use super::IntakeError;
+
+/// Bytes that are looked at for an older encoding.
+const LOOKED_AT: usize = 1 << 20;
 
 /// A decoded file.
 pub struct Text {
@@ -104,7 +108,7 @@ fn whole_letters<'b>(body: &'b [u8], encoding: &'static Encoding) -> &'b [u8] {
     if (0xD8..0xDC).contains(&high) { &even[..even.len() - 2] } else { even }
 }
 
-/// UTF-16 by its NUL bytes, UTF-8 where it is valid, else the code page of most old loggers.
+/// UTF-16 by its NUL bytes, UTF-8 where it is valid, else an older encoding by its letters.
 fn guess(bytes: &[u8]) -> &'static Encoding {
     let head = &bytes[..bytes.len().min(4096)];
     let nuls = |offset: usize| head.iter().skip(offset).step_by(2).filter(|b| **b == 0).count();
@@ -119,9 +123,16 @@ fn guess(bytes: &[u8]) -> &'static Encoding {
             Ok(_) => UTF_8,
             // Other letters before the one that is cut prove it; after plain ASCII it is one of an old page.
             Err(error) if error.error_len().is_none() && !bytes[..error.valid_up_to()].is_ascii() => UTF_8,
-            Err(_) => WINDOWS_1252,
+            Err(_) => of_letters(bytes),
         }
     }
+}
+
+/// The encoding of a text of one byte a letter, or of an Asian one, by how often its letters stand beside each other.
+fn of_letters(bytes: &[u8]) -> &'static Encoding {
+    let mut detector = EncodingDetector::new(Iso2022JpDetection::Deny);
+    detector.feed(&bytes[..bytes.len().min(LOOKED_AT)], true);
+    detector.guess(None, Utf8Detection::Deny)
 }
 
 fn hex(bytes: &[u8]) -> String {
@@ -153,6 +164,46 @@ mod tests {
             b"base,caf\xe9\nA,1\n".to_vec(),
         ] {
             assert_eq!(text_of(&bytes, None).as_deref(), Ok(line), "{bytes:?}");
+        }
+    }
+
+    /// A line of a log in an encoding, without a label.
+    fn read_again(line: &str, label: &str) -> String {
+        let encoding = Encoding::for_label(label.as_bytes()).unwrap();
+        let (bytes, _, unmappable) = encoding.encode(line);
+        assert!(!unmappable, "{label}");
+        text_of(&bytes, None).unwrap()
+    }
+
+    #[test]
+    fn scripts_other_than_latin_and_their_older_encodings() {
+        let logs = [
+            ("База;Азимут;Наклон;Расстояние\nСтанция 1;101,5;-2,5;330,1\n", "windows-1251"),
+            ("База;Азимут;Наклон;Расстояние\nСтанция 1;101,5;-2,5;330,1\n", "koi8-r"),
+            ("Στάση;Αζιμούθιο;Κλίση;Απόσταση\nΒάση 1;101,5;-2,5;330,1\n", "windows-1253"),
+            ("基準点,方位角,傾斜角,斜距離,備考\nA,101.5,-2.5,330.1,崖の上の巣\n", "shift_jis"),
+            ("基準点,方位角,傾斜角,斜距離,備考\nA,101.5,-2.5,330.1,崖の上の巣\n", "euc-jp"),
+            ("测站,方位角,倾角,斜距,备注\nA,101.5,-2.5,330.1,悬崖上的鸟巢\n", "gbk"),
+            ("기준점,방위각,경사각,사거리,비고\nA,101.5,-2.5,330.1,절벽 위의 둥지\n", "euc-kr"),
+            ("תחנה,אזימוט,נטייה,מרחק\nא,101.5,-2.5,330.1\n", "windows-1255"),
+            ("Baza;Azymut;Nachylenie;Odległość skośna;Uwagi\nA;101,5;-2,5;330,1;gniazdo na skale, widać młode\n", "windows-1250"),
+        ];
+        for (line, label) in logs {
+            assert_eq!(read_again(line, label), line, "{label}");
+        }
+    }
+
+    #[test]
+    fn western_letters_stay_what_they_are() {
+        let logs = [
+            "nr;plot;art;dbh mm;avst;bäring;anm\n2;B7;björk;395;5,5;225;\n9;B7;tall;165;7,8;349;död\n",
+            "Datum;Zeit;Stand;Nr;Objekt;Art;Teil;D schräg;Az mag;Neig;Bem\n",
+            "base,azimuth,note\nA,10.5,ledge café 5° “under” the crew’s rope\n",
+            "Station;Gisement;Inclinaison;Remarque\nA;101,5;-2,5;près de l’église, côté forêt\n",
+            "Estación;Acimut;Inclinación;Observación\nA;101,5;-2,5;señal dañada\n",
+        ];
+        for line in logs {
+            assert_eq!(read_again(line, "windows-1252"), line);
         }
     }
 

@@ -12,6 +12,7 @@ mod load;
 mod measures;
 mod network;
 pub(crate) mod settings;
+mod writing;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
@@ -27,6 +28,7 @@ pub use load::{JobError, is_vector, load, parse};
 pub use measures::{Level, Measures};
 pub use network::{Network, NetworkOrientation, Reject, Robust};
 pub use settings::UNDECIDED;
+pub use writing::DateOrder;
 
 /// By how much fore and back azimuths may fail to differ by 180°, in degrees: 1 to 2 are tolerated in
 /// hand-compass work (FAO Training Series 16, topographical surveys; from memory).
@@ -135,6 +137,9 @@ pub struct Bases {
     /// The layer to read, for vector files with several point layers.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub layer: Option<String>,
+    /// Points that are no bases, by name or pattern (`*`, `?`), such as where the car stood: they are left out and stand in no layer.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub except: Vec<String>,
     /// What the elevations of GPX files are measured from.
     #[serde(default)]
     pub gpx_heights: GpxHeightKind,
@@ -186,12 +191,28 @@ pub struct LogFormat {
     /// Words such as `first return` need no entry.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub returns: BTreeMap<String, String>,
+    /// For shots: the log's own word for a role = the role: `base = "foot"`. Capitals, blanks, hyphens and underscores make no other word.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub roles: BTreeMap<String, String>,
+    /// For shots: the log's own word for a kind of measurement = the kind: `Baumhöhe = "height"`. As for roles.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub measures: BTreeMap<String, String>,
+    /// For shots: the log's own code = the feature code that is meant. As for roles.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub codes: BTreeMap<String, String>,
     /// The separator: `,` `;` a tab or `|`. Default: counted on the header line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub separator: Option<char>,
-    /// The decimal sign, `.` or `,`. Default: found from the file.
+    /// The decimal sign, `.` or `,`. Default: found for each column from its values; asked for where none tells.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub decimal: Option<char>,
+    /// The sign between thousands: `,` `.` a blank or `'`. Default: found likewise.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub thousands: Option<char>,
+    /// The order of dates in numbers whose year does not stand first with four digits: `day_month_year`, `month_day_year` or
+    /// `year_month_day`. Default: found for each column from its values (one day above 12 tells); asked for where none tells.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub date_order: Option<DateOrder>,
     /// The text encoding, by its WHATWG label: `utf-8`, `windows-1252`, `utf-16le`. Default: found
     /// from a byte order mark, NUL bytes, or invalid UTF-8.
     #[serde(default, skip_serializing_if = "Option::is_none")]

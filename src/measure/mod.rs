@@ -16,6 +16,7 @@ pub mod plane_sight;
 pub mod profile;
 mod reading;
 mod repeats;
+mod roles;
 mod rows;
 pub mod span;
 pub mod strings;
@@ -226,7 +227,8 @@ pub fn compute(group: &Group, settings: &Settings<'_>) -> Result<Composed, Refus
         "volume" => volume::compute(group),
         "profile" => profile::compute(group, settings.offset_limit_m),
         other => Err(unknown_kind(other)),
-    }?;
+    }
+    .map_err(|refusal| roles::with_known_roles(group, refusal))?;
     for said in said {
         composed.method = format!("{}; {said}", composed.method);
     }

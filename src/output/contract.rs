@@ -7,6 +7,7 @@ use super::report::stations::Station;
 use super::report::summary::GeoidSummary;
 use super::write::WriteError;
 use crate::geodesy::crs::{Crs, Operation, Rules};
+use crate::intake::settle::Written;
 use crate::job::Job;
 use crate::records::ledger::{Counts, Entry};
 
@@ -37,6 +38,11 @@ pub trait Sink: Send {
     /// # Errors
     /// When they cannot be written.
     fn write(&mut self, layer: LayerKey, batch: &Batch) -> Result<(), WriteError>;
+
+    /// Whether what it takes is written for others to read: then rows are withheld where a catalogue keeps places coarse.
+    fn is_written(&self) -> bool {
+        true
+    }
 
     /// Takes a row that was held.
     ///
@@ -96,8 +102,8 @@ pub struct InputFile {
     pub kind: &'static str,
     /// Separator of a delimited log.
     pub separator: Option<char>,
-    /// Whether decimals are written with a comma.
-    pub decimal_comma: bool,
+    /// How its values are written.
+    pub written: Written,
     /// Its counts.
     pub counts: Counts,
 }

@@ -159,6 +159,8 @@ pub enum Flag {
     NotOneFeature,
     /// A reading of the row failed the test of the network and was taken out.
     RejectedByTest,
+    /// The date or time cannot be read, and nothing needs it.
+    TimeUnread,
 }
 
 impl Reason {
@@ -279,7 +281,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 28] = [
+    pub const ALL: [Flag; 29] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -308,6 +310,7 @@ impl Flag {
         Flag::RepeatsDisagree,
         Flag::NotOneFeature,
         Flag::RejectedByTest,
+        Flag::TimeUnread,
     ];
 
     /// The code in files.
@@ -341,6 +344,7 @@ impl Flag {
             Flag::RepeatsDisagree => "repeats_disagree",
             Flag::NotOneFeature => "not_one_feature",
             Flag::RejectedByTest => "rejected_by_test",
+            Flag::TimeUnread => "time_unread",
         }
     }
 
@@ -383,6 +387,7 @@ impl Flag {
             Flag::RepeatsDisagree => {
                 "two shots to the feature lie farther apart than their uncertainty allows; which is wrong cannot be told: shoot a third"
             }
+            Flag::TimeUnread => "the date or time cannot be read; nothing in this row needs it",
             Flag::RejectedByTest => "a reading of the row failed the test of the network and was taken out",
             Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
@@ -526,7 +531,7 @@ pub struct Counts {
     pub composed: u64,
     /// Fixes of a receiver outside every occupation: read, sound, and of no use to a base.
     pub outside_occupations: u64,
-    /// Lines of a receiver's log that are no fixes of their own: sentences of other kinds.
+    /// Lines of a receiver's log that are no fixes of their own: sentences of other kinds; points that `except` leaves out.
     pub other_lines: u64,
 }
 

@@ -3,10 +3,11 @@
 //! Points are bases already; fixes wait for [`super::stations`]. Waypoints and the points of vector files
 //! go the way of delimited rows, so that column maps, checks and carried columns are the same for all.
 
-use std::collections::HashSet;
+use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 use std::sync::Arc;
 
+use glob::{MatchOptions, Pattern};
 use jiff::SignedDuration;
 
 use super::files::{Carried, Log, join_carried, open, planned};
@@ -17,12 +18,13 @@ use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::extras::ExtraType;
 use crate::intake::fixes::{Beside, FixLog, HeldLine};
 use crate::intake::plan::Plan;
+use crate::intake::settle::Written;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, nmea, vector};
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
 use crate::output::contract::InputFile;
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
-use crate::stations::base::{BaseTable, HeldBase, definition_of};
+use crate::stations::base::{BaseTable, HeldBase, definition_of, label};
 use crate::stations::occupation::Epoch;
 
 /// A base log.
@@ -49,9 +51,48 @@ pub struct BaseLogs {
     /// Carried columns.
     pub carried: Vec<Carried>,
     types: Vec<Vec<ExtraType>>,
+    /// Names of points that `except` leaves out.
+    pub left_out: Vec<String>,
+    /// Points whose date or time cannot be read, by file and line, and why.
+    pub unread_times: BTreeMap<(usize, u64), Fault>,
+}
+
+/// Names of points that are no bases.
+struct Except<'j>(Vec<(&'j str, Option<Pattern>)>);
+
+impl Except<'_> {
+    fn new(words: &[String]) -> Except<'_> {
+        Except(words.iter().map(|word| (word.as_str(), Pattern::new(word).ok())).collect())
+    }
+
+    fn fits(&self, name: &str) -> bool {
+        let (name, options) = (label(name), MatchOptions { case_sensitive: false, ..MatchOptions::default() });
+        let fits = |(word, pattern): &(&str, Option<Pattern>)| {
+            name.to_lowercase() == word.trim().to_lowercase()
+                || pattern.as_ref().is_some_and(|pattern| pattern.matches_with(&name, options))
+        };
+        self.0.iter().any(fits)
+    }
 }
 
 impl BaseLogs {
+    /// What there is to say of points that were left out by name.
+    pub fn left_out_notes(&self, job: &Bases) -> Vec<String> {
+        let mut notes = Vec::new();
+        if !self.left_out.is_empty() {
+            let (count, points) = (self.left_out.len(), if self.left_out.len() == 1 { "point" } else { "points" });
+            let names: Vec<&str> = self.left_out.iter().take(8).map(String::as_str).collect();
+            let more = if count > names.len() { format!(" and {} more", count - names.len()) } else { String::new() };
+            notes.push(format!("Left out by except under [bases]: {count} {points}, {}{more}.", names.join(", ")));
+        }
+        let fits_none = |word: &&String| !self.left_out.iter().any(|name| Except::new(std::slice::from_ref(word)).fits(name));
+        let unused: Vec<&str> = job.except.iter().filter(fits_none).map(String::as_str).collect();
+        if !unused.is_empty() {
+            notes.push(format!("No point bears a name that except under [bases] gives: {}.", unused.join(", ")));
+        }
+        notes
+    }
+
     /// Reads the base logs.
     ///
     /// # Errors
@@ -171,7 +212,13 @@ impl BaseLogs {
     ) -> Result<(), IntakeError> {
         let file = self.files.len();
         let format = job.format_of(name);
-        let own = LogFormat { separator: Some(','), decimal: Some('.'), comment: Some(String::new()), ..format.clone() };
+        let own = LogFormat {
+            separator: Some(','),
+            decimal: Some('.'),
+            thousands: None,
+            comment: Some(String::new()),
+            ..format.clone()
+        };
         // How a delimited log is written says nothing of a table that was made here.
         let mut log = planned(text, name, LogKind::Bases, if numbers.is_some() { &own } else { format })?;
         log.info.kind = kind;
@@ -203,7 +250,13 @@ impl BaseLogs {
         let mut types = vec![ExtraType::Empty; log.plan.extras.len()];
         let chunk = log.whole(file);
         let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        let except = Except::new(&job.except);
         for (i, (row, fault)) in rows.rows().iter().zip(faults).enumerate() {
+            if let Some(left_out) = bases::name(&log.plan, &rows, row).filter(|name| except.fits(name)) {
+                counts.other_lines += 1;
+                self.left_out.push(label(&left_out));
+                continue;
+            }
             counts.read += 1;
             let line = numbers.as_ref().and_then(|numbers| numbers.get(i)).copied().unwrap_or(row.line.number);
             let name = || bases::name(&log.plan, &rows, row);
@@ -225,10 +278,14 @@ impl BaseLogs {
                         if !row.line.ended {
                             base.flags.raise(Flag::NoLineEnd);
                         }
-                        for (kind, cell) in types.iter_mut().zip(&base.extras) {
-                            *kind = kind.with(cell, log.plan.format.decimal_comma);
+                        for ((kind, cell), signs) in types.iter_mut().zip(&base.extras).zip(&log.plan.extra_signs) {
+                            *kind = kind.with(cell, *signs);
                         }
                         base.line = line;
+                        if let (true, Some(fault)) = (base.flags.has(Flag::TimeUnread), bases::unread_time(&log.plan, &rows, row))
+                        {
+                            self.unread_times.insert((file, line), fault);
+                        }
                         self.rows.push(base);
                     }
                     Err(fault) => hold(fault),
@@ -257,7 +314,7 @@ impl BaseLogs {
             encoding: text.encoding,
             kind,
             separator: None,
-            decimal_comma: false,
+            written: Written::default(),
             counts: Counts::default(),
         };
         self.files.push(BaseLog { info, plan: None });

@@ -56,13 +56,17 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
                 let mut shot = match shots::read(plan, rules, &rows, row) {
                     Err(fault) if composes && shots::may_be_part(&fault, plan, &rows, row) => {
                         let read = shots::read_part(plan, rules, &rows, row)?;
-                        let base = joiner.base_of(plan, &rows, row, read.when)?;
+                        let base = joiner
+                            .base_of(plan, &rows, row, read.when)
+                            .map_err(|fault| shots::for_want_of_time(plan, &rows, row, fault))?;
                         parts.push((index, PartRead { base, read }));
                         return Err(fault);
                     }
                     read => read?,
                 };
-                let base = joiner.base_of(plan, &rows, row, shot.when)?;
+                let base = joiner
+                    .base_of(plan, &rows, row, shot.when)
+                    .map_err(|fault| shots::for_want_of_time(plan, &rows, row, fault))?;
                 if !row.line.ended {
                     shot.flags.raise(Flag::NoLineEnd);
                 }

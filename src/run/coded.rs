@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::RunError;
 use super::files::Carried;
 use crate::geodesy::crs::{Crs, Kind};
+use crate::intake::numbers::Signs;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{self, Attribute, AttributeKind, Catalogue, Code, CodedLayer, Problem, Value};
 use crate::job::{Job, LayerName};
@@ -177,7 +178,7 @@ impl Coded {
     }
 
     /// The values of a code's attributes; `cell` gives the text of a carried column.
-    pub fn values<'t>(&self, code: &Code, cell: impl Fn(usize) -> (&'t str, bool)) -> Values {
+    pub fn values<'t>(&self, code: &Code, cell: impl Fn(usize) -> (&'t str, Signs)) -> Values {
         let layer = &self.catalogue.layers[code.layer];
         let mut read = Values { values: vec![Value::Missing; layer.attributes.len()], ..Values::default() };
         for (index, required) in &code.attributes {
@@ -191,7 +192,7 @@ impl Coded {
                 }
                 read.detail.push_str(&sentence);
             };
-            let (value, problem) = written.map_or((Value::Missing, None), |(text, comma)| attribute.read(text, comma));
+            let (value, problem) = written.map_or((Value::Missing, None), |(text, signs)| attribute.read(text, signs));
             if let (Some(problem), Some((text, _))) = (problem, written) {
                 let kind = if problem == Problem::Type { ", and is left empty" } else { "" };
                 say(Flag::AttributeValue, format!("{} \"{text}\" is not one of: {}{kind}", attribute.name, attribute.allowed()));

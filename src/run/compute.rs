@@ -18,7 +18,8 @@ use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
-use crate::intake::shots::{BACKSIGHT, FORESIGHT};
+use crate::intake::numbers::Signs;
+use crate::intake::shots::{self, BACKSIGHT, FORESIGHT};
 use crate::job::LayerName;
 use crate::job::catalogue::Geometry;
 use crate::output::columns::{Batch, Column, Geometries, LayerKey, NO_HEIGHT, Position};
@@ -61,6 +62,8 @@ pub struct Stage<'j> {
     pub coded: Option<&'j Coded>,
     /// Whether a layer of it is written coarse.
     pub has_coarse: bool,
+    /// Whether the text of rows is withheld: some layer is coarse, and the outcome is written.
+    pub withholds: bool,
     /// The layers to make.
     pub wanted: &'j [LayerName],
 }
@@ -136,8 +139,8 @@ impl Stage<'_> {
             join_name(plan, parsed, shot.row, Quantity::Shot, id);
         }
         let cell = |row: &Row, index: usize| {
-            let extra = self.logs.carried[index].index_by_file[parsed.file].map(|index| plan.extras[index].0);
-            (extra.map_or("", |column| parsed.rows.cell(row, column)), plan.format.decimal_comma)
+            let extra = self.logs.carried[index].index_by_file[parsed.file];
+            extra.map_or(("", Signs::POINT), |extra| (parsed.rows.cell(row, plan.extras[extra].0), plan.extra_signs[extra]))
         };
         let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
         let mut kept: Vec<&Row> = Vec::with_capacity(sighted.len());
@@ -168,7 +171,9 @@ impl Stage<'_> {
             let flags = feature.record.flags;
             if !flags.is_empty() {
                 computed.counts.flag(flags);
-                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags, detail)));
+                let unread = flags.has(Flag::TimeUnread).then(|| shots::unread_time(plan, &parsed.rows, shot.row)).flatten();
+                let details: Vec<String> = unread.into_iter().chain(Some(detail).filter(|detail| !detail.is_empty())).collect();
+                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags, details.join("; "))));
             }
             if flags.has(Flag::UnknownCode) {
                 *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
@@ -183,7 +188,7 @@ impl Stage<'_> {
             kept.push(shot.row);
         }
         computed.entries.sort_by_key(|entry| entry.line);
-        if self.has_coarse {
+        if self.withholds {
             computed.entries.iter_mut().for_each(Entry::withhold);
         }
         if mapped.is_empty() {
@@ -202,7 +207,7 @@ impl Stage<'_> {
     }
 
     /// What the catalogue has to say of a feature: attributes, tolerance. Gives the ledger's words.
-    pub fn judge<'t>(&self, feature: &mut Mapped, cell: impl Fn(usize) -> (&'t str, bool)) -> String {
+    pub fn judge<'t>(&self, feature: &mut Mapped, cell: impl Fn(usize) -> (&'t str, Signs)) -> String {
         feature.record.flags.join(feature.class.flags);
         let (Some(coded), Some(code)) = (self.coded, feature.class.code) else { return String::new() };
         let read = if matches!(feature.class.layer, LayerKey::Coded(_)) { coded.values(code, cell) } else { Default::default() };
@@ -391,9 +396,12 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
         None => base.clone(),
     };
     let bases: Vec<Base> = stage.table.bases.iter().map(hide).collect();
+    // A point that no shot is from, such as where the car stood, tells of the place and serves nothing.
+    let is_told = |index: &usize| coarse_cell_m.is_none() || shots[*index] > 0;
     let records: Vec<PlacedBase> = bases
         .iter()
         .enumerate()
+        .filter(|(index, _)| is_told(index))
         .map(|(index, base)| PlacedBase {
             base,
             placed: placed[index],
@@ -408,13 +416,16 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
     columns.extend(carried.iter().map(|carried| {
         carried_column(carried, records.len(), |i| {
             let row = &records[i].base.row;
-            let cell = carried.index_by_file[row.file].and_then(|index| row.extras.get(index)).map_or("", String::as_str);
-            (cell, logs.files[row.file].plan.as_ref().is_some_and(|plan| plan.format.decimal_comma))
+            let extra = carried.index_by_file[row.file];
+            let cell = extra.and_then(|index| row.extras.get(index)).map_or("", String::as_str);
+            let plan = logs.files[row.file].plan.as_ref();
+            let signs = extra.zip(plan).and_then(|(index, plan)| plan.extra_signs.get(index).copied());
+            (cell, signs.unwrap_or_default())
         })
     }));
     Batch {
         len: records.len(),
-        geometries: Geometries::Points(placed.iter().map(|base| position(base, base)).collect()),
+        geometries: Geometries::Points(records.iter().map(|base| position(&base.placed, &base.placed)).collect()),
         columns,
     }
 }

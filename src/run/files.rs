@@ -1,6 +1,7 @@
 //! The input files of a run: read, decoded, planned, and their carried columns joined by name.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use rayon::prelude::*;
 use rustc_hash::FxHashSet;
@@ -11,6 +12,7 @@ use crate::intake::cell::When;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::delimited::{Lines, Rows, blocks};
 use crate::intake::extras::{ExtraType, is_same_name};
+use crate::intake::numbers::Signs;
 use crate::intake::plan::{LineKind, Plan};
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, delimited};
@@ -73,7 +75,7 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
         encoding: text.encoding,
         kind: "delimited",
         separator: Some(plan.separator as char),
-        decimal_comma: plan.format.decimal_comma,
+        written: plan.written.clone(),
         counts: Counts::default(),
     };
     Ok(Log { info, text, plan })
@@ -118,6 +120,8 @@ pub struct ShotLogs {
     pub files: Vec<Log>,
     /// Carried columns.
     pub carried: Vec<Carried>,
+    /// By file and carried column: how the numbers of its field are written.
+    pub carried_signs: Vec<Arc<[Signs]>>,
     /// Prints of the names of features that stand in more than one row.
     pub repeated: FxHashSet<u64>,
     chunks: Vec<Vec<delimited::Block>>,
@@ -149,7 +153,13 @@ impl ShotLogs {
         let (types, names): (Vec<_>, Vec<_>) = surveys.into_iter().map(|survey| (survey.types, survey.names)).unzip();
         let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
         let carried = join_carried(&plans, &types, own);
-        Ok(ShotLogs { files, carried, repeated: recurring(names.into_iter().flatten().collect()), chunks })
+        let signs_of = |file: usize| {
+            let plan = &files[file].plan;
+            let of = |carried: &Carried| carried.index_by_file[file].and_then(|extra| plan.extra_signs.get(extra).copied());
+            carried.iter().map(|carried| of(carried).unwrap_or_default()).collect()
+        };
+        let carried_signs = (0..files.len()).map(signs_of).collect();
+        Ok(ShotLogs { files, carried, carried_signs, repeated: recurring(names.into_iter().flatten().collect()), chunks })
     }
 
     /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
@@ -165,7 +175,7 @@ impl ShotLogs {
             let mut times = Vec::new();
             for (row, fault) in rows.rows().iter().zip(faults) {
                 let text = |quantity| plan.text(quantity, &rows, row);
-                let when = plan.format.when(text(Quantity::Date), text(Quantity::Time));
+                let when = plan.when(text(Quantity::Date), text(Quantity::Time));
                 if let (None, Ok(Some(When { instant: Some((instant, _)), .. }))) = (fault, when) {
                     let base = plan.name(Quantity::Base, &rows, row, &mut joined).map(str::to_owned);
                     times.push(ShotTime { instant, base });
@@ -218,8 +228,8 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
                     if !plan.fits(&rows, &row) {
                         continue;
                     }
-                    for (kind, (index, _)) in survey.types.iter_mut().zip(&plan.extras) {
-                        *kind = kind.with(rows.cell(&row, *index), plan.format.decimal_comma);
+                    for ((kind, (index, _)), signs) in survey.types.iter_mut().zip(&plan.extras).zip(&plan.extra_signs) {
+                        *kind = kind.with(rows.cell(&row, *index), *signs);
                     }
                     let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
                     if is_named

@@ -10,6 +10,7 @@ use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::extras;
+use crate::intake::numbers::Signs;
 use crate::intake::plan::Plan;
 use crate::measure::Sighting;
 use crate::measure::span::conditions::Conditions;
@@ -58,7 +59,7 @@ impl Stage<'_> {
             face_diameter_m: record.face_diameter_m,
             flags: record.flags,
             cells,
-            decimal_comma: self.logs.files[parsed.file].plan.format.decimal_comma,
+            signs: self.logs.carried_signs[parsed.file].clone(),
         }
     }
 
@@ -101,7 +102,7 @@ impl Stage<'_> {
             refraction: read.kit.refraction,
             vector: None,
         };
-        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned()), |_, _| ("", false)))
+        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned()), |_, _| ("", Signs::POINT)))
     }
 
     /// A mapped shot that belongs to a measurement or a string.
@@ -110,7 +111,7 @@ impl Stage<'_> {
         parsed: &Parsed,
         shot: &Sighted,
         feature: &Feature,
-        cell: impl Fn(&Row, usize) -> (&'t str, bool),
+        cell: impl Fn(&Row, usize) -> (&'t str, Signs),
     ) -> Collected {
         let read = &shot.read.shot;
         let base = &self.table.bases[shot.read.base];
@@ -152,7 +153,7 @@ impl Stage<'_> {
         sighting: Sighting,
         when: Option<When>,
         text: Option<String>,
-        cell: impl Fn(&Row, usize) -> (&'t str, bool),
+        cell: impl Fn(&Row, usize) -> (&'t str, Signs),
     ) -> Collected {
         let of = |quantity| self.text_of(parsed, row, quantity);
         let code = of(Quantity::Code);
@@ -160,20 +161,21 @@ impl Stage<'_> {
         let cells = known.map(|(coded, code)| {
             coded
                 .columns_of(code)
-                .map(|index| (index, cell(row, index).0.to_owned()))
-                .filter(|(_, text)| !text.is_empty())
+                .map(|index| (index, cell(row, index)))
+                .filter(|(_, (text, _))| !text.is_empty())
+                .map(|(index, (text, signs))| (index, text.to_owned(), signs))
                 .collect()
         });
-        let decimal = self.logs.files[parsed.file].plan.format.decimal_comma;
+        let of_order = self.logs.files[parsed.file].plan.claim_of(Quantity::Order);
+        let signs_of_order = of_order.map_or(Signs::POINT, |claim| claim.signs);
         Collected {
             sighting,
             measure: of(Quantity::Measure),
             feature: of(Quantity::Feature),
             string: of(Quantity::String),
-            order: of(Quantity::Order).and_then(|cell| extras::real(&cell, decimal)),
+            order: of(Quantity::Order).and_then(|cell| extras::real(&cell, signs_of_order)),
             code,
             cells: cells.unwrap_or_default(),
-            decimal_comma: decimal,
             withheld: false,
             when,
             level: of(Quantity::Level),

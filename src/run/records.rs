@@ -6,6 +6,7 @@ use super::files::Carried;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::intake::extras;
+use crate::intake::numbers::Signs;
 use crate::job::LayerName;
 use crate::job::catalogue::Value;
 use crate::output::columns::{Batch, Column, FieldKind, Geometries, LayerKey, Position, Texts};
@@ -34,15 +35,15 @@ impl Mapped<'_> {
     }
 }
 
-/// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and whether its log
-/// has decimal commas.
+/// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and how its
+/// numbers are written.
 ///
 /// # Errors
 /// When PROJ fails as a whole.
 pub fn batches<'c>(
     stage: &Stage,
     mapped: &[Mapped],
-    cell: &dyn Fn(usize, usize) -> (&'c str, bool),
+    cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Result<Vec<(LayerKey, Batch)>, CrsError> {
     let mut made = Vec::new();
     if stage.wanted.contains(&LayerName::Features) {
@@ -88,7 +89,7 @@ fn points<'r, 'c>(
     key: LayerKey,
     mapped: &[Mapped<'r>],
     of_layer: &[usize],
-    cell: &dyn Fn(usize, usize) -> (&'c str, bool),
+    cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Batch {
     let records: Vec<Feature<'r>> = of_layer.iter().map(|i| mapped[*i].record).collect();
     let columns_of = |fields: Vec<Definition<Feature<'r>>>| fields.iter().map(|field| field.column(&records)).collect::<Vec<_>>();
@@ -153,15 +154,22 @@ fn rings(stage: &Stage, mapped: &[&Mapped]) -> Result<Vec<Vec<Position>>, CrsErr
     Ok(rings)
 }
 
-/// A carried column; `cell` gives a record's field, and whether its file has decimal commas.
-pub fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) -> (&'c str, bool)) -> Column {
+/// A carried column; `cell` gives a record's field, and how its numbers are written.
+pub fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) -> (&'c str, Signs)) -> Column {
     match carried.field.kind {
-        FieldKind::Integer => Column::Integer((0..len).map(|i| cell(i).0.parse().ok()).collect()),
+        FieldKind::Integer => Column::Integer(
+            (0..len)
+                .map(|i| {
+                    let (cell, signs) = cell(i);
+                    extras::integer(cell, signs)
+                })
+                .collect(),
+        ),
         FieldKind::Real => Column::Real(
             (0..len)
                 .map(|i| {
-                    let (cell, decimal_comma) = cell(i);
-                    extras::real(cell, decimal_comma).unwrap_or(f64::NAN)
+                    let (cell, signs) = cell(i);
+                    extras::real(cell, signs).unwrap_or(f64::NAN)
                 })
                 .collect(),
         ),

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::hash::{Hash, Hasher};
+use std::sync::Arc;
 
 use rustc_hash::FxHasher;
 
@@ -16,6 +17,7 @@ use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::intake::cell::When;
+use crate::intake::numbers::Signs;
 use crate::output::layers::features::Feature;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
@@ -59,10 +61,10 @@ pub struct Waiting {
     pub face_diameter_m: f64,
     /// Suspicions of the row alone.
     pub flags: Flags,
-    /// Texts of all carried columns, and whether decimals have commas.
+    /// Texts of all carried columns, and how their numbers are written.
     pub cells: Vec<String>,
     /// See `cells`.
-    pub decimal_comma: bool,
+    pub signs: Arc<[Signs]>,
 }
 
 /// What tells a feature: its name, with its code.
@@ -115,8 +117,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         let (placed, end, base, vector, covariance) = place(stage, rows, &items, point)?;
         let members: Vec<usize> = point.items.iter().flat_map(|item| items[*item].rows.iter().copied()).collect();
         let cell = |index: usize| {
-            let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].decimal_comma);
-            members.iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
+            let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].signs[index]);
+            members.iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
         };
         let row = &rows[first];
         let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
@@ -152,8 +154,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         *settlement.shots_of_base.entry(row.repeat.base).or_default() += 1;
     }
     let cell = |point: usize, index: usize| {
-        let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].decimal_comma);
-        first_rows[point].iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
+        let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].signs[index]);
+        first_rows[point].iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
     };
     settlement.batches = records::batches(stage, &mapped, &cell)?;
     let sights: Vec<(usize, Feature)> = rows
@@ -176,7 +178,7 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         }
     }
     settlement.entries.sort_by_key(|entry| (entry.file, entry.line));
-    if stage.has_coarse {
+    if stage.withholds {
         settlement.entries.iter_mut().for_each(Entry::withhold);
     }
     Ok(settlement)

@@ -11,6 +11,7 @@ use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::kit::Kit;
+use crate::intake::shots;
 use crate::intake::shots::Shot;
 use crate::measure::width;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
@@ -212,13 +213,16 @@ impl Stage<'_> {
         });
         match self.declinations.of(index, base, date) {
             Ok(Some(declination)) => Ok(declination),
-            Ok(None) => Err(Fault::new(
-                Reason::NoDate,
-                header,
-                value,
-                "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
-                 [shots.values], or the declination under [north]",
-            )),
+            Ok(None) => {
+                let fault = Fault::new(
+                    Reason::NoDate,
+                    header,
+                    value,
+                    "a magnetic azimuth needs the date for its declination; map a date or time column, write date under \
+                     [shots.values], or the declination under [north]",
+                );
+                Err(shots::for_want_of_time(plan, &parsed.rows, row, fault))
+            }
             Err(error @ NorthError::Date { .. }) => Err(Fault::new(Reason::NoDeclination, header, value, error.to_string())),
             Err(error @ NorthError::Place { .. }) => Err(Fault::new(Reason::NoDeclination, "", "", error.to_string())),
         }

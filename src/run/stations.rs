@@ -40,6 +40,10 @@ pub struct Stations {
 /// When the job does not say what the fixes need.
 pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stations, RunError> {
     let epochs = std::mem::take(&mut logs.epochs);
+    let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
+    if by_time {
+        hold_unread(logs);
+    }
     let points = merged_points(std::mem::take(&mut logs.rows), job);
     let mut stations = Stations {
         rows: points.rows,
@@ -47,7 +51,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         held: std::mem::take(&mut logs.held),
         absent: Vec::new(),
         empty: Vec::new(),
-        notes: Vec::new(),
+        notes: logs.left_out_notes(&job.bases),
     };
     if points.count > 0 {
         let rows = if points.count == 1 { "row of the base logs was" } else { "rows of the base logs were" };
@@ -55,7 +59,6 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
             .notes
             .push(format!("{} {rows} joined with an earlier one of the same base to their weighted mean.", points.count));
     }
-    let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
     if epochs.is_empty() && !by_time && logs.listed.is_empty() {
         return Ok(stations);
     }
@@ -77,6 +80,17 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
     propose_clock(job, &shots, &stations, &clues, &mut notes);
     stations.notes.extend(notes);
     Ok(stations)
+}
+
+/// Holds the points whose time cannot be read, where shots find their bases by the time.
+fn hold_unread(logs: &mut BaseLogs) {
+    let rows = std::mem::take(&mut logs.rows);
+    for row in rows {
+        match logs.unread_times.remove(&(row.file, row.line)) {
+            Some(fault) => logs.held.push(HeldBase { name: Some(row.name), place: (row.file, row.line, row.raw), fault }),
+            None => logs.rows.push(row),
+        }
+    }
 }
 
 /// What tells the occupations: the job, else the list, else the shots that name bases, else stops.

@@ -143,7 +143,7 @@ fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledge
 /// The base rows that were held or flagged, before the shots.
 fn write_bases_held(prepared: &Prepared, stage: &Stage, sink: &mut dyn Sink, wants_ledger: bool) -> Result<(), RunError> {
     let mut entries = base_logs::base_entries(stage.table);
-    if stage.has_coarse {
+    if stage.withholds {
         entries.iter_mut().for_each(Entry::withhold);
     }
     let names: Vec<&str> = prepared.base_logs.files.iter().map(|file| file.info.name.as_str()).collect();

@@ -173,7 +173,7 @@ fn decimal_comma_for_the_whole_file() {
 fn a_decimal_point_among_decimal_commas_is_held() {
     let log = good(2).replace(',', ";").replace('.', ",") + "A;3;2026-05-04T09:00:00Z;10.5;0;20,5;x\n";
     let run = Field::new(log).map();
-    let say = "true_azimuth_deg \"10.5\" is not a number; the file's decimal sign is a comma";
+    let say = "true_azimuth_deg \"10.5\" is not a number; the decimal sign of the column is a comma: write 10,5";
     assert_eq!(run.held, [["shots.csv", "4", "not_a_number", "true_azimuth_deg", "10.5", say]]);
     assert_eq!(run.held_rows, ["A;3;2026-05-04T09:00:00Z;10.5;0;20,5;x"]);
     assert_eq!(run.mapped(), 2);
@@ -184,7 +184,7 @@ fn one_decimal_comma_among_points_costs_one_row_of_200() {
     let log = good(200).replace(',', ";").replacen(";27.25;", ";27,25;", 1);
     let run = Field::new(log).map();
     assert_eq!((run.mapped(), &run.input("shots.csv")["decimal"]), (199, &".".into()));
-    let say = "slope_distance_m \"27,25\" is not a number; use a point, or set decimal = \",\" in the job";
+    let say = "slope_distance_m \"27,25\" is not a number; the decimal sign of the column is a point: write 27.25";
     assert_eq!(run.held, [["shots.csv", "8", "not_a_number", "slope_distance_m", "27,25", say]]);
 }
 

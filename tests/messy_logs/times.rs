@@ -3,7 +3,7 @@
 use crate::common::{BASES, Field, good, shot};
 
 const HEAD: &str = "base,shot,time,true_azimuth_deg,horizontal_distance_m\n";
-const REMEDY: &str = "is no date or time in a form that means one thing; write 2026-05-04T08:00:01+02:00";
+const REMEDY: &str = "is no date or time in a form that is known; write 2026-05-04T08:00:01+02:00";
 
 fn times(times: &[&str]) -> Field {
     let rows: String = times.iter().enumerate().map(|(i, time)| format!("A,{},{time},{}.5,20\n", i + 1, 10 + i)).collect();
@@ -12,6 +12,11 @@ fn times(times: &[&str]) -> Field {
 
 fn in_oslo(field: Field) -> Field {
     field.with("SHOTS", "time_zone = \"Europe/Oslo\"")
+}
+
+/// What the ledger says of a row whose time cannot be read and that needs none.
+fn unread(why: &str) -> String {
+    format!("the date or time cannot be read; nothing in this row needs it; {why}")
 }
 
 fn without_zone(place: &str, header: &str, time: &str, table: &str) -> String {
@@ -67,8 +72,11 @@ fn date_and_time_in_two_columns() {
 fn time_without_date() {
     // A time alone does not say its day; the job may.
     let run = in_oslo(times(&["08:00:01"])).map();
-    let say = format!("time \"08:00:01\" {REMEDY}");
-    assert_eq!(run.held, [["shots.csv", "2", "not_a_time", "time", "08:00:01", &say]]);
+    let say = unread(
+        "time \"08:00:01\" is a time of day without its day; map the column of dates as date, or write date = \"2026-05-04\" under \
+         [shots.values]",
+    );
+    assert_eq!((run.flagged(), run.column("time")), (vec![["shots.csv", "2", "time_unread", say.as_str()]], vec![""]));
     let run = in_oslo(times(&["08:00:01"])).with("SHOTS", "[shots.values]\ndate = \"2026-05-04\"").map();
     assert_eq!(run.column("time"), ["2026-05-04T06:00:01.000Z"]);
 }
@@ -87,10 +95,11 @@ fn times_without_a_zone_say_what_to_write() {
 }
 
 #[test]
-fn one_time_without_a_zone_among_others_is_held() {
+fn one_time_without_a_zone_among_others_gives_its_day_alone() {
     let run = times(&["2026-05-04T08:00:01Z", "2026-05-04T08:00:02"]).map();
     let say = "time \"2026-05-04T08:00:02\" names no zone; write time_zone in the job";
-    assert_eq!(run.held, [["shots.csv", "3", "time_without_zone", "time", "2026-05-04T08:00:02", say]]);
+    assert_eq!(run.flagged(), [["shots.csv", "3", "time_unread", &unread(say)]]);
+    assert_eq!((run.column("time"), run.column("time_local")[1]), (vec!["2026-05-04T08:00:01.000Z", ""], "2026-05-04"));
 }
 
 #[test]
@@ -109,24 +118,24 @@ fn local_hours_that_came_twice_or_not_at_all() {
     let run = in_oslo(field).map();
     let say =
         |time: &str| format!("time \"{time}\" came twice or not at all when the clocks were changed; write the offset from UTC");
+    let unread = [spring, autumn].map(|time| unread(&say(time)));
     assert_eq!(
-        run.held,
-        [
-            ["shots.csv", "3", "ambiguous_time", "time", spring, &say(spring)],
-            ["shots.csv", "5", "ambiguous_time", "time", autumn, &say(autumn)],
-        ]
+        run.flagged(),
+        [["shots.csv", "3", "time_unread", unread[0].as_str()], ["shots.csv", "5", "time_unread", unread[1].as_str()]],
+        "and no clock goes back in UTC"
     );
     assert_eq!(
         run.column("time"),
         [
             "2026-03-29T00:59:59.000Z",
+            "",
             "2026-10-24T23:59:59.000Z",
+            "",
             "2026-10-25T00:30:00.000Z",
             "2026-10-25T01:30:00.000Z",
             "2026-10-25T02:00:00.000Z"
         ]
     );
-    assert!(run.flagged().is_empty(), "no clock goes back in UTC");
 }
 
 #[test]
@@ -154,15 +163,12 @@ fn times_that_go_back() {
 #[test]
 fn date_without_time() {
     let head = "base,shot,date,true_azimuth_deg,horizontal_distance_m\n";
-    let run = Field::new(format!("{head}A,1,2026-05-04,10,20\nA,2,04/05/2026,10,20\nA,3,2026-02-30,10,20\nA,4,,11,20\n")).map();
-    assert_eq!((run.column("time"), run.column("time_local")), (vec!["", ""], vec!["2026-05-04", ""]));
-    let say = |date: &str| format!("date \"{date}\" {REMEDY}");
+    let run = Field::new(format!("{head}A,1,2026-05-04,10,20\nA,2,31/04/2026,10,20\nA,3,2026-02-30,10,20\nA,4,,11,20\n")).map();
+    assert_eq!((run.column("time"), run.column("time_local")), (vec![""; 4], vec!["2026-05-04", "", "", ""]));
+    let say = |date: &str| unread(&format!("date \"{date}\" {REMEDY}"));
     assert_eq!(
-        run.held,
-        [
-            ["shots.csv", "3", "not_a_time", "date", "04/05/2026", &say("04/05/2026")],
-            ["shots.csv", "4", "not_a_time", "date", "2026-02-30", &say("2026-02-30")],
-        ]
+        run.flagged(),
+        [["shots.csv", "3", "time_unread", &say("31/04/2026")], ["shots.csv", "4", "time_unread", &say("2026-02-30")],]
     );
 }
 
@@ -222,13 +228,9 @@ fn time_of_a_base_that_is_none() {
     let bases = BASES.replacen('\n', ",time\n", 1).replace(".3\n", ".3,2026-05-04T07:00:00Z\n").replace(".1\n", ".1,noon\n");
     field.write("bases.csv", bases);
     let run = field.map();
-    let say = format!("time \"noon\" {REMEDY}");
+    assert!(run.held.is_empty(), "shots find their bases by name: {:?}", run.held);
     assert_eq!(
-        run.held,
-        [
-            ["bases.csv", "3", "not_a_time", "time", "noon", &say],
-            ["shots.csv", "3", "base_held", "base", "B", &format!("base B was held: {say}")],
-        ]
+        (run.base_column("time"), run.base_column("flags")),
+        (vec!["2026-05-04T07:00:00.000Z", ""], vec!["", "time_unread"])
     );
-    assert_eq!(run.base_column("time"), ["2026-05-04T07:00:00.000Z"]);
 }

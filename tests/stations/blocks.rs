@@ -13,7 +13,7 @@ fn each_base_in_a_block() {
     let known = "[known]\nfiles = [\"known.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.1\nsigma_vertical_m = 0.2";
     let site = site.tables(known);
     let declination = number(site.map().shot("1"), "declination_deg");
-    let out = site.run("check").exits(0).out;
+    let out = crate::support::standoff(site.folder.path(), &["check", "job.toml", "--bases"]).exits(0).out;
     let sigma = sigma_of_mean(SINGLE_M, 120);
     let block = |name: &str| {
         let begin = out.find(&format!("{name}  ")).unwrap_or_else(|| panic!("no {name} in\n{out}"));
@@ -60,5 +60,5 @@ fn held_fixes_are_named_by_line() {
     receiver.stand(0..60, [0.0, 0.0]);
     receiver.text += "$GPGGA,080100.00,4606.0000000,N,00854.0000000,E,1,10,1,20.0,M,50.0,M,,*00\n";
     let ran = Site::new("log.nmea", receiver.text, &unnamed(&[30])).run("check").exits(0);
-    assert!(ran.out.contains("  log.nmea:121  the checksum is 00, and that of what arrived is"), "{}", ran.out);
+    assert!(ran.out.contains("  log.nmea:121: the checksum is 00, and that of what arrived is"), "{}", ran.out);
 }

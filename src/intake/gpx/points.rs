@@ -7,6 +7,8 @@ use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
 use super::super::cell::{CellFormat, is_no_reading_number};
+use super::super::dates::Style;
+use super::super::numbers::Signs;
 use super::xml::{Open, Piece, Pieces};
 use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
@@ -157,7 +159,7 @@ impl<'t> Element<'t> {
     fn number(&self, name: &str, what: &str) -> Result<Option<f64>, Fault> {
         let format = CellFormat::default();
         let Some(text) = self.child(name).filter(|text| !format.is_no_reading(text)) else { return Ok(None) };
-        match format.number(text) {
+        match Signs::POINT.number(text) {
             Some(number) => Ok(Some(number).filter(|number| !is_no_reading_number(*number))),
             None => {
                 let sentence = format!("{name} \"{text}\": not a number; GPX wants {what} with a decimal point");
@@ -178,7 +180,7 @@ impl<'t> Element<'t> {
     fn time(&self) -> Result<Option<Timestamp>, Fault> {
         let Some(text) = self.child("time") else { return Ok(None) };
         let format = CellFormat { time_zone: Some(TimeZone::UTC), ..CellFormat::default() };
-        match format.when(None, Some(text)) {
+        match format.when(None, Some((text, Style::default()))) {
             Ok(when) => Ok(when.and_then(|when| when.instant).map(|(instant, _)| instant)),
             Err(_) => {
                 let sentence = format!("time \"{text}\": not a date and time; GPX wants them as in 2026-05-04T08:00:01Z");
@@ -193,7 +195,7 @@ fn angle(name: &str, text: Option<&str>, limit: f64) -> Result<f64, Fault> {
     if text.is_empty() {
         return Err(Fault::new(Reason::NoPosition, name, "", format!("the point has no {name}")));
     }
-    let Some(degrees) = CellFormat::default().number(text) else {
+    let Some(degrees) = Signs::POINT.number(text) else {
         let sentence = format!("{name} \"{text}\": not a number; GPX wants decimal degrees with a decimal point");
         return Err(Fault::new(Reason::NotAnAngle, name, text, sentence));
     };

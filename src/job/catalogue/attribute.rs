@@ -2,6 +2,7 @@
 
 use super::file::{AttributeKind, AttributeSettings};
 use crate::intake::extras::{self, is_missing};
+use crate::intake::numbers::Signs;
 
 /// What values a field may have; formats that can tell it do.
 #[derive(Debug, Clone, PartialEq)]
@@ -95,7 +96,7 @@ impl Attribute {
     }
 
     /// The value of a field of a log, and what is wrong with it.
-    pub fn read(&self, cell: &str, decimal_comma: bool) -> (Value, Option<Problem>) {
+    pub fn read(&self, cell: &str, signs: Signs) -> (Value, Option<Problem>) {
         let cell = cell.trim();
         let missing = if self.kind == AttributeKind::Text { cell.is_empty() } else { is_missing(cell) };
         if missing {
@@ -103,11 +104,11 @@ impl Attribute {
         }
         let value = match self.kind {
             AttributeKind::Text => Value::Text(cell.to_owned()),
-            AttributeKind::Integer => match cell.parse() {
-                Ok(number) => Value::Integer(number),
-                Err(_) => return (Value::Missing, Some(Problem::Type)),
+            AttributeKind::Integer => match extras::integer(cell, signs) {
+                Some(number) => Value::Integer(number),
+                None => return (Value::Missing, Some(Problem::Type)),
             },
-            AttributeKind::Real => match extras::real(cell, decimal_comma) {
+            AttributeKind::Real => match extras::real(cell, signs) {
                 Some(number) => Value::Real(number),
                 None => return (Value::Missing, Some(Problem::Type)),
             },

@@ -11,6 +11,7 @@ use std::path::Path;
 
 use glob::{MatchOptions, Pattern};
 
+use crate::intake::words::bare;
 use crate::job::{JobError, LayerName, settings};
 pub use attribute::{Attribute, Domain, Problem, Value, Values};
 pub use file::{AttributeKind, Geometry};
@@ -48,6 +49,8 @@ pub struct Catalogue {
     pub unknown_layer: Option<usize>,
     /// Codes and aliases in small letters.
     exact: HashMap<String, usize>,
+    /// By the word without blanks, hyphens and underscores; none where several codes differ by them alone.
+    loose: HashMap<String, Option<usize>>,
     /// Families of codes with the code of each.
     families: Vec<(Pattern, usize)>,
 }
@@ -100,7 +103,8 @@ impl Catalogue {
         let code = code.trim();
         let index = self.exact.get(&code.to_lowercase()).copied().or_else(|| {
             let found = self.families.iter().find(|(family, _)| family.matches_with(code, FAMILY));
-            found.map(|(_, index)| *index)
+            let found = found.map(|(_, index)| *index);
+            found.or_else(|| self.loose.get(&bare(code)).copied().flatten())
         })?;
         self.codes.get(index)
     }
@@ -163,6 +167,7 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
         holds_unknown: file.unknown.action == UnknownAction::Hold,
         unknown_layer: None,
         exact: HashMap::new(),
+        loose: HashMap::new(),
         families: Vec::new(),
     };
     for (index, settings) in file.codes.iter().enumerate() {
@@ -212,6 +217,9 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
                     key,
                     format!("\"{word}\" stands for {other} already; capitals do not tell codes apart"),
                 ));
+            } else {
+                let same = catalogue.loose.entry(bare(word)).or_insert(Some(known));
+                *same = same.filter(|other| *other == known);
             }
         }
     }

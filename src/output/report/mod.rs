@@ -1,6 +1,8 @@
 //! What a run says of itself: `summary.json` for programs, and a short text for people.
 
+pub mod held;
 pub mod network;
 pub mod stations;
 pub mod summary;
 pub mod terminal;
+pub mod written;

@@ -41,6 +41,40 @@ pub struct Station {
     pub shots: u64,
 }
 
+/// A line for each base: where it is, how good, and what became of its shots.
+pub fn lines(stations: &[Station]) -> String {
+    let mut text = String::new();
+    let width = stations.iter().take(BASES_SHOWN).map(|station| station.base.label.chars().count()).max().unwrap_or(0);
+    for station in stations.iter().take(BASES_SHOWN) {
+        let (base, shots) = (&station.base, if station.shots == 1 { "shot" } else { "shots" });
+        let from = match base.from_network {
+            true => "by the network".to_owned(),
+            false => format!("{}:{}", station.file, base.row.line),
+        };
+        let flags = if base.flags.is_empty() { String::new() } else { format!("  {FLAG}{}{FLAG:#}", base.flags) };
+        // Writing to a String does not fail.
+        let _ = writeln!(
+            text,
+            "base     {:width$}  {}, standard error {:.2} m, {from}, {} {shots}{flags}",
+            base.label,
+            degrees(&station.placed),
+            base.covariance.ee.sqrt(),
+            grouped(station.shots)
+        );
+    }
+    if stations.len() > BASES_SHOWN {
+        let _ = writeln!(text, "and {} bases more; the bases layer has them all", grouped((stations.len() - BASES_SHOWN) as u64));
+    }
+    text
+}
+
+/// Latitude and longitude with their letters.
+fn degrees(placed: &Placed) -> String {
+    let (north_or_south, east_or_west) =
+        (if placed.lat_deg < 0.0 { 'S' } else { 'N' }, if placed.lon_deg < 0.0 { 'W' } else { 'E' });
+    format!("{:.6} {north_or_south} {:.6} {east_or_west}", placed.lat_deg.abs(), placed.lon_deg.abs())
+}
+
 /// The blocks of all bases.
 pub fn blocks(stations: &[Station]) -> String {
     let mut text = String::new();
@@ -57,14 +91,11 @@ pub fn blocks(stations: &[Station]) -> String {
 
 fn block(text: &mut String, station: &Station) -> std::fmt::Result {
     let (base, placed) = (&station.base, &station.placed);
-    let [north_or_south, east_or_west] =
-        [if placed.lat_deg < 0.0 { 'S' } else { 'N' }, if placed.lon_deg < 0.0 { 'W' } else { 'E' }];
     writeln!(
         text,
-        "{STRONG}{}{STRONG:#}  {:.6} {north_or_south} {:.6} {east_or_west}, standard error {:.2} m on each axis",
+        "{STRONG}{}{STRONG:#}  {}, standard error {:.2} m on each axis",
         base.label,
-        placed.lat_deg.abs(),
-        placed.lon_deg.abs(),
+        degrees(placed),
         base.covariance.ee.sqrt()
     )?;
     source(text, station)?;

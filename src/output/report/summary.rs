@@ -9,7 +9,8 @@ use serde::{Deserialize, Serialize};
 
 use super::network::NetworkSummary;
 use crate::geodesy::crs::{Operation, proj_version};
-use crate::job::Job;
+use crate::intake::settle::{WrittenDates, WrittenNumbers};
+use crate::job::{DateOrder, Job};
 use crate::output::contract::Account;
 use crate::output::write::Extent;
 use crate::records::ledger::Counts;
@@ -119,8 +120,14 @@ pub struct InputSummary {
     pub encoding: String,
     /// Separator of a delimited log; null for others.
     pub separator: Option<String>,
-    /// Decimal sign.
+    /// Decimal sign of most columns.
     pub decimal: String,
+    /// Sign between thousands; null where there is none.
+    pub thousands: Option<String>,
+    /// Columns whose numbers are written in another way, or with parted thousands.
+    pub columns: Vec<ColumnSummary>,
+    /// Columns of dates whose order of day, month and year was settled, or that are counted.
+    pub dates: Vec<DateSummary>,
     /// Its rows.
     pub rows: CountSummary,
     /// Blank lines.
@@ -133,6 +140,58 @@ pub struct InputSummary {
     pub units_lines: u64,
     /// Lines of a receiver's log that are no fixes of their own.
     pub other_lines: u64,
+}
+
+/// How the numbers of a column are written.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct ColumnSummary {
+    /// The log's header.
+    pub column: String,
+    /// Decimal sign.
+    pub decimal: String,
+    /// Sign between thousands; null where there is none.
+    pub thousands: Option<String>,
+    /// Line of the value that tells; null where the job says so, or the rest of the file tells.
+    pub line: Option<u64>,
+}
+
+/// How the dates of a column are written.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct DateSummary {
+    /// The log's header.
+    pub column: String,
+    /// `day_month_year`, `month_day_year` or `year_month_day`; null where no value hangs on it.
+    pub order: Option<DateOrder>,
+    /// Line of the value that tells.
+    pub line: Option<u64>,
+    /// Line of the first day number of a spreadsheet.
+    pub day_number_line: Option<u64>,
+    /// Line of the first epoch seconds.
+    pub epoch_line: Option<u64>,
+}
+
+impl From<&WrittenNumbers> for ColumnSummary {
+    fn from(written: &WrittenNumbers) -> ColumnSummary {
+        ColumnSummary {
+            column: written.header.clone(),
+            decimal: written.signs.decimal().to_string(),
+            thousands: written.signs.thousands.map(|sign| sign.sign().to_string()),
+            line: written.told_by.as_ref().map(|(line, _)| *line),
+        }
+    }
+}
+
+impl From<&WrittenDates> for DateSummary {
+    fn from(written: &WrittenDates) -> DateSummary {
+        let line = |example: &Option<(u64, String)>| example.as_ref().map(|(line, _)| *line);
+        DateSummary {
+            column: written.header.clone(),
+            order: written.order,
+            line: line(&written.told_by),
+            day_number_line: line(&written.serial),
+            epoch_line: line(&written.epoch),
+        }
+    }
 }
 
 /// What the results are not.
@@ -192,7 +251,10 @@ impl Summary {
                     encoding: file.encoding.to_owned(),
                     kind: file.kind.to_owned(),
                     separator: file.separator.map(|sign| sign.to_string()),
-                    decimal: if file.decimal_comma { "," } else { "." }.to_owned(),
+                    decimal: file.written.signs.decimal().to_string(),
+                    thousands: file.written.signs.thousands.map(|sign| sign.sign().to_string()),
+                    columns: file.written.columns.iter().map(ColumnSummary::from).collect(),
+                    dates: file.written.dates.iter().map(DateSummary::from).collect(),
                     rows: CountSummary::from(&file.counts),
                     blank_lines: file.counts.blank_lines,
                     comment_lines: file.counts.comment_lines,

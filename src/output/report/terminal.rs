@@ -6,11 +6,9 @@ use std::fmt::Write;
 use anstyle::{AnsiColor, Style};
 
 use super::network::NetworkSummary;
+use super::written;
 use crate::output::contract::Account;
-use crate::records::ledger::{Entry, Flag, Outcome, Reason};
-
-/// Rows shown of each reason in [`held_rows`]; the rest is counted.
-pub const ROWS_SHOWN: usize = 20;
+use crate::records::ledger::{Flag, Reason};
 
 const STRONG: Style = Style::new().bold();
 const FAINT: Style = Style::new().dimmed();
@@ -58,6 +56,9 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     for (flag, count) in flags {
         writeln!(text, "  flag {:>9}  {:<22} {FAINT}{}{FAINT:#}", grouped(count), flag.code(), flag.sentence())?;
     }
+    for sentence in written::sentences(&account.files) {
+        writeln!(text, "reads    {sentence}")?;
+    }
     writeln!(text, "CRS      {}", account.crs)?;
     writeln!(text, "height   {}", account.third)?;
     let mut models: Vec<&str> = account.magnetic_models.clone();
@@ -89,27 +90,6 @@ fn bases(account: &Account) -> String {
         grouped(rows.held_total()),
         grouped(rows.outside_occupations)
     )
-}
-
-/// Held rows grouped by reason, with file and line.
-pub fn held_rows(held: &[(String, Entry)]) -> String {
-    let mut by_reason: BTreeMap<Reason, Vec<(&str, &Entry, &str)>> = BTreeMap::new();
-    for (file, entry) in held {
-        if let Outcome::Held(fault) = &entry.outcome {
-            by_reason.entry(fault.reason).or_default().push((file, entry, &fault.sentence));
-        }
-    }
-    let mut text = String::new();
-    for (reason, rows) in by_reason {
-        let _ = writeln!(text, "{HELD}{}{HELD:#} ({}): {}", reason.code(), rows.len(), reason.advice());
-        for (file, entry, sentence) in rows.iter().take(ROWS_SHOWN) {
-            let _ = writeln!(text, "  {file}:{}  {sentence}", entry.line);
-        }
-        if rows.len() > ROWS_SHOWN {
-            let _ = writeln!(text, "  and {} more", rows.len() - ROWS_SHOWN);
-        }
-    }
-    text
 }
 
 /// A count with spaces between thousands.

@@ -223,6 +223,10 @@ impl Sink for Discard {
         Ok(())
     }
 
+    fn is_written(&self) -> bool {
+        false
+    }
+
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
         self.held.push((file.to_owned(), entry.clone()));
         Ok(())

@@ -16,6 +16,7 @@ use crate::geodesy::covariance::{Covariance, INTERVAL95};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic};
 use crate::intake::cell::When;
+use crate::intake::numbers::Signs;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{Code, Geometry, Value};
 use crate::job::{Job, LayerName};
@@ -47,11 +48,9 @@ pub struct Collected {
     /// Feature code.
     pub code: Option<String>,
     /// The fields of its code's attributes: index of the carried column, and the text.
-    pub cells: Vec<(usize, String)>,
+    pub cells: Vec<(usize, String, Signs)>,
     /// Whether its place is withheld: values may be told, points and lines not.
     pub withheld: bool,
-    /// Whether its log has decimal commas.
-    pub decimal_comma: bool,
     /// Date and time.
     pub when: Option<When>,
     /// Name of the level surface that it is sighted on.
@@ -83,7 +82,7 @@ pub fn settle(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Set
     let Finished { batches, mut held, composed, notes } = finish(stage, collected, job)?;
     let mut counts: BTreeMap<usize, Counts> = BTreeMap::new();
     for entry in &mut held {
-        if stage.has_coarse {
+        if stage.withholds {
             entry.withhold();
         }
         if let Outcome::Held(fault) = &entry.outcome {
@@ -153,8 +152,8 @@ impl Finished {
 /// A string of a catalogue's layer: its record, its geometry, the values of its attributes.
 type CodedString = (StringRecord, Vec<Position>, Vec<Value>);
 
-/// Fields of a row: index of the carried column and its text; and whether decimals have commas.
-type Cells = (Vec<(usize, String)>, bool);
+/// Fields of a row: index of the carried column, its text, and how its numbers are written.
+type Cells = Vec<(usize, String, Signs)>;
 
 /// Lines and areas as they come up.
 struct Drawing<'s, 'j> {
@@ -188,9 +187,8 @@ impl Drawing<'_, '_> {
         let Some(coded) = self.stage.coded else { return Vec::new() };
         let cells: Vec<&Cells> = string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
         let cell = |index: usize| {
-            let mut written =
-                cells.iter().flat_map(|(cells, comma)| cells.iter().map(move |(column, text)| (column, text, *comma)));
-            written.find(|(column, _, _)| **column == index).map_or(("", false), |(_, text, comma)| (text.as_str(), comma))
+            let mut written = cells.iter().flat_map(|cells| cells.iter().map(|(column, text, signs)| (column, text, *signs)));
+            written.find(|(column, _, _)| **column == index).map_or(("", Signs::POINT), |(_, text, signs)| (text.as_str(), signs))
         };
         let read = coded.values(code, cell);
         flags.join(read.flags);
@@ -256,7 +254,7 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
     for row in collected {
         let Some(string) = row.string.filter(|_| !row.withheld) else { continue };
         if !row.cells.is_empty() {
-            drawing.cells.insert(row.sighting.place, (row.cells, row.decimal_comma));
+            drawing.cells.insert(row.sighting.place, row.cells);
         }
         whens.entry(string.clone()).or_default().push(row.when);
         let mut vertex = Vertex {

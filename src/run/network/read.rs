@@ -1,6 +1,7 @@
 //! The shots of a job that may check each other: a pass over the logs of its own.
 
 use std::collections::HashSet;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
@@ -12,6 +13,7 @@ use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::kit::Kit;
+use crate::intake::numbers::Signs;
 use crate::intake::plan::Plan;
 use crate::intake::shots::{self, BACKSIGHT, FORESIGHT, ShotRules};
 use crate::job::catalogue::Catalogue;
@@ -90,10 +92,10 @@ pub struct NetShot {
     pub flags: Flags,
     /// Diameter in metres of what was shot at its near face, with its standard error; the distances lead to its centre.
     pub face_diameter_m: Option<(f64, f64)>,
-    /// Texts of all carried columns, and whether decimals have commas.
+    /// Texts of all carried columns, and how their numbers are written.
     pub cells: Vec<String>,
     /// See `cells`.
-    pub decimal_comma: bool,
+    pub signs: Arc<[Signs]>,
 }
 
 /// What the reading needs.
@@ -234,7 +236,7 @@ impl Reading<'_> {
             flags: sides.flags,
             face_diameter_m: sides.face_diameter_m,
             cells: self.cells(file, plan, rows, row),
-            decimal_comma: plan.format.decimal_comma,
+            signs: self.logs.carried_signs[file].clone(),
         })
     }
 

@@ -8,6 +8,7 @@ use super::{Adjusted, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
+use crate::intake::numbers::Signs;
 use crate::job::LayerName;
 use crate::network::{Network, Residual, Solved, Source};
 use crate::output::columns::{Batch, Geometries, LayerKey};
@@ -84,7 +85,7 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
         settled.entries.push(Entry { file: shot.place.0, line: shot.place.1, row: shot.row.clone(), outcome });
     }
     settled.entries.sort_by_key(|entry| (entry.file, entry.line));
-    if stage.has_coarse {
+    if stage.withholds {
         settled.entries.iter_mut().for_each(Entry::withhold);
     }
     let cell = |point: usize, index: usize| first_cell(adjusted, &groups[point].1, index);
@@ -118,9 +119,9 @@ fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, flags: Flag
     Ok((base, record))
 }
 
-fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, bool) {
-    let of_shot = |shot: &usize| (adjusted.shots[*shot].cells[index].as_str(), adjusted.shots[*shot].decimal_comma);
-    shots.iter().map(of_shot).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", false))
+fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, Signs) {
+    let of_shot = |shot: &usize| (adjusted.shots[*shot].cells[index].as_str(), adjusted.shots[*shot].signs[index]);
+    shots.iter().map(of_shot).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
 }
 
 /// The point of a feature, and what the catalogue has to say of it.

@@ -1,0 +1,287 @@
+//! How a log's values are written, settled for each column before any row is read: signs of numbers, orders of dates, the log's own
+//! words.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::columns::{Quantity, Unit};
+use super::dates::evidence::{Evidence, Open, Settled};
+use super::numbers::{Column, Example, Keys, Signs, Thousands};
+use super::plan::{Plan, Source};
+use super::survey::{Seen, Watch, survey};
+use super::words;
+use crate::job::{DateOrder, LogFormat};
+use crate::units::AngleUnit;
+
+/// How a file's values are written, for the account.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Written {
+    /// The signs of most of its columns.
+    pub signs: Signs,
+    /// Columns whose numbers are written in another way, or whose thousands are parted.
+    pub columns: Vec<WrittenNumbers>,
+    /// Columns of dates and times that hang on an order, or are counted.
+    pub dates: Vec<WrittenDates>,
+}
+
+/// How the numbers of a column are written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WrittenNumbers {
+    /// The log's header.
+    pub header: String,
+    /// Its signs.
+    pub signs: Signs,
+    /// The value that tells, and its line; none where the job says so.
+    pub told_by: Option<Example>,
+}
+
+/// How the dates of a column are written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WrittenDates {
+    /// The log's header.
+    pub header: String,
+    /// The order of day, month and year.
+    pub order: Option<DateOrder>,
+    /// The value that tells, and its line; none where the job says so.
+    pub told_by: Option<Example>,
+    /// The first day number of a spreadsheet, and its line.
+    pub serial: Option<Example>,
+    /// The first epoch seconds, and their line.
+    pub epoch: Option<Example>,
+}
+
+/// A column of numbers, as the pass over the rows shows it.
+struct NumberColumn {
+    of: Place,
+    header: String,
+    seen: super::numbers::Evidence,
+    is_asked_for: bool,
+}
+
+/// Where a column stands in the plan.
+#[derive(Clone, Copy, PartialEq)]
+enum Place {
+    Claim(Quantity),
+    Extra(usize),
+}
+
+impl Quantity {
+    /// Whether its values are numbers that are read as such.
+    fn is_number(self, unit: Unit) -> bool {
+        use Quantity::{AirTemperature, ConductorTemperature, CoordinateEpoch, Hdop, Load, Order, Pdop, Wind};
+        let without_unit = [AirTemperature, ConductorTemperature, CoordinateEpoch, Hdop, Load, Order, Pdop, Wind];
+        unit != Unit::None || without_unit.contains(&self)
+    }
+
+    /// Whether its values are dates or times.
+    fn is_time(self) -> bool {
+        matches!(self, Quantity::Date | Quantity::Time | Quantity::Start | Quantity::End)
+    }
+}
+
+impl Plan {
+    /// Settles how the values are written.
+    ///
+    /// # Errors
+    /// A sentence that asks for what no value tells, and the line of a value that leaves it open.
+    pub(super) fn settle(&mut self, text: &str, log: &LogFormat) -> Result<(), (u64, String)> {
+        let beside_date = self.claims.contains_key(&Quantity::Date);
+        let watch_of = |quantity: Quantity, unit: Unit| match quantity {
+            Quantity::Date => Some(Watch::Date),
+            quantity if quantity.is_time() => Some(if beside_date { Watch::Time } else { Watch::Date }),
+            Quantity::Role | Quantity::Measure | Quantity::Code => Some(Watch::Word),
+            quantity if quantity.is_number(unit) => Some(Watch::Number),
+            _ => None,
+        };
+        let mut places: Vec<(Place, usize, Watch)> = Vec::new();
+        let mut seen: BTreeMap<usize, Seen> = BTreeMap::new();
+        let mut constants: Vec<(Quantity, Watch, Seen)> = Vec::new();
+        for (quantity, claim) in &self.claims {
+            let Some(watch) = watch_of(*quantity, claim.unit) else { continue };
+            match &claim.source {
+                Source::Column(index) => places.push((Place::Claim(*quantity), *index, watch)),
+                Source::Constant(value) => {
+                    let mut alone = Seen::default();
+                    alone.take(watch, value, self.header_line);
+                    constants.push((*quantity, watch, alone));
+                }
+                Source::Columns(_) => {}
+            }
+        }
+        for (at, (index, _)) in self.extras.iter().enumerate() {
+            if !places.iter().any(|(_, known, _)| known == index) {
+                places.push((Place::Extra(at), *index, Watch::Number));
+            }
+        }
+        let watched: Vec<(usize, Watch)> = places.iter().map(|(_, index, watch)| (*index, *watch)).collect();
+        for ((_, index, _), found) in places.iter().zip(survey(self, text, &watched)) {
+            seen.insert(*index, found);
+        }
+        let found: Vec<(Place, Watch, Seen)> = places
+            .into_iter()
+            .filter_map(|(place, index, watch)| Some((place, watch, seen.remove(&index)?)))
+            .chain(constants.into_iter().map(|(quantity, watch, seen)| (Place::Claim(quantity), watch, seen)))
+            .collect();
+        self.settle_words(&found, log);
+        self.settle_numbers(&found, log)?;
+        self.settle_dates(found, log)
+    }
+
+    fn settle_numbers(&mut self, found: &[(Place, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, String)> {
+        let keys = Keys { decimal: log.decimal, thousands: log.thousands.and_then(Thousands::of_sign) };
+        let columns: Vec<NumberColumn> = found
+            .iter()
+            .filter(|(_, watch, _)| *watch == Watch::Number)
+            .map(|(place, _, seen)| match place {
+                Place::Extra(at) => NumberColumn {
+                    of: *place,
+                    header: self.extras[*at].1.clone(),
+                    seen: seen.numbers.clone(),
+                    is_asked_for: false,
+                },
+                Place::Claim(quantity) => {
+                    let claim = &self.claims[quantity];
+                    let is_small = matches!(claim.unit, Unit::Angle(AngleUnit::Degree | AngleUnit::Gon) | Unit::Percent);
+                    let seen = if is_small { seen.numbers.clone().of_small_values() } else { seen.numbers.clone() };
+                    NumberColumn { of: *place, header: claim.header.clone(), seen, is_asked_for: claim.unit != Unit::None }
+                }
+            })
+            .collect();
+        if keys.decimal == Some(',') && self.separator == b',' && !columns.iter().any(|column| column.seen.has_comma()) {
+            let say = "the decimal sign and the separator are both a comma; name the separator in the job";
+            return Err((self.header_line, say.into()));
+        }
+        let shown: BTreeSet<bool> = columns.iter().filter_map(|column| column.seen.decimal_comma()).collect();
+        let of_file = if shown.len() == 1 { shown.first().copied() } else { None };
+        self.extra_signs = vec![Signs::POINT; self.extras.len()];
+        let mut settled: Vec<(String, Column, bool)> = Vec::new();
+        for column in columns {
+            // What the job says holds for what is computed with; an attribute that shows another sign keeps it.
+            let keys = if column.is_asked_for || column.seen.decimal_comma().is_none() { keys } else { Keys::default() };
+            let is = column.seen.settle(&keys, of_file, self.separator);
+            if let (Some(example), true) = (&is.open, column.is_asked_for) {
+                return Err((example.0, self.ask_for_signs(&column.header, example)));
+            }
+            let is = if is.open.is_some() { Column::default() } else { is };
+            match column.of {
+                Place::Extra(at) => self.extra_signs[at] = is.signs,
+                Place::Claim(quantity) => {
+                    if let Some(claim) = self.claims.get_mut(&quantity) {
+                        claim.signs = is.signs;
+                        let extra = self.extras.iter().position(|(_, header)| *header == claim.header);
+                        extra.into_iter().for_each(|at| self.extra_signs[at] = is.signs);
+                    }
+                }
+            }
+            settled.push((column.header, is, column.is_asked_for));
+        }
+        let commas = settled.iter().filter(|(_, is, asked)| *asked && is.has_decimals && is.signs.decimal_comma).count();
+        let points = settled.iter().filter(|(_, is, asked)| *asked && is.has_decimals && !is.signs.decimal_comma).count();
+        let decimal_comma = match (commas, points) {
+            (0, 0) => keys.decimal.map(|sign| sign == ',').or(of_file).unwrap_or(false),
+            (commas, points) => commas > points,
+        };
+        let thousands = settled.iter().find_map(|(_, is, asked)| is.signs.thousands.filter(|_| *asked && is.parted.is_some()));
+        self.written.signs = Signs { decimal_comma, thousands };
+        self.written.columns = settled
+            .into_iter()
+            .filter(|(_, is, _)| is.parted.is_some() || (is.has_decimals && is.signs.decimal_comma != decimal_comma))
+            .map(|(header, is, _)| WrittenNumbers { header, signs: is.signs, told_by: is.parted.or(is.told_by) })
+            .collect();
+        Ok(())
+    }
+
+    /// The question for the signs of a column.
+    fn ask_for_signs(&self, header: &str, (_, value): &Example) -> String {
+        let comma = value.contains(',');
+        let (sign, name) = if comma { (',', "comma") } else { ('.', "point") };
+        let grouped = Signs { decimal_comma: !comma, thousands: Thousands::of_sign(sign) };
+        let decimal = Signs { decimal_comma: comma, thousands: None };
+        let number = |signs: Signs| signs.number(value).map_or_else(|| "no number".to_owned(), |number| number.to_string());
+        format!(
+            "\"{header}\" is \"{value}\": the {name} before three digits may part the thousands ({}) or begin the decimals ({}), and no \
+             other value of the file tells; write thousands = \"{sign}\" or decimal = \"{sign}\" under [{}]",
+            number(grouped),
+            number(decimal),
+            self.kind.table()
+        )
+    }
+
+    fn settle_dates(&mut self, found: Vec<(Place, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, String)> {
+        for (place, watch, seen) in found {
+            let (Place::Claim(quantity), Watch::Date | Watch::Time) = (place, watch) else { continue };
+            self.settle_date(quantity, seen.when, log.date_order)?;
+        }
+        Ok(())
+    }
+
+    fn settle_date(&mut self, quantity: Quantity, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, String)> {
+        let Some(header) = self.claims.get(&quantity).map(|claim| claim.header.clone()) else { return Ok(()) };
+        let (settled, open) = seen.settle(by_job);
+        match open {
+            Some(Open::Order(example, readings)) => return Err((example.0, self.ask_for_order(&header, &example, readings))),
+            Some(Open::Contradiction(one_each, example)) => {
+                let [day_first, month_first] = one_each;
+                let say = format!(
+                    "\"{header}\" has dates of two orders, \"{}\" in line {} and \"{}\" in line {}, so that \"{}\" may be of either; mend \
+                     those of one order, or write date_order = \"day_month_year\" or \"month_day_year\" under [{}]: dates that are none in \
+                     that order are then not read",
+                    day_first.1,
+                    day_first.0,
+                    month_first.1,
+                    month_first.0,
+                    example.1,
+                    self.kind.table()
+                );
+                return Err((example.0, say));
+            }
+            Some(Open::Fraction(example)) => {
+                let say = format!(
+                    "\"{header}\" is \"{}\": that may be minutes past midnight or a part of the day, as spreadsheets count it, and no \
+                     other value tells; write such times with a colon",
+                    example.1
+                );
+                return Err((example.0, say));
+            }
+            None => {}
+        }
+        let Settled { style, told_by, serial, epoch } = settled;
+        if (style.order.is_some() && !style.by_job) || serial.is_some() || epoch.is_some() {
+            self.written.dates.push(WrittenDates { header, order: style.order, told_by, serial, epoch });
+        }
+        if let Some(claim) = self.claims.get_mut(&quantity) {
+            claim.style = style;
+        }
+        Ok(())
+    }
+
+    /// The question for the order of a column's dates.
+    fn ask_for_order(&self, header: &str, example: &Example, readings: [(DateOrder, jiff::civil::Date); 2]) -> String {
+        let [(one, first), (other, second)] = readings;
+        format!(
+            "\"{header}\" is \"{}\": that may be {first} ({}) or {second} ({}), and no other date of the file tells; write date_order = \
+             \"{}\" or \"{}\" under [{}]",
+            example.1,
+            one.words(),
+            other.words(),
+            one.word(),
+            other.word(),
+            self.kind.table()
+        )
+    }
+
+    /// The log's own words in the program's.
+    fn settle_words(&mut self, found: &[(Place, Watch, Seen)], log: &LogFormat) {
+        for (place, watch, seen) in found {
+            let (Place::Claim(quantity), Watch::Word) = (place, watch) else { continue };
+            let (table, is_plain) = match quantity {
+                Quantity::Role => (&log.roles, true),
+                Quantity::Measure => (&log.measures, true),
+                _ => (&log.codes, false),
+            };
+            let known = words::translations(table, &seen.words, is_plain);
+            if !known.is_empty() {
+                self.words.insert(*quantity, known);
+            }
+        }
+    }
+}

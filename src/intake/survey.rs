@@ -1,0 +1,120 @@
+//! A pass over all rows of a log that looks at some columns, to settle how their values are written before any is read.
+//!
+//! Blocks are looked at in parallel and put together in the order of the file, so that the outcome does not depend on the number of
+//! threads.
+
+use std::collections::BTreeSet;
+
+use memchr::{memchr, memchr_iter};
+use rayon::prelude::*;
+
+use super::delimited::{Line, Lines, Rows, blocks};
+use super::plan::{LineKind, Plan};
+use super::{dates, numbers};
+
+/// Bytes of text that are looked at as one.
+const BLOCK_BYTES: usize = 256 * 1024;
+
+/// What is looked for in a column.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Watch {
+    /// How numbers are written.
+    Number,
+    /// How dates, or dates with times, are written.
+    Date,
+    /// How times of day beside a date are written.
+    Time,
+    /// Which words there are.
+    Word,
+}
+
+/// What was seen in a column.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Seen {
+    pub numbers: numbers::Evidence,
+    pub when: dates::evidence::Evidence,
+    pub words: BTreeSet<String>,
+}
+
+impl Seen {
+    pub(super) fn take(&mut self, watch: Watch, cell: &str, line: u64) {
+        match watch {
+            Watch::Number => self.numbers.take(cell, line),
+            Watch::Date => self.when.take_date(cell, line),
+            Watch::Time => self.when.take_time(cell, line),
+            Watch::Word => {
+                if !self.words.contains(cell) {
+                    self.words.insert(cell.to_owned());
+                }
+            }
+        }
+    }
+
+    fn add(&mut self, later: Seen) {
+        self.numbers.add(later.numbers);
+        self.when.add(later.when);
+        self.words.extend(later.words);
+    }
+}
+
+/// Looks at columns of all rows that have a field for each header; `watched` are their indexes.
+pub(super) fn survey(plan: &Plan, text: &str, watched: &[(usize, Watch)]) -> Vec<Seen> {
+    let mut whole = vec![Seen::default(); watched.len()];
+    if watched.is_empty() {
+        return whole;
+    }
+    let body = &text[plan.body.0..];
+    let blocks = blocks(Lines::new(body, plan.separator, plan.body.1), BLOCK_BYTES);
+    let seen = blocks.par_iter().map(|block| {
+        let mut seen = vec![Seen::default(); watched.len()];
+        let mut cells = Cells::default();
+        for line in Lines::new(&body[block.range.clone()], plan.separator, block.first_line) {
+            if !line.unclosed && plan.kind_of(&line) == LineKind::Data {
+                cells.look(plan, line, watched, &mut seen);
+            }
+        }
+        seen
+    });
+    for of_block in seen.collect::<Vec<_>>() {
+        whole.iter_mut().zip(of_block).for_each(|(seen, later)| seen.add(later));
+    }
+    whole
+}
+
+/// The storage for one line after the other.
+#[derive(Default)]
+struct Cells<'t> {
+    ends: Vec<usize>,
+    rows: Rows<'t>,
+}
+
+impl<'t> Cells<'t> {
+    fn look(&mut self, plan: &Plan, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
+        let bytes = line.text.as_bytes();
+        if memchr(b'"', bytes).is_some() {
+            self.rows.clear();
+            self.rows.push(line, plan.separator);
+            let row = self.rows.rows()[0];
+            if plan.fits(&self.rows, &row) {
+                for ((column, watch), seen) in watched.iter().zip(seen) {
+                    seen.take(*watch, self.rows.cell(&row, *column), line.number);
+                }
+            }
+            return;
+        }
+        self.ends.clear();
+        self.ends.extend(memchr_iter(plan.separator, bytes));
+        self.ends.push(bytes.len());
+        let cell = |column: usize| {
+            let from = column.checked_sub(1).map_or(0, |before| self.ends[before] + 1);
+            line.text[from..self.ends[column]].trim()
+        };
+        let wanted = plan.headers.len();
+        if self.ends.len() < wanted || (wanted..self.ends.len()).any(|column| !cell(column).is_empty()) {
+            return;
+        }
+        for ((column, watch), seen) in watched.iter().zip(seen) {
+            seen.take(*watch, cell(*column), line.number);
+        }
+    }
+}

@@ -1,0 +1,191 @@
+//! A message never leads in a circle: each remedy that it proposes is applied, and the message goes.
+
+use crate::common::{BASES, Field, good};
+
+/// What `check` says, and whether it came to an end.
+fn said(field: &Field) -> (bool, String) {
+    let output = field.command(&["check", "job.toml"]);
+    let text = String::from_utf8_lossy(&output.stdout).into_owned() + &String::from_utf8_lossy(&output.stderr);
+    (output.status.success(), text)
+}
+
+/// A field with a message, and the same field with its remedy applied.
+#[track_caller]
+fn goes(message: &str, before: Field, after: Field) {
+    let (_, text) = said(&before);
+    assert!(text.contains(message), "no message {message:?} in\n{text}");
+    let (is_done, text) = said(&after);
+    assert!(is_done, "the remedy of {message:?} ends the run:\n{text}");
+    assert!(!text.contains(message), "the remedy of {message:?} does not help:\n{text}");
+}
+
+/// One log, without and with lines in a table of the job.
+#[track_caller]
+fn key(message: &str, log: &str, mark: &str, lines: &str) {
+    goes(message, Field::new(log), Field::new(log).with(mark, lines));
+}
+
+/// One job, with a log and with a mended one.
+#[track_caller]
+fn log(message: &str, before: &str, after: &str) {
+    goes(message, Field::new(before), Field::new(after));
+}
+
+#[test]
+fn signs_of_numbers() {
+    let text = "base;shot;true_azimuth_deg;horizontal_distance_m\nA;1;10;804\nA;2;11;1,204\n";
+    let message = "write thousands = \",\" or decimal = \",\" under [shots]";
+    key(message, text, "SHOTS", "thousands = \",\"");
+    key(message, text, "SHOTS", "decimal = \",\"");
+    let row = "A,9,2026-05-04T09:00:00Z,10.5,0,\"27,25\",x\n";
+    log(
+        "the decimal sign of the column is a point: write 27.25",
+        &(good(3) + row),
+        &(good(3) + &row.replace("\"27,25\"", "27.25")),
+    );
+    let wrong = "A,9,2026-05-04T09:00:00Z,10.5,0,\"1,26.5\",x\n";
+    log("stands before three digits each", &(good(3) + wrong), &(good(3) + &wrong.replace("1,26.5", "1,264.5")));
+    // A comma between fields and in numbers cannot be told apart.
+    let commas = good(1);
+    goes(
+        "the decimal sign and the separator are both a comma; name the separator",
+        Field::new(&commas).with("SHOTS", "decimal = \",\""),
+        Field::new(commas.replace(',', ";").replace('.', ",")).with("SHOTS", "decimal = \",\"\nseparator = \";\""),
+    );
+}
+
+#[test]
+fn dates_and_times() {
+    let dates = "base,shot,date,true_azimuth_deg,horizontal_distance_m\nA,1,04/05/2026,10,20\n";
+    let message = "write date_order = \"day_month_year\" or \"month_day_year\" under [shots]";
+    key(message, dates, "SHOTS", "date_order = \"day_month_year\"");
+    key(message, dates, "SHOTS", "date_order = \"month_day_year\"");
+    let both = dates.to_owned() + "A,2,14/10/2026,11,20\nA,3,10/14/2026,12,20\n";
+    key("mend those of one order, or write date_order", &both, "SHOTS", "date_order = \"day_month_year\"");
+    let local = good(1).replace('Z', "");
+    let message = "write time_zone = \"Europe/Oslo\"";
+    for zone in ["Europe/Oslo", "UTC", "+02:00"] {
+        key(message, &local, "SHOTS", &format!("time_zone = \"{zone}\""));
+    }
+    // What cannot be read, where the declination needs it.
+    let odd = good(1).replace("2026-05-04T08:00:01Z", "noon").replace("true_azimuth", "magnetic_azimuth");
+    log("write 2026-05-04T08:00:01+02:00", &odd, &odd.replace("noon", "2026-05-04T08:00:01+02:00"));
+    let clock = odd.replace("noon", "08:00:01Z");
+    key("write date = \"2026-05-04\" under [shots.values]", &clock, "SHOTS", "[shots.values]\ndate = \"2026-05-04\"");
+    let twice = good(1).replace("2026-05-04T08:00:01Z", "2026-10-25T02:30:00").replace("true_azimuth", "magnetic_azimuth");
+    let zone = |log: &str| Field::new(log).with("SHOTS", "time_zone = \"Europe/Oslo\"");
+    goes("write the offset from UTC", zone(&twice), zone(&twice.replace("02:30:00", "02:30:00+01:00")));
+    let none = "base,shot,magnetic_azimuth_deg,horizontal_distance_m\nA,1,10,20\n";
+    let message = "map a date or time column, write date under [shots.values], or the declination under [north]";
+    key(message, none, "SHOTS", "[shots.values]\ndate = \"2026-05-04\"");
+    let mut degrees = Field::new(none);
+    degrees.job += "[north]\ndeclination = -1.5\n";
+    goes(message, Field::new(none), degrees);
+}
+
+#[test]
+fn columns() {
+    let plain = "base,shot,AZ,true_azimuth_deg,inclination_deg,slope_distance_m\nA,1,5,10,0,20\n";
+    let azimuth = plain.replace(",true_azimuth_deg", "").replace(",5,10,", ",5,");
+    for north in ["magnetic", "true", "grid"] {
+        let lines = format!("[shots.values]\ndate = \"2026-05-04\"\n[shots.columns]\n{north}_azimuth_deg = \"AZ\"");
+        key("write magnetic_azimuth_deg, true_azimuth_deg or grid_azimuth_deg", &azimuth, "SHOTS", &lines);
+    }
+    let distance = plain.replace("slope_distance_m", "Range");
+    let message = "write slope_distance_m or horizontal_distance_m (or _ft, _usft, _yd) = \"…\" under [shots.columns]";
+    for name in ["slope_distance_m", "horizontal_distance_m", "slope_distance_ft", "slope_distance_usft", "slope_distance_yd"] {
+        key(message, &distance, "SHOTS", &format!("[shots.columns]\n{name} = \"Range\""));
+    }
+    let tilt = plain.replace("inclination_deg", "Tilt");
+    let message = "write inclination_deg, inclination_pct, zenith_deg or vertical_distance_m = \"…\" under [shots.columns]";
+    for (name, value) in [("inclination_deg", "0"), ("inclination_pct", "0"), ("zenith_deg", "90"), ("vertical_distance_m", "1")]
+    {
+        let text = tilt.replace(",10,0,20", &format!(",10,{value},20"));
+        key(message, &text, "SHOTS", &format!("[shots.columns]\n{name} = \"Tilt\""));
+    }
+    let base = plain.replacen("base", "Stn", 1);
+    key("write base = \"…\" under [shots.columns]", &base, "SHOTS", "[shots.columns]\nbase = \"Stn\"");
+    let twice = plain.replace("AZ", "slope_distance_ft");
+    key("choose one in the job's [shots.columns]", &twice, "SHOTS", "[shots.columns]\nslope_distance_m = \"slope_distance_m\"");
+    log("name every column", &plain.replace("AZ", ""), plain);
+    log("give each its own name", &plain.replace("AZ", "shot"), plain);
+    let units = plain.replace("A,1", ",,,deg,deg,ft\nA,1");
+    key("claim it with the unit it has", &units, "SHOTS", "[shots.columns]\nslope_distance_ft = \"slope_distance_m\"");
+}
+
+#[test]
+fn bases() {
+    let of = |text: &str| {
+        let field = Field::new(good(1));
+        field.write("bases.csv", text);
+        field
+    };
+    let height = BASES.replace("ellipsoid_height_m", "Elev");
+    let message = "write ellipsoid_height_m or orthometric_height_m (or _ft, _usft) = \"Elev\" under [bases.columns]";
+    for kind in ["ellipsoid_height_m", "orthometric_height_m", "ellipsoid_height_ft", "orthometric_height_usft"] {
+        goes(message, of(&height), of(&height).with("BASES", &format!("[bases.columns]\n{kind} = \"Elev\"")));
+    }
+    let place = BASES.replace("lat_deg", "N").replace("lon_deg", "E");
+    let message = "write lat_deg and lon_deg, or east_m and north_m";
+    goes(message, of(&place), of(&place).with("BASES", "[bases.columns]\nlat_deg = \"N\"\nlon_deg = \"E\""));
+    let no_crs = of(BASES);
+    let without = Field { job: no_crs.job.replacen("crs = \"EPSG:4979\"\n", "", 1), ..no_crs };
+    goes("such as crs = \"EPSG:4979\"", without, of(BASES));
+    let antenna = BASES.replacen('\n', ",antenna_height_m\n", 1).replace(".3\n", ".3,\n").replace(".1\n", ".1,2\n");
+    let mut said_once = of(&antenna);
+    said_once.job += "antenna_height_m = 2.0\n";
+    goes("write it in the row, or antenna_height_m under [heights]", of(&antenna), said_once);
+}
+
+#[test]
+fn heights_and_instruments() {
+    let without = |line: &str| {
+        let field = Field::new(good(1));
+        assert!(field.job.contains(line));
+        Field { job: field.job.replacen(line, "", 1), ..field }
+    };
+    goes(
+        "write it in the row, or instrument_height_m under [heights]",
+        without("instrument_height_m = 1.5\n"),
+        Field::new(good(1)),
+    );
+    goes("write it in the row, or target_height_m under [heights]", without("target_height_m = 0\n"), Field::new(good(1)));
+    let named = good(1).replacen(",note", ",instrument", 1);
+    let several = |name: &str| {
+        let field = Field::new(&named);
+        Field { job: field.job.replace("[instrument]", &format!("[instruments.{name}]")), ..field }
+    };
+    goes("the job has no [instruments.x]", several("y"), several("x"));
+}
+
+#[test]
+fn texts() {
+    let mut old = good(1).into_bytes();
+    old.extend(b"A,9,2026-05-04T09:00:00Z,10.5,0,20,caf\xe9\n");
+    goes(
+        "name its encoding in the job: encoding = \"windows-1252\"",
+        Field::new(&old).with("SHOTS", "encoding = \"utf-8\""),
+        Field::new(&old).with("SHOTS", "encoding = \"windows-1252\""),
+    );
+    goes(
+        "use , ; | or a tab",
+        Field::new(good(1)).with("SHOTS", "separator = \"a\""),
+        Field::new(good(1)).with("SHOTS", "separator = \",\""),
+    );
+    let cut = good(2).replace("note", "slope_distance_ft").replace(",x\n", "\n").replace(",slope_distance_ft", "");
+    let cut = cut.trim_end();
+    log("if it is whole, add a line end", cut, &format!("{cut}\n"));
+    let open = good(2).replacen(",x\n", ",\"x\n", 1);
+    log("add the closing quote", &open, &open.replacen(",\"x\n", ",\"x\"\n", 1));
+    let word = good(1).replacen(",note", ",return", 1).replacen(",x\n", ",Letztes\n", 1);
+    goes(
+        "write first, last, single, prism or tracking",
+        Field::new(&word).with("SHOTS", "[shots.returns]\nletztes = \"ultimate\""),
+        Field::new(&word).with("SHOTS", "[shots.returns]\nletztes = \"last\""),
+    );
+    goes(
+        "did you mean separator?",
+        Field::new(good(1)).with("SHOTS", "separater = \",\""),
+        Field::new(good(1)).with("SHOTS", "separator = \",\""),
+    );
+}
