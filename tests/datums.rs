@@ -6,6 +6,7 @@ use crate::common;
 mod accuracy;
 mod area;
 mod epochs;
+mod places;
 
 use std::collections::BTreeMap;
 

@@ -219,7 +219,8 @@ fn fixes_of_a_vector_file_keep_the_crs_of_the_file() {
          \"features\":[{}]}}",
         features.join(",")
     );
-    let bases = "files = [\"b.geojson\"]\n[bases.columns]\ntime = \"when\"\nellipsoid_height_m = \"z\"";
+    let bases = "files = [\"b.geojson\"]\nellipsoid_heights_crs = \"EPSG:4979\"\n[bases.columns]\ntime = \"when\"\n\
+                 ellipsoid_height_m = \"z\"";
     let mapped = map(&[("b.geojson", &text), ("shots.csv", SHOTS)], bases, "");
     mapped.summary();
     let off_m = (mapped.base(0, "lat_deg") - 46.1) * M_PER_DEG_LAT;

@@ -280,7 +280,8 @@ fn a_horizontal_grid_shifts_positions_off_its_datum() {
     for positive in ["east", "west"] {
         let head = "base,lat_deg,lon_deg,ellipsoid_height_m\n".to_owned();
         let rows = PLACES.iter().enumerate().map(|(i, [lat, lon, h])| format!("B{i},{lat},{lon},{h}\n"));
-        let site = Site::new(&(head + &rows.collect::<String>()), "EPSG:4277", "EPSG:4326");
+        let site =
+            Site::new(&(head + &rows.collect::<String>()), "EPSG:4277\"\nellipsoid_heights_crs = \"EPSG:4979", "EPSG:4326");
         write_shifts(&site.grid(SHIFTS), positive);
         site.map().exits(0);
         let operations = site.operations();
@@ -342,4 +343,41 @@ fn a_grid_outside_the_folders_of_grids_counts_as_not_installed() {
     let site = Site::geographic("EPSG:4326+5773");
     write_geoid(&site.path(GEOID));
     site.map().fails(&no_geoid("WGS 84 + EGM96 height", "is not installed"));
+}
+
+/// The environment can ask PROJ to fetch grids over a network and to keep them in the home of the person: neither is done.
+#[test]
+fn no_grid_is_fetched_and_none_is_kept_at_home() {
+    let site = Site::geographic("EPSG:4326+5773");
+    fs::create_dir(site.path("home")).unwrap();
+    let mut command = program();
+    command.current_dir(site.folder.path()).args(["map", "job.toml", "--out", "out"]);
+    command.env("PROJ_NETWORK", "ON").env("PROJ_NETWORK_ENDPOINT", "http://127.0.0.1:9").env("HOME", site.path("home"));
+    command.env("PROJ_DATA", site.path("grids")).env_remove("XDG_DATA_HOME").env_remove("PROJ_USER_WRITABLE_DIRECTORY");
+    run(command).fails(&no_geoid("WGS 84 + EGM96 height", "is not installed"));
+    assert!(names(&site.path("home")).is_empty(), "{:?}", names(&site.path("home")));
+    // And with the grid at hand it serves as ever.
+    write_geoid(&site.grid(GEOID));
+    let mut command = program();
+    command.current_dir(site.folder.path()).args(["map", "job.toml", "--out", "out"]);
+    command.env("PROJ_NETWORK", "ON").env("PROJ_NETWORK_ENDPOINT", "http://127.0.0.1:9").env("HOME", site.path("home"));
+    command.env("PROJ_DATA", site.path("grids")).env_remove("XDG_DATA_HOME").env_remove("PROJ_USER_WRITABLE_DIRECTORY");
+    run(command).exits(0);
+    assert!(names(&site.path("home")).is_empty(), "{:?}", names(&site.path("home")));
+    assert_heights_by_the_grid(&site);
+}
+
+/// An old way to name a CRS, of which PROJ speaks on standard error by itself.
+#[test]
+fn an_old_form_of_a_crs_is_refused_in_one_line() {
+    for (definition, instead) in [
+        ("+init=epsg:32630", "EPSG:32630"),
+        ("init=IGNF:LAMB93", "IGNF:LAMB93"),
+        ("+init=epsg:32630 +type=crs", "EPSG:32630"),
+        ("+init=nothing", "an authority code such as EPSG:32630"),
+    ] {
+        Site::geographic(definition)
+            .map()
+            .fails(&format!("crs: \"{definition}\" is an old way to name a coordinate reference system; write {instead}"));
+    }
 }

@@ -5,8 +5,10 @@
 use crate::common;
 use crate::support;
 
+mod frames;
 mod geoids;
 mod instrument;
+mod page;
 mod vertical;
 
 use std::collections::BTreeMap;

@@ -9,6 +9,7 @@ use std::f64::consts::PI;
 use standoff::geodesy::crs::{Crs, Rules};
 use standoff::geodesy::frame::Geodetic;
 use standoff::geodesy::geoid::Geoid;
+use standoff::geodesy::height_frame::GeoidFrames;
 use standoff::intake::bases::{BaseRow, Coordinates, FixQuality, Height};
 use standoff::job::{Bases, Checks};
 use standoff::records::ledger::Flags;
@@ -115,6 +116,7 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         windows: Vec::new(),
         separation_m: None,
         coordinate_epoch: None,
+        is_known: false,
         quality: FixQuality::default(),
         origins: Vec::new(),
         occupation: None,
@@ -128,6 +130,9 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         grid: None,
         rules: Rules::default(),
         geoid: &Geoid::new(),
+        known: None,
+        geoid_frames: &GeoidFrames::default(),
+        allow_outside_area: false,
     };
     let bases = BaseTable::settle(rows.collect(), Vec::new(), &settings).unwrap();
     assert_eq!((bases.bases.len(), bases.held.len()), (places.len(), 0));

@@ -126,9 +126,11 @@ impl Args {
             layers: LayerName::ALL.to_vec(),
             allow_ballpark: false,
             allow_missing_grids: false,
+            allow_outside_area: false,
             bases: Bases {
                 files: names(&self.bases),
                 crs: Some(bases_crs),
+                ellipsoid_heights_crs: None,
                 crs_column: None,
                 crs_by_value: Default::default(),
                 sigma_horizontal_m: None,

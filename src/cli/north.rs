@@ -5,7 +5,7 @@ use std::fmt::Write;
 use jiff::civil::Date;
 
 use super::{Failure, Outcome, print};
-use crate::geodesy::crs::{Crs, Rules, Transform};
+use crate::geodesy::crs::{ByPlace, Crs, Rules};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::{self, WeakField};
 use crate::units::{Hemispheres, parse_angle_deg};
@@ -92,9 +92,10 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         let mut point = [[args.lon, args.lat, args.height]];
         let wgs84 = Crs::new("EPSG:4979")?;
         if !geographic.same_as(&wgs84) {
-            let area = Some([args.lon - 0.1, args.lat - 0.1, args.lon + 0.1, args.lat + 0.1]);
             // Metres of datum shift do not turn the grid.
-            Transform::new(&wgs84, &geographic, area, Rules { ballpark: true, missing_grids: true })?.apply(&mut point)?;
+            let rules = Rules { ballpark: true, missing_grids: true, ..Rules::default() };
+            let ways = ByPlace::new(wgs84, crs.geographic_3d()?, rules, None);
+            ways.at(args.lon, args.lat, point[0])?.apply(&mut point)?;
         }
         let (lon, lat) = (point[0][0] * geographic.unit_factor(), point[0][1] * geographic.unit_factor());
         let factors = crs

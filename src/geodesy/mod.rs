@@ -8,6 +8,8 @@ pub mod covariance;
 pub mod crs;
 pub mod frame;
 pub mod geoid;
+#[cfg(feature = "gis")]
+pub mod height_frame;
 pub mod north;
 
 /// Coefficient of refraction where the job gives none: 0.13, the mean of C. F. Gauss that geodesy

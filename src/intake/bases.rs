@@ -141,6 +141,8 @@ pub struct BaseRow {
     pub separation_m: Option<f64>,
     /// Epoch of the coordinates as a year with its fraction, where the log gives it.
     pub coordinate_epoch: Option<f64>,
+    /// Whether it is a known point of `[known]`.
+    pub is_known: bool,
     /// What the receiver said of its fixes.
     pub quality: FixQuality,
     /// All rows or fixes that it was made of; empty for a point of one row.
@@ -212,6 +214,7 @@ pub fn read(
         windows: when.and_then(|when| when.instant).map(|(instant, _)| (instant, instant)).into_iter().collect(),
         separation_m: reader.measured(Quantity::Separation)?,
         coordinate_epoch: reader.coordinate_epoch()?,
+        is_known: false,
         quality: FixQuality {
             kinds: plan.text(Quantity::FixKind, rows, row).map(str::to_owned),
             worst_hdop: reader.plain(Quantity::Hdop)?,

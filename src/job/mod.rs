@@ -59,10 +59,14 @@ pub struct Job {
     /// unknown amount that can reach hundreds of metres. Default: refuse.
     #[serde(default)]
     pub allow_ballpark: bool,
-    /// Allow a less accurate transformation where the best one needs a grid file that is not
-    /// installed. Default: refuse, and name the grid.
+    /// Allow a less accurate transformation where the best one of the place needs a grid file that is not
+    /// installed. Default: refuse, and name the grid, unless no more is lost than the strictest tolerance of the catalogue bears.
     #[serde(default)]
     pub allow_missing_grids: bool,
+    /// Allow bases more than 100 km outside the area that the CRS of their positions is meant for. Default: refuse, and say where
+    /// they would lie, since such positions are commonly in another zone or in a local grid.
+    #[serde(default)]
+    pub allow_outside_area: bool,
     /// The logs of GNSS positions.
     pub bases: Bases,
     /// The logs of shots.
@@ -114,6 +118,11 @@ pub struct Bases {
     /// The CRS of the positions. Required unless every row's comes from `crs_by_value`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crs: Option<String>,
+    /// The CRS on whose ellipsoid heights above the ellipsoid stand, where that is not the one of the positions: `EPSG:4979`
+    /// for a GNSS receiver that shows its positions on an older datum. Default: the CRS of the positions; required where that
+    /// is on a datum that is not about the earth's centre, such as ED50 or OSGB36.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub ellipsoid_heights_crs: Option<String>,
     /// For positions in several systems: the log's column that tells which.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub crs_column: Option<String>,
@@ -389,9 +398,18 @@ pub struct Heights {
     /// separation and the built-in model.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub geoid_grid: Option<PathBuf>,
+    /// The CRS on whose ellipsoid that grid's undulations stand: `EPSG:6319` for NAD83(2011). Default: where the CRS of the
+    /// layers has a vertical part, that of the geoid model which PROJ's database ties it to, else the datum of the layers;
+    /// without a vertical part the datum of the bases.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub geoid_grid_crs: Option<String>,
     /// Standard error of that grid's undulations in metres, as its publisher states it. Default: 0.1.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_geoid_grid_m: Option<f64>,
+    /// The CRS on whose ellipsoid logged separations stand. Default: WGS 84 for the sentences of a receiver, the CRS of the
+    /// bases for a column of a table.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub separation_crs: Option<String>,
     /// Standard error in metres of the separation that a receiver logs. Default: 1, since receivers hold coarse tables.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub sigma_separation_m: Option<f64>,

@@ -4,9 +4,9 @@
 use super::columns::{Batch, Layer, LayerKey};
 use super::report::network::NetworkSummary;
 use super::report::stations::Station;
-use super::report::summary::GeoidSummary;
+use super::report::summary::{GeoidSummary, OperationUse};
 use super::write::WriteError;
-use crate::geodesy::crs::{Crs, Operation, Rules};
+use crate::geodesy::crs::{Crs, Rules};
 use crate::intake::settle::Written;
 use crate::job::Job;
 use crate::records::ledger::{Counts, Entry};
@@ -23,6 +23,8 @@ pub struct Setup<'j> {
     pub rules: Rules,
     /// Whether any record can have a height: without one, layers have two dimensions.
     pub has_z: bool,
+    /// Longitude and latitude of the bases in degrees on the datum of the layers.
+    pub places_deg: Vec<[f64; 2]>,
 }
 
 /// Takes the records of a run.
@@ -60,8 +62,8 @@ pub struct Account {
     pub shots: Counts,
     /// Counts of all base logs together.
     pub bases: Counts,
-    /// Operations used between datums and for heights.
-    pub operations: Vec<Operation>,
+    /// Operations used between datums and for heights, each with its bases.
+    pub operations: Vec<OperationUse>,
     /// Magnetic models used.
     pub magnetic_models: Vec<&'static str>,
     /// The geoids used.

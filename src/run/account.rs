@@ -3,6 +3,7 @@
 use super::adjust::Adjusted;
 use super::coded::Coded;
 use super::compute::{self, Stage};
+use super::datums::Steps;
 use super::prepare::Prepared;
 use super::tally::Tally;
 use super::{RunError, base_logs::BaseLogs, geoids, notes};
@@ -42,10 +43,7 @@ pub fn account(
         sum
     };
     let (shots, bases) = (total(false), total(true));
-    let mut operations = table.operations.clone();
-    operations.extend(adjusted.locator.operations());
-    operations.dedup();
-    let mut notes = notes::of(job, table, shot_logs, &shots, &operations);
+    let mut notes = notes::of(job, table, shot_logs, &shots, &adjusted.steps.uses);
     notes.extend(prepared.outside_grid.clone());
     notes.extend(prepared.stations.notes.iter().cloned());
     notes.extend(adjusted.backsight_notes.iter().cloned());
@@ -56,14 +54,14 @@ pub fn account(
     Ok(Account {
         shots,
         bases,
-        operations,
+        operations: adjusted.steps.uses.clone(),
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
         network: adjusted.network.as_ref().map(|network| match stage.has_coarse {
             true => network.report.withheld(),
             false => network.report.clone(),
         }),
-        stations: stations_of(stage, base_logs, &tally.shots_of_base),
+        stations: stations_of(stage, base_logs, &tally.shots_of_base, &adjusted.steps),
         third: adjusted.locator.third().words(),
         crs: prepared.output.label(),
         notes,
@@ -72,7 +70,7 @@ pub fn account(
 }
 
 /// Each base and what became of it.
-fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {
+fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64], steps: &Steps) -> Vec<Station> {
     let mut declinations = stage.declinations.by_base();
     let bases = stage.table.bases.iter().enumerate();
     bases
@@ -81,6 +79,7 @@ fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64]) -> Vec<Station> {
             placed: stage.placed_bases[index],
             file: logs.files[base.row.file].info.name.clone(),
             orientation: stage.orientations[index],
+            datum_steps: steps.of_base(index),
             fixed_declination: stage.declinations.fixed(),
             declinations: declinations.remove(&index).unwrap_or_default(),
             shots: shots[index],

@@ -4,6 +4,7 @@ use rustc_hash::FxHashSet;
 
 use super::RunError;
 use super::compute::{self, Stage};
+use super::datums::{self, Steps};
 use super::prepare::{Prepared, check_any_base};
 use super::{backsights, network, notes};
 use crate::geodesy::crs::{CrsError, Kind};
@@ -24,6 +25,8 @@ pub struct Adjusted<'p> {
     pub network: Option<network::Adjusted>,
     /// What is added to each base's azimuths.
     pub orientations: Vec<Option<Orientation>>,
+    /// The steps between datums that bases went.
+    pub steps: Steps,
     /// For the person: what backsights say.
     pub backsight_notes: Vec<String>,
     /// And azimuths of a line from both ends.
@@ -74,12 +77,21 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
         table.bases[base].flags.raise(flag);
     }
-    for base in &mut table.bases {
-        base.sigma_datum_m = base.sigma_datum_m.hypot(locator.accuracy_m(base.datum));
-    }
+    let steps = datums::settle(&mut table, &locator, &placed).map_err(RunError::crs("crs"))?;
     let both_ends_notes = notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg);
     let (no_rows, none_repeated) = Default::default();
-    Ok(Adjusted { table, locator, placed, network, orientations, backsight_notes, both_ends_notes, no_rows, none_repeated })
+    Ok(Adjusted {
+        table,
+        locator,
+        placed,
+        network,
+        orientations,
+        steps,
+        backsight_notes,
+        both_ends_notes,
+        no_rows,
+        none_repeated,
+    })
 }
 
 impl<'p> Adjusted<'p> {

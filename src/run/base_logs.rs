@@ -129,6 +129,7 @@ impl BaseLogs {
             match definition_of(&row, known) {
                 Ok(crs) => {
                     row.crs = Some(crs);
+                    row.is_known = true;
                     row.coordinate_epoch = row.coordinate_epoch.or(known.epoch);
                     row.sigma_horizontal_m = row.sigma_horizontal_m.or(known.sigma_horizontal_m);
                     row.sigma_vertical_m = row.sigma_vertical_m.or(known.sigma_vertical_m);

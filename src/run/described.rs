@@ -17,7 +17,8 @@ use crate::output::layers;
 pub fn begin(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, sink: &mut dyn Sink) -> Result<(), RunError> {
     let has_z = stage.placed_bases.iter().any(|base| base.z.is_some());
     let layers = layers(prepared, adjusted, stage);
-    let setup = Setup { job: prepared.job, crs: &prepared.output, layers, rules: prepared.rules, has_z };
+    let places_deg = stage.placed_bases.iter().map(|base| [base.lon_deg, base.lat_deg]).collect();
+    let setup = Setup { job: prepared.job, crs: &prepared.output, layers, rules: prepared.rules, has_z, places_deg };
     Ok(sink.begin(&setup)?)
 }
 

@@ -1,9 +1,13 @@
-//! The geoids of a job: the grid that it names, the separations of the logs, the model inside the program.
+//! The geoids of a job: the grid that it names, the separations of the logs, the model inside the program; and the frames from whose
+//! ellipsoids they are counted.
 
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use super::RunError;
+use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, Source};
+use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
 use crate::intake::bases::{BaseRow, Coordinates};
 use crate::job::{self, Job};
 use crate::output::report::summary::GeoidSummary;
@@ -34,6 +38,30 @@ pub fn of(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
         geoid = geoid.with_log(Some(heights.sigma_separation_m.unwrap_or(LOG_SIGMA_M))).with_global(GlobalGeoid::default());
     }
     Ok(geoid)
+}
+
+/// The frames that the geoids belong to, as the job says; for a grid that it says nothing of, the one of the model that PROJ's
+/// database ties the vertical part of the layers' CRS to.
+///
+/// # Errors
+/// When a CRS that the job names cannot be used.
+pub fn frames(job: &Job, output: &Crs) -> Result<GeoidFrames, CrsError> {
+    let named = |definition: &Option<String>| {
+        definition.as_deref().map(|definition| HeightFrame::of(&Crs::new(definition)?).map(Arc::new)).transpose()
+    };
+    let heights = &job.heights;
+    let grid = match (named(&heights.geoid_grid_crs)?, output.vertical()) {
+        (Some(frame), _) => Some(frame),
+        (None, Some(_)) if heights.geoid_grid.is_some() => {
+            let frame = match output.frame_of_vertical()? {
+                Some(frame) => frame,
+                None => output.geographic_3d()?,
+            };
+            Some(Arc::new(HeightFrame::of(&frame)?))
+        }
+        (None, _) => None,
+    };
+    Ok(GeoidFrames { grid, separations: named(&heights.separation_crs)? })
 }
 
 /// West, south, east, north around the bases; none where any is given in a projection, or across the antimeridian.

@@ -13,6 +13,7 @@ mod block;
 mod coded;
 mod composed;
 mod compute;
+mod datums;
 mod described;
 mod files;
 mod gathered;

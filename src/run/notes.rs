@@ -1,17 +1,18 @@
 //! What a person must know about a run beside its counts: assumptions made and warnings, in sentences.
 
 use super::files::ShotLogs;
-use crate::geodesy::crs::{Crs, Operation};
+use crate::geodesy::crs::Crs;
 use crate::intake::columns::Quantity;
 use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::{Declination, Instrument, Job};
+use crate::output::report::summary::OperationUse;
 use crate::records::ledger::{Counts, Flag, Reason};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
 use crate::stations::base::{self, BaseTable};
 use crate::stations::orientation::ForeBack;
 
 /// The notes of a run.
-pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[Operation]) -> Vec<String> {
+pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[OperationUse]) -> Vec<String> {
     let mut notes = Vec::new();
     assumed_sigmas(job, table, &mut notes);
     area(table, &mut notes);
@@ -25,7 +26,8 @@ pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operati
                 .into(),
         );
     }
-    for operation in operations {
+    for used in operations {
+        let operation = &used.operation;
         let accuracy = match operation.accuracy_m {
             Some(0.0) => continue,
             Some(metres) if operation.null_within_accuracy => format!(
@@ -37,8 +39,15 @@ pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operati
         };
         let null = if operation.ballpark { " (a null transformation)" } else { "" };
         let passed = operation.passed_over.as_ref().map(|passed| format!(" It stands in for {passed}.")).unwrap_or_default();
+        let serves = match table.bases.len() as u64 {
+            all if used.bases < all => {
+                let more = if used.bases > used.base_names.len() as u64 { " …" } else { "" };
+                format!(" It serves {} of {all} bases, by their place: {}{more}.", used.bases, used.base_names.join(", "))
+            }
+            _ => String::new(),
+        };
         notes.push(format!(
-            "The transformation from {} to {} ({}{null}) {accuracy}.{passed}",
+            "The transformation from {} to {} ({}{null}) {accuracy}.{passed}{serves}",
             operation.from, operation.to, operation.name
         ));
     }

@@ -6,8 +6,8 @@ use super::RunError;
 use super::base_logs::BaseLogs;
 use super::coded::{self, Coded};
 use super::files::ShotLogs;
-use super::geoids;
 use super::stations::{self, Stations};
+use super::{datums, geoids};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
 use crate::intake::shots::ShotRules;
@@ -54,14 +54,24 @@ pub struct Prepared<'j> {
 pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     let output = Crs::new(&job.crs).map_err(RunError::crs("crs"))?;
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
-    let rules = Rules { ballpark: job.allow_ballpark, missing_grids: job.allow_missing_grids };
     let catalogue = coded::load(job, &output)?;
+    let rules = datums::rules(job, catalogue.as_deref());
     let mut base_logs = BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?;
     let shot_logs = ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
     let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
     let geoid = geoids::of(job, &stations.rows)?;
-    let settings =
-        Settings { bases: &job.bases, checks: &job.checks, output: &output, grid: grid.as_ref(), rules, geoid: &geoid };
+    let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;
+    let settings = Settings {
+        bases: &job.bases,
+        known: job.known.as_ref(),
+        checks: &job.checks,
+        output: &output,
+        grid: grid.as_ref(),
+        rules,
+        geoid: &geoid,
+        geoid_frames: &geoid_frames,
+        allow_outside_area: job.allow_outside_area,
+    };
     let (rows, held) = (std::mem::take(&mut stations.rows), std::mem::take(&mut stations.held));
     let mut table = BaseTable::settle(rows, held, &settings).map_err(RunError::crs("bases.crs"))?;
     table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);

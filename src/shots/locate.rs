@@ -2,14 +2,15 @@
 //!
 //! base geodetic → earth-centred, plus the vector turned by the local frame, → geodetic on the same
 //! datum ([`crate::geodesy::frame`]) → geographic on the datum of the layers' CRS → easting, northing and the
-//! height of its vertical part ([`crate::geodesy::crs`]). No coordinates are added in the plane.
+//! height of its vertical part ([`crate::geodesy::crs`]). No coordinates are added in the plane. Operations between datums and of
+//! heights are chosen for the place of each base, and serve all that is sighted from it.
 
 use std::collections::HashMap;
-use std::sync::Mutex;
+use std::sync::{Arc, Mutex};
 
 use jiff::civil::Date;
 
-use crate::geodesy::crs::{Crs, CrsError, Epoch, Kind, Operation, Rules, Transform};
+use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Kind, Rules, Transform};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid::{self, Source, Undulation};
 use crate::geodesy::north::{self, Declination, NorthError};
@@ -38,11 +39,19 @@ pub struct Placed {
     pub ellipsoid_height_m: Option<f64>,
     /// Height above the geoid in metres.
     pub orthometric_height_m: Option<f64>,
-    /// Height of the geoid above the ellipsoid in metres.
+    /// Height of the geoid above the ellipsoid of the base's datum in metres.
     pub undulation: Option<Undulation>,
 }
 
 impl Placed {
+    /// Height of the geoid above the ellipsoid of the layers' datum in metres: what lies between its two heights, and the undulation
+    /// itself where one of them is not known.
+    pub fn undulation_m(&self) -> Option<f64> {
+        let undulation = self.undulation?;
+        let both = self.ellipsoid_height_m.zip(self.orthometric_height_m);
+        Some(both.map_or(undulation.metres, |(ellipsoid_m, orthometric_m)| ellipsoid_m - orthometric_m))
+    }
+
     /// Whether the CRS of the layers has an image of it.
     pub fn is_there(&self) -> bool {
         let plane = [self.x, self.y, self.lon_deg, self.lat_deg];
@@ -85,14 +94,14 @@ impl ThirdCoordinate {
 
 /// From the datums of the bases to the CRS of the layers.
 pub struct Locator<'j> {
-    /// Per datum of the bases, the way to the layers' datum; none where it is the same.
-    to_output: Vec<Option<Transform>>,
+    /// Per datum of the bases, the ways to the layers' datum; none where it is the same.
+    to_output: Vec<Option<ByPlace>>,
     /// The layers' geographic CRS, where it has not plain degrees from Greenwich.
     odd: Option<Crs>,
     /// From the layers' datum to easting and northing; none for a geographic CRS.
     project: Option<Transform>,
     /// From the layers' datum to all of a CRS with a vertical part.
-    vertical: Option<Transform>,
+    vertical: Option<ByPlace>,
     third: ThirdCoordinate,
     /// Units of the vertical part in a metre; negative for depths.
     vertical_units_per_m: f64,
@@ -112,22 +121,22 @@ impl<'j> Locator<'j> {
         rules: Rules,
         geoid: &'j geoid::Geoid,
     ) -> Result<Locator<'j>, CrsError> {
-        let area = table.extent_deg().map(widened);
+        let area = output.area_of_use().map(|area| area.edges_deg);
         let geographic = output.geographic_3d()?;
-        let to_output = table
-            .datums
-            .iter()
-            .map(|datum| {
-                if datum.crs.same_as(&geographic) {
-                    Ok(None)
-                } else {
-                    Transform::new(&datum.crs, &geographic, area, rules).map(Some)
-                }
-            })
-            .collect::<Result<Vec<_>, CrsError>>()?;
+        let mut to_output = Vec::with_capacity(table.datums.len());
+        for (index, datum) in table.datums.iter().enumerate() {
+            let ways = match datum.crs.same_as(&geographic) {
+                true => None,
+                false => Some(ByPlace::new(datum.crs.geographic_3d()?, output.geographic_3d()?, rules, area)),
+            };
+            if let Some(ways) = &ways {
+                choose_for_all(ways, table.bases.iter().filter(|base| base.datum == index))?;
+            }
+            to_output.push(ways);
+        }
         let project = match output.kind() {
             Kind::Geographic => None,
-            Kind::Projected => Some(Transform::new(&geographic, &output.horizontal()?, area, rules)?),
+            Kind::Projected => Some(Transform::new(&geographic, &output.horizontal()?, None, rules)?),
         };
         let (vertical, third, vertical_units_per_m) = match output.vertical() {
             None => {
@@ -139,8 +148,9 @@ impl<'j> Locator<'j> {
             }
             Some(part) => {
                 let units_per_m = if part.down { -1.0 } else { 1.0 } / part.unit_factor;
-                match Transform::new(&geographic, output, area, Rules { ballpark: false, missing_grids: false }) {
-                    Ok(transform) => (Some(transform), ThirdCoordinate::Vertical { name: part.name.clone() }, 1.0),
+                let ways = ByPlace::new(output.geographic_3d()?, Crs::new(output.definition())?, Rules::default(), None);
+                match choose_for_all(&ways, table.bases.iter()) {
+                    Ok(()) => (Some(ways), ThirdCoordinate::Vertical { name: part.name.clone() }, 1.0),
                     Err(_) if geoid.grid().is_some() || (heights.allow_global_geoid && heights.geoid == Geoid::Global) => {
                         let used = geoid.name(Source::Grid).or(geoid.name(Source::Global)).unwrap_or_default();
                         (None, ThirdCoordinate::JobGeoid { name: part.name.clone(), geoid: used }, units_per_m)
@@ -179,17 +189,20 @@ impl<'j> Locator<'j> {
         &self.third
     }
 
-    /// Accuracy in metres of the step from a datum of the bases to that of the layers; 0 where it is the same
-    /// or PROJ knows none.
-    pub fn accuracy_m(&self, datum: usize) -> f64 {
-        let transform = self.to_output.get(datum).and_then(Option::as_ref);
-        transform.and_then(|transform| transform.operation().accuracy_m).unwrap_or(0.0)
+    /// The operation from the datum of a base to that of the layers; none where they are one.
+    ///
+    /// # Errors
+    /// When there is no operation for the place of the base that may be used.
+    pub fn datum_operation(&self, base: &Base) -> Result<Option<Arc<Transform>>, CrsError> {
+        self.to_output.get(base.datum).and_then(Option::as_ref).map(|ways| at_base(ways, base)).transpose()
     }
 
-    /// The operations chosen between datums and for heights, not the projection itself.
-    pub fn operations(&self) -> Vec<Operation> {
-        let chosen = self.to_output.iter().flatten().chain(&self.vertical);
-        chosen.map(|transform| transform.operation().clone()).collect()
+    /// The operation of heights for a base, where the CRS of the layers has a vertical part and PROJ a grid for it.
+    ///
+    /// # Errors
+    /// As [`Locator::datum_operation`].
+    pub fn vertical_operation(&self, base: &Base) -> Result<Option<Arc<Transform>>, CrsError> {
+        self.vertical.as_ref().map(|ways| at_base(ways, base)).transpose()
     }
 
     /// Places points of one datum. `bases` gives each point's base, for the heights that are known;
@@ -200,17 +213,17 @@ impl<'j> Locator<'j> {
     pub fn place(&self, datum: usize, points: &[(Geodetic, bool, &Base)]) -> Result<Vec<Placed>, CrsError> {
         let mut lonlat: Vec<[f64; 3]> =
             points.iter().map(|(at, _, _)| [at.lon_rad.to_degrees(), at.lat_rad.to_degrees(), at.ellipsoid_height_m]).collect();
-        if let Some(transform) = self.to_output.get(datum).and_then(Option::as_ref) {
-            apply(transform, &mut lonlat, points)?;
+        if let Some(ways) = self.to_output.get(datum).and_then(Option::as_ref) {
+            apply(ways, &mut lonlat, points)?;
         }
         let mut projected = lonlat.clone();
         if let Some(transform) = &self.project {
             transform.apply(&mut projected)?;
         }
         let mut vertical = Vec::new();
-        if let Some(transform) = &self.vertical {
+        if let Some(ways) = &self.vertical {
             vertical = lonlat.clone();
-            apply(transform, &mut vertical, points)?;
+            apply(ways, &mut vertical, points)?;
         }
         let mut geoid = self.geoid.reader();
         Ok(points
@@ -218,7 +231,7 @@ impl<'j> Locator<'j> {
             .enumerate()
             .map(|(i, (at, has_height, base))| {
                 let undulation = match (*has_height, base.heights.undulation) {
-                    (true, Some(_)) => geoid.undulation_m(at, base.row.separation_m),
+                    (true, Some(_)) => geoid.undulation_m(at, base.row.separation_m, &base.geoid_steps),
                     _ => None,
                 };
                 let known = |height: Option<f64>| height.filter(|_| *has_height);
@@ -257,21 +270,45 @@ const ALLOW_GLOBAL: &str = "Or write allow_global_geoid = true under [heights] i
     built-in global geoid in its place, good to about a metre, or name a CRS without a vertical part: \
     ellipsoidal and orthometric heights are written as attributes all the same.";
 
-/// Applies an operation by the epochs of the points' bases, where it moves with time.
-fn apply(transform: &Transform, lonlat: &mut [[f64; 3]], points: &[(Geodetic, bool, &Base)]) -> Result<(), CrsError> {
-    if !transform.needs_epoch() {
-        return transform.apply(lonlat);
+/// The operation for the place of a base.
+fn at_base(ways: &ByPlace, base: &Base) -> Result<Arc<Transform>, CrsError> {
+    let (lon_deg, lat_deg) = (base.at.lon_rad.to_degrees(), base.at.lat_rad.to_degrees());
+    ways.at(lon_deg, lat_deg, [lon_deg, lat_deg, base.at.ellipsoid_height_m])
+}
+
+/// Chooses the operation for each base.
+///
+/// # Errors
+/// When one has none that may be used; and when no base lies where PROJ knows one, since then the place is what is wrong.
+fn choose_for_all<'b>(ways: &ByPlace, bases: impl Iterator<Item = &'b Base>) -> Result<(), CrsError> {
+    let (mut is_any_there, mut lost) = (false, None);
+    for base in bases {
+        at_base(ways, base)?;
+        match ways.has_way(base.at.lon_rad.to_degrees(), base.at.lat_rad.to_degrees()) {
+            true => is_any_there = true,
+            false => lost = lost.or(Some(base)),
+        }
     }
-    let years: Option<Vec<f64>> = points.iter().map(|(_, _, base)| base.epoch).collect();
-    match years {
-        Some(years) => transform.apply_at(lonlat, Epoch::Each(&years)),
-        None => transform.apply(lonlat),
+    match lost {
+        Some(_) if !is_any_there && !ways.allows_ballpark() => Err(ways.lost()),
+        _ => Ok(()),
     }
 }
 
-/// A degree more on each side: an area to choose operations for, never a point.
-fn widened([w, s, e, n]: [f64; 4]) -> [f64; 4] {
-    [(w - 0.1).max(-180.0), (s - 0.1).max(-90.0), (e + 0.1).min(180.0), (n + 0.1).min(90.0)]
+/// Applies the operations of the points' bases, by the epochs of these where they move with time.
+fn apply(ways: &ByPlace, lonlat: &mut [[f64; 3]], points: &[(Geodetic, bool, &Base)]) -> Result<(), CrsError> {
+    let mut rest = lonlat;
+    for run in points.chunk_by(|(_, _, one), (_, _, other)| std::ptr::eq(*one, *other)) {
+        let (own, others) = rest.split_at_mut(run.len());
+        rest = others;
+        let Some((_, _, base)) = run.first() else { continue };
+        let transform = at_base(ways, base)?;
+        match base.epoch {
+            Some(year) if transform.needs_epoch() => transform.apply_at(own, Epoch::All(year))?,
+            _ => transform.apply(own)?,
+        }
+    }
+    Ok(())
 }
 
 /// The end point of a vector from a base, on the base's datum; the flag tells whether its height counts.

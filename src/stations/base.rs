@@ -3,16 +3,23 @@
 //!
 //! A base is computed on the datum of its own CRS where that datum's ellipsoid lies about the
 //! earth's centre as WGS 84's does, with degrees from Greenwich. On other datums heights above the ellipsoid are not what GNSS
-//! gives, so that such bases are first brought to WGS 84.
+//! gives, so that such bases are first brought to WGS 84, by the operation that is best where they lie ([`super::recorded`]).
+//!
+//! A height above the ellipsoid stands on the ellipsoid of its own frame, and so does a geoid: what lies between the two is added
+//! ([`crate::geodesy::height_frame`]).
 
 use std::collections::{BTreeMap, HashMap, HashSet};
+use std::sync::Arc;
 
+use super::heights::{self, NamedFrames};
+use super::recorded::{FarBases, Located, Source};
 use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::crs::{AreaOfUse, Crs, CrsError, Epoch, GridFactors, Kind, Operation, Rules, Transform};
-use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::geodesy::geoid::{self, Undulation};
-use crate::intake::bases::{BaseRow, Coordinates, Height, Provenance};
+use crate::geodesy::crs::{AreaOfUse, Crs, CrsError, GridFactors, Kind, Operation, Rules};
+use crate::geodesy::frame::{Geodetic, LocalFrame};
+use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
+use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
+use crate::intake::bases::{BaseRow, Height, Provenance};
 use crate::intake::plan::NAME_JOINT;
 use crate::job::{Bases, Checks, Several};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
@@ -44,8 +51,15 @@ pub struct Base {
     /// How far east, north and up the position goes, on the average, with one standard error of the base's orientation, in
     /// metres: what the two share where one solution gave both. Zero where they are independent.
     pub orientation_pull_m: [f64; 3],
-    /// Standard error in metres of each axis that the steps between datums add: shared by all bases of the job.
+    /// Standard error in metres of each axis that the steps between datums add: shared by all bases that go the same way.
     pub sigma_datum_m: f64,
+    /// The operation that brought it to the datum, as an index into [`BaseTable::operations`]; none where it was there, or where the
+    /// conversion is exact.
+    pub step: Option<usize>,
+    /// Longitude and latitude from Greenwich in degrees on the datum that it was recorded on, where that is the datum of the layers.
+    pub recorded_deg: Option<[f64; 2]>,
+    /// What is added to the undulations of the geoids, so that they are counted from the ellipsoid of the datum.
+    pub geoid_steps: GeoidSteps,
     /// Epoch of the coordinates as a year with its fraction, where it is known.
     pub epoch: Option<f64>,
     /// East, north, up at the base.
@@ -102,8 +116,8 @@ impl HeightKind {
 pub struct Datum {
     /// Its geographic CRS with ellipsoidal height.
     pub crs: Crs,
-    /// Whether it is the geoid's.
-    pub is_geocentric: bool,
+    /// The frame of heights on it.
+    pub frame: Arc<HeightFrame>,
 }
 
 /// A base row that was held.
@@ -125,7 +139,7 @@ pub struct BaseTable {
     pub held: Vec<HeldBase>,
     /// Datums.
     pub datums: Vec<Datum>,
-    /// Operations used to reach the datums.
+    /// Operations used to reach the datums; each base has an index into it.
     pub operations: Vec<Operation>,
     /// What a name stands for.
     pub by_name: HashMap<String, Named>,
@@ -156,6 +170,8 @@ pub enum Named {
 pub struct Settings<'j> {
     /// The `[bases]` table.
     pub bases: &'j Bases,
+    /// The `[known]` table.
+    pub known: Option<&'j Bases>,
     /// The `[checks]` table.
     pub checks: &'j Checks,
     /// The CRS of the layers.
@@ -166,17 +182,10 @@ pub struct Settings<'j> {
     pub rules: Rules,
     /// The geoids.
     pub geoid: &'j geoid::Geoid,
-}
-
-/// A CRS that positions are recorded in, and the way to the datum they are computed on.
-struct Source {
-    crs: Crs,
-    /// From the recorded coordinates to the datum's geographic coordinates.
-    to_datum: Transform,
-    /// Index of the datum.
-    datum: usize,
-    /// Whether `to_datum` takes a height along.
-    takes_height: bool,
+    /// The frames that they belong to.
+    pub geoid_frames: &'j GeoidFrames,
+    /// Whether bases may lie far outside the area of their CRS.
+    pub allow_outside_area: bool,
 }
 
 impl BaseTable {
@@ -196,6 +205,9 @@ impl BaseTable {
             unmade: Vec::new(),
             assumed: (false, false),
         };
+        let frames = NamedFrames::of(settings)?;
+        let mut far = FarBases::default();
+        let count = rows.len();
         for row in rows {
             let definition = match definition_of(&row, settings.bases) {
                 Ok(definition) => definition,
@@ -205,14 +217,35 @@ impl BaseTable {
                 }
             };
             if !sources.contains_key(&definition) {
-                let source = table.open(&definition, settings)?;
+                let source = Source::open(&definition, &mut table.datums, settings)?;
                 sources.insert(definition.clone(), source);
             }
             let source = &sources[&definition];
-            match table.settle_one(&row, source, settings)? {
+            let recorded = source.coordinates(&row)?;
+            let height = heights::recorded(&row, settings.geoid);
+            // A height on a frame that the job names goes a way of its own.
+            let height_in = match height {
+                Some(Height::Ellipsoid(metres)) if source.takes_height && frames.of_row(&row).is_none() => metres,
+                _ => 0.0,
+            };
+            let located = match source.locate(recorded, height_in)? {
+                Ok(located) => located,
+                Err(fault) => {
+                    table.unmade.push((row, fault));
+                    continue;
+                }
+            };
+            if let Some(km) = source.far_km(&located).filter(|_| !settings.allow_outside_area) {
+                far.take(&label(&row.name), &row, source, recorded, &located, km);
+                continue;
+            }
+            match table.settle_one(&row, source, &located, height, &frames, settings)? {
                 Ok(base) => table.bases.push(base),
                 Err(fault) => table.unmade.push((row, fault)),
             }
+        }
+        if let Some(error) = far.error(count) {
+            return Err(error);
         }
         table.held = held;
         table.flag_same_positions();
@@ -221,91 +254,35 @@ impl BaseTable {
         Ok(table)
     }
 
-    fn open(&mut self, definition: &str, settings: &Settings) -> Result<Source, CrsError> {
-        let crs = Crs::new(definition)?;
-        let own = crs.geographic_3d()?;
-        let wgs84 = Ellipsoid::WGS84;
-        let is_geocentric = (own.ellipsoid().semi_major_m - wgs84.semi_major_m).abs() < 1.0
-            && (own.ellipsoid().flattening - wgs84.flattening).abs() < 1e-7
-            && own.is_plain();
-        let datum_crs = if is_geocentric { own } else { Crs::new("EPSG:4979")? };
-        let datum = match self.datums.iter().position(|datum| datum.crs.same_as(&datum_crs)) {
-            Some(datum) => datum,
-            None => {
-                self.datums.push(Datum { crs: datum_crs, is_geocentric: true });
-                self.datums.len() - 1
-            }
-        };
-        let area = crs.area_of_use().map(|area| area.edges_deg);
-        // The vertical part of a compound CRS is told by the height column instead.
-        let horizontal = crs.horizontal()?;
-        let to_datum = Transform::new(&horizontal, &self.datums[datum].crs, area, settings.rules)?;
-        if to_datum.operation().accuracy_m != Some(0.0) || to_datum.operation().ballpark {
-            self.operations.push(to_datum.operation().clone());
-        }
-        Ok(Source { takes_height: horizontal.has_ellipsoid_height(), crs, to_datum, datum })
-    }
-
-    fn settle_one(&mut self, row: &BaseRow, source: &Source, settings: &Settings) -> Result<Result<Base, Fault>, CrsError> {
-        let recorded = match (row.coordinates, source.crs.kind()) {
-            (Coordinates::Geographic { lat_deg, lon_deg }, Kind::Geographic) => [lon_deg, lat_deg],
-            (Coordinates::Projected { east_m, north_m }, Kind::Projected) => {
-                [east_m / source.crs.unit_factor(), north_m / source.crs.unit_factor()]
-            }
-            (coordinates, _) => {
-                let (purpose, remedy) = match coordinates {
-                    Coordinates::Geographic { .. } => ("latitudes and longitudes", "name a geographic one such as EPSG:4979"),
-                    Coordinates::Projected { .. } => ("eastings and northings", "name the projected one they are in"),
-                };
-                let kind = if source.crs.kind() == Kind::Projected { "projected" } else { "geographic" };
-                return Err(CrsError::Unsuitable { name: source.crs.label(), purpose, kind, remedy });
-            }
-        };
-        // A receiver takes its own geoid off: with its separation added back a better one can be taken.
-        let recorded_height = match (row.height, row.separation_m) {
-            (Some(Height::Orthometric(metres)), Some(separation)) if settings.geoid.has_any() => {
-                Some(Height::Ellipsoid(metres + separation))
-            }
-            (height, _) => height,
-        };
-        let ellipsoid_in = match recorded_height {
-            Some(Height::Ellipsoid(metres)) if source.takes_height => metres,
-            _ => 0.0,
-        };
-        let mut point = [[recorded[0], recorded[1], ellipsoid_in]];
+    fn settle_one(
+        &mut self,
+        row: &BaseRow,
+        source: &Source,
+        located: &Located,
+        height: Option<Height>,
+        frames: &NamedFrames,
+        settings: &Settings,
+    ) -> Result<Result<Base, Fault>, CrsError> {
         let epoch = row.coordinate_epoch.or(settings.bases.epoch);
-        match epoch {
-            Some(year) if source.to_datum.needs_epoch() => source.to_datum.apply_at(&mut point, Epoch::All(year))?,
-            _ => source.to_datum.apply(&mut point)?,
-        }
-        let [lon_deg, lat_deg, height] = point[0];
-        if !lon_deg.is_finite() || !lat_deg.is_finite() || !height.is_finite() || lat_deg.abs() > 90.0 {
-            let value = format!("{} {}", recorded[0], recorded[1]);
-            let say = format!("the position {value} lies outside what {} can express", source.crs.label());
-            return Ok(Err(Fault::new(Reason::PositionRange, "", &value, say)));
-        }
+        let on_datum = match source.onto_datum(located, epoch)? {
+            Ok(on_datum) => on_datum,
+            Err(fault) => return Ok(Err(fault)),
+        };
+        let (lon_deg, lat_deg) = (on_datum.lon_deg, on_datum.lat_deg);
+        let step = on_datum.step.as_ref().map(|transform| transform.operation());
         let datum = &self.datums[source.datum];
         let mut at = Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 };
-        let undulation = if datum.is_geocentric { settings.geoid.undulation_m(&at, row.separation_m) } else { None };
-        let n = undulation.map(|undulation| undulation.metres);
-        let heights = match recorded_height {
-            None => BaseHeights::default(),
+        let ellipsoid_m = match height {
             Some(Height::Ellipsoid(recorded)) => {
-                let ellipsoid = if source.takes_height { height } else { recorded };
-                BaseHeights {
-                    kind: HeightKind::Ellipsoid,
-                    ellipsoid_m: Some(ellipsoid),
-                    orthometric_m: n.map(|n| ellipsoid - n),
-                    undulation,
-                }
+                let near = Geodetic { ellipsoid_height_m: recorded, ..at };
+                Some(heights::on_datum_m(row, &near, epoch, (source, &on_datum), datum, frames)?)
             }
-            Some(Height::Orthometric(orthometric)) => BaseHeights {
-                kind: HeightKind::Orthometric,
-                ellipsoid_m: n.map(|n| orthometric + n),
-                orthometric_m: Some(orthometric),
-                undulation,
-            },
+            _ => None,
         };
+        at.ellipsoid_height_m = ellipsoid_m.unwrap_or(0.0);
+        let geoid_steps = heights::geoid_steps(row, &at, epoch, datum, settings)?;
+        let undulation = settings.geoid.undulation_m(&at, row.separation_m, &geoid_steps);
+        let heights = heights::both(height, ellipsoid_m, undulation);
         // Without a geoid the orthometric height stands in for the ellipsoidal one; the undulation of
         // at most 110 m shortens a 100 m shot by 2 mm. It is never written as an ellipsoidal height.
         at.ellipsoid_height_m = heights.ellipsoid_m.or(heights.orthometric_m).unwrap_or(0.0);
@@ -316,18 +293,22 @@ impl BaseTable {
         let grid_crs = settings.grid.or((source.crs.kind() == Kind::Projected).then_some(&source.crs)).unwrap_or(settings.output);
         let mut flags = row.flags;
         flag_area(&mut flags, lon_deg, lat_deg, settings);
-        Ok(Ok(Base {
+        let ellipsoid = datum.crs.ellipsoid();
+        let base = Base {
             label: label(&row.name),
             datum: source.datum,
-            frame: LocalFrame::at(&at, datum.crs.ellipsoid()),
-            earth_radius_m: datum.crs.ellipsoid().mean_radius_m(at.lat_rad),
+            frame: LocalFrame::at(&at, ellipsoid),
+            earth_radius_m: ellipsoid.mean_radius_m(at.lat_rad),
             at,
             heights,
             covariance: Covariance::of_axes(
                 sigma_horizontal.unwrap_or(ASSUMED_SIGMA_HORIZONTAL_M),
                 sigma_vertical.unwrap_or(ASSUMED_SIGMA_VERTICAL_M),
             ),
-            sigma_datum_m: source.to_datum.operation().accuracy_m.unwrap_or(0.0),
+            sigma_datum_m: step.and_then(|step| step.accuracy_m).unwrap_or(0.0),
+            step: step.and_then(|step| step_index(&mut self.operations, step)),
+            recorded_deg: source.is_layers_datum.then_some(located.own_deg),
+            geoid_steps,
             epoch,
             grid: grid_crs.grid_factors(at.lon_rad - grid_crs.meridian_rad(), at.lat_rad),
             adjusted: false,
@@ -335,7 +316,8 @@ impl BaseTable {
             orientation_pull_m: [0.0; 3],
             flags,
             row: row.clone(),
-        }))
+        };
+        Ok(Ok(base))
     }
 
     /// Flags bases of different names with exactly the same coordinates.
@@ -447,15 +429,6 @@ impl BaseTable {
         }
         self.held.sort_by_key(|held| (held.place.0, held.place.1));
     }
-
-    /// West, south, east, north in degrees around the bases; none without bases.
-    pub fn extent_deg(&self) -> Option<[f64; 4]> {
-        self.bases.iter().fold(None, |extent, base| {
-            let (lon, lat) = (base.at.lon_rad.to_degrees(), base.at.lat_rad.to_degrees());
-            let [w, s, e, n] = extent.unwrap_or([lon, lat, lon, lat]);
-            Some([w.min(lon), s.min(lat), e.max(lon), n.max(lat)])
-        })
-    }
 }
 
 impl BaseTable {
@@ -514,6 +487,17 @@ impl BaseTable {
             self.by_name.entry(name.clone()).or_insert_with(|| Named::Absent(why.clone()));
         }
     }
+}
+
+/// The index of an operation in a list, which grows where it is new; none for an exact conversion.
+fn step_index(operations: &mut Vec<Operation>, step: &Operation) -> Option<usize> {
+    if step.accuracy_m == Some(0.0) && !step.ballpark {
+        return None;
+    }
+    Some(operations.iter().position(|known| known == step).unwrap_or_else(|| {
+        operations.push(step.clone());
+        operations.len() - 1
+    }))
 }
 
 /// A base's name for people.

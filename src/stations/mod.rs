@@ -6,8 +6,12 @@
 pub mod base;
 pub mod clock;
 #[cfg(feature = "gis")]
+mod heights;
+#[cfg(feature = "gis")]
 pub mod join;
 #[cfg(feature = "gis")]
 pub mod occupation;
 #[cfg(feature = "gis")]
 pub mod orientation;
+#[cfg(feature = "gis")]
+mod recorded;

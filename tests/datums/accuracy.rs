@@ -72,7 +72,7 @@ fn a_step_that_moves_is_told_with_its_accuracy() {
 #[test]
 fn two_steps_add_in_quadrature() {
     // Bases on an old ellipsoid are first brought to WGS 84, and from there to ETRS89.
-    let run = map("EPSG:4149", "EPSG:25832");
+    let run = field("EPSG:4149", "EPSG:25832", &PLACE).with("BASES", "ellipsoid_heights_crs = \"EPSG:4979\"").map();
     let accuracies: Vec<f64> =
         run.summary["operations"].as_array().unwrap().iter().map(|operation| operation["accuracy_m"].as_f64().unwrap()).collect();
     assert_eq!(accuracies.len(), 2);

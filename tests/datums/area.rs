@@ -35,19 +35,26 @@ fn a_base_that_the_projection_cannot_express_is_held_and_its_shots() {
 /// Far from the area PROJ finds no step between datums: not to be taken for a want of `allow_ballpark`.
 #[test]
 fn bases_that_all_lie_elsewhere_are_told_as_such() {
-    for bases_crs in ["EPSG:4979", "EPSG:4937"] {
-        let message = |lat_deg, lon_deg| field(bases_crs, "EPSG:25832", &[("A", lat_deg, lon_deg, 500.0)]).refusal();
-        let say = |place: &str| {
-            format!(
-                "crs: no base lies in the area that the job or ETRS89 / UTM zone 32N (EPSG:25832) is meant for; the first, A, \
-                 lies at {place}"
-            )
-        };
-        let swapped = say("latitude 8.900, longitude 46.100: with latitude and longitude swapped it would lie inside");
-        assert_eq!(message(8.9, 46.1), swapped);
-        let lost = say("latitude -46.100, longitude 8.900: with the other sign it would lie inside");
-        assert_eq!(message(-46.1, 8.9), lost);
-        let far = say("latitude 10.000, longitude 99.000: is the CRS right, and are latitude and longitude?");
-        assert_eq!(message(10.0, 99.0), far);
+    let message = |lat_deg, lon_deg| field("EPSG:4979", "EPSG:25832", &[("A", lat_deg, lon_deg, 500.0)]).refusal();
+    let say = |place: &str| {
+        format!(
+            "crs: no base lies in the area that the job or ETRS89 / UTM zone 32N (EPSG:25832) is meant for; the first, A, \
+             lies at {place}"
+        )
+    };
+    let (swapped, lost) = ("with latitude and longitude swapped it would lie inside", "with the other sign it would lie inside");
+    assert_eq!(message(8.9, 46.1), say(&format!("latitude 8.900, longitude 46.100: {swapped}")));
+    assert_eq!(message(-46.1, 8.9), say(&format!("latitude -46.100, longitude 8.900: {lost}")));
+    let far = say("latitude 10.000, longitude 99.000: is the CRS right, and are latitude and longitude?");
+    assert_eq!(message(10.0, 99.0), far);
+    // ETRS89 has an area of its own, which WGS 84 has not.
+    let message = |lat_deg, lon_deg| field("EPSG:4937", "EPSG:25832", &[("A", lat_deg, lon_deg, 500.0)]).refusal();
+    for (lat_deg, lon_deg, hint) in [(8.9, 46.1, swapped), (-46.1, 8.9, lost), (10.0, 99.0, "look at latitude and longitude")] {
+        let message = message(lat_deg, lon_deg);
+        assert!(message.starts_with("bases.crs: 1 of 1 bases lie far outside the area that ETRS89 (EPSG:4937)"), "{message}");
+        assert!(
+            message.contains(&format!("latitude {lat_deg:.3}, longitude {lon_deg:.3}")) && message.contains(hint),
+            "{message}"
+        );
     }
 }

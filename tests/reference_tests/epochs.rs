@@ -281,7 +281,7 @@ fn operations_tell_what_they_are() {
             &Crs::new(from).unwrap(),
             &Crs::new(to).unwrap(),
             area,
-            Rules { ballpark: false, missing_grids: true },
+            Rules { missing_grids: true, ..Rules::default() },
         ) {
             Ok(transform) => transform.operation().clone(),
             Err(error) => panic!("{from} to {to}: {error}"),

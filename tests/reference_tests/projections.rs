@@ -170,7 +170,7 @@ fn lat_deg_and_lon_deg_of_a_grid_counted_in_gons_from_paris_were_gons_from_paris
     let heights = Heights { geoid: Geoid::None, ..Heights::default() };
     let geoid = standoff::geodesy::geoid::Geoid::new();
     // The grid of the datum's best transformation is not installed.
-    let rules = Rules { ballpark: false, missing_grids: true };
+    let rules = Rules { missing_grids: true, ..Rules::default() };
     let locator = Locator::new(&table, &grid, &heights, rules, &geoid).unwrap();
     let placed = locator.place(0, &[(table.bases[0].at, true, &table.bases[0])]).unwrap()[0];
     assert!((placed.lat_deg - 46.8).abs() < DATUMS_APART_DEG, "{placed:?}");

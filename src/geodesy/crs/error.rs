@@ -109,6 +109,50 @@ pub enum CrsError {
         /// Number of points.
         points: usize,
     },
+    /// Positions lie where their CRS is not meant for.
+    #[error(
+        "{bases} lie far outside the area that {crs} is meant for ({area}); the first, {first}. Name the CRS that the positions are \
+         in, or write allow_outside_area = true in the job to map them all the same"
+    )]
+    FarOutside {
+        /// Name of the CRS.
+        crs: String,
+        /// Name of the area.
+        area: String,
+        /// How many of how many.
+        bases: String,
+        /// The first of them: where it was found, and what may be wrong.
+        first: String,
+    },
+    /// Nothing says from which ellipsoid a height is counted.
+    #[error(
+        "positions on {crs} have heights above the ellipsoid, and nothing says of which: a GNSS receiver counts from the ellipsoid of \
+         WGS 84 whatever datum it shows positions on, and the ellipsoid of {crs} {apart}. Write ellipsoid_heights_crs = \"EPSG:4979\" \
+         beside the crs of the positions for WGS 84, or that crs again for its own"
+    )]
+    UnsaidHeightFrame {
+        /// Name of the CRS.
+        crs: String,
+        /// Where its ellipsoid lies.
+        apart: String,
+    },
+    /// Nothing ties the ellipsoid of a datum to WGS 84.
+    #[error(
+        "PROJ knows nothing that ties heights above the ellipsoid of {crs} to those of WGS 84; name a CRS on a datum that it does know, or \
+         write geoid = \"none\" under [heights] and leave heights as they are"
+    )]
+    NoHeightFrame {
+        /// Name of the CRS.
+        crs: String,
+    },
+    /// An old way to name a CRS.
+    #[error("\"{definition}\" is an old way to name a coordinate reference system; write {instead}")]
+    OldForm {
+        /// The text.
+        definition: String,
+        /// What to write.
+        instead: String,
+    },
     /// PROJ failed inside.
     #[error("{what} failed: {gist}")]
     Inside {

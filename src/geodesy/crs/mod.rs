@@ -2,7 +2,8 @@
 //!
 //! `proj.db` is inside the program; grid files are not. Those in GeoTIFF, which this PROJ does not read,
 //! are handed to it as converted copies (`grid_files.rs`). Each operation is chosen by the rules of
-//! [`Rules`], never in silence: what was chosen, and how good it is, stands in [`Operation`].
+//! [`Rules`], never in silence: what was chosen, and how good it is, stands in [`Operation`]. Between datums it is chosen for
+//! the place ([`ByPlace`]), since the best operation of a country is seldom that of a whole continent.
 //!
 //! Coordinates are easting, northing or longitude, latitude (degrees) in this order, whatever the
 //! order of the authority, with the height third.
@@ -17,11 +18,13 @@ mod geoid_grids;
 mod grid_files;
 mod null_shift;
 mod operation;
+mod places;
 mod raw;
 mod system;
 
 pub use error::CrsError;
 pub use operation::{Epoch, Operation, Rules, Transform};
+pub use places::ByPlace;
 pub use system::{AreaOfUse, Crs, GridFactors, Kind};
 
 /// Name and version of the PROJ library inside the program.

@@ -16,8 +16,11 @@ use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 pub struct Rules {
     /// Null ("ballpark") transformations.
     pub ballpark: bool,
-    /// The best operation whose grids are installed, in place of the best of all.
+    /// The best operation whose grids are installed, in place of the best of all, however much is lost.
     pub missing_grids: bool,
+    /// The same where no more than this is lost, in metres: the standard error that the one has beyond the other's,
+    /// √(a² − b²) of their published accuracies.
+    pub greatest_loss_m: f64,
 }
 
 /// The description of an operation that was chosen.
@@ -42,7 +45,8 @@ pub struct Operation {
     /// Whether it moves nothing although its accuracy is half a metre or worse: the two datums are
     /// taken as one, and how they differ inside that accuracy is not known.
     pub null_within_accuracy: bool,
-    /// Operations that would be better but whose grids are not installed, where that was allowed.
+    /// The operation that would be better but whose grids are not installed, with its accuracy, where that was allowed or
+    /// loses no more than the job's tolerances.
     pub passed_over: Option<String>,
 }
 
@@ -54,6 +58,9 @@ pub enum Epoch<'e> {
     /// One for each point, in their order.
     Each(&'e [f64]),
 }
+
+/// A date to try an operation at that moves with time: whether it reaches a place does not hang on it.
+const TRIAL_EPOCH: f64 = 2010.0;
 
 /// An operation ready to be applied, from any thread.
 pub struct Transform {
@@ -81,61 +88,122 @@ fn want(object: &Object) -> String {
     if problems.is_empty() { "is not installed".to_owned() } else { format!("cannot be used: {}", problems.join("; ")) }
 }
 
+/// What an operation has beyond another's accuracy in metres: √(used² − better²), 0 where it is the better of the two, none
+/// where either is unknown.
+fn loss_m(better: &Object, used: &Object) -> Option<f64> {
+    let (better, used) = (better.accuracy_m()?, used.accuracy_m()?);
+    Some((used * used - better * better).max(0.0).sqrt())
+}
+
+/// The operations between two CRSs in an area that may be used, by PROJ's ranking.
+pub(super) struct Usable {
+    /// At least one; best first.
+    pub operations: Vec<Object>,
+    /// What would be better than the first but lacks its grid.
+    pub passed_over: Option<String>,
+}
+
+/// The outcome of a search, and whether it would be the same for any part of its area: every operation that was found is meant
+/// for all of it. PROJ ranks by the part of the area that an operation serves before it asks for accuracies.
+pub(super) struct Search {
+    pub outcome: Result<Usable, CrsError>,
+    pub is_uniform: bool,
+}
+
+/// Whether an area of use (west, south, east, north in degrees) holds all of an area that does not cross ±180°.
+fn holds([west, south, east, north]: [f64; 4], inner: [f64; 4]) -> bool {
+    let [w, s, e, n] = inner;
+    let in_longitude = if west <= east { west <= w && e <= east } else { west <= w || e <= east };
+    in_longitude && south <= s && n <= north
+}
+
+/// Searches the operations from one CRS to another for an area (west, south, east, north in degrees).
+pub(super) fn search(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Rules) -> Search {
+    let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
+    let Some((source, target)) = from.object().zip(to.object()) else {
+        return Search { outcome: Err(no_operation()), is_uniform: true };
+    };
+    let mut is_uniform = true;
+    let mut find = |grids, ballpark| {
+        let mut operations = source.operations_to(&target, area_deg, grids, ballpark);
+        is_uniform &= operations.iter().all(|operation| match (area_deg, operation.area_of_use()) {
+            (Some(area), Some((edges, _))) => holds(edges, area),
+            _ => true,
+        });
+        // PROJ counts grids in a format that it cannot read here as installed.
+        operations.retain(|object| grids == Grids::Ignored || is_installed(object));
+        operations
+    };
+    let ranked = find(Grids::Ignored, false);
+    let outcome = match ranked.first() {
+        Some(best) if is_installed(best) => {
+            let operations = ranked.into_iter().filter(is_installed).collect();
+            Ok(Usable { operations, passed_over: None })
+        }
+        Some(best) => {
+            let others = find(Grids::Installed, false);
+            in_place_of(best, others, rules, (from, to))
+        }
+        None => match find(Grids::Installed, true) {
+            null if null.is_empty() => Err(no_operation()),
+            _ if !rules.ballpark => Err(CrsError::BallparkOnly { from: from.label(), to: to.label() }),
+            operations => Ok(Usable { operations, passed_over: None }),
+        },
+    };
+    Search { outcome, is_uniform }
+}
+
+fn is_installed(object: &Object) -> bool {
+    object.grids().iter().all(|grid| grid.available)
+}
+
+/// What may stand in for the best operation, which lacks a grid.
+fn in_place_of(best: &Object, others: Vec<Object>, rules: Rules, (from, to): (&Crs, &Crs)) -> Result<Usable, CrsError> {
+    let grids = missing(best).join(" and ");
+    let may_stand_in = others
+        .first()
+        .is_some_and(|other| rules.missing_grids || loss_m(best, other).is_some_and(|loss_m| loss_m <= rules.greatest_loss_m));
+    if may_stand_in {
+        let passed_over = format!("{} ({}) for want of {grids}", best.name(), accuracy_words(best.accuracy_m()));
+        return Ok(Usable { operations: others, passed_over: Some(passed_over) });
+    }
+    Err(CrsError::MissingGrid {
+        from: from.label(),
+        to: to.label(),
+        operation: best.name(),
+        accuracy: accuracy_words(best.accuracy_m()),
+        grids,
+        want: want(best),
+        otherwise: match others.first() {
+            Some(other) => format!(
+                "Or write allow_missing_grids = true in the job to use {} ({}) instead.",
+                other.name(),
+                accuracy_words(other.accuracy_m())
+            ),
+            None => "PROJ knows no other way.".to_owned(),
+        },
+    })
+}
+
 impl Transform {
     /// The operation from one CRS to another for an area (west, south, east, north in degrees).
     ///
     /// # Errors
     /// By `rules`: when the best operation lacks a grid, when only a null one is known, when none is.
     pub fn new(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Rules) -> Result<Transform, CrsError> {
+        let Usable { operations, passed_over } = search(from, to, area_deg, rules).outcome?;
         let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
-        let (source, target) = from.object().zip(to.object()).ok_or_else(no_operation)?;
-        let is_installed = |object: &Object| object.grids().iter().all(|grid| grid.available);
-        let find = |grids, ballpark| {
-            let mut operations = source.operations_to(&target, area_deg, grids, ballpark);
-            // PROJ counts grids in a format that it cannot read here as installed.
-            operations.retain(|object| grids == Grids::Ignored || is_installed(object));
-            operations
-        };
-        let missing = |object: &Object| missing(object).join(" and ");
-        let best = find(Grids::Ignored, false).into_iter().next();
-        let (chosen, passed_over) = match best {
-            Some(best) if is_installed(&best) => (best, None),
-            Some(best) => {
-                let second = find(Grids::Installed, false).into_iter().next();
-                match second {
-                    Some(second) if rules.missing_grids => {
-                        let note =
-                            format!("{} ({}) for want of {}", best.name(), accuracy_words(best.accuracy_m()), missing(&best));
-                        (second, Some(note))
-                    }
-                    second => {
-                        return Err(CrsError::MissingGrid {
-                            from: from.label(),
-                            to: to.label(),
-                            operation: best.name(),
-                            accuracy: accuracy_words(best.accuracy_m()),
-                            grids: missing(&best),
-                            want: want(&best),
-                            otherwise: match second {
-                                Some(second) => format!(
-                                    "Or write allow_missing_grids = true in the job to use {} ({}) instead.",
-                                    second.name(),
-                                    accuracy_words(second.accuracy_m())
-                                ),
-                                None => "PROJ knows no other way.".to_owned(),
-                            },
-                        });
-                    }
-                }
-            }
-            None => {
-                let null = find(Grids::Installed, true).into_iter().next().ok_or_else(no_operation)?;
-                if !rules.ballpark {
-                    return Err(CrsError::BallparkOnly { from: from.label(), to: to.label() });
-                }
-                (null, None)
-            }
-        };
+        let chosen = operations.first().ok_or_else(no_operation)?;
+        Transform::of(chosen, (from, to), area_deg, passed_over)
+    }
+
+    /// One of the operations that a search for an area found.
+    pub(super) fn of(
+        chosen: &Object,
+        (from, to): (&Crs, &Crs),
+        area_deg: Option<[f64; 4]>,
+        passed_over: Option<String>,
+    ) -> Result<Transform, CrsError> {
         let accuracy_m = chosen.accuracy_m();
         let time_dependent = chosen.needs_time();
         let area = chosen.area_of_use();
@@ -159,6 +227,14 @@ impl Transform {
             operation.null_within_accuracy = null_shift::moves_nothing(from, to, &mut pattern, area_deg);
         }
         Ok(Transform { operation, spare: Mutex::new(Vec::new()), pattern: Mutex::new(pattern) })
+    }
+
+    /// Whether it can express a point. One that moves with time is asked for a date of its own choice.
+    pub(super) fn reaches(&self, point: [f64; 3]) -> Result<bool, CrsError> {
+        let mut points = [point];
+        let years: &[f64] = if self.needs_epoch() { &[TRIAL_EPOCH] } else { &[] };
+        self.run(&mut points, years)?;
+        Ok(points[0].iter().all(|coordinate| coordinate.is_finite()))
     }
 
     /// What was chosen.

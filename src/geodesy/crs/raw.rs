@@ -75,18 +75,25 @@ fn new_context() -> Option<NonNull<sys::PJ_CONTEXT>> {
         let context = NonNull::new(sys::proj_context_create())?;
         sys::proj_log_level(context.as_ptr(), sys::PJ_LOG_LEVEL_PJ_LOG_NONE);
         sys::proj_context_set_file_finder(context.as_ptr(), Some(find_file), ptr::null_mut());
+        // No grid is fetched over a network, whatever the environment or a proj.ini says, and no cache of such grids is made in
+        // the home of the person who runs the program.
+        sys::proj_context_set_enable_network(context.as_ptr(), 0);
+        sys::proj_grid_cache_set_enable(context.as_ptr(), 0);
         // Without this a `proj.db` in the working folder would still be opened before the one inside.
         sys::proj_context_set_database_path(context.as_ptr(), DATABASE_INSIDE.as_ptr(), ptr::null(), ptr::null());
         Some(context)
     }
 }
 
-/// Keeps GDAL's own use of PROJ from the folders that PROJ was built with.
+/// Keeps GDAL's own use of PROJ from the folders that PROJ was built with, and from the network.
 pub fn seclude_gdal() {
     // A folder that does not exist: GDAL copies the list, which a null pointer ends.
     let folders = [c"/dev/null/inside-the-program".as_ptr(), ptr::null()];
     // SAFETY: the list and its texts outlive the call.
-    unsafe { gdal_sys::OSRSetPROJSearchPaths(folders.as_ptr()) };
+    unsafe {
+        gdal_sys::OSRSetPROJSearchPaths(folders.as_ptr());
+        gdal_sys::OSRSetPROJEnableNetwork(0);
+    }
 }
 
 /// A path that cannot be opened: with none, PROJ would go on looking elsewhere.

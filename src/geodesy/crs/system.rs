@@ -5,7 +5,7 @@ use std::sync::{Mutex, MutexGuard};
 use proj_sys as sys;
 
 use super::error::CrsError;
-use super::raw::Object;
+use super::raw::{Grids, Object};
 use crate::geodesy::frame::Ellipsoid;
 
 /// What kind of horizontal part a CRS has.
@@ -88,6 +88,9 @@ impl Crs {
     pub fn new(definition: &str) -> Result<Crs, CrsError> {
         let definition = definition.trim();
         let unknown = || CrsError::Unknown { definition: definition.to_owned() };
+        if let Some(instead) = instead_of_init(definition) {
+            return Err(CrsError::OldForm { definition: definition.to_owned(), instead });
+        }
         let text = if definition.starts_with('+') && !definition.contains("+type=crs") {
             format!("{definition} +type=crs")
         } else {
@@ -239,6 +242,42 @@ impl Crs {
         Crs::of(whole, definition)
     }
 
+    /// The geographic CRS on whose ellipsoid the undulations of the geoid model stand that PROJ's database ties the vertical part to,
+    /// by the best operation of the CRS's area, installed or not: NAD83(2011) for NAVD88 height. None where it ties none.
+    ///
+    /// The database names such an operation after its ends, "NAD83(2011) to NAVD88 height (3)", and PROJ keeps the name where it
+    /// joins it with others.
+    ///
+    /// # Errors
+    /// When PROJ cannot make the geographic CRS of the layers' datum.
+    pub fn frame_of_vertical(&self) -> Result<Option<Crs>, CrsError> {
+        let Some(vertical) = &self.vertical else { return Ok(None) };
+        // Heights in feet are converted from those in metres.
+        let name = vertical.name.trim_end_matches(" (ftUS)").trim_end_matches(" (ft)");
+        let area = self.area.as_ref().map(|area| area.edges_deg);
+        let geographic = self.geographic_3d()?;
+        let Some((source, target)) = geographic.object().zip(self.object()) else { return Ok(None) };
+        let ranked = source.operations_to(&target, area, Grids::Ignored, false);
+        let frame = ranked.iter().find_map(|operation| {
+            let named = operation.name();
+            let (before, _) = named.split_once(&format!(" to {name} ("))?;
+            let frame = before.rsplit(" + ").next()?;
+            Crs::new(frame).ok()
+        });
+        Ok(frame)
+    }
+
+    /// The geographic CRS of its datum, with a height where it has one itself.
+    ///
+    /// # Errors
+    /// When PROJ cannot find it.
+    pub fn geographic(&self) -> Result<Crs, CrsError> {
+        let inside = || CrsError::Inside { what: "finding the datum".into(), gist: self.name.clone() };
+        let whole = held(&self.horizontal).geodetic().ok_or_else(inside)?;
+        let definition = whole.name();
+        Crs::of(whole, definition)
+    }
+
     /// The horizontal part alone.
     ///
     /// # Errors
@@ -306,6 +345,17 @@ impl Crs {
     pub(super) fn object(&self) -> Option<Object> {
         held(&self.whole).copy()
     }
+}
+
+/// What to write in place of `+init=epsg:32630`, an old form that PROJ reads by rules of its own and with a line of its own on
+/// standard error; none for any other form.
+fn instead_of_init(definition: &str) -> Option<String> {
+    let (_, named) = definition.split_once("init=").filter(|(before, _)| matches!(before.trim(), "" | "+"))?;
+    let code = named.split_whitespace().next().unwrap_or_default();
+    Some(match code.split_once(':') {
+        Some((authority, code)) if !code.is_empty() => format!("{}:{code}", authority.to_uppercase()),
+        _ => "an authority code such as EPSG:32630".to_owned(),
+    })
 }
 
 /// PROJ writes to its objects while it reads them; each is used by one thread at a time.

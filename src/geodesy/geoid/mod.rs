@@ -4,6 +4,8 @@
 //! Three sources, from the best to the coarsest: a grid file that the job names ([`GeoidGrid`]), the
 //! separation that the receiver wrote into its log, and the global model inside the program
 //! ([`GlobalGeoid`]). [`Geoid`] asks those that it was given, in this order.
+//!
+//! Each counts from the ellipsoid of a frame of its own. [`GeoidSteps`] says what lies between that and the frame of the heights.
 
 mod global;
 mod grid;
@@ -60,6 +62,17 @@ pub struct Undulation {
     pub sigma_m: Option<f64>,
 }
 
+/// What is added to the undulations of each geoid so that they are counted from the ellipsoid of another frame, in metres.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct GeoidSteps {
+    /// For the grid file.
+    pub grid_m: f64,
+    /// For the separation in the log.
+    pub log_m: f64,
+    /// For the global model.
+    pub global_m: f64,
+}
+
 /// The geoids of a job, asked in order: grid, log, global model.
 #[derive(Default)]
 pub struct Geoid {
@@ -98,6 +111,11 @@ impl Geoid {
         self.grid.as_ref()
     }
 
+    /// Whether the global model is among them.
+    pub fn has_global(&self) -> bool {
+        self.global.is_some()
+    }
+
     /// Whether there is any source to ask.
     pub fn has_any(&self) -> bool {
         self.grid.is_some() || self.log_sigma_m.is_some() || self.global.is_some()
@@ -118,8 +136,8 @@ impl Geoid {
     }
 
     /// The undulation at one position; see [`Reader::undulation_m`].
-    pub fn undulation_m(&self, at: &Geodetic, separation_m: Option<f64>) -> Option<Undulation> {
-        self.reader().undulation_m(at, separation_m)
+    pub fn undulation_m(&self, at: &Geodetic, separation_m: Option<f64>, steps: &GeoidSteps) -> Option<Undulation> {
+        self.reader().undulation_m(at, separation_m, steps)
     }
 }
 
@@ -131,17 +149,17 @@ pub struct Reader<'g> {
 
 impl Reader<'_> {
     /// The undulation at a position (its height is not used), with the log's separation in metres where
-    /// it has one. None where no source that the geoid has knows it.
-    pub fn undulation_m(&mut self, at: &Geodetic, separation_m: Option<f64>) -> Option<Undulation> {
+    /// it has one, counted from the ellipsoid of the frame that `steps` lead to. None where no source that the geoid has knows it.
+    pub fn undulation_m(&mut self, at: &Geodetic, separation_m: Option<f64>, steps: &GeoidSteps) -> Option<Undulation> {
         if let Some(grid) = &self.geoid.grid
             && let Some(metres) = grid.undulation_m(at.lat_rad.to_degrees(), at.lon_rad.to_degrees())
         {
-            return Some(Undulation { metres, source: Source::Grid, sigma_m: grid.sigma_m() });
+            return Some(Undulation { metres: metres + steps.grid_m, source: Source::Grid, sigma_m: grid.sigma_m() });
         }
         if let (Some(sigma_m), Some(metres)) = (self.geoid.log_sigma_m, separation_m.filter(|metres| metres.is_finite())) {
-            return Some(Undulation { metres, source: Source::Log, sigma_m: Some(sigma_m) });
+            return Some(Undulation { metres: metres + steps.log_m, source: Source::Log, sigma_m: Some(sigma_m) });
         }
         let metres = self.global.as_mut()?.undulation_m(at);
-        Some(Undulation { metres, source: Source::Global, sigma_m: Some(SIGMA_M) })
+        Some(Undulation { metres: metres + steps.global_m, source: Source::Global, sigma_m: Some(SIGMA_M) })
     }
 }

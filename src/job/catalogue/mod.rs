@@ -119,6 +119,11 @@ impl Catalogue {
         self.layers.iter().filter_map(|layer| layer.coarse_cell_m).max_by(f64::total_cmp)
     }
 
+    /// The horizontal tolerances of its codes: radii of 95 % circles in metres.
+    pub fn horizontal_tolerances95_m(&self) -> impl Iterator<Item = f64> {
+        self.codes.iter().filter_map(|code| code.tolerance_horizontal95_m)
+    }
+
     /// The catalogue with its exact places, for the crew's own use.
     #[must_use]
     pub fn exact(mut self) -> Catalogue {

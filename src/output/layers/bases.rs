@@ -63,7 +63,7 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             "geoid_undulation_m",
             "GEOID_N_M",
             "Height of the geoid above the ellipsoid, metres.",
-            Real(|b| or_null(b.placed.undulation.map(|undulation| undulation.metres))),
+            Real(|b| or_null(b.placed.undulation_m())),
         ),
         d(
             "geoid",

@@ -110,7 +110,7 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             "geoid_undulation_m",
             "GEOID_N_M",
             "Height of the geoid above the ellipsoid that joins the two heights, metres; null where none is used.",
-            Real(|f| or_null(f.placed.undulation.map(|undulation| undulation.metres))),
+            Real(|f| or_null(f.placed.undulation_m())),
         ),
         d(
             "geoid",

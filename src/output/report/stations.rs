@@ -2,6 +2,7 @@
 //! north, and the shots that found it.
 
 use std::fmt::Write;
+use std::sync::Arc;
 
 use anstyle::{AnsiColor, Style};
 use jiff::Timestamp;
@@ -9,6 +10,7 @@ use jiff::civil::Date;
 use jiff::tz::Offset;
 
 use super::terminal::grouped;
+use crate::geodesy::crs::Operation;
 use crate::geodesy::geoid::{self, Source};
 use crate::geodesy::north::Declination;
 use crate::shots::locate::Placed;
@@ -33,6 +35,8 @@ pub struct Station {
     pub file: String,
     /// What its backsights add to its azimuths.
     pub orientation: Option<Orientation>,
+    /// The operations between datums and of heights that it went by.
+    pub datum_steps: Vec<Arc<Operation>>,
     /// The declinations used, by day.
     pub declinations: Vec<(Date, Declination)>,
     /// The declination that the job fixes, and its standard error, in radians.
@@ -99,6 +103,7 @@ fn block(text: &mut String, station: &Station) -> std::fmt::Result {
         base.covariance.ee.sqrt()
     )?;
     source(text, station)?;
+    datum(text, station)?;
     height(text, base, placed)?;
     north(text, station)?;
     let shots = if station.shots == 1 { "shot" } else { "shots" };
@@ -145,6 +150,23 @@ fn source(text: &mut String, station: &Station) -> std::fmt::Result {
         }
     }
     writeln!(text)
+}
+
+fn datum(text: &mut String, station: &Station) -> std::fmt::Result {
+    let steps: Vec<String> = station
+        .datum_steps
+        .iter()
+        .map(|step| {
+            let accuracy = match step.accuracy_m {
+                Some(metres) => format!("good to {metres} m"),
+                None => "of no published accuracy".to_owned(),
+            };
+            let null = if step.null_within_accuracy { ", moves nothing" } else { "" };
+            let passed = step.passed_over.as_ref().map(|better| format!(", in place of {better}")).unwrap_or_default();
+            format!("{} to {} by {}, {accuracy}{null}{passed}", step.from, step.to, step.name)
+        })
+        .collect();
+    if steps.is_empty() { Ok(()) } else { writeln!(text, "  datum   {}", steps.join("; ")) }
 }
 
 fn height(text: &mut String, base: &Base, placed: &Placed) -> std::fmt::Result {

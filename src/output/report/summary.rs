@@ -38,8 +38,8 @@ pub struct Summary {
     pub magnetic_models: Vec<String>,
     /// The geoids used, and their standard errors.
     pub geoids: Vec<GeoidSummary>,
-    /// Transformations between datums and of heights, with their accuracies.
-    pub operations: Vec<Operation>,
+    /// Transformations between datums and of heights, with their accuracies and the bases that they serve.
+    pub operations: Vec<OperationUse>,
     /// The layers.
     pub layers: Vec<LayerSummary>,
     /// Input files.
@@ -77,6 +77,18 @@ pub struct CountSummary {
     pub composed: u64,
     /// Fixes of a receiver outside every occupation: `read` = `mapped` + `repeats` + `held` + `composed` + these.
     pub outside_occupations: u64,
+}
+
+/// A transformation and the bases that it serves: it is chosen for the place of each.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct OperationUse {
+    /// The transformation.
+    #[serde(flatten)]
+    pub operation: Operation,
+    /// Number of bases that it serves.
+    pub bases: u64,
+    /// The first twenty of them.
+    pub base_names: Vec<String>,
 }
 
 /// A geoid model.

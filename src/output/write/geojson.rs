@@ -11,8 +11,8 @@ use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
 use super::antimeridian::{Longitudes, Point, cut_line, cut_ring};
 use super::dated::Latest;
 use super::number::{iso_utc, rounded};
+use super::wgs84::ToWgs84;
 use super::{FormatWriter, WriteError};
-use crate::geodesy::crs::{Crs, Epoch, Transform};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Field, Layer, Position};
 use crate::output::contract::Setup;
@@ -24,9 +24,7 @@ const METRE_DECIMALS: u8 = 4;
 
 /// The files of a run.
 pub struct GeoJson {
-    to_wgs84: Transform,
-    /// The epoch of the job's positions, for a way to WGS 84 that moves with time.
-    epoch: Option<f64>,
+    to_wgs84: ToWgs84,
     files: Vec<LayerFile>,
 }
 
@@ -47,12 +45,7 @@ impl GeoJson {
     /// # Errors
     /// When WGS 84 cannot be reached from the layers' CRS, or a file cannot be written.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
-        let reach = || {
-            let from = setup.crs.horizontal_3d()?;
-            let area = setup.crs.area_of_use().map(|area| area.edges_deg);
-            Transform::new(&from, &Crs::new("EPSG:4979")?, area, setup.rules)
-        };
-        let to_wgs84 = reach().map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let to_wgs84 = ToWgs84::new(setup).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
         let files = layers
             .iter()
             .map(|layer| {
@@ -65,7 +58,7 @@ impl GeoJson {
                 Ok(LayerFile { path, writer, records: 0, longitudes: Longitudes::default(), latitudes: None, heights: None })
             })
             .collect::<Result<Vec<_>, WriteError>>()?;
-        Ok(GeoJson { to_wgs84, epoch: setup.job.bases.epoch, files })
+        Ok(GeoJson { to_wgs84, files })
     }
 }
 
@@ -75,11 +68,8 @@ impl FormatWriter for GeoJson {
             .flat_map(|i| batch.positions(i))
             .map(|p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }])
             .collect();
-        let reached = match self.epoch {
-            Some(year) if self.to_wgs84.needs_epoch() => self.to_wgs84.apply_at(&mut points, Epoch::All(year)),
-            _ => self.to_wgs84.apply(&mut points),
-        };
-        reached.map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let counts = (0..batch.len).map(|i| batch.positions(i).len());
+        self.to_wgs84.apply(&mut points, counts).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
         let file = &mut self.files[index];
         let mut rest = points.as_slice();
         for i in 0..batch.len {

@@ -16,6 +16,7 @@ pub(crate) mod number;
 mod ogr;
 mod shp;
 mod styles;
+mod wgs84;
 
 use std::path::{Path, PathBuf};
 

@@ -1,27 +1,35 @@
 //! Points onto a datum, and the horizontal difference of two points on it.
 //!
 //! Coordinates go through PROJ to the geographic CRS of a datum ([`crate::geodesy::crs`]); the difference is that of earth-centred points turned into
-//! the first one's local frame ([`crate::geodesy::frame`]), both at the first one's height. No transformation with a null step or a missing
-//! grid is taken: there is no job here that could allow it.
+//! the first one's local frame ([`crate::geodesy::frame`]), both at the first one's height. The transformation between datums is chosen for the
+//! place of each point. None with a null step or a missing grid is taken: there is no job here that could allow it.
+
+use std::sync::Arc;
 
 use super::MappedPoint;
-use crate::geodesy::crs::{Crs, CrsError, Epoch, Operation, Rules, Transform};
+use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Kind, Operation, Rules, Transform};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::intake::vector::VectorPoint;
 
 /// The way between two datums.
 #[derive(Debug, Clone, PartialEq)]
 pub struct DatumStep {
-    /// What PROJ chose.
+    /// What PROJ chose; of several, by the place of the points, the least accurate.
     pub operation: Operation,
     /// Its published accuracy in metres; 0 where it is exact or none is known.
     pub accuracy_m: f64,
+    /// How many others serve points elsewhere.
+    pub others: usize,
 }
 
 impl DatumStep {
-    fn of(operation: &Operation) -> Option<DatumStep> {
-        let is_exact = operation.accuracy_m == Some(0.0) && !operation.ballpark;
-        (!is_exact).then(|| DatumStep { operation: operation.clone(), accuracy_m: operation.accuracy_m.unwrap_or(0.0) })
+    fn of(used: &[Arc<Transform>]) -> Option<DatumStep> {
+        let operations = used.iter().map(|transform| transform.operation());
+        let inexact: Vec<&Operation> = operations.filter(|one| one.accuracy_m != Some(0.0) || one.ballpark).collect();
+        // Of unknown accuracy is worst.
+        let accuracy_m = |operation: &Operation| operation.accuracy_m.unwrap_or(f64::INFINITY);
+        let worst = inexact.iter().max_by(|one, other| accuracy_m(one).total_cmp(&accuracy_m(other)))?;
+        Some(DatumStep { operation: (*worst).clone(), accuracy_m: worst.accuracy_m.unwrap_or(0.0), others: inexact.len() - 1 })
     }
 
     /// What it means for the results, in a sentence.
@@ -36,7 +44,12 @@ impl DatumStep {
             Some(metres) => format!("is good to {metres} m, which is in the uncertainties"),
             None => "has no published accuracy; the uncertainties do not hold it".to_owned(),
         };
-        format!("The transformation from {from} to {to} ({name}) {goodness}.")
+        let others = match self.others {
+            0 => String::new(),
+            1 => " Points elsewhere go by another, at least as accurate.".to_owned(),
+            several => format!(" Points elsewhere go by {several} others, at least as accurate."),
+        };
+        format!("The transformation from {from} to {to} ({name}) {goodness}.{others}")
     }
 }
 
@@ -74,18 +87,34 @@ pub fn move_points(
     let failed = |error| words(error, epoch_option);
     // Without heights the horizontal part alone: more transformations are known for it.
     let source = if with_height { from.horizontal_3d() } else { from.horizontal() }.map_err(failed)?;
-    let area = from.area_of_use().map(|area| area.edges_deg);
-    let step = if source.same_as(to) {
-        None
-    } else {
-        let transform = Transform::new(&source, to, area, Rules::default()).map_err(failed)?;
-        match epoch {
-            Some(year) if transform.needs_epoch() => transform.apply_at(coordinates, Epoch::All(year)),
-            _ => transform.apply(coordinates),
+    let own = source.geographic().map_err(failed)?;
+    if source.kind() == Kind::Projected {
+        Transform::new(&source, &own, None, Rules::default()).and_then(|exact| exact.apply(coordinates)).map_err(failed)?;
+    }
+    let mut used: Vec<Arc<Transform>> = Vec::new();
+    if !own.geographic_3d().map_err(failed)?.same_as(to) {
+        let area = from.area_of_use().map(|area| area.edges_deg);
+        let ways =
+            ByPlace::new(source.geographic().map_err(failed)?, to.geographic_3d().map_err(failed)?, Rules::default(), area);
+        for point in coordinates.iter_mut() {
+            let (lon_deg, lat_deg) = own.greenwich_degrees(point[0], point[1]);
+            // A position that the projection cannot express stays as it is, not finite.
+            if !lon_deg.is_finite() || !lat_deg.is_finite() {
+                continue;
+            }
+            let transform = ways.at(lon_deg, lat_deg, *point).map_err(failed)?;
+            let one = std::slice::from_mut(point);
+            match epoch {
+                Some(year) if transform.needs_epoch() => transform.apply_at(one, Epoch::All(year)),
+                _ => transform.apply(one),
+            }
+            .map_err(failed)?;
+            if !used.iter().any(|known| Arc::ptr_eq(known, &transform)) {
+                used.push(transform);
+            }
         }
-        .map_err(failed)?;
-        DatumStep::of(transform.operation())
-    };
+    }
+    let step = DatumStep::of(&used);
     for point in coordinates {
         let [x, y, height] = *point;
         let (lon_deg, lat_deg) = to.greenwich_degrees(x, y);

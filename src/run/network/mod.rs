@@ -189,8 +189,10 @@ impl Adjusted {
                     covariance.uu = base.covariance.uu;
                 }
                 _ => {
-                    let undulation =
-                        base.heights.undulation.and_then(|_| needs.geoid.undulation_m(&base.at, base.row.separation_m));
+                    let undulation = base
+                        .heights
+                        .undulation
+                        .and_then(|_| needs.geoid.undulation_m(&base.at, base.row.separation_m, &base.geoid_steps));
                     let height = base.at.ellipsoid_height_m;
                     base.heights.undulation = undulation;
                     match (base.heights.ellipsoid_m, undulation) {

@@ -63,6 +63,7 @@ impl Part {
                 windows: vec![span],
                 separation_m: mean.separation_m,
                 coordinate_epoch: first.beside.coordinate_epoch,
+                is_known: false,
                 quality: FixQuality {
                     kinds: Some(kinds.join(", ")),
                     worst_hdop: worst(|epoch| epoch.fix.hdop),

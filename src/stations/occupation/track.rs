@@ -131,6 +131,7 @@ fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &Rules) -> Bas
             _ => None,
         },
         coordinate_epoch: one.beside.coordinate_epoch,
+        is_known: false,
         quality: FixQuality {
             kinds: Some(a.kind.min(b.kind).word().to_owned()),
             worst_hdop: worst(a.hdop, b.hdop),
