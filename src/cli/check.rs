@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print, progress};
+use super::map::outcome;
+use super::{Failure, Outcome, print_styled, progress};
 use crate::job::{self, LayerName};
+use crate::output::report::styled::HELD;
 use crate::output::report::{stations, terminal};
 use crate::output::write::Discard;
 use crate::run;
@@ -15,13 +17,16 @@ use crate::run;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  standoff check job.toml")]
 pub struct Args {
-    /// The job file
+    /// The job file, or - for standard input
     #[arg(value_name = "JOB.toml")]
     job: PathBuf,
     /// Exit with status 3 where rows are held
     #[arg(long)]
     strict: bool,
 }
+
+const PRIVATE: &str =
+    "the catalogue keeps places coarse, and what follows shows where the crew stood; keep it as private as the logs";
 
 /// Runs the command.
 pub fn run(args: Args) -> Result<Outcome, Failure> {
@@ -32,8 +37,11 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let bar = progress::bar(false);
     let account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
     bar.clear();
-    print(&stations::blocks(&account.stations))?;
-    print(&terminal::held_rows(&sink.held))?;
-    print(&terminal::account(&account))?;
-    Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })
+    if sink.keeps_places_coarse {
+        print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
+    }
+    print_styled(&stations::blocks(&account.stations))?;
+    print_styled(&terminal::held_rows(&sink.held))?;
+    print_styled(&terminal::account(&account))?;
+    Ok(outcome(&account, args.strict))
 }

@@ -58,12 +58,6 @@ pub fn real(cell: &str, decimal_comma: bool) -> Option<f64> {
     value.filter(|value| value.is_finite())
 }
 
-/// A column name to carry through, one for all files that have it.
-pub fn is_same_name(a: &str, b: &str) -> bool {
-    // GeoPackage columns differ by more than case.
-    a.to_lowercase() == b.to_lowercase()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

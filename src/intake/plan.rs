@@ -1,7 +1,7 @@
 //! From a file's headers to what its columns mean: the separator, the decimal sign, the claimed
 //! columns with their units, and the columns that are carried through.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use jiff::SignedDuration;
 
@@ -627,11 +627,12 @@ fn cell_format(log: &LogFormat) -> Result<CellFormat, String> {
 }
 
 fn check_headers(headers: &[String]) -> Result<(), String> {
+    let mut seen: HashMap<&str, usize> = HashMap::with_capacity(headers.len());
     for (i, header) in headers.iter().enumerate() {
         if header.is_empty() {
             return Err(format!("column {} has no name; name every column", i + 1));
         }
-        if let Some(j) = headers[..i].iter().position(|earlier| earlier == header) {
+        if let Some(j) = seen.insert(header, i) {
             return Err(format!("columns {} and {} are both named \"{header}\"; give each its own name", j + 1, i + 1));
         }
     }

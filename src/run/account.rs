@@ -1,7 +1,6 @@
 //! The last step of a run: the bases with what became of them, the ledger's totals, the account.
 
 use super::adjust::Adjusted;
-use super::coded::Coded;
 use super::compute::{self, Stage};
 use super::prepare::Prepared;
 use super::tally::Tally;
@@ -46,16 +45,21 @@ pub fn account(
     operations.extend(adjusted.locator.operations());
     operations.dedup();
     let mut notes = notes::of(job, table, shot_logs, &shots, &operations);
+    notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
+    let notes_on_settings = notes.len();
     notes.extend(prepared.outside_grid.clone());
     notes.extend(prepared.stations.notes.iter().cloned());
     notes.extend(adjusted.backsight_notes.iter().cloned());
     notes.extend(settled);
-    notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
-    notes.extend(stage.coded.and_then(Coded::coarse_note));
     notes.extend(adjusted.both_ends_notes.iter().cloned());
     Ok(Account {
         shots,
         bases,
+        measurements: tally.measurements,
+        strings: tally.strings,
+        bases_used: table.bases.iter().filter(|base| !base.from_network).count() as u64,
+        bases_placed: table.bases.iter().filter(|base| base.from_network).count() as u64,
+        is_adjusted: adjusted.network.as_ref().is_some_and(|network| network.has_placed()),
         operations,
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
@@ -67,6 +71,7 @@ pub fn account(
         third: adjusted.locator.third().words(),
         crs: prepared.output.label(),
         notes,
+        notes_on_settings,
         files,
     })
 }

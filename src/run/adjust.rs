@@ -100,8 +100,7 @@ impl<'p> Adjusted<'p> {
             network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),
             repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &self.none_repeated },
             coded,
-            has_coarse: coded.is_some_and(|coded| coded.catalogue.has_coarse()),
-            wanted: &job.layers,
+            wanted: &prepared.wanted,
         }
     }
 }

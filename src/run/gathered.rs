@@ -174,7 +174,6 @@ impl Stage<'_> {
             code,
             cells: cells.unwrap_or_default(),
             decimal_comma: decimal,
-            withheld: false,
             when,
             level: of(Quantity::Level),
             conditions: Conditions {

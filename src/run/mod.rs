@@ -17,6 +17,7 @@ mod described;
 mod files;
 mod gathered;
 mod geoids;
+mod guarded;
 mod network;
 mod notes;
 mod prepare;

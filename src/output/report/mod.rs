@@ -2,5 +2,6 @@
 
 pub mod network;
 pub mod stations;
+pub mod styled;
 pub mod summary;
 pub mod terminal;

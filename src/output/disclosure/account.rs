@@ -1,0 +1,45 @@
+//! What an account may say.
+
+use super::{Disclosure, rules};
+use crate::output::contract::Account;
+use crate::records::ledger::Counts;
+
+impl Disclosure {
+    /// An account as it may leave: without hashes and lengths of the logs, by which their places could be found by trial,
+    /// without sentences about single rows, bases and networks, and without the bases themselves.
+    #[must_use]
+    pub fn account(&self, account: &Account) -> Account {
+        let mut told = account.clone();
+        let Some(discreet) = &self.discreet else { return told };
+        [&mut told.shots, &mut told.bases].into_iter().for_each(take_flags);
+        for file in &mut told.files {
+            take_flags(&mut file.counts);
+            file.sha256.clear();
+            file.bytes = 0;
+        }
+        let withheld = told.notes.split_off(told.notes_on_settings).len();
+        told.stations.clear();
+        if !told.network.is_empty() {
+            told.network = vec!["A network was adjusted; what came of it is withheld.".to_owned()];
+        }
+        let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
+        told.notes.push(format!(
+            "The exact places of {} are withheld: positions there and of the bases are middles of cells; other places are given \
+             to the metre, and distances, azimuths and uncertainties are left out, as is what rows say.",
+            coarse.join(", ")
+        ));
+        told.notes.push(
+            "Keep private what tells the exact places: the logs, copies made with --exact-places, and what check prints."
+                .to_owned(),
+        );
+        if withheld > 0 {
+            told.notes.push(format!("{withheld} further notes on single rows are withheld; check prints them."));
+        }
+        told.notes_on_settings = told.notes.len();
+        told
+    }
+}
+
+fn take_flags(counts: &mut Counts) {
+    counts.flags.retain(|flag, _| rules::may_be_told(*flag));
+}
