@@ -21,7 +21,7 @@ use crate::intake::IntakeError;
 use crate::intake::block::Chunk;
 use crate::intake::shots::ShotRules;
 use crate::output::contract::Sink;
-use crate::records::ledger::{Entry, Flags};
+use crate::records::ledger::Flags;
 use crate::shots::audit::{Audit, Auditor};
 
 /// Blocks that are computed together.

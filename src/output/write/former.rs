@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -18,6 +18,8 @@ use super::folder::{SUMMARY, names};
 use crate::disk;
 use crate::output::report::summary::OutputFile;
 
+/// Bytes of a file that are hashed at once.
+const BUFFER_BYTES: usize = 1 << 20;
 /// Digits of a seal.
 const SEAL_DIGITS: usize = 64;
 
@@ -51,8 +53,16 @@ pub fn zeros() -> String {
 /// When it cannot be read.
 pub fn recorded(folder: &Path, name: &str) -> io::Result<OutputFile> {
     let mut file = disk::open(&folder.join(name))?;
-    let mut hasher = Sha256::new();
-    let bytes = io::copy(&mut file, &mut hasher)?;
+    let (mut hasher, mut buffer, mut bytes) = (Sha256::new(), vec![0; BUFFER_BYTES], 0);
+    loop {
+        match file.read(&mut buffer)? {
+            0 => break,
+            read => {
+                hasher.update(&buffer[..read]);
+                bytes += read as u64;
+            }
+        }
+    }
     Ok(OutputFile { name: name.to_owned(), bytes, sha256: hex(&hasher.finalize()) })
 }
 
