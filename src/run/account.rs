@@ -63,10 +63,7 @@ pub fn account(
         operations,
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
-        network: adjusted.network.as_ref().map(|network| match stage.has_coarse {
-            true => network.report.withheld(),
-            false => network.report.clone(),
-        }),
+        network: adjusted.network.as_ref().map(|network| network.report.clone()),
         stations: stations_of(stage, base_logs, &tally.shots_of_base),
         third: adjusted.locator.third().words(),
         crs: prepared.output.label(),

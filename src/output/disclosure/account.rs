@@ -19,9 +19,7 @@ impl Disclosure {
         }
         let withheld = told.notes.split_off(told.notes_on_settings).len();
         told.stations.clear();
-        if !told.network.is_empty() {
-            told.network = vec!["A network was adjusted; what came of it is withheld.".to_owned()];
-        }
+        told.network = told.network.map(|network| network.withheld());
         let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
         told.notes.push(format!(
             "The exact places of {} are withheld: positions there and of the bases are middles of cells; other places are given \

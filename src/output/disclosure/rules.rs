@@ -50,7 +50,7 @@ pub fn is_written(layer: LayerName) -> bool {
     match layer {
         Features | Bases | Lines | Areas | Measurements | Ledger => true,
         // Each of them leads to where the crew stood, or shows what is seen from there.
-        SightLines | Ellipses | Vertices | Parts | Profiles | Adjusted | Residuals => false,
+        SightLines | Ellipses | Vertices | Parts | Profiles | Adjusted | Residuals | Corrections => false,
     }
 }
 
