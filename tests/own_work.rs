@@ -20,13 +20,11 @@ fn map(folder: &Path, more: &[&str]) -> Ran {
 
 #[test]
 fn a_table_or_an_edit_in_the_geopackage_is_kept_until_replace_is_said() {
-    for sql in ["CREATE TABLE mine (note TEXT); INSERT INTO mine VALUES ('years of work')", "UPDATE features SET code = 'seen'"] {
+    for sql in ["CREATE TABLE mine (note TEXT); INSERT INTO mine VALUES ('years of work')", "UPDATE ledger SET code = 'seen'"] {
         let folder = mapped();
         let path = folder.path().join("layers/skerrow.gpkg");
         let edited = || {
             let connection = rusqlite::Connection::open(&path).unwrap();
-            // Triggers of the format call functions that desktop GIS have and plain SQLite has not.
-            connection.execute_batch("DROP TRIGGER IF EXISTS rtree_features_geom_update6").unwrap();
             connection.execute_batch(sql).unwrap();
         };
         edited();

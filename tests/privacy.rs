@@ -577,7 +577,7 @@ fn secrets(job: &Small) -> Vec<f64> {
             "convergence_deg",
             "grid_scale",
         ] {
-            let Ok(mut statement) = connection.prepare(&format!("SELECT \"{field}\" FROM {layer}")) else { continue };
+            let Ok(mut statement) = connection.prepare(&format!("SELECT {layer}.\"{field}\" FROM {layer}")) else { continue };
             let found = statement.query_map([], |row| row.get::<_, Option<f64>>(0)).unwrap();
             numbers.extend(found.filter_map(Result::unwrap));
         }

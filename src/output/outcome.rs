@@ -19,6 +19,11 @@ pub struct Asked {
 }
 
 impl Asked {
+    /// So many, and all of them made.
+    pub fn all(made: u64) -> Asked {
+        Asked { asked: made, made }
+    }
+
     /// Adds those of other rows.
     pub fn add(&mut self, other: Asked) {
         self.asked += other.asked;

@@ -2,6 +2,7 @@
 
 use super::{Disclosure, rules};
 use crate::output::contract::Account;
+use crate::output::outcome::Asked;
 use crate::records::ledger::Counts;
 
 impl Disclosure {
@@ -17,7 +18,10 @@ impl Disclosure {
             file.sha256.clear();
             file.bytes = 0;
         }
-        let withheld = told.notes.split_off(told.notes_on_settings).len();
+        told.notes.truncate(told.notes_on_settings);
+        // What was refused, and why, follows from where things are; what left is counted.
+        let count = |is_string: bool| discreet.told.iter().filter(|(kind, _)| (kind == "string") == is_string).count() as u64;
+        (told.measurements, told.strings) = (Asked::all(count(false)), Asked::all(count(true)));
         told.stations.clear();
         told.network = told.network.map(|network| network.withheld());
         let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
@@ -27,12 +31,9 @@ impl Disclosure {
             coarse.join(", ")
         ));
         told.notes.push(
-            "Keep private what tells the exact places: the logs, copies made with --exact-places, and what check prints."
+            "Keep private what tells the exact places: the logs, copies made with --exact-places, and what check prints, notes on single rows among it."
                 .to_owned(),
         );
-        if withheld > 0 {
-            told.notes.push(format!("{withheld} further notes on single rows are withheld; check prints them."));
-        }
         told.notes_on_settings = told.notes.len();
         told
     }
@@ -40,4 +41,6 @@ impl Disclosure {
 
 fn take_flags(counts: &mut Counts) {
     counts.flags.retain(|flag, _| rules::may_be_told(*flag));
+    // Of rows that are flagged for something else, not even the number.
+    counts.flagged = counts.flags.values().sum();
 }

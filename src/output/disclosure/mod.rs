@@ -9,8 +9,10 @@ pub mod rules;
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
+use crate::intake::shots::{BACKSIGHT, FORESIGHT};
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
+use crate::measure::strings::JOIN;
 use crate::output::columns::{Batch, Cell, Column, Geometries, Layer, LayerKey, NO_HEIGHT, Position, Texts};
 use crate::records::ledger::{Entry, Flag};
 use rules::Rule;
@@ -54,6 +56,12 @@ struct Discreet {
     /// By layer: places of the fields that tell a record's measurement or string: kind and name.
     groups: BTreeMap<LayerKey, (usize, usize)>,
     quantities: BTreeMap<LayerKey, usize>,
+    /// By layer of points: places of the fields of role and flags.
+    signs: BTreeMap<LayerKey, (usize, usize)>,
+    /// Places of the ledger's fields of record and code.
+    ledger: Option<(usize, usize)>,
+    /// Measurements and strings that left: kind and name.
+    told: BTreeSet<(String, String)>,
 }
 
 impl Disclosure {
@@ -72,6 +80,9 @@ impl Disclosure {
                 rules: BTreeMap::new(),
                 groups: BTreeMap::new(),
                 quantities: BTreeMap::new(),
+                signs: BTreeMap::new(),
+                ledger: None,
+                told: BTreeSet::new(),
             }),
         }
     }
@@ -153,6 +164,12 @@ impl Discreet {
         if let (Some(kind), Some(name)) = (kind, at("name")) {
             self.groups.insert(layer.key, (kind, name));
         }
+        if let (Some(role), Some(flags)) = (at("role"), at("flags")) {
+            self.signs.insert(layer.key, (role, flags));
+        }
+        if layer.key == LayerKey::Own(LayerName::Ledger) {
+            self.ledger = at("record").zip(at("code"));
+        }
         if let Some(quantity) = at("quantity") {
             self.quantities.insert(layer.key, quantity);
         }
@@ -189,6 +206,14 @@ impl Discreet {
         if kept.is_empty() {
             return None;
         }
+        let cells_m: Vec<Option<f64>> = kept.iter().map(|i| cell_m.or_else(|| self.hidden_m(key, batch, *i))).collect();
+        if let Some((kind, name)) = self.groups.get(&key) {
+            for i in &kept {
+                if let (Cell::Text(kind), Cell::Text(name)) = (batch.cell(*kind, *i), batch.cell(*name, *i)) {
+                    self.told.insert((kind.to_owned(), name.to_owned()));
+                }
+            }
+        }
         let quantity = self.quantities.get(&key).map(|index| &batch.columns[*index]);
         let is_row = |i: usize| !matches!(batch.columns.first().map(|record| record.get(i)), Some(Cell::Text("file")));
         let columns = batch
@@ -196,27 +221,45 @@ impl Discreet {
             .iter()
             .zip(rules)
             .filter(|(_, rule)| **rule != Rule::Drop)
-            .map(|(column, rule)| self.column(column, *rule, cell_m, &kept, quantity, &is_row))
+            .map(|(column, rule)| self.column(column, *rule, &cells_m, &kept, quantity, &is_row))
             .collect();
-        let position = |position: &Position| match cell_m {
+        let position = |position: &Position, cell_m: Option<f64>| match cell_m {
             Some(cell_m) => self.in_cell(position, cell_m),
             None => self.to_step(position),
         };
+        let of = |i: &usize| kept[*i];
         let geometries = match &batch.geometries {
             Geometries::None => Geometries::None,
-            Geometries::Points(points) => Geometries::Points(kept.iter().map(|i| position(&points[*i])).collect()),
+            Geometries::Points(points) => {
+                Geometries::Points((0..kept.len()).map(|i| position(&points[of(&i)], cells_m[i])).collect())
+            }
             Geometries::Lines(lines) => {
-                Geometries::Lines(kept.iter().map(|i| lines[*i].iter().map(position).collect()).collect())
+                Geometries::Lines(kept.iter().map(|i| lines[*i].iter().map(|at| position(at, None)).collect()).collect())
             }
             Geometries::Areas(rings) => {
-                Geometries::Areas(kept.iter().map(|i| rings[*i].iter().map(position).collect()).collect())
+                Geometries::Areas(kept.iter().map(|i| rings[*i].iter().map(|at| position(at, None)).collect()).collect())
             }
         };
         Some(Batch { len: kept.len(), geometries, columns })
     }
 
+    /// The side of the cell of a record among exact ones that is not exact: a sight to a base, a row that joins a string to
+    /// what may be kept coarse, a row whose code is not known and may be mistyped.
+    fn hidden_m(&self, key: LayerKey, batch: &Batch, i: usize) -> Option<f64> {
+        let (role, flags) = self.signs.get(&key)?;
+        let is_sight = matches!(batch.cell(*role, i), Cell::Text(BACKSIGHT | FORESIGHT | JOIN));
+        let is_unknown = match batch.cell(*flags, i) {
+            Cell::Text(codes) => codes.split(' ').any(|code| code == Flag::UnknownCode.code()),
+            _ => false,
+        };
+        (is_sight || is_unknown).then_some(self.base_cell_m)
+    }
+
     /// Whether a record is of rows that a coarse place is one of, or of what bears the name of one.
     fn is_guarded(&self, key: LayerKey, batch: &Batch, i: usize) -> bool {
+        if key == LayerKey::Own(LayerName::Ledger) {
+            return self.is_silent(batch, i);
+        }
         let Some((kind, name)) = self.groups.get(&key) else { return false };
         let (Cell::Text(kind), Cell::Text(name)) = (batch.cell(*kind, i), batch.cell(*name, i)) else { return false };
         if kind == "string" {
@@ -226,11 +269,18 @@ impl Discreet {
         self.names.contains(name) || self.guarded.measurements.contains(&(kind.to_owned(), name.to_owned()))
     }
 
+    /// Whether a record of the ledger is of a row that is flagged for what may not be told: that it is would tell.
+    fn is_silent(&self, batch: &Batch, i: usize) -> bool {
+        let Some((record, code)) = self.ledger else { return false };
+        let is_flagged = matches!(batch.cell(record, i), Cell::Text("flagged"));
+        is_flagged && matches!(batch.cell(code, i), Cell::Text(codes) if flags_told(codes).is_empty())
+    }
+
     fn column(
         &self,
         column: &Column,
         rule: Rule,
-        cell_m: Option<f64>,
+        cells_m: &[Option<f64>],
         kept: &[usize],
         quantity: Option<&Column>,
         is_row: &dyn Fn(usize) -> bool,
@@ -238,13 +288,14 @@ impl Discreet {
         let step = |step: f64| move |value: f64| (value / step).round() * step;
         match (column, rule) {
             (Column::Real(values), _) => {
-                let of = |i: &usize| {
+                let of = |(i, cell_m): (&usize, &Option<f64>)| {
                     let value = values[*i];
                     match rule {
                         Rule::Keep | Rule::Flags | Rule::Row => value,
+                        Rule::Step(_) if cell_m.is_some() => f64::NAN,
                         Rule::Step(by) => step(by)(value),
-                        Rule::Place => step(rules::PLACE_STEP_M / self.grid_unit_m)(value),
-                        Rule::Cell => self.middle(value, cell_m.unwrap_or(self.base_cell_m)),
+                        Rule::Place if cell_m.is_none() => step(rules::PLACE_STEP_M / self.grid_unit_m)(value),
+                        Rule::Place | Rule::Cell => self.middle(value, cell_m.unwrap_or(self.base_cell_m)),
                         Rule::Value => {
                             let name = quantity.map(|names| names.get(*i));
                             let Some(Cell::Text(name)) = name else { return f64::NAN };
@@ -253,7 +304,7 @@ impl Discreet {
                         Rule::Withhold | Rule::Drop => f64::NAN,
                     }
                 };
-                Column::Real(kept.iter().map(of).collect())
+                Column::Real(kept.iter().zip(cells_m).map(of).collect())
             }
             (Column::Integer(values), Rule::Keep) => Column::Integer(kept.iter().map(|i| values[*i]).collect()),
             (Column::Integer(_), _) => Column::Integer(vec![None; kept.len()]),

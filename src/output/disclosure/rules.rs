@@ -129,7 +129,7 @@ fn ledger(field: &str) -> Rule {
         "value" | "sentence" | "row" => Rule::Row,
         "code" => Rule::Flags,
         "record" | "log" | "source_file" | "source_line" | "log_column" | "rows_read" | "rows_mapped" | "rows_held"
-        | "rows_flagged" | "lines_skipped" => Rule::Keep,
+        | "lines_skipped" => Rule::Keep,
         _ => Rule::Withhold,
     }
 }
