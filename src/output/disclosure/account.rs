@@ -22,6 +22,8 @@ impl Disclosure {
         // What was refused, and why, follows from where things are; what left is counted.
         let count = |is_string: bool| discreet.told.iter().filter(|(kind, _)| (kind == "string") == is_string).count() as u64;
         (told.measurements, told.strings) = (Asked::all(count(false)), Asked::all(count(true)));
+        // Something came of the logs, whether it may be told or not.
+        told.is_adjusted |= account.nothing_mapped().is_none();
         told.stations.clear();
         told.network = told.network.map(|network| network.withheld());
         let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
