@@ -23,6 +23,7 @@
 
 #[cfg(feature = "gis")]
 pub mod cli;
+pub mod disk;
 #[cfg(feature = "gis")]
 pub mod field;
 pub mod geodesy;

@@ -144,7 +144,7 @@ fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
         // The account of the run lists them, so that the next run may replace them.
         let summary = json(&out.join("summary.json"));
         let listed: BTreeSet<String> =
-            summary["files"].as_array().unwrap().iter().map(|file| file.as_str().unwrap().to_owned()).collect();
+            summary["files"].as_array().unwrap().iter().map(|file| file["name"].as_str().unwrap().to_owned()).collect();
         assert!(listed.is_superset(&written));
         for layer in &spatial {
             let file = |ending: &str| out.join(format!("{name}.{layer}.{ending}"));

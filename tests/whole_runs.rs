@@ -203,15 +203,15 @@ fn a_new_output_takes_the_place_of_the_former_as_a_whole() {
 #[test]
 fn a_folder_with_strange_files_is_refused() {
     let folder = EXAMPLES[0].copy();
-    let refused = |out: &str, stranger: &str| {
+    let refused_with = |out: &str, stranger: &str, remedy: &str| {
         let before = names(&folder.path().join(out));
         standoff(folder.path(), &["map", "job.toml", "--out", out]).fails(&format!(
-            "{out} holds {stranger}, which this program did not write; the output folder is replaced as a whole, so name another \
-             with --out, or empty it"
+            "{out} holds {stranger}, which this program did not write; the output folder is replaced as a whole, so {remedy}"
         ));
         assert_eq!(names(&folder.path().join(out)), before);
         assert!(!folder.path().join(format!(".{out}.partial")).exists());
     };
+    let refused = |out: &str, stranger: &str| refused_with(out, stranger, "name another with --out, or empty it");
     // Somebody's folder, a folder of folders, and a former output with a note added.
     fs::create_dir_all(folder.path().join("mine")).unwrap();
     fs::write(folder.path().join("mine/notes.txt"), "keep").unwrap();
@@ -221,7 +221,7 @@ fn a_folder_with_strange_files_is_refused() {
     refused("photos", "monday");
     standoff(folder.path(), &["map", "job.toml", "--out", "layers"]).exits(0);
     fs::write(folder.path().join("layers/style.qml"), "").unwrap();
-    refused("layers", "style.qml");
+    refused_with("layers", "style.qml", "keep that elsewhere, name another folder with --out, or let --replace throw it away");
     // A file, and the folder of the logs themselves.
     standoff(folder.path(), &["map", "job.toml", "--out", "monday.csv"])
         .fails("monday.csv: replacing the output folder: it is a file");
@@ -297,8 +297,9 @@ fn the_summary_on_standard_output_is_the_file_is_valid_and_lists_the_files() {
         let faults: Vec<String> =
             validator.iter_errors(&ran.out.parse::<Value>().unwrap()).map(|fault| fault.to_string()).collect();
         assert_eq!(faults, Vec::<String>::new(), "{}", example.folder);
+        let summary = json(&folder.path().join("layers/summary.json"));
         let mut listed: BTreeSet<String> =
-            serde_json::from_value(json(&folder.path().join("layers/summary.json"))["files"].clone()).unwrap();
+            summary["files"].as_array().unwrap().iter().map(|file| file["name"].as_str().unwrap().to_owned()).collect();
         listed.insert("summary.json".to_owned());
         assert_eq!(listed, names(&folder.path().join("layers")), "{}", example.folder);
     }

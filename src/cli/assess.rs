@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print, print_json};
 use crate::review::assess::{self, Request, report};
 
 /// A finished layer against check points: errors, accuracy by public standards, honesty of its uncertainties.
@@ -74,6 +74,9 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         let bytes = report::errors_csv(&found.point_errors)?;
         std::fs::write(out, bytes).map_err(|error| format!("{}: cannot be written: {error}", out.display()))?;
     }
-    print(&if args.json { serde_json::to_string_pretty(&found)? + "\n" } else { report::text(&found)? })?;
+    match args.json {
+        true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
+        false => print(&report::text(&found)?)?,
+    }
     Ok(Outcome::Done)
 }

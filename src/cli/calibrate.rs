@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print, print_json};
 use crate::field::calibrate::known_line::{Line, Points};
 use crate::field::calibrate::log::Shots;
 use crate::field::calibrate::{ReadingSigmas, Settings, calibrate, report};
@@ -23,7 +23,7 @@ use crate::units::{AngleError, Hemispheres, parse_angle_deg};
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES, allow_negative_numbers = true)]
 pub struct Args {
-    /// Log of calibration shots (repeatable)
+    /// Log of calibration shots, or - for standard input (repeatable)
     #[arg(value_name = "LOG", required = true)]
     logs: Vec<PathBuf>,
     /// A job whose [shots] tell how the log is written, and its instrument's standard errors
@@ -200,7 +200,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     };
     let calibration = calibrate(shots.of_instrument(args.instrument.as_deref())?, &settings)?;
     if args.json {
-        print(&(serde_json::to_string_pretty(&report::json(&calibration, &table))? + "\n"))?;
+        print_json(serde_json::to_string_pretty(&report::json(&calibration, &table))? + "\n")?;
     } else {
         print(&report::text(&calibration, &table)?)?;
     }

@@ -2,8 +2,10 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print, progress};
+use super::map::outcome;
+use super::{Failure, Outcome, print_styled, progress};
 use crate::job::{self, LayerName};
+use crate::output::report::styled::HELD;
 use crate::output::report::{held, stations, terminal};
 use crate::output::write::Discard;
 use crate::run;
@@ -17,7 +19,7 @@ use crate::run;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  standoff check job.toml")]
 pub struct Args {
-    /// The job file
+    /// The job file, or - for standard input
     #[arg(value_name = "JOB.toml")]
     job: PathBuf,
     /// Print each base in a block: where it is from, its heights, its north
@@ -28,6 +30,9 @@ pub struct Args {
     strict: bool,
 }
 
+const PRIVATE: &str =
+    "the catalogue keeps places coarse, and what follows shows where the crew stood; keep it as private as the logs";
+
 /// Runs the command.
 pub fn run(args: Args) -> Result<Outcome, Failure> {
     let mut job = job::load(&args.job)?;
@@ -37,9 +42,12 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let bar = progress::bar(false);
     let account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
     bar.clear();
-    print(&terminal::account(&account))?;
-    print(&held::rows(&sink.held))?;
+    print_styled(&terminal::account(&account))?;
+    if sink.keeps_places_coarse {
+        print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
+    }
+    print_styled(&held::rows(&sink.held))?;
     let bases = if args.bases { stations::blocks } else { stations::lines };
-    print(&bases(&account.stations))?;
-    Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })
+    print_styled(&bases(&account.stations))?;
+    Ok(outcome(&account, args.strict))
 }

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print, print_json};
 use crate::review::assess::is_same_file;
 use crate::review::compare::{self, Request, report, write};
 
@@ -62,6 +62,9 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if let Some(out) = &args.out {
         write::write(&found, out)?;
     }
-    print(&if args.json { serde_json::to_string_pretty(&found)? + "\n" } else { report::text(&found)? })?;
+    match args.json {
+        true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
+        false => print(&report::text(&found)?)?,
+    }
     Ok(Outcome::Done)
 }

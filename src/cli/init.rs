@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print_json};
 use crate::intake::guess;
 
 /// Look at delimited logs and write a starter job file on standard output.
@@ -21,6 +21,7 @@ pub struct Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> Result<Outcome, Failure> {
-    print(&guess::starter_job(&args.logs)?)?;
+    // What JSON escapes so does TOML.
+    print_json(guess::starter_job(&args.logs)?)?;
     Ok(Outcome::Done)
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, Outcome, print, progress};
+use super::{Failure, Outcome, print, print_styled, progress};
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::plan::Plan;
 use crate::intake::text;
@@ -10,15 +10,18 @@ use crate::job::{
     self, Bases, Checks, Format, GpxHeightKind, Heights, Job, Join, LayerName, LogFormat, North, Occupations, Quality, Shots,
 };
 use crate::output::contract::Account;
+use crate::output::report::styled::{HELD, WRONG};
 use crate::output::report::{summary::Summary, terminal};
 use crate::output::write::Output;
+use crate::records::shown::visible;
 use crate::run;
 
 /// Write the map layers of a job.
 ///
 /// The job file names the logs, their columns, the instrument and the CRS. Logs whose headers are
 /// the canonical names need none: give --bases, --shots, --crs and --out. The output folder appears
-/// whole or not at all. Memory: the text of the logs, and about 60 bytes for each shot.
+/// whole or not at all, and takes the place of a former output that nobody added to or changed. JOB.toml is - for
+/// standard input. Memory: the text of the logs, and about 60 bytes for each shot.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
@@ -49,6 +52,9 @@ pub struct Args {
     /// Output folder, in place of the job's
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Replace a former output though something was added to it or changed in it since
+    #[arg(long)]
+    replace: bool,
     /// Format to write (repeatable), in place of the job's
     #[arg(long, value_name = "FORMAT", value_enum)]
     format: Vec<Format>,
@@ -79,6 +85,9 @@ const EXAMPLES: &str = "Examples:
   standoff map job.toml
   standoff map job.toml --format shp --format gpkg --out layers
   standoff map --bases b.csv --shots s.csv --crs EPSG:32630 --out layers --target-height 0";
+
+/// Letters of a folder's name that files are named after.
+const MOST_NAME: usize = 100;
 
 impl Args {
     fn job(&self) -> Result<Job, Failure> {
@@ -119,7 +128,11 @@ impl Args {
             .collect();
         let mut job = Job {
             title: None,
-            name: if name.is_empty() { "standoff".to_owned() } else { name },
+            name: match name {
+                _ if name.is_empty() => "standoff".to_owned(),
+                _ if job::is_device_name(&name) => format!("{name}_"),
+                name => name.chars().take(MOST_NAME).collect(),
+            },
             crs: crs.to_owned(),
             out: None,
             formats: vec![Format::Gpkg, Format::Geojson],
@@ -170,8 +183,8 @@ impl Args {
             checks: Checks::default(),
             network: None,
         };
-        job.bases.resolve(Path::new(""))?;
-        job.shots.resolve(Path::new(""))?;
+        job.bases.resolve(Path::new(""), None)?;
+        job.shots.resolve(Path::new(""), None)?;
         Ok(job)
     }
 }
@@ -192,37 +205,51 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let job = args.job()?;
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
-    let mut output = Output::new(&out)?;
+    let mut output = Output::new(&out, args.replace)?;
     let bar = progress::bar(args.quiet);
     let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
     bar.clear();
     let mut json = String::new();
-    let place = output.commit(&account, |account, extents, files| {
+    let (place, account) = output.commit(&account, |account, extents, files| {
         json = Summary::new(&job, account, extents, files).to_json();
         json.clone()
     })?;
     let printed = if args.json {
         print(&json)
     } else if !args.quiet {
-        print(&format!("{}written  {}\n", terminal::account(&account), place.display()))
+        let place = place.display().to_string();
+        print_styled(&format!("{}written  {}\n", terminal::account(&account), visible(&place)))
     } else {
         Ok(())
     };
     // A closed pipe does not keep this back.
-    announce_held(&account, &place);
+    announce(&account, &place, args.quiet || args.json);
     printed?;
-    Ok(if args.strict && account.held_total() > 0 { Outcome::Held } else { Outcome::Done })
+    Ok(outcome(&account, args.strict))
 }
 
-fn announce_held(account: &Account, place: &Path) {
+/// Nothing mapped is no success, whatever was asked about held rows.
+pub(super) fn outcome(account: &Account, strict: bool) -> Outcome {
+    match account.nothing_mapped().is_some() || (strict && account.held_total() > 0) {
+        true => Outcome::Wanting,
+        false => Outcome::Done,
+    }
+}
+
+/// Says on standard error what must not be missed; `alone`: nothing else says it.
+fn announce(account: &Account, place: &Path, alone: bool) {
+    if let Some(why) = account.nothing_mapped().filter(|_| alone) {
+        let red = WRONG;
+        anstream::eprintln!("{red}warning:{red:#} {}", visible(&why));
+    }
     let held = account.held_total();
     if held > 0 {
-        let yellow = anstyle::AnsiColor::Yellow.on_default();
+        let yellow = HELD;
         let rows = if held == 1 { "row was" } else { "rows were" };
         anstream::eprintln!(
             "{yellow}held:{yellow:#} {} {rows} set aside; see {}",
             terminal::grouped(held),
-            place.join("held.csv").display()
+            visible(&place.join("held.csv").display().to_string())
         );
     }
 }

@@ -1,7 +1,7 @@
 //! The command line: one file a command, each with its help, its arguments and its run.
 //!
-//! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done,
-//! rows held, and `--strict` was given.
+//! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done, but nothing was
+//! mapped, or rows were held and `--strict` was given.
 
 mod assess;
 mod calibrate;
@@ -15,11 +15,15 @@ mod north;
 mod plan;
 mod progress;
 mod schema;
+mod signals;
 
 use std::io::Write;
 use std::process::ExitCode;
 
 use clap::{CommandFactory, Parser, Subcommand};
+
+use crate::output::report::styled;
+use crate::records::shown;
 
 /// Turns laser rangefinder shots from GNSS bases into finished map layers.
 ///
@@ -39,7 +43,8 @@ const EXAMPLES: &str = "Examples:
   standoff map job.toml                          write the layers
   standoff north --lat 58.6 --lon -2.9 --date 2026-05-04 --crs EPSG:32630
 
-Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done with rows held under --strict.";
+Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done, but nothing was mapped, or rows were held under
+--strict.";
 
 #[derive(Debug, Subcommand)]
 enum Command {
@@ -60,8 +65,8 @@ enum Command {
 enum Outcome {
     /// Done.
     Done,
-    /// Done, rows held, and that is to count as a failure.
-    Held,
+    /// Done, and that is no success: nothing was mapped, or rows were held that were to be none.
+    Wanting,
 }
 
 /// A failure that is told in one message.
@@ -75,6 +80,7 @@ pub fn command() -> clap::Command {
 /// Runs the program.
 pub fn main() -> ExitCode {
     crate::geodesy::crs::seclude_gdal();
+    signals::clean_up_before_the_end();
     let done = match Cli::parse().command {
         Command::Map(args) => map::run(args),
         Command::Check(args) => check::run(args),
@@ -90,10 +96,10 @@ pub fn main() -> ExitCode {
     };
     match done {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
-        Ok(Outcome::Held) => ExitCode::from(3),
+        Ok(Outcome::Wanting) => ExitCode::from(3),
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
-            anstream::eprintln!("{red}error:{red:#} {failure}");
+            anstream::eprintln!("{red}error:{red:#} {}", shown::message(&failure.to_string()));
             ExitCode::from(1)
         }
     }
@@ -107,8 +113,22 @@ fn above_zero_m(text: &str) -> Result<f64, String> {
     }
 }
 
-/// Prints to standard output.
+/// Prints to standard output. Nothing in the text is obeyed by a terminal.
 fn print(text: &str) -> Result<(), Failure> {
+    put(&shown::visible_lines(text))
+}
+
+/// Prints JSON to standard output, likewise.
+fn print_json(json: String) -> Result<(), Failure> {
+    put(&shown::visible_json(json))
+}
+
+/// Prints text with styles: what the words of logs in it would do to a terminal was taken out where it was made.
+fn print_styled(text: &str) -> Result<(), Failure> {
+    put(&styled::plain_but_styles(text))
+}
+
+fn put(text: &str) -> Result<(), Failure> {
     let mut out = anstream::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         // A reader that has seen enough closes the pipe; that is no failure.

@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print_json, print_styled};
 use crate::field::plan::errors::{Errors, Sigma};
 use crate::field::plan::height::Object;
 use crate::field::plan::report::{Report, Request};
@@ -186,6 +186,9 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     if let Some(path) = &args.svg {
         std::fs::write(path, chart::svg(&request)).map_err(|error| format!("{}: cannot be written: {error}", path.display()))?;
     }
-    print(&if args.json { report.to_json()? } else { sheet::text(&report) })?;
+    match args.json {
+        true => print_json(report.to_json()?)?,
+        false => print_styled(&sheet::text(&report))?,
+    }
     Ok(Outcome::Done)
 }

@@ -64,12 +64,6 @@ pub fn integer(cell: &str, signs: Signs) -> Option<i64> {
     (number.fract() == 0.0 && number.abs() < 9e15).then_some(number as i64)
 }
 
-/// A column name to carry through, one for all files that have it.
-pub fn is_same_name(a: &str, b: &str) -> bool {
-    // GeoPackage columns differ by more than case.
-    a.to_lowercase() == b.to_lowercase()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;

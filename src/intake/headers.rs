@@ -1,12 +1,26 @@
 //! Headers of rows that are made of something else than delimited text.
 
-use super::extras::is_same_name;
+use std::collections::HashSet;
 
-/// `name`, or where a header has it already, `name` with `prefix` before it, as often as it takes.
-pub fn free_name(name: &str, prefix: &str, taken: &[String]) -> String {
-    let mut free = name.to_owned();
-    while taken.iter().any(|header| is_same_name(header, &free)) {
-        free.insert_str(0, prefix);
+/// Headers in order, each with a name of its own: GeoPackage columns differ by more than case.
+#[derive(Default)]
+pub struct Headers {
+    names: Vec<String>,
+    taken: HashSet<String>,
+}
+
+impl Headers {
+    /// Adds `name`, or where a header has it already, `name` with `prefix` before it, as often as it takes.
+    pub fn push(&mut self, name: &str, prefix: &str) {
+        let mut free = name.to_owned();
+        while !self.taken.insert(free.to_lowercase()) {
+            free.insert_str(0, prefix);
+        }
+        self.names.push(free);
     }
-    free
+
+    /// The headers.
+    pub fn names(self) -> Vec<String> {
+        self.names
+    }
 }

@@ -1,7 +1,7 @@
 //! From a file's headers to what its columns mean: the separator, the claimed columns with their units, and the columns that are
 //! carried through. How their values are written is settled in [`super::settle`].
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use jiff::SignedDuration;
 use rustc_hash::FxHashMap;
@@ -642,11 +642,12 @@ fn check_signs(log: &LogFormat) -> Result<(), String> {
 }
 
 fn check_headers(headers: &[String]) -> Result<(), String> {
+    let mut seen: HashMap<&str, usize> = HashMap::with_capacity(headers.len());
     for (i, header) in headers.iter().enumerate() {
         if header.is_empty() {
             return Err(format!("column {} has no name; name every column", i + 1));
         }
-        if let Some(j) = headers[..i].iter().position(|earlier| earlier == header) {
+        if let Some(j) = seen.insert(header, i) {
             return Err(format!("columns {} and {} are both named \"{header}\"; give each its own name", j + 1, i + 1));
         }
     }

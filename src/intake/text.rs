@@ -7,6 +7,7 @@ use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use sha2::{Digest, Sha256};
 
 use super::IntakeError;
+use crate::disk;
 
 /// Bytes that are looked at for an older encoding.
 const LOOKED_AT: usize = 1 << 20;
@@ -31,7 +32,20 @@ pub struct Text {
 /// When it cannot be read, the label names no encoding, or the text is not in the encoding that the
 /// label or the byte order mark names.
 pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
-    let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    decoded(path, disk::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?, label)
+}
+
+/// Reads and decodes standard input, which may have this many bytes.
+///
+/// # Errors
+/// As [`read`], and where it has more.
+pub fn read_standard_input(label: Option<&str>, most_bytes: u64) -> Result<Text, IntakeError> {
+    let path = Path::new("standard input");
+    let read = disk::read_standard_input(most_bytes);
+    decoded(path, read.map_err(|source| IntakeError::Read { path: path.to_owned(), source })?, label)
+}
+
+fn decoded(path: &Path, bytes: Vec<u8>, label: Option<&str>) -> Result<Text, IntakeError> {
     let size = bytes.len() as u64;
     let (sha256, decoded) = rayon::join(|| hex(&Sha256::digest(&bytes)), || decode(&bytes, label));
     let (encoding, skip, converted) = decoded.map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
@@ -54,7 +68,7 @@ pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
 /// # Errors
 /// When it cannot be read.
 pub fn fingerprint(path: &Path) -> Result<(u64, String), IntakeError> {
-    let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    let bytes = disk::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
     Ok((bytes.len() as u64, hex(&Sha256::digest(&bytes))))
 }
 

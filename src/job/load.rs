@@ -4,12 +4,18 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::files::resolve;
 use super::settings;
 use super::{Bases, Instrument, Job, JoinBy, LogFormat, OccupationSource, Occupations, Shots};
+use crate::disk;
 use crate::units::gps_time::LeapSeconds;
 
 /// A clock that is off by more than some centuries is no clock, in seconds.
 const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
+/// No job that a person writes is longer, in bytes.
+const MOST_JOB_BYTES: u64 = 16 << 20;
+/// Letters of a job's name: with the names of layer and format behind it no system finds it too long.
+const LONGEST_NAME: usize = 100;
 
 /// A job file that cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -32,12 +38,19 @@ pub enum JobError {
     },
 }
 
-/// Reads and checks a job file; its paths become relative to its folder.
+/// Reads and checks a job file; its paths become relative to its folder. `-` stands for standard input, and the folder
+/// is then the one that the program runs in.
 ///
 /// # Errors
 /// See [`JobError`].
 pub fn load(path: &Path) -> Result<Job, JobError> {
-    let text = std::fs::read_to_string(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
+    if path.as_os_str() == disk::STANDARD_INPUT {
+        let wrong = |problem: String| JobError::Wrong { place: "standard input".into(), problem };
+        let bytes = disk::read_standard_input(MOST_JOB_BYTES).map_err(|error| wrong(error.to_string()))?;
+        let text = String::from_utf8(bytes).map_err(|_| wrong("it is not text in UTF-8".into()))?;
+        return parse(&text, "standard input", Path::new("."));
+    }
+    let text = disk::read_text(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     parse(&text, &path.display().to_string(), folder)
 }
@@ -55,21 +68,25 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
         .and_then(|()| check_gnss(&job))
         .and_then(|()| job.measures.check())
         .map_err(|(path, problem)| wrong(key_at(&path), problem))?;
-    job.bases.resolve(folder).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
-    job.shots.resolve(folder).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
+    let out = folder.join(job.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name))));
+    job.bases.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
+    job.shots.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
     if let Some(list) = &mut job.bases.occupations.list {
-        list.resolved =
-            resolve(&list.files, folder).map_err(|problem| wrong(key_at(&["bases", "occupations", "list", "files"]), problem))?;
+        list.resolved = resolve(&list.files, folder, Some(&out))
+            .map_err(|problem| wrong(key_at(&["bases", "occupations", "list", "files"]), problem))?;
     }
     if let Some(known) = &mut job.known {
-        known.resolve(folder).map_err(|problem| wrong(key_at(&["known", "files"]), problem))?;
+        known.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["known", "files"]), problem))?;
     }
     for path in job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds).chain(&mut job.catalogue) {
         *path = folder.join(&path);
     }
+    if let Some(path) = &job.heights.geoid_grid {
+        let unread = |error| wrong(key_at(&["heights", "geoid_grid"]), format!("{}: cannot be read: {error}", path.display()));
+        disk::check(path).map_err(unread)?;
+    }
     job.read_leap_seconds().map_err(|problem| wrong(key_at(&["leap_seconds"]), problem))?;
-    let out = job.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
-    job.out = Some(folder.join(out));
+    job.out = Some(out);
     Ok(job)
 }
 
@@ -79,8 +96,7 @@ impl Job {
         let steps = match &self.leap_seconds {
             None => LeapSeconds::builtin(),
             Some(path) => {
-                let text =
-                    std::fs::read_to_string(path).map_err(|error| format!("{}: cannot be read: {error}", path.display()))?;
+                let text = disk::read_text(path).map_err(|error| format!("{}: cannot be read: {error}", path.display()))?;
                 Arc::new(LeapSeconds::parse(&text).map_err(|problem| format!("{}: {problem}", path.display()))?)
             }
         };
@@ -95,65 +111,25 @@ impl Job {
 }
 
 impl Bases {
-    /// Finds the files that the patterns stand for.
+    /// Finds the files that the patterns stand for; `output` is the folder that the job writes.
     ///
     /// # Errors
     /// When a pattern matches nothing.
-    pub fn resolve(&mut self, folder: &Path) -> Result<(), String> {
-        self.resolved = resolve(&self.files, folder)?;
+    pub fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
+        self.resolved = resolve(&self.files, folder, output)?;
         Ok(())
     }
 }
 
 impl Shots {
-    /// Finds the files that the patterns stand for.
+    /// Finds the files that the patterns stand for; `output` is the folder that the job writes.
     ///
     /// # Errors
     /// When a pattern matches nothing.
-    pub fn resolve(&mut self, folder: &Path) -> Result<(), String> {
-        self.resolved = resolve(&self.files, folder)?;
+    pub fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
+        self.resolved = resolve(&self.files, folder, output)?;
         Ok(())
     }
-}
-
-/// Files of patterns, each once, those of one pattern in the order of their names.
-fn resolve(patterns: &[String], folder: &Path) -> Result<Vec<(PathBuf, String)>, String> {
-    let mut found: Vec<(PathBuf, String)> = Vec::new();
-    if patterns.is_empty() {
-        return Err("files is empty; name at least one log".into());
-    }
-    for pattern in patterns {
-        let mut add = |path: PathBuf| {
-            let name = path.strip_prefix(folder).unwrap_or(&path).display().to_string();
-            if !found.iter().any(|(known, _)| *known == path) {
-                found.push((path, name));
-            }
-        };
-        if !pattern.contains(['*', '?', '[']) {
-            let path = folder.join(pattern);
-            if !path.is_file() {
-                return Err(format!("no file {}", path.display()));
-            }
-            add(path);
-            continue;
-        }
-        // The folder's own name is no pattern.
-        let whole = format!("{}/{pattern}", glob::Pattern::escape(&folder.display().to_string()));
-        let matches = glob::glob(&whole).map_err(|error| format!("\"{pattern}\" is no pattern: {}", error.msg))?;
-        let mut paths = Vec::new();
-        for entry in matches {
-            let path = entry.map_err(|error| format!("\"{pattern}\": {error}"))?;
-            if path.is_file() {
-                paths.push(path);
-            }
-        }
-        if paths.is_empty() {
-            return Err(format!("no file matches \"{pattern}\" in {}", folder.display()));
-        }
-        paths.sort();
-        paths.into_iter().for_each(&mut add);
-    }
-    Ok(found)
 }
 
 type Fault = (Vec<&'static str>, String);
@@ -166,6 +142,17 @@ fn check(job: &Job) -> Result<(), Fault> {
     let fault = |path: &[&'static str], problem: String| Err((path.to_vec(), problem));
     if job.name.is_empty() || !job.name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
         return fault(&["name"], format!("name = \"{}\": use letters, digits, - and _; files are named after it", job.name));
+    }
+    if job.name.len() > LONGEST_NAME {
+        return fault(
+            &["name"],
+            format!("name has {} letters; files are named after it: use {LONGEST_NAME} at most", job.name.len()),
+        );
+    }
+    if is_device_name(&job.name) {
+        let problem =
+            format!("name = \"{}\" is the name of a device on some systems, and files are named after it; use another", job.name);
+        return fault(&["name"], problem);
     }
     if job.formats.is_empty() {
         return fault(&["formats"], "formats is empty; name at least one, such as \"gpkg\"".into());
@@ -327,6 +314,17 @@ fn logs(job: &Job) -> impl Iterator<Item = (&'static str, &LogFormat)> {
     of_bases.chain(std::iter::once(&job.shots.log).chain(job.shots.per_file.values()).map(|log| ("shots", log)))
 }
 
+/// Whether a system takes a name, with any ending behind it, for a device (Microsoft, "Naming files, paths, and
+/// namespaces").
+pub fn is_device_name(name: &str) -> bool {
+    let name = name.to_ascii_uppercase();
+    let is_port = |port: &str| {
+        let number = name.strip_prefix(port);
+        number.is_some_and(|number| number.len() == 1 && number.bytes().all(|digit| digit.is_ascii_digit()))
+    };
+    ["CON", "PRN", "AUX", "NUL"].contains(&name.as_str()) || is_port("COM") || is_port("LPT")
+}
+
 fn is_sigma(value: f64) -> bool {
     value > 0.0 && value.is_finite()
 }
@@ -411,6 +409,23 @@ mod tests {
         assert!(
             problem(&text.replace("\"??_azimuth_deg\" = \"AZ\"", "magnetic_azimuth_deg = \"??\"")).contains("still undecided")
         );
+    }
+
+    #[test]
+    fn names_of_devices_and_endless_names_are_refused() {
+        let named = |name: &str| {
+            problem(&format!(
+                "name = \"{name}\"\ncrs = \"EPSG:32630\"\n[bases]\nfiles=[]\ncrs=\"EPSG:4979\"\n[shots]\nfiles=[]\n"
+            ))
+        };
+        for device in ["CON", "con", "Nul", "PRN", "aux", "COM1", "lpt9"] {
+            assert!(named(device).contains("is the name of a device on some systems"), "{}", named(device));
+        }
+        for name in ["CONE", "COM", "COM10", "lpt", "nul-1"] {
+            assert!(named(name).contains("files is empty"), "{}", named(name));
+        }
+        assert!(named(&"n".repeat(101)).contains("use 100 at most"));
+        assert!(named(&"n".repeat(100)).contains("files is empty"));
     }
 
     #[test]

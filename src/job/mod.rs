@@ -7,6 +7,7 @@
 mod calibration;
 pub mod catalogue;
 mod declination;
+mod files;
 mod gnss;
 mod load;
 mod measures;
@@ -24,7 +25,7 @@ use crate::units::gps_time::LeapSeconds;
 
 pub use calibration::{Calibration, Day};
 pub use gnss::{FixKind, GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
-pub use load::{JobError, is_vector, load, parse};
+pub use load::{JobError, is_device_name, is_vector, load, parse};
 pub use measures::{Level, Measures};
 pub use network::{Network, NetworkOrientation, Reject, Robust};
 pub use settings::UNDECIDED;

@@ -34,6 +34,8 @@ pub struct Field {
     pub description: String,
     /// What values it may have, where a catalogue says so.
     pub domain: Option<Domain>,
+    /// Whether it is a column of the log that neither the program nor the catalogue knows.
+    pub is_carried: bool,
 }
 
 /// Which layer.

@@ -2,6 +2,8 @@
 //! ([`Sink`]), and what became of the rows ([`Account`]).
 
 use super::columns::{Batch, Layer, LayerKey};
+use super::disclosure::Guarded;
+use super::outcome::Asked;
 use super::report::network::NetworkSummary;
 use super::report::stations::Station;
 use super::report::summary::{GeoidSummary, OperationUse};
@@ -9,6 +11,7 @@ use super::write::WriteError;
 use crate::geodesy::crs::{Crs, Rules};
 use crate::intake::settle::Written;
 use crate::job::Job;
+use crate::job::catalogue::Catalogue;
 use crate::records::ledger::{Counts, Entry};
 
 /// What is known before the first record is written.
@@ -17,6 +20,8 @@ pub struct Setup<'j> {
     pub job: &'j Job,
     /// The CRS of the layers.
     pub crs: &'j Crs,
+    /// The catalogue of the job, with what it keeps coarse.
+    pub catalogue: Option<&'j Catalogue>,
     /// The layers wanted, with all their fields.
     pub layers: Vec<Layer>,
     /// What may be used between datums.
@@ -41,10 +46,9 @@ pub trait Sink: Send {
     /// When they cannot be written.
     fn write(&mut self, layer: LayerKey, batch: &Batch) -> Result<(), WriteError>;
 
-    /// Whether what it takes is written for others to read: then rows are withheld where a catalogue keeps places coarse.
-    fn is_written(&self) -> bool {
-        true
-    }
+    /// Learns which measurements and strings have a place among their rows that the catalogue keeps coarse; called once,
+    /// before any record of them.
+    fn guard(&mut self, _guarded: Guarded) {}
 
     /// Takes a row that was held.
     ///
@@ -54,7 +58,7 @@ pub trait Sink: Send {
 }
 
 /// What became of a run.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Account {
     /// The input files with their counts, bases first.
     pub files: Vec<InputFile>,
@@ -62,6 +66,16 @@ pub struct Account {
     pub shots: Counts,
     /// Counts of all base logs together.
     pub bases: Counts,
+    /// Composed measurements.
+    pub measurements: Asked,
+    /// Lines and areas.
+    pub strings: Asked,
+    /// Bases used, without those that a network placed.
+    pub bases_used: u64,
+    /// Bases that a network placed.
+    pub bases_placed: u64,
+    /// Whether a network placed anything.
+    pub is_adjusted: bool,
     /// Operations used between datums and for heights, each with its bases.
     pub operations: Vec<OperationUse>,
     /// Magnetic models used.
@@ -78,6 +92,8 @@ pub struct Account {
     pub crs: String,
     /// Assumptions and warnings for the person, in sentences.
     pub notes: Vec<String>,
+    /// How many of them, the first, are about settings and models alone; the others speak of rows and places.
+    pub notes_on_settings: usize,
 }
 
 impl Account {

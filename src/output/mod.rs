@@ -4,7 +4,9 @@
 
 pub mod columns;
 pub mod contract;
+pub mod disclosure;
 pub mod layers;
+pub mod outcome;
 pub mod report;
 pub mod style;
 pub mod write;

@@ -1,8 +1,11 @@
 //! The account of the input: why a row was held, what is suspicious about a row that was mapped,
 //! and the counts that must add up.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
+
+use super::shown::quoted;
 
 /// Why a row was held: read, understood to be unusable, and set aside.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -452,9 +455,17 @@ pub struct Fault {
 }
 
 impl Fault {
-    /// A fault of a column's value.
+    /// A fault of a column's value. Of a long value the begin and the end are kept; the row has all of it.
     pub fn new(reason: Reason, column: &str, value: &str, sentence: impl Into<String>) -> Fault {
-        Fault { reason, column: column.to_owned(), value: value.to_owned(), sentence: sentence.into() }
+        let mut sentence = sentence.into();
+        let [column, value] = [column, value].map(|long| match quoted(long) {
+            Cow::Borrowed(short) => short.to_owned(),
+            Cow::Owned(short) => {
+                sentence = sentence.replace(long, &short);
+                short
+            }
+        });
+        Fault { reason, column, value, sentence }
     }
 }
 
@@ -470,23 +481,6 @@ pub struct Entry {
     /// What became of it.
     pub outcome: Outcome,
 }
-
-impl Entry {
-    /// Leaves out what the row says: for outputs that withhold exact places. File and line still tell which row it is.
-    pub fn withhold(&mut self) {
-        self.row = WITHHELD.to_owned();
-        match &mut self.outcome {
-            Outcome::Held(fault) => {
-                fault.value.clear();
-                fault.sentence = fault.reason.advice().to_owned();
-            }
-            Outcome::Flagged(_, detail) | Outcome::Used(_, detail) | Outcome::Rejected(_, detail) => detail.clear(),
-        }
-    }
-}
-
-/// What stands in for a row that is withheld.
-const WITHHELD: &str = "(withheld: the catalogue keeps places coarse)";
 
 /// What became of a row that is in the ledger.
 #[derive(Debug, Clone, PartialEq)]

@@ -4,4 +4,5 @@
 
 pub mod echo;
 pub mod ledger;
+pub mod shown;
 pub mod triangle;

@@ -1,7 +1,6 @@
 //! The last step of a run: the bases with what became of them, the ledger's totals, the account.
 
 use super::adjust::Adjusted;
-use super::coded::Coded;
 use super::compute::{self, Stage};
 use super::datums::Steps;
 use super::prepare::Prepared;
@@ -44,27 +43,30 @@ pub fn account(
     };
     let (shots, bases) = (total(false), total(true));
     let mut notes = notes::of(job, table, shot_logs, &shots, &adjusted.steps.uses);
+    notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
+    let notes_on_settings = notes.len();
     notes.extend(prepared.outside_grid.clone());
     notes.extend(prepared.stations.notes.iter().cloned());
     notes.extend(adjusted.backsight_notes.iter().cloned());
     notes.extend(settled);
-    notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
-    notes.extend(stage.coded.and_then(Coded::coarse_note));
     notes.extend(adjusted.both_ends_notes.iter().cloned());
     Ok(Account {
         shots,
         bases,
+        measurements: tally.measurements,
+        strings: tally.strings,
+        bases_used: table.bases.iter().filter(|base| !base.from_network).count() as u64,
+        bases_placed: table.bases.iter().filter(|base| base.from_network).count() as u64,
+        is_adjusted: adjusted.network.as_ref().is_some_and(|network| network.has_placed()),
         operations: adjusted.steps.uses.clone(),
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
-        network: adjusted.network.as_ref().map(|network| match stage.has_coarse {
-            true => network.report.withheld(),
-            false => network.report.clone(),
-        }),
+        network: adjusted.network.as_ref().map(|network| network.report.clone()),
         stations: stations_of(stage, base_logs, &tally.shots_of_base, &adjusted.steps),
         third: adjusted.locator.third().words(),
         crs: prepared.output.label(),
         notes,
+        notes_on_settings,
         files,
     })
 }

@@ -95,11 +95,10 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
 }
 
 impl<'p> Adjusted<'p> {
-    /// What the computation of a block needs; `is_written` where the outcome is for others to read.
-    pub fn stage<'s>(&'s self, prepared: &'s Prepared, joiner: &'s Joiner<'s>, is_written: bool) -> Stage<'s> {
+    /// What the computation of a block needs.
+    pub fn stage<'s>(&'s self, prepared: &'s Prepared, joiner: &'s Joiner<'s>) -> Stage<'s> {
         let Prepared { job, output, shot_logs, .. } = prepared;
         let coded = prepared.coded.as_ref();
-        let has_coarse = coded.is_some_and(|coded| coded.catalogue.has_coarse());
         Stage {
             joiner,
             orientations: &self.orientations,
@@ -116,9 +115,7 @@ impl<'p> Adjusted<'p> {
             network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),
             repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &self.none_repeated },
             coded,
-            has_coarse,
-            withholds: has_coarse && is_written,
-            wanted: &job.layers,
+            wanted: &prepared.wanted,
         }
     }
 }

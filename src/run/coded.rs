@@ -11,6 +11,7 @@ use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{self, Attribute, AttributeKind, Catalogue, Code, CodedLayer, Problem, Value};
 use crate::job::{Job, LayerName};
 use crate::output::columns::{Column, Field, FieldKind, Layer, LayerKey, Texts};
+use crate::output::disclosure::Disclosure;
 use crate::output::layers::features::Feature;
 use crate::output::layers::{self, coarse, features, strings};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
@@ -84,6 +85,9 @@ pub fn load(job: &Job, output: &Crs) -> Result<Option<Arc<Catalogue>>, RunError>
     let name = path.file_name().unwrap_or(path.as_os_str()).to_string_lossy();
     let catalogue = catalogue::load(path, &name)?;
     let catalogue = if job.exact_places { catalogue.exact() } else { catalogue };
+    if let Some(fault) = Disclosure::new(Some(&catalogue), output.unit_factor()).fault_of(job) {
+        return Err(RunError::Nothing(fault));
+    }
     if catalogue.has_coarse() && output.kind() != Kind::Projected {
         return Err(RunError::Nothing(format!(
             "{name} has a layer with coarse_cell_m, whose cells are squares of a grid, and {} has degrees: name a projected CRS as crs",
@@ -106,19 +110,6 @@ impl Coded {
         (!words.is_empty()).then(|| {
             let (words, name) = (words.join(", "), &self.catalogue.name);
             format!("Codes that {name} does not have, with their rows, mapped to {layer}: {words}{more}.")
-        })
-    }
-
-    /// What is withheld, in a sentence.
-    pub fn coarse_note(&self) -> Option<String> {
-        let coarse: Vec<&str> =
-            self.catalogue.layers.iter().filter(|layer| layer.coarse_cell_m.is_some()).map(|layer| layer.id.as_str()).collect();
-        (!coarse.is_empty()).then(|| {
-            format!(
-                "The exact places of {} are withheld: positions there and of the bases are middles of cells, \
-                 sight lines, distances, azimuths and uncertainties are left out, and held.csv and the ledger leave the rows' text out.",
-                coarse.join(", ")
-            )
         })
     }
 
@@ -234,22 +225,23 @@ impl Coded {
                 (features::coded_definitions().iter().map(|field| field.field()).collect(), format!("Third coordinate: {third}."))
             }
         };
+        let mut names = layers::Names::of(&fields);
         for attribute in &layer.attributes {
             let kind = match attribute.kind {
                 AttributeKind::Text => FieldKind::Text,
                 AttributeKind::Integer => FieldKind::Integer,
                 AttributeKind::Real => FieldKind::Real,
             };
-            let mut field = layers::carried_field(&attribute.name, kind, &fields);
+            let mut field = names.field(&attribute.name, kind);
             field.description.clone_from(&attribute.description);
             field.domain.clone_from(&attribute.domain);
+            field.is_carried = false;
             fields.push(field);
         }
         if layer.geometry == GeometryKind::Point {
             for column in self.carried_of(index) {
                 let known = &carried[*column];
-                let field = layers::carried_field(&known.header, known.field.kind, &fields);
-                fields.push(field);
+                fields.push(names.field(&known.header, known.field.kind));
             }
         }
         Layer {

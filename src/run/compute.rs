@@ -12,24 +12,24 @@ use super::files::ShotLogs;
 use super::records::{self, Mapped, carried_column};
 use super::repeated::Waiting;
 use super::sighting::Sighted;
-use crate::geodesy::covariance::{Covariance, Ellipse};
+use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
 use crate::intake::numbers::Signs;
-use crate::intake::shots::{self, BACKSIGHT, FORESIGHT};
+use crate::intake::shots;
 use crate::job::LayerName;
 use crate::job::catalogue::Geometry;
 use crate::output::columns::{Batch, Column, Geometries, LayerKey, NO_HEIGHT, Position};
 use crate::output::layers::bases::PlacedBase;
 use crate::output::layers::features::Feature;
-use crate::output::layers::{bases, coarse, ledger};
+use crate::output::layers::{bases, ledger};
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
 use crate::shots::locate::{Declinations, Locator, Placed};
 use crate::shots::reduce::Vector;
-use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind};
+use crate::stations::base::{Base, BaseTable, HeightKind};
 use crate::stations::join::Joiner;
 use crate::stations::orientation::Orientation;
 
@@ -60,10 +60,6 @@ pub struct Stage<'j> {
     pub repeated: &'j FxHashSet<u64>,
     /// The catalogue.
     pub coded: Option<&'j Coded>,
-    /// Whether a layer of it is written coarse.
-    pub has_coarse: bool,
-    /// Whether the text of rows is withheld: some layer is coarse, and the outcome is written.
-    pub withholds: bool,
     /// The layers to make.
     pub wanted: &'j [LayerName],
 }
@@ -179,18 +175,12 @@ impl Stage<'_> {
                 *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
             }
             if record.measure.is_some() || record.string.is_some() {
-                let mut collected = self.collected(parsed, shot, &record, cell);
-                collected.withheld = self.coarse_cell_m(&feature.class).is_some();
-                computed.collected.push(collected);
+                computed.collected.push(self.collected(parsed, shot, &record, cell));
             }
-            self.withhold(&mut feature);
             mapped.push(feature);
             kept.push(shot.row);
         }
         computed.entries.sort_by_key(|entry| entry.line);
-        if self.withholds {
-            computed.entries.iter_mut().for_each(Entry::withhold);
-        }
         if mapped.is_empty() {
             return Ok(computed);
         }
@@ -223,31 +213,6 @@ impl Stage<'_> {
     fn coarse_cell_m(&self, class: &Class) -> Option<f64> {
         let LayerKey::Coded(layer) = class.layer else { return None };
         self.coded.and_then(|coded| coded.catalogue.layers[layer].coarse_cell_m)
-    }
-
-    /// Takes out of a feature what would give an exact place away.
-    pub fn withhold(&self, feature: &mut Mapped) {
-        if !self.has_coarse {
-            return;
-        }
-        // From any of them and some exact features the base would follow: an error ellipse shows the line of sight, its size
-        // the distance.
-        let record = &mut feature.record;
-        (record.horizontal_m, record.true_azimuth_rad, record.declination_rad) = (f64::NAN, f64::NAN, f64::NAN);
-        record.covariance = Covariance::UNKNOWN;
-        record.ellipse = Ellipse { major_m: f64::NAN, minor_m: f64::NAN, azimuth_rad: f64::NAN };
-        record.shares = [f64::NAN; 3];
-        record.spread_m = f64::NAN;
-        // A sight to another base is the place of that base.
-        if record.role.is_some_and(|role| role == BACKSIGHT || role == FORESIGHT)
-            && let Some(cell_m) = self.coded.and_then(|coded| coded.catalogue.greatest_cell_m())
-        {
-            record.placed = coarse::in_cell(&record.placed, cell_m, self.grid_unit_m);
-        }
-        if let Some(cell_m) = self.coarse_cell_m(&feature.class) {
-            feature.record.coarse_cell_m = cell_m;
-            feature.record.placed = coarse::in_cell(&feature.record.placed, cell_m, self.grid_unit_m);
-        }
     }
 
     /// Places shots, runs of one datum at a time.
@@ -318,7 +283,7 @@ impl Stage<'_> {
             ellipse: covariance.ellipse95(),
             shares: [share(&of_base), share(&direction), share(&vector.distance)],
             face_diameter_m: f64::NAN,
-            coarse_cell_m: f64::NAN,
+            coarse_cell_m: self.coarse_cell_m(&class).unwrap_or(f64::NAN),
             shots_used: 1,
             shots_aside: 0,
             spread_m: f64::NAN,
@@ -384,20 +349,10 @@ pub fn place_bases(table: &BaseTable, locator: &Locator) -> Result<Vec<Placed>, 
 
 /// The bases layer's records.
 pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
-    let coarse_cell_m = stage.coded.and_then(|coded| coded.catalogue.greatest_cell_m());
-    let placed: Vec<Placed> = match coarse_cell_m {
-        // A base stands within sight of the places that are withheld.
-        Some(cell_m) => stage.placed_bases.iter().map(|base| coarse::in_cell(base, cell_m, stage.grid_unit_m)).collect(),
-        None => stage.placed_bases.clone(),
-    };
-    // The grid's convergence and scale and the geoid tell a place to some metres.
-    let hide = |base: &Base| match coarse_cell_m {
-        Some(_) => Base { grid: None, heights: BaseHeights { kind: base.heights.kind, ..Default::default() }, ..base.clone() },
-        None => base.clone(),
-    };
-    let bases: Vec<Base> = stage.table.bases.iter().map(hide).collect();
-    // A point that no shot is from, such as where the car stood, tells of the place and serves nothing.
-    let is_told = |index: &usize| coarse_cell_m.is_none() || shots[*index] > 0;
+    let (placed, bases) = (&stage.placed_bases, &stage.table.bases);
+    // A point that no shot is from, such as where the car stood, tells of a place that is kept coarse and serves nothing.
+    let has_coarse = stage.coded.is_some_and(|coded| coded.catalogue.has_coarse());
+    let is_told = |index: &usize| !has_coarse || shots[*index] > 0;
     let records: Vec<PlacedBase> = bases
         .iter()
         .enumerate()
@@ -412,8 +367,7 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
         })
         .collect();
     let mut columns: Vec<Column> = bases::definitions().iter().map(|field| field.column(&records)).collect();
-    let carried = if coarse_cell_m.is_some() { &[] } else { logs.carried.as_slice() };
-    columns.extend(carried.iter().map(|carried| {
+    columns.extend(logs.carried.iter().map(|carried| {
         carried_column(carried, records.len(), |i| {
             let row = &records[i].base.row;
             let extra = carried.index_by_file[row.file];

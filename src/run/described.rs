@@ -18,13 +18,14 @@ pub fn begin(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, sink: &mut
     let has_z = stage.placed_bases.iter().any(|base| base.z.is_some());
     let layers = layers(prepared, adjusted, stage);
     let places_deg = stage.placed_bases.iter().map(|base| [base.lon_deg, base.lat_deg]).collect();
-    let setup = Setup { job: prepared.job, crs: &prepared.output, layers, rules: prepared.rules, has_z, places_deg };
+    let catalogue = prepared.catalogue.as_deref();
+    let setup = Setup { job: prepared.job, crs: &prepared.output, catalogue, layers, rules: prepared.rules, has_z, places_deg };
     Ok(sink.begin(&setup)?)
 }
 
 /// The layers wanted that a row can fill.
 fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer> {
-    let (shot_logs, has_coarse, wanted) = (&prepared.shot_logs, stage.has_coarse, &prepared.job.layers);
+    let (shot_logs, wanted) = (&prepared.shot_logs, &prepared.job.layers);
     let third = adjusted.locator.third().words();
     let mut described = layers::all(&third);
     for layer in &mut described {
@@ -32,7 +33,7 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
             LayerKey::Own(LayerName::Features) => {
                 layer.fields.extend(shot_logs.carried.iter().map(|carried| carried.field.clone()))
             }
-            LayerKey::Own(LayerName::Bases) if !has_coarse => {
+            LayerKey::Own(LayerName::Bases) => {
                 layer.fields.extend(prepared.base_logs.carried.iter().map(|carried| carried.field.clone()))
             }
             _ => {}
@@ -45,15 +46,10 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
         let LayerKey::Own(name) = layer.key else { return true };
         let may_fill = match name {
             LayerName::Lines | LayerName::Areas => composes || strings,
-            // What has uncertainties of points, or ends at the places that are withheld, tells where the crew stood.
-            LayerName::Vertices => strings && !has_coarse,
-            LayerName::Parts | LayerName::Profiles => composes && !has_coarse,
-            LayerName::Measurements => composes,
-            LayerName::Adjusted | LayerName::Residuals => adjusted.network.is_some() && !has_coarse,
-            LayerName::Corrections => {
-                adjusted.network.as_ref().is_some_and(|network| network.report.corrections.count > 0) && !has_coarse
-            }
-            LayerName::SightLines | LayerName::Ellipses => !has_coarse,
+            LayerName::Vertices => strings,
+            LayerName::Parts | LayerName::Profiles | LayerName::Measurements => composes,
+            LayerName::Adjusted | LayerName::Residuals => adjusted.network.is_some(),
+            LayerName::Corrections => adjusted.network.as_ref().is_some_and(|network| network.report.corrections.count > 0),
             _ => true,
         };
         may_fill && wanted.contains(&name)

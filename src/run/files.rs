@@ -1,5 +1,6 @@
 //! The input files of a run: read, decoded, planned, and their carried columns joined by name.
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -11,7 +12,7 @@ use crate::intake::block::{Chunk, cut};
 use crate::intake::cell::When;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::delimited::{Lines, Rows, blocks};
-use crate::intake::extras::{ExtraType, is_same_name};
+use crate::intake::extras::ExtraType;
 use crate::intake::numbers::Signs;
 use crate::intake::plan::{LineKind, Plan};
 use crate::intake::text::{self, Text};
@@ -19,7 +20,7 @@ use crate::intake::{IntakeError, delimited};
 use crate::job::{LogFormat, Shots};
 use crate::output::columns::{Field, FieldKind};
 use crate::output::contract::InputFile;
-use crate::output::layers::carried_field;
+use crate::output::layers::Names;
 use crate::records::ledger::Counts;
 use crate::stations::occupation::windows::ShotTime;
 
@@ -83,33 +84,41 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
 
 /// Joins the extras of all files by name; `types` gives each file's types in the order of its extras.
 pub(super) fn join_carried(plans: &[Option<&Plan>], types: &[Vec<ExtraType>], own: &[Field]) -> Vec<Carried> {
-    let mut found: Vec<(String, ExtraType, Vec<Option<usize>>)> = Vec::new();
+    /// A column as it comes together.
+    struct Joined {
+        header: String,
+        kind: ExtraType,
+        index_by_file: Vec<Option<usize>>,
+    }
+    let mut found: Vec<Joined> = Vec::new();
+    let (mut by_name, mut alike): (HashMap<&str, usize>, HashMap<String, Vec<usize>>) = Default::default();
     for (file, plan) in plans.iter().enumerate() {
         let Some(plan) = plan else { continue };
         for (index, (_, header)) in plan.extras.iter().enumerate() {
             // The same name, else one that differs by capitals alone and that this file has not taken.
-            let same = found.iter().position(|(name, _, _)| name == header);
-            let alike = || found.iter().position(|(name, _, taken)| is_same_name(name, header) && taken[file].is_none());
-            let position = same.or_else(alike).unwrap_or_else(|| {
-                found.push((header.clone(), ExtraType::Empty, vec![None; plans.len()]));
+            let others = alike.entry(header.to_lowercase()).or_default();
+            let like = others.iter().copied().find(|other| found[*other].index_by_file[file].is_none());
+            let position = by_name.get(header.as_str()).copied().or(like).unwrap_or_else(|| {
+                others.push(found.len());
+                by_name.insert(header, found.len());
+                let index_by_file = vec![None; plans.len()];
+                found.push(Joined { header: header.clone(), kind: ExtraType::Empty, index_by_file });
                 found.len() - 1
             });
-            found[position].1 = found[position].1.max(types[file][index]);
-            found[position].2[file] = Some(index);
+            found[position].kind = found[position].kind.max(types[file][index]);
+            found[position].index_by_file[file] = Some(index);
         }
     }
-    let mut taken = own.to_vec();
+    let mut names = Names::of(own);
     found
         .into_iter()
-        .map(|(header, kind, index_by_file)| {
+        .map(|Joined { header, kind, index_by_file }| {
             let kind = match kind {
                 ExtraType::Integer => FieldKind::Integer,
                 ExtraType::Real => FieldKind::Real,
                 ExtraType::Empty | ExtraType::Text => FieldKind::Text,
             };
-            let field = carried_field(&header, kind, &taken);
-            taken.push(field.clone());
-            Carried { header, field, index_by_file }
+            Carried { field: names.field(&header, kind), header, index_by_file }
         })
         .collect()
 }

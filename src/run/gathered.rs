@@ -176,7 +176,6 @@ impl Stage<'_> {
             order: of(Quantity::Order).and_then(|cell| extras::real(&cell, signs_of_order)),
             code,
             cells: cells.unwrap_or_default(),
-            withheld: false,
             when,
             level: of(Quantity::Level),
             conditions: Conditions {

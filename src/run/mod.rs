@@ -18,6 +18,7 @@ mod described;
 mod files;
 mod gathered;
 mod geoids;
+mod guarded;
 mod network;
 mod notes;
 mod prepare;
@@ -78,7 +79,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     let (prepared, surveyed) = prepare::prepare(job)?;
     let adjusted = adjust::adjust(&prepared, surveyed)?;
     let joiner = Joiner::new(&adjusted.table, &job.join);
-    let stage = adjusted.stage(&prepared, &joiner, sink.is_written());
+    let stage = adjusted.stage(&prepared, &joiner);
     let mut tally = Tally::new(&prepared, &stage);
     described::begin(&prepared, &adjusted, &stage, sink)?;
     let streamed = stream::stream(&prepared, &stage, sink, &mut tally, progress)?;

@@ -11,8 +11,8 @@ use super::{datums, geoids};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
 use crate::intake::shots::ShotRules;
-use crate::job::Job;
 use crate::job::catalogue::Catalogue;
+use crate::job::{Job, LayerName};
 use crate::output::layers;
 use crate::shots::locate::Declinations;
 use crate::stations::base::{self, BaseTable, Settings};
@@ -45,6 +45,9 @@ pub struct Prepared<'j> {
     pub coded: Option<Coded>,
     /// Where the geoid grid does not reach, in a sentence.
     pub outside_grid: Option<String>,
+    /// The layers to make: those of the job, and the features where some places are kept coarse, since the output learns
+    /// their names from them.
+    pub wanted: Vec<LayerName>,
 }
 
 /// Prepares a job: the second value is the table of its bases, as surveyed.
@@ -83,6 +86,10 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
         ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
     let coded = catalogue.clone().map(|catalogue| Coded::new(catalogue, &shot_logs.carried));
     let declinations = Declinations::new(&job.north);
+    let mut wanted = job.layers.clone();
+    if catalogue.as_ref().is_some_and(|catalogue| catalogue.has_coarse()) && !wanted.contains(&LayerName::Features) {
+        wanted.push(LayerName::Features);
+    }
     let prepared = Prepared {
         job,
         output,
@@ -97,6 +104,7 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
         catalogue,
         coded,
         outside_grid,
+        wanted,
     };
     Ok((prepared, table))
 }

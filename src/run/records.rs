@@ -29,12 +29,6 @@ pub struct Mapped<'r> {
     pub values: Vec<Value>,
 }
 
-impl Mapped<'_> {
-    fn is_coarse(&self) -> bool {
-        self.record.coarse_cell_m > 0.0
-    }
-}
-
 /// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and how its
 /// numbers are written.
 ///
@@ -55,7 +49,7 @@ pub fn batches<'c>(
             made.push((key, points(stage, key, mapped, &of_layer, cell)));
         }
     }
-    if stage.wanted.contains(&LayerName::Ellipses) && !stage.has_coarse {
+    if stage.wanted.contains(&LayerName::Ellipses) {
         let exact: Vec<&Mapped> = mapped.iter().collect();
         if !exact.is_empty() {
             let records: Vec<Feature> = exact.iter().map(|feature| feature.record).collect();
@@ -72,7 +66,7 @@ pub fn batches<'c>(
 
 /// The sight lines of shots, each with the index of its base.
 pub fn sight_line_batch(stage: &Stage, shots: &[(usize, Feature)]) -> Option<(LayerKey, Batch)> {
-    if shots.is_empty() || stage.has_coarse || !stage.wanted.contains(&LayerName::SightLines) {
+    if shots.is_empty() || !stage.wanted.contains(&LayerName::SightLines) {
         return None;
     }
     let records: Vec<Feature> = shots.iter().map(|(_, record)| *record).collect();
@@ -114,11 +108,8 @@ fn points<'r, 'c>(
             columns
         }
     };
-    let positions = of_layer.iter().zip(&records).map(|(i, record)| {
-        // A base's height would stand in for one that is withheld.
-        let base = if mapped[*i].is_coarse() { &record.placed } else { &stage.placed_bases[mapped[*i].base] };
-        position(&record.placed, base)
-    });
+    let positions =
+        of_layer.iter().zip(&records).map(|(i, record)| position(&record.placed, &stage.placed_bases[mapped[*i].base]));
     Batch { len: records.len(), geometries: Geometries::Points(positions.collect()), columns }
 }
 

@@ -146,7 +146,6 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         for other in members.iter().skip(1).chain(point.aside.iter().flat_map(|(item, _)| &items[*item].rows)) {
             settlement.counts.entry(rows[*other].place.0).or_default().repeats += 1;
         }
-        stage.withhold(&mut feature);
         mapped.push(feature);
         first_rows.push(members);
     }
@@ -178,9 +177,6 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         }
     }
     settlement.entries.sort_by_key(|entry| (entry.file, entry.line));
-    if stage.withholds {
-        settlement.entries.iter_mut().for_each(Entry::withhold);
-    }
     Ok(settlement)
 }
 

@@ -6,7 +6,7 @@ use super::compute::Stage;
 use super::prepare::Prepared;
 use super::stream::Streamed;
 use super::tally::Tally;
-use super::{RunError, composed, network, repeated};
+use super::{RunError, composed, guarded, network, repeated};
 use crate::output::contract::Sink;
 
 /// Settles what waited; gives what is to be said of it.
@@ -29,6 +29,7 @@ pub fn settle(
     }
     let repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats).map_err(RunError::crs("crs"))?;
     notes.extend(tally.settle(repeats, sink)?);
+    sink.guard(guarded::guarded(stage, &collected));
     let measured = composed::settle(stage, collected, job).map_err(RunError::crs("crs"))?;
     notes.extend(tally.settle(measured, sink)?);
     Ok(notes)

@@ -21,7 +21,7 @@ use crate::intake::IntakeError;
 use crate::intake::block::Chunk;
 use crate::intake::shots::ShotRules;
 use crate::output::contract::Sink;
-use crate::records::ledger::{Entry, Flags};
+use crate::records::ledger::Flags;
 use crate::shots::audit::{Audit, Auditor};
 
 /// Blocks that are computed together.
@@ -142,10 +142,7 @@ fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledge
 
 /// The base rows that were held or flagged, before the shots.
 fn write_bases_held(prepared: &Prepared, stage: &Stage, sink: &mut dyn Sink, wants_ledger: bool) -> Result<(), RunError> {
-    let mut entries = base_logs::base_entries(stage.table);
-    if stage.withholds {
-        entries.iter_mut().for_each(Entry::withhold);
-    }
+    let entries = base_logs::base_entries(stage.table);
     let names: Vec<&str> = prepared.base_logs.files.iter().map(|file| file.info.name.as_str()).collect();
     write_entries(sink, wants_ledger, true, &names, &entries)
 }

@@ -10,6 +10,7 @@ use crate::job::LayerName;
 use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::Sink;
 use crate::output::layers::ledger::Record;
+use crate::output::outcome::Asked;
 use crate::records::ledger::{Counts, Entry, Outcome};
 
 /// What is counted.
@@ -24,6 +25,10 @@ pub struct Tally<'p> {
     pub shots_of_base: Vec<u64>,
     /// Rows by codes that the catalogue does not have.
     pub unknown_codes: BTreeMap<String, u64>,
+    /// Measurements asked for and composed.
+    pub measurements: Asked,
+    /// Strings asked for and drawn.
+    pub strings: Asked,
 }
 
 /// What rows that waited came to: repeats, the network, measurements and strings alike.
@@ -39,6 +44,10 @@ pub struct Settlement {
     pub shots_of_base: BTreeMap<usize, u64>,
     /// Rows by codes that the catalogue does not have.
     pub unknown_codes: BTreeMap<String, u64>,
+    /// Measurements asked for and composed.
+    pub measurements: Asked,
+    /// Strings asked for and drawn.
+    pub strings: Asked,
     /// For the person.
     pub notes: Vec<String>,
 }
@@ -53,6 +62,8 @@ impl<'p> Tally<'p> {
             counts: files.iter().map(Log::counts_above).collect(),
             shots_of_base: vec![0; stage.table.bases.len()],
             unknown_codes: BTreeMap::new(),
+            measurements: Asked::default(),
+            strings: Asked::default(),
         }
     }
 
@@ -68,7 +79,9 @@ impl<'p> Tally<'p> {
     /// # Errors
     /// When it cannot be written.
     pub fn settle(&mut self, settled: Settlement, sink: &mut dyn Sink) -> Result<Vec<String>, RunError> {
-        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, notes } = settled;
+        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, measurements, strings, notes } = settled;
+        self.measurements.add(measurements);
+        self.strings.add(strings);
         for (layer, batch) in &batches {
             sink.write(*layer, batch)?;
         }

@@ -46,7 +46,7 @@ const LARGEST_SIGMA_M: f64 = 0.35;
 fn sags_and_clearances_are_the_true_ones_within_their_intervals() {
     let folder = HOLLOW.copy();
     let ran = standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
-    assert!(ran.out.starts_with("37 of 37 shots mapped, 0 held"), "{}", ran.out);
+    assert!(ran.out.starts_with("37 of 37 shots mapped, 3 of 3 measurements composed, 0 held"), "{}", ran.out);
     assert_eq!(names(&folder.path().join("out")), expected_files_of(HOLLOW.layers, HOLLOW.name, &["gpkg", "geojson", "csv"]));
     let records = table(&folder.path().join("out/hollow.measurements.csv"));
     for (name, quantity, what, metres) in TRUE {

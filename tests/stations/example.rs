@@ -42,7 +42,11 @@ fn one_command_maps_it() {
     assert_eq!(summary["shots"]["flags"], serde_json::json!({"attribute_value": 1, "misses_tolerance": 3, "unknown_code": 1}));
     assert_eq!(names(&out), expected_files_of(LAGOON.layers, LAGOON.name, &["csv"]));
     assert_eq!(summary["shots"]["held_by_reason"], serde_json::json!({"no_base_in_time": 1, "no_distance": 1}));
-    assert!(ran.out.starts_with("31 of 37 shots mapped, 2 held, 4 flagged"), "{}", ran.out);
+    assert!(
+        ran.out.starts_with("31 of 37 shots mapped, 1 of 1 measurements composed, 2 of 2 strings drawn, 2 held, 4 flagged"),
+        "{}",
+        ran.out
+    );
 
     let bases = table(&out.join("heron.bases.csv"));
     let stops: Vec<&str> = bases.iter().map(|base| base["base"].as_str()).collect();

@@ -153,7 +153,8 @@ impl Example {
     }
 }
 
-fn copy(from: &Path, to: &Path) {
+/// Copies a folder, but for layers that someone has made in it.
+pub fn copy(from: &Path, to: &Path) {
     for entry in fs::read_dir(from).unwrap().map(|entry| entry.unwrap()) {
         let target = to.join(entry.file_name());
         // Layers that someone has made in the example's folder are no part of it.

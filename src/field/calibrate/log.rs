@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use super::{CalibrateError, Measure, Role};
+use crate::disk::STANDARD_INPUT;
 use crate::intake::block::{Chunk, cut};
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
@@ -11,6 +12,9 @@ use crate::intake::shots::{Readings, readings};
 use crate::intake::text;
 use crate::job::LogFormat;
 use crate::records::ledger::{Counts, Fault, Reason};
+
+/// No log of calibration shots is longer, in bytes.
+const MOST_BYTES: u64 = 256 << 20;
 
 /// A shot of a calibration.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,17 +60,20 @@ pub struct Shots {
 }
 
 impl Shots {
-    /// Reads the calibration shots of a log and adds them.
+    /// Reads the calibration shots of a log and adds them; `-` stands for standard input.
     ///
     /// # Errors
     /// When the file cannot be used as a whole.
     pub fn read(&mut self, path: &Path, format: &LogFormat) -> Result<(), CalibrateError> {
-        let text = text::read(path, format.encoding.as_deref())?;
+        let text = match path.as_os_str() == STANDARD_INPUT {
+            true => text::read_standard_input(format.encoding.as_deref(), MOST_BYTES)?,
+            false => text::read(path, format.encoding.as_deref())?,
+        };
         let plan = Plan::for_calibration(&text, format)?;
         let (offset, first_line) = plan.body;
         let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
-        let (rows, faults) = cut(&chunk, &plan, path, &mut Counts::default())?;
-        let file = path.display().to_string();
+        let (rows, faults) = cut(&chunk, &plan, &text.path, &mut Counts::default())?;
+        let file = text.path.display().to_string();
         for (row, fault) in rows.rows().iter().zip(faults) {
             let line = row.line.number;
             let shot = match fault {

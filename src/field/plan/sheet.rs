@@ -2,16 +2,11 @@
 
 use std::fmt::Write;
 
-use anstyle::{AnsiColor, Style};
-
 use super::Axis;
 use super::errors::Origin;
 use super::height::HeightPlan;
 use super::report::{Cell, Report, Shares, about, ceiling, floor};
-
-const STRONG: Style = Style::new().bold();
-const FAINT: Style = Style::new().dimmed();
-const CAUTION: Style = AnsiColor::Yellow.on_default();
+use crate::output::report::styled::{FAINT, HELD as CAUTION, STRONG};
 
 /// Widths of a cell of the table, and of one of the shares.
 const CELL: usize = 17;

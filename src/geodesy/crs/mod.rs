@@ -40,3 +40,8 @@ pub fn seclude_gdal() {
     let _ = gdal::config::set_config_option("GDAL_DRIVER_PATH", "disable");
     raw::seclude_gdal();
 }
+
+/// Removes the copies of grids at once, for a program that a signal ends.
+pub(crate) fn remove_copies() {
+    grid_files::remove_copies();
+}

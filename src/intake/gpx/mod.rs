@@ -10,12 +10,15 @@ mod points;
 mod tests;
 mod xml;
 
+use std::collections::HashMap;
+
 use jiff::Timestamp;
 
 use self::points::{Element, Values};
 use self::xml::{Piece, Pieces};
 use super::bases::{Coordinates, Height};
 use super::fixes::{Fix, FixLog, HeldLine};
+use super::headers::Headers;
 use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 
@@ -208,21 +211,27 @@ impl Gpx {
             .filter(|(index, (_, value))| *index < 3 || self.waypoints.iter().any(|point| value(point).is_some()))
             .map(|(_, column)| column)
             .collect();
-        let mut extras: Vec<&str> = Vec::new();
+        // The place of each extra among the columns, in the order in which they come up.
+        let mut columns: HashMap<&str, usize> = HashMap::new();
+        let mut headers = Headers::default();
+        known.iter().for_each(|(name, _)| headers.push(name, ""));
         for (name, _) in self.waypoints.iter().flat_map(|point| &point.extras) {
-            if !extras.contains(&name.as_str()) {
-                extras.push(name);
-            }
-        }
-        let mut headers: Vec<String> = known.iter().map(|(name, _)| (*name).to_owned()).collect();
-        for name in &extras {
-            headers.push(super::headers::free_name(name, "gpx_", &headers));
+            let next = columns.len();
+            columns.entry(name).or_insert_with(|| {
+                headers.push(name, "gpx_");
+                next
+            });
         }
         let rows = self.waypoints.iter().map(|point| {
-            let extra = |name: &&str| point.extras.iter().find(|(other, _)| other == name).map(|(_, value)| value.clone());
-            let cells = known.iter().map(|(_, value)| value(point)).chain(extras.iter().map(extra));
-            (point.line, cells.map(Option::unwrap_or_default).collect())
+            let mut cells: Vec<String> = known.iter().map(|(_, value)| value(point).unwrap_or_default()).collect();
+            cells.resize(known.len() + columns.len(), String::new());
+            for (name, value) in &point.extras {
+                if let Some(column) = columns.get(name.as_str()) {
+                    cells[known.len() + column].clone_from(value);
+                }
+            }
+            (point.line, cells)
         });
-        (headers, rows.collect())
+        (headers.names(), rows.collect())
     }
 }

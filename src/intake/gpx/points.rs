@@ -3,6 +3,8 @@
 //! Units and meanings are those of the GPX 1.1 schema: decimal degrees on WGS 84, metres, times in
 //! UTC, the separation that of the geoid above the ellipsoid.
 
+use std::collections::HashMap;
+
 use jiff::Timestamp;
 use jiff::tz::TimeZone;
 
@@ -23,6 +25,8 @@ pub struct Element<'t> {
     lon: Option<String>,
     /// Texts of its children.
     children: Vec<(String, String)>,
+    /// Where each name stands among them.
+    places: HashMap<String, usize>,
 }
 
 /// What a point says, checked.
@@ -49,8 +53,14 @@ impl<'t> Element<'t> {
     /// # Errors
     /// When the text is not well-formed.
     pub fn read(pieces: &mut Pieces<'t>, mut open: Open) -> Result<Element<'t>, String> {
-        let mut element =
-            Element { line: open.line, raw: "", lat: open.attribute("lat"), lon: open.attribute("lon"), children: Vec::new() };
+        let mut element = Element {
+            line: open.line,
+            raw: "",
+            lat: open.attribute("lat"),
+            lon: open.attribute("lon"),
+            children: Vec::new(),
+            places: HashMap::new(),
+        };
         loop {
             match pieces.next()? {
                 Piece::Open(mut child) => match (child.is_own, child.name.as_str()) {
@@ -108,18 +118,22 @@ impl<'t> Element<'t> {
         if text.is_empty() {
             return;
         }
-        match self.children.iter_mut().find(|(other, _)| other == name) {
-            Some((_, value)) => {
+        match self.places.get(name) {
+            Some(place) => {
+                let (_, value) = &mut self.children[*place];
                 value.push_str("; ");
                 value.push_str(text);
             }
-            None => self.children.push((name.to_owned(), text.to_owned())),
+            None => {
+                self.places.insert(name.to_owned(), self.children.len());
+                self.children.push((name.to_owned(), text.to_owned()));
+            }
         }
     }
 
     /// The text of a child.
     pub fn child(&self, name: &str) -> Option<&str> {
-        self.children.iter().find(|(other, _)| other == name).map(|(_, value)| value.as_str())
+        self.places.get(name).map(|place| self.children[*place].1.as_str())
     }
 
     /// The texts that nothing else takes.

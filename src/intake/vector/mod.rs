@@ -16,7 +16,8 @@ use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 pub use table::{FieldTable, read_fields};
 
 use super::columns::{self, LogKind, Quantity};
-use super::headers::free_name;
+use super::headers::Headers;
+use crate::disk;
 use crate::geodesy::crs::Kind;
 
 /// The type of a field.
@@ -122,10 +123,7 @@ pub use crate::job::is_vector;
 pub fn read(path: &Path, layer: Option<&str>) -> Result<PointLayer, String> {
     let kind =
         FileKind::of(path).ok_or("is no vector file by its name: it ends in none of .gpkg, .shp, .geojson, .json, .fgb")?;
-    if path.is_dir() {
-        return Err("is a folder, not a file".to_owned());
-    }
-    std::fs::File::open(path).map_err(|error| format!("cannot be read: {error}"))?;
+    disk::open(path).map_err(|error| format!("cannot be read: {error}"))?;
     let open_options = whole::check(path, kind)?;
     let dataset = open(path, kind, open_options)?;
     let index = choose(&dataset, layer)?;
@@ -212,11 +210,12 @@ impl PointLayer {
             None => ["x", "y"],
         };
         let has_z = self.points.iter().any(|point| point.z.is_some());
-        let mut headers: Vec<String> = axes.iter().copied().chain(has_z.then_some("z")).map(str::to_owned).collect();
+        let mut headers = Headers::default();
+        axes.iter().copied().chain(has_z.then_some("z")).for_each(|name| headers.push(name, ""));
         for (name, _) in &self.fields {
             // The geometry says where a point is; a field that says it too is carried.
             let name = if self.kind.is_some() && is_position(name) { &format!("field_{name}") } else { name };
-            headers.push(free_name(name, "field_", &headers));
+            headers.push(name, "field_");
         }
         let rows = self.points.iter().map(|point| {
             // A factor of 1 leaves every digit as it is.
@@ -228,6 +227,6 @@ impl PointLayer {
             cells.extend(point.cells.iter().cloned());
             (point.number, cells)
         });
-        (headers, rows.collect())
+        (headers.names(), rows.collect())
     }
 }

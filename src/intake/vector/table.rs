@@ -21,6 +21,7 @@ pub struct FieldTable {
 /// A sentence: the file cannot be read or is damaged.
 pub fn read_fields(path: &Path, layer: &str) -> Result<Option<FieldTable>, String> {
     let kind = FileKind::of(path).ok_or("is no vector file by its name")?;
+    crate::disk::open(path).map_err(|error| format!("cannot be read: {error}"))?;
     let open_options = whole::check(path, kind)?;
     let dataset = open(path, kind, open_options)?;
     let Some(index) = dataset.layers().position(|found| found.name() == layer) else { return Ok(None) };

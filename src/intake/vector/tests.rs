@@ -318,7 +318,7 @@ fn files_that_cannot_be_read() {
     assert_eq!(file("bases.csv", "x"), "is no vector file by its name: it ends in none of .gpkg, .shp, .geojson, .json, .fgb");
     assert!(read(&folder.path().join("none.gpkg"), None).unwrap_err().starts_with("cannot be read: "));
     fs::create_dir(folder.path().join("folder.gpkg")).unwrap();
-    assert_eq!(read(&folder.path().join("folder.gpkg"), None).unwrap_err(), "is a folder, not a file");
+    assert_eq!(read(&folder.path().join("folder.gpkg"), None).unwrap_err(), "cannot be read: it is a folder, not a file");
     for name in ["a.GPKG", "a.shp", "a.b.geojson", "a.json", "a.fgb"] {
         assert!(is_vector(Path::new(name)), "{name}");
     }

@@ -137,7 +137,7 @@ impl Catalogue {
 /// # Errors
 /// What is wrong with it, with its line.
 pub fn load(path: &Path, name: &str) -> Result<Catalogue, JobError> {
-    let text = std::fs::read_to_string(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
+    let text = crate::disk::read_text(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
     parse(&text, name)
 }
 

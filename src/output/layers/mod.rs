@@ -18,6 +18,8 @@ pub mod sight_lines;
 pub mod strings;
 pub mod vertices;
 
+use std::collections::{HashMap, HashSet};
+
 use jiff::Timestamp;
 use jiff::tz::Offset;
 
@@ -62,6 +64,7 @@ impl<R> Definition<R> {
             decimals: Some(decimals(self.name)),
             description: self.description.to_owned(),
             domain: None,
+            is_carried: false,
         }
     }
 
@@ -118,37 +121,51 @@ pub fn all(third: &str) -> Vec<Layer> {
         .collect()
 }
 
-/// A name for a carried column: its own, or with `log_` before it where the layer has that name or
-/// GeoPackage keeps it for itself.
-pub fn carried_name(header: &str, taken: &[Field]) -> String {
-    let is_taken = |name: &str| {
-        name.eq_ignore_ascii_case("fid")
-            || name.eq_ignore_ascii_case("geom")
-            || name.eq_ignore_ascii_case("ogc_fid")
-            || taken.iter().any(|field| field.name.to_lowercase() == name.to_lowercase())
-    };
-    let mut name = header.to_owned();
-    while is_taken(&name) {
-        name = format!("log_{name}");
-    }
-    name
+/// The names that the fields of a layer have, to give further ones names of their own: in time that does not grow with
+/// what is there already.
+pub struct Names {
+    names: HashSet<String>,
+    shorts: HashSet<String>,
+    /// The last number behind each short name that came more than once.
+    numbers: HashMap<String, usize>,
 }
 
-/// The field of a carried column; its short name is made unique among `taken`.
-pub fn carried_field(header: &str, kind: FieldKind, taken: &[Field]) -> Field {
-    let name = carried_name(header, taken);
-    let plain: String =
-        name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_uppercase() } else { '_' }).take(10).collect();
-    let is_taken = |short: &str| taken.iter().any(|field| field.short == short);
-    let mut short = plain.clone();
-    let mut number = 1;
-    while is_taken(&short) {
-        number += 1;
-        let tail = format!("_{number}");
-        short = format!("{}{tail}", &plain[..plain.len().min(10 - tail.len())]);
+impl Names {
+    /// Those of a layer's fields.
+    pub fn of(fields: &[Field]) -> Names {
+        // GeoPackage keeps these for itself.
+        let kept = ["fid", "geom", "ogc_fid"].into_iter().map(str::to_owned);
+        Names {
+            names: fields.iter().map(|field| field.name.to_lowercase()).chain(kept).collect(),
+            shorts: fields.iter().map(|field| field.short.clone()).collect(),
+            numbers: HashMap::new(),
+        }
     }
-    let description = format!("Carried from the log's column \"{header}\".");
-    Field { name, short, kind, decimals: None, description, domain: None }
+
+    /// The field of a carried column: by its own name, or with `log_` before it where that is taken, and by a short name
+    /// of its own.
+    pub fn field(&mut self, header: &str, kind: FieldKind) -> Field {
+        let mut name = header.to_owned();
+        while !self.names.insert(name.to_lowercase()) {
+            name = format!("log_{name}");
+        }
+        let plain: String =
+            name.chars().map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_uppercase() } else { '_' }).take(10).collect();
+        let mut short = plain.clone();
+        if !self.shorts.insert(short.clone()) {
+            let number = self.numbers.entry(plain.clone()).or_insert(1);
+            loop {
+                *number += 1;
+                let tail = format!("_{number}");
+                short = format!("{}{tail}", &plain[..plain.len().min(10usize.saturating_sub(tail.len()))]);
+                if self.shorts.insert(short.clone()) {
+                    break;
+                }
+            }
+        }
+        let description = format!("Carried from the log's column \"{header}\".");
+        Field { name, short, kind, decimals: None, description, domain: None, is_carried: true }
+    }
 }
 
 /// When the shots of something were taken.
@@ -270,16 +287,23 @@ mod tests {
     #[test]
     fn a_carried_column_never_takes_a_name_that_is_kept() {
         let fields = features::layer("z", Vec::new()).fields;
-        assert_eq!(carried_name("fid", &fields), "log_fid");
-        assert_eq!(carried_name("FID", &fields), "log_FID");
-        assert_eq!(carried_name("Code", &fields), "log_Code");
-        assert_eq!(carried_name("species", &fields), "species");
-        let mut taken = fields;
-        for header in ["height of the crown", "height of the stem", "Größe in m"] {
-            let field = carried_field(header, FieldKind::Real, &taken);
-            taken.push(field);
-        }
-        let shorts: Vec<&str> = taken[taken.len() - 3..].iter().map(|field| field.short.as_str()).collect();
+        let named = |header: &str| Names::of(&fields).field(header, FieldKind::Text).name;
+        assert_eq!(named("fid"), "log_fid");
+        assert_eq!(named("FID"), "log_FID");
+        assert_eq!(named("Code"), "log_Code");
+        assert_eq!(named("species"), "species");
+        let mut names = Names::of(&fields);
+        let shorts =
+            ["height of the crown", "height of the stem", "Größe in m"].map(|header| names.field(header, FieldKind::Real).short);
         assert_eq!(shorts, ["HEIGHT_OF_", "HEIGHT_O_2", "GR__E_IN_M"]);
+    }
+
+    #[test]
+    fn any_number_of_columns_have_names_of_their_own() {
+        let mut names = Names::of(&[]);
+        let fields: Vec<Field> = (0..20_000).map(|i| names.field(&format!("reading number {i}"), FieldKind::Real)).collect();
+        let shorts: HashSet<&str> = fields.iter().map(|field| field.short.as_str()).collect();
+        assert_eq!(shorts.len(), fields.len());
+        assert!(shorts.iter().all(|short| short.len() <= 10));
     }
 }

@@ -3,17 +3,15 @@
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
-use anstyle::{AnsiColor, Style};
-
+use super::styled::HELD;
 use super::terminal::grouped;
 use crate::records::ledger::{Entry, Fault, Outcome, Reason};
+use crate::records::shown::{message, visible};
 
 /// Sentences shown of each reason; the rest is counted.
 pub const SENTENCES_SHOWN: usize = 20;
 /// Places shown of each sentence, a run of lines as one; the rest is counted.
 pub const PLACES_SHOWN: usize = 8;
-
-const HELD: Style = AnsiColor::Yellow.on_default();
 
 /// Rows of which the same is to be said.
 struct Group<'e> {
@@ -38,9 +36,11 @@ pub fn rows(held: &[(String, Entry)]) -> String {
         let _ = writeln!(text, "{HELD}{}{HELD:#} ({}): {}", reason.code(), grouped(rows.len() as u64), reason.advice());
         let groups = groups(&rows);
         for group in groups.iter().take(SENTENCES_SHOWN) {
+            let said = message(group.sentence);
+            let said = visible(&said);
             let _ = match group.count {
-                1 => writeln!(text, "  {}: {}", places(group), group.sentence),
-                count => writeln!(text, "  {} rows, such as: {} ({})", grouped(count as u64), group.sentence, places(group)),
+                1 => writeln!(text, "  {}: {said}", visible(&places(group))),
+                count => writeln!(text, "  {} rows, such as: {said} ({})", grouped(count as u64), visible(&places(group))),
             };
         }
         if groups.len() > SENTENCES_SHOWN {

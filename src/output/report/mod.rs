@@ -3,6 +3,7 @@
 pub mod held;
 pub mod network;
 pub mod stations;
+pub mod styled;
 pub mod summary;
 pub mod terminal;
 pub mod written;

@@ -196,9 +196,10 @@ pub struct ScatterSummary {
 }
 
 impl NetworkSummary {
-    /// Without what would show where the crew stood: counts, freedom and the global tests alone.
+    /// Without what would show where the crew stood: counts, freedom and the outcome of the global tests alone.
     pub fn withheld(&self) -> NetworkSummary {
-        let component = |component: &ComponentSummary| ComponentSummary { names: Vec::new(), ..component.clone() };
+        let component =
+            |component: &ComponentSummary| ComponentSummary { names: Vec::new(), variance_factor: None, ..component.clone() };
         NetworkSummary {
             components: Ranked { count: self.components.count, records: self.components.records.iter().map(component).collect() },
             failing: self.failing.counted(),
@@ -206,6 +207,8 @@ impl NetworkSummary {
             traverses: self.traverses.counted(),
             corrections: self.corrections.counted(),
             warnings: self.warnings.counted(),
+            // How readings scatter follows from where they were taken.
+            scatter: Vec::new(),
             ..self.clone()
         }
     }

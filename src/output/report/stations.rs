@@ -4,15 +4,16 @@
 use std::fmt::Write;
 use std::sync::Arc;
 
-use anstyle::{AnsiColor, Style};
 use jiff::Timestamp;
 use jiff::civil::Date;
 use jiff::tz::Offset;
 
+use super::styled::{HELD as FLAG, STRONG};
 use super::terminal::grouped;
 use crate::geodesy::crs::Operation;
 use crate::geodesy::geoid::{self, Source};
 use crate::geodesy::north::Declination;
+use crate::records::shown::visible;
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
 use crate::stations::join::time::duration_words;
@@ -20,9 +21,6 @@ use crate::stations::orientation::Orientation;
 
 /// Bases shown; the rest is counted.
 pub const BASES_SHOWN: usize = 50;
-
-const STRONG: Style = Style::new().bold();
-const FLAG: Style = AnsiColor::Yellow.on_default();
 
 /// A base and what became of it in a run.
 #[derive(Debug, Clone)]
@@ -98,7 +96,7 @@ fn block(text: &mut String, station: &Station) -> std::fmt::Result {
     writeln!(
         text,
         "{STRONG}{}{STRONG:#}  {}, standard error {:.2} m on each axis",
-        base.label,
+        visible(&base.label),
         degrees(placed),
         base.covariance.ee.sqrt()
     )?;
@@ -119,7 +117,7 @@ fn source(text: &mut String, station: &Station) -> std::fmt::Result {
     if station.base.from_network {
         return writeln!(text, "  from    shots from and to it alone, by the network");
     }
-    write!(text, "  from    {}:{}", station.file, row.line)?;
+    write!(text, "  from    {}:{}", visible(&station.file), row.line)?;
     if station.base.adjusted {
         write!(text, ", made better by the network")?;
     }
@@ -142,7 +140,7 @@ fn source(text: &mut String, station: &Station) -> std::fmt::Result {
         }
     }
     if let Some(kinds) = &row.quality.kinds {
-        write!(text, "; {kinds}")?;
+        write!(text, "; {}", visible(kinds))?;
     }
     for (name, worst) in [("HDOP", row.quality.worst_hdop), ("PDOP", row.quality.worst_pdop)] {
         if let Some(worst) = worst {

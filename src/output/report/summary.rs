@@ -12,8 +12,10 @@ use crate::geodesy::crs::{Operation, proj_version};
 use crate::intake::settle::{WrittenDates, WrittenNumbers};
 use crate::job::{DateOrder, Job};
 use crate::output::contract::Account;
-use crate::output::write::Extent;
+use crate::output::outcome::Asked;
+use crate::output::write::{Extent, former};
 use crate::records::ledger::Counts;
+use crate::records::shown::visible_json;
 
 /// The summary of a run.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -26,6 +28,12 @@ pub struct Summary {
     pub shots: CountSummary,
     /// Bases: read = mapped (used) + held + outside_occupations.
     pub bases: CountSummary,
+    /// Composed measurements: asked for by the logs, and made.
+    pub measurements: Asked,
+    /// Lines and areas likewise.
+    pub strings: Asked,
+    /// Why nothing at all was mapped, composed or adjusted; null where something was.
+    pub nothing_mapped: Option<String>,
     /// Assumptions and warnings, in sentences.
     pub notes: Vec<String>,
     /// What came of the network; null without one.
@@ -48,10 +56,23 @@ pub struct Summary {
     pub parameters: Job,
     /// Versions of the program and of the libraries inside.
     pub software: BTreeMap<String, String>,
-    /// Files of this folder beside the summary.
-    pub files: Vec<String>,
+    /// Files of this folder beside the summary, as they were written.
+    pub files: Vec<OutputFile>,
     /// What the results are not.
     pub caution: String,
+    /// SHA-256 of this file with 64 zeros in place of the seal, in hexadecimal: by it the program knows a summary as its own.
+    pub seal: String,
+}
+
+/// A file of the output.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct OutputFile {
+    /// Name.
+    pub name: String,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of its bytes, in hexadecimal.
+    pub sha256: String,
 }
 
 /// Counts of rows.
@@ -122,10 +143,10 @@ pub struct InputSummary {
     pub file: String,
     /// `bases` or `shots`.
     pub log: String,
-    /// Size in bytes.
-    pub bytes: u64,
-    /// SHA-256 of its bytes.
-    pub sha256: String,
+    /// Size in bytes; null where places are kept coarse.
+    pub bytes: Option<u64>,
+    /// SHA-256 of its bytes, in hexadecimal; null where places are kept coarse, since those of a short log are found by trial.
+    pub sha256: Option<String>,
     /// Kind of log: `delimited`, `nmea`, `gpx` or `vector`.
     pub kind: String,
     /// Encoding it was read in; empty for a file that is no text.
@@ -230,7 +251,7 @@ impl From<&Counts> for CountSummary {
 
 impl Summary {
     /// The summary of a run's account.
-    pub fn new(job: &Job, account: &Account, extents: &[Extent], files: Vec<String>) -> Summary {
+    pub fn new(job: &Job, account: &Account, extents: &[Extent], files: Vec<OutputFile>) -> Summary {
         // Folders are the caller's; the same job elsewhere must give the same bytes. Files stand by their names.
         let named = |path: &Option<PathBuf>| path.as_deref().and_then(Path::file_name).map(PathBuf::from);
         let (catalogue, leap_seconds) = (named(&job.catalogue), named(&job.leap_seconds));
@@ -241,6 +262,9 @@ impl Summary {
             title: job.title.clone(),
             shots: CountSummary::from(&account.shots),
             bases: CountSummary::from(&account.bases),
+            measurements: account.measurements,
+            strings: account.strings,
+            nothing_mapped: account.nothing_mapped(),
             notes: account.notes.clone(),
             network: account.network.clone(),
             crs: account.crs.clone(),
@@ -258,8 +282,8 @@ impl Summary {
                 .map(|file| InputSummary {
                     file: file.name.clone(),
                     log: if file.is_bases { "bases" } else { "shots" }.to_owned(),
-                    bytes: file.bytes,
-                    sha256: file.sha256.clone(),
+                    bytes: (!file.sha256.is_empty()).then_some(file.bytes),
+                    sha256: Some(file.sha256.clone()).filter(|known| !known.is_empty()),
                     encoding: file.encoding.to_owned(),
                     kind: file.kind.to_owned(),
                     separator: file.separator.map(|sign| sign.to_string()),
@@ -285,12 +309,14 @@ impl Summary {
             .into(),
             files,
             caution: CAUTION.to_owned(),
+            seal: former::zeros(),
         }
     }
 
-    /// As text, indented.
+    /// As text, indented and sealed; nothing in it is obeyed by a terminal.
     pub fn to_json(&self) -> String {
         // Serialising plain data with text keys does not fail.
-        serde_json::to_string_pretty(self).map(|text| text + "\n").unwrap_or_default()
+        let text = serde_json::to_string_pretty(self).map(|text| text + "\n").unwrap_or_default();
+        former::sealed(&visible_json(text))
     }
 }

@@ -3,16 +3,12 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use anstyle::{AnsiColor, Style};
-
 use super::network::NetworkSummary;
+use super::styled::{FAINT, HELD, STRONG, WRONG};
 use super::written;
 use crate::output::contract::Account;
 use crate::records::ledger::{Flag, Reason};
-
-const STRONG: Style = Style::new().bold();
-const FAINT: Style = Style::new().dimmed();
-const HELD: Style = AnsiColor::Yellow.on_default();
+use crate::records::shown::{message, visible};
 
 /// Counts, models and notes of a run.
 pub fn account(account: &Account) -> String {
@@ -24,11 +20,13 @@ pub fn account(account: &Account) -> String {
 
 fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     let shots = &account.shots;
+    if let Some(why) = account.nothing_mapped() {
+        writeln!(text, "{WRONG}{}{WRONG:#}", visible(&why))?;
+    }
     writeln!(
         text,
-        "{STRONG}{} of {} shots mapped{STRONG:#}, {} held, {} flagged; {}",
-        grouped(shots.mapped),
-        grouped(shots.read),
+        "{STRONG}{}{STRONG:#}, {} held, {} flagged; {}",
+        account.came_of_it(),
         grouped(shots.held_total()),
         grouped(shots.flagged),
         bases(account)
@@ -57,28 +55,27 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
         writeln!(text, "  flag {:>9}  {:<22} {FAINT}{}{FAINT:#}", grouped(count), flag.code(), flag.sentence())?;
     }
     for sentence in written::sentences(&account.files) {
-        writeln!(text, "reads    {sentence}")?;
+        writeln!(text, "reads    {}", visible(&sentence))?;
     }
-    writeln!(text, "CRS      {}", account.crs)?;
-    writeln!(text, "height   {}", account.third)?;
+    writeln!(text, "CRS      {}", visible(&account.crs))?;
+    writeln!(text, "height   {}", visible(&account.third))?;
     let mut models: Vec<&str> = account.magnetic_models.clone();
     models.extend(account.geoids.iter().map(|geoid| geoid.name.as_str()));
     if !models.is_empty() {
-        writeln!(text, "models   {}", models.join(", "))?;
+        writeln!(text, "models   {}", visible(&models.join(", ")))?;
     }
     for sentence in account.network.iter().flat_map(NetworkSummary::lines) {
-        writeln!(text, "network  {sentence}")?;
+        writeln!(text, "network  {}", visible(&message(&sentence)))?;
     }
     for note in &account.notes {
-        writeln!(text, "note     {note}")?;
+        writeln!(text, "note     {}", visible(&message(note)))?;
     }
     Ok(())
 }
 
 /// How many bases there are, and what they are of.
 fn bases(account: &Account) -> String {
-    let placed = account.stations.iter().filter(|station| station.base.from_network).count() as u64;
-    let (used, rows) = (account.stations.len() as u64 - placed, &account.bases);
+    let (used, placed, rows) = (account.bases_used, account.bases_placed, &account.bases);
     let more = if placed > 0 { format!(", {} more placed by their shots", grouped(placed)) } else { String::new() };
     if rows.outside_occupations == 0 && used == rows.mapped {
         return format!("{} of {} bases used{more}", grouped(rows.mapped), grouped(rows.read));

@@ -9,6 +9,7 @@ mod dated;
 mod dxf;
 mod fgb;
 mod folder;
+pub(crate) mod former;
 mod geojson;
 pub mod gpkg;
 mod held;
@@ -22,11 +23,15 @@ use std::path::{Path, PathBuf};
 
 use crate::geodesy::crs::{CrsError, Kind};
 use crate::job::Format;
+use crate::job::catalogue::Catalogue;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
+use crate::output::disclosure::{Disclosure, Guarded};
+use crate::output::report::summary::OutputFile;
 use crate::records::ledger::Entry;
 use dated::Latest;
 use folder::Folder;
+pub use folder::abandon;
 
 /// The output cannot be written.
 #[derive(Debug, thiserror::Error)]
@@ -41,7 +46,7 @@ pub enum WriteError {
         /// The system's reason.
         source: std::io::Error,
     },
-    /// The output folder holds something that is not ours.
+    /// The output folder is not ours.
     #[error(
         "{} holds {stranger}, which this program did not write; the output folder is replaced as a whole, \
          so name another with --out, or empty it", path.display()
@@ -51,6 +56,47 @@ pub enum WriteError {
         path: PathBuf,
         /// A file in it.
         stranger: String,
+    },
+    /// Something was added to a former output.
+    #[error(
+        "{} holds {added}, which this program did not write; the output folder is replaced as a whole, so keep that elsewhere, \
+         name another folder with --out, or let --replace throw it away", path.display()
+    )]
+    Added {
+        /// The folder.
+        path: PathBuf,
+        /// A file in it.
+        added: String,
+    },
+    /// A file of a former output is no longer as it was written.
+    #[error(
+        "{} was changed since this program wrote it (an edit, or a GIS that opened it for writing); keep it elsewhere, name another \
+         folder with --out, or let --replace throw the change away", path.join(changed).display()
+    )]
+    Changed {
+        /// The folder.
+        path: PathBuf,
+        /// A file in it.
+        changed: String,
+    },
+    /// The output folder is a link that leads nowhere.
+    #[error(
+        "{} is a link to {}, where nothing is; make that folder, or name another with --out", path.display(), target.display()
+    )]
+    Dangling {
+        /// The link.
+        path: PathBuf,
+        /// Where it leads.
+        target: PathBuf,
+    },
+    /// A folder of the user has the name of the one that the output is made in.
+    #[error(
+        "{} is in the way: the output is made in a folder of that name, and this program did not make what is there; rename it, or \
+         name another folder with --out", path.display()
+    )]
+    InTheWay {
+        /// The folder.
+        path: PathBuf,
     },
     /// Another run writes to the same place.
     #[error("another run is writing to {}; wait for it, or name another folder with --out", path.display())]
@@ -79,6 +125,17 @@ pub enum WriteError {
 }
 
 impl WriteError {
+    /// The same of a folder by the name that the person has for it.
+    fn called(mut self, name: &Path) -> WriteError {
+        match &mut self {
+            WriteError::Strange { path, .. } | WriteError::Added { path, .. } | WriteError::Changed { path, .. } => {
+                *path = name.to_owned();
+            }
+            _ => {}
+        }
+        self
+    }
+
     fn file(path: &Path, doing: &'static str) -> impl FnOnce(std::io::Error) -> WriteError + use<> {
         let path = path.to_owned();
         move |source| WriteError::File { path, doing, source }
@@ -112,6 +169,7 @@ pub struct Output {
     held: held::HeldRows,
     latest: Latest,
     extents: Vec<Extent>,
+    disclosure: Disclosure,
 }
 
 /// What a layer came to hold.
@@ -126,40 +184,50 @@ pub struct Extent {
 }
 
 impl Output {
-    /// Begins the output of a job in a folder beside `out`.
+    /// Begins the output of a job in a folder beside `out`. With `replace`, a former output there may have been changed and
+    /// added to.
     ///
     /// # Errors
     /// When `out` is not ours to replace or cannot be written beside.
-    pub fn new(out: &Path) -> Result<Output, WriteError> {
-        let folder = Folder::beside(out)?;
+    pub fn new(out: &Path, replace: bool) -> Result<Output, WriteError> {
+        let folder = Folder::beside(out, replace)?;
         let held = held::HeldRows::create(folder.path())?;
-        Ok(Output { folder, layers: Vec::new(), writers: Vec::new(), held, latest: Latest::default(), extents: Vec::new() })
+        Ok(Output {
+            folder,
+            layers: Vec::new(),
+            writers: Vec::new(),
+            held,
+            latest: Latest::default(),
+            extents: Vec::new(),
+            disclosure: Disclosure::default(),
+        })
     }
 
-    /// Ends the files, writes `summary.json`, and puts the folder in place of the former one.
+    /// Ends the files, writes `summary.json`, and puts the folder in place of the former one. Gives where it is, and the
+    /// account as the output tells it.
     ///
     /// # Errors
     /// When something cannot be written; the former folder then stays as it was.
     pub fn commit(
         self,
         account: &Account,
-        summary: impl FnOnce(&Account, &[Extent], Vec<String>) -> String,
-    ) -> Result<PathBuf, WriteError> {
-        let Output { folder, layers, writers, held, latest, extents } = self;
+        summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> String,
+    ) -> Result<(PathBuf, Account), WriteError> {
+        let Output { folder, layers, writers, held, latest, extents, disclosure } = self;
+        let account = disclosure.account(account);
         held.finish()?;
         for writer in writers {
             writer.finish(&layers, &latest)?;
         }
-        let path = folder.path().join(folder::SUMMARY);
-        let text = summary(account, &extents, folder.files()?);
-        std::fs::write(&path, text).map_err(WriteError::file(&path, "writing"))?;
-        folder.commit()
+        let text = summary(&account, &extents, folder.files()?);
+        Ok((folder.commit(&text)?, account))
     }
 }
 
 impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
-        self.layers = setup.layers.clone();
+        self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
+        self.layers = self.disclosure.layers(setup.layers.clone());
         self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id.clone(), records: 0, bounds: None }).collect();
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
@@ -180,6 +248,17 @@ impl Sink for Output {
     }
 
     fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
+        let told;
+        let batch = match self.disclosure.is_discreet() {
+            false => batch,
+            true => match self.disclosure.batch(key, batch) {
+                None => return Ok(()),
+                Some(batch) => {
+                    told = batch;
+                    &told
+                }
+            },
+        };
         let Some(index) = self.layers.iter().position(|layer| layer.key == key) else { return Ok(()) };
         let layer = &self.layers[index];
         self.latest.see(layer, batch);
@@ -190,8 +269,12 @@ impl Sink for Output {
         Ok(())
     }
 
+    fn guard(&mut self, guarded: Guarded) {
+        self.disclosure.guard(guarded);
+    }
+
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
-        self.held.write(file, entry)
+        self.held.write(file, &self.disclosure.entry(entry))
     }
 }
 
@@ -213,19 +296,18 @@ impl Extent {
 pub struct Discard {
     /// The held rows: file and entry.
     pub held: Vec<(String, Entry)>,
+    /// Whether the catalogue keeps places coarse: what was computed here does not.
+    pub keeps_places_coarse: bool,
 }
 
 impl Sink for Discard {
-    fn begin(&mut self, _: &Setup) -> Result<(), WriteError> {
+    fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
+        self.keeps_places_coarse = setup.catalogue.is_some_and(Catalogue::has_coarse);
         Ok(())
     }
 
     fn write(&mut self, _: LayerKey, _: &Batch) -> Result<(), WriteError> {
         Ok(())
-    }
-
-    fn is_written(&self) -> bool {
-        false
     }
 
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {

@@ -44,6 +44,7 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
     }
     let mut unknown: BTreeMap<String, u64> = BTreeMap::new();
     let mut records = Records::default();
+    finished.measurements.asked = groups.len() as u64;
     for ((measure, name), rows) in groups {
         if !measure::KINDS.contains(&measure.as_str()) {
             *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
@@ -62,6 +63,7 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
                 finished.notes.push(format!("{}:{line}: {refusal}.", drawing.stage.logs.files[file].info.name));
             }
             Ok(made) => {
+                finished.measurements.made += 1;
                 for row in rows.iter().filter(|row| row.row.is_some()) {
                     *finished.composed.entry(row.sighting.place.0).or_default() += 1;
                 }
@@ -172,10 +174,6 @@ fn record(
             None => target,
         };
         values.into_iter().for_each(|value| push(Some(target.clone()), place, value));
-    }
-    // A part or a line would tell the place.
-    if rows.iter().any(|row| row.withheld) {
-        return Ok(());
     }
     for Part { role, at, base, covariance } in parts {
         let placed = drawing.place(base, &[at], true)?[0];

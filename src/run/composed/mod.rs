@@ -28,6 +28,7 @@ use crate::output::columns::{Batch, Column, Geometries, LayerKey, Position};
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::vertices::VertexRecord;
 use crate::output::layers::{self, Times, vertices};
+use crate::output::outcome::Asked;
 use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
@@ -49,8 +50,6 @@ pub struct Collected {
     pub code: Option<String>,
     /// The fields of its code's attributes: index of the carried column, and the text.
     pub cells: Vec<(usize, String, Signs)>,
-    /// Whether its place is withheld: values may be told, points and lines not.
-    pub withheld: bool,
     /// Date and time.
     pub when: Option<When>,
     /// Name of the level surface that it is sighted on.
@@ -70,6 +69,10 @@ pub struct Finished {
     pub held: Vec<Entry>,
     /// Rows that are no feature of their own and serve a measurement, by file.
     pub composed: BTreeMap<usize, u64>,
+    /// Measurements asked for and composed.
+    pub measurements: Asked,
+    /// Strings asked for and drawn.
+    pub strings: Asked,
     /// For the person.
     pub notes: Vec<String>,
 }
@@ -79,12 +82,9 @@ pub struct Finished {
 /// # Errors
 /// When PROJ fails as a whole.
 pub fn settle(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Settlement, CrsError> {
-    let Finished { batches, mut held, composed, notes } = finish(stage, collected, job)?;
+    let Finished { batches, held, composed, measurements, strings, notes } = finish(stage, collected, job)?;
     let mut counts: BTreeMap<usize, Counts> = BTreeMap::new();
-    for entry in &mut held {
-        if stage.withholds {
-            entry.withhold();
-        }
+    for entry in &held {
         if let Outcome::Held(fault) = &entry.outcome {
             counts.entry(entry.file).or_default().hold(fault.reason);
         }
@@ -92,7 +92,7 @@ pub fn settle(stage: &Stage, collected: Vec<Collected>, job: &Job) -> Result<Set
     for (file, rows) in &composed {
         counts.entry(*file).or_default().composed += rows;
     }
-    Ok(Settlement { batches, entries: held, counts, notes, ..Settlement::default() })
+    Ok(Settlement { batches, entries: held, counts, measurements, strings, notes, ..Settlement::default() })
 }
 
 /// Composes and assembles all collected rows.
@@ -252,7 +252,7 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
     let mut rows = Vec::new();
     let mut whens: BTreeMap<String, Vec<Option<When>>> = BTreeMap::new();
     for row in collected {
-        let Some(string) = row.string.filter(|_| !row.withheld) else { continue };
+        let Some(string) = row.string else { continue };
         if !row.cells.is_empty() {
             drawing.cells.insert(row.sighting.place, row.cells);
         }
@@ -285,7 +285,10 @@ fn assemble_all(drawing: &mut Drawing, collected: Vec<Collected>, repair: bool, 
             )),
         }
     }
+    finished.strings.asked = whens.len() as u64;
     let (strung, notes) = strings::strings(rows);
+    finished.strings.made = strung.len() as u64;
+    finished.strings.asked = finished.strings.asked.max(finished.strings.made);
     finished.notes.extend(notes);
     let (mut records, mut record_positions) = (Vec::new(), Vec::new());
     for string in strung {

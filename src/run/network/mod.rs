@@ -146,6 +146,11 @@ fn of_shots(
 }
 
 impl Adjusted {
+    /// Whether it placed any station.
+    pub fn has_placed(&self) -> bool {
+        self.adjustment.solved.iter().any(|solved| !solved.stations.is_empty())
+    }
+
     /// Gives bases their adjusted places and orientations.
     fn move_bases(&mut self, table: &mut BaseTable, needs: &Needs) {
         let reference = table.bases[0].clone();

@@ -85,9 +85,6 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
         settled.entries.push(Entry { file: shot.place.0, line: shot.place.1, row: shot.row.clone(), outcome });
     }
     settled.entries.sort_by_key(|entry| (entry.file, entry.line));
-    if stage.withholds {
-        settled.entries.iter_mut().for_each(Entry::withhold);
-    }
     let cell = |point: usize, index: usize| first_cell(adjusted, &groups[point].1, index);
     settled.batches = records::batches(stage, &mapped, &cell)?;
     let mut sights = Vec::with_capacity(claimed.len());
@@ -95,11 +92,9 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
         sights.push(sight(stage, adjusted, *index, flags_of.get(index).copied().unwrap_or_default())?);
     }
     settled.batches.extend(records::sight_line_batch(stage, &sights));
-    if !stage.has_coarse {
-        settled.batches.extend(adjusted_batch(stage, adjusted)?);
-        settled.batches.extend(residual_batch(stage, adjusted));
-        settled.batches.extend(correction_batch(stage, adjusted));
-    }
+    settled.batches.extend(adjusted_batch(stage, adjusted)?);
+    settled.batches.extend(residual_batch(stage, adjusted));
+    settled.batches.extend(correction_batch(stage, adjusted));
     Ok(settled)
 }
 
@@ -175,7 +170,6 @@ fn point<'r>(
     if feature.record.flags.has(Flag::UnknownCode) {
         *settled.unknown_codes.entry(code.unwrap_or_default().to_owned()).or_default() += shots.len() as u64;
     }
-    stage.withhold(&mut feature);
     Ok((feature, detail))
 }
 

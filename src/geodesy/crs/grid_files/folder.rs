@@ -85,6 +85,11 @@ fn remove_abandoned(parent: &Path) {
     }
 }
 
+/// Removes the folder at once, for a program that a signal ends.
+pub(super) fn remove_now() {
+    remove();
+}
+
 /// Removes the folder. Nothing is to be done about a failure: the program is ending.
 extern "C" fn remove() {
     if let Some(folder) = FOLDER.try_lock().ok().and_then(|mut kept| kept.take()) {

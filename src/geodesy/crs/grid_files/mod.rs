@@ -27,6 +27,11 @@ use tiff::Contents;
 /// Why grids that were found cannot be used, by PROJ's names of them.
 static PROBLEMS: Mutex<BTreeMap<String, String>> = Mutex::new(BTreeMap::new());
 
+/// Removes all copies at once, for a program that a signal ends.
+pub(super) fn remove_copies() {
+    folder::remove_now();
+}
+
 /// Why a grid file is of no use.
 #[derive(Debug, thiserror::Error)]
 enum Problem {

@@ -1,0 +1,219 @@
+//! The files that a job names: single ones, and those that a pattern stands for.
+//!
+//! `*`, `?` and `[…]` match within a name, `**` any number of folders. Links to folders are followed where a pattern
+//! names them, not below `**`: a link to a folder above itself would have no end. What the job writes is no log of it.
+
+use std::collections::HashSet;
+use std::fs;
+use std::io;
+use std::path::{Component, Path, PathBuf};
+
+use glob::{MatchOptions, Pattern};
+
+use crate::disk;
+
+const WITHIN_A_NAME: MatchOptions =
+    MatchOptions { case_sensitive: true, require_literal_separator: true, require_literal_leading_dot: false };
+
+/// Files of patterns, each once with its name for people, those of one pattern in the order of their names. `output` is
+/// the folder that the job writes.
+///
+/// # Errors
+/// When a file is not there or is no file, a pattern is none or matches nothing, or a folder cannot be read.
+pub fn resolve(patterns: &[String], folder: &Path, output: Option<&Path>) -> Result<Vec<(PathBuf, String)>, String> {
+    if patterns.is_empty() {
+        return Err("files is empty; name at least one log".into());
+    }
+    let (mut found, mut known): (Vec<(PathBuf, String)>, HashSet<PathBuf>) = Default::default();
+    for pattern in patterns {
+        let paths = match pattern.contains(['*', '?', '[']) {
+            true => matches(pattern, folder, output)?,
+            false => vec![single(&folder.join(pattern))?],
+        };
+        for path in paths {
+            // One file under two names is one log.
+            let place = fs::canonicalize(&path).unwrap_or_else(|_| path.clone());
+            if known.insert(place) {
+                let name = path.strip_prefix(folder).unwrap_or(&path).display().to_string();
+                found.push((path, name));
+            }
+        }
+    }
+    Ok(found)
+}
+
+fn single(path: &Path) -> Result<PathBuf, String> {
+    match disk::check(path) {
+        Ok(()) => Ok(path.to_owned()),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Err(format!("no file {}", path.display())),
+        Err(error) => Err(format!("{}: cannot be read: {error}", path.display())),
+    }
+}
+
+fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<PathBuf>, String> {
+    let parts: Vec<Part> = Path::new(pattern)
+        .components()
+        .map(Part::of)
+        .collect::<Result<_, _>>()
+        .map_err(|why| format!("\"{pattern}\" is no pattern: {why}"))?;
+    // It need not be there yet.
+    let output = output.and_then(|output| Some(fs::canonicalize(output.parent()?).ok()?.join(output.file_name()?)));
+    let mut walk = Walk { output, found: Vec::new() };
+    walk.below(folder.to_owned(), &parts).map_err(|(path, error)| format!("\"{pattern}\": {}: {error}", path.display()))?;
+    let mut paths = walk.found;
+    paths.sort();
+    paths.dedup();
+    if paths.is_empty() {
+        return Err(format!("no file matches \"{pattern}\" in {}", folder.display()));
+    }
+    Ok(paths)
+}
+
+/// A part of a pattern between two slashes.
+enum Part {
+    /// As it stands.
+    Plain(PathBuf),
+    /// Names.
+    Names(Pattern),
+    /// Any number of folders.
+    Folders,
+}
+
+impl Part {
+    fn of(component: Component) -> Result<Part, String> {
+        let text = component.as_os_str().to_string_lossy();
+        if !text.contains(['*', '?', '[']) {
+            return Ok(Part::Plain(PathBuf::from(component.as_os_str())));
+        }
+        if text == "**" {
+            return Ok(Part::Folders);
+        }
+        if text.contains("**") {
+            return Err("** stands alone between two slashes".to_owned());
+        }
+        Pattern::new(&text).map(Part::Names).map_err(|error| error.msg.to_owned())
+    }
+}
+
+struct Walk {
+    output: Option<PathBuf>,
+    found: Vec<PathBuf>,
+}
+
+type Unread = (PathBuf, io::Error);
+
+impl Walk {
+    /// Finds the files of the rest of a pattern below a folder.
+    fn below(&mut self, at: PathBuf, parts: &[Part]) -> Result<(), Unread> {
+        let Some((part, rest)) = parts.split_first() else {
+            if at.is_file() {
+                self.found.push(at);
+            }
+            return Ok(());
+        };
+        match part {
+            Part::Plain(name) => self.below(at.join(name), rest),
+            Part::Names(pattern) => {
+                for path in self.entries(&at)? {
+                    let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                    if pattern.matches_with(&name, WITHIN_A_NAME) {
+                        self.below(path, rest)?;
+                    }
+                }
+                Ok(())
+            }
+            Part::Folders => {
+                // `a/**` stands for all files below, `a/**/b` for those of the rest of the pattern in any folder below.
+                let all = [Part::Names(Pattern::new("*").unwrap_or_default())];
+                self.below(at.clone(), if rest.is_empty() { &all } else { rest })?;
+                for path in self.entries(&at)? {
+                    if fs::symlink_metadata(&path).is_ok_and(|known| known.is_dir()) {
+                        self.below(path, parts)?;
+                    }
+                }
+                Ok(())
+            }
+        }
+    }
+
+    /// What is in a folder, but for what the job writes; nothing where it is none, or is gone by now.
+    fn entries(&self, folder: &Path) -> Result<Vec<PathBuf>, Unread> {
+        let listed = match fs::read_dir(folder) {
+            Ok(listed) => listed,
+            Err(error) if matches!(error.kind(), io::ErrorKind::NotFound | io::ErrorKind::NotADirectory) => return Ok(Vec::new()),
+            Err(error) => return Err((folder.to_owned(), error)),
+        };
+        let mut paths = Vec::new();
+        for entry in listed {
+            match entry {
+                Ok(entry) if !self.is_output(&entry) => paths.push(entry.path()),
+                Ok(_) => {}
+                Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+                Err(error) => return Err((folder.to_owned(), error)),
+            }
+        }
+        Ok(paths)
+    }
+
+    /// Whether a folder is that of the output, now or while it is made.
+    fn is_output(&self, entry: &fs::DirEntry) -> bool {
+        let Some(output) = &self.output else { return false };
+        let (Some(parent), Some(name)) = (output.parent(), output.file_name()) else { return false };
+        let own = entry.file_name();
+        let making = format!(".{}.partial", name.to_string_lossy());
+        (own == name || own.to_string_lossy() == making)
+            && entry.path().parent().is_some_and(|folder| fs::canonicalize(folder).is_ok_and(|folder| folder == parent))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(patterns: &[&str], folder: &Path) -> Result<Vec<String>, String> {
+        let patterns: Vec<String> = patterns.iter().map(|pattern| (*pattern).to_owned()).collect();
+        let out = folder.join("out");
+        Ok(resolve(&patterns, folder, Some(&out))?.into_iter().map(|(_, name)| name).collect())
+    }
+
+    fn logs() -> tempfile::TempDir {
+        let root = tempfile::tempdir().unwrap();
+        for name in ["a.csv", "b.csv", "c.txt", "day1/a.csv", "day1/late/x.csv", "day2/a.csv", "out/t.features.csv"] {
+            let path = root.path().join(name);
+            fs::create_dir_all(path.parent().unwrap()).unwrap();
+            fs::write(path, "x").unwrap();
+        }
+        root
+    }
+
+    #[test]
+    fn patterns_find_files_in_the_order_of_their_names() {
+        let root = logs();
+        let of = |patterns: &[&str]| names(patterns, root.path());
+        assert_eq!(of(&["*.csv"]).unwrap(), ["a.csv", "b.csv"]);
+        assert_eq!(of(&["b.csv", "*.csv"]).unwrap(), ["b.csv", "a.csv"]);
+        assert_eq!(of(&["day?/a.csv"]).unwrap(), ["day1/a.csv", "day2/a.csv"]);
+        assert_eq!(of(&["day[1]/*.csv"]).unwrap(), ["day1/a.csv"]);
+        // What the job writes is no log.
+        assert_eq!(of(&["**/*.csv"]).unwrap(), ["a.csv", "b.csv", "day1/a.csv", "day1/late/x.csv", "day2/a.csv"]);
+        assert_eq!(of(&["day1/**"]).unwrap(), ["day1/a.csv", "day1/late/x.csv"]);
+        assert_eq!(of(&["day1/../b.c?v"]).unwrap(), ["day1/../b.csv"]);
+        assert!(of(&["x*.csv"]).unwrap_err().starts_with("no file matches \"x*.csv\" in "));
+        assert!(of(&["day1"]).unwrap_err().ends_with("day1: cannot be read: it is a folder, not a file"));
+        assert!(of(&["x.csv"]).unwrap_err().starts_with("no file "));
+        assert!(of(&["a[.csv"]).unwrap_err().starts_with("\"a[.csv\" is no pattern: "));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_round_to_the_top_is_no_end_of_logs_and_one_file_is_one_log() {
+        let root = logs();
+        std::os::unix::fs::symlink(root.path(), root.path().join("day1/round")).unwrap();
+        std::os::unix::fs::symlink(root.path().join("a.csv"), root.path().join("same.csv")).unwrap();
+        std::os::unix::fs::symlink(root.path().join("gone.csv"), root.path().join("lost.csv")).unwrap();
+        let found = names(&["**/*.csv"], root.path()).unwrap();
+        assert_eq!(found, ["a.csv", "b.csv", "day1/a.csv", "day1/late/x.csv", "day2/a.csv"]);
+        // Named, the link is followed.
+        assert_eq!(names(&["day1/round/day2/*.csv"], root.path()).unwrap(), ["day1/round/day2/a.csv"]);
+    }
+}

@@ -1,0 +1,48 @@
+//! What an account may say.
+
+use super::{Disclosure, rules};
+use crate::output::contract::Account;
+use crate::output::outcome::Asked;
+use crate::records::ledger::Counts;
+
+impl Disclosure {
+    /// An account as it may leave: without hashes and lengths of the logs, by which their places could be found by trial,
+    /// without sentences about single rows, bases and networks, and without the bases themselves.
+    #[must_use]
+    pub fn account(&self, account: &Account) -> Account {
+        let mut told = account.clone();
+        let Some(discreet) = &self.discreet else { return told };
+        [&mut told.shots, &mut told.bases].into_iter().for_each(take_flags);
+        for file in &mut told.files {
+            take_flags(&mut file.counts);
+            file.sha256.clear();
+            file.bytes = 0;
+        }
+        told.notes.truncate(told.notes_on_settings);
+        // What was refused, and why, follows from where things are; what left is counted.
+        let count = |is_string: bool| discreet.told.iter().filter(|(kind, _)| (kind == "string") == is_string).count() as u64;
+        (told.measurements, told.strings) = (Asked::all(count(false)), Asked::all(count(true)));
+        // Something came of the logs, whether it may be told or not.
+        told.is_adjusted |= account.nothing_mapped().is_none();
+        told.stations.clear();
+        told.network = told.network.map(|network| network.withheld());
+        let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
+        told.notes.push(format!(
+            "The exact places of {} are withheld: positions there and of the bases are middles of cells; other places are given \
+             to the metre, and distances, azimuths and uncertainties are left out, as is what rows say.",
+            coarse.join(", ")
+        ));
+        told.notes.push(
+            "Keep private what tells the exact places: the logs, copies made with --exact-places, and what check prints, notes on single rows among it."
+                .to_owned(),
+        );
+        told.notes_on_settings = told.notes.len();
+        told
+    }
+}
+
+fn take_flags(counts: &mut Counts) {
+    counts.flags.retain(|flag, _| rules::may_be_told(*flag));
+    // Of rows that are flagged for something else, not even the number.
+    counts.flagged = counts.flags.values().sum();
+}
