@@ -34,6 +34,7 @@ mod messy_logs;
 mod network;
 mod north;
 mod orientation;
+mod page;
 mod plan;
 mod reference;
 mod refraction;

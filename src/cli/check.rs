@@ -8,7 +8,7 @@ use crate::output::report::{stations, terminal};
 use crate::output::write::Discard;
 use crate::run;
 
-/// Read, join, reduce and audit a job's logs; write nothing.
+/// Read, join, reduce and audit a job's logs; write nothing but the page that is asked for.
 ///
 /// Prints each base in a block that says where it is from, the held rows grouped by reason, with file and line, and the counts that `map` would give.
 /// Memory: as `map`, and the held rows.
@@ -21,17 +21,28 @@ pub struct Args {
     /// Exit with status 3 where rows are held
     #[arg(long)]
     strict: bool,
+    /// Write the page of the job to a file, as `map` writes it beside the layers
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
 }
 
 /// Runs the command.
 pub fn run(args: Args) -> Result<Outcome, Failure> {
     let mut job = job::load(&args.job)?;
-    // Features alone run every stage.
-    job.layers = vec![LayerName::Features];
-    let mut sink = Discard::default();
+    let mut sink = match &args.report {
+        Some(_) => Discard::with_page(),
+        None => {
+            // Features alone run every stage.
+            job.layers = vec![LayerName::Features];
+            Discard::default()
+        }
+    };
     let bar = progress::bar(false);
     let account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
     bar.clear();
+    if let (Some(path), Some(page)) = (&args.report, sink.page(&account)?) {
+        std::fs::write(path, page).map_err(|error| format!("{}: writing the page: {error}", path.display()))?;
+    }
     print(&stations::blocks(&account.stations))?;
     print(&terminal::held_rows(&sink.held))?;
     print(&terminal::account(&account))?;

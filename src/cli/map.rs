@@ -11,7 +11,7 @@ use crate::job::{
 };
 use crate::output::contract::Account;
 use crate::output::report::{summary::Summary, terminal};
-use crate::output::write::Output;
+use crate::output::write::{Output, page_name};
 use crate::run;
 
 /// Write the map layers of a job.
@@ -61,6 +61,9 @@ pub struct Args {
     /// Layers to write, with commas between, in place of the job's
     #[arg(long, value_name = "LAYER", value_enum, value_delimiter = ',')]
     layers: Vec<LayerName>,
+    /// Write the drawings of the page as SVG files, too: sections, elevations, piles, heights
+    #[arg(long)]
+    drawings: bool,
     /// Exit with status 3 where rows were held
     #[arg(long)]
     strict: bool,
@@ -164,6 +167,7 @@ impl Args {
                 ..Heights::default()
             },
             measures: Default::default(),
+            report: Default::default(),
             checks: Checks::default(),
             network: None,
         };
@@ -189,7 +193,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let job = args.job()?;
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
-    let mut output = Output::new(&out)?;
+    let mut output = Output::new(&out)?.with_drawings(args.drawings);
     let bar = progress::bar(args.quiet);
     let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
     bar.clear();
@@ -201,7 +205,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let printed = if args.json {
         print(&json)
     } else if !args.quiet {
-        print(&format!("{}written  {}\n", terminal::account(&account), place.display()))
+        let page = place.join(page_name(&job.name));
+        print(&format!("{}page     {}\nwritten  {}\n", terminal::account(&account), page.display(), place.display()))
     } else {
         Ok(())
     };

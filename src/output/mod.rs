@@ -5,6 +5,7 @@
 pub mod columns;
 pub mod contract;
 pub mod layers;
+pub mod page;
 pub mod report;
 pub mod style;
 pub mod write;

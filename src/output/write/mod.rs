@@ -23,6 +23,7 @@ use crate::geodesy::crs::{CrsError, Kind};
 use crate::job::Format;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
+use crate::output::page::Page;
 use crate::records::ledger::Entry;
 use dated::Latest;
 use folder::Folder;
@@ -111,6 +112,10 @@ pub struct Output {
     held: held::HeldRows,
     latest: Latest,
     extents: Vec<Extent>,
+    /// The page and its place, once the run has begun.
+    page: Option<(Page, String)>,
+    /// Whether drawings are written as files, too.
+    drawings: bool,
 }
 
 /// What a layer came to hold.
@@ -132,10 +137,24 @@ impl Output {
     pub fn new(out: &Path) -> Result<Output, WriteError> {
         let folder = Folder::beside(out)?;
         let held = held::HeldRows::create(folder.path())?;
-        Ok(Output { folder, layers: Vec::new(), writers: Vec::new(), held, latest: Latest::default(), extents: Vec::new() })
+        Ok(Output {
+            folder,
+            layers: Vec::new(),
+            writers: Vec::new(),
+            held,
+            latest: Latest::default(),
+            extents: Vec::new(),
+            page: None,
+            drawings: false,
+        })
     }
 
-    /// Ends the files, writes `summary.json`, and puts the folder in place of the former one.
+    /// Writes the drawings of measured things as files, too.
+    pub fn with_drawings(self, drawings: bool) -> Output {
+        Output { drawings, ..self }
+    }
+
+    /// Ends the files, writes the page and `summary.json`, and puts the folder in place of the former one.
     ///
     /// # Errors
     /// When something cannot be written; the former folder then stays as it was.
@@ -144,10 +163,23 @@ impl Output {
         account: &Account,
         summary: impl FnOnce(&Account, &[Extent], Vec<String>) -> String,
     ) -> Result<PathBuf, WriteError> {
-        let Output { folder, layers, writers, held, latest, extents } = self;
+        let Output { folder, layers, writers, held, latest, extents, page, drawings } = self;
         held.finish()?;
         for writer in writers {
             writer.finish(&layers, &latest)?;
+        }
+        if let Some((page, name)) = page {
+            if drawings {
+                let mut taken = Vec::new();
+                for figure in page.figures() {
+                    let name = figure.file_name(&taken);
+                    let path = folder.path().join(&name);
+                    std::fs::write(&path, figure.file()).map_err(WriteError::file(&path, "writing"))?;
+                    taken.push(name);
+                }
+            }
+            let path = folder.path().join(name);
+            std::fs::write(&path, page.html(account)?).map_err(WriteError::file(&path, "writing"))?;
         }
         let path = folder.path().join(folder::SUMMARY);
         let text = summary(account, &extents, folder.files()?);
@@ -160,6 +192,7 @@ impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.layers = setup.layers.clone();
         self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id.clone(), records: 0, bounds: None }).collect();
+        self.page = Some((Page::new(setup), page_name(&setup.job.name)));
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
         formats.dedup();
@@ -183,6 +216,9 @@ impl Sink for Output {
         let layer = &self.layers[index];
         self.latest.see(layer, batch);
         self.extents[index].see(batch);
+        if let Some((page, _)) = &mut self.page {
+            page.write(key, batch);
+        }
         for writer in &mut self.writers {
             writer.write(index, layer, batch)?;
         }
@@ -190,8 +226,16 @@ impl Sink for Output {
     }
 
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
+        if let Some((page, _)) = &mut self.page {
+            page.held(file, entry);
+        }
         self.held.write(file, entry)
     }
+}
+
+/// The page of a job, in the output folder.
+pub fn page_name(job: &str) -> String {
+    format!("{job}.report.html")
 }
 
 impl Extent {
@@ -207,23 +251,47 @@ impl Extent {
     }
 }
 
-/// A sink that writes nothing and keeps the held rows, for checking.
+/// A sink that writes nothing and keeps the held rows, and what a page shows where one is wanted, for checking.
 #[derive(Default)]
 pub struct Discard {
     /// The held rows: file and entry.
     pub held: Vec<(String, Entry)>,
+    wants_page: bool,
+    page: Option<Page>,
+}
+
+impl Discard {
+    /// A sink that keeps what a page shows, too.
+    pub fn with_page() -> Discard {
+        Discard { wants_page: true, ..Discard::default() }
+    }
+
+    /// The page, when the run is over; none where none was wanted.
+    ///
+    /// # Errors
+    /// When the background that the job names cannot be used.
+    pub fn page(&mut self, account: &Account) -> Result<Option<String>, WriteError> {
+        self.page.take().map(|page| page.html(account)).transpose()
+    }
 }
 
 impl Sink for Discard {
-    fn begin(&mut self, _: &Setup) -> Result<(), WriteError> {
+    fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
+        self.page = self.wants_page.then(|| Page::new(setup));
         Ok(())
     }
 
-    fn write(&mut self, _: LayerKey, _: &Batch) -> Result<(), WriteError> {
+    fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
+        if let Some(page) = &mut self.page {
+            page.write(key, batch);
+        }
         Ok(())
     }
 
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
+        if let Some(page) = &mut self.page {
+            page.held(file, entry);
+        }
         self.held.push((file.to_owned(), entry.clone()));
         Ok(())
     }
