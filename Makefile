@@ -7,7 +7,7 @@ STANDOFF := target/release/standoff
 DEMO := target/demo
 BENCH_PYTHON := target/bench-venv/bin/python
 
-.PHONY: help tools build demo test test-gis check bench schemas
+.PHONY: help tools build demo test test-gis check bench schemas page-bundle page-check page-test
 
 help:
 	@echo "make demo    build, map an example, say what was made"
@@ -15,6 +15,8 @@ help:
 	@echo "make test-gis  open the output in a desktop GIS (needs Debian's python3-qgis)"
 	@echo "make check   formatting, lints and documentation, warnings denied"
 	@echo "make schemas write schemas/ anew from the program"
+	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
+	@echo "make page-test    look at pages in a real browser (needs chromium and chromedriver)"
 	@echo "make bench   side by side with what one would use instead (needs Python 3 with venv)"
 
 tools:
@@ -31,6 +33,7 @@ demo: build
 	@cd $(DEMO)/cliff-nests && ls -1 *.gpkg *.geojson *.features.shp held.csv summary.json | sed 's/^/  /'
 	@echo "They lie in $(DEMO)/cliff-nests. Open skerrow.gpkg in desktop GIS: features, bases, sight lines, error"
 	@echo "ellipses and the ledger of every input row. held.csv has the rows that could not be used, and why."
+	@echo "The whole job on one page, for any browser: $(CURDIR)/$(DEMO)/cliff-nests/skerrow.report.html"
 
 test: tools
 	cargo test --release --locked
@@ -46,6 +49,17 @@ check:
 
 schemas: build
 	for of in job catalogue layers summary; do $(STANDOFF) schema $$of > schemas/$$of.schema.json || exit 1; done
+
+# The page's script is bundled and committed, so that a build needs no Node.
+page-bundle:
+	cd report && npm ci --ignore-scripts --no-audit --no-fund && npm run --silent build
+
+# The committed bundle is what report/src gives, byte by byte.
+page-check:
+	cd report && npm ci --ignore-scripts --no-audit --no-fund && npm run --silent check
+
+page-test: tools
+	cargo test --release --locked --test all page::seen -- --ignored
 
 bench: build
 	test -x $(BENCH_PYTHON) || (python3 -m venv target/bench-venv && target/bench-venv/bin/pip install -q -r bench/requirements.txt)

@@ -39,6 +39,7 @@ mod nothing_mapped;
 mod odd_inputs;
 mod orientation;
 mod own_work;
+mod page;
 mod plan;
 mod privacy;
 mod reference;

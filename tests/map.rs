@@ -40,8 +40,9 @@ fn the_readme_shows_what_the_example_prints() {
     let ran = standoff(folder.path(), &["map", "job.toml"]).exits(0);
     let printed: Vec<&str> = ran.out.lines().collect();
     assert_eq!(printed[..shown.len()], shown);
-    assert_eq!(printed.len(), shown.len() + 1, "{}", ran.out);
-    assert!(printed[shown.len()].starts_with("written  "), "{}", ran.out);
+    assert_eq!(printed.len(), shown.len() + 2, "{}", ran.out);
+    assert!(printed[shown.len()].starts_with("page     "), "{}", ran.out);
+    assert!(printed[shown.len() + 1].starts_with("written  "), "{}", ran.out);
 }
 
 #[test]
@@ -143,7 +144,7 @@ fn formats_and_layers_on_the_command_line_replace_those_of_the_job() {
     write(&folder, "job.toml", &format!("layers = [\"bases\"]\n{JOB}"));
     standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
     let files: Vec<String> = names(&folder.path().join("out")).into_iter().collect();
-    assert_eq!(files, ["cove.bases.csv", "cove.bases.csvt", "held.csv", "summary.json"]);
+    assert_eq!(files, ["cove.bases.csv", "cove.bases.csvt", "cove.report.html", "held.csv", "summary.json"]);
 }
 
 #[test]

@@ -10,7 +10,7 @@ use crate::output::report::{held, stations, terminal};
 use crate::output::write::Discard;
 use crate::run;
 
-/// Read, join, reduce and audit a job's logs; write nothing.
+/// Read, join, reduce and audit a job's logs; write nothing but the page that is asked for.
 ///
 /// Prints the counts and notes that `map` would give, the held rows by reason, equal sentences together with their rows, and a line for
 /// each base; with --bases a block for each, which says where it is from and how good it is. Values are shown also where layers will be
@@ -28,6 +28,9 @@ pub struct Args {
     /// Exit with status 3 where rows are held
     #[arg(long)]
     strict: bool,
+    /// Write the page of the job to a file, as `map` writes it beside the layers
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
 }
 
 const PRIVATE: &str =
@@ -36,12 +39,20 @@ const PRIVATE: &str =
 /// Runs the command.
 pub fn run(args: Args) -> Result<Outcome, Failure> {
     let mut job = job::load(&args.job)?;
-    // Features alone run every stage.
-    job.layers = vec![LayerName::Features];
-    let mut sink = Discard::default();
+    let mut sink = match &args.report {
+        Some(_) => Discard::with_page(),
+        None => {
+            // Features alone run every stage.
+            job.layers = vec![LayerName::Features];
+            Discard::default()
+        }
+    };
     let bar = progress::bar(false);
     let account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
     bar.clear();
+    if let (Some(path), Some(page)) = (&args.report, sink.page(&account)?) {
+        std::fs::write(path, page).map_err(|error| format!("{}: writing the page: {error}", path.display()))?;
+    }
     print_styled(&terminal::account(&account))?;
     if sink.keeps_places_coarse {
         print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;

@@ -12,7 +12,7 @@ use crate::job::{
 use crate::output::contract::Account;
 use crate::output::report::styled::{HELD, WRONG};
 use crate::output::report::{summary::Summary, terminal};
-use crate::output::write::Output;
+use crate::output::write::{Output, page_name};
 use crate::records::shown::visible;
 use crate::run;
 
@@ -67,6 +67,9 @@ pub struct Args {
     /// Layers to write, with commas between, in place of the job's
     #[arg(long, value_name = "LAYER", value_enum, value_delimiter = ',')]
     layers: Vec<LayerName>,
+    /// Write the drawings of the page as SVG files, too: sections, elevations, piles, heights
+    #[arg(long)]
+    drawings: bool,
     /// Exit with status 3 where rows were held
     #[arg(long)]
     strict: bool,
@@ -180,6 +183,7 @@ impl Args {
                 ..Heights::default()
             },
             measures: Default::default(),
+            report: Default::default(),
             checks: Checks::default(),
             network: None,
         };
@@ -205,7 +209,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let job = args.job()?;
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
-    let mut output = Output::new(&out, args.replace)?;
+    let mut output = Output::new(&out, args.replace)?.with_drawings(args.drawings);
     let bar = progress::bar(args.quiet);
     let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
     bar.clear();
@@ -217,8 +221,9 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let printed = if args.json {
         print(&json)
     } else if !args.quiet {
+        let page = place.join(page_name(&job.name)).display().to_string();
         let place = place.display().to_string();
-        print_styled(&format!("{}written  {}\n", terminal::account(&account), visible(&place)))
+        print_styled(&format!("{}page     {}\nwritten  {}\n", terminal::account(&account), visible(&page), visible(&place)))
     } else {
         Ok(())
     };

@@ -78,7 +78,9 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
     if let Some(known) = &mut job.known {
         known.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["known", "files"]), problem))?;
     }
-    for path in job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds).chain(&mut job.catalogue) {
+    for path in
+        job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds).chain(&mut job.catalogue).chain(&mut job.report.background)
+    {
         *path = folder.join(&path);
     }
     if let Some(path) = &job.heights.geoid_grid {

@@ -103,12 +103,25 @@ pub struct Job {
     /// Composed measurements: level surfaces, thresholds of the user's, limits.
     #[serde(default)]
     pub measures: Measures,
+    /// The page that is written beside the layers.
+    #[serde(default)]
+    pub report: Report,
     /// Limits of the checks on rows.
     #[serde(default)]
     pub checks: Checks,
     /// Adjusts shots that check each other. Default: none are adjusted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub network: Option<Network>,
+}
+
+/// The page `NAME.report.html`.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Report {
+    /// A raster or vector file that lies under the page's map, relative to the job file: an orthophoto, a plan, outlines. It is brought
+    /// to the CRS of the layers and into the page. Default: none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub background: Option<PathBuf>,
 }
 
 /// Logs of GNSS base positions.

@@ -32,6 +32,13 @@ pub struct Setup<'j> {
     pub places_deg: Vec<[f64; 2]>,
 }
 
+impl<'j> Setup<'j> {
+    /// The same with other layers, as the output tells them.
+    pub fn with_layers(&self, layers: Vec<Layer>) -> Setup<'j> {
+        Setup { layers, places_deg: self.places_deg.clone(), ..*self }
+    }
+}
+
 /// Takes the records of a run.
 pub trait Sink: Send {
     /// Called once, before anything else.

@@ -7,6 +7,7 @@ pub mod contract;
 pub mod disclosure;
 pub mod layers;
 pub mod outcome;
+pub mod page;
 pub mod report;
 pub mod style;
 pub mod write;

@@ -253,7 +253,7 @@ pub fn expected_files(name: &str, formats: &[&str]) -> BTreeSet<String> {
 
 /// Names of the files that a job of a name writes in some formats where it has these layers.
 pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTreeSet<String> {
-    let mut files: BTreeSet<String> = ["held.csv".to_owned(), "summary.json".to_owned()].into();
+    let mut files: BTreeSet<String> = ["held.csv".to_owned(), "summary.json".to_owned(), format!("{name}.report.html")].into();
     for format in formats {
         for (layer, geometry) in layers {
             let is_table = geometry.is_empty();

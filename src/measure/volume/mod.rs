@@ -16,7 +16,7 @@
 //! Metres, square and cubic metres. The horizontal plane is that at the first ring shot: 200 m away it is 3 mm off. It
 //! takes up to [`MOST_SHOTS`] shots: the time grows with the cube of their number, memory with the square.
 
-mod surface;
+pub(crate) mod surface;
 #[cfg(test)]
 mod tests;
 

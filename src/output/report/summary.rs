@@ -232,6 +232,17 @@ pub const CAUTION: &str = "Mapping grade: positions and heights with the uncerta
     measurement. Not a boundary, right-of-way or certified survey; where the law asks for one, a licensed surveyor makes it. \
     Not an approach distance or clearance to energised lines.";
 
+/// Versions of the program and of the libraries inside.
+pub fn software() -> BTreeMap<String, String> {
+    [
+        ("standoff".to_owned(), env!("CARGO_PKG_VERSION").to_owned()),
+        ("GDAL".to_owned(), gdal::version::version_info("RELEASE_NAME")),
+        ("PROJ".to_owned(), proj_version()),
+        ("SQLite".to_owned(), rusqlite::version().to_owned()),
+    ]
+    .into()
+}
+
 impl From<&Counts> for CountSummary {
     fn from(counts: &Counts) -> CountSummary {
         CountSummary {
@@ -257,6 +268,7 @@ impl Summary {
         let (catalogue, leap_seconds) = (named(&job.catalogue), named(&job.leap_seconds));
         let mut parameters = Job { out: None, catalogue, leap_seconds, ..job.clone() };
         parameters.heights.geoid_grid = named(&job.heights.geoid_grid);
+        parameters.report.background = named(&job.report.background);
         Summary {
             name: job.name.clone(),
             title: job.title.clone(),
@@ -300,13 +312,7 @@ impl Summary {
                 })
                 .collect(),
             parameters,
-            software: [
-                ("standoff".to_owned(), env!("CARGO_PKG_VERSION").to_owned()),
-                ("GDAL".to_owned(), gdal::version::version_info("RELEASE_NAME")),
-                ("PROJ".to_owned(), proj_version()),
-                ("SQLite".to_owned(), rusqlite::version().to_owned()),
-            ]
-            .into(),
+            software: software(),
             files,
             caution: CAUTION.to_owned(),
             seal: former::zeros(),

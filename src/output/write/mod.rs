@@ -27,6 +27,7 @@ use crate::job::catalogue::Catalogue;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
+use crate::output::page::Page;
 use crate::output::report::summary::OutputFile;
 use crate::records::ledger::Entry;
 use dated::Latest;
@@ -170,6 +171,10 @@ pub struct Output {
     latest: Latest,
     extents: Vec<Extent>,
     disclosure: Disclosure,
+    /// The page and its place, once the run has begun.
+    page: Option<(Page, String)>,
+    /// Whether drawings are written as files, too.
+    drawings: bool,
 }
 
 /// What a layer came to hold.
@@ -200,11 +205,18 @@ impl Output {
             latest: Latest::default(),
             extents: Vec::new(),
             disclosure: Disclosure::default(),
+            page: None,
+            drawings: false,
         })
     }
 
-    /// Ends the files, writes `summary.json`, and puts the folder in place of the former one. Gives where it is, and the
-    /// account as the output tells it.
+    /// Writes the drawings of measured things as files, too.
+    pub fn with_drawings(self, drawings: bool) -> Output {
+        Output { drawings, ..self }
+    }
+
+    /// Ends the files, writes the page and `summary.json`, and puts the folder in place of the former one. Gives where it
+    /// is, and the account as the output tells it.
     ///
     /// # Errors
     /// When something cannot be written; the former folder then stays as it was.
@@ -213,11 +225,24 @@ impl Output {
         account: &Account,
         summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> String,
     ) -> Result<(PathBuf, Account), WriteError> {
-        let Output { folder, layers, writers, held, latest, extents, disclosure } = self;
+        let Output { folder, layers, writers, held, latest, extents, disclosure, page, drawings } = self;
         let account = disclosure.account(account);
         held.finish()?;
         for writer in writers {
             writer.finish(&layers, &latest)?;
+        }
+        if let Some((page, name)) = page {
+            if drawings {
+                let mut taken = Vec::new();
+                for figure in page.figures() {
+                    let name = figure.file_name(&taken);
+                    let path = folder.path().join(&name);
+                    std::fs::write(&path, figure.file()).map_err(WriteError::file(&path, "writing"))?;
+                    taken.push(name);
+                }
+            }
+            let path = folder.path().join(name);
+            std::fs::write(&path, page.html(&account)?).map_err(WriteError::file(&path, "writing"))?;
         }
         let text = summary(&account, &extents, folder.files()?);
         Ok((folder.commit(&text)?, account))
@@ -229,6 +254,7 @@ impl Sink for Output {
         self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
         self.layers = self.disclosure.layers(setup.layers.clone());
         self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id.clone(), records: 0, bounds: None }).collect();
+        self.page = Some((Page::new(&setup.with_layers(self.layers.clone())), page_name(&setup.job.name)));
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
         formats.dedup();
@@ -263,6 +289,9 @@ impl Sink for Output {
         let layer = &self.layers[index];
         self.latest.see(layer, batch);
         self.extents[index].see(batch);
+        if let Some((page, _)) = &mut self.page {
+            page.write(key, batch);
+        }
         for writer in &mut self.writers {
             writer.write(index, layer, batch)?;
         }
@@ -274,8 +303,17 @@ impl Sink for Output {
     }
 
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
-        self.held.write(file, &self.disclosure.entry(entry))
+        let entry = self.disclosure.entry(entry);
+        if let Some((page, _)) = &mut self.page {
+            page.held(file, &entry);
+        }
+        self.held.write(file, &entry)
     }
+}
+
+/// The page of a job, in the output folder.
+pub fn page_name(job: &str) -> String {
+    format!("{job}.report.html")
 }
 
 impl Extent {
@@ -291,26 +329,65 @@ impl Extent {
     }
 }
 
-/// A sink that writes nothing and keeps the held rows, for checking.
+/// A sink that writes nothing and keeps the held rows, and what a page shows where one is wanted, for checking.
 #[derive(Default)]
 pub struct Discard {
     /// The held rows: file and entry.
     pub held: Vec<(String, Entry)>,
     /// Whether the catalogue keeps places coarse: what was computed here does not.
     pub keeps_places_coarse: bool,
+    wants_page: bool,
+    page: Option<Page>,
+    /// What the page may tell: it is a file that others may get.
+    disclosure: Disclosure,
+}
+
+impl Discard {
+    /// A sink that keeps what a page shows, too.
+    pub fn with_page() -> Discard {
+        Discard { wants_page: true, ..Discard::default() }
+    }
+
+    /// The page, when the run is over; none where none was wanted.
+    ///
+    /// # Errors
+    /// When the background that the job names cannot be used.
+    pub fn page(&mut self, account: &Account) -> Result<Option<String>, WriteError> {
+        let account = self.disclosure.account(account);
+        self.page.take().map(|page| page.html(&account)).transpose()
+    }
 }
 
 impl Sink for Discard {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.keeps_places_coarse = setup.catalogue.is_some_and(Catalogue::has_coarse);
+        self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
+        let layers = self.disclosure.layers(setup.layers.clone());
+        self.page = self.wants_page.then(|| Page::new(&setup.with_layers(layers)));
         Ok(())
     }
 
-    fn write(&mut self, _: LayerKey, _: &Batch) -> Result<(), WriteError> {
+    fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
+        let Some(page) = &mut self.page else { return Ok(()) };
+        match self.disclosure.is_discreet() {
+            false => page.write(key, batch),
+            true => {
+                if let Some(told) = self.disclosure.batch(key, batch) {
+                    page.write(key, &told);
+                }
+            }
+        }
         Ok(())
+    }
+
+    fn guard(&mut self, guarded: Guarded) {
+        self.disclosure.guard(guarded);
     }
 
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
+        if let Some(page) = &mut self.page {
+            page.held(file, &self.disclosure.entry(entry));
+        }
         self.held.push((file.to_owned(), entry.clone()));
         Ok(())
     }

@@ -1,0 +1,86 @@
+// What the panel says of a chosen thing. Names are put in as text, never as markup.
+import { byInterval, fixed, plusMinus, twoDigits } from './numbers.js';
+
+const KINDS = { ellipsoidal: 'above the ellipsoid', orthometric: 'above the geoid or vertical datum' };
+
+function element(tag, ...children) {
+  const made = document.createElement(tag);
+  made.append(...children);
+  return made;
+}
+
+function title(name, kind) {
+  const heading = element('h3', element('bdi', name || '(no name)'));
+  if (kind) heading.append(element('span', ` ${kind}`));
+  return heading;
+}
+
+function list(rows) {
+  const made = element('dl');
+  for (const [term, text] of rows) {
+    if (text) made.append(element('dt', term), element('dd', element('bdi', text)));
+  }
+  return made;
+}
+
+export function describeFeature(data, { index: i }) {
+  const f = data.features;
+  const { origin, unit_m: unit, degrees } = data.plane;
+  const value = (column) => (f[column] ? f[column][i] : null);
+  const word = (column) => f.words[f[column][i]];
+  const [east, north] = [f.x[i] / unit[0] + origin[0], f.y[i] / unit[1] + origin[1]];
+  const radius = value('radius95');
+  const place = degrees
+    ? `${fixed(north, 7)}° N, ${fixed(east, 7)}° E`
+    : radius === null
+      ? `E ${fixed(east, value('cell') === null ? 2 : 0)}, N ${fixed(north, value('cell') === null ? 2 : 0)}`
+      : `E ${byInterval(east, radius)}, N ${byInterval(north, radius)}`;
+  const rows = [['place', place]];
+  if (value('cell') !== null) rows.push(['', `the middle of a cell of ${fixed(value('cell'), 0)} m; the exact place is withheld`]);
+  if (value('height') !== null) {
+    rows.push(['height', `${plusMinus(value('height'), value('height95'))} m ${KINDS[word('kind')] ?? ''}`]);
+  }
+  if (radius !== null) {
+    rows.push(['within', `${twoDigits(radius)} m at 95 %; standard error east ${twoDigits(value('sigma_east'))} m, north ${twoDigits(value('sigma_north'))} m`]);
+    rows.push(['ellipse', `${twoDigits(value('major'))} × ${twoDigits(value('minor'))} m (95 %, semi-axes)`]);
+  }
+  const shares = [['base', value('share_base')], ['direction', value('share_direction')], ['distance', value('share_distance')]];
+  if (shares[0][1] !== null) {
+    shares.sort((a, b) => b[1] - a[1]);
+    rows.push(['made of', shares.map(([name, share]) => `${name} ${Math.round(share * 100)} %`).join(', ')]);
+  }
+  const shot = [`base ${word('base')}`];
+  if (value('distance') !== null) shot.push(`${fixed(value('distance'), 2)} m`);
+  if (value('azimuth') !== null) shot.push(`azimuth ${fixed(value('azimuth'), 2)}° from true north`);
+  rows.push(['from', shot.join(', ')]);
+  const aside = f.aside[i] ? `, ${f.aside[i]} left out by a test` : '';
+  rows.push(['shots', `${f.used[i]}${aside}`]);
+  rows.push(['source', `${word('file')}:${f.line[i]}`], ['time', f.time[i]]);
+  const parts = [title(f.name[i], word('code')), list(rows)];
+  const flags = word('flags').split(' ').filter(Boolean);
+  if (flags.length) {
+    parts.push(element('ul', ...flags.map((flag) => element('li', data.flags[flag] ?? flag))));
+    parts.at(-1).className = 'warned';
+  }
+  return parts;
+}
+
+export function describeBase(data, { index }) {
+  const base = data.bases[index];
+  return [
+    title(base.name, 'base'),
+    list([
+      ['good to', base.sigma === null ? '' : `standard error ${twoDigits(base.sigma)} m on each horizontal axis`],
+      ['shots', `${base.shots} mapped from it`],
+      ['source', base.place ?? 'placed by the network'],
+    ]),
+  ];
+}
+
+export function describeOutline(data, { kind, index }) {
+  const line = data[kind === 'area' ? 'areas' : 'lines'][index];
+  const rows = [['of', line.origin], ['code', line.code]];
+  if (line.area !== null) rows.push(['area', `${plusMinus(line.area, line.area95)} m²`]);
+  if (line.length !== null) rows.push([kind === 'area' ? 'perimeter' : 'length', `${plusMinus(line.length, line.length95)} m`]);
+  return [title(line.name, kind), list(rows)];
+}

@@ -1,0 +1,490 @@
+//! What the page keeps of the batches that pass: records of every layer, by the names of their fields. Nothing is taken from
+//! elsewhere, so that the page never tells more than the layers do.
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use super::items::{Base, Feature, Held, Line, MeasuredPoint, Measurement, Part, Profiled, Residual, Shown, Suspect};
+use super::read::{Named, integer, owned, real, text};
+use super::sample::{Cells, MOST_KEPT, Share};
+use crate::job::LayerName;
+use crate::job::catalogue::GeometryKind;
+use crate::output::columns::{Batch, Column, Layer, LayerKey, Position};
+use crate::output::contract::Setup;
+use crate::output::style;
+use crate::records::ledger::{Entry, Outcome};
+
+/// Records of one kind that a page lists at the most; the rest is counted, and stands in the layers.
+const MOST_LISTED: usize = 2_000;
+/// Rows shown of one reason or of one set of flags.
+const MOST_OF_A_KIND: usize = 50;
+/// Bases, lines and areas that are kept: beyond it a map shows nothing.
+const MOST_DRAWN: usize = 5_000;
+
+/// The records that a page shows.
+pub struct Collected {
+    /// The job's title, or its name.
+    pub title: String,
+    /// Whether the layers' CRS has eastings and northings.
+    pub projected: bool,
+    /// Metres in the unit of the layers' CRS, where that is a length.
+    pub unit_m: f64,
+    /// The CRS of the layers as WKT.
+    pub wkt: String,
+    /// The user's own file under the map.
+    pub background: Option<PathBuf>,
+    /// Name of that unit.
+    pub unit_name: String,
+    /// Whether lines of sight may be drawn: they are where the layers have them.
+    pub sights: bool,
+    /// The layers of point features.
+    pub layers: Vec<Shown>,
+    /// Point features.
+    pub features: Share<Feature>,
+    /// All of them, counted in cells.
+    pub cells: Cells,
+    /// 95 % radius of each that has one, in metres.
+    pub radii_m: Vec<f32>,
+    /// Half of the 95 % interval of the height of each that has one, in metres.
+    pub heights_m: Vec<f32>,
+    /// Features by code, in the words of the catalogue where it has some.
+    pub codes: BTreeMap<String, u64>,
+    /// First and last local day.
+    pub days: Option<(String, String)>,
+    /// West, south, east, north of everything with a place.
+    pub bounds: Option<[f64; 4]>,
+    /// Bases.
+    pub bases: Share<Base>,
+    /// Lines.
+    pub lines: Share<Line>,
+    /// Areas.
+    pub areas: Share<Line>,
+    /// Values of measurements.
+    pub measurements: Share<Measurement>,
+    /// Points of measurements.
+    pub parts: Share<Part>,
+    /// Shots that measurements are made of, where they are features.
+    pub measured: Share<MeasuredPoint>,
+    /// Shots of profiles.
+    pub profiles: Share<Profiled>,
+    /// Readings of the network, the greatest normalised residuals first once finished.
+    pub residuals: Vec<Residual>,
+    /// Readings of the network.
+    pub readings: u64,
+    /// Rows held, by reason.
+    pub held: BTreeMap<String, (u64, Vec<Held>)>,
+    /// Rows mapped with suspicions, by the set of these.
+    pub suspects: BTreeMap<String, (u64, Vec<Suspect>)>,
+    described: Vec<Layer>,
+}
+
+impl Collected {
+    /// Begins with what is known before the first record.
+    pub fn new(setup: &Setup) -> Collected {
+        let job = setup.job;
+        let looks = style::looks(&setup.layers);
+        let is_features = |layer: &Layer| {
+            layer.geometry == GeometryKind::Point && matches!(layer.key, LayerKey::Coded(_) | LayerKey::Own(LayerName::Features))
+        };
+        let shown = setup.layers.iter().zip(looks).filter(|(layer, _)| is_features(layer));
+        Collected {
+            title: job.title.clone().unwrap_or_else(|| job.name.clone()),
+            projected: setup.crs.kind() == crate::geodesy::crs::Kind::Projected,
+            unit_m: setup.crs.unit_factor(),
+            wkt: setup.crs.wkt2().unwrap_or_default(),
+            background: job.report.background.clone(),
+            unit_name: setup.crs.unit_name().to_owned(),
+            sights: setup.layers.iter().any(|layer| layer.key == LayerName::SightLines.into()),
+            layers: shown.map(|(layer, look)| Shown { key: layer.key, title: layer.title.clone(), look }).collect(),
+            features: Share::new(MOST_KEPT),
+            cells: Cells::default(),
+            radii_m: Vec::new(),
+            heights_m: Vec::new(),
+            codes: BTreeMap::new(),
+            days: None,
+            bounds: None,
+            bases: Share::new(MOST_DRAWN),
+            lines: Share::new(MOST_DRAWN),
+            areas: Share::new(MOST_DRAWN),
+            measurements: Share::new(MOST_LISTED),
+            parts: Share::new(MOST_DRAWN),
+            measured: Share::new(MOST_DRAWN),
+            profiles: Share::new(MOST_DRAWN),
+            residuals: Vec::new(),
+            readings: 0,
+            held: BTreeMap::new(),
+            suspects: BTreeMap::new(),
+            described: setup.layers.clone(),
+        }
+    }
+
+    /// Takes records of a layer.
+    pub fn write(&mut self, key: LayerKey, batch: &Batch) {
+        let Some(layer) = self.described.iter().position(|layer| layer.key == key) else { return };
+        let layers = std::mem::take(&mut self.described);
+        let named = Named::new(&layers[layer], batch);
+        match key {
+            LayerKey::Coded(_) | LayerKey::Own(LayerName::Features) => {
+                if let Some(index) = self.layers.iter().position(|layer| layer.key == key) {
+                    self.features(index, &named, batch);
+                }
+            }
+            LayerKey::Own(name) => match name {
+                LayerName::Bases => self.bases(&named, batch),
+                LayerName::Lines => self.lines(&named, batch, false),
+                LayerName::Areas => self.lines(&named, batch, true),
+                LayerName::Measurements => self.measurements(&named, batch),
+                LayerName::Parts => self.parts(&named, batch),
+                LayerName::Profiles => self.profiles(&named, batch),
+                LayerName::Residuals => self.residuals(&named, batch),
+                LayerName::Ledger => self.ledger(&named, batch),
+                _ => {}
+            },
+        }
+        self.described = layers;
+    }
+
+    /// Takes a row that was held.
+    pub fn held(&mut self, file: &str, entry: &Entry) {
+        let Outcome::Held(fault) = &entry.outcome else { return };
+        let (count, rows) = self.held.entry(fault.reason.code().to_owned()).or_default();
+        *count += 1;
+        if rows.len() < MOST_OF_A_KIND {
+            rows.push(Held {
+                file: file.to_owned(),
+                line: entry.line,
+                column: fault.column.clone(),
+                value: fault.value.clone(),
+                sentence: fault.sentence.clone(),
+            });
+        }
+    }
+
+    fn features(&mut self, layer: usize, named: &Named, batch: &Batch) {
+        let column = |name| named.column(name);
+        let columns = FeatureColumns::of(named);
+        let [radius, height95, code, code_title] = ["radius95_m", "height95_m", "code", "code_title"].map(column);
+        let day = column("time_local").or(column("day"));
+        for i in 0..batch.len {
+            let Some(at) = batch.positions(i).first() else { continue };
+            self.see(at.x, at.y);
+            self.cells.see(at.x, at.y);
+            let (radius_m, half_m) = (real(radius, i), real(height95, i));
+            if radius_m.is_finite() {
+                self.radii_m.push(radius_m as f32);
+            }
+            if half_m.is_finite() {
+                self.heights_m.push(half_m as f32);
+            }
+            if let Some(code) = text(code_title, i).or(text(code, i)) {
+                match self.codes.get_mut(code) {
+                    Some(count) => *count += 1,
+                    None => drop(self.codes.insert(code.to_owned(), 1)),
+                }
+            }
+            if let Some(day) = text(day, i).and_then(|text| text.get(..10)) {
+                self.see_day(day);
+            }
+            if text(columns.measure, i).is_some() {
+                self.measured.offer(|| columns.measured(i, at));
+            }
+            self.features.offer(|| columns.feature(layer, i, at));
+        }
+    }
+
+    fn see(&mut self, x: f64, y: f64) {
+        let [west, south, east, north] = self.bounds.get_or_insert([x, y, x, y]);
+        (*west, *south, *east, *north) = (west.min(x), south.min(y), east.max(x), north.max(y));
+    }
+
+    fn see_day(&mut self, day: &str) {
+        match &mut self.days {
+            None => self.days = Some((day.to_owned(), day.to_owned())),
+            Some((first, last)) => {
+                if day < first.as_str() {
+                    *first = day.to_owned();
+                } else if day > last.as_str() {
+                    *last = day.to_owned();
+                }
+            }
+        }
+    }
+
+    fn bases(&mut self, named: &Named, batch: &Batch) {
+        let column = |name| named.column(name);
+        let name = column("base");
+        let reals = [
+            "sigma_horizontal_m",
+            "sigma_vertical_m",
+            "convergence_deg",
+            "azimuth_correction_deg",
+            "sigma_azimuth_correction_deg",
+            "spread_m",
+            "hdop",
+        ]
+        .map(column);
+        let (shots, backsights, epochs) = (column("shots"), column("backsights"), column("epochs"));
+        let texts = ["fix_kind", "flags", "source_file", "placed_by"].map(column);
+        let line = column("source_line");
+        for i in 0..batch.len {
+            let Some(at) = batch.positions(i).first() else { continue };
+            self.see(at.x, at.y);
+            let of = |index: usize| real(reals[index], i);
+            self.bases.offer(|| Base {
+                name: owned(name, i),
+                at: [at.x, at.y],
+                sigma_horizontal_m: of(0),
+                sigma_vertical_m: of(1),
+                convergence_deg: of(2),
+                correction_deg: of(3),
+                sigma_correction_deg: of(4),
+                spread_m: of(5),
+                hdop: of(6),
+                shots: integer(shots, i).unwrap_or_default(),
+                backsights: integer(backsights, i),
+                epochs: integer(epochs, i),
+                fix_kind: owned(texts[0], i),
+                flags: owned(texts[1], i),
+                file: owned(texts[2], i),
+                placed_by: owned(texts[3], i),
+                line: integer(line, i),
+            });
+        }
+    }
+
+    fn lines(&mut self, named: &Named, batch: &Batch, areas: bool) {
+        let column = |name| named.column(name);
+        let [name, code, origin, bases, warnings] = ["name", "code", "origin", "bases", "warnings"].map(column);
+        let (flags, caution) = (column("flags"), column("caution"));
+        let reals = ["length_ellipsoid_m", "sigma_length_m", "area_ellipsoid_m2", "sigma_area_m2"].map(column);
+        for i in 0..batch.len {
+            let corners = batch.positions(i);
+            corners.iter().for_each(|at| self.see(at.x, at.y));
+            let share = if areas { &mut self.areas } else { &mut self.lines };
+            share.offer(|| Line {
+                name: owned(name, i),
+                code: owned(code, i),
+                origin: owned(origin, i),
+                corners: corners.iter().map(|at| [at.x, at.y, at.z]).collect(),
+                length_m: real(reals[0], i),
+                sigma_length_m: real(reals[1], i),
+                area_m2: real(reals[2], i),
+                sigma_area_m2: real(reals[3], i),
+                bases: owned(bases, i),
+                warnings: owned(warnings, i),
+                flags: owned(flags, i),
+                caution: owned(caution, i),
+            });
+        }
+    }
+
+    fn measurements(&mut self, named: &Named, batch: &Batch) {
+        let texts = [
+            "measure",
+            "name",
+            "quantity",
+            "target",
+            "method",
+            "warnings",
+            "bases",
+            "source_file",
+            "conditions",
+            "caution",
+            "time_local",
+            "against_user_threshold",
+        ]
+        .map(|name| named.column(name));
+        let reals = ["value", "low95", "high95", "user_threshold_m"].map(|name| named.column(name));
+        let line = named.column("source_line");
+        for i in 0..batch.len {
+            let of = |index: usize| owned(texts[index], i);
+            self.measurements.offer(|| Measurement {
+                measure: of(0),
+                name: of(1),
+                quantity: of(2),
+                target: of(3),
+                method: of(4),
+                warnings: of(5),
+                bases: of(6),
+                file: of(7),
+                conditions: of(8),
+                caution: of(9),
+                time: of(10),
+                against_threshold: of(11),
+                line: integer(line, i).unwrap_or_default(),
+                value: real(reals[0], i),
+                half95: (real(reals[2], i) - real(reals[1], i)) / 2.0,
+                threshold_m: real(reals[3], i),
+            });
+        }
+    }
+
+    fn parts(&mut self, named: &Named, batch: &Batch) {
+        let [measure, name, role] = ["measure", "name", "role"].map(|name| named.column(name));
+        for i in 0..batch.len {
+            let Some(at) = batch.positions(i).first() else { continue };
+            self.parts.offer(|| Part {
+                measure: owned(measure, i),
+                name: owned(name, i),
+                role: owned(role, i),
+                at: [at.x, at.y, at.z],
+            });
+        }
+    }
+
+    fn profiles(&mut self, named: &Named, batch: &Batch) {
+        let texts = ["profile", "shot", "code", "height_kind"].map(|name| named.column(name));
+        let reals = ["chainage_m", "height_m", "sigma_height_m"].map(|name| named.column(name));
+        for i in 0..batch.len {
+            let of = |index: usize| owned(texts[index], i);
+            self.profiles.offer(|| Profiled {
+                profile: of(0),
+                shot: of(1),
+                code: of(2),
+                height_kind: of(3),
+                chainage_m: real(reals[0], i),
+                height_m: real(reals[1], i),
+                sigma_height_m: real(reals[2], i),
+            });
+        }
+    }
+
+    fn residuals(&mut self, named: &Named, batch: &Batch) {
+        let texts = ["kind", "from", "to", "unit", "outcome", "source_file"].map(|name| named.column(name));
+        let reals = ["residual", "redundancy", "normalised", "critical", "smallest_blunder"].map(|name| named.column(name));
+        let line = named.column("source_line");
+        for i in 0..batch.len {
+            let of = |index: usize| owned(texts[index], i);
+            self.readings += 1;
+            self.residuals.push(Residual {
+                kind: of(0),
+                from: of(1),
+                to: of(2),
+                unit: of(3),
+                outcome: of(4),
+                file: of(5),
+                line: integer(line, i),
+                residual: real(reals[0], i),
+                redundancy: real(reals[1], i),
+                normalised: real(reals[2], i),
+                critical: real(reals[3], i),
+                smallest_blunder: real(reals[4], i),
+            });
+        }
+        if self.residuals.len() > 2 * MOST_LISTED {
+            self.keep_greatest();
+        }
+    }
+
+    /// Orders the readings by the size of their normalised residuals, those that nothing checks behind, and drops the least.
+    pub fn keep_greatest(&mut self) {
+        let size = |residual: &Residual| if residual.normalised.is_nan() { -1.0 } else { residual.normalised.abs() };
+        self.residuals.sort_by(|a, b| size(b).total_cmp(&size(a)));
+        self.residuals.truncate(MOST_LISTED);
+    }
+
+    fn ledger(&mut self, named: &Named, batch: &Batch) {
+        let [record, file, code, sentence] = ["record", "source_file", "code", "sentence"].map(|name| named.column(name));
+        let line = named.column("source_line");
+        for i in 0..batch.len {
+            let Some(codes) = text(code, i).filter(|_| text(record, i) != Some("held")) else { continue };
+            let (count, rows) = self.suspects.entry(codes.to_owned()).or_default();
+            *count += 1;
+            if rows.len() < MOST_OF_A_KIND {
+                rows.push(Suspect {
+                    file: owned(file, i),
+                    line: integer(line, i).unwrap_or_default(),
+                    sentence: owned(sentence, i),
+                });
+            }
+        }
+    }
+}
+
+/// The columns of a layer of point features.
+struct FeatureColumns<'b> {
+    texts: [Option<&'b Column>; 10],
+    reals: [Option<&'b Column>; 18],
+    measure: Option<&'b Column>,
+    whole: [Option<&'b Column>; 3],
+}
+
+impl<'b> FeatureColumns<'b> {
+    fn of(named: &Named<'b>) -> FeatureColumns<'b> {
+        let column = |name| named.column(name);
+        FeatureColumns {
+            texts: ["feature", "code", "code_title", "base", "time_local", "height_kind", "flags", "source_file", "role", "shot"]
+                .map(column),
+            reals: [
+                "ellipsoid_height_m",
+                "orthometric_height_m",
+                "horizontal_distance_m",
+                "true_azimuth_deg",
+                "declination_deg",
+                "sigma_east_m",
+                "sigma_north_m",
+                "sigma_up_m",
+                "ellipse_major95_m",
+                "ellipse_minor95_m",
+                "ellipse_azimuth_deg",
+                "radius95_m",
+                "height95_m",
+                "base_share",
+                "direction_share",
+                "distance_share",
+                "spread_m",
+                "coarse_cell_m",
+            ]
+            .map(column),
+            measure: column("measure"),
+            whole: ["source_line", "shots_used", "shots_aside"].map(column),
+        }
+    }
+
+    fn feature(&self, layer: usize, i: usize, at: &Position) -> Feature {
+        let text = |index: usize| owned(self.texts[index], i);
+        let real = |index: usize| self::real(self.reals[index], i);
+        let height_kind = text(5);
+        Feature {
+            layer,
+            name: text(0),
+            code: text(1),
+            code_title: text(2),
+            base: text(3),
+            time: text(4),
+            at: [at.x, at.y],
+            height_m: match height_kind.as_str() {
+                "ellipsoidal" => real(0),
+                "orthometric" => real(1),
+                _ => f64::NAN,
+            },
+            height_kind,
+            flags: text(6),
+            file: text(7),
+            line: integer(self.whole[0], i).unwrap_or_default(),
+            distance_m: real(2),
+            azimuth_deg: real(3),
+            declination_deg: real(4),
+            sigma_m: [real(5), real(6), real(7)],
+            ellipse: [real(8), real(9), real(10)],
+            radius95_m: real(11),
+            height95_m: real(12),
+            shares: [real(13), real(14), real(15)],
+            spread_m: real(16),
+            cell_m: real(17),
+            used: integer(self.whole[1], i).unwrap_or(1),
+            aside: integer(self.whole[2], i).unwrap_or(0),
+        }
+    }
+
+    fn measured(&self, i: usize, at: &Position) -> MeasuredPoint {
+        MeasuredPoint {
+            measure: owned(self.measure, i),
+            name: owned(self.texts[0], i),
+            role: owned(self.texts[8], i),
+            shot: owned(self.texts[9], i),
+            code: owned(self.texts[1], i),
+            at: [at.x, at.y, at.z],
+        }
+    }
+}

@@ -1,0 +1,117 @@
+//! The page `NAME.report.html`: a whole job for people who have no GIS, in one file that asks for nothing from anywhere.
+//!
+//! It is one more taker of the batches that make the layers. It keeps of them what it shows ([`collect`]), in bounded memory
+//! ([`sample`]), and draws and words it when the run is over. Nothing is computed here, and nothing is told that the layers,
+//! `held.csv` and the summary do not tell: what is withheld from those never comes here.
+//!
+//! | file | subject |
+//! | --- | --- |
+//! | `collect`, `items`, `read`, `sample` | what is kept of the batches |
+//! | `heading`, `map`, `values`, `drawings`, `good`, `todo`, `method` | one part of the page each |
+//! | `groups`, `plane`, `data`, `background` | what the drawn map and the interactive one share |
+//! | `numbers`, `table`, `svg`, `shell` | value ± half of the 95 % interval; tables; drawings; the file around it all |
+//!
+//! The script is bundled from `report/` into `report/dist/page.js`, so that a build needs no Node.
+
+mod background;
+mod chart;
+mod collect;
+mod data;
+mod drawings;
+mod good;
+mod groups;
+mod heading;
+mod items;
+mod map;
+mod map_part;
+mod method;
+mod numbers;
+mod plane;
+mod read;
+mod sample;
+mod shell;
+pub mod svg;
+mod table;
+mod todo;
+mod values;
+
+use crate::output::columns::{Batch, LayerKey};
+use crate::output::contract::{Account, Setup};
+use crate::output::write::WriteError;
+use crate::records::ledger::Entry;
+use collect::Collected;
+pub use drawings::Figure;
+use groups::Groups;
+use map::Norths;
+use plane::Plane;
+use shell::{Part, Shell};
+
+/// A page on its way.
+pub struct Page {
+    collected: Collected,
+}
+
+impl Page {
+    /// Begins with what is known before the first record.
+    pub fn new(setup: &Setup) -> Page {
+        Page { collected: Collected::new(setup) }
+    }
+
+    /// Takes records of a layer.
+    pub fn write(&mut self, key: LayerKey, batch: &Batch) {
+        self.collected.write(key, batch);
+    }
+
+    /// Takes a row that was held.
+    pub fn held(&mut self, file: &str, entry: &Entry) {
+        self.collected.held(file, entry);
+    }
+
+    /// The drawings of the measured things, one a figure.
+    pub fn figures(&self) -> Vec<Figure> {
+        drawings::figures(&self.collected)
+    }
+
+    /// The page, when the run is over.
+    ///
+    /// # Errors
+    /// When the background that the job names cannot be used.
+    pub fn html(mut self, account: &Account) -> Result<String, WriteError> {
+        self.collected.keep_greatest();
+        let collected = &self.collected;
+        let groups = Groups::of(collected);
+        let plane = Plane::new(collected.bounds, collected.projected, collected.unit_m);
+        let norths = Norths::of(collected);
+        let factor = map::ellipse_factor(collected, &plane);
+        let background = collected
+            .background
+            .as_ref()
+            .map(|path| {
+                let failed = |gist| WriteError::Format { path: path.clone(), doing: "reading the page's background", gist };
+                background::read(path, &plane, &collected.wkt).map_err(failed)
+            })
+            .transpose()?;
+        let background = background.as_ref();
+        let parts: Vec<Part> = [
+            map_part::part(collected, account, &groups, &plane, &norths, factor, background),
+            values::part(collected),
+            drawings::part(collected),
+            good::part(collected, account),
+            todo::part(collected, account),
+            Some(method::part(collected, account)),
+        ]
+        .into_iter()
+        .flatten()
+        .collect();
+        let data = data::json(collected, &groups, &plane, &norths, factor, background);
+        let shell = Shell {
+            title: table::clean(&collected.title),
+            days: heading::days(collected),
+            lead: heading::sentences(collected, account),
+            waiting: heading::waiting(account),
+            parts,
+            data,
+        };
+        Ok(shell.html())
+    }
+}

@@ -1,0 +1,52 @@
+//! Batches read by the names of their fields.
+
+use crate::output::columns::{Batch, Cell, Column, Layer};
+
+/// The columns of a batch by name.
+pub struct Named<'b> {
+    layer: &'b Layer,
+    batch: &'b Batch,
+}
+
+impl<'b> Named<'b> {
+    /// The columns of a batch of a layer.
+    pub fn new(layer: &'b Layer, batch: &'b Batch) -> Named<'b> {
+        Named { layer, batch }
+    }
+
+    /// A column, where the layer has it.
+    pub fn column(&self, name: &str) -> Option<&'b Column> {
+        let index = self.layer.fields.iter().position(|field| field.name == name)?;
+        self.batch.columns.get(index)
+    }
+}
+
+/// A real number; NaN for null.
+pub fn real(column: Option<&Column>, i: usize) -> f64 {
+    match column.map(|column| column.get(i)) {
+        Some(Cell::Real(value)) => value,
+        Some(Cell::Integer(value)) => value as f64,
+        _ => f64::NAN,
+    }
+}
+
+/// A whole number.
+pub fn integer(column: Option<&Column>, i: usize) -> Option<i64> {
+    match column?.get(i) {
+        Cell::Integer(value) => Some(value),
+        _ => None,
+    }
+}
+
+/// A text that is not empty.
+pub fn text(column: Option<&Column>, i: usize) -> Option<&str> {
+    match column?.get(i) {
+        Cell::Text(text) if !text.is_empty() => Some(text),
+        _ => None,
+    }
+}
+
+/// A text of one's own.
+pub fn owned(column: Option<&Column>, i: usize) -> String {
+    text(column, i).unwrap_or_default().to_owned()
+}

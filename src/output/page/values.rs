@@ -1,0 +1,247 @@
+//! The part with the values: a table for each kind of measurement, one row a measured thing; lines, areas, features.
+
+use std::collections::BTreeMap;
+
+use super::collect::Collected;
+use super::items::{Feature, Line, Measurement};
+use super::numbers::{by_interval, fixed, plus_minus, quantity, two_digits};
+use super::shell::Part;
+use super::table::{Cell, Table};
+use crate::geodesy::covariance::INTERVAL95;
+use crate::output::report::terminal::grouped;
+
+/// Features that the table lists; the others are on the map and in the layers.
+const MOST_ROWS: usize = 1_000;
+
+/// Column of the kind of height in the table of features.
+const KIND: usize = 6;
+
+/// The part; none where nothing was mapped.
+pub fn part(collected: &Collected) -> Option<Part> {
+    let mut html = String::new();
+    for table in measured(collected) {
+        html.push_str(&table.html());
+    }
+    html.push_str(&strings(collected, false).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&strings(collected, true).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&features(collected).map(|table| table.html()).unwrap_or_default());
+    let help = "<p class=\"note\">Each value stands with half of its 95 % interval, and with two digits of that; the layers have all digits.</p>";
+    (!html.is_empty()).then(|| Part { id: "values", title: "Values", html: format!("{help}{html}") })
+}
+
+/// The title of a kind of measurement.
+pub fn kind_title(measure: &str) -> String {
+    match measure {
+        "height" => "Heights".into(),
+        "width" => "Widths".into(),
+        "missing_line" => "Missing lines".into(),
+        "plane_sight" => "Sights onto planes".into(),
+        "plane" => "Planes".into(),
+        "span" => "Spans".into(),
+        "volume" => "Volumes".into(),
+        "profile" => "Profiles".into(),
+        other => other.replace('_', " "),
+    }
+}
+
+fn measured(collected: &Collected) -> Vec<Table> {
+    let mut kinds: BTreeMap<&str, Vec<&Measurement>> = BTreeMap::new();
+    for value in &collected.measurements.kept {
+        kinds.entry(&value.measure).or_default().push(value);
+    }
+    let mut tables = Vec::new();
+    for (measure, values) in kinds {
+        let (whole, pieces): (Vec<&Measurement>, Vec<&Measurement>) =
+            values.into_iter().partition(|value| value.target.is_empty());
+        let title = kind_title(measure);
+        tables.extend(of_kind(collected, &format!("values-{measure}"), &title, &whole, true));
+        tables.extend(of_kind(collected, &format!("pieces-{measure}"), &format!("{title}: their pieces"), &pieces, false));
+    }
+    tables
+}
+
+/// One row a thing; `whole` of measurements, else of their pieces.
+fn of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measurement], whole: bool) -> Option<Table> {
+    let mut quantities: Vec<&str> = Vec::new();
+    let mut things: Vec<(&str, &str)> = Vec::new();
+    let mut by_thing: BTreeMap<(&str, &str, &str), &Measurement> = BTreeMap::new();
+    for value in values {
+        if !quantities.contains(&value.quantity.as_str()) {
+            quantities.push(&value.quantity);
+        }
+        let thing = (value.name.as_str(), value.target.as_str());
+        if by_thing.insert((thing.0, thing.1, &value.quantity), value).is_none() && things.last() != Some(&thing) {
+            things.push(thing);
+        }
+    }
+    let mut seen = std::collections::BTreeSet::new();
+    things.retain(|thing| seen.insert(*thing));
+    let mut table = Table::new(id, title).text("name").text("of");
+    for name in &quantities {
+        let (title, unit) = quantity(name);
+        table = table.number(&title, unit);
+    }
+    table = table.number("your threshold", "m").text("against it").text("base").text("time").text("source");
+    let mut notes: Vec<String> = Vec::new();
+    for thing in &things {
+        let of_thing = || quantities.iter().filter_map(|name| by_thing.get(&(thing.0, thing.1, *name)).copied());
+        let Some(first) = of_thing().next() else { continue };
+        let mut cells = vec![Cell::from(thing.0), Cell::from(thing.1)];
+        cells.extend(quantities.iter().map(|name| match by_thing.get(&(thing.0, thing.1, *name)) {
+            Some(value) => Cell::from(said(value)),
+            None => Cell::from(""),
+        }));
+        let threshold = of_thing().find(|value| value.threshold_m.is_finite());
+        cells.push(Cell::from(threshold.map(|value| fixed(value.threshold_m, 2)).unwrap_or_default()));
+        cells.push(Cell::from(threshold.map(|value| value.against_threshold.as_str()).unwrap_or_default()));
+        cells.push(Cell::from(first.bases.as_str()));
+        cells.push(Cell::from(first.time.as_str()));
+        cells.push(Cell::from(format!("{}:{}", first.file, first.line)));
+        table.row(cells);
+        if whole {
+            if let Some(row) = table.rows.last_mut() {
+                row.warned = !first.warnings.is_empty();
+            }
+            notes.extend((!first.method.is_empty()).then(|| words_of(first)));
+        }
+    }
+    if whole {
+        table.remarks = notes;
+        let mut said: Vec<&str> = values.iter().flat_map(|value| [value.conditions.as_str(), value.caution.as_str()]).collect();
+        said.retain(|text| !text.is_empty());
+        let mut seen = std::collections::BTreeSet::new();
+        said.retain(|text| seen.insert(*text));
+        table.note = super::table::clean(&said.join(" "));
+    }
+    if collected.measurements.is_part() {
+        table.note.push_str(" More than this page shows: the measurements layer has them all.");
+    }
+    (!table.rows.is_empty()).then(|| table.without_empty_columns())
+}
+
+/// A value with its interval; a count without decimals.
+fn said(value: &Measurement) -> String {
+    let is_count = quantity(&value.quantity).1.is_empty() && value.value.fract() == 0.0;
+    if is_count { fixed(value.value, 0) } else { plus_minus(value.value, value.half95) }
+}
+
+/// How a thing was measured, and what is to be read with a warning.
+fn words_of(value: &Measurement) -> String {
+    let how = super::todo::sentence(&value.method);
+    super::table::clean(&format!("{}: {how} {}", value.name, value.warnings)).trim().to_owned()
+}
+
+fn strings(collected: &Collected, areas: bool) -> Option<Table> {
+    let share = if areas { &collected.areas } else { &collected.lines };
+    let list: Vec<&Line> = share.kept.iter().filter(|line| line.length_m.is_finite()).collect();
+    let mut table = match areas {
+        true => Table::new("values-areas", "Areas").text("name").text("code").number("area", "m²").number("perimeter", "m"),
+        false => Table::new("values-lines", "Lines").text("name").text("code").number("length", "m"),
+    };
+    table = table.number("vertices", "").text("base").text("note");
+    for line in &list {
+        let mut cells = vec![Cell::from(line.name.as_str()), Cell::from(line.code.as_str())];
+        if areas {
+            cells.push(Cell::from(plus_minus(line.area_m2, INTERVAL95 * line.sigma_area_m2)));
+        }
+        cells.push(Cell::from(plus_minus(line.length_m, INTERVAL95 * line.sigma_length_m)));
+        cells.push(Cell::from(line.corners.len().saturating_sub(usize::from(areas)).to_string()));
+        cells.push(Cell::from(line.bases.as_str()));
+        let flags = line.flags.replace(' ', ", ").replace('_', " ");
+        cells.push(Cell::from([line.warnings.as_str(), flags.as_str()].join(" ").trim()));
+        table.row(cells);
+    }
+    table.note = "Lengths and areas on the ellipsoid.".to_owned();
+    (!list.is_empty()).then(|| table.without_empty_columns())
+}
+
+fn features(collected: &Collected) -> Option<Table> {
+    let kept = &collected.features.kept;
+    let (x, y): (&str, &str) = if collected.projected { ("easting", "northing") } else { ("longitude", "latitude") };
+    let unit = match (collected.projected, collected.unit_m == 1.0) {
+        (false, _) => "°",
+        (true, true) => "m",
+        (true, false) => "",
+    };
+    // One kind of height for all stands in the head, several in a column.
+    let mut kinds: Vec<&str> =
+        kept.iter().filter(|feature| feature.height_m.is_finite()).map(|feature| feature.height_kind.as_str()).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
+    let height = match kinds[..] {
+        [kind] => format!("{} height", super::table::clean(kind)),
+        _ => "height".to_owned(),
+    };
+    let mut table = Table::new("values-features", "Features")
+        .text("name")
+        .text("code")
+        .number(x, unit)
+        .number(y, unit)
+        .number("within (95 %)", "m")
+        .number(&height, "m")
+        .text("kind of height")
+        .text("base")
+        .number("distance", "m")
+        .number("shots", "")
+        .text("source")
+        .text("flags");
+    for (i, feature) in kept.iter().enumerate().take(MOST_ROWS) {
+        let mut cells = cells(collected, i, feature);
+        if kinds.len() < 2 {
+            cells[KIND] = Cell::from("");
+        }
+        table.row(cells);
+        if let Some(row) = table.rows.last_mut() {
+            row.warned = !feature.flags.is_empty();
+        }
+    }
+    let mut notes = Vec::new();
+    if (table.rows.len() as u64) < collected.features.seen {
+        notes.push(format!(
+            "{} of {} features; the layers have them all.",
+            grouped(table.rows.len() as u64),
+            grouped(collected.features.seen)
+        ));
+    }
+    if collected.projected && collected.unit_m != 1.0 {
+        notes.push(format!(
+            "Eastings and northings in the unit of the layers' CRS ({}), all else in metres.",
+            collected.unit_name
+        ));
+    }
+    if kept.iter().any(|feature| feature.cell_m.is_finite()) {
+        notes.push("Places of kept-coarse layers are middles of cells; the exact ones are withheld.".to_owned());
+    }
+    table.note = notes.join(" ");
+    (!kept.is_empty()).then(|| table.without_empty_columns())
+}
+
+fn cells(collected: &Collected, i: usize, feature: &Feature) -> Vec<Cell> {
+    let code = if feature.code_title.is_empty() { &feature.code } else { &feature.code_title };
+    let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
+    let place = |value: f64| match collected.projected {
+        // The middle of a cell of a hundred metres has no decimetres.
+        true if feature.cell_m.is_finite() => fixed(value, 0),
+        true => by_interval(value, feature.radius95_m / collected.unit_m),
+        false => fixed(value, 7),
+    };
+    let flags = feature.flags.replace(' ', ", ").replace('_', " ");
+    vec![
+        Cell::link(&feature.name, format!("f{i}")),
+        Cell::from(code.as_str()),
+        Cell::from(place(feature.at[0])),
+        Cell::from(place(feature.at[1])),
+        Cell::from(known(feature.radius95_m, two_digits(feature.radius95_m))),
+        Cell::from(known(feature.height_m, plus_minus(feature.height_m, feature.height95_m))),
+        Cell::from(if feature.height_m.is_finite() { feature.height_kind.as_str() } else { "" }),
+        Cell::from(feature.base.as_str()),
+        Cell::from(known(feature.distance_m, fixed(feature.distance_m, 2))),
+        Cell::from(if feature.aside > 0 {
+            format!("{} + {} aside", feature.used, feature.aside)
+        } else {
+            feature.used.to_string()
+        }),
+        Cell::from(format!("{}:{}", feature.file, feature.line)),
+        Cell::from(flags),
+    ]
+}
