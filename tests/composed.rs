@@ -5,12 +5,17 @@
 use crate::support;
 
 mod example;
+mod globe;
 mod levels;
+mod many;
 mod pieces;
+mod signs;
 mod spans;
+mod strung;
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::path::Path;
 
 use serde_json::{Value, json};
 use support::*;

@@ -191,10 +191,10 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
     let mut output = Output::new(&out)?;
     let bar = progress::bar(args.quiet);
-    let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
+    let mut account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
     bar.clear();
     let mut json = String::new();
-    let place = output.commit(&account, |account, extents, files| {
+    let place = output.commit(&mut account, |account, extents, files| {
         json = Summary::new(&job, account, extents, files).to_json();
         json.clone()
     })?;

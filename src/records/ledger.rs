@@ -159,6 +159,8 @@ pub enum Flag {
     NotOneFeature,
     /// A reading of the row failed the test of the network and was taken out.
     RejectedByTest,
+    /// The composed measurement that the row belongs to was refused.
+    NotComposed,
 }
 
 impl Reason {
@@ -279,7 +281,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 28] = [
+    pub const ALL: [Flag; 29] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -308,6 +310,7 @@ impl Flag {
         Flag::RepeatsDisagree,
         Flag::NotOneFeature,
         Flag::RejectedByTest,
+        Flag::NotComposed,
     ];
 
     /// The code in files.
@@ -341,6 +344,7 @@ impl Flag {
             Flag::RepeatsDisagree => "repeats_disagree",
             Flag::NotOneFeature => "not_one_feature",
             Flag::RejectedByTest => "rejected_by_test",
+            Flag::NotComposed => "not_composed",
         }
     }
 
@@ -384,6 +388,9 @@ impl Flag {
                 "two shots to the feature lie farther apart than their uncertainty allows; which is wrong cannot be told: shoot a third"
             }
             Flag::RejectedByTest => "a reading of the row failed the test of the network and was taken out",
+            Flag::NotComposed => {
+                "the measurement that the row belongs to was refused, as the sentence says; its shot is mapped as a point"
+            }
             Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
     }

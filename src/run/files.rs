@@ -120,6 +120,8 @@ pub struct ShotLogs {
     pub carried: Vec<Carried>,
     /// Prints of the names of features that stand in more than one row.
     pub repeated: FxHashSet<u64>,
+    /// Names of features that strings join to.
+    pub joins: FxHashSet<String>,
     chunks: Vec<Vec<delimited::Block>>,
 }
 
@@ -146,10 +148,15 @@ impl ShotLogs {
             .collect();
         let surveys =
             files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
-        let (types, names): (Vec<_>, Vec<_>) = surveys.into_iter().map(|survey| (survey.types, survey.names)).unzip();
+        let (mut types, mut names, mut joins) = (Vec::new(), Vec::new(), FxHashSet::default());
+        for survey in surveys {
+            types.push(survey.types);
+            names.push(survey.names);
+            joins.extend(survey.joins);
+        }
         let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
         let carried = join_carried(&plans, &types, own);
-        Ok(ShotLogs { files, carried, repeated: recurring(names.into_iter().flatten().collect()), chunks })
+        Ok(ShotLogs { files, carried, repeated: recurring(names.into_iter().flatten().collect()), joins, chunks })
     }
 
     /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
@@ -198,14 +205,17 @@ struct Survey {
     types: Vec<ExtraType>,
     /// Prints of the names of features, of rows that belong to no measurement and no string.
     names: Vec<u64>,
+    /// Names of features that strings join to.
+    joins: Vec<String>,
 }
 
 /// Surveys a file; refuses headers repeated in another order.
 fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError> {
     let plan = &log.plan;
     let is_named = plan.claim_of(Quantity::Feature).is_some();
+    let has_strings = plan.claim_of(Quantity::String).is_some();
     let of_block = |block: &delimited::Block| {
-        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
         let mut rows = Rows::default();
         let mut joined = String::new();
         for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
@@ -220,6 +230,10 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
                     }
                     for (kind, (index, _)) in survey.types.iter_mut().zip(&plan.extras) {
                         *kind = kind.with(rows.cell(&row, *index), plan.format.decimal_comma);
+                    }
+                    if is_named && has_strings && super::block::joins_a_string(plan, &rows, &row) {
+                        let name = plan.name(Quantity::Feature, &rows, &row, &mut joined);
+                        survey.joins.extend(name.map(crate::stations::base::label));
                     }
                     let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
                     if is_named
@@ -239,10 +253,11 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
         Ok(survey)
     };
     let surveys = blocks.par_iter().map(of_block).collect::<Result<Vec<Survey>, IntakeError>>()?;
-    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
     for survey in surveys {
         whole.types.iter_mut().zip(survey.types).for_each(|(kind, other)| *kind = (*kind).max(other));
         whole.names.extend(survey.names);
+        whole.joins.extend(survey.joins);
     }
     Ok(whole)
 }

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::RunError;
+use super::composed::Joinable;
 use super::compute::{self, Computed, Stage};
 use super::files::Log;
 use super::prepare::Prepared;
@@ -41,6 +42,8 @@ pub struct Settlement {
     pub unknown_codes: BTreeMap<String, u64>,
     /// For the person.
     pub notes: Vec<String>,
+    /// Features that strings join to.
+    pub joinable: Vec<Joinable>,
 }
 
 impl<'p> Tally<'p> {
@@ -68,7 +71,7 @@ impl<'p> Tally<'p> {
     /// # Errors
     /// When it cannot be written.
     pub fn settle(&mut self, settled: Settlement, sink: &mut dyn Sink) -> Result<Vec<String>, RunError> {
-        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, notes } = settled;
+        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, notes, joinable: _ } = settled;
         for (layer, batch) in &batches {
             sink.write(*layer, batch)?;
         }

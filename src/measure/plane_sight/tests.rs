@@ -1,4 +1,6 @@
 use super::*;
+use crate::geodesy::frame::{Ellipsoid, Geodetic};
+use crate::measure::located::{dot, from_to, length, unit};
 use crate::measure::trial::{EXACT, Field, HANDHELD, assert_sigmas, scatter};
 
 /// Rounding of earth-centred coordinates and the end of the iteration, in metres.

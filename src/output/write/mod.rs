@@ -94,6 +94,11 @@ trait FormatWriter: Send {
     /// Takes records of layer `index`, in order.
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError>;
 
+    /// What the format could not take, in sentences.
+    fn losses(&self, _layers: &[Layer]) -> Vec<String> {
+        Vec::new()
+    }
+
     /// Ends the files. `latest` is the latest time in the data, for formats that must name one.
     fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError>;
 }
@@ -141,11 +146,12 @@ impl Output {
     /// When something cannot be written; the former folder then stays as it was.
     pub fn commit(
         self,
-        account: &Account,
+        account: &mut Account,
         summary: impl FnOnce(&Account, &[Extent], Vec<String>) -> String,
     ) -> Result<PathBuf, WriteError> {
         let Output { folder, layers, writers, held, latest, extents } = self;
         held.finish()?;
+        account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
         for writer in writers {
             writer.finish(&layers, &latest)?;
         }
