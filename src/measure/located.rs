@@ -42,7 +42,11 @@ pub fn part_of_shot(group: &Group<'_>, sighting: &Sighting, role: &'static str) 
         role,
         at: base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]),
         base: sighting.base,
-        covariance: base.covariance + vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m),
+        covariance: base.covariance
+            + vector.direction
+            + vector.distance
+            + Covariance::of_arm(vector.orientation_arm_m)
+            + Covariance::of_arms(base.orientation_pull_m, vector.orientation_arm_m),
     })
 }
 

@@ -81,7 +81,9 @@ fn whole(row: &Sighting) -> Option<&Vector> {
 /// A point of a full shot.
 fn part_of_vector(group: &Group<'_>, role: &'static str, row: &Sighting, vector: &Vector) -> Option<Part> {
     let base = group.base(row);
-    let covariance = vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m) + base.covariance;
+    let arm = vector.orientation_arm_m;
+    let turning = Covariance::of_arm(arm) + Covariance::of_arms(base.orientation_pull_m, arm);
+    let covariance = vector.direction + vector.distance + turning + base.covariance;
     let at = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]);
     Some(Part { role, at, base: row.base, covariance })
 }

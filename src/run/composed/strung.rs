@@ -108,8 +108,9 @@ pub fn assemble_all(
 pub fn covariance(drawing: &Drawing, vertex: &Vertex) -> Option<Covariance> {
     let own = || {
         let vector = &vertex.vector;
-        let arm = Covariance::of_arm(vector.orientation_arm_m);
-        vector.direction + vector.distance + arm + drawing.bases[vertex.base].covariance
+        let (base, arm) = (&drawing.bases[vertex.base], vector.orientation_arm_m);
+        let turning = Covariance::of_arm(arm) + Covariance::of_arms(base.orientation_pull_m, arm);
+        vector.direction + vector.distance + turning + base.covariance
     };
     Some(vertex.covariance.unwrap_or_else(own) + datum(drawing.stage, vertex.base))
 }
