@@ -71,14 +71,14 @@ pub fn covariance_of(joint: &Joint, values: impl Fn(&[[f64; 3]]) -> [f64; 3]) ->
 ///
 /// A direction at the angle θ from the vector (length L, variance `along_m2` along it, `across_m2` across, covariance `both_m2`) is within the
 /// interval where the component across it, L sin θ, is within 1.96 of its own standard errors: tan θ is between the roots of
-/// (L² − k² along) t² + 2 k² both t − k² across = 0, the greater of which is given (E. C. Fieller, "Some problems in interval estimation",
+/// (L² − k² along) t² + 2 k² both t − k² across = 0; half of what lies between them is given (E. C. Fieller, "Some problems in interval estimation",
 /// Journal of the Royal Statistical Society B 16, 1954; from memory). Near L = k σ it grows to 90°, where the law of propagation, σ/L, stays
 /// below 30° and too small.
 pub fn direction_half95(length_m: f64, along_m2: f64, both_m2: f64, across_m2: f64) -> Option<f64> {
     let k2 = INTERVAL95 * INTERVAL95;
     let (a, b, c) = (length_m * length_m - k2 * along_m2, k2 * both_m2, k2 * across_m2);
     let root = (b * b + a * c).sqrt();
-    (a > 0.0).then(|| ((b.abs() + root) / a).atan())
+    (a > 0.0).then(|| 0.5 * (((root + b) / a).atan() + ((root - b) / a).atan()))
 }
 
 /// What the law of propagation leaves out of the variance of a vector's length: its error across. With b across, |v| is near
