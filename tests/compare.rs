@@ -170,7 +170,7 @@ fn features_of_one_mapping_alone_and_of_one_name_are_listed() {
     let text = compare(folder.path(), &[]).exits(0).out;
     for line in [
         "matched  6 by the feature's name: 4 changed, 2 without significant change, 0 not tested",
-        "tests    12 of positions and heights at 5 % for all of them together, by Holm's correction",
+        "tests    12 of positions, heights and measured values at 5 % for all of them together, by Holm's correction",
         "only in A: 1 (gone)",
         "only in B: 1 (new)",
     ] {

@@ -5,12 +5,17 @@
 use crate::support;
 
 mod example;
+mod globe;
 mod levels;
+mod many;
 mod pieces;
+mod signs;
 mod spans;
+mod strung;
 
 use std::collections::BTreeMap;
 use std::fs;
+use std::path::Path;
 
 use serde_json::{Value, json};
 use support::*;
@@ -34,6 +39,8 @@ struct Logs<'l> {
     bases: &'l str,
     header: &'l str,
     rows: &'l str,
+    /// Formats of the layers.
+    formats: &'l str,
     /// Lines of the table of shots.
     shots: &'l str,
     /// Lines of the table of heights.
@@ -46,6 +53,7 @@ const LOGS: Logs = Logs {
     bases: "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60\nB,58.601,-2.9,60\n",
     header: HEADER,
     rows: "",
+    formats: "\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\"",
     shots: "",
     heights: "",
     end: "",
@@ -64,19 +72,19 @@ impl Run {
         write(
             "job.toml",
             &format!(
-                "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\"]\n\
+                "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [{}]\n\
                  [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.5\nsigma_vertical_m = 1.0\n\
                  [shots]\nfiles = [\"shots.csv\"]\n{}\n\
                  [instrument]\nsigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.1\nrefraction = 0.0\n\
                  [heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n{}\n[checks]\n{}\n",
-                logs.shots, logs.heights, logs.end
+                logs.formats, logs.shots, logs.heights, logs.end
             ),
         );
         standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
         let summary = json(&folder.path().join("out/summary.json"));
         let shots = &summary["shots"];
         let count = |key: &str| shots[key].as_u64().unwrap();
-        assert_eq!(count("read"), count("mapped") + count("held") + count("composed"), "{shots}");
+        assert_eq!(count("read"), count("mapped") + count("held") + count("composed") + count("repeats"), "{shots}");
         Run { folder, summary }
     }
 

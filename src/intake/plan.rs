@@ -182,7 +182,7 @@ impl Plan {
             extra_signs: Vec::new(),
             returns: returns(log).map_err(|problem| IntakeError::Setting { problem })?,
         };
-        plan.claim(log).map_err(|problem| fault(line, problem))?;
+        plan.claim(log, is_complete).map_err(|problem| fault(line, problem))?;
         if is_complete {
             plan.require().map_err(|problem| fault(line, problem))?;
         }
@@ -340,7 +340,9 @@ impl Plan {
         sorted(line) == sorted(&self.header_text)
     }
 
-    fn claim(&mut self, log: &LogFormat) -> Result<(), String> {
+    /// Claims the columns that the job names, and those with canonical headers. A log that need not be complete may lack some that the job
+    /// names for others.
+    fn claim(&mut self, log: &LogFormat, is_complete: bool) -> Result<(), String> {
         let index_of = |headers: &[String], wanted: &str| headers.iter().position(|header| header == wanted.trim());
         let table = self.kind.table();
         let kind = self.kind;
@@ -355,6 +357,9 @@ impl Plan {
         };
         for (name, sources) in &log.columns {
             let (quantity, unit) = canonical(name)?;
+            if !is_complete && sources.as_slice().iter().any(|wanted| index_of(&self.headers, wanted).is_none()) {
+                continue;
+            }
             let mut indexes = Vec::new();
             for wanted in sources.as_slice() {
                 indexes.push(index_of(&self.headers, wanted).ok_or_else(|| {

@@ -93,6 +93,7 @@ impl Scene {
             Sighting {
                 role: role.clone(),
                 label: label.clone(),
+                shot: None,
                 place: (0, i as u64 + 2),
                 base: *base,
                 instant: None,

@@ -5,7 +5,7 @@
 
 use super::{Group, Part, Refusal, Sighting};
 use crate::geodesy::correlated::{Joint, Origin};
-use crate::geodesy::covariance::Covariance;
+use crate::geodesy::covariance::{Covariance, INTERVAL95};
 use crate::shots::reduce::Vector;
 
 /// The vector of a shot that has azimuth, distance and height.
@@ -15,7 +15,7 @@ use crate::shots::reduce::Vector;
 pub fn whole<'g>(group: &Group<'_>, sighting: &'g Sighting) -> Result<(usize, &'g Vector), Refusal> {
     let lacks = |what: &str| {
         Err(format!(
-            "{} of {}: shot {} (role {}) {what}; shoot it again with azimuth, inclination and distance",
+            "{} of {}: {} (role {}) {what}; shoot it again with azimuth, inclination and distance",
             group.measure, group.name, sighting.label, sighting.role
         ))
     };
@@ -42,7 +42,11 @@ pub fn part_of_shot(group: &Group<'_>, sighting: &Sighting, role: &'static str) 
         role,
         at: base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]),
         base: sighting.base,
-        covariance: base.covariance + vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m),
+        covariance: base.covariance
+            + vector.direction
+            + vector.distance
+            + Covariance::of_arm(vector.orientation_arm_m)
+            + Covariance::of_arms(base.orientation_pull_m, vector.orientation_arm_m),
     })
 }
 
@@ -61,6 +65,27 @@ pub fn covariance_of(joint: &Joint, values: impl Fn(&[[f64; 3]]) -> [f64; 3]) ->
         })
         .map(|estimate| estimate.sigma * estimate.sigma);
     Covariance { ee, nn, uu, en: 0.5 * (en - ee - nn), eu: 0.5 * (eu - ee - uu), nu: 0.5 * (nu - nn - uu) }
+}
+
+/// Half of the 95 % interval of a vector's direction in the plane, in radians; none where the vector may be none, so that it has no direction.
+///
+/// A direction at the angle θ from the vector (length L, variance `along_m2` along it, `across_m2` across, covariance `both_m2`) is within the
+/// interval where the component across it, L sin θ, is within 1.96 of its own standard errors: tan θ is between the roots of
+/// (L² − k² along) t² + 2 k² both t − k² across = 0; half of what lies between them is given (E. C. Fieller, "Some problems in interval estimation",
+/// Journal of the Royal Statistical Society B 16, 1954; from memory). Near L = k σ it grows to 90°, where the law of propagation, σ/L, stays
+/// below 30° and too small.
+pub fn direction_half95(length_m: f64, along_m2: f64, both_m2: f64, across_m2: f64) -> Option<f64> {
+    let k2 = INTERVAL95 * INTERVAL95;
+    let (a, b, c) = (length_m * length_m - k2 * along_m2, k2 * both_m2, k2 * across_m2);
+    let root = (b * b + a * c).sqrt();
+    (a > 0.0).then(|| 0.5 * (((root + b) / a).atan() + ((root - b) / a).atan()))
+}
+
+/// What the law of propagation leaves out of the variance of a vector's length: its error across. With b across, |v| is near
+/// L + b²/2L, so that E(b²/2L)² = 3 σ⁴/4L² is added; of a vector that may be none it is the whole of σ², since there both axes
+/// count alike. Against draws it is right within a tenth down to L = 3 σ, and on the safe side below.
+pub fn length_excess_m2(length_m: f64, across_m2: f64) -> f64 {
+    (0.75 * across_m2 * across_m2 / (length_m * length_m)).min(across_m2)
 }
 
 /// a + s·b.
@@ -92,4 +117,39 @@ pub fn length(a: [f64; 3]) -> f64 {
 pub fn unit(a: [f64; 3]) -> [f64; 3] {
     let length = length(a);
     a.map(|x| x / length)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::monte_carlo::Normal;
+
+    /// By draws about a vector of a length of so many standard errors: the interval holds the true direction in 95 of 100, where the law of
+    /// propagation holds it less often. Of vectors that are too short to have a direction nothing is said.
+    #[test]
+    fn directions_of_short_vectors() {
+        let mut normal = Normal::seeded(1954);
+        for (length, along, across) in [(3.6, 1.0, 1.0), (5.0, 1.0, 1.0), (4.0, 0.6, 1.0), (20.0, 1.0, 1.0)] {
+            let (draws, mut told, mut inside, mut first_order) = (100_000, 0, 0, 0);
+            for _ in 0..draws {
+                let [x, y] = [length + along * normal.next(), across * normal.next()];
+                let (seen, off) = (x.hypot(y), y.atan2(x));
+                // Along and across as they lie from the vector that was seen.
+                let (sin, cos) = off.sin_cos();
+                let (a, c) = (along * along, across * across);
+                let of_seen = (a * cos * cos + c * sin * sin, (c - a) * sin * cos, a * sin * sin + c * cos * cos);
+                let Some(half) = direction_half95(seen, of_seen.0, of_seen.1, of_seen.2) else { continue };
+                told += 1;
+                inside += u32::from(off.abs() <= half);
+                first_order += u32::from(off.abs() <= INTERVAL95 * of_seen.2.sqrt() / seen);
+            }
+            let share = |count: u32| f64::from(count) / f64::from(told);
+            // Four standard errors of a share of 0.95 in 100,000: 0.0028; that some draws are not told of moves it by a little more.
+            assert!((share(inside) - 0.95).abs() < 0.006, "{length}: {}", share(inside));
+            assert!(told > 90_000 && share(first_order) < share(inside), "{length}: {told} {}", share(first_order));
+        }
+        assert_eq!(direction_half95(1.9, 1.0, 0.0, 1.0), None);
+        // At 2.45 standard errors: asin(1.96 / 2.45) = 53.13°.
+        assert!((direction_half95(2.45, 1.0, 0.0, 1.0).unwrap().to_degrees() - 53.13).abs() < 0.05);
+    }
 }

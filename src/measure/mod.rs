@@ -40,6 +40,8 @@ pub struct Sighting {
     pub role: String,
     /// The row for people: its shot id, or its place in the log.
     pub label: String,
+    /// Its shot id, as the log has it.
+    pub shot: Option<String>,
     /// Index of the input file, and line.
     pub place: (usize, u64),
     /// Index of the base.
@@ -120,6 +122,8 @@ pub struct Detail {
     pub place: (usize, u64),
     /// The values.
     pub values: Vec<Value>,
+    /// What is to be said of this piece alone; none where what is said of the whole is said of it.
+    pub warnings: Option<Vec<String>>,
 }
 
 /// The geometry of a measurement, earth-centred.

@@ -47,14 +47,6 @@ pub fn joint(group: &Group<'_>, rows: &[&Sighting]) -> Result<Joint, Refusal> {
     Joint::of_shots(group.bases, &shots).ok_or_else(|| format!("{} of {} has no shots", group.measure, group.name))
 }
 
-/// Some points of a joint by themselves, in the order of `indices`.
-pub fn subset(joint: &Joint, indices: &[usize]) -> Option<Joint> {
-    let (from, size) = (3 * joint.points().len(), 3 * indices.len());
-    let coordinate = |k: usize| 3 * indices[k / 3] + k % 3;
-    let covariance = (0..size * size).map(|k| joint.covariance()[coordinate(k / size) * from + coordinate(k % size)]).collect();
-    Joint::of_points(*joint.frame(), indices.iter().map(|i| joint.points()[*i]).collect(), covariance)
-}
-
 /// A point that follows from the points of a joint, with its covariance in the axes of a base.
 pub fn part(role: &'static str, joint: &Joint, bases: &[Origin], base: usize, point: impl Fn(&[[f64; 3]]) -> [f64; 3]) -> Part {
     let (own, to) = (joint.frame().axes(), bases[base].frame.axes());
@@ -102,7 +94,7 @@ mod tests {
         let scene = scene();
         let group = scene.group("volume", "heap");
         let all = joint(&group, &group.sightings.iter().collect::<Vec<_>>()).unwrap();
-        let two = subset(&all, &[2, 0]).unwrap();
+        let two = all.subset(&[2, 0]);
         let length = |a: usize, b: usize| move |p: &[[f64; 3]]| (p[a][0] - p[b][0]).hypot(p[a][1] - p[b][1]);
         assert_eq!(two.estimate(length(0, 1)), all.estimate(length(2, 0)));
     }

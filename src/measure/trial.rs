@@ -98,6 +98,7 @@ impl Field {
         let sighting = Sighting {
             role: role.to_owned(),
             label: format!("S{}", self.sightings.len() + 1),
+            shot: None,
             place: (0, self.sightings.len() as u64 + 2),
             base,
             instant: None,

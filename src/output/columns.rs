@@ -70,6 +70,13 @@ pub struct Layer {
     pub fields: Vec<Field>,
 }
 
+impl Layer {
+    /// Whether its geometries have heights where the job has any: error ellipses lie flat.
+    pub fn has_heights(&self) -> bool {
+        self.key != LayerKey::Own(LayerName::Ellipses)
+    }
+}
+
 /// Values of one field in a batch.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Column {

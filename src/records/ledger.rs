@@ -164,6 +164,8 @@ pub enum Flag {
     RejectedByTest,
     /// The date or time cannot be read, and nothing needs it.
     TimeUnread,
+    /// The composed measurement that the row belongs to was refused.
+    NotComposed,
 }
 
 impl Reason {
@@ -284,7 +286,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 29] = [
+    pub const ALL: [Flag; 30] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -314,6 +316,7 @@ impl Flag {
         Flag::NotOneFeature,
         Flag::RejectedByTest,
         Flag::TimeUnread,
+        Flag::NotComposed,
     ];
 
     /// The code in files.
@@ -348,6 +351,7 @@ impl Flag {
             Flag::NotOneFeature => "not_one_feature",
             Flag::RejectedByTest => "rejected_by_test",
             Flag::TimeUnread => "time_unread",
+            Flag::NotComposed => "not_composed",
         }
     }
 
@@ -392,6 +396,9 @@ impl Flag {
             }
             Flag::TimeUnread => "the date or time cannot be read; nothing in this row needs it",
             Flag::RejectedByTest => "a reading of the row failed the test of the network and was taken out",
+            Flag::NotComposed => {
+                "the measurement that the row belongs to was refused, as the sentence says; its shot is mapped as a point"
+            }
             Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
     }

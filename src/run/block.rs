@@ -4,9 +4,12 @@ use super::files::ShotLogs;
 use crate::intake::IntakeError;
 use crate::intake::block::{Chunk, cut};
 use crate::intake::columns::Quantity;
-use crate::intake::delimited::Rows;
+use crate::intake::delimited::{Row, Rows};
+use crate::intake::plan::Plan;
 use crate::intake::shots::{self, ShotRules};
-use crate::records::ledger::{Counts, Flag};
+use crate::measure::strings::JOIN;
+use crate::records::echo::Echo;
+use crate::records::ledger::{Counts, Fault, Flag, Reason};
 use crate::shots::audit::{Audit, Audited, id_print, row_print};
 use crate::stations::join::Joiner;
 
@@ -22,6 +25,8 @@ pub struct Parsed<'t> {
     pub rows_read: Vec<Audit>,
     /// By index of the row: what a row gives a measurement that has no point of its own.
     pub parts: Vec<(usize, PartRead)>,
+    /// Indices of the rows that join a string to a feature, and have no readings of their own.
+    pub joins: Vec<usize>,
     /// Counts of lines that are no data.
     pub counts: Counts,
 }
@@ -34,6 +39,13 @@ pub struct PartRead {
     pub read: shots::Part,
 }
 
+/// Whether a row joins a string to a feature that was shot elsewhere.
+pub fn joins_a_string(plan: &Plan, rows: &Rows, row: &Row) -> bool {
+    plan.text(Quantity::Role, rows, row) == Some(JOIN)
+        && plan.text(Quantity::String, rows, row).is_some()
+        && plan.text(Quantity::Measure, rows, row).is_none()
+}
+
 /// Reads a block of a shot log.
 ///
 /// # Errors
@@ -44,7 +56,8 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
     let mut counts = Counts::default();
     let (rows, faults) = cut(chunk, plan, &log.text.path, &mut counts)?;
     let composes = plan.claim_of(Quantity::Measure).is_some();
-    let mut parts = Vec::new();
+    let (mut parts, mut joins) = (Vec::new(), Vec::new());
+    let [has_strings, has_returns] = [Quantity::String, Quantity::Return].map(|quantity| plan.claim_of(quantity).is_some());
     let rows_read = rows
         .rows()
         .iter()
@@ -52,6 +65,10 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
         .enumerate()
         .map(|(index, (row, fault))| match fault {
             Some(fault) => Err(fault),
+            None if has_strings && joins_a_string(plan, &rows, row) => {
+                joins.push(index);
+                Err(Fault::new(Reason::Incomplete, "", "", Reason::Incomplete.advice()))
+            }
             None => {
                 let mut shot = match shots::read(plan, rules, &rows, row) {
                     Err(fault) if composes && shots::may_be_part(&fault, plan, &rows, row) => {
@@ -73,10 +90,12 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
                 let date = shot.when.map(|when| when.date);
                 let mut joined = String::new();
                 let id = plan.name(Quantity::Shot, &rows, row, &mut joined).map(|id| id_print(chunk.file, date, base, id));
-                Ok(Audited { file: chunk.file, base, row_print: row_print(row.line.text.trim()), id_print: id, shot })
+                let is_tracking = has_returns && plan.echo(&rows, row) == Some(Echo::Tracking);
+                let row_print = row_print(row.line.text.trim());
+                Ok(Audited { file: chunk.file, base, row_print, id_print: id, is_tracking, shot })
             }
         })
         .collect();
     counts.read = rows.rows().len() as u64;
-    Ok(Parsed { file: chunk.file, bytes: chunk.text.len() as u64, rows, rows_read, parts, counts })
+    Ok(Parsed { file: chunk.file, bytes: chunk.text.len() as u64, rows, rows_read, parts, joins, counts })
 }

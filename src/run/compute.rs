@@ -7,7 +7,7 @@ use rustc_hash::FxHashSet;
 use super::base_logs::BaseLogs;
 use super::block::Parsed;
 use super::coded::{self, Class, Coded, Words};
-use super::composed::Collected;
+use super::composed::{Collected, Joinable};
 use super::files::ShotLogs;
 use super::records::{self, Mapped, carried_column};
 use super::repeated::Waiting;
@@ -74,6 +74,8 @@ pub struct Computed {
     pub shots_of_base: HashMap<usize, u64>,
     /// Rows that belong to measurements and strings.
     pub collected: Vec<Collected>,
+    /// Features that strings join to.
+    pub joinable: Vec<Joinable>,
     /// What the audit found of rows that a network accounts for.
     pub network_flags: Vec<((usize, u64), Flags)>,
     /// Shots that wait for the others of their feature.
@@ -95,6 +97,7 @@ impl Stage<'_> {
             batches: Vec::new(),
             shots_of_base: HashMap::new(),
             collected: Vec::new(),
+            joinable: Vec::new(),
             network_flags: Vec::new(),
             waiting: Vec::new(),
             unknown_codes: BTreeMap::new(),
@@ -102,6 +105,7 @@ impl Stage<'_> {
         let mut sighted = Vec::with_capacity(parsed.rows_read.len());
         let mut recent = None;
         let mut parts = parsed.parts.iter().peekable();
+        let mut joins = parsed.joins.iter().peekable();
         for (index, (row, read)) in parsed.rows.rows().iter().zip(&parsed.rows_read).enumerate() {
             if self.network_rows.contains(&(parsed.file, row.line.number)) {
                 parts.next_if(|(at, _)| *at == index);
@@ -110,6 +114,10 @@ impl Stage<'_> {
                     Ok(read) => computed.network_flags.push(((parsed.file, row.line.number), read.shot.flags)),
                     Err(_) => {}
                 }
+                continue;
+            }
+            if joins.next_if(|at| **at == index).is_some() {
+                computed.collected.push(self.joining(parsed, row));
                 continue;
             }
             if let Some((_, part)) = parts.next_if(|(at, _)| *at == index) {
@@ -175,7 +183,13 @@ impl Stage<'_> {
                 *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
             }
             if record.measure.is_some() || record.string.is_some() {
-                computed.collected.push(self.collected(parsed, shot, &record, cell));
+                let mut collected = self.collected(parsed, shot, &record, cell);
+                collected.is_flagged = !flags.is_empty();
+                computed.collected.push(collected);
+            } else if !self.logs.joins.is_empty() {
+                let place = (parsed.file, shot.row.line.number);
+                let point = (shot.read.base, &shot.vector, None);
+                computed.joinable.extend(self.joinable(record.feature, place, point));
             }
             mapped.push(feature);
             kept.push(shot.row);
@@ -210,7 +224,7 @@ impl Stage<'_> {
     }
 
     /// The side of the cells of a feature's layer, where that is coarse.
-    fn coarse_cell_m(&self, class: &Class) -> Option<f64> {
+    pub fn coarse_cell_m(&self, class: &Class) -> Option<f64> {
         let LayerKey::Coded(layer) = class.layer else { return None };
         self.coded.and_then(|coded| coded.catalogue.layers[layer].coarse_cell_m)
     }

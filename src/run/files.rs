@@ -133,6 +133,8 @@ pub struct ShotLogs {
     pub carried_signs: Vec<Arc<[Signs]>>,
     /// Prints of the names of features that stand in more than one row.
     pub repeated: FxHashSet<u64>,
+    /// Names of features that strings join to.
+    pub joins: FxHashSet<String>,
     chunks: Vec<Vec<delimited::Block>>,
 }
 
@@ -159,7 +161,12 @@ impl ShotLogs {
             .collect();
         let surveys =
             files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
-        let (types, names): (Vec<_>, Vec<_>) = surveys.into_iter().map(|survey| (survey.types, survey.names)).unzip();
+        let (mut types, mut names, mut joins) = (Vec::new(), Vec::new(), FxHashSet::default());
+        for survey in surveys {
+            types.push(survey.types);
+            names.push(survey.names);
+            joins.extend(survey.joins);
+        }
         let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
         let carried = join_carried(&plans, &types, own);
         let signs_of = |file: usize| {
@@ -168,7 +175,8 @@ impl ShotLogs {
             carried.iter().map(|carried| of(carried).unwrap_or_default()).collect()
         };
         let carried_signs = (0..files.len()).map(signs_of).collect();
-        Ok(ShotLogs { files, carried, carried_signs, repeated: recurring(names.into_iter().flatten().collect()), chunks })
+        let repeated = recurring(names.into_iter().flatten().collect());
+        Ok(ShotLogs { files, carried, carried_signs, repeated, joins, chunks })
     }
 
     /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
@@ -217,14 +225,17 @@ struct Survey {
     types: Vec<ExtraType>,
     /// Prints of the names of features, of rows that belong to no measurement and no string.
     names: Vec<u64>,
+    /// Names of features that strings join to.
+    joins: Vec<String>,
 }
 
 /// Surveys a file; refuses headers repeated in another order.
 fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError> {
     let plan = &log.plan;
     let is_named = plan.claim_of(Quantity::Feature).is_some();
+    let has_strings = plan.claim_of(Quantity::String).is_some();
     let of_block = |block: &delimited::Block| {
-        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
         let mut rows = Rows::default();
         let mut joined = String::new();
         for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
@@ -239,6 +250,10 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
                     }
                     for ((kind, (index, _)), signs) in survey.types.iter_mut().zip(&plan.extras).zip(&plan.extra_signs) {
                         *kind = kind.with(rows.cell(&row, *index), *signs);
+                    }
+                    if is_named && has_strings && super::block::joins_a_string(plan, &rows, &row) {
+                        let name = plan.name(Quantity::Feature, &rows, &row, &mut joined);
+                        survey.joins.extend(name.map(crate::stations::base::label));
                     }
                     let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
                     if is_named
@@ -258,10 +273,11 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
         Ok(survey)
     };
     let surveys = blocks.par_iter().map(of_block).collect::<Result<Vec<Survey>, IntakeError>>()?;
-    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new() };
+    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
     for survey in surveys {
         whole.types.iter_mut().zip(survey.types).for_each(|(kind, other)| *kind = (*kind).max(other));
         whole.names.extend(survey.names);
+        whole.joins.extend(survey.joins);
     }
     Ok(whole)
 }

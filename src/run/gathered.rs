@@ -84,6 +84,7 @@ impl Stage<'_> {
         let sighting = Sighting {
             role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
             label: self.label_of(parsed, row),
+            shot: self.text_of(parsed, row, Quantity::Shot),
             place: (parsed.file, row.line.number),
             base: part.base,
             instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
@@ -102,7 +103,38 @@ impl Stage<'_> {
             refraction: read.kit.refraction,
             vector: None,
         };
-        Ok(self.with_names(parsed, row, sighting, read.when, Some(row.line.text.to_owned()), |_, _| ("", Signs::POINT)))
+        Ok(self.with_names(parsed, row, sighting, read.when, true, |_, _| ("", Signs::POINT)))
+    }
+
+    /// A row that joins a string to a feature: nothing of it was read but names and time.
+    pub(super) fn joining(&self, parsed: &Parsed, row: &Row) -> Collected {
+        let plan = &self.logs.files[parsed.file].plan;
+        let text = |quantity| plan.text(quantity, &parsed.rows, row);
+        // It serves the order of the vertices alone: one that cannot be read leaves them in the order of the rows.
+        let when = plan.when(text(Quantity::Date), text(Quantity::Time)).ok().flatten();
+        let sighting = Sighting {
+            role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
+            label: self.label_of(parsed, row),
+            shot: self.text_of(parsed, row, Quantity::Shot),
+            place: (parsed.file, row.line.number),
+            base: 0,
+            instant: when.and_then(|when| when.instant).map(|(instant, _)| instant),
+            true_azimuth_rad: None,
+            inclination_rad: None,
+            slope_m: None,
+            horizontal_m: None,
+            sigma_azimuth_rad: 0.0,
+            sigma_orientation_rad: 0.0,
+            sigma_inclination_rad: 0.0,
+            sigma_inclination_correction_rad: 0.0,
+            sigma_distance_m: 0.0,
+            sigma_distance_correction_m: 0.0,
+            instrument_height_m: None,
+            target_height_m: 0.0,
+            refraction: 0.0,
+            vector: None,
+        };
+        self.with_names(parsed, row, sighting, when, true, |_, _| ("", Signs::POINT))
     }
 
     /// A mapped shot that belongs to a measurement or a string.
@@ -125,6 +157,7 @@ impl Stage<'_> {
         let sighting = Sighting {
             role: feature.role.unwrap_or_default().to_owned(),
             label: feature.shot.map_or_else(|| self.label_of(parsed, shot.row), |id| format!("shot {id}")),
+            shot: feature.shot.map(str::to_owned),
             place: (parsed.file, shot.row.line.number),
             base: shot.read.base,
             instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
@@ -143,7 +176,7 @@ impl Stage<'_> {
             refraction: read.kit.refraction,
             vector: Some(shot.vector),
         };
-        self.with_names(parsed, shot.row, sighting, read.when, None, cell)
+        self.with_names(parsed, shot.row, sighting, read.when, false, cell)
     }
 
     pub(super) fn with_names<'t>(
@@ -152,7 +185,7 @@ impl Stage<'_> {
         row: &Row,
         sighting: Sighting,
         when: Option<When>,
-        text: Option<String>,
+        is_part: bool,
         cell: impl Fn(&Row, usize) -> (&'t str, Signs),
     ) -> Collected {
         let of = |quantity| self.text_of(parsed, row, quantity);
@@ -185,7 +218,9 @@ impl Stage<'_> {
                 load_a: of(Quantity::Load),
                 words: of(Quantity::Conditions),
             },
-            row: text,
+            row: row.line.text.to_owned(),
+            is_part,
+            is_flagged: false,
         }
     }
 

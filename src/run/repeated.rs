@@ -122,6 +122,7 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         };
         let row = &rows[first];
         let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
+        settlement.joinable.extend(stage.joinable(row.feature.as_deref(), row.place, (base, &vector, None)));
         let mut flags = point.flags;
         members.iter().for_each(|member| flags.join(flags_of[*member]));
         let mut feature = Mapped {

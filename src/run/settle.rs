@@ -21,16 +21,18 @@ pub fn settle(
     sink: &mut dyn Sink,
     tally: &mut Tally,
 ) -> Result<Vec<String>, RunError> {
-    let Streamed { collected, waiting, audited } = streamed;
+    let Streamed { collected, mut joinable, waiting, audited } = streamed;
     let (job, mut notes) = (prepared.job, Vec::new());
     if let Some(network) = &adjusted.network {
-        let settled = network::settle(stage, network, &audited).map_err(RunError::crs("crs"))?;
+        let mut settled = network::settle(stage, network, &audited).map_err(RunError::crs("crs"))?;
+        joinable.append(&mut settled.joinable);
         notes.extend(tally.settle(settled, sink)?);
     }
-    let repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats).map_err(RunError::crs("crs"))?;
+    let mut repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats).map_err(RunError::crs("crs"))?;
+    joinable.append(&mut repeats.joinable);
     notes.extend(tally.settle(repeats, sink)?);
     sink.guard(guarded::guarded(stage, &collected));
-    let measured = composed::settle(stage, collected, job).map_err(RunError::crs("crs"))?;
+    let measured = composed::settle(stage, collected, joinable, job).map_err(RunError::crs("crs"))?;
     notes.extend(tally.settle(measured, sink)?);
     Ok(notes)
 }

@@ -10,7 +10,7 @@ use std::sync::mpsc::sync_channel;
 use rayon::prelude::*;
 
 use super::block::{self, Parsed};
-use super::composed::Collected;
+use super::composed::{Collected, Joinable};
 use super::compute::{Computed, Stage};
 use super::prepare::Prepared;
 use super::repeated::Waiting;
@@ -37,6 +37,8 @@ type Window = Vec<Computed>;
 pub struct Streamed {
     /// Rows that belong to measurements and strings.
     pub collected: Vec<Collected>,
+    /// Features that strings join to.
+    pub joinable: Vec<Joinable>,
     /// Shots that wait for the others of their feature.
     pub waiting: Vec<Waiting>,
     /// What the audit found of rows that a network accounts for.
@@ -72,6 +74,7 @@ pub fn stream(
         let computed = compute_all(stage, rules, azimuth_repeats, progress, |mut window| {
             for block in &mut window {
                 streamed.collected.append(&mut block.collected);
+                streamed.joinable.append(&mut block.joinable);
                 streamed.waiting.append(&mut block.waiting);
                 streamed.audited.extend(block.network_flags.drain(..));
                 tally.add(block);

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::RunError;
+use super::composed::Joinable;
 use super::compute::{self, Computed, Stage};
 use super::files::Log;
 use super::prepare::Prepared;
@@ -50,6 +51,8 @@ pub struct Settlement {
     pub strings: Asked,
     /// For the person.
     pub notes: Vec<String>,
+    /// Features that strings join to.
+    pub joinable: Vec<Joinable>,
 }
 
 impl<'p> Tally<'p> {
@@ -79,7 +82,8 @@ impl<'p> Tally<'p> {
     /// # Errors
     /// When it cannot be written.
     pub fn settle(&mut self, settled: Settlement, sink: &mut dyn Sink) -> Result<Vec<String>, RunError> {
-        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, measurements, strings, notes } = settled;
+        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, measurements, strings, notes, joinable: _ } =
+            settled;
         self.measurements.add(measurements);
         self.strings.add(strings);
         for (layer, batch) in &batches {

@@ -26,6 +26,8 @@ pub struct Audited {
     pub row_print: u64,
     /// Fingerprint of file, day, base and shot id; none without an id.
     pub id_print: Option<u64>,
+    /// Whether it is a reading of a target that was tracked while the trigger was held.
+    pub is_tracking: bool,
     /// The shot.
     pub shot: Shot,
 }
@@ -52,6 +54,8 @@ pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
 pub struct Auditor {
     rows: HashSet<u64, FxBuildHasher>,
     ids: HashSet<u64, FxBuildHasher>,
+    /// Shot id of the row before, where that is a reading of a tracked target.
+    pull: Option<u64>,
     run: Run,
     azimuth_repeats: usize,
     last_time: Option<(usize, Timestamp)>,
@@ -98,6 +102,7 @@ impl Auditor {
         Auditor {
             rows: HashSet::default(),
             ids: HashSet::default(),
+            pull: None,
             run: Run::default(),
             azimuth_repeats: azimuth_repeats as usize,
             last_time: None,
@@ -122,11 +127,15 @@ impl Auditor {
             }
             read.shot.flags.raise(Flag::RepeatedReading);
         }
+        // The readings of one pull of the trigger follow each other under one id.
+        let is_of_pull = read.is_tracking && read.id_print.is_some() && read.id_print == self.pull;
         if let Some(print) = read.id_print
             && !self.ids.insert(print)
+            && !is_of_pull
         {
             read.shot.flags.raise(Flag::RepeatedShotId);
         }
+        self.pull = read.id_print.filter(|_| read.is_tracking);
         if let Some(instant) = instant {
             if self.last_time.is_some_and(|(file, last)| file == read.file && instant < last) {
                 read.shot.flags.raise(Flag::TimeGoesBack);
@@ -184,6 +193,7 @@ mod tests {
             base: 0,
             row_print: row_print(&format!("{azimuth} {distance}")),
             id_print: None,
+            is_tracking: false,
             shot: Shot {
                 north: NorthKind::True,
                 azimuth_rad: azimuth.to_radians(),
@@ -216,6 +226,23 @@ mod tests {
             let mut rows: Vec<Audit> = readings.iter().map(|(azimuth, distance)| row(*azimuth, *distance)).collect();
             assert_eq!(flagged(&mut rows, window), [1, 2, 3, 4, 5], "windows of {window}");
         }
+    }
+
+    /// Three readings of a pull under one id; the same id later; and two rows of one id that are no pull.
+    #[test]
+    fn the_readings_of_a_pull_have_one_id() {
+        let told = |tracking: [bool; 5]| {
+            let mut rows: Vec<Audit> = (0..5).map(|i| row(f64::from(i), 5.0)).collect();
+            for ((row, id), is_tracking) in rows.iter_mut().zip([7, 7, 7, 8, 7]).zip(tracking) {
+                let row = row.as_mut().unwrap();
+                (row.id_print, row.is_tracking) = (Some(id), is_tracking);
+            }
+            Auditor::new(0).window(&mut [&mut rows], [].iter());
+            (0..5).filter(|i| rows[*i].as_ref().unwrap().shot.flags.has(Flag::RepeatedShotId)).collect::<Vec<_>>()
+        };
+        assert_eq!(told([true; 5]), [4]);
+        assert_eq!(told([true, true, true, false, false]), [4]);
+        assert_eq!(told([false; 5]), [1, 2, 4]);
     }
 
     #[test]

@@ -124,3 +124,25 @@ fn a_shift_and_shared_bases_are_told() {
     assert!(notes.contains("Height errors have a mean of +") && !notes.contains("East errors have a mean"), "{notes}");
     assert!(notes.contains("The 30 points were shot from 4 bases."), "{notes}");
 }
+
+/// A weak shot from afar with an error of 8 m and a standard error of 10 m is unlike the others and explained by what it states; a shot of a
+/// centimetre that is 0.2 m off is like the others and far outside what it states.
+#[test]
+fn it_is_said_which_of_the_two_names_an_error() {
+    let (mut points, checks) = drawn(25, 1.0, 9);
+    points[7] = Point::new("P7", place(7).moved(0.0, 8.0, 0.0)).with_sigma(10.0, 1.0);
+    points[8] = Point::new("P8", place(8).moved(0.2, 0.0, 0.0)).with_sigma(0.01, 1.0);
+    let folder = site(&points, &checks);
+    let after = found(folder.path(), &[]);
+    let speaks = |name: &str, axis: &str| {
+        let named = after["outliers"].as_array().unwrap();
+        named.iter().find(|one| one["name"] == name && one["axis"] == axis).map(|one| one["speaks"].as_str().unwrap().to_owned())
+    };
+    assert_eq!(speaks("P7", "north").as_deref(), Some("others_alone"), "{}", after["outliers"]);
+    assert_eq!(speaks("P8", "east").as_deref(), Some("stated"), "{}", after["outliers"]);
+    let text = assess(folder.path(), &[]).exits(0).out;
+    assert!(
+        text.contains("0.8 of its standard errors: the other errors speak alone: its stated uncertainty explains it"),
+        "{text}"
+    );
+}

@@ -52,11 +52,21 @@ fn rows_that_cannot_be_read_are_told() {
 #[test]
 fn no_calibration_shot_at_all() {
     refused(
-        "slope_distance_m\n12\n13\n",
+        "measure,slope_distance_m\noffset,12\noffset,13\n",
         &[],
         "no row is a calibration shot: of 2 rows none has measure = known_line, two_way or two_peg; add a column measure (and \
          role), or claim yours under [shots.columns] of a job",
     );
+    // A log without such a column is of one kind; without roles, of shots over a known line.
+    refused(
+        "slope_distance_m\n12\n13\n",
+        &[],
+        "cal.csv:2: the true values of the known line are not given; give --distance or --horizontal-distance, --azimuth with --azimuth-north, \
+         --inclination, or the two points with --from and --to",
+    );
+    let found = found("slope_distance_m,role\n12.0,\n12.2,\n", &["--distance", "12.3"]);
+    // 12.3 − 12.1.
+    assert!((super::correction(&found, "distance").0 - 0.2).abs() < super::PRINTED, "{found}");
 }
 
 #[test]

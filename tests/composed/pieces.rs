@@ -66,15 +66,7 @@ fn a_profile_is_a_layer_of_distance_and_height() {
     let records = run.layer("profiles");
     let told: Vec<[&str; 4]> =
         records.iter().map(|r| ["number", "shot", "role", "source_line"].map(|field| r[field].as_str())).collect();
-    assert_eq!(
-        told,
-        [
-            ["1", "shot 1", "start", "2"],
-            ["2", "shot 4", "point", "5"],
-            ["3", "shot 3", "point", "4"],
-            ["4", "shot 2", "end", "3"]
-        ]
-    );
+    assert_eq!(told, [["1", "1", "start", "2"], ["2", "4", "point", "5"], ["3", "3", "point", "4"], ["4", "2", "end", "3"]]);
     let features = run.layer("features");
     // Chainage, offset, and height: the axis is at 61.5 m.
     for (record, want) in records.iter().zip([[0.0, 0.0, 61.5], [12.5, -3.0, 60.5], [35.0, 5.0, 63.5], [50.0, 0.0, 62.5]]) {

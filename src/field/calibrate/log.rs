@@ -1,4 +1,5 @@
-//! Calibration shots read from delimited logs: rows whose `measure` is a kind of calibration.
+//! Calibration shots read from delimited logs: rows whose `measure` is a kind of calibration. A log without such a column is of one kind: the
+//! roles of its rows tell which, and rows without a role are over a known line.
 
 use std::path::Path;
 
@@ -123,6 +124,9 @@ impl Shots {
 /// A row as a calibration shot; none where its measure is another.
 fn shot(plan: &Plan, rows: &Rows, row: &Row, file: &str) -> Result<Option<CalibrationShot>, Fault> {
     let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim();
+    if plan.claim_of(Quantity::Measure).is_none() {
+        return of_measure(plan, rows, row, file, by_role(word(Quantity::Role))).map(Some);
+    }
     let said = word(Quantity::Measure);
     let Some(measure) = Measure::ALL.into_iter().find(|measure| measure.word().eq_ignore_ascii_case(said)) else {
         let near = Measure::ALL.into_iter().find(|measure| strsim::levenshtein(&letters(said), &letters(measure.word())) <= 1);
@@ -135,11 +139,22 @@ fn shot(plan: &Plan, rows: &Rows, row: &Row, file: &str) -> Result<Option<Calibr
             None => Ok(None),
         };
     };
+    of_measure(plan, rows, row, file, measure).map(Some)
+}
+
+/// The kind that a role is of: a known line where it is of none.
+fn by_role(said: &str) -> Measure {
+    let is_of = |measure: &Measure| measure.roles().iter().any(|role| letters(role.word()) == letters(said));
+    Measure::ALL.into_iter().find(is_of).unwrap_or(Measure::KnownLine)
+}
+
+fn of_measure(plan: &Plan, rows: &Rows, row: &Row, file: &str, measure: Measure) -> Result<CalibrationShot, Fault> {
+    let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim();
     let role = role(plan, measure, word(Quantity::Role))?;
     let mut joined = String::new();
     let base = plan.name(Quantity::Base, rows, row, &mut joined).map(crate::stations::base::label).unwrap_or_default();
     let feature = plan.name(Quantity::Feature, rows, row, &mut joined).map(crate::stations::base::label).unwrap_or_default();
-    Ok(Some(CalibrationShot {
+    Ok(CalibrationShot {
         file: file.to_owned(),
         line: row.line.number,
         measure,
@@ -148,7 +163,7 @@ fn shot(plan: &Plan, rows: &Rows, row: &Row, file: &str) -> Result<Option<Calibr
         feature,
         instrument: word(Quantity::Instrument).to_owned(),
         readings: readings(plan, rows, row)?,
-    }))
+    })
 }
 
 /// The letters of a word, small: `Two-way` and `two_way` differ by the way of writing alone.

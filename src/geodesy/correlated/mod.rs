@@ -8,7 +8,8 @@
 //! to all, is left out: it moves every point alike.
 //!
 //! A value f of the points has the variance g C gᵀ, g the gradient of f by central differences (the law of
-//! propagation of variances, any text on adjustment, e.g. C. D. Ghilani, "Adjustment Computations", ch. 6).
+//! propagation of variances, any text on adjustment, e.g. C. D. Ghilani, "Adjustment Computations", ch. 6). The matrix C is never
+//! built: g C gᵀ is the sum of the points' own parts and, for each base, of the squares of what its errors move f by in all.
 
 use std::collections::BTreeMap;
 
@@ -44,8 +45,31 @@ pub struct Joint {
     frame: LocalFrame,
     /// Points in that frame, in metres.
     points: Vec<[f64; 3]>,
-    /// Their covariance, 3n × 3n by rows, in square metres.
-    covariance: Vec<f64>,
+    /// What they err by.
+    errors: Errors,
+}
+
+/// A matrix of three by three: a covariance of two points in square metres, a rotation.
+pub type Matrix = [[f64; 3]; 3];
+
+/// The errors of points, in metres in their frame.
+#[derive(Debug, Clone)]
+enum Errors {
+    /// Of shots: what each has of its own, and what it shares with the others of its base. Linear in the points.
+    OfShots(Vec<Shared>),
+    /// Any: 3n × 3n by rows, in square metres.
+    Whole(Vec<f64>),
+}
+
+/// The errors of one shot's point.
+#[derive(Debug, Clone, Copy)]
+struct Shared {
+    /// Covariance of its own readings.
+    own: Matrix,
+    /// Which base, counted in the order of the points.
+    base: usize,
+    /// How far one standard error of each cause moves it: three of the base's position, and its orientation with what goes along.
+    arms: [[f64; 3]; 4],
 }
 
 /// A value and its standard error, in one unit.
@@ -76,42 +100,66 @@ impl Joint {
         let ellipsoid = &bases[shots[0].0].ellipsoid;
         let frame = LocalFrame::at(&Geodetic::from_earth_centred(first, ellipsoid), ellipsoid);
         let points: Vec<[f64; 3]> = ends.into_iter().map(|end| frame.from_earth_centred(end)).collect();
-        let size = 3 * points.len();
-        let mut joint = Joint { frame, points, covariance: vec![0.0; size * size] };
-        let turns: Vec<[[f64; 3]; 3]> = shots.iter().map(|(base, _)| turn(&bases[*base], &frame)).collect();
-        for (i, (base, vector)) in shots.iter().enumerate() {
-            for (j, (other, other_vector)) in shots.iter().enumerate() {
-                let mut block = [[0.0; 3]; 3];
-                if base == other {
-                    let shared = turned(&turns[i], &matrix(&bases[*base].covariance));
-                    let (a, b) = (apply(&turns[i], vector.orientation_arm_m), apply(&turns[j], other_vector.orientation_arm_m));
-                    let pull = apply(&turns[i], bases[*base].orientation_pull_m);
-                    block = std::array::from_fn(|r| {
-                        std::array::from_fn(|c| shared[r][c] + a[r] * b[c] + pull[r] * b[c] + a[r] * pull[c])
-                    });
-                }
-                if i == j {
-                    let own = turned(&turns[i], &matrix(&(vector.direction + vector.distance)));
-                    block = std::array::from_fn(|r| std::array::from_fn(|c| block[r][c] + own[r][c]));
-                }
-                joint.set_block(i, j, &block);
+        let mut order: BTreeMap<usize, usize> = BTreeMap::new();
+        let shared = shots.iter().map(|(base, vector)| {
+            let next = order.len();
+            let (origin, turn) = (&bases[*base], turn(&bases[*base], &frame));
+            // Σ + a aᵀ + p aᵀ + a pᵀ = (Σ − p pᵀ) + (a + p)(a + p)ᵀ.
+            let pull = origin.orientation_pull_m;
+            let [east, north, up] = root(&without(&origin.covariance, &Covariance::of_arm(pull)));
+            let turning = std::array::from_fn(|k| vector.orientation_arm_m[k] + pull[k]);
+            Shared {
+                own: turned(&turn, &matrix(&(vector.direction + vector.distance))),
+                base: *order.entry(*base).or_insert(next),
+                arms: [east, north, up, turning].map(|arm| apply(&turn, arm)),
             }
-        }
-        Some(joint)
+        });
+        let errors = Errors::OfShots(shared.collect());
+        Some(Joint { frame, points, errors })
     }
 
     /// Points of any origin in a frame, in metres, with their covariance (3n × 3n by rows).
     pub fn of_points(frame: LocalFrame, points: Vec<[f64; 3]>, covariance: Vec<f64>) -> Option<Joint> {
-        (covariance.len() == 9 * points.len() * points.len()).then_some(Joint { frame, points, covariance })
+        let is_square = covariance.len() == 9 * points.len() * points.len();
+        is_square.then_some(Joint { frame, points, errors: Errors::Whole(covariance) })
     }
 
-    fn set_block(&mut self, i: usize, j: usize, block: &[[f64; 3]; 3]) {
-        let size = 3 * self.points.len();
-        for (r, row) in block.iter().enumerate() {
-            for (c, value) in row.iter().enumerate() {
-                self.covariance[(3 * i + r) * size + 3 * j + c] = *value;
+    /// The same points and one more, which shares its errors with none.
+    pub fn with_point(&self, point: [f64; 3], covariance: &Covariance) -> Joint {
+        let mut joint = self.clone();
+        joint.points.push(point);
+        match &mut joint.errors {
+            Errors::OfShots(shared) => shared.push(Shared { own: matrix(covariance), base: shared.len(), arms: [[0.0; 3]; 4] }),
+            Errors::Whole(_) => {
+                let (last, size) = (self.points.len(), 3 * joint.points.len());
+                let own = matrix(covariance);
+                let whole = (0..size * size).map(|k| match (k / size, k % size) {
+                    (r, c) if r / 3 == last && c / 3 == last => own[r % 3][c % 3],
+                    (r, c) if r / 3 == last || c / 3 == last => 0.0,
+                    (r, c) => self.covariance_between(r / 3, c / 3)[r % 3][c % 3],
+                });
+                joint.errors = Errors::Whole(whole.collect());
             }
         }
+        joint
+    }
+
+    /// Some of the points by themselves, in the order of `indices`: what follows from few points of many costs no more than
+    /// the few.
+    pub fn subset(&self, indices: &[usize]) -> Joint {
+        let errors = match &self.errors {
+            Errors::OfShots(shared) => Errors::OfShots(indices.iter().map(|i| shared[*i]).collect()),
+            Errors::Whole(_) => {
+                let size = 3 * indices.len();
+                let at = |k: usize| (indices[k / 3], k % 3);
+                let whole = (0..size * size).map(|k| {
+                    let ((i, r), (j, c)) = (at(k / size), at(k % size));
+                    self.covariance_between(i, j)[r][c]
+                });
+                Errors::Whole(whole.collect())
+            }
+        };
+        Joint { frame: self.frame, points: indices.iter().map(|i| self.points[*i]).collect(), errors }
     }
 
     /// The frame that the points stand in.
@@ -124,16 +172,50 @@ impl Joint {
         &self.points
     }
 
-    /// The covariance, 3n × 3n by rows, in square metres.
-    pub fn covariance(&self) -> &[f64] {
-        &self.covariance
+    /// The covariance of all points, 3n × 3n by rows, in square metres: for methods that need it whole, which limit the number
+    /// of points.
+    pub fn covariance(&self) -> Vec<f64> {
+        match &self.errors {
+            Errors::Whole(whole) => whole.clone(),
+            Errors::OfShots(_) => {
+                let size = 3 * self.points.len();
+                let mut whole = vec![0.0; size * size];
+                for i in 0..self.points.len() {
+                    for j in 0..self.points.len() {
+                        for (r, row) in self.covariance_between(i, j).iter().enumerate() {
+                            whole[(3 * i + r) * size + 3 * j..][..3].copy_from_slice(row);
+                        }
+                    }
+                }
+                whole
+            }
+        }
+    }
+
+    /// The covariance of two points: rows of the first, columns of the second.
+    pub fn covariance_between(&self, i: usize, j: usize) -> Matrix {
+        match &self.errors {
+            Errors::Whole(whole) => {
+                let size = 3 * self.points.len();
+                std::array::from_fn(|r| std::array::from_fn(|c| whole[(3 * i + r) * size + 3 * j + c]))
+            }
+            Errors::OfShots(shared) => {
+                let (one, other) = (&shared[i], &shared[j]);
+                std::array::from_fn(|r| {
+                    std::array::from_fn(|c| {
+                        let own = if i == j { one.own[r][c] } else { 0.0 };
+                        let arms = one.arms.iter().zip(&other.arms);
+                        own + if one.base == other.base { arms.map(|(a, b)| a[r] * b[c]).sum() } else { 0.0 }
+                    })
+                })
+            }
+        }
     }
 
     /// The covariance of one point.
     pub fn covariance_of(&self, i: usize) -> Covariance {
-        let size = 3 * self.points.len();
-        let at = |r: usize, c: usize| self.covariance[(3 * i + r) * size + 3 * i + c];
-        Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
+        let at = self.covariance_between(i, i);
+        Covariance { ee: at[0][0], en: at[0][1], eu: at[0][2], nn: at[1][1], nu: at[1][2], uu: at[2][2] }
     }
 
     /// A value of the points with its standard error. The function must be smooth about the points;
@@ -143,35 +225,87 @@ impl Joint {
         estimate
     }
 
-    /// Several values at once.
+    /// Several values at once. Each point is moved in turn, so that of many points the few that count are taken by
+    /// [`Joint::subset`] first.
     pub fn estimates<const N: usize>(&self, values: impl Fn(&[[f64; 3]]) -> [f64; N]) -> [Estimate; N] {
         let mut moved = self.points.clone();
-        let size = 3 * self.points.len();
-        // Gradients, one row for each coordinate.
-        let gradients: Vec<[f64; N]> = (0..size)
-            .map(|k| {
-                let (i, axis) = (k / 3, k % 3);
+        let mut running: [Running<'_>; N] = std::array::from_fn(|_| Running::of(self));
+        for i in 0..self.points.len() {
+            let mut gradients = [[0.0; 3]; N];
+            for axis in 0..3 {
                 let kept = moved[i][axis];
                 moved[i][axis] = kept + STEP_M;
                 let above = values(&moved);
                 moved[i][axis] = kept - STEP_M;
                 let below = values(&moved);
                 moved[i][axis] = kept;
-                std::array::from_fn(|n| (above[n] - below[n]) / (2.0 * STEP_M))
-            })
-            .collect();
-        let at = values(&self.points);
-        std::array::from_fn(|n| {
-            let mut variance = 0.0;
-            for (r, row) in gradients.iter().enumerate() {
-                if row[n] == 0.0 {
-                    continue;
+                for n in 0..N {
+                    gradients[n][axis] = (above[n] - below[n]) / (2.0 * STEP_M);
                 }
-                let sum: f64 = gradients.iter().enumerate().map(|(c, other)| self.covariance[r * size + c] * other[n]).sum();
-                variance += row[n] * sum;
             }
-            Estimate { value: at[n], sigma: variance.max(0.0).sqrt() }
-        })
+            running.iter_mut().zip(gradients).for_each(|(running, gradient)| running.add(i, gradient));
+        }
+        let at = values(&self.points);
+        std::array::from_fn(|n| Estimate { value: at[n], sigma: running[n].sigma() })
+    }
+}
+
+/// The standard error of a value whose gradient is put together point by point, and may change as it goes along: sums along a
+/// chain of many points cost no more than its length.
+pub struct Running<'j> {
+    joint: &'j Joint,
+    gradient: Vec<[f64; 3]>,
+    /// Variance by the points' own errors.
+    own: f64,
+    /// What one standard error of each cause of a base moves the value by.
+    shared: Vec<[f64; 4]>,
+    /// The sum of the squares of these.
+    squares: f64,
+}
+
+impl<'j> Running<'j> {
+    /// Of a value that depends on no point yet.
+    pub fn of(joint: &'j Joint) -> Running<'j> {
+        let bases = match &joint.errors {
+            Errors::OfShots(shared) => shared.iter().map(|point| point.base + 1).max().unwrap_or(0),
+            Errors::Whole(_) => 0,
+        };
+        Running { joint, gradient: vec![[0.0; 3]; joint.points.len()], own: 0.0, shared: vec![[0.0; 4]; bases], squares: 0.0 }
+    }
+
+    /// Adds to the value's gradient by a point's east, north and up.
+    pub fn add(&mut self, point: usize, change: [f64; 3]) {
+        let quadratic =
+            |m: &Matrix, g: [f64; 3]| (0..3).map(|r| g[r] * (m[r][0] * g[0] + m[r][1] * g[1] + m[r][2] * g[2])).sum::<f64>();
+        let before = self.gradient[point];
+        let after = std::array::from_fn(|k| before[k] + change[k]);
+        self.gradient[point] = after;
+        if let Errors::OfShots(shared) = &self.joint.errors {
+            let of_point = &shared[point];
+            self.own += quadratic(&of_point.own, after) - quadratic(&of_point.own, before);
+            for (sum, arm) in self.shared[of_point.base].iter_mut().zip(&of_point.arms) {
+                self.squares -= *sum * *sum;
+                *sum += arm[0] * change[0] + arm[1] * change[1] + arm[2] * change[2];
+                self.squares += *sum * *sum;
+            }
+        }
+    }
+
+    /// The standard error of the value.
+    pub fn sigma(&self) -> f64 {
+        let variance = match &self.joint.errors {
+            Errors::OfShots(_) => self.own + self.squares,
+            Errors::Whole(whole) => {
+                let gradient = self.gradient.as_flattened();
+                let row = |r: usize| {
+                    whole[r * gradient.len()..][..gradient.len()].iter().zip(gradient).map(|(c, g)| c * g).sum::<f64>()
+                };
+                let moved = gradient.iter().enumerate().filter(|(_, g)| **g != 0.0);
+                moved.map(|(r, g)| g * row(r)).sum()
+            }
+        };
+        // A value that is not finite stays so.
+        if variance < 0.0 { 0.0 } else { variance.sqrt() }
     }
 }
 
@@ -215,6 +349,37 @@ fn apply(turn: &[[f64; 3]; 3], vector: [f64; 3]) -> [f64; 3] {
 fn turned(turn: &[[f64; 3]; 3], c: &[[f64; 3]; 3]) -> [[f64; 3]; 3] {
     let half: [[f64; 3]; 3] = std::array::from_fn(|r| std::array::from_fn(|k| (0..3).map(|j| turn[r][j] * c[j][k]).sum()));
     std::array::from_fn(|r| std::array::from_fn(|k| (0..3).map(|j| half[r][j] * turn[k][j]).sum()))
+}
+
+/// A covariance less a part of it.
+fn without(c: &Covariance, part: &Covariance) -> Covariance {
+    Covariance {
+        ee: c.ee - part.ee,
+        en: c.en - part.en,
+        eu: c.eu - part.eu,
+        nn: c.nn - part.nn,
+        nu: c.nu - part.nu,
+        uu: c.uu - part.uu,
+    }
+}
+
+/// Three vectors whose products with themselves add up to a covariance: Cholesky's decomposition by columns. A direction without
+/// error, or what rounding puts below none, has none.
+fn root(c: &Covariance) -> [[f64; 3]; 3] {
+    let m = matrix(c);
+    let mut columns = [[0.0f64; 3]; 3];
+    for k in 0..3 {
+        let left = m[k][k] - (0..k).map(|j| columns[j][k] * columns[j][k]).sum::<f64>();
+        // Not "if left <= 0": an unknown variance must stay unknown.
+        let is_none = left <= 1e-15 * m[k][k];
+        let pivot = if is_none { 0.0 } else { left.sqrt() };
+        columns[k][k] = pivot;
+        for r in k + 1..3 {
+            let rest = m[r][k] - (0..k).map(|j| columns[j][r] * columns[j][k]).sum::<f64>();
+            columns[k][r] = if is_none { 0.0 } else { rest / pivot };
+        }
+    }
+    columns
 }
 
 fn matrix(c: &Covariance) -> [[f64; 3]; 3] {

@@ -110,6 +110,7 @@ fn frames_of_two_bases_a_kilometre_apart() {
     let size = 9;
     assert_eq!(joint.covariance()[2 * size + 8], 0.0);
     assert!((joint.covariance()[2 * size + 5] - 1.0).abs() < 1e-6);
+    assert_eq!(joint.covariance_between(0, 1)[2][2], joint.covariance()[2 * size + 5]);
 }
 
 #[test]
@@ -119,4 +120,58 @@ fn no_points_or_no_height_is_no_joint() {
     let mut vector = field.shot(0, "a", [1.0, 2.0, 3.0]).vector.unwrap();
     vector.up_m = None;
     assert!(Joint::of_shots(&field.bases, &[(0, &vector)]).is_none());
+}
+
+/// The plain product g C gᵀ with the whole matrix, against the sums by base; and a gradient that is built, changed and taken back.
+#[test]
+fn sums_by_base_are_the_whole_product() {
+    let mut field = Field::new(HANDHELD, [0.4, 0.7]).with_base([150.0, -60.0, 4.0], [0.3, 0.5]);
+    field.bases[1].covariance.en = 0.05;
+    field.bases[1].covariance.nu = -0.1;
+    field.bases[0].orientation_pull_m = [0.2, -0.1, 0.05];
+    for (i, base) in [0, 1, 1, 0, 1].into_iter().enumerate() {
+        field.shot(base, "a", [40.0 + 17.0 * i as f64, 90.0 - 11.0 * i as f64, 3.0 * i as f64]);
+    }
+    let told = joint(&field);
+    let (whole, size) = (told.covariance(), 15);
+    // What two shots of the first base share, as the file says it, in the frame of the first point, which is turned by 2·10⁻⁵ at most.
+    let arms = [0, 3].map(|i: usize| field.sightings[i].vector.unwrap().orientation_arm_m);
+    let pull = field.bases[0].orientation_pull_m;
+    let shared = matrix(&field.bases[0].covariance);
+    for (r, c) in [(0, 0), (0, 1), (1, 0), (2, 1)] {
+        let want = shared[r][c] + arms[0][r] * arms[1][c] + pull[r] * arms[1][c] + arms[0][r] * pull[c];
+        assert!((told.covariance_between(0, 3)[r][c] - want).abs() < 1e-4, "{r} {c} {want}");
+    }
+    let gradient: Vec<[f64; 3]> = (0..5).map(|i| [1.0 - i as f64, 0.3 * i as f64, 2.0 - 0.7 * i as f64]).collect();
+    let flat = gradient.as_flattened();
+    let want: f64 = (0..size * size).map(|k| flat[k / size] * whole[k] * flat[k % size]).sum();
+    let mut running = Running::of(&told);
+    gradient.iter().enumerate().for_each(|(i, g)| running.add(i, *g));
+    assert!((running.sigma().powi(2) / want - 1.0).abs() < 1e-12, "{} {want}", running.sigma().powi(2));
+    running.add(2, [5.0, 5.0, 5.0]);
+    running.add(2, [-5.0, -5.0, -5.0]);
+    assert!((running.sigma().powi(2) / want - 1.0).abs() < 1e-10);
+    // The same by a joint that holds the matrix, and by some of the points.
+    let by_matrix = Joint::of_points(*told.frame(), told.points().to_vec(), whole).unwrap();
+    let few = |joint: &Joint| joint.subset(&[4, 1]).estimate(distance).sigma;
+    assert!((few(&told) / few(&by_matrix) - 1.0).abs() < 1e-9);
+    let among = told.estimate(|p| distance(&[p[4], p[1]])).sigma;
+    assert!((few(&told) / among - 1.0).abs() < 1e-9);
+    let apart = Covariance::of_axes(0.0, 0.25);
+    for joint in [&told, &by_matrix] {
+        let more = joint.with_point([0.0; 3], &apart);
+        assert_eq!((more.covariance_of(5).uu, more.covariance_between(5, 0)), (0.0625, [[0.0; 3]; 3]));
+        assert!((few(&more) - few(joint)).abs() < 1e-12);
+    }
+}
+
+/// A base whose height is not known errs in plan alone.
+#[test]
+fn a_base_without_an_error_in_one_direction() {
+    let flat = Covariance { ee: 0.09, en: 0.12, nn: 0.16, ..Covariance::default() };
+    let [a, b, c] = root(&flat);
+    for (r, s, want) in [(0, 0, 0.09), (0, 1, 0.12), (1, 1, 0.16), (2, 2, 0.0)] {
+        assert!((a[r] * a[s] + b[r] * b[s] + c[r] * c[s] - want).abs() < 1e-15);
+    }
+    assert!(root(&Covariance::UNKNOWN)[0][0].is_nan());
 }

@@ -21,10 +21,10 @@
 //! foot within the 95 % ellipse gives no azimuth of lean; the errors of offset and lean are then
 //! those along the worse direction.
 //!
-//! Stops at: tangents of more than 89°; the convergence of the plumb lines in tangents, below 2 mm for 100 m of height
+//! Stops at: a top on another bearing than the foot that it takes its distance from; tangents of more than 89°; the convergence of the plumb lines in tangents, below 2 mm for 100 m of height
 //! at 1 km; a lean where the two are not both full shots.
 
-use super::reading::{Arms, Distance, Reading, at_most_one, unknown_roles};
+use super::reading::{Arms, Distance, Reading, at_most_one, half_circle_rad, unknown_roles};
 use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
 use crate::geodesy::covariance::Covariance;
 use crate::shots::reduce::Vector;
@@ -39,6 +39,9 @@ const STEEPEST_DEG: f64 = 89.0;
 
 /// Two distances that should be one may differ by so many standard errors of their difference.
 const AGREEMENT_SIGMAS: f64 = 3.0;
+
+/// Bearings that differ by less are one, however well they were read: a stem's own width.
+const LEAST_TURN_DEG: f64 = 0.5;
 
 const ROLES: [&str; 3] = ["foot", "top", "distance"];
 
@@ -78,7 +81,9 @@ fn whole(row: &Sighting) -> Option<&Vector> {
 /// A point of a full shot.
 fn part_of_vector(group: &Group<'_>, role: &'static str, row: &Sighting, vector: &Vector) -> Option<Part> {
     let base = group.base(row);
-    let covariance = vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m) + base.covariance;
+    let arm = vector.orientation_arm_m;
+    let turning = Covariance::of_arm(arm) + Covariance::of_arms(base.orientation_pull_m, arm);
+    let covariance = vector.direction + vector.distance + turning + base.covariance;
     let at = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]);
     Some(Part { role, at, base: row.base, covariance })
 }
@@ -173,7 +178,37 @@ impl<'g> Ends<'g> {
         };
         let ends = Ends { rows, readings, sources: [for_foot, for_top] };
         ends.steepness(&head)?;
+        ends.bearings(&head)?;
         Ok(ends)
+    }
+
+    /// What takes its distance from another row stands plumb over or under that: on its bearing. A steep sight has a poor azimuth,
+    /// by 1/cos of its inclination.
+    fn bearings(&self, head: &str) -> Result<(), Refusal> {
+        for (i, source) in self.sources.into_iter().enumerate() {
+            let bearing = |k: usize| {
+                let reading = &self.readings[k];
+                let steepness = reading.inclination_rad.map_or(1.0, f64::cos);
+                Some((reading.azimuth_rad?, reading.sigmas[0] / steepness))
+            };
+            let (Some((one, sigma_one)), Some((other, sigma_other))) = (bearing(i), bearing(source)) else { continue };
+            let (apart, sigma) = (half_circle_rad(one - other).abs(), sigma_one.hypot(sigma_other));
+            if apart > AGREEMENT_SIGMAS * sigma && apart > LEAST_TURN_DEG.to_radians() {
+                return Err(format!(
+                    "{head}: row {} ({}) lies {:.1}° beside row {} ({}), from which it would take its distance (standard error {:.1}°): it is not \
+                     plumb {} it; measure the distance of the {} too, with its azimuth",
+                    self.rows[i].label,
+                    self.rows[i].role,
+                    apart.to_degrees(),
+                    self.rows[source].label,
+                    self.rows[source].role,
+                    sigma.to_degrees(),
+                    if i == 0 { "under" } else { "over" },
+                    self.rows[i].role
+                ));
+            }
+        }
+        Ok(())
     }
 
     /// Tangents go to infinity overhead.

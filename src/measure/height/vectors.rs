@@ -2,9 +2,9 @@
 
 use super::{part_of_vector, shape};
 use crate::geodesy::correlated::{Estimate, Joint};
-use crate::geodesy::covariance::{Covariance, ELLIPSE95};
+use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::full_circle_rad;
-use crate::measure::reading::half_circle_rad;
+use crate::measure::located::{direction_half95, length_excess_m2};
 use crate::measure::{Composed, Group, Part, Refusal, Sighting, Value};
 use crate::shots::reduce::Vector;
 
@@ -29,22 +29,30 @@ pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Com
     let offset_m = east.hypot(north);
     let azimuth_rad = east.atan2(north);
     let (sin, cos) = azimuth_rad.sin_cos();
-    let [height, length, along, e, n, both] = joint.estimates(|p| {
+    let [height, length, along, across, slant, e, n, both] = joint.estimates(|p| {
         let [e, n, u] = difference(p);
-        [u, e.hypot(n).hypot(u), e * sin + n * cos, e, n, e + n]
+        let (along, across) = (e * sin + n * cos, e * cos - n * sin);
+        [u, e.hypot(n).hypot(u), along, across, along + across, e, n, e + n]
     });
+    let squares = [along, across, slant].map(|part| part.sigma * part.sigma);
+    let half95 = direction_half95(offset_m, squares[0], 0.5 * (squares[2] - squares[0] - squares[1]), squares[1]);
     let values = |pairs: &[(&'static str, Estimate)]| -> Vec<Value> {
         pairs.iter().map(|(name, estimate)| Value { name, estimate: *estimate }).collect()
     };
     let degrees = |of: Estimate| Estimate { value: of.value.to_degrees(), sigma: of.sigma.to_degrees() };
     let distance = run(foot_vector);
     let mut warnings = Vec::new();
-    let values = if offset_m > ELLIPSE95 * along.sigma {
-        let [offset, lean, turn] = joint.estimates(|p| {
+    let values = if let Some(half95) = half95.filter(|_| offset_m > ELLIPSE95 * along.sigma) {
+        let [offset, lean] = joint.estimates(|p| {
             let [e, n, u] = difference(p);
-            [e.hypot(n), e.hypot(n).atan2(u), half_circle_rad(e.atan2(n) - azimuth_rad)]
+            [e.hypot(n), e.hypot(n).atan2(u)]
         });
-        let lean_azimuth = Estimate { value: full_circle_rad(azimuth_rad), sigma: turn.sigma };
+        let excess_m2 = length_excess_m2(offset_m, squares[1]);
+        let more = |of: Estimate, by: f64| Estimate { sigma: of.sigma.hypot(by * excess_m2.sqrt()), ..of };
+        // ∂lean/∂offset of lean = atan2(offset, height).
+        let by_offset = height.value / (offset_m * offset_m + height.value * height.value);
+        let (offset, lean) = (more(offset, 1.0), more(lean, by_offset));
+        let lean_azimuth = Estimate { value: full_circle_rad(azimuth_rad), sigma: half95 / INTERVAL95 };
         values(&[
             ("height_m", height),
             ("length_m", length),

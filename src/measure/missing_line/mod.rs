@@ -26,9 +26,9 @@ use std::f64::consts::PI;
 
 use line::Line;
 
-use super::located::{dot, from_to, length, part_of_shot, whole};
+use super::located::{direction_half95, dot, from_to, length, part_of_shot, whole};
 use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
-use crate::geodesy::correlated::{Estimate, Joint};
+use crate::geodesy::correlated::{Estimate, Joint, Running};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
 use crate::records::triangle::Triangle;
@@ -71,9 +71,8 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     let chain = Chain::of(group, rows)?;
     let last = chain.rows.len() - 1;
     let (mut values, mut warnings) = chain.line(0, last).values_and_warnings();
-    if last > 1 {
-        values.extend(chain.sums(last));
-    }
+    let legs = if last > 1 { chain.legs() } else { Vec::new() };
+    values.extend(legs.last().map(|leg| leg.cumulated.clone()).unwrap_or_default());
     if values.iter().any(|value| !value.estimate.value.is_finite()) {
         return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
     }
@@ -81,10 +80,11 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     let mut details = Vec::new();
     if last > 1 {
         warnings.clear();
-        for leg in chain.legs() {
-            warnings.extend(leg.warnings);
+        for leg in legs {
+            warnings.extend(leg.warnings.iter().cloned());
             let values = leg.values.into_iter().chain(leg.cumulated).collect();
-            details.push(Detail { target: format!("{} to {}", leg.from, leg.to), place: leg.place, values });
+            let target = format!("{} to {}", leg.from, leg.to);
+            details.push(Detail { target, place: leg.place, values, warnings: Some(leg.warnings) });
         }
     }
     let parts = chain.rows.iter().enumerate().filter_map(|(i, row)| {
@@ -140,7 +140,7 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
         } else {
             "it takes from and to, or the numbers 1, 2, 3, …"
         };
-        return Err(format!("{of}: shot {} has role {:?}; {known}", odd.label, odd.role));
+        return Err(format!("{of}: {} has role {:?}; {known}", odd.label, odd.role));
     }
     if !chain {
         return Ok(vec![group.only("from")?, group.only("to")?]);
@@ -157,7 +157,7 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
             } else {
                 format!("is the second with role {number}")
             };
-            return Err(format!("{of}: shot {} {say}", row.label));
+            return Err(format!("{of}: {} {say}", row.label));
         }
     }
     if rows.len() < 2 {
@@ -202,21 +202,25 @@ impl<'g> Chain<'g> {
     }
 
     fn line(&self, i: usize, j: usize) -> Line {
-        let at = self.difference(self.joint.points(), i, j);
+        let ends = self.joint.subset(&[i, j]);
+        let seen = |points: &[[f64; 3]]| self.turns[i].map(|row| dot(row, from_to(points[0], points[1])));
+        let at = seen(ends.points());
         let level = at[0].hypot(at[1]);
-        let [e, n, u, diagonal, slope, horizontal, turned, grade, inclination] = self.joint.estimates(|points| {
-            let d = self.difference(points, i, j);
+        let [e, n, u, diagonal, slope, horizontal, grade, inclination] = ends.estimates(|points| {
+            let d = seen(points);
             let h = d[0].hypot(d[1]);
-            // The azimuth as a turn from where it lies, which never jumps.
-            let turned = (d[0] * at[1] - d[1] * at[0]).atan2(d[0] * at[0] + d[1] * at[1]);
-            [d[0], d[1], d[2], d[0] + d[1], length(d), h, turned, 100.0 * d[2] / h, d[2].atan2(h)]
+            [d[0], d[1], d[2], d[0] + d[1], length(d), h, 100.0 * d[2] / h, d[2].atan2(h)]
         });
         // The largest standard error of any horizontal direction, and a bound of any direction at all.
         let (ee, nn) = (e.sigma * e.sigma, n.sigma * n.sigma);
         let en = 0.5 * (diagonal.sigma * diagonal.sigma - ee - nn);
         let across = Covariance { ee, en, nn, ..Default::default() }.ellipse95().major_m / ELLIPSE95;
         let any = across.hypot(u.sigma);
-        let is_plumb = level <= INTERVAL95 * across;
+        let (sin, cos) = at[0].atan2(at[1]).sin_cos();
+        let along_m2 = ee * sin * sin + 2.0 * en * sin * cos + nn * cos * cos;
+        let across_m2 = ee * cos * cos - 2.0 * en * sin * cos + nn * sin * sin;
+        let half95 = direction_half95(level, along_m2, (ee - nn) * sin * cos + en * (cos * cos - sin * sin), across_m2);
+        let is_plumb = level <= INTERVAL95 * across || half95.is_none();
         let is_spot = length(at) <= INTERVAL95 * any;
         let at_least = |estimate: Estimate, sigma: f64, when: bool| Estimate {
             sigma: if when { sigma } else { estimate.sigma },
@@ -227,53 +231,65 @@ impl<'g> Chain<'g> {
             slope: at_least(slope, any, is_spot),
             horizontal: at_least(horizontal, across, is_plumb),
             vertical: u,
-            azimuth: (!is_plumb).then(|| Estimate { value: full_circle_rad(at[0].atan2(at[1])), ..turned }),
+            azimuth: half95
+                .filter(|_| !is_plumb)
+                .map(|half95| Estimate { value: full_circle_rad(at[0].atan2(at[1])), sigma: half95 / INTERVAL95 }),
             grade: (!is_plumb).then_some(grade),
             inclination: (!is_spot).then(|| at_least(inclination, across / length(at), is_plumb)),
             fall_m: level * level / (2.0 * self.earth_radius_m),
         }
     }
 
-    /// Lengths along the legs up to a point, and the rise to it.
-    fn sums(&self, last: usize) -> Vec<Value> {
-        let [mut slope, mut horizontal, vertical] = self.joint.estimates(|points| {
-            let legs = (0..last).map(|i| self.difference(points, i, i + 1));
-            let (s, h) = legs.fold((0.0, 0.0), |(s, h), d| (s + length(d), h + d[0].hypot(d[1])));
-            [s, h, self.difference(points, 0, last)[2]]
-        });
-        // What the law of propagation misses of legs that are within their own error.
-        for line in (0..last).map(|i| self.line(i, i + 1)) {
+    /// The legs, each with the lengths along the legs up to its end and the rise to it. The gradient of a length along the legs changes
+    /// by two points a leg, so that all sums cost no more than one.
+    fn legs(&self) -> Vec<Leg> {
+        let unit = |v: [f64; 3]| {
+            let length = length(v);
+            if length > 0.0 { v.map(|x| x / length) } else { [0.0; 3] }
+        };
+        let (mut slope, mut horizontal) = ((0.0, Running::of(&self.joint)), (0.0, Running::of(&self.joint)));
+        // What the law of propagation misses of legs that are within their own error: variances.
+        let mut hidden = [0.0; 2];
+        let mut legs = Vec::with_capacity(self.rows.len());
+        for end in 1..self.rows.len() {
+            let d = self.difference(self.joint.points(), end - 1, end);
+            // From the frame at the leg's first point back to that of all points: turns transposed.
+            let back =
+                |v: [f64; 3]| -> [f64; 3] { std::array::from_fn(|k| (0..3).map(|r| self.turns[end - 1][r][k] * v[r]).sum()) };
+            for ((sum, running), part) in [(&mut slope, d), (&mut horizontal, [d[0], d[1], 0.0])] {
+                *sum += length(part);
+                let along = back(unit(part));
+                running.add(end - 1, along.map(|x| -x));
+                running.add(end, along);
+            }
+            let line = self.line(end - 1, end);
             if line.grade.is_none() {
-                horizontal.sigma = horizontal.sigma.hypot(line.horizontal.sigma);
+                hidden[1] += line.horizontal.sigma.powi(2);
             }
             if line.inclination.is_none() {
-                slope.sigma = slope.sigma.hypot(line.slope.sigma);
+                hidden[0] += line.slope.sigma.powi(2);
             }
+            let summed = |(sum, running): &(f64, Running<'_>), hidden: f64| Estimate {
+                value: *sum,
+                sigma: running.sigma().hypot(hidden.sqrt()),
+            };
+            let [from, to] = line.labels.clone();
+            let (values, warnings) = line.values_and_warnings();
+            legs.push(Leg {
+                from,
+                to,
+                place: self.rows[end].place,
+                ends: [self.end(end - 1), self.end(end)],
+                values,
+                cumulated: vec![
+                    Value { name: "cumulated_slope_distance_m", estimate: summed(&slope, hidden[0]) },
+                    Value { name: "cumulated_horizontal_distance_m", estimate: summed(&horizontal, hidden[1]) },
+                    Value { name: "cumulated_vertical_distance_m", estimate: self.line(0, end).vertical },
+                ],
+                warnings,
+            });
         }
-        vec![
-            Value { name: "cumulated_slope_distance_m", estimate: slope },
-            Value { name: "cumulated_horizontal_distance_m", estimate: horizontal },
-            Value { name: "cumulated_vertical_distance_m", estimate: vertical },
-        ]
-    }
-
-    fn legs(&self) -> Vec<Leg> {
-        (1..self.rows.len())
-            .map(|end| {
-                let line = self.line(end - 1, end);
-                let [from, to] = line.labels.clone();
-                let (values, warnings) = line.values_and_warnings();
-                Leg {
-                    from,
-                    to,
-                    place: self.rows[end].place,
-                    ends: [self.end(end - 1), self.end(end)],
-                    values,
-                    cumulated: self.sums(end),
-                    warnings,
-                }
-            })
-            .collect()
+        legs
     }
 
     fn method(&self, group: &Group<'_>) -> String {
@@ -305,7 +321,7 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> R
     if from.base != to.base {
         let row = if from.vector.is_none() { from } else { to };
         return Err(format!(
-            "{of}: shot {} gives no point, and {} and {} are from two bases; shoot it again with an azimuth and a distance, or both from one base",
+            "{of}: {} gives no point, and {} and {} are from two bases; shoot it again with an azimuth and a distance, or both from one base",
             row.label, from.label, to.label
         ));
     }
@@ -325,7 +341,7 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> R
     }
     let vector = |row: &Sighting| {
         let lacks = |what: &str| {
-            format!("{of}: shot {} has no azimuth and no {what}; shoot it again with inclination and distance", row.label)
+            format!("{of}: {} has no azimuth and no {what}; shoot it again with inclination and distance", row.label)
         };
         let inclination_rad = row.inclination_rad.ok_or_else(|| lacks("inclination"))?;
         let triangle = match (row.slope_m, row.horizontal_m) {

@@ -193,7 +193,7 @@ fn refusals_name_the_row() {
     field.shot(0, "top", [40.0, 30.0, 9.0]);
     assert_eq!(
         refusal(&field),
-        "missing_line of North wall: shot S2 has role \"top\"; it takes from and to, or the numbers 1, 2, 3, …"
+        "missing_line of North wall: S2 has role \"top\"; it takes from and to, or the numbers 1, 2, 3, …"
     );
     let mut chain = loop_of_three();
     chain.sightings[0].role = "4".into();
@@ -207,18 +207,18 @@ fn refusals_name_the_row() {
         "missing_line of North wall lacks the row with role 2; shoot it, or number the chain without a gap"
     );
     chain.sightings[0].role = "1".into();
-    assert_eq!(refusal(&chain), "missing_line of North wall: shot S2 is the second with role 1");
+    assert_eq!(refusal(&chain), "missing_line of North wall: S2 is the second with role 1");
     chain.sightings[0].role = "2".into();
     chain.sightings[0].true_azimuth_rad = None;
     chain.sightings[0].vector = None;
     assert_eq!(
         refusal(&chain),
-        "missing_line of North wall: shot S1 (role 2) has no azimuth; shoot it again with azimuth, inclination and distance"
+        "missing_line of North wall: S1 (role 2) has no azimuth; shoot it again with azimuth, inclination and distance"
     );
     let mut two = Field::new(HANDHELD, [1.0, 1.0]).with_base([50.0, 0.0, 0.0], [1.0, 1.0]);
     two.shot(0, "from", [40.0, 30.0, 0.0]);
     two.shot(1, "to", [40.0, 90.0, 0.0]).vector = None;
-    assert!(refusal(&two).contains("shot S2 gives no point, and S1 and S2 are from two bases"), "{}", refusal(&two));
+    assert!(refusal(&two).contains("S2 gives no point, and S1 and S2 are from two bases"), "{}", refusal(&two));
     two.sightings[1].vector = two.sightings[0].vector.map(|v| Vector { east_m: f64::NAN, ..v });
     assert!(refusal(&two).contains("not a finite number"));
     // A reading of no sense in the vertical plane.

@@ -21,7 +21,7 @@ pub mod solution;
 
 use solution::Solution;
 
-use super::located::{dot, from_to, moved, part_of_points, whole};
+use super::located::{direction_half95, dot, from_to, moved, part_of_points, whole};
 use super::{Composed, Detail, Group, Part, Refusal, Shape, Sighting, Value};
 use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::INTERVAL95;
@@ -87,8 +87,11 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         values.push(Value { name: "dip_deg", estimate: Estimate { sigma: steepest.to_degrees(), ..dip } });
     } else {
         let towards = east.atan2(north);
+        // The horizontal part of the normal, which leans by the dip: across it tilts along the strike, along it those down the dip.
+        let [[across, both, _], [_, along, _], _] = solution.covariance;
+        let half95 = direction_half95(level, along * up * up, both * up, across).unwrap_or(std::f64::consts::FRAC_PI_2);
         let degrees =
-            |angle: f64| Estimate { value: full_circle_rad(angle).to_degrees(), sigma: (sigma(0) / level).to_degrees() };
+            |angle: f64| Estimate { value: full_circle_rad(angle).to_degrees(), sigma: (half95 / INTERVAL95).to_degrees() };
         values.push(Value { name: "strike_deg", estimate: degrees(towards - std::f64::consts::FRAC_PI_2) });
         values.push(Value { name: "dip_deg", estimate: dip });
         values.push(Value { name: "dip_direction_deg", estimate: degrees(towards) });
@@ -134,6 +137,7 @@ impl Plane {
                 target: format!("plane to {}", residual.label),
                 place: row.place,
                 values: vec![Value { name: "residual_m", estimate: residual.distance }],
+                warnings: None,
             })
             .collect()
     }
@@ -215,7 +219,7 @@ fn scatter_warnings(rows: &[&Sighting], solution: &Solution) -> Vec<String> {
         && times > OFF_PLANE
     {
         warnings.push(format!(
-            "shot {} lies {:.2} m off the plane, {times:.1} times its standard error; look at it again, or shoot it again",
+            "{} lies {:.2} m off the plane, {times:.1} times its standard error; look at it again, or shoot it again",
             row.label,
             r.abs()
         ));

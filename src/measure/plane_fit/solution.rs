@@ -10,6 +10,8 @@
 //!
 //! Metres and radians. Points in one line have no plane; [`Solution::spread_m`] tells how near they come.
 
+use geo::{ConvexHull, MultiPoint, Point};
+
 use super::super::located::{cross, dot, from_to, length, moved, unit};
 use crate::geodesy::correlated::Joint;
 
@@ -137,28 +139,13 @@ impl Solution {
     /// The ring of the points' convex hull on the plane, anticlockwise as seen against the normal.
     pub fn hull(&self) -> Vec<[f64; 3]> {
         let second = cross(self.normal, self.tilts[0]);
-        let mut flat: Vec<[f64; 2]> =
-            self.points.iter().map(|p| from_to(self.centre, *p)).map(|p| [dot(p, self.tilts[0]), dot(p, second)]).collect();
-        flat.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-        flat.dedup();
-        // The monotone chain: the lower side from left to right, then the upper one back.
-        let side = |points: &mut dyn Iterator<Item = [f64; 2]>| {
-            let mut chain: Vec<[f64; 2]> = Vec::new();
-            for p in points {
-                while let [.., a, b] = chain[..]
-                    && (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) <= 0.0
-                {
-                    chain.pop();
-                }
-                chain.push(p);
-            }
-            chain.pop();
-            chain
-        };
-        let mut ring = side(&mut flat.iter().copied());
-        ring.extend(side(&mut flat.iter().rev().copied()));
+        let flat =
+            self.points.iter().map(|p| from_to(self.centre, *p)).map(|p| Point::new(dot(p, self.tilts[0]), dot(p, second)));
+        let hull = MultiPoint::from_iter(flat).convex_hull();
+        // Closed: its first point again at the end.
+        let ring = hull.exterior().0.iter().skip(1).map(|corner| [corner.x, corner.y]);
         let origin = moved(self.centre, self.offset_m, self.normal);
-        ring.into_iter().map(|[x, y]| moved(moved(origin, x, self.tilts[0]), y, second)).collect()
+        ring.map(|[x, y]| moved(moved(origin, x, self.tilts[0]), y, second)).collect()
     }
 }
 
@@ -176,17 +163,10 @@ fn losses(gain: &[[f64; 3]], shifts: impl Iterator<Item = f64>) -> [f64; 3] {
 /// B C Bᵀ with the floor, lower triangle by rows of `count`.
 fn along_normal(joint: &Joint, normal: [f64; 3]) -> Vec<f64> {
     let count = joint.points().len();
-    let size = 3 * count;
-    let c = joint.covariance();
     let mut v = vec![0.0; count * count];
     for i in 0..count {
         for j in 0..=i {
-            v[i * count + j] = (0..3)
-                .map(|r| {
-                    let row = (3 * i + r) * size + 3 * j;
-                    normal[r] * (c[row] * normal[0] + c[row + 1] * normal[1] + c[row + 2] * normal[2])
-                })
-                .sum();
+            v[i * count + j] = dot(normal, joint.covariance_between(i, j).map(|row| dot(row, normal)));
         }
         v[i * count + i] += FLOOR_M * FLOOR_M;
     }
@@ -195,16 +175,11 @@ fn along_normal(joint: &Joint, normal: [f64; 3]) -> Vec<f64> {
 
 /// C Bᵀ w by points.
 fn errors_of(joint: &Joint, normal: [f64; 3], weights: &[f64]) -> Vec<[f64; 3]> {
-    let size = 3 * weights.len();
-    let c = joint.covariance();
-    (0..weights.len())
-        .map(|i| {
-            std::array::from_fn(|r| {
-                let row = (3 * i + r) * size;
-                weights.iter().enumerate().map(|(j, w)| w * (0..3).map(|k| c[row + 3 * j + k] * normal[k]).sum::<f64>()).sum()
-            })
-        })
-        .collect()
+    let of_point = |i: usize| {
+        let parts = weights.iter().enumerate().map(|(j, w)| joint.covariance_between(i, j).map(|row| w * dot(row, normal)));
+        parts.fold([0.0; 3], |sum, part| moved(sum, 1.0, part))
+    };
+    (0..weights.len()).map(of_point).collect()
 }
 
 /// L of L Lᵀ, in place of the lower triangle. None where the matrix is not positive definite.

@@ -1,4 +1,6 @@
 use super::*;
+use crate::geodesy::frame::{Ellipsoid, Geodetic};
+use crate::measure::located::{dot, from_to, length, unit};
 use crate::measure::trial::{EXACT, Field, HANDHELD, assert_sigmas, scatter};
 
 /// Rounding of earth-centred coordinates and the end of the iteration, in metres.
@@ -208,10 +210,7 @@ fn refusals_name_the_angle_and_the_row() {
     wall.sightings[1].role = "plane_1".into();
     assert_eq!(refusal(&wall, &plain), "plane_sight of North wall has two rows with role plane_1; the second is S2");
     wall.sightings[1].role = "wall".into();
-    assert_eq!(
-        refusal(&wall, &plain),
-        "plane_sight of North wall: shot S2 has role \"wall\"; it takes sight, plane_1, plane_2, …"
-    );
+    assert_eq!(refusal(&wall, &plain), "plane_sight of North wall: S2 has role \"wall\"; it takes sight, plane_1, plane_2, …");
     wall.sightings.remove(1);
     assert!(refusal(&wall, &plain).contains("has one shot on the plane, S1"));
     wall.shot(0, "plane_2", [-10.0, 40.0, 30.0]);

@@ -15,7 +15,10 @@
 #[cfg(test)]
 mod tests;
 
-use crate::geodesy::correlated::{Estimate, Joint};
+use rstar::RTree;
+use rstar::primitives::{GeomWithData, Line};
+
+use crate::geodesy::correlated::{Estimate, Joint, Running};
 use crate::geodesy::frame::Geodetic;
 use crate::measure::located::part_of_shot;
 use crate::measure::{Composed, Group, Part, Refusal, Shape, Sighting, Value, rows};
@@ -31,6 +34,8 @@ const LEAST_LEG_M: f64 = 0.1;
 pub struct Station {
     /// The row's label.
     pub label: String,
+    /// The row's shot id.
+    pub shot: Option<String>,
     /// The row's role.
     pub role: String,
     /// Index of the input file, and line.
@@ -80,35 +85,14 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
             )));
         }
     }
-    let alone =
-        rows::subset(&joint, &(0..count).collect::<Vec<_>>()).ok_or_else(|| refusal("the line is incomplete".to_owned()))?;
-    let length_m = alone.estimate(|p| chainage_of_corner_m(p, count - 1));
-    let mut warnings = Vec::new();
-    let mut stations = Vec::with_capacity(shots.len());
-    for (i, row) in shots.iter().enumerate() {
-        let near = (0..count).chain([count + i]).collect::<Vec<_>>();
-        let near = rows::subset(&joint, &near).ok_or_else(|| refusal("its points are incomplete".to_owned()))?;
-        let station = station(&near, count, row, group).ok_or_else(|| refusal("its points are incomplete".to_owned()))?;
-        let label = &row.label;
-        let chainage = station.chainage_m;
-        let (before, behind) = (-chainage.value, chainage.value - length_m.value);
-        if before > chainage.half95() {
-            warnings.push(format!("{label} lies {before:.1} m before the start of the line"));
-        } else if behind > chainage.half95() {
-            warnings.push(format!("{label} lies {behind:.1} m beyond the end of the line"));
-        }
-        let offset_m = station.offset_m.value;
-        if offset_m.abs() > offset_limit_m {
-            let side = if offset_m > 0.0 { "right" } else { "left" };
-            warnings.push(format!(
-                "{label} lies {:.1} m to the {side} of the line, beyond the limit of {offset_limit_m} m",
-                offset_m.abs()
-            ));
-        }
-        stations.push(station);
-    }
-    let corners = line.iter().enumerate().map(|(i, row)| corner(&alone, i, row, group));
-    let mut all: Vec<Station> = corners.collect::<Option<_>>().ok_or_else(|| refusal("the line is incomplete".to_owned()))?;
+    let feet = feet(points, &joint.points()[count..]);
+    let of_rows = |made: Option<Vec<Station>>| made.ok_or_else(|| refusal("its points are incomplete".to_owned()));
+    let (corners, of_shots) = stations(&joint, count, &feet, group);
+    let corners = of_rows(line.iter().zip(corners).map(|(row, values)| of_row(row, group, values)).collect())?;
+    let mut stations = of_rows(shots.iter().zip(of_shots).map(|(row, values)| of_row(row, group, values)).collect())?;
+    let length_m = corners.last().map_or(Estimate { value: 0.0, sigma: 0.0 }, |corner| corner.chainage_m);
+    let warnings = warnings(&shots, &stations, length_m, offset_limit_m);
+    let mut all = corners;
     all.extend(stations.iter().cloned());
     for stations in [&mut stations, &mut all] {
         stations.sort_by(|a, b| a.chainage_m.value.total_cmp(&b.chainage_m.value));
@@ -123,6 +107,29 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
     };
     let shape = Shape::Line(points.iter().map(|p| joint.frame().to_earth_centred(*p)).collect());
     Ok((Composed { method, values, shape, warnings, stations: all, ..Composed::default() }, stations))
+}
+
+/// What is to be said of shots beyond the ends of the line, and far from it.
+fn warnings(shots: &[&Sighting], stations: &[Station], length_m: Estimate, offset_limit_m: f64) -> Vec<String> {
+    let mut warnings = Vec::new();
+    for (row, station) in shots.iter().zip(stations) {
+        let (label, chainage) = (&row.label, station.chainage_m);
+        let (before, behind) = (-chainage.value, chainage.value - length_m.value);
+        if before > chainage.half95() {
+            warnings.push(format!("{label} lies {before:.1} m before the start of the line"));
+        } else if behind > chainage.half95() {
+            warnings.push(format!("{label} lies {behind:.1} m beyond the end of the line"));
+        }
+        let offset_m = station.offset_m.value;
+        if offset_m.abs() > offset_limit_m {
+            let side = if offset_m > 0.0 { "right" } else { "left" };
+            warnings.push(format!(
+                "{label} lies {:.1} m to the {side} of the line, beyond the limit of {offset_limit_m} m",
+                offset_m.abs()
+            ));
+        }
+    }
+    warnings
 }
 
 /// The rows of the line in their order.
@@ -150,12 +157,6 @@ enum Foot {
     Bend(usize, f64),
 }
 
-/// Length of the line up to a corner.
-fn chainage_of_corner_m(line: &[[f64; 3]], corner: usize) -> f64 {
-    // The sum of nothing is −0 by itself.
-    0.0 + line.windows(2).take(corner).map(|leg| (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1])).sum::<f64>()
-}
-
 /// Along a leg from its first point, to the right of it, and the leg's length.
 fn along_right_m(line: &[[f64; 3]], leg: usize, point: [f64; 3]) -> (f64, f64, f64) {
     let (a, b) = (line[leg], line[leg + 1]);
@@ -165,65 +166,110 @@ fn along_right_m(line: &[[f64; 3]], leg: usize, point: [f64; 3]) -> (f64, f64, f
     (e * de + n * dn, e * dn - n * de, length)
 }
 
-fn foot(line: &[[f64; 3]], point: [f64; 3]) -> Foot {
+/// Where on the line each of some points belongs: on the leg that is nearest, by a tree of the legs' bounding boxes.
+fn feet(line: &[[f64; 3]], points: &[[f64; 3]]) -> Vec<Foot> {
+    let plan = |p: [f64; 3]| [p[0], p[1]];
+    let legs = line.windows(2).enumerate().map(|(leg, ends)| GeomWithData::new(Line::new(plan(ends[0]), plan(ends[1])), leg));
+    let legs = RTree::bulk_load(legs.collect());
+    let nearest = |point: [f64; 3]| {
+        let mut near = legs.nearest_neighbor_iter_with_distance_2(&plan(point));
+        let (first, least) = near.next()?;
+        // Of legs that are equally near, the first along the line.
+        let equal = near.take_while(|(_, distance)| *distance == least).map(|(leg, _)| leg.data);
+        Some(equal.fold(first.data, usize::min))
+    };
+    points.iter().map(|point| foot_at(line, nearest(*point).unwrap_or(0), *point)).collect()
+}
+
+/// Where a point belongs of which the nearest leg is known. A continuation beyond the ends of the line counts from the end.
+fn foot_at(line: &[[f64; 3]], leg: usize, point: [f64; 3]) -> Foot {
     let legs = line.len() - 1;
-    let mut best = (f64::INFINITY, Foot::Leg(0));
-    for leg in 0..legs {
-        let (along, right, length) = along_right_m(line, leg, point);
-        let before = along < 0.0;
-        let (distance, foot) = if (before && leg > 0) || (along > length && leg + 1 < legs) {
-            let corner = if before { leg } else { leg + 1 };
-            // Outside of a bend a shot is on the same side of both its legs, away from the turn.
-            let turn = along_right_m(line, corner - 1, line[corner + 1]).1;
-            let distance = (point[0] - line[corner][0]).hypot(point[1] - line[corner][1]);
-            (distance, Foot::Bend(corner, if turn > 0.0 { -1.0 } else { 1.0 }))
-        } else {
-            (right.abs(), Foot::Leg(leg))
-        };
-        // A continuation beyond the ends must not win over legs nearby: it counts from the end.
-        let beyond =
-            if leg == 0 { (-along).max(0.0) } else { 0.0 } + if leg + 1 == legs { (along - length).max(0.0) } else { 0.0 };
-        let distance = distance.hypot(beyond);
-        if distance < best.0 {
-            best = (distance, foot);
+    let (along, _, length) = along_right_m(line, leg, point);
+    let before = along < 0.0;
+    if (before && leg > 0) || (along > length && leg + 1 < legs) {
+        let corner = if before { leg } else { leg + 1 };
+        // Outside of a bend a shot is on the same side of both its legs, away from the turn.
+        let turn = along_right_m(line, corner - 1, line[corner + 1]).1;
+        return Foot::Bend(corner, if turn > 0.0 { -1.0 } else { 1.0 });
+    }
+    Foot::Leg(leg)
+}
+
+/// Chainage, offset and height.
+type Values = [Estimate; 3];
+
+/// The values of the line's own points, and of the shots beside it, which stand behind them in the joint.
+///
+/// Chainage is a sum along the legs: its gradient is carried from corner to corner, and each shot adds its own leg's part and takes it
+/// back again. With d along a leg of length L and R to its right, a shot at `along` and `right` has ∂along/∂p = d,
+/// ∂along/∂b = right/L · R, and for the leg's first point what makes the sum zero.
+fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (Vec<Values>, Vec<Values>) {
+    let nothing = Estimate { value: f64::NAN, sigma: f64::NAN };
+    let mut of_shots = vec![[nothing; 3]; feet.len()];
+    let mut at_corner: Vec<Vec<usize>> = vec![Vec::new(); count];
+    for (i, foot) in feet.iter().enumerate() {
+        let (Foot::Leg(corner) | Foot::Bend(corner, _)) = *foot;
+        at_corner[corner].push(i);
+    }
+    let points = joint.points();
+    let line = &points[..count];
+    let ellipsoid = group.sightings.first().map(|row| group.base(row).ellipsoid);
+    let height = |i: usize| {
+        joint.subset(&[i]).estimate(|p| {
+            ellipsoid.map_or(f64::NAN, |ellipsoid| {
+                Geodetic::from_earth_centred(joint.frame().to_earth_centred(p[0]), &ellipsoid).ellipsoid_height_m
+            })
+        })
+    };
+    let (mut chainage_m, mut running) = (0.0, Running::of(joint));
+    let mut corners = Vec::with_capacity(count);
+    for corner in 0..count {
+        if corner > 0 {
+            let (a, b) = (line[corner - 1], line[corner]);
+            let length = (b[0] - a[0]).hypot(b[1] - a[1]);
+            let along = [(b[0] - a[0]) / length, (b[1] - a[1]) / length, 0.0];
+            chainage_m += length;
+            running.add(corner - 1, along.map(|x| -x));
+            running.add(corner, along);
+        }
+        let at = Estimate { value: chainage_m, sigma: running.sigma() };
+        corners.push([at, Estimate { value: 0.0, sigma: 0.0 }, height(corner)]);
+        for i in &at_corner[corner] {
+            let shot = count + i;
+            let (chainage, offset) = match feet[*i] {
+                Foot::Bend(_, side) => {
+                    let ends = joint.subset(&[corner, shot]);
+                    (at, ends.estimate(|p| side * (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])))
+                }
+                Foot::Leg(leg) => {
+                    let (along, right, length) = along_right_m(line, leg, points[shot]);
+                    let d = [(line[leg + 1][0] - line[leg][0]) / length, (line[leg + 1][1] - line[leg][1]) / length];
+                    let by_end = [right / length * d[1], -right / length * d[0], 0.0];
+                    let changes =
+                        [(shot, [d[0], d[1], 0.0]), (leg + 1, by_end), (leg, [-d[0] - by_end[0], -d[1] - by_end[1], 0.0])];
+                    changes.iter().for_each(|(point, change)| running.add(*point, *change));
+                    let sigma = running.sigma();
+                    changes.iter().for_each(|(point, change)| running.add(*point, change.map(|x| -x)));
+                    let ends = joint.subset(&[leg, leg + 1, shot]);
+                    (Estimate { value: chainage_m + along, sigma }, ends.estimate(|p| along_right_m(&p[..2], 0, p[2]).1))
+                }
+            };
+            of_shots[*i] = [chainage, offset, height(shot)];
         }
     }
-    best.1
+    (corners, of_shots)
 }
 
-/// The station of the last of some points; the line's come first.
-fn station(near: &Joint, count: usize, row: &Sighting, group: &Group<'_>) -> Option<Station> {
-    let foot = foot(&near.points()[..count], near.points()[count]);
-    let ellipsoid = &group.base(row).ellipsoid;
-    let [chainage_m, offset_m, height_m] = near.estimates(|points| {
-        let (line, point) = (&points[..count], points[count]);
-        let (chainage, offset) = match foot {
-            Foot::Leg(leg) => {
-                let (along, right, _) = along_right_m(line, leg, point);
-                (chainage_of_corner_m(line, leg) + along, right)
-            }
-            Foot::Bend(corner, side) => {
-                let distance = (point[0] - line[corner][0]).hypot(point[1] - line[corner][1]);
-                (chainage_of_corner_m(line, corner), side * distance)
-            }
-        };
-        let height = Geodetic::from_earth_centred(near.frame().to_earth_centred(point), ellipsoid).ellipsoid_height_m;
-        [chainage, offset, height]
-    });
-    of_row(row, group, [chainage_m, offset_m, height_m])
-}
-
-/// The station of a point of the line itself.
-fn corner(line: &Joint, corner: usize, row: &Sighting, group: &Group<'_>) -> Option<Station> {
-    let ellipsoid = &group.base(row).ellipsoid;
-    let [chainage_m, height_m] = line.estimates(|points| {
-        let place = Geodetic::from_earth_centred(line.frame().to_earth_centred(points[corner]), ellipsoid);
-        [chainage_of_corner_m(points, corner), place.ellipsoid_height_m]
-    });
-    of_row(row, group, [chainage_m, Estimate { value: 0.0, sigma: 0.0 }, height_m])
-}
-
-fn of_row(row: &Sighting, group: &Group<'_>, [chainage_m, offset_m, height_m]: [Estimate; 3]) -> Option<Station> {
+fn of_row(row: &Sighting, group: &Group<'_>, [chainage_m, offset_m, height_m]: Values) -> Option<Station> {
     let part = part_of_shot(group, row, "station")?;
-    Some(Station { label: row.label.clone(), role: row.role.clone(), place: row.place, chainage_m, offset_m, height_m, part })
+    Some(Station {
+        label: row.label.clone(),
+        shot: row.shot.clone(),
+        role: row.role.clone(),
+        place: row.place,
+        chainage_m,
+        offset_m,
+        height_m,
+        part,
+    })
 }

@@ -28,6 +28,7 @@ pub fn row(role: &str) -> Sighting {
     Sighting {
         role: role.to_owned(),
         label: format!("{role}-1"),
+        shot: None,
         place: (0, 1),
         base: 0,
         instant: None,

@@ -9,10 +9,13 @@
 //! something else, or is of another spot: the measurement is refused and the row named. Azimuths of sights steeper than 80° are not compared. Metres and
 //! radians.
 //!
+//! Sights onto a plane are repeats only where they agree: others are sights of several spots on it.
+//!
 //! Where it stops: shots of two bases, or with different heights of instrument or target, are no repeats. Of shots by a vertical distance the
 //! points are averaged with the standard errors of one shot.
 
 use std::borrow::Cow;
+use std::collections::HashMap;
 use std::f64::consts::TAU;
 
 use super::reading::half_circle_rad;
@@ -28,6 +31,9 @@ const STEEP_DEG: f64 = 80.0;
 /// Heights of instrument or target that differ by less are one.
 const SAME_HEIGHT_M: f64 = 1e-6;
 
+/// So many shots of one spot are named; more are counted.
+const NAMED: usize = 8;
+
 /// A vector that its readings give again within this was reduced from them, in metres and square metres.
 const SAME_VECTOR: f64 = 1e-9;
 
@@ -35,9 +41,9 @@ const SAME_VECTOR: f64 = 1e-9;
 fn is_wanted_once(measure: &str, role: &str) -> bool {
     match measure {
         "height" => ["foot", "top", "distance"].contains(&role),
-        "width" => ["left", "right", "near_face", "centre", "plane"].contains(&role),
+        "width" => ["left", "right", "near_face", "centre", "plane"].contains(&role) || role.starts_with("plane_"),
         "missing_line" => role == "from" || role == "to" || role.trim().parse::<u32>().is_ok(),
-        "plane_sight" => role == "sight" || role.starts_with("plane_"),
+        "plane_sight" => role == "sight" || role.starts_with("plane_") || role.starts_with("corner_"),
         "span" => role == "support_a" || role == "support_b",
         "profile" => role == "start" || role == "end",
         _ => false,
@@ -49,18 +55,29 @@ fn is_wanted_once(measure: &str, role: &str) -> bool {
 /// # Errors
 /// A sentence, where rows of one role do not agree, or are not of one setup.
 pub fn merged<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Cow<'g, Group<'t>>, Vec<String>), Refusal> {
-    let repeated = |row: &Sighting| is_wanted_once(&group.measure, &row.role) && group.of_role(&row.role).nth(1).is_some();
+    let mut counts: HashMap<&str, usize> = HashMap::new();
+    group.sightings.iter().for_each(|row| *counts.entry(row.role.as_str()).or_default() += 1);
+    let is_repeated = |role: &str| counts.get(role).is_some_and(|count| *count > 1) && is_wanted_once(&group.measure, role);
+    let repeated = |row: &Sighting| is_repeated(&row.role);
     if !group.sightings.iter().any(repeated) {
         return Ok((Cow::Borrowed(group), Vec::new()));
     }
     let mut said = Vec::new();
     let mut sightings: Vec<Sighting> = Vec::with_capacity(group.sightings.len());
+    let mut by_role: HashMap<&str, Vec<&Sighting>> = HashMap::new();
+    group.sightings.iter().filter(|row| repeated(row)).for_each(|row| by_role.entry(&row.role).or_default().push(row));
     for row in &group.sightings {
         if !repeated(row) {
             sightings.push(row.clone());
-        } else if sightings.iter().all(|done| done.role != row.role) {
-            let rows: Vec<&Sighting> = group.of_role(&row.role).collect();
-            let mean = mean_of(group, &rows, agreement_sigmas)?;
+        } else if let Some(rows) = by_role.remove(row.role.as_str()) {
+            let mean = match mean_of(group, &rows, agreement_sigmas) {
+                // Sights onto a plane that do not agree are sights of several spots on it.
+                Err(_) if group.measure == "plane_sight" && row.role == "sight" => {
+                    sightings.extend(rows.into_iter().cloned());
+                    continue;
+                }
+                mean => mean?,
+            };
             said.push(format!("{} is the {}", mean.role, mean.label));
             sightings.push(mean);
         }
@@ -134,9 +151,13 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
     let greatest = |of: fn(&Sighting) -> f64| rows.iter().map(|row| of(row)).fold(0.0, f64::max);
     let (correction_rad, correction_m) =
         (greatest(|row| row.sigma_inclination_correction_rad), greatest(|row| row.sigma_distance_correction_m));
-    let labels: Vec<&str> = rows.iter().map(|row| row.label.as_str()).collect();
+    let labels: Vec<&str> = rows.iter().take(NAMED).map(|row| row.label.as_str()).collect();
+    let label = match rows.len().checked_sub(NAMED).filter(|more| *more > 0) {
+        Some(more) => format!("mean of {} and {more} more", labels.join(", ")),
+        None => format!("mean of {} and {}", labels[..labels.len() - 1].join(", "), labels[labels.len() - 1]),
+    };
     let mut mean = Sighting {
-        label: format!("mean of {} and {}", labels[..labels.len() - 1].join(", "), labels[labels.len() - 1]),
+        label,
         true_azimuth_rad: azimuth.map(|(turn, _)| (from + turn).rem_euclid(TAU)),
         inclination_rad: inclination.map(|(value, _)| value),
         slope_m: slope.map(|(value, _)| value),

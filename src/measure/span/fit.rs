@@ -55,7 +55,7 @@ impl Fit {
 /// Fits a curve to points: two supports, `wires` wire shots, then any others. None where it does not settle.
 pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
     let observed = measured.points();
-    let size = 3 * observed.len();
+    let (size, covariance) = (3 * observed.len(), measured.covariance());
     let nominal = Curve::new(kind, observed[0], observed[1], 0.0, 1.0);
     let nominal_span_m = nominal.span_m;
     let gap = |points: &[[f64; 3]], p: f64, i: usize| {
@@ -80,7 +80,7 @@ pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
             a[i] = gradient(kind, observed, 2 + i, p, nominal_span_m, row);
         }
         let w: Vec<f64> = (0..wires).map(|i| gap(observed, p, i)).collect();
-        let step = Step::of(&a, &b, &w, measured.covariance(), size)?;
+        let step = Step::of(&a, &b, &w, &covariance, size)?;
         p += step.parameter_m;
         if !p.is_finite() {
             return None;
@@ -92,7 +92,7 @@ pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
             let misfits_m = observed[2..2 + wires].iter().map(|o| o[2] - curve.up_m(curve.along_across_m(*o).0)).collect();
             points.push([p, 0.0, 0.0]);
             let expected_m = step.variances_m2.iter().map(|v| v.sqrt()).collect();
-            let adjusted = Joint::of_points(*measured.frame(), points, step.covariance(measured.covariance(), size))?;
+            let adjusted = Joint::of_points(*measured.frame(), points, step.covariance(&covariance, size))?;
             return Some(Fit { kind, nominal_span_m, adjusted, misfits_m, expected_m });
         }
     }

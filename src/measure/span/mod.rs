@@ -110,7 +110,7 @@ pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal>
     for (row, (misfit, expected)) in span.wires.iter().zip(fit.misfits_m.iter().zip(&fit.expected_m)) {
         if misfit.abs() > (OUTLYING * expected).max(LEAST_WARNED_M) {
             warnings.push(format!(
-                "wire shot {} lies {:.2} m {} the curve, more than {OUTLYING} standard errors: check what it hit",
+                "wire {} lies {:.2} m {} the curve, more than {OUTLYING} standard errors: check what it hit",
                 row.label,
                 misfit.abs(),
                 if *misfit > 0.0 { "above" } else { "below" }
@@ -145,6 +145,9 @@ struct Span<'g> {
     joint: crate::geodesy::correlated::Joint,
 }
 
+/// The most shots of one span: the joint covariance of its points is held whole.
+const MOST_SHOTS: usize = 300;
+
 impl<'g> Span<'g> {
     fn of(group: &'g Group<'g>) -> Result<Span<'g>, Refusal> {
         rows::known_roles(group, &["support_a", "support_b", "wire", "ground", "object"])?;
@@ -152,6 +155,14 @@ impl<'g> Span<'g> {
         let wires: Vec<&Sighting> = group.of_role("wire").collect();
         let objects: Vec<&Sighting> = group.sightings.iter().filter(|row| row.role == "ground" || row.role == "object").collect();
         let ordered: Vec<&Sighting> = supports.iter().chain(&wires).chain(&objects).copied().collect();
+        if ordered.len() > MOST_SHOTS {
+            return Err(format!(
+                "{} of {} has {} shots, more than the {MOST_SHOTS} that a span takes; leave some out",
+                group.measure,
+                group.name,
+                ordered.len()
+            ));
+        }
         let span = Span { group, joint: rows::joint(group, &ordered)?, wires, objects };
         if span.wires.is_empty() {
             return Err(span.refusal("no row has the role wire; shoot the wire itself, best near mid-span"));
@@ -165,12 +176,13 @@ impl<'g> Span<'g> {
         }
         let mut greatest: f64 = 0.0;
         for (i, row) in span.wires.iter().enumerate() {
-            let along = span.joint.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2 + i]).0);
+            let near = span.joint.subset(&[0, 1, 2 + i]);
+            let along = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).0);
             let beyond = (-along.value).max(along.value - chord.span_m);
             if beyond > (OUTLYING * along.sigma).max(LEAST_WARNED_M) {
                 let support = if along.value < 0.0 { supports[0] } else { supports[1] };
                 return Err(span.refusal(&format!(
-                    "wire shot {} lies {beyond:.1} m beyond support {}; it belongs to another span: give it another feature",
+                    "wire {} lies {beyond:.1} m beyond support {}; it belongs to another span: give it another feature",
                     row.label, support.label
                 )));
             }
@@ -197,10 +209,11 @@ impl<'g> Span<'g> {
     fn measured_warnings(&self) -> Vec<String> {
         let mut warnings = Vec::new();
         for (i, row) in self.wires.iter().enumerate() {
-            let across = self.joint.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2 + i]).1);
+            let near = self.joint.subset(&[0, 1, 2 + i]);
+            let across = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).1);
             if across.value.abs() > (OUTLYING * across.sigma).max(LEAST_WARNED_M) {
                 warnings.push(format!(
-                    "wire shot {} lies {:.2} m to the {} of the plane through the supports, seen from support_a: wind, or \
+                    "wire {} lies {:.2} m to the {} of the plane through the supports, seen from support_a: wind, or \
                      another wire; the curve takes its height only",
                     row.label,
                     across.value.abs(),
@@ -285,6 +298,7 @@ impl<'g> Span<'g> {
             target: format!("wire to {} ({})", row.label, row.role),
             place: row.place,
             values,
+            warnings: None,
         };
         let least = |of: fn(&Clearance) -> Option<Estimate>| {
             each()
@@ -311,8 +325,7 @@ impl<'g> Span<'g> {
         let last = fit.adjusted.points().len() - 1;
         let mut clearances = Vec::with_capacity(self.objects.len());
         for (i, row) in self.objects.iter().enumerate() {
-            let near = rows::subset(&fit.adjusted, &[0, 1, 2 + self.wires.len() + i, last])
-                .ok_or_else(|| self.refusal("the adjusted points are incomplete"))?;
+            let near = fit.adjusted.subset(&[0, 1, 2 + self.wires.len() + i, last]);
             let curve = fit.curve(near.points());
             let point = near.points()[2];
             let (chainage_m, offset_m) = curve.along_across_m(point);

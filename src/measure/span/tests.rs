@@ -210,8 +210,8 @@ fn a_wire_in_the_wind_and_a_wrong_target_are_named() {
     scene.row(0, "wire", "W6", [e, n, u - 3.0]);
     let composed = compute(&scene.group("span", "Mill line")).unwrap();
     let all = composed.warnings.join("\n");
-    assert!(all.contains("wire shot W5 lies 3.00 m to the left of the plane through the supports"), "{all}");
-    assert!(all.contains("wire shot W6 lies 2.") && all.contains("m below the curve, more than 3 standard errors"), "{all}");
+    assert!(all.contains("wire W5 lies 3.00 m to the left of the plane through the supports"), "{all}");
+    assert!(all.contains("wire W6 lies 2.") && all.contains("m below the curve, more than 3 standard errors"), "{all}");
 }
 
 #[test]
@@ -262,7 +262,7 @@ fn refusals() {
     );
     assert_eq!(
         supports(&[a, b, ("wire", "W1", WIRE.at(200.0))]),
-        "span of Mill line: wire shot W1 lies 40.0 m beyond support B; it belongs to another span: give it another feature"
+        "span of Mill line: wire W1 lies 40.0 m beyond support B; it belongs to another span: give it another feature"
     );
     assert_eq!(
         supports(&[a, b, ("wire", "W1", WIRE.at(1.0))]),

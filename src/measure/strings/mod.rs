@@ -15,6 +15,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
+use crate::geodesy::covariance::Covariance;
 use crate::shots::reduce::Vector;
 
 /// The role of the first vertex.
@@ -43,12 +44,16 @@ pub struct Vertex {
     pub place: (usize, u64),
     /// The shot for people.
     pub label: String,
+    /// Its shot id, as the log has it.
+    pub shot: Option<String>,
     /// Feature name: of a joined vertex, the point that is meant.
     pub feature: Option<String>,
     /// Index of the base.
     pub base: usize,
-    /// The vector from the base; none for a joined vertex until its point is found.
-    pub vector: Option<Vector>,
+    /// The vector from the base.
+    pub vector: Vector,
+    /// Its whole covariance, where that is not the base's and the vector's: of a point that a network placed.
+    pub covariance: Option<Covariance>,
 }
 
 /// An ordered run of vertices.
@@ -147,9 +152,19 @@ mod tests {
             instant: None,
             place: (0, line),
             label: format!("shot {line}"),
+            shot: None,
             feature: None,
             base: 0,
-            vector: None,
+            vector: Vector {
+                east_m: 0.0,
+                north_m: 0.0,
+                up_m: None,
+                horizontal_m: 0.0,
+                direction: Covariance::default(),
+                distance: Covariance::default(),
+                orientation_arm_m: [0.0; 3],
+            },
+            covariance: None,
         }
     }
 

@@ -67,7 +67,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
             "the surface lies below the base; a pit has the roles rim and floor"
         }));
     }
-    let lower = Lower::of(joint.covariance(), 3 * joint.points().len()).ok_or_else(|| {
+    let lower = Lower::of(&joint.covariance(), 3 * joint.points().len()).ok_or_else(|| {
         heap.refusal("the standard errors of its shots cannot be used; check those of the bases and the instrument")
     })?;
     let mut normal = Normal::seeded(SEED);
@@ -234,8 +234,7 @@ impl<'g> Heap<'g> {
             warnings.push(format!("{} ({}) lies outside the {edge} ring and is not used", row.label, row.role));
         }
         for i in &self.model.inside {
-            let near =
-                surface::under(points, &self.model.base, *i).and_then(|[a, b, c]| rows::subset(&self.joint, &[a, b, c, *i]));
+            let near = surface::under(points, &self.model.base, *i).map(|[a, b, c]| self.joint.subset(&[a, b, c, *i]));
             let Some(height) = near.map(|near| near.estimate(|p| self.model.sign * surface::height_over_m(p, [0, 1, 2], 3)))
             else {
                 continue;

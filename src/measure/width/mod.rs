@@ -4,7 +4,9 @@
 //!
 //! - a row `near_face`: d to the face of a round object; r = d s / (1 − s), s = sin(θ/2);
 //! - a row `centre`: d to the middle of a round object; r = d s;
-//! - a row `plane`: d to the middle of a flat object that stands square to the sight; width = 2 d tan(θ/2);
+//! - a row `plane`: d to the middle of a flat object that stands square to the sight; width = 2 d tan(θ/2). One that is turned by α is wider,
+//!   by 1/cos α and more, and no standard error knows of it: a warning says so;
+//! - rows `plane_1`, `plane_2`, …: shots of a flat face, which may stand at any angle ([`turned`]);
 //! - none of these: the distance of `left` or `right`, or the mean of both, is taken to the spot where the sight
 //!   touches a round object; r = d tan(θ/2).
 //!
@@ -32,6 +34,7 @@ use crate::shots::reduce::Vector;
 
 #[cfg(test)]
 mod tests;
+mod turned;
 
 const ROLES: [&str; 5] = ["left", "right", "near_face", "centre", "plane"];
 
@@ -77,6 +80,9 @@ impl Spot {
 /// # Errors
 /// A sentence that says which row lacks what, or that the readings make no width.
 pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+    if turned::has_plane(group) {
+        return turned::compute(group);
+    }
     let head = format!("{} of {}", group.measure, group.name);
     let (left, right) = (group.only("left")?, group.only("right")?);
     let (spot, distance) = distance_row(group, &head)?;
@@ -140,6 +146,14 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         ));
     }
     warnings.extend(distance.and_then(|row| off_the_middle(row, &readings)));
+    if spot == Spot::Plane {
+        warnings.push(format!(
+            "the width is that of a face square to the sight; a face turned by 20° is {:.2} m wide, one turned by 45° {:.2} m, and the standard error \
+             knows nothing of it: shoot plane_1 and plane_2 on the face, and its true width is given",
+            turned_width_m(angle.value, run.value, 20.0),
+            turned_width_m(angle.value, run.value, 45.0)
+        ));
+    }
 
     let lifts: Option<Vec<f64>> = shares
         .iter()
@@ -176,6 +190,14 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         warnings,
         ..Composed::default()
     })
+}
+
+/// The width of a face whose middle is d away, which is seen under θ, and which is turned by α from square. With w half of it, its ends are
+/// w cos α to the sides and w sin α nearer and farther, so that tan θ = 2 d w cos α/(d² − w²) (plane geometry), a quadratic in w.
+fn turned_width_m(angle_rad: f64, distance_m: f64, turned_deg: f64) -> f64 {
+    let (tan, cos) = (angle_rad.tan(), turned_deg.to_radians().cos());
+    let root = (cos * cos + tan * tan).sqrt();
+    2.0 * distance_m * (root * tan.signum() - cos) / tan
 }
 
 /// The row of the distance, and what it goes to.

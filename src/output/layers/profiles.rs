@@ -17,8 +17,8 @@ pub struct ProfileRecord {
     pub profile: String,
     /// Its number along the line, from 1.
     pub number: u64,
-    /// The shot.
-    pub shot: String,
+    /// The shot id of the log.
+    pub shot: Option<String>,
     /// Part that it plays.
     pub role: String,
     /// Feature code.
@@ -73,7 +73,7 @@ pub fn definitions() -> Vec<Definition<ProfileRecord>> {
     let mut fields = vec![
         d("profile", "PROFILE", "Name of the profile: the feature of its rows.", Text(|p: &P| Some(&p.profile))),
         d("number", "NUMBER", "Number along the line, from 1.", Integer(|p: &P| Some(p.number as i64))),
-        d("shot", "SHOT", "Shot id of the log, or its place in it.", Text(|p: &P| Some(&p.shot))),
+        d("shot", "SHOT", "Shot id of the log.", Text(|p: &P| p.shot.as_deref())),
         d(
             "role",
             "ROLE",

@@ -15,8 +15,10 @@ pub struct VertexRecord {
     pub string: String,
     /// Number in it, from 1.
     pub number: u64,
-    /// The shot.
-    pub shot: String,
+    /// The shot id of the log.
+    pub shot: Option<String>,
+    /// Name of the feature.
+    pub feature: Option<String>,
     /// Label of the base.
     pub base: String,
     /// Position and heights.
@@ -51,7 +53,8 @@ pub fn definitions() -> Vec<Definition<VertexRecord>> {
     let mut fields = vec![
         d("string", "STRING", "Name of the string.", Text(|v: &V| Some(&v.string))),
         d("number", "NUMBER", "Number of the vertex in its string, from 1.", Integer(|v: &V| Some(v.number as i64))),
-        d("shot", "SHOT", "Shot id of the log, or its place in it.", Text(|v: &V| Some(&v.shot))),
+        d("shot", "SHOT", "Shot id of the log.", Text(|v: &V| v.shot.as_deref())),
+        d("feature", "FEATURE", "Feature that the vertex is, or is joined to.", Text(|v: &V| v.feature.as_deref())),
         d("base", "BASE", "Base that the shot was taken from.", Text(|v: &V| Some(&v.base))),
     ];
     fields.extend(place::definitions());

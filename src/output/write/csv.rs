@@ -6,6 +6,7 @@ use std::fs::{self, File};
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
+use super::antimeridian::{self, Globe};
 use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::{FormatWriter, WriteError};
@@ -15,6 +16,7 @@ use crate::output::contract::Setup;
 
 /// The files of a run.
 pub struct CsvFiles {
+    globe: Option<Globe>,
     files: Vec<(PathBuf, csv::Writer<BufWriter<File>>)>,
 }
 
@@ -49,7 +51,7 @@ impl CsvFiles {
             fs::write(&csvt, types.join(",") + "\n").map_err(WriteError::file(&csvt, "writing"))?;
             Ok((path, writer))
         });
-        Ok(CsvFiles { files: files.collect::<Result<_, WriteError>>()? })
+        Ok(CsvFiles { globe: Globe::of(setup.crs), files: files.collect::<Result<_, WriteError>>()? })
     }
 }
 
@@ -61,7 +63,7 @@ impl FormatWriter for CsvFiles {
         for i in 0..batch.len {
             record.clear();
             if has_wkt(layer) {
-                record.push_field(&wkt(layer.geometry, batch.positions(i)));
+                record.push_field(&wkt(self.globe, layer.geometry, batch.positions(i)));
             }
             for (index, field) in layer.fields.iter().enumerate() {
                 text.clear();
@@ -88,13 +90,17 @@ impl FormatWriter for CsvFiles {
     }
 }
 
-fn wkt(kind: GeometryKind, positions: &[Position]) -> String {
+/// Of several parts only where a shape goes over ±180°.
+fn wkt(globe: Option<Globe>, kind: GeometryKind, positions: &[Position]) -> String {
     let has_z = positions.iter().all(|position| !position.z.is_nan());
-    let corners: Vec<String> =
-        positions.iter().map(|p| if has_z { format!("{} {} {}", p.x, p.y, p.z) } else { format!("{} {}", p.x, p.y) }).collect();
-    let (z, corners) = (if has_z { " Z" } else { "" }, corners.join(", "));
-    match kind {
-        GeometryKind::Area => format!("POLYGON{z} (({corners}))"),
-        _ => format!("LINESTRING{z} ({corners})"),
+    let corner = |p: &Position| if has_z { format!("{} {} {}", p.x, p.y, p.z) } else { format!("{} {}", p.x, p.y) };
+    let parts = antimeridian::parts(globe, kind, positions);
+    let parts: Vec<String> = parts.iter().map(|part| part.iter().map(corner).collect::<Vec<_>>().join(", ")).collect();
+    let (z, is_multi) = (if has_z { " Z" } else { "" }, parts.len() > 1);
+    match (kind, is_multi) {
+        (GeometryKind::Area, false) => format!("POLYGON{z} (({}))", parts.join("), (")),
+        (GeometryKind::Area, true) => format!("MULTIPOLYGON{z} ((({})))", parts.join(")), ((")),
+        (_, false) => format!("LINESTRING{z} ({})", parts.join("), (")),
+        (_, true) => format!("MULTILINESTRING{z} (({}))", parts.join("), (")),
     }
 }

@@ -9,6 +9,7 @@ use std::fs::File;
 use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
+use super::antimeridian::{self, Globe};
 use super::dated::Latest;
 use super::{FormatWriter, WriteError};
 use crate::geodesy::crs::Kind;
@@ -31,6 +32,7 @@ pub struct Drawing {
     path: PathBuf,
     writer: BufWriter<File>,
     has_z: bool,
+    globe: Option<Globe>,
     decimals: usize,
 }
 
@@ -45,6 +47,7 @@ impl Drawing {
         let mut drawing = Drawing {
             writer: BufWriter::new(file),
             has_z: setup.has_z,
+            globe: Globe::of(setup.crs),
             decimals: if setup.crs.kind() == Kind::Projected { 4 } else { 9 },
             path,
         };
@@ -107,7 +110,13 @@ impl Drawing {
 
 impl FormatWriter for Drawing {
     fn write(&mut self, _: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
-        (0..batch.len).try_for_each(|i| self.entity(layer, batch.positions(i))).map_err(WriteError::file(&self.path, "writing"))
+        for i in 0..batch.len {
+            // A shape over ±180° is several entities.
+            for part in antimeridian::parts(self.globe, layer.geometry, batch.positions(i)).iter() {
+                self.entity(layer, part).map_err(WriteError::file(&self.path, "writing"))?;
+            }
+        }
+        Ok(())
     }
 
     fn finish(mut self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {

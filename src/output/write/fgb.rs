@@ -6,6 +6,7 @@ use gdal::vector::Feature;
 use gdal::vector::{FieldDefn, LayerAccess, LayerOptions, OGRFieldType};
 use gdal::{Dataset, DriverManager};
 
+use super::antimeridian::Globe;
 use super::dated::Latest;
 use super::number::iso_utc;
 use super::ogr::{failed, geometry, spatial_ref, type_of};
@@ -16,6 +17,7 @@ use crate::output::contract::Setup;
 
 /// The files of a run.
 pub struct FlatGeobuf {
+    globe: Option<Globe>,
     files: Vec<(PathBuf, Dataset, bool)>,
 }
 
@@ -25,12 +27,13 @@ impl FlatGeobuf {
     /// # Errors
     /// When GDAL cannot write one.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<FlatGeobuf, WriteError> {
+        let globe = Globe::of(setup.crs);
         let files = layers.iter().map(|layer| {
             let path = folder.join(format!("{}.{}.fgb", setup.job.name, layer.id));
             let driver = DriverManager::get_driver_by_name("FlatGeobuf").map_err(failed(&path, "finding the driver"))?;
             let mut dataset = driver.create_vector_only(&path).map_err(failed(&path, "creating"))?;
             let srs = spatial_ref(setup.crs).map_err(failed(&path, "naming the CRS"))?;
-            let has_z = setup.has_z && layer.geometry != GeometryKind::Area;
+            let has_z = setup.has_z && layer.has_heights();
             let is_table = layer.geometry == GeometryKind::None;
             let title = format!("TITLE={}", layer.title);
             let description = format!("DESCRIPTION={}", layer.description);
@@ -39,7 +42,7 @@ impl FlatGeobuf {
                 .create_layer(LayerOptions {
                     name: &layer.id,
                     srs: (!is_table).then_some(&srs),
-                    ty: type_of(layer.geometry, has_z),
+                    ty: type_of(layer.geometry, has_z, globe.is_some()),
                     options: Some(&[&title, &description, index]),
                 })
                 .map_err(failed(&path, "creating the layer"))?;
@@ -55,7 +58,7 @@ impl FlatGeobuf {
             }
             Ok((path, dataset, has_z))
         });
-        Ok(FlatGeobuf { files: files.collect::<Result<_, WriteError>>()? })
+        Ok(FlatGeobuf { globe, files: files.collect::<Result<_, WriteError>>()? })
     }
 }
 
@@ -66,7 +69,7 @@ impl FormatWriter for FlatGeobuf {
             let target = dataset.layer(0)?;
             for i in 0..batch.len {
                 let mut feature = Feature::new(target.defn())?;
-                if let Some(geometry) = geometry(layer.geometry, batch.positions(i), *has_z)? {
+                if let Some(geometry) = geometry(layer.geometry, batch.positions(i), *has_z, self.globe)? {
                     feature.set_geometry(geometry)?;
                 }
                 for index in 0..layer.fields.len() {

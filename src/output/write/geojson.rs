@@ -1,5 +1,5 @@
 //! GeoJSON by RFC 7946: longitude, latitude on WGS 84, height above its ellipsoid in metres where
-//! known; rings to the right-hand rule; lines and rings cut at ±180°; a bbox; no crs member. One file
+//! known; rings to the right-hand rule; lines and rings cut at ±180°, and closed along a pole; a bbox; no crs member. One file
 //! a layer.
 
 use std::fs::File;
@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 
 use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
 
-use super::antimeridian::{Longitudes, Point, cut_line, cut_ring};
+use super::antimeridian::{DEGREES, Longitudes, Point};
 use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::wgs84::ToWgs84;
@@ -108,14 +108,14 @@ impl LayerFile {
             GeometryKind::None => return None,
             GeometryKind::Point => GeometryValue::Point { coordinates: self.position(*points.first()?, has_height) },
             GeometryKind::Line => {
-                let mut coordinates = parts(cut_line(points));
+                let mut coordinates = parts(DEGREES.line(points));
                 match coordinates.len() {
                     1 => GeometryValue::LineString { coordinates: coordinates.pop()? },
                     _ => GeometryValue::MultiLineString { coordinates },
                 }
             }
             GeometryKind::Area => {
-                let mut rings = parts(cut_ring(points));
+                let mut rings = parts(DEGREES.rings(points));
                 rings.iter_mut().for_each(|ring| turn_left(ring));
                 match rings.len() {
                     1 => GeometryValue::Polygon { coordinates: rings },

@@ -153,6 +153,11 @@ trait FormatWriter: Send {
     /// Takes records of layer `index`, in order.
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError>;
 
+    /// What the format could not take, in sentences.
+    fn losses(&self, _layers: &[Layer]) -> Vec<String> {
+        Vec::new()
+    }
+
     /// Ends the files. `latest` is the latest time in the data, for formats that must name one.
     fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError>;
 }
@@ -226,8 +231,9 @@ impl Output {
         summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> String,
     ) -> Result<(PathBuf, Account), WriteError> {
         let Output { folder, layers, writers, held, latest, extents, disclosure, page, drawings } = self;
-        let account = disclosure.account(account);
+        let mut account = disclosure.account(account);
         held.finish()?;
+        account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
         for writer in writers {
             writer.finish(&layers, &latest)?;
         }

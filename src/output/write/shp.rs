@@ -2,15 +2,17 @@
 //! short field names to the full ones. A table without geometry is a .dbf alone.
 //!
 //! Numbers and dates that are null are left blank. Times are text in ISO 8601, for a date field has
-//! no time of day. Text is cut at the width of its field; the fields file counts how often.
+//! no time of day. Text is cut at the width of its field; the fields file counts how often, and a note of the run says so. A shape over
+//! ±180° is one record of several parts.
 
 use std::fs::{self, File, OpenOptions};
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 use dbase::{FieldName, FieldValue, FieldWriter, TableWriter, TableWriterBuilder, WritableRecord};
-use shapefile::{Point, PointZ, Polygon, PolygonRing, Polyline, PolylineZ, ShapeWriter};
+use shapefile::{Point, PointZ, Polygon, PolygonRing, PolygonZ, Polyline, PolylineZ, ShapeWriter};
 
+use super::antimeridian::{self, Globe, Parts};
 use super::dated::Latest;
 use super::number::iso_utc;
 use super::{FormatWriter, WriteError};
@@ -35,6 +37,7 @@ struct LayerFile {
     shapes: Option<ShapeWriter<BufWriter<File>>>,
     table: TableWriter<BufWriter<File>>,
     has_z: bool,
+    globe: Option<Globe>,
     /// Values cut or left blank for want of width, by field.
     cut: Vec<u64>,
 }
@@ -72,8 +75,8 @@ impl Shapefiles {
                 };
             }
             let table = builder.build_with_file_dest(&dbf).map_err(WriteError::format(&dbf, "creating"))?;
-            let has_z = setup.has_z && layer.geometry != GeometryKind::Area;
-            Ok(LayerFile { shp, shapes, table, has_z, cut: vec![0; layer.fields.len()] })
+            let (has_z, globe) = (setup.has_z && layer.has_heights(), Globe::of(setup.crs));
+            Ok(LayerFile { shp, shapes, table, has_z, globe, cut: vec![0; layer.fields.len()] })
         });
         Ok(Shapefiles { files: files.collect::<Result<_, WriteError>>()? })
     }
@@ -85,7 +88,8 @@ impl FormatWriter for Shapefiles {
         for i in 0..batch.len {
             let has_z = file.has_z;
             if let Some(shapes) = &mut file.shapes {
-                add_shape(shapes, layer.geometry, batch.positions(i), has_z).map_err(WriteError::format(&file.shp, "writing"))?;
+                let parts = antimeridian::parts(file.globe, layer.geometry, batch.positions(i));
+                add_shape(shapes, layer.geometry, &parts, has_z).map_err(WriteError::format(&file.shp, "writing"))?;
             }
             let values: Vec<FieldValue> = layer
                 .fields
@@ -100,6 +104,21 @@ impl FormatWriter for Shapefiles {
             file.table.write_record(&Values(&values)).map_err(WriteError::format(&file.shp, "writing attributes"))?;
         }
         Ok(())
+    }
+
+    fn losses(&self, layers: &[Layer]) -> Vec<String> {
+        let fields = self.files.iter().zip(layers).flat_map(|(file, layer)| {
+            layer.fields.iter().zip(&file.cut).filter(|(_, cut)| **cut > 0).map(move |(field, cut)| (layer, field, *cut))
+        });
+        let fields: Vec<(&Layer, &Field, u64)> = fields.collect();
+        let Some((layer, field, _)) = fields.first() else { return Vec::new() };
+        let cut: u64 = fields.iter().map(|(_, _, cut)| cut).sum();
+        let (values, were) = if cut == 1 { ("value", "was") } else { ("values", "were") };
+        vec![format!(
+            "Shapefile: {cut} {values}, such as in {} of {}, {were} too long for the format and {were} cut or left blank; the files .fields.csv count them by \
+             field, and the other formats have them whole.",
+            field.name, layer.id
+        )]
     }
 
     fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError> {
@@ -167,19 +186,29 @@ impl WritableRecord for Values<'_> {
 fn add_shape(
     shapes: &mut ShapeWriter<BufWriter<File>>,
     kind: GeometryKind,
-    positions: &[Position],
+    parts: &Parts<'_>,
     has_z: bool,
 ) -> Result<(), shapefile::Error> {
     let flat = |p: &Position| Point::new(p.x, p.y);
     // No measure: any value below -1e38 says so.
     let solid = |p: &Position| PointZ::new(p.x, p.y, p.stand_in_z, shapefile::NO_DATA);
-    match (kind, has_z, positions) {
-        (GeometryKind::Point, true, [point, ..]) => shapes.write_shape(&solid(point)),
-        (GeometryKind::Point, false, [point, ..]) => shapes.write_shape(&flat(point)),
-        (GeometryKind::Line, true, _) => shapes.write_shape(&PolylineZ::new(positions.iter().map(solid).collect())),
-        (GeometryKind::Line, false, _) => shapes.write_shape(&Polyline::new(positions.iter().map(flat).collect())),
-        (GeometryKind::Area, ..) => shapes.write_shape(&Polygon::new(PolygonRing::Outer(positions.iter().map(flat).collect()))),
-        (GeometryKind::Point, _, []) | (GeometryKind::None, ..) => Ok(()),
+    let point = || parts.iter().next().and_then(|part| part.first());
+    match (kind, has_z) {
+        (GeometryKind::Point, true) => point().map_or(Ok(()), |point| shapes.write_shape(&solid(point))),
+        (GeometryKind::Point, false) => point().map_or(Ok(()), |point| shapes.write_shape(&flat(point))),
+        (GeometryKind::Line, true) => {
+            shapes.write_shape(&PolylineZ::with_parts(parts.iter().map(|part| part.iter().map(solid).collect()).collect()))
+        }
+        (GeometryKind::Line, false) => {
+            shapes.write_shape(&Polyline::with_parts(parts.iter().map(|part| part.iter().map(flat).collect()).collect()))
+        }
+        (GeometryKind::Area, true) => shapes.write_shape(&PolygonZ::with_rings(
+            parts.iter().map(|part| PolygonRing::Outer(part.iter().map(solid).collect())).collect(),
+        )),
+        (GeometryKind::Area, false) => shapes.write_shape(&Polygon::with_rings(
+            parts.iter().map(|part| PolygonRing::Outer(part.iter().map(flat).collect())).collect(),
+        )),
+        (GeometryKind::None, _) => Ok(()),
     }
 }
 

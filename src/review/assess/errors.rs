@@ -18,6 +18,8 @@ pub struct PointError {
     pub check_line: u64,
     /// Base that the tested point was shot from.
     pub base: Option<String>,
+    /// Whether a network placed the tested point.
+    pub is_adjusted: bool,
     /// Input file and line that the tested point came from.
     pub source: Option<String>,
     /// Eastward error.
@@ -30,6 +32,9 @@ pub struct PointError {
     pub up_m: Option<f64>,
     /// The kind of height compared.
     pub height_kind: Option<&'static str>,
+    /// Standard errors of the errors east, north and up, of the tested point, its check point and the datum step together; none where the
+    /// tested point states none.
+    pub sigmas_m: [Option<f64>; 3],
     /// Standard error of the check point, each horizontal axis.
     pub check_sigma_horizontal_m: Option<f64>,
     /// Standard error of the check point's height.
@@ -55,23 +60,28 @@ pub fn error_of(tested: &MappedPoint, check: &CheckPoint, checks: &CheckPoints, 
     let [east_m, north_m] = horizontal_difference_m(&from, &tested.at, ellipsoid);
     let datum_m = checks.step.as_ref().map_or(0.0, |step| step.accuracy_m);
     let known = Covariance::of_axes(check.sigma_horizontal_m.unwrap_or(0.0).hypot(datum_m), 0.0);
-    let square_horizontal = tested.covariance.and_then(|covariance| square_horizontal([east_m, north_m], &(covariance + known)));
+    let joint = tested.covariance.map(|covariance| covariance + known);
+    let square_horizontal = joint.and_then(|joint| square_horizontal([east_m, north_m], &joint));
     let up = check.heights.to(&tested.heights);
-    let square_vertical = up.and_then(|up| {
+    let sigma_up_m = up.and_then(|up| {
         // A datum step moves ellipsoidal heights alone.
         let datum_m = if up.kind == HeightKind::Ellipsoid { datum_m } else { 0.0 };
-        square_vertical(up.metres, up.sigma_second_m?.hypot(up.sigma_first_m.unwrap_or(0.0)).hypot(datum_m))
+        Some(up.sigma_second_m?.hypot(up.sigma_first_m.unwrap_or(0.0)).hypot(datum_m))
     });
+    let square_vertical = up.zip(sigma_up_m).and_then(|(up, sigma_m)| square_vertical(up.metres, sigma_m));
+    let stated = |sigma_m: Option<f64>| sigma_m.filter(|sigma_m| *sigma_m > 0.0 && sigma_m.is_finite());
     PointError {
         name: check.name.clone().unwrap_or_else(|| tested.label()),
         check_line: check.line,
         base: tested.base.clone(),
+        is_adjusted: tested.is_adjusted,
         source: tested.source.as_ref().map(|(file, line)| format!("{file}:{line}")),
         east_m,
         north_m,
         horizontal_m: east_m.hypot(north_m),
         up_m: up.map(|up| up.metres),
         height_kind: up.map(|up| up.kind.word()),
+        sigmas_m: [joint.map(|joint| joint.ee.sqrt()), joint.map(|joint| joint.nn.sqrt()), sigma_up_m].map(stated),
         check_sigma_horizontal_m: check.sigma_horizontal_m,
         check_sigma_vertical_m: check.heights.sigma_m,
         square_horizontal,

@@ -33,7 +33,7 @@ use errors::PointError;
 use honesty::{Coverage, Freedom};
 use matching::Fate;
 use moments::Errors;
-use outliers::Robust;
+use outliers::{Robust, Speaks};
 use standards::Claim;
 
 /// What stands beside every statement of accuracy.
@@ -92,7 +92,7 @@ pub struct Left {
     pub why: String,
 }
 
-/// An error that stands far from the others.
+/// An error that stands far from the others, or far outside its own stated uncertainty.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Outlier {
     /// Name of the point.
@@ -101,8 +101,12 @@ pub struct Outlier {
     pub axis: &'static str,
     /// The error in metres.
     pub error_m: f64,
-    /// Robust standard deviations from the median.
-    pub score: f64,
+    /// Robust standard deviations from the median of the errors; none of too few.
+    pub score: Option<f64>,
+    /// How many of its own stated standard errors it has; none where none is stated.
+    pub stated: Option<f64>,
+    /// Which of the two names it.
+    pub speaks: Speaks,
 }
 
 /// All of an assessment. Errors are tested minus check, metres on the ground, east and north true.
@@ -327,20 +331,23 @@ fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> Strin
     )
 }
 
-/// Finds the errors far from the others on each axis and marks their points.
+/// Finds the errors on each axis that are far from the others or far outside their stated uncertainty, and marks their points.
 fn name_outliers(points: &mut [PointError]) -> Vec<Outlier> {
     /// How the error along an axis is read off a point.
     type Along = fn(&PointError) -> Option<f64>;
     let axes: [(&'static str, Along); 3] =
         [("east", |point| Some(point.east_m)), ("north", |point| Some(point.north_m)), ("up", |point| point.up_m)];
     let mut found = Vec::new();
-    for (axis, error) in axes {
+    for (number, (axis, error)) in axes.into_iter().enumerate() {
         let all: Vec<f64> = points.iter().filter_map(error).collect();
-        let Some(robust) = Robust::of(&all) else { continue };
+        let robust = Robust::of(&all);
         for point in points.iter_mut() {
-            let Some(error_m) = error(point).filter(|error_m| robust.is_outlier(*error_m)) else { continue };
+            let Some(error_m) = error(point) else { continue };
+            let score = robust.map(|robust| robust.score(error_m));
+            let stated = point.sigmas_m[number].map(|sigma_m| error_m.abs() / sigma_m);
+            let Some(speaks) = Speaks::of(score, stated) else { continue };
             point.outlying.push(axis);
-            found.push(Outlier { name: point.name.clone(), axis, error_m, score: robust.score(error_m) });
+            found.push(Outlier { name: point.name.clone(), axis, error_m, score, stated, speaks });
         }
     }
     found

@@ -35,15 +35,7 @@ pub fn notes(
             features.len()
         ));
     }
-    let bases: BTreeSet<&str> = points.iter().filter_map(|point| point.base.as_deref()).collect();
-    if has_uncertainty && !bases.is_empty() && bases.len() < points.len() {
-        notes.push(format!(
-            "The {} points were shot from {} bases. Points of one base share its errors, so that they count for less than as many \
-             independent ones, and the intervals of the shares are narrower than they should be.",
-            points.len(),
-            bases.len()
-        ));
-    }
+    notes.extend(shared(points).filter(|_| has_uncertainty));
     if has_uncertainty && points.iter().any(|point| point.check_sigma_horizontal_m.is_none()) {
         notes.push(
             "The standard errors of check points are not stated for all; where they are not, the check point is taken as free of error in \
@@ -77,4 +69,33 @@ pub fn notes(
     }
     notes.extend(checks.step.as_ref().map(|step| step.sentence()));
     notes
+}
+
+/// What the errors of points hang together by.
+fn shared(points: &[PointError]) -> Option<String> {
+    let adjusted = points.iter().filter(|point| point.is_adjusted).count();
+    let bases: BTreeSet<&str> = points.iter().filter_map(|point| point.base.as_deref()).collect();
+    let shot = points.iter().filter(|point| point.base.is_some()).count();
+    let by_network = match adjusted {
+        0 => None,
+        1 => Some("1 point was placed by a network from several bases".to_owned()),
+        many => Some(format!("{many} points were placed by a network from several bases")),
+    };
+    let by_base = (!bases.is_empty() && bases.len() < shot).then(|| {
+        let stations = if bases.len() == 1 { "1 base".to_owned() } else { format!("{} bases", bases.len()) };
+        if shot == points.len() {
+            format!("The {shot} points were shot from {stations}")
+        } else {
+            format!("{shot} of the {} points were shot from {stations}", points.len())
+        }
+    });
+    let said: Vec<String> = by_base.into_iter().chain(by_network).collect();
+    if said.is_empty() {
+        return None;
+    }
+    Some(format!(
+        "{}. Points of one base, or of one network, share its errors, so that they count for less than as many independent ones, and the \
+         intervals of the shares are narrower than they should be.",
+        said.join("; ")
+    ))
 }

@@ -5,7 +5,7 @@ use std::fmt::Write;
 use super::errors::PointError;
 use super::moments::Moments;
 use super::outliers::LIMIT;
-use super::{Assessment, Left};
+use super::{Assessment, Left, Outlier};
 use crate::output::write::number::rounded;
 
 /// Points left out that are listed each; more are counted.
@@ -57,13 +57,16 @@ pub fn text(found: &Assessment) -> Result<String, std::fmt::Error> {
         }
     }
     if !found.outliers.is_empty() {
-        writeln!(text, "\nFar from the others (beyond {LIMIT} robust standard deviations; named, and in every figure)\n")?;
-        for outlier in &found.outliers {
-            writeln!(
-                text,
-                "  {}  {} {:+.3} m, {:.1} from the median",
-                outlier.name, outlier.axis, outlier.error_m, outlier.score
-            )?;
+        writeln!(
+            text,
+            "\nFar from the others, or far outside what is stated (beyond {LIMIT} robust standard deviations, or standard errors; named, and in \
+             every figure)\n"
+        )?;
+        for Outlier { name, axis, error_m, score, stated, speaks } in &found.outliers {
+            let score = score.map(|score| format!(", {score:.1} from the median")).unwrap_or_default();
+            let stated =
+                stated.map_or(", no standard error stated".to_owned(), |stated| format!(", {stated:.1} of its standard errors"));
+            writeln!(text, "  {name}  {axis} {error_m:+.3} m{score}{stated}: {}", speaks.words())?;
         }
     }
     if !found.notes.is_empty() {

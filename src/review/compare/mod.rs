@@ -1,8 +1,9 @@
 //! The same features mapped twice, on different days or by different crews: what changed, and what only looks so.
 //!
 //! [`compare`] matches the points of two finished layers, A and B, and tests the difference B minus A of each pair, on the ground, against the
-//! uncertainty of both. All tests of positions and heights are one family under Holm's correction ([`family`]); those of measured
-//! values are another. What both mappings have wrong alike cannot be seen.
+//! uncertainty of both. All tests, of positions, of heights and of measured values, are one family under Holm's correction ([`family`]). Shots that
+//! are parts of measurements (the shots of a plane, a toe, a profile), have a name in common and no place of their own: their values are
+//! compared, not they. What both mappings have wrong alike cannot be seen.
 
 pub mod change;
 pub mod family;
@@ -11,6 +12,7 @@ pub mod report;
 pub mod values;
 pub mod write;
 
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
@@ -137,7 +139,7 @@ pub struct Comparison {
     pub b: Side,
     /// How points were matched.
     pub matched_by: String,
-    /// Tests of positions and heights in the family.
+    /// Tests of positions, heights and measured values in the family.
     pub tests: usize,
     /// Chance of even one false call in it.
     pub family_level: f64,
@@ -173,6 +175,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let (mut a, mut b) = (read(&request.a)?, read(&request.b)?);
     let step = place::onto(&mut b, &a.datum, request.epoch).map_err(|problem| CompareError::Input(format!("B {problem}")))?;
     let ellipsoid = *a.datum.ellipsoid();
+    let parts = [&mut a, &mut b].map(leave_parts);
     let [repeated_a, repeated_b] = [&mut a, &mut b].map(|layer| {
         let (points, count) = finished::joined(&layer.points, &ellipsoid);
         layer.points = points;
@@ -190,7 +193,8 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     for (point, fate) in b.points.iter().zip(&self::fates(&b, &a, request).0) {
         leave(&mut side_b, point, fate, ("B", "A"));
     }
-    if pairs.is_empty() {
+    let (mut values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b).map_err(CompareError::Input)?;
+    if pairs.is_empty() && values.is_empty() {
         let remedy = if request.within_m.is_some() {
             "look at the CRS of both, or match by name"
         } else {
@@ -200,13 +204,18 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     }
     let accuracy_m = step.as_ref().map_or(0.0, |step| step.accuracy_m);
     let mut changes: Vec<Change> = pairs.iter().map(|(one, other)| change_of(one, other, &a, accuracy_m)).collect();
-    let tests = judge(&mut changes);
+    let tests = judge(&mut changes, &mut values);
     place::ends(&mut changes, &pairs, &a).map_err(CompareError::Input)?;
-    let (values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b).map_err(CompareError::Input)?;
     let mut notes = notes(&pairs, &changes, request);
     if repeated_a + repeated_b > 0 {
         notes.push(format!(
             "{repeated_a} features of A and {repeated_b} of B were shot several times; the mean of their shots is compared."
+        ));
+    }
+    if parts != [0, 0] {
+        notes.push(format!(
+            "{} points of A and {} of B are shots of measurements and have no name of their own: their values are compared, not they.",
+            parts[0], parts[1]
         ));
     }
     notes.extend(step.as_ref().map(DatumStep::sentence));
@@ -306,17 +315,32 @@ fn change_of(one: &MappedPoint, other: &MappedPoint, a: &MappedLayer, accuracy_m
     }
 }
 
-/// Corrects the probabilities of all tests together and marks the features; the number of tests.
-fn judge(changes: &mut [Change]) -> usize {
-    let all = changes.iter().flat_map(|change| [change.probability_horizontal, change.probability_vertical]);
-    let probabilities: Vec<Option<f64>> = all.collect();
+/// Leaves out the parts of measurements that share their name with others, or have none; how many they were.
+fn leave_parts(layer: &mut MappedLayer) -> usize {
+    let mut counts: HashMap<String, usize> = HashMap::new();
+    let name = |point: &MappedPoint| point.named.clone().or_else(|| point.feature.clone()).unwrap_or_default();
+    layer.points.iter().for_each(|point| *counts.entry(name(point)).or_default() += 1);
+    let before = layer.points.len();
+    layer.points.retain(|point| {
+        let name = name(point);
+        !point.is_part || (!name.is_empty() && counts.get(&name) == Some(&1))
+    });
+    before - layer.points.len()
+}
+
+/// Corrects the probabilities of all tests together and marks features and values; the number of tests.
+fn judge(changes: &mut [Change], values: &mut [ValueChange]) -> usize {
+    let of_points = changes.iter().flat_map(|change| [change.probability_horizontal, change.probability_vertical]);
+    let probabilities: Vec<Option<f64>> = of_points.chain(values.iter().map(|value| value.probability)).collect();
     let corrected = family::holm(&probabilities);
-    for (change, pair) in changes.iter_mut().zip(corrected.chunks(2)) {
+    let (of_points, of_values) = corrected.split_at(2 * changes.len());
+    for (change, pair) in changes.iter_mut().zip(of_points.chunks(2)) {
         if let [horizontal, vertical] = *pair {
             (change.corrected_horizontal, change.corrected_vertical) = (horizontal, vertical);
             change.mark = mark(Finding::of(horizontal), Finding::of(vertical), change.up_m);
         }
     }
+    values.iter_mut().zip(of_values).for_each(|(value, corrected)| value.judge(*corrected));
     probabilities.iter().flatten().count()
 }
 
@@ -360,4 +384,67 @@ fn notes(pairs: &[(&MappedPoint, &MappedPoint)], changes: &[Change], request: &R
         notes.push(format!("Matched by distance: a movement above {within_m} m cannot show here."));
     }
     notes
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::numeric::monte_carlo::Normal;
+    use crate::review::assess::probability::normal_two_sided;
+
+    /// Two mappings in which nothing changed: even one call among points, heights and values together comes in 5 of 100, where two
+    /// families at 5 % each would have 1 − 0.95² = 9.75.
+    #[test]
+    fn where_nothing_changed_one_comparison_in_20_has_a_false_call() {
+        let still = Change {
+            feature: String::new(),
+            code: None,
+            mark: "",
+            east_m: 0.0,
+            north_m: 0.0,
+            horizontal_m: 0.0,
+            azimuth_deg: 0.0,
+            up_m: Some(0.0),
+            height_kind: None,
+            sigma_east_m: None,
+            sigma_north_m: None,
+            sigma_up_m: None,
+            probability_horizontal: None,
+            corrected_horizontal: None,
+            probability_vertical: None,
+            corrected_vertical: None,
+            ends: [[0.0; 2]; 2],
+        };
+        let value = ValueChange {
+            measure: String::new(),
+            name: String::new(),
+            quantity: String::new(),
+            a: 0.0,
+            b: 0.0,
+            difference: 0.0,
+            sigma: None,
+            probability: None,
+            corrected: None,
+            mark: "",
+        };
+        let mut normal = Normal::seeded(975);
+        let comparisons = 4000;
+        let mut with_call = 0;
+        for _ in 0..comparisons {
+            let mut drawn = || Some(normal_two_sided(normal.next()));
+            let mut changes = vec![still.clone(); 12];
+            for change in &mut changes {
+                (change.probability_horizontal, change.probability_vertical) = (drawn(), drawn());
+            }
+            let mut values = vec![value.clone(); 24];
+            values.iter_mut().for_each(|value| value.probability = drawn());
+            assert_eq!(judge(&mut changes, &mut values), 48);
+            let called = |mark: &str| mark != "no significant change";
+            with_call +=
+                usize::from(changes.iter().any(|change| called(change.mark)) || values.iter().any(|value| called(value.mark)));
+        }
+        let share = with_call as f64 / f64::from(comparisons);
+        // 1 − (1 − 0.05/48)⁴⁸ = 0.0488; four standard errors of a share of it in 4000 are 0.0136.
+        assert!((share - 0.0488).abs() < 0.0136, "{share}");
+    }
 }

@@ -32,7 +32,7 @@ pub fn text(found: &Comparison) -> Result<String, std::fmt::Error> {
     )?;
     writeln!(
         text,
-        "tests    {} of positions and heights at {:.0} % for all of them together, by {}'s correction",
+        "tests    {} of positions, heights and measured values at {:.0} % for all of them together, by {}'s correction",
         found.tests,
         100.0 * found.family_level,
         found.correction
@@ -84,7 +84,7 @@ fn write_values(text: &mut String, found: &Comparison) -> std::fmt::Result {
     if found.values.is_empty() {
         return Ok(());
     }
-    writeln!(text, "\nMeasured values, A to B; p after {}'s correction over these {}\n", found.correction, found.values.len())?;
+    writeln!(text, "\nMeasured values, A to B; p after {}'s correction over all {} tests\n", found.correction, found.tests)?;
     for value in &found.values {
         let sigma = value.sigma.map_or_else(|| "not known".to_owned(), |sigma| format!("{sigma:.3}"));
         writeln!(

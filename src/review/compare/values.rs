@@ -9,7 +9,6 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::change::{Finding, Step};
-use super::family::holm;
 use crate::intake::vector::{self, FieldTable};
 
 /// A value measured twice.
@@ -67,18 +66,21 @@ fn changes(a: &BTreeMap<Key, Value>, b: &BTreeMap<Key, Value>) -> (Vec<ValueChan
         }
     }
     left[1].extend(b.keys().filter(|key| !a.contains_key(*key)).map(label));
-    let corrected = holm(&found.iter().map(|change| change.probability).collect::<Vec<_>>());
-    for (change, corrected) in found.iter_mut().zip(corrected) {
-        change.corrected = corrected;
-        change.mark = match Finding::of(corrected) {
+    (found, left)
+}
+
+impl ValueChange {
+    /// Marks it by its probability after the correction for all tests.
+    pub fn judge(&mut self, corrected: Option<f64>) {
+        self.corrected = corrected;
+        self.mark = match Finding::of(corrected) {
             Finding::NotTested => "not tested",
             Finding::NotSignificant => "no significant change",
-            Finding::Significant if is_direction(&change.quantity) => "turned",
-            Finding::Significant if change.difference > 0.0 => "increased",
+            Finding::Significant if is_direction(&self.quantity) => "turned",
+            Finding::Significant if self.difference > 0.0 => "increased",
             Finding::Significant => "decreased",
         };
     }
-    (found, left)
 }
 
 fn label([measure, name, quantity]: &Key) -> String {
@@ -162,6 +164,12 @@ impl<'t> Columns<'t> {
 mod tests {
     use super::*;
 
+    /// As if nothing else was compared.
+    fn judge(changes: &mut [ValueChange]) {
+        let corrected = super::super::family::holm(&changes.iter().map(|change| change.probability).collect::<Vec<_>>());
+        changes.iter_mut().zip(corrected).for_each(|(change, corrected)| change.judge(corrected));
+    }
+
     fn values(list: &[(&str, &str, f64, f64)]) -> BTreeMap<Key, Value> {
         let mut values = BTreeMap::new();
         for (name, quantity, value, sigma) in list {
@@ -190,7 +198,8 @@ mod tests {
             ("T6", "height_m", 12.0, 0.1),
             ("T7", "height_m", 9.0, 0.1),
         ]);
-        let (changes, [only_a, only_b]) = changes(&a, &b);
+        let (mut changes, [only_a, only_b]) = changes(&a, &b);
+        judge(&mut changes);
         let marks: Vec<(&str, f64, &str)> = changes.iter().map(|c| (c.name.as_str(), c.difference, c.mark)).collect();
         // T1: 1.6 of 0.5, p 0.0014 times 3; T2: one standard error; T3: 3° the short way of √2, p 0.034 times 2.
         assert_eq!(marks.iter().map(|(name, _, _)| *name).collect::<Vec<_>>(), ["T1", "T2", "T3", "T4"]);
@@ -207,7 +216,8 @@ mod tests {
     fn directions_turn_and_lengths_shrink() {
         let a = values(&[("S", "strike_deg", 5.0, 1.0), ("W", "width_m", 5.0, 0.1)]);
         let b = values(&[("S", "strike_deg", 355.0, 1.0), ("W", "width_m", 4.0, 0.1)]);
-        let (changes, _) = changes(&a, &b);
+        let (mut changes, _) = changes(&a, &b);
+        judge(&mut changes);
         assert!((changes[0].difference + 10.0).abs() < 1e-12);
         assert_eq!((changes[0].mark, changes[1].mark), ("turned", "decreased"));
     }

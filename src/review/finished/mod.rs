@@ -36,8 +36,10 @@ pub struct MappedPoint {
     pub shot: Option<String>,
     /// Feature code.
     pub code: Option<String>,
-    /// Base that it was shot from.
+    /// Base that it was shot from; none where a network placed it from several.
     pub base: Option<String>,
+    /// Whether a network placed it.
+    pub is_adjusted: bool,
     /// Input file and line that it came from.
     pub source: Option<(String, String)>,
     /// When it was shot.
@@ -142,12 +144,17 @@ impl Fields {
             Some(word) if word == HeightKind::Ellipsoid.word() => Some(HeightKind::Ellipsoid),
             _ => None,
         };
+        let covariance = self.covariance(point);
+        // The shares of base, direction and distance of a single solution are not told apart.
+        let has_shares = self.columns.iter().any(|(known, _)| known == "base_share");
+        let is_adjusted = has_shares && covariance.is_some() && self.number(point, "base_share").is_none();
         MappedPoint {
             feature: owned("feature"),
             named: self.named.and_then(|column| point.cells.get(column)).map(|cell| cell.trim().to_owned()),
             shot: owned("shot"),
             code: owned("code"),
-            base: owned("base"),
+            base: owned("base").filter(|_| !is_adjusted),
+            is_adjusted,
             source: owned("source_file").zip(owned("source_line")),
             time: self.text(point, "time").and_then(|time| time.parse().ok()),
             number: point.number,
@@ -160,7 +167,7 @@ impl Fields {
                 sigma_m: self.number(point, "sigma_up_m"),
                 sigma_geoid_m: self.number(point, "sigma_geoid_m"),
             },
-            covariance: self.covariance(point),
+            covariance,
         }
     }
 

@@ -114,6 +114,7 @@ mod tests {
             shot: None,
             code: None,
             base: Some(base.to_owned()),
+            is_adjusted: false,
             source: None,
             time: None,
             number: 1,

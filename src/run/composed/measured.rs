@@ -1,6 +1,6 @@
 //! From collected rows to composed measurements and their records: one group for each measure and feature.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 use super::{Collected, Drawing, Finished, close, datum, level};
 use crate::geodesy::crs::CrsError;
@@ -15,7 +15,7 @@ use crate::output::layers::parts::PartRecord;
 use crate::output::layers::profiles::ProfileRecord;
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::{Times, measurements, parts, profiles};
-use crate::records::ledger::{Entry, Fault, Flags, Outcome, Reason};
+use crate::records::ledger::Flags;
 use crate::run::compute::position;
 
 /// Difference of undulations in metres that is followed from the base to the point.
@@ -49,22 +49,20 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
         if !measure::KINDS.contains(&measure.as_str()) {
             *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
             let refusal = measure::unknown_kind(&measure);
-            finished.held.extend(rows.iter().filter(|row| row.row.is_some()).map(|row| held(row, &refusal)));
+            rows.iter().for_each(|row| finished.refuse(row, &refusal));
             continue;
         }
         let sightings = rows.iter().map(|row| row.sighting.clone()).collect();
         let group = Group { measure, name, sightings, bases: drawing.bases };
         match computed(drawing, &group, &rows, job)? {
             Err(refusal) => {
-                for row in rows.iter().filter(|row| row.row.is_some()) {
-                    finished.held.push(held(row, &refusal));
-                }
+                rows.iter().for_each(|row| finished.refuse(row, &refusal));
                 let (file, line) = group.sightings[0].place;
                 finished.notes.push(format!("{}:{line}: {refusal}.", drawing.stage.logs.files[file].info.name));
             }
             Ok(made) => {
                 finished.measurements.made += 1;
-                for row in rows.iter().filter(|row| row.row.is_some()) {
+                for row in rows.iter().filter(|row| row.is_part) {
                     *finished.composed.entry(row.sighting.place.0).or_default() += 1;
                 }
                 record(drawing, &group, &rows, made, job, &mut records)?;
@@ -144,10 +142,12 @@ fn record(
     let conditions = is_span.then(|| conditions::told(&rows.iter().map(|row| &row.conditions).collect::<Vec<&Conditions>>()));
     let caution = is_span.then_some(CAUTION);
     let threshold_m = job.measures.threshold_m(name).filter(|_| is_span);
-    let (warnings, bases) = (warnings.join(" "), drawing.labels(group.sightings.iter().map(|sighting| sighting.base)));
+    let (warnings, bases) = (told(&warnings), drawing.labels(group.sightings.iter().map(|sighting| sighting.base)));
     let base = group.sightings[0].base;
-    let code_of = |place| rows.iter().find(|row| row.sighting.place == place).and_then(|row| row.code.clone());
-    let mut push = |target: Option<String>, (file, line): (usize, u64), value: Value| {
+    let codes: HashMap<(usize, u64), &String> =
+        rows.iter().filter_map(|row| Some((row.sighting.place, row.code.as_ref()?))).collect();
+    let code_of = |place| codes.get(&place).map(|code| (*code).clone());
+    let mut push = |target: Option<String>, (file, line): (usize, u64), value: Value, warnings: &str| {
         let is_clearance = target.is_some() && value.name.ends_with("_distance_m");
         let threshold = threshold_m.filter(|_| is_clearance);
         records.values.push(MeasurementRecord {
@@ -157,7 +157,7 @@ fn record(
             target,
             estimate: value.estimate,
             method: method.clone(),
-            warnings: warnings.clone(),
+            warnings: warnings.to_owned(),
             times,
             conditions: conditions.clone(),
             threshold: threshold.map(|metres| (metres, against_threshold(&value.estimate, metres).words())),
@@ -167,13 +167,15 @@ fn record(
             source_line: line,
         });
     };
-    values.into_iter().for_each(|value| push(None, group.sightings[0].place, value));
-    for Detail { target, place, values } in details {
+    values.into_iter().for_each(|value| push(None, group.sightings[0].place, value, &warnings));
+    for Detail { target, place, values, warnings: own } in details {
         let target = match code_of(place) {
             Some(code) => format!("{target}, {code}"),
             None => target,
         };
-        values.into_iter().for_each(|value| push(Some(target.clone()), place, value));
+        let own = own.map(|own| told(&own));
+        let warnings = own.as_deref().unwrap_or(&warnings);
+        values.into_iter().for_each(|value| push(Some(target.clone()), place, value, warnings));
     }
     for Part { role, at, base, covariance } in parts {
         let placed = drawing.place(base, &[at], true)?[0];
@@ -195,7 +197,7 @@ fn record(
         records.stations.push(ProfileRecord {
             profile: name.clone(),
             number: i as u64 + 1,
-            shot: station.label,
+            shot: station.shot,
             role: station.role,
             code: code_of(station.place),
             chainage_m: station.chainage_m,
@@ -238,8 +240,14 @@ fn record(
     Ok(())
 }
 
-fn held(row: &Collected, refusal: &str) -> Entry {
-    let (file, line) = row.sighting.place;
-    let fault = Fault::new(Reason::Incomplete, "", row.measure.as_deref().unwrap_or_default(), refusal);
-    Entry { file, line, row: row.row.clone().unwrap_or_default(), outcome: Outcome::Held(fault) }
+/// Warnings that are told each; more are counted.
+const TOLD: usize = 12;
+
+/// Warnings in one text.
+fn told(warnings: &[String]) -> String {
+    let mut text = warnings.iter().take(TOLD).map(String::as_str).collect::<Vec<_>>().join(" ");
+    if warnings.len() > TOLD {
+        text.push_str(&format!(" And {} more warnings like these.", warnings.len() - TOLD));
+    }
+    text
 }

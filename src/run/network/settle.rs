@@ -138,6 +138,7 @@ fn point<'r>(
         Target::Place(_) => (None, ""),
     };
     let class = stage.class_of(code, None);
+    settled.joinable.extend(stage.joinable(Some(name), first.place, (index, &vector, Some(covariance))));
     let of_base = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
     let mut record: Feature = stage.feature(&placed, index, &vector, &of_base, class);
     record.covariance = covariance + of_base;

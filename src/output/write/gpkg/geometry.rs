@@ -2,15 +2,22 @@
 
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Position;
+use crate::output::write::antimeridian::{self, Globe};
 
 /// Encodes a geometry into `blob`; returns its bounds (west, south, east, north) and whether it has
-/// third coordinates. A geometry has them where all its positions do.
-pub fn encode(blob: &mut Vec<u8>, srs_id: i32, kind: GeometryKind, positions: &[Position]) -> ([f64; 4], bool) {
+/// third coordinates. A geometry has them where all its positions do. On a globe lines and areas are of parts, since one may go over
+/// ±180°.
+pub fn encode(
+    blob: &mut Vec<u8>,
+    srs_id: i32,
+    kind: GeometryKind,
+    positions: &[Position],
+    globe: Option<Globe>,
+) -> ([f64; 4], bool) {
     let has_z = positions.iter().all(|position| !position.z.is_nan());
-    let bounds =
-        positions.iter().fold([f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY], |[w, s, e, n], p| {
-            [w.min(p.x), s.min(p.y), e.max(p.x), n.max(p.y)]
-        });
+    let parts = antimeridian::parts(globe, kind, positions);
+    let nothing = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
+    let bounds = parts.iter().flatten().fold(nothing, |[w, s, e, n], p| [w.min(p.x), s.min(p.y), e.max(p.x), n.max(p.y)]);
     let is_point = kind == GeometryKind::Point;
     blob.clear();
     blob.extend_from_slice(b"GP\0");
@@ -27,20 +34,32 @@ pub fn encode(blob: &mut Vec<u8>, srs_id: i32, kind: GeometryKind, positions: &[
         GeometryKind::Area => 3,
         GeometryKind::Point | GeometryKind::None => 1,
     };
-    blob.push(1);
-    blob.extend_from_slice(&(code + if has_z { 1000 } else { 0 }).to_le_bytes());
-    if kind == GeometryKind::Area {
-        blob.extend_from_slice(&1u32.to_le_bytes());
+    if globe.is_some() && !is_point {
+        // MultiLineString is 5, MultiPolygon 6.
+        head(blob, code + 3, has_z);
+        blob.extend_from_slice(&(parts.len() as u32).to_le_bytes());
     }
-    if !is_point {
-        blob.extend_from_slice(&(positions.len() as u32).to_le_bytes());
-    }
-    for position in positions {
-        blob.extend_from_slice(&position.x.to_le_bytes());
-        blob.extend_from_slice(&position.y.to_le_bytes());
-        if has_z {
-            blob.extend_from_slice(&position.z.to_le_bytes());
+    for part in parts.iter() {
+        head(blob, code, has_z);
+        if kind == GeometryKind::Area {
+            blob.extend_from_slice(&1u32.to_le_bytes());
+        }
+        if !is_point {
+            blob.extend_from_slice(&(part.len() as u32).to_le_bytes());
+        }
+        for position in part {
+            blob.extend_from_slice(&position.x.to_le_bytes());
+            blob.extend_from_slice(&position.y.to_le_bytes());
+            if has_z {
+                blob.extend_from_slice(&position.z.to_le_bytes());
+            }
         }
     }
     (bounds, has_z)
+}
+
+/// Byte order and type of a geometry.
+fn head(blob: &mut Vec<u8>, code: u32, has_z: bool) {
+    blob.push(1);
+    blob.extend_from_slice(&(code + if has_z { 1000 } else { 0 }).to_le_bytes());
 }

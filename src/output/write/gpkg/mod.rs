@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
+use super::antimeridian::Globe;
 use super::dated::Latest;
 use super::number::push_iso_utc;
 use super::{FormatWriter, WriteError, metres_a_unit};
@@ -29,6 +30,7 @@ pub struct GeoPackage {
     path: PathBuf,
     pager: Pager,
     srs_id: i32,
+    globe: Option<Globe>,
     tables: Vec<Table>,
     drawn: Drawn,
 }
@@ -94,14 +96,14 @@ impl GeoPackage {
         };
         let (srs_id, tables) = make().map_err(WriteError::format(&path, "creating the GeoPackage"))?;
         let pager = Pager::open(&path).map_err(WriteError::file(&path, "opening the GeoPackage"))?;
-        Ok(GeoPackage { path, pager, srs_id, tables, drawn: Drawn::of(setup) })
+        Ok(GeoPackage { path, pager, srs_id, globe: Globe::of(setup.crs), tables, drawn: Drawn::of(setup) })
     }
 }
 
 impl FormatWriter for GeoPackage {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
         self.tables[index]
-            .add(&mut self.pager, self.srs_id, layer.geometry, batch)
+            .add(&mut self.pager, (self.srs_id, self.globe), layer.geometry, batch)
             .map_err(WriteError::file(&self.path, "writing records"))
     }
 
@@ -132,7 +134,13 @@ impl FormatWriter for GeoPackage {
 }
 
 impl Table {
-    fn add(&mut self, pager: &mut Pager, srs_id: i32, geometry: GeometryKind, batch: &Batch) -> std::io::Result<()> {
+    fn add(
+        &mut self,
+        pager: &mut Pager,
+        (srs_id, globe): (i32, Option<Globe>),
+        geometry: GeometryKind,
+        batch: &Batch,
+    ) -> std::io::Result<()> {
         let (mut record, mut blob, mut time) = (Record::default(), Vec::new(), String::new());
         for i in 0..batch.len {
             self.records += 1;
@@ -140,7 +148,7 @@ impl Table {
             // The row id stands for the first column.
             record.push(Value::Null);
             if geometry != GeometryKind::None {
-                let (bounds, has_z) = geometry::encode(&mut blob, srs_id, geometry, batch.positions(i));
+                let (bounds, has_z) = geometry::encode(&mut blob, srs_id, geometry, batch.positions(i), globe);
                 record.push(Value::Blob(&blob));
                 self.boxes.push(rtree::Box32::around(bounds));
                 self.summary.see(bounds, has_z);

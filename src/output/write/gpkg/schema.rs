@@ -10,6 +10,7 @@ use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{FieldKind, Layer};
 use crate::output::contract::Setup;
 use crate::output::style::title_of;
+use crate::output::write::antimeridian::Globe;
 
 const EPSG_4326: &str = r#"GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]],PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]],AXIS["Latitude",NORTH],AXIS["Longitude",EAST],AUTHORITY["EPSG","4326"]]"#;
 
@@ -91,8 +92,9 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
     connection.execute_batch(BASE)?;
     let srs_id = reference_systems(connection, setup.crs)?;
     domains(connection, layers)?;
+    let is_globe = Globe::of(setup.crs).is_some();
     for layer in layers {
-        connection.execute_batch(&create_table(layer))?;
+        connection.execute_batch(&create_table(layer, is_globe))?;
         for field in &layer.fields {
             let constraint = field.domain.as_ref().map(|domain| domain.name.as_str());
             connection.execute(
@@ -117,7 +119,7 @@ pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Resul
         }
         connection.execute(
             "INSERT INTO gpkg_geometry_columns VALUES (?1, 'geom', ?2, ?3, 0, 0)",
-            params![layer.id, geometry_type(layer.geometry), srs_id],
+            params![layer.id, geometry_type(layer.geometry, is_globe), srs_id],
         )?;
         connection.execute(
             "INSERT INTO gpkg_extensions VALUES (?1, 'geom', 'gpkg_rtree_index', 'http://www.geopackage.org/spec120/#extension_rtree', 'write-only')",
@@ -201,10 +203,10 @@ fn quoted(name: &str) -> String {
     format!("\"{}\"", name.replace('"', "\"\""))
 }
 
-fn create_table(layer: &Layer) -> String {
+fn create_table(layer: &Layer, is_globe: bool) -> String {
     let mut columns = vec!["fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL".to_owned()];
     if layer.geometry != GeometryKind::None {
-        columns.push(format!("geom {}", geometry_type(layer.geometry)));
+        columns.push(format!("geom {}", geometry_type(layer.geometry, is_globe)));
     }
     columns.extend(layer.fields.iter().map(|field| {
         let kind = match field.kind {
@@ -218,11 +220,14 @@ fn create_table(layer: &Layer) -> String {
     format!("CREATE TABLE \"{}\" ({})", layer.id, columns.join(", "))
 }
 
-fn geometry_type(kind: GeometryKind) -> &'static str {
-    match kind {
-        GeometryKind::Line => "LINESTRING",
-        GeometryKind::Area => "POLYGON",
-        GeometryKind::Point | GeometryKind::None => "POINT",
+/// On a globe lines and areas are of parts, since one may go over ±180°.
+fn geometry_type(kind: GeometryKind, is_globe: bool) -> &'static str {
+    match (kind, is_globe) {
+        (GeometryKind::Line, false) => "LINESTRING",
+        (GeometryKind::Area, false) => "POLYGON",
+        (GeometryKind::Line, true) => "MULTILINESTRING",
+        (GeometryKind::Area, true) => "MULTIPOLYGON",
+        (GeometryKind::Point | GeometryKind::None, _) => "POINT",
     }
 }
 

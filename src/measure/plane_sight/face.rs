@@ -1,0 +1,96 @@
+//! A face by its corners: width, height and area of a flat sign, a wall, a window that was sighted at its corners without distances.
+//!
+//! The corners are where their sights meet the face's plane, so that the face may stand at any angle to the sights. Area: half of the length of
+//! Σ pᵢ × pᵢ₊₁ (any text on analytic geometry). Of four corners the sides come in two pairs; the pair that is nearer to level gives the width, the
+//! other the height, each the mean of its two sides. Standard errors from [`crate::geodesy::correlated`].
+
+use super::surface::{Known, Met};
+use crate::geodesy::correlated::Estimate;
+use crate::measure::located::{cross, dot, from_to, length, moved, unit};
+use crate::measure::strings::ring;
+use crate::measure::{Composed, Shape, Value};
+
+/// Adds the face of the sights' spots to a measurement. Spots that are not said to be corners make one where they go round a convex
+/// figure.
+pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corners: bool) {
+    let (joint, surface) = (&met.joint, &known.surface);
+    let hits = |points: &[[f64; 3]]| -> Vec<[f64; 3]> {
+        met.aims.iter().map(|aim| aim.hit(surface, joint, points).map_or([f64::NAN; 3], |hit| hit.point)).collect()
+    };
+    let corners = hits(joint.points());
+    let Some(normal) = met.aims.first().and_then(|aim| aim.hit(surface, joint, joint.points()).ok()).map(|hit| hit.normal) else {
+        return;
+    };
+    let (order, is_convex, is_given) = around(&corners, normal);
+    if !are_corners && !is_convex {
+        return;
+    }
+    let on = |points: &[[f64; 3]]| -> Vec<[f64; 3]> {
+        let spots = hits(points);
+        order.iter().map(|i| spots[*i]).collect()
+    };
+    let mut values = Vec::new();
+    let area = |ring: &[[f64; 3]]| {
+        let sum = (0..ring.len()).fold([0.0; 3], |sum, i| {
+            let (a, b) = (from_to(ring[0], ring[i]), from_to(ring[0], ring[(i + 1) % ring.len()]));
+            moved(sum, 0.5, cross(a, b))
+        });
+        length(sum)
+    };
+    let face = on(joint.points());
+    if is_convex && face.len() == 4 {
+        let side = |ring: &[[f64; 3]], i: usize| from_to(ring[i % 4], ring[(i + 1) % 4]);
+        let rise = |i: usize| unit(side(&face, i))[2].abs() + unit(side(&face, i + 2))[2].abs();
+        let first = usize::from(rise(1) < rise(0));
+        let [width, height, area]: [Estimate; 3] = joint.estimates(|points| {
+            let ring = on(points);
+            let mean = |i: usize| 0.5 * (length(side(&ring, i)) + length(side(&ring, i + 2)));
+            [mean(first), mean(first + 1), area(&ring)]
+        });
+        values.extend([
+            Value { name: "width_m", estimate: width },
+            Value { name: "height_m", estimate: height },
+            Value { name: "area_m2", estimate: area },
+        ]);
+    } else {
+        values.push(Value { name: "area_m2", estimate: joint.estimate(|points| area(&on(points))) });
+    }
+    if values.iter().any(|value| !(value.estimate.value + value.estimate.sigma).is_finite()) {
+        return;
+    }
+    composed.method.push_str(if are_corners {
+        "; they are the corners of one face"
+    } else {
+        "; the four go round one face, and its width, height and area are those of its corners"
+    });
+    if are_corners && !is_given {
+        composed
+            .warnings
+            .push("the corners do not follow each other round the face; they are taken in their order about its middle".into());
+    }
+    composed.values.splice(0..0, values);
+    composed.shape = Shape::Area(face.into_iter().map(|corner| joint.frame().to_earth_centred(corner)).collect());
+}
+
+/// The corners in their order round the face, whether it is convex, and whether that is the order in which they came.
+fn around(corners: &[[f64; 3]], normal: [f64; 3]) -> (Vec<usize>, bool, bool) {
+    let helper = if normal[2].abs() < 0.9 { [0.0, 0.0, 1.0] } else { [1.0, 0.0, 0.0] };
+    let right = unit(cross(helper, normal));
+    let up = cross(normal, right);
+    let middle = corners.iter().fold([0.0; 3], |sum, p| moved(sum, 1.0 / corners.len() as f64, *p));
+    let flat: Vec<[f64; 2]> = corners.iter().map(|p| from_to(middle, *p)).map(|p| [dot(p, right), dot(p, up)]).collect();
+    let mut order: Vec<usize> = (0..corners.len()).collect();
+    let is_given = ring::crossing(&flat).is_none();
+    if !is_given {
+        let angle = |i: &usize| flat[*i][1].atan2(flat[*i][0]);
+        order.sort_by(|a, b| angle(a).total_cmp(&angle(b)));
+    }
+    let n = order.len();
+    let turns = (0..n).map(|i| {
+        let [a, b, c] = [i, i + 1, i + 2].map(|k| flat[order[k % n]]);
+        (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])
+    });
+    let turns: Vec<f64> = turns.collect();
+    let is_convex = turns.iter().all(|turn| *turn > 0.0) || turns.iter().all(|turn| *turn < 0.0);
+    (order, is_convex, is_given)
+}

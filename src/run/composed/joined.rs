@@ -1,0 +1,83 @@
+//! Mapped features that strings join to: remembered as they come up, and found by name.
+//!
+//! The survey of the logs tells which names are wanted, so that a log of a million shots costs nothing for them. A feature that was shot
+//! several times, or that a network placed, is joined to where it was mapped. The vector of such a point has the errors of all its shots in its
+//! readings' part; the error of the base that it is counted from is counted beside them in lengths and areas, on the safe side.
+
+use std::collections::BTreeMap;
+
+use super::Collected;
+use crate::geodesy::covariance::Covariance;
+use crate::measure::strings::JOIN;
+use crate::run::compute::Stage;
+use crate::shots::reduce::Vector;
+
+/// A mapped feature that a string joins to.
+#[derive(Debug, Clone)]
+pub struct Joinable {
+    /// Name of the feature.
+    feature: String,
+    /// Index of the file, and line, of its first row.
+    place: (usize, u64),
+    /// Index of the base that its vector is counted from.
+    pub base: usize,
+    /// The vector.
+    pub vector: Vector,
+    /// Its whole covariance, where that is not the base's and the vector's.
+    pub covariance: Option<Covariance>,
+}
+
+impl Stage<'_> {
+    /// A feature as it is mapped, where a string joins to its name.
+    pub fn joinable(
+        &self,
+        feature: Option<&str>,
+        place: (usize, u64),
+        (base, vector, covariance): (usize, &Vector, Option<Covariance>),
+    ) -> Option<Joinable> {
+        let name = feature.filter(|name| self.logs.joins.contains(*name))?;
+        let mut vector = *vector;
+        vector.direction += covariance.unwrap_or_default();
+        Some(Joinable { feature: name.to_owned(), place, base, vector, covariance })
+    }
+}
+
+/// Features by name, each at the first of its rows.
+pub struct Named(BTreeMap<String, Joinable>);
+
+impl Named {
+    /// Of the features that were remembered, and of rows that belong to measurements and strings.
+    pub fn of(remembered: Vec<Joinable>, collected: &[Collected]) -> Named {
+        let mut named: BTreeMap<String, Joinable> = BTreeMap::new();
+        let own = collected.iter().filter(|row| row.sighting.role != JOIN).filter_map(|row| {
+            Some(Joinable {
+                feature: row.feature.clone()?,
+                place: row.sighting.place,
+                base: row.sighting.base,
+                vector: row.sighting.vector?,
+                covariance: None,
+            })
+        });
+        for found in remembered.into_iter().chain(own) {
+            let known = named.get(&found.feature).is_some_and(|known| known.place <= found.place);
+            if !known {
+                named.insert(found.feature.clone(), found);
+            }
+        }
+        Named(named)
+    }
+
+    /// The feature of a name.
+    ///
+    /// # Errors
+    /// Why there is none to join to.
+    pub fn find(&self, name: Option<&str>) -> Result<&Joinable, String> {
+        let Some(name) = name.filter(|name| !name.is_empty()) else {
+            return Err("the row names no feature to join to; write its name in the column of features".to_owned());
+        };
+        match self.0.get(name) {
+            None => Err(format!("no mapped feature is called {name}; look for a shot of it that was held, or mend the name")),
+            Some(found) => Ok(found),
+        }
+    }
+}
