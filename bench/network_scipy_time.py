@@ -98,7 +98,8 @@ def main():
         factor = splu(normal, permc_spec="MMD_AT_PLUS_A", diag_pivot_thresh=0.0, options={"SymmetricMode": True})
         g = jac.T @ right
         x = factor.solve(g)
-        if np.sqrt(max(x @ g, 0)) < 1e-6:
+        # At rest: a millionth of a standard error, or the rounding of earth-centred coordinates.
+        if np.sqrt(max(x @ g, 0)) < 1e-6 or np.abs(x[: 3 * n]).max() < 16 * np.finfo(float).eps * A:
             break
         p = p + np.einsum("kij,ki->kj", frame, x[: 3 * n].reshape(n, 3))
         turn = turn + x[3 * n :]
