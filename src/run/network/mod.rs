@@ -106,6 +106,9 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
 /// Rounds in which names of several places are looked for once circles are oriented.
 const ROUNDS: usize = 3;
 
+/// Names without which a network that does not come to rest is tried.
+const MOST_TRIED: usize = 50;
+
 /// Builds and adjusts the network of shots.
 fn of_shots(
     shots: &[NetShot],
@@ -134,7 +137,20 @@ fn of_shots(
     let robust = network::Settings { robust: network::Robust::Danish, ..*settings };
     let mut left_out = features;
     for _ in 0..ROUNDS {
-        let Some((built, adjustment)) = made(&left_out, &robust)? else { return Ok(None) };
+        let Some((mut built, mut adjustment)) = made(&left_out, &robust)? else { return Ok(None) };
+        // One name of several places can keep a network from coming to rest: the first without which circles are oriented.
+        let names = shots.iter().map(|shot| &shot.to).filter(|to| matches!(to, Target::Feature(..)));
+        let suspects: BTreeSet<&Target> = names.filter(|name| !left_out.contains(*name)).collect();
+        if adjustment.solved.is_empty() {
+            for suspect in suspects.into_iter().take(MOST_TRIED) {
+                let without: BTreeSet<Target> = left_out.iter().chain([suspect]).cloned().collect();
+                let Some(other) = made(&without, &robust)? else { return Ok(None) };
+                if !other.1.solved.is_empty() {
+                    (built, adjustment) = other;
+                    break;
+                }
+            }
+        }
         zeros.learn(&built, &adjustment);
         let found = several::names(shots, table, &zeros);
         if found == left_out {
