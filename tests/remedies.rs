@@ -72,9 +72,6 @@ fn dates_and_times() {
     log("write 2026-05-04T08:00:01+02:00", &odd, &odd.replace("noon", "2026-05-04T08:00:01+02:00"));
     let clock = odd.replace("noon", "08:00:01Z");
     key("write date = \"2026-05-04\" under [shots.values]", &clock, "SHOTS", "[shots.values]\ndate = \"2026-05-04\"");
-    let twice = good(1).replace("2026-05-04T08:00:01Z", "2026-10-25T02:30:00").replace("true_azimuth", "magnetic_azimuth");
-    let zone = |log: &str| Field::new(log).with("SHOTS", "time_zone = \"Europe/Oslo\"");
-    goes("write the offset from UTC", zone(&twice), zone(&twice.replace("02:30:00", "02:30:00+01:00")));
     let none = "base,shot,magnetic_azimuth_deg,horizontal_distance_m\nA,1,10,20\n";
     let message = "map a date or time column, write date under [shots.values], or the declination under [north]";
     key(message, none, "SHOTS", "[shots.values]\ndate = \"2026-05-04\"");

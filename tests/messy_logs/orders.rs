@@ -17,8 +17,10 @@ fn twelve_ways_to_write_one_time() {
     let run = field.with("SHOTS", "time_zone = \"UTC\"").map();
     assert!(run.held.is_empty(), "{:?}", run.held);
     let times = run.column("time");
-    assert_eq!(times.len(), 11);
-    for (i, time) in times.iter().enumerate() {
+    assert_eq!(times.len(), 12);
+    // The last has no time of day.
+    assert_eq!((times[11], run.column("time_local")[11]), ("", "2026-10-14"));
+    for (i, time) in times[..11].iter().enumerate() {
         // The day number has three decimals: 0.545 of a day.
         let wanted = if i == 10 { "2026-10-14T13:04:48.000Z" } else { "2026-10-14T13:05:00.000Z" };
         assert_eq!(*time, wanted, "row {}", i + 1);

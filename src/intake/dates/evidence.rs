@@ -197,7 +197,9 @@ impl Evidence {
                 return (None, None, Some(open));
             }
         }
-        let told_by = self.excluded.iter().flatten().min_by_key(|(line, _)| *line).cloned();
+        // What tells day from month, where the year does not stand first.
+        let others = if possible[0] == 2 { &self.excluded[..] } else { &self.excluded[..2] };
+        let told_by = others.iter().flatten().min_by_key(|(line, _)| *line).cloned();
         (Some(DateOrder::ALL[possible[0]]), told_by.or_else(|| Some(first.clone())), None)
     }
 }
