@@ -132,7 +132,7 @@ fn bases_far_apart_go_by_operations_of_their_own() {
         standard errors of the features. It serves 1 of 3 bases, by their place: G.";
     assert!(run.summary["notes"].as_array().unwrap().contains(&note.into()), "{}", run.summary["notes"]);
     // In the base's block of `check`.
-    let out = field.command(&["check", "job.toml"]).stdout;
+    let out = field.command(&["check", "job.toml", "--bases"]).stdout;
     let text = String::from_utf8_lossy(&out);
     let line = "  datum   ED50 (EPSG:4230) to WGS 84 (EPSG:4979) by ED50 to WGS 84 (24), good to 1 m\n";
     assert!(text.contains(line), "{text}");
@@ -156,7 +156,7 @@ fn a_better_operation_whose_grid_is_missing_is_refused_by_name() {
     let run = field.map();
     let better = "ED50 to WGS 84 (41) (accuracy 1 m) for want of es_ign_SPED2ETV2.tif";
     assert_eq!(run.summary["operations"][0]["passed_over"], better);
-    let out = field.command(&["check", "job.toml"]).stdout;
+    let out = field.command(&["check", "job.toml", "--bases"]).stdout;
     assert!(String::from_utf8_lossy(&out).contains(&format!("ED50 to WGS 84 (28), good to 1.5 m, in place of {better}\n")));
 }
 

@@ -27,7 +27,7 @@ fn the_example_of_the_page_gives_what_the_page_says() {
     for (name, (_, text)) in ["bases.csv", "shots.csv", "job.toml"].into_iter().zip(&blocks) {
         std::fs::write(folder.path().join(name), text).unwrap();
     }
-    let out = standoff(folder.path(), &["check", "job.toml"]).exits(0).out;
+    let out = standoff(folder.path(), &["check", "job.toml", "--bases"]).exits(0).out;
     for line in blocks[3].1.lines() {
         assert!(out.lines().any(|printed| printed == line), "the page has \"{line}\", the program says:\n{out}");
     }
