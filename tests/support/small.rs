@@ -43,7 +43,18 @@ impl Small {
 
     /// Maps the job, which must succeed with an account that adds up.
     pub fn map(&self) -> Value {
-        standoff(self.folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
+        self.mapped(0)
+    }
+
+    /// Maps a job that gives nothing: its layers are written all the same, and it is no success.
+    pub fn map_nothing(&self) -> Value {
+        let summary = self.mapped(3);
+        assert_eq!(summary["shots"]["mapped"], 0);
+        summary
+    }
+
+    fn mapped(&self, status: i32) -> Value {
+        standoff(self.folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(status);
         let summary = json(&self.folder.path().join("out/summary.json"));
         let shots = &summary["shots"];
         let count = |key: &str| shots[key].as_u64().unwrap();
