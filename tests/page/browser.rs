@@ -98,10 +98,15 @@ impl Browser {
         std::thread::sleep(Duration::from_millis(600));
     }
 
-    /// What the console said.
+    /// Errors that the console told; reading pixels back, as a test does, is warned of.
     pub fn console(&self) -> Vec<String> {
         let log = self.command("/se/log", json!({"type": "browser"}));
-        log.as_array().unwrap().iter().map(|entry| entry["message"].to_string()).collect()
+        log.as_array()
+            .unwrap()
+            .iter()
+            .filter(|entry| entry["level"] == "SEVERE")
+            .map(|entry| entry["message"].to_string())
+            .collect()
     }
 
     /// Addresses that pages of files asked for since the last call; a browser's own first page is none of them.
