@@ -5,10 +5,9 @@ use std::path::{Path, PathBuf};
 use super::{Failure, Outcome, print, print_styled, progress};
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::plan::Plan;
-use crate::intake::text;
-use crate::job::{
-    self, Bases, Checks, Format, GpxHeightKind, Heights, Job, Join, LayerName, LogFormat, North, Occupations, Quality, Shots,
-};
+use crate::intake::sheets;
+use crate::intake::text::Text;
+use crate::job::{self, Bases, Checks, Format, Heights, Job, Join, LayerName, LogFormat, North, Shots};
 use crate::output::contract::Account;
 use crate::output::report::styled::{HELD, WRONG};
 use crate::output::report::{summary::Summary, terminal};
@@ -143,25 +142,7 @@ impl Args {
             allow_ballpark: false,
             allow_missing_grids: false,
             allow_outside_area: false,
-            bases: Bases {
-                files: names(&self.bases),
-                crs: Some(bases_crs),
-                ellipsoid_heights_crs: None,
-                crs_column: None,
-                crs_by_value: Default::default(),
-                sigma_horizontal_m: None,
-                sigma_vertical_m: None,
-                log: LogFormat::default(),
-                epoch: None,
-                date: None,
-                layer: None,
-                except: Vec::new(),
-                gpx_heights: GpxHeightKind::default(),
-                occupations: Occupations::default(),
-                quality: Quality::default(),
-                per_file: Default::default(),
-                resolved: Vec::new(),
-            },
+            bases: Bases { files: names(&self.bases), crs: Some(bases_crs), ..Bases::default() },
             join: Join::default(),
             known: None,
             catalogue: None,
@@ -196,9 +177,12 @@ impl Args {
 /// Whether the first base log gives latitudes.
 fn is_geographic(logs: &[PathBuf]) -> Result<bool, Failure> {
     let Some(first) = logs.first() else { return Ok(false) };
-    let text = text::read(first, None)?;
-    let plan = Plan::new(&text, LogKind::Bases, &LogFormat::default())?;
-    Ok(plan.claim_of(Quantity::Latitude).is_some())
+    let name = first.display().to_string();
+    let logs = sheets::logs(first, &name, LogKind::Bases, &LogFormat::default())?;
+    let is_geographic = |(text, format): &(Text, LogFormat)| -> Result<bool, Failure> {
+        Ok(Plan::new(text, LogKind::Bases, format)?.claim_of(Quantity::Latitude).is_some())
+    };
+    logs.first().map_or(Ok(false), is_geographic)
 }
 
 /// Runs the command.

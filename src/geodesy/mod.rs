@@ -20,3 +20,6 @@ pub const REFRACTION: f64 = 0.13;
 pub const FIRST_EPOCH: f64 = 1900.0;
 /// Last decimal year that is believed as a date of positions.
 pub const LAST_EPOCH: f64 = 2100.0;
+
+/// The name of a local frame: metres east and north of a zero that has no place on the Earth.
+pub const LOCAL: &str = "local";

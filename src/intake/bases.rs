@@ -198,6 +198,8 @@ pub fn read(
         flags.raise(Flag::DamagedId);
     }
     let sigma = |quantity| Ok(reader.measured(quantity)?.map(f64::abs));
+    let of_radius = |metres: f64| plan.sigma_of_radius.map(|factor| metres * factor);
+    let radius = sigma(Quantity::Radius)?.filter(|metres| *metres > 0.0).and_then(of_radius);
     Ok(BaseRow {
         name_header: plan.header(Quantity::Base).to_owned(),
         file,
@@ -207,7 +209,7 @@ pub fn read(
         height,
         crs: None,
         crs_value: plan.crs_column.map(|index| rows.cell(row, index).to_owned()),
-        sigma_horizontal_m: sigma(Quantity::SigmaHorizontal)?,
+        sigma_horizontal_m: sigma(Quantity::SigmaHorizontal)?.or(radius),
         sigma_vertical_m: sigma(Quantity::SigmaVertical)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         when,

@@ -28,7 +28,7 @@ pub fn cut<'t>(
     path: &Path,
     counts: &mut Counts,
 ) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
-    let mut rows = Rows::default();
+    let mut rows = plan.rows();
     for line in Lines::new(chunk.text, plan.separator, chunk.first_line) {
         match plan.kind_of(&line) {
             LineKind::Blank => counts.blank_lines += 1,
@@ -36,7 +36,7 @@ pub fn cut<'t>(
             LineKind::Header => counts.repeated_headers += 1,
             LineKind::Units => counts.units_lines += 1,
             LineKind::OtherHeader => return Err(IntakeError::other_header(path, line.number)),
-            LineKind::Data => rows.push(line, plan.separator),
+            LineKind::Data => plan.push(&mut rows, line),
         }
     }
     let faults = rows.rows().iter().map(|row| shape_fault(plan, &rows, row)).collect();
@@ -45,7 +45,7 @@ pub fn cut<'t>(
 
 /// What is wrong with a row's shape.
 fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
-    let (got, want) = (row.fields(), plan.headers.len());
+    let (got, want) = (row.fields(), plan.width());
     if row.line.unclosed {
         return Some(Fault::new(
             Reason::UnclosedQuote,
@@ -69,4 +69,14 @@ fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
         return Some(Fault::new(Reason::FieldCount, "", "", format!("the row has {got} fields, the header {want}")));
     }
     None
+}
+
+/// The fault of a row, or that it is none of the table's rows at all.
+pub fn explained(fault: Fault, plan: &Plan, rows: &Rows, row: &Row) -> Fault {
+    if matches!(fault.reason, Reason::CutLastLine | Reason::UnclosedQuote) || !plan.is_remark(rows, row) {
+        return fault;
+    }
+    let parts = row.line.text.split(plan.separator as char).map(str::trim).filter(|part| !part.is_empty());
+    let text = parts.collect::<Vec<_>>().join(", ");
+    Fault::new(Reason::NoRow, "", "", format!("\"{text}\" is a total or a note beside the table, not a row of it"))
 }

@@ -84,6 +84,8 @@ pub enum Quantity {
     Pdop,
     /// Epoch of the coordinates, as a year with its fraction.
     CoordinateEpoch,
+    /// Radius about the position that holds it with a share that the job names.
+    Radius,
     /// Standard error of each horizontal axis.
     SigmaHorizontal,
     /// Standard error of the height.
@@ -152,7 +154,7 @@ enum Units {
     Geographic,
 }
 
-const TABLE: [(&str, Quantity, Units, [bool; 3]); 47] = {
+const TABLE: [(&str, Quantity, Units, [bool; 3]); 49] = {
     use Quantity::*;
     use Units::*;
     // name, quantity, units, and whether it stands in base logs, shot logs, lists of occupations
@@ -181,6 +183,8 @@ const TABLE: [(&str, Quantity, Units, [bool; 3]); 47] = {
         ("east", East, Length, [true, false, false]),
         ("north", North, Length, [true, false, false]),
         ("ellipsoid_height", EllipsoidHeight, Length, [true, false, false]),
+        // In a local frame: above its zero.
+        ("local_height", EllipsoidHeight, Length, [true, false, false]),
         ("orthometric_height", OrthometricHeight, Length, [true, false, false]),
         ("instrument_height", InstrumentHeight, Length, [true, true, true]),
         ("target_height", TargetHeight, Length, [false, true, false]),
@@ -196,6 +200,7 @@ const TABLE: [(&str, Quantity, Units, [bool; 3]); 47] = {
         ("hdop", Hdop, None, [true, false, false]),
         ("pdop", Pdop, None, [true, false, false]),
         ("coordinate_epoch", CoordinateEpoch, None, [true, false, false]),
+        ("radius", Radius, Length, [true, false, false]),
         ("sigma_horizontal", SigmaHorizontal, Length, [true, false, false]),
         ("sigma_vertical", SigmaVertical, Length, [true, false, false]),
         ("level", Level, None, [false, true, false]),

@@ -144,6 +144,8 @@ pub struct Rows<'t> {
     /// End of each field in `cells`.
     ends: Vec<u32>,
     rows: Vec<Row<'t>>,
+    /// Fields that every row has behind its own, and how many it has of its own.
+    tail: (Vec<String>, usize),
 }
 
 /// One row of [`Rows`].
@@ -153,16 +155,37 @@ pub struct Row<'t> {
     pub line: Line<'t>,
     first: u32,
     fields: u32,
+    /// Fields on the line.
+    own: u32,
+    /// Which of the readings of its line it is.
+    pub reading: u16,
+    /// Whether the fields that every row has stand behind its own.
+    pub has_tail: bool,
 }
 
 impl Row<'_> {
-    /// How many fields it has.
+    /// How many fields it has on its line.
     pub fn fields(&self) -> usize {
-        self.fields as usize
+        self.own as usize
     }
 }
 
 impl<'t> Rows<'t> {
+    /// No rows yet; each will have the fields of `tail` behind its first `width`, as far as it has so many.
+    pub fn with_tail(tail: &[String], width: usize) -> Rows<'t> {
+        Rows { tail: (tail.to_vec(), width), ..Rows::default() }
+    }
+
+    /// Makes the last row stand once for each of some readings of its line; the last row itself stays as it is where there is none.
+    pub fn spread(&mut self, readings: impl IntoIterator<Item = u16>) {
+        let Some(last) = self.rows.pop() else { return };
+        let before = self.rows.len();
+        self.rows.extend(readings.into_iter().map(|reading| Row { reading, ..last }));
+        if self.rows.len() == before {
+            self.rows.push(last);
+        }
+    }
+
     /// Adds a line.
     pub fn push(&mut self, line: Line<'t>, separator: u8) {
         let first = self.ends.len() as u32;
@@ -178,8 +201,33 @@ impl<'t> Rows<'t> {
         } else {
             self.push_quoted(line.text, separator);
         }
+        let own = self.ends.len() as u32 - first;
+        let has_tail = !self.tail.0.is_empty() && self.push_tail(first);
         let fields = self.ends.len() as u32 - first;
-        self.rows.push(Row { line, first, fields });
+        self.rows.push(Row { line, first, fields, own, reading: 0, has_tail });
+    }
+
+    /// Adds the fields that every row has; false for a row of another width, which stays as it is.
+    fn push_tail(&mut self, first: u32) -> bool {
+        let (first, width) = (first as usize, self.tail.1);
+        let is_blank =
+            |range: std::ops::Range<usize>| self.cells[range].chars().all(|c| c.is_whitespace() || !c.is_alphanumeric());
+        if self.ends.len() < first + width || width == 0 {
+            return false;
+        }
+        let end = self.ends[first + width - 1] as usize;
+        if self.ends.len() > first + width && !is_blank(end..self.cells.len()) {
+            return false;
+        }
+        self.ends.truncate(first + width);
+        self.cells.truncate(end);
+        self.cells.push('\n');
+        for value in &self.tail.0 {
+            self.cells.push_str(value);
+            self.ends.push(self.cells.len() as u32);
+            self.cells.push('\n');
+        }
+        true
     }
 
     fn push_quoted(&mut self, text: &str, separator: u8) {

@@ -17,19 +17,26 @@ pub mod fixes;
 pub mod gpx;
 #[cfg(feature = "gis")]
 pub mod guess;
+pub mod header;
 mod headers;
+pub mod kind;
 pub mod kit;
+pub mod kml;
+mod names;
 pub mod nmea;
 pub mod numbers;
 pub mod plan;
 mod reader;
 pub mod settle;
+pub mod sheets;
 pub mod shots;
 mod survey;
 pub mod text;
 #[cfg(feature = "gis")]
 pub mod vector;
 pub mod words;
+pub mod workbook;
+pub mod xml;
 
 use std::path::{Path, PathBuf};
 

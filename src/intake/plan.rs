@@ -10,7 +10,9 @@ use super::IntakeError;
 use super::cell::{CellFormat, time_zone};
 use super::columns::{self, LogKind, Quantity, Unit};
 use super::dates;
-use super::delimited::{Line, Lines, Row, Rows, guess_separator};
+use super::delimited::{Line, Lines, Row, Rows};
+use super::header::{self, Header};
+use super::names;
 use super::numbers::Signs;
 use super::settle::Written;
 use super::text::Text;
@@ -44,6 +46,10 @@ pub struct Plan {
     pub body: (usize, u64),
     /// Blank lines and comments above the header.
     pub above: (u64, u64),
+    /// Lines of a title above the header, as they stand.
+    pub title: Vec<String>,
+    /// Whether the header stands over two lines.
+    pub is_double: bool,
     /// The column that chooses the CRS of a base, where the job names one.
     pub crs_column: Option<usize>,
     /// Line of the units under the header.
@@ -52,6 +58,12 @@ pub struct Plan {
     header_text: String,
     returns: BTreeMap<String, Echo>,
     pub(super) claims: BTreeMap<Quantity, Claim>,
+    /// Claims of each of several readings in a row, beside those of all.
+    pub(super) readings: Vec<BTreeMap<Quantity, Claim>>,
+    /// What the names of file and sheet say: fields behind those of every row.
+    pub(super) tail: Vec<String>,
+    /// The standard error of each axis that a radius of 1 stands for, where the job says which share it has.
+    pub sigma_of_radius: Option<f64>,
     /// The log's own words, by column, for those that are not written as they are meant.
     pub(super) words: BTreeMap<Quantity, FxHashMap<String, String>>,
     /// How the values are written.
@@ -136,32 +148,31 @@ impl Plan {
     fn of(text: &Text, kind: LogKind, log: &LogFormat, is_complete: bool) -> Result<Plan, IntakeError> {
         let comment = log.comment.clone().unwrap_or_else(|| "#".to_owned());
         let fault = |line: u64, problem: String| IntakeError::Columns { path: text.path.clone(), line, problem };
-        // The header decides the separator, so it is found by plain lines.
-        let header = Lines::new(&text.text, b'\0', 1)
-            .find(|line| {
-                let is_comment = !comment.is_empty() && line.text.starts_with(&comment);
-                !line.text.trim().is_empty() && !is_comment
-            })
-            .ok_or_else(|| fault(1, "the file is empty; a log needs a header line and rows".into()))?;
-        let line = header.number;
-        let separator = match log.separator {
-            Some(sign) if sign.is_ascii() && !sign.is_ascii_alphanumeric() => sign as u8,
-            Some(sign) => return Err(fault(line, format!("\"{sign}\" cannot be a separator; use , ; | or a tab"))),
-            None => guess_separator(header.text).unwrap_or(b','),
+        let given = match log.separator {
+            Some(sign) if sign.is_ascii() && !sign.is_ascii_alphanumeric() => Some(sign as u8),
+            Some(sign) => return Err(fault(1, format!("\"{sign}\" cannot be a separator; use , ; | or a tab"))),
+            None => None,
         };
+        let named: Vec<&str> = log.headers().collect();
+        let canonical: Vec<String> = columns::names(kind).into_iter().map(|(name, _, _)| name).collect();
+        let is_known = |name: &str| named.contains(&name) || canonical.iter().any(|known| known.eq_ignore_ascii_case(name));
+        let found =
+            header::find(&text.text, &comment, given, log.header_line, &is_known).ok_or_else(|| match log.header_line {
+                Some(line) => fault(line, format!("header_line = {line} is no line of text in the first part of the file")),
+                None => fault(1, "the file is empty; a log needs a header line and rows".into()),
+            })?;
+        let Header { line, is_double, separator, names: mut headers, text: header_text, title } = found;
+        if headers.len() == 1 && header::is_prose(&text.text) {
+            return Err(fault(1, header::WHAT_A_TABLE_NEEDS.into()));
+        }
         let mut lines = Lines::new(&text.text, separator, 1);
         let skipped: Vec<_> = lines.by_ref().take_while(|candidate| candidate.number < line).collect();
-        let blank = skipped.iter().filter(|line| line.text.trim().is_empty()).count() as u64;
-        let above = (blank, skipped.len() as u64 - blank);
+        let is_comment = |line: &&Line| !comment.is_empty() && line.text.starts_with(&comment);
+        let comments = skipped.iter().filter(is_comment).count() as u64;
+        let of_header = title.len() as u64 + u64::from(is_double);
+        let above = ((skipped.len() as u64).saturating_sub(comments + of_header), comments);
         let body = (lines.offset(), line + 1);
-        let mut cut = Rows::default();
-        cut.push(header, separator);
-        let row = cut.rows()[0];
-        let mut headers: Vec<String> = (0..row.fields()).map(|i| cut.cell(&row, i).to_owned()).collect();
-        // A separator at the end of every line makes a last column without a name.
-        while headers.len() > 1 && headers.last().is_some_and(String::is_empty) {
-            headers.pop();
-        }
+        name_unnamed(&mut headers, &text.text[body.0..], separator, text.sheet.is_some());
         check_headers(&headers).map_err(|problem| fault(line, problem))?;
         let mut plan = Plan {
             kind,
@@ -172,16 +183,22 @@ impl Plan {
             header_line: line,
             body,
             above,
+            title,
+            is_double,
             crs_column: None,
             units_line: None,
-            header_text: header.text.trim().to_owned(),
+            header_text: header_text.trim().to_owned(),
             claims: BTreeMap::new(),
             words: BTreeMap::new(),
             written: Written::default(),
+            readings: Vec::new(),
+            tail: Vec::new(),
+            sigma_of_radius: log.radius_share.map(sigma_of_radius),
             extras: Vec::new(),
             extra_signs: Vec::new(),
             returns: returns(log).map_err(|problem| IntakeError::Setting { problem })?,
         };
+        plan.take_names(text, log).map_err(|problem| fault(line, problem))?;
         plan.claim(log, is_complete).map_err(|problem| fault(line, problem))?;
         if is_complete {
             plan.require().map_err(|problem| fault(line, problem))?;
@@ -195,12 +212,56 @@ impl Plan {
 
     /// The claim on a quantity.
     pub fn claim_of(&self, quantity: Quantity) -> Option<&Claim> {
-        self.claims.get(&quantity)
+        self.claims.get(&quantity).or_else(|| self.readings.iter().find_map(|reading| reading.get(&quantity)))
+    }
+
+    /// The claim on a quantity of a row, which may be one of several readings of its line.
+    pub fn claim_at(&self, quantity: Quantity, row: &Row) -> Option<&Claim> {
+        let of_reading = self.readings.get(usize::from(row.reading)).and_then(|reading| reading.get(&quantity));
+        of_reading.or_else(|| self.claims.get(&quantity))
+    }
+
+    /// All claims, those of readings included.
+    fn all_claims(&self) -> impl Iterator<Item = (&Quantity, &Claim)> {
+        self.claims.iter().chain(self.readings.iter().flatten())
+    }
+
+    /// Fields of a line.
+    pub fn width(&self) -> usize {
+        self.headers.len() - self.tail.len()
+    }
+
+    /// Whether a line may give several readings.
+    pub fn has_readings(&self) -> bool {
+        !self.readings.is_empty()
+    }
+
+    /// Rows to cut lines into.
+    pub fn rows<'t>(&self) -> Rows<'t> {
+        Rows::with_tail(&self.tail, self.width())
+    }
+
+    /// Cuts a line of data into a row, or one for each of its readings that is there.
+    pub fn push<'t>(&self, rows: &mut Rows<'t>, line: Line<'t>) {
+        rows.push(line, self.separator);
+        if self.readings.is_empty() {
+            return;
+        }
+        let Some(row) = rows.rows().last().copied().filter(|row| self.fits(rows, row)) else { return };
+        let is_there = |reading: &BTreeMap<Quantity, Claim>| {
+            let mut columns = reading.values().filter_map(|claim| match claim.source {
+                Source::Column(index) => Some(index),
+                _ => None,
+            });
+            columns.any(|index| !self.format.is_no_reading(rows.cell(&row, index)))
+        };
+        let there: Vec<u16> = (0..).zip(&self.readings).filter(|(_, reading)| is_there(reading)).map(|(n, _)| n).collect();
+        rows.spread(there);
     }
 
     /// The text of a quantity in a row; none where the log does not have it or says "no reading".
     pub fn text<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row) -> Option<&'r str> {
-        let cell = match &self.claims.get(&quantity)?.source {
+        let cell = match &self.claim_at(quantity, row)?.source {
             Source::Column(index) => rows.cell(row, *index),
             Source::Constant(value) => value,
             Source::Columns(_) => return None,
@@ -214,7 +275,7 @@ impl Plan {
 
     /// The field of a quantity as it stands, "no reading" or not; empty for what is no column.
     pub fn raw<'r>(&self, quantity: Quantity, rows: &'r Rows, row: &Row) -> &'r str {
-        match self.claims.get(&quantity).map(|claim| &claim.source) {
+        match self.claim_at(quantity, row).map(|claim| &claim.source) {
             Some(Source::Column(index)) => rows.cell(row, *index),
             _ => "",
         }
@@ -223,7 +284,7 @@ impl Plan {
     /// As [`Plan::text`], with the parts of a name made of several columns joined into `joined`;
     /// none where any part is empty.
     pub fn name<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row, joined: &'r mut String) -> Option<&'r str> {
-        let Source::Columns(indexes) = &self.claims.get(&quantity)?.source else {
+        let Source::Columns(indexes) = &self.claim_at(quantity, row)?.source else {
             return self.text(quantity, rows, row);
         };
         joined.clear();
@@ -249,15 +310,18 @@ impl Plan {
     /// Whether a row has a field for each header; empty ones behind the last are separators at the end
     /// of the line.
     pub fn fits(&self, rows: &Rows, row: &Row) -> bool {
-        let (got, want) = (row.fields(), self.headers.len());
+        let (got, want) = (row.fields(), self.width());
+        if !self.tail.is_empty() {
+            return row.has_tail;
+        }
         got >= want && (want..got).all(|index| rows.cell(row, index).is_empty())
     }
 
     /// The fault of a row in which none of some quantities can be read: the first of them that the log
     /// has is named, with what stands there.
     pub fn no_reading(&self, rows: &Rows, row: &Row, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
-        let found = quantities.iter().copied().find(|quantity| self.claims.contains_key(quantity));
-        let (header, cell) = found.map_or(("", ""), |quantity| (self.header(quantity), self.raw(quantity, rows, row)));
+        let found = quantities.iter().copied().find(|quantity| self.claim_at(*quantity, row).is_some());
+        let (header, cell) = found.map_or(("", ""), |quantity| (self.header_at(quantity, row), self.raw(quantity, rows, row)));
         let say = if found.is_none() {
             format!("the log has no column for it: {what}")
         } else if cell.is_empty() {
@@ -302,7 +366,7 @@ impl Plan {
     fn is_units_row(&self, rows: &Rows, row: &Row) -> Result<bool, String> {
         let mut known = 0;
         let mut wrong = None;
-        for claim in self.claims.values() {
+        for (_, claim) in self.all_claims() {
             let (Source::Column(index), true) = (&claim.source, claim.unit != Unit::None) else { continue };
             let word = rows.cell(row, *index).trim_matches(['[', ']', '(', ')']);
             if word.is_empty() {
@@ -355,7 +419,14 @@ impl Plan {
                 format!("[{table}.columns]: {name} is no canonical column name{near}")
             })
         };
-        for (name, sources) in &log.columns {
+        let mut found: Vec<(Option<usize>, Quantity, Claim)> = Vec::new();
+        let of_all = std::iter::once((None, &log.columns, &log.values));
+        let of_readings = log.readings.iter().enumerate().map(|(n, reading)| (Some(n), &reading.columns, &reading.values));
+        for (reading, name, sources) in of_all
+            .clone()
+            .chain(of_readings.clone())
+            .flat_map(|(n, columns, _)| columns.iter().map(move |(name, from)| (n, name, from)))
+        {
             let (quantity, unit) = canonical(name)?;
             if !is_complete && sources.as_slice().iter().any(|wanted| index_of(&self.headers, wanted).is_none()) {
                 continue;
@@ -380,18 +451,40 @@ impl Plan {
                 }
             };
             let header = sources.as_slice().join(" + ");
-            self.add(quantity, Claim::new(name.clone(), header, unit, source))?;
+            found.push((reading, quantity, Claim::new(name.clone(), header, unit, source)));
         }
-        for (name, value) in &log.values {
+        for (reading, name, value) in
+            of_all.chain(of_readings).flat_map(|(n, _, values)| values.iter().map(move |(name, value)| (n, name, value)))
+        {
             let (quantity, unit) = canonical(name)?;
-            self.add(
-                quantity,
-                Claim::new(name.clone(), format!("[{table}.values] {name}"), unit, Source::Constant(value.clone())),
-            )?;
+            let header = match reading {
+                None => format!("[{table}.values] {name}"),
+                Some(n) => format!("[[{table}.readings]] {} {name}", n + 1),
+            };
+            found.push((reading, quantity, Claim::new(name.clone(), header, unit, Source::Constant(value.clone()))));
+        }
+        if !log.readings.is_empty() && self.kind != LogKind::Shots {
+            return Err(format!("[[{table}.readings]] is for shots alone"));
+        }
+        if log.has_no_bases
+            && !log.columns.contains_key("base")
+            && !self.headers.iter().any(|header| header.eq_ignore_ascii_case("base"))
+        {
+            let source = Source::Constant(crate::job::ONE_STAND.to_owned());
+            found.push((None, Quantity::Base, Claim::new("base".into(), String::new(), Unit::None, source)));
+        }
+        self.readings = vec![BTreeMap::new(); log.readings.len()];
+        for (reading, quantity, claim) in found {
+            self.add(reading, quantity, claim)?;
+        }
+        if let Some(n) = log.readings.iter().position(|reading| reading.columns.is_empty()) {
+            return Err(format!(
+                "[[{table}.readings]] {}: it has no columns; a reading is what stands in columns of its own",
+                n + 1
+            ));
         }
         let mapped: Vec<(usize, bool)> = self
-            .claims
-            .iter()
+            .all_claims()
             .flat_map(|(quantity, claim)| match &claim.source {
                 Source::Column(index) => vec![(*index, quantity.is_carried())],
                 Source::Columns(indexes) => indexes.iter().map(|index| (*index, false)).collect(),
@@ -416,7 +509,7 @@ impl Plan {
                 }
                 Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
                     self.extras.extend(quantity.is_carried().then(|| (index, header.clone())));
-                    self.add(quantity, Claim::new(header.to_ascii_lowercase(), header, unit, Source::Column(index)))?;
+                    self.add(None, quantity, Claim::new(header.to_ascii_lowercase(), header, unit, Source::Column(index)))?;
                 }
                 Some((quantity, _))
                     if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
@@ -433,8 +526,12 @@ impl Plan {
         Ok(())
     }
 
-    fn add(&mut self, quantity: Quantity, claim: Claim) -> Result<(), String> {
-        match self.claims.insert(quantity, claim.clone()) {
+    fn add(&mut self, reading: Option<usize>, quantity: Quantity, claim: Claim) -> Result<(), String> {
+        let claims = match reading {
+            None => &mut self.claims,
+            Some(n) => &mut self.readings[n],
+        };
+        match claims.insert(quantity, claim.clone()) {
             None => Ok(()),
             Some(other) => Err(format!("{} and {} claim the same quantity; keep one", other.name, claim.name)),
         }
@@ -443,7 +540,7 @@ impl Plan {
     /// What every log of the kind must have.
     fn require(&self) -> Result<(), String> {
         use Quantity::*;
-        let has = |quantity| self.claims.contains_key(&quantity);
+        let has = |quantity| self.claim_of(quantity).is_some();
         match self.kind {
             LogKind::Shots => {
                 if !has(Base) && !has(Time) {
@@ -504,6 +601,14 @@ impl Plan {
                         "no base is named, and there is no time to tell it",
                         &["base", "point", "station", "name", "id"],
                         "base = \"…\"",
+                    ));
+                }
+                if let (Some(claim), None) = (self.claim_of(Radius), self.sigma_of_radius) {
+                    return Err(format!(
+                        "\"{}\" is the radius of an accuracy, and which share of positions lies within it is not said; write radius_share = 0.68 \
+                         (most phones), 0.95, 0.5 (circular error probable), 0.632 (drms) or 0.982 (2drms) under [{}]",
+                        claim.header,
+                        self.kind.table()
                     ));
                 }
                 let geographic = has(Latitude) && has(Longitude);
@@ -594,7 +699,7 @@ impl Plan {
             .filter(|line| self.kind_of(line) == LineKind::Data)
             .take(ROWS_LOOKED_AT)
             .map(|line| {
-                let mut rows = Rows::default();
+                let mut rows = self.rows();
                 rows.push(line, self.separator);
                 rows
             })
@@ -603,7 +708,7 @@ impl Plan {
     /// Whether a column holds something measured, a name, or the choice of a CRS, for cut lines.
     pub fn claims_column(&self, index: usize) -> bool {
         self.crs_column == Some(index)
-            || self.claims.iter().any(|(quantity, claim)| match &claim.source {
+            || self.all_claims().any(|(quantity, claim)| match &claim.source {
                 Source::Column(column) => *column == index && !quantity.is_carried(),
                 Source::Columns(columns) => columns.contains(&index),
                 Source::Constant(_) => false,
@@ -612,8 +717,127 @@ impl Plan {
 
     /// The header that a claim reads, for messages.
     pub fn header(&self, quantity: Quantity) -> &str {
-        self.claims.get(&quantity).map_or("", |claim| &claim.header)
+        self.claim_of(quantity).map_or("", |claim| &claim.header)
     }
+
+    /// The same for a row, which may be one of several readings of its line.
+    pub fn header_at(&self, quantity: Quantity, row: &Row) -> &str {
+        self.claim_at(quantity, row).map_or("", |claim| &claim.header)
+    }
+
+    /// Takes what the names of file and sheet say of every row.
+    fn take_names(&mut self, text: &Text, log: &LogFormat) -> Result<(), String> {
+        let whole = text.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+        let sheet = text.sheet.as_deref().unwrap_or_default();
+        let file = whole.strip_suffix(&format!(" [{sheet}]")).unwrap_or(&whole);
+        let stem = file.rsplit_once('.').map_or(file, |(stem, _)| stem);
+        let mut parts = Vec::new();
+        if let Some(pattern) = &log.file_name {
+            parts.extend(names::parts(pattern, stem, "file_name")?);
+        }
+        if let Some(pattern) = &log.sheet_name {
+            if text.sheet.is_none() {
+                return Err(format!("sheet_name = \"{pattern}\" is for workbooks, and this file has no sheets"));
+            }
+            parts.extend(names::parts(pattern, sheet, "sheet_name")?);
+        }
+        for (part, value) in parts {
+            if self.headers.contains(&part) {
+                return Err(format!("the name of the file says \"{part}\", and there is a column of that name; rename the part"));
+            }
+            self.headers.push(part);
+            self.tail.push(value);
+        }
+        Ok(())
+    }
+
+    /// Whether a row that cannot be read is none of the table's: a total, or a note beside or below it.
+    pub fn is_remark(&self, rows: &Rows, row: &Row) -> bool {
+        let width = row.fields().min(self.width());
+        let filled: Vec<&str> = (0..width).map(|index| rows.cell(row, index)).filter(|cell| !cell.is_empty()).collect();
+        let first_word =
+            |cell: &str| cell.split(|c: char| !c.is_alphanumeric()).find(|word| !word.is_empty()).map(str::to_lowercase);
+        let is_total = |cell: &&str| first_word(cell).is_some_and(|word| TOTALS.contains(&word.as_str()));
+        let names =
+            [Quantity::Base, Quantity::Shot, Quantity::Feature].into_iter().filter(|quantity| self.claim_of(*quantity).is_some());
+        let mut joined = String::new();
+        let is_named = names.into_iter().any(|quantity| {
+            self.name(quantity, rows, row, &mut joined).is_some_and(|name| !is_total(&name) && name.parse::<f64>().is_err())
+        });
+        if filled.iter().any(|cell| is_total(cell)) && !is_named {
+            return true;
+        }
+        match filled.as_slice() {
+            [only] => self.headers.len() > 2 && only.split_whitespace().count() > 1 && only.chars().any(char::is_alphabetic),
+            _ => false,
+        }
+    }
+}
+
+/// Words that begin a row of totals or means below a table, in small letters, in the languages of the header words.
+const TOTALS: [&str; 40] = [
+    "total",
+    "totals",
+    "totaal",
+    "totale",
+    "totali",
+    "totaux",
+    "totalt",
+    "sum",
+    "sums",
+    "subtotal",
+    "summe",
+    "gesamt",
+    "gesamtsumme",
+    "somme",
+    "suma",
+    "soma",
+    "somma",
+    "som",
+    "razem",
+    "summa",
+    "yhteensä",
+    "average",
+    "avg",
+    "mean",
+    "median",
+    "mittel",
+    "mittelwert",
+    "durchschnitt",
+    "moyenne",
+    "media",
+    "média",
+    "promedio",
+    "gemiddelde",
+    "średnia",
+    "medel",
+    "snitt",
+    "gjennomsnitt",
+    "gennemsnit",
+    "keskiarvo",
+    "max",
+];
+
+/// Gives columns without a name one, where nothing stands in them, and in workbooks all of them.
+fn name_unnamed(headers: &mut [String], body: &str, separator: u8, is_sheet: bool) {
+    if headers.iter().all(|header| !header.is_empty()) {
+        return;
+    }
+    let mut rows = Rows::default();
+    Lines::new(body, separator, 1).take(ROWS_LOOKED_AT).for_each(|line| rows.push(line, separator));
+    for index in 0..headers.len() {
+        let is_blank = || rows.rows().iter().all(|row| rows.cell(row, index).is_empty());
+        if headers[index].is_empty() && (is_sheet || is_blank()) {
+            headers[index] = format!("column {}", index + 1);
+        }
+    }
+}
+
+/// The standard error of each axis for a radius of 1 that holds a share of positions: of two axes that err alike and apart
+/// from each other, the distance has a Rayleigh distribution, share = 1 - exp(-r²/2σ²) (N. L. Johnson, S. Kotz, N. Balakrishnan,
+/// "Continuous Univariate Distributions" 1, ch. 18).
+fn sigma_of_radius(share: f64) -> f64 {
+    1.0 / (-2.0 * (1.0 - share).ln()).sqrt()
 }
 
 /// What a log's words for echoes mean.

@@ -20,7 +20,7 @@ pub(super) struct Reader<'r, 't> {
 impl<'r> Reader<'r, '_> {
     /// The claim and the text of a quantity, where there is a reading.
     pub fn claimed(&self, quantity: Quantity) -> Option<(&'r Claim, &'r str)> {
-        Some((self.plan.claim_of(quantity)?, self.plan.text(quantity, self.rows, self.row)?))
+        Some((self.plan.claim_at(quantity, self.row)?, self.plan.text(quantity, self.rows, self.row)?))
     }
 
     pub fn number(&self, claim: &Claim, cell: &str) -> Result<f64, Fault> {

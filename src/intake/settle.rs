@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::columns::{Quantity, Unit};
 use super::dates::evidence::{Evidence, Open, Settled};
 use super::numbers::{Column, Example, Keys, Signs, Thousands};
-use super::plan::{Plan, Source};
+use super::plan::{Claim, Plan, Source};
 use super::survey::{Seen, Watch, survey};
 use super::words;
 use crate::job::{DateOrder, LogFormat};
@@ -60,7 +60,8 @@ struct NumberColumn {
 /// Where a column stands in the plan.
 #[derive(Clone, Copy, PartialEq)]
 enum Place {
-    Claim(Quantity),
+    /// A claim, of all rows or of one of several readings.
+    Claim(Option<usize>, Quantity),
     Extra(usize),
 }
 
@@ -94,15 +95,15 @@ impl Plan {
         };
         let mut places: Vec<(Place, usize, Watch)> = Vec::new();
         let mut seen: BTreeMap<usize, Seen> = BTreeMap::new();
-        let mut constants: Vec<(Quantity, Watch, Seen)> = Vec::new();
-        for (quantity, claim) in &self.claims {
-            let Some(watch) = watch_of(*quantity, claim.unit) else { continue };
+        let mut constants: Vec<(Place, Watch, Seen)> = Vec::new();
+        for (place, quantity, claim) in self.placed_claims() {
+            let Some(watch) = watch_of(quantity, claim.unit) else { continue };
             match &claim.source {
-                Source::Column(index) => places.push((Place::Claim(*quantity), *index, watch)),
+                Source::Column(index) => places.push((place, *index, watch)),
                 Source::Constant(value) => {
                     let mut alone = Seen::default();
                     alone.take(watch, value, self.header_line);
-                    constants.push((*quantity, watch, alone));
+                    constants.push((place, watch, alone));
                 }
                 Source::Columns(_) => {}
             }
@@ -119,11 +120,38 @@ impl Plan {
         let found: Vec<(Place, Watch, Seen)> = places
             .into_iter()
             .filter_map(|(place, index, watch)| Some((place, watch, seen.remove(&index)?)))
-            .chain(constants.into_iter().map(|(quantity, watch, seen)| (Place::Claim(quantity), watch, seen)))
+            .chain(constants)
             .collect();
         self.settle_words(&found, log);
         self.settle_numbers(&found, log)?;
         self.settle_dates(found, log)
+    }
+
+    /// All claims with their places.
+    fn placed_claims(&self) -> impl Iterator<Item = (Place, Quantity, &Claim)> {
+        let of_all = self.claims.iter().map(|(quantity, claim)| (None, quantity, claim));
+        let of_readings = self
+            .readings
+            .iter()
+            .enumerate()
+            .flat_map(|(n, claims)| claims.iter().map(move |(quantity, claim)| (Some(n), quantity, claim)));
+        of_all.chain(of_readings).map(|(reading, quantity, claim)| (Place::Claim(reading, *quantity), *quantity, claim))
+    }
+
+    fn claim_in(&self, place: Place) -> Option<&Claim> {
+        match place {
+            Place::Claim(None, quantity) => self.claims.get(&quantity),
+            Place::Claim(Some(n), quantity) => self.readings.get(n)?.get(&quantity),
+            Place::Extra(_) => None,
+        }
+    }
+
+    fn claim_mut(&mut self, place: Place) -> Option<&mut Claim> {
+        match place {
+            Place::Claim(None, quantity) => self.claims.get_mut(&quantity),
+            Place::Claim(Some(n), quantity) => self.readings.get_mut(n)?.get_mut(&quantity),
+            Place::Extra(_) => None,
+        }
     }
 
     fn settle_numbers(&mut self, found: &[(Place, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, String)> {
@@ -131,18 +159,18 @@ impl Plan {
         let columns: Vec<NumberColumn> = found
             .iter()
             .filter(|(_, watch, _)| *watch == Watch::Number)
-            .map(|(place, _, seen)| match place {
-                Place::Extra(at) => NumberColumn {
+            .filter_map(|(place, _, seen)| match place {
+                Place::Extra(at) => Some(NumberColumn {
                     of: *place,
                     header: self.extras[*at].1.clone(),
                     seen: seen.numbers.clone(),
                     is_asked_for: false,
-                },
-                Place::Claim(quantity) => {
-                    let claim = &self.claims[quantity];
+                }),
+                Place::Claim(..) => {
+                    let claim = self.claim_in(*place)?;
                     let is_small = matches!(claim.unit, Unit::Angle(AngleUnit::Degree | AngleUnit::Gon) | Unit::Percent);
                     let seen = if is_small { seen.numbers.clone().of_small_values() } else { seen.numbers.clone() };
-                    NumberColumn { of: *place, header: claim.header.clone(), seen, is_asked_for: claim.unit != Unit::None }
+                    Some(NumberColumn { of: *place, header: claim.header.clone(), seen, is_asked_for: claim.unit != Unit::None })
                 }
             })
             .collect();
@@ -164,10 +192,11 @@ impl Plan {
             let is = if is.open.is_some() { Column::default() } else { is };
             match column.of {
                 Place::Extra(at) => self.extra_signs[at] = is.signs,
-                Place::Claim(quantity) => {
-                    if let Some(claim) = self.claims.get_mut(&quantity) {
+                Place::Claim(..) => {
+                    if let Some(claim) = self.claim_mut(column.of) {
                         claim.signs = is.signs;
-                        let extra = self.extras.iter().position(|(_, header)| *header == claim.header);
+                        let header = claim.header.clone();
+                        let extra = self.extras.iter().position(|(_, own)| *own == header);
                         extra.into_iter().for_each(|at| self.extra_signs[at] = is.signs);
                     }
                 }
@@ -208,14 +237,14 @@ impl Plan {
 
     fn settle_dates(&mut self, found: Vec<(Place, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, String)> {
         for (place, watch, seen) in found {
-            let (Place::Claim(quantity), Watch::Date | Watch::Time) = (place, watch) else { continue };
-            self.settle_date(quantity, seen.when, log.date_order)?;
+            let (Place::Claim(..), Watch::Date | Watch::Time) = (place, watch) else { continue };
+            self.settle_date(place, seen.when, log.date_order)?;
         }
         Ok(())
     }
 
-    fn settle_date(&mut self, quantity: Quantity, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, String)> {
-        let Some(header) = self.claims.get(&quantity).map(|claim| claim.header.clone()) else { return Ok(()) };
+    fn settle_date(&mut self, place: Place, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, String)> {
+        let Some(header) = self.claim_in(place).map(|claim| claim.header.clone()) else { return Ok(()) };
         let (settled, open) = seen.settle(by_job);
         match open {
             Some(Open::Order(example, readings)) => return Err((example.0, self.ask_for_order(&header, &example, readings))),
@@ -248,7 +277,7 @@ impl Plan {
         if (style.order.is_some() && !style.by_job) || serial.is_some() || epoch.is_some() {
             self.written.dates.push(WrittenDates { header, order: style.order, told_by, serial, epoch });
         }
-        if let Some(claim) = self.claims.get_mut(&quantity) {
+        if let Some(claim) = self.claim_mut(place) {
             claim.style = style;
         }
         Ok(())
@@ -272,7 +301,7 @@ impl Plan {
     /// The log's own words in the program's.
     fn settle_words(&mut self, found: &[(Place, Watch, Seen)], log: &LogFormat) {
         for (place, watch, seen) in found {
-            let (Place::Claim(quantity), Watch::Word) = (place, watch) else { continue };
+            let (Place::Claim(_, quantity), Watch::Word) = (place, watch) else { continue };
             let (table, is_plain) = match quantity {
                 Quantity::Role => (&log.roles, true),
                 Quantity::Measure => (&log.measures, true),
@@ -280,7 +309,7 @@ impl Plan {
             };
             let known = words::translations(table, &seen.words, is_plain);
             if !known.is_empty() {
-                self.words.insert(*quantity, known);
+                self.words.entry(*quantity).or_default().extend(known);
             }
         }
     }

@@ -67,7 +67,7 @@ pub(super) fn survey(plan: &Plan, text: &str, watched: &[(usize, Watch)]) -> Vec
     let blocks = blocks(Lines::new(body, plan.separator, plan.body.1), BLOCK_BYTES);
     let seen = blocks.par_iter().map(|block| {
         let mut seen = vec![Seen::default(); watched.len()];
-        let mut cells = Cells::default();
+        let mut cells = Cells { ends: Vec::new(), rows: plan.rows() };
         for line in Lines::new(&body[block.range.clone()], plan.separator, block.first_line) {
             if !line.unclosed && plan.kind_of(&line) == LineKind::Data {
                 cells.look(plan, line, watched, &mut seen);
@@ -82,7 +82,6 @@ pub(super) fn survey(plan: &Plan, text: &str, watched: &[(usize, Watch)]) -> Vec
 }
 
 /// The storage for one line after the other.
-#[derive(Default)]
 struct Cells<'t> {
     ends: Vec<usize>,
     rows: Rows<'t>,
@@ -106,11 +105,18 @@ impl<'t> Cells<'t> {
         self.ends.extend(memchr_iter(plan.separator, bytes));
         self.ends.push(bytes.len());
         let cell = |column: usize| {
+            // What the names of file and sheet say stands behind the line's own fields.
+            if let Some(said) =
+                column.checked_sub(plan.width()).and_then(|at| plan.tail.get(at)).filter(|_| column >= plan.width())
+            {
+                return said.as_str();
+            }
             let from = column.checked_sub(1).map_or(0, |before| self.ends[before] + 1);
             line.text[from..self.ends[column]].trim()
         };
-        let wanted = plan.headers.len();
-        if self.ends.len() < wanted || (wanted..self.ends.len()).any(|column| !cell(column).is_empty()) {
+        let wanted = plan.width();
+        let own = |column: usize| line.text[self.ends[column - 1] + 1..self.ends[column]].trim();
+        if self.ends.len() < wanted || (wanted..self.ends.len()).any(|column| !own(column).is_empty()) {
             return;
         }
         for ((column, watch), seen) in watched.iter().zip(seen) {

@@ -16,6 +16,8 @@ const LOOKED_AT: usize = 1 << 20;
 pub struct Text {
     /// Where it lies.
     pub path: PathBuf,
+    /// The sheet that it is of, in a workbook; the path has its name behind that of the file.
+    pub sheet: Option<String>,
     /// The text, without a byte order mark.
     pub text: String,
     /// WHATWG name of the encoding it was read in.
@@ -47,6 +49,9 @@ pub fn read_standard_input(label: Option<&str>, most_bytes: u64) -> Result<Text,
 
 fn decoded(path: &Path, bytes: Vec<u8>, label: Option<&str>) -> Result<Text, IntakeError> {
     let size = bytes.len() as u64;
+    if let Some(problem) = super::kind::refusal(path, &bytes).filter(|_| label.is_none()) {
+        return Err(IntakeError::Encoding { path: path.to_owned(), problem });
+    }
     let (sha256, decoded) = rayon::join(|| hex(&Sha256::digest(&bytes)), || decode(&bytes, label));
     let (encoding, skip, converted) = decoded.map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
     let text = match converted {
@@ -60,7 +65,7 @@ fn decoded(path: &Path, bytes: Vec<u8>, label: Option<&str>) -> Result<Text, Int
         }
     };
     let text = if !text.contains('\n') && text.contains('\r') { text.replace('\r', "\n") } else { text };
-    Ok(Text { path: path.to_owned(), text, encoding: encoding.name(), bytes: size, sha256 })
+    Ok(Text { path: path.to_owned(), sheet: None, text, encoding: encoding.name(), bytes: size, sha256 })
 }
 
 /// Size in bytes and SHA-256 of a file that is not read as text.
@@ -149,7 +154,7 @@ fn of_letters(bytes: &[u8]) -> &'static Encoding {
     detector.guess(None, Utf8Detection::Deny)
 }
 
-fn hex(bytes: &[u8]) -> String {
+pub(super) fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

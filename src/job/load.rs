@@ -69,7 +69,12 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
         .and_then(|()| job.measures.check())
         .map_err(|(path, problem)| wrong(key_at(&path), problem))?;
     let out = folder.join(job.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name))));
-    job.bases.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
+    if job.has_no_bases() {
+        job.shots.log.has_no_bases = true;
+        job.shots.per_file.values_mut().for_each(|log| log.has_no_bases = true);
+    } else {
+        job.bases.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
+    }
     job.shots.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
     if let Some(list) = &mut job.bases.occupations.list {
         list.resolved = resolve(&list.files, folder, Some(&out))
@@ -86,6 +91,9 @@ pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
     if let Some(path) = &job.heights.geoid_grid {
         let unread = |error| wrong(key_at(&["heights", "geoid_grid"]), format!("{}: cannot be read: {error}", path.display()));
         disk::check(path).map_err(unread)?;
+    }
+    if job.crs.trim().is_empty() {
+        job.crs = job.bases.crs.clone().unwrap_or_default();
     }
     job.read_leap_seconds().map_err(|problem| wrong(key_at(&["leap_seconds"]), problem))?;
     job.out = Some(out);
@@ -156,6 +164,12 @@ fn check(job: &Job) -> Result<(), Fault> {
             format!("name = \"{}\" is the name of a device on some systems, and files are named after it; use another", job.name);
         return fault(&["name"], problem);
     }
+    if job.crs.trim().is_empty() && job.bases.crs.is_none() && !job.has_no_bases() {
+        return fault(
+            &["crs"],
+            "the job lacks the key `crs`, the CRS of the layers; write crs = \"EPSG:32630\" or the like".into(),
+        );
+    }
     if job.formats.is_empty() {
         return fault(&["formats"], "formats is empty; name at least one, such as \"gpkg\"".into());
     }
@@ -168,7 +182,7 @@ fn check(job: &Job) -> Result<(), Fault> {
     let bases = &job.bases;
     for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
         let name_their_own = bases.files.iter().all(|file| is_vector(Path::new(file)));
-        if bases.crs.is_none() && bases.crs_by_value.is_empty() && !name_their_own {
+        if bases.crs.is_none() && !job.is_local() && bases.crs_by_value.is_empty() && !name_their_own {
             let problem = format!("[{table}] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"");
             return fault(&[table], problem);
         }
@@ -232,6 +246,42 @@ fn check(job: &Job) -> Result<(), Fault> {
             return fault(&["heights", key], format!("{key} must be a number of metres"));
         }
     }
+    if job.is_local() {
+        check_local(job)?;
+    }
+    Ok(())
+}
+
+/// What goes with a local frame, or without bases.
+fn check_local(job: &Job) -> Result<(), Fault> {
+    let fault = |path: &[&'static str], problem: String| Err((path.to_vec(), problem));
+    if job.has_no_bases() && job.bases != Bases::default() {
+        let problem = "files is empty; name at least one log, or leave [bases] out for a job without bases";
+        return fault(&["bases", "files"], problem.into());
+    }
+    if job.has_no_bases() && !job.crs.is_empty() && job.crs != crate::geodesy::LOCAL {
+        let problem = "a job without bases has no place in any crs; name the base logs under [bases], or leave crs out";
+        return fault(&["crs"], problem.into());
+    }
+    if job.has_no_bases() && (job.known.is_some() || job.network.is_some()) {
+        let key = if job.known.is_some() { "known" } else { "network" };
+        return fault(
+            &[key],
+            format!("[{key}] needs bases; name their logs under [bases], in crs = \"local\" where they have no place"),
+        );
+    }
+    for (table, bases) in std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known))) {
+        if bases.crs.as_deref().is_some_and(|crs| crs != crate::geodesy::LOCAL) || !bases.crs_by_value.is_empty() {
+            let problem = format!(
+                "crs = \"local\" is for bases in local coordinates; leave the crs of [{table}] out, or name one for the layers"
+            );
+            return fault(&[table, "crs"], problem);
+        }
+    }
+    if job.formats.contains(&super::Format::Geojson) && job.formats != super::default_formats() {
+        let problem = "GeoJSON has longitudes and latitudes alone (RFC 7946), which a local frame does not have; take geojson out of formats";
+        return fault(&["formats"], problem.into());
+    }
     Ok(())
 }
 
@@ -252,6 +302,11 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
         if !(-GREATEST_CLOCK_OFFSET_S..=GREATEST_CLOCK_OFFSET_S).contains(&log.clock_offset_s) {
             let problem = format!("clock_offset_s = {}: write seconds that are added to every time", log.clock_offset_s);
             return fault(&[table, "clock_offset_s"], problem);
+        }
+    }
+    for (table, log) in logs(job) {
+        if log.radius_share.is_some_and(|share| !(0.01..=0.9999).contains(&share)) {
+            return fault(&[table, "radius_share"], "radius_share is a share of 1, such as 0.68".into());
         }
     }
     let occupations = &job.bases.occupations;

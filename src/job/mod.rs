@@ -45,7 +45,9 @@ pub struct Job {
     /// The short name that the written files begin with; letters, digits, `-` and `_`.
     pub name: String,
     /// The coordinate reference system of the layers, in any form that PROJ reads: `EPSG:32630`,
-    /// a compound `EPSG:32630+5773`, WKT, a PROJ string.
+    /// a compound `EPSG:32630+5773`, WKT, a PROJ string; `local` for a frame without a place on the Earth, in metres east,
+    /// north and up of the zero that the bases are given from. Default: that of `[bases]`.
+    #[serde(default, skip_serializing_if = "String::is_empty")]
     pub crs: String,
     /// The output folder, relative to the job file. Default: the job's name with `-layers` behind it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -68,7 +70,8 @@ pub struct Job {
     /// they would lie, since such positions are commonly in another zone or in a local grid.
     #[serde(default)]
     pub allow_outside_area: bool,
-    /// The logs of GNSS positions.
+    /// The logs of GNSS positions. Without them only what rows of one stand give together is computed.
+    #[serde(default)]
     pub bases: Bases,
     /// The logs of shots.
     pub shots: Shots,
@@ -124,10 +127,26 @@ pub struct Report {
     pub background: Option<PathBuf>,
 }
 
+/// The stand of rows that name none, in a job without bases.
+pub const ONE_STAND: &str = "the stand";
+
+impl Job {
+    /// Whether no place is known at all.
+    pub fn has_no_bases(&self) -> bool {
+        self.bases.files.is_empty()
+    }
+
+    /// Whether the layers have no place on the Earth.
+    pub fn is_local(&self) -> bool {
+        self.has_no_bases() || self.crs == crate::geodesy::LOCAL
+    }
+}
+
 /// Logs of GNSS base positions.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Bases {
     /// Files, relative to the job file; `*` and `?` match names, `**` folders.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub files: Vec<String>,
     /// The CRS of the positions. Required unless every row's comes from `crs_by_value`.
     #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -166,6 +185,10 @@ pub struct Bases {
     /// What the elevations of GPX files are measured from.
     #[serde(default)]
     pub gpx_heights: GpxHeightKind,
+    /// What the altitudes of KML placemarks are measured from, where they were measured. Default: as the standard has it,
+    /// absolute altitudes are above the geoid, and all others mean nothing.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub kml_heights: Option<GpxHeightKind>,
     /// How the fixes of a receiver become bases.
     #[serde(default)]
     pub occupations: Occupations,
@@ -223,6 +246,23 @@ pub struct LogFormat {
     /// For shots: the log's own code = the feature code that is meant. As for roles.
     #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
     pub codes: BTreeMap<String, String>,
+    /// For shots: several readings in one row, each with columns and values of its own beside those of all; a reading whose
+    /// columns are all blank in a row is none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub readings: Vec<Reading>,
+    /// The sheet of a workbook, or a pattern such as `Day *` for several. Default: the one that has the columns.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sheet: Option<String>,
+    /// What the name of the file says, without its folder and ending: `{plot}_{date}_*` makes two columns `plot` and `date`
+    /// that stand in every row; `*` is anything.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub file_name: Option<String>,
+    /// The same of the name of the sheet.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub sheet_name: Option<String>,
+    /// The line of the header, the last where it stands over two. Default: found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub header_line: Option<u64>,
     /// The separator: `,` `;` a tab or `|`. Default: counted on the header line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub separator: Option<char>,
@@ -250,12 +290,31 @@ pub struct LogFormat {
     /// Added to every time of the log, in seconds, where its clock was off by a constant.
     #[serde(default)]
     pub clock_offset_s: f64,
+    /// Whether rows that name no base stand somewhere all the same: in jobs without bases, set on loading.
+    #[serde(skip)]
+    pub has_no_bases: bool,
     /// The steps of GPS time, found on loading.
     #[serde(skip)]
     pub leap_seconds: Option<std::sync::Arc<LeapSeconds>>,
+    /// For bases: the share of positions that lie within the accuracy's radius in a column `radius_m`: 0.68 on most phones, 0.95,
+    /// 0.5 (circular error probable), 0.632 (drms), 0.982 (2drms).
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub radius_share: Option<f64>,
     /// Further values that mean "no reading", beside empty, `---`, `NaN`, `NA` and the like.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub no_reading: Vec<String>,
+}
+
+/// One of several readings in a row.
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Reading {
+    /// Canonical name = the log's own header.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub columns: BTreeMap<String, Headers>,
+    /// Canonical name = one value in every row, such as the role.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub values: BTreeMap<String, String>,
 }
 
 impl Bases {
@@ -285,6 +344,14 @@ pub enum Headers {
     One(String),
     /// The log's headers, in order.
     Several(Vec<String>),
+}
+
+impl LogFormat {
+    /// All headers that it names.
+    pub fn headers(&self) -> impl Iterator<Item = &str> {
+        let columns = std::iter::once(&self.columns).chain(self.readings.iter().map(|reading| &reading.columns));
+        columns.flat_map(|columns| columns.values()).flat_map(Headers::as_slice).map(|header| header.trim())
+    }
 }
 
 impl Headers {

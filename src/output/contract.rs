@@ -123,7 +123,7 @@ pub struct InputFile {
     pub sha256: String,
     /// Encoding it was read in.
     pub encoding: &'static str,
-    /// What kind of log it is: `delimited`, `nmea`, `gpx`, `vector`.
+    /// What kind of log it is: `delimited`, `workbook`, `nmea`, `gpx`, `kml`, `vector`.
     pub kind: &'static str,
     /// Separator of a delimited log.
     pub separator: Option<char>,

@@ -100,6 +100,8 @@ pub enum Reason {
     Incomplete,
     /// The catalogue has no such code, and holds what it does not know.
     UnknownCode,
+    /// A total or a note beside the table.
+    NoRow,
 }
 
 /// What is suspicious about a row that was mapped all the same.
@@ -166,6 +168,8 @@ pub enum Flag {
     TimeUnread,
     /// The composed measurement that the row belongs to was refused.
     NotComposed,
+    /// One of several readings of the row could not be used.
+    ReadingHeld,
 }
 
 impl Reason {
@@ -218,6 +222,7 @@ impl Reason {
             DirectionOnly => "direction_only",
             Incomplete => "incomplete",
             UnknownCode => "unknown_code",
+            NoRow => "no_row",
         }
     }
 
@@ -275,6 +280,7 @@ impl Reason {
                 "the instrument height is not known; write it in the row, or instrument_height_m under [heights]"
             }
             Incomplete => "the composed measurement that the row belongs to lacks another row, or contradicts itself",
+            NoRow => "a total or a note beside the table, not a row of it; nothing is to be done",
             UnknownCode => "the catalogue has no such code; mend the code, or add it or an alias of it to the catalogue",
             DirectionOnly => {
                 "a backsight or foresight without a distance serves the orientation of its base; there is no point to map"
@@ -286,7 +292,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 30] = [
+    pub const ALL: [Flag; 31] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -317,6 +323,7 @@ impl Flag {
         Flag::RejectedByTest,
         Flag::TimeUnread,
         Flag::NotComposed,
+        Flag::ReadingHeld,
     ];
 
     /// The code in files.
@@ -352,6 +359,7 @@ impl Flag {
             Flag::RejectedByTest => "rejected_by_test",
             Flag::TimeUnread => "time_unread",
             Flag::NotComposed => "not_composed",
+            Flag::ReadingHeld => "reading_held",
         }
     }
 
@@ -399,6 +407,7 @@ impl Flag {
             Flag::NotComposed => {
                 "the measurement that the row belongs to was refused, as the sentence says; its shot is mapped as a point"
             }
+            Flag::ReadingHeld => "one of several readings of the row could not be used; the others were",
             Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
     }
@@ -532,7 +541,8 @@ pub struct Counts {
     pub composed: u64,
     /// Fixes of a receiver outside every occupation: read, sound, and of no use to a base.
     pub outside_occupations: u64,
-    /// Lines of a receiver's log that are no fixes of their own: sentences of other kinds; points that `except` leaves out.
+    /// Lines of a receiver's log that are no fixes of their own: sentences of other kinds; points that `except` leaves out; lines of
+    /// a title above a header.
     pub other_lines: u64,
 }
 

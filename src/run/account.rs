@@ -5,7 +5,7 @@ use super::compute::{self, Stage};
 use super::datums::Steps;
 use super::prepare::Prepared;
 use super::tally::Tally;
-use super::{RunError, base_logs::BaseLogs, geoids, notes};
+use super::{RunError, base_logs::BaseLogs, geoids, local, notes};
 use crate::job::LayerName;
 use crate::output::contract::{Account, InputFile, Sink};
 use crate::output::layers::ledger::Record;
@@ -29,7 +29,7 @@ pub fn account(
     if job.layers.contains(&LayerName::Bases) {
         sink.write(LayerName::Bases.into(), &compute::bases_batch(stage, &tally.shots_of_base, base_logs))?;
     }
-    let base_files = base_logs.files.iter().map(|file| &file.info).zip(base_logs.counts(table));
+    let base_files = base_logs.files.iter().map(|file| &file.info).zip(base_logs.counts(table)).filter(|_| !job.has_no_bases());
     let shot_files = shot_logs.files.iter().map(|file| &file.info).zip(tally.counts);
     let files: Vec<InputFile> = base_files.chain(shot_files).map(|(info, counts)| InputFile { counts, ..info.clone() }).collect();
     if tally.wants_ledger {
@@ -46,6 +46,9 @@ pub fn account(
     notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
     let notes_on_settings = notes.len();
     notes.extend(prepared.outside_grid.clone());
+    notes.extend(local::notes(job));
+    notes.extend(base_logs.told.iter().cloned());
+    notes.extend(shot_logs.files.iter().flat_map(|log| log.told.iter().cloned()));
     notes.extend(prepared.stations.notes.iter().cloned());
     notes.extend(adjusted.backsight_notes.iter().cloned());
     notes.extend(settled);
@@ -62,9 +65,12 @@ pub fn account(
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
         network: adjusted.network.as_ref().map(|network| network.report.clone()),
-        stations: stations_of(stage, base_logs, &tally.shots_of_base, &adjusted.steps),
-        third: adjusted.locator.third().words(),
-        crs: prepared.output.label(),
+        stations: match job.has_no_bases() {
+            true => Vec::new(),
+            false => stations_of(stage, base_logs, &tally.shots_of_base, &adjusted.steps),
+        },
+        third: adjusted.third(prepared),
+        crs: if job.has_no_bases() { "none: the job has no bases".to_owned() } else { prepared.output.label() },
         notes,
         notes_on_settings,
         files,

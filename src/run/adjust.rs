@@ -95,6 +95,14 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
 }
 
 impl<'p> Adjusted<'p> {
+    /// What the third coordinate of the layers is, in words.
+    pub fn third(&self, prepared: &Prepared) -> String {
+        match prepared.output.is_local() {
+            true => "height above the zero of the local frame, metres".to_owned(),
+            false => self.locator.third().words(),
+        }
+    }
+
     /// What the computation of a block needs.
     pub fn stage<'s>(&'s self, prepared: &'s Prepared, joiner: &'s Joiner<'s>) -> Stage<'s> {
         let Prepared { job, output, shot_logs, .. } = prepared;
@@ -115,6 +123,7 @@ impl<'p> Adjusted<'p> {
             network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),
             repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &self.none_repeated },
             coded,
+            has_no_bases: job.has_no_bases(),
             wanted: &prepared.wanted,
         }
     }

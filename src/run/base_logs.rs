@@ -10,7 +10,7 @@ use std::sync::Arc;
 use glob::{MatchOptions, Pattern};
 use jiff::SignedDuration;
 
-use super::files::{Carried, Log, join_carried, open, planned};
+use super::files::{Carried, Log, join_carried, of_sheet, open, planned};
 use crate::geodesy::crs::Crs;
 use crate::intake::bases::{self, BaseRow, Window};
 use crate::intake::block::cut;
@@ -20,7 +20,7 @@ use crate::intake::fixes::{Beside, FixLog, HeldLine};
 use crate::intake::plan::Plan;
 use crate::intake::settle::Written;
 use crate::intake::text::{self, Text};
-use crate::intake::{IntakeError, gpx, nmea, vector};
+use crate::intake::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
 use crate::output::contract::InputFile;
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
@@ -50,6 +50,8 @@ pub struct BaseLogs {
     pub held: Vec<HeldBase>,
     /// Carried columns.
     pub carried: Vec<Carried>,
+    /// What the person is to know of the files, in sentences.
+    pub told: Vec<String>,
     types: Vec<Vec<ExtraType>>,
     /// Names of points that `except` leaves out.
     pub left_out: Vec<String>,
@@ -116,6 +118,18 @@ impl BaseLogs {
         Ok(logs)
     }
 
+    /// The stands of a job without bases, made into a table: they are in no file.
+    ///
+    /// # Errors
+    /// When the table cannot be read.
+    pub fn of_stands(table: String, job: &Bases) -> Result<BaseLogs, IntakeError> {
+        let mut logs = BaseLogs::default();
+        let text = Text { path: "the stands".into(), sheet: None, text: table, encoding: "", bytes: 0, sha256: String::new() };
+        logs.read_rows(text, "", "none", Some(Vec::new()), job, None)?;
+        logs.carried = join_carried(&[], &[], &[]);
+        Ok(logs)
+    }
+
     /// Reads points of a survey, which are not of the crew's antenna, and which no crew occupied when they were fixed.
     fn read_known(&mut self, path: &Path, name: &str, known: &Bases) -> Result<(), IntakeError> {
         let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
@@ -154,7 +168,8 @@ impl BaseLogs {
             }
             let (headers, rows) = layer.to_table();
             let (bytes, sha256) = text::fingerprint(path)?;
-            let table = Text { path: path.to_owned(), text: delimited(&headers, &rows), encoding: "", bytes, sha256 };
+            let table =
+                Text { path: path.to_owned(), sheet: None, text: delimited(&headers, &rows), encoding: "", bytes, sha256 };
             let numbers = rows.iter().map(|(number, _)| *number).collect();
             let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
             self.read_rows(table, name, "vector", Some(numbers), job, antenna_height_m)?;
@@ -169,7 +184,23 @@ impl BaseLogs {
             }
             return Ok(());
         }
+        if workbook::is_workbook(path) {
+            for table in sheets::of_log(path, name, LogKind::Bases, format)? {
+                self.read_log(of_sheet(table, LogKind::Bases)?, None, job, antenna_height_m)?;
+            }
+            return Ok(());
+        }
+        if path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("kmz")) {
+            let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+            let document = kml::of_archive(&bytes).map_err(whole)?;
+            let (size, sha256) = text::fingerprint(path)?;
+            let text = Text { path: path.to_owned(), sheet: None, text: document, encoding: "UTF-8", bytes: size, sha256 };
+            return self.read_kml(text, name, job, antenna_height_m);
+        }
         let text = text::read(path, format.encoding.as_deref())?;
+        if kml::looks_like(&text.text) {
+            return self.read_kml(text, name, job, antenna_height_m);
+        }
         if nmea::looks_like(&text.text) {
             let date = job.date.as_deref().and_then(|date| date.parse().ok());
             let log = nmea::read(&text.text, self.files.len(), &nmea::Clues { date });
@@ -200,6 +231,31 @@ impl BaseLogs {
         self.read_rows(text, name, "delimited", None, job, antenna_height_m)
     }
 
+    /// Reads the placemarks of a document.
+    fn read_kml(&mut self, text: Text, name: &str, job: &Bases, antenna_height_m: Option<f64>) -> Result<(), IntakeError> {
+        let heights = match job.kml_heights {
+            None => kml::KmlHeights::Standard,
+            Some(GpxHeightKind::Orthometric) => kml::KmlHeights::Orthometric,
+            Some(GpxHeightKind::Ellipsoid) => kml::KmlHeights::Ellipsoid,
+        };
+        let path = text.path.clone();
+        let found = kml::read(&text.text, heights).map_err(|problem| IntakeError::Encoding { path, problem })?;
+        if found.altitudes_unused > 0 {
+            self.told.push(format!(
+                "{name}: {} placemarks are clamped to the ground, so that their altitudes mean nothing and are not taken. If they were \
+                 measured, write kml_heights = \"ellipsoid\" or \"orthometric\" under [bases].",
+                found.altitudes_unused
+            ));
+        }
+        let (headers, rows) = found.to_table();
+        let table = Text { text: delimited(&headers, &rows), ..text };
+        let numbers = rows.iter().map(|(number, _)| *number).collect();
+        let file = self.files.len();
+        self.read_rows(table, name, "kml", Some(numbers), job, antenna_height_m)?;
+        self.hold_lines(file, found.held);
+        Ok(())
+    }
+
     /// Reads rows of points, or of fixes where they name no base or the base column tells occupations.
     /// `numbers` are the lines or numbers that rows have in the source where the text was made from one.
     fn read_rows(
@@ -211,7 +267,6 @@ impl BaseLogs {
         job: &Bases,
         antenna_height_m: Option<f64>,
     ) -> Result<(), IntakeError> {
-        let file = self.files.len();
         let format = job.format_of(name);
         let own = LogFormat {
             separator: Some(','),
@@ -226,6 +281,19 @@ impl BaseLogs {
         if numbers.is_some() {
             log.info.separator = None;
         }
+        self.read_log(log, numbers, job, antenna_height_m)
+    }
+
+    /// The same of a log with its plan.
+    fn read_log(
+        &mut self,
+        mut log: Log,
+        numbers: Option<Vec<u64>>,
+        job: &Bases,
+        antenna_height_m: Option<f64>,
+    ) -> Result<(), IntakeError> {
+        let file = self.files.len();
+        self.told.append(&mut log.told);
         let mut counts = log.counts_above();
         if let Some(wanted) = &job.crs_column {
             let found = log.plan.headers.iter().position(|header| header == wanted);
@@ -261,8 +329,10 @@ impl BaseLogs {
             counts.read += 1;
             let line = numbers.as_ref().and_then(|numbers| numbers.get(i)).copied().unwrap_or(row.line.number);
             let name = || bases::name(&log.plan, &rows, row);
-            let mut hold =
-                |fault| self.held.push(HeldBase { name: name(), place: (file, line, row.line.text.to_owned()), fault });
+            let mut hold = |fault| {
+                let fault = crate::intake::block::explained(fault, &log.plan, &rows, row);
+                self.held.push(HeldBase { name: name(), place: (file, line, row.line.text.to_owned()), fault });
+            };
             if let Some(fault) = fault {
                 hold(fault);
             } else if are_fixes {
@@ -355,8 +425,15 @@ impl BaseLogs {
     /// A list of occupations.
     fn read_list(&mut self, path: &Path, name: &str, job: &Bases) -> Result<(), IntakeError> {
         let Some(list) = &job.occupations.list else { return Ok(()) };
+        for log in open(path, name, LogKind::Occupations, &list.log)? {
+            self.read_listed(log)?;
+        }
+        Ok(())
+    }
+
+    fn read_listed(&mut self, mut log: Log) -> Result<(), IntakeError> {
         let file = self.files.len();
-        let mut log: Log = open(path, name, LogKind::Occupations, &list.log)?;
+        self.told.append(&mut log.told);
         let mut counts = log.counts_above();
         let chunk = log.whole(file);
         let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;

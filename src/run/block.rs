@@ -2,7 +2,7 @@
 
 use super::files::ShotLogs;
 use crate::intake::IntakeError;
-use crate::intake::block::{Chunk, cut};
+use crate::intake::block::{Chunk, cut, explained};
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::plan::Plan;
@@ -64,7 +64,7 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
         .zip(faults)
         .enumerate()
         .map(|(index, (row, fault))| match fault {
-            Some(fault) => Err(fault),
+            Some(fault) => Err(explained(fault, plan, &rows, row)),
             None if has_strings && joins_a_string(plan, &rows, row) => {
                 joins.push(index);
                 Err(Fault::new(Reason::Incomplete, "", "", Reason::Incomplete.advice()))
@@ -72,30 +72,36 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &ShotLogs, rules: &Sh
             None => {
                 let mut shot = match shots::read(plan, rules, &rows, row) {
                     Err(fault) if composes && shots::may_be_part(&fault, plan, &rows, row) => {
-                        let read = shots::read_part(plan, rules, &rows, row)?;
-                        let base = joiner
-                            .base_of(plan, &rows, row, read.when)
-                            .map_err(|fault| shots::for_want_of_time(plan, &rows, row, fault))?;
+                        let remark = |fault| explained(shots::for_want_of_time(plan, &rows, row, fault), plan, &rows, row);
+                        let read =
+                            shots::read_part(plan, rules, &rows, row).map_err(|fault| explained(fault, plan, &rows, row))?;
+                        let base = joiner.base_of(plan, &rows, row, read.when).map_err(remark)?;
                         parts.push((index, PartRead { base, read }));
                         return Err(fault);
                     }
-                    read => read?,
+                    read => read.map_err(|fault| explained(fault, plan, &rows, row))?,
                 };
                 let base = joiner
                     .base_of(plan, &rows, row, shot.when)
-                    .map_err(|fault| shots::for_want_of_time(plan, &rows, row, fault))?;
+                    .map_err(|fault| explained(shots::for_want_of_time(plan, &rows, row, fault), plan, &rows, row))?;
                 if !row.line.ended {
                     shot.flags.raise(Flag::NoLineEnd);
                 }
                 let date = shot.when.map(|when| when.date);
                 let mut joined = String::new();
-                let id = plan.name(Quantity::Shot, &rows, row, &mut joined).map(|id| id_print(chunk.file, date, base, id));
+                // The readings of one row are told apart.
+                let reading = u64::from(row.reading);
+                let id =
+                    plan.name(Quantity::Shot, &rows, row, &mut joined).map(|id| id_print(chunk.file, date, base, id) ^ reading);
                 let is_tracking = has_returns && plan.echo(&rows, row) == Some(Echo::Tracking);
-                let row_print = row_print(row.line.text.trim());
+                let row_print = row_print(row.line.text.trim()) ^ reading;
                 Ok(Audited { file: chunk.file, base, row_print, id_print: id, is_tracking, shot })
             }
         })
         .collect();
-    counts.read = rows.rows().len() as u64;
+    counts.read = match plan.has_readings() {
+        true => rows.rows().chunk_by(|a, b| a.line.number == b.line.number).count() as u64,
+        false => rows.rows().len() as u64,
+    };
     Ok(Parsed { file: chunk.file, bytes: chunk.text.len() as u64, rows, rows_read, parts, joins, counts })
 }

@@ -60,6 +60,8 @@ pub struct Stage<'j> {
     pub repeated: &'j FxHashSet<u64>,
     /// The catalogue.
     pub coded: Option<&'j Coded>,
+    /// Whether nothing has a place: rows serve the measurements of their stand, or nothing.
+    pub has_no_bases: bool,
     /// The layers to make.
     pub wanted: &'j [LayerName],
 }
@@ -162,6 +164,17 @@ impl Stage<'_> {
             record.measure = text(Quantity::Measure, shot.row);
             record.role = text(Quantity::Role, shot.row);
             record.echo = text(Quantity::Return, shot.row);
+            if self.has_no_bases {
+                match record.measure {
+                    Some(_) => {
+                        let mut collected = self.collected(parsed, shot, &record, cell);
+                        collected.is_part = true;
+                        computed.collected.push(collected);
+                    }
+                    None => computed.hold(shot.row, without_place()),
+                }
+                continue;
+            }
             if let Some(echo) = self.waits(plan, parsed, shot.row, &record) {
                 let cells = (0..self.logs.carried.len()).map(|index| cell(shot.row, index).0.to_owned()).collect();
                 computed.waiting.push(self.waiting(parsed, shot, &record, *placed, echo, cells));
@@ -193,6 +206,9 @@ impl Stage<'_> {
             }
             mapped.push(feature);
             kept.push(shot.row);
+        }
+        if plan.has_readings() {
+            computed.one_account_a_row(&kept.iter().map(|row| row.line.number).collect::<Vec<_>>());
         }
         computed.entries.sort_by_key(|entry| entry.line);
         if mapped.is_empty() {
@@ -309,10 +325,55 @@ impl Stage<'_> {
 }
 
 impl Computed {
+    /// Rows of several readings have one account each: mapped where any reading is, else collected, else held for the first
+    /// fault; a reading that is held beside others is a suspicion of its row. `mapped` are the lines of readings that were mapped.
+    fn one_account_a_row(&mut self, mapped: &[u64]) {
+        let mut lines: BTreeMap<u64, u64> = BTreeMap::new();
+        mapped.iter().for_each(|line| *lines.entry(*line).or_default() += 1);
+        self.counts.mapped -= lines.values().map(|readings| readings - 1).sum::<u64>();
+        let mut collected: FxHashSet<u64> = FxHashSet::default();
+        for part in &mut self.collected {
+            let line = part.sighting.place.1;
+            // The row is told once.
+            let is_mapped = part.is_part && lines.contains_key(&line);
+            part.is_told = !collected.insert(line) || is_mapped;
+        }
+        let mut held: FxHashSet<u64> = FxHashSet::default();
+        let mut entries = Vec::with_capacity(self.entries.len());
+        for mut entry in std::mem::take(&mut self.entries) {
+            if let Outcome::Held(fault) = &entry.outcome {
+                let is_used = lines.contains_key(&entry.line) || collected.contains(&entry.line);
+                if !held.insert(entry.line) || is_used {
+                    let of_reason = self.counts.held.entry(fault.reason).or_default();
+                    *of_reason -= 1;
+                    if *of_reason == 0 {
+                        self.counts.held.remove(&fault.reason);
+                    }
+                    if !is_used {
+                        continue;
+                    }
+                    let mut flags = Flags::default();
+                    flags.raise(Flag::ReadingHeld);
+                    self.counts.flag(flags);
+                    entry.outcome = Outcome::Flagged(flags, fault.sentence.clone());
+                }
+            }
+            entries.push(entry);
+        }
+        self.entries = entries;
+    }
+
     fn hold(&mut self, row: &Row, fault: Fault) {
         self.counts.hold(fault.reason);
         self.entries.push(entry(self.file, row, Outcome::Held(fault)));
     }
+}
+
+/// The fault of a shot that belongs to no measurement, in a job without bases.
+fn without_place() -> Fault {
+    let say = "the job has no bases, so that a shot on its own has no place; name the base logs under [bases], or the measurement that it \
+               belongs to in the columns measure, feature and role";
+    Fault::new(Reason::NoBase, "", "", say)
 }
 
 /// The fault of a position that the CRS of the layers cannot express.

@@ -26,7 +26,7 @@ pub fn begin(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, sink: &mut
 /// The layers wanted that a row can fill.
 fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer> {
     let (shot_logs, wanted) = (&prepared.shot_logs, &prepared.job.layers);
-    let third = adjusted.locator.third().words();
+    let third = adjusted.third(prepared);
     let mut described = layers::all(&third);
     for layer in &mut described {
         match layer.key {

@@ -11,12 +11,12 @@ use super::repeated::name_print;
 use crate::intake::block::{Chunk, cut};
 use crate::intake::cell::When;
 use crate::intake::columns::{LogKind, Quantity};
-use crate::intake::delimited::{Lines, Rows, blocks};
+use crate::intake::delimited::{Lines, blocks};
 use crate::intake::extras::ExtraType;
 use crate::intake::numbers::Signs;
 use crate::intake::plan::{LineKind, Plan};
 use crate::intake::text::{self, Text};
-use crate::intake::{IntakeError, delimited};
+use crate::intake::{IntakeError, delimited, sheets, workbook};
 use crate::job::{LogFormat, Shots};
 use crate::output::columns::{Field, FieldKind};
 use crate::output::contract::InputFile;
@@ -35,6 +35,8 @@ pub struct Log {
     pub text: Text,
     /// How it is read.
     pub plan: Plan,
+    /// What the person is to know of it, in sentences.
+    pub told: Vec<String>,
 }
 
 impl Log {
@@ -47,7 +49,7 @@ impl Log {
     /// Counts of what stands above the header.
     pub fn counts_above(&self) -> Counts {
         let (blank_lines, comment_lines) = self.plan.above;
-        Counts { blank_lines, comment_lines, ..Counts::default() }
+        Counts { blank_lines, comment_lines, other_lines: self.plan.title.len() as u64, ..Counts::default() }
     }
 }
 
@@ -61,8 +63,21 @@ pub struct Carried {
     pub index_by_file: Vec<Option<usize>>,
 }
 
-pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
-    planned(text::read(path, format.encoding.as_deref())?, name, kind, format)
+/// A file as logs: one, or one for each sheet of a workbook that is meant.
+pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Vec<Log>, IntakeError> {
+    if !workbook::is_workbook(path) {
+        return Ok(vec![planned(text::read(path, format.encoding.as_deref())?, name, kind, format)?]);
+    }
+    let tables = sheets::of_log(path, name, kind, format)?.into_iter();
+    tables.map(|table| of_sheet(table, kind)).collect()
+}
+
+/// A sheet with its plan.
+pub(super) fn of_sheet(table: sheets::Table, kind: LogKind) -> Result<Log, IntakeError> {
+    let mut log = planned(table.text, &table.name, kind, &table.format)?;
+    (log.info.kind, log.info.separator) = ("workbook", None);
+    log.told.splice(0..0, table.told);
+    Ok(log)
 }
 
 /// A decoded delimited log with its plan.
@@ -79,7 +94,19 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
         written: plan.written.clone(),
         counts: Counts::default(),
     };
-    Ok(Log { info, text, plan })
+    let told = header_note(&info.name, &plan).into_iter().collect();
+    Ok(Log { info, text, plan, told })
+}
+
+/// Where the header was found, if it is not the first line.
+fn header_note(name: &str, plan: &Plan) -> Option<String> {
+    let line = plan.header_line;
+    let place = if plan.is_double { format!("lines {} and {line}", line - 1) } else { format!("line {line}") };
+    match plan.title.first() {
+        Some(title) => Some(format!("{name}: the header was found in {place}, below the title \"{title}\".")),
+        None if plan.is_double => Some(format!("{name}: the header stands over {place}.")),
+        None => None,
+    }
 }
 
 /// Joins the extras of all files by name; `types` gives each file's types in the order of its extras.
@@ -148,7 +175,8 @@ impl ShotLogs {
             .resolved
             .par_iter()
             .map(|(path, name): &(PathBuf, String)| open(path, name, LogKind::Shots, job.format_of(name)))
-            .collect::<Result<Vec<Log>, IntakeError>>()?;
+            .collect::<Result<Vec<Vec<Log>>, IntakeError>>()?;
+        let files: Vec<Log> = files.into_iter().flatten().collect();
         let chunks: Vec<Vec<delimited::Block>> = files
             .iter()
             .map(|log| {
@@ -236,7 +264,7 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
     let has_strings = plan.claim_of(Quantity::String).is_some();
     let of_block = |block: &delimited::Block| {
         let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
-        let mut rows = Rows::default();
+        let mut rows = plan.rows();
         let mut joined = String::new();
         for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
             match plan.kind_of(&line) {

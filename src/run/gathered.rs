@@ -24,7 +24,8 @@ use crate::shots::repeats::Repeat;
 impl Stage<'_> {
     /// Whether a shot waits for others of its feature, and the echo that it kept.
     pub(super) fn waits(&self, plan: &Plan, parsed: &Parsed, row: &Row, record: &Feature) -> Option<Option<Echo>> {
-        if record.measure.is_some() || record.string.is_some() {
+        // The readings of one row are points of their own.
+        if record.measure.is_some() || record.string.is_some() || plan.has_readings() {
             return None;
         }
         let echo = plan.echo(&parsed.rows, row);
@@ -220,6 +221,7 @@ impl Stage<'_> {
             },
             row: row.line.text.to_owned(),
             is_part,
+            is_told: false,
             is_flagged: false,
         }
     }

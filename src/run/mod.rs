@@ -19,6 +19,7 @@ mod files;
 mod gathered;
 mod geoids;
 mod guarded;
+mod local;
 mod network;
 mod notes;
 mod prepare;
@@ -76,6 +77,7 @@ impl RunError {
 /// # Errors
 /// See [`RunError`]. Rows that cannot be used are no errors: they are held.
 pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync)) -> Result<Account, RunError> {
+    let job = &*local::settled(job)?;
     let (prepared, surveyed) = prepare::prepare(job)?;
     let adjusted = adjust::adjust(&prepared, surveyed)?;
     let joiner = Joiner::new(&adjusted.table, &job.join);

@@ -7,7 +7,7 @@ use super::base_logs::BaseLogs;
 use super::coded::{self, Coded};
 use super::files::ShotLogs;
 use super::stations::{self, Stations};
-use super::{datums, geoids};
+use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
 use crate::intake::shots::ShotRules;
@@ -59,8 +59,11 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
     let catalogue = coded::load(job, &output)?;
     let rules = datums::rules(job, catalogue.as_deref());
-    let mut base_logs = BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?;
     let shot_logs = ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
+    let mut base_logs = match job.has_no_bases() {
+        true => BaseLogs::of_stands(local::stands(&shot_logs)?, &local::of_stands(job))?,
+        false => BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?,
+    };
     let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
     let geoid = geoids::of(job, &stations.rows)?;
     let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;

@@ -25,7 +25,7 @@ pub const ASSUMED_SIGMA_DECLINATION_DEG: f64 = 0.5;
 /// A point in the CRS of the layers.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Placed {
-    /// Longitude and latitude in degrees on the layers' datum.
+    /// Longitude and latitude in degrees on the layers' datum; not a number in a local frame, which has none.
     pub lon_deg: f64,
     /// See `lon_deg`.
     pub lat_deg: f64,
@@ -54,8 +54,8 @@ impl Placed {
 
     /// Whether the CRS of the layers has an image of it.
     pub fn is_there(&self) -> bool {
-        let plane = [self.x, self.y, self.lon_deg, self.lat_deg];
-        plane.into_iter().all(f64::is_finite) && self.z.is_none_or(f64::is_finite)
+        let is_finite = self.x.is_finite() && self.y.is_finite() && !self.lon_deg.is_infinite() && !self.lat_deg.is_infinite();
+        is_finite && self.z.is_none_or(f64::is_finite)
     }
 }
 
@@ -94,6 +94,8 @@ impl ThirdCoordinate {
 
 /// From the datums of the bases to the CRS of the layers.
 pub struct Locator<'j> {
+    /// Whether the layers have no place on the Earth.
+    is_local: bool,
     /// Per datum of the bases, the ways to the layers' datum; none where it is the same.
     to_output: Vec<Option<ByPlace>>,
     /// The layers' geographic CRS, where it has not plain degrees from Greenwich.
@@ -175,6 +177,7 @@ impl<'j> Locator<'j> {
         };
         Ok(Locator {
             to_output,
+            is_local: output.is_local(),
             odd: (!geographic.is_plain()).then_some(geographic),
             project,
             vertical,
@@ -248,6 +251,7 @@ impl<'j> Locator<'j> {
                     ThirdCoordinate::JobGeoid { .. } => orthometric.map(|height| height * self.vertical_units_per_m),
                 };
                 let (lon_deg, lat_deg) = match &self.odd {
+                    _ if self.is_local => (f64::NAN, f64::NAN),
                     None => (lonlat[i][0], lonlat[i][1]),
                     Some(odd) => odd.greenwich_degrees(lonlat[i][0], lonlat[i][1]),
                 };

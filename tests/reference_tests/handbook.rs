@@ -18,7 +18,7 @@ fn read_shot(columns: &[(&str, String)]) -> Shot {
     let (names, values): (Vec<&str>, Vec<&str>) = columns.iter().map(|(name, value)| (*name, value.as_str())).unzip();
     let text = format!("base,shot,true_azimuth_deg,{}\nA,1,0,{}\n", names.join(","), values.join(","));
     let bytes = text.len() as u64;
-    let text = Text { path: "handbook.csv".into(), text, encoding: "UTF-8", bytes, sha256: String::new() };
+    let text = Text { path: "handbook.csv".into(), sheet: None, text, encoding: "UTF-8", bytes, sha256: String::new() };
     let plan = Plan::new(&text, LogKind::Shots, &LogFormat::default()).unwrap();
     let mut rows = Rows::default();
     for line in Lines::new(&text.text[plan.body.0..], plan.separator, plan.body.1) {

@@ -9,8 +9,9 @@ use crate::intake::block::{Chunk, cut};
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::plan::Plan;
+use crate::intake::sheets;
 use crate::intake::shots::{Readings, readings};
-use crate::intake::text;
+use crate::intake::text::{self, Text};
 use crate::job::LogFormat;
 use crate::records::ledger::{Counts, Fault, Reason};
 
@@ -66,11 +67,18 @@ impl Shots {
     /// # Errors
     /// When the file cannot be used as a whole.
     pub fn read(&mut self, path: &Path, format: &LogFormat) -> Result<(), CalibrateError> {
-        let text = match path.as_os_str() == STANDARD_INPUT {
-            true => text::read_standard_input(format.encoding.as_deref(), MOST_BYTES)?,
-            false => text::read(path, format.encoding.as_deref())?,
-        };
-        let plan = Plan::for_calibration(&text, format)?;
+        if path.as_os_str() == STANDARD_INPUT {
+            let text = text::read_standard_input(format.encoding.as_deref(), MOST_BYTES)?;
+            return self.read_text(&text, format);
+        }
+        for (text, format) in sheets::calibration_logs(path, &path.display().to_string(), format)? {
+            self.read_text(&text, &format)?;
+        }
+        Ok(())
+    }
+
+    fn read_text(&mut self, text: &Text, format: &LogFormat) -> Result<(), CalibrateError> {
+        let plan = Plan::for_calibration(text, format)?;
         let (offset, first_line) = plan.body;
         let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
         let (rows, faults) = cut(&chunk, &plan, &text.path, &mut Counts::default())?;

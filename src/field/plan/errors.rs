@@ -10,7 +10,7 @@ use crate::geodesy::frame::Ellipsoid;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG, Kit};
 use crate::intake::plan::Plan;
-use crate::intake::{IntakeError, text};
+use crate::intake::{IntakeError, sheets};
 use crate::job::{Instrument, Job};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
 use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
@@ -161,10 +161,11 @@ impl Errors {
         let stated = job.north.sigma_declination_deg.filter(|_| fixed);
         errors.sigma_declination_deg = Sigma::job_or(stated, ASSUMED_SIGMA_DECLINATION_DEG);
         let mut magnetic = false;
-        for (path, _) in &job.shots.resolved {
-            let log = text::read(path, job.shots.log.encoding.as_deref())?;
-            if Plan::new(&log, LogKind::Shots, &job.shots.log)?.claim_of(Quantity::MagneticAzimuth).is_some() {
-                magnetic = true;
+        for (path, name) in &job.shots.resolved {
+            for (log, format) in sheets::logs(path, name, LogKind::Shots, job.shots.format_of(name))? {
+                magnetic |= Plan::new(&log, LogKind::Shots, &format)?.claim_of(Quantity::MagneticAzimuth).is_some();
+            }
+            if magnetic {
                 break;
             }
         }
@@ -172,9 +173,10 @@ impl Errors {
             errors.sigma_declination_deg = Sigma { value: 0.0, origin: Origin::Job };
             errors.no_compass = true;
         }
-        if let Some((path, _)) = job.bases.resolved.first() {
-            let log = text::read(path, job.bases.log.encoding.as_deref())?;
-            let plan = Plan::new(&log, LogKind::Bases, &job.bases.log)?;
+        if let Some((path, name)) = job.bases.resolved.first()
+            && let Some((log, format)) = sheets::logs(path, name, LogKind::Bases, job.bases.format_of(name))?.first()
+        {
+            let plan = Plan::new(log, LogKind::Bases, format)?;
             let claims = |quantity| plan.claim_of(quantity).is_some();
             errors.in_base_logs = (claims(Quantity::SigmaHorizontal), claims(Quantity::SigmaVertical));
         }

@@ -6,7 +6,12 @@ use proj_sys as sys;
 
 use super::error::CrsError;
 use super::raw::{Grids, Object};
+use crate::geodesy::LOCAL;
 use crate::geodesy::frame::Ellipsoid;
+
+/// What a local frame is computed in: the plane that touches a sphere of the Earth's mean radius, at a point where meridians do
+/// not converge. Its scale is 1 within 1e-8 up to 900 m from the zero (1 + x²/2R²).
+const LOCAL_PLANE: &str = "+proj=tmerc +lat_0=0 +lon_0=0 +k=1 +x_0=0 +y_0=0 +R=6371000 +units=m +no_defs +type=crs";
 
 /// What kind of horizontal part a CRS has.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -91,7 +96,9 @@ impl Crs {
         if let Some(instead) = instead_of_init(definition) {
             return Err(CrsError::OldForm { definition: definition.to_owned(), instead });
         }
-        let text = if definition.starts_with('+') && !definition.contains("+type=crs") {
+        let text = if definition == LOCAL {
+            LOCAL_PLANE.to_owned()
+        } else if definition.starts_with('+') && !definition.contains("+type=crs") {
             format!("{definition} +type=crs")
         } else {
             definition.to_owned()
@@ -154,6 +161,11 @@ impl Crs {
         })
     }
 
+    /// Whether it is a local frame, which has no place on the Earth.
+    pub fn is_local(&self) -> bool {
+        self.definition == LOCAL
+    }
+
     /// The text that named it.
     pub fn definition(&self) -> &str {
         &self.definition
@@ -167,6 +179,7 @@ impl Crs {
     /// Name and code for people: `WGS 84 / UTM zone 30N (EPSG:32630)`.
     pub fn label(&self) -> String {
         match &self.id {
+            _ if self.is_local() => "a local frame, metres east and north of its zero".to_owned(),
             Some((authority, code)) => format!("{} ({authority}:{code})", self.name),
             None => self.name.clone(),
         }

@@ -8,17 +8,16 @@
 mod points;
 #[cfg(test)]
 mod tests;
-mod xml;
 
 use std::collections::HashMap;
 
 use jiff::Timestamp;
 
 use self::points::{Element, Values};
-use self::xml::{Piece, Pieces};
 use super::bases::{Coordinates, Height};
 use super::fixes::{Fix, FixLog, HeldLine};
 use super::headers::Headers;
+use super::xml::{Piece, Pieces};
 use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 

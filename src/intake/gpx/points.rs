@@ -11,7 +11,7 @@ use jiff::tz::TimeZone;
 use super::super::cell::{CellFormat, is_no_reading_number};
 use super::super::dates::Style;
 use super::super::numbers::Signs;
-use super::xml::{Open, Piece, Pieces};
+use crate::intake::xml::{Open, Piece, Pieces};
 use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 

@@ -31,19 +31,19 @@ pub fn definitions<R: HasPlace>() -> Vec<Definition<R>> {
         d(
             "lat_deg",
             "LAT_DEG",
-            "Latitude in degrees, north positive, on the datum of the layers' CRS.",
+            "Latitude in degrees, north positive, on the datum of the layers' CRS; null in a local frame.",
             Real(|r: &R| r.placed().lat_deg),
         ),
         d(
             "lon_deg",
             "LON_DEG",
-            "Longitude in degrees, east positive, on the datum of the layers' CRS.",
+            "Longitude in degrees, east positive, on the datum of the layers' CRS; null in a local frame.",
             Real(|r: &R| r.placed().lon_deg),
         ),
         d(
             "ellipsoid_height_m",
             "H_ELLIPS_M",
-            "Height above the ellipsoid of that datum, metres; null where none is known.",
+            "Height above the ellipsoid of that datum, in a local frame above its zero, metres; null where none is known.",
             Real(|r: &R| or_null(r.placed().ellipsoid_height_m)),
         ),
         d(

@@ -93,13 +93,13 @@ pub fn blocks(stations: &[Station]) -> String {
 
 fn block(text: &mut String, station: &Station) -> std::fmt::Result {
     let (base, placed) = (&station.base, &station.placed);
-    writeln!(
-        text,
-        "{STRONG}{}{STRONG:#}  {}, standard error {:.2} m on each axis",
-        visible(&base.label),
-        degrees(placed),
-        base.covariance.ee.sqrt()
-    )?;
+    let place = match placed.lat_deg.is_nan() {
+        // A local frame has no latitudes.
+        true => format!("{:.3} east {:.3} north", placed.x, placed.y),
+        false => degrees(placed),
+    };
+    let (label, sigma_m) = (visible(&base.label), base.covariance.ee.sqrt());
+    writeln!(text, "{STRONG}{label}{STRONG:#}  {place}, standard error {sigma_m:.2} m on each axis")?;
     source(text, station)?;
     datum(text, station)?;
     height(text, base, placed)?;

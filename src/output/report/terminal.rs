@@ -77,6 +77,9 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
 fn bases(account: &Account) -> String {
     let (used, placed, rows) = (account.bases_used, account.bases_placed, &account.bases);
     let more = if placed > 0 { format!(", {} more placed by their shots", grouped(placed)) } else { String::new() };
+    if rows.read == 0 && used == 0 && placed == 0 {
+        return "no bases".to_owned();
+    }
     if rows.outside_occupations == 0 && used == rows.mapped {
         return format!("{} of {} bases used{more}", grouped(rows.mapped), grouped(rows.read));
     }

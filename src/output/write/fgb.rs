@@ -41,7 +41,7 @@ impl FlatGeobuf {
             let created = dataset
                 .create_layer(LayerOptions {
                     name: &layer.id,
-                    srs: (!is_table).then_some(&srs),
+                    srs: (!is_table && !setup.crs.is_local()).then_some(&srs),
                     ty: type_of(layer.geometry, has_z, globe.is_some()),
                     options: Some(&[&title, &description, index]),
                 })

@@ -48,7 +48,8 @@ impl Shapefiles {
     /// # Errors
     /// When one cannot be written.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<Shapefiles, WriteError> {
-        let prj = setup.crs.prj_text();
+        // A local frame is left undefined: such a file says no place.
+        let prj = setup.crs.prj_text().filter(|_| !setup.crs.is_local());
         let files = layers.iter().map(|layer| {
             let base = format!("{}.{}", setup.job.name, layer.id);
             let shp = folder.join(format!("{base}.shp"));

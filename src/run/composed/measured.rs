@@ -52,6 +52,10 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
             rows.iter().for_each(|row| finished.refuse(row, &refusal));
             continue;
         }
+        if let Some(apart) = stands_apart(drawing, &measure, &name, &rows) {
+            rows.iter().for_each(|row| finished.refuse(row, &apart));
+            continue;
+        }
         let sightings = rows.iter().map(|row| row.sighting.clone()).collect();
         let group = Group { measure, name, sightings, bases: drawing.bases };
         match computed(drawing, &group, &rows, job)? {
@@ -62,7 +66,7 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
             }
             Ok(made) => {
                 finished.measurements.made += 1;
-                for row in rows.iter().filter(|row| row.is_part) {
+                for row in rows.iter().filter(|row| row.is_part && !row.is_told) {
                     *finished.composed.entry(row.sighting.place.0).or_default() += 1;
                 }
                 record(drawing, &group, &rows, made, job, &mut records)?;
@@ -80,6 +84,19 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
     let columns = profiles::definitions().iter().map(|field| field.column(&stations)).collect();
     finished.push(stage, LayerName::Profiles, stations.len(), Geometries::Points(station_positions), columns);
     Ok(())
+}
+
+/// Why rows of several stands give nothing together, where no place is known.
+fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&Collected]) -> Option<String> {
+    let first = rows.first()?.sighting.base;
+    let other = rows.iter().map(|row| row.sighting.base).find(|base| *base != first).filter(|_| drawing.stage.has_no_bases)?;
+    let label = |base: usize| &drawing.bases[base].label;
+    Some(format!(
+        "{measure} of {name} was measured from the stands {} and {}, and how they lie to each other is not known; name their positions \
+         under [bases]",
+        label(first),
+        label(other)
+    ))
 }
 
 /// A group computed with the settings of the job.

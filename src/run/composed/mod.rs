@@ -62,6 +62,8 @@ pub struct Collected {
     pub row: String,
     /// Whether it is no feature of its own.
     pub is_part: bool,
+    /// Whether the account of its row is another reading's.
+    pub is_told: bool,
     /// Whether it was flagged as a feature already.
     pub is_flagged: bool,
 }
@@ -144,6 +146,9 @@ fn finish(stage: &Stage, collected: Vec<Collected>, joinable: Vec<Joinable>, job
 impl Finished {
     /// Sets a row aside whose measurement was refused: one that is a feature of its own stays that, and is flagged.
     fn refuse(&mut self, row: &Collected, refusal: &str) {
+        if row.is_told {
+            return;
+        }
         if row.is_part {
             self.held.push(row.held(row.measure.as_deref().unwrap_or_default(), refusal));
             return;

@@ -231,10 +231,13 @@ fn geometry_type(kind: GeometryKind, is_globe: bool) -> &'static str {
     }
 }
 
+/// The undefined Cartesian reference system of the standard (requirement 11).
+const UNDEFINED_CARTESIAN: i32 = -1;
+
 /// The three rows that every GeoPackage has (requirement 11) and the layers' own.
 fn reference_systems(connection: &Connection, crs: &Crs) -> Result<i32, rusqlite::Error> {
     let own = crs.id().and_then(|(authority, code)| Some((authority.to_owned(), code.parse::<i32>().ok()?)));
-    let wkt1 = crs.wkt1().filter(|_| crs.vertical().is_none() && !crs.has_ellipsoid_height());
+    let wkt1 = crs.wkt1().filter(|_| crs.vertical().is_none() && !crs.has_ellipsoid_height() || crs.is_local());
     if wkt1.is_none() {
         // WKT 1 cannot say it: the extension for WKT 2 (annex F.10).
         connection.execute_batch(
@@ -252,6 +255,9 @@ fn reference_systems(connection: &Connection, crs: &Crs) -> Result<i32, rusqlite
     add("Undefined Cartesian SRS", -1, "NONE", -1, "undefined")?;
     add("Undefined geographic SRS", 0, "NONE", 0, "undefined")?;
     add("WGS 84 geodetic", 4326, "EPSG", 4326, EPSG_4326)?;
+    if crs.is_local() {
+        return Ok(UNDEFINED_CARTESIAN);
+    }
     let (organization, code) = match &own {
         Some((authority, code)) => (authority.as_str(), *code),
         None => ("NONE", 100_000),

@@ -1,4 +1,4 @@
-//! XML 1.0 in pieces, each with its line: what the reader of GPX needs of it.
+//! XML 1.0 in pieces, each with its line: what the readers of GPX, KML and workbooks need of it.
 //!
 //! Names come without prefix; whether an element is of the outermost one's namespace is told beside
 //! it. Entities are those of XML itself. Anything that is not well-formed is an error with its line.

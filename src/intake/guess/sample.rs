@@ -1,0 +1,265 @@
+//! Logs as far as `init` looks at them: tables with their first rows, whatever file they come from.
+
+use std::path::Path;
+
+use super::words;
+use crate::intake::cell::CellFormat;
+use crate::intake::columns::{self, LogKind};
+use crate::intake::delimited::{Lines, Rows};
+use crate::intake::numbers::{Evidence, Signs};
+use crate::intake::text::{self, Text};
+use crate::intake::{IntakeError, gpx, header, kml, nmea, sheets, vector, workbook};
+use crate::job::LogFormat;
+
+/// Rows that are looked at.
+const ROWS: usize = 400;
+
+/// What a file is that has no headers to guess at.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Whole {
+    /// A receiver's sentences.
+    Receiver,
+    /// GPX; whether it has waypoints.
+    Gpx(bool),
+    /// KML or KMZ.
+    Kml,
+    /// A layer of points.
+    Layer,
+}
+
+impl Whole {
+    /// What it is, for people.
+    pub fn words(self) -> &'static str {
+        match self {
+            Whole::Receiver => "a receiver's NMEA sentences: the places where it stood become the bases",
+            Whole::Gpx(_) => "GPX: waypoints are bases by their names; tracks are fixes of a receiver",
+            Whole::Kml => "KML: placemarks of points are bases by their names",
+            Whole::Layer => "a layer of points; its fields go by their names under [bases.columns]",
+        }
+    }
+
+    /// Whether it holds fixes of a receiver's antenna.
+    pub fn has_fixes(self) -> bool {
+        matches!(self, Whole::Receiver | Whole::Gpx(false))
+    }
+}
+
+/// A log as far as it was looked at.
+pub struct Sample {
+    /// Name of the file.
+    pub name: String,
+    /// Its sheet, in a workbook, and whether it is the only one.
+    pub sheet: Option<(String, bool)>,
+    pub separator: u8,
+    pub decimal_comma: bool,
+    pub encoding: &'static str,
+    pub headers: Vec<String>,
+    pub rows: Vec<Vec<String>>,
+    pub kind: LogKind,
+    /// What a log that has no headers to guess at is.
+    pub whole: Option<Whole>,
+    /// The line of the header where it is not the first, and the title above.
+    pub title: Option<(u64, String)>,
+    /// Names of its points, where it has no headers.
+    pub names: Vec<String>,
+}
+
+impl Sample {
+    /// How people call it.
+    pub fn label(&self) -> String {
+        match &self.sheet {
+            Some((sheet, _)) => format!("{} [{sheet}]", self.name),
+            None => self.name.clone(),
+        }
+    }
+
+    /// The numbers of a column, without those that stand for "no reading".
+    pub fn numbers(&self, column: usize) -> Vec<f64> {
+        let (format, signs) = (CellFormat::default(), self.signs(column));
+        let cells = self.rows.iter().map(|row| row[column].as_str()).filter(|cell| !format.is_no_reading(cell));
+        let is_reading = |value: &f64| value.abs() < 9999.0 || value.fract() != 0.0 || value.abs() > 1e5;
+        cells.filter_map(|cell| signs.number(cell)).filter(is_reading).collect()
+    }
+
+    /// How the numbers of a column are written.
+    pub fn signs(&self, column: usize) -> Signs {
+        let mut seen = Evidence::default();
+        self.rows.iter().for_each(|row| seen.take(&row[column], 0));
+        let decimal_comma = seen.decimal_comma().unwrap_or(self.decimal_comma);
+        Signs { decimal_comma, ..seen.settle(&Default::default(), Some(decimal_comma), self.separator).signs }
+    }
+
+    /// The greatest amount in a column.
+    pub fn greatest(&self, column: usize) -> Option<f64> {
+        self.numbers(column).into_iter().map(f64::abs).reduce(f64::max)
+    }
+
+    /// The fields of a column that are not blank.
+    pub fn filled(&self, column: usize) -> impl Iterator<Item = &str> {
+        self.rows.iter().map(move |row| row[column].as_str()).filter(|cell| !cell.is_empty())
+    }
+
+    /// Whether nearly all that stands in a column are numbers.
+    pub fn is_numeric(&self, column: usize) -> bool {
+        let filled = self.filled(column).count();
+        filled > 0 && self.numbers(column).len() * 10 >= filled * 8
+    }
+}
+
+/// All logs of a file: one, or the sheets of a workbook.
+///
+/// # Errors
+/// When it cannot be read, is empty, or no log at all.
+pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
+    let name = path.display().to_string();
+    if workbook::is_workbook(path) {
+        let tables: Vec<_> = sheets::all(path, &name, &LogFormat::default())?.into_iter().filter(|(_, hidden)| !hidden).collect();
+        let only = tables.len() == 1;
+        let tables = tables.into_iter().map(|(table, _)| {
+            let sheet = table.text.sheet.clone().unwrap_or_default();
+            let mut sample = of_table(&table.text, name.clone(), Some(b'\t'), "")?;
+            sample.sheet = Some((sheet, only));
+            Ok(sample)
+        });
+        // A sheet without a table, such as a cover page, is none of the logs.
+        let read: Vec<Result<Sample, IntakeError>> = tables.collect();
+        let has_any = read.iter().any(Result::is_ok);
+        return read.into_iter().filter(|sample| sample.is_ok() || !has_any).collect();
+    }
+    if vector::is_vector(path) {
+        return Ok(vec![whole(name, "", Whole::Layer, Vec::new())]);
+    }
+    if path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("kmz")) {
+        let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+        let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
+        let document = kml::of_archive(&bytes).map_err(wrong)?;
+        return of_kml(path, name, &document);
+    }
+    let text = text::read(path, None)?;
+    if nmea::looks_like(&text.text) {
+        return Ok(vec![whole(name, text.encoding, Whole::Receiver, Vec::new())]);
+    }
+    if kml::looks_like(&text.text) {
+        return of_kml(path, name, &text.text);
+    }
+    if gpx::looks_like(&text.text) {
+        let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
+        let found = gpx::read(&text.text, 0, gpx::GpxHeights::default()).map_err(wrong)?;
+        let names: Vec<String> = found.waypoints.iter().map(|point| point.name.clone()).collect();
+        return Ok(vec![whole(name, text.encoding, Whole::Gpx(!names.is_empty()), names)]);
+    }
+    Ok(vec![of_table(&text, name, None, "#")?])
+}
+
+fn of_kml(path: &Path, name: String, document: &str) -> Result<Vec<Sample>, IntakeError> {
+    let found = kml::read(document, kml::KmlHeights::Standard)
+        .map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let names = found.placemarks.into_iter().map(|point| point.name).collect();
+    Ok(vec![whole(name, "UTF-8", Whole::Kml, names)])
+}
+
+/// A log of bases that needs no column map.
+fn whole(name: String, encoding: &'static str, whole: Whole, names: Vec<String>) -> Sample {
+    Sample {
+        name,
+        sheet: None,
+        separator: b',',
+        decimal_comma: false,
+        encoding,
+        headers: Vec::new(),
+        rows: Vec::new(),
+        kind: LogKind::Bases,
+        whole: Some(whole),
+        title: None,
+        names,
+    }
+}
+
+fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> Result<Sample, IntakeError> {
+    let wrong = |problem: String| IntakeError::Columns { path: text.path.clone(), line: 1, problem };
+    let canonical: Vec<String> =
+        [LogKind::Bases, LogKind::Shots].into_iter().flat_map(columns::names).map(|(name, _, _)| name).collect();
+    let is_known = |name: &str| canonical.iter().any(|known| known.eq_ignore_ascii_case(name));
+    let found = header::find(&text.text, comment, separator, None, &is_known)
+        .ok_or_else(|| wrong("the file is empty; a log needs a header line and rows".into()))?;
+    if found.names.len() == 1 && header::is_prose(&text.text) {
+        return Err(wrong(header::WHAT_A_TABLE_NEEDS.into()));
+    }
+    let separator = found.separator;
+    let is_text = |line: &str| !line.trim().is_empty() && (comment.is_empty() || !line.starts_with(comment));
+    let mut rows = Rows::default();
+    let lines = Lines::new(&text.text, separator, 1).filter(|line| is_text(line.text) && line.number > found.line);
+    lines.take(ROWS).for_each(|line| rows.push(line, separator));
+    let cut = rows.rows().iter().map(|row| (0..row.fields()).map(|i| rows.cell(row, i).to_owned()).collect::<Vec<_>>());
+    let mut headers = found.names;
+    let width = headers.len();
+    for (index, header) in headers.iter_mut().enumerate() {
+        if header.is_empty() {
+            *header = format!("column {}", index + 1);
+        }
+    }
+    let rows: Vec<Vec<String>> = cut
+        .filter(|row| row.len() >= width && row[width..].iter().all(String::is_empty))
+        .map(|mut row| {
+            row.truncate(width);
+            row
+        })
+        .filter(|row| *row != headers && row.iter().any(|cell| !cell.is_empty()))
+        .collect();
+    let mut seen = Evidence::default();
+    rows.iter().flatten().for_each(|cell| seen.take(cell, 0));
+    let decimal_comma = seen.decimal_comma().unwrap_or(false);
+    let mut sample = Sample {
+        name,
+        sheet: None,
+        separator,
+        decimal_comma,
+        encoding: text.encoding,
+        headers,
+        rows,
+        kind: LogKind::Shots,
+        whole: None,
+        title: found.title.first().map(|title| (found.line, title.clone())),
+        names: Vec::new(),
+    };
+    sample.kind = kind_of(&sample);
+    Ok(sample)
+}
+
+/// Whether a table is of bases or of shots: what has positions and no sights is of bases.
+fn kind_of(sample: &Sample) -> LogKind {
+    let split: Vec<Vec<String>> = sample.headers.iter().map(|header| words::of(header)).collect();
+    let any = |concepts: &[&str]| {
+        split
+            .iter()
+            .enumerate()
+            .any(|(column, words)| sample.is_numeric(column) && concepts.iter().any(|concept| words::means(words, concept)))
+    };
+    let canonical = |kind| sample.headers.iter().filter(|header| columns::parse(&header.to_lowercase(), kind).is_some()).count();
+    let (bases, shots) = (canonical(LogKind::Bases), canonical(LogKind::Shots));
+    let sights = any(&["azimuth", "inclination", "zenith"]) || any(&["distance", "slope_distance", "horizontal_distance"]);
+    let geographic = any(&["latitude"]) && any(&["longitude"]) || angles_with_letters(sample);
+    // One letter heads many columns: a grid's numbers are large.
+    let is_far = |concept: &str| {
+        (0..split.len())
+            .any(|column| words::means(&split[column], concept) && sample.greatest(column).is_some_and(|most| most > 1000.0))
+    };
+    let placed = geographic || (is_far("easting") && is_far("northing"));
+    match (placed, sights) {
+        (true, false) => LogKind::Bases,
+        (true, true) if any(&["azimuth"]) || shots > bases => LogKind::Shots,
+        (true, true) => LogKind::Bases,
+        (false, _) if bases > shots => LogKind::Bases,
+        (false, _) => LogKind::Shots,
+    }
+}
+
+/// Whether a column holds latitudes in degrees with letters.
+fn angles_with_letters(sample: &Sample) -> bool {
+    let is_angle = |cell: &str| {
+        cell.len() > 5
+            && cell.contains(['N', 'S'])
+            && crate::units::parse_angle_deg(cell, crate::units::Hemispheres::Latitude).is_ok()
+    };
+    (0..sample.headers.len()).any(|column| sample.filled(column).any(is_angle))
+}

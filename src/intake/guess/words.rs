@@ -1,0 +1,148 @@
+//! The words of headers by what they mean, in twelve languages, out of a table of data.
+
+use std::collections::HashMap;
+use std::sync::OnceLock;
+
+/// The table.
+const TABLE: &str = include_str!("words.txt");
+
+/// A word or several side by side, of a language.
+struct Phrase {
+    words: Vec<String>,
+    language: &'static str,
+}
+
+fn table() -> &'static HashMap<&'static str, Vec<Phrase>> {
+    static READ: OnceLock<HashMap<&'static str, Vec<Phrase>>> = OnceLock::new();
+    READ.get_or_init(|| {
+        let mut table: HashMap<&str, Vec<Phrase>> = HashMap::new();
+        for line in TABLE.lines().filter(|line| !line.trim().is_empty() && !line.starts_with('#')) {
+            let mut parts = line.splitn(3, ' ');
+            let (Some(concept), Some(language), Some(words)) = (parts.next(), parts.next(), parts.next()) else { continue };
+            for phrase in words.split(',') {
+                let words = phrase.split_whitespace().map(folded).collect();
+                table.entry(concept).or_default().push(Phrase { words, language });
+            }
+        }
+        table
+    })
+}
+
+/// Whether some words of a header mean a concept.
+pub fn means(words: &[String], concept: &str) -> bool {
+    language(words, concept).is_some()
+}
+
+/// The language in which they do; `any` for signs that have none.
+pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
+    let fits = |word: &String, wanted: &str| match wanted.strip_suffix('*') {
+        Some(stem) => word.starts_with(stem),
+        None => word == wanted,
+    };
+    let phrases = table().get(concept)?;
+    let found = phrases.iter().filter(|phrase| {
+        let window = phrase.words.len();
+        words.windows(window).any(|run| run.iter().zip(&phrase.words).all(|(word, wanted)| fits(word, wanted)))
+            // Words run together: "Zielhöhe" and "Ziel Höhe" are one.
+            || (window == 1 && words.len() > 1 && words.len() < 4 && fits(&words.concat(), &phrase.words[0]) && phrase.words[0].len() > 5)
+    });
+    // A word that is English too says nothing of the language.
+    let mut languages: Vec<&'static str> = found.map(|phrase| phrase.language).collect();
+    languages.sort_by_key(|language| !matches!(*language, "any" | "en"));
+    languages.first().copied()
+}
+
+/// The words of a header, in small letters without marks, numbers apart.
+pub fn of(header: &str) -> Vec<String> {
+    let mut parts: Vec<String> = vec![String::new()];
+    let mut before: Option<char> = None;
+    for c in header.chars() {
+        let turns = before.is_some_and(|b| (b.is_lowercase() && c.is_uppercase()) || b.is_alphabetic() != c.is_alphabetic());
+        if !c.is_alphanumeric() && c != '°' && c != '%' {
+            parts.push(String::new());
+        } else {
+            if turns {
+                parts.push(String::new());
+            }
+            if let Some(last) = parts.last_mut() {
+                last.push(c);
+            }
+        }
+        before = Some(c);
+    }
+    parts.retain(|part| !part.is_empty());
+    parts.iter().map(|part| folded(part)).collect()
+}
+
+/// Small letters, marks taken off, and the two letters that stand for one with a mark made one.
+fn folded(word: &str) -> String {
+    let mut text = String::with_capacity(word.len());
+    for c in word.to_lowercase().chars() {
+        match c {
+            'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' => text.push('a'),
+            'ç' | 'ć' => text.push('c'),
+            'é' | 'è' | 'ê' | 'ë' | 'ę' => text.push('e'),
+            'í' | 'ì' | 'î' | 'ï' => text.push('i'),
+            'ł' => text.push('l'),
+            'ñ' | 'ń' => text.push('n'),
+            'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' => text.push('o'),
+            'ś' => text.push('s'),
+            'ú' | 'ù' | 'û' | 'ü' => text.push('u'),
+            'ź' | 'ż' => text.push('z'),
+            'æ' => text.push('a'),
+            'œ' => text.push('o'),
+            'ß' => text.push_str("ss"),
+            other => text.push(other),
+        }
+    }
+    text.replace("ae", "a").replace("oe", "o").replace("ue", "u")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LANGUAGES: [&str; 12] = ["en", "de", "fr", "es", "pt", "it", "nl", "pl", "sv", "no", "da", "fi"];
+
+    #[test]
+    fn headers_fall_into_words() {
+        assert_eq!(of("HorizDist (m)"), ["horiz", "dist", "m"]);
+        assert_eq!(of("AZ_mag°"), ["az", "mag", "°"]);
+        assert_eq!(of("stemAzimuth"), ["stem", "azimuth"]);
+        assert_eq!(of("D schräg"), ["d", "schrag"]);
+    }
+
+    #[test]
+    fn every_concept_has_words_in_every_language() {
+        for (concept, phrases) in table() {
+            for language in LANGUAGES {
+                let has = phrases.iter().any(|phrase| phrase.language == language);
+                assert!(has, "{concept} has no words in {language}");
+            }
+        }
+        assert!(table().len() >= 30, "{}", table().len());
+    }
+
+    #[test]
+    fn words_are_found_however_they_were_typed() {
+        for (header, concept) in [
+            ("bäring", "azimuth"),
+            ("Schrägdistanz [m]", "slope_distance"),
+            ("SCHRAEGDISTANZ", "slope_distance"),
+            ("Høydevinkel", "inclination"),
+            ("Wysokość oczu", "instrument_height"),
+            ("distancia inclinada (m)", "slope_distance"),
+            ("Etäisyys", "distance"),
+            ("Observações", "remarks"),
+            ("hauteur de l'instrument", "instrument_height"),
+            ("Ooghoogte", "instrument_height"),
+            ("Longitudine", "longitude"),
+            ("Kippachshöhe", "instrument_height"),
+            ("Hældning", "inclination"),
+        ] {
+            assert!(means(&of(header), concept), "{header} is no {concept}: {:?}", of(header));
+        }
+        assert_eq!(language(&of("avst"), "distance"), Some("sv"));
+        assert_eq!(language(&of("Dist"), "distance"), Some("en"));
+    }
+}

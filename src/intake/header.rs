@@ -1,0 +1,275 @@
+//! Which line of a log is its header: the first, or one below a title; over one line or over two.
+//!
+//! A line that has the headers which the job names, or canonical ones, is the header. Where none has, a title is told by
+//! its few fields: the header is the first line of words that is about as wide as the rows below it. A header over two
+//! lines is one whose names are only told apart, or only complete, with the line above or below: a group of columns over its
+//! parts, a quantity over its unit.
+
+use super::delimited::{Line, Lines, Rows, guess_separator};
+use crate::units::{AngleUnit, LengthUnit};
+
+/// Lines that are looked at.
+const LINES: usize = 80;
+/// Lines among which the header is sought.
+const GREATEST_TITLE: usize = 40;
+
+/// A header that was found.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Header {
+    /// Line of it, the last where there are two.
+    pub line: u64,
+    /// Whether it stands over two lines.
+    pub is_double: bool,
+    /// The separator.
+    pub separator: u8,
+    /// Its names.
+    pub names: Vec<String>,
+    /// The line as it stands.
+    pub text: String,
+    /// The lines of the title above it.
+    pub title: Vec<String>,
+}
+
+/// One line, cut.
+struct Cut<'t> {
+    line: Line<'t>,
+    cells: Vec<String>,
+}
+
+impl Cut<'_> {
+    fn filled(&self) -> usize {
+        let mut different: Vec<&str> = self.cells.iter().map(String::as_str).filter(|cell| !cell.is_empty()).collect();
+        different.sort_unstable();
+        different.dedup();
+        different.len()
+    }
+
+    /// Whether it says names, not values.
+    fn is_wordy(&self) -> bool {
+        let filled = self.cells.iter().filter(|cell| !cell.is_empty());
+        let values = filled.clone().filter(|cell| is_value(cell)).count();
+        values * 5 <= filled.count()
+    }
+
+    fn is_units(&self) -> bool {
+        let mut filled = self.cells.iter().filter(|cell| !cell.is_empty()).peekable();
+        filled.peek().is_some() && filled.all(|cell| is_unit(cell))
+    }
+}
+
+/// Whether a field is a number or begins like a date, a time or a number.
+fn is_value(cell: &str) -> bool {
+    let bare = cell.trim_start_matches(['-', '+', '.', ',']);
+    bare.starts_with(|c: char| c.is_ascii_digit())
+        && bare.chars().filter(char::is_ascii_digit).count() * 2 >= bare.chars().count()
+}
+
+fn is_unit(cell: &str) -> bool {
+    let word = cell.trim_matches(['[', ']', '(', ')']);
+    LengthUnit::from_word(word).is_some()
+        || AngleUnit::from_word(word).is_some()
+        || ["%", "pct", "°", "cm", "mm"].contains(&word.to_lowercase().as_str())
+}
+
+/// Finds the header; none in a file without a line of text. `is_known` tells the headers that the job names and the
+/// canonical ones; `fixed` is the line that the job names.
+pub fn find(text: &str, comment: &str, given: Option<u8>, fixed: Option<u64>, is_known: &dyn Fn(&str) -> bool) -> Option<Header> {
+    let is_text = |line: &Line| !line.text.trim().is_empty() && (comment.is_empty() || !line.text.starts_with(comment));
+    let first = Lines::new(text, given.unwrap_or(b'\0'), 1).find(is_text)?;
+    let own = given.or_else(|| guess_separator(first.text)).unwrap_or(b',');
+    let separator = given.unwrap_or_else(|| prevailing(text, comment).unwrap_or(own));
+    let cut = |separator: u8| -> Vec<Cut> {
+        let lines = Lines::new(text, separator, 1).filter(is_text).filter(|line| !is_blank(line, separator)).take(LINES);
+        lines.map(|line| Cut { line, cells: cells(line, separator) }).collect()
+    };
+    let known = |names: &[String]| names.iter().filter(|name| is_known(name)).count();
+    // The header decides the separator where it is the first line.
+    let by_own = cut(own);
+    let of_first = by_own.first().map_or(0, |first| known(&first.cells));
+    let rows = if separator == own { by_own } else { cut(separator) };
+    if let Some(fixed) = fixed {
+        let at = rows.iter().position(|row| row.line.number == fixed)?;
+        return Some(header_at(&rows, at, separator));
+    }
+    let sought = &rows[..rows.len().min(GREATEST_TITLE)];
+    let doubled = |at: usize| double(&rows, at);
+    let known_at = |at: usize| known(&rows[at].cells).max(doubled(at).map_or(0, |(names, _)| known(&names)));
+    let best = (0..sought.len()).rev().max_by_key(|at| known_at(*at)).filter(|at| known_at(*at) >= 2 && known_at(*at) > of_first);
+    let at = match best {
+        Some(best) => best,
+        None if of_first >= 2 => return plain(cut(own), own),
+        None => below_title(&rows).unwrap_or(0),
+    };
+    if at == 0 && separator != own {
+        return plain(cut(own), own);
+    }
+    Some(header_at(&rows, at, separator))
+}
+
+/// The header that a line belongs to.
+fn header_at(rows: &[Cut], at: usize, separator: u8) -> Header {
+    let (names, last) = double(rows, at).unwrap_or_else(|| (rows[at].cells.clone(), at));
+    let is_double = last != at || names != rows[at].cells;
+    let first = if is_double { if last == at { at - 1 } else { at } } else { at };
+    let title =
+        rows[..first].iter().map(|row| row.cells.iter().filter(|cell| !cell.is_empty()).cloned().collect::<Vec<_>>().join(", "));
+    let title = title.collect();
+    let found = &rows[last];
+    Header { line: found.line.number, is_double, separator, names, text: found.line.text.to_owned(), title }
+}
+
+/// The first line as the header.
+fn plain(rows: Vec<Cut>, separator: u8) -> Option<Header> {
+    let (names, last) = double(&rows, 0).unwrap_or_else(|| (rows.first().map(|row| row.cells.clone()).unwrap_or_default(), 0));
+    let row = rows.get(last)?;
+    let (line, text) = (row.line.number, row.line.text.to_owned());
+    Some(Header { line, is_double: last > 0, separator, names, text, title: Vec::new() })
+}
+
+/// The separator that most lines have most of.
+fn prevailing(text: &str, comment: &str) -> Option<u8> {
+    let lines = Lines::new(text, b'\0', 1).filter(|line| comment.is_empty() || !line.text.starts_with(comment));
+    let guesses: Vec<u8> = lines.filter_map(|line| guess_separator(line.text)).take(LINES).collect();
+    guesses.iter().copied().max_by_key(|sign| guesses.iter().filter(|other| *other == sign).count())
+}
+
+fn is_blank(line: &Line, separator: u8) -> bool {
+    line.text.bytes().all(|byte| byte.is_ascii_whitespace() || byte == separator)
+}
+
+fn cells(line: Line, separator: u8) -> Vec<String> {
+    let mut rows = Rows::default();
+    rows.push(line, separator);
+    let row = rows.rows()[0];
+    let mut cells: Vec<String> = (0..row.fields()).map(|i| rows.cell(&row, i).to_owned()).collect();
+    // A separator at the end of every line makes a last column without a name.
+    while cells.len() > 1 && cells.last().is_some_and(String::is_empty) {
+        cells.pop();
+    }
+    cells
+}
+
+/// The first line of words that is about as wide as the rows below, where the first line is a title.
+fn below_title(rows: &[Cut]) -> Option<usize> {
+    let mut widths: Vec<usize> = rows.iter().map(Cut::filled).collect();
+    let first = *widths.first()?;
+    widths.sort_unstable();
+    let usual = widths[widths.len() / 2];
+    if usual < 3 || first * 2 > usual && first > 2 || first == usual {
+        return None;
+    }
+    let is_header = |at: &usize| rows[*at].filled() * 5 >= usual * 3 && rows[*at].is_wordy() && *at + 1 < rows.len();
+    (1..rows.len().min(GREATEST_TITLE)).find(is_header)
+}
+
+/// The names of a header over two lines, the given one and the one below or above it, and the index of the last.
+fn double(rows: &[Cut], at: usize) -> Option<(Vec<String>, usize)> {
+    let row = rows.get(at)?;
+    let mine = faults(&row.cells);
+    if mine == 0 || !row.is_wordy() {
+        return None;
+    }
+    let next = rows.get(at + 1).filter(|next| next.line.number == row.line.number + 1);
+    if let Some(next) = next.filter(|next| next.is_wordy() && !next.is_units() && next.filled() > 1) {
+        let names = combined(&row.cells, &next.cells);
+        // Values come behind it, or the line below would be one of the table's own.
+        if faults(&names) == 0 && rows.get(at + 2).is_some_and(|below| !below.is_wordy()) {
+            return Some((names, at + 1));
+        }
+    }
+    let above = at.checked_sub(1).map(|above| &rows[above]).filter(|above| above.line.number + 1 == row.line.number)?;
+    let names = combined(&above.cells, &row.cells);
+    (above.is_wordy() && above.filled() > 1 && faults(&names) < mine).then_some((names, at))
+}
+
+/// Names that are missing before the last or stand twice.
+fn faults(names: &[String]) -> usize {
+    (0..names.len()).filter(|i| names[*i].is_empty() || names[..*i].contains(&names[*i])).count()
+}
+
+/// Each name with the one of its group above it; a group goes on to the right until the next one begins.
+fn combined(above: &[String], below: &[String]) -> Vec<String> {
+    let mut group = "";
+    let width = above.len().max(below.len());
+    let none = String::new();
+    (0..width)
+        .map(|i| {
+            let (upper, lower) = (above.get(i).unwrap_or(&none), below.get(i).unwrap_or(&none));
+            if !upper.is_empty() {
+                group = upper;
+            }
+            match (upper.is_empty(), lower.is_empty()) {
+                (_, true) => upper.clone(),
+                (false, false) if upper == lower => lower.clone(),
+                (_, false) if group.is_empty() => lower.clone(),
+                (_, false) => format!("{group} {lower}"),
+            }
+        })
+        .collect()
+}
+
+/// Whether a text is a page of notes rather than a table: most of its lines have no separator in common.
+pub fn is_prose(text: &str) -> bool {
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).take(LINES).collect();
+    let has_spaces = lines.iter().filter(|line| line.contains(' ')).count();
+    let most = [',', ';', '\t', '|'].map(|sign| lines.iter().filter(|line| line.contains(sign)).count());
+    lines.len() >= 3 && has_spaces * 2 > lines.len() && most.iter().all(|lines_with| lines_with * 2 < lines.len())
+}
+
+/// What a table needs, for a text that is none.
+pub const WHAT_A_TABLE_NEEDS: &str = "this reads like a page of notes, not a table: its lines have no separator in common. A table has \
+     one line of headers that names each column, and below it one line for each shot, its values between commas, semicolons or tabs; \
+     type it into a spreadsheet and save it as a workbook or as delimited text";
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn found(text: &str, known: &[&str]) -> Header {
+        find(text, "#", None, None, &|name: &str| known.contains(&name)).unwrap()
+    }
+
+    #[test]
+    fn the_first_line_is_the_header_of_a_plain_log() {
+        let header = found("# crew\na;b;c\n1;2;3\n", &[]);
+        assert_eq!(
+            (header.line, header.separator, header.names.as_slice()),
+            (2, b';', ["a", "b", "c"].map(String::from).as_slice())
+        );
+        assert!(header.title.is_empty() && !header.is_double);
+    }
+
+    #[test]
+    fn a_title_stands_above() {
+        let text = "Feeder 12, pole shots\ncrew,two\n\nNo,Tag,Dist (ft),Az,Inc\n1,a,100.2,12,1\n2,b,110.2,15,2\n3,c,99.1,20,1\n";
+        for known in [&[][..], &["Dist (ft)", "Az"][..]] {
+            let header = found(text, known);
+            assert_eq!((header.line, header.names[2].as_str()), (4, "Dist (ft)"), "{known:?}");
+            assert_eq!(header.title, ["Feeder 12, pole shots", "crew, two"]);
+        }
+    }
+
+    #[test]
+    fn a_group_over_its_parts() {
+        let above = "No\tTree\tLeft\t\tRight\t\n\t\tDist\tAng\tDist\tAng\n1\t7\t12.1\t3\t12.4\t4\n2\t8\t13.1\t3\t12.9\t4\n";
+        let header = found(above, &[]);
+        assert!(header.is_double);
+        assert_eq!((header.line, header.names.join("|")), (2, "No|Tree|Left Dist|Left Ang|Right Dist|Right Ang".to_owned()));
+        let parts = "\t\tLeft\t\tRight\t\nNo\tTree\tDist\tAng\tDist\tAng\n1\t7\t12.1\t3\t12.4\t4\n2\t8\t13.1\t3\t12.9\t4\n";
+        let header = found(parts, &[]);
+        assert_eq!((header.line, header.names.join("|")), (2, "No|Tree|Left Dist|Left Ang|Right Dist|Right Ang".to_owned()));
+        assert!(header.title.is_empty(), "{:?}", header.title);
+    }
+
+    #[test]
+    fn a_line_of_units_is_no_header() {
+        let header = found("base\tdist\taz\n\t[m]\t[deg]\nA\t1.5\t20\nB\t2.5\t30\n", &[]);
+        assert_eq!((header.line, header.is_double), (1, false));
+    }
+
+    #[test]
+    fn notes_and_tables() {
+        assert!(is_prose("cove nests\nmon 23 june, fog, wind SW 3\n1004 N01 200.9m 146 -3.7\n1006 N02 206.7m 147 -8.0\n"));
+        assert!(!is_prose("a,b\n1,2 x\n3,4 y\n"));
+    }
+}

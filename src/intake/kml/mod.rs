@@ -1,0 +1,260 @@
+//! KML documents, and KMZ archives of them: placemarks of points as rows of a log.
+//!
+//! Source: OGC KML 2.3 (12-007r2). Coordinates are longitude, latitude and altitude on WGS 84, decimal degrees and metres
+//! (clause 6.5, `coordinates`). An altitude counts only where the mode is `absolute`, and is then above the EGM96 geoid; by
+//! default a placemark is clamped to the ground and its altitude means nothing.
+
+#[cfg(test)]
+mod tests;
+
+use std::io::Cursor;
+
+use super::fixes::HeldLine;
+use super::headers::Headers;
+use super::workbook::unpacked;
+use super::xml::{Open, Piece, Pieces};
+use crate::records::ledger::{Fault, Reason};
+
+/// What altitudes are measured from.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum KmlHeights {
+    /// As the standard has it: absolute altitudes are above the geoid, all others mean nothing.
+    #[default]
+    Standard,
+    /// All altitudes were measured, above the geoid.
+    Orthometric,
+    /// All altitudes were measured, above the ellipsoid.
+    Ellipsoid,
+}
+
+/// A placemark with one point.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Placemark {
+    /// Line on which it begins, counted from 1.
+    pub line: u64,
+    /// Name; empty where it has none.
+    pub name: String,
+    /// Latitude in degrees.
+    pub lat_deg: f64,
+    /// Longitude in degrees.
+    pub lon_deg: f64,
+    /// Altitude in metres, where it means something.
+    pub altitude_m: Option<f64>,
+    /// Its other texts by name: `time`, `description`, `folder`, and its extended data.
+    pub extras: Vec<(String, String)>,
+}
+
+/// What a document holds, in its order.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Kml {
+    /// Placemarks of points.
+    pub placemarks: Vec<Placemark>,
+    /// Placemarks that were held.
+    pub held: Vec<HeldLine>,
+    /// Placemarks whose altitude was not taken.
+    pub altitudes_unused: u64,
+    heights: KmlHeights,
+}
+
+/// Whether a text is a KML document: its outermost element is `kml`.
+pub fn looks_like(text: &str) -> bool {
+    matches!(Pieces::new(text).next(), Ok(Piece::Open(open)) if open.name == "kml")
+}
+
+/// The document in a KMZ archive: `doc.kml`, else the first one.
+///
+/// # Errors
+/// When there is none, or the archive is damaged.
+pub fn of_archive(bytes: &[u8]) -> Result<String, String> {
+    let mut archive =
+        zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| format!("the KMZ archive cannot be opened: {error}"))?;
+    let entries = archive.file_names().flatten().map(|name| name.into_owned());
+    let mut names: Vec<String> = entries.filter(|name| name.to_lowercase().ends_with(".kml")).collect();
+    names.sort_by_key(|name| (name != "doc.kml", name.matches('/').count(), name.clone()));
+    let first = names.first().ok_or("the archive holds no KML document")?;
+    unpacked(&mut archive, first).ok_or_else(|| format!("{first} in the archive cannot be read as UTF-8 text"))
+}
+
+/// Reads a document's text.
+///
+/// # Errors
+/// When the text is no KML or not well-formed: a sentence, with the line where there is one.
+pub fn read(text: &str, heights: KmlHeights) -> Result<Kml, String> {
+    let mut pieces = Pieces::new(text);
+    match pieces.next()? {
+        Piece::Open(root) if root.name == "kml" => {}
+        Piece::Open(root) => return Err(format!("line {}: this is no KML: its outermost element is <{}>", root.line, root.name)),
+        _ => return Err("this is no KML: there is no element in it".to_owned()),
+    }
+    let mut kml = Kml { heights, ..Kml::default() };
+    // The open elements, and the names of those that are folders.
+    let mut open: Vec<(String, Option<String>)> = Vec::new();
+    loop {
+        match pieces.next()? {
+            Piece::Open(element) if element.name == "Placemark" => {
+                let folder: Vec<&str> =
+                    open.iter().filter_map(|(_, name)| name.as_deref()).filter(|name| !name.is_empty()).collect();
+                let folder = folder.join("/");
+                let found = Found::read(&mut pieces, &element)?;
+                kml.take(found, folder);
+            }
+            Piece::Open(element) => open.push((element.name, None)),
+            Piece::Text(text) => {
+                if let [.., (parent, name), (leaf, _)] = open.as_mut_slice()
+                    && parent == "Folder"
+                    && leaf == "name"
+                {
+                    name.get_or_insert_default().push_str(text.trim());
+                }
+            }
+            Piece::Close(_) => {
+                open.pop();
+            }
+            Piece::End => return Ok(kml),
+        }
+    }
+}
+
+/// What stands in a placemark.
+struct Found {
+    line: u64,
+    raw: String,
+    name: String,
+    /// The coordinates of its points.
+    points: Vec<String>,
+    /// Geometries that are no points.
+    others: Vec<String>,
+    mode: String,
+    extras: Vec<(String, String)>,
+}
+
+impl Found {
+    fn read(pieces: &mut Pieces, element: &Open) -> Result<Found, String> {
+        let (line, start) = (element.line, element.start);
+        let mut found = Found {
+            line,
+            raw: String::new(),
+            name: String::new(),
+            points: Vec::new(),
+            others: Vec::new(),
+            mode: String::new(),
+            extras: Vec::new(),
+        };
+        // The open elements, each with the name that an attribute gives it.
+        let mut open: Vec<(String, String)> = Vec::new();
+        let mut text = String::new();
+        loop {
+            match pieces.next()? {
+                Piece::Open(mut element) => {
+                    text.clear();
+                    if matches!(element.name.as_str(), "LineString" | "LinearRing" | "Polygon" | "Model" | "Track" | "MultiTrack")
+                    {
+                        found.others.push(element.name.clone());
+                    }
+                    let key = element.attribute("name").unwrap_or_default();
+                    open.push((element.name, key));
+                }
+                Piece::Text(more) => text.push_str(&more),
+                Piece::Close(end) => {
+                    let Some((leaf, key)) = open.pop() else {
+                        found.raw = pieces.slice(start, end).to_owned();
+                        return Ok(found);
+                    };
+                    found.leaf(&open, &leaf, &key, text.trim());
+                    text.clear();
+                }
+                Piece::End => return Err(format!("line {line}: the placemark does not end")),
+            }
+        }
+    }
+
+    fn leaf(&mut self, parents: &[(String, String)], leaf: &str, key: &str, text: &str) {
+        let parent = parents.last().map_or("", |(name, _)| name);
+        let extra = |name: &str| {
+            (!text.is_empty() && !name.is_empty())
+                .then(|| (name.to_owned(), text.split_whitespace().collect::<Vec<_>>().join(" ")))
+        };
+        match (parent, leaf) {
+            ("", "name") => self.name = text.to_owned(),
+            ("", "description") if !text.contains('<') => self.extras.extend(extra("description")),
+            ("TimeStamp", "when") => self.extras.extend(extra("time")),
+            ("Point", "coordinates") => self.points.push(text.to_owned()),
+            ("Point", "altitudeMode") => self.mode = text.to_owned(),
+            ("Data", "value") => self.extras.extend(extra(&parents.last().map(|(_, key)| key.clone()).unwrap_or_default())),
+            (_, "SimpleData") => self.extras.extend(extra(key)),
+            _ => {}
+        }
+    }
+}
+
+impl Kml {
+    fn take(&mut self, found: Found, folder: String) {
+        let hold = |sentence: String| {
+            let fault = Fault::new(Reason::NoPosition, "coordinates", found.points.first().map_or("", String::as_str), sentence);
+            HeldLine { line: found.line, raw: found.raw.clone(), fault }
+        };
+        let name = if found.name.is_empty() { "without a name".to_owned() } else { found.name.clone() };
+        let [point] = found.points.as_slice() else {
+            let what = match (found.points.len(), found.others.first()) {
+                (0, Some(other)) => format!("is a {other}, not a point"),
+                (0, None) => "has no point".to_owned(),
+                (count, _) => format!("has {count} points, and which one it means is not said"),
+            };
+            self.held.push(hold(format!("the placemark {name} {what}")));
+            return;
+        };
+        let numbers: Vec<Option<f64>> =
+            point.split(',').map(|part| part.trim().parse::<f64>().ok().filter(|number| number.is_finite())).collect();
+        let (lon_deg, lat_deg, altitude_m) = match numbers.as_slice() {
+            [Some(lon), Some(lat)] => (*lon, *lat, None),
+            [Some(lon), Some(lat), Some(altitude)] => (*lon, *lat, Some(*altitude)),
+            _ => {
+                self.held.push(hold(format!(
+                    "the placemark {name} has the coordinates \"{point}\", not longitude, latitude, altitude"
+                )));
+                return;
+            }
+        };
+        let counts = self.heights != KmlHeights::Standard || found.mode == "absolute";
+        self.altitudes_unused += u64::from(altitude_m.is_some_and(|metres| metres != 0.0) && !counts);
+        let mut extras = found.extras;
+        if !folder.is_empty() {
+            extras.push(("folder".to_owned(), folder));
+        }
+        let altitude_m = altitude_m.filter(|_| counts);
+        self.placemarks.push(Placemark { line: found.line, name: found.name, lat_deg, lon_deg, altitude_m, extras });
+    }
+
+    /// The placemarks as rows of a log: headers, and each placemark's line with its fields. `base` is the name.
+    pub fn to_table(&self) -> (Vec<String>, Vec<(u64, Vec<String>)>) {
+        let mut headers = Headers::default();
+        ["base", "lat_deg", "lon_deg"].into_iter().for_each(|name| headers.push(name, ""));
+        let has_heights = self.placemarks.iter().any(|point| point.altitude_m.is_some());
+        if has_heights {
+            let is_ellipsoid = self.heights == KmlHeights::Ellipsoid;
+            headers.push(if is_ellipsoid { "ellipsoid_height_m" } else { "orthometric_height_m" }, "");
+        }
+        let mut extras: Vec<&str> = Vec::new();
+        for (name, _) in self.placemarks.iter().flat_map(|point| &point.extras) {
+            if !extras.contains(&name.as_str()) {
+                extras.push(name);
+            }
+        }
+        for name in &extras {
+            // A column of the placemark's own is no reading of the crew's.
+            let is_canonical = *name != "time" && super::columns::parse(name, super::columns::LogKind::Bases).is_some();
+            headers.push(&if is_canonical { format!("kml_{name}") } else { (*name).to_owned() }, "kml_");
+        }
+        let headers = headers.names();
+        let rows = self.placemarks.iter().map(|point| {
+            let mut cells = vec![point.name.clone(), point.lat_deg.to_string(), point.lon_deg.to_string()];
+            if has_heights {
+                cells.push(point.altitude_m.map(|metres| metres.to_string()).unwrap_or_default());
+            }
+            let extra = |name: &&str| point.extras.iter().find(|(other, _)| other == name).map(|(_, value)| value.clone());
+            cells.extend(extras.iter().map(|name| extra(name).unwrap_or_default()));
+            (point.line, cells)
+        });
+        (headers, rows.collect())
+    }
+}

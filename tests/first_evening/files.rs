@@ -1,0 +1,114 @@
+//! Tables below titles, placemarks, and files that are no logs.
+
+use std::io::Write;
+
+use super::*;
+
+const JOB: &str = "name = \"a\"\ncrs = \"EPSG:32616\"\nformats = [\"csv\"]\n[bases]\nfiles = [\"BASES\"]\ncrs = \"EPSG:4979\"\n\
+    [shots]\nfiles = [\"SHOTS\"]\ntime_zone = \"America/New_York\"\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n";
+
+fn job(bases: &str, shots: &str) -> String {
+    JOB.replace("BASES", bases).replace("SHOTS", shots)
+}
+
+#[test]
+fn the_header_is_found_below_a_title() {
+    let evening = Evening::with(&["forms/bases.csv", "forms/title_row.csv"]);
+    evening.write("job.toml", job("bases.csv", "title_row.csv"));
+    let ran = evening.map();
+    assert!(ran.out.starts_with("2 of 2 shots mapped, 0 held"), "{}", ran.out);
+    assert!(
+        ran.out.contains("title_row.csv: the header was found in line 3, below the title \"Feeder 1204 pole shots\"."),
+        "{}",
+        ran.out
+    );
+    // The job can name the line.
+    evening.write("job.toml", job("bases.csv", "title_row.csv").replace("[heights]", "header_line = 3\n[heights]"));
+    evening.map();
+    evening.write("job.toml", job("bases.csv", "title_row.csv").replace("[heights]", "header_line = 2\n[heights]"));
+    let said = evening.run(&["check", "job.toml"]).exits(1).err;
+    assert!(said.contains("header_line = 2 is no line of text"), "{said}");
+}
+
+/// 34.27 N, 84.94 W: the placemark's own coordinates, as GDAL 3.11 reads them too
+/// (pyogrio.read_dataframe("points.kml"): POINT Z (-84.94 34.27 215)).
+#[test]
+fn placemarks_are_bases() {
+    let evening = Evening::with(&["forms/points.kml", "forms/title_row.csv"]);
+    evening.write("job.toml", job("points.kml", "title_row.csv"));
+    let ran = evening.map();
+    let bases = evening.layer("bases");
+    assert_eq!(
+        (bases[0]["base"].as_str(), bases[0]["lat_deg"].as_str(), bases[0]["lon_deg"].as_str()),
+        ("S1", "34.27", "-84.94")
+    );
+    // Clamped to the ground by default: the altitude means nothing until the job says that it was measured.
+    assert_eq!(bases[0]["ellipsoid_height_m"], "");
+    assert!(ran.out.contains("points.kml: 1 placemarks are clamped to the ground"), "{}", ran.out);
+    evening.write("job.toml", job("points.kml", "title_row.csv").replace("[shots]", "kml_heights = \"ellipsoid\"\n[shots]"));
+    evening.map();
+    assert_eq!(number(&evening.layer("bases")[0], "ellipsoid_height_m"), 215.0);
+
+    // The same in an archive.
+    let mut archive = zip::ZipWriter::new(fs::File::create(evening.folder.path().join("points.kmz")).unwrap());
+    archive.start_file("doc.kml", zip::write::SimpleFileOptions::default()).unwrap();
+    archive.write_all(&fs::read(data().join("forms/points.kml")).unwrap()).unwrap();
+    archive.finish().unwrap();
+    let expected = places(&evening.layer("features"));
+    evening.write("job.toml", job("points.kmz", "title_row.csv").replace("[shots]", "kml_heights = \"ellipsoid\"\n[shots]"));
+    evening.map();
+    assert_eq!(places(&evening.layer("features")), expected);
+}
+
+#[test]
+fn what_is_no_log_is_called_by_its_real_kind() {
+    let evening = Evening::with(&["forms/bases.csv", "3-nests/notebook.txt"]);
+    // A picture by its first bytes (PNG specification, 5.2), whatever it is called.
+    evening.write("shots.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR");
+    evening.write("job.toml", job("bases.csv", "shots.csv"));
+    for arguments in [vec!["check", "job.toml"], vec!["init", "bases.csv", "shots.csv"]] {
+        let said = evening.run(&arguments).exits(1).err;
+        assert!(said.starts_with("error: shots.csv: this is a picture (PNG), not a log; name the file"), "{said}");
+    }
+    // A page of notes is told from a table.
+    evening.write("job.toml", job("bases.csv", "notebook.txt"));
+    for arguments in [vec!["check", "job.toml"], vec!["init", "bases.csv", "notebook.txt"]] {
+        let said = evening.run(&arguments).exits(1).err;
+        assert!(said.starts_with("error: notebook.txt:1: this reads like a page of notes, not a table"), "{said}");
+        assert!(said.contains("A table has one line of headers"), "{said}");
+    }
+}
+
+#[test]
+fn totals_and_notes_below_a_table_are_held_as_such() {
+    let evening = Evening::with(&["forms/bases.csv"]);
+    evening.write(
+        "shots.csv",
+        "shot,base,feature,slope_distance_m,true_azimuth_deg,inclination_deg\n1,S1,A,80.4,10,0\n2,S1,B,120.4,20,0\n\
+         ,,Total,200.8,,\nwind from the west\nSumme,,,200.8,,\n3,,C,20,30,0\n",
+    );
+    evening.write("job.toml", job("bases.csv", "shots.csv"));
+    evening.map();
+    let held: Vec<(u64, String)> = evening.held().into_iter().map(|(_, line, reason)| (line, reason)).collect();
+    let expected = [(4, "no_row"), (5, "no_row"), (6, "no_row"), (7, "no_base")].map(|(line, reason)| (line, reason.to_owned()));
+    assert_eq!(held, expected);
+}
+
+/// For two axes that err alike and apart, the radius of a share p is r = σ √(-2 ln(1 - p)): 2.4477 σ at 95 %, 1.1774 σ at
+/// 50 % (scipy.stats.rayleigh.ppf([0.95, 0.5])).
+#[test]
+fn an_accuracy_is_a_radius_with_a_share() {
+    let evening = Evening::with(&["forms/title_row.csv"]);
+    evening.write("bases.csv", "base,lat_deg,lon_deg,radius_m\nS1,34.27,-84.94,3.0\n");
+    evening.write("job.toml", job("bases.csv", "title_row.csv"));
+    let said = evening.run(&["check", "job.toml"]).exits(1).err;
+    assert!(said.contains("\"radius_m\" is the radius of an accuracy") && said.contains("write radius_share = 0.68"), "{said}");
+    for (share, factor) in [("0.95", 2.447746830680816), ("0.5", 1.1774100225154747)] {
+        evening
+            .write("job.toml", job("bases.csv", "title_row.csv").replace("[shots]", &format!("radius_share = {share}\n[shots]")));
+        evening.map();
+        let sigma = number(&evening.layer("bases")[0], "sigma_east_m");
+        // Printed to the millimetre or better.
+        assert!((sigma - 3.0 / factor).abs() < 0.001, "{share}: {sigma}");
+    }
+}
