@@ -53,10 +53,10 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if let (Some(path), Some(page)) = (&args.report, sink.page(&account)?) {
         std::fs::write(path, page).map_err(|error| format!("{}: writing the page: {error}", path.display()))?;
     }
-    print_styled(&terminal::account(&account))?;
     if sink.keeps_places_coarse {
         print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
     }
+    print_styled(&terminal::account(&account))?;
     print_styled(&held::rows(&sink.held))?;
     let bases = if args.bases { stations::blocks } else { stations::lines };
     print_styled(&bases(&account.stations))?;
