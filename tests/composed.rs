@@ -80,8 +80,11 @@ impl Run {
                 logs.formats, logs.shots, logs.heights, logs.end
             ),
         );
-        standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
+        let ran = standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]);
         let summary = json(&folder.path().join("out/summary.json"));
+        // 3 where nothing was mapped.
+        let nothing = summary["nothing_mapped"].is_string();
+        assert_eq!(ran.status, Some(if nothing { 3 } else { 0 }), "{}{}", ran.out, ran.err);
         let shots = &summary["shots"];
         let count = |key: &str| shots[key].as_u64().unwrap();
         assert_eq!(count("read"), count("mapped") + count("held") + count("composed") + count("repeats"), "{shots}");

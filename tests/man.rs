@@ -30,7 +30,7 @@ fn the_page_of_the_program_names_it_and_lists_every_command() {
         assert!(text.contains(&format!("standoff-{}(1)", command.get_name())), "no {} in\n{text}", command.get_name());
     }
     assert!(
-        text.contains("Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done with rows held under --strict.")
+        text.contains("Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done, but nothing was mapped, or rows were held under --strict.")
     );
 }
 

@@ -95,7 +95,9 @@ fn logs_with_canonical_headers_need_no_job() {
         assert_eq!(read(&folder.path().join(plain)), read(&folder.path().join(job)));
     }
     // By default the two formats of a job.
-    standoff(folder.path(), &map_invented("some layers")).exits(0);
+    let mut arguments = map_invented("some layers");
+    arguments.extend(["--instrument-height", "1.5"]);
+    standoff(folder.path(), &arguments).exits(0);
     assert_eq!(names(&folder.path().join("some layers")), expected_files("some_layers", &["gpkg", "geojson"]));
 }
 
@@ -105,7 +107,23 @@ fn positions_without_a_job_are_in_the_crs_of_the_layers_unless_they_are_angles()
     const PRINTED_M: f64 = 0.000_2;
     let folder = logs();
     let map = |bases: &str, crs: &str, more: &[&str]| {
-        let arguments = ["map", "--bases", bases, "--shots", "shots.csv", "--crs", crs, "--format", "csv", "--out", "out"];
+        let arguments = [
+            "map",
+            "--bases",
+            bases,
+            "--shots",
+            "shots.csv",
+            "--crs",
+            crs,
+            "--format",
+            "csv",
+            "--out",
+            "out",
+            "--target-height",
+            "0",
+            "--instrument-height",
+            "1.5",
+        ];
         standoff(folder.path(), &[&arguments, more].concat()).exits(0);
         let base = &table(&folder.path().join("out/out.bases.csv"))[0];
         ["easting", "northing", "lat_deg", "lon_deg"].map(|column| base[column].parse::<f64>().unwrap())
@@ -212,7 +230,7 @@ fn wrong_usage_says_what_is_right() {
         (
             vec!["map", "job.toml", "--layers", "features,ledgers"],
             "error: invalid value 'ledgers' for '--layers <LAYER>'\n  \
-             [possible values: features, bases, sight_lines, ellipses, lines, areas, vertices, measurements, parts, profiles, adjusted, residuals, ledger]\n\n  tip: a similar value exists: 'ledger'",
+             [possible values: features, bases, sight_lines, ellipses, lines, areas, vertices, measurements, parts, profiles, adjusted, residuals, corrections, ledger]\n\n  tip: a similar value exists: 'ledger'",
         ),
         (
             vec!["map", "job.toml", "--stric"],

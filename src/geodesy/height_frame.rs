@@ -58,7 +58,9 @@ impl HeightFrame {
         let own = || crs.geographic_3d();
         let crs = own()?;
         let wgs84 = Crs::new(WGS84)?;
-        let is_common = crs.same_as(&wgs84) || ["WGS 84", "ITRF"].iter().any(|name| crs.name().starts_with(name));
+        // A sphere is a figure to compute on, such as that of a local frame, and no datum: nothing lies between.
+        let is_sphere = crs.ellipsoid().flattening == 0.0;
+        let is_common = is_sphere || crs.same_as(&wgs84) || ["WGS 84", "ITRF"].iter().any(|name| crs.name().starts_with(name));
         // A way that loses accuracy for want of a grid still tells heights: grids of shifts leave them alone.
         let rules = Rules { missing_grids: true, ..Rules::default() };
         let (mut ways, mut fine) = (Vec::new(), None);

@@ -5,6 +5,8 @@
 //! lines is one whose names are only told apart, or only complete, with the line above or below: a group of columns over its
 //! parts, a quantity over its unit.
 
+use rustc_hash::FxHashSet;
+
 use super::delimited::{Line, Lines, Rows, guess_separator};
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -184,7 +186,8 @@ fn double(rows: &[Cut], at: usize) -> Option<(Vec<String>, usize)> {
 
 /// Names that are missing before the last or stand twice.
 fn faults(names: &[String]) -> usize {
-    (0..names.len()).filter(|i| names[*i].is_empty() || names[..*i].contains(&names[*i])).count()
+    let mut seen = FxHashSet::default();
+    names.iter().filter(|name| name.is_empty() || !seen.insert(name.as_str())).count()
 }
 
 /// Each name with the one of its group above it; a group goes on to the right until the next one begins.

@@ -71,14 +71,14 @@ pub fn covariance_of(joint: &Joint, values: impl Fn(&[[f64; 3]]) -> [f64; 3]) ->
 ///
 /// A direction at the angle θ from the vector (length L, variance `along_m2` along it, `across_m2` across, covariance `both_m2`) is within the
 /// interval where the component across it, L sin θ, is within 1.96 of its own standard errors: tan θ is between the roots of
-/// (L² − k² along) t² + 2 k² both t − k² across = 0; half of what lies between them is given (E. C. Fieller, "Some problems in interval estimation",
+/// (L² − k² along) t² + 2 k² both t − k² across = 0; the wider side is given, on the safe side where they differ (E. C. Fieller, "Some problems in interval estimation",
 /// Journal of the Royal Statistical Society B 16, 1954; from memory). Near L = k σ it grows to 90°, where the law of propagation, σ/L, stays
 /// below 30° and too small.
 pub fn direction_half95(length_m: f64, along_m2: f64, both_m2: f64, across_m2: f64) -> Option<f64> {
     let k2 = INTERVAL95 * INTERVAL95;
     let (a, b, c) = (length_m * length_m - k2 * along_m2, k2 * both_m2, k2 * across_m2);
     let root = (b * b + a * c).sqrt();
-    (a > 0.0).then(|| 0.5 * (((root + b) / a).atan() + ((root - b) / a).atan()))
+    (a > 0.0).then(|| ((root + b.abs()) / a).atan())
 }
 
 /// What the law of propagation leaves out of the variance of a vector's length: its error across. With b across, |v| is near
@@ -145,7 +145,9 @@ mod tests {
             }
             let share = |count: u32| f64::from(count) / f64::from(told);
             // Four standard errors of a share of 0.95 in 100,000: 0.0028; that some draws are not told of moves it by a little more.
-            assert!((share(inside) - 0.95).abs() < 0.006, "{length}: {}", share(inside));
+            // Where the axes differ the interval has two sides, and the wider one holds more.
+            let most = if along == across { 0.956 } else { 0.985 };
+            assert!((0.944..most).contains(&share(inside)), "{length}: {}", share(inside));
             assert!(told > 90_000 && share(first_order) < share(inside), "{length}: {told} {}", share(first_order));
         }
         assert_eq!(direction_half95(1.9, 1.0, 0.0, 1.0), None);

@@ -63,7 +63,8 @@ impl Source {
         // The vertical part of a compound CRS is told by the height column instead.
         let horizontal = crs.horizontal()?;
         let own = crs.geographic()?;
-        let geocentric = is_geocentric(&own);
+        // A local frame is computed where it is: nothing ties it to the earth.
+        let geocentric = is_geocentric(&own) || crs.is_local();
         let datum_crs = if geocentric { own.geographic_3d()? } else { Crs::new("EPSG:4979")? };
         let datum = match datums.iter().position(|datum| datum.crs.same_as(&datum_crs)) {
             Some(datum) => datum,

@@ -27,6 +27,7 @@ fn missing_roles() {
 }
 
 #[test]
+
 fn rows_that_cannot_be_read_are_told() {
     let log = format!(
         "{TWO_WAY}two_way,forth,1.3,40\ntwo_way,fourth,1.3,40\ntwo-way,back,1,40\ntwo_way,,1,40\n\
@@ -42,7 +43,6 @@ fn rows_that_cannot_be_read_are_told() {
         said,
         [
             "3 role \"fourth\" is no part of two_way; write one of: forth, back",
-            "4 measure \"two-way\": did you mean two_way?",
             "5 role is empty; the role of a two_way shot is one of: forth, back",
             "6 inclination_deg \"level\" is not a number",
         ]

@@ -10,7 +10,7 @@ fn vertices(run: &Run) -> Vec<(String, String, String)> {
 
 fn near(record: &Record, other: &Record) -> f64 {
     let number = |record: &Record, field: &str| record[field].parse::<f64>().unwrap();
-    (number(record, "east_m") - number(other, "east_m")).hypot(number(record, "north_m") - number(other, "north_m"))
+    (number(record, "easting") - number(other, "easting")).hypot(number(record, "northing") - number(other, "northing"))
 }
 
 /// A wall from a plain pole to a plain post: the join rows have no readings at all, stand before the pole's own row, and name a feature of

@@ -14,12 +14,13 @@ fn the_heights_of_a_wide_log_are_those_of_the_long_one() {
     let ran = evening.map();
     let wide = evening.values("height_m");
     let rows = fs::read_to_string(data().join("2-trees/heights_wide.csv")).unwrap().lines().count() - 1;
-    assert_eq!(wide.len(), rows);
+    // Three remarks have a comma of their own without quotes: rows with a field too many are held, never guessed at.
+    assert_eq!(wide.len(), rows - 3);
     // One account a row, though three readings came of each.
     let shots = &evening.summary()["shots"];
     assert_eq!(
         (shots["read"].as_u64(), shots["composed"].as_u64(), shots["held"].as_u64()),
-        (Some(rows as u64), Some(rows as u64), Some(0)),
+        (Some(rows as u64), Some(rows as u64 - 3), Some(3)),
         "{}",
         ran.out
     );
@@ -29,7 +30,9 @@ fn the_heights_of_a_wide_log_are_those_of_the_long_one() {
          horizontal_distance_m = \"HD\"\ninclination_pct = \"Angle_pct\"\n[shots.values]\nmeasure = \"height\"\n",
     );
     evening.map();
-    assert_eq!(evening.values("height_m"), wide);
+    let long = evening.values("height_m");
+    assert_eq!(long.len(), rows);
+    assert!(wide.iter().all(|(name, height)| long.get(name) == Some(height)), "{wide:?} {long:?}");
 }
 
 /// H = HD (tan I_top - tan I_foot) with percents: 10 (0.90 + 0.05) = 9.5 m.

@@ -80,7 +80,7 @@ fn several_sheets_of_one_kind_are_asked_for() {
     let said = evening.run(&["map", "job.toml", "--out", "out"]).exits(1).err;
     assert_eq!(
         said,
-        "error: days_2026-06-23.xlsx: the sheets Plot P1, Plot P2 all have the columns of [shots]; write there which one it is, such \
+        "error: ./days_2026-06-23.xlsx: the sheets Plot P1, Plot P2 all have the columns of [shots]; write there which one it is, such \
          as sheet = \"Plot P1\", or sheet = \"*\" for all\n"
     );
     // What the sheet's name says is a column of its rows.
@@ -104,5 +104,5 @@ fn no_workbook_at_all() {
     evening.write("survey.xlsx", "no workbook");
     evening.write("job.toml", "name = \"a\"\ncrs = \"EPSG:32632\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"survey.xlsx\"]\n");
     let said = evening.run(&["check", "job.toml"]).exits(1).err;
-    assert!(said.starts_with("error: survey.xlsx: the workbook cannot be read: "), "{said}");
+    assert!(said.starts_with("error: ./survey.xlsx: the workbook cannot be read: "), "{said}");
 }

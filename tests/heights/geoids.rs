@@ -173,7 +173,7 @@ fn a_grid_of_another_region_is_refused() {
 fn a_file_that_is_no_grid_is_refused() {
     let field =
         heights(field("base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.1,8.9,512.3\n", &["A"]), "geoid_grid = \"geoid.gtx\"");
-    assert_eq!(field.refusal(), "./geoid.gtx: cannot be read: No such file or directory (os error 2)");
+    assert_eq!(field.refusal(), "job.toml:22: ./geoid.gtx: cannot be read: No such file or directory (os error 2)");
     field.write("geoid.gtx", "lat,lon,N\n46,8,48.5\n");
     let no_grid =
         "./geoid.gtx: not a grid that can be read; a geoid grid is a GeoTIFF file, or a GTX file whose name ends in .gtx";

@@ -91,7 +91,7 @@ fn a_file_that_cannot_be_read_fails_before_anything_is_written() {
     field.job = field.job.replace("shots.csv", "nowhere.csv");
     assert_eq!(field.refusal(), "job.toml:12: no file ./nowhere.csv");
     std::fs::create_dir(field.path("nowhere.csv")).unwrap();
-    assert_eq!(field.refusal(), "job.toml:12: no file ./nowhere.csv");
+    assert_eq!(field.refusal(), "job.toml:12: ./nowhere.csv: cannot be read: it is a folder, not a file");
     field.job = field.job.replace("nowhere.csv", "*/day.csv");
     assert_eq!(field.refusal(), "job.toml:12: no file matches \"*/day.csv\" in .");
     // An empty base log, and the last of several shot logs.

@@ -274,6 +274,10 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
             };
             if !is_table {
                 files.insert(format!("{name}.{layer}.{style}"));
+                // And the one that the most used open desktop GIS loads by itself; the GeoPackage has its own inside.
+                if *format != "gpkg" {
+                    files.insert(format!("{name}.{layer}.qml"));
+                }
             }
         }
         if ["gpkg", "dxf"].contains(format) {
