@@ -325,7 +325,7 @@ fn the_contents_have_one_row_a_layer_with_the_extent_of_its_geometries() {
             |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?, [row.get(3)?, row.get(4)?, row.get(5)?, row.get(6)?], row.get(7)?)),
         );
         let tables: Vec<&str> = contents.iter().map(|(table, ..)| table.as_str()).collect();
-        assert_eq!(tables, [package.names().as_slice(), &["layer_styles"]].concat());
+        assert_eq!(tables, [package.names().as_slice(), &["layer_styles", "qgis_projects"]].concat());
         for (table, data_type, identifier, extent, srs_id) in &contents {
             assert_eq!(identifier, table);
             if !package.spatial().contains(&table.as_str()) {

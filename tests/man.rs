@@ -29,6 +29,7 @@ fn the_page_of_the_program_names_it_and_lists_every_command() {
     for command in standoff::cli::command().get_subcommands() {
         assert!(text.contains(&format!("standoff-{}(1)", command.get_name())), "no {} in\n{text}", command.get_name());
     }
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(
         text.contains("Exit status: 0 done, 1 failed (nothing written), 2 wrong usage, 3 done, but nothing was mapped, or rows were held under --strict.")
     );

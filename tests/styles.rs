@@ -212,17 +212,19 @@ fn the_geopackage_has_the_style_of_each_layer_that_is_drawn() {
         let changed = all("SELECT DISTINCT last_change FROM gpkg_contents");
         assert_eq!(changed.len(), 1, "one time for all tables");
         let spatial = drawn(example.layers);
-        assert_eq!(rows.len(), spatial.len());
-        for ((row, layer), id) in rows.iter().zip(&spatial).zip(1..) {
-            let id = id.to_string();
+        // Tables have titles of fields in the other form, and no SLD.
+        let (tables, rows): (Vec<_>, Vec<_>) = rows.into_iter().partition(|row| row[4].as_deref() == Some(""));
+        assert_eq!((tables.len() + rows.len(), rows.len()), (example.layers.len(), spatial.len()));
+        assert!(tables.iter().all(|row| row[6].is_some() && row[11].is_none()));
+        for (row, layer) in rows.iter().zip(&spatial) {
             let expected = [
-                Some(id.as_str()),
+                row[0].as_deref(),
                 Some(""),
                 Some(""),
                 Some(*layer),
                 Some("geom"),
                 Some(*layer),
-                None,
+                row[6].as_deref().filter(|document| document.starts_with("<!DOCTYPE qgis")),
                 Some("1"),
                 Some(""),
                 None,
@@ -237,7 +239,8 @@ fn the_geopackage_has_the_style_of_each_layer_that_is_drawn() {
         let table =
             |style: gdal::vector::Feature| style.field_as_string(style.field_index("f_table_name").unwrap()).unwrap().unwrap();
         let styled: Vec<String> = styles.features().map(table).collect();
-        assert_eq!(styled, spatial);
+        let all: Vec<&str> = example.layers.iter().map(|(layer, _)| *layer).collect();
+        assert_eq!(styled, all);
         assert_eq!(dataset.layer_count(), example.layers.len() + 1);
         assert!(fields_named(rows[0][11].as_deref().unwrap()).is_subset(&fields_of(&path, 0)));
     }

@@ -108,8 +108,9 @@ impl Plan {
                 Source::Columns(_) => {}
             }
         }
+        let claimed: BTreeSet<usize> = places.iter().map(|(_, index, _)| *index).collect();
         for (at, (index, _)) in self.extras.iter().enumerate() {
-            if !places.iter().any(|(_, known, _)| known == index) {
+            if !claimed.contains(index) {
                 places.push((Place::Extra(at), *index, Watch::Number));
             }
         }

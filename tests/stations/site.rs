@@ -138,8 +138,11 @@ impl Site {
     #[track_caller]
     pub fn map(&self) -> Mapped {
         let _ = std::fs::remove_dir_all(self.path("t-layers"));
-        let ran = self.run("map").exits(0);
+        let ran = self.run("map");
         let out = self.path("t-layers");
+        // 3 where nothing was mapped.
+        let nothing = out.join("summary.json").exists() && json(&out.join("summary.json"))["nothing_mapped"].is_string();
+        let ran = ran.exits(if nothing { 3 } else { 0 });
         let mapped = Mapped {
             summary: json(&out.join("summary.json")),
             features: table(&out.join("t.features.csv")),
