@@ -118,11 +118,12 @@ impl Site {
     }
 }
 
-/// How far a place may miss: readings are written to half a millimetre and half a hundred-thousandth of a degree, a four-hundredth of
-/// their standard errors at most, and a geometry that stretches these stretches that alike.
+/// How far a place may miss: readings are written to half a millimetre, a four-hundredth of a distance's standard error, and a geometry
+/// that stretches these errors stretches that alike. Where two distances nearly touch, two places fit, and their distance from each
+/// other is a small part of the stated error along the touch (σ of 70 m for places 4 m apart): a tenth of it is borne.
 fn bearable_m(record: &BTreeMap<String, String>) -> f64 {
     let sigma = |axis: &str| record.get(&format!("sigma_{axis}_m")).and_then(|sigma| sigma.parse::<f64>().ok()).unwrap_or(0.0);
-    WITHIN_M.max(sigma("east").hypot(sigma("north")) / 100.0)
+    WITHIN_M.max(sigma("east").hypot(sigma("north")) / 10.0)
 }
 
 /// The line of a row in the log: its shot number, below the header.

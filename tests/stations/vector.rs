@@ -127,6 +127,7 @@ fn points_with_times_and_no_names_are_fixes() {
     let crs = "\"crs\":{\"type\":\"name\",\"properties\":{\"name\":\"urn:ogc:def:crs:EPSG::32633\"}}";
     let text = format!("{{\"type\":\"FeatureCollection\",{crs},\"features\":[{},{}]}}", features(x, y, 0), features(x2, y2, 200));
     let mut site = Site::new("m.geojson", text, &unnamed(&[30, 230]));
+    site.top = "allow_outside_area = true".into();
     site.bases =
         "files = [\"m.geojson\"]\ncrs = \"EPSG:32632\"\n[bases.columns]\nellipsoid_height_m = \"h\"\ntime = \"seen\"".into();
     let run = site.map();
