@@ -2,7 +2,7 @@
 //!
 //! A file is what is tested; `support`, `common` and `networks` are shared helpers, `reference` holds published values.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::needless_range_loop, missing_docs)]
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::needless_range_loop, clippy::type_complexity, missing_docs)]
 
 mod common;
 mod networks;

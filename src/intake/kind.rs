@@ -65,10 +65,7 @@ pub fn refusal(path: &Path, bytes: &[u8]) -> Option<String> {
             );
         }
         Kind::Other if is_binary(bytes) => "no text: it holds bytes that no text has".to_owned(),
-        Kind::Other => match markup(bytes) {
-            Some(what) => what,
-            None => return None,
-        },
+        Kind::Other => markup(bytes)?,
     };
     let name = path.file_name().map(|name| format!(" {}", name.to_string_lossy())).unwrap_or_default();
     Some(format!(

@@ -187,6 +187,7 @@ impl Evidence {
         let Some(sign) = sign_at(last) else { return };
         let others: Vec<Thousands> = digits[..last].chars().filter_map(Thousands::of_sign).collect();
         let tail = &digits[last..].trim_start_matches(is_sign);
+        #[allow(clippy::collapsible_match)] // parted wrongly, it is none of the cases below either
         match (sign, others.as_slice()) {
             // A decimal sign behind parted thousands.
             (Thousands::Point | Thousands::Comma, [first, ..]) if others.iter().all(|other| other == first) && *first != sign => {

@@ -752,6 +752,7 @@ impl Plan {
     }
 
     /// Whether a row that cannot be read is none of the table's: a total, or a note beside or below it.
+    #[allow(clippy::redundant_closure)]
     pub fn is_remark(&self, rows: &Rows, row: &Row) -> bool {
         let width = row.fields().min(self.width());
         let filled: Vec<&str> = (0..width).map(|index| rows.cell(row, index)).filter(|cell| !cell.is_empty()).collect();
@@ -825,10 +826,10 @@ fn name_unnamed(headers: &mut [String], body: &str, separator: u8, is_sheet: boo
     }
     let mut rows = Rows::default();
     Lines::new(body, separator, 1).take(ROWS_LOOKED_AT).for_each(|line| rows.push(line, separator));
-    for index in 0..headers.len() {
+    for (index, header) in headers.iter_mut().enumerate() {
         let is_blank = || rows.rows().iter().all(|row| rows.cell(row, index).is_empty());
-        if headers[index].is_empty() && (is_sheet || is_blank()) {
-            headers[index] = format!("column {}", index + 1);
+        if header.is_empty() && (is_sheet || is_blank()) {
+            *header = format!("column {}", index + 1);
         }
     }
 }

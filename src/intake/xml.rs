@@ -72,6 +72,7 @@ impl<'t> Pieces<'t> {
     ///
     /// # Errors
     /// When the text is not well-formed; the sentence begins with the line.
+    #[allow(clippy::should_implement_trait)] // it ends with a piece of its own, not with none
     pub fn next(&mut self) -> Result<Piece, String> {
         loop {
             let start = self.reader.buffer_position() as usize;

@@ -184,6 +184,7 @@ impl Walk<'_> {
             let longer = moved(2.0 * share, equations);
             let then = robust::objective(equations, self.law);
             // Also false where a sum is no number.
+            #[allow(clippy::neg_cmp_op_on_partial_ord)]
             if !(then < after) {
                 equations.linearise(&next);
                 break;

@@ -78,6 +78,7 @@ pub fn settle(table: &mut BaseTable, locator: &Locator, placed: &[Placed]) -> Re
         has_returned.push(is_home);
     }
     let first = has_returned.iter().flatten().next().copied().unwrap_or(false);
+    #[allow(clippy::needless_range_loop)] // the bases are changed along the way
     for index in 0..table.bases.len() {
         let base = &table.bases[index];
         let label = base.label.clone();

@@ -94,6 +94,7 @@ impl ByPlace {
         CrsError::NoOperation { from: self.from.label(), to: self.to.label() }
     }
 
+    #[allow(clippy::type_complexity)] // what the store holds, and whether it was there
     fn known(&self, lon_deg: f64, lat_deg: f64) -> (Result<Arc<Vec<Arc<Transform>>>, CrsError>, bool) {
         if !lon_deg.is_finite() || !lat_deg.is_finite() {
             return (Err(self.no_operation()), false);

@@ -11,7 +11,8 @@ mod global;
 mod grid;
 #[cfg(feature = "gis")]
 mod open;
-#[cfg(all(test, feature = "gis"))]
+#[cfg(feature = "gis")]
+#[cfg(test)]
 pub(crate) mod tests;
 
 pub use global::{GeoidReader, GlobalGeoid, NAME, SIGMA_M};

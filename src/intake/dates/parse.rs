@@ -247,11 +247,15 @@ fn take_offset(tokens: &mut Vec<Token>) -> Option<Offset> {
     // The hyphen of a date is no offset: a time of day with colons stands right before one.
     let is_time = |tokens: &[Token]| {
         let last = tokens.iter().rposition(|token| *token == Sign(':'));
-        last.is_some_and(|at| match &tokens[at + 1..] {
-            [Number(..)] | [Number(..), Word(_)] | [Number(..), Sign(' '), Word(_)] => true,
-            [Number(..), Sign('.' | ','), Number(..)] => true,
-            [Number(..), Sign('.' | ','), Number(..), Sign(' '), Word(_)] => true,
-            _ => false,
+        last.is_some_and(|at| {
+            matches!(
+                &tokens[at + 1..],
+                [Number(..)]
+                    | [Number(..), Word(_)]
+                    | [Number(..), Sign(' '), Word(_)]
+                    | [Number(..), Sign('.' | ','), Number(..)]
+                    | [Number(..), Sign('.' | ','), Number(..), Sign(' '), Word(_)]
+            )
         })
     };
     let is_compact = matches!(&tokens[..before], [.., Word(t), Number(_, 4 | 6, _)] if t == "t");
@@ -488,7 +492,8 @@ fn day(items: &[Item]) -> Option<(Day, &[Item])> {
             if *da == 4 {
                 return Some((named(*c, u8::try_from(*b).ok()?, year_of(*a, 4)).filter(|_| *dc <= 2)?, rest));
             }
-            if *da > 2 || !matches!(dc, 2 | 4) && !(*dc == 1 && *da == 2) {
+            let is_year = matches!(dc, 2 | 4) || (*dc == 1 && *da == 2);
+            if *da > 2 || !is_year {
                 return None;
             }
             let part = |value: i64| i16::try_from(value).ok();

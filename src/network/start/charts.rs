@@ -90,6 +90,7 @@ impl Turn {
         let pairs: Vec<([f64; 3], [f64; 3])> =
             shared.iter().map(|(_, a, b)| (from.from_earth_centred(*a), to.from_earth_centred(*b))).collect();
         let share = 1.0 / pairs.len() as f64;
+        #[allow(clippy::type_complexity)]
         let middle = |of: &dyn Fn(&([f64; 3], [f64; 3])) -> f64| pairs.iter().map(of).sum::<f64>() * share;
         let centre = [middle(&|(a, _)| a[0]), middle(&|(a, _)| a[1])];
         let onto = [middle(&|(_, b)| b[0]), middle(&|(_, b)| b[1])];

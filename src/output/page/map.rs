@@ -345,7 +345,7 @@ impl Taken {
             let area = [left, at[1] - height * 0.85, left + width, at[1] + height * 0.2];
             let inside = area[0] > 2.0 && area[1] > 2.0 && area[2] < self.size[0] - 2.0 && area[3] < self.size[1] - 2.0;
             let meets = |other: &[f64; 4]| area[0] < other[2] && other[0] < area[2] && area[1] < other[3] && other[1] < area[3];
-            if inside && !self.boxes.iter().any(|other| meets(other)) {
+            if inside && !self.boxes.iter().any(meets) {
                 svg.plain_text(at, anchor, text);
                 self.boxes.push(area);
                 return;
