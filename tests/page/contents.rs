@@ -33,7 +33,7 @@ fn base64(bytes: &[u8]) -> String {
             signs[usize::from_str_radix(&six, 2).unwrap()]
         })
         .collect();
-    while text.len() % 4 != 0 {
+    while !text.len().is_multiple_of(4) {
         text.push('=');
     }
     text
