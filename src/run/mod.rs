@@ -1,9 +1,9 @@
 //! The way through the house: logs → rows → sightings → vectors → points → features → layers.
 //!
 //! [`run`] takes a job through its five steps and hands batches to a [`Sink`] while it computes:
-//! [`prepare`](prepare::prepare) reads the logs and settles the bases, [`adjust`](adjust::adjust) finds orientations and
-//! adjusts the network, [`stream`](stream::stream) maps what needs no other row, [`settle`](settle::settle) what waited
-//! for others, [`account`](account::account) says what became of it all.
+//! `prepare` reads the logs and settles the bases, `adjust` finds orientations and
+//! adjusts the network, `stream` maps what needs no other row, `settle` what waited
+//! for others, `account` says what became of it all.
 
 mod account;
 mod adjust;

@@ -7,7 +7,7 @@
 //!
 //! The surface, by the rows there are:
 //! - `plane_1` and `plane_2`: the vertical plane through two whole shots, upright at the first;
-//! - `plane_1` … `plane_n`, three or more: the plane fitted to them ([`plane_fit`]);
+//! - `plane_1` … `plane_n`, three or more: the plane fitted to them ([`super::plane_fit`]);
 //! - none: the surface of one ellipsoidal height that the settings give, on the curved ellipsoid: Newton's iteration on the height along the
 //!   sight, whose derivative is that along the ellipsoid's normal. It finds the nearer meeting point.
 //!
