@@ -3,7 +3,7 @@
 //!
 //! A base is computed on the datum of its own CRS where that datum's ellipsoid lies about the
 //! earth's centre as WGS 84's does, with degrees from Greenwich. On other datums heights above the ellipsoid are not what GNSS
-//! gives, so that such bases are first brought to WGS 84, by the operation that is best where they lie ([`super::recorded`]).
+//! gives, so that such bases are first brought to WGS 84, by the operation that is best where they lie (`recorded`).
 //!
 //! A height above the ellipsoid stands on the ellipsoid of its own frame, and so does a geoid: what lies between the two is added
 //! ([`crate::geodesy::height_frame`]).

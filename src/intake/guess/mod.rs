@@ -1,8 +1,8 @@
 //! Guesses at what logs mean, for a starter job. Nothing here is used in a run: a person reads the guesses, and decides what is
-//! marked with [`UNDECIDED`], in an editor or asked one after the other ([`ask`]).
+//! marked with [`UNDECIDED`], in an editor or asked one after the other (`ask`).
 //!
-//! [`sample`] looks at the files, [`words`] knows the trade's words for headers in twelve languages, [`columns`] takes words and
-//! values together, [`wide`] knows layouts with several readings in a row.
+//! `sample` looks at the files, `words` knows the trade's words for headers in twelve languages, `columns` takes words and
+//! values together, `wide` knows layouts with several readings in a row.
 
 pub mod ask;
 mod columns;

@@ -336,7 +336,9 @@ fn simulated_full_shots() {
     let names = ["height_m", "length_m", "lean_deg", "lean_azimuth_deg", "horizontal_offset_m", "distance_m"];
     for (simulated, name) in simulated.into_iter().zip(names) {
         let expected = value(&composed, name).sigma;
-        assert!((simulated / expected - 1.0).abs() < SIMULATED, "{name}: {simulated} {expected}");
+        // A direction's interval has two sides, and the wider one is stated: some hundredths more than the spread here.
+        let least = if name == "lean_azimuth_deg" { -0.04 } else { -SIMULATED };
+        assert!((least..SIMULATED).contains(&(simulated / expected - 1.0)), "{name}: {simulated} {expected}");
     }
 }
 

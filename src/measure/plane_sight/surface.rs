@@ -318,7 +318,7 @@ fn chord(group: &Group<'_>, sight: &Sighting, known: &Known<'_, '_>, settings: &
 }
 
 /// The angle between sight and normal in degrees: the length of the sight's tilt from the normal, a vector of two. Near square on its error across
-/// counts too, which the law of propagation leaves out ([`length_excess_m2`]).
+/// counts too, which the law of propagation leaves out (`length_excess_m2`).
 pub fn incidence(aim: &Aim, surface: &Surface<'_>, joint: &Joint) -> Estimate {
     let Ok(at) = aim.hit(surface, joint, joint.points()) else {
         return Estimate { value: f64::NAN, sigma: f64::NAN };

@@ -6,7 +6,7 @@
 //! - a row `centre`: d to the middle of a round object; r = d s;
 //! - a row `plane`: d to the middle of a flat object that stands square to the sight; width = 2 d tan(θ/2). One that is turned by α is wider,
 //!   by 1/cos α and more, and no standard error knows of it: a warning says so;
-//! - rows `plane_1`, `plane_2`, …: shots of a flat face, which may stand at any angle ([`turned`]);
+//! - rows `plane_1`, `plane_2`, …: shots of a flat face, which may stand at any angle (`turned`);
 //! - none of these: the distance of `left` or `right`, or the mean of both, is taken to the spot where the sight
 //!   touches a round object; r = d tan(θ/2).
 //!

@@ -1,7 +1,7 @@
 //! The page `NAME.report.html`: a whole job for people who have no GIS, in one file that asks for nothing from anywhere.
 //!
-//! It is one more taker of the batches that make the layers. It keeps of them what it shows ([`collect`]), in bounded memory
-//! ([`sample`]), and draws and words it when the run is over. Nothing is computed here, and nothing is told that the layers,
+//! It is one more taker of the batches that make the layers. It keeps of them what it shows (`collect`), in bounded memory
+//! (`sample`), and draws and words it when the run is over. Nothing is computed here, and nothing is told that the layers,
 //! `held.csv` and the summary do not tell: what is withheld from those never comes here.
 //!
 //! | file | subject |
