@@ -4,16 +4,16 @@ use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use super::cell::When;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::fixes::{self, Beside, Fix};
-use super::numbers::Signs;
 use super::plan::Plan;
 use super::reader::{Reader, looks_damaged};
 use crate::job::FixKind;
 use crate::job::Quality;
+use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::when::When;
 use crate::units::{Hemispheres, parse_angle_deg};
 
 /// A height and what it is measured from.
@@ -109,7 +109,7 @@ pub struct Provenance {
 /// A base as it was recorded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BaseRow {
-    /// Name; parts of a name made of several columns have [`super::plan::NAME_JOINT`] between.
+    /// Name; parts of a name made of several columns have [`crate::records::names::NAME_JOINT`] between.
     pub name: String,
     /// The log's header of the name.
     pub name_header: String,

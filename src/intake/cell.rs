@@ -8,6 +8,7 @@ use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
 
 use super::dates::{self, Day, Style};
+use crate::records::when::When;
 use crate::units::gps_time::LeapSeconds;
 
 /// Words that stand for "no reading" in any column, in small letters.
@@ -28,15 +29,6 @@ pub struct CellFormat {
     pub gps: Option<Arc<LeapSeconds>>,
     /// Added to every time.
     pub clock_offset: SignedDuration,
-}
-
-/// When a row was measured.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct When {
-    /// The local date.
-    pub date: Date,
-    /// The instant, with the offset from UTC that the local time had; none where only the day is known.
-    pub instant: Option<(Timestamp, Offset)>,
 }
 
 /// Why a text is no date or time.

@@ -1,6 +1,6 @@
 //! Columns that nothing claims: they become attributes, with a type found from all their values.
 
-use super::numbers::Signs;
+use crate::numeric::signs::{Signs, integer, is_missing, real};
 
 /// The type of an attribute.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -42,26 +42,6 @@ impl ExtraType {
             None => ExtraType::Text,
         }
     }
-}
-
-/// Whether a field of an attribute is null in a column of numbers.
-pub fn is_missing(cell: &str) -> bool {
-    matches!(cell, "" | "NA" | "N/A" | "n/a" | "NaN" | "nan" | "-" | "--" | "---" | "null" | "NULL")
-}
-
-/// A real attribute.
-pub fn real(cell: &str, signs: Signs) -> Option<f64> {
-    let is_plain = |byte: u8| byte.is_ascii_digit() || b"+-.,eE'".contains(&byte) || byte == b' ' || !byte.is_ascii();
-    if cell.bytes().all(is_plain) { signs.number(cell) } else { None }
-}
-
-/// A whole attribute.
-pub fn integer(cell: &str, signs: Signs) -> Option<i64> {
-    if let Ok(number) = cell.parse() {
-        return Some(number);
-    }
-    let number = signs.thousands.and_then(|_| signs.number(cell))?;
-    (number.fract() == 0.0 && number.abs() < 9e15).then_some(number as i64)
 }
 
 #[cfg(test)]

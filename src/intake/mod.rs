@@ -20,7 +20,6 @@ pub mod guess;
 pub mod header;
 mod headers;
 pub mod kind;
-pub mod kit;
 pub mod kml;
 mod names;
 pub mod nmea;

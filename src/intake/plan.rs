@@ -13,14 +13,15 @@ use super::dates;
 use super::delimited::{Line, Lines, Row, Rows};
 use super::header::{self, Header};
 use super::names;
-use super::numbers::Signs;
 use super::settle::Written;
 use super::text::Text;
 use super::words;
 use crate::job::LogFormat;
+use crate::numeric::signs::Signs;
 use crate::numeric::words::nearest;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Reason};
+use crate::records::names::NAME_JOINT;
 use crate::units::gps_time::LeapSeconds;
 use crate::units::{AngleUnit, LengthUnit};
 
@@ -122,9 +123,6 @@ pub enum LineKind {
     /// The units under the header.
     Units,
 }
-
-/// The separator of the parts of a base name made of several columns; it stands in no log.
-pub const NAME_JOINT: char = '\u{1f}';
 
 impl Plan {
     /// Plans the reading of a file.
@@ -688,7 +686,11 @@ impl Plan {
     ///
     /// # Errors
     /// See [`super::cell::WhenError`].
-    pub fn when(&self, date: Option<&str>, time: Option<&str>) -> Result<Option<super::cell::When>, super::cell::WhenError> {
+    pub fn when(
+        &self,
+        date: Option<&str>,
+        time: Option<&str>,
+    ) -> Result<Option<crate::records::when::When>, super::cell::WhenError> {
         let style = |quantity| self.claims.get(&quantity).map(|claim: &Claim| claim.style).unwrap_or_default();
         self.format.when(date.map(|text| (text, style(Quantity::Date))), time.map(|text| (text, style(Quantity::Time))))
     }

@@ -2,13 +2,14 @@
 
 use jiff::Timestamp;
 
-use super::cell::{When, WhenError, is_no_reading_number};
+use super::cell::{WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::numbers::Signs;
 use super::plan::{Claim, Plan};
 use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
+use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Reason};
+use crate::records::when::When;
 
 /// The reading of one row.
 pub(super) struct Reader<'r, 't> {

@@ -5,11 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::columns::{Quantity, Unit};
 use super::dates::evidence::{Evidence, Open, Settled};
-use super::numbers::{Column, Example, Keys, Signs, Thousands};
+use super::numbers::{Column, Example, Keys};
 use super::plan::{Claim, Plan, Source};
 use super::survey::{Seen, Watch, survey};
 use super::words;
 use crate::job::{DateOrder, LogFormat};
+use crate::numeric::signs::{Signs, Thousands};
 use crate::units::AngleUnit;
 
 /// How a file's values are written, for the account.

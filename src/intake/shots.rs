@@ -4,24 +4,21 @@ use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
 use std::sync::Arc;
 
-use super::cell::{When, is_no_reading_number};
+use super::cell::is_no_reading_number;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::kit::{Kit, Kits};
 use super::plan::{Claim, Plan};
 use super::reader::{Reader, looks_damaged};
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::north::NorthKind;
 use crate::job::catalogue::{Catalogue, Code};
 use crate::job::{Checks, Heights, Instrument};
+use crate::records::kit::{Kit, Kits};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::triangle::Triangle;
+use crate::records::when::When;
 use crate::units::AngleUnit;
-
-/// The role of a sight that orients its base.
-pub const BACKSIGHT: &str = "backsight";
-/// The role of a sight to the next base, compared with its counterpart.
-pub const FORESIGHT: &str = "foresight";
 
 /// What the reading of shots needs from the job.
 #[derive(Debug, Clone)]

@@ -1,8 +1,10 @@
-//! Arithmetic that knows nothing of the trade: medians and robust scales, Cholesky's decomposition, draws of a covariance.
+//! Arithmetic that knows nothing of the trade: medians and robust scales, Cholesky's decomposition, draws of a
+//! covariance, how numbers are written.
 //!
 //! No units, no rows, no files.
 
 pub mod cholesky;
 pub mod monte_carlo;
 pub mod robust;
+pub mod signs;
 pub mod words;

@@ -3,6 +3,10 @@
 //! Neither reading nor computing lives here.
 
 pub mod echo;
+pub mod kit;
 pub mod ledger;
+pub mod names;
+pub mod roles;
 pub mod shown;
 pub mod triangle;
+pub mod when;

@@ -11,9 +11,10 @@ use crate::geodesy::north::NorthKind;
 use crate::intake::IntakeError;
 use crate::intake::block::cut;
 use crate::intake::columns::Quantity;
-use crate::intake::shots::{self, BACKSIGHT, FORESIGHT, ShotRules};
+use crate::intake::shots::{self, ShotRules};
 use crate::output::report::terminal::grouped;
 use crate::records::ledger::Counts;
+use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::shots::audit::row_print;
 use crate::shots::locate::Declinations;
 use crate::stations::base::{BaseTable, Named};
@@ -65,7 +66,7 @@ pub fn find(
                     unknown += 1;
                     if notes.len() < NOTES_SHOWN {
                         let target = target
-                            .map_or("nothing that is named".into(), |name| format!("\"{}\"", crate::stations::base::label(name)));
+                            .map_or("nothing that is named".into(), |name| format!("\"{}\"", crate::records::names::label(name)));
                         let so =
                             if role == BACKSIGHT { "it does not orient its base" } else { "nothing can be compared with it" };
                         notes.push(format!("{}:{}: the {role} is to {target}, {why}: {so}.", log.info.name, row.line.number));

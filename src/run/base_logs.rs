@@ -24,7 +24,8 @@ use crate::intake::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
 use crate::output::contract::InputFile;
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
-use crate::stations::base::{BaseTable, HeldBase, definition_of, label};
+use crate::records::names::label;
+use crate::stations::base::{BaseTable, HeldBase, definition_of};
 use crate::stations::occupation::Epoch;
 
 /// A base log.

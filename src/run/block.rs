@@ -7,9 +7,9 @@ use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::plan::Plan;
 use crate::intake::shots::{self, ShotRules};
-use crate::measure::strings::JOIN;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Counts, Fault, Flag, Reason};
+use crate::records::roles::JOIN;
 use crate::shots::audit::{Audit, Audited, id_print, row_print};
 use crate::stations::join::Joiner;
 

@@ -18,10 +18,10 @@ use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
-use crate::intake::numbers::Signs;
 use crate::intake::shots;
 use crate::job::LayerName;
 use crate::job::catalogue::Geometry;
+use crate::numeric::signs::Signs;
 use crate::output::columns::{Batch, Column, Geometries, LayerKey, NO_HEIGHT, Position};
 use crate::output::layers::bases::PlacedBase;
 use crate::output::layers::features::Feature;
@@ -394,7 +394,7 @@ fn join_name(plan: &crate::intake::plan::Plan, parsed: &Parsed, row: &Row, quant
     if plan.text(quantity, &parsed.rows, row).is_none() {
         let mut joined = String::new();
         if let Some(found) = plan.name(quantity, &parsed.rows, row, &mut joined) {
-            *name = crate::stations::base::label(found);
+            *name = crate::records::names::label(found);
         }
     }
 }

@@ -9,19 +9,19 @@ use rustc_hash::FxHashSet;
 
 use super::repeated::name_print;
 use crate::intake::block::{Chunk, cut};
-use crate::intake::cell::When;
 use crate::intake::columns::{LogKind, Quantity};
 use crate::intake::delimited::{Lines, blocks};
 use crate::intake::extras::ExtraType;
-use crate::intake::numbers::Signs;
 use crate::intake::plan::{LineKind, Plan};
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, delimited, sheets, workbook};
 use crate::job::{LogFormat, Shots};
+use crate::numeric::signs::Signs;
 use crate::output::columns::{Field, FieldKind};
 use crate::output::contract::InputFile;
 use crate::output::layers::Names;
 use crate::records::ledger::Counts;
+use crate::records::when::When;
 use crate::stations::occupation::windows::ShotTime;
 
 /// Bytes of text that are read as one.
@@ -281,7 +281,7 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
                     }
                     if is_named && has_strings && super::block::joins_a_string(plan, &rows, &row) {
                         let name = plan.name(Quantity::Feature, &rows, &row, &mut joined);
-                        survey.joins.extend(name.map(crate::stations::base::label));
+                        survey.joins.extend(name.map(crate::records::names::label));
                     }
                     let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
                     if is_named
@@ -291,7 +291,7 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
                     {
                         survey
                             .names
-                            .push(name_print(plan.text(Quantity::Code, &rows, &row), &crate::stations::base::label(name)));
+                            .push(name_print(plan.text(Quantity::Code, &rows, &row), &crate::records::names::label(name)));
                     }
                 }
                 LineKind::OtherHeader => return Err(IntakeError::other_header(&log.text.path, line.number)),

@@ -6,14 +6,14 @@ use super::compute::Stage;
 use super::repeated::{Waiting, name_print};
 use super::sighting::{Recent, Sighted};
 use crate::geodesy::frame::full_circle_rad;
-use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
-use crate::intake::extras;
-use crate::intake::numbers::Signs;
+use crate::records::when::When;
+
 use crate::intake::plan::Plan;
 use crate::measure::Sighting;
 use crate::measure::span::conditions::Conditions;
+use crate::numeric::signs::{self, Signs};
 use crate::output::layers::features::Feature;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Flags};
@@ -207,7 +207,7 @@ impl Stage<'_> {
             measure: of(Quantity::Measure),
             feature: of(Quantity::Feature),
             string: of(Quantity::String),
-            order: of(Quantity::Order).and_then(|cell| extras::real(&cell, signs_of_order)),
+            order: of(Quantity::Order).and_then(|cell| signs::real(&cell, signs_of_order)),
             code,
             cells: cells.unwrap_or_default(),
             when,
@@ -229,7 +229,7 @@ impl Stage<'_> {
     pub(super) fn text_of(&self, parsed: &Parsed, row: &Row, quantity: Quantity) -> Option<String> {
         let mut joined = String::new();
         let found = self.logs.files[parsed.file].plan.name(quantity, &parsed.rows, row, &mut joined)?;
-        Some(crate::stations::base::label(found))
+        Some(crate::records::names::label(found))
     }
 
     pub(super) fn label_of(&self, parsed: &Parsed, row: &Row) -> String {

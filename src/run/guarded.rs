@@ -3,9 +3,9 @@
 use super::coded::Words;
 use super::composed::Collected;
 use super::compute::Stage;
-use crate::measure::strings::JOIN;
 use crate::output::columns::LayerKey;
 use crate::output::disclosure::Guarded;
+use crate::records::roles::JOIN;
 
 /// Those among collected rows.
 pub fn guarded(stage: &Stage, collected: &[Collected]) -> Guarded {

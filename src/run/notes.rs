@@ -3,9 +3,9 @@
 use super::files::ShotLogs;
 use crate::geodesy::crs::Crs;
 use crate::intake::columns::Quantity;
-use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::{Declination, Instrument, Job};
 use crate::output::report::summary::OperationUse;
+use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::records::ledger::{Counts, Flag, Reason};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
 use crate::stations::base::{self, BaseTable};

@@ -14,8 +14,9 @@ use crate::intake::shots::ShotRules;
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
 use crate::output::layers;
+use crate::records::names::label;
 use crate::shots::locate::Declinations;
-use crate::stations::base::{self, BaseTable, Settings};
+use crate::stations::base::{BaseTable, Settings};
 
 /// A job ready to be computed.
 pub struct Prepared<'j> {
@@ -126,7 +127,7 @@ pub fn check_any_base(table: &BaseTable, base_logs: &BaseLogs, stations: &Statio
 /// Why there is no base at all.
 fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], notes: &[String]) -> String {
     let held = table.held.first().map(|held| held.fault.sentence.clone());
-    let absent = absent.first().map(|(name, why)| format!("base {} has no position: {why}", base::label(name)));
+    let absent = absent.first().map(|(name, why)| format!("base {} has no position: {why}", label(name)));
     let why = held.or(absent).map(|why| format!("; the first: {why}")).unwrap_or_default();
     let outside: u64 = logs.files.iter().map(|file| file.info.counts.outside_occupations).sum();
     let outside = if outside > 0 { format!(", {outside} lie outside every occupation") } else { String::new() };

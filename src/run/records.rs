@@ -5,10 +5,10 @@ use super::compute::{Stage, position};
 use super::files::Carried;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
-use crate::intake::extras;
-use crate::intake::numbers::Signs;
+
 use crate::job::LayerName;
 use crate::job::catalogue::Value;
+use crate::numeric::signs::{self, Signs};
 use crate::output::columns::{Batch, Column, FieldKind, Geometries, LayerKey, Position, Texts};
 use crate::output::layers::coarse;
 use crate::output::layers::features::{self, Feature};
@@ -152,7 +152,7 @@ pub fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) ->
             (0..len)
                 .map(|i| {
                     let (cell, signs) = cell(i);
-                    extras::integer(cell, signs)
+                    signs::integer(cell, signs)
                 })
                 .collect(),
         ),
@@ -160,7 +160,7 @@ pub fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) ->
             (0..len)
                 .map(|i| {
                     let (cell, signs) = cell(i);
-                    extras::real(cell, signs).unwrap_or(f64::NAN)
+                    signs::real(cell, signs).unwrap_or(f64::NAN)
                 })
                 .collect(),
         ),

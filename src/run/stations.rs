@@ -155,7 +155,7 @@ fn gather(
     for (index, (window, place)) in listed.into_iter().enumerate() {
         match gathered.unserved.get(&index) {
             Some(why) => {
-                let fault = Fault::new(Reason::FewEpochs, "", &crate::stations::base::label(&window.name), why.clone());
+                let fault = Fault::new(Reason::FewEpochs, "", &crate::records::names::label(&window.name), why.clone());
                 gathered.held.push(HeldBase { name: Some(window.name), place, fault });
             }
             None => logs.files[place.0].info.counts.mapped += 1,

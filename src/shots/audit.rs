@@ -183,8 +183,8 @@ impl Auditor {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::intake::kit::Kit;
     use crate::job::Instrument;
+    use crate::records::kit::Kit;
     use crate::records::ledger::Flags;
 
     fn row(azimuth: f64, distance: f64) -> Audit {

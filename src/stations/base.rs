@@ -20,9 +20,9 @@ use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
 use crate::intake::bases::{BaseRow, Height, Provenance};
-use crate::intake::plan::NAME_JOINT;
 use crate::job::{Bases, Checks, Several};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::names::label;
 use crate::stations::occupation::EmptyWindow;
 
 /// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
@@ -498,11 +498,6 @@ fn step_index(operations: &mut Vec<Operation>, step: &Operation) -> Option<usize
         operations.push(step.clone());
         operations.len() - 1
     }))
-}
-
-/// A base's name for people.
-pub fn label(name: &str) -> String {
-    name.replace(NAME_JOINT, "/")
 }
 
 /// The CRS that a row's position is in, by the settings of its log.

@@ -160,8 +160,8 @@ fn of_measure(plan: &Plan, rows: &Rows, row: &Row, file: &str, measure: Measure)
     let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim();
     let role = role(plan, measure, word(Quantity::Role))?;
     let mut joined = String::new();
-    let base = plan.name(Quantity::Base, rows, row, &mut joined).map(crate::stations::base::label).unwrap_or_default();
-    let feature = plan.name(Quantity::Feature, rows, row, &mut joined).map(crate::stations::base::label).unwrap_or_default();
+    let base = plan.name(Quantity::Base, rows, row, &mut joined).map(crate::records::names::label).unwrap_or_default();
+    let feature = plan.name(Quantity::Feature, rows, row, &mut joined).map(crate::records::names::label).unwrap_or_default();
     Ok(CalibrationShot {
         file: file.to_owned(),
         line: row.line.number,

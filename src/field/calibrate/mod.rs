@@ -20,8 +20,8 @@ use jiff::civil::Date;
 
 use crate::geodesy::north::NorthError;
 use crate::intake::IntakeError;
-use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::Instrument;
+use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::shots::reduce::Bend;
 use known_line::Line;
 use log::{CalibrationShot, Held, Shots};

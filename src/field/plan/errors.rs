@@ -8,10 +8,10 @@ use crate::geodesy::REFRACTION;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::Ellipsoid;
 use crate::intake::columns::{LogKind, Quantity};
-use crate::intake::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG, Kit};
 use crate::intake::plan::Plan;
 use crate::intake::{IntakeError, sheets};
 use crate::job::{Instrument, Job};
+use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG, Kit};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
 use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
 

@@ -19,7 +19,7 @@ pub mod sheet;
 use serde::Serialize;
 
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
-use crate::intake::kit::Kit;
+use crate::records::kit::Kit;
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
 

@@ -10,9 +10,9 @@ use jiff::tz::TimeZone;
 
 use super::super::cell::{CellFormat, is_no_reading_number};
 use super::super::dates::Style;
-use super::super::numbers::Signs;
 use crate::intake::xml::{Open, Piece, Pieces};
 use crate::job::FixKind;
+use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Reason};
 
 /// A `wpt`, `rtept` or `trkpt` as it stands.

@@ -18,8 +18,8 @@ use self::sample::{Sample, Whole};
 use self::wide::Wide;
 use super::IntakeError;
 use super::columns::LogKind;
-use super::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::job::UNDECIDED;
+use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 
 /// The text of a starter job for some logs.
 ///

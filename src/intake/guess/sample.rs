@@ -6,10 +6,11 @@ use super::words;
 use crate::intake::cell::CellFormat;
 use crate::intake::columns::{self, LogKind};
 use crate::intake::delimited::{Lines, Rows};
-use crate::intake::numbers::{Evidence, Signs};
+use crate::intake::numbers::Evidence;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, header, kml, nmea, sheets, vector, workbook};
 use crate::job::LogFormat;
+use crate::numeric::signs::Signs;
 
 /// Rows that are looked at.
 const ROWS: usize = 400;

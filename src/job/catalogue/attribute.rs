@@ -1,8 +1,7 @@
 //! An attribute of coded features: from the text of a log to a typed value, and whether that is one it may have.
 
 use super::file::{AttributeKind, AttributeSettings};
-use crate::intake::extras::{self, is_missing};
-use crate::intake::numbers::Signs;
+use crate::numeric::signs::{self, Signs, is_missing};
 
 /// What values a field may have; formats that can tell it do.
 #[derive(Debug, Clone, PartialEq)]
@@ -104,11 +103,11 @@ impl Attribute {
         }
         let value = match self.kind {
             AttributeKind::Text => Value::Text(cell.to_owned()),
-            AttributeKind::Integer => match extras::integer(cell, signs) {
+            AttributeKind::Integer => match signs::integer(cell, signs) {
                 Some(number) => Value::Integer(number),
                 None => return (Value::Missing, Some(Problem::Type)),
             },
-            AttributeKind::Real => match extras::real(cell, signs) {
+            AttributeKind::Real => match signs::real(cell, signs) {
                 Some(number) => Value::Real(number),
                 None => return (Value::Missing, Some(Problem::Type)),
             },

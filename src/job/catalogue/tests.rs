@@ -1,5 +1,5 @@
 use super::*;
-use crate::intake::numbers::Signs;
+use crate::numeric::signs::Signs;
 
 const STEMS: &str = r#"
 title = "Stems and tracks"

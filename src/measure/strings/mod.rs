@@ -24,8 +24,6 @@ pub const START: &str = "start";
 pub const END: &str = "end";
 /// The role of the last vertex of an area.
 pub const CLOSE: &str = "close";
-/// The role of a vertex that is a point shot elsewhere.
-pub const JOIN: &str = "join";
 
 /// A row that belongs to a string.
 #[derive(Debug, Clone, PartialEq)]

@@ -9,12 +9,12 @@ pub mod rules;
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 
-use crate::intake::shots::{BACKSIGHT, FORESIGHT};
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
-use crate::measure::strings::JOIN;
 use crate::output::columns::{Batch, Cell, Column, Geometries, Layer, LayerKey, NO_HEIGHT, Position, Texts};
 use crate::records::ledger::{Entry, Flag};
+use crate::records::roles::JOIN;
+use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use rules::Rule;
 
 /// What stands in for a row that is withheld.

@@ -5,11 +5,11 @@ use jiff::Timestamp;
 use super::place::{self, HasPlace};
 use super::{Definition, Get, or_null, show_local};
 use crate::geodesy::covariance::{Covariance, Ellipse, INTERVAL95};
-use crate::intake::cell::When;
 use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Field, Layer, LayerKey};
 use crate::records::ledger::Flags;
+use crate::records::when::When;
 use crate::shots::locate::Placed;
 use crate::stations::base::HeightKind;
 

@@ -23,9 +23,9 @@ use std::collections::{HashMap, HashSet};
 use jiff::Timestamp;
 use jiff::tz::Offset;
 
-use crate::intake::cell::When;
 use crate::job::LayerName;
 use crate::output::columns::{Column, Field, FieldKind, Layer, Texts};
+use crate::records::when::When;
 
 /// A field of records `R`: its description and how to read it off a record.
 pub struct Definition<R> {

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use super::Collected;
 use crate::geodesy::covariance::Covariance;
-use crate::measure::strings::JOIN;
+use crate::records::roles::JOIN;
 use crate::run::compute::Stage;
 use crate::shots::reduce::Vector;
 

@@ -4,7 +4,6 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::{Collected, Drawing, Finished, close, datum, level};
 use crate::geodesy::crs::CrsError;
-use crate::intake::cell::When;
 use crate::job::{Job, LayerName};
 use crate::measure::span::conditions::{self, Conditions};
 use crate::measure::span::{CAUTION, against_threshold};
@@ -16,6 +15,7 @@ use crate::output::layers::profiles::ProfileRecord;
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::{Times, measurements, parts, profiles};
 use crate::records::ledger::Flags;
+use crate::records::when::When;
 use crate::run::compute::position;
 
 /// Difference of undulations in metres that is followed from the base to the point.

@@ -6,7 +6,8 @@ use super::read::{NetShot, Place, Target};
 use crate::geodesy::REFRACTION;
 use crate::job;
 use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
-use crate::stations::base::{Base, BaseTable, HeightKind, label};
+use crate::records::names::label;
+use crate::stations::base::{Base, BaseTable, HeightKind};
 
 /// A network and what its stations and readings stand for.
 pub struct Built {

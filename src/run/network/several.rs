@@ -7,8 +7,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::build::Built;
 use super::read::{NetShot, Place, Target};
-use crate::intake::kit::Kit;
 use crate::network::Adjustment;
+use crate::records::kit::Kit;
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
 use crate::shots::repeats::{self, Judgement, Repeat};

@@ -4,12 +4,12 @@ pub mod time;
 
 use std::collections::HashMap;
 
-use crate::intake::cell::When;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::plan::Plan;
 use crate::job::{Join, JoinBy};
 use crate::records::ledger::{Fault, Reason};
+use crate::records::when::When;
 use crate::stations::base::{BaseTable, Named};
 use crate::stations::occupation::track::name_at;
 use time::{TimeRule, Timeline};
@@ -87,7 +87,7 @@ impl<'j> Joiner<'j> {
         if let Some(Named::Base(index)) = self.table.by_name.get(name) {
             return Ok(*index);
         }
-        let label = crate::stations::base::label(name);
+        let label = crate::records::names::label(name);
         let fault = |reason, say| Fault::new(reason, header, &label, say);
         Err(match self.table.by_name.get(name) {
             Some(Named::Several(indexes)) => match when.and_then(|when| when.instant) {

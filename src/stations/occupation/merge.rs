@@ -12,10 +12,10 @@ use jiff::tz::Offset;
 use super::average::{Mean, Plane};
 use super::{Epoch, Rules, seconds};
 use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation, Window};
-use crate::intake::cell::When;
 use crate::job::FixKind;
 use crate::job::{Occupations, Several};
 use crate::records::ledger::{Flag, Flags};
+use crate::records::when::When;
 
 /// Standard errors of the difference that two occupations of one base may be apart.
 pub const AGREEMENT_SIGMAS: f64 = 3.0;
@@ -171,7 +171,7 @@ fn join(
         notes.push(format!(
             "Base {}: {what} lie {distance:.2} m apart, {height:.2} m in height, more than {AGREEMENT_SIGMAS} standard \
              errors{most}: they are kept apart, and the time of a shot tells which is meant. Was the mark the same?",
-            crate::stations::base::label(name)
+            crate::records::names::label(name)
         ));
     }
     joined

@@ -118,7 +118,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
         let members: Vec<&Epoch> = group.members.iter().map(|index| &sound[*index]).collect();
         let least = rules.quality.least_epochs as usize;
         if members.len() < least {
-            let label = crate::stations::base::label(&group.window.name);
+            let label = crate::records::names::label(&group.window.name);
             let say = format!("base {label} has {} epochs; the job wants {least}", members.len());
             few.insert(key(&group.window), say.clone());
             for epoch in members {
@@ -133,7 +133,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
             match aside {
                 None => gathered.used[epoch.fix.file] += 1,
                 Some(apart_m) => {
-                    let label = crate::stations::base::label(&group.window.name);
+                    let label = crate::records::names::label(&group.window.name);
                     let say = format!("{apart_m:.2} m from the mean of base {label}: set aside as outlying");
                     gathered.held.push(held(epoch, None, Fault::new(Reason::OutlyingEpoch, "", "", say)));
                 }
@@ -155,7 +155,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
         if known.insert(&window.name) {
             gathered.absent.push((window.name.clone(), why.clone()));
         }
-        let say = format!("base {} was occupied then, and has no position: {why}", crate::stations::base::label(&window.name));
+        let say = format!("base {} was occupied then, and has no position: {why}", crate::records::names::label(&window.name));
         gathered.empty.push(EmptyWindow { from: window.from, to: window.to, say });
         gathered.unserved.insert(index, why);
     }

@@ -11,9 +11,9 @@ use jiff::tz::Offset;
 use super::average::{Plane, sigma_of};
 use super::{Epoch, Gathered, Rules, held, poor, seconds};
 use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation};
-use crate::intake::cell::When;
 use crate::intake::fixes::Fix;
 use crate::records::ledger::Flags;
+use crate::records::when::When;
 
 /// Standard error of the acceleration of a person on foot, a boat or a vehicle that maps, in metres a
 /// second squared (common practice, no source).

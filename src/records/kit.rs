@@ -36,7 +36,7 @@ pub struct Kit {
     pub sigma_distance_correction_m: f64,
     /// Coefficient of refraction.
     pub refraction: f64,
-    pub(super) range_m: (Option<f64>, Option<f64>),
+    pub(crate) range_m: (Option<f64>, Option<f64>),
 }
 
 impl Kit {
@@ -46,7 +46,7 @@ impl Kit {
     }
 
     /// The kit for a distance by an echo: a reflector has a constant of its own.
-    pub(super) fn for_echo(mut self, echo: Option<Echo>) -> Kit {
+    pub(crate) fn for_echo(mut self, echo: Option<Echo>) -> Kit {
         if echo == Some(Echo::Prism) {
             self.distance_correction_m += self.reflector_constant_m;
         }
@@ -73,7 +73,7 @@ impl Kit {
 
 /// An instrument through time: its own values, and those of its calibrations.
 #[derive(Debug, Clone)]
-pub(super) struct Kits {
+pub(crate) struct Kits {
     own: Kit,
     /// First day, last day and kit of each calibration; the ranges share no day and stand in their order.
     dated: Vec<(Option<Date>, Option<Date>, Kit)>,

@@ -1,0 +1,14 @@
+//! When a row was measured.
+
+use jiff::Timestamp;
+use jiff::civil::Date;
+use jiff::tz::Offset;
+
+/// When a row was measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct When {
+    /// The local date.
+    pub date: Date,
+    /// The instant, with the offset from UTC that the local time had; none where only the day is known.
+    pub instant: Option<(Timestamp, Offset)>,
+}
