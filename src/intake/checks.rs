@@ -7,13 +7,13 @@
 
 use std::path::Path;
 
-use super::bases::Coordinates;
 use super::cell::{CellFormat, is_no_reading_number};
 use super::delimited::{Lines, Row, Rows, guess_separator};
 use super::numbers::{Evidence, Keys};
 use super::{text, vector};
 use crate::geodesy::crs::Crs;
 use crate::numeric::signs::Signs;
+use crate::records::base_row::Coordinates;
 use crate::units::{Hemispheres, LengthUnit, parse_angle_deg};
 
 /// Headers of a check point's name, in the order in which they are looked for.

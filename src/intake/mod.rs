@@ -4,8 +4,11 @@
 //! [`plan`] matches a file's headers to them, [`settle`] finds how the values of each column are written ([`numbers`], [`dates`],
 //! [`words`]), [`cell`] reads values, and [`bases`] and [`shots`] make rows of each kind. There is no geodesy here.
 
+#[cfg(feature = "gis")]
+pub mod base_logs;
 pub mod bases;
 pub mod block;
+pub mod carried;
 pub mod cell;
 #[cfg(feature = "gis")]
 pub mod checks;
@@ -21,6 +24,7 @@ pub mod header;
 mod headers;
 pub mod kind;
 pub mod kml;
+pub mod log;
 mod names;
 pub mod nmea;
 pub mod numbers;
@@ -28,6 +32,7 @@ pub mod plan;
 mod reader;
 pub mod settle;
 pub mod sheets;
+pub mod shot_logs;
 pub mod shots;
 mod survey;
 pub mod text;

@@ -9,6 +9,8 @@
 //! z_ij = −Σ_k z_ik l_kj / l_jj and z_jj = (1/l_jj − Σ_k z_kj l_kj) / l_jj, k over the pattern of column j. It needs no
 //! element outside the pattern. Held to a dense inverse by a test.
 
+use std::sync::Arc;
+
 use faer::Side;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::solvers::LltError;
@@ -17,7 +19,6 @@ use faer::sparse::linalg::cholesky::{
     CholeskySymbolicParams, SymbolicCholesky, SymbolicCholeskyRaw, SymmetricOrdering, factorize_symbolic_cholesky,
 };
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
-use std::sync::Arc;
 
 use super::normals::Pattern;
 

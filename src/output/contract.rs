@@ -9,7 +9,7 @@ use super::report::stations::Station;
 use super::report::summary::{GeoidSummary, OperationUse};
 use super::write::WriteError;
 use crate::geodesy::crs::{Crs, Rules};
-use crate::intake::settle::Written;
+use crate::intake::log::InputFile;
 use crate::job::Job;
 use crate::job::catalogue::Catalogue;
 use crate::records::ledger::{Counts, Entry};
@@ -108,27 +108,4 @@ impl Account {
     pub fn held_total(&self) -> u64 {
         self.shots.held_total() + self.bases.held_total()
     }
-}
-
-/// An input file, for the account.
-#[derive(Debug, Clone)]
-pub struct InputFile {
-    /// Name as the job has it, relative to the job.
-    pub name: String,
-    /// Whether it is a base log or a list of occupations, not a shot log.
-    pub is_bases: bool,
-    /// Size in bytes.
-    pub bytes: u64,
-    /// SHA-256 of its bytes.
-    pub sha256: String,
-    /// Encoding it was read in.
-    pub encoding: &'static str,
-    /// What kind of log it is: `delimited`, `workbook`, `nmea`, `gpx`, `kml`, `vector`.
-    pub kind: &'static str,
-    /// Separator of a delimited log.
-    pub separator: Option<char>,
-    /// How its values are written.
-    pub written: Written,
-    /// Its counts.
-    pub counts: Counts,
 }

@@ -2,7 +2,9 @@
 //!
 //! Neither reading nor computing lives here.
 
+pub mod base_row;
 pub mod echo;
+pub mod fix;
 pub mod kit;
 pub mod ledger;
 pub mod names;

@@ -5,9 +5,11 @@ use super::compute::{self, Stage};
 use super::datums::Steps;
 use super::prepare::Prepared;
 use super::tally::Tally;
-use super::{RunError, base_logs::BaseLogs, geoids, local, notes};
+use super::{RunError, base_entries, geoids, local, notes};
+use crate::intake::base_logs::BaseLogs;
+use crate::intake::log::InputFile;
 use crate::job::LayerName;
-use crate::output::contract::{Account, InputFile, Sink};
+use crate::output::contract::{Account, Sink};
 use crate::output::layers::ledger::Record;
 use crate::output::report::stations::Station;
 use crate::records::ledger::Counts;
@@ -29,7 +31,8 @@ pub fn account(
     if job.layers.contains(&LayerName::Bases) {
         sink.write(LayerName::Bases.into(), &compute::bases_batch(stage, &tally.shots_of_base, base_logs))?;
     }
-    let base_files = base_logs.files.iter().map(|file| &file.info).zip(base_logs.counts(table)).filter(|_| !job.has_no_bases());
+    let base_files =
+        base_logs.files.iter().map(|file| &file.info).zip(base_entries::counts(base_logs, table)).filter(|_| !job.has_no_bases());
     let shot_files = shot_logs.files.iter().map(|file| &file.info).zip(tally.counts);
     let files: Vec<InputFile> = base_files.chain(shot_files).map(|(info, counts)| InputFile { counts, ..info.clone() }).collect();
     if tally.wants_ledger {

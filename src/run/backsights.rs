@@ -5,12 +5,12 @@ use std::collections::HashSet;
 use rayon::prelude::*;
 
 use super::RunError;
-use super::files::ShotLogs;
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::north::NorthKind;
 use crate::intake::IntakeError;
 use crate::intake::block::cut;
 use crate::intake::columns::Quantity;
+use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shots::{self, ShotRules};
 use crate::output::report::terminal::grouped;
 use crate::records::ledger::Counts;

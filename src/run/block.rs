@@ -1,15 +1,13 @@
 //! One block of a log: lines to rows, rows to readings, joined with their bases.
 
-use super::files::ShotLogs;
 use crate::intake::IntakeError;
 use crate::intake::block::{Chunk, cut, explained};
 use crate::intake::columns::Quantity;
-use crate::intake::delimited::{Row, Rows};
-use crate::intake::plan::Plan;
+use crate::intake::delimited::Rows;
+use crate::intake::shot_logs::{ShotLogs, joins_a_string};
 use crate::intake::shots::{self, ShotRules};
 use crate::records::echo::Echo;
 use crate::records::ledger::{Counts, Fault, Flag, Reason};
-use crate::records::roles::JOIN;
 use crate::shots::audit::{Audit, Audited, id_print, row_print};
 use crate::stations::join::Joiner;
 
@@ -37,13 +35,6 @@ pub struct PartRead {
     pub base: usize,
     /// What was read.
     pub read: shots::Part,
-}
-
-/// Whether a row joins a string to a feature that was shot elsewhere.
-pub fn joins_a_string(plan: &Plan, rows: &Rows, row: &Row) -> bool {
-    plan.text(Quantity::Role, rows, row) == Some(JOIN)
-        && plan.text(Quantity::String, rows, row).is_some()
-        && plan.text(Quantity::Measure, rows, row).is_none()
 }
 
 /// Reads a block of a shot log.

@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::RunError;
-use super::files::Carried;
+use super::{RunError, carried};
 use crate::geodesy::crs::{Crs, Kind};
+use crate::intake::carried::Carried;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{self, Attribute, AttributeKind, Catalogue, Code, CodedLayer, Problem, Value};
 use crate::job::{Job, LayerName};
@@ -210,7 +210,7 @@ impl Coded {
         self.catalogue.layers.iter().enumerate().map(|(index, layer)| self.layer(index, layer, third, carried)).collect()
     }
 
-    fn layer(&self, index: usize, layer: &CodedLayer, third: &str, carried: &[Carried]) -> Layer {
+    fn layer(&self, index: usize, layer: &CodedLayer, third: &str, columns: &[Carried]) -> Layer {
         let (mut fields, what): (Vec<Field>, String) = match (layer.geometry, layer.coarse_cell_m) {
             (_, Some(cell_m)) => (
                 coarse::definitions().iter().map(|field| field.field()).collect(),
@@ -240,8 +240,8 @@ impl Coded {
         }
         if layer.geometry == GeometryKind::Point {
             for column in self.carried_of(index) {
-                let known = &carried[*column];
-                fields.push(names.field(&known.header, known.field.kind));
+                let known = &columns[*column];
+                fields.push(names.field(&known.header, carried::kind(known)));
             }
         }
         Layer {

@@ -4,20 +4,21 @@ use std::collections::{BTreeMap, HashMap};
 
 use rustc_hash::FxHashSet;
 
-use super::base_logs::BaseLogs;
 use super::block::Parsed;
+use super::carried::carried_column;
 use super::coded::{self, Class, Coded, Words};
 use super::composed::{Collected, Joinable};
-use super::files::ShotLogs;
-use super::records::{self, Mapped, carried_column};
+use super::records::{self, Mapped};
 use super::repeated::Waiting;
 use super::sighting::Sighted;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
+use crate::intake::base_logs::BaseLogs;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
+use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shots;
 use crate::job::LayerName;
 use crate::job::catalogue::Geometry;

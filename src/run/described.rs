@@ -1,10 +1,10 @@
 //! Which layers a run writes, with all their fields, before the first record.
 
-use super::RunError;
 use super::adjust::Adjusted;
 use super::compute::Stage;
 use super::prepare::Prepared;
-use crate::intake::columns::Quantity;
+use super::{RunError, carried};
+use crate::intake::log::Log;
 use crate::job::LayerName;
 use crate::output::columns::{Layer, LayerKey};
 use crate::output::contract::{Setup, Sink};
@@ -30,17 +30,12 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
     let mut described = layers::all(&third);
     for layer in &mut described {
         match layer.key {
-            LayerKey::Own(LayerName::Features) => {
-                layer.fields.extend(shot_logs.carried.iter().map(|carried| carried.field.clone()))
-            }
-            LayerKey::Own(LayerName::Bases) => {
-                layer.fields.extend(prepared.base_logs.carried.iter().map(|carried| carried.field.clone()))
-            }
+            LayerKey::Own(LayerName::Features) => layer.fields.extend(carried::fields(&shot_logs.carried, &layer.fields)),
+            LayerKey::Own(LayerName::Bases) => layer.fields.extend(carried::fields(&prepared.base_logs.carried, &layer.fields)),
             _ => {}
         }
     }
-    let claims = |quantity| shot_logs.files.iter().any(|file| file.plan.claim_of(quantity).is_some());
-    let (composes, strings) = (claims(Quantity::Measure), claims(Quantity::String));
+    let (composes, strings) = (shot_logs.files.iter().any(Log::has_measures), shot_logs.files.iter().any(Log::has_strings));
     described.retain(|layer| {
         // Layers that no row can fill are not written.
         let LayerKey::Own(name) = layer.key else { return true };

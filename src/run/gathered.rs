@@ -3,11 +3,12 @@
 use super::block::{Parsed, PartRead};
 use super::composed::Collected;
 use super::compute::Stage;
-use super::repeated::{Waiting, name_print};
+use super::repeated::Waiting;
 use super::sighting::{Recent, Sighted};
 use crate::geodesy::frame::full_circle_rad;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::Row;
+use crate::records::names::name_print;
 use crate::records::when::When;
 
 use crate::intake::plan::Plan;

@@ -8,9 +8,9 @@ use super::RunError;
 use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, Source};
 use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
-use crate::intake::bases::{BaseRow, Coordinates};
 use crate::job::{self, Job};
 use crate::output::report::summary::GeoidSummary;
+use crate::records::base_row::{BaseRow, Coordinates};
 use crate::stations::base::{Base, BaseTable, HeightKind};
 
 /// Standard error of a grid's undulations where the job states none, in metres: regional geoids are

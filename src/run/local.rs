@@ -9,10 +9,10 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use super::RunError;
-use super::files::ShotLogs;
 use crate::geodesy::LOCAL;
 use crate::intake::IntakeError;
 use crate::intake::columns::Quantity;
+use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Bases, Declination, Format, Geoid, Job, LayerName};
 
 /// Standard error of a stand that is the zero of its frame, in metres: none, but for the mathematics.

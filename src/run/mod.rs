@@ -8,14 +8,14 @@
 mod account;
 mod adjust;
 mod backsights;
-mod base_logs;
+mod base_entries;
 mod block;
+mod carried;
 mod coded;
 mod composed;
 mod compute;
 mod datums;
 mod described;
-mod files;
 mod gathered;
 mod geoids;
 mod guarded;

@@ -1,8 +1,7 @@
 //! What a person must know about a run beside its counts: assumptions made and warnings, in sentences.
 
-use super::files::ShotLogs;
 use crate::geodesy::crs::Crs;
-use crate::intake::columns::Quantity;
+use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Declination, Instrument, Job};
 use crate::output::report::summary::OperationUse;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
@@ -155,7 +154,7 @@ pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64) -> V
 }
 
 fn north(job: &Job, logs: &ShotLogs, notes: &mut Vec<String>) {
-    let magnetic = logs.files.iter().any(|log| log.plan.claim_of(Quantity::MagneticAzimuth).is_some());
+    let magnetic = logs.files.iter().any(|log| log.has_magnetic_azimuths());
     if let (true, Declination::Degrees(degrees), None) = (magnetic, job.north.declination, job.north.sigma_declination_deg) {
         notes.push(format!(
             "The declination is fixed at {degrees} degrees, east positive, without a standard error; \

@@ -3,17 +3,16 @@
 use std::sync::Arc;
 
 use super::RunError;
-use super::base_logs::BaseLogs;
 use super::coded::{self, Coded};
-use super::files::ShotLogs;
 use super::stations::{self, Stations};
 use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
+use crate::intake::base_logs::BaseLogs;
+use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shots::ShotRules;
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
-use crate::output::layers;
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
 use crate::stations::base::{BaseTable, Settings};
@@ -60,7 +59,7 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
     let catalogue = coded::load(job, &output)?;
     let rules = datums::rules(job, catalogue.as_deref());
-    let shot_logs = ShotLogs::read(&job.shots, &layers::features::layer("", Vec::new()).fields)?;
+    let shot_logs = ShotLogs::read(&job.shots)?;
     let mut base_logs = match job.has_no_bases() {
         true => BaseLogs::of_stands(local::stands(&shot_logs)?, &local::of_stands(job))?,
         false => BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?,

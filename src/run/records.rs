@@ -1,15 +1,15 @@
 //! Mapped shots to the batches of their layers: points, sight lines, error ellipses.
 
+use super::carried::carried_column;
 use super::coded::{Class, attribute_columns};
 use super::compute::{Stage, position};
-use super::files::Carried;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 
 use crate::job::LayerName;
 use crate::job::catalogue::Value;
-use crate::numeric::signs::{self, Signs};
-use crate::output::columns::{Batch, Column, FieldKind, Geometries, LayerKey, Position, Texts};
+use crate::numeric::signs::Signs;
+use crate::output::columns::{Batch, Geometries, LayerKey, Position};
 use crate::output::layers::coarse;
 use crate::output::layers::features::{self, Feature};
 use crate::output::layers::{Definition, ellipses, sight_lines};
@@ -143,31 +143,4 @@ fn rings(stage: &Stage, mapped: &[&Mapped]) -> Result<Vec<Vec<Position>>, CrsErr
         rings.push(corners.iter().map(|corner| position(corner, &stage.placed_bases[feature.base])).collect());
     }
     Ok(rings)
-}
-
-/// A carried column; `cell` gives a record's field, and how its numbers are written.
-pub fn carried_column<'c>(carried: &Carried, len: usize, cell: impl Fn(usize) -> (&'c str, Signs)) -> Column {
-    match carried.field.kind {
-        FieldKind::Integer => Column::Integer(
-            (0..len)
-                .map(|i| {
-                    let (cell, signs) = cell(i);
-                    signs::integer(cell, signs)
-                })
-                .collect(),
-        ),
-        FieldKind::Real => Column::Real(
-            (0..len)
-                .map(|i| {
-                    let (cell, signs) = cell(i);
-                    signs::real(cell, signs).unwrap_or(f64::NAN)
-                })
-                .collect(),
-        ),
-        FieldKind::Text | FieldKind::Time => {
-            let mut texts = Texts::default();
-            (0..len).for_each(|i| texts.push(Some(cell(i).0).filter(|text| !text.is_empty())));
-            Column::Text(texts)
-        }
-    }
 }

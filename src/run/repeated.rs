@@ -4,10 +4,7 @@
 //! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull. Memory: about 500 bytes for each such row.
 
 use std::collections::BTreeMap;
-use std::hash::{Hash, Hasher};
 use std::sync::Arc;
-
-use rustc_hash::FxHasher;
 
 use super::coded::Class;
 use super::compute::Stage;
@@ -65,13 +62,6 @@ pub struct Waiting {
     pub cells: Vec<String>,
     /// See `cells`.
     pub signs: Arc<[Signs]>,
-}
-
-/// What tells a feature: its name, with its code.
-pub fn name_print(code: Option<&str>, feature: &str) -> u64 {
-    let mut hasher = FxHasher::default();
-    (code.unwrap_or_default(), feature).hash(&mut hasher);
-    hasher.finish()
 }
 
 /// A shot, or the readings of one pull.

@@ -5,18 +5,19 @@ use std::collections::{HashMap, HashSet};
 use jiff::Timestamp;
 
 use super::RunError;
-use super::base_logs::BaseLogs;
-use super::files::ShotLogs;
-use crate::intake::bases::BaseRow;
-use crate::intake::columns::Quantity;
+use crate::intake::base_logs::BaseLogs;
+use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
+use crate::records::base_row::BaseRow;
+use crate::records::base_row::HeldBase;
+use crate::records::fix::Epoch;
 use crate::records::ledger::{Fault, Reason};
-use crate::stations::base::HeldBase;
+use crate::records::when::ShotTime;
 use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
 use crate::stations::clock;
 use crate::stations::join;
-use crate::stations::occupation::windows::{self, ShotTime};
-use crate::stations::occupation::{self, EmptyWindow, Epoch, Gathered, Rules, merge, seconds, track};
+use crate::stations::occupation::windows;
+use crate::stations::occupation::{self, EmptyWindow, Gathered, Rules, merge, seconds, track};
 
 /// What is known of the bases before they are settled.
 pub struct Stations {
@@ -96,7 +97,7 @@ fn hold_unread(logs: &mut BaseLogs) {
 /// What tells the occupations: the job, else the list, else the shots that name bases, else stops.
 fn source(job: &Job, shots: &ShotLogs) -> OccupationSource {
     let occupations = &job.bases.occupations;
-    let name_bases = shots.files.iter().all(|log| log.plan.claim_of(Quantity::Base).is_some());
+    let name_bases = shots.files.iter().all(|log| log.names_bases());
     occupations.from.unwrap_or(match () {
         () if occupations.list.is_some() => OccupationSource::List,
         () if name_bases => OccupationSource::Shots,

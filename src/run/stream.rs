@@ -15,7 +15,7 @@ use super::compute::{Computed, Stage};
 use super::prepare::Prepared;
 use super::repeated::Waiting;
 use super::tally::{Tally, write_entries};
-use super::{RunError, base_logs};
+use super::{RunError, base_entries};
 use crate::geodesy::crs::CrsError;
 use crate::intake::IntakeError;
 use crate::intake::block::Chunk;
@@ -145,7 +145,7 @@ fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledge
 
 /// The base rows that were held or flagged, before the shots.
 fn write_bases_held(prepared: &Prepared, stage: &Stage, sink: &mut dyn Sink, wants_ledger: bool) -> Result<(), RunError> {
-    let entries = base_logs::base_entries(stage.table);
+    let entries = base_entries::base_entries(stage.table);
     let names: Vec<&str> = prepared.base_logs.files.iter().map(|file| file.info.name.as_str()).collect();
     write_entries(sink, wants_ledger, true, &names, &entries)
 }

@@ -19,8 +19,10 @@ use crate::geodesy::crs::{AreaOfUse, Crs, CrsError, GridFactors, Kind, Operation
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
-use crate::intake::bases::{BaseRow, Height, Provenance};
+use crate::intake::bases::definition_of;
 use crate::job::{Bases, Checks, Several};
+use crate::records::base_row::HeldBase;
+use crate::records::base_row::{BaseRow, Height, Provenance};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::records::names::label;
 use crate::stations::occupation::EmptyWindow;
@@ -118,17 +120,6 @@ pub struct Datum {
     pub crs: Crs,
     /// The frame of heights on it.
     pub frame: Arc<HeightFrame>,
-}
-
-/// A base row that was held.
-#[derive(Debug, Clone, PartialEq)]
-pub struct HeldBase {
-    /// Its name, where it has one.
-    pub name: Option<String>,
-    /// File index, line, and the row as it stands.
-    pub place: (usize, u64, String),
-    /// Why.
-    pub fault: Fault,
 }
 
 /// All bases of a job.
@@ -498,31 +489,6 @@ fn step_index(operations: &mut Vec<Operation>, step: &Operation) -> Option<usize
         operations.push(step.clone());
         operations.len() - 1
     }))
-}
-
-/// The CRS that a row's position is in, by the settings of its log.
-///
-/// # Errors
-/// When the row's value stands for none.
-pub(crate) fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
-    if let Some(definition) = &row.crs {
-        return Ok(definition.clone());
-    }
-    let Some(value) = &row.crs_value else {
-        return Ok(bases.crs.clone().unwrap_or_default());
-    };
-    match bases.crs_by_value.get(value) {
-        Some(definition) => Ok(definition.clone()),
-        None => match &bases.crs {
-            Some(definition) if value.is_empty() => Ok(definition.clone()),
-            _ => {
-                let known: Vec<&str> = bases.crs_by_value.keys().map(String::as_str).collect();
-                let header = bases.crs_column.as_deref().unwrap_or_default();
-                let say = format!("{header} \"{value}\" is not in [bases.crs_by_value], which has: {}", known.join(", "));
-                Err(Fault::new(Reason::UnknownCrs, header, value, say))
-            }
-        },
-    }
 }
 
 fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &Settings) {

@@ -8,8 +8,8 @@ use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::HeightFrame;
-use crate::intake::bases::{BaseRow, Height};
 use crate::job::Bases;
+use crate::records::base_row::{BaseRow, Height};
 
 /// The frames that the job names for heights above the ellipsoid, of `[bases]` and of `[known]`; none for that of the CRS.
 pub(super) struct NamedFrames {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use super::base::{Datum, Settings};
 use crate::geodesy::crs::{AreaOfUse, ByPlace, Crs, CrsError, Epoch, Kind, Transform};
 use crate::geodesy::height_frame::{HeightFrame, is_geocentric};
-use crate::intake::bases::{BaseRow, Coordinates};
+use crate::records::base_row::{BaseRow, Coordinates};
 use crate::records::ledger::{Fault, Reason};
 
 /// How far in kilometres from the area that its CRS is meant for a base may lie. Neighbouring zones overlap by less; local

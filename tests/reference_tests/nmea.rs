@@ -3,10 +3,10 @@
 use std::str::FromStr;
 
 use jiff::civil::Date;
-use standoff::intake::bases::{Coordinates, Height};
-use standoff::intake::fixes::{Fix, FixLog};
 use standoff::intake::nmea::{Clues, looks_like, read};
 use standoff::job::FixKind;
+use standoff::records::base_row::{Coordinates, Height};
+use standoff::records::fix::{Fix, FixLog};
 use standoff::records::ledger::Reason;
 
 /// Half of the last printed digit of the degrees in the labels.

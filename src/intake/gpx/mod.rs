@@ -14,11 +14,11 @@ use std::collections::HashMap;
 use jiff::Timestamp;
 
 use self::points::{Element, Values};
-use super::bases::{Coordinates, Height};
-use super::fixes::{Fix, FixLog, HeldLine};
 use super::headers::Headers;
 use super::xml::{Piece, Pieces};
 use crate::job::FixKind;
+use crate::records::base_row::{Coordinates, Height};
+use crate::records::fix::{Fix, FixLog, HeldLine};
 use crate::records::ledger::{Fault, Reason};
 
 /// What the elevations of a file are measured from.

@@ -9,10 +9,10 @@ mod tests;
 
 use std::io::Cursor;
 
-use super::fixes::HeldLine;
 use super::headers::Headers;
 use super::workbook::unpacked;
 use super::xml::{Open, Piece, Pieces};
+use crate::records::fix::HeldLine;
 use crate::records::ledger::{Fault, Reason};
 
 /// What altitudes are measured from.

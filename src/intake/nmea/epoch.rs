@@ -8,8 +8,8 @@ use jiff::civil::Date;
 use super::content::{Position, Says, TimeOfDay};
 use super::days::{Clock, Day, Days, Told, instant};
 use super::sentence::Kind;
-use crate::intake::bases::{Coordinates, Height};
-use crate::intake::fixes::{Fix, FixLog, HeldLine};
+use crate::records::base_row::{Coordinates, Height};
+use crate::records::fix::{Fix, FixLog, HeldLine};
 use crate::records::ledger::{Fault, Reason};
 
 /// How many epochs back a late sentence may still find its own.

@@ -17,7 +17,7 @@ mod tests;
 
 use jiff::civil::Date;
 
-use super::fixes::FixLog;
+use crate::records::fix::FixLog;
 use epoch::{Epochs, Line};
 
 /// Lines that [`looks_like`] judges by.

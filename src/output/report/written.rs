@@ -1,8 +1,8 @@
 //! How the values of the input files were read, in words: separators, signs of numbers, orders of dates.
 
+use crate::intake::log::InputFile;
 use crate::intake::settle::{Written, WrittenDates, WrittenNumbers};
 use crate::numeric::signs::Signs;
-use crate::output::contract::InputFile;
 
 /// Files named in one sentence; the rest is counted.
 const FILES_NAMED: usize = 4;

@@ -3,8 +3,8 @@
 use super::AssessError;
 use crate::geodesy::crs::{Crs, Kind};
 use crate::geodesy::frame::Geodetic;
-use crate::intake::bases::Coordinates;
 use crate::intake::checks::CheckTable;
+use crate::records::base_row::Coordinates;
 use crate::review::finished::{DatumStep, Heights, MappedLayer, move_points};
 
 /// A check point on the layer's datum.

@@ -5,11 +5,11 @@ use std::collections::BTreeMap;
 use super::Adjusted;
 use super::settle::Unit;
 use crate::geodesy::correlated::Estimate;
+use crate::intake::shot_logs::ShotLogs;
 use crate::network::{self, Class, Misclosure, Network, NoteKind, Settings, Solved, Source, Suspect};
 use crate::output::report::network::{
     ComponentSummary, CorrectionSummary, GlobalOutcome, NetworkSummary, Ranked, ScatterSummary, TestSummary, TraverseSummary,
 };
-use crate::run::files::ShotLogs;
 
 /// Names of a component that are shown.
 const NAMES: usize = 6;

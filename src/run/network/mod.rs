@@ -13,10 +13,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use rustc_hash::FxHashSet;
 
 use super::RunError;
-use super::files::ShotLogs;
 use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::Geoid;
+use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shots::ShotRules;
 use crate::job::catalogue::Catalogue;
 use crate::job::{self, Job, NetworkOrientation};

@@ -12,6 +12,7 @@ use crate::intake::block::cut;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Row, Rows};
 use crate::intake::plan::Plan;
+use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shots::{self, ShotRules};
 use crate::job::catalogue::Catalogue;
 use crate::numeric::signs::Signs;
@@ -19,12 +20,11 @@ use crate::records::echo::Echo;
 use crate::records::kit::Kit;
 use crate::records::ledger::{Counts, Fault, Flags, Reason};
 use crate::records::names::label;
+use crate::records::names::name_print;
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::triangle::Triangle;
 use crate::records::when::When;
 use crate::run::RunError;
-use crate::run::files::ShotLogs;
-use crate::run::repeated::name_print;
 use crate::shots::audit::row_print;
 use crate::shots::locate::Declinations;
 use crate::stations::base::{Base, BaseTable, Named};
@@ -327,7 +327,7 @@ impl Reading<'_> {
     }
 
     fn cells(&self, file: usize, plan: &Plan, rows: &Rows, row: &Row) -> Vec<String> {
-        let of = |carried: &crate::run::files::Carried| {
+        let of = |carried: &crate::intake::carried::Carried| {
             let extra = carried.index_by_file[file].map(|index| plan.extras[index].0);
             extra.map_or(String::new(), |column| rows.cell(row, column).to_owned())
         };

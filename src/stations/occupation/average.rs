@@ -8,9 +8,9 @@
 //! epochs scatter more than their standard errors say: correlated errors hide in a small scatter.
 
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::intake::bases::{Coordinates, Height};
-use crate::intake::fixes::Fix;
 use crate::job::FixKind;
+use crate::records::base_row::{Coordinates, Height};
+use crate::records::fix::Fix;
 use crate::stations::occupation::seconds;
 
 /// Epochs further from the median than this many robust standard errors are set aside: one in three

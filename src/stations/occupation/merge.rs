@@ -10,10 +10,11 @@ use jiff::Timestamp;
 use jiff::tz::Offset;
 
 use super::average::{Mean, Plane};
-use super::{Epoch, Rules, seconds};
-use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation, Window};
+use super::{Rules, seconds};
 use crate::job::FixKind;
 use crate::job::{Occupations, Several};
+use crate::records::base_row::{BaseRow, FixQuality, Height, Occupation, Window};
+use crate::records::fix::Epoch;
 use crate::records::ledger::{Flag, Flags};
 use crate::records::when::When;
 
@@ -238,8 +239,8 @@ mod tests {
     use super::super::average::average;
     use super::super::invented::*;
     use super::*;
-    use crate::intake::fixes::Fix;
     use crate::job::Quality;
+    use crate::records::fix::Fix;
 
     fn part(name: &str, file: usize, second: f64, east_m: f64) -> Part {
         let epochs: Vec<Epoch> = (0..10)

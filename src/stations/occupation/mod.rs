@@ -9,36 +9,17 @@ pub mod merge;
 pub mod track;
 pub mod windows;
 
+use crate::records::fix::Epoch;
 use std::collections::{BTreeMap, HashMap, HashSet};
-use std::sync::Arc;
 
 use jiff::Timestamp;
 
-use crate::intake::bases::{BaseRow, Provenance, Window};
-use crate::intake::fixes::{self, Beside, Fix};
+use crate::intake::fixes;
 use crate::job::{OccupationSource, Occupations, Quality};
+use crate::records::base_row::HeldBase;
+use crate::records::base_row::{BaseRow, Window};
+use crate::records::fix::Fix;
 use crate::records::ledger::{Fault, Reason};
-use crate::stations::base::HeldBase;
-
-/// A fix with the name of the base that its log gives it, if any, and the line as it stands.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Epoch {
-    /// The fix.
-    pub fix: Fix,
-    /// What its log says beside it.
-    pub beside: Beside,
-    /// Name of the base.
-    pub name: Option<String>,
-    /// The line of the log.
-    pub raw: Arc<str>,
-}
-
-impl Epoch {
-    /// Where it stands.
-    fn origin(&self) -> Provenance {
-        Provenance { file: self.fix.file, line: self.fix.line, raw: self.raw.clone() }
-    }
-}
 
 /// How fixes become bases.
 #[derive(Debug, Clone, Copy)]
@@ -179,8 +160,9 @@ pub(crate) mod invented {
     //! Fixes of an invented receiver.
 
     use super::*;
-    use crate::intake::bases::{Coordinates, Height};
     use crate::job::FixKind;
+    use crate::records::base_row::{Coordinates, Height};
+    use crate::records::fix::Beside;
 
     pub fn at(second: f64) -> Timestamp {
         Timestamp::from_millisecond(1_777_881_600_000 + (second * 1000.0) as i64).unwrap()

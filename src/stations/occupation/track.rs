@@ -9,9 +9,10 @@ use jiff::Timestamp;
 use jiff::tz::Offset;
 
 use super::average::{Plane, sigma_of};
-use super::{Epoch, Gathered, Rules, held, poor, seconds};
-use crate::intake::bases::{BaseRow, FixQuality, Height, Occupation};
-use crate::intake::fixes::Fix;
+use super::{Gathered, Rules, held, poor, seconds};
+use crate::records::base_row::{BaseRow, FixQuality, Height, Occupation};
+use crate::records::fix::Epoch;
+use crate::records::fix::Fix;
 use crate::records::ledger::Flags;
 use crate::records::when::When;
 

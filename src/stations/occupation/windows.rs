@@ -3,9 +3,11 @@
 use jiff::{SignedDuration, Timestamp};
 
 use super::average::{apart_m, in_space};
-use super::{Epoch, seconds};
-use crate::intake::bases::Window;
+use super::seconds;
 use crate::job::Occupations;
+use crate::records::base_row::Window;
+use crate::records::fix::Epoch;
+use crate::records::when::ShotTime;
 
 /// A receiver's gap longer than this ends a stop, in seconds.
 const LARGEST_PAUSE_S: f64 = 60.0;
@@ -20,15 +22,6 @@ pub struct Group {
     pub window: Window,
     /// Indexes of epochs, in order of time; at least one.
     pub members: Vec<usize>,
-}
-
-/// A shot's time and the base it names.
-#[derive(Debug, Clone, PartialEq)]
-pub struct ShotTime {
-    /// When.
-    pub instant: Timestamp,
-    /// Name of the base, where the log has it.
-    pub base: Option<String>,
 }
 
 /// Occupations by the times of the shots: runs of shots that name one base; without names, runs of shots.
@@ -294,7 +287,7 @@ mod tests {
         epochs.extend((1..120).map(|second| {
             let mut fix = fix(f64::from(second), 0.0, 0.0);
             let lat_deg = 85.0 + 0.8 * f64::from(second) / 111_000.0;
-            fix.coordinates = crate::intake::bases::Coordinates::Geographic { lat_deg, lon_deg: 10.0 };
+            fix.coordinates = crate::records::base_row::Coordinates::Geographic { lat_deg, lon_deg: 10.0 };
             epoch(fix)
         }));
         assert!(by_stops(&epochs, &Occupations::default()).is_empty());

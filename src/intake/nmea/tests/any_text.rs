@@ -4,9 +4,9 @@ use jiff::civil::date;
 use proptest::prelude::*;
 
 use super::{gga, read_all, rmc, sentence};
-use crate::intake::bases::Coordinates;
-use crate::intake::fixes::FixLog;
 use crate::intake::nmea::looks_like;
+use crate::records::base_row::Coordinates;
+use crate::records::fix::FixLog;
 
 /// Reads with and without a day; each run checks its account.
 fn read_both(text: &str) -> FixLog {

@@ -3,7 +3,7 @@
 use jiff::civil::{Date, date};
 
 use super::{gga, instants, log, read_all, rmc};
-use crate::intake::fixes::FixLog;
+use crate::records::fix::FixLog;
 use crate::records::ledger::Reason;
 
 fn logged(bodies: &[String], day: Option<Date>) -> FixLog {

@@ -3,10 +3,10 @@
 use jiff::civil::date;
 
 use super::{gga, instants, log, read_all, rmc, sentence};
-use crate::intake::bases::{Coordinates, Height};
-use crate::intake::fixes::{Fix, FixLog};
 use crate::intake::nmea::looks_like;
 use crate::job::FixKind;
+use crate::records::base_row::{Coordinates, Height};
+use crate::records::fix::{Fix, FixLog};
 use crate::records::ledger::Reason;
 
 fn logged(bodies: &[&str]) -> FixLog {

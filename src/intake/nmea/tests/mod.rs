@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use jiff::civil::Date;
 
 use super::{Clues, read};
-use crate::intake::fixes::FixLog;
+use crate::records::fix::FixLog;
 
 /// A sentence of a body: the start sign before it, the checksum behind.
 fn sentence(body: &str) -> String {

@@ -1,39 +1,40 @@
 //! The logs of where the crew stood: read whole, whatever their kind, into points and fixes.
 //!
-//! Points are bases already; fixes wait for [`super::stations`]. Waypoints and the points of vector files
+//! Points are bases already; fixes wait for [`crate::stations`]. Waypoints and the points of vector files
 //! go the way of delimited rows, so that column maps, checks and carried columns are the same for all.
 
-use std::collections::{BTreeMap, HashSet};
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::Arc;
 
 use glob::{MatchOptions, Pattern};
 use jiff::SignedDuration;
 
-use super::files::{Carried, Log, join_carried, of_sheet, open, planned};
+use super::bases::{self, definition_of};
+use super::block::cut;
+use super::carried::{Carried, join_carried};
+use super::columns::{LogKind, Quantity};
+use super::extras::ExtraType;
+use super::log::{InputFile, Log, of_sheet, open, planned};
+use super::plan::Plan;
+use super::settle::Written;
+use super::text::{self, Text};
+use super::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
 use crate::geodesy::crs::Crs;
-use crate::intake::bases::{self, BaseRow, Window};
-use crate::intake::block::cut;
-use crate::intake::columns::{LogKind, Quantity};
-use crate::intake::extras::ExtraType;
-use crate::intake::fixes::{Beside, FixLog, HeldLine};
-use crate::intake::plan::Plan;
-use crate::intake::settle::Written;
-use crate::intake::text::{self, Text};
-use crate::intake::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
-use crate::output::contract::InputFile;
-use crate::records::ledger::{Counts, Entry, Fault, Flag, Outcome, Reason};
+use crate::records::base_row::HeldBase;
+use crate::records::base_row::{BaseRow, Window};
+use crate::records::fix::Epoch;
+use crate::records::fix::{Beside, FixLog, HeldLine};
+use crate::records::ledger::{Counts, Fault, Flag, Reason};
 use crate::records::names::label;
-use crate::stations::base::{BaseTable, HeldBase, definition_of};
-use crate::stations::occupation::Epoch;
 
 /// A base log.
 pub struct BaseLog {
     /// For the account.
     pub info: InputFile,
     /// How its rows are read; none for a receiver's own format.
-    pub plan: Option<Plan>,
+    pub(crate) plan: Option<Plan>,
 }
 
 /// Base logs, read whole.
@@ -113,9 +114,8 @@ impl BaseLogs {
         for (path, name) in job.occupations.list.iter().flat_map(|list| &list.resolved) {
             logs.read_list(path, name, job)?;
         }
-        let own = crate::output::layers::bases::layer("", Vec::new()).fields;
         let plans: Vec<Option<&Plan>> = logs.files.iter().map(|file| file.plan.as_ref()).collect();
-        logs.carried = join_carried(&plans, &logs.types, &own);
+        logs.carried = join_carried(&plans, &logs.types);
         Ok(logs)
     }
 
@@ -127,7 +127,7 @@ impl BaseLogs {
         let mut logs = BaseLogs::default();
         let text = Text { path: "the stands".into(), sheet: None, text: table, encoding: "", bytes: 0, sha256: String::new() };
         logs.read_rows(text, "", "none", Some(Vec::new()), job, None)?;
-        logs.carried = join_carried(&[], &[], &[]);
+        logs.carried = join_carried(&[], &[]);
         Ok(logs)
     }
 
@@ -331,7 +331,7 @@ impl BaseLogs {
             let line = numbers.as_ref().and_then(|numbers| numbers.get(i)).copied().unwrap_or(row.line.number);
             let name = || bases::name(&log.plan, &rows, row);
             let mut hold = |fault| {
-                let fault = crate::intake::block::explained(fault, &log.plan, &rows, row);
+                let fault = super::block::explained(fault, &log.plan, &rows, row);
                 self.held.push(HeldBase { name: name(), place: (file, line, row.line.text.to_owned()), fault });
             };
             if let Some(fault) = fault {
@@ -458,43 +458,6 @@ impl BaseLogs {
     pub fn counts_read(&self) -> u64 {
         self.files.iter().map(|file| file.info.counts.read).sum()
     }
-
-    /// The counts of each file, once the bases are settled.
-    pub fn counts(&self, table: &BaseTable) -> Vec<Counts> {
-        let mut counts: Vec<Counts> = self.files.iter().map(|file| file.info.counts.clone()).collect();
-        for held in &table.held {
-            counts[held.place.0].hold(held.fault.reason);
-        }
-        // A fix may lie between the times of several shots, and serve a base for each.
-        let mut used = HashSet::new();
-        for base in table.bases.iter().filter(|base| !base.from_network) {
-            counts[base.row.file].flag(base.flags);
-            if base.row.origins.is_empty() {
-                counts[base.row.file].mapped += 1;
-            }
-            for origin in &base.row.origins {
-                counts[origin.file].mapped += u64::from(used.insert(origin.raw.as_ptr()));
-            }
-        }
-        counts
-    }
-}
-
-/// The ledger's entries of base rows, in the order of the logs.
-pub fn base_entries(table: &BaseTable) -> Vec<Entry> {
-    let held = table.held.iter().map(|held| {
-        let (file, line, row) = held.place.clone();
-        Entry { file, line, row, outcome: Outcome::Held(held.fault.clone()) }
-    });
-    let flagged = table.bases.iter().filter(|base| !base.flags.is_empty()).map(|base| Entry {
-        file: base.row.file,
-        line: base.row.line,
-        row: base.row.raw.clone(),
-        outcome: Outcome::Flagged(base.flags, String::new()),
-    });
-    let mut entries: Vec<Entry> = held.chain(flagged).collect();
-    entries.sort_by_key(|entry| (entry.file, entry.line));
-    entries
 }
 
 /// A table as comma-separated text.

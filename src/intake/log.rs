@@ -1,0 +1,136 @@
+//! A log of rows: its text with the plan that its rows are read by, and what the account says of its file.
+
+use std::path::Path;
+
+use super::block::Chunk;
+use super::columns::{LogKind, Quantity};
+use super::plan::Plan;
+use super::settle::Written;
+use super::text::{self, Text};
+use super::{IntakeError, sheets, workbook};
+use crate::job::LogFormat;
+use crate::records::ledger::Counts;
+
+/// An input file, for the account.
+#[derive(Debug, Clone)]
+pub struct InputFile {
+    /// Name as the job has it, relative to the job.
+    pub name: String,
+    /// Whether it is a base log or a list of occupations, not a shot log.
+    pub is_bases: bool,
+    /// Size in bytes.
+    pub bytes: u64,
+    /// SHA-256 of its bytes.
+    pub sha256: String,
+    /// Encoding it was read in.
+    pub encoding: &'static str,
+    /// What kind of log it is: `delimited`, `workbook`, `nmea`, `gpx`, `kml`, `vector`.
+    pub kind: &'static str,
+    /// Separator of a delimited log.
+    pub separator: Option<char>,
+    /// How its values are written.
+    pub written: Written,
+    /// Its counts.
+    pub counts: Counts,
+}
+
+/// A log ready to be cut into rows.
+pub struct Log {
+    /// For the account.
+    pub info: InputFile,
+    /// Its text.
+    pub text: Text,
+    /// How it is read.
+    pub(crate) plan: Plan,
+    /// What the person is to know of it, in sentences.
+    pub told: Vec<String>,
+}
+
+impl Log {
+    /// All of its rows as one block; `file` is its index.
+    pub fn whole(&self, file: usize) -> Chunk<'_> {
+        let (offset, first_line) = self.plan.body;
+        Chunk { file, text: &self.text.text[offset..], first_line }
+    }
+
+    /// Counts of what stands above the header.
+    pub fn counts_above(&self) -> Counts {
+        let (blank_lines, comment_lines) = self.plan.above;
+        Counts { blank_lines, comment_lines, other_lines: self.plan.title.len() as u64, ..Counts::default() }
+    }
+
+    fn claims(&self, quantity: Quantity) -> bool {
+        self.plan.claim_of(quantity).is_some()
+    }
+
+    /// Whether its rows name their base.
+    pub fn names_bases(&self) -> bool {
+        self.claims(Quantity::Base)
+    }
+
+    /// Whether its rows have roles.
+    pub fn has_roles(&self) -> bool {
+        self.claims(Quantity::Role)
+    }
+
+    /// Whether its rows may belong to composed measurements.
+    pub fn has_measures(&self) -> bool {
+        self.claims(Quantity::Measure)
+    }
+
+    /// Whether its rows may belong to strings.
+    pub fn has_strings(&self) -> bool {
+        self.claims(Quantity::String)
+    }
+
+    /// Whether its azimuths count from magnetic north.
+    pub fn has_magnetic_azimuths(&self) -> bool {
+        self.claims(Quantity::MagneticAzimuth)
+    }
+}
+
+/// A file as logs: one, or one for each sheet of a workbook that is meant.
+pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Vec<Log>, IntakeError> {
+    if !workbook::is_workbook(path) {
+        return Ok(vec![planned(text::read(path, format.encoding.as_deref())?, name, kind, format)?]);
+    }
+    let tables = sheets::of_log(path, name, kind, format)?.into_iter();
+    tables.map(|table| of_sheet(table, kind)).collect()
+}
+
+/// A sheet with its plan.
+pub(super) fn of_sheet(table: sheets::Table, kind: LogKind) -> Result<Log, IntakeError> {
+    let mut log = planned(table.text, &table.name, kind, &table.format)?;
+    (log.info.kind, log.info.separator) = ("workbook", None);
+    log.told.splice(0..0, table.told);
+    Ok(log)
+}
+
+/// A decoded delimited log with its plan.
+pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
+    let plan = Plan::new(&text, kind, format)?;
+    let info = InputFile {
+        name: name.to_owned(),
+        is_bases: kind != LogKind::Shots,
+        bytes: text.bytes,
+        sha256: text.sha256.clone(),
+        encoding: text.encoding,
+        kind: "delimited",
+        separator: Some(plan.separator as char),
+        written: plan.written.clone(),
+        counts: Counts::default(),
+    };
+    let told = header_note(&info.name, &plan).into_iter().collect();
+    Ok(Log { info, text, plan, told })
+}
+
+/// Where the header was found, if it is not the first line.
+fn header_note(name: &str, plan: &Plan) -> Option<String> {
+    let line = plan.header_line;
+    let place = if plan.is_double { format!("lines {} and {line}", line - 1) } else { format!("line {line}") };
+    match plan.title.first() {
+        Some(title) => Some(format!("{name}: the header was found in {place}, below the title \"{title}\".")),
+        None if plan.is_double => Some(format!("{name}: the header stands over {place}.")),
+        None => None,
+    }
+}
