@@ -317,12 +317,27 @@ fn general((layer, geometry): Layer) -> &'static str {
 }
 
 /// Layers of every run; others are a catalogue's.
-const GENERAL: [&str; 11] =
-    ["features", "bases", "sight_lines", "ellipses", "lines", "areas", "vertices", "measurements", "parts", "profiles", "ledger"];
+const GENERAL: [&str; 12] = [
+    "features",
+    "bases",
+    "sight_lines",
+    "ellipses",
+    "lines",
+    "areas",
+    "vertices",
+    "measurements",
+    "values",
+    "parts",
+    "profiles",
+    "ledger",
+];
+
+/// What features of a catalogue's layers are measured for.
+const SIZES: [&str; 2] = ["height_m", "height_sigma_m"];
 
 /// The fields of a layer by `standoff schema layers`, in order, and their types. Points of a catalogue have the
-/// title of their code behind it.
-fn documented(layer: Layer) -> Vec<(String, OGRFieldType::Type)> {
+/// title of their code behind it; of the table of values `has` tells which it has.
+fn documented_of(layer: Layer, has: impl Fn(&str) -> bool) -> Vec<(String, OGRFieldType::Type)> {
     let schema: Json = serde_json::from_str(&standoff(Path::new("."), &["schema", "layers"]).exits(0).out).unwrap();
     let properties = schema["$defs"][general(layer)]["properties"].as_object().unwrap();
     let mut fields: Vec<(String, OGRFieldType::Type)> = properties
@@ -338,11 +353,16 @@ fn documented(layer: Layer) -> Vec<(String, OGRFieldType::Type)> {
             (name.clone(), kind)
         })
         .collect();
+    fields.retain(|(name, _)| layer.0 != "values" || has(name));
     if general(layer) == "features" && layer.0 != "features" {
         let code = fields.iter().position(|(name, _)| name == "code").unwrap();
         fields.insert(code + 1, ("code_title".to_owned(), OGRFieldType::OFTString));
     }
     fields
+}
+
+fn documented(layer: Layer) -> Vec<(String, OGRFieldType::Type)> {
+    documented_of(layer, |_| true)
 }
 
 /// Whether a printed value is the value, by the decimals printed; none where all are.
@@ -446,7 +466,7 @@ fn fields_have_the_documented_types_in_every_format() {
     for written in all() {
         for &(layer, geometry) in written.layers {
             let gpkg = written.gpkg(layer);
-            let documented = documented((layer, geometry));
+            let documented = documented_of((layer, geometry), |name| gpkg.fields.iter().any(|(known, _)| known == name));
             assert_eq!(gpkg.fields[..documented.len()], documented, "{} {layer}", written.name);
             assert_eq!(written.fgb(layer).fields, gpkg.fields, "{} {layer}", written.name);
             assert_eq!(written.csv(layer).fields, gpkg.fields, "{} {layer}", written.name);
@@ -492,7 +512,14 @@ fn carried_columns_have_the_type_of_all_their_values() {
     // In a layer of the catalogue its attributes stand first, and columns that they come from are not there twice.
     assert_eq!(
         behind_own(&line, "poles"),
-        fields(&[("class", OFTInteger64), ("size", OFTString), ("lean", OFTString), ("REMARKS", OFTString)])
+        fields(&[
+            ("class", OFTInteger64),
+            ("size", OFTString),
+            ("lean", OFTString),
+            ("height_m", OFTReal),
+            ("height_sigma_m", OFTReal),
+            ("REMARKS", OFTString)
+        ])
     );
     // A column named fid keeps its values under another name: the GeoPackage's own is the row number.
     assert_eq!(
@@ -501,7 +528,14 @@ fn carried_columns_have_the_type_of_all_their_values() {
     );
     assert_eq!(
         behind_own(&plot, "stems"),
-        fields(&[("species", OFTString), ("dbh_mm", OFTInteger64), ("log_fid", OFTInteger64), ("remarks", OFTString)])
+        fields(&[
+            ("species", OFTString),
+            ("dbh_mm", OFTInteger64),
+            ("height_m", OFTReal),
+            ("height_sigma_m", OFTReal),
+            ("log_fid", OFTInteger64),
+            ("remarks", OFTString)
+        ])
     );
     assert_eq!(
         carried(&mixed()),
@@ -520,7 +554,7 @@ fn values_and_nulls_are_the_same_in_every_format() {
         for &(layer, geometry) in written.layers {
             let gpkg = written.gpkg(layer);
             let (gpkg, own) = (gpkg.by_key(layer), documented((layer, geometry)));
-            let is_own = |name: &str| own.iter().any(|(own, _)| own == name);
+            let is_own = |name: &str| own.iter().any(|(own, _)| own == name) || SIZES.contains(&name);
             let check =
                 |format: &str, key: &str, name: &str, expected: &Option<Value>, got: &Option<Value>, carried: Option<i32>| {
                     let decimals = if is_own(name) { Some(decimals(name)) } else { carried };

@@ -50,4 +50,5 @@ mod repeats;
 mod schema;
 mod stations;
 mod styles;
+mod values;
 mod whole_runs;

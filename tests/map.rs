@@ -230,7 +230,7 @@ fn wrong_usage_says_what_is_right() {
         (
             vec!["map", "job.toml", "--layers", "features,ledgers"],
             "error: invalid value 'ledgers' for '--layers <LAYER>'\n  \
-             [possible values: features, bases, sight_lines, ellipses, lines, areas, vertices, measurements, parts, profiles, adjusted, residuals, corrections, ledger]\n\n  tip: a similar value exists: 'ledger'",
+             [possible values: features, bases, sight_lines, ellipses, lines, areas, vertices, measurements, values, parts, profiles, adjusted, residuals, corrections, ledger]\n\n  tip: a similar value exists: 'ledger'",
         ),
         (
             vec!["map", "job.toml", "--stric"],

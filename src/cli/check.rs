@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::map::outcome;
+use super::map::{look, outcome};
 use super::{Failure, Outcome, print_styled, progress};
 use crate::job::{self, LayerName};
 use crate::output::report::styled::HELD;
@@ -13,8 +13,8 @@ use crate::run;
 /// Read, join, reduce and audit a job's logs; write nothing but the page that is asked for.
 ///
 /// Prints the counts and notes that `map` would give, the held rows by reason, equal sentences together with their rows, and a line for
-/// each base; with --bases a block for each, which says where it is from and how good it is. Values are shown also where layers will be
-/// coarse.
+/// each base; with --bases a block for each, which says where it is from and how good it is; then the values of what was measured and
+/// what needs a decision. Values are shown also where layers will be coarse.
 /// Memory: as `map`, and the held rows.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  standoff check job.toml")]
@@ -25,6 +25,9 @@ pub struct Args {
     /// Print each base in a block: where it is from, its heights, its north
     #[arg(long)]
     bases: bool,
+    /// Print the values of all measured things, not the first of each kind alone
+    #[arg(long)]
+    values: bool,
     /// Exit with status 3 where rows are held
     #[arg(long)]
     strict: bool,
@@ -56,9 +59,10 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if sink.keeps_places_coarse {
         print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
     }
-    print_styled(&terminal::account(&account))?;
+    print_styled(&terminal::opening(&account))?;
     print_styled(&held::rows(&sink.held))?;
     let bases = if args.bases { stations::blocks } else { stations::lines };
     print_styled(&bases(&account.stations))?;
+    print_styled(&terminal::ending(&account, &look(&job, args.values)))?;
     Ok(outcome(&account, args.strict))
 }

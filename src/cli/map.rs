@@ -10,6 +10,7 @@ use crate::intake::text::Text;
 use crate::job::{self, Bases, Checks, Format, Heights, Job, Join, LayerName, LogFormat, North, Shots};
 use crate::output::contract::Account;
 use crate::output::report::styled::{HELD, WRONG};
+use crate::output::report::values::Look;
 use crate::output::report::{summary::Summary, terminal};
 use crate::output::write::{Output, page_name};
 use crate::records::shown::visible;
@@ -69,6 +70,9 @@ pub struct Args {
     /// Write the drawings of the page as SVG files, too: sections, elevations, piles, heights
     #[arg(long)]
     drawings: bool,
+    /// Print the values of all measured things, not the first of each kind alone
+    #[arg(long)]
+    values: bool,
     /// Exit with status 3 where rows were held
     #[arg(long)]
     strict: bool,
@@ -165,6 +169,7 @@ impl Args {
             },
             measures: Default::default(),
             report: Default::default(),
+            units: Default::default(),
             checks: Checks::default(),
             network: None,
         };
@@ -207,7 +212,9 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     } else if !args.quiet {
         let page = place.join(page_name(&job.name)).display().to_string();
         let place = place.display().to_string();
-        print_styled(&format!("{}page     {}\nwritten  {}\n", terminal::account(&account), visible(&page), visible(&place)))
+        let look = look(&job, args.values);
+        let told = format!("{}{}", terminal::opening(&account), terminal::ending(&account, &look));
+        print_styled(&format!("{told}page     {}\nwritten  {}\n", visible(&page), visible(&place)))
     } else {
         Ok(())
     };
@@ -216,6 +223,16 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     printed?;
     Ok(outcome(&account, args.strict))
 }
+
+/// How values are shown on the terminal.
+pub(super) fn look(job: &Job, all: bool) -> Look {
+    // What is no terminal is as wide as a page.
+    let columns = terminal_size::terminal_size_of(std::io::stdout()).map_or(PAGE_COLUMNS, |(columns, _)| usize::from(columns.0));
+    Look { units: job.units, columns, all }
+}
+
+/// Columns of what is no terminal.
+const PAGE_COLUMNS: usize = 100;
 
 /// Nothing mapped is no success, whatever was asked about held rows.
 pub(super) fn outcome(account: &Account, strict: bool) -> Outcome {

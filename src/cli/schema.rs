@@ -4,12 +4,13 @@ use clap::ValueEnum;
 use serde_json::{Value, json};
 
 use super::{Failure, Outcome, print};
-use crate::job::Job;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::file::CatalogueFile;
+use crate::job::{Job, LayerName};
 use crate::output::columns::FieldKind;
-use crate::output::layers;
+use crate::output::layers::{self, values};
 use crate::output::report::summary::Summary;
+use crate::units::{AngleShown, AreaShown, LengthShown, Units, VolumeShown};
 
 /// Print the JSON Schema of the job file, the catalogue, the layers or the summary.
 #[derive(Debug, clap::Args)]
@@ -53,6 +54,20 @@ fn with_column_names(mut schema: Value) -> Value {
     schema
 }
 
+/// What a field is called under other `[units]`.
+fn in_other_units(name: &str) -> Vec<String> {
+    let of = |length, angle| Units { length, angle, ..Units::default() };
+    let shown = [
+        of(LengthShown::Ft, AngleShown::Gon),
+        of(LengthShown::Usft, AngleShown::Gon),
+        Units { area: Some(AreaShown::Ha), volume: Some(VolumeShown::Yd3), ..Units::default() },
+        Units { area: Some(AreaShown::Acre), ..Units::default() },
+    ];
+    let mut names: Vec<String> = shown.iter().map(|units| units.name(name)).filter(|shown| shown != name).collect();
+    names.dedup();
+    names
+}
+
 /// One schema for the properties of each layer's records.
 fn layer_schema() -> Value {
     let mut definitions = serde_json::Map::new();
@@ -67,9 +82,15 @@ fn layer_schema() -> Value {
             };
             property["description"] = json!(field.description);
             property["x-short-name"] = json!(field.short);
+            let others = in_other_units(&field.name);
+            if !others.is_empty() {
+                property["x-in-other-units"] = json!(others);
+            }
             properties.insert(field.name.clone(), property);
         }
-        let required: Vec<&String> = properties.keys().collect();
+        // Of the table of values only what the job can measure is there.
+        let is_there = |name: &&String| layer.key != LayerName::Values.into() || !values::is_of_a_kind(name);
+        let required: Vec<&String> = properties.keys().filter(is_there).collect();
         let geometry = match layer.geometry {
             GeometryKind::None => "none",
             GeometryKind::Point => "Point",
@@ -91,6 +112,7 @@ fn layer_schema() -> Value {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "Records of the layers",
         "description": "Properties of the records of each layer, the same in every format; further ones are carried from the logs. \
+                        With [units] in the job, fields end with the unit that they are in (x-in-other-units). \
                         Formats with short field names use x-short-name.",
         "$defs": definitions,
     })

@@ -1,5 +1,6 @@
 //! The shot logs of a job: opened, surveyed once for what no row tells alone, and cut into blocks.
 
+use std::collections::BTreeSet;
 use std::path::PathBuf;
 use std::sync::Arc;
 
@@ -21,6 +22,8 @@ use crate::records::names::{label, name_print};
 use crate::records::roles::JOIN;
 use crate::records::when::{ShotTime, When};
 
+/// Words for kinds of measurement that are kept: beyond it the column has something else.
+const MOST_KINDS: usize = 1000;
 /// Bytes of text that are read as one.
 const BLOCK_BYTES: usize = 128 * 1024;
 
@@ -36,6 +39,10 @@ pub struct ShotLogs {
     pub repeated: FxHashSet<u64>,
     /// Names of features that strings join to.
     pub joins: FxHashSet<String>,
+    /// Kinds of measurement that rows name.
+    pub kinds: BTreeSet<String>,
+    /// Prints of the names of features that are measured.
+    pub measured: FxHashSet<u64>,
     chunks: Vec<Vec<delimited::Block>>,
 }
 
@@ -64,10 +71,13 @@ impl ShotLogs {
         let surveys =
             files.iter().zip(&chunks).map(|(log, blocks)| survey(log, blocks)).collect::<Result<Vec<_>, IntakeError>>()?;
         let (mut types, mut names, mut joins) = (Vec::new(), Vec::new(), FxHashSet::default());
+        let (mut kinds, mut measured) = (BTreeSet::new(), FxHashSet::default());
         for survey in surveys {
             types.push(survey.types);
             names.push(survey.names);
             joins.extend(survey.joins);
+            kinds.extend(survey.kinds);
+            measured.extend(survey.measured);
         }
         let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
         let carried = join_carried(&plans, &types);
@@ -78,7 +88,7 @@ impl ShotLogs {
         };
         let carried_signs = (0..files.len()).map(signs_of).collect();
         let repeated = recurring(names.into_iter().flatten().collect());
-        Ok(ShotLogs { files, carried, carried_signs, repeated, joins, chunks })
+        Ok(ShotLogs { files, carried, carried_signs, repeated, joins, kinds, measured, chunks })
     }
 
     /// The times of all shots that have one, and the bases they name: a pass over the logs of its own.
@@ -129,6 +139,30 @@ struct Survey {
     names: Vec<u64>,
     /// Names of features that strings join to.
     joins: Vec<String>,
+    /// Kinds of measurement.
+    kinds: BTreeSet<String>,
+    /// Prints of the names of features that are measured.
+    measured: FxHashSet<u64>,
+}
+
+impl Survey {
+    fn of(plan: &Plan) -> Survey {
+        Survey {
+            types: vec![ExtraType::Empty; plan.extras.len()],
+            names: Vec::new(),
+            joins: Vec::new(),
+            kinds: BTreeSet::new(),
+            measured: FxHashSet::default(),
+        }
+    }
+
+    /// Takes a row of a measurement.
+    fn measured(&mut self, kind: &str, code: Option<&str>, name: Option<&str>) {
+        if self.kinds.len() < MOST_KINDS && !self.kinds.contains(kind) {
+            self.kinds.insert(kind.to_owned());
+        }
+        self.measured.extend(name.map(|name| name_print(code, &label(name))));
+    }
 }
 
 /// Surveys a file; refuses headers repeated in another order.
@@ -136,13 +170,14 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
     let plan = &log.plan;
     let is_named = plan.claim_of(Quantity::Feature).is_some();
     let has_strings = plan.claim_of(Quantity::String).is_some();
+    let has_measures = plan.claim_of(Quantity::Measure).is_some() || plan.has_readings();
     let of_block = |block: &delimited::Block| {
-        let mut survey = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
-        let mut rows = plan.rows();
+        let mut survey = Survey::of(plan);
+        let (mut rows, mut readings) = (plan.rows(), plan.rows());
         let mut joined = String::new();
         for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
             match plan.kind_of(&line) {
-                LineKind::Data if survey.types.is_empty() && !is_named => {}
+                LineKind::Data if survey.types.is_empty() && !is_named && !has_measures => {}
                 LineKind::Data => {
                     rows.clear();
                     rows.push(line, plan.separator);
@@ -156,6 +191,15 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
                     if is_named && has_strings && joins_a_string(plan, &rows, &row) {
                         let name = plan.name(Quantity::Feature, &rows, &row, &mut joined);
                         survey.joins.extend(name.map(label));
+                    }
+                    if has_measures {
+                        readings.clear();
+                        plan.push(&mut readings, line);
+                        for reading in readings.rows() {
+                            let Some(kind) = plan.text(Quantity::Measure, &readings, reading) else { continue };
+                            let code = plan.text(Quantity::Code, &readings, reading);
+                            survey.measured(kind, code, plan.name(Quantity::Feature, &readings, reading, &mut joined));
+                        }
                     }
                     let stands_alone = |quantity| plan.text(quantity, &rows, &row).is_none();
                     if is_named
@@ -173,11 +217,13 @@ fn survey(log: &Log, blocks: &[delimited::Block]) -> Result<Survey, IntakeError>
         Ok(survey)
     };
     let surveys = blocks.par_iter().map(of_block).collect::<Result<Vec<Survey>, IntakeError>>()?;
-    let mut whole = Survey { types: vec![ExtraType::Empty; plan.extras.len()], names: Vec::new(), joins: Vec::new() };
+    let mut whole = Survey::of(plan);
     for survey in surveys {
         whole.types.iter_mut().zip(survey.types).for_each(|(kind, other)| *kind = (*kind).max(other));
         whole.names.extend(survey.names);
         whole.joins.extend(survey.joins);
+        whole.kinds.extend(survey.kinds);
+        whole.measured.extend(survey.measured);
     }
     Ok(whole)
 }

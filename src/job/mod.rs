@@ -21,6 +21,7 @@ use std::path::PathBuf;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::units::Units;
 use crate::units::gps_time::LeapSeconds;
 
 pub use calibration::{Calibration, Day};
@@ -109,6 +110,9 @@ pub struct Job {
     /// The page that is written beside the layers.
     #[serde(default)]
     pub report: Report,
+    /// The units of everything that a person reads. Default: metres and degrees.
+    #[serde(default)]
+    pub units: Units,
     /// Limits of the checks on rows.
     #[serde(default)]
     pub checks: Checks,
@@ -592,6 +596,8 @@ pub enum LayerName {
     Vertices,
     /// Values that rows give together: heights, missing lines, spans.
     Measurements,
+    /// The same, one row a measured thing.
+    Values,
     /// The points of composed measurements.
     Parts,
     /// Shots along the lines of profiles: chainage, offset, height.
@@ -608,7 +614,7 @@ pub enum LayerName {
 
 impl LayerName {
     /// Every layer, in the order of writing.
-    pub const ALL: [LayerName; 14] = [
+    pub const ALL: [LayerName; 15] = [
         LayerName::Features,
         LayerName::Bases,
         LayerName::SightLines,
@@ -617,6 +623,7 @@ impl LayerName {
         LayerName::Areas,
         LayerName::Vertices,
         LayerName::Measurements,
+        LayerName::Values,
         LayerName::Parts,
         LayerName::Profiles,
         LayerName::Adjusted,

@@ -36,6 +36,15 @@ pub struct Field {
     pub domain: Option<Domain>,
     /// Whether it is a column of the log that neither the program nor the catalogue knows.
     pub is_carried: bool,
+    /// Whether it is an attribute of the catalogue.
+    pub is_attribute: bool,
+}
+
+impl Field {
+    /// Whether it is the program's own: neither the catalogue's nor the log's.
+    pub fn is_own(&self) -> bool {
+        !self.is_carried && !self.is_attribute
+    }
 }
 
 /// Which layer.
@@ -162,6 +171,21 @@ impl Column {
         }
     }
 
+    /// Some of its values.
+    #[must_use]
+    pub fn select(&self, rows: &[usize]) -> Column {
+        match self {
+            Column::Real(values) => Column::Real(rows.iter().map(|i| values[*i]).collect()),
+            Column::Integer(values) => Column::Integer(rows.iter().map(|i| values[*i]).collect()),
+            Column::Time(values) => Column::Time(rows.iter().map(|i| values[*i]).collect()),
+            Column::Text(texts) => {
+                let mut some = Texts::default();
+                rows.iter().for_each(|i| some.push(texts.get(*i)));
+                Column::Text(some)
+            }
+        }
+    }
+
     /// Value `i`.
     pub fn get(&self, i: usize) -> Cell<'_> {
         match self {
@@ -226,6 +250,18 @@ impl Batch {
             Geometries::Lines(lines) => &lines[i],
             Geometries::Areas(rings) => &rings[i],
         }
+    }
+
+    /// Some of its records.
+    #[must_use]
+    pub fn select(&self, rows: &[usize]) -> Batch {
+        let geometries = match &self.geometries {
+            Geometries::None => Geometries::None,
+            Geometries::Points(points) => Geometries::Points(rows.iter().map(|i| points[*i]).collect()),
+            Geometries::Lines(lines) => Geometries::Lines(rows.iter().map(|i| lines[*i].clone()).collect()),
+            Geometries::Areas(rings) => Geometries::Areas(rows.iter().map(|i| rings[*i].clone()).collect()),
+        };
+        Batch { len: rows.len(), geometries, columns: self.columns.iter().map(|column| column.select(rows)).collect() }
     }
 
     /// Value of a field of a record.

@@ -3,6 +3,7 @@
 
 use super::columns::{Batch, Layer, LayerKey};
 use super::disclosure::Guarded;
+use super::layers::values::Thing;
 use super::outcome::Asked;
 use super::report::network::NetworkSummary;
 use super::report::stations::Station;
@@ -77,6 +78,8 @@ pub struct Account {
     pub measurements: Asked,
     /// Lines and areas.
     pub strings: Asked,
+    /// Measured things: measurements first, then lines and areas.
+    pub things: Vec<Thing>,
     /// Bases used, without those that a network placed.
     pub bases_used: u64,
     /// Bases that a network placed.

@@ -5,7 +5,9 @@
 pub mod columns;
 pub mod contract;
 pub mod disclosure;
+pub mod in_units;
 pub mod layers;
+pub(crate) mod numbers;
 pub mod outcome;
 pub mod page;
 pub mod report;

@@ -61,6 +61,7 @@ pub fn account(
         bases,
         measurements: tally.measurements,
         strings: tally.strings,
+        things: tally.things,
         bases_used: table.bases.iter().filter(|base| !base.from_network).count() as u64,
         bases_placed: table.bases.iter().filter(|base| base.from_network).count() as u64,
         is_adjusted: adjusted.network.as_ref().is_some_and(|network| network.has_placed()),

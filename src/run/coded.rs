@@ -1,11 +1,12 @@
 //! The catalogue at work: which layer a row's feature goes to, the values of its attributes, and the layers themselves.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::{RunError, carried};
+use super::{RunError, carried, standing};
 use crate::geodesy::crs::{Crs, Kind};
 use crate::intake::carried::Carried;
+use crate::intake::shot_logs::ShotLogs;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{self, Attribute, AttributeKind, Catalogue, Code, CodedLayer, Problem, Value};
 use crate::job::{Job, LayerName};
@@ -13,12 +14,12 @@ use crate::numeric::signs::Signs;
 use crate::output::columns::{Column, Field, FieldKind, Layer, LayerKey, Texts};
 use crate::output::disclosure::Disclosure;
 use crate::output::layers::features::Feature;
-use crate::output::layers::{self, coarse, features, strings};
+use crate::output::layers::{self, coarse, features, strings, values};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 
 /// Roles of a measurement whose shot is where the feature stands: its row goes to the layer of its code, the others of
 /// the measurement to `features`.
-const PLACES: [&str; 3] = ["foot", "near_face", "centre"];
+pub const PLACES: [&str; 3] = ["foot", "centre", "near_face"];
 
 /// A catalogue joined with the columns of the logs.
 pub struct Coded {
@@ -206,11 +207,11 @@ impl Coded {
     }
 
     /// The layers, with all their fields.
-    pub fn layers(&self, third: &str, carried: &[Carried]) -> Vec<Layer> {
-        self.catalogue.layers.iter().enumerate().map(|(index, layer)| self.layer(index, layer, third, carried)).collect()
+    pub fn layers(&self, third: &str, logs: &ShotLogs) -> Vec<Layer> {
+        self.catalogue.layers.iter().enumerate().map(|(index, layer)| self.layer(index, layer, third, logs)).collect()
     }
 
-    fn layer(&self, index: usize, layer: &CodedLayer, third: &str, columns: &[Carried]) -> Layer {
+    fn layer(&self, index: usize, layer: &CodedLayer, third: &str, logs: &ShotLogs) -> Layer {
         let (mut fields, what): (Vec<Field>, String) = match (layer.geometry, layer.coarse_cell_m) {
             (_, Some(cell_m)) => (
                 coarse::definitions().iter().map(|field| field.field()).collect(),
@@ -235,12 +236,15 @@ impl Coded {
             let mut field = names.field(&attribute.name, kind);
             field.description.clone_from(&attribute.description);
             field.domain.clone_from(&attribute.domain);
-            field.is_carried = false;
+            (field.is_carried, field.is_attribute) = (false, true);
             fields.push(field);
         }
         if layer.geometry == GeometryKind::Point {
+            if layer.coarse_cell_m.is_none() {
+                fields.extend(size_fields(&mut names, &logs.kinds));
+            }
             for column in self.carried_of(index) {
-                let known = &columns[*column];
+                let known = &logs.carried[*column];
                 fields.push(names.field(&known.header, carried::kind(known)));
             }
         }
@@ -253,6 +257,28 @@ impl Coded {
             fields,
         }
     }
+}
+
+/// The fields of what the features of a layer are measured for.
+fn size_fields(names: &mut layers::Names, kinds: &BTreeSet<String>) -> Vec<Field> {
+    let mut fields = Vec::new();
+    for size in standing::sizes(kinds) {
+        let [value, sigma, ..] = values::columns_of(size);
+        let stem = size.rsplit_once('_').map_or(size, |(stem, _)| stem);
+        let said = [
+            format!(
+                "Measured {stem} of the feature, in the unit behind its name; null where none was. The values layer has its interval."
+            ),
+            format!("Standard error of the measured {stem}."),
+        ];
+        for (name, description) in [value, sigma].into_iter().zip(said) {
+            // An attribute of the catalogue keeps its name.
+            let name = if names.has(&name) { format!("measured_{name}") } else { name };
+            let field = names.field(&name, FieldKind::Real);
+            fields.push(Field { description, decimals: Some(4), is_carried: false, ..field });
+        }
+    }
+    fields
 }
 
 /// The columns of attributes; `values` gives those of a record.

@@ -11,6 +11,7 @@ use super::composed::{Collected, Joinable};
 use super::records::{self, Mapped};
 use super::repeated::Waiting;
 use super::sighting::Sighted;
+use super::standing::{Sizes, Standing};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
@@ -83,6 +84,8 @@ pub struct Computed {
     pub network_flags: Vec<((usize, u64), Flags)>,
     /// Shots that wait for the others of their feature.
     pub waiting: Vec<Waiting>,
+    /// Features of the catalogue's layers that wait for what is measured of them.
+    pub standing: Vec<Standing>,
     /// Rows by codes that the catalogue does not have.
     pub unknown_codes: BTreeMap<String, u64>,
 }
@@ -103,6 +106,7 @@ impl Stage<'_> {
             joinable: Vec::new(),
             network_flags: Vec::new(),
             waiting: Vec::new(),
+            standing: Vec::new(),
             unknown_codes: BTreeMap::new(),
         };
         let mut sighted = Vec::with_capacity(parsed.rows_read.len());
@@ -176,7 +180,7 @@ impl Stage<'_> {
                 }
                 continue;
             }
-            if let Some(echo) = self.waits(plan, parsed, shot.row, &record) {
+            if let Some(echo) = self.waits(plan, parsed, shot, &record) {
                 let cells = (0..self.logs.carried.len()).map(|index| cell(shot.row, index).0.to_owned()).collect();
                 computed.waiting.push(self.waiting(parsed, shot, &record, *placed, echo, cells));
                 continue;
@@ -216,7 +220,8 @@ impl Stage<'_> {
             return Ok(computed);
         }
         let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
-        computed.batches = records::batches(self, &mapped, &|i, index| cell(kept[i], index))?;
+        computed.batches = records::batches(self, &mapped, &Sizes::default(), &|i, index| cell(kept[i], index))?;
+        computed.standing = records::standing(self, &mapped, &|i, index| cell(kept[i], index));
         computed.batches.extend(records::sight_line_batch(self, &shots));
         Ok(computed)
     }

@@ -4,11 +4,13 @@ use super::adjust::Adjusted;
 use super::compute::Stage;
 use super::prepare::Prepared;
 use super::{RunError, carried};
+use crate::intake::columns::Quantity;
 use crate::intake::log::Log;
+use crate::intake::shot_logs::ShotLogs;
 use crate::job::LayerName;
 use crate::output::columns::{Layer, LayerKey};
 use crate::output::contract::{Setup, Sink};
-use crate::output::layers;
+use crate::output::layers::{self, values};
 
 /// Begins the output.
 ///
@@ -23,6 +25,15 @@ pub fn begin(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, sink: &mut
     Ok(sink.begin(&setup)?)
 }
 
+/// The values that things measured in some logs can have.
+pub fn quantities(logs: &ShotLogs) -> Vec<&'static str> {
+    let mut kinds = logs.kinds.clone();
+    if logs.files.iter().any(|file| file.plan.claim_of(Quantity::String).is_some()) {
+        kinds.extend([values::LINE.to_owned(), values::AREA.to_owned()]);
+    }
+    values::quantities(&kinds)
+}
+
 /// The layers wanted that a row can fill.
 fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer> {
     let (shot_logs, wanted) = (&prepared.shot_logs, &prepared.job.layers);
@@ -32,6 +43,7 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
         match layer.key {
             LayerKey::Own(LayerName::Features) => layer.fields.extend(carried::fields(&shot_logs.carried, &layer.fields)),
             LayerKey::Own(LayerName::Bases) => layer.fields.extend(carried::fields(&prepared.base_logs.carried, &layer.fields)),
+            LayerKey::Own(LayerName::Values) => *layer = values::layer(&quantities(shot_logs)),
             _ => {}
         }
     }
@@ -40,7 +52,7 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
         // Layers that no row can fill are not written.
         let LayerKey::Own(name) = layer.key else { return true };
         let may_fill = match name {
-            LayerName::Lines | LayerName::Areas => composes || strings,
+            LayerName::Lines | LayerName::Areas | LayerName::Values => composes || strings,
             LayerName::Vertices => strings,
             LayerName::Parts | LayerName::Profiles | LayerName::Measurements => composes,
             LayerName::Adjusted | LayerName::Residuals => adjusted.network.is_some(),
@@ -50,7 +62,7 @@ fn layers(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage) -> Vec<Layer>
         may_fill && wanted.contains(&name)
     });
     if let Some(coded) = stage.coded.filter(|_| wanted.contains(&LayerName::Features)) {
-        described.splice(1..1, coded.layers(&third, &shot_logs.carried));
+        described.splice(1..1, coded.layers(&third, shot_logs));
     }
     described
 }

@@ -1,5 +1,7 @@
 //! Rows set by until others are known: for measurements and strings, and for the other shots of their feature.
 
+use rustc_hash::FxHashSet;
+
 use super::block::{Parsed, PartRead};
 use super::composed::Collected;
 use super::compute::Stage;
@@ -15,6 +17,7 @@ use crate::intake::plan::Plan;
 use crate::measure::Sighting;
 use crate::measure::span::conditions::Conditions;
 use crate::numeric::signs::{self, Signs};
+use crate::output::columns::LayerKey;
 use crate::output::layers::features::Feature;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Flags};
@@ -24,14 +27,17 @@ use crate::shots::repeats::Repeat;
 
 impl Stage<'_> {
     /// Whether a shot waits for others of its feature, and the echo that it kept.
-    pub(super) fn waits(&self, plan: &Plan, parsed: &Parsed, row: &Row, record: &Feature) -> Option<Option<Echo>> {
+    pub(super) fn waits(&self, plan: &Plan, parsed: &Parsed, shot: &Sighted, record: &Feature) -> Option<Option<Echo>> {
         // The readings of one row are points of their own.
         if record.measure.is_some() || record.string.is_some() || plan.has_readings() {
             return None;
         }
-        let echo = plan.echo(&parsed.rows, row);
-        let recurs = || record.feature.is_some_and(|feature| self.repeated.contains(&name_print(record.code, feature)));
-        (echo == Some(Echo::Tracking) || (!self.repeated.is_empty() && recurs())).then_some(echo)
+        let echo = plan.echo(&parsed.rows, shot.row);
+        let among = |prints: &FxHashSet<u64>| {
+            !prints.is_empty() && record.feature.is_some_and(|feature| prints.contains(&name_print(record.code, feature)))
+        };
+        let is_measured = || matches!(shot.class.layer, LayerKey::Coded(_)) && among(&self.logs.measured);
+        (echo == Some(Echo::Tracking) || among(self.repeated) || is_measured()).then_some(echo)
     }
 
     pub(super) fn waiting(

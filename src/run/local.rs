@@ -47,7 +47,7 @@ pub fn settled(job: &Job) -> Result<Cow<'_, Job>, RunError> {
         known.crs.get_or_insert_with(|| LOCAL.to_owned());
     }
     if own.has_no_bases() {
-        own.layers.retain(|layer| matches!(layer, LayerName::Measurements | LayerName::Ledger));
+        own.layers.retain(|layer| matches!(layer, LayerName::Measurements | LayerName::Values | LayerName::Ledger));
         // Heights are told from the instrument's axis.
         own.heights.instrument_height_m.get_or_insert(0.0);
         own.heights.target_height_m.get_or_insert(0.0);

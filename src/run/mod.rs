@@ -27,6 +27,7 @@ mod records;
 mod repeated;
 mod settle;
 mod sighting;
+mod standing;
 mod stations;
 mod stream;
 mod tally;

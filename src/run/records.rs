@@ -1,8 +1,11 @@
 //! Mapped shots to the batches of their layers: points, sight lines, error ellipses.
 
+use std::collections::BTreeMap;
+
 use super::carried::carried_column;
 use super::coded::{Class, attribute_columns};
 use super::compute::{Stage, position};
+use super::standing::{self, Sizes, Standing};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 
@@ -37,16 +40,13 @@ pub struct Mapped<'r> {
 pub fn batches<'c>(
     stage: &Stage,
     mapped: &[Mapped],
+    sizes: &Sizes,
     cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Result<Vec<(LayerKey, Batch)>, CrsError> {
     let mut made = Vec::new();
     if stage.wanted.contains(&LayerName::Features) {
-        let mut keys: Vec<LayerKey> = mapped.iter().map(|feature| feature.class.layer).collect();
-        keys.sort_unstable();
-        keys.dedup();
-        for key in keys {
-            let of_layer: Vec<usize> = (0..mapped.len()).filter(|i| mapped[*i].class.layer == key).collect();
-            made.push((key, points(stage, key, mapped, &of_layer, cell)));
+        for (key, of_layer) in by_layer(mapped, |feature| !standing::waits(feature)) {
+            made.push((key, points(stage, key, mapped, &of_layer, sizes, cell)));
         }
     }
     if stage.wanted.contains(&LayerName::Ellipses) {
@@ -62,6 +62,36 @@ pub fn batches<'c>(
         }
     }
     Ok(made)
+}
+
+/// Features by layer: the indexes of those that are meant.
+fn by_layer(mapped: &[Mapped], is_meant: impl Fn(&Mapped) -> bool) -> Vec<(LayerKey, Vec<usize>)> {
+    let mut found: BTreeMap<LayerKey, Vec<usize>> = BTreeMap::new();
+    for (i, feature) in mapped.iter().enumerate().filter(|(_, feature)| is_meant(feature)) {
+        found.entry(feature.class.layer).or_default().push(i);
+    }
+    found.into_iter().collect()
+}
+
+/// The features that wait for what is measured of them, by layer.
+pub fn standing<'c>(stage: &Stage, mapped: &[Mapped], cell: &dyn Fn(usize, usize) -> (&'c str, Signs)) -> Vec<Standing> {
+    if !stage.wanted.contains(&LayerName::Features) {
+        return Vec::new();
+    }
+    let of = |(key, of_layer): (LayerKey, Vec<usize>)| {
+        let coded = points(stage, key, mapped, &of_layer, &Sizes::default(), cell);
+        let described = match (key, stage.coded) {
+            (LayerKey::Coded(layer), Some(coded)) => Some(&coded.catalogue.layers[layer]),
+            _ => None,
+        };
+        // An exact place of a layer that is kept coarse stands nowhere else.
+        let exact = described.filter(|layer| layer.coarse_cell_m.is_none());
+        let own = exact.map(|_| points(stage, LayerName::Features.into(), mapped, &of_layer, &Sizes::default(), cell));
+        let sizes_at = exact.map(|layer| features::coded_definitions().len() + layer.attributes.len());
+        let features: Vec<&Mapped> = of_layer.iter().map(|i| &mapped[*i]).collect();
+        Standing::new(key, &features, coded, sizes_at, own)
+    };
+    by_layer(mapped, standing::waits).into_iter().map(of).collect()
 }
 
 /// The sight lines of shots, each with the index of its base.
@@ -83,6 +113,7 @@ fn points<'r, 'c>(
     key: LayerKey,
     mapped: &[Mapped<'r>],
     of_layer: &[usize],
+    sizes: &Sizes,
     cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Batch {
     let records: Vec<Feature<'r>> = of_layer.iter().map(|i| mapped[*i].record).collect();
@@ -99,6 +130,9 @@ fn points<'r, 'c>(
                 None => features::coded_definitions(),
             });
             columns.extend(attribute_columns(described, records.len(), |i| &mapped[of_layer[i]].values));
+            if described.coarse_cell_m.is_none() {
+                columns.extend(sizes.columns_of(&stage.logs.kinds, &records));
+            }
             columns.extend(coded.carried_of(layer).iter().map(|index| carried(*index)));
             columns
         }

@@ -9,6 +9,7 @@ use std::sync::Arc;
 use super::coded::Class;
 use super::compute::Stage;
 use super::records::{self, Mapped};
+use super::standing::{self, Sizes};
 use super::tally::Settlement;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
@@ -85,7 +86,7 @@ struct Point {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settlement, CrsError> {
+pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> Result<Settlement, CrsError> {
     let mut settlement = Settlement::default();
     if rows.is_empty() {
         return Ok(settlement);
@@ -147,7 +148,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool) -> Result<Settleme
         let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].signs[index]);
         first_rows[point].iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
     };
-    settlement.batches = records::batches(stage, &mapped, &cell)?;
+    settlement.batches = records::batches(stage, &mapped, sizes, &cell)?;
+    settlement.standing = standing::places(&mapped);
     let sights: Vec<(usize, Feature)> = rows
         .iter()
         .zip(&flags_of)

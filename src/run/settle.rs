@@ -1,9 +1,12 @@
 //! The fourth step of a run: what waited for other rows. The network's features, shots of one feature, measurements and
 //! strings.
 
+use std::collections::BTreeSet;
+
 use super::adjust::Adjusted;
 use super::compute::Stage;
 use super::prepare::Prepared;
+use super::standing::{self, Sizes};
 use super::stream::Streamed;
 use super::tally::Tally;
 use super::{RunError, composed, guarded, network, repeated};
@@ -21,18 +24,27 @@ pub fn settle(
     sink: &mut dyn Sink,
     tally: &mut Tally,
 ) -> Result<Vec<String>, RunError> {
-    let Streamed { collected, mut joinable, waiting, audited } = streamed;
+    let Streamed { collected, mut joinable, waiting, standing, audited } = streamed;
     let (job, mut notes) = (prepared.job, Vec::new());
+    let bases = stage.table.origins();
+    let measured = composed::measure(stage, &bases, &collected, job).map_err(RunError::crs("crs"))?;
+    let sizes = Sizes::of(measured.things());
+    sink.guard(guarded::guarded(stage, &collected));
+    let mut stood = BTreeSet::new();
     if let Some(network) = &adjusted.network {
-        let mut settled = network::settle(stage, network, &audited).map_err(RunError::crs("crs"))?;
+        let mut settled = network::settle(stage, network, &audited, &sizes).map_err(RunError::crs("crs"))?;
         joinable.append(&mut settled.joinable);
+        stood.append(&mut settled.standing);
         notes.extend(tally.settle(settled, sink)?);
     }
-    let mut repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats).map_err(RunError::crs("crs"))?;
+    let mut repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats, &sizes).map_err(RunError::crs("crs"))?;
     joinable.append(&mut repeats.joinable);
+    stood.append(&mut repeats.standing);
     notes.extend(tally.settle(repeats, sink)?);
-    sink.guard(guarded::guarded(stage, &collected));
-    let measured = composed::settle(stage, collected, joinable, job).map_err(RunError::crs("crs"))?;
-    notes.extend(tally.settle(measured, sink)?);
+    for (layer, batch) in standing::settle(standing, &sizes, &stage.logs.kinds, &stood) {
+        sink.write(layer, &batch)?;
+    }
+    let settled = measured.settle(collected, joinable, job).map_err(RunError::crs("crs"))?;
+    notes.extend(tally.settle(settled, sink)?);
     Ok(notes)
 }

@@ -14,6 +14,7 @@ use super::composed::{Collected, Joinable};
 use super::compute::{Computed, Stage};
 use super::prepare::Prepared;
 use super::repeated::Waiting;
+use super::standing::Standing;
 use super::tally::{Tally, write_entries};
 use super::{RunError, base_entries};
 use crate::geodesy::crs::CrsError;
@@ -41,6 +42,8 @@ pub struct Streamed {
     pub joinable: Vec<Joinable>,
     /// Shots that wait for the others of their feature.
     pub waiting: Vec<Waiting>,
+    /// Features of the catalogue's layers that wait for what is measured of them.
+    pub standing: Vec<Standing>,
     /// What the audit found of rows that a network accounts for.
     pub audited: BTreeMap<(usize, u64), Flags>,
 }
@@ -76,6 +79,7 @@ pub fn stream(
                 streamed.collected.append(&mut block.collected);
                 streamed.joinable.append(&mut block.joinable);
                 streamed.waiting.append(&mut block.waiting);
+                streamed.standing.append(&mut block.standing);
                 streamed.audited.extend(block.network_flags.drain(..));
                 tally.add(block);
             }

@@ -1,16 +1,18 @@
 //! The counts that a run keeps from its first row to its last, and the ledger's records of rows.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::RunError;
 use super::composed::Joinable;
 use super::compute::{self, Computed, Stage};
 use super::prepare::Prepared;
+use super::standing::Place;
 use crate::intake::log::Log;
 use crate::job::LayerName;
 use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::Sink;
 use crate::output::layers::ledger::Record;
+use crate::output::layers::values::Thing;
 use crate::output::outcome::Asked;
 use crate::records::ledger::{Counts, Entry, Outcome};
 
@@ -30,6 +32,8 @@ pub struct Tally<'p> {
     pub measurements: Asked,
     /// Strings asked for and drawn.
     pub strings: Asked,
+    /// Measured things.
+    pub things: Vec<Thing>,
 }
 
 /// What rows that waited came to: repeats, the network, measurements and strings alike.
@@ -49,10 +53,14 @@ pub struct Settlement {
     pub measurements: Asked,
     /// Strings asked for and drawn.
     pub strings: Asked,
+    /// Measured things.
+    pub things: Vec<Thing>,
     /// For the person.
     pub notes: Vec<String>,
     /// Features that strings join to.
     pub joinable: Vec<Joinable>,
+    /// Features that stand in layers of the catalogue.
+    pub standing: BTreeSet<Place>,
 }
 
 impl<'p> Tally<'p> {
@@ -67,6 +75,7 @@ impl<'p> Tally<'p> {
             unknown_codes: BTreeMap::new(),
             measurements: Asked::default(),
             strings: Asked::default(),
+            things: Vec::new(),
         }
     }
 
@@ -82,8 +91,20 @@ impl<'p> Tally<'p> {
     /// # Errors
     /// When it cannot be written.
     pub fn settle(&mut self, settled: Settlement, sink: &mut dyn Sink) -> Result<Vec<String>, RunError> {
-        let Settlement { batches, entries, counts, shots_of_base, unknown_codes, measurements, strings, notes, joinable: _ } =
-            settled;
+        let Settlement {
+            batches,
+            entries,
+            counts,
+            shots_of_base,
+            unknown_codes,
+            measurements,
+            strings,
+            things,
+            notes,
+            joinable: _,
+            standing: _,
+        } = settled;
+        self.things.extend(things);
         self.measurements.add(measurements);
         self.strings.add(strings);
         for (layer, batch) in &batches {

@@ -5,6 +5,8 @@
 mod angle;
 pub mod gps_time;
 mod length;
+mod shown;
 
 pub use angle::{AngleError, AngleUnit, Hemispheres, parse_angle_deg};
 pub use length::LengthUnit;
+pub use shown::{AngleShown, AreaShown, LengthShown, Shown, Units, VolumeShown};

@@ -19,6 +19,7 @@ const HOLLOW: Example = Example {
         ("lines", "LINESTRING"),
         ("areas", "POLYGON"),
         ("measurements", ""),
+        ("values", ""),
         ("parts", "POINT"),
         ("profiles", "POINT"),
         ("ledger", ""),

@@ -87,6 +87,7 @@ pub const EXAMPLES: [Example; 3] = [
             ("areas", "POLYGON"),
             ("vertices", "POINT"),
             ("measurements", ""),
+            ("values", ""),
             ("parts", "POINT"),
             ("profiles", "POINT"),
             ("ledger", ""),
@@ -113,6 +114,7 @@ pub const EXAMPLES: [Example; 3] = [
             ("areas", "POLYGON"),
             ("vertices", "POINT"),
             ("measurements", ""),
+            ("values", ""),
             ("parts", "POINT"),
             ("profiles", "POINT"),
             ("ledger", ""),
@@ -254,6 +256,10 @@ pub fn expected_files(name: &str, formats: &[&str]) -> BTreeSet<String> {
 /// Names of the files that a job of a name writes in some formats where it has these layers.
 pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTreeSet<String> {
     let mut files: BTreeSet<String> = ["held.csv".to_owned(), "summary.json".to_owned(), format!("{name}.report.html")].into();
+    // A row for each measured thing, whatever the formats are.
+    if layers.iter().any(|(layer, _)| *layer == "values") {
+        files.insert(format!("{name}.values.csv"));
+    }
     for format in formats {
         for (layer, geometry) in layers {
             let is_table = geometry.is_empty();

@@ -1,7 +1,9 @@
 //! What an account may say.
 
-use super::{Disclosure, rules};
+use super::{Disclosure, Discreet, rules};
+use crate::geodesy::correlated::Estimate;
 use crate::output::contract::Account;
+use crate::output::layers::values::Thing;
 use crate::output::outcome::Asked;
 use crate::records::ledger::Counts;
 
@@ -22,6 +24,7 @@ impl Disclosure {
         // What was refused, and why, follows from where things are; what left is counted.
         let count = |is_string: bool| discreet.told.iter().filter(|(kind, _)| (kind == "string") == is_string).count() as u64;
         (told.measurements, told.strings) = (Asked::all(count(false)), Asked::all(count(true)));
+        told.things = account.things.iter().filter_map(|thing| discreet.thing(thing)).collect();
         // Something came of the logs, whether it may be told or not.
         told.is_adjusted |= account.nothing_mapped().is_none();
         told.stations.clear();
@@ -38,6 +41,26 @@ impl Disclosure {
         );
         told.notes_on_settings = told.notes.len();
         told
+    }
+}
+
+impl Discreet {
+    /// A measured thing as it may leave, with the digits of its values that it may have; none where it may not.
+    fn thing(&self, thing: &Thing) -> Option<Thing> {
+        if self.is_kept_back(&thing.measure, &thing.name) {
+            return None;
+        }
+        let value = |(name, estimate): &(&'static str, Estimate)| {
+            let step = rules::value_step(name)?;
+            Some((*name, Estimate { value: (estimate.value / step).round() * step, sigma: f64::NAN }))
+        };
+        Some(Thing {
+            values: thing.values.iter().filter_map(value).collect(),
+            least_to: None,
+            threshold: thing.threshold.map(|(metres, _)| (metres, "")),
+            warnings: String::new(),
+            ..thing.clone()
+        })
     }
 }
 

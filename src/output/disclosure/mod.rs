@@ -12,6 +12,7 @@ use std::collections::{BTreeMap, BTreeSet, HashSet};
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
 use crate::output::columns::{Batch, Cell, Column, Geometries, Layer, LayerKey, NO_HEIGHT, Position, Texts};
+use crate::output::layers::values;
 use crate::records::ledger::{Entry, Flag};
 use crate::records::roles::JOIN;
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
@@ -210,7 +211,7 @@ impl Discreet {
         if let Some((kind, name)) = self.groups.get(&key) {
             for i in &kept {
                 if let (Cell::Text(kind), Cell::Text(name)) = (batch.cell(*kind, *i), batch.cell(*name, *i)) {
-                    self.told.insert((kind.to_owned(), name.to_owned()));
+                    self.told.insert((plain_kind(kind).to_owned(), name.to_owned()));
                 }
             }
         }
@@ -262,7 +263,12 @@ impl Discreet {
         }
         let Some((kind, name)) = self.groups.get(&key) else { return false };
         let (Cell::Text(kind), Cell::Text(name)) = (batch.cell(*kind, i), batch.cell(*name, i)) else { return false };
-        if kind == "string" {
+        self.is_kept_back(kind, name)
+    }
+
+    /// Whether a measurement or string has rows that a coarse place is one of, or the name of one.
+    fn is_kept_back(&self, kind: &str, name: &str) -> bool {
+        if plain_kind(kind) == "string" {
             let joins = self.guarded.joins.iter().any(|(string, feature)| string == name && self.names.contains(feature));
             return joins || self.guarded.strings.contains(name);
         }
@@ -354,6 +360,14 @@ impl Discreet {
             // A base's height would stand in for one that is not known.
             stand_in_z: if z.is_nan() { NO_HEIGHT } else { z },
         }
+    }
+}
+
+/// Lines and areas among measured things are strings.
+fn plain_kind(kind: &str) -> &str {
+    match kind {
+        values::LINE | values::AREA => "string",
+        kind => kind,
     }
 }
 

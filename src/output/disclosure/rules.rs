@@ -48,7 +48,7 @@ pub enum Rule {
 pub fn is_written(layer: LayerName) -> bool {
     use LayerName::*;
     match layer {
-        Features | Bases | Lines | Areas | Measurements | Ledger => true,
+        Features | Bases | Lines | Areas | Measurements | Values | Ledger => true,
         // Each of them leads to where the crew stood, or shows what is seen from there.
         SightLines | Ellipses | Vertices | Parts | Profiles | Adjusted | Residuals | Corrections => false,
     }
@@ -63,6 +63,7 @@ pub fn of(layer: LayerKey, is_coarse: bool, field: &str, is_carried: bool) -> Ru
         LayerKey::Own(LayerName::Bases) => base(field),
         LayerKey::Own(LayerName::Ledger) => ledger(field),
         LayerKey::Own(LayerName::Measurements) => measurement(field),
+        LayerKey::Own(LayerName::Values) => value(field),
         LayerKey::Coded(_) if is_coarse => coarse(field),
         // What is not a field of the program's own is an attribute of the catalogue.
         LayerKey::Coded(_) => feature(field).or_else(|| string(field)).unwrap_or(match is_own(field) {
@@ -83,6 +84,8 @@ fn feature(field: &str) -> Option<Rule> {
         "easting" | "northing" => Rule::Place,
         "ellipsoid_height_m" | "orthometric_height_m" => Rule::Step(HEIGHT_STEP_M),
         "flags" => Rule::Flags,
+        // What is measured of a feature leaves by the tables of values alone, where all rows of the measurement may be told.
+        "height_m" | "height_sigma_m" | "width_m" | "width_sigma_m" | "area_m2" | "area_sigma_m2" => Rule::Withhold,
         _ => return None,
     })
 }
@@ -143,11 +146,21 @@ fn measurement(field: &str) -> Rule {
     }
 }
 
+fn value(field: &str) -> Rule {
+    match field {
+        "measure" | "name" | "code" | "bases" | "time" | "time_local" | "time_last" | "conditions" | "user_threshold_m"
+        | "caution" | "source_file" | "source_line" => Rule::Keep,
+        // Standard errors and intervals tell the distance; what it is to, and how it lies to a threshold, follow from exact values.
+        _ => value_step(field).map_or(Rule::Withhold, Rule::Step),
+    }
+}
+
 /// The step of a value by its name; none for one that stays behind, such as the distance to a base.
 pub fn value_step(quantity: &str) -> Option<f64> {
     match quantity {
         "height_m" | "depth_m" | "width_m" | "sag_m" | "vertical_distance_m" | "least_vertical_distance_m" => Some(HEIGHT_STEP_M),
-        "volume_m3" | "plan_area_m2" | "surface_area_m2" => Some(EXTENT_STEP),
+        "volume_m3" | "plan_area_m2" | "surface_area_m2" | "area_ellipsoid_m2" => Some(EXTENT_STEP),
+        "length_ellipsoid_m" | "perimeter_ellipsoid_m" => Some(LENGTH_STEP_M),
         _ => None,
     }
 }

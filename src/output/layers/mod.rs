@@ -16,6 +16,7 @@ pub mod profiles;
 pub mod residuals;
 pub mod sight_lines;
 pub mod strings;
+pub mod values;
 pub mod vertices;
 
 use std::collections::{HashMap, HashSet};
@@ -65,6 +66,7 @@ impl<R> Definition<R> {
             description: self.description.to_owned(),
             domain: None,
             is_carried: false,
+            is_attribute: false,
         }
     }
 
@@ -111,6 +113,9 @@ pub fn all(third: &str) -> Vec<Layer> {
             LayerName::Areas => strings::layer(third, true),
             LayerName::Vertices => vertices::layer(third),
             LayerName::Measurements => measurements::layer(),
+            LayerName::Values => {
+                values::layer(&values::quantities(&values::KINDS.iter().map(|(kind, _)| (*kind).to_owned()).collect()))
+            }
             LayerName::Parts => parts::layer(third),
             LayerName::Profiles => profiles::layer(third),
             LayerName::Adjusted => adjusted::layer(third),
@@ -142,6 +147,11 @@ impl Names {
         }
     }
 
+    /// Whether a name is taken.
+    pub fn has(&self, name: &str) -> bool {
+        self.names.contains(&name.to_lowercase())
+    }
+
     /// The field of a carried column: by its own name, or with `log_` before it where that is taken, and by a short name
     /// of its own.
     pub fn field(&mut self, header: &str, kind: FieldKind) -> Field {
@@ -164,7 +174,7 @@ impl Names {
             }
         }
         let description = format!("Carried from the log's column \"{header}\".");
-        Field { name, short, kind, decimals: None, description, domain: None, is_carried: true }
+        Field { name, short, kind, decimals: None, description, domain: None, is_carried: true, is_attribute: false }
     }
 }
 

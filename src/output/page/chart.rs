@@ -1,7 +1,7 @@
 //! The axes of a plot: ranges, ticks, titles, and where a value stands.
 
-use super::numbers::{fixed, round_step, step_decimals};
 use super::svg::{Anchor, FAINT, GREY, SMALL, Svg, stroke};
+use crate::output::numbers::{fixed, round_step, step_decimals};
 
 /// A plot on its way.
 pub struct Plot {

@@ -3,12 +3,12 @@
 use super::chart::Plot;
 use super::collect::Collected;
 use super::items::{Base, Feature};
-use super::numbers::{fixed, plus_minus, round_step, step_decimals, two_digits};
 use super::shell::Part;
 use super::svg::{Anchor, INK, PLAIN, Stroke, escaped, stroke};
 use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::output::contract::Account;
+use crate::output::numbers::{fixed, plus_minus, round_step, step_decimals, two_digits};
 use crate::output::report::network::NetworkSummary;
 use crate::output::report::terminal::grouped;
 use crate::output::style::{Look, Mark};

@@ -1,9 +1,9 @@
 //! What stands on top: one sentence that anybody can repeat, the days, the accuracy, what waits.
 
 use super::collect::Collected;
-use super::numbers::two_digits;
 use super::table::clean;
 use crate::output::contract::Account;
+use crate::output::numbers::two_digits;
 use crate::output::report::terminal::grouped;
 
 /// Codes that the sentence names.

@@ -6,9 +6,9 @@ use super::background::{Background, Drawn};
 use super::collect::Collected;
 use super::groups::Groups;
 use super::items::Feature;
-use super::numbers::{fixed, round_step, step_decimals};
 use super::plane::Plane;
 use super::svg::{Anchor, FAINT, Face, INK, LABEL, SMALL, Stroke, Svg, WARNING, cut, stroke};
+use crate::output::numbers::{fixed, round_step, step_decimals};
 use crate::output::style::Look;
 
 /// Width of the drawing in pixels.

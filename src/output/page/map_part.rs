@@ -6,12 +6,12 @@ use super::background::{Background, Drawn};
 use super::collect::Collected;
 use super::groups::Groups;
 use super::map::{self, Norths};
-use super::numbers::fixed;
 use super::plane::Plane;
 use super::shell::Part;
 use super::svg::{Svg, stroke};
 use super::table::clean;
 use crate::output::contract::Account;
+use crate::output::numbers::fixed;
 use crate::output::report::terminal::grouped;
 use crate::output::style::Look;
 

@@ -2,11 +2,11 @@
 
 use super::collect::Collected;
 use super::heading::days;
-use super::numbers::two_digits;
 use super::shell::Part;
 use super::svg::escaped;
 use super::table::{Cell, Table, clean};
 use crate::output::contract::Account;
+use crate::output::numbers::two_digits;
 use crate::output::report::summary::software;
 use crate::output::report::terminal::grouped;
 

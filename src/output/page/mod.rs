@@ -9,7 +9,7 @@
 //! | `collect`, `items`, `read`, `sample` | what is kept of the batches |
 //! | `heading`, `map`, `values`, `drawings`, `good`, `todo`, `method` | one part of the page each |
 //! | `groups`, `plane`, `data`, `background` | what the drawn map and the interactive one share |
-//! | `numbers`, `table`, `svg`, `shell` | value ± half of the 95 % interval; tables; drawings; the file around it all |
+//! | `table`, `svg`, `shell` | tables; drawings; the file around it all |
 //!
 //! The script is bundled from `report/` into `report/dist/page.js`, so that a build needs no Node.
 
@@ -25,7 +25,6 @@ mod items;
 mod map;
 mod map_part;
 mod method;
-mod numbers;
 mod plane;
 mod read;
 mod sample;

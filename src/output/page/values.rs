@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use super::collect::Collected;
 use super::items::{Feature, Line, Measurement};
-use super::numbers::{by_interval, fixed, plus_minus, quantity, two_digits};
 use super::shell::Part;
 use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
+use crate::output::layers::values::kind_title;
+use crate::output::numbers::{by_interval, fixed, plus_minus, quantity, two_digits};
 use crate::output::report::terminal::grouped;
 
 /// Features that the table lists; the others are on the map and in the layers.
@@ -27,21 +28,6 @@ pub fn part(collected: &Collected) -> Option<Part> {
     html.push_str(&features(collected).map(|table| table.html()).unwrap_or_default());
     let help = "<p class=\"note\">Each value stands with half of its 95 % interval, and with two digits of that; the layers have all digits.</p>";
     (!html.is_empty()).then(|| Part { id: "values", title: "Values", html: format!("{help}{html}") })
-}
-
-/// The title of a kind of measurement.
-pub fn kind_title(measure: &str) -> String {
-    match measure {
-        "height" => "Heights".into(),
-        "width" => "Widths".into(),
-        "missing_line" => "Missing lines".into(),
-        "plane_sight" => "Sights onto planes".into(),
-        "plane" => "Planes".into(),
-        "span" => "Spans".into(),
-        "volume" => "Volumes".into(),
-        "profile" => "Profiles".into(),
-        other => other.replace('_', " "),
-    }
 }
 
 fn measured(collected: &Collected) -> Vec<Table> {

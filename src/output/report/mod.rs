@@ -6,4 +6,5 @@ pub mod stations;
 pub mod styled;
 pub mod summary;
 pub mod terminal;
+pub mod values;
 pub mod written;

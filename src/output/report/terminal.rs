@@ -5,20 +5,28 @@ use std::fmt::Write;
 
 use super::network::NetworkSummary;
 use super::styled::{FAINT, HELD, STRONG, WRONG};
+use super::values::{self, Look};
 use super::written;
 use crate::output::contract::Account;
 use crate::records::ledger::{Flag, Reason};
 use crate::records::shown::{message, visible};
 
-/// Counts, models and notes of a run.
-pub fn account(account: &Account) -> String {
+/// What a run says first: counts, how the logs were read, what the network found, notes.
+pub fn opening(account: &Account) -> String {
     let mut text = String::new();
     // Writing to a String does not fail.
-    let _ = write_account(&mut text, account);
+    let _ = write_opening(&mut text, account);
     text
 }
 
-fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
+/// What it ends with: the values that were asked for, what needs a decision, and what all of it is in.
+pub fn ending(account: &Account, look: &Look) -> String {
+    let mut text = values::told(&account.things, look);
+    let _ = write_ending(&mut text, account, look);
+    text
+}
+
+fn write_opening(text: &mut String, account: &Account) -> std::fmt::Result {
     let shots = &account.shots;
     if let Some(why) = account.nothing_mapped() {
         writeln!(text, "{WRONG}{}{WRONG:#}", visible(&why))?;
@@ -44,31 +52,50 @@ fn write_account(text: &mut String, account: &Account) -> std::fmt::Result {
     if shots.without_height > 0 {
         writeln!(text, "  {} mapped without a height: nothing vertical was measured", grouped(shots.without_height))?;
     }
-    let mut held: BTreeMap<Reason, u64> = shots.held.clone();
-    account.bases.held.iter().for_each(|(reason, count)| *held.entry(*reason).or_default() += count);
-    for (reason, count) in held {
-        writeln!(text, "  {HELD}held{HELD:#} {:>9}  {:<22} {FAINT}{}{FAINT:#}", grouped(count), reason.code(), reason.advice())?;
-    }
-    let mut flags: BTreeMap<Flag, u64> = shots.flags.clone();
-    account.bases.flags.iter().for_each(|(flag, count)| *flags.entry(*flag).or_default() += count);
-    for (flag, count) in flags {
-        writeln!(text, "  flag {:>9}  {:<22} {FAINT}{}{FAINT:#}", grouped(count), flag.code(), flag.sentence())?;
-    }
     for sentence in written::sentences(&account.files) {
         writeln!(text, "reads    {}", visible(&sentence))?;
-    }
-    writeln!(text, "CRS      {}", visible(&account.crs))?;
-    writeln!(text, "height   {}", visible(&account.third))?;
-    let mut models: Vec<&str> = account.magnetic_models.clone();
-    models.extend(account.geoids.iter().map(|geoid| geoid.name.as_str()));
-    if !models.is_empty() {
-        writeln!(text, "models   {}", visible(&models.join(", ")))?;
     }
     for sentence in account.network.iter().flat_map(NetworkSummary::lines) {
         writeln!(text, "network  {}", visible(&message(&sentence)))?;
     }
     for note in &account.notes {
         writeln!(text, "note     {}", visible(&message(note)))?;
+    }
+    Ok(())
+}
+
+fn write_ending(text: &mut String, account: &Account, look: &Look) -> std::fmt::Result {
+    let shots = &account.shots;
+    let mut held: BTreeMap<Reason, u64> = shots.held.clone();
+    account.bases.held.iter().for_each(|(reason, count)| *held.entry(*reason).or_default() += count);
+    let mut flags: BTreeMap<Flag, u64> = shots.flags.clone();
+    account.bases.flags.iter().for_each(|(flag, count)| *flags.entry(*flag).or_default() += count);
+    let held = held.iter().map(|(reason, count)| (*count, true, reason.code(), reason.advice()));
+    let flags = flags.iter().map(|(flag, count)| (*count, false, flag.code(), flag.sentence()));
+    let mut waiting: Vec<(u64, bool, &str, &str)> = held.chain(flags).collect();
+    // The most frequent first; of the same number what is not mapped at all.
+    waiting.sort_by_key(|(count, is_held, ..)| (std::cmp::Reverse(*count), !*is_held));
+    if !waiting.is_empty() {
+        writeln!(text, "{STRONG}Needs a decision{STRONG:#}")?;
+    }
+    for (count, is_held, code, advice) in waiting {
+        let word = if is_held { format!("{HELD}held{HELD:#}") } else { "flag".to_owned() };
+        writeln!(text, "  {word} {:>9}  {code:<22} {FAINT}{advice}{FAINT:#}", grouped(count))?;
+    }
+    writeln!(text, "CRS      {}", visible(&account.crs))?;
+    writeln!(text, "height   {}", visible(&account.third))?;
+    if !look.units.are_metric() {
+        let [length, area, volume, angle] = [look.units.length(), look.units.area(), look.units.volume(), look.units.angle()];
+        writeln!(
+            text,
+            "units    {}, {}, {}, {}; places in the unit of the CRS",
+            length.words, area.words, volume.words, angle.words
+        )?;
+    }
+    let mut models: Vec<&str> = account.magnetic_models.clone();
+    models.extend(account.geoids.iter().map(|geoid| geoid.name.as_str()));
+    if !models.is_empty() {
+        writeln!(text, "models   {}", visible(&models.join(", ")))?;
     }
     Ok(())
 }

@@ -58,28 +58,13 @@ impl CsvFiles {
 impl FormatWriter for CsvFiles {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
         let (path, writer) = &mut self.files[index];
-        let mut text = String::new();
-        let mut record = csv::StringRecord::new();
-        for i in 0..batch.len {
-            record.clear();
+        let globe = self.globe;
+        let place = |record: &mut csv::StringRecord, i: usize| {
             if has_wkt(layer) {
-                record.push_field(&wkt(self.globe, layer.geometry, batch.positions(i)));
+                record.push_field(&wkt(globe, layer.geometry, batch.positions(i)));
             }
-            for (index, field) in layer.fields.iter().enumerate() {
-                text.clear();
-                // Writing to a String does not fail.
-                let _ = match batch.cell(index, i) {
-                    Cell::Null => Ok(()),
-                    Cell::Real(value) => write!(text, "{}", rounded(value, field.decimals)),
-                    Cell::Integer(value) => write!(text, "{value}"),
-                    Cell::Text(value) => write!(text, "{value}"),
-                    Cell::Time(instant) => write!(text, "{}", iso_utc(instant)),
-                };
-                record.push_field(&text);
-            }
-            writer.write_record(&record).map_err(WriteError::format(path, "writing"))?;
-        }
-        Ok(())
+        };
+        records(writer, layer, batch, place).map_err(WriteError::format(path, "writing"))
     }
 
     fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
@@ -88,6 +73,38 @@ impl FormatWriter for CsvFiles {
         }
         Ok(())
     }
+}
+
+/// Writes records; `begin` gives what stands before their fields.
+///
+/// # Errors
+/// When they cannot be written.
+pub(super) fn records<W: std::io::Write>(
+    writer: &mut csv::Writer<W>,
+    layer: &Layer,
+    batch: &Batch,
+    begin: impl Fn(&mut csv::StringRecord, usize),
+) -> Result<(), csv::Error> {
+    let mut text = String::new();
+    let mut record = csv::StringRecord::new();
+    for i in 0..batch.len {
+        record.clear();
+        begin(&mut record, i);
+        for (index, field) in layer.fields.iter().enumerate() {
+            text.clear();
+            // Writing to a String does not fail.
+            let _ = match batch.cell(index, i) {
+                Cell::Null => Ok(()),
+                Cell::Real(value) => write!(text, "{}", rounded(value, field.decimals)),
+                Cell::Integer(value) => write!(text, "{value}"),
+                Cell::Text(value) => write!(text, "{value}"),
+                Cell::Time(instant) => write!(text, "{}", iso_utc(instant)),
+            };
+            record.push_field(&text);
+        }
+        writer.write_record(&record)?;
+    }
+    Ok(())
 }
 
 /// Of several parts only where a shape goes over ±180°.

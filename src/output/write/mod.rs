@@ -17,6 +17,7 @@ pub(crate) mod number;
 mod ogr;
 mod shp;
 mod styles;
+mod values;
 mod wgs84;
 
 use std::path::{Path, PathBuf};
@@ -27,6 +28,7 @@ use crate::job::catalogue::Catalogue;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
+use crate::output::in_units::InUnits;
 use crate::output::page::Page;
 use crate::output::report::summary::OutputFile;
 use crate::records::ledger::Entry;
@@ -176,7 +178,10 @@ pub struct Output {
     latest: Latest,
     extents: Vec<Extent>,
     disclosure: Disclosure,
-    /// The page and its place, once the run has begun.
+    /// The units that the records are shown in, and the layers before that.
+    units: InUnits,
+    metric: Vec<Layer>,
+    /// The page and the job's name, once the run has begun.
     page: Option<(Page, String)>,
     /// Whether drawings are written as files, too.
     drawings: bool,
@@ -210,6 +215,8 @@ impl Output {
             latest: Latest::default(),
             extents: Vec::new(),
             disclosure: Disclosure::default(),
+            units: InUnits::default(),
+            metric: Vec::new(),
             page: None,
             drawings: false,
         })
@@ -230,14 +237,15 @@ impl Output {
         account: &Account,
         summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> String,
     ) -> Result<(PathBuf, Account), WriteError> {
-        let Output { folder, layers, writers, held, latest, extents, disclosure, page, drawings } = self;
+        let Output { folder, layers, writers, held, latest, extents, disclosure, units, page, drawings, .. } = self;
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
         for writer in writers {
             writer.finish(&layers, &latest)?;
         }
-        if let Some((page, name)) = page {
+        if let Some((page, job)) = page {
+            values::write_beside(folder.path(), &job, &account.things, units.units())?;
             if drawings {
                 let mut taken = Vec::new();
                 for figure in page.figures() {
@@ -247,7 +255,7 @@ impl Output {
                     taken.push(name);
                 }
             }
-            let path = folder.path().join(name);
+            let path = folder.path().join(page_name(&job));
             std::fs::write(&path, page.html(&account)?).map_err(WriteError::file(&path, "writing"))?;
         }
         let text = summary(&account, &extents, folder.files()?);
@@ -258,9 +266,11 @@ impl Output {
 impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
-        self.layers = self.disclosure.layers(setup.layers.clone());
+        self.metric = self.disclosure.layers(setup.layers.clone());
+        self.units = InUnits::new(setup.job.units);
+        self.layers = self.metric.iter().map(|layer| self.units.layer(layer)).collect();
         self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id.clone(), records: 0, bounds: None }).collect();
-        self.page = Some((Page::new(&setup.with_layers(self.layers.clone())), page_name(&setup.job.name)));
+        self.page = Some((Page::new(&setup.with_layers(self.metric.clone())), setup.job.name.clone()));
         let mut formats = setup.job.formats.clone();
         formats.sort_unstable();
         formats.dedup();
@@ -292,12 +302,13 @@ impl Sink for Output {
             },
         };
         let Some(index) = self.layers.iter().position(|layer| layer.key == key) else { return Ok(()) };
-        let layer = &self.layers[index];
-        self.latest.see(layer, batch);
-        self.extents[index].see(batch);
         if let Some((page, _)) = &mut self.page {
             page.write(key, batch);
         }
+        let batch = &*self.units.batch(&self.metric[index], batch);
+        let layer = &self.layers[index];
+        self.latest.see(layer, batch);
+        self.extents[index].see(batch);
         for writer in &mut self.writers {
             writer.write(index, layer, batch)?;
         }

@@ -13,6 +13,7 @@ use crate::output::layers::measurements::MeasurementRecord;
 use crate::output::layers::parts::PartRecord;
 use crate::output::layers::profiles::ProfileRecord;
 use crate::output::layers::strings::StringRecord;
+use crate::output::layers::values::Thing;
 use crate::output::layers::{Times, measurements, parts, profiles};
 use crate::records::ledger::Flags;
 use crate::records::when::When;
@@ -25,6 +26,7 @@ const FOLLOWED_M: f64 = 1e-4;
 #[derive(Default)]
 struct Records {
     values: Vec<MeasurementRecord>,
+    things: Vec<Thing>,
     parts: Vec<PartRecord>,
     part_positions: Vec<Position>,
     stations: Vec<ProfileRecord>,
@@ -76,7 +78,8 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
     for (measure, rows) in unknown {
         finished.notes.push(format!("{rows} rows: {}; they are mapped as points.", measure::unknown_kind(&measure)));
     }
-    let (stage, Records { values, parts, part_positions, stations, station_positions }) = (drawing.stage, records);
+    let (stage, Records { values, things, parts, part_positions, stations, station_positions }) = (drawing.stage, records);
+    finished.things = things;
     let columns = measurements::definitions().iter().map(|field| field.column(&values)).collect();
     finished.push(stage, LayerName::Measurements, values.len(), Geometries::None, columns);
     let columns = parts::definitions().iter().map(|field| field.column(&parts)).collect();
@@ -164,6 +167,31 @@ fn record(
     let codes: HashMap<(usize, u64), &String> =
         rows.iter().filter_map(|row| Some((row.sighting.place, row.code.as_ref()?))).collect();
     let code_of = |place| codes.get(&place).map(|code| (*code).clone());
+    let place = group.sightings[0].place;
+    let least = |name: &str| name.starts_with("least_");
+    let of_whole = values.iter().chain(details.iter().flat_map(|detail| &detail.values).filter(|value| least(value.name)));
+    let least_to = details.iter().find(|detail| detail.values.iter().any(|value| least(value.name)));
+    let mut thing = Thing {
+        measure: measure.clone(),
+        name: name.clone(),
+        code: rows.iter().find_map(|row| row.code.clone()),
+        values: of_whole.map(|value| (value.name, value.estimate)).collect(),
+        least_to: least_to.map(|detail| match code_of(detail.place) {
+            Some(code) => format!("{}, {code}", detail.target),
+            None => detail.target.clone(),
+        }),
+        threshold: None,
+        bases: bases.clone(),
+        times,
+        warnings: warnings.clone(),
+        conditions: conditions.clone(),
+        caution,
+        source_file: stage.logs.files[place.0].info.name.clone(),
+        source_line: place.1,
+    };
+    let nearest = ["least_vertical_distance_m", "least_straight_distance_m"].into_iter().find_map(|name| thing.value(name));
+    thing.threshold = threshold_m.zip(nearest).map(|(metres, value)| (metres, against_threshold(&value, metres).words()));
+    records.things.push(thing);
     let mut push = |target: Option<String>, (file, line): (usize, u64), value: Value, warnings: &str| {
         let is_clearance = target.is_some() && value.name.ends_with("_distance_m");
         let threshold = threshold_m.filter(|_| is_clearance);

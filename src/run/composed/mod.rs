@@ -12,6 +12,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::coded::attribute_columns;
 use super::compute::{Stage, position};
+use super::described;
 use super::tally::Settlement;
 use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
@@ -28,6 +29,7 @@ use crate::numeric::signs::Signs;
 use crate::output::columns::{Batch, Column, Geometries, LayerKey, Position};
 use crate::output::layers;
 use crate::output::layers::strings::StringRecord;
+use crate::output::layers::values::Thing;
 use crate::output::outcome::Asked;
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
 use crate::records::when::When;
@@ -94,53 +96,93 @@ pub struct Finished {
     pub measurements: Asked,
     /// Strings asked for and drawn.
     pub strings: Asked,
+    /// Measured things.
+    pub things: Vec<Thing>,
     /// For the person.
     pub notes: Vec<String>,
 }
 
-/// Composes and assembles all collected rows, for the tally.
-///
-/// # Errors
-/// When PROJ fails as a whole.
-pub fn settle(stage: &Stage, collected: Vec<Collected>, joinable: Vec<Joinable>, job: &Job) -> Result<Settlement, CrsError> {
-    let Finished { batches, held: mut entries, flagged, flags: mut counts, composed, measurements, strings, notes } =
-        finish(stage, collected, joinable, job)?;
-    entries.extend(flagged);
-    for entry in &entries {
-        if let Outcome::Held(fault) = &entry.outcome {
-            counts.entry(entry.file).or_default().hold(fault.reason);
-        }
-    }
-    for (file, rows) in &composed {
-        counts.entry(*file).or_default().composed += rows;
-    }
-    Ok(Settlement { batches, entries, counts, measurements, strings, notes, ..Settlement::default() })
+/// The measurements of a run: composed before the features that they are of are written, and before the strings that may join
+/// these.
+pub struct Measured<'s, 'j> {
+    drawing: Drawing<'s, 'j>,
+    finished: Finished,
 }
 
-/// Composes and assembles all collected rows.
+/// Composes the measurements of all collected rows.
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-fn finish(stage: &Stage, collected: Vec<Collected>, joinable: Vec<Joinable>, job: &Job) -> Result<Finished, CrsError> {
-    let mut finished = Finished::default();
-    if collected.is_empty() {
-        return Ok(finished);
+pub fn measure<'s, 'j>(
+    stage: &'s Stage<'j>,
+    bases: &'s [Origin],
+    collected: &[Collected],
+    job: &Job,
+) -> Result<Measured<'s, 'j>, CrsError> {
+    let mut measured = Measured {
+        drawing: Drawing {
+            stage,
+            bases,
+            lines: Vec::new(),
+            areas: Vec::new(),
+            coded: BTreeMap::new(),
+            cells: HashMap::new(),
+            things: Vec::new(),
+        },
+        finished: Finished::default(),
+    };
+    if !collected.is_empty() {
+        measured::compose_all(&mut measured.drawing, collected, job, &mut measured.finished)?;
     }
-    let bases = stage.table.origins();
-    let mut drawing =
-        Drawing { stage, bases: &bases, lines: Vec::new(), areas: Vec::new(), coded: BTreeMap::new(), cells: HashMap::new() };
-    measured::compose_all(&mut drawing, &collected, job, &mut finished)?;
-    strung::assemble_all(&mut drawing, collected, joinable, job.checks.repair_areas, &mut finished)?;
-    let Drawing { lines, areas, coded, .. } = drawing;
-    finished.push_coded(stage, coded);
-    for (layer, records) in [(LayerName::Lines, lines), (LayerName::Areas, areas)] {
-        let is_area = layer == LayerName::Areas;
-        let (records, geometries): (Vec<StringRecord>, Vec<Vec<Position>>) = records.into_iter().unzip();
-        let columns = layers::strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
-        let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
-        finished.push(stage, layer, records.len(), geometries, columns);
+    Ok(measured)
+}
+
+impl Measured<'_, '_> {
+    /// What was measured.
+    pub fn things(&self) -> &[Thing] {
+        &self.finished.things
     }
-    Ok(finished)
+
+    /// Assembles the strings of the collected rows, and gives all that came of them.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn settle(mut self, collected: Vec<Collected>, joinable: Vec<Joinable>, job: &Job) -> Result<Settlement, CrsError> {
+        if !collected.is_empty() {
+            self.assemble(collected, joinable, job)?;
+        }
+        let Finished { batches, held: mut entries, flagged, flags: mut counts, composed, measurements, strings, things, notes } =
+            self.finished;
+        entries.extend(flagged);
+        for entry in &entries {
+            if let Outcome::Held(fault) = &entry.outcome {
+                counts.entry(entry.file).or_default().hold(fault.reason);
+            }
+        }
+        for (file, rows) in &composed {
+            counts.entry(*file).or_default().composed += rows;
+        }
+        Ok(Settlement { batches, entries, counts, measurements, strings, things, notes, ..Settlement::default() })
+    }
+
+    fn assemble(&mut self, collected: Vec<Collected>, joinable: Vec<Joinable>, job: &Job) -> Result<(), CrsError> {
+        let Measured { drawing, finished } = self;
+        strung::assemble_all(drawing, collected, joinable, job.checks.repair_areas, finished)?;
+        let stage = drawing.stage;
+        finished.things.append(&mut drawing.things);
+        finished.push_coded(stage, std::mem::take(&mut drawing.coded));
+        let drawn = [(LayerName::Lines, &mut drawing.lines), (LayerName::Areas, &mut drawing.areas)];
+        for (layer, records) in drawn {
+            let is_area = layer == LayerName::Areas;
+            let (records, geometries): (Vec<StringRecord>, Vec<Vec<Position>>) = std::mem::take(records).into_iter().unzip();
+            let columns = layers::strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+            let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
+            finished.push(stage, layer, records.len(), geometries, columns);
+        }
+        let columns = layers::values::columns(&described::quantities(stage.logs), &finished.things);
+        finished.push(stage, LayerName::Values, finished.things.len(), Geometries::None, columns);
+        Ok(())
+    }
 }
 
 impl Finished {
@@ -206,6 +248,8 @@ struct Drawing<'s, 'j> {
     coded: BTreeMap<usize, Vec<CodedString>>,
     /// Fields of attributes, by file and line.
     cells: HashMap<(usize, u64), Cells>,
+    /// Lines and areas that are measured.
+    things: Vec<Thing>,
 }
 
 impl Drawing<'_, '_> {

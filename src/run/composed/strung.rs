@@ -7,6 +7,7 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::joined::{Joinable, Named};
 use super::{Collected, Drawing, Finished, close, datum};
+use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
@@ -16,6 +17,7 @@ use crate::measure::strings::ring;
 use crate::measure::strings::{self, Strung, Vertex, measure};
 use crate::output::columns::{Geometries, Position};
 use crate::output::layers::strings::StringRecord;
+use crate::output::layers::values::{self, Thing};
 use crate::output::layers::vertices::VertexRecord;
 use crate::output::layers::{Times, vertices};
 use crate::records::ledger::Flags;
@@ -177,6 +179,8 @@ fn draw(
         conditions: None,
         caution: None,
     };
+    let measured = thing(drawing, &record, &string, is_area);
+    drawing.things.extend(measured);
     if is_area {
         close(&mut positions);
     } else if string.closed {
@@ -189,6 +193,33 @@ fn draw(
         None => drawing.lines.push((record, positions)),
     }
     Ok((vertex_records(drawing, &string, &placed), vertex_positions))
+}
+
+/// A line or an area as a measured thing.
+fn thing(drawing: &Drawing, record: &StringRecord, string: &Strung, is_area: bool) -> Option<Thing> {
+    let measures = record.measures?;
+    let length = Estimate { value: measures.length_ellipsoid_m, sigma: measures.sigma_length_m };
+    let area = measures.area_ellipsoid_m2.zip(measures.sigma_area_m2).map(|(value, sigma)| Estimate { value, sigma });
+    let (measure, values) = match area.filter(|_| is_area) {
+        Some(area) => (values::AREA, vec![("area_ellipsoid_m2", area), ("perimeter_ellipsoid_m", length)]),
+        None => (values::LINE, vec![("length_ellipsoid_m", length)]),
+    };
+    let (file, line) = string.vertices.first()?.place;
+    Some(Thing {
+        measure: measure.to_owned(),
+        name: record.name.clone(),
+        code: record.code.clone(),
+        values,
+        least_to: None,
+        threshold: None,
+        bases: record.bases.clone(),
+        times: record.times,
+        warnings: record.warnings.clone(),
+        conditions: None,
+        caution: None,
+        source_file: drawing.stage.logs.files[file].info.name.clone(),
+        source_line: line,
+    })
 }
 
 fn end(drawing: &Drawing, vertex: &Vertex) -> EarthCentred {

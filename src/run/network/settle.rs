@@ -20,6 +20,7 @@ use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::Class;
 use crate::run::compute::{Stage, position};
 use crate::run::records::{self, Mapped};
+use crate::run::standing::{self, Sizes};
 use crate::run::tally::Settlement;
 use crate::shots::locate::Placed;
 use crate::shots::reduce::Vector;
@@ -37,7 +38,12 @@ struct RowResult {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64), Flags>) -> Result<Settlement, CrsError> {
+pub fn settle(
+    stage: &Stage,
+    adjusted: &Adjusted,
+    audited: &BTreeMap<(usize, u64), Flags>,
+    sizes: &Sizes,
+) -> Result<Settlement, CrsError> {
     let mut settled = Settlement::default();
     let rows = adjusted.results();
     let claimed: Vec<usize> =
@@ -86,7 +92,8 @@ pub fn settle(stage: &Stage, adjusted: &Adjusted, audited: &BTreeMap<(usize, u64
     }
     settled.entries.sort_by_key(|entry| (entry.file, entry.line));
     let cell = |point: usize, index: usize| first_cell(adjusted, &groups[point].1, index);
-    settled.batches = records::batches(stage, &mapped, &cell)?;
+    settled.batches = records::batches(stage, &mapped, sizes, &cell)?;
+    settled.standing = standing::places(&mapped);
     let mut sights = Vec::with_capacity(claimed.len());
     for index in &claimed {
         sights.push(sight(stage, adjusted, *index, flags_of.get(index).copied().unwrap_or_default())?);

@@ -2,11 +2,11 @@
 
 use super::super::chart::Plot;
 use super::super::items::{MeasuredPoint, Measurement};
-use super::super::numbers::fixed;
 use super::super::svg::{Anchor, INK, LABEL, stroke};
 use super::super::table::clean;
 use super::section::Labels;
 use super::{Figure, Ground, WIDTH};
+use crate::output::numbers::fixed;
 use crate::output::style::{Look, Mark};
 
 /// The elevations of all planes.

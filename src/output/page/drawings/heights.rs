@@ -2,10 +2,10 @@
 
 use super::super::chart::Plot;
 use super::super::items::Measurement;
-use super::super::numbers::plus_minus;
 use super::super::svg::{Anchor, INK, SMALL, cut, stroke};
 use super::super::table::clean;
 use super::{Figure, Ground, WIDTH};
+use crate::output::numbers::plus_minus;
 use crate::output::style::Look;
 
 /// Things in one drawing.

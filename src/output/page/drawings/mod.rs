@@ -13,11 +13,11 @@ mod stereonet;
 use super::collect::Collected;
 use super::items::Measurement;
 use super::map::Norths;
-use super::numbers::{plus_minus, quantity};
 use super::plane::Plane;
 use super::shell::Part;
 use super::svg::{Anchor, Face, PLAIN, SMALL, Svg, escaped, stroke};
 use super::todo::sentence;
+use crate::output::numbers::{plus_minus, quantity};
 
 /// Drawings that a page holds.
 const MOST_FIGURES: usize = 60;

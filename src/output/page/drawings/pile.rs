@@ -3,12 +3,12 @@
 //! The surface is that of the volume, the triangles over the shots inside the edge, so that the lines show what was computed.
 
 use super::super::items::{Line, MeasuredPoint};
-use super::super::numbers::{fixed, round_step, step_decimals};
 use super::super::svg::{Anchor, GREY, INK, LABEL, SMALL, Svg, stroke};
 use super::super::table::clean;
 use super::section::Labels;
 use super::{Figure, Ground};
 use crate::measure::volume::surface;
+use crate::output::numbers::{fixed, round_step, step_decimals};
 use crate::output::style::{Look, Mark};
 
 const SIZE: [f64; 2] = [760.0, 560.0];

@@ -2,11 +2,11 @@
 
 use super::super::chart::Plot;
 use super::super::items::{Line, MeasuredPoint, Measurement};
-use super::super::numbers::{fixed, plus_minus};
 use super::super::svg::{Anchor, Face, GREY, INK, LABEL, Stroke, WARNING, cut, stroke};
 use super::super::table::clean;
 use super::section::{Labels, exaggeration, height_title, widened};
 use super::{Figure, Ground, WIDTH};
+use crate::output::numbers::{fixed, plus_minus};
 use crate::output::style::{Look, Mark};
 
 /// The sections of all spans.

@@ -1,11 +1,11 @@
 //! Planes on a stereonet: the lower half of the sphere in the equal-area projection of Lambert (any text on structural geology).
 //! A line of trend t and plunge p stands at the distance R √2 sin((90° − p) / 2) from the middle, in the direction t.
 
-use super::super::numbers::plus_minus;
 use super::super::svg::{Anchor, FAINT, GREY, LABEL, PLAIN, SMALL, Svg, cut, stroke};
 use super::super::table::clean;
 use super::section::Labels;
 use super::{Figure, Ground};
+use crate::output::numbers::plus_minus;
 use crate::output::style::Look;
 
 const RADIUS: f64 = 200.0;

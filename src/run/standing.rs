@@ -1,0 +1,146 @@
+//! Features of the catalogue's layers that are measured: their heights, widths and areas become attributes, and each stands once in
+//! its layer, whatever number of its rows could be where it stands.
+//!
+//! Rows of measurements in such layers wait until all are composed. Of the rows of one feature that of its foot stands there, else of
+//! its centre, else of its near face; where the feature was shot by itself too, that shot does. The others are features like any.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::coded::PLACES;
+use super::records::Mapped;
+use crate::geodesy::correlated::Estimate;
+use crate::job::LayerName;
+use crate::output::columns::{Batch, Column, LayerKey};
+use crate::output::layers::features::Feature;
+use crate::output::layers::values::Thing;
+
+/// What tells a feature of a layer of the catalogue: the layer, its code, its name.
+pub type Place = (LayerKey, Option<String>, String);
+
+/// What a feature is measured for that becomes an attribute of it, and the kinds of measurement that give it.
+const SIZES: [(&str, &[&str]); 3] =
+    [("height_m", &["height", "plane_sight"]), ("width_m", &["width", "plane_sight"]), ("area_m2", &["plane_sight"])];
+
+/// The sizes that features of a job can have, of its kinds of measurement.
+pub fn sizes(kinds: &BTreeSet<String>) -> impl Iterator<Item = &'static str> {
+    SIZES.iter().filter(|(_, of)| of.iter().any(|kind| kinds.contains(*kind))).map(|(size, _)| *size)
+}
+
+/// Heights, widths and areas by code and name.
+#[derive(Default)]
+pub struct Sizes {
+    of: HashMap<(String, String), Vec<(&'static str, Estimate)>>,
+}
+
+impl Sizes {
+    /// Those of things that were measured.
+    pub fn of(things: &[Thing]) -> Sizes {
+        let mut sizes = Sizes::default();
+        for (size, kinds) in SIZES {
+            for kind in kinds {
+                for thing in things.iter().filter(|thing| thing.measure == *kind) {
+                    let Some(estimate) = thing.value(size) else { continue };
+                    let key = (thing.code.clone().unwrap_or_default(), thing.name.clone());
+                    let known = sizes.of.entry(key).or_default();
+                    if !known.iter().any(|(name, _)| *name == size) {
+                        known.push((size, estimate));
+                    }
+                }
+            }
+        }
+        sizes
+    }
+
+    /// The columns of a size and of its standard error.
+    fn columns(&self, size: &str, keys: &[(String, String)]) -> [Column; 2] {
+        let found: Vec<Option<Estimate>> =
+            keys.iter().map(|key| Some(self.of.get(key)?.iter().find(|(name, _)| *name == size)?.1)).collect();
+        let column = |read: fn(Estimate) -> f64| Column::Real(found.iter().map(|one| one.map_or(f64::NAN, read)).collect());
+        [column(|one| one.value), column(|one| one.sigma)]
+    }
+
+    /// The columns of all sizes of a job for records.
+    pub fn columns_of(&self, kinds: &BTreeSet<String>, records: &[Feature]) -> Vec<Column> {
+        let keys: Vec<(String, String)> = records.iter().map(key_of).collect();
+        sizes(kinds).flat_map(|size| self.columns(size, &keys)).collect()
+    }
+}
+
+fn key_of(record: &Feature) -> (String, String) {
+    (record.code.unwrap_or_default().to_owned(), record.feature.unwrap_or_default().to_owned())
+}
+
+/// Whether a feature waits for what is measured of it.
+pub fn waits(feature: &Mapped) -> bool {
+    let record = &feature.record;
+    matches!(feature.class.layer, LayerKey::Coded(_)) && record.measure.is_some() && record.feature.is_some()
+}
+
+/// The places of features in the catalogue's layers.
+pub fn places(mapped: &[Mapped]) -> BTreeSet<Place> {
+    let coded = mapped.iter().filter(|feature| matches!(feature.class.layer, LayerKey::Coded(_)));
+    coded.filter_map(|feature| place(feature)).collect()
+}
+
+fn place(feature: &Mapped) -> Option<Place> {
+    Some((feature.class.layer, feature.record.code.map(str::to_owned), feature.record.feature?.to_owned()))
+}
+
+/// Measured features of one layer, of one block.
+pub struct Standing {
+    layer: LayerKey,
+    places: Vec<(Place, usize)>,
+    /// The records as the layer has them; `sizes_at` is where their sizes stand, if the layer has any.
+    coded: Batch,
+    sizes_at: Option<usize>,
+    /// The records as the layer of features has them; none where they may not stand there.
+    own: Option<Batch>,
+}
+
+impl Standing {
+    /// Features with their records in both layers.
+    pub fn new(layer: LayerKey, features: &[&Mapped], coded: Batch, sizes_at: Option<usize>, own: Option<Batch>) -> Standing {
+        let rank = |role: Option<&str>| PLACES.iter().position(|place| role == Some(place)).unwrap_or(PLACES.len());
+        let of = |feature: &&Mapped| (place(feature).unwrap_or((layer, None, String::new())), rank(feature.record.role));
+        Standing { layer, places: features.iter().map(of).collect(), coded, sizes_at, own }
+    }
+}
+
+/// The records of measured features, each once in its layer; `stood` are those that stand there by a shot of their own.
+pub fn settle(
+    standing: Vec<Standing>,
+    sizes: &Sizes,
+    kinds: &BTreeSet<String>,
+    stood: &BTreeSet<Place>,
+) -> Vec<(LayerKey, Batch)> {
+    let mut best: BTreeMap<&Place, (usize, usize, usize)> = BTreeMap::new();
+    for (block, of_layer) in standing.iter().enumerate() {
+        for (row, (place, rank)) in of_layer.places.iter().enumerate().filter(|(_, (place, _))| !stood.contains(place)) {
+            let found = (*rank, block, row);
+            best.entry(place).and_modify(|known| *known = (*known).min(found)).or_insert(found);
+        }
+    }
+    let chosen: BTreeSet<(usize, usize)> = best.into_values().map(|(_, block, row)| (block, row)).collect();
+    let mut batches = Vec::new();
+    for (block, of_layer) in standing.iter().enumerate() {
+        let (there, elsewhere): (Vec<usize>, Vec<usize>) =
+            (0..of_layer.coded.len).partition(|row| chosen.contains(&(block, *row)));
+        if !there.is_empty() {
+            let mut batch = of_layer.coded.select(&there);
+            if let Some(at) = of_layer.sizes_at {
+                let key = |row: &usize| {
+                    let (_, code, name) = &of_layer.places[*row].0;
+                    (code.clone().unwrap_or_default(), name.clone())
+                };
+                let keys: Vec<(String, String)> = there.iter().map(key).collect();
+                let columns = self::sizes(kinds).flat_map(|size| sizes.columns(size, &keys));
+                batch.columns.iter_mut().skip(at).zip(columns).for_each(|(column, known)| *column = known);
+            }
+            batches.push((of_layer.layer, batch));
+        }
+        if let Some(own) = of_layer.own.as_ref().filter(|_| !elsewhere.is_empty()) {
+            batches.push((LayerName::Features.into(), own.select(&elsewhere)));
+        }
+    }
+    batches
+}

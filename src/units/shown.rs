@@ -1,0 +1,287 @@
+//! The units in which people read results: `[units]` of a job.
+//!
+//! Everything is computed in metres and degrees; what people read goes through [`Units`] on its way out. A quantity's name ends with
+//! its unit (`height_m`), and so does the name that it is shown by (`height_usft`). Factors are exact by definition: the international
+//! foot 0.3048 m and the US survey foot 1200/3937 m (NIST Special Publication 811, 2008 edition, appendix B.6; the survey foot was
+//! withdrawn on 1 January 2023 and stays in use with older State Plane coordinates), the acre of 43,560 square feet and the cubic yard
+//! of 27 cubic feet (NIST Handbook 44, appendix C; the foot is the international one), the hectare of 10,000 m² (BIPM, The International
+//! System of Units, 9th edition, table 8), the gon of π/200 rad (SP 811, appendix B.8).
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+/// A unit of length.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum LengthShown {
+    /// Metre.
+    #[default]
+    M,
+    /// International foot, 0.3048 m.
+    Ft,
+    /// US survey foot, 1200/3937 m.
+    Usft,
+}
+
+/// A unit of area.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AreaShown {
+    /// Square metre.
+    M2,
+    /// Square international foot.
+    Ft2,
+    /// Square US survey foot.
+    Usft2,
+    /// Hectare.
+    Ha,
+    /// Acre of 43,560 square international feet.
+    Acre,
+}
+
+/// A unit of volume.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum VolumeShown {
+    /// Cubic metre.
+    M3,
+    /// Cubic international foot.
+    Ft3,
+    /// Cubic US survey foot.
+    Usft3,
+    /// Cubic yard of 27 cubic international feet.
+    Yd3,
+}
+
+/// A unit of angle.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum AngleShown {
+    /// Degree.
+    #[default]
+    Deg,
+    /// Gon: 400 make a circle.
+    Gon,
+}
+
+/// The units of everything that a person reads: attributes, standard errors, measurements, values, the terminal, the page. The
+/// geometry of the layers stays in the unit of their CRS, eastings, northings, latitudes and longitudes with it; `summary.json`
+/// stays in metres and degrees, and so do the sentences of notes, methods and warnings, which name their unit.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Units {
+    /// Of lengths, heights and their standard errors: `m`, `ft` (international, 0.3048 m) or `usft` (US survey, 1200/3937 m).
+    /// Default: `m`.
+    #[serde(default)]
+    pub length: LengthShown,
+    /// Of areas: `m2`, `ft2`, `usft2`, `ha` or `acre`. Default: the square of the length.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub area: Option<AreaShown>,
+    /// Of volumes: `m3`, `ft3`, `usft3` or `yd3`. Default: the cube of the length.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub volume: Option<VolumeShown>,
+    /// Of angles: `deg` or `gon`. Default: `deg`.
+    #[serde(default)]
+    pub angle: AngleShown,
+}
+
+/// How values of one unit are shown in another: times `times`, through `by`, which keeps factors exact that are quotients.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shown {
+    /// The unit behind a field's name.
+    pub suffix: &'static str,
+    /// The unit as people write it.
+    pub sign: &'static str,
+    /// The unit in full.
+    pub words: &'static str,
+    times: f64,
+    by: f64,
+}
+
+/// Metres in an international foot.
+const FOOT_M: f64 = 0.3048;
+/// US survey feet in 1,200 metres, and those.
+const SURVEY_FEET: f64 = 3937.0;
+const OF_METRES: f64 = 1200.0;
+
+impl Shown {
+    const fn of(suffix: &'static str, sign: &'static str, words: &'static str, times: f64, by: f64) -> Shown {
+        Shown { suffix, sign, words, times, by }
+    }
+
+    /// A value in metres, square metres, cubic metres or degrees in this unit.
+    pub fn value(&self, value: f64) -> f64 {
+        value * self.times / self.by
+    }
+
+    /// Whether values are shown as they are.
+    pub fn is_same(&self) -> bool {
+        self.times == self.by
+    }
+}
+
+/// Fields that end with a unit and are places: they stay with the CRS.
+const PLACES: [&str; 2] = ["lat_deg", "lon_deg"];
+
+impl Units {
+    /// Whether everything is shown as it is computed.
+    pub fn are_metric(&self) -> bool {
+        let own = [self.length(), self.area(), self.volume(), self.angle()];
+        own.iter().all(Shown::is_same)
+    }
+
+    /// Lengths.
+    pub fn length(&self) -> Shown {
+        match self.length {
+            LengthShown::M => Shown::of("m", "m", "metres", 1.0, 1.0),
+            LengthShown::Ft => Shown::of("ft", "ft", "international feet (0.3048 m)", 1.0, FOOT_M),
+            LengthShown::Usft => Shown::of("usft", "US ft", "US survey feet (1200/3937 m)", SURVEY_FEET, OF_METRES),
+        }
+    }
+
+    /// Areas.
+    pub fn area(&self) -> Shown {
+        let of_length = match self.length {
+            LengthShown::M => AreaShown::M2,
+            LengthShown::Ft => AreaShown::Ft2,
+            LengthShown::Usft => AreaShown::Usft2,
+        };
+        match self.area.unwrap_or(of_length) {
+            AreaShown::M2 => Shown::of("m2", "m²", "square metres", 1.0, 1.0),
+            AreaShown::Ft2 => Shown::of("ft2", "ft²", "square international feet", 1.0, FOOT_M * FOOT_M),
+            AreaShown::Usft2 => {
+                Shown::of("usft2", "US ft²", "square US survey feet", SURVEY_FEET * SURVEY_FEET, OF_METRES * OF_METRES)
+            }
+            AreaShown::Ha => Shown::of("ha", "ha", "hectares", 1.0, 10_000.0),
+            AreaShown::Acre => Shown::of("acre", "acres", "acres of 43,560 square feet", 1.0, 43_560.0 * FOOT_M * FOOT_M),
+        }
+    }
+
+    /// Volumes.
+    pub fn volume(&self) -> Shown {
+        let of_length = match self.length {
+            LengthShown::M => VolumeShown::M3,
+            LengthShown::Ft => VolumeShown::Ft3,
+            LengthShown::Usft => VolumeShown::Usft3,
+        };
+        let cube = |edge: f64| edge * edge * edge;
+        match self.volume.unwrap_or(of_length) {
+            VolumeShown::M3 => Shown::of("m3", "m³", "cubic metres", 1.0, 1.0),
+            VolumeShown::Ft3 => Shown::of("ft3", "ft³", "cubic international feet", 1.0, cube(FOOT_M)),
+            VolumeShown::Usft3 => Shown::of("usft3", "US ft³", "cubic US survey feet", cube(SURVEY_FEET), cube(OF_METRES)),
+            VolumeShown::Yd3 => Shown::of("yd3", "yd³", "cubic yards of 27 cubic feet", 1.0, 27.0 * cube(FOOT_M)),
+        }
+    }
+
+    /// Angles.
+    pub fn angle(&self) -> Shown {
+        match self.angle {
+            AngleShown::Deg => Shown::of("deg", "°", "degrees", 1.0, 1.0),
+            AngleShown::Gon => Shown::of("gon", "gon", "gons", 10.0, 9.0),
+        }
+    }
+
+    /// How the unit of that name is shown: `m`, `m2`, `m3`, `deg`; none of a name that is no such unit.
+    pub fn of_unit(&self, unit: &str) -> Option<Shown> {
+        match unit {
+            "m" => Some(self.length()),
+            "m2" => Some(self.area()),
+            "m3" => Some(self.volume()),
+            "deg" => Some(self.angle()),
+            _ => None,
+        }
+    }
+
+    /// How a quantity is shown whose name ends with its unit, and what of its name stands before that.
+    pub fn of<'n>(&self, name: &'n str) -> Option<(&'n str, Shown)> {
+        if PLACES.contains(&name) {
+            return None;
+        }
+        let (stem, unit) = name.rsplit_once('_')?;
+        Some((stem, self.of_unit(unit)?))
+    }
+
+    /// The name of a quantity in the unit that it is shown in.
+    pub fn name(&self, name: &str) -> String {
+        match self.of(name) {
+            Some((stem, shown)) => format!("{stem}_{}", shown.suffix),
+            None => name.to_owned(),
+        }
+    }
+
+    /// A value of a quantity whose name ends with its unit.
+    pub fn value(&self, name: &str, value: f64) -> f64 {
+        self.of(name).map_or(value, |(_, shown)| shown.value(value))
+    }
+
+    /// A quantity as people say it, and its unit as they write it: `vertical_distance_m` is `vertical distance` in `m`.
+    pub fn title(&self, name: &str) -> (String, &'static str) {
+        if let Some((stem, shown)) = self.of(name) {
+            return (stem.replace('_', " "), shown.sign);
+        }
+        match name.strip_suffix("_pct") {
+            Some(stem) => (stem.replace('_', " "), "%"),
+            None => (name.replace('_', " "), ""),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn usft() -> Units {
+        Units { length: LengthShown::Usft, angle: AngleShown::Gon, ..Units::default() }
+    }
+
+    /// NIST SP 811, appendix B.8: one foot 3.048 E−01 m, one US survey foot 3.048 006 E−01 m, one square foot 9.290 304 E−02 m², one cubic
+    /// foot 2.831 685 E−02 m³, one cubic yard 7.645 549 E−01 m³, one hectare 1.0 E+04 m²; a gon 9.0 E−01 degree.
+    #[test]
+    fn factors_as_published() {
+        let one = |units: Units, unit: &str, of: f64| units.of_unit(unit).unwrap().value(of);
+        let feet =
+            Units { length: LengthShown::Ft, volume: Some(VolumeShown::Yd3), area: Some(AreaShown::Ha), angle: AngleShown::Gon };
+        let cases = [
+            (one(feet, "m", 0.3048), 1.0, 1e-15),
+            (one(usft(), "m", 0.304_800_6), 1.0, 5e-8 / 0.3048),
+            (one(usft(), "m", 1200.0), 3937.0, 0.0),
+            (one(Units { area: None, ..feet }, "m2", 9.290_304e-2), 1.0, 1e-12),
+            (one(Units { volume: None, ..feet }, "m3", 2.831_685e-2), 1.0, 5e-9 / 2.8e-2),
+            (one(feet, "m3", 7.645_549e-1), 1.0, 5e-8 / 0.76),
+            (one(feet, "m2", 10_000.0), 1.0, 0.0),
+            // 43,560 times the square foot above.
+            (one(Units { area: Some(AreaShown::Acre), ..feet }, "m2", 43_560.0 * 9.290_304e-2), 1.0, 1e-12),
+            (one(feet, "deg", 0.9), 1.0, 1e-15),
+            (one(feet, "deg", 90.0), 100.0, 0.0),
+        ];
+        for (i, (got, want, within)) in cases.into_iter().enumerate() {
+            assert!((got - want).abs() <= within, "{i}: {got} is not {want}");
+        }
+        // The two feet are told apart: 2 parts per million.
+        let (a, b) = (one(feet, "m", 1e6), one(usft(), "m", 1e6));
+        assert!((a / b - 1.000_002).abs() < 1e-12, "{a} {b}");
+    }
+
+    #[test]
+    fn names_tell_the_unit_and_places_stay() {
+        let units = usft();
+        for (name, shown) in [
+            ("height_m", "height_usft"),
+            ("height_sigma_m", "height_sigma_usft"),
+            ("area_ellipsoid_m2", "area_ellipsoid_usft2"),
+            ("volume_m3", "volume_usft3"),
+            ("true_azimuth_deg", "true_azimuth_gon"),
+            ("lat_deg", "lat_deg"),
+            ("easting", "easting"),
+            ("grade_pct", "grade_pct"),
+            ("time_local", "time_local"),
+        ] {
+            assert_eq!(units.name(name), shown);
+            assert_eq!(Units::default().name(name), name);
+        }
+        assert_eq!(units.title("vertical_distance_m"), ("vertical distance".to_owned(), "US ft"));
+        assert_eq!(units.title("grade_pct"), ("grade".to_owned(), "%"));
+        assert_eq!(units.title("wires"), ("wires".to_owned(), ""));
+        assert!(Units::default().are_metric() && !units.are_metric());
+    }
+}
