@@ -172,7 +172,7 @@ impl Site {
 /// What the program says of a vertical CRS without its grid.
 fn no_geoid(crs: &str, want: &str) -> String {
     format!(
-        "crs: from WGS 84 (EPSG:4979) to {crs}: the best transformation (WGS 84 to EGM96 height (1), accuracy 1 m) needs the grid \
+        "crs: from WGS 84 (EPSG:4979) to {crs} at base B0: the best transformation (WGS 84 to EGM96 height (1), accuracy 1 m) needs the grid \
          file {GEOID}, which {want}. Grid files come from the national mapping agency or from PROJ's data collection; put the file \
          in a folder and name the folder in the environment variable PROJ_DATA. Or write allow_global_geoid = true under [heights] \
          in the job to use the built-in global geoid in its place, good to about a metre, or name a CRS without a vertical part: \
@@ -325,7 +325,7 @@ fn a_damaged_grid_of_shifts_leaves_the_way_that_the_job_may_allow() {
     let site = Site::geographic("EPSG:27700");
     fs::write(site.grid(SHIFTS), "a page that says the file has moved").unwrap();
     site.map().fails(&format!(
-        "crs: from WGS 84 (EPSG:4979) to OSGB36: the best transformation ({SHIFTS_OPERATION}, accuracy 1 m) needs the grid file \
+        "crs: from WGS 84 (EPSG:4979) to OSGB36 at base B0: the best transformation ({SHIFTS_OPERATION}, accuracy 1 m) needs the grid file \
          {SHIFTS}, which cannot be used: {} is there, but it is no GeoTIFF file, or a damaged one. Grid files come from the national \
          mapping agency or from PROJ's data collection; put the file in a folder and name the folder in the environment variable \
          PROJ_DATA. Or write allow_missing_grids = true in the job to use Inverse of OSGB36 to WGS 84 (6) (accuracy 2 m) instead.",

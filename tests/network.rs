@@ -138,6 +138,12 @@ fn a_traverse_under_canopy_places_its_stations_and_finds_the_blunder() {
     // wrong by a fifth would not show in so few: `standard_errors_hold_on_both_sides` has a thousand.
     let (inside, all) = forest.inside("canopy-traverse");
     assert!(all == 24 && inside >= 20, "{inside} of {all}");
+    // What is assessed says which of them a network placed: "Ten stems were shot from two or three stations", the other 14 from one.
+    let check = Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/canopy-traverse/check.csv");
+    let assessed =
+        standoff(forest.folder.path(), &["assess", "out/orrmossen.gpkg", "--check", check.to_str().unwrap()]).exits(0).out;
+    let said = "14 of the 24 points were shot from 6 bases; 10 points were placed by a network from several bases.";
+    assert!(assessed.contains(said), "{assessed}");
 }
 
 #[test]

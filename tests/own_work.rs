@@ -65,7 +65,8 @@ fn the_hashes_of_the_output_are_those_of_its_files_and_the_seal_holds() {
     let summary: serde_json::Value = serde_json::from_str(&text).unwrap();
     for file in summary["files"].as_array().unwrap() {
         let bytes = fs::read(folder.path().join("layers").join(file["name"].as_str().unwrap())).unwrap();
-        assert_eq!((file["bytes"].as_u64(), file["sha256"].as_str().unwrap()), (Some(bytes.len() as u64), hex(&bytes).as_str()));
+        let hash = blake3::hash(&bytes).to_hex();
+        assert_eq!((file["bytes"].as_u64(), file["blake3"].as_str().unwrap()), (Some(bytes.len() as u64), hash.as_str()));
     }
     let seal = summary["seal"].as_str().unwrap();
     assert_eq!(hex(text.replace(seal, &"0".repeat(64)).as_bytes()), seal);
@@ -75,7 +76,7 @@ fn the_hashes_of_the_output_are_those_of_its_files_and_the_seal_holds() {
 fn a_foreign_summary_is_no_leave_to_delete_what_it_lists() {
     for summary in [
         "{\"files\": [\"thesis.odt\"]}",
-        "{\"files\": [{\"name\": \"thesis.odt\", \"bytes\": 5, \"sha256\": \"00\"}], \"software\": {\"other\": \"1\"}}",
+        "{\"files\": [{\"name\": \"thesis.odt\", \"bytes\": 5, \"blake3\": \"00\"}], \"software\": {\"other\": \"1\"}}",
         "not JSON",
     ] {
         let folder = EXAMPLES[0].copy();

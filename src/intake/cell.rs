@@ -52,10 +52,7 @@ impl CellFormat {
         match cell.as_bytes() {
             [] => true,
             [b'0'..=b'9', ..] if self.no_reading.is_empty() && !cell.contains('#') => false,
-            _ => {
-                cell.len() <= 8 && NO_READING.contains(&cell.to_ascii_lowercase().as_str())
-                    || self.no_reading.iter().any(|word| word == cell)
-            }
+            _ => NO_READING.iter().any(|word| word.eq_ignore_ascii_case(cell)) || self.no_reading.iter().any(|word| word == cell),
         }
     }
 

@@ -12,6 +12,7 @@ pub mod carried;
 pub mod cell;
 #[cfg(feature = "gis")]
 pub mod checks;
+mod claims;
 pub mod columns;
 pub mod dates;
 pub mod delimited;

@@ -8,6 +8,7 @@ use rustc_hash::FxHashMap;
 
 use super::IntakeError;
 use super::cell::{CellFormat, time_zone};
+use super::claims::Claims;
 use super::columns::{self, LogKind, Quantity, Unit};
 use super::dates;
 use super::delimited::{Line, Lines, Row, Rows};
@@ -58,9 +59,9 @@ pub struct Plan {
     /// The header line as it stands, to know it again.
     header_text: String,
     returns: BTreeMap<String, Echo>,
-    pub(super) claims: BTreeMap<Quantity, Claim>,
+    pub(super) claims: Claims,
     /// Claims of each of several readings in a row, beside those of all.
-    pub(super) readings: Vec<BTreeMap<Quantity, Claim>>,
+    pub(super) readings: Vec<Claims>,
     /// What the names of file and sheet say: fields behind those of every row.
     pub(super) tail: Vec<String>,
     /// The standard error of each axis that a radius of 1 stands for, where the job says which share it has.
@@ -186,7 +187,7 @@ impl Plan {
             crs_column: None,
             units_line: None,
             header_text: header_text.trim().to_owned(),
-            claims: BTreeMap::new(),
+            claims: Claims::default(),
             words: BTreeMap::new(),
             written: Written::default(),
             readings: Vec::new(),
@@ -210,18 +211,18 @@ impl Plan {
 
     /// The claim on a quantity.
     pub fn claim_of(&self, quantity: Quantity) -> Option<&Claim> {
-        self.claims.get(&quantity).or_else(|| self.readings.iter().find_map(|reading| reading.get(&quantity)))
+        self.claims.get(quantity).or_else(|| self.readings.iter().find_map(|reading| reading.get(quantity)))
     }
 
     /// The claim on a quantity of a row, which may be one of several readings of its line.
     pub fn claim_at(&self, quantity: Quantity, row: &Row) -> Option<&Claim> {
-        let of_reading = self.readings.get(usize::from(row.reading)).and_then(|reading| reading.get(&quantity));
-        of_reading.or_else(|| self.claims.get(&quantity))
+        let of_reading = self.readings.get(usize::from(row.reading)).and_then(|reading| reading.get(quantity));
+        of_reading.or_else(|| self.claims.get(quantity))
     }
 
     /// All claims, those of readings included.
-    fn all_claims(&self) -> impl Iterator<Item = (&Quantity, &Claim)> {
-        self.claims.iter().chain(self.readings.iter().flatten())
+    fn all_claims(&self) -> impl Iterator<Item = (Quantity, &Claim)> {
+        self.claims.iter().chain(self.readings.iter().flat_map(Claims::iter))
     }
 
     /// Fields of a line.
@@ -246,8 +247,8 @@ impl Plan {
             return;
         }
         let Some(row) = rows.rows().last().copied().filter(|row| self.fits(rows, row)) else { return };
-        let is_there = |reading: &BTreeMap<Quantity, Claim>| {
-            let mut columns = reading.values().filter_map(|claim| match claim.source {
+        let is_there = |reading: &Claims| {
+            let mut columns = reading.iter().filter_map(|(_, claim)| match claim.source {
                 Source::Column(index) => Some(index),
                 _ => None,
             });
@@ -471,7 +472,7 @@ impl Plan {
             let source = Source::Constant(crate::job::ONE_STAND.to_owned());
             found.push((None, Quantity::Base, Claim::new("base".into(), String::new(), Unit::None, source)));
         }
-        self.readings = vec![BTreeMap::new(); log.readings.len()];
+        self.readings = vec![Claims::default(); log.readings.len()];
         for (reading, quantity, claim) in found {
             self.add(reading, quantity, claim)?;
         }
@@ -490,7 +491,7 @@ impl Plan {
             })
             .collect();
         let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
-        let chosen = self.kind == LogKind::Bases && kinds.iter().filter(|kind| self.claims.contains_key(kind)).count() == 1;
+        let chosen = self.kind == LogKind::Bases && kinds.iter().filter(|kind| self.claims.has(**kind)).count() == 1;
         for index in 0..self.headers.len() {
             let header = self.headers[index].clone();
             if let Some((_, is_carried)) = mapped.iter().find(|(column, _)| *column == index) {
@@ -499,13 +500,13 @@ impl Plan {
             }
             match columns::parse(&header.to_ascii_lowercase(), self.kind) {
                 // The job has chosen the other of two kinds of height.
-                Some((Quantity::EllipsoidHeight, _)) if self.claims.contains_key(&Quantity::OrthometricHeight) && chosen => {
+                Some((Quantity::EllipsoidHeight, _)) if self.claims.has(Quantity::OrthometricHeight) && chosen => {
                     self.extras.push((index, header));
                 }
-                Some((Quantity::OrthometricHeight, _)) if self.claims.contains_key(&Quantity::EllipsoidHeight) && chosen => {
+                Some((Quantity::OrthometricHeight, _)) if self.claims.has(Quantity::EllipsoidHeight) && chosen => {
                     self.extras.push((index, header));
                 }
-                Some((quantity, unit)) if !self.claims.contains_key(&quantity) => {
+                Some((quantity, unit)) if !self.claims.has(quantity) => {
                     self.extras.extend(quantity.is_carried().then(|| (index, header.clone())));
                     self.add(None, quantity, Claim::new(header.to_ascii_lowercase(), header, unit, Source::Column(index)))?;
                 }
@@ -513,7 +514,7 @@ impl Plan {
                     if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
                         && !log.values.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity)) =>
                 {
-                    let other = self.claims.get(&quantity).map(|claim| claim.header.clone()).unwrap_or_default();
+                    let other = self.claims.get(quantity).map(|claim| claim.header.clone()).unwrap_or_default();
                     return Err(format!(
                         "\"{other}\" and \"{header}\" hold the same quantity; choose one in the job's [{table}.columns]"
                     ));
@@ -529,7 +530,7 @@ impl Plan {
             None => &mut self.claims,
             Some(n) => &mut self.readings[n],
         };
-        match claims.insert(quantity, claim.clone()) {
+        match claims.put(quantity, claim.clone()) {
             None => Ok(()),
             Some(other) => Err(format!("{} and {} claim the same quantity; keep one", other.name, claim.name)),
         }
@@ -549,7 +550,7 @@ impl Plan {
                     ));
                 }
                 if has(Azimuth) != has(AzimuthNorth) {
-                    let claim = [Azimuth, AzimuthNorth].into_iter().find_map(|quantity| self.claims.get(&quantity));
+                    let claim = [Azimuth, AzimuthNorth].into_iter().find_map(|quantity| self.claims.get(quantity));
                     return Err(format!(
                         "\"{}\" is an azimuth whose north is not named; claim it as magnetic_azimuth_deg, true_azimuth_deg or \
                          grid_azimuth_deg (or _gon, _mil) under [{}.columns], or claim the column that says magnetic, true or grid in \
@@ -658,7 +659,7 @@ impl Plan {
 
     /// A time without a zone in the first row that has a time: every row would be held for it.
     fn check_zone(&self, text: &str) -> Result<(), String> {
-        let Some(claim) = self.claims.get(&Quantity::Time) else { return Ok(()) };
+        let Some(claim) = self.claims.get(Quantity::Time) else { return Ok(()) };
         if self.format.time_zone.is_some() || self.format.gps.is_some() {
             return Ok(());
         }
@@ -691,7 +692,7 @@ impl Plan {
         date: Option<&str>,
         time: Option<&str>,
     ) -> Result<Option<crate::records::when::When>, super::cell::WhenError> {
-        let style = |quantity| self.claims.get(&quantity).map(|claim: &Claim| claim.style).unwrap_or_default();
+        let style = |quantity| self.claims.get(quantity).map(|claim: &Claim| claim.style).unwrap_or_default();
         self.format.when(date.map(|text| (text, style(Quantity::Date))), time.map(|text| (text, style(Quantity::Time))))
     }
 

@@ -86,7 +86,7 @@ impl Plan {
     /// # Errors
     /// A sentence that asks for what no value tells, and the line of a value that leaves it open.
     pub(super) fn settle(&mut self, text: &str, log: &LogFormat) -> Result<(), (u64, String)> {
-        let beside_date = self.claims.contains_key(&Quantity::Date);
+        let beside_date = self.claims.has(Quantity::Date);
         let watch_of = |quantity: Quantity, unit: Unit| match quantity {
             Quantity::Date => Some(Watch::Date),
             quantity if quantity.is_time() => Some(if beside_date { Watch::Time } else { Watch::Date }),
@@ -137,21 +137,21 @@ impl Plan {
             .iter()
             .enumerate()
             .flat_map(|(n, claims)| claims.iter().map(move |(quantity, claim)| (Some(n), quantity, claim)));
-        of_all.chain(of_readings).map(|(reading, quantity, claim)| (Place::Claim(reading, *quantity), *quantity, claim))
+        of_all.chain(of_readings).map(|(reading, quantity, claim)| (Place::Claim(reading, quantity), quantity, claim))
     }
 
     fn claim_in(&self, place: Place) -> Option<&Claim> {
         match place {
-            Place::Claim(None, quantity) => self.claims.get(&quantity),
-            Place::Claim(Some(n), quantity) => self.readings.get(n)?.get(&quantity),
+            Place::Claim(None, quantity) => self.claims.get(quantity),
+            Place::Claim(Some(n), quantity) => self.readings.get(n)?.get(quantity),
             Place::Extra(_) => None,
         }
     }
 
     fn claim_mut(&mut self, place: Place) -> Option<&mut Claim> {
         match place {
-            Place::Claim(None, quantity) => self.claims.get_mut(&quantity),
-            Place::Claim(Some(n), quantity) => self.readings.get_mut(n)?.get_mut(&quantity),
+            Place::Claim(None, quantity) => self.claims.get_mut(quantity),
+            Place::Claim(Some(n), quantity) => self.readings.get_mut(n)?.get_mut(quantity),
             Place::Extra(_) => None,
         }
     }

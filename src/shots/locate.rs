@@ -157,10 +157,11 @@ impl<'j> Locator<'j> {
                         let used = geoid.name(Source::Grid).or(geoid.name(Source::Global)).unwrap_or_default();
                         (None, ThirdCoordinate::JobGeoid { name: part.name.clone(), geoid: used }, units_per_m)
                     }
-                    Err(CrsError::MissingGrid { from, to, operation, accuracy, grids, want, .. }) => {
+                    Err(CrsError::MissingGrid { from, to, place, operation, accuracy, grids, want, .. }) => {
                         return Err(CrsError::MissingGrid {
                             from,
                             to,
+                            place,
                             operation,
                             accuracy,
                             grids,
@@ -277,7 +278,7 @@ const ALLOW_GLOBAL: &str = "Or write allow_global_geoid = true under [heights] i
 /// The operation for the place of a base.
 fn at_base(ways: &ByPlace, base: &Base) -> Result<Arc<Transform>, CrsError> {
     let (lon_deg, lat_deg) = (base.at.lon_rad.to_degrees(), base.at.lat_rad.to_degrees());
-    ways.at(lon_deg, lat_deg, [lon_deg, lat_deg, base.at.ellipsoid_height_m])
+    ways.at(lon_deg, lat_deg, [lon_deg, lat_deg, base.at.ellipsoid_height_m]).map_err(|error| error.at_base(&base.label))
 }
 
 /// Chooses the operation for each base.

@@ -219,7 +219,7 @@ impl BaseTable {
                 Some(Height::Ellipsoid(metres)) if source.takes_height && frames.of_row(&row).is_none() => metres,
                 _ => 0.0,
             };
-            let located = match source.locate(recorded, height_in)? {
+            let located = match source.locate(recorded, height_in).map_err(|error| error.at_base(&label(&row.name)))? {
                 Ok(located) => located,
                 Err(fault) => {
                     table.unmade.push((row, fault));
@@ -230,7 +230,8 @@ impl BaseTable {
                 far.take(&label(&row.name), &row, source, recorded, &located, km);
                 continue;
             }
-            match table.settle_one(&row, source, &located, height, &frames, settings)? {
+            let settled = table.settle_one(&row, source, &located, height, &frames, settings);
+            match settled.map_err(|error| error.at_base(&label(&row.name)))? {
                 Ok(base) => table.bases.push(base),
                 Err(fault) => table.unmade.push((row, fault)),
             }

@@ -49,7 +49,7 @@ fn without_its_grid_the_job_is_refused() {
     let message = job("EPSG:25832+7837", "EPSG:4937", "50.0,8.9", "").refusal();
     assert_eq!(
         message,
-        "crs: from ETRS89 (EPSG:4937) to ETRS89 / UTM zone 32N + DHHN2016 height: the best transformation (ETRS89 to DHHN2016 \
+        "crs: from ETRS89 (EPSG:4937) to ETRS89 / UTM zone 32N + DHHN2016 height at base A: the best transformation (ETRS89 to DHHN2016 \
          height (1) + UTM zone 32N, accuracy 0.1 m) needs the grid file de_bkg_gcg2016.tif, which is not installed. Grid files \
          come from the national mapping agency or from PROJ's data collection; put the file in a folder and name the folder in \
          the environment variable PROJ_DATA. Or write allow_global_geoid = true under [heights] in the job to use the built-in \

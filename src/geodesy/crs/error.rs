@@ -28,16 +28,19 @@ pub enum CrsError {
     },
     /// The best operation needs grid files that are not installed.
     #[error(
-        "from {from} to {to}: the best transformation ({operation}, {accuracy}) needs the grid file \
+        "from {from} to {to}{}: the best transformation ({operation}, {accuracy}) needs the grid file \
          {grids}, which {want}. Grid files come from the national mapping agency or from \
          PROJ's data collection; put the file in a folder and name the folder in the environment \
-         variable PROJ_DATA. {otherwise}"
+         variable PROJ_DATA. {otherwise}",
+        place.as_ref().map(|place| format!(" at {place}")).unwrap_or_default()
     )]
     MissingGrid {
         /// Source CRS.
         from: String,
         /// Target CRS.
         to: String,
+        /// What lies where it is the best, such as "base B7".
+        place: Option<String>,
         /// Name of the operation.
         operation: String,
         /// Its accuracy, in words.
@@ -161,4 +164,15 @@ pub enum CrsError {
         /// PROJ's reason in short.
         gist: String,
     },
+}
+
+impl CrsError {
+    /// The same failure, met at a base: operations are chosen for its place.
+    #[must_use]
+    pub fn at_base(mut self, label: &str) -> CrsError {
+        if let CrsError::MissingGrid { place, .. } = &mut self {
+            place.get_or_insert_with(|| format!("base {label}"));
+        }
+        self
+    }
 }

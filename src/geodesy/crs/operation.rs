@@ -170,6 +170,7 @@ fn in_place_of(best: &Object, others: Vec<Object>, rules: Rules, (from, to): (&C
     Err(CrsError::MissingGrid {
         from: from.label(),
         to: to.label(),
+        place: None,
         operation: best.name(),
         accuracy: accuracy_words(best.accuracy_m()),
         grids,

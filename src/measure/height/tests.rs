@@ -108,6 +108,32 @@ fn tangents_overstate_a_top_that_leans_nearer() {
     assert!((height(&[row("foot").inclination(0.0).horizontal(30.0), top]) - 30.0).abs() < ROUNDING_M);
 }
 
+/// What has no distance of its own must stand plumb over what it takes it from. The limit is three standard errors of the
+/// difference of the bearings; a bearing's own is that of the azimuth over the cosine of the inclination (Δh = ΔA·S·cos I seen from
+/// a sight that turns about the plumb line), so at 60° up it is twice as large: 3·√(0.5² + 1.0²) = 3.35°.
+#[test]
+fn a_top_on_another_bearing_is_refused() {
+    let of_turn = |turn_deg: f64, up_deg: f64, sigma_deg: f64| {
+        let errors = [sigma_deg, 0.0, 0.1, 0.1];
+        let foot = row("foot").azimuth(10.0).inclination(0.0).horizontal(30.0).errors(errors);
+        of(&[foot, row("top").azimuth(10.0 + turn_deg).inclination(up_deg).errors(errors)])
+    };
+    for (turn_deg, up_deg, sigma_deg) in [(90.0, 40.0, 0.5), (3.40, 60.0, 0.5), (-3.40, 60.0, 0.5), (0.51, 40.0, 0.0)] {
+        let said = of_turn(turn_deg, up_deg, sigma_deg).unwrap_err();
+        assert!(said.contains("not plumb over it") && said.contains("measure the distance of the top too"), "{said}");
+    }
+    for (turn_deg, up_deg, sigma_deg) in [(3.30, 60.0, 0.5), (-3.30, 60.0, 0.5), (0.49, 40.0, 0.0)] {
+        let height = value(&of_turn(turn_deg, up_deg, sigma_deg).unwrap(), "height_m").value;
+        assert!((height - 30.0 * up_deg.to_radians().tan()).abs() < ROUNDING_M, "{height}");
+    }
+    // North lies between 359° and 1°.
+    let (foot, top) = (row("foot").azimuth(359.8).inclination(0.0).horizontal(30.0), row("top").azimuth(0.2).inclination(45.0));
+    assert!(of(&[foot, top]).is_ok());
+    // A top with a distance of its own may lie anywhere: that is a lean.
+    let full_top = full("top", [30.0, 1.0, 20.0], [0.5, 0.0, 0.1, 0.1]);
+    assert!(of(&[full("foot", [5.0, 30.0, -1.6], [0.5, 0.0, 0.1, 0.1]), full_top]).is_ok());
+}
+
 #[test]
 fn a_stem_of_3_4_5() {
     // 3 m off along azimuth 120°, 4 m up: 5 m long, leaning by atan(3/4).

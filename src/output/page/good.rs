@@ -7,6 +7,7 @@ use super::shell::Part;
 use super::svg::{Anchor, INK, PLAIN, Stroke, escaped, stroke};
 use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
+use crate::numeric::quantiles::at_shares;
 use crate::output::contract::Account;
 use crate::output::numbers::{fixed, plus_minus, round_step, step_decimals, two_digits};
 use crate::output::report::network::NetworkSummary;
@@ -153,18 +154,16 @@ fn budget_table(features: &[&Feature], far: f64) -> Table {
 }
 
 fn spread(collected: &Collected) -> Option<String> {
-    let mut radii: Vec<f64> = collected.radii_m.iter().map(|radius| f64::from(*radius)).collect();
+    let radii = &collected.radii_m;
     if radii.len() < 8 {
         return None;
     }
-    radii.sort_by(f64::total_cmp);
-    let at = |share: f64| radii[((radii.len() as f64 * share).ceil() as usize).clamp(1, radii.len()) - 1];
-    // Beyond this few are left, and a single one would press the rest together.
-    let most = at(0.99);
+    let [half, most_of_them, most] = at_shares(radii, [0.5, 0.95, 0.99])?;
+    // Beyond `most` few are left, and a single one would press the rest together.
     let step = round_step(most / 14.0);
     let classes = (most / step).ceil().max(1.0) as usize;
     let mut counts = vec![0u64; classes + 1];
-    radii.iter().for_each(|radius| counts[((radius / step) as usize).min(classes)] += 1);
+    radii.iter().for_each(|radius| counts[((f64::from(*radius) / step) as usize).min(classes)] += 1);
     let highest = counts.iter().copied().max().unwrap_or(1);
     let mut plot =
         Plot::new([900.0, 240.0], [0.0, (classes + 1) as f64 * step], [0.0, highest as f64], ["within (95 %), m", "features"]);
@@ -175,8 +174,8 @@ fn spread(collected: &Collected) -> Option<String> {
         let bar = [[left + 1.0, top], [right - 1.0, top], [right - 1.0, bottom], [left + 1.0, bottom]];
         plot.svg.polygon(&bar, (&colour, 0.55), stroke(&colour, 1.0));
     }
-    for (share, name) in [(0.5, "half"), (0.95, "95 %")] {
-        let x = at(share).min((classes + 1) as f64 * step);
+    for (radius, name) in [(half, "half"), (most_of_them, "95 %")] {
+        let x = radius.min((classes + 1) as f64 * step);
         let ([px, top], [_, bottom]) = (plot.at(x, highest as f64), plot.at(x, 0.0));
         plot.svg.line([px, top], [px, bottom], Stroke { colour: INK, width: 1.5, dashes: "5 3" });
         plot.svg.text([px + 5.0, top + 12.0], Anchor::Start, PLAIN, name);
@@ -185,14 +184,11 @@ fn spread(collected: &Collected) -> Option<String> {
         .text("features")
         .number("horizontally", "m")
         .number("in height", "m");
-    let mut heights: Vec<f64> = collected.heights_m.iter().map(|height| f64::from(*height)).collect();
-    heights.sort_by(f64::total_cmp);
-    for (share, name) in [(0.5, "half of them"), (0.9, "90 %"), (0.95, "95 %"), (1.0, "all")] {
-        let of = |sorted: &[f64]| match sorted.is_empty() {
-            true => String::new(),
-            false => two_digits(sorted[((sorted.len() as f64 * share).ceil() as usize).clamp(1, sorted.len()) - 1]),
-        };
-        table.row(vec![name.into(), of(&radii).into(), of(&heights).into()]);
+    let of =
+        |values: &[f32]| at_shares(values, [0.5, 0.9, 0.95, 1.0]).map_or_else(Default::default, |shares| shares.map(two_digits));
+    let names = ["half of them", "90 %", "95 %", "all"];
+    for (name, (radius, height)) in names.into_iter().zip(of(radii).into_iter().zip(of(&collected.heights_m))) {
+        table.row(vec![name.into(), radius.into(), height.into()]);
     }
     let caption = "How many features have their place within how much; the last bar holds all beyond.";
     let svg = plot.svg.finish("Features by the radius that holds them with 95 % probability");

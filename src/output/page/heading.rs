@@ -2,6 +2,7 @@
 
 use super::collect::Collected;
 use super::table::clean;
+use crate::numeric::quantiles::at_shares;
 use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
 use crate::output::report::terminal::grouped;
@@ -81,12 +82,7 @@ fn things(collected: &Collected) -> u64 {
 
 /// The 95 % radius that half of the features, and 95 % of them, keep within.
 fn accuracy(collected: &Collected) -> Option<String> {
-    let quantiles = |values: &[f32]| {
-        let mut sorted = values.to_vec();
-        sorted.sort_unstable_by(f32::total_cmp);
-        let at = |share: f64| f64::from(sorted[((sorted.len() as f64 * share).ceil() as usize).clamp(1, sorted.len()) - 1]);
-        (!sorted.is_empty()).then(|| [two_digits(at(0.5)), two_digits(at(0.95))])
-    };
+    let quantiles = |values: &[f32]| at_shares(values, [0.5, 0.95]).map(|shares| shares.map(two_digits));
     let [half, most] = quantiles(&collected.radii_m)?;
     let mut text = match collected.radii_m.len() {
         1 => format!("Its place is within {half} m (95 %)"),

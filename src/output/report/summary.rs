@@ -71,8 +71,8 @@ pub struct OutputFile {
     pub name: String,
     /// Size in bytes.
     pub bytes: u64,
-    /// SHA-256 of its bytes, in hexadecimal.
-    pub sha256: String,
+    /// BLAKE3 of its bytes, in hexadecimal, as `b3sum` prints it: by it the next run knows whether somebody changed the file.
+    pub blake3: String,
 }
 
 /// Counts of rows.

@@ -1,11 +1,11 @@
 //! What stands where the output is to go: nothing, an output of this program as it left it, or somebody's own work.
 //!
-//! A summary has the length and the SHA-256 of each file beside it, and a seal: the SHA-256 of its own text with zeros in
+//! A summary has the length and the BLAKE3 hash of each file beside it, and a seal: the SHA-256 of its own text with zeros in
 //! place of the seal. So an output is known by more than its names, and what was added to it or changed in it is seen.
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io::{self, Read};
+use std::io;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -18,8 +18,6 @@ use super::folder::{SUMMARY, names};
 use crate::disk;
 use crate::output::report::summary::OutputFile;
 
-/// Bytes of a file that are hashed at once.
-const BUFFER_BYTES: usize = 1 << 20;
 /// Digits of a seal.
 const SEAL_DIGITS: usize = 64;
 
@@ -52,18 +50,9 @@ pub fn zeros() -> String {
 /// # Errors
 /// When it cannot be read.
 pub fn recorded(folder: &Path, name: &str) -> io::Result<OutputFile> {
-    let mut file = disk::open(&folder.join(name))?;
-    let (mut hasher, mut buffer, mut bytes) = (Sha256::new(), vec![0; BUFFER_BYTES], 0);
-    loop {
-        match file.read(&mut buffer)? {
-            0 => break,
-            read => {
-                hasher.update(&buffer[..read]);
-                bytes += read as u64;
-            }
-        }
-    }
-    Ok(OutputFile { name: name.to_owned(), bytes, sha256: hex(&hasher.finalize()) })
+    let mut hasher = blake3::Hasher::new();
+    hasher.update_reader(disk::open(&folder.join(name))?)?;
+    Ok(OutputFile { name: name.to_owned(), bytes: hasher.count(), blake3: hasher.finalize().to_hex().to_string() })
 }
 
 fn hex(bytes: &[u8]) -> String {
@@ -170,4 +159,26 @@ fn number(known: &fs::Metadata) -> u64 {
 #[cfg(not(unix))]
 fn number(_: &fs::Metadata) -> u64 {
     0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn hashes_are_those_of_the_published_vectors() {
+        // BLAKE3's own test vectors (test_vectors.json of its reference repository): the bytes 0, 1, 2 … 250, 0, 1 …, of
+        // lengths 0, 1 and 1,024.
+        let folder = tempfile::tempdir().unwrap();
+        for (length, hash) in [
+            (0, "af1349b9f5f9a1a6a0404dea36dcc9499bcb25c9adc112b7cc9a93cae41f3262"),
+            (1, "2d3adedff11b61f14c886e35afa036736dcd87a74d27b5c1510225d0f592e213"),
+            (1024, "42214739f095a406f3fc83deb889744ac00df831c10daa55189b5d121c855af7"),
+        ] {
+            let bytes: Vec<u8> = (0..251u8).cycle().take(length).collect();
+            fs::write(folder.path().join("file"), bytes).unwrap();
+            let wanted = OutputFile { name: "file".into(), bytes: length as u64, blake3: hash.into() };
+            assert_eq!(recorded(folder.path(), "file").unwrap(), wanted);
+        }
+    }
 }
