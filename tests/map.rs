@@ -326,7 +326,7 @@ fn a_missing_grid_is_refused_by_name_unless_the_job_allows_the_next_best() {
 fn a_vertical_datum_without_its_grid_is_refused_with_two_ways_on() {
     let folder = EXAMPLES[0].copy();
     standoff(folder.path(), &["map", "job-with-heights.toml", "--out", "out"]).fails(
-        "crs: from WGS 84 (EPSG:4979) to WGS 84 / UTM zone 30N + ODN height at base SK-E1: the best transformation (ETRS89 to ODN height (2) using \
+        "crs: from WGS 84 (EPSG:4979) to WGS 84 / UTM zone 30N + ODN height at base SK-W1: the best transformation (ETRS89 to ODN height (2) using \
          ETRS89 to WGS 84 (1) + UTM zone 30N, accuracy 2.008 m) needs the grid file uk_os_OSGM15_GB.tif, which is not installed. Grid \
          files come from the national mapping agency or from PROJ's data collection; put the file in a folder and name the folder in \
          the environment variable PROJ_DATA. Or write allow_global_geoid = true under [heights] in the job to use the built-in global \
