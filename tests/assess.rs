@@ -114,8 +114,9 @@ fn the_same_errors_whatever_the_crs_of_the_layer_and_of_the_check_points() {
 fn check_points_never_take_part_in_the_mapping_and_assessing_changes_nothing() {
     let folder = tempfile::tempdir().unwrap();
     support::invent_logs(folder.path(), 2000, "x");
-    standoff(folder.path(), &support::map_invented("before")).exits(0);
-    let features = support::json(&folder.path().join("before/before.features.geojson"));
+    standoff(folder.path(), &[support::map_invented("before"), vec!["--format", "gpkg", "--format", "geojson"]].concat())
+        .exits(0);
+    let features = support::json(&folder.path().join("before/geojson/before.features.geojson"));
     let mut checks = "name,lat_deg,lon_deg,ellipsoid_height_m\n".to_owned();
     for feature in features["features"].as_array().unwrap().iter().take(40) {
         let p = &feature["properties"];
@@ -129,12 +130,13 @@ fn check_points_never_take_part_in_the_mapping_and_assessing_changes_nothing() {
     assert_eq!(found["matched"], 40);
     // The layer against itself, as written to 1e-9 of a degree.
     assert!(number(&found["errors"]["radial"]["greatest_m"]) < ERROR_M && number(&found["errors"]["up"]["greatest_m"]) < ERROR_M);
-    let names = support::names(&folder.path().join("before"));
+    let names = support::files(&folder.path().join("before"));
     // Mapped again with the check points there, after the assessment: the same bytes, and no file more.
     fs::rename(folder.path().join("before"), folder.path().join("kept")).unwrap();
-    standoff(folder.path(), &support::map_invented("before")).exits(0);
+    standoff(folder.path(), &[support::map_invented("before"), vec!["--format", "gpkg", "--format", "geojson"]].concat())
+        .exits(0);
     support::assert_same_files(&folder.path().join("kept"), &folder.path().join("before"));
-    assert_eq!(names, support::names(&folder.path().join("before")));
+    assert_eq!(names, support::files(&folder.path().join("before")));
 }
 
 #[test]

@@ -99,7 +99,7 @@ impl Run {
     }
 
     fn layer(&self, layer: &str) -> Vec<Record> {
-        let path = self.folder.path().join(format!("out/cove.{layer}.csv"));
+        let path = self.folder.path().join(format!("out/csv/cove.{layer}.csv"));
         if path.exists() { table(&path).into_iter().map(|row| row.into_iter().collect()).collect() } else { Vec::new() }
     }
 
@@ -233,7 +233,7 @@ fn layers_that_no_row_can_fill_are_not_written() {
     let folder = EXAMPLES[0].copy();
     standoff(folder.path(), &["map", "job.toml", "--out", "out", "--format", "csv", "--quiet"]).exits(0);
     for layer in ["lines", "areas", "vertices", "measurements", "parts", "profiles"] {
-        assert!(!folder.path().join(format!("out/skerrow.{layer}.csv")).exists(), "{layer}");
+        assert!(!folder.path().join(format!("out/csv/skerrow.{layer}.csv")).exists(), "{layer}");
     }
 }
 

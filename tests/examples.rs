@@ -28,7 +28,7 @@ impl Mapped {
     }
 
     fn layer(&self, layer: &str) -> Vec<Record> {
-        table(&self.folder.path().join(format!("out/{}.{layer}.csv", self.name)))
+        records(&self.folder.path().join(format!("out/csv/{}.{layer}.csv", self.name)))
     }
 
     /// Rows of the ledger that were held or flagged for a reason, as `file:line`.

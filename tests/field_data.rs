@@ -83,7 +83,7 @@ sigma_inclination_deg = 0.25
     assert!(run.status.success(), "{}", String::from_utf8_lossy(&run.stderr));
     let out = folder.path().join("stems-layers");
     let summary = serde_json::from_str(&std::fs::read_to_string(out.join("summary.json")).unwrap()).unwrap();
-    (table(&out.join("stems.features.csv")), summary)
+    (table(&out.join("csv/stems.features.csv")), summary)
 }
 
 fn table(path: &Path) -> Vec<HashMap<String, String>> {

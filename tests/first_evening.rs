@@ -65,7 +65,6 @@ impl Evening {
     /// A layer of a run that wrote delimited text.
     fn layer(&self, layer: &str) -> Vec<Record> {
         let folder = self.folder.path().join("out/csv");
-        let folder = if folder.is_dir() { folder } else { self.folder.path().join("out") };
         let found = fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path());
         let path = found.into_iter().find(|path| path.file_name().unwrap().to_string_lossy().ends_with(&format!(".{layer}.csv")));
         table(&path.unwrap_or_else(|| panic!("no layer {layer} in {}", folder.display())))

@@ -70,7 +70,7 @@ impl Mapped {
     }
 
     fn layer(&self, name: &str) -> Vec<BTreeMap<String, String>> {
-        table(&self.out(&format!("t.{name}.csv")))
+        records(&self.out(&format!("csv/t.{name}.csv")))
     }
 
     fn base(&self, index: usize, field: &str) -> f64 {

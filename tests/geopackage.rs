@@ -99,11 +99,12 @@ fn mixed() -> Package {
 
 /// Every row is held; invented.
 fn nothing_mapped() -> Package {
-    Package::of_logs(
+    let package = Package::of_logs(
         "base,lat_deg,lon_deg,ellipsoid_height_m\nA,58.6,-2.9,60.5\n",
         "shot,base,slope_distance_m,inclination_deg,true_azimuth_deg\n1,A,---,5,90\n2,Z,100,5,90\n",
         "EPSG:32630",
-    )
+    );
+    Package { layers: &[("bases", "POINT"), ("ledger", "")], ..package }
 }
 
 fn all() -> Vec<Package> {
@@ -429,7 +430,7 @@ fn every_geometry_has_a_header_that_fits_it() {
     // Clause 2.1.3.1.1.
     for package in all() {
         let connection = package.open();
-        let srs_id: i32 = one(&connection, "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = 'features'");
+        let srs_id: i32 = one(&connection, "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = 'bases'");
         for table in package.spatial() {
             for (fid, blob) in blobs(&connection, table) {
                 assert_eq!(blob.srs_id, srs_id, "{table} {fid}");
@@ -694,7 +695,7 @@ fn a_crs_that_wkt_1_cannot_say_stands_as_wkt_2() {
     };
     for (package, head) in [(compound, "COMPOUNDCRS[\"WGS 84 / UTM zone 30N + "), (of("EPSG:4979"), "GEOGCRS[\"WGS 84\"")] {
         let connection = package.open();
-        let srs_id: i64 = one(&connection, "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = 'features'");
+        let srs_id: i64 = one(&connection, "SELECT srs_id FROM gpkg_geometry_columns WHERE table_name = 'bases'");
         let registered: Vec<(String, String, String)> = rows(
             &connection,
             "SELECT table_name, column_name, scope FROM gpkg_extensions WHERE extension_name = 'gpkg_crs_wkt'",

@@ -157,7 +157,7 @@ impl Site {
 
     /// Numbers of a layer's records.
     fn numbers<const N: usize>(&self, layer: &str, columns: [&str; N]) -> Vec<[f64; N]> {
-        let records = table(&self.path("out").join(format!("cove.{layer}.csv")));
+        let records = table(&self.path("out").join(format!("csv/cove.{layer}.csv")));
         records.iter().map(|record| columns.map(|column| record[column].parse().unwrap())).collect()
     }
 

@@ -234,7 +234,12 @@ impl Written {
     }
 
     fn path(&self, layer: &str, extension: &str) -> PathBuf {
-        self.out().join(format!("{}.{layer}.{extension}", self.name))
+        let folder = match extension {
+            "dbf" | "shx" | "prj" | "cpg" | "fields.csv" => "shp",
+            "csvt" => "csv",
+            other => other,
+        };
+        self.out().join(folder).join(format!("{}.{layer}.{extension}", self.name))
     }
 
     fn gpkg(&self, layer: &str) -> Table {
@@ -1070,7 +1075,7 @@ fn geojson_properties_are_valid_against_the_layers_schema() {
 fn a_drawing_opens_with_every_shape_on_the_layer_of_its_name() {
     let tolerance = PRINTED * 10f64.powi(-DXF_DECIMALS);
     for written in all() {
-        let drawing = read_layer(&written.out().join(format!("{}.dxf", written.name)), None, &[]);
+        let drawing = read_layer(&written.out().join(format!("dxf/{}.dxf", written.name)), None, &[]);
         let mut on_layers: BTreeMap<&str, Vec<&Shape>> = BTreeMap::new();
         for record in &drawing.records {
             on_layers.entry(record.text("Layer")).or_default().push(record.shape.as_ref().unwrap());
@@ -1171,7 +1176,7 @@ fn nothing_but_the_finished_files_is_left() {
             let mut arguments = vec!["map", "job.toml", "--out", "out", "--quiet"];
             formats.iter().for_each(|format| arguments.extend(["--format", format]));
             standoff(folder.path(), &arguments).exits(0);
-            assert_eq!(names(&folder.path().join("out")), expected_files_of(example.layers, example.name, formats));
+            assert_eq!(files(&folder.path().join("out")), expected_files_of(example.layers, example.name, formats));
             let mut after = names(folder.path());
             assert!(after.remove("out"));
             assert_eq!(after, before, "beside the output folder");

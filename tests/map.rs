@@ -71,7 +71,7 @@ fn the_layers_lie_beside_the_job_and_bear_its_name() {
     let job = folder.path().join("job.toml");
     let place = folder.path().join("cove-layers");
     let ran = standoff(elsewhere.path(), &["map", job.to_str().unwrap()]).exits(0);
-    assert_eq!(names(&place), expected_files("cove", &["csv"]));
+    assert_eq!(files(&place), expected_files("cove", &["csv"]));
     assert_eq!(ran.out.lines().last().unwrap(), format!("written  {}", place.display()));
     assert!(names(elsewhere.path()).is_empty());
     // An output folder named in the job lies beside it too; one named by --out where the run is.
@@ -89,16 +89,16 @@ fn logs_with_canonical_headers_need_no_job() {
     let mut arguments = map_invented("plain");
     arguments.extend(["--format", "csv", "--instrument-height", "1.5"]);
     standoff(folder.path(), &arguments).exits(0);
-    assert_eq!(names(&folder.path().join("plain")), expected_files("plain", &["csv"]), "named after the folder");
+    assert_eq!(files(&folder.path().join("plain")), expected_files("plain", &["csv"]), "named after the folder");
     for layer in LAYERS {
-        let (plain, job) = (format!("plain/plain.{layer}.csv"), format!("job/cove.{layer}.csv"));
+        let (plain, job) = (format!("plain/csv/plain.{layer}.csv"), format!("job/csv/cove.{layer}.csv"));
         assert_eq!(read(&folder.path().join(plain)), read(&folder.path().join(job)));
     }
-    // By default the two formats of a job.
+    // By default the format of a job.
     let mut arguments = map_invented("some layers");
     arguments.extend(["--instrument-height", "1.5"]);
     standoff(folder.path(), &arguments).exits(0);
-    assert_eq!(names(&folder.path().join("some layers")), expected_files("some_layers", &["gpkg", "geojson"]));
+    assert_eq!(files(&folder.path().join("some layers")), expected_files("some_layers", &["gpkg"]));
 }
 
 #[test]
@@ -125,7 +125,7 @@ fn positions_without_a_job_are_in_the_crs_of_the_layers_unless_they_are_angles()
             "1.5",
         ];
         standoff(folder.path(), &[&arguments, more].concat()).exits(0);
-        let base = &table(&folder.path().join("out/out.bases.csv"))[0];
+        let base = &table(&folder.path().join("out/csv/out.bases.csv"))[0];
         ["easting", "northing", "lat_deg", "lon_deg"].map(|column| base[column].parse::<f64>().unwrap())
     };
     let plane = |[east, north, ..]: [f64; 4]| {
@@ -150,19 +150,19 @@ fn formats_and_layers_on_the_command_line_replace_those_of_the_job() {
     let folder = logs();
     standoff(folder.path(), &["map", "job.toml", "--out", "out", "--format", "fgb", "--format", "geojson", "--format", "fgb"])
         .exits(0);
-    assert_eq!(names(&folder.path().join("out")), expected_files("cove", &["fgb", "geojson"]));
+    assert_eq!(files(&folder.path().join("out")), expected_files("cove", &["fgb", "geojson"]));
     standoff(folder.path(), &["map", "job.toml", "--out", "out", "--layers", "features,ledger"]).exits(0);
     let mut expected = expected_files("cove", &["csv"]);
     expected.retain(|name| !["bases", "sight_lines", "ellipses"].iter().any(|layer| name.contains(layer)));
-    assert_eq!(names(&folder.path().join("out")), expected);
+    assert_eq!(files(&folder.path().join("out")), expected);
     let summary = json(&folder.path().join("out/summary.json"));
     let layers: Vec<&str> = summary["layers"].as_array().unwrap().iter().map(|layer| layer["name"].as_str().unwrap()).collect();
     assert_eq!(layers, ["features", "ledger"]);
     // The job's own choice holds where the command line has none.
     write(&folder, "job.toml", &format!("layers = [\"bases\"]\n{JOB}"));
     standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
-    let files: Vec<String> = names(&folder.path().join("out")).into_iter().collect();
-    assert_eq!(files, ["cove.bases.csv", "cove.bases.csvt", "cove.report.html", "held.csv", "summary.json"]);
+    let files: Vec<String> = files(&folder.path().join("out")).into_iter().collect();
+    assert_eq!(files, ["cove.report.html", "csv/cove.bases.csv", "csv/cove.bases.csvt", "held.csv", "summary.json"]);
 }
 
 #[test]
@@ -192,12 +192,12 @@ fn several_logs_may_be_named() {
         "csv",
     ];
     standoff(folder.path(), &arguments).exits(0);
-    let bases: Vec<(String, String)> = table(&folder.path().join("out/out.bases.csv"))
+    let bases: Vec<(String, String)> = table(&folder.path().join("out/csv/out.bases.csv"))
         .into_iter()
         .map(|row| (row["base"].clone(), row["shots"].clone()))
         .collect();
     assert_eq!(bases, [("A", "2"), ("B", "1"), ("C", "1")].map(|(base, shots)| (base.to_owned(), shots.to_owned())));
-    let features: Vec<String> = table(&folder.path().join("out/out.features.csv"))
+    let features: Vec<String> = table(&folder.path().join("out/csv/out.features.csv"))
         .into_iter()
         .map(|row| format!("{}:{}", row["source_file"], row["source_line"]))
         .collect();
@@ -224,8 +224,8 @@ fn wrong_usage_says_what_is_right() {
         ),
         (vec!["map", "job.toml", "--threads", "0"], "error: invalid value '0' for '--threads <N>': 0 is not in 1..=65535"),
         (
-            vec!["map", "job.toml", "--format", "kml"],
-            "error: invalid value 'kml' for '--format <FORMAT>'\n  [possible values: gpkg, geojson, shp, fgb, csv, dxf]",
+            vec!["map", "job.toml", "--format", "gml"],
+            "error: invalid value 'gml' for '--format <FORMAT>'\n  [possible values: gpkg, geojson, shp, fgb, csv, dxf, sld]",
         ),
         (
             vec!["map", "job.toml", "--layers", "features,ledgers"],
@@ -260,8 +260,8 @@ fn jobs_that_cannot_run_fail_in_one_sentence_with_the_place_and_a_remedy() {
         ),
         (
             "[\"csv\"]",
-            "[\"kml\"]",
-            "job.toml:3: unknown variant `kml`, expected one of `gpkg`, `geojson`, `shp`, `fgb`, `csv`, `dxf`",
+            "[\"gml\"]",
+            "job.toml:3: unknown variant `gml`, expected one of `gpkg`, `geojson`, `shp`, `fgb`, `csv`, `dxf`, `sld`",
         ),
         ("shots.csv", "schots.csv", "job.toml:8: no file ./schots.csv"),
         (
@@ -317,7 +317,7 @@ fn a_missing_grid_is_refused_by_name_unless_the_job_allows_the_next_best() {
     );
     // 58.6 N 2.9 W on WGS 84 in the national grid, within what the transformation is good for
     // (PROJ 9.6: echo 58.6 -2.9 | cs2cs EPSG:4326 EPSG:27700).
-    let base = &table(&folder.path().join("out/cove.bases.csv"))[0];
+    let base = &table(&folder.path().join("out/csv/cove.bases.csv"))[0];
     let [east, north] = ["easting", "northing"].map(|column| base[column].parse::<f64>().unwrap());
     assert!((340_000.0..360_000.0).contains(&east) && (960_000.0..980_000.0).contains(&north), "{east} {north}");
 }

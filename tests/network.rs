@@ -45,7 +45,7 @@ impl Mapped {
     }
 
     fn layer(&self, layer: &str) -> Vec<Record> {
-        table(&self.folder.path().join(format!("out/{}.{layer}.csv", self.name)))
+        records(&self.folder.path().join(format!("out/csv/{}.{layer}.csv", self.name)))
     }
 
     /// What the terminal says of the network.

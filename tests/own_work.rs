@@ -53,7 +53,7 @@ fn an_output_that_nobody_touched_is_replaced_without_a_word() {
         fs::write(&path, bytes).unwrap();
     }
     assert_eq!(map(folder.path(), &["--format", "csv"]).exits(0).err.lines().count(), 1, "held rows alone");
-    assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["csv"]));
+    assert_eq!(files(&folder.path().join("layers")), expected_files("skerrow", &["csv"]));
 }
 
 #[test]

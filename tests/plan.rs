@@ -65,7 +65,7 @@ fn job_of_cells(north: &str, azimuth: &str) -> tempfile::TempDir {
 #[track_caller]
 fn assert_same_numbers(folder: &Path, plan: &Value) {
     standoff(folder, &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
-    let features = table(&folder.join("out/wall.features.csv"));
+    let features = table(&folder.join("out/csv/wall.features.csv"));
     let cells = plan["table"].as_array().unwrap();
     assert_eq!((features.len(), cells.len()), (16, 16));
     for (feature, cell) in features.iter().zip(cells) {

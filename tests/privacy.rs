@@ -219,7 +219,7 @@ fn nothing_is_told(what: &str, logs: impl Fn(&mut Log), change: impl Fn(&Small, 
     for base in 0..2 {
         // The worlds are of one cell, or they may be told apart.
         let cell = |folder: &Path| {
-            let base = &table(&folder.join("cove.bases.csv"))[base];
+            let base = &table(&folder.join("csv/cove.bases.csv"))[base];
             ["easting", "northing"].map(|axis| (base[axis].parse::<f64>().unwrap() / 1000.0).floor() as i64)
         };
         assert_eq!(cell(&exact), cell(&other), "{what}");
@@ -236,7 +236,7 @@ fn nothing_is_told(what: &str, logs: impl Fn(&mut Log), change: impl Fn(&Small, 
 /// The lines in which text files of two folders differ.
 fn words_of_difference(one: &Path, other: &Path) -> String {
     let mut found = String::new();
-    for name in names(one).intersection(&names(other)) {
+    for name in files(one).intersection(&files(other)) {
         let (Ok(a), Ok(b)) = (fs::read_to_string(one.join(name)), fs::read_to_string(other.join(name))) else { continue };
         for (a, b) in a.lines().zip(b.lines()).filter(|(a, b)| a != b).take(3) {
             writeln!(found, "{name}:\n  {}\n  {}", &a[..a.len().min(900)], &b[..b.len().min(900)]).unwrap();
@@ -273,7 +273,7 @@ fn features_and_held_rows() {
     let nests = jobs[0].layer("nests");
     assert_eq!(nests.len(), 2);
     assert_eq!(nests[0]["species"], "heron");
-    let (mark, exact) = (jobs[0].feature("marks", "stake"), table(&jobs[0].folder.path().join("exact/cove.marks.csv")));
+    let (mark, exact) = (jobs[0].feature("marks", "stake"), table(&jobs[0].folder.path().join("exact/csv/cove.marks.csv")));
     let number = |text: &String| text.parse::<f64>().unwrap();
     for (field, within) in [("easting", 0.5), ("northing", 0.5), ("ellipsoid_height_m", 0.05)] {
         let off = number(&mark[field]) - number(&exact[0][field]);
@@ -615,7 +615,7 @@ fn no_byte_of_any_file_holds_an_exact_place() {
     assert!(secrets.len() >= 20, "{secrets:?}");
     let searched = |folder: &str| {
         let mut found = Vec::new();
-        for name in names(&jobs[0].folder.path().join(folder)) {
+        for name in files(&jobs[0].folder.path().join(folder)) {
             let bytes = fs::read(jobs[0].folder.path().join(folder).join(&name)).unwrap();
             found.extend(secrets.iter().filter_map(|number| holds(&bytes, *number)).map(|what| format!("{name}: {what}")));
         }
@@ -649,7 +649,7 @@ fn marks_do_not_give_the_base_away_by_the_steps_of_their_readings() {
     job.ran(&[]).exits(0);
     standoff(job.folder.path(), &["map", "job.toml", "--out", "exact", "--exact-places", "--quiet"]).exits(0);
     let places = |folder: &str, layer: &str| -> Vec<[f64; 2]> {
-        let records = table(&job.folder.path().join(format!("{folder}/cove.{layer}.csv")));
+        let records = table(&job.folder.path().join(format!("{folder}/csv/cove.{layer}.csv")));
         records.iter().map(|record| ["easting", "northing"].map(|axis| record[axis].parse().unwrap())).collect()
     };
     let base = places("exact", "bases")[0];

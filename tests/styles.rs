@@ -13,8 +13,9 @@ use quick_xml::Reader;
 use quick_xml::events::Event;
 use rusqlite::{Connection, OpenFlags};
 use standoff::job::catalogue::GeometryKind;
+use standoff::output::columns::Layer as Described;
 use standoff::output::layers;
-use standoff::output::style::{Naming, documents};
+use standoff::output::style::{Naming, document, looks};
 use support::*;
 use tempfile::TempDir;
 
@@ -45,6 +46,11 @@ fn fields_named(document: &str) -> BTreeSet<String> {
 fn fields_of(path: &Path, layer: usize) -> BTreeSet<String> {
     let dataset = Dataset::open(path).unwrap();
     dataset.layer(layer).unwrap().defn().fields().map(|field| field.name()).collect()
+}
+
+/// The document of each layer.
+fn documents(layers: &[Described], naming: Naming) -> Vec<Option<String>> {
+    layers.iter().zip(looks(layers)).map(|(layer, look)| document(layer, &look, naming)).collect()
 }
 
 /// A height, a line and an area. Invented.
@@ -115,12 +121,11 @@ fn layers_of_other_names_get_a_look_each() {
         layer.id = name.into();
         layers.insert(1, layer);
     }
-    let documents = documents(&layers, Naming::Full);
+    let (alone, documents) = (documents(&layers::all("z"), Naming::Full), documents(&layers, Naming::Full));
     let fills: Vec<Vec<String>> =
         documents[..3].iter().map(|document| texts(document.as_ref().unwrap(), "se:SvgParameter")).collect();
     assert_eq!(fills.iter().map(|fill| fill[0].as_str()).collect::<BTreeSet<&str>>().len(), 3, "three colours");
     // The known ones keep theirs, whatever stands before them.
-    let alone = standoff::output::style::documents(&layers::all("z"), Naming::Full);
     assert_eq!(documents[0], alone[0]);
     assert_eq!(documents[3..], alone[1..]);
 }
@@ -128,18 +133,18 @@ fn layers_of_other_names_get_a_look_each() {
 #[test]
 fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
     let (mut with_labels, mut labelled) = (0, 0);
-    let all = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"].map(|format| format!("\"{format}\"")).join(", ");
-    for (folder, name, spatial) in
-        EXAMPLES.iter().map(|example| (example.mapped_in_all_formats(), example.name, drawn(example.layers))).chain([(
-            strings_and_parts(&all),
-            "cove",
-            [SPATIAL.as_slice(), &["lines", "areas", "vertices", "parts", "profiles"]].concat(),
-        )])
+    let all = FORMATS.map(|format| format!("\"{format}\"")).join(", ");
+    for (folder, name, spatial) in EXAMPLES
+        .iter()
+        .map(|example| (example.mapped_in_all_formats(), example.name, drawn(example.layers)))
+        .chain([(strings_and_parts(&all), "cove", [SPATIAL.as_slice(), &["lines", "areas", "vertices", "parts"]].concat())])
     {
         let out = folder.path().join("out");
-        let written: BTreeSet<String> = names(&out).into_iter().filter(|file| file.ends_with(".sld")).collect();
-        let expected: BTreeSet<String> =
-            spatial.iter().flat_map(|layer| ["sld", "shp.sld"].map(|ending| format!("{name}.{layer}.{ending}"))).collect();
+        let written: BTreeSet<String> = files(&out).into_iter().filter(|file| file.ends_with(".sld")).collect();
+        let expected: BTreeSet<String> = spatial
+            .iter()
+            .flat_map(|layer| ["geojson", "shp", "fgb", "sld"].map(|folder| format!("{folder}/{name}.{layer}.sld")))
+            .collect();
         assert_eq!(written, expected);
         // The account of the run lists them, so that the next run may replace them.
         let summary = json(&out.join("summary.json"));
@@ -147,17 +152,14 @@ fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
             summary["files"].as_array().unwrap().iter().map(|file| file["name"].as_str().unwrap().to_owned()).collect();
         assert!(listed.is_superset(&written));
         for layer in &spatial {
-            let file = |ending: &str| out.join(format!("{name}.{layer}.{ending}"));
-            let (full, short) = (fields_named(&read(&file("sld"))), fields_named(&read(&file("shp.sld"))));
+            let file = |ending: &str| out.join(format!("{ending}/{name}.{layer}.{ending}"));
+            let style = |folder: &str| read(&out.join(format!("{folder}/{name}.{layer}.sld")));
+            let (full, short) = (fields_named(&style("sld")), fields_named(&style("shp")));
+            assert!(style("sld") == style("geojson") && style("sld") == style("fgb"));
             assert_eq!(full.len(), short.len());
             with_labels += usize::from(!full.is_empty());
-            labelled += usize::from(!["sight_lines", "ellipses", "profiles"].contains(layer));
+            labelled += usize::from(!["sight_lines", "ellipses"].contains(layer));
             for path in [file("geojson"), file("fgb")] {
-                // A GeoJSON without features has no fields either.
-                if path.extension().is_some_and(|ending| ending == "geojson") && json(&path)["features"] == serde_json::json!([])
-                {
-                    continue;
-                }
                 let fields = fields_of(&path, 0);
                 assert!(full.is_subset(&fields), "{}: {full:?}", path.display());
             }
@@ -165,24 +167,25 @@ fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
         }
     }
     assert_eq!(with_labels, labelled);
-    assert_eq!(labelled, 2 + 10 + 9 + 6);
+    assert_eq!(labelled, 2 + 9 + 6 + 6);
 }
 
 #[test]
 fn only_formats_that_draw_have_styles_beside_them() {
-    for (formats, endings) in [
+    for (formats, folders) in [
         ("\"csv\", \"dxf\"", [].as_slice()),
-        ("\"shp\"", &["shp.sld"]),
-        ("\"gpkg\"", &["sld"]),
-        ("\"geojson\"", &["sld"]),
-        ("\"fgb\", \"shp\"", &["sld", "shp.sld"]),
+        ("\"shp\"", &["shp"]),
+        ("\"gpkg\"", &[]),
+        ("\"sld\"", &["sld"]),
+        ("\"geojson\"", &["geojson"]),
+        ("\"fgb\", \"shp\"", &["fgb", "shp"]),
     ] {
         let folder = strings_and_parts(formats);
-        let written = names(&folder.path().join("out"));
+        let written = files(&folder.path().join("out"));
         let found: BTreeSet<String> = written.into_iter().filter(|name| name.ends_with(".sld")).collect();
-        let layers = ["features", "bases", "sight_lines", "ellipses", "lines", "areas", "vertices", "parts", "profiles"];
+        let layers = ["features", "bases", "sight_lines", "ellipses", "lines", "areas", "vertices", "parts"];
         let expected: BTreeSet<String> =
-            layers.iter().flat_map(|layer| endings.iter().map(move |ending| format!("cove.{layer}.{ending}"))).collect();
+            layers.iter().flat_map(|layer| folders.iter().map(move |folder| format!("{folder}/cove.{layer}.sld"))).collect();
         assert_eq!(found, expected, "{formats}");
     }
 }
@@ -231,7 +234,7 @@ fn the_geopackage_has_the_style_of_each_layer_that_is_drawn() {
                 changed[0][0].as_deref(),
             ];
             assert_eq!(row[..11].iter().map(Option::as_deref).collect::<Vec<_>>(), expected);
-            assert_eq!(row[11].as_deref(), Some(&*read(&out.join(format!("{}.{layer}.sld", example.name)))));
+            assert_eq!(row[11].as_deref(), Some(&*read(&out.join(format!("sld/{}.{layer}.sld", example.name)))));
         }
         // GDAL has it as a table, behind the layers.
         let dataset = Dataset::open(&path).unwrap();
@@ -251,15 +254,16 @@ fn the_geopackage_has_the_style_of_each_layer_that_is_drawn() {
 fn the_mark_of_flags_is_on_the_records_that_have_them_in_every_format() {
     let example = &EXAMPLES[0];
     let folder = example.mapped_in_all_formats();
-    let file = |ending: &str| folder.path().join("out").join(format!("{}.{ending}", example.name));
+    let file =
+        |folder_of: &str, ending: &str| folder.path().join("out").join(folder_of).join(format!("{}.{ending}", example.name));
     let count = |path: &Path, layer: &str, field: &str| -> usize {
         let dataset = Dataset::open(path).unwrap();
         let query = format!("SELECT * FROM \"{layer}\" WHERE {field} IS NOT NULL");
         dataset.execute_sql(query, None, sql::Dialect::OGR).unwrap().unwrap().features().count()
     };
     // The one flagged shot of the README.
-    assert_eq!(count(&file("gpkg"), "features", "flags"), 1);
-    assert_eq!(count(&file("features.geojson"), "skerrow.features", "flags"), 1);
-    assert_eq!(count(&file("features.fgb"), "features", "flags"), 1);
-    assert_eq!(count(&file("features.shp"), "skerrow.features", "FLAGS"), 1);
+    assert_eq!(count(&file("", "gpkg"), "features", "flags"), 1);
+    assert_eq!(count(&file("geojson", "features.geojson"), "skerrow.features", "flags"), 1);
+    assert_eq!(count(&file("fgb", "features.fgb"), "features", "flags"), 1);
+    assert_eq!(count(&file("shp", "features.shp"), "skerrow.features", "FLAGS"), 1);
 }

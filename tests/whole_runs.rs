@@ -65,10 +65,10 @@ fn the_day_the_zone_and_the_place_leave_no_trace() {
         // No day but those of the data: a .dbf has one in its header, bytes 1 to 3.
         let latest = &of_features(example.layers)
             .into_iter()
-            .flat_map(|layer| table(&out.join(format!("{}.{layer}.csv", example.name))))
+            .flat_map(|layer| records(&out.join(format!("csv/{}.{layer}.csv", example.name))))
             .map(|row| row["time_local"][..10].to_owned())
             .max();
-        let header = fs::read(out.join(format!("{}.features.dbf", example.name))).unwrap();
+        let header = fs::read(out.join(format!("shp/{}.features.dbf", example.name))).unwrap();
         let dated = format!("{}-{:02}-{:02}", 1900 + u32::from(header[1]), header[2], header[3]);
         assert_eq!(Some(dated), *latest, "{}", example.folder);
     }
@@ -197,18 +197,18 @@ fn a_new_output_takes_the_place_of_the_former_as_a_whole() {
     let folder = EXAMPLES[0].copy();
     standoff(folder.path(), &map_in_all_formats(&["job.toml", "--out", "layers"])).exits(0);
     standoff(folder.path(), &["map", "job.toml", "--out", "layers", "--format", "csv"]).exits(0);
-    assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["csv"]));
+    assert_eq!(files(&folder.path().join("layers")), expected_files("skerrow", &["csv"]));
 }
 
 #[test]
 fn a_folder_with_strange_files_is_refused() {
     let folder = EXAMPLES[0].copy();
     let refused_with = |out: &str, stranger: &str, remedy: &str| {
-        let before = names(&folder.path().join(out));
+        let before = files(&folder.path().join(out));
         standoff(folder.path(), &["map", "job.toml", "--out", out]).fails(&format!(
             "{out} holds {stranger}, which this program did not write; the output folder is replaced as a whole, so {remedy}"
         ));
-        assert_eq!(names(&folder.path().join(out)), before);
+        assert_eq!(files(&folder.path().join(out)), before);
         assert!(!folder.path().join(format!(".{out}.partial")).exists());
     };
     let refused = |out: &str, stranger: &str| refused_with(out, stranger, "name another with --out, or empty it");
@@ -246,7 +246,7 @@ fn two_runs_do_not_write_to_one_place() {
     standoff(folder.path(), &map_invented("layers"))
         .fails("another run is writing to layers; wait for it, or name another folder with --out");
     assert!(first.wait().unwrap().success());
-    assert_eq!(names(&folder.path().join("layers")), expected_files("layers", &["gpkg", "geojson"]));
+    assert_eq!(files(&folder.path().join("layers")), expected_files("layers", &["gpkg"]));
 }
 
 const HELD: &str = "held: 6 rows were set aside; see layers/held.csv\n";
@@ -260,7 +260,7 @@ fn exit_statuses_are_as_documented() {
     // 3: done, rows held, and --strict: the layers are there all the same.
     fs::remove_dir_all(folder.path().join("layers")).unwrap();
     assert_eq!(map(&["--strict"]).exits(3).err, HELD);
-    assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["gpkg", "geojson"]));
+    assert_eq!(files(&folder.path().join("layers")), expected_files("skerrow", &["gpkg"]));
     // 1: failed, nothing written. 2: wrong usage.
     fs::remove_dir_all(folder.path().join("layers")).unwrap();
     standoff(folder.path(), &["map", "jobs.toml", "--out", "layers", "--strict"]).exits(1);
@@ -301,7 +301,7 @@ fn the_summary_on_standard_output_is_the_file_is_valid_and_lists_the_files() {
         let mut listed: BTreeSet<String> =
             summary["files"].as_array().unwrap().iter().map(|file| file["name"].as_str().unwrap().to_owned()).collect();
         listed.insert("summary.json".to_owned());
-        assert_eq!(listed, names(&folder.path().join("layers")), "{}", example.folder);
+        assert_eq!(listed, files(&folder.path().join("layers")), "{}", example.folder);
     }
 }
 
@@ -327,7 +327,7 @@ fn every_row_is_mapped_or_held_and_the_counts_say_so_everywhere() {
         standoff(folder.path(), &["map", "job.toml", "--out", "layers", "--format", "csv"]).exits(0);
         let out = folder.path().join("layers");
         let summary = json(&out.join("summary.json"));
-        let layer = |layer: &str| table(&out.join(format!("{}.{layer}.csv", example.name)));
+        let layer = |layer: &str| records(&out.join(format!("csv/{}.{layer}.csv", example.name)));
         let (sights, ledger, held) = (layer("sight_lines"), layer("ledger"), table(&out.join("held.csv")));
         let features: usize = of_features(example.layers).into_iter().map(|name| layer(name).len()).sum();
         let counts = ["mapped", "repeats", "held", "composed"].map(|count| number(&summary["shots"][count]) as usize);
@@ -521,7 +521,7 @@ fn a_closed_pipe_keeps_neither_the_layers_nor_the_word_on_held_rows_back() {
         let arguments = ["map", "job.toml", "--out", "layers", option];
         let ended = without_a_reader(program().current_dir(folder.path()).args(arguments));
         assert_eq!(ended, (Some(status), HELD.to_owned()), "{option}");
-        assert_eq!(names(&folder.path().join("layers")), expected_files("skerrow", &["gpkg", "geojson"]));
+        assert_eq!(files(&folder.path().join("layers")), expected_files("skerrow", &["gpkg"]));
         fs::remove_dir_all(folder.path().join("layers")).unwrap();
     }
     let strict = without_a_reader(program().current_dir(folder.path()).args(["check", "job.toml", "--strict"]));
@@ -563,7 +563,7 @@ fn the_program_runs_with_an_empty_environment_and_no_data_folder() {
         command.args(["map", "../job.toml", "--out", &format!("../{out}"), "--quiet"]);
         assert_eq!(run(command).exits(0).err, "");
         assert_same_files(&bare.path().join(out), &bare.path().join("usual"));
-        assert_eq!(names(&bare.path().join(out)), expected_files("bare", &FORMATS));
+        assert_eq!(files(&bare.path().join(out)), expected_files("bare", &FORMATS));
         assert!(names(&empty).is_empty());
         for example in &EXAMPLES {
             let (folder, usual) = (example.copy(), example.mapped_in_all_formats());

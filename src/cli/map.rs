@@ -141,7 +141,7 @@ impl Args {
             },
             crs: crs.to_owned(),
             out: None,
-            formats: vec![Format::Gpkg, Format::Geojson],
+            formats: vec![Format::Gpkg],
             layers: LayerName::ALL.to_vec(),
             allow_ballpark: false,
             allow_missing_grids: false,

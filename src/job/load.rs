@@ -278,11 +278,10 @@ fn check_local(job: &Job) -> Result<(), Fault> {
             return fault(&[table, "crs"], problem);
         }
     }
-    if job.formats.contains(&super::Format::Geojson) && job.formats != super::default_formats() {
-        let problem = "GeoJSON has longitudes and latitudes alone (RFC 7946), which a local frame does not have; take geojson out of formats";
-        return fault(&["formats"], problem.into());
+    match job.formats.iter().find_map(|format| format.wants_the_earth()) {
+        Some(problem) => fault(&["formats"], problem.into()),
+        None => Ok(()),
     }
-    Ok(())
 }
 
 /// Values of the keys on fixes, occupations and joins.

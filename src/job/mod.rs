@@ -53,7 +53,7 @@ pub struct Job {
     /// The output folder, relative to the job file. Default: the job's name with `-layers` behind it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub out: Option<PathBuf>,
-    /// The formats to write. Default: GeoPackage and GeoJSON.
+    /// The formats to write, each but the GeoPackage in a folder of its name. Default: GeoPackage.
     #[serde(default = "default_formats")]
     pub formats: Vec<Format>,
     /// The layers to write. Default: all.
@@ -573,6 +573,33 @@ pub enum Format {
     Csv,
     /// DXF: geometry alone, no attributes.
     Dxf,
+    /// Styles as Styled Layer Descriptors with the field names of the GeoPackage, for a GIS that loads them from files.
+    Sld,
+}
+
+impl Format {
+    /// As the job file and the command line have it.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Format::Gpkg => "gpkg",
+            Format::Geojson => "geojson",
+            Format::Shp => "shp",
+            Format::Fgb => "fgb",
+            Format::Csv => "csv",
+            Format::Dxf => "dxf",
+            Format::Sld => "sld",
+        }
+    }
+
+    /// Why a frame without a place on the Earth cannot be written so; none where it can.
+    pub const fn wants_the_earth(self) -> Option<&'static str> {
+        match self {
+            Format::Geojson => Some(
+                "GeoJSON has longitudes and latitudes alone (RFC 7946), which a local frame does not have; take geojson out of the formats",
+            ),
+            Format::Gpkg | Format::Shp | Format::Fgb | Format::Csv | Format::Dxf | Format::Sld => None,
+        }
+    }
 }
 
 /// A layer of the output.
@@ -634,7 +661,7 @@ impl LayerName {
 }
 
 fn default_formats() -> Vec<Format> {
-    vec![Format::Gpkg, Format::Geojson]
+    vec![Format::Gpkg]
 }
 
 fn default_layers() -> Vec<LayerName> {

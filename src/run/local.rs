@@ -13,7 +13,7 @@ use crate::geodesy::LOCAL;
 use crate::intake::IntakeError;
 use crate::intake::columns::Quantity;
 use crate::intake::shot_logs::ShotLogs;
-use crate::job::{Bases, Declination, Format, Geoid, Job, LayerName};
+use crate::job::{Bases, Declination, Geoid, Job, LayerName};
 
 /// Standard error of a stand that is the zero of its frame, in metres: none, but for the mathematics.
 const SIGMA_OF_ZERO_M: f64 = 1e-9;
@@ -27,14 +27,9 @@ pub fn settled(job: &Job) -> Result<Cow<'_, Job>, RunError> {
         return Ok(Cow::Borrowed(job));
     }
     let mut own = job.clone();
-    let defaults = [Format::Gpkg, Format::Geojson];
-    if job.formats.contains(&Format::Geojson) && job.formats != defaults {
-        return Err(RunError::Nothing(
-            "GeoJSON has longitudes and latitudes alone (RFC 7946), which a local frame does not have; take geojson out of the formats"
-                .into(),
-        ));
+    if let Some(problem) = job.formats.iter().find_map(|format| format.wants_the_earth()) {
+        return Err(RunError::Nothing(problem.into()));
     }
-    own.formats.retain(|format| *format != Format::Geojson);
     own.crs = LOCAL.to_owned();
     if own.north.declination == Declination::Model {
         // The frame's north is the zero that azimuths are counted from.

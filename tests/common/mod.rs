@@ -107,7 +107,9 @@ target_height_m = 0
         let out = self.path("t-layers");
         let summary: Value = serde_json::from_str(&std::fs::read_to_string(out.join("summary.json")).unwrap()).unwrap();
         let table = |name: &str| -> Records {
-            csv::Reader::from_path(out.join(name)).unwrap().deserialize().map(|row| row.unwrap()).collect()
+            // A layer without records is not written.
+            let Ok(mut reader) = csv::Reader::from_path(out.join("csv").join(name)) else { return Vec::new() };
+            reader.deserialize().map(|row| row.unwrap()).collect()
         };
         let mut held = Vec::new();
         let mut held_rows = Vec::new();
@@ -309,10 +311,11 @@ fn skipped(input: &Value) -> u64 {
     ["blank_lines", "comment_lines", "repeated_headers", "units_lines"].iter().map(|key| input[key].as_u64().unwrap()).sum()
 }
 
-/// The types of a layer's fields, from the file beside its CSV.
+/// The types of a layer's fields, from the file beside its CSV; none of a layer without records.
 fn types(out: &Path, layer: &str) -> BTreeMap<String, String> {
-    let names = csv::Reader::from_path(out.join(format!("{layer}.csv"))).unwrap().headers().unwrap().clone();
-    let types = std::fs::read_to_string(out.join(format!("{layer}.csvt"))).unwrap();
+    let Ok(mut reader) = csv::Reader::from_path(out.join(format!("csv/{layer}.csv"))) else { return BTreeMap::new() };
+    let names = reader.headers().unwrap().clone();
+    let types = std::fs::read_to_string(out.join(format!("csv/{layer}.csvt"))).unwrap();
     let types: Vec<&str> = types.trim_end().split(',').collect();
     assert_eq!(names.len(), types.len());
     names.iter().zip(types).map(|(name, kind)| (name.to_owned(), kind.to_owned())).collect()

@@ -17,7 +17,6 @@ const HOLLOW: Example = Example {
         ("sight_lines", "LINESTRING"),
         ("ellipses", "POLYGON"),
         ("lines", "LINESTRING"),
-        ("areas", "POLYGON"),
         ("measurements", ""),
         ("values", ""),
         ("parts", "POINT"),
@@ -48,8 +47,8 @@ fn sags_and_clearances_are_the_true_ones_within_their_intervals() {
     let folder = HOLLOW.copy();
     let ran = standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
     assert!(ran.out.starts_with("37 of 37 shots mapped, 3 of 3 measurements composed, 0 held"), "{}", ran.out);
-    assert_eq!(names(&folder.path().join("out")), expected_files_of(HOLLOW.layers, HOLLOW.name, &["gpkg", "geojson", "csv"]));
-    let records = table(&folder.path().join("out/hollow.measurements.csv"));
+    assert_eq!(files(&folder.path().join("out")), expected_files_of(HOLLOW.layers, HOLLOW.name, &["gpkg", "geojson", "csv"]));
+    let records = table(&folder.path().join("out/csv/hollow.measurements.csv"));
     for (name, quantity, what, metres) in TRUE {
         let found = records.iter().find(|record| {
             record["name"] == name && record["quantity"] == quantity && (what.is_empty() || record["target"].ends_with(what))
@@ -70,7 +69,7 @@ fn its_readme_tells_the_same_values_and_answers() {
         assert!(readme.contains(&format!("| {metres:.3} |")), "{metres}");
     }
     standoff(folder.path(), &["map", "job.toml", "--out", "out", "--quiet"]).exits(0);
-    let records = table(&folder.path().join("out/hollow.measurements.csv"));
+    let records = table(&folder.path().join("out/csv/hollow.measurements.csv"));
     let undecided: Vec<&str> = records
         .iter()
         .filter(|record| {
@@ -81,7 +80,7 @@ fn its_readme_tells_the_same_values_and_answers() {
     assert_eq!(undecided, ["track crown", "fence post"]);
     assert!(records.iter().filter(|record| record["measure"] == "span").all(|record| !record["caution"].is_empty()));
     // The track has six shots; two of them are the ends of its line.
-    let profile = table(&folder.path().join("out/hollow.profiles.csv"));
+    let profile = table(&folder.path().join("out/csv/hollow.profiles.csv"));
     assert_eq!(profile.len(), 6);
     assert_eq!((profile[0]["role"].as_str(), profile[5]["role"].as_str()), ("start", "end"));
 }

@@ -62,12 +62,12 @@ fn of_file(path: &Path, layer: Option<&str>) -> Vec<Vec<(f64, f64)>> {
 
 /// By format, the rings of a layer as longitudes and latitudes.
 fn formats(out: &Path, layer: &str) -> Vec<(&'static str, Vec<Vec<(f64, f64)>>)> {
-    let file = |ending: &str| out.join(format!("ice.{layer}.{ending}"));
+    let file = |ending: &str| out.join(format!("{ending}/ice.{layer}.{ending}"));
     let wkt: Vec<Vec<(f64, f64)>> =
         table(&file("csv")).iter().flat_map(|row| rings(&Geometry::from_wkt(&row["WKT"]).unwrap())).collect();
     let drawing = {
         standoff::geodesy::crs::seclude_gdal();
-        let dataset = Dataset::open(out.join("ice.dxf")).unwrap();
+        let dataset = Dataset::open(out.join("dxf/ice.dxf")).unwrap();
         let mut entities = dataset.layer(0).unwrap();
         let of_layer = entities.features().filter(|feature| {
             let index = feature.fields().position(|(name, _)| name == "Layer").unwrap();
@@ -113,7 +113,7 @@ fn areas_and_lines_in_longitudes_in_every_format() {
         let folder = mapped("EPSG:4326", lat, lon);
         let out = folder.path().join("out");
         let want = truth_m2(lat.parse().unwrap(), lon.parse().unwrap());
-        let areas = table(&out.join("ice.areas.csv"));
+        let areas = table(&out.join("csv/ice.areas.csv"));
         assert_eq!(areas.len(), 1, "{lat} {lon}: {}", json(&out.join("summary.json"))["notes"]);
         assert_near(areas[0]["area_ellipsoid_m2"].parse().unwrap(), want, AREA_M2);
         for (format, rings) in formats(&out, "areas") {
@@ -141,11 +141,11 @@ fn a_field_round_a_pole_in_a_polar_projection() {
     let folder = mapped("EPSG:32661", "89.99964", "20");
     let out = folder.path().join("out");
     let want = truth_m2(89.99964, 20.0);
-    let of_geojson: f64 = of_file(&out.join("ice.areas.geojson"), None).iter().map(|ring| area_m2(ring)).sum();
+    let of_geojson: f64 = of_file(&out.join("geojson/ice.areas.geojson"), None).iter().map(|ring| area_m2(ring)).sum();
     assert_near(of_geojson, want, AREA_M2);
     let plain = of_file(&out.join("ice.gpkg"), Some("areas"));
     assert_eq!((plain.len(), plain[0].len()), (1, 6));
-    let areas = table(&out.join("ice.areas.csv"));
+    let areas = table(&out.join("csv/ice.areas.csv"));
     assert_near(areas[0]["area_ellipsoid_m2"].parse().unwrap(), want, AREA_M2);
     // The scale of the polar projection at the pole is 0.994.
     assert_near(areas[0]["area_grid_m2"].parse::<f64>().unwrap() / want, 0.994f64.powi(2), 1e-4);
@@ -156,7 +156,7 @@ fn a_field_round_a_pole_in_a_polar_projection() {
 fn areas_have_their_heights() {
     let folder = mapped("EPSG:32632", "47", "9");
     standoff::geodesy::crs::seclude_gdal();
-    for file in ["ice.areas.shp", "ice.areas.fgb"] {
+    for file in ["shp/ice.areas.shp", "fgb/ice.areas.fgb"] {
         let dataset = Dataset::open(folder.path().join("out").join(file)).unwrap();
         let mut layer = dataset.layer(0).unwrap();
         let feature = layer.features().next().unwrap();
@@ -165,7 +165,7 @@ fn areas_have_their_heights() {
         // Level shots over some 90 m: the earth falls by less than a millimetre.
         assert!(heights.len() == 6 && heights.iter().all(|height| (height - 60.0).abs() < 0.002), "{file}: {heights:?}");
     }
-    let ellipses = Dataset::open(folder.path().join("out/ice.ellipses.shp")).unwrap();
+    let ellipses = Dataset::open(folder.path().join("out/shp/ice.ellipses.shp")).unwrap();
     let mut layer = ellipses.layer(0).unwrap();
     assert_eq!(layer.features().next().unwrap().geometry().unwrap().geometry_type(), OGRwkbGeometryType::wkbPolygon);
 }

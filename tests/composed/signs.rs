@@ -30,7 +30,7 @@ fn mapped(shots: &dyn Fn(String) -> String) -> Run {
 
 impl Run {
     fn of_signs(&self, name: &str, quantity: &str) -> (f64, f64) {
-        let records = table(&self.folder.path().join("out/signs.measurements.csv"));
+        let records = table(&self.folder.path().join("out/csv/signs.measurements.csv"));
         let found =
             records.iter().find(|record| record["name"] == name && record["quantity"] == quantity && record["target"].is_empty());
         let found = found.unwrap_or_else(|| panic!("no {quantity} of {name}: {}", self.summary["notes"]));
@@ -55,7 +55,7 @@ fn faces_by_four_sights_onto_their_planes() {
         assert_told(run.of_signs(name, "area_m2"), is(name, 0) * is(name, 1), 0.6);
     }
     // One shot at a turned face says that it is too narrow.
-    let records = table(&run.folder.path().join("out/signs.measurements.csv"));
+    let records = table(&run.folder.path().join("out/csv/signs.measurements.csv"));
     let width = records.iter().find(|record| record["name"] == "SG1-w" && record["quantity"] == "width_m").unwrap();
     assert!(width["warnings"].contains("a face turned by 20° is"), "{}", width["warnings"]);
     assert_told(run.of_signs("BAR", "height_m"), truth["BAR"].as_f64().unwrap(), 0.2);

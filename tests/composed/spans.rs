@@ -103,7 +103,7 @@ fn every_distance_has_its_targets_its_time_and_the_conditions_of_the_day() {
     let features = run.layer("features");
     assert_eq!((features[0]["air_temperature_c"].as_str(), features[0]["conditions"].as_str()), ("19", "hazy sun"));
     // A Shapefile cuts no caution.
-    let fields = table(&run.folder.path().join("out/cove.measurements.fields.csv"));
+    let fields = table(&run.folder.path().join("out/shp/cove.measurements.fields.csv"));
     let cut: Vec<&str> = fields.iter().filter(|field| field["values_cut"] != "0").map(|field| field["name"].as_str()).collect();
     assert!(!cut.contains(&"caution") && !cut.contains(&"conditions"), "{cut:?}");
 }

@@ -179,7 +179,7 @@ fn geojson_of_layers_on_a_datum_that_moves() {
         let mut program = std::process::Command::new(env!("CARGO_BIN_EXE_standoff"));
         let output = program.args(["map", "job.toml"]).current_dir(field.folder.path()).output().unwrap();
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-        let text = std::fs::read_to_string(field.path("t-layers/t.bases.geojson")).unwrap();
+        let text = std::fs::read_to_string(field.path("t-layers/geojson/t.bases.geojson")).unwrap();
         serde_json::from_str::<serde_json::Value>(&text).unwrap()
     };
     let (without, with) = (layer(""), layer("epoch = 2026.0"));

@@ -198,7 +198,7 @@ fn layers_go_back_to_wgs84_by_the_way_they_came() {
     assert_eq!(run.summary["operations"].as_array().unwrap().len(), 2);
     // The datums differ by 130 m here.
     assert!((number(&run.bases[0], "lat_deg") - 39.5).abs() > 1e-3);
-    let text = std::fs::read_to_string(field.path("t-layers/t.bases.geojson")).unwrap();
+    let text = std::fs::read_to_string(field.path("t-layers/geojson/t.bases.geojson")).unwrap();
     let layer: serde_json::Value = serde_json::from_str(&text).unwrap();
     for (feature, (_, lat_deg, lon_deg, _)) in layer["features"].as_array().unwrap().iter().zip(bases) {
         let at = |i: usize| feature["geometry"]["coordinates"][i].as_f64().unwrap();

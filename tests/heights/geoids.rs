@@ -106,13 +106,13 @@ fn what_a_receiver_took_off_is_added_back_in_its_own_log() {
     let field = heights(field, "antenna_height_m = 2.0\ngeoid_grid = \"geoid.gtx\"").with("BASES", "date = \"2026-05-04\"");
     std::fs::write(field.path("job.toml"), field.job.replace("bases.csv", "receiver.nmea")).unwrap();
     standoff(field.folder.path(), &["map", "job.toml"]).exits(0);
-    let bases = support::table(&field.path("t-layers/t.bases.csv"));
+    let bases = support::table(&field.path("t-layers/csv/t.bases.csv"));
     assert_eq!(bases.len(), 1);
     // The altitude is the antenna's, 2 m over the ground point.
     assert_written(number(&bases[0], "ellipsoid_height_m"), 467.05 - 2.0 + 47.25);
     assert_written(number(&bases[0], "orthometric_height_m"), 467.05 - 2.0 + 47.25 - 48.5);
     assert_eq!((bases[0]["geoid"].as_str(), bases[0]["height_kind"].as_str()), ("grid", "ellipsoidal"));
-    let features = support::table(&field.path("t-layers/t.features.csv"));
+    let features = support::table(&field.path("t-layers/csv/t.features.csv"));
     assert_eq!(features.len(), 2);
     assert!(features.iter().all(|feature| feature["geoid"] == "grid"));
 }

@@ -79,7 +79,7 @@ fn it_can_be_said_on_the_command_line() {
     let plain = ["map", "--bases", "bases.csv", "--shots", "shots.csv", "--crs", "EPSG:32632", "--format", "csv"];
     let mapped = |out: &str, more: &[&str], status: i32| {
         standoff(job.folder.path(), &[&plain, ["--out", out].as_slice(), more].concat()).exits(status);
-        support::table(&job.path(out).join(format!("{out}.features.csv")))
+        support::records(&job.path(out).join(format!("csv/{out}.features.csv")))
     };
     let height = |features: &[std::collections::BTreeMap<String, String>]| number(&features[0], "ellipsoid_height_m");
     let by_job = job.map();

@@ -33,6 +33,6 @@ fn the_example_of_the_page_gives_what_the_page_says() {
     }
     // 1 m of the datum's step beside the bases' own 2.5 m.
     standoff(folder.path(), &["map", "job.toml", "--format", "csv", "--quiet"]).exits(0);
-    let bases = support::table(&folder.path().join("two-sites-layers/two-sites.bases.csv"));
+    let bases = support::table(&folder.path().join("two-sites-layers/csv/two-sites.bases.csv"));
     assert!(bases.iter().all(|base| base["sigma_datum_m"] == "1"));
 }

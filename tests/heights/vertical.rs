@@ -19,7 +19,7 @@ fn job(crs: &str, bases_crs: &str, place: &str, lines: &str) -> Field {
 
 /// Third coordinates of the sight line: of the base and of the feature.
 fn thirds(field: &Field) -> [f64; 2] {
-    let lines = support::table(&field.path("t-layers/t.sight_lines.csv"));
+    let lines = support::table(&field.path("t-layers/csv/t.sight_lines.csv"));
     let corners = lines[0]["WKT"].strip_prefix("LINESTRING Z (").unwrap().strip_suffix(')').unwrap().split(", ");
     let thirds: Vec<f64> = corners.map(|corner| corner.split(' ').nth(2).unwrap().parse().unwrap()).collect();
     thirds.try_into().unwrap()

@@ -3,11 +3,12 @@
 use std::collections::BTreeMap;
 
 use crate::common::{BASES, Field, HEAD, good, shot};
+use crate::support;
 
 /// Every file in the output folder, with its bytes.
 fn written(field: &Field) -> BTreeMap<String, Vec<u8>> {
-    let files = std::fs::read_dir(field.path("t-layers")).unwrap().map(|entry| entry.unwrap().path());
-    files.map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), std::fs::read(&path).unwrap())).collect()
+    let out = field.path("t-layers");
+    support::files(&out).into_iter().map(|name| (name.clone(), std::fs::read(out.join(&name)).unwrap())).collect()
 }
 
 #[test]

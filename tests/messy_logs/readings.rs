@@ -166,7 +166,7 @@ fn horizontal_distance_and_azimuth_alone_give_no_height() {
     let said = String::from_utf8_lossy(&run.output.stdout);
     assert!(said.contains("\n  2 mapped without a height: nothing vertical was measured\n"), "{said}");
     // Two-dimensional points where the format allows.
-    let text = std::fs::read_to_string(field.path("t-layers/t.features.geojson")).unwrap();
+    let text = std::fs::read_to_string(field.path("t-layers/geojson/t.features.geojson")).unwrap();
     let collection: serde_json::Value = serde_json::from_str(&text).unwrap();
     for feature in collection["features"].as_array().unwrap() {
         assert_eq!(feature["geometry"]["coordinates"].as_array().unwrap().len(), 2);

@@ -29,11 +29,12 @@ fn mapped(field: &Field) -> String {
 fn measured(field: &Field) -> f64 {
     let said = mapped(field);
     assert!(said.contains(" 0 held, "), "{said}");
-    let rows: Vec<std::collections::BTreeMap<String, String>> = csv::Reader::from_path(field.path("t-layers/t.measurements.csv"))
-        .unwrap()
-        .deserialize()
-        .map(|row| row.unwrap())
-        .collect();
+    let rows: Vec<std::collections::BTreeMap<String, String>> =
+        csv::Reader::from_path(field.path("t-layers/csv/t.measurements.csv"))
+            .unwrap()
+            .deserialize()
+            .map(|row| row.unwrap())
+            .collect();
     rows.iter().find(|row| row["quantity"] == "height_m").unwrap()["value"].parse().unwrap()
 }
 
@@ -90,7 +91,7 @@ fn codes_are_found_whatever_their_capitals_and_blanks_or_by_translation() {
     field.job = field.job.replacen("name = \"t\"\n", "name = \"t\"\ncatalogue = \"catalogue.toml\"\n", 1);
     let output = field.command(&["map", "job.toml"]);
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    let nests = std::fs::read_to_string(field.path("t-layers/t.nests.csv")).unwrap();
+    let nests = std::fs::read_to_string(field.path("t-layers/csv/t.nests.csv")).unwrap();
     assert_eq!(nests.lines().count(), 1 + 3, "{nests}");
 }
 
@@ -126,7 +127,7 @@ fn points_that_no_shot_uses_stand_in_no_coarse_output() {
     let bases = |arguments: &[&str]| {
         let output = field.command(&[&["map", "job.toml", "--out", "out"], arguments].concat());
         assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-        let text = std::fs::read_to_string(field.path("out/t.bases.csv")).unwrap();
+        let text = std::fs::read_to_string(field.path("out/csv/t.bases.csv")).unwrap();
         text.lines().skip(1).map(|line| line.split(',').next().unwrap().to_owned()).collect::<Vec<_>>()
     };
     assert_eq!(bases(&[]).len(), 1, "B stands in the log and serves nothing");

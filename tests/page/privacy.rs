@@ -33,7 +33,7 @@ fn a_page_of_coarse_layers_tells_no_exact_place() {
     let said = numbers(&page);
     let mut looked_at = 0;
     for layer in ["nests", "bases"] {
-        for file in std::fs::read_dir(&exact).unwrap().map(|entry| entry.unwrap().path()) {
+        for file in std::fs::read_dir(exact.join("csv")).unwrap().map(|entry| entry.unwrap().path()) {
             if !file.to_string_lossy().ends_with(&format!(".{layer}.csv")) {
                 continue;
             }

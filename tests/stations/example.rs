@@ -1,7 +1,7 @@
 //! The example of a lagoon: a receiver's log, and shots that name no base.
 
 use crate::stations::site::number;
-use crate::support::{Example, expected_files_of, json, names, standoff, table};
+use crate::support::{Example, expected_files_of, files, json, standoff, table};
 
 const LAGOON: Example = Example {
     folder: "heron-lagoon",
@@ -21,7 +21,6 @@ const LAGOON: Example = Example {
         ("reeds", "POLYGON"),
         ("bases", "POINT"),
         ("lines", "LINESTRING"),
-        ("areas", "POLYGON"),
         ("measurements", ""),
         ("ledger", ""),
     ],
@@ -41,7 +40,7 @@ fn one_command_maps_it() {
     assert_eq!(counts, [read, LAGOON.mapped, LAGOON.repeats, LAGOON.held]);
     // That three nests miss their tolerance would tell how far off the crew stood.
     assert_eq!(summary["shots"]["flags"], serde_json::json!({"attribute_value": 1, "unknown_code": 1}));
-    assert_eq!(names(&out), expected_files_of(LAGOON.layers, LAGOON.name, &["csv"]));
+    assert_eq!(files(&out), expected_files_of(LAGOON.layers, LAGOON.name, &["csv"]));
     assert_eq!(summary["shots"]["held_by_reason"], serde_json::json!({"no_base_in_time": 1, "no_distance": 1}));
     assert!(
         ran.out.starts_with("31 of 37 shots mapped, 1 of 1 measurements composed, 2 of 2 strings drawn, 2 held, 2 flagged"),
@@ -49,7 +48,7 @@ fn one_command_maps_it() {
         ran.out
     );
 
-    let bases = table(&out.join("heron.bases.csv"));
+    let bases = table(&out.join("csv/heron.bases.csv"));
     let stops: Vec<&str> = bases.iter().map(|base| base["base"].as_str()).collect();
     // The known point, which no shot is from, stands in no output with coarse places.
     assert_eq!(stops, ["stop 1", "stop 2", "stop 3"]);
@@ -62,7 +61,7 @@ fn one_command_maps_it() {
     assert_eq!(held, [("11".into(), "no_distance".into()), ("21".into(), "no_base_in_time".into())]);
 
     // Twelve nests, each in the middle of a cell of 500 m; the two that were shot from two stops are there once.
-    let nests = table(&out.join("heron.nests.csv"));
+    let nests = table(&out.join("csv/heron.nests.csv"));
     let mut seen: Vec<&str> = nests.iter().map(|nest| nest["feature"].as_str()).collect();
     seen.sort_unstable();
     assert_eq!(seen, ["H01", "H02", "H03", "H04", "H05", "H07", "H08", "H09", "H10", "H11", "H12", "H14"]);
@@ -82,7 +81,7 @@ const REED_ISLAND_M2: f64 = 1934.4;
 fn the_crews_own_copy_has_the_places() {
     let folder = LAGOON.copy();
     standoff(folder.path(), &["map", "job.toml", "--format", "csv", "--exact-places", "--out", "own"]).exits(0);
-    let layer = |name: &str| table(&folder.path().join(format!("own/heron.{name}.csv")));
+    let layer = |name: &str| table(&folder.path().join(format!("own/csv/heron.{name}.csv")));
     for base in &layer("bases")[1..] {
         let correction = number(base, "azimuth_correction_deg");
         assert!((correction - CORRECTION_DEG).abs() < CORRECTION_NEAR_DEG, "{}: {correction}", base["base"]);

@@ -8,7 +8,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 use crate::stations::receiver::{at, metres};
-use crate::support::{Ran, json, standoff, table};
+use crate::support::{Ran, json, records, standoff};
 
 /// What positions may be off by: sentences are written to 0.2 mm, and a degree's length changes by a
 /// few millimetres over the few hundred metres of the place.
@@ -145,10 +145,10 @@ impl Site {
         let ran = ran.exits(if nothing { 3 } else { 0 });
         let mapped = Mapped {
             summary: json(&out.join("summary.json")),
-            features: table(&out.join("t.features.csv")),
-            bases: table(&out.join("t.bases.csv")),
+            features: records(&out.join("csv/t.features.csv")),
+            bases: records(&out.join("csv/t.bases.csv")),
             held: csv::Reader::from_path(out.join("held.csv")).unwrap().deserialize().map(|row| row.unwrap()).collect(),
-            ledger: table(&out.join("t.ledger.csv")),
+            ledger: records(&out.join("csv/t.ledger.csv")),
             ran,
         };
         mapped.assert_accounted_for();

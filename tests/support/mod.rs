@@ -18,7 +18,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 /// Every format, by its name on the command line.
-pub const FORMATS: [&str; 6] = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"];
+pub const FORMATS: [&str; 7] = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf", "sld"];
 /// Every layer of logs without strings, measurements and a catalogue.
 pub const LAYERS: [&str; 5] = ["features", "bases", "sight_lines", "ellipses", "ledger"];
 
@@ -84,12 +84,10 @@ pub const EXAMPLES: [Example; 3] = [
             ("sight_lines", "LINESTRING"),
             ("ellipses", "POLYGON"),
             ("lines", "LINESTRING"),
-            ("areas", "POLYGON"),
             ("vertices", "POINT"),
             ("measurements", ""),
             ("values", ""),
             ("parts", "POINT"),
-            ("profiles", "POINT"),
             ("ledger", ""),
         ],
     },
@@ -110,13 +108,9 @@ pub const EXAMPLES: [Example; 3] = [
             ("bases", "POINT"),
             ("sight_lines", "LINESTRING"),
             ("ellipses", "POLYGON"),
-            ("lines", "LINESTRING"),
-            ("areas", "POLYGON"),
             ("vertices", "POINT"),
             ("measurements", ""),
             ("values", ""),
-            ("parts", "POINT"),
-            ("profiles", "POINT"),
             ("ledger", ""),
         ],
     },
@@ -243,9 +237,23 @@ pub fn table(path: &Path) -> Vec<BTreeMap<String, String>> {
     csv::Reader::from_path(path).unwrap().deserialize().map(|row| row.unwrap()).collect()
 }
 
-/// Names of the files in a folder.
+/// The records of a layer in a CSV file; none where it has none, for then it is not written.
+pub fn records(path: &Path) -> Vec<BTreeMap<String, String>> {
+    if path.exists() { table(path) } else { Vec::new() }
+}
+
+/// Names of what is in a folder.
 pub fn names(folder: &Path) -> BTreeSet<String> {
     fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned()).collect()
+}
+
+/// Names of the files in a folder and in those within, with `/` between.
+pub fn files(folder: &Path) -> BTreeSet<String> {
+    let inside = |name: String| match folder.join(&name).is_dir() {
+        true => files(&folder.join(&name)).into_iter().map(|file| format!("{name}/{file}")).collect(),
+        false => vec![name],
+    };
+    names(folder).into_iter().flat_map(inside).collect()
 }
 
 /// Names of the files that a job of a name writes in some formats.
@@ -271,23 +279,18 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
                 "shp" => &["shp", "shx", "dbf", "prj", "cpg", "fields.csv"],
                 _ => &[],
             };
-            files.extend(endings.iter().map(|ending| format!("{name}.{layer}.{ending}")));
-            // A style beside what is drawn; the Shapefile's has its short field names.
-            let style = match *format {
-                "gpkg" | "geojson" | "fgb" => "sld",
-                "shp" => "shp.sld",
-                _ => continue,
+            // A style beside what is drawn, and the one that the most used open desktop GIS loads by itself.
+            let styles: &[&str] = match *format {
+                "geojson" | "fgb" | "shp" if !is_table => &["sld", "qml"],
+                "sld" if !is_table => &["sld"],
+                _ => &[],
             };
-            if !is_table {
-                files.insert(format!("{name}.{layer}.{style}"));
-                // And the one that the most used open desktop GIS loads by itself; the GeoPackage has its own inside.
-                if *format != "gpkg" {
-                    files.insert(format!("{name}.{layer}.qml"));
-                }
-            }
+            files.extend(endings.iter().chain(styles).map(|ending| format!("{format}/{name}.{layer}.{ending}")));
         }
-        if ["gpkg", "dxf"].contains(format) {
-            files.insert(format!("{name}.{format}"));
+        match *format {
+            "gpkg" => drop(files.insert(format!("{name}.gpkg"))),
+            "dxf" => drop(files.insert(format!("dxf/{name}.dxf"))),
+            _ => {}
         }
     }
     files
@@ -295,7 +298,7 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
 
 /// The first difference between the files of two folders, if any.
 pub fn difference(one: &Path, other: &Path) -> Option<String> {
-    let (ours, theirs) = (names(one), names(other));
+    let (ours, theirs) = (files(one), files(other));
     if ours != theirs {
         return Some(format!("{ours:?}\nagainst\n{theirs:?}"));
     }

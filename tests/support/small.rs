@@ -70,7 +70,7 @@ impl Small {
 
     /// The records of a layer; none where it was not written.
     pub fn layer(&self, layer: &str) -> Vec<Record> {
-        let path = self.folder.path().join(format!("out/cove.{layer}.csv"));
+        let path = self.folder.path().join(format!("out/csv/cove.{layer}.csv"));
         if path.exists() { table(&path) } else { Vec::new() }
     }
 

@@ -48,7 +48,7 @@ pub struct Summary {
     pub geoids: Vec<GeoidSummary>,
     /// Transformations between datums and of heights, with their accuracies and the bases that they serve.
     pub operations: Vec<OperationUse>,
-    /// The layers.
+    /// The layers that have records; others are not written.
     pub layers: Vec<LayerSummary>,
     /// Input files.
     pub inputs: Vec<InputSummary>,
@@ -56,7 +56,7 @@ pub struct Summary {
     pub parameters: Job,
     /// Versions of the program and of the libraries inside.
     pub software: BTreeMap<String, String>,
-    /// Files of this folder beside the summary, as they were written.
+    /// Files of this folder and of those within, beside the summary, as they were written.
     pub files: Vec<OutputFile>,
     /// What the results are not.
     pub caution: String,
@@ -67,7 +67,7 @@ pub struct Summary {
 /// A file of the output.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct OutputFile {
-    /// Name.
+    /// Name from this folder, with `/` behind the folder of a format.
     pub name: String,
     /// Size in bytes.
     pub bytes: u64,
@@ -134,6 +134,8 @@ pub struct LayerSummary {
     pub records: u64,
     /// Least x, least y, greatest x, greatest y in the CRS of the layers; null without geometry.
     pub extent: Option<[f64; 4]>,
+    /// By format: the file to open for it, from this folder.
+    pub files: BTreeMap<String, String>,
 }
 
 /// An input file.
@@ -286,7 +288,12 @@ impl Summary {
             operations: account.operations.clone(),
             layers: extents
                 .iter()
-                .map(|extent| LayerSummary { name: extent.layer.to_owned(), records: extent.records, extent: extent.bounds })
+                .map(|extent| LayerSummary {
+                    name: extent.layer.to_owned(),
+                    records: extent.records,
+                    extent: extent.bounds,
+                    files: extent.files.iter().map(|(format, file)| ((*format).to_owned(), file.clone())).collect(),
+                })
                 .collect(),
             inputs: account
                 .files

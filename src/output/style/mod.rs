@@ -58,10 +58,9 @@ pub fn looks(layers: &[Layer]) -> Vec<Look> {
     layers.iter().map(&mut look_of).collect()
 }
 
-/// The document of each layer in Styled Layer Descriptor, in the order of the layers; none for a table.
-pub fn documents(layers: &[Layer], naming: Naming) -> Vec<Option<String>> {
-    let of = |(layer, look): (&Layer, Look)| sld(&layer.id, &layer.title, layer.geometry, &look, field_names(layer, naming));
-    layers.iter().zip(looks(layers)).map(of).collect()
+/// The document of a layer in Styled Layer Descriptor; none for a table.
+pub fn document(layer: &Layer, look: &Look, naming: Naming) -> Option<String> {
+    sld(&layer.id, &layer.title, layer.geometry, look, field_names(layer, naming))
 }
 
 /// The fields that the style of a layer names.

@@ -1,10 +1,10 @@
 //! A project of QGIS over the layers of one GeoPackage: grouped, in drawing order, in the layers' CRS, with the tables
 //! related to the features. What only helps to read an uncertainty, or crowds the map, is there and switched off.
 
+use super::Naming;
 use super::look::Look;
 use super::qml::{VERSION, style_of};
 use super::xml::Document;
-use super::{Naming, looks};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
 
@@ -50,20 +50,20 @@ fn is_shown(layer: &Layer, metres_a_unit: Option<f64>) -> bool {
 }
 
 /// The project's document.
-pub fn project(layers: &[Layer], project: &Project) -> String {
+pub fn project(layers: &[(&Layer, Look)], project: &Project) -> String {
     let mut document = Document::typed("qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'");
-    let looks = looks(layers);
     document.within("qgis", &[("version", VERSION), ("projectname", project.title)], |document| {
         document.leaf("title", project.title);
         document.within("projectCrs", &[], |document| reference_system(document, project));
-        tree(document, layers, project);
+        let alone: Vec<&Layer> = layers.iter().map(|(layer, _)| *layer).collect();
+        tree(document, &alone, project);
         canvas(document, project);
         document.within("projectlayers", &[], |document| {
-            for (layer, look) in layers.iter().zip(&looks) {
+            for (layer, look) in layers {
                 map_layer(document, layer, look, project);
             }
         });
-        relations(document, layers);
+        relations(document, &alone);
         document.within("properties", &[], |document| {
             document.within("SpatialRefSys", &[], |document| {
                 document.text_within("ProjectionsEnabled", &[("type", "int")], "1");
@@ -88,15 +88,15 @@ fn reference_system(document: &mut Document, project: &Project) {
     });
 }
 
-fn tree(document: &mut Document, layers: &[Layer], project: &Project) {
+fn tree(document: &mut Document, layers: &[&Layer], project: &Project) {
     document.within("layer-tree-group", &[], |document| {
-        let mut groups: Vec<(usize, &str)> = layers.iter().map(group_of).collect();
+        let mut groups: Vec<(usize, &str)> = layers.iter().map(|layer| group_of(layer)).collect();
         groups.sort_unstable();
         groups.dedup();
         for group in groups {
             let root = [("name", group.1), ("expanded", "1"), ("checked", "Qt::Checked")];
             document.within("layer-tree-group", &root, |document| {
-                let mut inside: Vec<&Layer> = layers.iter().filter(|layer| group_of(layer) == group).collect();
+                let mut inside: Vec<&Layer> = layers.iter().copied().filter(|layer| group_of(layer) == group).collect();
                 // Points lie over lines, and lines over areas.
                 inside.sort_by_key(|layer| match layer.geometry {
                     GeometryKind::Point => 0,
@@ -176,9 +176,9 @@ fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Proj
 }
 
 /// Each feature with what was measured of it, its residuals and its rows of the ledger, by its name.
-fn relations(document: &mut Document, layers: &[Layer]) {
+fn relations(document: &mut Document, layers: &[&Layer]) {
     let has = |layer: &Layer, field: &str| layer.fields.iter().any(|known| known.name == field);
-    let named = |layer: &&Layer| layer.geometry != GeometryKind::None && group_of(layer).0 == 1 && has(layer, "feature");
+    let named = |layer: &&&Layer| layer.geometry != GeometryKind::None && group_of(layer).0 == 1 && has(layer, "feature");
     document.within("relations", &[], |document| {
         for parent in layers.iter().filter(named) {
             for child in layers.iter().filter(|layer| RELATED.contains(&layer.id.as_str())) {

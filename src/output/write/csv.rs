@@ -7,9 +7,8 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use super::antimeridian::{self, Globe};
-use super::dated::Latest;
 use super::number::{iso_utc, rounded};
-use super::{FormatWriter, WriteError};
+use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, FieldKind, Layer, Position};
 use crate::output::contract::Setup;
@@ -67,7 +66,7 @@ impl FormatWriter for CsvFiles {
         records(writer, layer, batch, place).map_err(WriteError::format(path, "writing"))
     }
 
-    fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+    fn finish(self: Box<Self>, _: &[Layer], _: &Ending) -> Result<(), WriteError> {
         for (path, mut writer) in self.files {
             writer.flush().map_err(WriteError::file(&path, "writing"))?;
         }

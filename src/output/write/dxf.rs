@@ -10,8 +10,7 @@ use std::io::{BufWriter, Write};
 use std::path::{Path, PathBuf};
 
 use super::antimeridian::{self, Globe};
-use super::dated::Latest;
-use super::{FormatWriter, WriteError};
+use super::{Ending, FormatWriter, WriteError};
 use crate::geodesy::crs::Kind;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Layer, Position};
@@ -119,7 +118,7 @@ impl FormatWriter for Drawing {
         Ok(())
     }
 
-    fn finish(mut self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+    fn finish(mut self: Box<Self>, _: &[Layer], _: &Ending) -> Result<(), WriteError> {
         let end = self.writer.write_all(b"0\nENDSEC\n0\nEOF\n").and_then(|()| self.writer.flush());
         end.map_err(WriteError::file(&self.path, "finishing"))
     }

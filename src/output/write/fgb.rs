@@ -7,10 +7,9 @@ use gdal::vector::{FieldDefn, LayerAccess, LayerOptions, OGRFieldType};
 use gdal::{Dataset, DriverManager};
 
 use super::antimeridian::Globe;
-use super::dated::Latest;
 use super::number::iso_utc;
 use super::ogr::{failed, geometry, spatial_ref, type_of};
-use super::{FormatWriter, WriteError};
+use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, FieldKind, Layer};
 use crate::output::contract::Setup;
@@ -89,7 +88,7 @@ impl FormatWriter for FlatGeobuf {
         write().map_err(failed(path, "writing records"))
     }
 
-    fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+    fn finish(self: Box<Self>, _: &[Layer], _: &Ending) -> Result<(), WriteError> {
         for (path, dataset, _) in self.files {
             dataset.close().map_err(failed(&path, "finishing"))?;
         }

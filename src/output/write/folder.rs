@@ -105,12 +105,42 @@ impl Folder {
         &self.partial
     }
 
+    /// A folder within it by its name, made where it is not there yet; the folder itself for none.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn within(&self, name: Option<&str>) -> Result<PathBuf, WriteError> {
+        let Some(name) = name else { return Ok(self.partial.clone()) };
+        let path = self.partial.join(name);
+        fs::create_dir_all(&path).map_err(WriteError::file(&path, "creating the folder"))?;
+        Ok(path)
+    }
+
+    /// Removes a layer's files, known by the start of their names, from the folders within, and such a folder with its last file.
+    ///
+    /// # Errors
+    /// When the system refuses.
+    pub fn remove_starting(&self, stem: &str) -> Result<(), WriteError> {
+        for folder in folders_in(&self.partial)? {
+            let present = names(&folder)?;
+            let (gone, kept): (Vec<&String>, Vec<&String>) = present.iter().partition(|name| name.starts_with(stem));
+            for name in gone {
+                let path = folder.join(name);
+                fs::remove_file(&path).map_err(WriteError::file(&path, "removing"))?;
+            }
+            if kept.is_empty() {
+                fs::remove_dir(&folder).map_err(WriteError::file(&folder, "removing"))?;
+            }
+        }
+        Ok(())
+    }
+
     /// Flushes the files so far to the disk, and gives each with its length and its hash, in the order of their names.
     ///
     /// # Errors
     /// When one cannot be read or flushed.
     pub fn files(&self) -> Result<Vec<OutputFile>, WriteError> {
-        let mut names = names(&self.partial)?;
+        let mut names = files_in(&self.partial)?;
         names.retain(|name| name != MARKER);
         let flushed = |name: &String| {
             let path = self.partial.join(name);
@@ -131,6 +161,7 @@ impl Folder {
         flush(&path)?;
         let marker = self.partial.join(MARKER);
         fs::remove_file(&marker).map_err(WriteError::file(&marker, "removing"))?;
+        folders_in(&self.partial)?.iter().try_for_each(|folder| sync_folder(folder))?;
         sync_folder(&self.partial)?;
         // A signal waits until the folders have changed places.
         let mut folders = unfinished();
@@ -153,7 +184,7 @@ impl Folder {
             (None, true) => {
                 drop(folders);
                 // It came while the run worked.
-                let stranger = names(&self.out).ok().and_then(|present| present.first().cloned()).unwrap_or_default();
+                let stranger = files_in(&self.out).ok().and_then(|present| present.first().cloned()).unwrap_or_default();
                 return Err(WriteError::Strange { path: self.named.clone(), stranger });
             }
             (_, false) => {
@@ -265,6 +296,31 @@ pub fn names(folder: &Path) -> Result<Vec<String>, WriteError> {
     }
     names.sort();
     Ok(names)
+}
+
+/// The folders that lie in a folder, sorted; no links to such.
+fn folders_in(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
+    let is_folder = |path: &PathBuf| fs::symlink_metadata(path).is_ok_and(|known| known.is_dir());
+    Ok(names(folder)?.into_iter().map(|name| folder.join(name)).filter(is_folder).collect())
+}
+
+/// Names of the files in a folder and in those within, sorted, with `/` between; an empty folder within stands by its own name.
+///
+/// # Errors
+/// When a folder cannot be read.
+pub fn files_in(folder: &Path) -> Result<Vec<String>, WriteError> {
+    let mut found = Vec::new();
+    for name in names(folder)? {
+        let path = folder.join(&name);
+        let is_folder = fs::symlink_metadata(&path).is_ok_and(|known| known.is_dir());
+        let inside = if is_folder { files_in(&path)? } else { Vec::new() };
+        match inside.is_empty() {
+            true => found.push(name),
+            false => found.extend(inside.into_iter().map(|file| format!("{name}/{file}"))),
+        }
+    }
+    found.sort();
+    Ok(found)
 }
 
 fn sync_folder(folder: &Path) -> Result<(), WriteError> {

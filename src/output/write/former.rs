@@ -14,7 +14,7 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 use super::WriteError;
-use super::folder::{SUMMARY, names};
+use super::folder::{SUMMARY, files_in};
 use crate::disk;
 use crate::output::report::summary::OutputFile;
 
@@ -87,7 +87,7 @@ impl Former {
     /// # Errors
     /// When it is not ours to replace, or cannot be read.
     pub fn of(folder: &Path, replace: bool) -> Result<Former, WriteError> {
-        let (path, present) = (folder.to_owned(), names(folder)?);
+        let (path, present) = (folder.to_owned(), files_in(folder)?);
         if present.is_empty() {
             return Ok(Former::default());
         }
@@ -121,7 +121,7 @@ impl Former {
     /// # Errors
     /// When something was added or changed since.
     pub fn check_again(&self, at: &Path, replace: bool) -> Result<(), WriteError> {
-        let present = names(at)?;
+        let present = files_in(at)?;
         if stamps(at, &present)? == self.stamps {
             return Ok(());
         }
@@ -137,7 +137,7 @@ impl Former {
 
     /// Whether a folder is a part of what a run of this program made: what a killed run left behind.
     pub fn is_left_behind(folder: &Path, marker: &str) -> bool {
-        let Ok(present) = names(folder) else { return false };
+        let Ok(present) = files_in(folder) else { return false };
         present.is_empty() || present.iter().any(|name| name == marker) || Former::of(folder, false).is_ok()
     }
 }

@@ -9,10 +9,9 @@ use std::path::{Path, PathBuf};
 use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
 
 use super::antimeridian::{DEGREES, Longitudes, Point};
-use super::dated::Latest;
 use super::number::{iso_utc, rounded};
 use super::wgs84::ToWgs84;
-use super::{FormatWriter, WriteError};
+use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Field, Layer, Position};
 use crate::output::contract::Setup;
@@ -90,7 +89,7 @@ impl FormatWriter for GeoJson {
         Ok(())
     }
 
-    fn finish(self: Box<Self>, _: &[Layer], _: &Latest) -> Result<(), WriteError> {
+    fn finish(self: Box<Self>, _: &[Layer], _: &Ending) -> Result<(), WriteError> {
         for mut file in self.files {
             file.end().map_err(WriteError::file(&file.path, "writing"))?;
         }

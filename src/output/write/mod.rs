@@ -15,11 +15,13 @@ pub mod gpkg;
 mod held;
 pub(crate) mod number;
 mod ogr;
+mod places;
 mod shp;
 mod styles;
 mod values;
 mod wgs84;
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use crate::geodesy::crs::{CrsError, Kind};
@@ -31,6 +33,7 @@ use crate::output::disclosure::{Disclosure, Guarded};
 use crate::output::in_units::InUnits;
 use crate::output::page::Page;
 use crate::output::report::summary::OutputFile;
+use crate::output::style::{Look, looks};
 use crate::records::ledger::Entry;
 use dated::Latest;
 use folder::Folder;
@@ -160,8 +163,31 @@ trait FormatWriter: Send {
         Vec::new()
     }
 
-    /// Ends the files. `latest` is the latest time in the data, for formats that must name one.
-    fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError>;
+    /// Ends the files. Those of a layer without records may be left: they are removed behind it.
+    fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError>;
+}
+
+/// What is known when the last record is written.
+struct Ending<'e> {
+    /// The latest time in the data, for formats that must name one.
+    latest: &'e Latest,
+    /// What each layer came to hold, in the order of the layers.
+    extents: &'e [Extent],
+    /// What each layer looks like, likewise: by its order among all, so that a layer without records moves no colours.
+    looks: &'e [Look],
+}
+
+impl Ending<'_> {
+    /// Whether a layer has records: others are not written.
+    fn has_records(&self, index: usize) -> bool {
+        self.extents[index].records > 0
+    }
+
+    /// The layers that have records, each with what it looks like.
+    fn written<'l>(&self, layers: &'l [Layer]) -> Vec<(&'l Layer, Look)> {
+        let known = layers.iter().zip(self.looks).enumerate();
+        known.filter(|(index, _)| self.has_records(*index)).map(|(_, (layer, look))| (layer, *look)).collect()
+    }
 }
 
 /// Length of a unit of the layers' CRS in metres, where it is projected: by it a style draws what is measured in metres.
@@ -185,6 +211,10 @@ pub struct Output {
     page: Option<(Page, String)>,
     /// Whether drawings are written as files, too.
     drawings: bool,
+    formats: Vec<Format>,
+    /// Name of the job.
+    name: String,
+    metres_a_unit: Option<f64>,
 }
 
 /// What a layer came to hold.
@@ -196,6 +226,8 @@ pub struct Extent {
     pub records: u64,
     /// Least x, least y, greatest x, greatest y in the CRS of the layers; none without geometry.
     pub bounds: Option<[f64; 4]>,
+    /// By format: the file to open for it, from the output folder.
+    pub files: BTreeMap<&'static str, String>,
 }
 
 impl Output {
@@ -219,6 +251,9 @@ impl Output {
             metric: Vec::new(),
             page: None,
             drawings: false,
+            formats: Vec::new(),
+            name: String::new(),
+            metres_a_unit: None,
         })
     }
 
@@ -237,20 +272,44 @@ impl Output {
         account: &Account,
         summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> String,
     ) -> Result<(PathBuf, Account), WriteError> {
-        let Output { folder, layers, writers, held, latest, extents, disclosure, units, page, drawings, .. } = self;
+        let Output {
+            folder,
+            layers,
+            writers,
+            held,
+            latest,
+            extents,
+            disclosure,
+            units,
+            page,
+            drawings,
+            formats,
+            name,
+            metres_a_unit,
+            ..
+        } = self;
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
+        let looks = looks(&layers);
+        let ending = Ending { latest: &latest, extents: &extents, looks: &looks };
         for writer in writers {
-            writer.finish(&layers, &latest)?;
+            writer.finish(&layers, &ending)?;
         }
+        styles::write_beside(&folder, &name, &ending.written(&layers), &formats, metres_a_unit)?;
+        for (index, layer) in layers.iter().enumerate().filter(|(index, _)| !ending.has_records(*index)) {
+            debug_assert_eq!(extents[index].layer, layer.id);
+            folder.remove_starting(&places::stem_of(&name, &layer.id))?;
+        }
+        let extents: Vec<Extent> = extents.into_iter().filter(|extent| extent.records > 0).collect();
         if let Some((page, job)) = page {
             values::write_beside(folder.path(), &job, &account.things, units.units())?;
-            if drawings {
-                let mut taken = Vec::new();
-                for figure in page.figures() {
+            let figures = if drawings { page.figures() } else { Vec::new() };
+            if !figures.is_empty() {
+                let (beside, mut taken) = (folder.within(Some(places::DRAWINGS))?, Vec::new());
+                for figure in figures {
                     let name = figure.file_name(&taken);
-                    let path = folder.path().join(&name);
+                    let path = beside.join(&name);
                     std::fs::write(&path, figure.file()).map_err(WriteError::file(&path, "writing"))?;
                     taken.push(name);
                 }
@@ -269,15 +328,18 @@ impl Sink for Output {
         self.metric = self.disclosure.layers(setup.layers.clone());
         self.units = InUnits::new(setup.job.units);
         self.layers = self.metric.iter().map(|layer| self.units.layer(layer)).collect();
-        self.extents = self.layers.iter().map(|layer| Extent { layer: layer.id.clone(), records: 0, bounds: None }).collect();
         self.page = Some((Page::new(&setup.with_layers(self.metric.clone())), setup.job.name.clone()));
-        let mut formats = setup.job.formats.clone();
-        formats.sort_unstable();
-        formats.dedup();
-        styles::write_beside(self.folder.path(), setup, &self.layers, &formats)?;
-        for format in formats {
-            let (folder, layers) = (self.folder.path(), self.layers.as_slice());
+        self.formats = setup.job.formats.clone();
+        self.formats.sort_unstable();
+        self.formats.dedup();
+        (self.name, self.metres_a_unit) = (setup.job.name.clone(), metres_a_unit(setup));
+        self.extents = self.layers.iter().map(|layer| Extent::new(layer, &self.name, &self.formats)).collect();
+        for format in &self.formats {
+            let folder = &*self.folder.within(places::folder_of(*format))?;
+            let layers = self.layers.as_slice();
             self.writers.push(match format {
+                // Styles are written with the last record.
+                Format::Sld => continue,
                 Format::Gpkg => Box::new(gpkg::GeoPackage::create(folder, layers, setup)?),
                 Format::Geojson => Box::new(geojson::GeoJson::create(folder, layers, setup)?),
                 Format::Shp => Box::new(shp::Shapefiles::create(folder, layers, setup)?),
@@ -334,6 +396,11 @@ pub fn page_name(job: &str) -> String {
 }
 
 impl Extent {
+    fn new(layer: &Layer, job: &str, formats: &[Format]) -> Extent {
+        let file = |format: &Format| Some((format.word(), places::file_of(*format, job, layer)?));
+        Extent { layer: layer.id.clone(), records: 0, bounds: None, files: formats.iter().filter_map(file).collect() }
+    }
+
     fn see(&mut self, batch: &Batch) {
         self.records += batch.len as u64;
         for position in (0..batch.len).flat_map(|i| batch.positions(i)) {

@@ -15,7 +15,7 @@ use shapefile::{Point, PointZ, Polygon, PolygonRing, PolygonZ, Polyline, Polylin
 use super::antimeridian::{self, Globe, Parts};
 use super::dated::Latest;
 use super::number::iso_utc;
-use super::{FormatWriter, WriteError};
+use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Field, FieldKind, Layer, Position};
 use crate::output::contract::Setup;
@@ -122,14 +122,14 @@ impl FormatWriter for Shapefiles {
         )]
     }
 
-    fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError> {
+    fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
         for (mut file, layer) in self.files.into_iter().zip(layers) {
             if let Some(mut shapes) = file.shapes.take() {
                 shapes.finalize().map_err(WriteError::format(&file.shp, "finishing"))?;
             }
             file.table.finalize().map_err(WriteError::format(&file.shp, "finishing attributes"))?;
             drop(file.table);
-            date_table(&file.shp.with_extension("dbf"), latest)?;
+            date_table(&file.shp.with_extension("dbf"), ending.latest)?;
             write_fields(&file.shp.with_extension("fields.csv"), layer, &file.cut)?;
         }
         Ok(())

@@ -1,42 +1,43 @@
-//! Styles beside the files, for the formats that cannot carry them: `NAME.LAYER.sld` for GeoPackage, GeoJSON and
-//! FlatGeobuf, and `NAME.LAYER.shp.sld` for the Shapefile, with its short field names; and `NAME.LAYER.qml`, which QGIS
-//! loads by itself with the file of that name. Where Shapefiles lie beside files with full field names, it has the full
-//! names, and the Shapefile is styled by its SLD.
+//! Styles beside the files, for the formats that cannot carry them: in each folder `NAME.LAYER.sld`, and `NAME.LAYER.qml`,
+//! which QGIS loads by itself with the file of that name, with the field names of that format. The folder `sld` has the
+//! styles of the GeoPackage, for a GIS that does not find them inside.
 
 use std::fs;
-use std::path::Path;
 
-use super::{WriteError, metres_a_unit};
+use super::WriteError;
+use super::folder::Folder;
+use super::places::{folder_of, stem_of};
 use crate::job::Format;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
-use crate::output::contract::Setup;
-use crate::output::style::{Naming, documents, looks, qml};
+use crate::output::style::{Look, Naming, document, qml};
 
 /// Writes the style of each layer with geometry, by the formats of the run. CSV has no geometry and DXF
 /// its own layers and colours: neither asks for one.
-pub fn write_beside(folder: &Path, setup: &Setup, layers: &[Layer], formats: &[Format]) -> Result<(), WriteError> {
-    let name = &setup.job.name;
-    let wants = |of: &[Format]| formats.iter().any(|format| of.contains(format));
-    let put = |layer: &Layer, ending: &str, document: String| {
-        let path = folder.join(format!("{name}.{}.{ending}", layer.id));
-        fs::write(&path, document).map_err(WriteError::file(&path, "writing the style"))
-    };
-    for (naming, of, ending) in [
-        (Naming::Full, [Format::Gpkg, Format::Geojson, Format::Fgb].as_slice(), "sld"),
-        (Naming::Short, &[Format::Shp], "shp.sld"),
-    ] {
-        if wants(of) {
-            for (layer, document) in layers.iter().zip(documents(layers, naming)) {
-                document.map_or(Ok(()), |document| put(layer, ending, document))?;
+pub fn write_beside(
+    folder: &Folder,
+    name: &str,
+    layers: &[(&Layer, Look)],
+    formats: &[Format],
+    metres_a_unit: Option<f64>,
+) -> Result<(), WriteError> {
+    for format in formats {
+        let (naming, has_own) = match format {
+            Format::Gpkg | Format::Csv | Format::Dxf => continue,
+            Format::Geojson | Format::Fgb => (Naming::Full, true),
+            Format::Shp => (Naming::Short, true),
+            Format::Sld => (Naming::Full, false),
+        };
+        let beside = folder.within(folder_of(*format))?;
+        for (layer, look) in layers.iter().filter(|(layer, _)| layer.geometry != GeometryKind::None) {
+            let put = |ending: &str, document: String| {
+                let path = beside.join(stem_of(name, &layer.id) + ending);
+                fs::write(&path, document).map_err(WriteError::file(&path, "writing the style"))
+            };
+            document(layer, look, naming).map_or(Ok(()), |document| put("sld", document))?;
+            if has_own {
+                put("qml", qml(layer, look, naming, metres_a_unit))?;
             }
-        }
-    }
-    let full = wants(&[Format::Geojson, Format::Fgb]);
-    if full || wants(&[Format::Shp]) {
-        let naming = if full { Naming::Full } else { Naming::Short };
-        for (layer, look) in layers.iter().zip(looks(layers)).filter(|(layer, _)| layer.geometry != GeometryKind::None) {
-            put(layer, "qml", qml(layer, &look, naming, metres_a_unit(setup)))?;
         }
     }
     Ok(())

@@ -10,13 +10,13 @@ use crate::output::in_units::InUnits;
 use crate::output::layers::values::{self, Thing};
 use crate::units::Units;
 
-/// Writes the file; none where nothing was measured, or where the CSV layers have the same table.
+/// Writes the file; none where nothing was measured.
 ///
 /// # Errors
 /// When it cannot be written.
 pub fn write_beside(folder: &Path, job: &str, things: &[Thing], units: Units) -> Result<(), WriteError> {
     let path = folder.join(format!("{job}.values.csv"));
-    if things.is_empty() || path.exists() {
+    if things.is_empty() {
         return Ok(());
     }
     let kinds: BTreeSet<String> = things.iter().map(|thing| thing.measure.clone()).collect();

@@ -17,9 +17,8 @@ use std::path::{Path, PathBuf};
 use rusqlite::Connection;
 
 use super::antimeridian::Globe;
-use super::dated::Latest;
 use super::number::push_iso_utc;
-use super::{FormatWriter, WriteError, metres_a_unit};
+use super::{Ending, FormatWriter, WriteError, metres_a_unit};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Layer};
 use crate::output::contract::Setup;
@@ -107,8 +106,8 @@ impl FormatWriter for GeoPackage {
             .map_err(WriteError::file(&self.path, "writing records"))
     }
 
-    fn finish(self: Box<Self>, layers: &[Layer], latest: &Latest) -> Result<(), WriteError> {
-        let GeoPackage { path, mut pager, tables, drawn, .. } = *self;
+    fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
+        let GeoPackage { path, mut pager, tables, srs_id, globe, drawn } = *self;
         let mut contents = Vec::with_capacity(tables.len());
         let pack_all = || -> std::io::Result<()> {
             let mut roots = Vec::new();
@@ -117,16 +116,20 @@ impl FormatWriter for GeoPackage {
                 if let Some(index) = table.index {
                     roots.extend(rtree::build(&mut pager, index, table.boxes)?);
                 }
-                contents.push((table.records, table.summary));
+                contents.push(schema::Table { srs_id, records: table.records, held: table.summary });
             }
             pager.finish(&roots)
         };
         pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let describe = || -> Result<(), rusqlite::Error> {
             let connection = Connection::open(&path)?;
-            schema::describe(&connection, layers, &contents, latest.instant(), drawn.metres_a_unit)?;
+            let changed = ending.latest.instant();
+            let written = ending.written(layers);
+            schema::describe(&connection, layers, &contents, changed, globe.is_some())?;
+            styles::fill(&connection, &written, changed, drawn.metres_a_unit)?;
             let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-            projects::fill(&connection, layers, &drawn, schema::bounds(&contents), &file, latest.instant())?;
+            projects::fill(&connection, &written, &drawn, schema::bounds(&contents), &file, changed)?;
+            connection.execute_batch("COMMIT")?;
             connection.close().map_err(|(_, error)| error)
         };
         describe().map_err(WriteError::format(&path, "describing the layers of the GeoPackage"))

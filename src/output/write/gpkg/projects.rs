@@ -12,27 +12,22 @@ use zip::{CompressionMethod, ZipWriter};
 use super::super::number::iso_utc;
 use super::Drawn;
 use crate::output::columns::Layer;
-use crate::output::style::{Project, project};
+use crate::output::style::{Look, Project, project};
 
 /// The table's name.
 const TABLE: &str = "qgis_projects";
 /// What the contents say of it.
 const DESCRIPTION: &str = "A QGIS project over the layers: grouped, styled, related.";
 
-/// Creates the table and registers it.
+/// Creates the table.
 pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
-    connection.execute_batch(&format!("CREATE TABLE {TABLE} (name TEXT PRIMARY KEY, metadata BLOB, content BLOB);"))?;
-    connection.execute(
-        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?1, 'attributes', ?1, ?2, '')",
-        params![TABLE, DESCRIPTION],
-    )?;
-    Ok(())
+    connection.execute_batch(&format!("CREATE TABLE {TABLE} (name TEXT PRIMARY KEY, metadata BLOB, content BLOB);"))
 }
 
-/// Puts the project in, dated as the layers are.
+/// Registers the table, and puts the project in, dated as the layers are.
 pub fn fill(
     connection: &Connection,
-    layers: &[Layer],
+    layers: &[(&Layer, Look)],
     drawn: &Drawn,
     bounds: Option<[f64; 4]>,
     file: &str,
@@ -57,7 +52,10 @@ pub fn fill(
     let metadata = format!("{{\"last_modified_time\": \"{changed}\", \"last_modified_user\": \"\"}}");
     connection
         .execute(&format!("INSERT INTO {TABLE} VALUES (?1, ?2, ?3)"), params![name, metadata.as_bytes(), content.as_bytes()])?;
-    connection.execute("UPDATE gpkg_contents SET last_change = ?1 WHERE table_name = ?2", params![changed, TABLE])?;
+    connection.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?1, 'attributes', ?1, ?2, ?3)",
+        params![TABLE, DESCRIPTION, changed],
+    )?;
     Ok(())
 }
 

@@ -54,9 +54,9 @@ const BASE: &str = "
 ";
 
 /// The domains of all fields, each once (annex F.9).
-fn domains(connection: &Connection, layers: &[Layer]) -> Result<(), rusqlite::Error> {
+fn domains<'l>(connection: &Connection, layers: impl Iterator<Item = &'l Layer>) -> Result<(), rusqlite::Error> {
     let mut known: Vec<&str> = Vec::new();
-    for domain in layers.iter().flat_map(|layer| &layer.fields).filter_map(|field| field.domain.as_ref()) {
+    for domain in layers.flat_map(|layer| &layer.fields).filter_map(|field| field.domain.as_ref()) {
         if known.contains(&domain.name.as_str()) {
             continue;
         }
@@ -91,49 +91,81 @@ fn domains(connection: &Connection, layers: &[Layer]) -> Result<(), rusqlite::Er
 pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Result<i32, rusqlite::Error> {
     connection.execute_batch(BASE)?;
     let srs_id = reference_systems(connection, setup.crs)?;
-    domains(connection, layers)?;
     let is_globe = Globe::of(setup.crs).is_some();
     for layer in layers {
         connection.execute_batch(&create_table(layer, is_globe))?;
-        for field in &layer.fields {
-            let constraint = field.domain.as_ref().map(|domain| domain.name.as_str());
-            connection.execute(
-                "INSERT INTO gpkg_data_columns (table_name, column_name, title, description, constraint_name) \
-                 VALUES (?1, ?2, ?3, ?4, ?5)",
-                params![layer.id, field.name, title_of(&field.name), field.description, constraint],
-            )?;
+        if layer.geometry != GeometryKind::None {
+            connection
+                .execute_batch(&format!("CREATE VIRTUAL TABLE {} USING rtree(id, minx, maxx, miny, maxy)", index_of(layer)))?;
         }
-        let is_table = layer.geometry == GeometryKind::None;
-        connection.execute(
-            "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, srs_id) VALUES (?1, ?2, ?3, ?4, '', ?5)",
-            params![
-                layer.id,
-                if is_table { "attributes" } else { "features" },
-                layer.id,
-                format!("{}. {}", layer.title, layer.description),
-                (!is_table).then_some(srs_id),
-            ],
-        )?;
-        if is_table {
-            continue;
-        }
-        connection.execute(
-            "INSERT INTO gpkg_geometry_columns VALUES (?1, 'geom', ?2, ?3, 0, 0)",
-            params![layer.id, geometry_type(layer.geometry, is_globe), srs_id],
-        )?;
-        connection.execute(
-            "INSERT INTO gpkg_extensions VALUES (?1, 'geom', 'gpkg_rtree_index', 'http://www.geopackage.org/spec120/#extension_rtree', 'write-only')",
-            params![layer.id],
-        )?;
-        connection.execute_batch(&format!(
-            "CREATE VIRTUAL TABLE \"rtree_{}_geom\" USING rtree(id, minx, maxx, miny, maxy)",
-            layer.id
-        ))?;
     }
     styles::create(connection)?;
     projects::create(connection)?;
     connection.execute_batch("COMMIT")?;
     Ok(srs_id)
+}
+
+/// The quoted name of a layer's spatial index.
+fn index_of(layer: &Layer) -> String {
+    quoted(&format!("rtree_{}_geom", layer.id))
+}
+
+/// Registers a layer that has records: its contents, its geometry, its fields (clauses 1.1.3, 2.1.5, 2.4; annexes F.3, F.9).
+fn register(connection: &Connection, layer: &Layer, table: &Table, changed: &str, is_globe: bool) -> Result<(), rusqlite::Error> {
+    for field in &layer.fields {
+        let constraint = field.domain.as_ref().map(|domain| domain.name.as_str());
+        connection.execute(
+            "INSERT INTO gpkg_data_columns (table_name, column_name, title, description, constraint_name) \
+             VALUES (?1, ?2, ?3, ?4, ?5)",
+            params![layer.id, field.name, title_of(&field.name), field.description, constraint],
+        )?;
+    }
+    let is_table = layer.geometry == GeometryKind::None;
+    let edge = |i: usize| table.held.bounds.map(|bounds| bounds[i]);
+    connection.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change, min_x, min_y, max_x, max_y, srs_id) \
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+        params![
+            layer.id,
+            if is_table { "attributes" } else { "features" },
+            layer.id,
+            format!("{}. {}", layer.title, layer.description),
+            changed,
+            edge(0),
+            edge(1),
+            edge(2),
+            edge(3),
+            (!is_table).then_some(table.srs_id),
+        ],
+    )?;
+    connection.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?1, ?2)", params![layer.id, table.records])?;
+    if is_table {
+        return Ok(());
+    }
+    let z = match (table.held.with_z, table.held.without_z) {
+        (0, _) => 0,
+        (_, 0) => 1,
+        _ => 2,
+    };
+    connection.execute(
+        "INSERT INTO gpkg_geometry_columns VALUES (?1, 'geom', ?2, ?3, ?4, 0)",
+        params![layer.id, geometry_type(layer.geometry, is_globe), table.srs_id, z],
+    )?;
+    connection.execute(
+        "INSERT INTO gpkg_extensions VALUES (?1, 'geom', 'gpkg_rtree_index', 'http://www.geopackage.org/spec120/#extension_rtree', 'write-only')",
+        params![layer.id],
+    )?;
+    connection.execute_batch(&triggers(&layer.id))
+}
+
+/// A layer's table when its last record is written.
+pub struct Table {
+    /// The reference system of the layers.
+    pub srs_id: i32,
+    /// Records.
+    pub records: i64,
+    /// What they are.
+    pub held: Contents,
 }
 
 /// What a layer came to hold, for the rows that describe it.
@@ -157,41 +189,32 @@ impl Contents {
 }
 
 /// What all layers hold together: least x and y, greatest x and y.
-pub fn bounds(contents: &[(i64, Contents)]) -> Option<[f64; 4]> {
+pub fn bounds(tables: &[Table]) -> Option<[f64; 4]> {
     let join = |a: [f64; 4], b: [f64; 4]| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])];
-    contents.iter().filter_map(|(_, contents)| contents.bounds).reduce(join)
+    tables.iter().filter_map(|table| table.held.bounds).reduce(join)
 }
 
-/// Completes the layers' rows in the contents once their records are there, and adds the triggers
-/// that keep the index (annex F.3).
+/// Registers the layers once their records are there, and takes out those that have none; leaves a transaction open.
 pub fn describe(
     connection: &Connection,
     layers: &[Layer],
-    contents: &[(i64, Contents)],
+    tables: &[Table],
     changed: Timestamp,
-    metres_a_unit: Option<f64>,
+    is_globe: bool,
 ) -> Result<(), rusqlite::Error> {
     connection.execute_batch("PRAGMA synchronous = OFF; PRAGMA journal_mode = OFF; BEGIN")?;
-    for (layer, (records, held)) in layers.iter().zip(contents) {
-        let edge = |i: usize| held.bounds.map(|bounds| bounds[i]);
-        connection.execute(
-            "UPDATE gpkg_contents SET last_change = ?1, min_x = ?2, min_y = ?3, max_x = ?4, max_y = ?5 WHERE table_name = ?6",
-            params![iso_utc(changed), edge(0), edge(1), edge(2), edge(3), layer.id],
-        )?;
-        connection.execute("INSERT INTO sqlite_sequence (name, seq) VALUES (?1, ?2)", params![layer.id, records])?;
-        if layer.geometry == GeometryKind::None {
-            continue;
+    let changed = iso_utc(changed);
+    let known = || layers.iter().zip(tables);
+    for (layer, _) in known().filter(|(_, table)| table.records == 0) {
+        if layer.geometry != GeometryKind::None {
+            connection.execute_batch(&format!("DROP TABLE {}", index_of(layer)))?;
         }
-        let z = match (held.with_z, held.without_z) {
-            (0, _) => 0,
-            (_, 0) => 1,
-            _ => 2,
-        };
-        connection.execute("UPDATE gpkg_geometry_columns SET z = ?1 WHERE table_name = ?2", params![z, layer.id])?;
-        connection.execute_batch(&triggers(&layer.id))?;
+        connection.execute_batch(&format!("DROP TABLE {}", quoted(&layer.id)))?;
     }
-    styles::fill(connection, layers, changed, metres_a_unit)?;
-    connection.execute_batch("COMMIT")
+    domains(connection, known().filter(|(_, table)| table.records > 0).map(|(layer, _)| layer))?;
+    known()
+        .filter(|(_, table)| table.records > 0)
+        .try_for_each(|(layer, table)| register(connection, layer, table, &changed, is_globe))
 }
 
 /// The root page of a table.

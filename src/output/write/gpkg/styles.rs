@@ -8,7 +8,7 @@ use rusqlite::{Connection, params};
 use super::super::number::iso_utc;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
-use crate::output::style::{Naming, documents, looks, qml};
+use crate::output::style::{Look, Naming, document, qml};
 
 /// The table's name.
 const TABLE: &str = "layer_styles";
@@ -17,39 +17,38 @@ const TABLE: &str = "layer_styles";
 const DESCRIPTION: &str = "Styles of the layers: Styled Layer Descriptor 1.1.0 with Symbology Encoding 1.1.0, and the XML that \
     QGIS loads by itself.";
 
-/// Creates the table and registers it.
+/// Creates the table.
 pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
     connection.execute_batch(&format!(
         "CREATE TABLE {TABLE} (
             id INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, f_table_catalog TEXT, f_table_schema TEXT, f_table_name TEXT,
             f_geometry_column TEXT, styleName TEXT, styleQML TEXT, styleSLD TEXT, useAsDefault BOOLEAN, description TEXT,
             owner TEXT, ui TEXT, update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ','now')));"
-    ))?;
-    connection.execute(
-        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?1, 'attributes', ?1, ?2, '')",
-        params![TABLE, DESCRIPTION],
-    )?;
-    Ok(())
+    ))
 }
 
-/// Puts in the style of each layer, dated as the layers are. A table has titles of fields and nothing to draw.
+/// Registers the table, and puts in the style of each layer, dated as the layers are. A table has titles of fields and nothing to draw.
 pub fn fill(
     connection: &Connection,
-    layers: &[Layer],
+    layers: &[(&Layer, Look)],
     changed: Timestamp,
     metres_a_unit: Option<f64>,
 ) -> Result<(), rusqlite::Error> {
     let changed = iso_utc(changed);
-    for ((layer, look), sld) in layers.iter().zip(looks(layers)).zip(documents(layers, Naming::Full)) {
+    for (layer, look) in layers {
+        let sld = document(layer, look, Naming::Full);
         let geometry_column = if layer.geometry == GeometryKind::None { "" } else { "geom" };
         connection.execute(
             &format!(
                 "INSERT INTO {TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, \
                  styleSLD, useAsDefault, description, owner, update_time) VALUES ('', '', ?1, ?2, ?1, ?3, ?4, 1, ?5, '', ?6)"
             ),
-            params![layer.id, geometry_column, qml(layer, &look, Naming::Full, metres_a_unit), sld, layer.title, changed],
+            params![layer.id, geometry_column, qml(layer, look, Naming::Full, metres_a_unit), sld, layer.title, changed],
         )?;
     }
-    connection.execute("UPDATE gpkg_contents SET last_change = ?1 WHERE table_name = ?2", params![changed, TABLE])?;
+    connection.execute(
+        "INSERT INTO gpkg_contents (table_name, data_type, identifier, description, last_change) VALUES (?1, 'attributes', ?1, ?2, ?3)",
+        params![TABLE, DESCRIPTION, changed],
+    )?;
     Ok(())
 }
