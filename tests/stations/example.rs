@@ -22,6 +22,7 @@ const LAGOON: Example = Example {
         ("bases", "POINT"),
         ("lines", "LINESTRING"),
         ("measurements", ""),
+        ("values", ""),
         ("ledger", ""),
     ],
 };
