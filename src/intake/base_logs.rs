@@ -22,6 +22,7 @@ use super::text::{self, Text};
 use super::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
 use crate::geodesy::crs::Crs;
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
+use crate::numeric::signs::Signs;
 use crate::records::base_row::HeldBase;
 use crate::records::base_row::{BaseRow, Window};
 use crate::records::fix::Epoch;
@@ -34,7 +35,14 @@ pub struct BaseLog {
     /// For the account.
     pub info: InputFile,
     /// How its rows are read; none for a receiver's own format.
-    pub(crate) plan: Option<Plan>,
+    plan: Option<Plan>,
+}
+
+impl BaseLog {
+    /// How the numbers of its carried columns are written.
+    pub fn extra_signs(&self) -> &[Signs] {
+        self.plan.as_ref().map_or(&[], |plan| &plan.extra_signs)
+    }
 }
 
 /// Base logs, read whole.

@@ -44,7 +44,7 @@ pub fn cut<'t>(
 }
 
 /// What is wrong with a row's shape.
-fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
+pub(super) fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
     let (got, want) = (row.fields(), plan.width());
     if row.line.unclosed {
         return Some(Fault::new(

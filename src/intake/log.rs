@@ -41,12 +41,20 @@ pub struct Log {
     /// Its text.
     pub text: Text,
     /// How it is read.
-    pub(crate) plan: Plan,
+    pub(super) plan: Plan,
     /// What the person is to know of it, in sentences.
     pub told: Vec<String>,
 }
 
 impl Log {
+    /// A shot log from its decoded text.
+    ///
+    /// # Errors
+    /// When its headers cannot be understood, or lack what every row needs.
+    pub fn of_shots(text: Text, name: &str, format: &LogFormat) -> Result<Log, IntakeError> {
+        planned(text, name, LogKind::Shots, format)
+    }
+
     /// All of its rows as one block; `file` is its index.
     pub fn whole(&self, file: usize) -> Chunk<'_> {
         let (offset, first_line) = self.plan.body;

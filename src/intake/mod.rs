@@ -8,6 +8,7 @@
 pub mod base_logs;
 pub mod bases;
 pub mod block;
+pub mod calibration_log;
 pub mod carried;
 pub mod cell;
 #[cfg(feature = "gis")]
@@ -33,7 +34,9 @@ pub mod plan;
 mod reader;
 pub mod settle;
 pub mod sheets;
+pub mod shot_block;
 pub mod shot_logs;
+pub mod shot_survey;
 pub mod shots;
 mod survey;
 pub mod text;

@@ -16,8 +16,7 @@ use crate::job::{Checks, Heights, Instrument};
 use crate::records::kit::{Kit, Kits};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
-use crate::records::triangle::Triangle;
-use crate::records::when::When;
+use crate::records::shot::{Azimuth, ReadRow, Readings};
 use crate::units::AngleUnit;
 
 /// What the reading of shots needs from the job.
@@ -64,239 +63,155 @@ impl ShotRules {
     }
 }
 
-/// A shot as it was read: its text stays in the rows it came from.
-#[derive(Debug, Clone, Copy)]
-pub struct Shot {
-    /// Which north the azimuth is counted from.
-    pub north: NorthKind,
-    /// Azimuth in radians, the instrument's correction included, 0 ≤ azimuth < 2π.
-    pub azimuth_rad: f64,
-    /// The azimuth as it was read, to see repeats.
-    pub azimuth_read: f64,
-    /// The triangle, the instrument's corrections included.
-    pub triangle: Triangle,
-    /// Instrument height; none where the row gives none.
-    pub instrument_height_m: Option<f64>,
-    /// Target height; none where neither row, catalogue nor job gives one.
-    pub target_height_m: Option<f64>,
-    /// Diameter in metres of what was shot at its near face, with its standard error.
-    pub face_diameter_m: Option<(f64, f64)>,
-    /// Date and time.
-    pub when: Option<When>,
-    /// The instrument.
-    pub kit: Kit,
-    /// Suspicions so far.
-    pub flags: Flags,
-}
-
-/// The direction of a sight alone.
-#[derive(Debug, Clone, Copy)]
-pub struct Direction {
-    /// Which north the azimuth is counted from.
-    pub north: NorthKind,
-    /// Azimuth in radians, the instrument's correction included, 0 ≤ azimuth < 2π.
-    pub azimuth_rad: f64,
-    /// Date and time.
-    pub when: Option<When>,
-    /// The instrument.
-    pub kit: Kit,
-}
-
-/// What a row gives a composed measurement that has no point of its own: some of distance, inclination and azimuth.
-#[derive(Debug, Clone, Copy)]
-pub struct Part {
-    /// Azimuth in radians, the instrument's correction included, and the north it is counted from.
-    pub azimuth: Option<(NorthKind, f64)>,
-    /// Inclination, up positive.
-    pub inclination_rad: Option<f64>,
-    /// Slope distance.
-    pub slope_m: Option<f64>,
-    /// Horizontal distance.
-    pub horizontal_m: Option<f64>,
-    /// Instrument height; none where neither log nor job gives one.
-    pub instrument_height_m: Option<f64>,
-    /// Target height.
-    pub target_height_m: f64,
-    /// Date and time.
-    pub when: Option<When>,
-    /// The instrument.
-    pub kit: Kit,
-}
-
-/// Whether a row that is no shot by a fault may still serve a composed measurement.
-pub fn may_be_part(fault: &Fault, plan: &Plan, rows: &Rows, row: &Row) -> bool {
-    matches!(fault.reason, Reason::NoDistance | Reason::NoAzimuth | Reason::NoInclination)
-        && plan.text(Quantity::Measure, rows, row).is_some()
-}
-
-/// What a fault for want of a date or time says: where the row has one that cannot be read, that.
-pub fn for_want_of_time(plan: &Plan, rows: &Rows, row: &Row, fault: Fault) -> Fault {
-    Reader { plan, rows, row }.for_want_of_time(fault)
-}
-
-/// Why the date or time of a row cannot be read, in a sentence.
-pub fn unread_time(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
-    Reader { plan, rows, row }.when().err().map(|fault| fault.sentence)
-}
-
-/// Reads what a row gives a composed measurement.
+/// Reads a row: all that a full shot has, or whatever of it is there, with what is wrong.
 ///
 /// # Errors
-/// When a value that is there cannot be understood.
-pub fn read_part(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Part, Fault> {
-    let reader = Reader { plan, rows, row };
-    let kits = reader.kits(rules)?;
-    let (when, _) = reader.when_if_read();
-    let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
-    let kit = kit.for_echo(plan.echo(rows, row));
-    let distance = |quantity| match reader.distance(quantity, &kit) {
-        Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
-        read => read,
-    };
-    let azimuth = match reader.azimuth(&kit) {
-        Err(fault) if fault.reason == Reason::NoAzimuth => None,
-        read => read.map(|(north, _, azimuth_rad)| Some((north, azimuth_rad)))?,
-    };
-    Ok(Part {
-        azimuth,
-        inclination_rad: reader.inclination(&kit)?,
-        slope_m: distance(Quantity::SlopeDistance)?,
-        horizontal_m: distance(Quantity::HorizontalDistance)?,
-        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        target_height_m: reader.target_height_m(rules)?.unwrap_or(0.0),
-        when,
-        kit,
-    })
-}
-
-/// Reads the direction of a row.
-///
-/// # Errors
-/// The first thing that makes it unusable.
-pub fn read_direction(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Direction, Fault> {
-    let reader = Reader { plan, rows, row };
-    let kits = reader.kits(rules)?;
-    let (when, _) = reader.when_if_read();
-    let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
-    let (north, _, azimuth_rad) = reader.azimuth(&kit)?;
-    Ok(Direction { north, azimuth_rad, when, kit })
-}
-
-/// Reads a row.
-///
-/// # Errors
-/// The first thing that makes the row unusable.
-pub fn read(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<Shot, Fault> {
+/// When it names no instrument that is known, or no day for the instrument's corrections.
+pub(super) fn read_row(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<ReadRow, Fault> {
     let reader = Reader { plan, rows, row };
     let kits = reader.kits(rules)?;
     let (when, is_unread) = reader.when_if_read();
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
-    let kit = kit.for_echo(plan.echo(rows, row));
-    let slope = reader.distance(Quantity::SlopeDistance, &kit)?;
-    let horizontal = reader.distance(Quantity::HorizontalDistance, &kit)?;
-    let vertical = reader.measured(Quantity::VerticalDistance)?;
-    let inclination = reader.inclination(&kit)?;
-    if slope.is_none() && horizontal.is_none() {
-        return Err(reader.direction_only().unwrap_or_else(|| reader.no_distance()));
-    }
-    let (north, azimuth_read, azimuth_rad) = reader.azimuth(&kit)?;
-    let triangle = match (slope, horizontal, vertical, inclination) {
-        (Some(slope_m), _, _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
-        (None, Some(horizontal_m), _, Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
-        (_, Some(horizontal_m), Some(vertical_m), None) => Triangle::HorizontalVertical { horizontal_m, vertical_m },
-        (Some(slope_m), None, Some(vertical_m), None) => Triangle::SlopeVertical { slope_m, vertical_m },
-        (_, Some(horizontal_m), None, None) => Triangle::Level { horizontal_m },
-        (_, None, None, None) => {
-            let column =
-                [Quantity::Inclination, Quantity::Zenith].into_iter().find(|quantity| plan.claim_of(*quantity).is_some());
-            return Err(Fault::new(
-                Reason::NoInclination,
-                column.map_or("", |quantity| plan.header(quantity)),
-                column.map_or("", |quantity| plan.raw(quantity, rows, row)),
-                "the slope distance has neither an inclination nor a vertical distance beside it",
-            ));
+    let echo = plan.echo(rows, row);
+    let kit = kit.for_echo(echo);
+    match reader.full_shot(rules, &kit) {
+        Ok(mut readings) => {
+            (readings.when, readings.echo) = (when, echo);
+            let flags = reader.flags(&readings, rules, is_unread);
+            Ok(ReadRow { readings, kit, flags, fault: None, unreadable: None })
         }
-        (None, None, _, _) => return Err(reader.no_distance()),
-    };
-    reader.check_agreement(rules, &kit, slope, horizontal, vertical, inclination)?;
-    let mut flags = Flags::default();
-    if is_unread {
-        flags.raise(Flag::TimeUnread);
-    }
-    if triangle.inclination_rad().is_some_and(|inclination| inclination.abs() > rules.steep_rad) {
-        flags.raise(Flag::Steep);
-    }
-    for quantity in [Quantity::Shot, Quantity::Feature] {
-        if plan.text(quantity, rows, row).is_some_and(looks_damaged) {
-            flags.raise(Flag::DamagedId);
+        Err(fault) => {
+            let (mut readings, unreadable) = reader.whatever_is_there(rules, &kit);
+            (readings.when, readings.echo) = (when, echo);
+            let (fault, unreadable) = (Some(Box::new(fault)), unreadable.map(Box::new));
+            Ok(ReadRow { readings, kit, flags: Flags::default(), fault, unreadable })
         }
     }
-    Ok(Shot {
-        north,
-        azimuth_rad,
-        azimuth_read,
-        triangle,
-        instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
-        target_height_m: reader.target_height_m(rules)?,
-        face_diameter_m: reader.face_diameter_m(rules)?,
-        when,
-        kit,
-        flags,
-    })
 }
 
-/// What one row gives on its own, whatever of it is there, with no correction of an instrument: for
-/// calibrations. Metres and radians.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Readings {
-    /// Azimuth, and the north it is counted from.
-    pub azimuth: Option<(NorthKind, f64)>,
-    /// Inclination, up positive.
-    pub inclination_rad: Option<f64>,
-    /// Slope distance.
-    pub slope_m: Option<f64>,
-    /// Horizontal distance.
-    pub horizontal_m: Option<f64>,
-    /// Instrument height.
-    pub instrument_height_m: Option<f64>,
-    /// Target height.
-    pub target_height_m: Option<f64>,
-    /// Date and time.
-    pub when: Option<When>,
-}
-
-/// Reads what a row gives on its own.
+/// Reads what a row gives on its own, with no correction of an instrument: for calibrations.
 ///
 /// # Errors
 /// When a value that is there cannot be understood.
-pub fn readings(plan: &Plan, rows: &Rows, row: &Row) -> Result<Readings, Fault> {
+pub(super) fn bare_readings(plan: &Plan, rows: &Rows, row: &Row) -> Result<Readings, Fault> {
     let reader = Reader { plan, rows, row };
     let bare = Kit::from(&Instrument::default());
-    let distance = |quantity| match reader.distance(quantity, &bare) {
-        Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
-        read => read,
-    };
-    let azimuth = match reader.azimuth(&bare) {
-        Err(fault) if fault.reason == Reason::NoAzimuth => None,
-        read => read.map(|(north, _, azimuth_rad)| Some((north, azimuth_rad)))?,
-    };
     Ok(Readings {
-        azimuth,
+        azimuth: reader.azimuth_if_there(&bare)?,
         inclination_rad: reader.inclination(&bare)?,
-        slope_m: distance(Quantity::SlopeDistance)?,
-        horizontal_m: distance(Quantity::HorizontalDistance)?,
+        slope_m: reader.distance_if_there(Quantity::SlopeDistance, &bare)?,
+        horizontal_m: reader.distance_if_there(Quantity::HorizontalDistance, &bare)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         target_height_m: reader.measured(Quantity::TargetHeight)?,
         when: reader.when_if_read().0,
+        ..Readings::default()
+    })
+}
+
+/// A value that is there; the first fault of several is kept.
+fn noted<T>(read: Result<Option<T>, Fault>, first: &mut Option<Fault>) -> Option<T> {
+    read.unwrap_or_else(|fault| {
+        first.get_or_insert(fault);
+        None
     })
 }
 
 impl<'r> Reader<'r, '_> {
+    /// The readings of a full shot: a direction and a triangle, all that is there in agreement.
+    fn full_shot(&self, rules: &ShotRules, kit: &Kit) -> Result<Readings, Fault> {
+        let slope_m = self.distance(Quantity::SlopeDistance, kit)?;
+        let horizontal_m = self.distance(Quantity::HorizontalDistance, kit)?;
+        let vertical_m = self.measured(Quantity::VerticalDistance)?;
+        let inclination_rad = self.inclination(kit)?;
+        if slope_m.is_none() && horizontal_m.is_none() {
+            return Err(self.direction_only().unwrap_or_else(|| self.no_distance()));
+        }
+        let azimuth = Some(self.azimuth(kit)?);
+        if horizontal_m.is_none() && vertical_m.is_none() && inclination_rad.is_none() {
+            return Err(self.no_inclination());
+        }
+        self.check_agreement(rules, kit, slope_m, horizontal_m, vertical_m, inclination_rad)?;
+        Ok(Readings {
+            azimuth,
+            inclination_rad,
+            slope_m,
+            horizontal_m,
+            vertical_m,
+            instrument_height_m: self.measured(Quantity::InstrumentHeight)?,
+            target_height_m: self.target_height_m(rules)?,
+            face_diameter_m: self.face_diameter_m(rules)?,
+            ..Readings::default()
+        })
+    }
+
+    /// The readings of a row that is no full shot, and the first of them that cannot be understood.
+    fn whatever_is_there(&self, rules: &ShotRules, kit: &Kit) -> (Readings, Option<Fault>) {
+        let mut unreadable = None;
+        let readings = Readings {
+            azimuth: noted(self.azimuth_if_there(kit), &mut unreadable),
+            inclination_rad: noted(self.inclination(kit), &mut unreadable),
+            slope_m: noted(self.distance_if_there(Quantity::SlopeDistance, kit), &mut unreadable),
+            horizontal_m: noted(self.distance_if_there(Quantity::HorizontalDistance, kit), &mut unreadable),
+            instrument_height_m: noted(self.measured(Quantity::InstrumentHeight), &mut unreadable),
+            target_height_m: noted(self.target_height_m(rules), &mut unreadable),
+            ..Readings::default()
+        };
+        (readings, unreadable)
+    }
+
+    /// What is suspicious about a full shot by itself.
+    fn flags(&self, readings: &Readings, rules: &ShotRules, is_unread: bool) -> Flags {
+        let mut flags = Flags::default();
+        if is_unread {
+            flags.raise(Flag::TimeUnread);
+        }
+        let inclination = readings.triangle().and_then(|triangle| triangle.inclination_rad());
+        if inclination.is_some_and(|inclination| inclination.abs() > rules.steep_rad) {
+            flags.raise(Flag::Steep);
+        }
+        for quantity in [Quantity::Shot, Quantity::Feature] {
+            if self.plan.text(quantity, self.rows, self.row).is_some_and(looks_damaged) {
+                flags.raise(Flag::DamagedId);
+            }
+        }
+        if !self.row.line.ended {
+            flags.raise(Flag::NoLineEnd);
+        }
+        flags
+    }
+
+    /// The fault of a slope distance that nothing levels.
+    fn no_inclination(&self) -> Fault {
+        let (header, value) = self.first_claimed(&[Quantity::Inclination, Quantity::Zenith]);
+        let say = "the slope distance has neither an inclination nor a vertical distance beside it";
+        Fault::new(Reason::NoInclination, header, value, say)
+    }
+
+    /// The header of the first of some quantities that the log has, and what stands there.
+    fn first_claimed(&self, quantities: &[Quantity]) -> (&'r str, &'r str) {
+        let column = quantities.iter().find(|quantity| self.plan.claim_of(**quantity).is_some());
+        column.map_or(("", ""), |quantity| (self.plan.header(*quantity), self.plan.raw(*quantity, self.rows, self.row)))
+    }
+
+    /// A distance; none where there is no echo.
+    fn distance_if_there(&self, quantity: Quantity, kit: &Kit) -> Result<Option<f64>, Fault> {
+        match self.distance(quantity, kit) {
+            Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
+            read => read,
+        }
+    }
+
+    /// An azimuth; none where there is none.
+    fn azimuth_if_there(&self, kit: &Kit) -> Result<Option<Azimuth>, Fault> {
+        match self.azimuth(kit) {
+            Err(fault) if fault.reason == Reason::NoAzimuth => Ok(None),
+            read => read.map(Some),
+        }
+    }
+
     /// The fault of a row without a date where the instrument's corrections hang on one.
     fn no_date_for_corrections(&self) -> Fault {
-        let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| self.plan.claim_of(*quantity).is_some());
-        let (header, value) =
-            column.map_or(("", ""), |quantity| (self.plan.header(quantity), self.plan.raw(quantity, self.rows, self.row)));
+        let (header, value) = self.first_claimed(&[Quantity::Date, Quantity::Time]);
         self.for_want_of_time(Fault::new(
             Reason::NoDate,
             header,
@@ -407,8 +322,8 @@ impl<'r> Reader<'r, '_> {
         Ok(Some(metres))
     }
 
-    /// The north, the number as it was read, and the azimuth with the instrument's correction.
-    fn azimuth(&self, kit: &Kit) -> Result<(NorthKind, f64, f64), Fault> {
+    /// The azimuth, with the instrument's correction.
+    fn azimuth(&self, kit: &Kit) -> Result<Azimuth, Fault> {
         let azimuths = [Quantity::TrueAzimuth, Quantity::GridAzimuth, Quantity::MagneticAzimuth, Quantity::Azimuth];
         for quantity in azimuths {
             let Some((claim, cell)) = self.claimed(quantity) else { continue };
@@ -426,7 +341,8 @@ impl<'r> Reader<'r, '_> {
                     format!("{} {cell} is outside 0 to {} {unit}s", claim.header, unit.per_turn()),
                 ));
             }
-            return Ok((north, number, full_circle_rad(unit.to_radians(number) + kit.azimuth_correction_rad)));
+            let azimuth_rad = full_circle_rad(unit.to_radians(number) + kit.azimuth_correction_rad);
+            return Ok(Azimuth { north, azimuth_rad, as_read: number });
         }
         let azimuths = [Quantity::MagneticAzimuth, Quantity::TrueAzimuth, Quantity::GridAzimuth, Quantity::Azimuth];
         Err(self.no_reading(Reason::NoAzimuth, &azimuths, "the shot has no direction"))

@@ -9,6 +9,7 @@ pub mod kit;
 pub mod ledger;
 pub mod names;
 pub mod roles;
+pub mod shot;
 pub mod shown;
 pub mod triangle;
 pub mod when;

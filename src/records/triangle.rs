@@ -39,6 +39,24 @@ pub enum Triangle {
 }
 
 impl Triangle {
+    /// The distance that was measured: the slope distance where the sides are of it, else the horizontal one.
+    pub fn distance_m(&self) -> f64 {
+        match *self {
+            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
+            Triangle::Horizontal { horizontal_m, .. }
+            | Triangle::HorizontalVertical { horizontal_m, .. }
+            | Triangle::Level { horizontal_m } => horizontal_m,
+        }
+    }
+
+    /// The distance, as a slope distance or as a horizontal one.
+    pub fn slope_or_horizontal_m(&self) -> (Option<f64>, Option<f64>) {
+        match self {
+            Triangle::Slope { .. } | Triangle::SlopeVertical { .. } => (Some(self.distance_m()), None),
+            _ => (None, Some(self.distance_m())),
+        }
+    }
+
     /// The inclination that was measured or follows from two sides, up positive; none for a horizontal
     /// distance alone.
     pub fn inclination_rad(&self) -> Option<f64> {

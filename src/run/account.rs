@@ -83,7 +83,7 @@ pub fn account(
 
 /// Each base and what became of it.
 fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64], steps: &Steps) -> Vec<Station> {
-    let mut declinations = stage.declinations.by_base();
+    let mut declinations = stage.norths.declinations.by_base();
     let bases = stage.table.bases.iter().enumerate();
     bases
         .map(|(index, base)| Station {
@@ -92,7 +92,7 @@ fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64], steps: &Steps) -> 
             file: logs.files[base.row.file].info.name.clone(),
             orientation: stage.orientations[index],
             datum_steps: steps.of_base(index),
-            fixed_declination: stage.declinations.fixed(),
+            fixed_declination: stage.norths.declinations.fixed(),
             declinations: declinations.remove(&index).unwrap_or_default(),
             shots: shots[index],
         })

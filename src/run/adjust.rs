@@ -65,8 +65,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     // The network moves bases, and adds some.
     let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
     let free_circles = job.has_free_circles();
-    let (sights, backsight_notes) =
-        backsights::find(shot_logs, &table, &Joiner::new(&table, &job.join), shot_rules, declinations, free_circles)?;
+    let (sights, backsight_notes) = backsights::find(shot_logs, &prepared.norths(&table), &Joiner::new(&table, &job.join));
     let mut orientations = orientation::orientations(&table, &sights);
     if let Some(network) = &network {
         // What the network says of a base's azimuths holds its backsights too.
@@ -110,16 +109,14 @@ impl<'p> Adjusted<'p> {
         Stage {
             joiner,
             orientations: &self.orientations,
-            free_circles: job.has_free_circles(),
             table: &self.table,
             logs: shot_logs,
             locator: &self.locator,
-            declinations: &prepared.declinations,
+            norths: prepared.norths(&self.table),
             instrument_height_m: job.heights.instrument_height_m,
             placed_bases: self.placed.clone(),
             projected: output.kind() == Kind::Projected,
             grid_unit_m: output.unit_factor(),
-            sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
             network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),
             repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &self.none_repeated },
             coded,

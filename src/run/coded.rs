@@ -16,6 +16,7 @@ use crate::output::disclosure::Disclosure;
 use crate::output::layers::features::Feature;
 use crate::output::layers::{self, coarse, features, strings, values};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::shot::Words;
 
 /// Roles of a measurement whose shot is where the feature stands: its row goes to the layer of its code, the others of
 /// the measurement to `features`.
@@ -52,18 +53,6 @@ impl Default for Class<'_> {
     fn default() -> Self {
         Class { layer: LayerKey::Own(LayerName::Features), code: None, flags: Flags::default() }
     }
-}
-
-/// What a row says of itself that the catalogue asks for.
-pub struct Words<'r> {
-    /// Its code.
-    pub code: Option<&'r str>,
-    /// Its kind of measurement.
-    pub measure: Option<&'r str>,
-    /// Its role.
-    pub role: Option<&'r str>,
-    /// Its string.
-    pub string: Option<&'r str>,
 }
 
 /// Values of a row's attributes, in the order of its layer.

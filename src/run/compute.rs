@@ -1,4 +1,4 @@
-//! One block of readings to records: north, reduce, locate, and the batches of each layer.
+//! One block of shots to records: sighted, located, and the batches of each layer.
 
 use std::collections::{BTreeMap, HashMap};
 
@@ -6,7 +6,7 @@ use rustc_hash::FxHashSet;
 
 use super::block::Parsed;
 use super::carried::carried_column;
-use super::coded::{self, Class, Coded, Words};
+use super::coded::{self, Class, Coded};
 use super::composed::{Collected, Joinable};
 use super::records::{self, Mapped};
 use super::repeated::Waiting;
@@ -17,10 +17,7 @@ use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
 use crate::intake::base_logs::BaseLogs;
-use crate::intake::columns::Quantity;
-use crate::intake::delimited::Row;
 use crate::intake::shot_logs::ShotLogs;
-use crate::intake::shots;
 use crate::job::LayerName;
 use crate::job::catalogue::Geometry;
 use crate::numeric::signs::Signs;
@@ -29,7 +26,9 @@ use crate::output::layers::bases::PlacedBase;
 use crate::output::layers::features::Feature;
 use crate::output::layers::{bases, ledger};
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
-use crate::shots::locate::{Declinations, Locator, Placed};
+use crate::records::shot::{Place, ShotRecord, Words};
+use crate::shots::locate::{Locator, Placed};
+use crate::shots::north::Norths;
 use crate::shots::reduce::Vector;
 use crate::stations::base::{Base, BaseTable, HeightKind};
 use crate::stations::join::Joiner;
@@ -40,12 +39,11 @@ pub struct Stage<'j> {
     pub joiner: &'j Joiner<'j>,
     /// What is added to each base's azimuths.
     pub orientations: &'j [Option<Orientation>],
-    /// Whether azimuths are readings of circles whose zeros point anywhere.
-    pub free_circles: bool,
     pub table: &'j BaseTable,
     pub logs: &'j ShotLogs,
     pub locator: &'j Locator<'j>,
-    pub declinations: &'j Declinations,
+    /// What brings azimuths to true north.
+    pub norths: Norths<'j>,
     /// Instrument height in metres where neither the row nor its base gives one.
     pub instrument_height_m: Option<f64>,
     /// Where each base lies in the CRS of the layers.
@@ -54,8 +52,6 @@ pub struct Stage<'j> {
     pub projected: bool,
     /// Metres in the unit of its eastings and northings.
     pub grid_unit_m: f64,
-    /// Standard error of the orientation shared by a base's shots, beside the declination's.
-    pub sigma_orientation_rad: f64,
     /// Places of the rows that a network accounts for.
     pub network_rows: &'j FxHashSet<(usize, u64)>,
     /// Prints of the names of features that were shot more than once.
@@ -97,8 +93,8 @@ impl Stage<'_> {
     /// When PROJ fails as a whole.
     pub fn compute(&self, parsed: &Parsed) -> Result<Computed, CrsError> {
         let mut computed = Computed {
-            file: parsed.file,
-            counts: parsed.counts.clone(),
+            file: parsed.block.file,
+            counts: parsed.block.counts.clone(),
             entries: Vec::new(),
             batches: Vec::new(),
             shots_of_base: HashMap::new(),
@@ -109,126 +105,107 @@ impl Stage<'_> {
             standing: Vec::new(),
             unknown_codes: BTreeMap::new(),
         };
-        let mut sighted = Vec::with_capacity(parsed.rows_read.len());
+        let block = &parsed.block;
+        let mut sighted = Vec::with_capacity(parsed.audits.len());
         let mut recent = None;
         let mut parts = parsed.parts.iter().peekable();
         let mut joins = parsed.joins.iter().peekable();
-        for (index, (row, read)) in parsed.rows.rows().iter().zip(&parsed.rows_read).enumerate() {
-            if self.network_rows.contains(&(parsed.file, row.line.number)) {
+        for (index, audit) in parsed.audits.iter().enumerate() {
+            let place = block.place(index);
+            if self.network_rows.contains(&(place.file, place.line)) {
                 parts.next_if(|(at, _)| *at == index);
-                match read {
-                    Err(fault) if fault.reason == Reason::RepeatedRow => computed.hold(row, fault.clone()),
-                    Ok(read) => computed.network_flags.push(((parsed.file, row.line.number), read.shot.flags)),
+                match audit {
+                    Err(fault) if fault.reason == Reason::RepeatedRow => computed.hold(&place, fault.clone()),
+                    Ok(audited) => computed.network_flags.push(((place.file, place.line), audited.flags)),
                     Err(_) => {}
                 }
                 continue;
             }
             if joins.next_if(|at| **at == index).is_some() {
-                computed.collected.push(self.joining(parsed, row));
+                computed.collected.push(self.joining(block, index));
                 continue;
             }
-            if let Some((_, part)) = parts.next_if(|(at, _)| *at == index) {
-                match self.part(parsed, row, part, &mut recent) {
+            if let (Some((_, base)), Some(record)) = (parts.next_if(|(at, _)| *at == index), block.record(index)) {
+                match self.part(block, record, *base, &mut recent) {
                     Ok(part) => computed.collected.push(part),
-                    Err(fault) => computed.hold(row, fault),
+                    Err(fault) => computed.hold(&place, fault),
                 }
                 continue;
             }
-            match read.clone().and_then(|read| self.sight(parsed, row, read, &mut recent)) {
+            match audit.as_ref().map_err(Fault::clone).and_then(|audited| self.sight(block, index, audited, &mut recent)) {
                 Ok(shot) => sighted.push(shot),
-                Err(fault) => computed.hold(row, fault),
+                Err(fault) => computed.hold(&place, fault),
             }
         }
         let placed = self.place(&sighted)?;
-        let plan = &self.logs.files[parsed.file].plan;
-        let file_name = self.logs.files[parsed.file].info.name.as_str();
-        let text = |quantity, row| plan.text(quantity, &parsed.rows, row);
-        let mut names: Vec<[String; 2]> = vec![Default::default(); sighted.len()];
-        for (shot, [feature, id]) in sighted.iter().zip(&mut names) {
-            // Names of several columns are joined once, here; others are borrowed below.
-            join_name(plan, parsed, shot.row, Quantity::Feature, feature);
-            join_name(plan, parsed, shot.row, Quantity::Shot, id);
-        }
-        let cell = |row: &Row, index: usize| {
-            let extra = self.logs.carried[index].index_by_file[parsed.file];
-            extra.map_or(("", Signs::POINT), |extra| (parsed.rows.cell(row, plan.extras[extra].0), plan.extra_signs[extra]))
-        };
+        let file_name = self.logs.files[block.file].info.name.as_str();
         let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
-        let mut kept: Vec<&Row> = Vec::with_capacity(sighted.len());
-        for (i, (shot, placed)) in sighted.iter().zip(&placed).enumerate() {
+        let mut kept: Vec<&ShotRecord> = Vec::with_capacity(sighted.len());
+        for (shot, placed) in sighted.iter().zip(&placed) {
+            let (source, place) = (&shot.sighting.record, &shot.sighting.record.place);
             if !placed.is_there() {
-                computed.hold(shot.row, not_projected());
+                computed.hold(place, not_projected());
                 continue;
             }
-            let own = |name: &'_ str, quantity| if name.is_empty() { text(quantity, shot.row) } else { None };
-            let mut record = self.record(shot, placed, file_name);
-            record.feature = own(&names[i][0], Quantity::Feature).or(some_text(&names[i][0]));
-            record.shot = own(&names[i][1], Quantity::Shot).or(some_text(&names[i][1]));
-            record.code = text(Quantity::Code, shot.row);
-            record.string = text(Quantity::String, shot.row);
-            record.measure = text(Quantity::Measure, shot.row);
-            record.role = text(Quantity::Role, shot.row);
-            record.echo = text(Quantity::Return, shot.row);
+            let record = self.record(shot, placed, file_name);
             if self.has_no_bases {
                 match record.measure {
                     Some(_) => {
-                        let mut collected = self.collected(parsed, shot, &record, cell);
+                        let mut collected = self.collected(block, shot);
                         collected.is_part = true;
                         computed.collected.push(collected);
                     }
-                    None => computed.hold(shot.row, without_place()),
+                    None => computed.hold(place, without_place()),
                 }
                 continue;
             }
-            if let Some(echo) = self.waits(plan, parsed, shot, &record) {
-                let cells = (0..self.logs.carried.len()).map(|index| cell(shot.row, index).0.to_owned()).collect();
-                computed.waiting.push(self.waiting(parsed, shot, &record, *placed, echo, cells));
+            if let Some(echo) = self.waits(source, block, shot.class.layer) {
+                computed.waiting.push(self.waiting(shot, &record, *placed, echo));
                 continue;
             }
-            let mut feature = Mapped { record, base: shot.read.base, end: shot.end, class: shot.class, values: Vec::new() };
-            let detail = self.judge(&mut feature, |index| cell(shot.row, index));
+            let base = shot.sighting.base;
+            let mut feature = Mapped { record, base, end: shot.end, class: shot.class, values: Vec::new() };
+            let detail = self.judge(&mut feature, |column| source.cell(column));
             computed.counts.mapped += 1;
             computed.counts.without_height += u64::from(record.height_kind == HeightKind::None);
-            *computed.shots_of_base.entry(shot.read.base).or_default() += 1;
+            *computed.shots_of_base.entry(base).or_default() += 1;
             let flags = feature.record.flags;
             if !flags.is_empty() {
                 computed.counts.flag(flags);
-                let unread = flags.has(Flag::TimeUnread).then(|| shots::unread_time(plan, &parsed.rows, shot.row)).flatten();
+                let unread = flags.has(Flag::TimeUnread).then(|| block.unread_time(source.row())).flatten();
                 let details: Vec<String> = unread.into_iter().chain(Some(detail).filter(|detail| !detail.is_empty())).collect();
-                computed.entries.push(entry(parsed.file, shot.row, Outcome::Flagged(flags, details.join("; "))));
+                computed.entries.push(entry(place, Outcome::Flagged(flags, details.join("; "))));
             }
             if flags.has(Flag::UnknownCode) {
                 *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
             }
             if record.measure.is_some() || record.string.is_some() {
-                let mut collected = self.collected(parsed, shot, &record, cell);
+                let mut collected = self.collected(block, shot);
                 collected.is_flagged = !flags.is_empty();
                 computed.collected.push(collected);
             } else if !self.logs.joins.is_empty() {
-                let place = (parsed.file, shot.row.line.number);
-                let point = (shot.read.base, &shot.vector, None);
-                computed.joinable.extend(self.joinable(record.feature, place, point));
+                computed.joinable.extend(self.joinable(record.feature, source.file_and_line(), (base, &shot.vector, None)));
             }
             mapped.push(feature);
-            kept.push(shot.row);
+            kept.push(source);
         }
-        if plan.has_readings() {
-            computed.one_account_a_row(&kept.iter().map(|row| row.line.number).collect::<Vec<_>>());
+        if block.has_readings() {
+            computed.one_account_a_row(&kept.iter().map(|record| record.place.line).collect::<Vec<_>>());
         }
         computed.entries.sort_by_key(|entry| entry.line);
         if mapped.is_empty() {
             return Ok(computed);
         }
         let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
-        computed.batches = records::batches(self, &mapped, &Sizes::default(), &|i, index| cell(kept[i], index))?;
-        computed.standing = records::standing(self, &mapped, &|i, index| cell(kept[i], index));
+        computed.batches = records::batches(self, &mapped, &Sizes::default(), &|i, column| kept[i].cell(column))?;
+        computed.standing = records::standing(self, &mapped, &|i, column| kept[i].cell(column));
         computed.batches.extend(records::sight_line_batch(self, &shots));
         Ok(computed)
     }
 
     /// What the catalogue says of a row that belongs to no measurement and no string.
     pub fn class_of(&self, code: Option<&str>, role: Option<&str>) -> Class<'_> {
-        let words = Words { code, measure: None, role, string: None };
+        let words = Words { code, role, ..Words::default() };
         self.coded.and_then(|coded| coded.class(&words, "").ok()).unwrap_or_default()
     }
 
@@ -254,27 +231,36 @@ impl Stage<'_> {
     /// Places shots, runs of one datum at a time.
     fn place(&self, sighted: &[Sighted]) -> Result<Vec<Placed>, CrsError> {
         let mut placed = Vec::with_capacity(sighted.len());
-        let datum_of = |shot: &Sighted| self.table.bases[shot.read.base].datum;
+        let datum_of = |shot: &Sighted| self.table.bases[shot.sighting.base].datum;
         for run in sighted.chunk_by(|a, b| datum_of(a) == datum_of(b)) {
             let points: Vec<(Geodetic, bool, &Base)> =
-                run.iter().map(|shot| (shot.end, shot.has_height, &self.table.bases[shot.read.base])).collect();
+                run.iter().map(|shot| (shot.end, shot.has_height, &self.table.bases[shot.sighting.base])).collect();
             placed.extend(self.locator.place(datum_of(&run[0]), &points)?);
         }
         Ok(placed)
     }
 
-    fn record<'r>(&'r self, shot: &Sighted<'r, '_>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
-        let base = &self.table.bases[shot.read.base];
+    fn record<'r>(&'r self, shot: &'r Sighted<'r>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
+        let (sighting, source) = (&shot.sighting, &shot.sighting.record);
+        let (words, readings) = (&source.words, source.readings());
+        let base = &self.table.bases[sighting.base];
         let of_base = base.covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
         Feature {
-            when: shot.read.shot.when,
-            true_azimuth_rad: shot.true_azimuth_rad,
-            declination_rad: shot.declination_rad,
-            face_diameter_m: shot.read.shot.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m),
-            flags: shot.read.shot.flags,
+            feature: words.feature.as_deref(),
+            shot: words.shot.as_deref(),
+            code: words.code,
+            string: words.string,
+            measure: words.measure,
+            role: words.role,
+            echo: words.echo,
+            when: readings.when,
+            true_azimuth_rad: shot.azimuth.azimuth_rad,
+            declination_rad: shot.azimuth.declination_rad,
+            face_diameter_m: readings.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m),
+            flags: sighting.flags,
             source_file,
-            source_line: shot.row.line.number,
-            ..self.feature(placed, shot.read.base, &shot.vector, &of_base, shot.class)
+            source_line: source.place.line,
+            ..self.feature(placed, sighting.base, &shot.vector, &of_base, shot.class)
         }
     }
 
@@ -369,9 +355,9 @@ impl Computed {
         self.entries = entries;
     }
 
-    fn hold(&mut self, row: &Row, fault: Fault) {
+    fn hold(&mut self, place: &Place, fault: Fault) {
         self.counts.hold(fault.reason);
-        self.entries.push(entry(self.file, row, Outcome::Held(fault)));
+        self.entries.push(entry(place, Outcome::Held(fault)));
     }
 }
 
@@ -387,22 +373,8 @@ pub fn not_projected() -> Fault {
     Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers")
 }
 
-fn entry(file: usize, row: &Row, outcome: Outcome) -> Entry {
-    Entry { file, line: row.line.number, row: row.line.text.to_owned(), outcome }
-}
-
-fn some_text(text: &str) -> Option<&str> {
-    (!text.is_empty()).then_some(text)
-}
-
-/// Joins a name made of several columns, for people; leaves others alone.
-fn join_name(plan: &crate::intake::plan::Plan, parsed: &Parsed, row: &Row, quantity: Quantity, name: &mut String) {
-    if plan.text(quantity, &parsed.rows, row).is_none() {
-        let mut joined = String::new();
-        if let Some(found) = plan.name(quantity, &parsed.rows, row, &mut joined) {
-            *name = crate::records::names::label(found);
-        }
-    }
+fn entry(place: &Place, outcome: Outcome) -> Entry {
+    Entry { file: place.file, line: place.line, row: place.text.to_owned(), outcome }
 }
 
 /// The position of a geometry; `base` stands in for a height that is not known.
@@ -453,8 +425,7 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
             let row = &records[i].base.row;
             let extra = carried.index_by_file[row.file];
             let cell = extra.and_then(|index| row.extras.get(index)).map_or("", String::as_str);
-            let plan = logs.files[row.file].plan.as_ref();
-            let signs = extra.zip(plan).and_then(|(index, plan)| plan.extra_signs.get(index).copied());
+            let signs = extra.and_then(|index| logs.files[row.file].extra_signs().get(index).copied());
             (cell, signs.unwrap_or_default())
         })
     }));

@@ -4,7 +4,6 @@ use super::adjust::Adjusted;
 use super::compute::Stage;
 use super::prepare::Prepared;
 use super::{RunError, carried};
-use crate::intake::columns::Quantity;
 use crate::intake::log::Log;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::LayerName;
@@ -28,7 +27,7 @@ pub fn begin(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, sink: &mut
 /// The values that things measured in some logs can have.
 pub fn quantities(logs: &ShotLogs) -> Vec<&'static str> {
     let mut kinds = logs.kinds.clone();
-    if logs.files.iter().any(|file| file.plan.claim_of(Quantity::String).is_some()) {
+    if logs.files.iter().any(Log::has_strings) {
         kinds.extend([values::LINE.to_owned(), values::AREA.to_owned()]);
     }
     values::quantities(&kinds)

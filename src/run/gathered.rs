@@ -2,129 +2,97 @@
 
 use rustc_hash::FxHashSet;
 
-use super::block::{Parsed, PartRead};
 use super::composed::Collected;
 use super::compute::Stage;
 use super::repeated::Waiting;
-use super::sighting::{Recent, Sighted};
-use crate::geodesy::frame::full_circle_rad;
-use crate::intake::columns::Quantity;
-use crate::intake::delimited::Row;
-use crate::records::names::name_print;
-use crate::records::when::When;
-
-use crate::intake::plan::Plan;
-use crate::measure::Sighting;
-use crate::measure::span::conditions::Conditions;
-use crate::numeric::signs::{self, Signs};
+use super::sighting::Sighted;
+use crate::intake::shot_block::ShotBlock;
+use crate::measure;
+use crate::numeric::signs::Signs;
 use crate::output::columns::LayerKey;
 use crate::output::layers::features::Feature;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Flags};
-use crate::records::triangle::Triangle;
+use crate::records::names::{label, name_print};
+use crate::records::shot::{Cells, ShotRecord};
+use crate::records::when::When;
 use crate::shots::locate::Placed;
+use crate::shots::north::Recent;
+use crate::shots::reduce::Vector;
 use crate::shots::repeats::Repeat;
+use crate::shots::sighting::{Sighting, sigmas};
 
 impl Stage<'_> {
     /// Whether a shot waits for others of its feature, and the echo that it kept.
-    pub(super) fn waits(&self, plan: &Plan, parsed: &Parsed, shot: &Sighted, record: &Feature) -> Option<Option<Echo>> {
+    pub(super) fn waits(&self, record: &ShotRecord, block: &ShotBlock, layer: LayerKey) -> Option<Option<Echo>> {
+        let words = &record.words;
         // The readings of one row are points of their own.
-        if record.measure.is_some() || record.string.is_some() || plan.has_readings() {
+        if words.measure.is_some() || words.string.is_some() || block.has_readings() {
             return None;
         }
-        let echo = plan.echo(&parsed.rows, shot.row);
+        let echo = record.readings().echo;
         let among = |prints: &FxHashSet<u64>| {
-            !prints.is_empty() && record.feature.is_some_and(|feature| prints.contains(&name_print(record.code, feature)))
+            let is_in = |feature: &str| prints.contains(&name_print(words.code, feature));
+            !prints.is_empty() && words.feature.as_deref().is_some_and(is_in)
         };
-        let is_measured = || matches!(shot.class.layer, LayerKey::Coded(_)) && among(&self.logs.measured);
+        let is_measured = || matches!(layer, LayerKey::Coded(_)) && among(&self.logs.measured);
         (echo == Some(Echo::Tracking) || among(self.repeated) || is_measured()).then_some(echo)
     }
 
-    pub(super) fn waiting(
-        &self,
-        parsed: &Parsed,
-        shot: &Sighted,
-        record: &Feature,
-        placed: Placed,
-        echo: Option<Echo>,
-        cells: Vec<String>,
-    ) -> Waiting {
+    pub(super) fn waiting(&self, shot: &Sighted, feature: &Feature, placed: Placed, echo: Option<Echo>) -> Waiting {
         let own = |text: Option<&str>| text.map(str::to_owned);
+        let record = &shot.sighting.record;
         Waiting {
-            place: (parsed.file, shot.row.line.number),
-            row: shot.row.line.text.to_owned(),
-            feature: own(record.feature),
-            code: own(record.code),
-            shot: own(record.shot),
-            role: own(record.role),
-            echo: own(record.echo),
-            when: record.when,
-            repeat: Repeat { base: shot.read.base, vector: shot.vector, echo, rise_m: shot.rise_m },
+            place: record.file_and_line(),
+            row: record.place.text.to_owned(),
+            feature: own(feature.feature),
+            code: own(feature.code),
+            shot: own(feature.shot),
+            role: own(feature.role),
+            echo: own(feature.echo),
+            when: feature.when,
+            repeat: Repeat { base: shot.sighting.base, vector: shot.vector, echo, rise_m: shot.rise_m },
             placed,
             end: shot.end,
-            true_azimuth_rad: shot.true_azimuth_rad,
-            declination_rad: shot.declination_rad,
-            face_diameter_m: record.face_diameter_m,
-            flags: record.flags,
-            cells,
-            signs: self.logs.carried_signs[parsed.file].clone(),
+            true_azimuth_rad: shot.azimuth.azimuth_rad,
+            declination_rad: shot.azimuth.declination_rad,
+            face_diameter_m: feature.face_diameter_m,
+            flags: feature.flags,
+            cells: (0..self.logs.carried.len()).map(|column| record.cell(column).0.to_owned()).collect(),
+            signs: self.logs.carried_signs[record.place.file].clone(),
         }
     }
 
     /// A row that gives a measurement a part, and no point of its own.
     pub(super) fn part(
         &self,
-        parsed: &Parsed,
-        row: &Row,
-        part: &PartRead,
+        block: &ShotBlock,
+        record: ShotRecord,
+        base: usize,
         recent: &mut Option<Recent>,
     ) -> Result<Collected, Fault> {
-        self.class(parsed, row)?;
-        let read = &part.read;
-        let (mut true_azimuth_rad, mut sigma_orientation_rad) = (None, self.sigma_orientation_rad);
-        if let Some((north, azimuth_rad)) = read.azimuth {
-            let north = self.north(parsed, row, part.base, north, read.when, &read.kit, &mut Flags::default(), recent)?;
-            true_azimuth_rad = Some(full_circle_rad(azimuth_rad + north.turn_rad));
-            sigma_orientation_rad = north.sigma_rad;
-        }
-        let base = &self.table.bases[part.base];
-        let length_m = read.slope_m.or(read.horizontal_m).unwrap_or(0.0);
-        let sighting = Sighting {
-            role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
-            label: self.label_of(parsed, row),
-            shot: self.text_of(parsed, row, Quantity::Shot),
-            place: (parsed.file, row.line.number),
-            base: part.base,
-            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
-            true_azimuth_rad,
-            inclination_rad: read.inclination_rad,
-            slope_m: read.slope_m,
-            horizontal_m: read.horizontal_m,
-            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
-            sigma_orientation_rad,
-            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
-            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
-            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
-            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
-            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
-            target_height_m: read.target_height_m,
-            refraction: read.kit.refraction,
-            vector: None,
-        };
-        Ok(self.with_names(parsed, row, sighting, read.when, true, |_, _| ("", Signs::POINT)))
+        self.class(&record.words, block)?;
+        let index = record.row();
+        let sighting = self.sighting(record, base, Flags::default(), block, recent)?;
+        let readings = *sighting.record.readings();
+        let sides = (readings.slope_m, readings.horizontal_m, readings.inclination_rad);
+        let mut part = self.member(&sighting, sides, None);
+        part.label = self.label_of(block, index);
+        let mut collected = self.with_names(block, index, part, readings.when, |_| ("", Signs::POINT));
+        collected.is_part = true;
+        Ok(collected)
     }
 
     /// A row that joins a string to a feature: nothing of it was read but names and time.
-    pub(super) fn joining(&self, parsed: &Parsed, row: &Row) -> Collected {
-        let plan = &self.logs.files[parsed.file].plan;
-        let text = |quantity| plan.text(quantity, &parsed.rows, row);
+    pub(super) fn joining(&self, block: &ShotBlock, index: usize) -> Collected {
         // It serves the order of the vertices alone: one that cannot be read leaves them in the order of the rows.
-        let when = plan.when(text(Quantity::Date), text(Quantity::Time)).ok().flatten();
-        let sighting = Sighting {
-            role: self.text_of(parsed, row, Quantity::Role).unwrap_or_default(),
-            label: self.label_of(parsed, row),
-            shot: self.text_of(parsed, row, Quantity::Shot),
-            place: (parsed.file, row.line.number),
+        let when = block.when(index);
+        let place = block.place(index);
+        let sighting = measure::Sighting {
+            role: String::new(),
+            label: self.label_of(block, index),
+            shot: None,
+            place: (place.file, place.line),
             base: 0,
             instant: when.and_then(|when| when.instant).map(|(instant, _)| instant),
             true_azimuth_rad: None,
@@ -142,105 +110,101 @@ impl Stage<'_> {
             refraction: 0.0,
             vector: None,
         };
-        self.with_names(parsed, row, sighting, when, true, |_, _| ("", Signs::POINT))
+        let mut collected = self.with_names(block, index, sighting, when, |_| ("", Signs::POINT));
+        collected.is_part = true;
+        collected
     }
 
     /// A mapped shot that belongs to a measurement or a string.
-    pub(super) fn collected<'t>(
-        &self,
-        parsed: &Parsed,
-        shot: &Sighted,
-        feature: &Feature,
-        cell: impl Fn(&Row, usize) -> (&'t str, Signs),
-    ) -> Collected {
-        let read = &shot.read.shot;
-        let base = &self.table.bases[shot.read.base];
-        let (slope_m, horizontal_m) = match read.triangle {
-            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => (Some(slope_m), None),
-            Triangle::Horizontal { horizontal_m, .. }
-            | Triangle::HorizontalVertical { horizontal_m, .. }
-            | Triangle::Level { horizontal_m } => (None, Some(horizontal_m)),
-        };
-        let length_m = slope_m.or(horizontal_m).unwrap_or(0.0);
-        let sighting = Sighting {
-            role: feature.role.unwrap_or_default().to_owned(),
-            label: feature.shot.map_or_else(|| self.label_of(parsed, shot.row), |id| format!("shot {id}")),
-            shot: feature.shot.map(str::to_owned),
-            place: (parsed.file, shot.row.line.number),
-            base: shot.read.base,
-            instant: read.when.and_then(|when| when.instant).map(|(instant, _)| instant),
-            true_azimuth_rad: Some(shot.true_azimuth_rad),
-            inclination_rad: read.triangle.inclination_rad(),
-            slope_m,
-            horizontal_m,
-            sigma_azimuth_rad: read.kit.sigma_azimuth_rad,
-            sigma_orientation_rad: shot.sigma_orientation_rad,
-            sigma_inclination_rad: read.kit.sigma_inclination_rad.hypot(read.kit.sigma_inclination_correction_rad),
-            sigma_inclination_correction_rad: read.kit.sigma_inclination_correction_rad,
-            sigma_distance_correction_m: read.kit.sigma_distance_correction_m,
-            sigma_distance_m: read.kit.sigma_distance_m(length_m).hypot(read.kit.sigma_distance_correction_m),
-            instrument_height_m: read.instrument_height_m.or(base.row.instrument_height_m).or(self.instrument_height_m),
-            target_height_m: read.target_height_m.unwrap_or(0.0),
-            refraction: read.kit.refraction,
-            vector: Some(shot.vector),
-        };
-        self.with_names(parsed, shot.row, sighting, read.when, false, cell)
+    pub(super) fn collected(&self, block: &ShotBlock, shot: &Sighted) -> Collected {
+        let record = &shot.sighting.record;
+        let readings = record.readings();
+        let triangle = readings.triangle();
+        let (slope_m, horizontal_m) = triangle.map_or((None, None), |triangle| triangle.slope_or_horizontal_m());
+        let inclination_rad = triangle.and_then(|triangle| triangle.inclination_rad());
+        let mut member = self.member(&shot.sighting, (slope_m, horizontal_m, inclination_rad), Some(shot.vector));
+        member.label = self.label_of(block, record.row());
+        self.with_names(block, record.row(), member, readings.when, |column| block.cell(record.row(), column))
     }
 
-    pub(super) fn with_names<'t>(
+    /// A sighting for a measurement, by its slope and horizontal distance and its inclination.
+    fn member(
         &self,
-        parsed: &Parsed,
-        row: &Row,
-        sighting: Sighting,
+        sighting: &Sighting,
+        (slope_m, horizontal_m, inclination_rad): (Option<f64>, Option<f64>, Option<f64>),
+        vector: Option<Vector>,
+    ) -> measure::Sighting {
+        let (record, kit) = (&sighting.record, &sighting.record.read.kit);
+        let orientation_rad = sighting.azimuth.map_or(self.norths.sigma_orientation_rad, |azimuth| azimuth.sigma_orientation_rad);
+        let sigmas = sigmas(kit, slope_m.or(horizontal_m).unwrap_or(0.0), orientation_rad);
+        measure::Sighting {
+            role: String::new(),
+            label: String::new(),
+            shot: None,
+            place: record.file_and_line(),
+            base: sighting.base,
+            instant: record.readings().instant(),
+            true_azimuth_rad: sighting.azimuth.map(|azimuth| azimuth.azimuth_rad),
+            inclination_rad,
+            slope_m,
+            horizontal_m,
+            sigma_azimuth_rad: sigmas.azimuth_rad,
+            sigma_orientation_rad: sigmas.orientation_rad,
+            sigma_inclination_rad: sigmas.inclination_rad,
+            sigma_inclination_correction_rad: kit.sigma_inclination_correction_rad,
+            sigma_distance_m: sigmas.distance_m,
+            sigma_distance_correction_m: kit.sigma_distance_correction_m,
+            instrument_height_m: sighting.instrument_height_m,
+            target_height_m: record.readings().target_height_m.unwrap_or(0.0),
+            refraction: kit.refraction,
+            vector,
+        }
+    }
+
+    fn with_names<'t>(
+        &self,
+        block: &ShotBlock,
+        index: usize,
+        mut sighting: measure::Sighting,
         when: Option<When>,
-        is_part: bool,
-        cell: impl Fn(&Row, usize) -> (&'t str, Signs),
+        cell: impl Fn(usize) -> (&'t str, Signs),
     ) -> Collected {
-        let of = |quantity| self.text_of(parsed, row, quantity);
-        let code = of(Quantity::Code);
-        let known = self.coded.and_then(|coded| Some((coded, coded.catalogue.find(code.as_deref()?)?)));
+        let membership = block.membership(index);
+        let known = self.coded.and_then(|coded| Some((coded, coded.catalogue.find(membership.code.as_deref()?)?)));
         let cells = known.map(|(coded, code)| {
             coded
                 .columns_of(code)
-                .map(|index| (index, cell(row, index)))
+                .map(|column| (column, cell(column)))
                 .filter(|(_, (text, _))| !text.is_empty())
-                .map(|(index, (text, signs))| (index, text.to_owned(), signs))
+                .map(|(column, (text, signs))| (column, text.to_owned(), signs))
                 .collect()
         });
-        let of_order = self.logs.files[parsed.file].plan.claim_of(Quantity::Order);
-        let signs_of_order = of_order.map_or(Signs::POINT, |claim| claim.signs);
+        sighting.role = membership.role.unwrap_or_default();
+        sighting.shot = membership.shot;
         Collected {
             sighting,
-            measure: of(Quantity::Measure),
-            feature: of(Quantity::Feature),
-            string: of(Quantity::String),
-            order: of(Quantity::Order).and_then(|cell| signs::real(&cell, signs_of_order)),
-            code,
+            measure: membership.measure,
+            feature: membership.feature,
+            string: membership.string,
+            order: membership.order,
+            code: membership.code,
             cells: cells.unwrap_or_default(),
             when,
-            level: of(Quantity::Level),
-            conditions: Conditions {
-                air_temperature_c: of(Quantity::AirTemperature),
-                wind_m_s: of(Quantity::Wind),
-                conductor_temperature_c: of(Quantity::ConductorTemperature),
-                load_a: of(Quantity::Load),
-                words: of(Quantity::Conditions),
-            },
-            row: row.line.text.to_owned(),
-            is_part,
+            level: membership.level,
+            conditions: membership.conditions,
+            row: block.place(index).text.to_owned(),
+            is_part: false,
             is_told: false,
             is_flagged: false,
         }
     }
 
-    pub(super) fn text_of(&self, parsed: &Parsed, row: &Row, quantity: Quantity) -> Option<String> {
+    /// A row for people: its shot id, or its place in the log.
+    fn label_of(&self, block: &ShotBlock, index: usize) -> String {
         let mut joined = String::new();
-        let found = self.logs.files[parsed.file].plan.name(quantity, &parsed.rows, row, &mut joined)?;
-        Some(crate::records::names::label(found))
-    }
-
-    pub(super) fn label_of(&self, parsed: &Parsed, row: &Row) -> String {
-        self.text_of(parsed, row, Quantity::Shot)
-            .map_or_else(|| format!("{}:{}", self.logs.files[parsed.file].info.name, row.line.number), |id| format!("shot {id}"))
+        match block.shot_id(index, &mut joined) {
+            Some(id) => format!("shot {}", label(id)),
+            None => format!("{}:{}", self.logs.files[block.file].info.name, block.place(index).line),
+        }
     }
 }

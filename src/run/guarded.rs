@@ -1,11 +1,11 @@
 //! Which measurements and strings have rows whose places the catalogue keeps coarse.
 
-use super::coded::Words;
 use super::composed::Collected;
 use super::compute::Stage;
 use crate::output::columns::LayerKey;
 use crate::output::disclosure::Guarded;
 use crate::records::roles::JOIN;
+use crate::records::shot::Words;
 
 /// Those among collected rows.
 pub fn guarded(stage: &Stage, collected: &[Collected]) -> Guarded {
@@ -17,6 +17,7 @@ pub fn guarded(stage: &Stage, collected: &[Collected]) -> Guarded {
             measure: row.measure.as_deref(),
             role: Some(&row.sighting.role),
             string: row.string.as_deref(),
+            ..Words::default()
         };
         let layer = coded.class(&words, "").map(|class| class.layer);
         let is_coarse = matches!(layer, Ok(LayerKey::Coded(layer)) if coded.catalogue.layers[layer].coarse_cell_m.is_some());

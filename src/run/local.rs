@@ -10,9 +10,6 @@ use std::collections::BTreeSet;
 
 use super::RunError;
 use crate::geodesy::LOCAL;
-use crate::intake::IntakeError;
-use crate::intake::columns::Quantity;
-use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Bases, Declination, Geoid, Job, LayerName};
 
 /// Standard error of a stand that is the zero of its frame, in metres: none, but for the mathematics.
@@ -54,27 +51,15 @@ pub fn settled(job: &Job) -> Result<Cow<'_, Job>, RunError> {
     Ok(Cow::Owned(own))
 }
 
-/// The stands of the shots as a table of bases, each the zero of its frame.
-///
-/// # Errors
-/// When a header stands in a file again with its columns in another order.
-pub fn stands(logs: &ShotLogs) -> Result<String, IntakeError> {
-    let mut names: BTreeSet<String> = BTreeSet::new();
-    for chunk in logs.chunks() {
-        let log = &logs.files[chunk.file];
-        let (rows, _) = crate::intake::block::cut(&chunk, &log.plan, &log.text.path, &mut Default::default())?;
-        let mut joined = String::new();
-        for row in rows.rows() {
-            names.extend(log.plan.name(Quantity::Base, &rows, row, &mut joined).map(str::to_owned));
-        }
-    }
+/// Stands as a table of bases, each the zero of its frame.
+pub fn table_of_stands(names: &BTreeSet<String>) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     // Writing to memory does not fail.
     let _ = writer.write_record(["base", "east_m", "north_m", "local_height_m"]);
-    for name in &names {
+    for name in names {
         let _ = writer.write_record([name, "0", "0", "0"]);
     }
-    Ok(writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default())
+    writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
 }
 
 /// The settings that such a table is read with.

@@ -9,12 +9,14 @@ use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
 use crate::intake::base_logs::BaseLogs;
-use crate::intake::shot_logs::ShotLogs;
+use crate::intake::shot_logs::{OpenedLogs, ShotLogs};
+use crate::intake::shot_survey::Wanted;
 use crate::intake::shots::ShotRules;
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
+use crate::shots::north::Norths;
 use crate::stations::base::{BaseTable, Settings};
 
 /// A job ready to be computed.
@@ -59,11 +61,9 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
     let catalogue = coded::load(job, &output)?;
     let rules = datums::rules(job, catalogue.as_deref());
-    let shot_logs = ShotLogs::read(&job.shots)?;
-    let mut base_logs = match job.has_no_bases() {
-        true => BaseLogs::of_stands(local::stands(&shot_logs)?, &local::of_stands(job))?,
-        false => BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?,
-    };
+    let shot_rules =
+        ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
+    let (shot_logs, mut base_logs) = logs(job, &shot_rules)?;
     let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
     let geoid = geoids::of(job, &stations.rows)?;
     let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;
@@ -85,8 +85,6 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     table.note_absent(&stations.absent);
     table.empty_windows.clone_from(&stations.empty);
     let outside_grid = geoids::outside_grid(job, &table)?;
-    let shot_rules =
-        ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
     let coded = catalogue.clone().map(|catalogue| Coded::new(catalogue, &shot_logs.carried));
     let declinations = Declinations::new(&job.north);
     let mut wanted = job.layers.clone();
@@ -110,6 +108,34 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
         wanted,
     };
     Ok((prepared, table))
+}
+
+/// The logs of a job: the bases read, the shots surveyed.
+fn logs(job: &Job, rules: &ShotRules) -> Result<(ShotLogs, BaseLogs), RunError> {
+    let opened = OpenedLogs::open(&job.shots)?;
+    let base_logs = match job.has_no_bases() {
+        true => None,
+        false => Some(BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?),
+    };
+    let times = stations::needs_times(job, &opened.files, base_logs.as_ref());
+    let shot_logs = ShotLogs::survey(opened, &Wanted { rules, times, stands: base_logs.is_none() })?;
+    let base_logs = match base_logs {
+        Some(logs) => logs,
+        None => BaseLogs::of_stands(local::table_of_stands(&shot_logs.stands), &local::of_stands(job))?,
+    };
+    Ok((shot_logs, base_logs))
+}
+
+impl Prepared<'_> {
+    /// What brings azimuths of bases to true north.
+    pub fn norths<'n>(&'n self, table: &'n BaseTable) -> Norths<'n> {
+        Norths {
+            table,
+            declinations: &self.declinations,
+            free_circles: self.job.has_free_circles(),
+            sigma_orientation_rad: self.job.north.sigma_orientation_deg.to_radians(),
+        }
+    }
 }
 
 /// Checks that there is a base at all.

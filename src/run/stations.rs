@@ -6,6 +6,7 @@ use jiff::Timestamp;
 
 use super::RunError;
 use crate::intake::base_logs::BaseLogs;
+use crate::intake::log::Log;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Job, JoinBy, OccupationSource, Occupations, Several};
 use crate::records::base_row::BaseRow;
@@ -40,11 +41,11 @@ pub struct Stations {
 /// # Errors
 /// When the job does not say what the fixes need.
 pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stations, RunError> {
-    let epochs = std::mem::take(&mut logs.epochs);
-    let by_time = shot_logs.files.iter().any(|log| join::by(&job.join, &log.plan) != JoinBy::Id);
-    if by_time {
+    let needs_times = needs_times(job, &shot_logs.files, Some(logs));
+    if joins_by_time(job, &shot_logs.files) {
         hold_unread(logs);
     }
+    let epochs = std::mem::take(&mut logs.epochs);
     let points = merged_points(std::mem::take(&mut logs.rows), job);
     let mut stations = Stations {
         rows: points.rows,
@@ -60,14 +61,14 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
             .notes
             .push(format!("{} {rows} joined with an earlier one of the same base to their weighted mean.", points.count));
     }
-    if epochs.is_empty() && !by_time && logs.listed.is_empty() {
+    if !needs_times {
         return Ok(stations);
     }
-    let shots = shot_logs.times()?;
+    let shots = &shot_logs.times;
     let clues = Clues::of(job, shot_logs, &epochs);
     if !epochs.is_empty() || !logs.listed.is_empty() {
         let from = source(job, shot_logs);
-        let gathered = gather(job, logs, epochs, &shots, from, &stations.rows)?;
+        let gathered = gather(job, logs, epochs, shots, from, &stations.rows)?;
         for (file, outside) in logs.files.iter_mut().zip(&gathered.outside) {
             file.info.counts.outside_occupations += outside;
         }
@@ -78,9 +79,19 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         stations.notes.extend(gathered.notes);
     }
     let mut notes = Vec::new();
-    propose_clock(job, &shots, &stations, &clues, &mut notes);
+    propose_clock(job, shots, &stations, &clues, &mut notes);
     stations.notes.extend(notes);
     Ok(stations)
+}
+
+/// Whether some log's shots find their bases by the time.
+fn joins_by_time(job: &Job, shots: &[Log]) -> bool {
+    shots.iter().any(|log| join::by(&job.join, log.names_bases()) != JoinBy::Id)
+}
+
+/// Whether the times of all shots are needed: to find bases by them, or to make bases of fixes.
+pub fn needs_times(job: &Job, shots: &[Log], logs: Option<&BaseLogs>) -> bool {
+    joins_by_time(job, shots) || logs.is_some_and(|logs| !logs.epochs.is_empty() || !logs.listed.is_empty())
 }
 
 /// Holds the points whose time cannot be read, where shots find their bases by the time.

@@ -112,8 +112,8 @@ fn compute_all(
     let (mut now, mut ahead) = (read_next()?, read_next()?);
     while let Some(mut window) = now {
         {
-            let next = ahead.iter().flatten().flat_map(|parsed| parsed.rows_read.iter());
-            let mut rows: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.rows_read.as_mut_slice()).collect();
+            let next = ahead.iter().flatten().flat_map(|parsed| parsed.audits.iter());
+            let mut rows: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.audits.as_mut_slice()).collect();
             auditor.window(&mut rows, next);
         }
         done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
@@ -132,7 +132,7 @@ fn compute_all(
 }
 
 /// Reads the blocks of a window.
-fn parse<'t>(chunks: &[Chunk<'t>], stage: &Stage, rules: &ShotRules) -> Result<Vec<Parsed<'t>>, RunError> {
+fn parse<'t>(chunks: &[Chunk<'t>], stage: &'t Stage, rules: &ShotRules) -> Result<Vec<Parsed<'t>>, RunError> {
     let parsed = chunks.par_iter().map(|chunk| block::parse(chunk, stage.joiner, stage.logs, rules));
     Ok(parsed.collect::<Result<Vec<_>, IntakeError>>()?)
 }

@@ -11,9 +11,8 @@ use jiff::civil::Date;
 use rustc_hash::FxBuildHasher;
 
 use crate::geodesy::north::NorthKind;
-use crate::intake::shots::Shot;
-use crate::records::ledger::{Fault, Flag, Reason};
-use crate::records::triangle::Triangle;
+use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::shot::Azimuth;
 
 /// What the audit looks at in a row that was read.
 #[derive(Debug, Clone, Copy)]
@@ -28,8 +27,14 @@ pub struct Audited {
     pub id_print: Option<u64>,
     /// Whether it is a reading of a target that was tracked while the trigger was held.
     pub is_tracking: bool,
-    /// The shot.
-    pub shot: Shot,
+    /// The azimuth.
+    pub azimuth: Azimuth,
+    /// The distance in metres, whichever of the two was measured.
+    pub distance_m: f64,
+    /// When.
+    pub instant: Option<Timestamp>,
+    /// Suspicions so far.
+    pub flags: Flags,
 }
 
 /// A row in the audit: read, or held already.
@@ -73,14 +78,8 @@ struct Run {
 impl Run {
     /// Takes a row in; false where it begins a new run.
     fn take(&mut self, row: &Audited) -> bool {
-        let key = (row.file, row.base, row.shot.north, row.shot.azimuth_read.to_bits());
-        let distance = match row.shot.triangle {
-            Triangle::Slope { slope_m, .. } | Triangle::SlopeVertical { slope_m, .. } => slope_m,
-            Triangle::Horizontal { horizontal_m, .. }
-            | Triangle::HorizontalVertical { horizontal_m, .. }
-            | Triangle::Level { horizontal_m } => horizontal_m,
-        }
-        .to_bits();
+        let key = (row.file, row.base, row.azimuth.north, row.azimuth.as_read.to_bits());
+        let distance = row.distance_m.to_bits();
         if self.key == Some(key) {
             self.length += 1;
             self.distances_differ |= distance != self.first_distance;
@@ -119,13 +118,13 @@ impl Auditor {
 
     fn repeats_and_clock(&mut self, row: &mut Audit) {
         let Ok(read) = row else { return };
-        let instant = read.shot.when.and_then(|when| when.instant).map(|(instant, _)| instant);
+        let instant = read.instant;
         if !self.rows.insert(read.row_print) {
             if read.id_print.is_some() || instant.is_some() {
                 *row = Err(Fault::new(Reason::RepeatedRow, "", "", "the same row stands earlier in the logs; it is mapped once"));
                 return;
             }
-            read.shot.flags.raise(Flag::RepeatedReading);
+            read.flags.raise(Flag::RepeatedReading);
         }
         // The readings of one pull of the trigger follow each other under one id.
         let is_of_pull = read.is_tracking && read.id_print.is_some() && read.id_print == self.pull;
@@ -133,12 +132,12 @@ impl Auditor {
             && !self.ids.insert(print)
             && !is_of_pull
         {
-            read.shot.flags.raise(Flag::RepeatedShotId);
+            read.flags.raise(Flag::RepeatedShotId);
         }
         self.pull = read.id_print.filter(|_| read.is_tracking);
         if let Some(instant) = instant {
             if self.last_time.is_some_and(|(file, last)| file == read.file && instant < last) {
-                read.shot.flags.raise(Flag::TimeGoesBack);
+                read.flags.raise(Flag::TimeGoesBack);
             }
             self.last_time = Some((read.file, instant));
         }
@@ -152,7 +151,7 @@ impl Auditor {
         let raise = |window: &mut [&mut [Audit]], pending: &mut Vec<(usize, usize)>| {
             for (block, index) in pending.drain(..) {
                 if let Ok(read) = &mut window[block][index] {
-                    read.shot.flags.raise(Flag::AzimuthRepeats);
+                    read.flags.raise(Flag::AzimuthRepeats);
                 }
             }
         };
@@ -183,9 +182,6 @@ impl Auditor {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::job::Instrument;
-    use crate::records::kit::Kit;
-    use crate::records::ledger::Flags;
 
     fn row(azimuth: f64, distance: f64) -> Audit {
         Ok(Audited {
@@ -194,18 +190,10 @@ mod tests {
             row_print: row_print(&format!("{azimuth} {distance}")),
             id_print: None,
             is_tracking: false,
-            shot: Shot {
-                north: NorthKind::True,
-                azimuth_rad: azimuth.to_radians(),
-                azimuth_read: azimuth,
-                triangle: Triangle::Level { horizontal_m: distance },
-                instrument_height_m: None,
-                target_height_m: None,
-                face_diameter_m: None,
-                when: None,
-                kit: Kit::from(&Instrument::default()),
-                flags: Flags::default(),
-            },
+            azimuth: Azimuth { north: NorthKind::True, azimuth_rad: azimuth.to_radians(), as_read: azimuth },
+            distance_m: distance,
+            instant: None,
+            flags: Flags::default(),
         })
     }
 
@@ -216,7 +204,7 @@ mod tests {
             let (now, next) = rows[start..].split_at_mut(window.min(count - start));
             auditor.window(&mut [now], next.iter());
         }
-        (0..count).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.shot.flags.has(Flag::AzimuthRepeats))).collect()
+        (0..count).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.flags.has(Flag::AzimuthRepeats))).collect()
     }
 
     #[test]
@@ -238,7 +226,7 @@ mod tests {
                 (row.id_print, row.is_tracking) = (Some(id), is_tracking);
             }
             Auditor::new(0).window(&mut [&mut rows], [].iter());
-            (0..5).filter(|i| rows[*i].as_ref().unwrap().shot.flags.has(Flag::RepeatedShotId)).collect::<Vec<_>>()
+            (0..5).filter(|i| rows[*i].as_ref().unwrap().flags.has(Flag::RepeatedShotId)).collect::<Vec<_>>()
         };
         assert_eq!(told([true; 5]), [4]);
         assert_eq!(told([true, true, true, false, false]), [4]);
@@ -249,6 +237,6 @@ mod tests {
     fn one_shot_said_again_and_again_is_no_frozen_compass() {
         let mut rows: Vec<Audit> = (0..6).map(|_| row(20.0, 5.0)).collect();
         assert!(flagged(&mut rows, 6).is_empty());
-        assert!(rows[1..].iter().all(|row| row.as_ref().is_ok_and(|row| row.shot.flags.has(Flag::RepeatedReading))));
+        assert!(rows[1..].iter().all(|row| row.as_ref().is_ok_and(|row| row.flags.has(Flag::RepeatedReading))));
     }
 }

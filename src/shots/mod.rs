@@ -3,7 +3,12 @@
 //! No file is opened here.
 
 pub mod audit;
+pub mod centre;
 #[cfg(feature = "gis")]
 pub mod locate;
+#[cfg(feature = "gis")]
+pub mod north;
 pub mod reduce;
 pub mod repeats;
+#[cfg(feature = "gis")]
+pub mod sighting;

@@ -4,7 +4,7 @@ use standoff::field::calibrate::known_line::Line;
 use standoff::field::calibrate::log::{CalibrationShot, Shots};
 use standoff::field::calibrate::{Calibration, Measure, Role, Settings, calibrate};
 use standoff::geodesy::north::NorthKind;
-use standoff::intake::shots::Readings;
+use standoff::records::shot::{Azimuth, Readings};
 
 const RUNS: usize = 3000;
 /// Three standard errors of a variance from RUNS values: 3·√(2/RUNS) = 7.7 %.
@@ -43,16 +43,14 @@ fn shot(random: &mut Normal, measure: Measure, role: Option<Role>, [azimuth, inc
         feature: String::new(),
         instrument: String::new(),
         readings: Readings {
-            azimuth: Some((
-                NorthKind::True,
-                (azimuth + OFF[0] + SIGMA_AZIMUTH * random.next()).rem_euclid(std::f64::consts::TAU),
-            )),
+            azimuth: Some(Azimuth {
+                north: NorthKind::True,
+                azimuth_rad: (azimuth + OFF[0] + SIGMA_AZIMUTH * random.next()).rem_euclid(std::f64::consts::TAU),
+                as_read: azimuth,
+            }),
             inclination_rad: Some(inclination + OFF[1] + SIGMA_INCLINATION * random.next()),
             slope_m: Some(slope + OFF[2] + SIGMA_DISTANCE * random.next()),
-            horizontal_m: None,
-            instrument_height_m: None,
-            target_height_m: None,
-            when: None,
+            ..Readings::default()
         },
     }
 }

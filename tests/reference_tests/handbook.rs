@@ -1,12 +1,12 @@
 //! Units against their definitions; refraction, earth curvature and heights by angles against handbooks.
 
 use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::intake::columns::LogKind;
-use standoff::intake::delimited::{Lines, Rows};
-use standoff::intake::plan::Plan;
-use standoff::intake::shots::{self, Shot, ShotRules};
+use standoff::intake::log::Log;
+use standoff::intake::shot_block::{RowRead, ShotBlock};
+use standoff::intake::shots::ShotRules;
 use standoff::intake::text::Text;
 use standoff::job::{Checks, Heights, LogFormat};
+use standoff::records::shot::Readings;
 use standoff::records::triangle::Triangle;
 use standoff::shots::reduce::{Sight, reduce};
 use standoff::units::{AngleUnit, Hemispheres, LengthUnit, parse_angle_deg};
@@ -14,19 +14,18 @@ use standoff::units::{AngleUnit, Hemispheres, LengthUnit, parse_angle_deg};
 use crate::reference::{NO_SIGMAS, Row, geodetic, table};
 
 /// The one shot of a log with these columns, as the product reads it.
-fn read_shot(columns: &[(&str, String)]) -> Shot {
+fn read_shot(columns: &[(&str, String)]) -> Readings {
     let (names, values): (Vec<&str>, Vec<&str>) = columns.iter().map(|(name, value)| (*name, value.as_str())).unzip();
     let text = format!("base,shot,true_azimuth_deg,{}\nA,1,0,{}\n", names.join(","), values.join(","));
     let bytes = text.len() as u64;
     let text = Text { path: "handbook.csv".into(), sheet: None, text, encoding: "UTF-8", bytes, sha256: String::new() };
-    let plan = Plan::new(&text, LogKind::Shots, &LogFormat::default()).unwrap();
-    let mut rows = Rows::default();
-    for line in Lines::new(&text.text[plan.body.0..], plan.separator, plan.body.1) {
-        rows.push(line, plan.separator);
-    }
+    let log = Log::of_shots(text, "handbook.csv", &LogFormat::default()).unwrap();
     let rules = ShotRules::new(None, &Default::default(), &Heights::default(), &Checks { steep_deg: 90.0, ..Checks::default() });
-    assert_eq!(rows.rows().len(), 1);
-    shots::read(&plan, &rules, &rows, &rows.rows()[0]).unwrap()
+    let block = ShotBlock::read(&log.whole(0), &log, &[], &rules).unwrap();
+    match block.rows_read() {
+        [RowRead::Read(row)] if row.fault.is_none() => row.readings,
+        other => panic!("{other:?}"),
+    }
 }
 
 #[test]
@@ -60,7 +59,7 @@ fn units_have_their_exact_size() {
             "percent slope" => {
                 let inclination_deg = |percent: &str| {
                     let shot = read_shot(&[("horizontal_distance_m", "10".into()), ("inclination_pct", percent.into())]);
-                    let Triangle::Horizontal { inclination_rad, .. } = shot.triangle else { panic!("{shot:?}") };
+                    let Some(Triangle::Horizontal { inclination_rad, .. }) = shot.triangle() else { panic!("{shot:?}") };
                     inclination_rad.to_degrees()
                 };
                 assert!((inclination_deg("100") - 45.0).abs() < 1e-13);
@@ -198,8 +197,8 @@ fn handbook_shot(row: &Row, angle_column: (&str, f64)) -> (f64, f64) {
     let borrowed: Vec<(&str, String)> = named.iter().map(|(name, value)| (name.as_str(), value.clone())).collect();
     let shot = read_shot(&borrowed);
     let sight = Sight {
-        true_azimuth_rad: shot.azimuth_rad,
-        triangle: shot.triangle,
+        true_azimuth_rad: shot.azimuth.unwrap().azimuth_rad,
+        triangle: shot.triangle().unwrap(),
         instrument_height_m: shot.instrument_height_m.unwrap_or(0.0),
         target_height_m: shot.target_height_m.unwrap_or(0.0),
         refraction: 0.0,

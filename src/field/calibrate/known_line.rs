@@ -124,7 +124,7 @@ fn known(shot: &CalibrationShot, line: &Line) -> Result<Known, CalibrateError> {
     let slope = horizontal.hypot(up);
     // Two points, each with its error.
     let across = std::f64::consts::SQRT_2 * points.sigma_m;
-    let azimuth = match shot.readings.azimuth {
+    let azimuth = match shot.readings.bearing() {
         None => None,
         Some((NorthKind::True, _)) => Some((east.atan2(north), NorthKind::True, across / horizontal)),
         Some((NorthKind::Grid, _)) => {
@@ -170,7 +170,7 @@ type Compared<'s> = (&'s CalibrationShot, f64, f64, f64);
 fn azimuths(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) -> Result<Option<Finding>, CalibrateError> {
     let mut compared: Vec<Compared> = Vec::new();
     for (shot, known) in shots.iter().zip(known) {
-        let (Some((north, azimuth_rad)), Some((known_rad, known_north, sigma_rad))) = (shot.readings.azimuth, known.azimuth)
+        let (Some((north, azimuth_rad)), Some((known_rad, known_north, sigma_rad))) = (shot.readings.bearing(), known.azimuth)
         else {
             continue;
         };
@@ -192,7 +192,7 @@ fn azimuths(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) ->
     let mut finding = finding(Corrected::Azimuth, &compared, settings.assumed.azimuth_rad, settings.keep_all);
     if let Some(finding) = &mut finding {
         finding.correction = half_turn_rad(finding.correction);
-        let is_magnetic = shots.iter().any(|shot| matches!(shot.readings.azimuth, Some((NorthKind::Magnetic, _))));
+        let is_magnetic = shots.iter().any(|shot| matches!(shot.readings.bearing(), Some((NorthKind::Magnetic, _))));
         if let (true, Some(points)) = (is_magnetic, settings.line.points) {
             let azimuth = known.iter().find_map(|known| known.azimuth).map_or(0.0, |(azimuth_rad, _, _)| azimuth_rad);
             finding.notes.push(format!(

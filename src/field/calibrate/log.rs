@@ -5,15 +5,12 @@ use std::path::Path;
 
 use super::{CalibrateError, Measure, Role};
 use crate::disk::STANDARD_INPUT;
-use crate::intake::block::{Chunk, cut};
-use crate::intake::columns::Quantity;
-use crate::intake::delimited::{Row, Rows};
-use crate::intake::plan::Plan;
+use crate::intake::calibration_log::{self, BareLog, BareShot};
 use crate::intake::sheets;
-use crate::intake::shots::{Readings, readings};
 use crate::intake::text::{self, Text};
 use crate::job::LogFormat;
-use crate::records::ledger::{Counts, Fault, Reason};
+use crate::records::ledger::{Fault, Reason};
+use crate::records::shot::Readings;
 
 /// No log of calibration shots is longer, in bytes.
 const MOST_BYTES: u64 = 256 << 20;
@@ -78,18 +75,10 @@ impl Shots {
     }
 
     fn read_text(&mut self, text: &Text, format: &LogFormat) -> Result<(), CalibrateError> {
-        let plan = Plan::for_calibration(text, format)?;
-        let (offset, first_line) = plan.body;
-        let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
-        let (rows, faults) = cut(&chunk, &plan, &text.path, &mut Counts::default())?;
+        let mut log = calibration_log::read(text, format)?;
         let file = text.path.display().to_string();
-        for (row, fault) in rows.rows().iter().zip(faults) {
-            let line = row.line.number;
-            let shot = match fault {
-                Some(fault) => Err(fault),
-                None => shot(&plan, &rows, row, &file),
-            };
-            match shot {
+        for (line, row) in std::mem::take(&mut log.rows) {
+            match row.and_then(|row| shot(row, &log, &file, line)) {
                 Ok(Some(shot)) => self.shots.push(shot),
                 Ok(None) => self.others += 1,
                 Err(fault) => self.held.push(Held { file: file.clone(), line, sentence: fault.sentence }),
@@ -130,24 +119,23 @@ impl Shots {
 }
 
 /// A row as a calibration shot; none where its measure is another.
-fn shot(plan: &Plan, rows: &Rows, row: &Row, file: &str) -> Result<Option<CalibrationShot>, Fault> {
-    let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim();
-    if plan.claim_of(Quantity::Measure).is_none() {
-        return of_measure(plan, rows, row, file, by_role(word(Quantity::Role))).map(Some);
+fn shot(row: BareShot, log: &BareLog, file: &str, line: u64) -> Result<Option<CalibrationShot>, Fault> {
+    if !log.has_measures {
+        let measure = by_role(&row.role);
+        return of_measure(row, log, file, line, measure).map(Some);
     }
-    let said = word(Quantity::Measure);
+    let said = row.measure.as_str();
     let Some(measure) = Measure::ALL.into_iter().find(|measure| measure.word().eq_ignore_ascii_case(said)) else {
         let near = Measure::ALL.into_iter().find(|measure| strsim::levenshtein(&letters(said), &letters(measure.word())) <= 1);
         return match near {
             Some(near) => {
-                let near = near.word();
-                let header = plan.header(Quantity::Measure);
+                let (near, header) = (near.word(), &log.measure_header);
                 Err(Fault::new(Reason::NotANumber, header, said, format!("{header} \"{said}\": did you mean {near}?")))
             }
             None => Ok(None),
         };
     };
-    of_measure(plan, rows, row, file, measure).map(Some)
+    of_measure(row, log, file, line, measure).map(Some)
 }
 
 /// The kind that a role is of: a known line where it is of none.
@@ -156,22 +144,10 @@ fn by_role(said: &str) -> Measure {
     Measure::ALL.into_iter().find(is_of).unwrap_or(Measure::KnownLine)
 }
 
-fn of_measure(plan: &Plan, rows: &Rows, row: &Row, file: &str, measure: Measure) -> Result<CalibrationShot, Fault> {
-    let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim();
-    let role = role(plan, measure, word(Quantity::Role))?;
-    let mut joined = String::new();
-    let base = plan.name(Quantity::Base, rows, row, &mut joined).map(crate::records::names::label).unwrap_or_default();
-    let feature = plan.name(Quantity::Feature, rows, row, &mut joined).map(crate::records::names::label).unwrap_or_default();
-    Ok(CalibrationShot {
-        file: file.to_owned(),
-        line: row.line.number,
-        measure,
-        role,
-        base,
-        feature,
-        instrument: word(Quantity::Instrument).to_owned(),
-        readings: readings(plan, rows, row)?,
-    })
+fn of_measure(row: BareShot, log: &BareLog, file: &str, line: u64, measure: Measure) -> Result<CalibrationShot, Fault> {
+    let role = role(&log.role_header, measure, &row.role)?;
+    let BareShot { base, feature, instrument, readings, .. } = row;
+    Ok(CalibrationShot { file: file.to_owned(), line, measure, role, base, feature, instrument, readings: readings? })
 }
 
 /// The letters of a word, small: `Two-way` and `two_way` differ by the way of writing alone.
@@ -179,7 +155,7 @@ fn letters(word: &str) -> String {
     word.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
 
-fn role(plan: &Plan, measure: Measure, said: &str) -> Result<Option<Role>, Fault> {
+fn role(header: &str, measure: Measure, said: &str) -> Result<Option<Role>, Fault> {
     let roles = measure.roles();
     if roles.is_empty() {
         return Ok(None);
@@ -187,7 +163,7 @@ fn role(plan: &Plan, measure: Measure, said: &str) -> Result<Option<Role>, Fault
     if let Some(role) = roles.iter().find(|role| role.word().eq_ignore_ascii_case(said)) {
         return Ok(Some(*role));
     }
-    let header = match plan.header(Quantity::Role) {
+    let header = match header {
         "" => "role",
         header => header,
     };

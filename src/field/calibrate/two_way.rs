@@ -107,7 +107,7 @@ pub fn finding(shots: &[&CalibrationShot], settings: &Settings) -> Result<(Findi
 fn look_alike(forth: &[&CalibrationShot], back: &[&CalibrationShot]) -> Result<(), CalibrateError> {
     for shot in back {
         for other in forth {
-            if let (Some((_, back_rad)), Some((_, forth_rad))) = (shot.readings.azimuth, other.readings.azimuth)
+            if let (Some((_, back_rad)), Some((_, forth_rad))) = (shot.readings.bearing(), other.readings.bearing())
                 && half_turn_rad(back_rad - forth_rad).abs() > std::f64::consts::FRAC_PI_2
             {
                 return Err(CalibrateError::at(
@@ -197,10 +197,10 @@ fn check_azimuths(
 ) -> Result<Option<AzimuthCheck>, CalibrateError> {
     let azimuths = |shots: &[&CalibrationShot]| {
         let angles: Vec<f64> =
-            shots.iter().filter_map(|shot| shot.readings.azimuth.map(|(_, azimuth_rad)| azimuth_rad)).collect();
+            shots.iter().filter_map(|shot| shot.readings.bearing().map(|(_, azimuth_rad)| azimuth_rad)).collect();
         Repeats::of(&about_their_mean_rad(&angles), settings.assumed.azimuth_rad, settings.keep_all)
     };
-    let mut norths = forth.iter().chain(back).filter_map(|shot| shot.readings.azimuth.map(|(north, _)| (shot, north)));
+    let mut norths = forth.iter().chain(back).filter_map(|shot| shot.readings.bearing().map(|(north, _)| (shot, north)));
     let Some((_, north)) = norths.next() else { return Ok(None) };
     if let Some((shot, other)) = norths.find(|(_, other)| *other != north) {
         return Err(CalibrateError::at(

@@ -3,20 +3,7 @@
 //! A wire's sag hangs on its temperature, which sun, wind and load move (IEEE guideline on determining conductor temperature during
 //! the measurement of sag; from memory). Nothing is computed from them.
 
-/// What one row has of the conditions, as written there.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Conditions {
-    /// Temperature of the air, degrees Celsius.
-    pub air_temperature_c: Option<String>,
-    /// Speed of the wind, metres a second.
-    pub wind_m_s: Option<String>,
-    /// Temperature of the conductor, degrees Celsius.
-    pub conductor_temperature_c: Option<String>,
-    /// Current in the conductor, amperes.
-    pub load_a: Option<String>,
-    /// Others in words.
-    pub words: Option<String>,
-}
+pub use crate::records::shot::Conditions;
 
 /// The conditions of the rows of a measurement in one line.
 pub fn told(rows: &[&Conditions]) -> String {

@@ -1,11 +1,12 @@
 use proptest::prelude::*;
 
-use super::{compute, to_centre};
+use super::compute;
 use crate::geodesy::correlated::{Estimate, Origin};
 use crate::geodesy::covariance::Covariance;
 use crate::measure::reading::support::{FOOT_M, Normal, Read, base, group, row, spread};
 use crate::measure::{Composed, Shape, Sighting};
 use crate::records::triangle::Triangle;
+use crate::shots::centre::to_centre;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// Rounding of metres near the earth's surface.

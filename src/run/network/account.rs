@@ -95,7 +95,7 @@ fn component(number: u64, solved: &Solved, network: &Network) -> ComponentSummar
 fn test(adjusted: &Adjusted, logs: &ShotLogs, number: u64, solved: &Solved, suspect: &Suspect) -> TestSummary {
     let network = &adjusted.built.network;
     let row = match suspect.source {
-        Source::Observation(index) => Some(adjusted.shots[network.observations[index].source].place),
+        Source::Observation(index) => Some(adjusted.shots[network.observations[index].source].record.place),
         _ => None,
     };
     let unit = Unit::of_source(network, suspect.source);

@@ -64,7 +64,7 @@ pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several
             target && usable(&shot.from)
         })
         .collect();
-    let refraction = shots.iter().zip(&takes_part).find(|(_, takes)| **takes).map(|(shot, _)| shot.kit.refraction);
+    let refraction = shots.iter().zip(&takes_part).find(|(_, takes)| **takes).map(|(shot, _)| shot.record.read.kit.refraction);
     let mut built = Built {
         network: Network {
             ellipsoid: *table.datums[first.datum].crs.ellipsoid(),
@@ -89,7 +89,7 @@ pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several
         let from = built.station(&Target::Place(shot.from.clone()), table);
         let to = built.station(&shot.to, table);
         let instrument =
-            finds_instrument.then(|| built.instrument(shot.instrument.as_deref().unwrap_or("the instrument"), rules));
+            finds_instrument.then(|| built.instrument(shot.record.instrument.as_deref().unwrap_or("the instrument"), rules));
         built.add(source, shot, from, to, instrument, rules);
     }
     Some(built)
@@ -132,22 +132,32 @@ impl Built {
     /// The readings of a shot.
     fn add(&mut self, source: usize, shot: &NetShot, from: usize, to: usize, instrument: Option<usize>, rules: &job::Network) {
         let free = rules.orientation == job::NetworkOrientation::Free;
-        if shot.azimuth_rad.is_some() && !free {
+        if shot.sides.azimuth_rad.is_some() && !free {
             let known = &mut self.network.stations[from].sigma_orientation_rad;
             *known = known.max(shot.sigma_orientation_rad);
         }
-        let length_m = shot.slope_m.or(shot.horizontal_m).unwrap_or(0.0);
-        let sigma_centre_m = shot.face_diameter_m.map_or(0.0, |(_, sigma_m)| sigma_m / 2.0);
-        let sigma_distance_m = shot.kit.sigma_distance_m(length_m).hypot(sigma_centre_m);
+        let length_m = shot.sides.slope_m.or(shot.sides.horizontal_m).unwrap_or(0.0);
+        let sigma_centre_m = shot.record.read.readings.face_diameter_m.map_or(0.0, |(_, sigma_m)| sigma_m / 2.0);
+        let sigma_distance_m = shot.record.read.kit.sigma_distance_m(length_m).hypot(sigma_centre_m);
         let shared = self.shared(shot, free);
         let bearing = if free { Kind::Direction } else { Kind::Azimuth };
-        let vertical = if shot.slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };
+        let vertical = if shot.sides.slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };
         for (kind, value, sigma, shared) in [
-            (bearing, shot.azimuth_rad, shot.kit.sigma_azimuth_rad, shared.azimuth),
-            (Kind::Inclination, shot.inclination_rad, shot.kit.sigma_inclination_rad, [shared.inclination, None]),
-            (Kind::Slope, shot.slope_m, sigma_distance_m, [shared.distance, None]),
-            (Kind::Horizontal, shot.horizontal_m.filter(|_| shot.slope_m.is_none()), sigma_distance_m, [shared.distance, None]),
-            (vertical, shot.vertical_m, sigma_distance_m, [None; 2]),
+            (bearing, shot.sides.azimuth_rad, shot.record.read.kit.sigma_azimuth_rad, shared.azimuth),
+            (
+                Kind::Inclination,
+                shot.sides.inclination_rad,
+                shot.record.read.kit.sigma_inclination_rad,
+                [shared.inclination, None],
+            ),
+            (Kind::Slope, shot.sides.slope_m, sigma_distance_m, [shared.distance, None]),
+            (
+                Kind::Horizontal,
+                shot.sides.horizontal_m.filter(|_| shot.sides.slope_m.is_none()),
+                sigma_distance_m,
+                [shared.distance, None],
+            ),
+            (vertical, shot.sides.vertical_m, sigma_distance_m, [None; 2]),
         ] {
             let Some(value) = value else { continue };
             self.network.observations.push(Observation {
@@ -156,8 +166,8 @@ impl Built {
                 to,
                 value,
                 sigma,
-                instrument_height_m: shot.instrument_height_m,
-                target_height_m: shot.target_height_m,
+                instrument_height_m: shot.sides.instrument_height_m,
+                target_height_m: shot.sides.target_height_m,
                 instrument,
                 shared,
                 source,
@@ -167,9 +177,9 @@ impl Built {
 
     /// The errors that the readings of a shot share with others: of the declination, of its instrument's corrections.
     fn shared(&mut self, shot: &NetShot, free: bool) -> SharedIn {
-        let kit = &shot.kit;
+        let kit = &shot.record.read.kit;
         // The orientation of a circle holds what all its azimuths share.
-        let azimuth = if free || shot.azimuth_rad.is_none() {
+        let azimuth = if free || shot.sides.azimuth_rad.is_none() {
             [None; 2]
         } else {
             let correction = (kit.azimuth_correction_rad, kit.sigma_azimuth_correction_rad);
@@ -179,7 +189,7 @@ impl Built {
         let distance = (kit.distance_correction_m, kit.sigma_distance_correction_m);
         SharedIn {
             azimuth,
-            inclination: shot.inclination_rad.and_then(|_| self.correction("inclination", shot, inclination)),
+            inclination: shot.sides.inclination_rad.and_then(|_| self.correction("inclination", shot, inclination)),
             distance: self.correction("distance", shot, distance),
         }
     }
@@ -203,7 +213,7 @@ impl Built {
         if sigma <= 0.0 {
             return None;
         }
-        let instrument = shot.instrument.as_deref().unwrap_or("the instrument");
+        let instrument = shot.record.instrument.as_deref().unwrap_or("the instrument");
         let key = (of.to_owned(), instrument.to_owned(), [value.to_bits(), sigma.to_bits()]);
         Some(*self.shared_of.entry(key).or_insert_with(|| {
             self.network.shared.push(SharedError { label: format!("the {of} correction of {instrument}"), sigma });

@@ -24,11 +24,12 @@ use crate::network::{self, Adjustment};
 use crate::output::report::network::NetworkSummary;
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
+use crate::shots::north::Norths;
 use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind, Named};
 use crate::stations::join::Joiner;
 use crate::stations::orientation::Orientation;
 use build::Built;
-use read::{NetShot, Place, Reading, Target};
+use read::{NetShot, Place, Target};
 pub use settle::settle;
 use several::Zeros;
 
@@ -75,17 +76,18 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
     let Some(settings) = &job.network else { return Ok(None) };
     let shots = {
         let joiner = Joiner::new(table, &job.join);
-        read::shots(&Reading {
-            logs: needs.logs,
-            table,
+        let reading = read::Reading {
+            norths: Norths {
+                table,
+                declinations: needs.declinations,
+                free_circles: job.has_free_circles(),
+                sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
+            },
             joiner: &joiner,
-            rules: needs.rules,
-            declinations: needs.declinations,
             catalogue: needs.catalogue,
             instrument_height_m: job.heights.instrument_height_m,
-            sigma_orientation_rad: job.north.sigma_orientation_deg.to_radians(),
-            free_circles: job.has_free_circles(),
-        })?
+        };
+        read::shots(needs.logs.shots_to_adjust(needs.rules)?, &reading)
     };
     let settled = build::settings(settings);
     let Some((built, adjustment)) = of_shots(&shots, table, settings, &settled)? else { return Ok(None) };
@@ -255,6 +257,6 @@ impl Adjusted {
                 with_readings.insert(observation.source);
             }
         }
-        self.rows = with_readings.into_iter().map(|shot| self.shots[shot].place).collect();
+        self.rows = with_readings.into_iter().map(|shot| self.shots[shot].record.place).collect();
     }
 }

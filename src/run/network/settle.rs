@@ -47,18 +47,18 @@ pub fn settle(
     let mut settled = Settlement::default();
     let rows = adjusted.results();
     let claimed: Vec<usize> =
-        (0..adjusted.shots.len()).filter(|index| adjusted.rows.contains(&adjusted.shots[*index].place)).collect();
+        (0..adjusted.shots.len()).filter(|index| adjusted.rows.contains(&adjusted.shots[*index].record.place)).collect();
     // What is suspicious about each row, and what there is to say of its feature at the first of its rows.
     let mut flags_of: BTreeMap<usize, Flags> = BTreeMap::new();
     let mut details: BTreeMap<usize, String> = BTreeMap::new();
     let mut by_feature: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for index in &claimed {
         let shot = &adjusted.shots[*index];
-        let mut flags = shot.flags;
-        flags.join(audited.get(&shot.place).copied().unwrap_or_default());
+        let mut flags = shot.record.read.flags;
+        flags.join(audited.get(&shot.record.place).copied().unwrap_or_default());
         flags_of.insert(*index, flags);
         match &shot.to {
-            Target::Place(_) => settled.counts.entry(shot.place.0).or_default().composed += 1,
+            Target::Place(_) => settled.counts.entry(shot.record.place.0).or_default().composed += 1,
             feature => by_feature.entry(adjusted.built.station_of[feature]).or_default().push(*index),
         }
         if let Some(base) = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]] {
@@ -66,7 +66,7 @@ pub fn settle(
         }
     }
     let mut groups: Vec<(usize, Vec<usize>)> = by_feature.into_iter().collect();
-    groups.sort_by_key(|(_, shots)| adjusted.shots[shots[0]].place);
+    groups.sort_by_key(|(_, shots)| adjusted.shots[shots[0]].record.place);
     let mut mapped = Vec::with_capacity(groups.len());
     for (station, shots) in &groups {
         let (feature, detail) = point(stage, adjusted, *station, shots, &rows, &flags_of, &mut settled)?;
@@ -81,14 +81,19 @@ pub fn settle(
         if result.is_some_and(|result| result.rejected > 0) {
             flags.raise(Flag::RejectedByTest);
         }
-        settled.counts.entry(shot.place.0).or_default().flag(*flags);
+        settled.counts.entry(shot.record.place.0).or_default().flag(*flags);
         let detail = details.remove(index).filter(|detail| !detail.is_empty());
         let words: Vec<String> = detail.into_iter().chain(result.into_iter().flat_map(|result| result.words.clone())).collect();
         let outcome = match result {
             Some(result) if result.used == 0 => Outcome::Rejected(*flags, words.join("; ")),
             _ => Outcome::Used(*flags, words.join("; ")),
         };
-        settled.entries.push(Entry { file: shot.place.0, line: shot.place.1, row: shot.row.clone(), outcome });
+        settled.entries.push(Entry {
+            file: shot.record.place.0,
+            line: shot.record.place.1,
+            row: shot.record.row.clone(),
+            outcome,
+        });
     }
     settled.entries.sort_by_key(|entry| (entry.file, entry.line));
     let cell = |point: usize, index: usize| first_cell(adjusted, &groups[point].1, index);
@@ -113,16 +118,16 @@ fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, flags: Flag
     let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
     let mut record = stage.feature(&placed, base, &vector, &covariance, Class::default());
     record.feature = Some(adjusted.built.network.stations[station].label.as_str());
-    record.shot = shot.shot.as_deref();
+    record.shot = shot.record.shot.as_deref();
     record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
     record.flags = flags;
-    record.source_file = &stage.logs.files[shot.place.0].info.name;
-    record.source_line = shot.place.1;
+    record.source_file = &stage.logs.files[shot.record.place.0].info.name;
+    record.source_line = shot.record.place.1;
     Ok((base, record))
 }
 
 fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, Signs) {
-    let of_shot = |shot: &usize| (adjusted.shots[*shot].cells[index].as_str(), adjusted.shots[*shot].signs[index]);
+    let of_shot = |shot: &usize| (adjusted.shots[*shot].record.cells[index].as_str(), adjusted.shots[*shot].record.signs[index]);
     shots.iter().map(of_shot).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
 }
 
@@ -145,7 +150,7 @@ fn point<'r>(
         Target::Place(_) => (None, ""),
     };
     let class = stage.class_of(code, None);
-    settled.joinable.extend(stage.joinable(Some(name), first.place, (index, &vector, Some(covariance))));
+    settled.joinable.extend(stage.joinable(Some(name), first.record.place, (index, &vector, Some(covariance))));
     let of_base = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
     let mut record: Feature = stage.feature(&placed, index, &vector, &of_base, class);
     record.covariance = covariance + of_base;
@@ -154,26 +159,26 @@ fn point<'r>(
     record.shares = [f64::NAN; 3];
     record.feature = Some(name);
     record.code = code;
-    record.shot = first.shot.as_deref();
-    record.role = first.role.as_deref();
-    record.echo = first.echo.as_deref();
-    record.when = first.when;
+    record.shot = first.record.shot.as_deref();
+    record.role = first.record.role.as_deref();
+    record.echo = first.record.echo.as_deref();
+    record.when = first.record.read.readings.when;
     record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
     record.declination_rad = first.declination_rad;
     let aside = shots.iter().filter(|shot| rows.get(shot).is_some_and(|result| result.used == 0)).count();
     record.shots_used = u32::try_from(shots.len() - aside).unwrap_or(u32::MAX);
     record.shots_aside = u32::try_from(aside).unwrap_or(u32::MAX);
     shots.iter().filter_map(|shot| flags_of.get(shot)).for_each(|flags| record.flags.join(*flags));
-    record.face_diameter_m = first.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m);
-    record.source_file = &stage.logs.files[first.place.0].info.name;
-    record.source_line = first.place.1;
+    record.face_diameter_m = first.record.read.readings.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m);
+    record.source_file = &stage.logs.files[first.record.place.0].info.name;
+    record.source_line = first.record.place.1;
     let mut feature = Mapped { record, base: index, end, class, values: Vec::new() };
     let detail = stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
-    let counts = settled.counts.entry(first.place.0).or_default();
+    let counts = settled.counts.entry(first.record.place.0).or_default();
     counts.mapped += 1;
     counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);
     for other in &shots[1..] {
-        settled.counts.entry(adjusted.shots[*other].place.0).or_default().repeats += 1;
+        settled.counts.entry(adjusted.shots[*other].record.place.0).or_default().repeats += 1;
     }
     if feature.record.flags.has(Flag::UnknownCode) {
         *settled.unknown_codes.entry(code.unwrap_or_default().to_owned()).or_default() += shots.len() as u64;
@@ -334,7 +339,7 @@ impl Adjusted {
         let (kind, from, to, unit, place) = match residual.source {
             Source::Observation(index) => {
                 let observation = &network.observations[index];
-                let place = self.shots[observation.source].place;
+                let place = self.shots[observation.source].record.place;
                 (
                     observation.kind.name().to_owned(),
                     label(observation.from),

@@ -8,10 +8,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::build::Built;
 use super::read::{NetShot, Place, Target};
 use crate::network::Adjustment;
-use crate::records::kit::Kit;
-use crate::records::triangle::Triangle;
-use crate::shots::reduce::{Sight, SightSigmas, reduce};
+use crate::records::shot::Readings;
+use crate::shots::reduce::{Sight, reduce};
 use crate::shots::repeats::{self, Judgement, Repeat};
+use crate::shots::sighting::sigmas;
 use crate::stations::base::BaseTable;
 
 /// What is known of the zeros of the bases' azimuths.
@@ -46,7 +46,7 @@ pub fn names(shots: &[NetShot], table: &BaseTable, zeros: &Zeros) -> BTreeSet<Ta
         let (zero, turn_rad, sigma_rad) = match zeros {
             Zeros::North => {
                 let shared = shot.sigma_orientation_rad.hypot(shot.sigma_declination_rad);
-                (None, 0.0, shared.hypot(shot.kit.sigma_azimuth_correction_rad))
+                (None, 0.0, shared.hypot(shot.record.read.kit.sigma_azimuth_correction_rad))
             }
             Zeros::Circles(known) => match known.get(base) {
                 Some((turn_rad, sigma_rad)) => (None, *turn_rad, *sigma_rad),
@@ -65,31 +65,23 @@ pub fn names(shots: &[NetShot], table: &BaseTable, zeros: &Zeros) -> BTreeSet<Ta
 
 /// A full shot as the test of repeats wants it.
 fn repeat(shot: &NetShot, base: usize, table: &BaseTable, turn_rad: f64, sigma_orientation_rad: f64) -> Option<Repeat> {
-    let triangle = match (shot.slope_m, shot.horizontal_m, shot.vertical_m, shot.inclination_rad) {
-        (Some(slope_m), _, _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
-        (Some(slope_m), _, Some(vertical_m), None) => Triangle::SlopeVertical { slope_m, vertical_m },
-        (None, Some(horizontal_m), _, Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
-        (None, Some(horizontal_m), Some(vertical_m), None) => Triangle::HorizontalVertical { horizontal_m, vertical_m },
-        (None, Some(horizontal_m), None, None) => Triangle::Level { horizontal_m },
-        _ => return None,
+    let sides = &shot.sides;
+    let readings = Readings {
+        slope_m: sides.slope_m,
+        horizontal_m: sides.horizontal_m,
+        vertical_m: sides.vertical_m,
+        inclination_rad: sides.inclination_rad,
+        ..Readings::default()
     };
+    let triangle = readings.triangle()?;
     let sight = Sight {
-        true_azimuth_rad: shot.azimuth_rad? + turn_rad,
+        true_azimuth_rad: shot.sides.azimuth_rad? + turn_rad,
         triangle,
-        instrument_height_m: shot.instrument_height_m,
-        target_height_m: shot.target_height_m,
-        refraction: shot.kit.refraction,
+        instrument_height_m: shot.sides.instrument_height_m,
+        target_height_m: shot.sides.target_height_m,
+        refraction: shot.record.read.kit.refraction,
     };
-    let sigmas = sigmas(&shot.kit, shot.slope_m.or(shot.horizontal_m)?, sigma_orientation_rad);
+    let sigmas = sigmas(&shot.record.read.kit, shot.sides.slope_m.or(shot.sides.horizontal_m)?, sigma_orientation_rad);
     let vector = reduce(&sight, &sigmas, table.bases[base].earth_radius_m);
-    Some(Repeat { base, vector, echo: None, rise_m: shot.instrument_height_m - shot.target_height_m })
-}
-
-fn sigmas(kit: &Kit, length_m: f64, orientation_rad: f64) -> SightSigmas {
-    SightSigmas {
-        azimuth_rad: kit.sigma_azimuth_rad,
-        orientation_rad,
-        inclination_rad: kit.sigma_inclination_rad.hypot(kit.sigma_inclination_correction_rad),
-        distance_m: kit.sigma_distance_m(length_m).hypot(kit.sigma_distance_correction_m),
-    }
+    Some(Repeat { base, vector, echo: None, rise_m: shot.sides.instrument_height_m - shot.sides.target_height_m })
 }

@@ -4,11 +4,10 @@ pub mod time;
 
 use std::collections::HashMap;
 
-use crate::intake::columns::Quantity;
-use crate::intake::delimited::{Row, Rows};
-use crate::intake::plan::Plan;
+use crate::intake::shot_block::ShotBlock;
 use crate::job::{Join, JoinBy};
 use crate::records::ledger::{Fault, Reason};
+use crate::records::names::label;
 use crate::records::when::When;
 use crate::stations::base::{BaseTable, Named};
 use crate::stations::occupation::track::name_at;
@@ -33,69 +32,59 @@ impl<'j> Joiner<'j> {
         Joiner { table, rules, timeline: Timeline::of_all(table), several: several.collect() }
     }
 
-    /// By what the shots of a log find their bases.
-    pub fn by(&self, plan: &Plan) -> JoinBy {
-        by(self.rules, plan)
-    }
-
-    /// The index of a shot's base.
+    /// The index of the base of a row of a block.
     ///
     /// # Errors
     /// When the row names none, or none that can be used, or none was occupied near its time.
-    pub fn base_of(&self, plan: &Plan, rows: &Rows, row: &Row, when: Option<When>) -> Result<usize, Fault> {
-        let by = self.by(plan);
+    pub fn base_of(&self, block: &ShotBlock, index: usize, when: Option<When>) -> Result<usize, Fault> {
+        let mut joined = String::new();
+        let name = block.base(index, &mut joined);
+        self.find(name, when, block.names_bases()).map_err(|unfound| unfound.fault(block, index, when))
+    }
+
+    /// The index of the base of a shot: by its name, or by its time where its log names no bases.
+    ///
+    /// # Errors
+    /// See [`Unfound`].
+    pub fn find(&self, name: Option<&str>, when: Option<When>, log_names_bases: bool) -> Result<usize, Unfound> {
+        let by = by(self.rules, log_names_bases);
         if by == JoinBy::Id {
-            return self.by_name(plan, rows, row, when);
+            return self.by_name(name, when);
         }
-        let quantities = [Quantity::Time, Quantity::Date];
-        let no_time = || match when {
-            Some(_) => {
-                let header = plan.header(Quantity::Date);
-                let say = format!("{header} is a day without a time of day: the base is told by the time of the shot");
-                Fault::new(Reason::NoTime, header, plan.raw(Quantity::Date, rows, row), say)
-            }
-            None => plan.no_reading(rows, row, Reason::NoTime, &quantities, "the base is told by the time of the shot"),
-        };
-        let (instant, _) = when.and_then(|when| when.instant).ok_or_else(no_time)?;
-        let fault =
-            |say: String| Fault::new(Reason::NoBaseInTime, plan.header(Quantity::Time), plan.raw(Quantity::Time, rows, row), say);
+        let (instant, _) = when.and_then(|when| when.instant).ok_or(Unfound::NoTime)?;
         let rule = match by {
             JoinBy::Interpolated => {
                 return match self.table.by_name.get(&name_at(instant)) {
                     Some(Named::Base(index)) => Ok(*index),
-                    Some(Named::Held(why) | Named::Absent(why)) => Err(fault(why.clone())),
-                    _ => Err(fault(format!("no receiver has a fix around {instant}"))),
+                    Some(Named::Held(why) | Named::Absent(why)) => Err(Unfound::InTime(why.clone())),
+                    _ => Err(Unfound::InTime(format!("no receiver has a fix around {instant}"))),
                 };
             }
             JoinBy::Nearest => TimeRule::Nearest,
             JoinBy::LastBefore | JoinBy::Id => TimeRule::LastBefore,
         };
         let found = self.timeline.find(instant, rule, self.rules.limit_s);
-        let index = found.map_err(|nearest| fault(nearest.say(self.table, rule, self.rules.limit_s)))?;
+        let index = found.map_err(|nearest| Unfound::InTime(nearest.say(self.table, rule, self.rules.limit_s)))?;
         match index.checked_sub(self.table.bases.len()).and_then(|empty| self.table.empty_windows.get(empty)) {
-            Some(window) => Err(fault(window.say.clone())),
+            Some(window) => Err(Unfound::InTime(window.say.clone())),
             None => Ok(index),
         }
     }
 
-    fn by_name(&self, plan: &Plan, rows: &Rows, row: &Row, when: Option<When>) -> Result<usize, Fault> {
-        let header = plan.header(Quantity::Base);
-        let mut joined = String::new();
-        let Some(name) = plan.name(Quantity::Base, rows, row, &mut joined) else {
-            return Err(plan.no_reading(rows, row, Reason::NoBase, &[Quantity::Base], "the shot names no base"));
-        };
+    fn by_name(&self, name: Option<&str>, when: Option<When>) -> Result<usize, Unfound> {
+        let name = name.ok_or(Unfound::NoName)?;
         if let Some(Named::Base(index)) = self.table.by_name.get(name) {
             return Ok(*index);
         }
-        let label = crate::records::names::label(name);
-        let fault = |reason, say| Fault::new(reason, header, &label, say);
-        Err(match self.table.by_name.get(name) {
+        let label = label(name);
+        let (reason, say) = match self.table.by_name.get(name) {
             Some(Named::Several(indexes)) => match when.and_then(|when| when.instant) {
                 Some((instant, _)) => {
                     let timeline = self.several.get(name).unwrap_or(&self.timeline);
                     return timeline.find(instant, TimeRule::LastBefore, f64::INFINITY).or_else(|_| {
                         timeline.find(instant, TimeRule::Nearest, self.rules.limit_s).map_err(|nearest| {
-                            fault(Reason::NoBaseInTime, nearest.say(self.table, TimeRule::Nearest, self.rules.limit_s))
+                            let say = nearest.say(self.table, TimeRule::Nearest, self.rules.limit_s);
+                            Unfound::Named { reason: Reason::NoBaseInTime, label, say }
                         })
                     });
                 }
@@ -104,24 +93,70 @@ impl<'j> Joiner<'j> {
                         "base {label} was occupied {} times at different places, and the shot has no time to tell which is meant",
                         indexes.len()
                     );
-                    fault(Reason::AmbiguousBase, say)
+                    (Reason::AmbiguousBase, say)
                 }
             },
             Some(Named::Ambiguous(apart)) => {
-                fault(Reason::AmbiguousBase, format!("positions {apart:.1} m apart bear the name {label}"))
+                (Reason::AmbiguousBase, format!("positions {apart:.1} m apart bear the name {label}"))
             }
-            Some(Named::Held(why)) => fault(Reason::BaseHeld, format!("base {label} was held: {why}")),
-            Some(Named::Absent(why)) => fault(Reason::UnknownBase, format!("base {label} has no position: {why}")),
+            Some(Named::Held(why)) => (Reason::BaseHeld, format!("base {label} was held: {why}")),
+            Some(Named::Absent(why)) => (Reason::UnknownBase, format!("base {label} has no position: {why}")),
             Some(Named::Base(_)) | None => {
                 let known = self.table.bases.iter().map(|base| base.label.as_str());
                 let near = crate::numeric::words::nearest(&label, known).map(|near| format!("; did the crew mean {near}?"));
-                fault(Reason::UnknownBase, format!("no base log has a base {label}{}", near.unwrap_or_default()))
+                (Reason::UnknownBase, format!("no base log has a base {label}{}", near.unwrap_or_default()))
             }
-        })
+        };
+        Err(Unfound::Named { reason, label, say })
+    }
+}
+
+/// Why a shot has no base.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Unfound {
+    /// It names none.
+    NoName,
+    /// It has no time to find one by.
+    NoTime,
+    /// None was occupied near its time: a sentence.
+    InTime(String),
+    /// The one that it names cannot be used.
+    Named {
+        /// The reason in the ledger.
+        reason: Reason,
+        /// The name for people.
+        label: String,
+        /// A sentence.
+        say: String,
+    },
+}
+
+impl Unfound {
+    /// Whether the shot names a base that no log has, or that has no position.
+    pub fn is_unknown(&self) -> bool {
+        matches!(self, Unfound::Named { reason: Reason::UnknownBase, .. })
+    }
+
+    /// The fault of a row of a block.
+    fn fault(self, block: &ShotBlock, index: usize, when: Option<When>) -> Fault {
+        match self {
+            Unfound::NoName => block.no_base(index, Reason::NoBase, "the shot names no base"),
+            Unfound::NoTime if when.is_some() => {
+                let (header, value) = block.date_as_it_stands(index);
+                let say = format!("{header} is a day without a time of day: the base is told by the time of the shot");
+                Fault::new(Reason::NoTime, header, value, say)
+            }
+            Unfound::NoTime => block.no_time(index, Reason::NoTime, "the base is told by the time of the shot"),
+            Unfound::InTime(say) => {
+                let (header, value) = block.time_as_it_stands(index);
+                Fault::new(Reason::NoBaseInTime, header, value, say)
+            }
+            Unfound::Named { reason, label, say } => Fault::new(reason, block.header_of_base(), &label, say),
+        }
     }
 }
 
 /// By what the shots of a log find their bases.
-pub fn by(rules: &Join, plan: &Plan) -> JoinBy {
-    rules.by.unwrap_or(if plan.claim_of(Quantity::Base).is_some() { JoinBy::Id } else { JoinBy::LastBefore })
+pub fn by(rules: &Join, log_names_bases: bool) -> JoinBy {
+    rules.by.unwrap_or(if log_names_bases { JoinBy::Id } else { JoinBy::LastBefore })
 }

@@ -1,0 +1,75 @@
+//! Logs of calibration shots: rows whose readings stand as they were read, without any correction of an instrument.
+
+use super::IntakeError;
+use super::block::{Chunk, cut};
+use super::columns::Quantity;
+use super::delimited::{Row, Rows};
+use super::plan::Plan;
+use super::shots::bare_readings;
+use super::text::Text;
+use crate::job::LogFormat;
+use crate::records::ledger::{Counts, Fault};
+use crate::records::names::label;
+use crate::records::shot::Readings;
+
+/// A row of such a log. Words that the log does not have are empty.
+#[derive(Debug, Clone)]
+pub struct BareShot {
+    /// Kind of calibration.
+    pub measure: String,
+    /// The part that it plays.
+    pub role: String,
+    /// Name of the base.
+    pub base: String,
+    /// Name of the feature.
+    pub feature: String,
+    /// Name of the instrument.
+    pub instrument: String,
+    /// What was read.
+    pub readings: Result<Readings, Fault>,
+}
+
+/// The rows of a log, and how its columns are called.
+#[derive(Debug, Clone)]
+pub struct BareLog {
+    /// Whether it has a column of measures.
+    pub has_measures: bool,
+    /// Header of the column of measures.
+    pub measure_header: String,
+    /// Header of the column of roles.
+    pub role_header: String,
+    /// Line and content of each row; an error where it is no row of the table.
+    pub rows: Vec<(u64, Result<BareShot, Fault>)>,
+}
+
+/// Reads a log of calibration shots, which may lack what no calibration of its rows asks for.
+///
+/// # Errors
+/// When the log cannot be used as a whole.
+pub fn read(text: &Text, format: &LogFormat) -> Result<BareLog, IntakeError> {
+    let plan = Plan::for_calibration(text, format)?;
+    let (offset, first_line) = plan.body;
+    let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
+    let (rows, faults) = cut(&chunk, &plan, &text.path, &mut Counts::default())?;
+    let read =
+        |(row, fault): (&Row, Option<Fault>)| (row.line.number, fault.map_or_else(|| Ok(bare_shot(&plan, &rows, row)), Err));
+    Ok(BareLog {
+        has_measures: plan.claim_of(Quantity::Measure).is_some(),
+        measure_header: plan.header(Quantity::Measure).to_owned(),
+        role_header: plan.header(Quantity::Role).to_owned(),
+        rows: rows.rows().iter().zip(faults).map(read).collect(),
+    })
+}
+
+fn bare_shot(plan: &Plan, rows: &Rows, row: &Row) -> BareShot {
+    let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim().to_owned();
+    let name = |quantity| plan.name(quantity, rows, row, &mut String::new()).map(label).unwrap_or_default();
+    BareShot {
+        measure: word(Quantity::Measure),
+        role: word(Quantity::Role),
+        base: name(Quantity::Base),
+        feature: name(Quantity::Feature),
+        instrument: word(Quantity::Instrument),
+        readings: bare_readings(plan, rows, row),
+    }
+}
