@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::{Failure, Outcome, print, print_styled, progress};
-use crate::intake::columns::{LogKind, Quantity};
-use crate::intake::plan::Plan;
+use crate::intake::columns::LogKind;
+use crate::intake::log::Log;
 use crate::intake::sheets;
 use crate::intake::text::Text;
 use crate::job::{self, Bases, Checks, Format, Heights, Job, Join, LayerName, LogFormat, North, Shots};
@@ -184,10 +184,9 @@ fn is_geographic(logs: &[PathBuf]) -> Result<bool, Failure> {
     let Some(first) = logs.first() else { return Ok(false) };
     let name = first.display().to_string();
     let logs = sheets::logs(first, &name, LogKind::Bases, &LogFormat::default())?;
-    let is_geographic = |(text, format): &(Text, LogFormat)| -> Result<bool, Failure> {
-        Ok(Plan::new(text, LogKind::Bases, format)?.claim_of(Quantity::Latitude).is_some())
-    };
-    logs.first().map_or(Ok(false), is_geographic)
+    let is_geographic =
+        |(text, format): (Text, LogFormat)| -> Result<bool, Failure> { Ok(Log::of_bases(text, &name, &format)?.has_latitudes()) };
+    logs.into_iter().next().map_or(Ok(false), is_geographic)
 }
 
 /// Runs the command.

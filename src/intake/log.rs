@@ -55,6 +55,14 @@ impl Log {
         planned(text, name, LogKind::Shots, format)
     }
 
+    /// A base log from its decoded text.
+    ///
+    /// # Errors
+    /// When its headers cannot be understood, or lack what every row needs.
+    pub fn of_bases(text: Text, name: &str, format: &LogFormat) -> Result<Log, IntakeError> {
+        planned(text, name, LogKind::Bases, format)
+    }
+
     /// All of its rows as one block; `file` is its index.
     pub fn whole(&self, file: usize) -> Chunk<'_> {
         let (offset, first_line) = self.plan.body;
@@ -89,6 +97,16 @@ impl Log {
     /// Whether its rows may belong to strings.
     pub fn has_strings(&self) -> bool {
         self.claims(Quantity::String)
+    }
+
+    /// Whether its positions are latitudes and longitudes.
+    pub fn has_latitudes(&self) -> bool {
+        self.claims(Quantity::Latitude)
+    }
+
+    /// Whether its rows give the standard errors of their positions and of their heights.
+    pub fn gives_sigmas(&self) -> (bool, bool) {
+        (self.claims(Quantity::SigmaHorizontal), self.claims(Quantity::SigmaVertical))
     }
 
     /// Whether its azimuths count from magnetic north.

@@ -52,7 +52,7 @@ pub use notes::{BadNetwork, Note, NoteKind};
 pub use outliers::Suspect;
 pub use reliability::{LEAST_REDUNDANCY, Residual, shift};
 pub use run::{Adjustment, adjust};
-pub use shots::readings;
+pub use shots::{Line, ReadingErrors, Sides, readings};
 pub use solved::{Rejection, Solved, SolvedInstrument, SolvedShared, SolvedStation};
 pub use types::{Class, Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
 pub use variance::{ClassSigma, LEAST_REDUNDANCY as LEAST_CLASS_REDUNDANCY, variance_components, variance_components_of};

@@ -5,7 +5,9 @@ use crate::networks::{COMPASS, GNSS, Site, horizontal};
 use standoff::geodesy::correlated::{Joint, Origin};
 use standoff::geodesy::covariance::Covariance;
 use standoff::geodesy::frame::{Ellipsoid, Geodetic};
-use standoff::network::{Adjustment, Instrument, Kind, NoteKind, Role, Settings, adjust, components, readings};
+use standoff::network::{
+    Adjustment, Instrument, Kind, Line, NoteKind, ReadingErrors, Role, Settings, Sides, adjust, components, readings,
+};
 use standoff::records::triangle::Triangle;
 use standoff::shots::reduce::{Sight, SightSigmas, reduce};
 
@@ -113,7 +115,14 @@ fn every_triangle_both_ways() {
         let point = site.point("P1", [0.0; 3]);
         let sight = Sight { true_azimuth_rad: 2.2, triangle, instrument_height_m: 1.6, target_height_m: 0.2, refraction: 0.13 };
         let sigmas = SightSigmas { azimuth_rad: 0.004, orientation_rad: 0.006, inclination_rad: 0.003, distance_m: 0.2 };
-        site.network.observations = readings(base, point, &sight, &sigmas, 0);
+        let line = Line { from: base, to: point, has_free_circle: false, instrument: None, source: 0 };
+        let errors = ReadingErrors {
+            sigma_azimuth_rad: sigmas.azimuth_rad,
+            sigma_inclination_rad: sigmas.inclination_rad,
+            sigma_distance_m: sigmas.distance_m,
+            ..ReadingErrors::default()
+        };
+        site.network.observations = readings(&line, &Sides::from(&sight), &errors).collect();
         let solved = solve(&site);
         let station = solved.station(point).unwrap();
         let frame = networks::frame(site.truth[base]);

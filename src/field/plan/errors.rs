@@ -7,8 +7,8 @@ use super::Setup;
 use crate::geodesy::REFRACTION;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::Ellipsoid;
-use crate::intake::columns::{LogKind, Quantity};
-use crate::intake::plan::Plan;
+use crate::intake::columns::LogKind;
+use crate::intake::log::Log;
 use crate::intake::{IntakeError, sheets};
 use crate::job::{Instrument, Job};
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG, Kit};
@@ -163,7 +163,7 @@ impl Errors {
         let mut magnetic = false;
         for (path, name) in &job.shots.resolved {
             for (log, format) in sheets::logs(path, name, LogKind::Shots, job.shots.format_of(name))? {
-                magnetic |= Plan::new(&log, LogKind::Shots, &format)?.claim_of(Quantity::MagneticAzimuth).is_some();
+                magnetic |= Log::of_shots(log, name, &format)?.has_magnetic_azimuths();
             }
             if magnetic {
                 break;
@@ -174,11 +174,9 @@ impl Errors {
             errors.no_compass = true;
         }
         if let Some((path, name)) = job.bases.resolved.first()
-            && let Some((log, format)) = sheets::logs(path, name, LogKind::Bases, job.bases.format_of(name))?.first()
+            && let Some((log, format)) = sheets::logs(path, name, LogKind::Bases, job.bases.format_of(name))?.into_iter().next()
         {
-            let plan = Plan::new(log, LogKind::Bases, format)?;
-            let claims = |quantity| plan.claim_of(quantity).is_some();
-            errors.in_base_logs = (claims(Quantity::SigmaHorizontal), claims(Quantity::SigmaVertical));
+            errors.in_base_logs = Log::of_bases(log, name, &format)?.gives_sigmas();
         }
         Ok(errors)
     }

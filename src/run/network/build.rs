@@ -5,7 +5,9 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 use super::read::{NetShot, Place, Target};
 use crate::geodesy::REFRACTION;
 use crate::job;
-use crate::network::{Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
+use crate::network::{
+    Control, Instrument, Line, Network, ReadingErrors, Reject, Robust, Settings, SharedError, Station, readings,
+};
 use crate::records::names::label;
 use crate::stations::base::{Base, BaseTable, HeightKind};
 
@@ -140,43 +142,19 @@ impl Built {
         let sigma_centre_m = shot.record.read.readings.face_diameter_m.map_or(0.0, |(_, sigma_m)| sigma_m / 2.0);
         let sigma_distance_m = shot.record.read.kit.sigma_distance_m(length_m).hypot(sigma_centre_m);
         let shared = self.shared(shot, free);
-        let bearing = if free { Kind::Direction } else { Kind::Azimuth };
-        let vertical = if shot.sides.slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };
-        for (kind, value, sigma, shared) in [
-            (bearing, shot.sides.azimuth_rad, shot.record.read.kit.sigma_azimuth_rad, shared.azimuth),
-            (
-                Kind::Inclination,
-                shot.sides.inclination_rad,
-                shot.record.read.kit.sigma_inclination_rad,
-                [shared.inclination, None],
-            ),
-            (Kind::Slope, shot.sides.slope_m, sigma_distance_m, [shared.distance, None]),
-            (
-                Kind::Horizontal,
-                shot.sides.horizontal_m.filter(|_| shot.sides.slope_m.is_none()),
-                sigma_distance_m,
-                [shared.distance, None],
-            ),
-            (vertical, shot.sides.vertical_m, sigma_distance_m, [None; 2]),
-        ] {
-            let Some(value) = value else { continue };
-            self.network.observations.push(Observation {
-                kind,
-                from,
-                to,
-                value,
-                sigma,
-                instrument_height_m: shot.sides.instrument_height_m,
-                target_height_m: shot.sides.target_height_m,
-                instrument,
-                shared,
-                source,
-            });
-        }
+        let kit = &shot.record.read.kit;
+        let errors = ReadingErrors {
+            sigma_azimuth_rad: kit.sigma_azimuth_rad,
+            sigma_inclination_rad: kit.sigma_inclination_rad,
+            sigma_distance_m,
+            ..shared
+        };
+        let line = Line { from, to, has_free_circle: free, instrument, source };
+        self.network.observations.extend(readings(&line, &shot.sides, &errors));
     }
 
     /// The errors that the readings of a shot share with others: of the declination, of its instrument's corrections.
-    fn shared(&mut self, shot: &NetShot, free: bool) -> SharedIn {
+    fn shared(&mut self, shot: &NetShot, free: bool) -> ReadingErrors {
         let kit = &shot.record.read.kit;
         // The orientation of a circle holds what all its azimuths share.
         let azimuth = if free || shot.sides.azimuth_rad.is_none() {
@@ -187,10 +165,11 @@ impl Built {
         };
         let inclination = (kit.inclination_correction_rad, kit.sigma_inclination_correction_rad);
         let distance = (kit.distance_correction_m, kit.sigma_distance_correction_m);
-        SharedIn {
-            azimuth,
-            inclination: shot.sides.inclination_rad.and_then(|_| self.correction("inclination", shot, inclination)),
-            distance: self.correction("distance", shot, distance),
+        ReadingErrors {
+            shared_azimuth: azimuth,
+            shared_inclination: shot.sides.inclination_rad.and_then(|_| self.correction("inclination", shot, inclination)),
+            shared_distance: self.correction("distance", shot, distance),
+            ..ReadingErrors::default()
         }
     }
 
@@ -220,13 +199,6 @@ impl Built {
             self.network.shared.len() - 1
         }))
     }
-}
-
-/// The shared errors of a shot's readings, by index in the network.
-struct SharedIn {
-    azimuth: [Option<usize>; 2],
-    inclination: Option<usize>,
-    distance: Option<usize>,
 }
 
 /// The measured position of a base.

@@ -3,11 +3,11 @@
 use std::collections::HashSet;
 
 use crate::job::catalogue::Catalogue;
+use crate::network::Sides;
 use crate::records::echo::Echo;
 use crate::records::ledger::Reason;
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::shot::{KeptShot, ReadRow};
-use crate::records::triangle::Triangle;
 use crate::shots::north::Norths;
 use crate::shots::sighting::TrueAzimuth;
 use crate::stations::base::Named;
@@ -49,25 +49,6 @@ pub struct NetShot {
     pub sigma_declination_rad: f64,
 }
 
-/// The readings of a shot that an adjustment takes, whatever of them is there, in metres and radians. What was shot at its near
-/// face is read as its centre.
-pub struct Sides {
-    /// True azimuth, declination included; the reading of a free circle as it stands.
-    pub azimuth_rad: Option<f64>,
-    /// Inclination, up positive.
-    pub inclination_rad: Option<f64>,
-    /// Slope distance.
-    pub slope_m: Option<f64>,
-    /// Horizontal distance.
-    pub horizontal_m: Option<f64>,
-    /// Vertical distance, up positive.
-    pub vertical_m: Option<f64>,
-    /// Instrument and target heights.
-    pub instrument_height_m: f64,
-    /// See `instrument_height_m`.
-    pub target_height_m: f64,
-}
-
 /// What the reading needs.
 pub struct Reading<'j> {
     /// What brings azimuths to true north; it has the bases.
@@ -91,56 +72,36 @@ pub fn shots(records: Vec<KeptShot>, reading: &Reading) -> Vec<NetShot> {
     shots.into_iter().filter(is_first).collect()
 }
 
-impl Sides {
-    /// Those of a full shot, or of a row that lacks some and whose others can be understood.
-    fn of(read: &ReadRow) -> Option<Sides> {
-        let readings = &read.readings;
-        let Some(fault) = &read.fault else {
-            let triangle = readings.triangle()?;
-            let (slope_m, horizontal_m) = triangle.slope_or_horizontal_m();
-            let vertical_m = match triangle {
-                Triangle::HorizontalVertical { vertical_m, .. } | Triangle::SlopeVertical { vertical_m, .. } => Some(vertical_m),
-                _ => None,
-            };
-            let inclination_rad = vertical_m.is_none().then(|| triangle.inclination_rad()).flatten();
-            let sides = Sides { inclination_rad, slope_m, horizontal_m, vertical_m, ..Sides::NONE };
-            return Some(sides.at_centre(readings.face_diameter_m));
-        };
-        let is_partial =
-            matches!(fault.reason, Reason::NoDistance | Reason::NoAzimuth | Reason::NoInclination | Reason::DirectionOnly);
-        (is_partial && read.unreadable.is_none()).then_some(Sides {
-            inclination_rad: readings.inclination_rad,
-            slope_m: readings.slope_m,
-            horizontal_m: readings.horizontal_m,
-            ..Sides::NONE
-        })
-    }
-
-    const NONE: Sides = Sides {
-        azimuth_rad: None,
-        inclination_rad: None,
-        slope_m: None,
-        horizontal_m: None,
-        vertical_m: None,
-        instrument_height_m: 0.0,
-        target_height_m: 0.0,
+/// The sides of a full shot, or of a row that lacks some and whose others can be understood.
+fn sides(read: &ReadRow) -> Option<Sides> {
+    let readings = &read.readings;
+    let Some(fault) = &read.fault else {
+        return Some(at_centre(Sides::of_triangle(&readings.triangle()?), readings.face_diameter_m));
     };
+    let is_partial =
+        matches!(fault.reason, Reason::NoDistance | Reason::NoAzimuth | Reason::NoInclination | Reason::DirectionOnly);
+    (is_partial && read.unreadable.is_none()).then_some(Sides {
+        inclination_rad: readings.inclination_rad,
+        slope_m: readings.slope_m,
+        horizontal_m: readings.horizontal_m,
+        ..Sides::default()
+    })
+}
 
-    /// With the distance to the centre of what was shot at its near face: half the diameter on, at the same height.
-    fn at_centre(mut self, face_diameter_m: Option<(f64, f64)>) -> Sides {
-        let Some((diameter_m, _)) = face_diameter_m else { return self };
-        let half_m = diameter_m / 2.0;
-        self.horizontal_m = self.horizontal_m.map(|horizontal_m| horizontal_m + half_m);
-        if let Some(slope_m) = self.slope_m {
-            let rise_m = self.vertical_m.or(self.inclination_rad.map(|inclination| slope_m * inclination.sin())).unwrap_or(0.0);
-            let run_m = (slope_m * slope_m - rise_m * rise_m).max(0.0).sqrt() + half_m;
-            self.slope_m = Some(run_m.hypot(rise_m));
-            self.inclination_rad = self.inclination_rad.map(|_| rise_m.atan2(run_m));
-        } else if let (Some(inclination), Some(run_m)) = (self.inclination_rad, self.horizontal_m) {
-            self.inclination_rad = Some(((run_m - half_m) * inclination.tan()).atan2(run_m));
-        }
-        self
+/// With the distance to the centre of what was shot at its near face: half the diameter on, at the same height.
+fn at_centre(mut sides: Sides, face_diameter_m: Option<(f64, f64)>) -> Sides {
+    let Some((diameter_m, _)) = face_diameter_m else { return sides };
+    let half_m = diameter_m / 2.0;
+    sides.horizontal_m = sides.horizontal_m.map(|horizontal_m| horizontal_m + half_m);
+    if let Some(slope_m) = sides.slope_m {
+        let rise_m = sides.vertical_m.or(sides.inclination_rad.map(|inclination| slope_m * inclination.sin())).unwrap_or(0.0);
+        let run_m = (slope_m * slope_m - rise_m * rise_m).max(0.0).sqrt() + half_m;
+        sides.slope_m = Some(run_m.hypot(rise_m));
+        sides.inclination_rad = sides.inclination_rad.map(|_| rise_m.atan2(run_m));
+    } else if let (Some(inclination), Some(run_m)) = (sides.inclination_rad, sides.horizontal_m) {
+        sides.inclination_rad = Some(((run_m - half_m) * inclination.tan()).atan2(run_m));
     }
+    sides
 }
 
 impl Reading<'_> {
@@ -159,7 +120,7 @@ impl Reading<'_> {
         if matches!(to, Target::Feature(..)) && self.catalogue.is_some_and(is_held) {
             return None;
         }
-        let mut sides = Sides::of(&record.read)?;
+        let mut sides = sides(&record.read)?;
         let from = match self.joiner.find(record.base.as_deref(), readings.when, record.log_names_bases) {
             Ok(index) => Place::Base(index),
             Err(unfound) => self.unknown(&unfound, record.base.as_deref())?,
