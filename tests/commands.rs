@@ -92,3 +92,16 @@ fn the_version_is_that_of_the_package() {
     let ran = standoff(Path::new("."), &["--version"]).exits(0);
     assert_eq!(ran.out, format!("standoff {}\n", env!("CARGO_PKG_VERSION")));
 }
+
+#[test]
+fn the_help_of_every_command_names_a_page_that_is_there_and_speaks_of_it() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for command in commands() {
+        let name = command.get_name();
+        let help = standoff(Path::new("."), &[name, "--help"]).exits(0).out;
+        let page = help.lines().find_map(|line| line.strip_prefix("More in ")).unwrap_or_else(|| panic!("{name}: {help}"));
+        let text = read(&root.join(page));
+        let index = page.ends_with("README.md");
+        assert!(index || text.contains(&format!("standoff {name}")), "{page} does not speak of standoff {name}");
+    }
+}

@@ -22,6 +22,7 @@ mod damaged_jobs;
 mod dates;
 mod datums;
 mod desktop_gis;
+mod docs;
 mod examples;
 mod field_data;
 mod first_evening;

@@ -5,6 +5,7 @@ mod browser;
 mod contents;
 mod privacy;
 mod seen;
+mod sheets;
 
 use std::path::Path;
 use std::process::Command;

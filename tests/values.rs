@@ -376,3 +376,16 @@ fn check_ends_with_the_values_and_all_of_them_are_asked_for_by_name() {
     let told = standoff(job.folder.path(), &["check", "job.toml"]).exits(0).out;
     assert!(told.contains("and 10 more; the widest interval: T29, height"), "{told}");
 }
+
+/// The style draws ellipses from the fields of the points: twice a semi-axis in metres over the metres of a unit of the grid.
+#[test]
+fn styles_draw_ellipses_to_scale_from_fields_in_feet() {
+    let copied = example("cliff-nests", "\n[units]\nlength = \"ft\"\nangle = \"gon\"\n");
+    standoff(copied.path(), &["map", "job.toml", "--out", "out", "--format", "geojson", "--quiet"]).exits(0);
+    let style = read(&found(&copied.path().join("out"), "skerrow.features.qml").unwrap());
+    let foot = style.split("ellipse_major95_ft&quot; * ").nth(1).unwrap_or_else(|| panic!("no ellipse by ellipse_major95_ft"));
+    let factor: f64 = foot.split(' ').next().unwrap().parse().unwrap();
+    assert_eq!(factor, 0.3048);
+    assert!(style.contains("ellipse_azimuth_gon&quot; * 0.9"));
+    assert!(style.contains("ellipsoid height (ft)"));
+}

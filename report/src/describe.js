@@ -23,8 +23,17 @@ function list(rows) {
   return made;
 }
 
+// Lengths and areas in the units of the crew: what a metre is of them, and their sign.
+const inUnit = ({ by, sign }) => ({
+  by,
+  sign,
+  two: (value) => twoDigits(value * by),
+  sure: (value, half) => plusMinus(value * by, half * by),
+});
+
 export function describeFeature(data, { index: i }) {
   const f = data.features;
+  const length = inUnit(data.units.length);
   const { origin, unit_m: unit, degrees } = data.plane;
   const value = (column) => (f[column] ? f[column][i] : null);
   const word = (column) => f.words[f[column][i]];
@@ -38,11 +47,11 @@ export function describeFeature(data, { index: i }) {
   const rows = [['place', place]];
   if (value('cell') !== null) rows.push(['', `the middle of a cell of ${fixed(value('cell'), 0)} m; the exact place is withheld`]);
   if (value('height') !== null) {
-    rows.push(['height', `${plusMinus(value('height'), value('height95'))} m ${KINDS[word('kind')] ?? ''}`]);
+    rows.push(['height', `${length.sure(value('height'), value('height95'))} ${length.sign} ${KINDS[word('kind')] ?? ''}`]);
   }
   if (radius !== null) {
-    rows.push(['within', `${twoDigits(radius)} m at 95 %; standard error east ${twoDigits(value('sigma_east'))} m, north ${twoDigits(value('sigma_north'))} m`]);
-    rows.push(['ellipse', `${twoDigits(value('major'))} × ${twoDigits(value('minor'))} m (95 %, semi-axes)`]);
+    rows.push(['within', `${length.two(radius)} ${length.sign} at 95 %; standard error east ${length.two(value('sigma_east'))} ${length.sign}, north ${length.two(value('sigma_north'))} ${length.sign}`]);
+    rows.push(['ellipse', `${length.two(value('major'))} × ${length.two(value('minor'))} ${length.sign} (95 %, semi-axes)`]);
   }
   const shares = [['base', value('share_base')], ['direction', value('share_direction')], ['distance', value('share_distance')]];
   if (shares[0][1] !== null) {
@@ -50,7 +59,7 @@ export function describeFeature(data, { index: i }) {
     rows.push(['made of', shares.map(([name, share]) => `${name} ${Math.round(share * 100)} %`).join(', ')]);
   }
   const shot = [`base ${word('base')}`];
-  if (value('distance') !== null) shot.push(`${fixed(value('distance'), 2)} m`);
+  if (value('distance') !== null) shot.push(`${fixed(value('distance') * length.by, 2)} ${length.sign}`);
   if (value('azimuth') !== null) shot.push(`azimuth ${fixed(value('azimuth'), 2)}° from true north`);
   rows.push(['from', shot.join(', ')]);
   const aside = f.aside[i] ? `, ${f.aside[i]} left out by a test` : '';
@@ -67,10 +76,11 @@ export function describeFeature(data, { index: i }) {
 
 export function describeBase(data, { index }) {
   const base = data.bases[index];
+  const length = inUnit(data.units.length);
   return [
     title(base.name, 'base'),
     list([
-      ['good to', base.sigma === null ? '' : `standard error ${twoDigits(base.sigma)} m on each horizontal axis`],
+      ['good to', base.sigma === null ? '' : `standard error ${length.two(base.sigma)} ${length.sign} on each horizontal axis`],
       ['shots', `${base.shots} mapped from it`],
       ['source', base.place ?? 'placed by the network'],
     ]),
@@ -79,8 +89,9 @@ export function describeBase(data, { index }) {
 
 export function describeOutline(data, { kind, index }) {
   const line = data[kind === 'area' ? 'areas' : 'lines'][index];
+  const [length, area] = [inUnit(data.units.length), inUnit(data.units.area)];
   const rows = [['of', line.origin], ['code', line.code]];
-  if (line.area !== null) rows.push(['area', `${plusMinus(line.area, line.area95)} m²`]);
-  if (line.length !== null) rows.push([kind === 'area' ? 'perimeter' : 'length', `${plusMinus(line.length, line.length95)} m`]);
+  if (line.area !== null) rows.push(['area', `${area.sure(line.area, line.area95)} ${area.sign}`]);
+  if (line.length !== null) rows.push([kind === 'area' ? 'perimeter' : 'length', `${length.sure(line.length, line.length95)} ${length.sign}`]);
   return [title(line.name, kind), list(rows)];
 }

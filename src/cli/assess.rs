@@ -2,8 +2,9 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print, print_json};
-use crate::review::assess::{self, Request, report};
+use super::{Failure, Outcome, print, print_json, write_page};
+use crate::review::assess::{self, Request, page, report};
+use crate::units::{LengthShown, Units};
 
 /// A finished layer against check points: errors, accuracy by public standards, honesty of its uncertainties.
 ///
@@ -43,6 +44,12 @@ pub struct Args {
     /// Write the error of each point as CSV
     #[arg(long, value_name = "FILE.csv")]
     out: Option<PathBuf>,
+    /// Unit of lengths in what is printed and in the page; JSON and CSV stay in metres
+    #[arg(long, value_name = "UNIT", value_enum, default_value_t = LengthShown::M)]
+    length: LengthShown,
+    /// Write a page for any browser, in one file
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
     /// Print JSON
     #[arg(long)]
     json: bool,
@@ -60,6 +67,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     {
         return Err(format!("--out {} is a file that is read; name another", out.display()).into());
     }
+    let inputs = [args.file.clone(), args.check.clone()];
     let found = assess::assess(&Request {
         file: args.file,
         layer: args.layer,
@@ -74,9 +82,13 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         let bytes = report::errors_csv(&found.point_errors)?;
         std::fs::write(out, bytes).map_err(|error| format!("{}: cannot be written: {error}", out.display()))?;
     }
+    let units = Units { length: args.length, ..Units::default() };
+    if let Some(path) = &args.report {
+        write_page(path, &page::html(&found, units), &inputs)?;
+    }
     match args.json {
         true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
-        false => print(&report::text(&found)?)?,
+        false => print(&report::text(&found, units.length())?)?,
     }
     Ok(Outcome::Done)
 }

@@ -4,10 +4,10 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::{Failure, Outcome, print, print_json};
+use super::{Failure, Outcome, print, print_json, write_page};
 use crate::field::calibrate::known_line::{Line, Points};
 use crate::field::calibrate::log::Shots;
-use crate::field::calibrate::{ReadingSigmas, Settings, calibrate, report};
+use crate::field::calibrate::{ReadingSigmas, Settings, calibrate, page, report};
 use crate::geodesy::REFRACTION;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::NorthKind;
@@ -72,6 +72,9 @@ pub struct Args {
     /// Use repeats that lie far from the others too
     #[arg(long)]
     keep_all: bool,
+    /// Write a page for any browser, in one file
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
     /// Print JSON
     #[arg(long)]
     json: bool,
@@ -199,6 +202,9 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         keep_all: args.keep_all,
     };
     let calibration = calibrate(shots.of_instrument(args.instrument.as_deref())?, &settings)?;
+    if let Some(path) = &args.report {
+        write_page(path, &page::html(&calibration, &table), &args.logs)?;
+    }
     if args.json {
         print_json(serde_json::to_string_pretty(&report::json(&calibration, &table))? + "\n")?;
     } else {

@@ -2,9 +2,10 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print, print_json};
+use super::{Failure, Outcome, print, print_json, write_page};
 use crate::review::assess::is_same_file;
-use crate::review::compare::{self, Request, report, write};
+use crate::review::compare::{self, Request, page, report, write};
+use crate::units::{LengthShown, Units};
 
 /// What changed between two mappings of the same features, and what uncertainty explains.
 ///
@@ -36,6 +37,12 @@ pub struct Args {
     /// Write the changes as lines from A to B: a GeoPackage, or a folder for changes.gpkg
     #[arg(long, value_name = "DIR|FILE.gpkg")]
     out: Option<PathBuf>,
+    /// Unit of lengths in what is printed and in the page; JSON and CSV stay in metres
+    #[arg(long, value_name = "UNIT", value_enum, default_value_t = LengthShown::M)]
+    length: LengthShown,
+    /// Write a page for any browser, in one file
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
     /// Print JSON
     #[arg(long)]
     json: bool,
@@ -51,6 +58,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if is_same_file(&args.a, &args.b) {
         return Err(format!("{} and {} are one file; name two mappings", args.a.display(), args.b.display()).into());
     }
+    let inputs = [args.a.clone(), args.b.clone()];
     let found = compare::compare(&Request {
         a: args.a,
         b: args.b,
@@ -62,9 +70,13 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if let Some(out) = &args.out {
         write::write(&found, out)?;
     }
+    let units = Units { length: args.length, ..Units::default() };
+    if let Some(path) = &args.report {
+        write_page(path, &page::html(&found, units), &inputs)?;
+    }
     match args.json {
         true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
-        false => print(&report::text(&found)?)?,
+        false => print(&report::text(&found, &units)?)?,
     }
     Ok(Outcome::Done)
 }

@@ -18,9 +18,10 @@ mod schema;
 mod signals;
 
 use std::io::Write;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use clap::{CommandFactory, Parser, Subcommand};
+use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::output::report::styled;
 use crate::records::shown;
@@ -72,16 +73,40 @@ enum Outcome {
 /// A failure that is told in one message.
 type Failure = Box<dyn std::error::Error>;
 
+/// The page of the documentation that each command's help names.
+pub const PAGES: [(&str, &str); 11] = [
+    ("map", "docs/README.md"),
+    ("check", "docs/my-log.md"),
+    ("calibrate", "docs/how-sure.md"),
+    ("assess", "docs/how-sure.md"),
+    ("compare", "docs/how-sure.md"),
+    ("north", "docs/heights-and-datums.md"),
+    ("plan", "docs/how-sure.md"),
+    ("init", "docs/my-log.md"),
+    ("schema", "docs/in-the-gis.md"),
+    ("completions", "docs/README.md"),
+    ("man", "docs/README.md"),
+];
+
 /// The command line as clap knows it, for completions, the man page and tests.
 pub fn command() -> clap::Command {
-    Cli::command()
+    PAGES.iter().fold(Cli::command(), |command, (name, page)| {
+        command.mut_subcommand(*name, |command| {
+            let help = command.get_after_help().map(|help| format!("\n\n{help}")).unwrap_or_default();
+            command.after_help(format!("More in {page}{help}"))
+        })
+    })
 }
 
 /// Runs the program.
 pub fn main() -> ExitCode {
     crate::geodesy::crs::seclude_gdal();
     signals::clean_up_before_the_end();
-    let done = match Cli::parse().command {
+    let cli = match Cli::from_arg_matches(&command().get_matches()) {
+        Ok(cli) => cli,
+        Err(error) => error.exit(),
+    };
+    let done = match cli.command {
         Command::Map(args) => map::run(args),
         Command::Check(args) => check::run(args),
         Command::Calibrate(args) => calibrate::run(&args),
@@ -111,6 +136,14 @@ fn above_zero_m(text: &str) -> Result<f64, String> {
         Ok(metres) if f64::is_finite(metres) && metres > 0.0 => Ok(metres),
         _ => Err("must be a number of metres above 0".to_owned()),
     }
+}
+
+/// Writes a page to a file that is none of those that were read.
+fn write_page(path: &Path, html: &str, inputs: &[PathBuf]) -> Result<(), Failure> {
+    if inputs.iter().any(|input| crate::review::assess::is_same_file(path, input)) {
+        return Err(format!("--report {} is a file that is read; name another", path.display()).into());
+    }
+    std::fs::write(path, html).map_err(|error| format!("{}: writing the page: {error}", path.display()).into())
 }
 
 /// Prints to standard output. Nothing in the text is obeyed by a terminal.

@@ -2,12 +2,13 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print_json, print_styled};
+use super::{Failure, Outcome, print_json, print_styled, write_page};
 use crate::field::plan::errors::{Errors, Sigma};
 use crate::field::plan::height::Object;
 use crate::field::plan::report::{Report, Request};
-use crate::field::plan::{REACH_M, chart, sheet};
+use crate::field::plan::{REACH_M, chart, page, sheet};
 use crate::job;
+use crate::units::{LengthShown, Units};
 
 /// Expected uncertainty over distance and inclination, and how far to stand off.
 ///
@@ -81,6 +82,12 @@ pub struct Args {
     /// Write a chart of uncertainty over distance as SVG
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// Unit of lengths in the page's table [default: that of the job, or m]
+    #[arg(long, value_name = "UNIT", value_enum, requires = "report")]
+    length: Option<LengthShown>,
+    /// Write a page for any browser, in one file
+    #[arg(long, value_name = "FILE.html")]
+    report: Option<PathBuf>,
     /// Print the plan as JSON
     #[arg(long)]
     json: bool,
@@ -183,6 +190,12 @@ impl Args {
 pub fn run(args: &Args) -> Result<Outcome, Failure> {
     let request = args.request()?;
     let report = Report::new(&request);
+    if let Some(path) = &args.report {
+        let of_job = args.job.as_deref().map(job::load).transpose()?.map(|job| job.units).unwrap_or_default();
+        let units = args.length.map_or(of_job, |length| Units { length, ..of_job });
+        let inputs: Vec<PathBuf> = args.job.iter().cloned().collect();
+        write_page(path, &page::html(&request, &report, units), &inputs)?;
+    }
     if let Some(path) = &args.svg {
         std::fs::write(path, chart::svg(&request)).map_err(|error| format!("{}: cannot be written: {error}", path.display()))?;
     }

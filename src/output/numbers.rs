@@ -52,14 +52,6 @@ pub fn two_digits(half: f64) -> String {
     }
 }
 
-/// The name of a quantity with its unit behind it, as people say it: `vertical_distance_m` is `vertical distance` in `m`.
-pub fn quantity(name: &str) -> (String, &'static str) {
-    let units = [("_m3", "m³"), ("_m2", "m²"), ("_m", "m"), ("_deg", "°"), ("_pct", "%"), ("_gon", "gon")];
-    let found = units.iter().find_map(|(tail, unit)| name.strip_suffix(tail).map(|stem| (stem, *unit)));
-    let (stem, unit) = found.unwrap_or((name, ""));
-    (stem.replace('_', " "), unit)
-}
-
 /// The step of 1, 2 or 5 times a power of ten that is not less than a value.
 pub fn round_step(least: f64) -> f64 {
     let power = 10f64.powf(least.log10().floor());
@@ -93,10 +85,7 @@ mod tests {
     }
 
     #[test]
-    fn quantities_and_steps() {
-        assert_eq!(quantity("vertical_distance_m"), ("vertical distance".into(), "m"));
-        assert_eq!(quantity("volume_m3"), ("volume".into(), "m³"));
-        assert_eq!(quantity("wires"), ("wires".into(), ""));
+    fn steps() {
         assert_eq!([0.3, 1.0, 1.2, 7.0, 20.0].map(round_step), [0.5, 1.0, 2.0, 10.0, 20.0]);
         assert_eq!([0.5, 0.02, 10.0].map(step_decimals), [1, 2, 0]);
     }

@@ -9,4 +9,4 @@ mod shown;
 
 pub use angle::{AngleError, AngleUnit, Hemispheres, parse_angle_deg};
 pub use length::LengthUnit;
-pub use shown::{AngleShown, AreaShown, LengthShown, Shown, Units, VolumeShown};
+pub use shown::{AngleShown, AreaShown, LengthShown, Shown, Units, VolumeShown, computed};

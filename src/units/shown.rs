@@ -11,7 +11,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 /// A unit of length.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
 pub enum LengthShown {
     /// Metre.
@@ -118,6 +118,23 @@ impl Shown {
     pub fn is_same(&self) -> bool {
         self.times == self.by
     }
+}
+
+/// A quantity whose name ends with a unit of [`Units`] as it is computed: its metric name, and what its values are to be multiplied by.
+pub fn computed(name: &str) -> Option<(String, f64)> {
+    let (stem, unit) = name.rsplit_once('_')?;
+    let lengths = [LengthShown::Ft, LengthShown::Usft];
+    let areas = [AreaShown::Ft2, AreaShown::Usft2, AreaShown::Ha, AreaShown::Acre];
+    let volumes = [VolumeShown::Ft3, VolumeShown::Usft3, VolumeShown::Yd3];
+    let own = Units::default();
+    let shown = lengths
+        .map(|length| (Units { length, ..own }.length(), "m"))
+        .into_iter()
+        .chain(areas.map(|area| (Units { area: Some(area), ..own }.area(), "m2")))
+        .chain(volumes.map(|volume| (Units { volume: Some(volume), ..own }.volume(), "m3")))
+        .chain([(Units { angle: AngleShown::Gon, ..own }.angle(), "deg")]);
+    let mut found = shown.filter(|(shown, _)| shown.suffix == unit);
+    found.next().map(|(shown, metric)| (format!("{stem}_{metric}"), shown.by / shown.times))
 }
 
 /// Fields that end with a unit and are places: they stay with the CRS.
@@ -260,6 +277,23 @@ mod tests {
         // The two feet are told apart: 2 parts per million.
         let (a, b) = (one(feet, "m", 1e6), one(usft(), "m", 1e6));
         assert!((a / b - 1.000_002).abs() < 1e-12, "{a} {b}");
+    }
+
+    #[test]
+    fn what_is_shown_is_read_back() {
+        for units in [usft(), Units { length: LengthShown::Ft, ..Units::default() }] {
+            for name in ["height_m", "area_m2", "volume_m3", "lean_deg"] {
+                let shown = units.name(name);
+                match computed(&shown) {
+                    Some((metric, factor)) => {
+                        assert_eq!(metric, name);
+                        assert!((units.value(name, 12.5) * factor - 12.5).abs() < 1e-12, "{shown}");
+                    }
+                    None => assert_eq!(shown, name),
+                }
+            }
+        }
+        assert_eq!(computed("crown_in"), None);
     }
 
     #[test]

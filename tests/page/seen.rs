@@ -219,3 +219,29 @@ fn fifty_thousand_features_are_counted_and_the_map_answers() {
     assert!(said.as_str().unwrap().starts_with("48000"), "{said}");
     assert_quiet(&browser);
 }
+
+#[test]
+#[ignore = "needs chromium and chromedriver"]
+fn the_pages_of_the_other_commands_are_quiet_and_fit_a_phone() {
+    use crate::support::{copy, standoff};
+    let folder = tempfile::tempdir().unwrap();
+    copy(&std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/headland-nests"), folder.path());
+    let run = |arguments: &[&str]| standoff(folder.path(), arguments).exits(0);
+    run(&["map", "job.toml", "--out", "out", "--format", "gpkg", "--quiet"]);
+    let gpkg = crate::support::names(&folder.path().join("out")).into_iter().find(|name| name.ends_with(".gpkg")).unwrap();
+    std::fs::copy(folder.path().join("out").join(&gpkg), folder.path().join("again.gpkg")).unwrap();
+    let gpkg = format!("out/{gpkg}");
+    let browser = Browser::start([390, 900]);
+    for arguments in
+        [&["assess", &gpkg, "--check", "check.csv"][..], &["compare", &gpkg, "again.gpkg"], &["plan", "--tolerance", "2"]]
+    {
+        run(&[arguments, &["--report", "page.html"]].concat());
+        browser.open(&folder.path().join("page.html"), true);
+        let (wide, window) =
+            (browser.run("return document.documentElement.scrollWidth"), browser.run("return window.innerWidth"));
+        assert!(wide.as_u64().unwrap() <= window.as_u64().unwrap(), "{arguments:?}: {wide} in {window}");
+        // Tables sort: a head is pressed and the rows change places, or stand as they did.
+        assert!(browser.run("return document.querySelectorAll('.table').length").as_u64().unwrap() > 0);
+        assert_quiet(&browser);
+    }
+}

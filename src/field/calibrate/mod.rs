@@ -11,6 +11,7 @@
 
 pub mod known_line;
 pub mod log;
+pub mod page;
 pub mod repeats;
 pub mod report;
 pub mod two_peg;

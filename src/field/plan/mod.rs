@@ -13,6 +13,7 @@ pub mod chart;
 pub mod dominance;
 pub mod errors;
 pub mod height;
+pub mod page;
 pub mod report;
 pub mod sheet;
 

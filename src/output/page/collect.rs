@@ -13,6 +13,7 @@ use crate::output::columns::{Batch, Column, Layer, LayerKey, Position};
 use crate::output::contract::Setup;
 use crate::output::style;
 use crate::records::ledger::{Entry, Outcome};
+use crate::units::Units;
 
 /// Records of one kind that a page lists at the most; the rest is counted, and stands in the layers.
 const MOST_LISTED: usize = 2_000;
@@ -33,6 +34,8 @@ pub struct Collected {
     pub wkt: String,
     /// The user's own file under the map.
     pub background: Option<PathBuf>,
+    /// The units that values are shown in.
+    pub units: Units,
     /// Name of that unit.
     pub unit_name: String,
     /// Whether lines of sight may be drawn: they are where the layers have them.
@@ -93,6 +96,7 @@ impl Collected {
             unit_m: setup.crs.unit_factor(),
             wkt: setup.crs.wkt2().unwrap_or_default(),
             background: job.report.background.clone(),
+            units: job.units,
             unit_name: setup.crs.unit_name().to_owned(),
             sights: setup.layers.iter().any(|layer| layer.key == LayerName::SightLines.into()),
             layers: shown.map(|(layer, look)| Shown { key: layer.key, title: layer.title.clone(), look }).collect(),
@@ -125,8 +129,11 @@ impl Collected {
         let named = Named::new(&layers[layer], batch);
         match key {
             LayerKey::Coded(_) | LayerKey::Own(LayerName::Features) => {
-                if let Some(index) = self.layers.iter().position(|layer| layer.key == key) {
-                    self.features(index, &named, batch);
+                match (self.layers.iter().position(|layer| layer.key == key), layers[layer].geometry) {
+                    (Some(index), _) => self.features(index, &named, batch),
+                    (None, GeometryKind::Line) => self.lines(&named, batch, false),
+                    (None, GeometryKind::Area) => self.lines(&named, batch, true),
+                    (None, _) => {}
                 }
             }
             LayerKey::Own(name) => match name {

@@ -11,6 +11,7 @@ use super::plane::Plane;
 use crate::geodesy::covariance::INTERVAL95;
 use crate::output::style::Look;
 use crate::records::ledger::Flag;
+use crate::units::Shown;
 
 /// The data of the script.
 pub fn json(
@@ -29,6 +30,7 @@ pub fn json(
             "bounds": plane.bounds.map(|edge| rounded(edge, 2)),
         },
         "unit": collected.unit_name,
+        "units": {"length": in_unit(collected.units.length()), "area": in_unit(collected.units.area())},
         "many": collected.features.seen as usize > MANY,
         "sights": collected.sights,
         "factor": factor,
@@ -71,6 +73,11 @@ fn rounded(value: f64, decimals: i32) -> Value {
     } else {
         Value::from(value)
     }
+}
+
+/// What a metre, or a square metre, is of a unit, and how people write that.
+fn in_unit(shown: Shown) -> Value {
+    json!({"by": shown.value(1.0), "sign": shown.sign})
 }
 
 fn group(group: &Group) -> Value {

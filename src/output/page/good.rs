@@ -13,6 +13,7 @@ use crate::output::numbers::{fixed, plus_minus, round_step, step_decimals, two_d
 use crate::output::report::network::NetworkSummary;
 use crate::output::report::terminal::grouped;
 use crate::output::style::{Look, Mark};
+use crate::units::Shown;
 
 /// Features that the plot of the error budget shows.
 const MOST_PLOTTED: usize = 250;
@@ -25,13 +26,14 @@ const MOST_REPEATED: usize = 200;
 
 /// The part; none where nothing is known of it.
 pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
+    let length = collected.units.length();
     let mut html = String::new();
-    html.push_str(&budget(collected).unwrap_or_default());
-    html.push_str(&heights(collected).unwrap_or_default());
-    html.push_str(&spread(collected).unwrap_or_default());
-    html.push_str(&bases(collected).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&budget(collected, length).unwrap_or_default());
+    html.push_str(&heights(collected, length).unwrap_or_default());
+    html.push_str(&spread(collected, length).unwrap_or_default());
+    html.push_str(&bases(collected, length).map(|table| table.html()).unwrap_or_default());
     html.push_str(&network(collected, account).unwrap_or_default());
-    html.push_str(&repeats(collected).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&repeats(collected, length).map(|table| table.html()).unwrap_or_default());
     (!html.is_empty()).then_some(Part { id: "good", title: "How good it is", html })
 }
 
@@ -52,25 +54,28 @@ fn part_m(feature: &Feature, source: usize) -> f64 {
     INTERVAL95 * (variance * feature.shares[source]).sqrt()
 }
 
-fn budget(collected: &Collected) -> Option<String> {
+fn budget(collected: &Collected, length: Shown) -> Option<String> {
     let usable = |feature: &&Feature| feature.distance_m.is_finite() && feature.shares.iter().all(|share| share.is_finite());
     let features: Vec<&Feature> = collected.features.kept.iter().filter(usable).collect();
     if features.len() < 3 {
         return None;
     }
-    let greatest = |of: &dyn Fn(&Feature) -> f64| features.iter().map(|feature| of(feature)).fold(0.0, f64::max);
+    let greatest = |of: &dyn Fn(&Feature) -> f64| features.iter().map(|feature| length.value(of(feature))).fold(0.0, f64::max);
     let (far, most) =
         (greatest(&|feature| feature.distance_m), greatest(&|feature| (0..3).map(|i| part_m(feature, i)).fold(0.0, f64::max)));
     let mut plot = Plot::new(
         [900.0, 340.0],
         [0.0, 1.02 * far],
         [0.0, 1.05 * most],
-        ["horizontal distance from the base, m", "± m (95 %, along an axis)"],
+        [&format!("horizontal distance from the base, {}", length.sign), &format!("± {} (95 %, along an axis)", length.sign)],
     );
     let every = features.len().div_ceil(MOST_PLOTTED);
     for (source, (_, look, mark)) in sources().into_iter().enumerate() {
-        let points: Vec<[f64; 2]> =
-            features.iter().step_by(every).map(|feature| plot.at(feature.distance_m, part_m(feature, source))).collect();
+        let points: Vec<[f64; 2]> = features
+            .iter()
+            .step_by(every)
+            .map(|feature| plot.at(length.value(feature.distance_m), length.value(part_m(feature, source))))
+            .collect();
         plot.svg.marks(points.into_iter(), mark, 7.0, &look.colour.to_string());
     }
     for (i, (name, look, mark)) in sources().into_iter().enumerate() {
@@ -87,61 +92,72 @@ fn budget(collected: &Collected) -> Option<String> {
     Some(format!(
         "<h3>Uncertainty over distance, by source</h3>{}{}",
         figure(&svg, &caption),
-        budget_table(&features, far).html()
+        budget_table(&features, far, length).html()
     ))
 }
 
 /// What the height of a feature is good to, over distance: what lies above the floor of the bases grows with it.
-fn heights(collected: &Collected) -> Option<String> {
+fn heights(collected: &Collected, length: Shown) -> Option<String> {
     let usable = |feature: &&Feature| feature.distance_m.is_finite() && feature.height95_m.is_finite();
     let features: Vec<&Feature> = collected.features.kept.iter().filter(usable).collect();
     if features.len() < 3 {
         return None;
     }
-    let greatest = |of: &dyn Fn(&Feature) -> f64| features.iter().map(|feature| of(feature)).fold(0.0, f64::max);
+    let greatest = |of: &dyn Fn(&Feature) -> f64| features.iter().map(|feature| length.value(of(feature))).fold(0.0, f64::max);
     let (far, most) = (greatest(&|feature| feature.distance_m), greatest(&|feature| feature.height95_m));
     let mut plot = Plot::new(
         [900.0, 240.0],
         [0.0, 1.02 * far],
         [0.0, 1.05 * most],
-        ["horizontal distance from the base, m", "height ± m (95 %)"],
+        [&format!("horizontal distance from the base, {}", length.sign), &format!("height ± {} (95 %)", length.sign)],
     );
     let look = Look::of_other(1);
     let every = features.len().div_ceil(MOST_PLOTTED);
-    let points: Vec<[f64; 2]> =
-        features.iter().step_by(every).map(|feature| plot.at(feature.distance_m, feature.height95_m)).collect();
+    let points: Vec<[f64; 2]> = features
+        .iter()
+        .step_by(every)
+        .map(|feature| plot.at(length.value(feature.distance_m), length.value(feature.height95_m)))
+        .collect();
     plot.svg.marks(points.into_iter(), Mark::Circle, 6.0, &look.colour.to_string());
     let caption = "What remains near the base is the height of the base itself; what grows with distance is the inclination, and on steep sights the distance.";
     let svg = plot.svg.finish("Half of the 95 % interval of heights over distance");
     Some(format!("<h3>Uncertainty of heights over distance</h3>{}", figure(&svg, caption)))
 }
 
-fn budget_table(features: &[&Feature], far: f64) -> Table {
+/// `far` is the greatest distance in the unit of lengths.
+fn budget_table(features: &[&Feature], far: f64, length: Shown) -> Table {
     let step = round_step(far / 6.0);
     let mut table = Table::new("budget", "Middle value (median) by distance")
         .text("distance")
         .number("features", "")
-        .number("base", "± m")
-        .number("direction", "± m")
-        .number("distance", "± m")
-        .number("within (95 %)", "m")
-        .number("height", "± m");
+        .number("base, ±", length.sign)
+        .number("direction, ±", length.sign)
+        .number("distance, ±", length.sign)
+        .number("within (95 %)", length.sign)
+        .number("height, ±", length.sign);
     let classes = (far / step).ceil().max(1.0) as usize;
     for class in 0..classes {
         let (from, to) = (class as f64 * step, (class + 1) as f64 * step);
         let last = class + 1 == classes;
-        let of_class: Vec<&&Feature> = features.iter().filter(|f| f.distance_m >= from && (f.distance_m < to || last)).collect();
+        let of_class: Vec<&&Feature> = features
+            .iter()
+            .filter(|feature| {
+                let far = length.value(feature.distance_m);
+                far >= from && (far < to || last)
+            })
+            .collect();
         if of_class.is_empty() {
             continue;
         }
         let median = |of: &dyn Fn(&Feature) -> f64| {
-            let mut values: Vec<f64> = of_class.iter().map(|feature| of(feature)).filter(|value| value.is_finite()).collect();
+            let mut values: Vec<f64> =
+                of_class.iter().map(|feature| length.value(of(feature))).filter(|value| value.is_finite()).collect();
             values.sort_by(f64::total_cmp);
             values.get(values.len() / 2).map(|value| two_digits(*value)).unwrap_or_default()
         };
         let decimals = step_decimals(step);
         table.row(vec![
-            Cell::from(format!("{} to {} m", fixed(from, decimals), fixed(to, decimals))),
+            Cell::from(format!("{} to {} {}", fixed(from, decimals), fixed(to, decimals), length.sign)),
             Cell::from(of_class.len().to_string()),
             Cell::from(median(&|feature| part_m(feature, 0))),
             Cell::from(median(&|feature| part_m(feature, 1))),
@@ -153,20 +169,24 @@ fn budget_table(features: &[&Feature], far: f64) -> Table {
     table.without_empty_columns()
 }
 
-fn spread(collected: &Collected) -> Option<String> {
+fn spread(collected: &Collected, length: Shown) -> Option<String> {
     let radii = &collected.radii_m;
     if radii.len() < 8 {
         return None;
     }
-    let [half, most_of_them, most] = at_shares(radii, [0.5, 0.95, 0.99])?;
+    let [half, most_of_them, most] = at_shares(radii, [0.5, 0.95, 0.99])?.map(|radius| length.value(radius));
     // Beyond `most` few are left, and a single one would press the rest together.
     let step = round_step(most / 14.0);
     let classes = (most / step).ceil().max(1.0) as usize;
     let mut counts = vec![0u64; classes + 1];
-    radii.iter().for_each(|radius| counts[((f64::from(*radius) / step) as usize).min(classes)] += 1);
+    radii.iter().for_each(|radius| counts[((length.value(f64::from(*radius)) / step) as usize).min(classes)] += 1);
     let highest = counts.iter().copied().max().unwrap_or(1);
-    let mut plot =
-        Plot::new([900.0, 240.0], [0.0, (classes + 1) as f64 * step], [0.0, highest as f64], ["within (95 %), m", "features"]);
+    let mut plot = Plot::new(
+        [900.0, 240.0],
+        [0.0, (classes + 1) as f64 * step],
+        [0.0, highest as f64],
+        [&format!("within (95 %), {}", length.sign), "features"],
+    );
     let colour = Look::of_standard("ellipses").map(|look| look.colour.to_string()).unwrap_or_else(|| INK.to_owned());
     for (class, count) in counts.iter().enumerate() {
         let ([left, top], [right, bottom]) =
@@ -182,10 +202,12 @@ fn spread(collected: &Collected) -> Option<String> {
     }
     let mut table = Table::new("spread", "Places within, at 95 % probability")
         .text("features")
-        .number("horizontally", "m")
-        .number("in height", "m");
-    let of =
-        |values: &[f32]| at_shares(values, [0.5, 0.9, 0.95, 1.0]).map_or_else(Default::default, |shares| shares.map(two_digits));
+        .number("horizontally", length.sign)
+        .number("in height", length.sign);
+    let of = |values: &[f32]| {
+        at_shares(values, [0.5, 0.9, 0.95, 1.0])
+            .map_or_else(Default::default, |shares| shares.map(|share| two_digits(length.value(share))))
+    };
     let names = ["half of them", "90 %", "95 %", "all"];
     for (name, (radius, height)) in names.into_iter().zip(of(radii).into_iter().zip(of(&collected.heights_m))) {
         table.row(vec![name.into(), radius.into(), height.into()]);
@@ -195,24 +217,24 @@ fn spread(collected: &Collected) -> Option<String> {
     Some(format!("<h3>Spread of the uncertainties</h3>{}{}", figure(&svg, caption), table.without_empty_columns().html()))
 }
 
-fn bases(collected: &Collected) -> Option<Table> {
+fn bases(collected: &Collected, length: Shown) -> Option<Table> {
     let mut table = Table::new("bases", "Bases")
         .text("name")
         .number("features", "")
-        .number("place within ±", "m")
-        .number("height within ±", "m")
+        .number("place within ±", length.sign)
+        .number("height within ±", length.sign)
         .number("convergence", "°")
         .number("azimuths corrected", "°")
         .number("backsights", "")
         .number("fixes", "")
-        .number("their spread", "m")
+        .number("their spread", length.sign)
         .text("kind of fix")
         .number("worst HDOP", "")
         .text("placed by")
         .text("source")
         .text("flags");
     for base in collected.bases.kept.iter().take(MOST_BASES) {
-        table.row(base_cells(base));
+        table.row(base_cells(base, length));
         if let Some(row) = table.rows.last_mut() {
             row.warned = !base.flags.is_empty();
         }
@@ -223,20 +245,20 @@ fn bases(collected: &Collected) -> Option<Table> {
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn base_cells(base: &Base) -> Vec<Cell> {
+fn base_cells(base: &Base, length: Shown) -> Vec<Cell> {
     let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
     let count = |value: Option<i64>| value.map(|value| value.to_string()).unwrap_or_default();
     let placed_by = if base.placed_by == "log" { "" } else { base.placed_by.as_str() };
     vec![
         Cell::from(base.name.as_str()),
         Cell::from(grouped(base.shots.max(0) as u64)),
-        Cell::from(known(base.sigma_horizontal_m, two_digits(INTERVAL95 * base.sigma_horizontal_m))),
-        Cell::from(known(base.sigma_vertical_m, two_digits(INTERVAL95 * base.sigma_vertical_m))),
+        Cell::from(known(base.sigma_horizontal_m, two_digits(length.value(INTERVAL95 * base.sigma_horizontal_m)))),
+        Cell::from(known(base.sigma_vertical_m, two_digits(length.value(INTERVAL95 * base.sigma_vertical_m)))),
         Cell::from(known(base.convergence_deg, fixed(base.convergence_deg, 3))),
         Cell::from(known(base.correction_deg, plus_minus(base.correction_deg, INTERVAL95 * base.sigma_correction_deg))),
         Cell::from(count(base.backsights)),
         Cell::from(count(base.epochs)),
-        Cell::from(known(base.spread_m, fixed(base.spread_m, 2))),
+        Cell::from(known(base.spread_m, fixed(length.value(base.spread_m), 2))),
         Cell::from(base.fix_kind.as_str()),
         Cell::from(known(base.hdop, fixed(base.hdop, 1))),
         Cell::from(placed_by),
@@ -249,7 +271,7 @@ fn network(collected: &Collected, account: &Account) -> Option<String> {
     let network = account.network.as_ref()?;
     let sentences: Vec<String> = network.lines().iter().map(|sentence| format!("<li>{}</li>", escaped(sentence))).collect();
     let mut html = format!("<h3>Network</h3><ul class=\"plain\">{}</ul>", sentences.concat());
-    html.push_str(&traverses(network).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&traverses(network, collected.units.length()).map(|table| table.html()).unwrap_or_default());
     let mut table = Table::new("residuals", "Readings after adjustment, the worst first")
         .text("reading")
         .text("from")
@@ -298,22 +320,22 @@ fn network(collected: &Collected, account: &Account) -> Option<String> {
 }
 
 /// Traverses and how they close, before adjustment.
-fn traverses(network: &NetworkSummary) -> Option<Table> {
+fn traverses(network: &NetworkSummary, length: Shown) -> Option<Table> {
     let mut table = Table::new("traverses", "Traverses, before adjustment")
         .text("through")
-        .number("length", "m")
-        .number("misclosure", "m")
+        .number("length", length.sign)
+        .number("misclosure", length.sign)
         .number("1 in", "")
-        .number("up", "m")
+        .number("up", length.sign)
         .number("of the angles", "°");
     let some = |value: Option<f64>, decimals: i32| value.map(|value| fixed(value, decimals)).unwrap_or_default();
     for traverse in &network.traverses.records {
         table.row(vec![
             Cell::from(traverse.stations.join(" – ")),
-            Cell::from(fixed(traverse.length_m, 1)),
-            Cell::from(fixed(traverse.misclosure_m, 2)),
+            Cell::from(fixed(length.value(traverse.length_m), 1)),
+            Cell::from(fixed(length.value(traverse.misclosure_m), 2)),
             Cell::from(some(traverse.ratio, 0)),
-            Cell::from(some(traverse.up_m, 2)),
+            Cell::from(some(traverse.up_m.map(|up| length.value(up)), 2)),
             Cell::from(some(traverse.angular_deg, 3)),
         ]);
     }
@@ -323,7 +345,7 @@ fn traverses(network: &NetworkSummary) -> Option<Table> {
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn repeats(collected: &Collected) -> Option<Table> {
+fn repeats(collected: &Collected, length: Shown) -> Option<Table> {
     let repeated = |feature: &&Feature| feature.used > 1 || feature.aside > 0;
     let mut list: Vec<&Feature> = collected.features.kept.iter().filter(repeated).collect();
     let scatter = |feature: &Feature| if feature.spread_m.is_finite() { feature.spread_m } else { -1.0 };
@@ -332,8 +354,8 @@ fn repeats(collected: &Collected) -> Option<Table> {
         .text("name")
         .number("shots joined", "")
         .number("left out", "")
-        .number("scatter about the point", "m")
-        .number("within (95 %)", "m")
+        .number("scatter about the point", length.sign)
+        .number("within (95 %)", length.sign)
         .text("base");
     let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
     let total = list.len();
@@ -342,8 +364,8 @@ fn repeats(collected: &Collected) -> Option<Table> {
             Cell::from(feature.name.as_str()),
             Cell::from(feature.used.to_string()),
             Cell::from(if feature.aside > 0 { feature.aside.to_string() } else { String::new() }),
-            Cell::from(known(feature.spread_m, fixed(feature.spread_m, 2))),
-            Cell::from(known(feature.radius95_m, two_digits(feature.radius95_m))),
+            Cell::from(known(feature.spread_m, fixed(length.value(feature.spread_m), 2))),
+            Cell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
             Cell::from(feature.base.as_str()),
         ]);
     }

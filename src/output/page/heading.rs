@@ -82,16 +82,19 @@ fn things(collected: &Collected) -> u64 {
 
 /// The 95 % radius that half of the features, and 95 % of them, keep within.
 fn accuracy(collected: &Collected) -> Option<String> {
-    let quantiles = |values: &[f32]| at_shares(values, [0.5, 0.95]).map(|shares| shares.map(two_digits));
+    let length = collected.units.length();
+    let m = length.sign;
+    let quantiles =
+        |values: &[f32]| at_shares(values, [0.5, 0.95]).map(|shares| shares.map(|share| two_digits(length.value(share))));
     let [half, most] = quantiles(&collected.radii_m)?;
     let mut text = match collected.radii_m.len() {
-        1 => format!("Its place is within {half} m (95 %)"),
-        _ => format!("Half of their places are within {half} m, 95 % of them within {most} m"),
+        1 => format!("Its place is within {half} {m} (95 %)"),
+        _ => format!("Half of their places are within {half} {m}, 95 % of them within {most} {m}"),
     };
     if let Some([half, most]) = quantiles(&collected.heights_m) {
         text = match collected.heights_m.len() {
-            1 => format!("{text}, its height within {half} m"),
-            _ => format!("{text}; heights within {half} m and {most} m"),
+            1 => format!("{text}, its height within {half} {m}"),
+            _ => format!("{text}; heights within {half} {m} and {most} {m}"),
         };
     }
     Some(match collected.radii_m.len() {

@@ -9,16 +9,17 @@
 //! | `collect`, `items`, `read`, `sample` | what is kept of the batches |
 //! | `heading`, `map`, `values`, `drawings`, `good`, `todo`, `method` | one part of the page each |
 //! | `groups`, `plane`, `data`, `background` | what the drawn map and the interactive one share |
-//! | `table`, `svg`, `shell` | tables; drawings; the file around it all |
+//! | `table`, `svg`, `chart`, `vectors`, `shell` | tables; drawings; the file around it all |
+//! | `sheet` | pages of the same shell without a map of features, for the other commands |
 //!
 //! The script is bundled from `report/` into `report/dist/page.js`, so that a build needs no Node.
 
 mod background;
-mod chart;
+pub(crate) mod chart;
 mod collect;
 mod data;
 mod drawings;
-mod good;
+pub(crate) mod good;
 mod groups;
 mod heading;
 mod items;
@@ -28,14 +29,17 @@ mod method;
 mod plane;
 mod read;
 mod sample;
-mod shell;
+pub(crate) mod sheet;
+pub(crate) mod shell;
 pub mod svg;
-mod table;
+pub(crate) mod table;
 mod todo;
 mod values;
+pub(crate) mod vectors;
 
 use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::{Account, Setup};
+use crate::output::report::summary::CAUTION;
 use crate::output::write::WriteError;
 use crate::records::ledger::Entry;
 use collect::Collected;
@@ -108,6 +112,7 @@ impl Page {
             days: heading::days(collected),
             lead: heading::sentences(collected, account),
             waiting: heading::waiting(account),
+            caution: CAUTION.to_owned(),
             parts,
             data,
         };

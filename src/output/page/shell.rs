@@ -3,8 +3,6 @@
 use askama::Template;
 use sha2::{Digest, Sha256};
 
-use crate::output::report::summary::CAUTION;
-
 /// The script, as `report/` bundles it.
 const SCRIPT: &str = include_str!("../../../report/dist/page.js");
 /// The style.
@@ -30,6 +28,8 @@ pub struct Shell {
     pub lead: Vec<String>,
     /// What waits for a decision; empty for nothing.
     pub waiting: String,
+    /// What must be read with all of it.
+    pub caution: String,
     /// The parts.
     pub parts: Vec<Part>,
     /// The script's data.
@@ -63,7 +63,7 @@ impl Shell {
             days: &self.days,
             lead: &self.lead,
             waiting: &self.waiting,
-            caution: CAUTION,
+            caution: &self.caution,
             parts: &self.parts,
             footer: format!(
                 "Made by standoff {}. This file holds all that it shows and asks for nothing from anywhere.",

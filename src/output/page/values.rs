@@ -8,8 +8,9 @@ use super::shell::Part;
 use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::output::layers::values::kind_title;
-use crate::output::numbers::{by_interval, fixed, plus_minus, quantity, two_digits};
+use crate::output::numbers::{by_interval, fixed, plus_minus, two_digits};
 use crate::output::report::terminal::grouped;
+use crate::units::Units;
 
 /// Features that the table lists; the others are on the map and in the layers.
 const MOST_ROWS: usize = 1_000;
@@ -62,23 +63,24 @@ fn of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measurement]
     }
     let mut seen = std::collections::BTreeSet::new();
     things.retain(|thing| seen.insert(*thing));
+    let length = collected.units.length();
     let mut table = Table::new(id, title).text("name").text("of");
     for name in &quantities {
-        let (title, unit) = quantity(name);
+        let (title, unit) = collected.units.title(name);
         table = table.number(&title, unit);
     }
-    table = table.number("your threshold", "m").text("against it").text("base").text("time").text("source");
+    table = table.number("your threshold", length.sign).text("against it").text("base").text("time").text("source");
     let mut notes: Vec<String> = Vec::new();
     for thing in &things {
         let of_thing = || quantities.iter().filter_map(|name| by_thing.get(&(thing.0, thing.1, *name)).copied());
         let Some(first) = of_thing().next() else { continue };
         let mut cells = vec![Cell::from(thing.0), Cell::from(thing.1)];
         cells.extend(quantities.iter().map(|name| match by_thing.get(&(thing.0, thing.1, *name)) {
-            Some(value) => Cell::from(said(value)),
+            Some(value) => Cell::from(said(value, &collected.units)),
             None => Cell::from(""),
         }));
         let threshold = of_thing().find(|value| value.threshold_m.is_finite());
-        cells.push(Cell::from(threshold.map(|value| fixed(value.threshold_m, 2)).unwrap_or_default()));
+        cells.push(Cell::from(threshold.map(|value| fixed(length.value(value.threshold_m), 2)).unwrap_or_default()));
         cells.push(Cell::from(threshold.map(|value| value.against_threshold.as_str()).unwrap_or_default()));
         cells.push(Cell::from(first.bases.as_str()));
         cells.push(Cell::from(first.time.as_str()));
@@ -106,9 +108,10 @@ fn of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measurement]
 }
 
 /// A value with its interval; a count without decimals.
-fn said(value: &Measurement) -> String {
-    let is_count = quantity(&value.quantity).1.is_empty() && value.value.fract() == 0.0;
-    if is_count { fixed(value.value, 0) } else { plus_minus(value.value, value.half95) }
+fn said(value: &Measurement, units: &Units) -> String {
+    let is_count = units.title(&value.quantity).1.is_empty() && value.value.fract() == 0.0;
+    let shown = |of: f64| units.value(&value.quantity, of);
+    if is_count { fixed(value.value, 0) } else { plus_minus(shown(value.value), shown(value.half95)) }
 }
 
 /// How a thing was measured, and what is to be read with a warning.
@@ -120,17 +123,22 @@ fn words_of(value: &Measurement) -> String {
 fn strings(collected: &Collected, areas: bool) -> Option<Table> {
     let share = if areas { &collected.areas } else { &collected.lines };
     let list: Vec<&Line> = share.kept.iter().filter(|line| line.length_m.is_finite()).collect();
+    let (length, area) = (collected.units.length(), collected.units.area());
     let mut table = match areas {
-        true => Table::new("values-areas", "Areas").text("name").text("code").number("area", "m²").number("perimeter", "m"),
-        false => Table::new("values-lines", "Lines").text("name").text("code").number("length", "m"),
+        true => Table::new("values-areas", "Areas")
+            .text("name")
+            .text("code")
+            .number("area", area.sign)
+            .number("perimeter", length.sign),
+        false => Table::new("values-lines", "Lines").text("name").text("code").number("length", length.sign),
     };
     table = table.number("vertices", "").text("base").text("note");
     for line in &list {
         let mut cells = vec![Cell::from(line.name.as_str()), Cell::from(line.code.as_str())];
         if areas {
-            cells.push(Cell::from(plus_minus(line.area_m2, INTERVAL95 * line.sigma_area_m2)));
+            cells.push(Cell::from(plus_minus(area.value(line.area_m2), area.value(INTERVAL95 * line.sigma_area_m2))));
         }
-        cells.push(Cell::from(plus_minus(line.length_m, INTERVAL95 * line.sigma_length_m)));
+        cells.push(Cell::from(plus_minus(length.value(line.length_m), length.value(INTERVAL95 * line.sigma_length_m))));
         cells.push(Cell::from(line.corners.len().saturating_sub(usize::from(areas)).to_string()));
         cells.push(Cell::from(line.bases.as_str()));
         let flags = line.flags.replace(' ', ", ").replace('_', " ");
@@ -143,6 +151,7 @@ fn strings(collected: &Collected, areas: bool) -> Option<Table> {
 
 fn features(collected: &Collected) -> Option<Table> {
     let kept = &collected.features.kept;
+    let length = collected.units.length();
     let (x, y): (&str, &str) = if collected.projected { ("easting", "northing") } else { ("longitude", "latitude") };
     let unit = match (collected.projected, collected.unit_m == 1.0) {
         (false, _) => "°",
@@ -163,11 +172,11 @@ fn features(collected: &Collected) -> Option<Table> {
         .text("code")
         .number(x, unit)
         .number(y, unit)
-        .number("within (95 %)", "m")
-        .number(&height, "m")
+        .number("within (95 %)", length.sign)
+        .number(&height, length.sign)
         .text("kind of height")
         .text("base")
-        .number("distance", "m")
+        .number("distance", length.sign)
         .number("shots", "")
         .text("source")
         .text("flags");
@@ -189,10 +198,10 @@ fn features(collected: &Collected) -> Option<Table> {
             grouped(collected.features.seen)
         ));
     }
-    if collected.projected && collected.unit_m != 1.0 {
+    if collected.projected && (collected.unit_m != 1.0 || !length.is_same()) {
         notes.push(format!(
-            "Eastings and northings in the unit of the layers' CRS ({}), all else in metres.",
-            collected.unit_name
+            "Eastings and northings in the unit of the layers' CRS ({}), all else in {}.",
+            collected.unit_name, length.words
         ));
     }
     if kept.iter().any(|feature| feature.cell_m.is_finite()) {
@@ -205,6 +214,7 @@ fn features(collected: &Collected) -> Option<Table> {
 fn cells(collected: &Collected, i: usize, feature: &Feature) -> Vec<Cell> {
     let code = if feature.code_title.is_empty() { &feature.code } else { &feature.code_title };
     let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
+    let length = collected.units.length();
     let place = |value: f64| match collected.projected {
         // The middle of a cell of a hundred metres has no decimetres.
         true if feature.cell_m.is_finite() => fixed(value, 0),
@@ -217,11 +227,11 @@ fn cells(collected: &Collected, i: usize, feature: &Feature) -> Vec<Cell> {
         Cell::from(code.as_str()),
         Cell::from(place(feature.at[0])),
         Cell::from(place(feature.at[1])),
-        Cell::from(known(feature.radius95_m, two_digits(feature.radius95_m))),
-        Cell::from(known(feature.height_m, plus_minus(feature.height_m, feature.height95_m))),
+        Cell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
+        Cell::from(known(feature.height_m, plus_minus(length.value(feature.height_m), length.value(feature.height95_m)))),
         Cell::from(if feature.height_m.is_finite() { feature.height_kind.as_str() } else { "" }),
         Cell::from(feature.base.as_str()),
-        Cell::from(known(feature.distance_m, fixed(feature.distance_m, 2))),
+        Cell::from(known(feature.distance_m, fixed(length.value(feature.distance_m), 2))),
         Cell::from(if feature.aside > 0 {
             format!("{} + {} aside", feature.used, feature.aside)
         } else {

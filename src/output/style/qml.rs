@@ -12,6 +12,7 @@ use super::xml::Document;
 use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, name_of};
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
+use crate::units::computed;
 
 /// The version that the documents are written for.
 pub(super) const VERSION: &str = "3.22.16-Białowieża";
@@ -119,15 +120,27 @@ fn renderer(document: &mut Document, layer: &Layer, look: &Look, naming: Naming,
     });
 }
 
-/// The fields of the ellipse, where the layer has all three.
-fn ellipse_fields(layer: &Layer, naming: Naming) -> Option<[&str; 3]> {
-    let of = |name: &str| layer.fields.iter().find(|field| field.name == name).map(|field| name_of(field, naming));
+/// Whether a field is the one of that name, in whatever unit.
+fn is_called(field: &Field, name: &str) -> bool {
+    field.name == name || (field.is_own() && computed(&field.name).is_some_and(|(metric, _)| metric == name))
+}
+
+/// The fields of the ellipse, where the layer has all three, in metres and degrees.
+fn ellipse_fields(layer: &Layer, naming: Naming) -> Option<[String; 3]> {
+    let of = |name: &str| {
+        let field = layer.fields.iter().find(|field| is_called(field, name))?;
+        let named = format!("\"{}\"", name_of(field, naming));
+        Some(match computed(&field.name).filter(|_| field.name != name) {
+            Some((_, factor)) => format!("{named} * {factor}"),
+            None => named,
+        })
+    };
     Some([of(ELLIPSE[0])?, of(ELLIPSE[1])?, of(ELLIPSE[2])?])
 }
 
 /// A marker with the axes of the error ellipse in units of the map: true to scale at every scale.
-fn ellipse(document: &mut Document, look: &Look, [major, minor, azimuth]: [&str; 3], metres_a_unit: f64) {
-    let axis = |name: &str| format!("2 * \"{name}\" / {metres_a_unit}");
+fn ellipse(document: &mut Document, look: &Look, [major, minor, azimuth]: [String; 3], metres_a_unit: f64) {
+    let axis = |metres: String| format!("2 * {metres} / {metres_a_unit}");
     let set = [
         ("symbol_name", "circle".to_owned()),
         ("color", rgba(look.colour, 0.0)),
@@ -143,7 +156,7 @@ fn ellipse(document: &mut Document, look: &Look, [major, minor, azimuth]: [&str;
         ("size_unit", "MapUnit".into()),
         ("angle", "0".into()),
     ];
-    let driven = [("width", axis(minor)), ("height", axis(major)), ("angle", format!("\"{azimuth}\""))];
+    let driven = [("width", axis(minor)), ("height", axis(major)), ("angle", azimuth)];
     symbol_layer(document, "EllipseMarker", &set, &driven);
 }
 
@@ -345,7 +358,7 @@ fn edit_widget(document: &mut Document, field: &Field) {
 /// What a person wants first, then the rest as the layer has it, lineage last.
 fn in_order(layer: &Layer) -> Vec<&Field> {
     let rank = |field: &&Field| {
-        let first = WANTED_FIRST.iter().position(|name| *name == field.name);
+        let first = WANTED_FIRST.iter().position(|name| is_called(field, name));
         (is_lineage(&field.name), first.unwrap_or(WANTED_FIRST.len()))
     };
     let mut fields: Vec<&Field> = layer.fields.iter().collect();
@@ -360,7 +373,7 @@ fn is_lineage(name: &str) -> bool {
 /// The tip under the mouse: the name, and each value that is there, with its σ where the layer has one.
 fn tip(document: &mut Document, layer: &Layer, naming: Naming) {
     let Some(label) = label_field(layer) else { return };
-    let named = |name: &str| layer.fields.iter().find(|field| field.name == name);
+    let named = |name: &str| layer.fields.iter().find(|field| is_called(field, name));
     let shown = ["code", "quantity", "value", "orthometric_height_m", "ellipsoid_height_m", "radius95_m", "height95_m", "flags"];
     let rows: Vec<String> = shown
         .iter()

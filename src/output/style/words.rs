@@ -1,7 +1,14 @@
 //! A field's title for people: its name as words, its unit in brackets.
 
 /// The unit that a field's name ends with, as people write it.
-const UNITS: [(&str, &str); 12] = [
+const UNITS: [(&str, &str); 19] = [
+    ("_usft2", "US survey ft²"),
+    ("_usft3", "US survey ft³"),
+    ("_ft2", "ft²"),
+    ("_ft3", "ft³"),
+    ("_yd3", "yd³"),
+    ("_acre", "acres"),
+    ("_ha", "ha"),
     ("_usft", "US survey ft"),
     ("_ft", "ft"),
     ("_m2", "m²"),

@@ -47,6 +47,9 @@ pub struct PointError {
     pub inside_ellipse95: Option<bool>,
     /// Whether the error of the height lies inside its 95 % interval.
     pub inside_height95: Option<bool>,
+    /// Latitude and longitude of the tested point, radians.
+    #[serde(skip)]
+    pub at_rad: [f64; 2],
     /// Axes on which it stands far from the others: `east`, `north`, `up`.
     pub outlying: Vec<&'static str>,
 }
@@ -88,6 +91,7 @@ pub fn error_of(tested: &MappedPoint, check: &CheckPoint, checks: &CheckPoints, 
         square_vertical,
         inside_ellipse95: square_horizontal.map(|square| square <= Freedom::Two.edge()),
         inside_height95: square_vertical.map(|square| square <= Freedom::One.edge()),
+        at_rad: [tested.at.lat_rad, tested.at.lon_rad],
         outlying: Vec::new(),
     }
 }

@@ -13,6 +13,7 @@ pub mod moments;
 mod notes;
 pub mod nssda;
 pub mod outliers;
+pub mod page;
 pub mod probability;
 pub mod report;
 pub mod standards;

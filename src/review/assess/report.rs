@@ -7,6 +7,7 @@ use super::moments::Moments;
 use super::outliers::LIMIT;
 use super::{Assessment, Left, Outlier};
 use crate::output::write::number::rounded;
+use crate::units::Shown;
 
 /// Points left out that are listed each; more are counted.
 const LISTED: usize = 10;
@@ -17,7 +18,7 @@ const DECIMALS: Option<u8> = Some(4);
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(found: &Assessment) -> Result<String, std::fmt::Error> {
+pub fn text(found: &Assessment, length: Shown) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
     writeln!(text, "tested   {}, layer {}: {} points in {}", found.file, found.layer, found.points, found.crs)?;
     writeln!(text, "against  {}: {} check points in {}", found.check_file, found.check_points, found.check_crs)?;
@@ -25,19 +26,20 @@ pub fn text(found: &Assessment) -> Result<String, std::fmt::Error> {
     list(&mut text, "unclear", &found.ambiguous)?;
     list(&mut text, "no match", &found.unmatched)?;
     list(&mut text, "held", &found.held)?;
-    writeln!(text, "\nErrors, tested minus check, in metres on the ground (east and north true)\n")?;
+    writeln!(text, "\nErrors, tested minus check, in {} on the ground (east and north true)\n", length.words)?;
     writeln!(text, "          points      mean   std dev      RMSE     least  greatest")?;
     let errors = &found.errors;
     for (name, moments) in
         [("east", Some(errors.east)), ("north", Some(errors.north)), ("radial", Some(errors.radial)), ("up", errors.up)]
     {
         if let Some(moments) = moments {
-            row(&mut text, name, &moments, name != "radial")?;
+            row(&mut text, name, &moments, name != "radial", length)?;
         }
     }
     writeln!(text, "\nAccuracy by public standards\n")?;
     for claim in &found.standards {
-        let value = claim.value_m.map_or_else(|| "not known".to_owned(), |metres| format!("{metres:.3} m"));
+        let value =
+            claim.value_m.map_or_else(|| "not known".to_owned(), |metres| format!("{:.3} {}", length.value(metres), length.sign));
         writeln!(text, "  {}, {}: {} {value}", claim.standard, claim.what, claim.figure)?;
         for missing in &claim.missing {
             writeln!(text, "    no statement: {missing}")?;
@@ -66,7 +68,7 @@ pub fn text(found: &Assessment) -> Result<String, std::fmt::Error> {
             let score = score.map(|score| format!(", {score:.1} from the median")).unwrap_or_default();
             let stated =
                 stated.map_or(", no standard error stated".to_owned(), |stated| format!(", {stated:.1} of its standard errors"));
-            writeln!(text, "  {name}  {axis} {error_m:+.3} m{score}{stated}: {}", speaks.words())?;
+            writeln!(text, "  {name}  {axis} {:+.3} {}{score}{stated}: {}", length.value(*error_m), length.sign, speaks.words())?;
         }
     }
     if !found.notes.is_empty() {
@@ -94,7 +96,15 @@ fn list(text: &mut String, word: &str, left: &[Left]) -> std::fmt::Result {
     Ok(())
 }
 
-fn row(text: &mut String, name: &str, moments: &Moments, signed: bool) -> std::fmt::Result {
+fn row(text: &mut String, name: &str, of: &Moments, signed: bool, length: Shown) -> std::fmt::Result {
+    let moments = Moments {
+        mean_m: length.value(of.mean_m),
+        standard_deviation_m: of.standard_deviation_m.map(|deviation| length.value(deviation)),
+        rmse_m: length.value(of.rmse_m),
+        least_m: length.value(of.least_m),
+        greatest_m: length.value(of.greatest_m),
+        ..*of
+    };
     let mean = if signed { format!("{:+.3}", moments.mean_m) } else { format!("{:.3}", moments.mean_m) };
     let ends = [moments.least_m, moments.greatest_m].map(|m| if signed { format!("{m:+.3}") } else { format!("{m:.3}") });
     let deviation = moments.standard_deviation_m.map_or_else(|| "-".to_owned(), |deviation| format!("{deviation:.3}"));

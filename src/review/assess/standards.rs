@@ -143,6 +143,7 @@ mod tests {
             square_vertical: None,
             inside_ellipse95: None,
             inside_height95: None,
+            at_rad: [0.0; 2],
             outlying: Vec::new(),
         }
     }

@@ -7,6 +7,7 @@
 
 pub mod change;
 pub mod family;
+pub mod page;
 mod place;
 pub mod report;
 pub mod values;

@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::{Change, Comparison, Side};
+use crate::units::Units;
 
 /// Names that are listed each; more are counted.
 const LISTED: usize = 20;
@@ -11,7 +12,7 @@ const LISTED: usize = 20;
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(found: &Comparison) -> Result<String, std::fmt::Error> {
+pub fn text(found: &Comparison, units: &Units) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
     for (letter, side) in [("A", &found.a), ("B", &found.b)] {
         let times = match (&side.first_time, &side.last_time) {
@@ -40,10 +41,16 @@ pub fn text(found: &Comparison) -> Result<String, std::fmt::Error> {
     if changed > 0 {
         let width = found.changes.iter().filter(|change| is_changed(change)).map(|change| change.feature.chars().count());
         let width = width.max().unwrap_or(0).max(7);
-        writeln!(text, "\nChanged, B minus A, in metres on the ground (east and north true); p after correction\n")?;
+        writeln!(
+            text,
+            "\nChanged, B minus A, in {} on the ground (east and north true); p after correction\n",
+            units.length().words
+        )?;
         writeln!(text, "  {:<width$}      east     north        up     p hor     p ver  mark", "feature")?;
         for change in found.changes.iter().filter(|change| is_changed(change)) {
-            let metres = |value: Option<f64>| value.map_or_else(|| "-".to_owned(), |metres| format!("{metres:+.3}"));
+            let metres = |value: Option<f64>| {
+                value.map_or_else(|| "-".to_owned(), |metres| format!("{:+.3}", units.length().value(metres)))
+            };
             writeln!(
                 text,
                 "  {:<width$} {:>9} {:>9} {:>9} {:>9} {:>9}  {}",
@@ -57,7 +64,7 @@ pub fn text(found: &Comparison) -> Result<String, std::fmt::Error> {
             )?;
         }
     }
-    write_values(&mut text, found)?;
+    write_values(&mut text, found, units)?;
     sides(&mut text, found)?;
     writeln!(text)?;
     for note in &found.notes {
@@ -67,12 +74,13 @@ pub fn text(found: &Comparison) -> Result<String, std::fmt::Error> {
     Ok(text)
 }
 
-fn is_changed(change: &Change) -> bool {
+/// Whether a feature changed beyond what uncertainty explains.
+pub fn is_changed(change: &Change) -> bool {
     !matches!(change.mark, "no significant change" | "not tested")
 }
 
 /// A probability: three decimals, or that it is smaller.
-fn chance(probability: Option<f64>) -> String {
+pub fn chance(probability: Option<f64>) -> String {
     match probability {
         None => "-".to_owned(),
         Some(probability) if probability < 0.001 => "<0.001".to_owned(),
@@ -80,22 +88,23 @@ fn chance(probability: Option<f64>) -> String {
     }
 }
 
-fn write_values(text: &mut String, found: &Comparison) -> std::fmt::Result {
+fn write_values(text: &mut String, found: &Comparison, units: &Units) -> std::fmt::Result {
     if found.values.is_empty() {
         return Ok(());
     }
     writeln!(text, "\nMeasured values, A to B; p after {}'s correction over all {} tests\n", found.correction, found.tests)?;
     for value in &found.values {
-        let sigma = value.sigma.map_or_else(|| "not known".to_owned(), |sigma| format!("{sigma:.3}"));
+        let sigma =
+            value.sigma.map_or_else(|| "not known".to_owned(), |sigma| format!("{:.3}", units.value(&value.quantity, sigma)));
         writeln!(
             text,
             "  {} {} {}  {:.3} to {:.3}: {:+.3}, standard error {sigma}, p {}  {}",
             value.measure,
             value.name,
-            value.quantity,
-            value.a,
-            value.b,
-            value.difference,
+            units.name(&value.quantity),
+            units.value(&value.quantity, value.a),
+            units.value(&value.quantity, value.b),
+            units.value(&value.quantity, value.difference),
             chance(value.corrected),
             value.mark
         )?;

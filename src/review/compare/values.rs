@@ -10,6 +10,7 @@ use serde::Serialize;
 
 use super::change::{Finding, Step};
 use crate::intake::vector::{self, FieldTable};
+use crate::units::computed;
 
 /// A value measured twice.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -136,8 +137,16 @@ fn read(path: &Path) -> Result<BTreeMap<Key, Value>, String> {
     Ok(values)
 }
 
-fn add(values: &mut BTreeMap<Key, Value>, key: Key, value: Option<f64>, sigma: Option<f64>) {
+fn add(values: &mut BTreeMap<Key, Value>, mut key: Key, value: Option<f64>, sigma: Option<f64>) {
     let Some(value) = value else { return };
+    // Two mappings in two units are compared in metres and degrees.
+    let (value, sigma) = match computed(&key[2]) {
+        Some((metric, factor)) => {
+            key[2] = metric;
+            (value * factor, sigma.map(|sigma| sigma * factor))
+        }
+        None => (value, sigma),
+    };
     values.entry(key).and_modify(|known| known.times += 1).or_insert(Value { value, sigma, times: 1 });
 }
 
@@ -156,7 +165,11 @@ impl<'t> Columns<'t> {
     }
 
     fn number(&self, row: &[String], field: &str) -> Option<f64> {
-        self.text(row, field).parse().ok().filter(|value: &f64| value.is_finite())
+        // By its own name, or by the one that it has in other units.
+        let is_it = |header: &&String| header.as_str() == field || computed(header).is_some_and(|(metric, _)| metric == field);
+        let header = self.headers.iter().find(is_it)?;
+        let factor = if header == field { 1.0 } else { computed(header)?.1 };
+        self.text(row, header).parse().ok().map(|value: f64| value * factor).filter(|value| value.is_finite())
     }
 }
 

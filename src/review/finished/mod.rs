@@ -22,8 +22,11 @@ use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::Geodetic;
 use crate::intake::vector::{self, PointLayer, VectorPoint};
 use crate::numeric::words::nearest;
+use crate::output::columns::{Field, Layer};
+use crate::output::in_units::InUnits;
 use crate::output::layers::features;
 use crate::stations::base::HeightKind;
+use crate::units::{self, AngleShown, LengthShown, Units};
 
 /// A point of a finished layer.
 #[derive(Debug, Clone, PartialEq)]
@@ -98,10 +101,28 @@ pub fn read(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<Map
     Ok(MappedLayer { name: read.name, crs, datum, points, skipped: read.skipped })
 }
 
+/// The fields of the features layer as they are called in other units, each with what brings its numbers back.
+fn in_other_units(known: &[Field]) -> Vec<(Vec<Field>, Vec<f64>)> {
+    let metric = Layer { fields: known.to_vec(), ..features::layer("", Vec::new()) };
+    let lengths = [LengthShown::M, LengthShown::Ft, LengthShown::Usft];
+    let all = lengths.into_iter().flat_map(|length| [AngleShown::Deg, AngleShown::Gon].map(|angle| (length, angle)));
+    all.filter(|(length, angle)| (*length, *angle) != (LengthShown::M, AngleShown::Deg))
+        .map(|(length, angle)| {
+            let fields = InUnits::new(Units { length, angle, ..Units::default() }).layer(&metric).fields;
+            let factor = |(field, known): (&Field, &Field)| match field.name == known.name {
+                true => 1.0,
+                false => units::computed(&field.name).map_or(1.0, |(_, factor)| factor),
+            };
+            let factors = fields.iter().zip(known).map(factor).collect();
+            (fields, factors)
+        })
+        .collect()
+}
+
 /// Where the fields of the features layer stand.
 struct Fields {
-    /// Long name and column of each field that is there.
-    columns: Vec<(String, usize)>,
+    /// Long name and column of each field that is there, and what brings its numbers to metres and degrees.
+    columns: Vec<(String, usize, f64)>,
     /// Column of the names that were asked for.
     named: Option<usize>,
 }
@@ -118,22 +139,30 @@ impl Fields {
         };
         let named = field.map(place).transpose()?;
         let known: Vec<_> = features::definitions().iter().map(|definition| definition.field()).collect();
+        let shown = in_other_units(&known);
         let columns = layer.fields.iter().enumerate().filter_map(|(column, (header, _))| {
             let is_it = |name: &str| name.eq_ignore_ascii_case(header);
-            let field =
-                known.iter().find(|field| is_it(&field.name)).or_else(|| known.iter().find(|field| is_it(&field.short)))?;
-            Some((field.name.clone(), column))
+            let field = known.iter().find(|field| is_it(&field.name)).or_else(|| known.iter().find(|field| is_it(&field.short)));
+            if let Some(field) = field {
+                return Some((field.name.clone(), column, 1.0));
+            }
+            // A layer in other units: the name says which, the short name by its place in such a layer.
+            shown.iter().find_map(|(fields, factors)| {
+                let at = fields.iter().position(|field| is_it(&field.name) || is_it(&field.short))?;
+                Some((known[at].name.clone(), column, factors[at]))
+            })
         });
         Ok(Fields { columns: columns.collect(), named })
     }
 
     fn text<'p>(&self, point: &'p VectorPoint, name: &str) -> Option<&'p str> {
-        let (_, column) = self.columns.iter().find(|(known, _)| known == name)?;
+        let (_, column, _) = self.columns.iter().find(|(known, ..)| known == name)?;
         point.cells.get(*column).map(|cell| cell.trim()).filter(|cell| !cell.is_empty())
     }
 
     fn number(&self, point: &VectorPoint, name: &str) -> Option<f64> {
-        self.text(point, name)?.parse().ok().filter(|value: &f64| value.is_finite())
+        let factor = self.columns.iter().find(|(known, ..)| known == name)?.2;
+        self.text(point, name)?.parse().ok().map(|value: f64| value * factor).filter(|value| value.is_finite())
     }
 
     /// A point, its position still as it stands in the layer's geometry.
@@ -146,7 +175,7 @@ impl Fields {
         };
         let covariance = self.covariance(point);
         // The shares of base, direction and distance of a single solution are not told apart.
-        let has_shares = self.columns.iter().any(|(known, _)| known == "base_share");
+        let has_shares = self.columns.iter().any(|(known, ..)| known == "base_share");
         let is_adjusted = has_shares && covariance.is_some() && self.number(point, "base_share").is_none();
         MappedPoint {
             feature: owned("feature"),

@@ -17,7 +17,7 @@ use super::plane::Plane;
 use super::shell::Part;
 use super::svg::{Anchor, Face, PLAIN, SMALL, Svg, escaped, stroke};
 use super::todo::sentence;
-use crate::output::numbers::{plus_minus, quantity};
+use crate::output::numbers::plus_minus;
 
 /// Drawings that a page holds.
 const MOST_FIGURES: usize = 60;
@@ -136,8 +136,10 @@ impl Ground<'_> {
     /// Values in a sentence: `Sag 1.20 ± 0.10 m, span 61.02 ± 0.21 m.`
     fn said(&self, measure: &str, name: &str) -> String {
         let said = |value: &Measurement| {
-            let (title, unit) = quantity(&value.quantity);
-            let number = plus_minus(value.value, value.half95);
+            let units = &self.collected.units;
+            let (title, unit) = units.title(&value.quantity);
+            let shown = |of: f64| units.value(&value.quantity, of);
+            let number = plus_minus(shown(value.value), shown(value.half95));
             if unit == "°" { format!("{title} {number}°") } else { format!("{title} {number} {unit}").trim_end().to_owned() }
         };
         let list = self.values(measure, name).map(said).collect::<Vec<_>>().join(", ");
@@ -164,7 +166,8 @@ pub fn part(collected: &Collected) -> Option<Part> {
     if figures.is_empty() {
         return None;
     }
-    let mut html = String::from("<p class=\"note\">The numbers stand in the tables under Values.</p><div class=\"drawings\">");
+    let metres = if collected.units.length().is_same() { "" } else { " Drawings and their dimensions are in metres." };
+    let mut html = format!("<p class=\"note\">The numbers stand in the tables under Values.{metres}</p><div class=\"drawings\">");
     for figure in figures.iter().take(MOST_FIGURES) {
         html.push_str(&format!(
             "<figure><h3>{}</h3>{}<figcaption>{}</figcaption></figure>",

@@ -1,0 +1,190 @@
+//! A comparison as a page: what moved, as arrows over the places of A, and what else changed beyond what uncertainty explains.
+
+use super::report::{chance, is_changed};
+use super::{Change, Comparison};
+use crate::geodesy::crs::{Crs, Kind};
+use crate::output::numbers::fixed;
+use crate::output::page::good::figure;
+use crate::output::page::sheet::{Sheet, list};
+use crate::output::page::shell::Part;
+use crate::output::page::table::{Cell, Table};
+use crate::output::page::vectors::{self, Vector};
+use crate::units::{Shown, Units};
+
+/// Rows that a table lists.
+const MOST_ROWS: usize = 2_000;
+/// Names that a list has.
+const MOST_NAMES: usize = 200;
+/// Decimals of lengths.
+const DECIMALS: i32 = 3;
+/// Metres in a degree of latitude, to draw by.
+const DEGREE_M: f64 = 111_195.0;
+
+/// The page.
+pub fn html(found: &Comparison, units: Units) -> String {
+    let count = |mark: fn(&Change) -> bool| found.changes.iter().filter(|change| mark(change)).count();
+    let changed = count(is_changed);
+    let times = |side: &super::Side| match (&side.first_time, &side.last_time) {
+        (Some(first), Some(last)) => format!(" (shot {first} to {last})"),
+        _ => String::new(),
+    };
+    let part = |id, title, html| Part { id, title, html };
+    Sheet {
+        title: format!("{} and {} compared", found.a.file, found.b.file),
+        lead: vec![
+            format!(
+                "{} features in both: {changed} changed, {} without significant change, {} not tested.",
+                found.changes.len(),
+                count(|change| change.mark == "no significant change"),
+                count(|change| change.mark == "not tested")
+            ),
+            format!(
+                "A: {}, {} points{}. B: {}, {} points{}. Differences are B minus A, on the ground, east and north true.",
+                found.a.file,
+                found.a.points,
+                times(&found.a),
+                found.b.file,
+                found.b.points,
+                times(&found.b)
+            ),
+        ],
+        parts: vec![
+            part("changes", "Features", features(found, units.length())),
+            part("values", "Measured values", values(found, &units)),
+            part("alone", "In one mapping alone", alone(found)),
+            part("notes", "How it was done", notes(found)),
+        ],
+        caution: found.assumption.to_owned(),
+    }
+    .html()
+}
+
+fn features(found: &Comparison, length: Shown) -> String {
+    let mut html = arrows(found, length).map(|(svg, words)| figure(&svg, &words)).unwrap_or_default();
+    let mut table = Table::new("features", "Features, those that changed first")
+        .text("name")
+        .text("code")
+        .text("change")
+        .number("east", length.sign)
+        .number("north", length.sign)
+        .number("horizontally", length.sign)
+        .number("up", length.sign)
+        .number("p, place", "")
+        .number("p, height", "");
+    let shown = |value: Option<f64>| Cell::from(value.map(|value| fixed(length.value(value), DECIMALS)).unwrap_or_default());
+    let (first, rest): (Vec<&Change>, Vec<&Change>) = found.changes.iter().partition(|change| is_changed(change));
+    for change in first.into_iter().chain(rest).take(MOST_ROWS) {
+        table.row(vec![
+            Cell::from(change.feature.as_str()),
+            Cell::from(change.code.as_deref().unwrap_or_default()),
+            Cell::from(change.mark),
+            shown(Some(change.east_m)),
+            shown(Some(change.north_m)),
+            shown(Some(change.horizontal_m)),
+            shown(change.up_m),
+            Cell::from(chance(change.corrected_horizontal)),
+            Cell::from(chance(change.corrected_vertical)),
+        ]);
+        if let Some(row) = table.rows.last_mut() {
+            row.warned = is_changed(change);
+        }
+    }
+    table.note = format!(
+        "p: probability of so great a difference where nothing changed, after {}'s correction for all tests.",
+        found.correction
+    );
+    if found.changes.len() > MOST_ROWS {
+        table.note.push_str(&format!(" The first {MOST_ROWS} of {}; --out writes them all.", found.changes.len()));
+    }
+    if !table.rows.is_empty() {
+        html.push_str(&table.without_empty_columns().html());
+    }
+    html
+}
+
+fn arrows(found: &Comparison, length: Shown) -> Option<(String, String)> {
+    let crs = Crs::new(&found.crs_wkt).ok()?;
+    let middle = found.changes.first()?.ends[0];
+    let metres = match crs.kind() {
+        Kind::Projected => [crs.unit_factor(); 2],
+        _ => [DEGREE_M * middle[1].to_radians().cos(), DEGREE_M],
+    };
+    let vectors: Vec<Vector> = found
+        .changes
+        .iter()
+        .map(|change| Vector {
+            name: change.feature.clone(),
+            at_m: [0, 1].map(|axis| (change.ends[0][axis] - middle[axis]) * metres[axis]),
+            by_m: [change.east_m, change.north_m],
+            marked: is_changed(change),
+        })
+        .collect();
+    vectors::drawing(&vectors, length, "Differences of the features as arrows", "Horizontal differences, B minus A")
+}
+
+fn values(found: &Comparison, units: &Units) -> String {
+    let mut table = Table::new("values", "Measured values, in the unit behind their name")
+        .text("measure")
+        .text("name")
+        .text("value")
+        .number("A", "")
+        .number("B", "")
+        .number("B − A", "")
+        .number("standard error", "")
+        .number("p", "")
+        .text("change");
+    for value in found.values.iter().take(MOST_ROWS) {
+        let shown = |number: f64| Cell::from(fixed(units.value(&value.quantity, number), DECIMALS));
+        table.row(vec![
+            Cell::from(value.measure.as_str()),
+            Cell::from(value.name.as_str()),
+            Cell::from(units.name(&value.quantity)),
+            shown(value.a),
+            shown(value.b),
+            shown(value.difference),
+            value.sigma.map_or(Cell::from("not known"), shown),
+            Cell::from(chance(value.corrected)),
+            Cell::from(value.mark),
+        ]);
+        if let Some(row) = table.rows.last_mut() {
+            row.warned = !matches!(value.mark, "no significant change" | "not tested");
+        }
+    }
+    if table.rows.is_empty() { String::new() } else { table.html() }
+}
+
+fn alone(found: &Comparison) -> String {
+    let mut table =
+        Table::new("alone-in", "In one mapping, or not to be told apart").text("of").number("number", "").text("names");
+    for (title, names) in [
+        ("only in A", &found.a.only_here),
+        ("only in B", &found.b.only_here),
+        ("ambiguous in A", &found.a.ambiguous),
+        ("ambiguous in B", &found.b.ambiguous),
+        ("values only in A", &found.values_only_a),
+        ("values only in B", &found.values_only_b),
+    ] {
+        if names.is_empty() {
+            continue;
+        }
+        let shown: Vec<&str> = names.iter().take(MOST_NAMES).map(String::as_str).collect();
+        let more = if names.len() > MOST_NAMES { format!(", and {} more", names.len() - MOST_NAMES) } else { String::new() };
+        table.row(vec![
+            Cell::from(title),
+            Cell::from(names.len().to_string()),
+            Cell::from(format!("{}{more}", shown.join(", "))),
+        ]);
+    }
+    if table.rows.is_empty() { String::new() } else { table.html() }
+}
+
+fn notes(found: &Comparison) -> String {
+    let tests = format!(
+        "{} tests of positions, heights and measured values at {:.0} % for all of them together, by {}'s correction; points matched {}.",
+        found.tests,
+        100.0 * found.family_level,
+        found.correction,
+        found.matched_by
+    );
+    list(std::iter::once(tests).chain(found.notes.iter().cloned()))
+}

@@ -1,0 +1,58 @@
+//! The pages of the documentation: each is in the index, begins with its answer, and has examples that the program takes.
+
+use crate::support;
+
+use std::path::Path;
+
+use support::*;
+
+/// Pages whose examples are no commands of the program: one has Rust, which is compiled with the documentation, one the benchmark.
+const WITHOUT: [&str; 3] = ["from-rust.md", "performance.md", "README.md"];
+
+fn pages() -> Vec<String> {
+    let pages: Vec<String> =
+        names(&Path::new(env!("CARGO_MANIFEST_DIR")).join("docs")).into_iter().filter(|name| name.ends_with(".md")).collect();
+    assert!(pages.len() > 10, "{pages:?}");
+    pages
+}
+
+fn text(page: &str) -> String {
+    read(&Path::new(env!("CARGO_MANIFEST_DIR")).join("docs").join(page))
+}
+
+#[test]
+fn every_page_is_in_the_index_and_begins_with_words() {
+    let index = text("README.md");
+    for page in pages().iter().filter(|page| *page != "README.md") {
+        assert!(index.contains(&format!("]({page})")) || page == "performance.md", "{page} is not in docs/README.md");
+        let text = text(page);
+        let mut lines = text.lines().filter(|line| !line.trim().is_empty());
+        assert!(lines.next().is_some_and(|line| line.starts_with("# ")), "{page}");
+        let answer = lines.next().unwrap();
+        assert!(
+            answer.len() > 40 && !answer.starts_with(['#', '|', '-', '`'])
+                || answer.starts_with("`standoff")
+                || answer.starts_with("`map"),
+            "{page}: {answer}"
+        );
+    }
+}
+
+#[test]
+fn the_commands_of_every_page_run_as_they_stand() {
+    let folder = tempfile::tempdir().unwrap();
+    let examples = folder.path().join("examples");
+    std::fs::create_dir(&examples).unwrap();
+    copy(&Path::new(env!("CARGO_MANIFEST_DIR")).join("examples"), &examples);
+    for page in pages() {
+        let text = text(&page);
+        let lines: Vec<&str> = text.lines().filter_map(|line| line.strip_prefix("    standoff ")).collect();
+        assert!(!lines.is_empty() || WITHOUT.contains(&page.as_str()), "{page} has no example");
+        for line in lines {
+            let line = line.split(" #").next().unwrap().trim();
+            let arguments: Vec<&str> = line.split_whitespace().collect();
+            let ran = standoff(folder.path(), &arguments);
+            assert_eq!(ran.status, Some(0), "{page}: standoff {line}\n{}{}", ran.out, ran.err);
+        }
+    }
+}
