@@ -179,6 +179,7 @@ fn features_of_one_mapping_alone_and_of_one_name_are_listed() {
     let row = text.lines().find(|line| line.trim_start().starts_with("N1 ")).unwrap();
     assert_eq!(row.split_whitespace().collect::<Vec<_>>(), ["N1", "+3.000", "-4.000", "+0.100", "<0.001", "1.000", "moved"]);
     assert!(text.contains("\nassumed  Both mappings are taken as independent, and as on one datum."), "{text}");
+    assert!(text.contains("\ncaution  No significant change is not a finding that a slope or a structure is safe"), "{text}");
 }
 
 #[test]

@@ -577,3 +577,25 @@ fn standard_errors_hold_on_both_sides() {
     }
     assert!((927..=973).contains(&ellipses) && (927..=973).contains(&heights), "{ellipses} {heights}");
 }
+
+/// A row of a wide log gives two readings of one feature: two shots to the network, not one row that stands there twice. Two rows, two
+/// readings each of an azimuth and a distance: eight by count.
+#[test]
+fn both_readings_of_a_wide_row_take_part() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, text: &str| std::fs::write(folder.path().join(name), text).unwrap();
+    write("bases.csv", "base,east_m,north_m,sigma_horizontal_m\nA,500000,6600000,0.01\nB,500060,6600000,0.01\n");
+    // The mark lies 30 m east and 40 m north of A: 50 m from either base in the grid, 50.020 on the ground.
+    write("shots.csv", "base,shot,mark,d1,a1,d2,a2\nA,1,M,50.02,36.870,50.03,36.871\nB,1,M,50.02,323.130,50.01,323.131\n");
+    write(
+        "job.toml",
+        "name = \"wide\"\ncrs = \"EPSG:32632\"\nformats = [\"csv\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:32632\"\n\
+         [shots]\nfiles = [\"shots.csv\"]\n[shots.columns]\nfeature = \"mark\"\n\
+         [[shots.readings]]\ncolumns = { horizontal_distance_m = \"d1\", true_azimuth_deg = \"a1\" }\n\
+         [[shots.readings]]\ncolumns = { horizontal_distance_m = \"d2\", true_azimuth_deg = \"a2\" }\n\
+         [instrument]\nsigma_distance_m = 0.02\nsigma_azimuth_deg = 0.02\n[network]\n",
+    );
+    standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
+    let summary = json(&folder.path().join("out/summary.json"));
+    assert_eq!(summary["network"]["readings"], json!(8), "{summary}");
+}

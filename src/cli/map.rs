@@ -203,8 +203,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     bar.clear();
     let mut json = String::new();
     let (place, account) = output.commit(&account, |account, extents, files| {
-        json = Summary::new(&job, account, extents, files).to_json();
-        json.clone()
+        json = Summary::new(&job, account, extents, files).to_json()?;
+        Ok(json.clone())
     })?;
     let printed = if args.json {
         print(&json)

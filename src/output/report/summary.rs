@@ -327,9 +327,11 @@ impl Summary {
     }
 
     /// As text, indented and sealed; nothing in it is obeyed by a terminal.
-    pub fn to_json(&self) -> String {
-        // Serialising plain data with text keys does not fail.
-        let text = serde_json::to_string_pretty(self).map(|text| text + "\n").unwrap_or_default();
-        former::sealed(&visible_json(text))
+    ///
+    /// # Errors
+    /// When it cannot be serialised.
+    pub fn to_json(&self) -> serde_json::Result<String> {
+        let text = serde_json::to_string_pretty(self)? + "\n";
+        Ok(former::sealed(&visible_json(text)))
     }
 }

@@ -42,6 +42,9 @@ pub use folder::abandon;
 /// The output cannot be written.
 #[derive(Debug, thiserror::Error)]
 pub enum WriteError {
+    /// The account cannot be put into words.
+    #[error("summary.json cannot be made: {0}")]
+    Summary(serde_json::Error),
     /// The file system says no.
     #[error("{}: {doing}: {source}", path.display())]
     File {
@@ -270,7 +273,7 @@ impl Output {
     pub fn commit(
         self,
         account: &Account,
-        summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> String,
+        summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> serde_json::Result<String>,
     ) -> Result<(PathBuf, Account), WriteError> {
         let Output {
             folder,
@@ -317,7 +320,7 @@ impl Output {
             let path = folder.path().join(page_name(&job));
             std::fs::write(&path, page.html(&account)?).map_err(WriteError::file(&path, "writing"))?;
         }
-        let text = summary(&account, &extents, folder.files()?);
+        let text = summary(&account, &extents, folder.files()?).map_err(WriteError::Summary)?;
         Ok((folder.commit(&text)?, account))
     }
 }

@@ -2,11 +2,10 @@
 //! of freedom, and the binomial interval of a share.
 //!
 //! Regularised incomplete gamma P(a, x): series (DLMF 8.7.1) below x = a + 1, Legendre's continued fraction (DLMF 8.9.2)
-//! above. Regularised incomplete beta I_x(a, b): continued fraction (DLMF 8.17.22), by the method of W. J. Lentz. ln Γ by
-//! C. Lanczos's approximation (SIAM J. Numer. Anal. B 1, 1964; nine coefficients for g = 7, from memory). Equation numbers
-//! from memory. Held by tests to closed forms, to sums of the binomial law and to published quantiles, within 1e-10.
+//! above. Regularised incomplete beta I_x(a, b): continued fraction (DLMF 8.17.22), by the method of W. J. Lentz. ln Γ is
+//! that of the crate `statrs`. Equation numbers from memory. Held by tests to closed forms, to sums of the binomial law and to published quantiles, within 1e-10.
 
-use std::f64::consts::PI;
+use statrs::function::gamma::ln_gamma;
 
 /// Steps after which a series or fraction is taken as it is: it settles within a few dozen.
 const MOST_STEPS: usize = 500;
@@ -14,30 +13,6 @@ const MOST_STEPS: usize = 500;
 const SETTLED: f64 = 1e-15;
 /// Stands for 0 in a continued fraction.
 const TINY: f64 = 1e-300;
-
-/// ln Γ(x), x > 0, within 1e-13 of it.
-fn ln_gamma(x: f64) -> f64 {
-    const COEFFICIENTS: [f64; 8] = [
-        676.520_368_121_885_1,
-        -1_259.139_216_722_402_8,
-        771.323_428_777_653_1,
-        -176.615_029_162_140_6,
-        12.507_343_278_686_905,
-        -0.138_571_095_265_720_12,
-        9.984_369_578_019_572e-6,
-        1.505_632_735_149_311_6e-7,
-    ];
-    if x < 0.5 {
-        return (PI / (PI * x).sin()).ln() - ln_gamma(1.0 - x);
-    }
-    let x = x - 1.0;
-    let sum = COEFFICIENTS
-        .iter()
-        .zip(1u8..)
-        .fold(0.999_999_999_999_809_9, |sum, (coefficient, i)| sum + coefficient / (x + f64::from(i)));
-    let t = x + 7.5;
-    0.5 * (2.0 * PI).ln() + (x + 0.5) * t.ln() - t + sum.ln()
-}
 
 /// Q(½, x) = 1 − P(½, x): what lies beyond x of the gamma law with a = ½.
 fn upper_gamma_half(x: f64) -> f64 {
@@ -164,6 +139,8 @@ fn solve(rising: impl Fn(f64) -> f64, value: f64) -> f64 {
 
 #[cfg(test)]
 mod tests {
+    use std::f64::consts::PI;
+
     use super::*;
     use proptest::prelude::*;
 

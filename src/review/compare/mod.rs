@@ -33,6 +33,10 @@ pub const ASSUMPTION: &str = "Both mappings are taken as independent, and as on 
 datum off by a metre, looks like a movement of every feature alike and cannot be told from one; errors that both share (the same base, \
 the same compass) make real changes harder to see.";
 
+/// What a comparison does not say.
+pub const CAUTION: &str = "No significant change is not a finding that a slope or a structure is safe: it says that these shots would not \
+show a smaller one. Whether ground or structure may be used is judged by those who answer for it.";
+
 /// A comparison that cannot be made.
 #[derive(Debug, thiserror::Error)]
 pub enum CompareError {

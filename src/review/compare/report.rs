@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{Change, Comparison, Side};
+use super::{CAUTION, Change, Comparison, Side};
 use crate::units::Units;
 
 /// Names that are listed each; more are counted.
@@ -71,6 +71,7 @@ pub fn text(found: &Comparison, units: &Units) -> Result<String, std::fmt::Error
         writeln!(text, "note     {note}")?;
     }
     writeln!(text, "assumed  {}", found.assumption)?;
+    writeln!(text, "caution  {CAUTION}")?;
     Ok(text)
 }
 

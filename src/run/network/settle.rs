@@ -46,8 +46,10 @@ pub fn settle(
 ) -> Result<Settlement, CrsError> {
     let mut settled = Settlement::default();
     let rows = adjusted.results();
-    let claimed: Vec<usize> =
-        (0..adjusted.shots.len()).filter(|index| adjusted.rows.contains(&adjusted.shots[*index].record.place)).collect();
+    // A row is claimed where both its ends are placed: where it was taken is a base by then.
+    let is_claimed =
+        |index: &usize| adjusted.rows.contains(&adjusted.shots[*index].record.place) && adjusted.base_of_shot(*index).is_some();
+    let claimed: Vec<usize> = (0..adjusted.shots.len()).filter(is_claimed).collect();
     // What is suspicious about each row, and what there is to say of its feature at the first of its rows.
     let mut flags_of: BTreeMap<usize, Flags> = BTreeMap::new();
     let mut details: BTreeMap<usize, String> = BTreeMap::new();
@@ -61,7 +63,7 @@ pub fn settle(
             Target::Place(_) => settled.counts.entry(shot.record.place.0).or_default().composed += 1,
             feature => by_feature.entry(adjusted.built.station_of[feature]).or_default().push(*index),
         }
-        if let Some(base) = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]] {
+        if let Some(base) = adjusted.base_of_shot(*index) {
             *settled.shots_of_base.entry(base).or_default() += 1;
         }
     }
@@ -69,7 +71,8 @@ pub fn settle(
     groups.sort_by_key(|(_, shots)| adjusted.shots[shots[0]].record.place);
     let mut mapped = Vec::with_capacity(groups.len());
     for (station, shots) in &groups {
-        let (feature, detail) = point(stage, adjusted, *station, shots, &rows, &flags_of, &mut settled)?;
+        let Some(base) = adjusted.base_of_shot(shots[0]) else { continue };
+        let (feature, detail) = point(stage, adjusted, (*station, base), shots, &rows, &flags_of, &mut settled)?;
         flags_of.entry(shots[0]).or_default().join(feature.record.flags);
         details.insert(shots[0], detail);
         mapped.push(feature);
@@ -101,7 +104,8 @@ pub fn settle(
     settled.standing = standing::places(&mapped);
     let mut sights = Vec::with_capacity(claimed.len());
     for index in &claimed {
-        sights.push(sight(stage, adjusted, *index, flags_of.get(index).copied().unwrap_or_default())?);
+        let Some(base) = adjusted.base_of_shot(*index) else { continue };
+        sights.push((base, sight(stage, adjusted, *index, base, flags_of.get(index).copied().unwrap_or_default())?));
     }
     settled.batches.extend(records::sight_line_batch(stage, &sights));
     settled.batches.extend(adjusted_batch(stage, adjusted)?);
@@ -111,9 +115,8 @@ pub fn settle(
 }
 
 /// The line of sight of a shot, from its base to where the network has its target.
-fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, flags: Flags) -> Result<(usize, Feature<'r>), CrsError> {
+fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, base: usize, flags: Flags) -> Result<Feature<'r>, CrsError> {
     let shot = &adjusted.shots[index];
-    let base = adjusted.base_of[adjusted.built.station_of[&Target::Place(shot.from.clone())]].unwrap_or(0);
     let station = adjusted.built.station_of[&shot.to];
     let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
     let mut record = stage.feature(&placed, base, &vector, &covariance, Class::default());
@@ -123,7 +126,7 @@ fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, flags: Flag
     record.flags = flags;
     record.source_file = &stage.logs.files[shot.record.place.0].info.name;
     record.source_line = shot.record.place.1;
-    Ok((base, record))
+    Ok(record)
 }
 
 fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, Signs) {
@@ -135,14 +138,13 @@ fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a
 fn point<'r>(
     stage: &'r Stage,
     adjusted: &'r Adjusted,
-    station: usize,
+    (station, index): (usize, usize),
     shots: &[usize],
     rows: &BTreeMap<usize, RowResult>,
     flags_of: &BTreeMap<usize, Flags>,
     settled: &mut Settlement,
 ) -> Result<(Mapped<'r>, String), CrsError> {
     let first = &adjusted.shots[shots[0]];
-    let index = adjusted.base_of[adjusted.built.station_of[&Target::Place(first.from.clone())]].unwrap_or(0);
     let base = &stage.table.bases[index];
     let (placed, end, vector, covariance) = place(stage, adjusted, station, index)?;
     let (code, name) = match &adjusted.built.places[station] {
@@ -232,7 +234,7 @@ fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey,
     let (beside, readings) = (network.bases_beside(), network.readings());
     for (component, solved) in network.adjustment.solved.iter().enumerate() {
         for station in &solved.stations {
-            let index = network.base_of[station.station].unwrap_or(beside[station.station]);
+            let Some(index) = network.base_of[station.station].or(beside[station.station]) else { continue };
             let (placed, _, vector, covariance) = place(stage, network, station.station, index)?;
             let base = &stage.table.bases[index];
             positions.push(position(&placed, &stage.placed_bases[index]));
@@ -282,13 +284,19 @@ fn correction_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batc
 }
 
 impl Adjusted {
+    /// The base that a shot was taken from; none where that has no place.
+    fn base_of_shot(&self, shot: usize) -> Option<usize> {
+        let from = Target::Place(self.shots[shot].from.clone());
+        self.built.station_of.get(&from).and_then(|station| self.base_of[*station])
+    }
+
     /// By station: the first base that a shot to it was taken from.
-    fn bases_beside(&self) -> Vec<usize> {
+    fn bases_beside(&self) -> Vec<Option<usize>> {
         let mut beside = vec![None; self.built.places.len()];
         for observation in &self.built.network.observations {
             beside[observation.to] = beside[observation.to].or(self.base_of[observation.from]);
         }
-        beside.into_iter().map(|base| base.unwrap_or(0)).collect()
+        beside
     }
 
     /// By station: readings at it or to it that took part.
