@@ -51,5 +51,6 @@ mod repeats;
 mod schema;
 mod stations;
 mod styles;
+mod uncertainty;
 mod values;
 mod whole_runs;

@@ -82,7 +82,7 @@ fn around_zero_deg(angle_deg: f64) -> f64 {
     (angle_deg + 180.0).rem_euclid(360.0) - 180.0
 }
 
-const NO_SIGMAS: SightSigmas = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+const NO_SIGMAS: SightSigmas = SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
 
 /// A sighting without errors, refraction, instrument or target height.
 fn plain_shot(azimuth_deg: f64, triangle: Triangle) -> Vector {

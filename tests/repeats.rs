@@ -219,3 +219,68 @@ fn a_wrong_target_height_and_a_twig_are_found_among_several_spots() {
     let twig = format!("9,A,P0,0,{:.4},25.0,0.9\n", (-0.6f64 / 40.0).atan().to_degrees());
     assert_eq!(with(&twig), (json!({"foreground_hit": 1}), "3".to_owned()));
 }
+
+/// Nine shots of an instrument to a feature of its own, 200 m off at 30 degrees, under a calibration whose corrections are known within
+/// 0.3 degrees and 0.5 m; `off` says by what those of an instrument are off and what each reading is off by.
+fn nine_shots(instruments: usize, mut off: impl FnMut(bool) -> [f64; 2]) -> Small {
+    let mut rows = String::from("shot,base,feature,instrument,true_azimuth_deg,inclination_deg,slope_distance_m\n");
+    let mut job = String::new();
+    for i in 0..instruments {
+        let [tilt, length] = off(true);
+        job += &format!(
+            "[instruments.I{i}]\nsigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.1\nrefraction = 0.0\n\
+             [[instruments.I{i}.calibrations]]\nsigma_inclination_correction_deg = 0.3\nsigma_distance_correction_m = 0.5\n"
+        );
+        for _ in 0..9 {
+            let [own_tilt, own_length] = off(false);
+            let (inclination, slope) = (30.0 + tilt + own_tilt, 200.0 + length + own_length);
+            rows += &format!("{},A,F{i},I{i},{:.2},{inclination:.5},{slope:.4}\n", rows.lines().count(), 0.36 * i as f64);
+        }
+    }
+    let small = Small::new(&rows, "", &job);
+    // Each row names its instrument.
+    let text = std::fs::read_to_string(small.folder.path().join("job.toml")).unwrap();
+    let (before, rest) = text.split_once("[instrument]\n").unwrap();
+    let (_, behind) = rest.split_once("#INSTRUMENT\n").unwrap();
+    small.write("job.toml", &format!("{before}{behind}"));
+    small
+}
+
+#[test]
+fn nine_shots_do_not_better_the_corrections_of_their_instrument() {
+    let job = nine_shots(1, |_| [0.0; 2]);
+    job.map();
+    let feature = job.feature("features", "F0");
+    assert_eq!(feature["shots_used"], "9");
+    // By hand: heights answer to the inclination with 200 cos 30 = 173.205 m a radian and to the distance with sin 30. Whole: 0.3 degrees
+    // and 0.5 m; by three: 0.1 degrees and 0.2 m; the base's 1 m.
+    let (by_angle, by_length) = (173.205 * 1f64.to_radians(), 0.5);
+    let of = |tilt_deg: f64, length_m: f64| (by_angle * tilt_deg).hypot(by_length * length_m);
+    assert_near(of(0.3, 0.5), 0.940_7, 1e-4);
+    assert_near(number(&feature, "sigma_up_m"), of(0.3, 0.5).hypot(of(0.1, 0.2) / 3.0).hypot(1.0), 1e-3);
+}
+
+#[test]
+fn intervals_of_heights_hold_what_they_say_under_a_calibration() {
+    const INSTRUMENTS: usize = 1000;
+    let mut normal = standoff::numeric::monte_carlo::Normal::seeded(77);
+    let job = nine_shots(INSTRUMENTS, |of_calibration| {
+        let sigmas = if of_calibration { [0.3, 0.5] } else { [0.1, 0.2] };
+        sigmas.map(|sigma| sigma * normal.next())
+    });
+    // A base that is known: what is left are readings and corrections.
+    let text = std::fs::read_to_string(job.folder.path().join("job.toml")).unwrap();
+    let known = "sigma_horizontal_m = 0.001\nsigma_vertical_m = 0.001";
+    job.write("job.toml", &text.replace("sigma_horizontal_m = 0.5\nsigma_vertical_m = 1.0", known));
+    job.map();
+    let features = job.layer("features");
+    assert_eq!(features.len(), INSTRUMENTS);
+    // 100 m over the axis, 1.5 m over the base, and what the earth falls over 173 m.
+    let height = 60.0 + 1.5 + 100.0 + 173.205f64.powi(2) / 2.0 / 6_378_000.0;
+    let inside = features
+        .iter()
+        .filter(|feature| (number(feature, "ellipsoid_height_m") - height).abs() <= 1.959_964 * number(feature, "sigma_up_m"));
+    // 950, and three standard errors of a binomial count, 6.9.
+    let inside = inside.count();
+    assert!((929..=971).contains(&inside), "{inside} of {INSTRUMENTS}");
+}

@@ -61,6 +61,19 @@ impl Covariance {
         Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
     }
 
+    /// A covariance less a part of it.
+    #[must_use]
+    pub fn less(&self, part: &Covariance) -> Covariance {
+        Covariance {
+            ee: self.ee - part.ee,
+            en: self.en - part.en,
+            eu: self.eu - part.eu,
+            nn: self.nn - part.nn,
+            nu: self.nu - part.nu,
+            uu: self.uu - part.uu,
+        }
+    }
+
     /// Sum of the variances of east and north, in square metres.
     pub fn horizontal_variance(&self) -> f64 {
         self.ee + self.nn

@@ -2,7 +2,6 @@
 //!
 //! Every call to PROJ goes through [`crs`]. No rows and no files but grids live here.
 
-pub mod correlated;
 pub mod covariance;
 #[cfg(feature = "gis")]
 pub mod crs;
@@ -11,6 +10,7 @@ pub mod geoid;
 #[cfg(feature = "gis")]
 pub mod height_frame;
 pub mod north;
+pub mod register;
 
 /// Coefficient of refraction where the job gives none: 0.13, the mean of C. F. Gauss that geodesy
 /// commonly takes (common practice, no source).

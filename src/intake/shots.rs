@@ -39,14 +39,22 @@ impl ShotRules {
         heights: &Heights,
         checks: &Checks,
     ) -> ShotRules {
-        let only = match (instrument, instruments.len()) {
-            (Some(one), _) => Some(Kits::from(one)),
+        let mut last = 0;
+        let mut numbered = |instrument: &Instrument| {
+            let mut kits = Kits::from(instrument);
+            kits.number(&mut last);
+            kits
+        };
+        let kits: BTreeMap<String, Kits> =
+            instruments.iter().map(|(name, instrument)| (name.clone(), numbered(instrument))).collect();
+        let only = match (instrument, kits.len()) {
+            (Some(one), _) => Some(numbered(one)),
             (None, 0) => Some(Kits::from(&Instrument { refraction: crate::geodesy::REFRACTION, ..Instrument::default() })),
-            (None, 1) => instruments.values().next().map(Kits::from),
+            (None, 1) => kits.values().next().cloned(),
             _ => None,
         };
         ShotRules {
-            kits: instruments.iter().map(|(name, instrument)| (name.clone(), Kits::from(instrument))).collect(),
+            kits: kits.into_iter().collect(),
             only,
             target_height_m: heights.target_height_m,
             catalogue: None,

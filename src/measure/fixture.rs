@@ -1,9 +1,9 @@
 //! Shots of known points for tests: exact, or with errors drawn for each reading, for each base's
 //! orientation and for each base's position. The draws know nothing of the joint covariance.
 
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{BaseErrors, Origin, Shares};
 use crate::measure::{Group, Sighting};
 use crate::numeric::monte_carlo::Normal;
 use crate::records::triangle::Triangle;
@@ -13,22 +13,19 @@ use crate::shots::reduce::{Sight, SightSigmas, reduce};
 pub struct Scene {
     pub bases: Vec<Origin>,
     pub sigmas: SightSigmas,
+    /// Standard error of each base's orientation.
+    orientation_rad: f64,
     rows: Vec<(usize, String, String, [f64; 3])>,
 }
 
 /// A good handheld laser on a tripod.
 pub fn sigmas() -> SightSigmas {
-    SightSigmas {
-        azimuth_rad: 0.1f64.to_radians(),
-        orientation_rad: 0.5f64.to_radians(),
-        inclination_rad: 0.1f64.to_radians(),
-        distance_m: 0.1,
-    }
+    SightSigmas { azimuth_rad: 0.1f64.to_radians(), inclination_rad: 0.1f64.to_radians(), distance_m: 0.1 }
 }
 
 /// Readings without error.
 pub fn exact() -> SightSigmas {
-    SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 }
+    SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 }
 }
 
 impl Scene {
@@ -37,15 +34,30 @@ impl Scene {
         let ellipsoid = Ellipsoid::WGS84;
         let first = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
         let frame = LocalFrame::at(&first, &ellipsoid);
+        // Readings without error are of a base that is turned right.
+        let orientation_rad = if sigmas == exact() { 0.0 } else { 0.5f64.to_radians() };
         let bases = bases.iter().enumerate().map(|(i, at)| Origin {
             label: format!("base {i}"),
             frame: LocalFrame::at(&Geodetic::from_earth_centred(frame.to_earth_centred(*at), &ellipsoid), &ellipsoid),
             ellipsoid,
-            covariance: Covariance::of_axes(0.02, 0.03),
-            orientation_pull_m: [0.0; 3],
+            errors: BaseErrors::of_covariance(i, &Covariance::of_axes(0.02, 0.03), orientation_rad),
             earth_radius_m: 6_371_000.0,
         });
-        Scene { bases: bases.collect(), sigmas, rows: Vec::new() }
+        Scene { bases: bases.collect(), sigmas, orientation_rad, rows: Vec::new() }
+    }
+
+    /// Another standard error of the bases' orientations.
+    pub fn turned(mut self, orientation_rad: f64) -> Scene {
+        self.orientation_rad = orientation_rad;
+        for (i, base) in self.bases.iter_mut().enumerate() {
+            base.errors = BaseErrors::of_covariance(i, &base.errors.covariance(), orientation_rad);
+        }
+        self
+    }
+
+    /// Another covariance of the first base's position.
+    pub fn place_base(&mut self, covariance: &Covariance) {
+        self.bases[0].errors = BaseErrors::of_covariance(0, covariance, self.orientation_rad);
     }
 
     pub fn row(&mut self, base: usize, role: &str, label: &str, at: [f64; 3]) {
@@ -68,8 +80,8 @@ impl Scene {
             .bases
             .iter()
             .map(|base| {
-                let c = &base.covariance;
-                ([error() * c.ee.sqrt(), error() * c.nn.sqrt(), error() * c.uu.sqrt()], error() * s.orientation_rad)
+                let c = base.errors.covariance();
+                ([error() * c.ee.sqrt(), error() * c.nn.sqrt(), error() * c.uu.sqrt()], error() * self.orientation_rad)
             })
             .collect();
         let sightings = self.rows.iter().enumerate().map(|(i, (base, role, label, at))| {
@@ -102,11 +114,9 @@ impl Scene {
                 slope_m: Some(slope_m),
                 horizontal_m: None,
                 sigma_azimuth_rad: s.azimuth_rad,
-                sigma_orientation_rad: s.orientation_rad,
                 sigma_inclination_rad: s.inclination_rad,
-                sigma_inclination_correction_rad: 0.0,
                 sigma_distance_m: s.distance_m,
-                sigma_distance_correction_m: 0.0,
+                shares: Shares::default(),
                 instrument_height_m: Some(0.0),
                 target_height_m: 0.0,
                 refraction: 0.0,

@@ -1,11 +1,11 @@
 //! What composed measurements share: shots that must be whole, points with their covariance, and vectors of three.
 //!
-//! A point f of the joint points has the covariance G C Gᵀ (law of propagation, as in [`crate::geodesy::correlated`]). Its six
+//! A point f of the joint points has the covariance G C Gᵀ (law of propagation, as in [`crate::geodesy::register`]). Its six
 //! elements follow from variances alone, cov(a, b) = (var(a + b) − var a − var b)/2. Metres.
 
 use super::{Group, Part, Refusal, Sighting};
-use crate::geodesy::correlated::{Joint, Origin};
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
+use crate::geodesy::register::{Joint, Origin};
 use crate::shots::reduce::Vector;
 
 /// The vector of a shot that has azimuth, distance and height.
@@ -42,11 +42,7 @@ pub fn part_of_shot(group: &Group<'_>, sighting: &Sighting, role: &'static str) 
         role,
         at: base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]),
         base: sighting.base,
-        covariance: base.covariance
-            + vector.direction
-            + vector.distance
-            + Covariance::of_arm(vector.orientation_arm_m)
-            + Covariance::of_arms(base.orientation_pull_m, vector.orientation_arm_m),
+        covariance: vector.covariance(base),
     })
 }
 

@@ -4,7 +4,7 @@
 //! Each kind of measurement has a file of its own, which states its formula and source, says in a
 //! sentence what is missing when a row of it is, and gives the values, their standard errors and the
 //! geometry. What is common to a base's shots (its position, its orientation) is carried by
-//! [`crate::geodesy::correlated`], so that it cancels where it should.
+//! [`crate::geodesy::register`], so that it cancels where it should.
 
 #[cfg(test)]
 mod fixture;
@@ -27,9 +27,9 @@ pub mod width;
 
 use jiff::Timestamp;
 
-use crate::geodesy::correlated::{Estimate, Origin};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::EarthCentred;
+use crate::geodesy::register::{Estimate, Origin, Shares};
 use crate::shots::reduce::Vector;
 
 /// A row that takes part in a composed measurement: what was read of it, in radians and metres, the
@@ -58,16 +58,12 @@ pub struct Sighting {
     pub horizontal_m: Option<f64>,
     /// Standard error of the azimuth reading alone.
     pub sigma_azimuth_rad: f64,
-    /// Standard error of the orientation that all sightings of the base share.
-    pub sigma_orientation_rad: f64,
-    /// Standard error of the inclination.
+    /// Standard error of the inclination reading alone.
     pub sigma_inclination_rad: f64,
-    /// The part of it that is the error of the instrument's correction, which repeats do not lessen.
-    pub sigma_inclination_correction_rad: f64,
-    /// Standard error of the distance that was measured.
+    /// Standard error of the distance that was measured, the reading's alone.
     pub sigma_distance_m: f64,
-    /// The part of it that is the error of the instrument's correction.
-    pub sigma_distance_correction_m: f64,
+    /// What its readings share with others beside their base.
+    pub shares: Shares,
     /// Height of the instrument's axis over the base's ground point, where it is known.
     pub instrument_height_m: Option<f64>,
     /// Height of the sighted spot over the ground point of what was sighted.

@@ -1,9 +1,10 @@
 //! From a group's rows to points: what every measurement by full shots (azimuth, inclination and
 //! distance) asks of its rows, in sentences, and the pieces of a [`Joint`] that it then works on.
 
-use crate::geodesy::correlated::{Joint, Origin};
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::{Joint, Origin};
 use crate::measure::{Group, Part, Refusal, Sighting};
+use crate::shots::located;
 use crate::shots::reduce::Vector;
 
 /// Refuses a group with a row of a role that the measurement does not know.
@@ -44,7 +45,7 @@ pub fn joint(group: &Group<'_>, rows: &[&Sighting]) -> Result<Joint, Refusal> {
         }
         shots.push((row.base, vector));
     }
-    Joint::of_shots(group.bases, &shots).ok_or_else(|| format!("{} of {} has no shots", group.measure, group.name))
+    located::joint(group.bases, &shots).ok_or_else(|| format!("{} of {} has no shots", group.measure, group.name))
 }
 
 /// A point that follows from the points of a joint, with its covariance in the axes of a base.

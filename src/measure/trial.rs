@@ -1,8 +1,8 @@
 //! A small field for tests: bases, shots to known points, and the same field with errors drawn at random.
 
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{BaseErrors, Origin, Shares};
 use crate::measure::{Group, Sighting};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
@@ -51,13 +51,12 @@ pub struct Field {
     pub sightings: Vec<Sighting>,
 }
 
-fn origin(number: usize, place: &Geodetic, [horizontal, up]: [f64; 2]) -> Origin {
+fn origin(number: usize, place: &Geodetic, [horizontal, up]: [f64; 2], errors: &Errors) -> Origin {
     Origin {
         label: format!("B{}", number + 1),
         frame: LocalFrame::at(place, &Ellipsoid::WGS84),
         ellipsoid: Ellipsoid::WGS84,
-        covariance: Covariance::of_axes(horizontal, up),
-        orientation_pull_m: [0.0; 3],
+        errors: BaseErrors::of_covariance(number, &Covariance::of_axes(horizontal, up), errors.orientation_deg.to_radians()),
         earth_radius_m: Ellipsoid::WGS84.mean_radius_m(place.lat_rad),
     }
 }
@@ -81,7 +80,7 @@ impl Field {
     }
 
     fn with_place(mut self, place: Geodetic, sigma_m: [f64; 2]) -> Field {
-        self.bases.push(origin(self.places.len(), &place, sigma_m));
+        self.bases.push(origin(self.places.len(), &place, sigma_m, &self.errors));
         self.places.push(place);
         self.sigmas.push(sigma_m);
         self
@@ -107,11 +106,9 @@ impl Field {
             slope_m: Some(slope_m),
             horizontal_m: None,
             sigma_azimuth_rad: self.errors.azimuth_deg.to_radians(),
-            sigma_orientation_rad: self.errors.orientation_deg.to_radians(),
             sigma_inclination_rad: self.errors.inclination_deg.to_radians(),
-            sigma_inclination_correction_rad: 0.0,
             sigma_distance_m: self.errors.distance_m,
-            sigma_distance_correction_m: 0.0,
+            shares: Shares::default(),
             instrument_height_m: Some(self.instrument_height_m),
             target_height_m: 0.0,
             refraction: self.refraction,
@@ -148,7 +145,6 @@ impl Field {
         };
         let sigmas = SightSigmas {
             azimuth_rad: s.sigma_azimuth_rad,
-            orientation_rad: s.sigma_orientation_rad,
             inclination_rad: s.sigma_inclination_rad,
             distance_m: s.sigma_distance_m,
         };
@@ -162,12 +158,12 @@ impl Field {
         for (i, base) in self.bases.iter().enumerate() {
             let [h, v] = self.sigmas[i];
             let moved = base.frame.to_earth_centred([h * normal.draw(), h * normal.draw(), v * normal.draw()]);
-            other.bases[i] = origin(i, &Geodetic::from_earth_centred(moved, &Ellipsoid::WGS84), self.sigmas[i]);
-            turns.push(normal.draw());
+            other.bases[i] = origin(i, &Geodetic::from_earth_centred(moved, &Ellipsoid::WGS84), self.sigmas[i], &self.errors);
+            turns.push(normal.draw() * self.errors.orientation_deg.to_radians());
         }
         for i in 0..other.sightings.len() {
             let s = &mut other.sightings[i];
-            let by_azimuth = s.sigma_azimuth_rad * normal.draw() + s.sigma_orientation_rad * turns[s.base];
+            let by_azimuth = s.sigma_azimuth_rad * normal.draw() + turns[s.base];
             s.true_azimuth_rad = s.true_azimuth_rad.map(|a| a + by_azimuth);
             let (by_inclination, by_distance) = (s.sigma_inclination_rad * normal.draw(), s.sigma_distance_m * normal.draw());
             s.inclination_rad = s.inclination_rad.map(|i| i + by_inclination);

@@ -129,6 +129,11 @@ impl Factor {
         }
     }
 
+    /// Number of unknowns.
+    pub fn size(&self) -> usize {
+        self.perm.len()
+    }
+
     /// N⁻¹ b.
     pub fn solve(&self, b: &[f64]) -> Vec<f64> {
         let (starts, rows) = self.columns();

@@ -1,10 +1,12 @@
 //! One component from its equations to its tests.
 
+use std::sync::Arc;
+
 use super::cholesky::Factor;
 use super::components::Component;
 use super::equations::{Equations, Source};
 use super::global::GlobalTest;
-use super::layout::{Layout, NONE, Place};
+use super::layout::{Layout, NONE};
 use super::notes::{Note, NoteKind};
 use super::outliers::{Suspect, Suspects, look};
 use super::reliability::{LEAST_REDUNDANCY, Residual, judge};
@@ -14,7 +16,7 @@ use super::start::Starts;
 use super::state::State;
 use super::types::{Network, Reject, Robust, Settings};
 use super::{datum, misclosure, quantiles};
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 
 /// A component to be solved.
 pub(crate) struct Task<'a> {
@@ -141,9 +143,7 @@ impl Task<'_> {
                 has_height: self.known[s],
                 checked: checked[k],
                 orientation: unknowns.sum(place.turns()),
-                place_with_orientation: unknowns.place_with(place, place.turns()),
                 direction_orientation: unknowns.sum(place.directions_turn()),
-                place_with_directions: unknowns.place_with(place, place.directions_turn()),
             })
             .collect();
         let alone = |column: u32| unknowns.sum([column].into_iter().filter(|column| *column != NONE));
@@ -172,7 +172,7 @@ impl Task<'_> {
                 component: component.clone(),
                 layout,
                 state: solution.state,
-                factor: solution.factor,
+                factor: Arc::new(solution.factor),
             },
         }
     }
@@ -225,12 +225,6 @@ impl Unknowns<'_> {
         let pairs = columns.clone().flat_map(|a| columns.clone().map(move |b| (a as usize, b as usize)));
         let variance: f64 = pairs.map(|(a, b)| self.element(a, b)).sum();
         Some(Estimate { value, sigma: variance.max(0.0).sqrt() })
-    }
-
-    /// Covariance of a place's coordinates with a sum of its unknowns.
-    fn place_with(&self, place: &Place, columns: impl Iterator<Item = u32> + Clone) -> [f64; 3] {
-        let of = |axis: usize| columns.clone().map(|column| self.element(place.first as usize + axis, column as usize)).sum();
-        std::array::from_fn(|axis| if axis < place.size as usize { of(axis) } else { 0.0 })
     }
 }
 

@@ -117,7 +117,7 @@ mod tests {
         /// The readings computed from a reduced sight are those it was reduced from.
         #[test]
         fn undoes_the_reduction(a in 0.1f64..6.2, s in 5.0f64..1000.0, i in -60.0f64..60.0, k in 0.0f64..0.3) {
-            let sigmas = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+            let sigmas = SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
             let (i, bend) = (i.to_radians(), Bend::of(k, EARTH_M));
             // 1e-9 rad and 10 µm: refraction squared, left out.
             for (triangle, readings) in [

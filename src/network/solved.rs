@@ -3,6 +3,8 @@
 //! Covariances are those of the standard errors given, not scaled by the variance factor. Each station's is in its own
 //! east, north and up.
 
+use std::sync::Arc;
+
 use super::cholesky::Factor;
 use super::components::Component;
 use super::equations::between;
@@ -13,9 +15,9 @@ use super::notes::Note;
 use super::outliers::Suspect;
 use super::reliability::Residual;
 use super::state::State;
-use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{Correlated, Estimate, Joint};
 use crate::shots::reduce::Vector;
 
 /// A station after adjustment.
@@ -34,12 +36,8 @@ pub struct SolvedStation {
     /// What is to be added to its azimuths, in radians, where that was an unknown: its own orientation and the shared errors of
     /// its azimuths together.
     pub orientation: Option<Estimate>,
-    /// Covariance of east, north and up of its place with that, in metres times radians.
-    pub place_with_orientation: [f64; 3],
     /// What is to be added to its directions, in radians.
     pub direction_orientation: Option<Estimate>,
-    /// Covariance of its place with that, likewise.
-    pub place_with_directions: [f64; 3],
 }
 
 /// An instrument after adjustment.
@@ -110,7 +108,38 @@ pub(crate) struct Inner {
     pub component: Component,
     pub layout: Layout,
     pub state: State,
-    pub factor: Factor,
+    pub factor: Arc<Factor>,
+}
+
+/// The unknowns that a station's place and orientation are, by their columns.
+#[derive(Debug, Clone, PartialEq)]
+pub struct UnknownsOf {
+    /// East, north and up; none of a point held fixed, two where the height is held.
+    pub place: Vec<usize>,
+    /// What is added to its azimuths, in sum.
+    pub azimuths: Vec<usize>,
+    /// What is added to its directions.
+    pub directions: Vec<usize>,
+}
+
+/// The covariance of a component's unknowns.
+#[derive(Debug)]
+struct OfUnknowns(Arc<Factor>);
+
+impl Correlated for OfUnknowns {
+    fn covariance(&self, which: &[usize]) -> Vec<f64> {
+        let size = which.len();
+        let mut covariance = vec![0.0; size * size];
+        for (c, unknown) in which.iter().enumerate() {
+            let mut unit = vec![0.0; self.0.size()];
+            if let Some(one) = unit.get_mut(*unknown) {
+                *one = 1.0;
+                let column = self.0.solve(&unit);
+                which.iter().enumerate().for_each(|(r, other)| covariance[r * size + c] = column[*other]);
+            }
+        }
+        covariance
+    }
 }
 
 impl Inner {
@@ -148,6 +177,27 @@ impl Solved {
         self.stations.get(k)
     }
 
+    /// The unknowns of a station of the component, by its index in the network.
+    pub fn unknowns_of(&self, station: usize) -> Option<UnknownsOf> {
+        let (_, place) = self.inner.place(station)?;
+        let first = place.first as usize;
+        Some(UnknownsOf {
+            place: (first..first + place.size as usize).collect(),
+            azimuths: place.turns().map(|column| column as usize).collect(),
+            directions: place.directions_turn().map(|column| column as usize).collect(),
+        })
+    }
+
+    /// The covariance of its unknowns, for a register: a solution of the normal equations for each that is asked for.
+    pub fn correlated(&self) -> Arc<dyn Correlated> {
+        Arc::new(OfUnknowns(Arc::clone(&self.inner.factor)))
+    }
+
+    /// East, north and up at a station.
+    pub fn frame_of(&self, station: usize) -> Option<LocalFrame> {
+        self.inner.place(station).map(|(k, _)| self.inner.state.frames[k])
+    }
+
     /// The joint covariance of some of its stations, in the frame of the first: for distances, directions and areas
     /// between them. It costs three solutions of the normal equations for each station. None for a station of another
     /// component, or for none.
@@ -173,12 +223,12 @@ impl Solved {
             }
         }
         let points = places.iter().map(|(k, _)| frame.from_earth_centred(self.inner.state.positions[*k])).collect();
-        Joint::of_points(frame, points, covariance)
+        Joint::of_points(frame, points, &covariance)
     }
 
     /// The place of a point that hangs on a station by one shot outside the adjustment: the reduced shot turned by the
     /// adjusted orientation, from the adjusted place. The covariance, in the point's own east, north and up, holds the shot's own readings and the joint
-    /// covariance of the station's place and orientation; the shot's `orientation_arm_m` is not used.
+    /// covariance of the station's place and orientation; what its azimuth shares is in the orientation.
     pub fn carry(&self, base: usize, shot: &Vector) -> Option<(EarthCentred, Covariance)> {
         let (k, place) = self.inner.place(base)?;
         let (sin, cos) = place.turns().map(|column| self.inner.state.other(column)).sum::<f64>().sin_cos();

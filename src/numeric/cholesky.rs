@@ -31,6 +31,30 @@ pub fn decompose(
     true
 }
 
+/// L of L Lᵀ = C, by rows, of a covariance that may have directions without error: these, and what rounding puts below none, are left
+/// out. What is not known stays so.
+pub fn semi_root(matrix: &[f64], size: usize) -> Vec<f64> {
+    let mut lower = vec![0.0; size * size];
+    for i in 0..size {
+        for j in 0..=i {
+            let done: f64 = (0..j).map(|k| lower[i * size + k] * lower[j * size + k]).sum();
+            let left = matrix[i * size + j] - done;
+            let pivot = lower[j * size + j];
+            lower[i * size + j] = match i == j {
+                // Not "if left > …": an unknown variance must stay unknown.
+                true if left <= LEAST_SHARE * matrix[i * size + i] => 0.0,
+                true => left.sqrt(),
+                false if pivot == 0.0 => 0.0,
+                false => left / pivot,
+            };
+        }
+    }
+    lower
+}
+
+/// Share of a variance below which what is left of it is rounding.
+const LEAST_SHARE: f64 = 1e-13;
+
 /// A lower triangular matrix, by rows.
 #[derive(Debug, Clone)]
 pub struct Lower {

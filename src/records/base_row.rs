@@ -58,6 +58,48 @@ pub struct Occupation {
     pub spread_m: f64,
     /// Occupations that were merged.
     pub occupations: u64,
+    /// How its error fades in time; none where it is not of one receiver's epochs.
+    pub fading: Option<Fading>,
+}
+
+/// The error of the mean of an occupation as it hangs together with that of another one: the covariance of two, the second a gap t after the
+/// first, is tail · head · exp(−t/T), horizontally and in height (a first-order Gauss-Markov process; T is `correlation_s` of the job).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Fading {
+    /// First and last instant of its epochs.
+    pub span: (Timestamp, Timestamp),
+    /// Σ uᵢ σᵢ exp(−(tᵢ − first)/T) in metres, of each horizontal axis and of the height.
+    pub head_m: [f64; 2],
+    /// Σ uᵢ σᵢ exp(−(last − tᵢ)/T) likewise.
+    pub tail_m: [f64; 2],
+    /// T in seconds.
+    pub correlation_s: f64,
+}
+
+impl Fading {
+    /// The covariances with that of another occupation, which begins after this has ended, horizontally and in height.
+    pub fn covariance_with(&self, later: &Fading) -> [f64; 2] {
+        let fade = self.fade(self.span.1, later.span.0);
+        std::array::from_fn(|k| self.tail_m[k] * later.head_m[k] * fade)
+    }
+
+    /// Of a sum of shares of this and of a later one: each share of both, horizontally and in height.
+    #[must_use]
+    pub fn joined(&self, later: &Fading, shares: [[f64; 2]; 2]) -> Fading {
+        let begins = self.fade(self.span.0, later.span.0);
+        let ends = self.fade(self.span.1, later.span.1);
+        Fading {
+            span: (self.span.0, later.span.1),
+            head_m: std::array::from_fn(|k| shares[k][0] * self.head_m[k] + shares[k][1] * later.head_m[k] * begins),
+            tail_m: std::array::from_fn(|k| shares[k][0] * self.tail_m[k] * ends + shares[k][1] * later.tail_m[k]),
+            ..*self
+        }
+    }
+
+    fn fade(&self, from: Timestamp, to: Timestamp) -> f64 {
+        let seconds = to.duration_since(from).as_secs_f64().max(0.0);
+        if self.correlation_s > 0.0 { (-seconds / self.correlation_s).exp() } else { 0.0 }
+    }
 }
 
 /// What a receiver said of its fixes at a base.

@@ -2,6 +2,7 @@
 
 use jiff::civil::Date;
 
+use crate::geodesy::register::Shares;
 use crate::job::{Calibration, Instrument};
 use crate::records::echo::Echo;
 
@@ -34,6 +35,8 @@ pub struct Kit {
     pub sigma_inclination_correction_rad: f64,
     /// Standard error of the distance correction: shared likewise.
     pub sigma_distance_correction_m: f64,
+    /// Which calibration these corrections are of: counted from 1 over all instruments of a job, 0 where they have no error.
+    pub calibration: u32,
     /// Coefficient of refraction.
     pub refraction: f64,
     pub(crate) range_m: (Option<f64>, Option<f64>),
@@ -43,6 +46,17 @@ impl Kit {
     /// Standard error of a distance of `distance_m`.
     pub fn sigma_distance_m(&self, distance_m: f64) -> f64 {
         self.sigma_distance_m.hypot(self.sigma_distance_ratio * distance_m)
+    }
+
+    /// What its readings share with all others of its calibration; no declination.
+    pub fn shares(&self) -> Shares {
+        Shares {
+            calibration: self.calibration,
+            azimuth_rad: self.sigma_azimuth_correction_rad,
+            inclination_rad: self.sigma_inclination_correction_rad,
+            distance_m: self.sigma_distance_correction_m,
+            ..Shares::default()
+        }
     }
 
     /// The kit for a distance by an echo: a reflector has a constant of its own.
@@ -80,6 +94,14 @@ pub(crate) struct Kits {
 }
 
 impl Kits {
+    /// Numbers the calibrations from one more than `last`, which becomes the last number given.
+    pub fn number(&mut self, last: &mut u32) {
+        for (_, _, kit) in &mut self.dated {
+            *last += 1;
+            kit.calibration = *last;
+        }
+    }
+
     /// The kit of a date. An error where it hangs on a date that is not known.
     pub fn at(&self, date: Option<Date>) -> Result<Kit, ()> {
         match (self.dated.as_slice(), date) {
@@ -125,6 +147,7 @@ impl From<&Instrument> for Kit {
             sigma_azimuth_correction_rad: 0.0,
             sigma_inclination_correction_rad: 0.0,
             sigma_distance_correction_m: 0.0,
+            calibration: 0,
             refraction: instrument.refraction,
             range_m: (instrument.least_distance_m, instrument.greatest_distance_m),
         }

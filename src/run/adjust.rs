@@ -1,5 +1,7 @@
 //! The second step of a run: where the bases lie in the layers' CRS, the network, the orientation of each base.
 
+use std::sync::Arc;
+
 use rustc_hash::FxHashSet;
 
 use super::RunError;
@@ -8,8 +10,10 @@ use super::datums::{self, Steps};
 use super::prepare::{Prepared, check_any_base};
 use super::{backsights, network, notes};
 use crate::geodesy::crs::{CrsError, Kind};
+use crate::geodesy::register::{Origin, Shares};
 use crate::shots::locate::{Locator, Placed};
 use crate::stations::base::BaseTable;
+use crate::stations::errors;
 use crate::stations::join::Joiner;
 use crate::stations::orientation::{self, Orientation};
 
@@ -25,6 +29,8 @@ pub struct Adjusted<'p> {
     pub network: Option<network::Adjusted>,
     /// What is added to each base's azimuths.
     pub orientations: Vec<Option<Orientation>>,
+    /// The bases with what they err by.
+    pub origins: Vec<Origin>,
     /// The steps between datums that bases went.
     pub steps: Steps,
     /// For the person: what backsights say.
@@ -61,22 +67,33 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
         names_grid: prepared.grid.is_some(),
         geoid,
     };
+    table.number_neighbours();
     let network = network::adjust(job, &mut table, &needs)?;
     // The network moves bases, and adds some.
     let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
     let free_circles = job.has_free_circles();
     let (sights, backsight_notes) = backsights::find(shot_logs, &prepared.norths(&table), &Joiner::new(&table, &job.join));
-    let mut orientations = orientation::orientations(&table, &sights);
+    let steps = datums::settle(&mut table, &locator, &placed).map_err(RunError::crs("crs"))?;
+    let (mut orientations, mut turning) = orientation::orientations(&table, &sights);
     if let Some(network) = &network {
         // What the network says of a base's azimuths holds its backsights too.
-        network.orientations.iter().for_each(|(base, orientation)| orientations[*base] = Some(*orientation));
+        for (base, (orientation, entries)) in &network.orientations {
+            (orientations[*base], turning[*base]) = (Some(*orientation), Some(entries.clone()));
+        }
+    }
+    let register = Arc::new(network.as_ref().map(network::Adjusted::register).unwrap_or_default());
+    let origins = errors::origins(&table, &turning, job.north.sigma_orientation_deg.to_radians(), &register);
+    // Sights to one known point have its error in common: what is told is what the register says.
+    for (orientation, origin) in orientations.iter_mut().zip(&origins) {
+        if let Some(orientation) = orientation {
+            orientation.sigma_rad = origin.errors.azimuth_rad2(&Shares::default()).sqrt();
+        }
     }
     // Readings of two circles do not differ by 180° and say nothing of a compass.
     let lines = if free_circles { Vec::new() } else { orientation::fore_and_back(&table, &sights) };
     for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
         table.bases[base].flags.raise(flag);
     }
-    let steps = datums::settle(&mut table, &locator, &placed).map_err(RunError::crs("crs"))?;
     let both_ends_notes = notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg);
     let (no_rows, none_repeated) = Default::default();
     Ok(Adjusted {
@@ -85,6 +102,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
         placed,
         network,
         orientations,
+        origins,
         steps,
         backsight_notes,
         both_ends_notes,
@@ -117,6 +135,7 @@ impl<'p> Adjusted<'p> {
             placed_bases: self.placed.clone(),
             projected: output.kind() == Kind::Projected,
             grid_unit_m: output.unit_factor(),
+            origins: &self.origins,
             network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),
             repeated: if job.checks.combine_repeats { &shot_logs.repeated } else { &self.none_repeated },
             coded,

@@ -16,6 +16,7 @@ use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
+use crate::geodesy::register::Origin;
 use crate::intake::base_logs::BaseLogs;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::LayerName;
@@ -28,6 +29,7 @@ use crate::output::layers::{bases, ledger};
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
 use crate::records::shot::{Place, ShotRecord, Words};
 use crate::shots::locate::{Locator, Placed};
+use crate::shots::located::Parts;
 use crate::shots::north::Norths;
 use crate::shots::reduce::Vector;
 use crate::stations::base::{Base, BaseTable, HeightKind};
@@ -52,6 +54,8 @@ pub struct Stage<'j> {
     pub projected: bool,
     /// Metres in the unit of its eastings and northings.
     pub grid_unit_m: f64,
+    /// The bases with what they err by.
+    pub origins: &'j [Origin],
     /// Places of the rows that a network accounts for.
     pub network_rows: &'j FxHashSet<(usize, u64)>,
     /// Prints of the names of features that were shot more than once.
@@ -184,7 +188,8 @@ impl Stage<'_> {
                 collected.is_flagged = !flags.is_empty();
                 computed.collected.push(collected);
             } else if !self.logs.joins.is_empty() {
-                computed.joinable.extend(self.joinable(record.feature, source.file_and_line(), (base, &shot.vector, None)));
+                let point = (base, &shot.vector);
+                computed.joinable.extend(self.joinable(record.feature, source.file_and_line(), point, || None));
             }
             mapped.push(feature);
             kept.push(source);
@@ -243,8 +248,7 @@ impl Stage<'_> {
     fn record<'r>(&'r self, shot: &'r Sighted<'r>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
         let (sighting, source) = (&shot.sighting, &shot.sighting.record);
         let (words, readings) = (&source.words, source.readings());
-        let base = &self.table.bases[sighting.base];
-        let of_base = base.covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+        let parts = shot.vector.parts(&self.origins[sighting.base]);
         Feature {
             feature: words.feature.as_deref(),
             shot: words.shot.as_deref(),
@@ -260,26 +264,15 @@ impl Stage<'_> {
             flags: sighting.flags,
             source_file,
             source_line: source.place.line,
-            ..self.feature(placed, sighting.base, &shot.vector, &of_base, shot.class)
+            ..self.feature(placed, sighting.base, &shot.vector, &parts, shot.class)
         }
     }
 
-    /// The record of a point by the vector from a base and what the base's own position adds to its covariance; names,
-    /// time and lineage are the caller's to fill in.
-    pub fn feature<'r>(
-        &'r self,
-        placed: &Placed,
-        index: usize,
-        vector: &Vector,
-        of_base: &Covariance,
-        class: Class<'r>,
-    ) -> Feature<'r> {
+    /// The record of a point by the vector from a base and its covariance by cause; names, time and lineage are the caller's to
+    /// fill in.
+    pub fn feature<'r>(&'r self, placed: &Placed, index: usize, vector: &Vector, parts: &Parts, class: Class<'r>) -> Feature<'r> {
         let base = &self.table.bases[index];
-        let direction = vector.direction + Covariance::of_arm(vector.orientation_arm_m);
-        // What a network's base has in common with its orientation is shared out half and half.
-        let half = Covariance::of_arms(base.orientation_pull_m, vector.orientation_arm_m.map(|arm| arm / 2.0));
-        let (of_base, direction) = (*of_base + half, direction + half);
-        let covariance = of_base + direction + vector.distance;
+        let covariance = parts.total();
         let whole = covariance.horizontal_variance();
         let share = |part: &Covariance| part.horizontal_variance() / whole;
         let height_kind = if vector.up_m.is_some() { base.heights.kind } else { HeightKind::None };
@@ -303,7 +296,7 @@ impl Stage<'_> {
             sigma_geoid_m: placed.undulation.map_or(f64::NAN, |undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M)),
             covariance,
             ellipse: covariance.ellipse95(),
-            shares: [share(&of_base), share(&direction), share(&vector.distance)],
+            shares: [share(&parts.base), share(&parts.direction), share(&parts.distance)],
             face_diameter_m: f64::NAN,
             coarse_cell_m: self.coarse_cell_m(&class).unwrap_or(f64::NAN),
             shots_used: 1,

@@ -42,7 +42,8 @@ impl Steps {
         self.by_base[base].iter().map(|index| self.shared[*index].clone()).collect()
     }
 
-    fn add(&mut self, base: usize, label: &str, operation: &Operation) {
+    /// Counts a step of a base; gives its number.
+    fn add(&mut self, base: usize, label: &str, operation: &Operation) -> usize {
         let found = self.uses.iter().position(|known| known.operation == *operation);
         let index = found.unwrap_or_else(|| {
             self.uses.push(OperationUse { operation: operation.clone(), bases: 0, base_names: Vec::new() });
@@ -55,6 +56,7 @@ impl Steps {
             used.base_names.push(label.to_owned());
         }
         self.by_base[base].push(index);
+        index
     }
 }
 
@@ -82,21 +84,23 @@ pub fn settle(table: &mut BaseTable, locator: &Locator, placed: &[Placed]) -> Re
     for index in 0..table.bases.len() {
         let base = &table.bases[index];
         let label = base.label.clone();
-        let mut sigma_m = 0.0;
+        let mut errors: Vec<(usize, f64)> = Vec::new();
         if base.step.is_none() || !has_returned[index].unwrap_or(first) {
             if let Some(step) = base.step {
-                steps.add(index, &label, &table.operations[step]);
+                errors.push((steps.add(index, &label, &table.operations[step]), base.sigma_datum_m));
             }
             let onwards = locator.datum_operation(base)?;
             if let Some(transform) = &onwards {
-                steps.add(index, &label, transform.operation());
+                let number = steps.add(index, &label, transform.operation());
+                errors.push((number, transform.operation().accuracy_m.unwrap_or(0.0)));
             }
-            sigma_m = base.sigma_datum_m.hypot(onwards.and_then(|transform| transform.operation().accuracy_m).unwrap_or(0.0));
         }
         if let Some(transform) = locator.vertical_operation(base)? {
             steps.add(index, &label, transform.operation());
         }
-        table.bases[index].sigma_datum_m = sigma_m;
+        errors.retain(|(_, sigma_m)| *sigma_m > 0.0);
+        table.bases[index].sigma_datum_m = errors.iter().fold(0.0, |sum, (_, sigma_m)| f64::hypot(sum, *sigma_m));
+        table.bases[index].datum_errors = errors;
     }
     Ok(steps)
 }

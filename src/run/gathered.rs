@@ -6,6 +6,7 @@ use super::composed::Collected;
 use super::compute::Stage;
 use super::repeated::Waiting;
 use super::sighting::Sighted;
+use crate::geodesy::register::Shares;
 use crate::intake::shot_block::ShotBlock;
 use crate::measure;
 use crate::numeric::signs::Signs;
@@ -100,11 +101,9 @@ impl Stage<'_> {
             slope_m: None,
             horizontal_m: None,
             sigma_azimuth_rad: 0.0,
-            sigma_orientation_rad: 0.0,
             sigma_inclination_rad: 0.0,
-            sigma_inclination_correction_rad: 0.0,
             sigma_distance_m: 0.0,
-            sigma_distance_correction_m: 0.0,
+            shares: Shares::default(),
             instrument_height_m: None,
             target_height_m: 0.0,
             refraction: 0.0,
@@ -135,8 +134,7 @@ impl Stage<'_> {
         vector: Option<Vector>,
     ) -> measure::Sighting {
         let (record, kit) = (&sighting.record, &sighting.record.read.kit);
-        let orientation_rad = sighting.azimuth.map_or(self.norths.sigma_orientation_rad, |azimuth| azimuth.sigma_orientation_rad);
-        let sigmas = sigmas(kit, slope_m.or(horizontal_m).unwrap_or(0.0), orientation_rad);
+        let sigmas = sigmas(kit, slope_m.or(horizontal_m).unwrap_or(0.0));
         measure::Sighting {
             role: String::new(),
             label: String::new(),
@@ -149,11 +147,9 @@ impl Stage<'_> {
             slope_m,
             horizontal_m,
             sigma_azimuth_rad: sigmas.azimuth_rad,
-            sigma_orientation_rad: sigmas.orientation_rad,
             sigma_inclination_rad: sigmas.inclination_rad,
-            sigma_inclination_correction_rad: kit.sigma_inclination_correction_rad,
             sigma_distance_m: sigmas.distance_m,
-            sigma_distance_correction_m: kit.sigma_distance_correction_m,
+            shares: sighting.shares(),
             instrument_height_m: sighting.instrument_height_m,
             target_height_m: record.readings().target_height_m.unwrap_or(0.0),
             refraction: kit.refraction,

@@ -11,15 +11,16 @@ use super::compute::Stage;
 use super::records::{self, Mapped};
 use super::standing::{self, Sizes};
 use super::tally::Settlement;
-use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
+use crate::geodesy::register::Origin;
 use crate::numeric::signs::Signs;
 use crate::output::layers::features::Feature;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::records::when::When;
 use crate::shots::locate::Placed;
+use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 use crate::shots::repeats::{self, Finding, Mean, Repeat, Settled, Verdict};
 use crate::stations::base::HeightKind;
@@ -91,9 +92,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
     if rows.is_empty() {
         return Ok(settlement);
     }
-    let bases = stage.table.origins();
-    let items = pulls(&bases, rows);
-    let points = points(stage, &bases, rows, &items, combine, &mut settlement.notes);
+    let items = pulls(stage.origins, rows);
+    let points = points(stage, stage.origins, rows, &items, combine, &mut settlement.notes);
     let mut details: BTreeMap<usize, String> = BTreeMap::new();
     let mut flags_of: Vec<Flags> = rows.iter().map(|row| row.flags).collect();
     let (mut mapped, mut first_rows) = (Vec::with_capacity(points.len()), Vec::with_capacity(points.len()));
@@ -105,7 +105,7 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
                 details.insert(*row, words_of(finding));
             }
         }
-        let (placed, end, base, vector, covariance) = place(stage, rows, &items, point)?;
+        let (placed, end, base, vector, parts) = place(stage, rows, &items, point)?;
         let members: Vec<usize> = point.items.iter().flat_map(|item| items[*item].rows.iter().copied()).collect();
         let cell = |index: usize| {
             let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].signs[index]);
@@ -113,11 +113,12 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
         };
         let row = &rows[first];
         let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
-        settlement.joinable.extend(stage.joinable(row.feature.as_deref(), row.place, (base, &vector, None)));
+        let located = || point.mean.as_ref().map(|mean| mean.located(stage.origins));
+        settlement.joinable.extend(stage.joinable(row.feature.as_deref(), row.place, (base, &vector), located));
         let mut flags = point.flags;
         members.iter().for_each(|member| flags.join(flags_of[*member]));
         let mut feature = Mapped {
-            record: record(stage, row, point, &items, (placed, base, vector, covariance), class, flags),
+            record: record(stage, row, point, &items, (placed, base, vector, parts), class, flags),
             base,
             end,
             class,
@@ -156,7 +157,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
         .map(|(row, flags)| {
             let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
             let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags: *flags };
-            let of_row = (row.placed, row.repeat.base, row.repeat.vector, Covariance::default());
+            let of_row =
+                (row.placed, row.repeat.base, row.repeat.vector, row.repeat.vector.parts(&stage.origins[row.repeat.base]));
             (row.repeat.base, record(stage, row, &alone, &[], of_row, class, *flags))
         })
         .collect();
@@ -174,7 +176,7 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
 }
 
 /// Joins the readings of each pull.
-fn pulls(bases: &[crate::geodesy::correlated::Origin], rows: &[Waiting]) -> Vec<Item> {
+fn pulls(bases: &[Origin], rows: &[Waiting]) -> Vec<Item> {
     let mut items: Vec<Item> = Vec::new();
     let is_tracking = |row: &Waiting| row.repeat.echo == Some(Echo::Tracking);
     for run in (0..rows.len()).collect::<Vec<_>>().chunk_by(|a, b| {
@@ -183,7 +185,7 @@ fn pulls(bases: &[crate::geodesy::correlated::Origin], rows: &[Waiting]) -> Vec<
     }) {
         let readings: Vec<Repeat> = run.iter().map(|row| rows[*row].repeat).collect();
         let made = if run.len() > 1 { repeats::pull(bases, &readings).ok() } else { None };
-        match made.as_ref().and_then(|mean| Some((mean, mean.as_vector()?))) {
+        match made.as_ref().and_then(|mean| Some((mean, mean.one?))) {
             Some((mean, vector)) => items.push(Item {
                 rows: run.to_vec(),
                 repeat: Repeat { vector, ..readings[0] },
@@ -211,7 +213,7 @@ fn same_pull(a: &Waiting, b: &Waiting) -> bool {
 /// Which items make one point.
 fn points(
     stage: &Stage,
-    bases: &[crate::geodesy::correlated::Origin],
+    bases: &[Origin],
     rows: &[Waiting],
     items: &[Item],
     combine: bool,
@@ -275,37 +277,27 @@ fn points(
     made
 }
 
-/// Where a point is, its first base, the vector from it, and the whole covariance.
+/// Where a point is, its first base, the vector from it, and its covariance by cause.
 fn place(
     stage: &Stage,
     rows: &[Waiting],
     items: &[Item],
     point: &Point,
-) -> Result<(Placed, Geodetic, usize, Vector, Covariance), CrsError> {
+) -> Result<(Placed, Geodetic, usize, Vector, Parts), CrsError> {
     let first = &items[point.items[0]];
     let row = &rows[first.rows[0]];
     let index = point.mean.as_ref().map_or(first.repeat.base, |mean| mean.base);
     let base = &stage.table.bases[index];
-    let datum = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
-    let vector = match &point.mean {
-        None => first.repeat.vector,
-        Some(mean) => Vector {
-            east_m: mean.east_m,
-            north_m: mean.north_m,
-            up_m: mean.up_m,
-            horizontal_m: mean.east_m.hypot(mean.north_m),
-            direction: mean.parts.direction + mean.parts.orientation,
-            distance: mean.parts.distance,
-            orientation_arm_m: [0.0; 3],
-        },
+    let (vector, parts) = match &point.mean {
+        None => (first.repeat.vector, first.repeat.vector.parts(&stage.origins[index])),
+        Some(mean) => (Vector::exact(mean.east_m, mean.north_m, mean.up_m), mean.parts),
     };
-    let of_base = point.mean.as_ref().map_or(base.covariance, |mean| mean.parts.base) + datum;
     if point.mean.is_none() && first.rows.len() == 1 {
-        return Ok((row.placed, row.end, index, vector, of_base));
+        return Ok((row.placed, row.end, index, vector, parts));
     }
     let (end, has_height) = crate::shots::locate::end_point(base, stage.table, &vector);
     let placed = stage.locator.place(base.datum, &[(end, has_height, base)])?[0];
-    Ok((placed, end, index, vector, of_base))
+    Ok((placed, end, index, vector, parts))
 }
 
 fn record<'r>(
@@ -313,7 +305,7 @@ fn record<'r>(
     row: &'r Waiting,
     point: &Point,
     items: &[Item],
-    (placed, base, vector, of_base): (Placed, usize, Vector, Covariance),
+    (placed, base, vector, parts): (Placed, usize, Vector, Parts),
     class: Class<'r>,
     flags: Flags,
 ) -> Feature<'r> {
@@ -326,7 +318,7 @@ fn record<'r>(
         Some(mean) => mean.spread.horizontal_rms_m,
         None => pulls.map(|(spread_m, _)| spread_m).next().unwrap_or(f64::NAN),
     };
-    let mut feature = stage.feature(&placed, base, &vector, &of_base, class);
+    let mut feature = stage.feature(&placed, base, &vector, &parts, class);
     feature.feature = row.feature.as_deref();
     feature.code = row.code.as_deref();
     feature.shot = row.shot.as_deref();

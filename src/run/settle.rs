@@ -26,8 +26,7 @@ pub fn settle(
 ) -> Result<Vec<String>, RunError> {
     let Streamed { collected, mut joinable, waiting, standing, audited } = streamed;
     let (job, mut notes) = (prepared.job, Vec::new());
-    let bases = stage.table.origins();
-    let measured = composed::measure(stage, &bases, &collected, job).map_err(RunError::crs("crs"))?;
+    let measured = composed::measure(stage, stage.origins, &collected, job).map_err(RunError::crs("crs"))?;
     let sizes = Sizes::of(measured.things());
     sink.guard(guarded::guarded(stage, &collected));
     let mut stood = BTreeSet::new();

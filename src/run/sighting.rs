@@ -53,13 +53,13 @@ impl Stage<'_> {
         block: &ShotBlock,
         recent: &mut Option<Recent>,
     ) -> Result<Sighting<'r>, Fault> {
-        let (row, readings, kit) = (record.row(), record.readings(), &record.read.kit);
+        let (row, readings) = (record.row(), record.readings());
         let mut azimuth = None;
         if let Some((kind, reading_rad)) = readings.bearing() {
             let north = self.norths.resolve_north(base, kind, readings.date(), recent);
             let north = north.map_err(|none| none.fault(block, row))?;
             north.flag(&mut flags);
-            let turn = self.norths.oriented(&north, base, kit, self.orientations[base]);
+            let turn = self.norths.oriented(&north, base, self.orientations[base]);
             azimuth = Some(TrueAzimuth::new(reading_rad, &turn.map_err(|none| none.fault(block, row))?));
         }
         let of_base = self.table.bases[base].row.instrument_height_m;

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::coded::PLACES;
 use super::records::Mapped;
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::job::LayerName;
 use crate::output::columns::{Batch, Column, LayerKey};
 use crate::output::layers::features::Feature;

@@ -24,11 +24,6 @@ pub fn to_centre(vector: &Vector, half_width_m: f64, sigma_half_width_m: f64) ->
         direction: widened(&vector.direction, [cos, -sin], scale),
         distance: widened(&vector.distance, [cos, -sin], scale)
             + Covariance::of_arm([sigma_half_width_m * sin, sigma_half_width_m * cos, 0.0]),
-        orientation_arm_m: [
-            vector.orientation_arm_m[0] * scale,
-            vector.orientation_arm_m[1] * scale,
-            vector.orientation_arm_m[2],
-        ],
         ..*vector
     }
 }

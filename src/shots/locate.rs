@@ -18,6 +18,9 @@ use crate::job::{Declination as DeclinationChoice, Geoid, Heights, North};
 use crate::shots::reduce::Vector;
 use crate::stations::base::{Base, BaseTable};
 
+/// First year of the World Magnetic Model 2025.
+const MODEL_2025_YEAR: i16 = 2025;
+
 /// Standard error of a declination that the job gives in degrees, where it gives none: commonly what
 /// a model is good for (NOAA's declination calculator says 30 minutes of arc).
 pub const ASSUMED_SIGMA_DECLINATION_DEG: f64 = 0.5;
@@ -343,6 +346,14 @@ impl Declinations {
             sigma_fixed_rad: north.sigma_declination_deg.unwrap_or(ASSUMED_SIGMA_DECLINATION_DEG).to_radians(),
             local: (north.local_correction_deg.to_radians(), north.sigma_local_correction_deg.map(f64::to_radians)),
             known: Mutex::new(HashMap::new()),
+        }
+    }
+
+    /// Which error a declination has in common with others: that of the job's own value, or of the model of a date for bases near each other.
+    pub fn entry(&self, base: &Base, date: Option<Date>) -> u32 {
+        match (self.choice, date) {
+            (DeclinationChoice::Model, Some(date)) => 1 + 2 * base.neighbours + u32::from(date.year() >= MODEL_2025_YEAR),
+            _ => 0,
         }
     }
 

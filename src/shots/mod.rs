@@ -6,6 +6,7 @@ pub mod audit;
 pub mod centre;
 #[cfg(feature = "gis")]
 pub mod locate;
+pub mod located;
 #[cfg(feature = "gis")]
 pub mod north;
 pub mod reduce;

@@ -9,7 +9,6 @@ use jiff::civil::Date;
 use super::locate::Declinations;
 use crate::geodesy::north::{Declination, NorthError, NorthKind, WeakField};
 use crate::intake::shot_block::ShotBlock;
-use crate::records::kit::Kit;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::stations::base::BaseTable;
 use crate::stations::orientation::Orientation;
@@ -38,6 +37,8 @@ pub struct North {
     pub declination_rad: f64,
     /// Standard error of that declination, 0 without one.
     pub sigma_declination_rad: f64,
+    /// Which entry of the register that error is.
+    entry: u32,
     weak_field: Option<WeakField>,
 }
 
@@ -48,8 +49,8 @@ pub struct Turn {
     pub turn_rad: f64,
     /// The declination in it; NaN for true and grid azimuths.
     pub declination_rad: f64,
-    /// Standard error that all shots of the base share.
-    pub sigma_rad: f64,
+    /// The error of that declination: which entry, and its standard error; 0 without one.
+    pub declination_error: (u32, f64),
 }
 
 /// Why an azimuth cannot be brought to true north.
@@ -79,7 +80,8 @@ impl Norths<'_> {
         recent: &mut Option<Recent>,
     ) -> Result<North, NoNorth> {
         let base = &self.table.bases[index];
-        let plain = |turn_rad: f64| North { turn_rad, declination_rad: f64::NAN, sigma_declination_rad: 0.0, weak_field: None };
+        let plain =
+            |turn_rad: f64| North { turn_rad, declination_rad: f64::NAN, sigma_declination_rad: 0.0, entry: 0, weak_field: None };
         match kind {
             // Whatever north the column names: the reading counts from the circle's own zero.
             _ if self.free_circles => Ok(plain(0.0)),
@@ -102,6 +104,7 @@ impl Norths<'_> {
                     turn_rad: declination.declination_rad,
                     declination_rad: declination.declination_rad,
                     sigma_declination_rad: declination.sigma_rad,
+                    entry: self.declinations.entry(base, date),
                     weak_field: declination.zone,
                 })
             }
@@ -109,26 +112,22 @@ impl Norths<'_> {
     }
 
     /// The same with the orientation of the base, where it has one: a backsight tells all that is wrong with the base's north
-    /// together. Of the instrument `kit`.
+    /// together.
     ///
     /// # Errors
     /// Where nothing orients a free circle.
-    pub fn oriented(&self, north: &North, index: usize, kit: &Kit, orientation: Option<Orientation>) -> Result<Turn, NoNorth> {
+    pub fn oriented(&self, north: &North, index: usize, orientation: Option<Orientation>) -> Result<Turn, NoNorth> {
         let declination_rad = north.declination_rad;
+        let declination_error = (north.entry, north.sigma_declination_rad);
         match orientation {
-            Some(Orientation { correction_rad, sigma_rad, .. }) if self.free_circles => {
-                Ok(Turn { turn_rad: correction_rad, declination_rad, sigma_rad })
+            Some(Orientation { correction_rad, .. }) if self.free_circles => {
+                Ok(Turn { turn_rad: correction_rad, declination_rad, declination_error })
             }
-            Some(Orientation { correction_rad, sigma_rad, .. }) => {
-                Ok(Turn { turn_rad: north.turn_rad + correction_rad, declination_rad, sigma_rad })
+            Some(Orientation { correction_rad, .. }) => {
+                Ok(Turn { turn_rad: north.turn_rad + correction_rad, declination_rad, declination_error })
             }
             None if self.free_circles => Err(NoNorth::NoOrientation(self.table.bases[index].label.clone())),
-            None => {
-                // The error of a correction is shared by the shots of its calibration, and so by those of a base.
-                let shared_rad = self.sigma_orientation_rad.hypot(kit.sigma_azimuth_correction_rad);
-                let sigma_rad = north.sigma_declination_rad.hypot(shared_rad);
-                Ok(Turn { turn_rad: north.turn_rad, declination_rad, sigma_rad })
-            }
+            None => Ok(Turn { turn_rad: north.turn_rad, declination_rad, declination_error }),
         }
     }
 }

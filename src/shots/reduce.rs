@@ -15,6 +15,7 @@
 //! Valid for S > 0 and |I| ≤ 90°. Near 90° the azimuth means nothing and the covariance shows it.
 
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::Shares;
 use crate::records::triangle::Triangle;
 
 /// How refraction bends sights at a place.
@@ -63,13 +64,11 @@ pub struct Sight {
     pub refraction: f64,
 }
 
-/// Standard errors of one sighting.
+/// Standard errors of one sighting's readings alone; what they share with others is [`Shares`] and of their base.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct SightSigmas {
-    /// Of this azimuth reading alone, in radians.
+    /// Of the azimuth reading, in radians.
     pub azimuth_rad: f64,
-    /// Of the orientation that all shots of the base share (declination, compass bias), in radians.
-    pub orientation_rad: f64,
     /// Of the inclination, in radians.
     pub inclination_rad: f64,
     /// Of each measured distance, in metres.
@@ -91,9 +90,34 @@ pub struct Vector {
     pub direction: Covariance,
     /// From the distance of this shot alone.
     pub distance: Covariance,
-    /// Metres (east, north, up) that one standard error of the base's shared orientation moves the
-    /// point: what joins this shot to the other shots of its base.
-    pub orientation_arm_m: [f64; 3],
+    /// Metres (east, north, up) by which a radian of error in the instrument's correction of inclinations moves the point.
+    pub by_inclination_m: [f64; 3],
+    /// Metres by which a metre of error in its correction of distances moves it.
+    pub by_distance_m: [f64; 3],
+    /// What its readings share with others.
+    pub shares: Shares,
+}
+
+impl Vector {
+    /// Metres by which a radian of error in the azimuth moves the point, to the right.
+    pub fn by_azimuth_m(&self) -> [f64; 3] {
+        [self.north_m, -self.east_m, 0.0]
+    }
+
+    /// A vector without errors.
+    pub fn exact(east_m: f64, north_m: f64, up_m: Option<f64>) -> Vector {
+        Vector {
+            east_m,
+            north_m,
+            up_m,
+            horizontal_m: east_m.hypot(north_m),
+            direction: Covariance::default(),
+            distance: Covariance::default(),
+            by_inclination_m: [0.0; 3],
+            by_distance_m: [0.0; 3],
+            shares: Shares::default(),
+        }
+    }
 }
 
 /// Reduces a sighting on an earth of mean radius `earth_radius_m`.
@@ -125,9 +149,10 @@ pub fn reduce(sight: &Sight, sigmas: &SightSigmas, earth_radius_m: f64) -> Vecto
         Triangle::Level { horizontal_m: h } => (h, None, (0.0, 0.0), [Some((1.0, 0.0)), None]),
     };
     let by_azimuth = [horizontal * cos_a, -horizontal * sin_a, 0.0];
+    let by_inclination_m = along(by_inclination.0, by_inclination.1);
     let scaled = |arm: [f64; 3], sigma: f64| arm.map(|a| a * sigma);
     let mut direction = Covariance::of_arm(scaled(by_azimuth, sigmas.azimuth_rad));
-    direction += Covariance::of_arm(scaled(along(by_inclination.0, by_inclination.1), sigmas.inclination_rad));
+    direction += Covariance::of_arm(scaled(by_inclination_m, sigmas.inclination_rad));
     let mut distance = Covariance::default();
     for (h, u) in by_distance.into_iter().flatten() {
         distance += Covariance::of_arm(scaled(along(h, u), sigmas.distance_m));
@@ -139,7 +164,10 @@ pub fn reduce(sight: &Sight, sigmas: &SightSigmas, earth_radius_m: f64) -> Vecto
         horizontal_m: horizontal,
         direction,
         distance,
-        orientation_arm_m: scaled(by_azimuth, sigmas.orientation_rad),
+        by_inclination_m,
+        // Slope and horizontal distances are corrected, vertical ones are not: the first of each triangle.
+        by_distance_m: by_distance[0].map_or([0.0; 3], |(h, u)| along(h, u)),
+        shares: Shares::default(),
     }
 }
 
@@ -164,12 +192,7 @@ mod tests {
     }
 
     fn sigmas() -> SightSigmas {
-        SightSigmas {
-            azimuth_rad: 0.5f64.to_radians(),
-            orientation_rad: 0.3f64.to_radians(),
-            inclination_rad: 0.2f64.to_radians(),
-            distance_m: 0.3,
-        }
+        SightSigmas { azimuth_rad: 0.5f64.to_radians(), inclination_rad: 0.2f64.to_radians(), distance_m: 0.3 }
     }
 
     #[test]
@@ -184,7 +207,6 @@ mod tests {
     fn half_a_degree_at_100_m_is_0_87_m() {
         // Field rule: angle off 0.5° at 100 m moves the point 0.87 m (L tan e, computed).
         let mut one = sigmas();
-        one.orientation_rad = 0.0;
         one.distance_m = 0.0;
         let vector = reduce(&sight(0.0, Triangle::Level { horizontal_m: 100.0 }), &one, EARTH_M);
         assert!((vector.direction.ee.sqrt() - 0.87).abs() < 0.005, "{vector:?}");

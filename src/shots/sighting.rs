@@ -4,6 +4,7 @@ use super::centre::to_centre;
 use super::north::{North, Turn};
 use super::reduce::{Sight, SightSigmas, Vector, reduce};
 use crate::geodesy::frame::full_circle_rad;
+use crate::geodesy::register::Shares;
 use crate::records::kit::Kit;
 use crate::records::ledger::{Fault, Flags, Reason};
 use crate::records::shot::{Readings, ShotRecord};
@@ -17,15 +18,15 @@ pub struct TrueAzimuth {
     pub azimuth_rad: f64,
     /// The declination in it; NaN for true and grid azimuths.
     pub declination_rad: f64,
-    /// Standard error of the orientation that all shots of the base share.
-    pub sigma_orientation_rad: f64,
+    /// The error of that declination: which entry, and its standard error; 0 without one.
+    pub declination_error: (u32, f64),
 }
 
 impl TrueAzimuth {
     /// Of a reading of a base whose orientation is not known yet, without standard errors.
     pub fn without_orientation(reading_rad: f64, north: &North) -> TrueAzimuth {
         let North { turn_rad, declination_rad, .. } = *north;
-        TrueAzimuth::new(reading_rad, &Turn { turn_rad, declination_rad, sigma_rad: 0.0 })
+        TrueAzimuth::new(reading_rad, &Turn { turn_rad, declination_rad, declination_error: (0, 0.0) })
     }
 
     /// Of a reading that is turned.
@@ -33,7 +34,7 @@ impl TrueAzimuth {
         TrueAzimuth {
             azimuth_rad: full_circle_rad(reading_rad + turn.turn_rad),
             declination_rad: turn.declination_rad,
-            sigma_orientation_rad: turn.sigma_rad,
+            declination_error: turn.declination_error,
         }
     }
 }
@@ -74,6 +75,12 @@ impl Sighting<'_> {
         Ok((instrument_height_m, target_height_m))
     }
 
+    /// What its readings share with others beside its base.
+    pub fn shares(&self) -> Shares {
+        let (declination, declination_rad) = self.azimuth.map_or((0, 0.0), |azimuth| azimuth.declination_error);
+        Shares { declination, declination_rad, ..self.record.read.kit.shares() }
+    }
+
     /// The vector to the feature, and instrument height less target height in metres; none of a row that is no full shot.
     ///
     /// # Errors
@@ -89,8 +96,8 @@ impl Sighting<'_> {
             target_height_m,
             refraction: kit.refraction,
         };
-        let sigmas = sigmas(kit, triangle.distance_m(), azimuth.sigma_orientation_rad);
-        let vector = reduce(&sight, &sigmas, base.earth_radius_m);
+        let sigmas = sigmas(kit, triangle.distance_m());
+        let vector = Vector { shares: self.shares(), ..reduce(&sight, &sigmas, base.earth_radius_m) };
         let vector = match self.record.readings().face_diameter_m {
             Some((diameter_m, sigma_m)) => to_centre(&vector, diameter_m / 2.0, sigma_m / 2.0),
             None => vector,
@@ -99,14 +106,12 @@ impl Sighting<'_> {
     }
 }
 
-/// The standard errors of a sighting over a distance, those of the instrument's corrections included; `orientation_rad` is that of
-/// its base.
-pub fn sigmas(kit: &Kit, distance_m: f64, orientation_rad: f64) -> SightSigmas {
+/// The standard errors of a sighting's readings over a distance.
+pub fn sigmas(kit: &Kit, distance_m: f64) -> SightSigmas {
     SightSigmas {
         azimuth_rad: kit.sigma_azimuth_rad,
-        orientation_rad,
-        inclination_rad: kit.sigma_inclination_rad.hypot(kit.sigma_inclination_correction_rad),
-        distance_m: kit.sigma_distance_m(distance_m).hypot(kit.sigma_distance_correction_m),
+        inclination_rad: kit.sigma_inclination_rad,
+        distance_m: kit.sigma_distance_m(distance_m),
     }
 }
 

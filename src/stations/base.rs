@@ -11,9 +11,9 @@
 use std::collections::{BTreeMap, HashMap, HashSet};
 use std::sync::Arc;
 
+use super::errors::InNetwork;
 use super::heights::{self, NamedFrames};
 use super::recorded::{FarBases, Located, Source};
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::{AreaOfUse, Crs, CrsError, GridFactors, Kind, Operation, Rules};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
@@ -32,6 +32,9 @@ use crate::stations::occupation::EmptyWindow;
 pub const ASSUMED_SIGMA_HORIZONTAL_M: f64 = 2.5;
 /// Standard error of a base's height likewise.
 pub const ASSUMED_SIGMA_VERTICAL_M: f64 = 5.0;
+/// Bases so near each other share the error of a declination, in metres: crustal fields, which make most of a model's error, extend over tens to
+/// hundreds of kilometres (our own choice).
+const NEAR_M: f64 = 100_000.0;
 /// Standard errors of the difference that two positions of one name may be apart.
 const SAME_PLACE_SIGMAS: f64 = 3.0;
 
@@ -50,11 +53,14 @@ pub struct Base {
     pub heights: BaseHeights,
     /// Covariance of the position, shared by all its shots.
     pub covariance: Covariance,
-    /// How far east, north and up the position goes, on the average, with one standard error of the base's orientation, in
-    /// metres: what the two share where one solution gave both. Zero where they are independent.
-    pub orientation_pull_m: [f64; 3],
-    /// Standard error in metres of each axis that the steps between datums add: shared by all bases that go the same way.
+    /// The unknowns of a network that its place is, where one moved it.
+    pub in_network: Option<InNetwork>,
+    /// Standard error in metres of each axis that the steps between datums add.
     pub sigma_datum_m: f64,
+    /// The same by step, with the number of each in the run: shared by all bases that go the same way.
+    pub datum_errors: Vec<(usize, f64)>,
+    /// Number of the group of bases near each other that it belongs to: they share the error of a declination.
+    pub neighbours: u32,
     /// The operation that brought it to the datum, as an index into [`BaseTable::operations`]; none where it was there, or where the
     /// conversion is exact.
     pub step: Option<usize>,
@@ -305,7 +311,9 @@ impl BaseTable {
             grid: grid_crs.grid_factors(at.lon_rad - grid_crs.meridian_rad(), at.lat_rad),
             adjusted: false,
             from_network: false,
-            orientation_pull_m: [0.0; 3],
+            in_network: None,
+            datum_errors: Vec::new(),
+            neighbours: 0,
             flags,
             row: row.clone(),
         };
@@ -424,19 +432,28 @@ impl BaseTable {
 }
 
 impl BaseTable {
-    /// The bases without what only PROJ needs.
-    pub fn origins(&self) -> Vec<Origin> {
-        let bases = self.bases.iter();
-        bases
-            .map(|base| Origin {
-                label: base.label.clone(),
-                frame: base.frame,
-                ellipsoid: *self.datums[base.datum].crs.ellipsoid(),
-                covariance: base.covariance,
-                orientation_pull_m: base.orientation_pull_m,
-                earth_radius_m: base.earth_radius_m,
-            })
-            .collect()
+    /// Numbers the groups of bases that are near each other: in one cube of [`NEAR_M`] or in cubes that touch, and so on from base to base.
+    pub fn number_neighbours(&mut self) {
+        let cell = |base: &Base| {
+            let place = base.at.to_earth_centred(self.datums[base.datum].crs.ellipsoid());
+            place.map(|metres| (metres / NEAR_M).floor() as i64)
+        };
+        let cells: Vec<[i64; 3]> = self.bases.iter().map(cell).collect();
+        let mut group_of: BTreeMap<[i64; 3], Option<u32>> = cells.iter().map(|cell| (*cell, None)).collect();
+        let mut groups = 0;
+        for first in &cells {
+            let mut open = vec![*first];
+            while let Some(cell) = open.pop() {
+                let Some(group @ None) = group_of.get_mut(&cell) else { continue };
+                *group = Some(groups);
+                let around = (0..27).map(|k| [cell[0] + k / 9 - 1, cell[1] + k / 3 % 3 - 1, cell[2] + k % 3 - 1]);
+                open.extend(around.filter(|cell| group_of.get(cell) == Some(&None)));
+            }
+            groups += 1;
+        }
+        for (base, cell) in self.bases.iter_mut().zip(&cells) {
+            base.neighbours = group_of[cell].unwrap_or_default();
+        }
     }
 
     /// Holds the bases for which `judge`, by index, finds a fault: their names then stand for that.

@@ -6,6 +6,8 @@
 pub mod base;
 pub mod clock;
 #[cfg(feature = "gis")]
+pub mod errors;
+#[cfg(feature = "gis")]
 mod heights;
 #[cfg(feature = "gis")]
 pub mod join;

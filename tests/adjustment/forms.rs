@@ -2,13 +2,14 @@
 
 use crate::networks;
 use crate::networks::{COMPASS, GNSS, Site, horizontal};
-use standoff::geodesy::correlated::{Joint, Origin};
 use standoff::geodesy::covariance::Covariance;
 use standoff::geodesy::frame::{Ellipsoid, Geodetic};
+use standoff::geodesy::register::{BaseErrors, Origin};
 use standoff::network::{
     Adjustment, Instrument, Kind, Line, NoteKind, ReadingErrors, Role, Settings, Sides, adjust, components, readings,
 };
 use standoff::records::triangle::Triangle;
+use standoff::shots::located::joint;
 use standoff::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// A hundredth of a millimetre: rest of the iteration and rounding of earth-centred coordinates, of readings without error.
@@ -64,7 +65,6 @@ fn one_shot_is_the_closed_form() {
         };
         let sigmas = SightSigmas {
             azimuth_rad: COMPASS.azimuth_rad,
-            orientation_rad: 0.006,
             inclination_rad: COMPASS.inclination_rad,
             distance_m: COMPASS.slope_m,
         };
@@ -76,12 +76,11 @@ fn one_shot_is_the_closed_form() {
             label: "B1".to_string(),
             frame,
             ellipsoid: Ellipsoid::WGS84,
-            covariance: GNSS,
-            orientation_pull_m: [0.0; 3],
+            errors: BaseErrors::of_covariance(0, &GNSS, 0.006),
             earth_radius_m: radius,
         };
         // In the axes at the point, as the network has it.
-        let covariance = Joint::of_shots(&[origin], &[(0, &vector)]).unwrap().covariance_of(0);
+        let covariance = joint(&[origin], &[(0, &vector)]).unwrap().covariance_of(0);
         for k in 0..3 {
             assert!((closed[k] - station.position[k]).abs() < BOTH_WAYS_M);
         }
@@ -114,7 +113,7 @@ fn every_triangle_both_ways() {
         site.network.stations[base].sigma_orientation_rad = 0.006;
         let point = site.point("P1", [0.0; 3]);
         let sight = Sight { true_azimuth_rad: 2.2, triangle, instrument_height_m: 1.6, target_height_m: 0.2, refraction: 0.13 };
-        let sigmas = SightSigmas { azimuth_rad: 0.004, orientation_rad: 0.006, inclination_rad: 0.003, distance_m: 0.2 };
+        let sigmas = SightSigmas { azimuth_rad: 0.004, inclination_rad: 0.003, distance_m: 0.2 };
         let line = Line { from: base, to: point, has_free_circle: false, instrument: None, source: 0 };
         let errors = ReadingErrors {
             sigma_azimuth_rad: sigmas.azimuth_rad,
@@ -132,7 +131,8 @@ fn every_triangle_both_ways() {
         assert!((e - vector.east_m).abs() < BOTH_WAYS_M && (n - vector.north_m).abs() < BOTH_WAYS_M, "{triangle:?}");
         assert_eq!(station.has_height, vector.up_m.is_some());
         assert!((u - vector.up_m.unwrap_or(u)).abs() < BOTH_WAYS_M, "{triangle:?} {u} {vector:?}");
-        let all = GNSS + vector.direction + vector.distance + Covariance::of_arm(vector.orientation_arm_m);
+        let all =
+            GNSS + vector.direction + vector.distance + Covariance::of_arm(vector.by_azimuth_m().map(|metres| metres * 0.006));
         let level = Covariance { eu: 0.0, nu: 0.0, uu: 0.0, ..all };
         same_sigmas(if station.has_height { &all } else { &level }, &station.covariance);
     }
@@ -168,12 +168,8 @@ fn a_point_carried_from_a_checked_base_is_the_point_in_the_network() {
         target_height_m: 0.4,
         refraction: networks::REFRACTION,
     };
-    let sigmas = SightSigmas {
-        azimuth_rad: COMPASS.azimuth_rad,
-        orientation_rad: 0.0,
-        inclination_rad: COMPASS.inclination_rad,
-        distance_m: COMPASS.slope_m,
-    };
+    let sigmas =
+        SightSigmas { azimuth_rad: COMPASS.azimuth_rad, inclination_rad: COMPASS.inclination_rad, distance_m: COMPASS.slope_m };
     let vector = reduce(&sight, &sigmas, Ellipsoid::WGS84.mean_radius_m(46.5f64.to_radians()));
     let (carried, covariance) = without.of(base).unwrap().carry(base, &vector).unwrap();
     for k in 0..3 {

@@ -1,7 +1,11 @@
 //! Errors that readings share across bases, against dense generalised least squares (`networks::dense`).
 
+use std::sync::Arc;
+
 use crate::networks::{COMPASS, GNSS, Site, dense, horizontal};
 use standoff::geodesy::covariance::Covariance;
+use standoff::geodesy::frame::Ellipsoid;
+use standoff::geodesy::register::{BaseErrors, Cause, ErrorId, Origin, Register};
 use standoff::network::{Adjustment, Kind, Settings, SharedError, adjust};
 use standoff::records::triangle::Triangle;
 use standoff::shots::reduce::{Sight, SightSigmas, reduce};
@@ -162,7 +166,6 @@ fn a_point_carried_from_a_base_has_its_place_and_orientation_together() {
         };
         let sigmas = SightSigmas {
             azimuth_rad: COMPASS.azimuth_rad,
-            orientation_rad: 0.0,
             inclination_rad: COMPASS.inclination_rad,
             distance_m: COMPASS.slope_m,
         };
@@ -170,14 +173,27 @@ fn a_point_carried_from_a_base_has_its_place_and_orientation_together() {
         let solved = solve(&with);
         let (_, covariance) = solved.of(base).unwrap().carry(base, &vector).unwrap();
         agree(along(&covariance), dense::sigmas(&oracle, hung), "carried");
-        // In parts, as a mapping run keeps them: place, orientation, and what they share.
+        // By the register, as a mapping run has it: the unknowns of place and orientation, which hang together.
         let station = solved.station(base).unwrap();
+        let unknowns = solved.of(base).unwrap().unknowns_of(base).unwrap();
+        let entry = |unknown: &usize| ErrorId::new(Cause::Network, 0, *unknown);
+        let unit = |axis: usize| std::array::from_fn(|k| if k == axis { 1.0 } else { 0.0 });
+        let position = unknowns.place.iter().enumerate().map(|(axis, unknown)| (entry(unknown), unit(axis))).collect();
+        let found = unknowns.azimuths.iter().map(|unknown| (entry(unknown), 1.0)).collect();
+        let register = Arc::new(Register { networks: vec![solved.of(base).unwrap().correlated()] });
+        let origin = Origin {
+            label: "B".to_owned(),
+            frame: crate::networks::frame(station.position),
+            ellipsoid: Ellipsoid::WGS84,
+            errors: BaseErrors::new(0, position, Some(found), 0.0, register),
+            earth_radius_m: 6_371_000.0,
+        };
+        agree(along(&vector.covariance(&origin)), dense::sigmas(&oracle, hung), "by the register");
+        let located = vector.located(&origin).covariance(origin.errors.register());
+        agree(along(&located), dense::sigmas(&oracle, hung), "by its arms");
+        // Without what place and orientation share.
         let sigma = station.orientation.unwrap().sigma;
-        let [east, north, _] = crate::networks::frame(with.truth[base]).from_earth_centred(with.truth[hung]);
-        let arm = [north, -east, 0.0].map(|metres| metres * sigma);
-        let pull = station.place_with_orientation.map(|covariance| covariance / sigma);
-        let apart = station.covariance + Covariance::of_arm(arm) + vector.direction + vector.distance;
-        agree(along(&(apart + Covariance::of_arms(pull, arm))), dense::sigmas(&oracle, hung), "in parts");
+        let apart = station.covariance + Covariance::of_arm(vector.by_azimuth_m().map(|m| m * sigma)) + vector.own();
         let off = along(&apart).into_iter().zip(dense::sigmas(&oracle, hung)).map(|(a, b)| (a / b - 1.0).abs());
         most = off.fold(most, f64::max);
     }

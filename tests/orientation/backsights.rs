@@ -1,5 +1,10 @@
 //! Sights to points of known position: the correction of a base's azimuths and its standard error.
 
+use std::collections::BTreeMap;
+
+use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::numeric::monte_carlo::Normal;
+
 use super::common::{Field, Run};
 use super::{ROLES, SIGMA_BASE_M, SIGMA_READING_DEG, WRITTEN_DEG, WRITTEN_M, assert_near, field, meridian_m, number};
 
@@ -68,11 +73,95 @@ fn to_another_base() {
 }
 
 #[test]
-fn several_sights_are_averaged_and_the_base_error_is_not() {
+fn several_sights_are_averaged() {
     let sights = "A,1,2026-05-04,backsight,K,358.0,0,100\nA,2,2026-05-04,backsight,L,178.4,0,100\n";
     let run = with_known(sights, "").map();
+    // Moved east, the base sees the point north of it farther left and that south of it farther right: its own error cancels.
     let own = SIGMA_READING_DEG.hypot(across_deg(SIGMA_KNOWN_M));
-    assert_orientation(&run, 1.8, (own * own / 2.0 + across_deg(SIGMA_BASE_M).powi(2)).sqrt(), "2");
+    assert_orientation(&run, 1.8, own / 2f64.sqrt(), "2");
+    // Twice the same way it stays. Without distances, so that the two are no repeats of a point.
+    let sights = "A,1,2026-05-04,backsight,K,358.0,0,\nA,2,2026-05-04,backsight,K,358.4,0,\n";
+    let run = with_known(sights, "").map();
+    // So does the error of the known point, which both sights have.
+    let stays = across_deg(SIGMA_BASE_M).powi(2) + across_deg(SIGMA_KNOWN_M).powi(2);
+    assert_orientation(&run, 1.8, (SIGMA_READING_DEG.powi(2) / 2.0 + stays).sqrt(), "2");
+}
+
+/// A reading that does not hide what the error of a base does: 0.09 m over 100 m.
+const SIGMA_FINE_DEG: f64 = 0.05;
+
+/// Bases, each with a known point and two features on one line, and all errors drawn: how many of the features that lie so far
+/// along the line, in parts of the way to the known point, are within their 95 % ellipses.
+fn inside(shares: [f64; 2], bases: usize) -> [usize; 2] {
+    let mut normal = Normal::seeded(20_260_504);
+    let at = |lat: f64, lon: f64| Geodetic { lat_rad: lat.to_radians(), lon_rad: lon.to_radians(), ellipsoid_height_m: 500.0 };
+    let frame = LocalFrame::at(&at(46.1, 8.9), &Ellipsoid::WGS84);
+    let row = |name: String, enu: [f64; 3]| {
+        let at = Geodetic::from_earth_centred(frame.to_earth_centred(enu), &Ellipsoid::WGS84);
+        format!("{name},{:.10},{:.10},{:.4}\n", at.lat_rad.to_degrees(), at.lon_rad.to_degrees(), at.ellipsoid_height_m)
+    };
+    let (mut logged, mut known, mut shots) = (String::new(), String::new(), ROLES.to_owned());
+    let mut truth = Vec::new();
+    for i in 0..bases {
+        let place = [40.0 * (i % 32) as f64, 40.0 * (i / 32) as f64, 0.0];
+        let (azimuth, distance) = (0.1 + 2.399_96 * i as f64, 100.0);
+        let along = |share: f64| [place[0] + share * distance * azimuth.sin(), place[1] + share * distance * azimuth.cos(), 0.0];
+        let mut off = |at: [f64; 3], sigma_m: f64| at.map(|x| x + sigma_m * normal.next());
+        logged += &row(format!("B{i}"), off(place, SIGMA_BASE_M));
+        known += &row(format!("K{i}"), off(along(1.0), SIGMA_KNOWN_M));
+        let base =
+            LocalFrame::at(&Geodetic::from_earth_centred(frame.to_earth_centred(place), &Ellipsoid::WGS84), &Ellipsoid::WGS84);
+        // Circles are turned anyhow, and every reading errs.
+        let zero = 17.0 * i as f64;
+        for (name, share, role) in [("K", 1.0, "backsight"), ("X", shares[0], ""), ("Y", shares[1], "")] {
+            let [e, n, u] = base.from_earth_centred(frame.to_earth_centred(along(share)));
+            let u = u - 1.5;
+            let read = (e.atan2(n).to_degrees() - zero + SIGMA_FINE_DEG * normal.next()).rem_euclid(360.0);
+            let inclination = u.atan2(e.hypot(n)).to_degrees() + 0.2 * normal.next();
+            let slope = e.hypot(n).hypot(u) + 0.2 * normal.next();
+            shots += &format!("B{i},{i}{name},2026-05-04,{role},{name}{i},{read:.5},{inclination:.5},{slope:.4}\n");
+            truth.push((format!("{name}{i}"), frame.to_earth_centred(along(share))));
+        }
+    }
+    let tables = "[known]\nfiles = [\"known.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.1\nsigma_vertical_m = 0.1\n";
+    let mut field = field(&[], &shots, tables);
+    field.job = field.job.replace("sigma_azimuth_deg = 0.5", &format!("sigma_azimuth_deg = {SIGMA_FINE_DEG}"));
+    field.write("bases.csv", format!("base,lat_deg,lon_deg,ellipsoid_height_m\n{logged}"));
+    field.write("known.csv", format!("base,lat_deg,lon_deg,ellipsoid_height_m\n{known}"));
+    let output = field.command(&["map", "job.toml"]);
+    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+    let features = csv::Reader::from_path(field.path("t-layers/t.features.csv")).unwrap().into_deserialize();
+    let features: Vec<BTreeMap<String, String>> = features.map(|row| row.unwrap()).collect();
+    let mut found = [0; 2];
+    let truth: BTreeMap<String, [f64; 3]> = truth.into_iter().collect();
+    for feature in &features {
+        let which = match feature["feature"].as_bytes()[0] {
+            b'X' => 0,
+            b'Y' => 1,
+            _ => continue,
+        };
+        let at = Geodetic {
+            lat_rad: number(feature, "lat_deg").to_radians(),
+            lon_rad: number(feature, "lon_deg").to_radians(),
+            ellipsoid_height_m: 500.0,
+        };
+        let [e, n, _] = LocalFrame::at(&at, &Ellipsoid::WGS84).from_earth_centred(truth[&feature["feature"]]);
+        let (s, c) = number(feature, "ellipse_azimuth_deg").to_radians().sin_cos();
+        let (along, across) = (e * s + n * c, e * c - n * s);
+        let (major, minor) = (number(feature, "ellipse_major95_m"), number(feature, "ellipse_minor95_m"));
+        found[which] += usize::from((along / major).powi(2) + (across / minor).powi(2) <= 1.0);
+    }
+    found
+}
+
+#[test]
+fn ellipses_hold_what_they_say_towards_the_backsight_and_behind() {
+    const BASES: usize = 1000;
+    let [towards, behind] = inside([0.6, -1.5], BASES);
+    // 950 of 1,000, and three standard errors of a binomial count, √(1000 · 0.95 · 0.05) = 6.9.
+    for (name, inside) in [("towards", towards), ("behind", behind)] {
+        assert!((929..=971).contains(&inside), "{name}: {inside} of {BASES}");
+    }
 }
 
 #[test]

@@ -48,14 +48,34 @@ impl Station {
     }
 }
 
-fn shoot(azimuth_rad: f64, triangle: Triangle, sigmas: &SightSigmas) -> Vector {
+/// Standard errors of readings, and of the orientation that all azimuths of a base share.
+#[derive(Clone, Copy)]
+struct Sigmas {
+    azimuth_rad: f64,
+    orientation_rad: f64,
+    inclination_rad: f64,
+    distance_m: f64,
+}
+
+impl Sigmas {
+    fn of_readings(&self) -> SightSigmas {
+        SightSigmas { azimuth_rad: self.azimuth_rad, inclination_rad: self.inclination_rad, distance_m: self.distance_m }
+    }
+
+    /// Metres by which one standard error of the orientation moves a shot.
+    fn turned(&self, shot: &Vector) -> [f64; 3] {
+        shot.by_azimuth_m().map(|metres| metres * self.orientation_rad)
+    }
+}
+
+fn shoot(azimuth_rad: f64, triangle: Triangle, sigmas: &Sigmas) -> Vector {
     let sight =
         Sight { true_azimuth_rad: azimuth_rad, triangle, instrument_height_m: 1.6, target_height_m: 0.2, refraction: 0.13 };
-    reduce(&sight, sigmas, EARTH_RADIUS_M)
+    reduce(&sight, &sigmas.of_readings(), EARTH_RADIUS_M)
 }
 
 /// The triangle with errors drawn: each measured distance has its own, the inclination its own.
-fn drawn(triangle: Triangle, sigmas: &SightSigmas, random: &mut Random) -> Triangle {
+fn drawn(triangle: Triangle, sigmas: &Sigmas, random: &mut Random) -> Triangle {
     let mut length = |metres: f64| metres + sigmas.distance_m * random.normal();
     match triangle {
         Triangle::Slope { slope_m, inclination_rad } => {
@@ -89,9 +109,9 @@ fn is_95_percent(count: usize, beyond: f64) -> bool {
 }
 
 /// Draws every error of one kind of shot and holds the stated numbers to them.
-fn stated_numbers_hold(seed: u64, azimuth_rad: f64, triangle: Triangle, sigmas: &SightSigmas) {
+fn stated_numbers_hold(seed: u64, azimuth_rad: f64, triangle: Triangle, sigmas: &Sigmas) {
     let straight = shoot(azimuth_rad, triangle, sigmas);
-    let stated = STATION.covariance() + straight.direction + Covariance::of_arm(straight.orientation_arm_m) + straight.distance;
+    let stated = STATION.covariance() + straight.direction + Covariance::of_arm(sigmas.turned(&straight)) + straight.distance;
     let (ellipse, radius) = (stated.ellipse95(), stated.radius95_m());
     let [nominal] = STATION.place([0.0; 3], [&straight]);
     let mut random = Random(seed);
@@ -145,8 +165,8 @@ fn stated_numbers_hold(seed: u64, azimuth_rad: f64, triangle: Triangle, sigmas: 
 }
 
 /// Standard errors of a hand-held instrument; invented.
-fn hand_held() -> SightSigmas {
-    SightSigmas {
+fn hand_held() -> Sigmas {
+    Sigmas {
         azimuth_rad: 0.5f64.to_radians(),
         orientation_rad: 0.35f64.to_radians(),
         inclination_rad: 0.25f64.to_radians(),
@@ -202,7 +222,7 @@ fn shots_of_one_base_share_its_errors() {
     let base = STATION.covariance();
     let whole = straight
         .each_ref()
-        .map(|shot| base + shot.direction + shot.distance + Covariance::of_arm(shot.orientation_arm_m))
+        .map(|shot| base + shot.direction + shot.distance + Covariance::of_arm(sigmas.turned(shot)))
         .map(|covariance| [covariance.ee, covariance.nn, covariance.uu]);
     let mut random = Random(7);
     let mut moments = [[0.0; 3]; 3];
@@ -224,7 +244,7 @@ fn shots_of_one_base_share_its_errors() {
     let beyond = (120.0 * turn).powi(2) + turn * sigmas.distance_m.powi(2);
     for i in 0..3 {
         for j in 0..3 {
-            let stated = of_base[i][j] + straight[0].orientation_arm_m[i] * straight[1].orientation_arm_m[j];
+            let stated = of_base[i][j] + sigmas.turned(&straight[0])[i] * sigmas.turned(&straight[1])[j];
             let got = moments[i][j];
             assert!(moment_agrees(got, stated, whole[0][i], whole[1][j], beyond), "{i} {j}: {got} drawn, {stated} stated");
         }
@@ -237,8 +257,8 @@ fn half_a_degree_moves_a_point_at_100_m_by_0_87_m() {
     /// The rule has two decimals.
     const RULE_M: f64 = 0.005;
     let half_degree = 0.5f64.to_radians();
-    let one = SightSigmas { azimuth_rad: half_degree, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
-    let shared = SightSigmas { azimuth_rad: 0.0, orientation_rad: half_degree, ..one };
+    let one = Sigmas { azimuth_rad: half_degree, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+    let shared = Sigmas { azimuth_rad: 0.0, orientation_rad: half_degree, ..one };
     for azimuth_deg in [0.0f64, 37.0, 90.0, 181.0, 300.0] {
         let azimuth = azimuth_deg.to_radians();
         let level = Triangle::Level { horizontal_m: 100.0 };
@@ -250,7 +270,7 @@ fn half_a_degree_moves_a_point_at_100_m_by_0_87_m() {
         let moved = (0..3).map(|i| (ends[0][i] - ends[1][i]).powi(2)).sum::<f64>().sqrt();
         assert!((moved - 0.87).abs() < RULE_M, "{azimuth_deg}: {moved}");
         // The standard error across the sight, and none along it, whether the error is the shot's own or the base's.
-        let arm = shoot(azimuth, level, &shared).orientation_arm_m;
+        let arm = shared.turned(&shoot(azimuth, level, &shared));
         for covariance in [shoot(azimuth, level, &one).direction, Covariance::of_arm(arm)] {
             let (sin, cos) = azimuth.sin_cos();
             let across = covariance.ee * cos * cos - 2.0 * covariance.en * sin * cos + covariance.nn * sin * sin;

@@ -87,12 +87,8 @@ impl Object {
                 // The rise is where the end is, not where it is seen.
                 refraction: 0.0,
             };
-            let sigmas = SightSigmas {
-                azimuth_rad: 0.0,
-                orientation_rad: 0.0,
-                inclination_rad: angle,
-                distance_m: setup.kit.sigma_distance_m(horizontal_m),
-            };
+            let sigmas =
+                SightSigmas { azimuth_rad: 0.0, inclination_rad: angle, distance_m: setup.kit.sigma_distance_m(horizontal_m) };
             reduce(&sight, &sigmas, setup.earth_radius_m)
         };
         // Metres of rise for one standard error of the distance, which moves the point to north.

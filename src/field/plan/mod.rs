@@ -145,7 +145,6 @@ impl Setup {
         };
         let azimuth_alone = SightSigmas {
             azimuth_rad: self.kit.sigma_azimuth_rad,
-            orientation_rad: self.sigma_orientation_rad,
             inclination_rad: 0.0,
             distance_m: self.kit.sigma_distance_m(slope_m),
         };
@@ -155,7 +154,7 @@ impl Setup {
         Expected {
             base: self.base,
             azimuth: vector.direction,
-            orientation: Covariance::of_arm(vector.orientation_arm_m),
+            orientation: Covariance::of_arm(vector.by_azimuth_m().map(|metres| metres * self.sigma_orientation_rad)),
             inclination: reduce(&sight, &inclination_alone, self.earth_radius_m).direction,
             distance: vector.distance,
         }
@@ -261,12 +260,12 @@ mod tests {
             };
             let sigmas = SightSigmas {
                 azimuth_rad: setup.kit.sigma_azimuth_rad,
-                orientation_rad: setup.sigma_orientation_rad,
                 inclination_rad: setup.kit.sigma_inclination_rad,
                 distance_m: setup.kit.sigma_distance_m(s),
             };
             let vector = reduce(&sight, &sigmas, setup.earth_radius_m);
-            let whole = setup.base + vector.direction + Covariance::of_arm(vector.orientation_arm_m) + vector.distance;
+            let turned = Covariance::of_arm(vector.by_azimuth_m().map(|metres| metres * setup.sigma_orientation_rad));
+            let whole = setup.base + vector.direction + turned + vector.distance;
             for axis in Axis::ALL {
                 let (got, want) = (axis.uncertainty95_m(&expected.covariance()), axis.uncertainty95_m(&whole));
                 prop_assert!((got - want).abs() < 1e-6, "{got} {want}");

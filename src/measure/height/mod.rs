@@ -26,7 +26,6 @@
 
 use super::reading::{Arms, Distance, Reading, at_most_one, half_circle_rad, unknown_roles};
 use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
-use crate::geodesy::covariance::Covariance;
 use crate::shots::reduce::Vector;
 
 mod standoff;
@@ -81,9 +80,7 @@ fn whole(row: &Sighting) -> Option<&Vector> {
 /// A point of a full shot.
 fn part_of_vector(group: &Group<'_>, role: &'static str, row: &Sighting, vector: &Vector) -> Option<Part> {
     let base = group.base(row);
-    let arm = vector.orientation_arm_m;
-    let turning = Covariance::of_arm(arm) + Covariance::of_arms(base.orientation_pull_m, arm);
-    let covariance = vector.direction + vector.distance + turning + base.covariance;
+    let covariance = vector.covariance(base);
     let at = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]);
     Some(Part { role, at, base: row.base, covariance })
 }
@@ -117,7 +114,7 @@ fn by_angles(group: &Group<'_>, rows: [Option<&Sighting>; 3]) -> Result<Composed
     let ends = Ends::of(group, rows)?;
     let (foot, top) = (ends.rows[0], ends.rows[1]);
     let none = || format!("{} of {}: its readings give no height", group.measure, group.name);
-    let arms = Arms::of(&ends.readings, 0.0, |readings| profile(readings, ends.sources)).ok_or_else(none)?;
+    let arms = Arms::of(&ends.readings, |readings| profile(readings, ends.sources)).ok_or_else(none)?;
     let [lift_foot, lift_top] = lifts([foot, top]);
     let mut height = arms.combined([0.0, -1.0, 0.0, 1.0]);
     height.value += lift_top - lift_foot;
@@ -253,15 +250,15 @@ impl<'g> Ends<'g> {
         }
         let azimuth_row = self.azimuth_row(end)?;
         let lift_m = row.instrument_height_m? - row.target_height_m;
-        let arms = Arms::of(&self.readings, self.rows[azimuth_row].sigma_orientation_rad, |readings| {
+        let arms = Arms::of(&self.readings, |readings| {
             let ends = profile(readings, self.sources)?;
             let (sin, cos) = readings[azimuth_row].azimuth_rad?.sin_cos();
             let (run, rise) = (ends[2 * end], ends[2 * end + 1]);
             Some([run * sin, run * cos, rise + lift_m])
         })?;
         let base = group.base(row);
-        let (at, covariance) = arms.point(0);
-        Some(Part { role, at: base.frame.to_earth_centred(at), base: row.base, covariance: covariance + base.covariance })
+        let (at, covariance) = arms.point(0, base);
+        Some(Part { role, at: base.frame.to_earth_centred(at), base: row.base, covariance })
     }
 
     fn method(&self) -> String {

@@ -1,9 +1,9 @@
 use proptest::prelude::*;
 
 use super::{Ends, compute, standoff};
-use crate::geodesy::correlated::{Estimate, Origin};
 use crate::geodesy::covariance::Covariance;
-use crate::measure::reading::support::{FOOT_M, Normal, Read, base, group, row, spread};
+use crate::geodesy::register::{Estimate, Origin};
+use crate::measure::reading::support::{FOOT_M, Normal, Read, base, base_number, group, row, spread};
 use crate::measure::{Composed, Shape, Sighting};
 
 /// Rounding of metres near the earth's surface.
@@ -22,7 +22,7 @@ fn origin() -> Origin {
 }
 
 fn of(rows: &[Sighting]) -> Result<Composed, String> {
-    compute(&group("height", &[origin(), origin()], rows))
+    compute(&group("height", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {

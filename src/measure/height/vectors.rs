@@ -1,17 +1,21 @@
 //! Foot and top as two full shots, of one base or of two: the difference of their vectors, in the horizon of the foot.
 
 use super::{part_of_vector, shape};
-use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::full_circle_rad;
+use crate::geodesy::register::Estimate;
 use crate::measure::located::{direction_half95, length_excess_m2};
 use crate::measure::{Composed, Group, Part, Refusal, Sighting, Value};
+use crate::shots::located as shots;
 use crate::shots::reduce::Vector;
 
 /// Horizontal distance of a vector; errors of azimuth stand across it.
 pub fn run(vector: &Vector) -> Estimate {
     let (sin, cos) = vector.east_m.atan2(vector.north_m).sin_cos();
-    let c = vector.direction + vector.distance;
+    let scaled = |arm: [f64; 3], sigma: f64| Covariance::of_arm(arm.map(|metres| metres * sigma));
+    let corrections =
+        scaled(vector.by_inclination_m, vector.shares.inclination_rad) + scaled(vector.by_distance_m, vector.shares.distance_m);
+    let c = vector.own() + corrections;
     let variance = sin * sin * c.ee + 2.0 * sin * cos * c.en + cos * cos * c.nn;
     Estimate { value: vector.horizontal_m, sigma: variance.max(0.0).sqrt() }
 }
@@ -22,7 +26,7 @@ pub fn run(vector: &Vector) -> Estimate {
 /// When a vector has no height.
 pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Composed, Refusal> {
     let [(foot, foot_vector), (top, top_vector)] = ends;
-    let joint = Joint::of_shots(group.bases, &[(foot.base, foot_vector), (top.base, top_vector)])
+    let joint = shots::joint(group.bases, &[(foot.base, foot_vector), (top.base, top_vector)])
         .ok_or_else(|| format!("{} of {}: a full shot without a height", group.measure, group.name))?;
     let difference = |p: &[[f64; 3]]| -> [f64; 3] { std::array::from_fn(|axis| p[1][axis] - p[0][axis]) };
     let [east, north, _] = difference(joint.points());

@@ -1,6 +1,6 @@
 //! One line between two points: its values by name, and the sentences where errors or the earth's surface hide one.
 
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::measure::Value;
 
 /// Fall of the earth's surface, in metres, from which it is told.

@@ -3,7 +3,7 @@
 //! With (e, n, u) the vector from the first point to the second, in the local frame at the first:
 //! slope s = √(e² + n² + u²), horizontal h = √(e² + n²), vertical v = u, azimuth = atan2(e, n) (true, at the
 //! first point), grade = 100 v/h, inclination = atan2(v, h). Source: the polar sighting turned round, e.g. C. D. Ghilani,
-//! "Elementary Surveying", ch. 8 and 15 (from memory); standard errors from [`crate::geodesy::correlated`]. Metres, degrees, percent.
+//! "Elementary Surveying", ch. 8 and 15 (from memory); standard errors from [`crate::geodesy::register`]. Metres, degrees, percent.
 //!
 //! Horizontal and vertical belong to the horizontal plane at the line's first point. The earth's surface falls
 //! below that plane by d²/2R, 8 cm at 1 km; a warning says so where it counts.
@@ -28,10 +28,11 @@ use line::Line;
 
 use super::located::{direction_half95, dot, from_to, length, part_of_shot, whole};
 use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
-use crate::geodesy::correlated::{Estimate, Joint, Running};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
+use crate::geodesy::register::{BaseErrors, Estimate, Joint, Running, Shares};
 use crate::records::triangle::Triangle;
+use crate::shots::located;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// Standard errors of their difference by which two azimuths of one vertical plane may differ.
@@ -181,7 +182,7 @@ impl<'g> Chain<'g> {
     }
 
     fn of_vectors(group: &Group<'_>, rows: Vec<&'g Sighting>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
-        let joint = Joint::of_shots(group.bases, shots)?;
+        let joint = located::joint(group.bases, shots)?;
         let base = group.bases.get(shots.first()?.0)?;
         let axes = joint.frame().axes();
         let turns = joint.points().iter().map(|point| {
@@ -358,19 +359,20 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> R
             target_height_m: row.target_height_m,
             refraction: row.refraction,
         };
-        let sigmas = SightSigmas {
-            azimuth_rad: 0.0,
-            orientation_rad: 0.0,
-            inclination_rad: row.sigma_inclination_rad,
-            distance_m: row.sigma_distance_m,
-        };
-        Ok(reduce(&sight, &sigmas, group.base(row).earth_radius_m))
+        let sigmas =
+            SightSigmas { azimuth_rad: 0.0, inclination_rad: row.sigma_inclination_rad, distance_m: row.sigma_distance_m };
+        // The plane may stand anyhow: what azimuths share has no part in it.
+        let shares = Shares { declination_rad: 0.0, azimuth_rad: 0.0, ..row.shares };
+        Ok(Vector { shares, ..reduce(&sight, &sigmas, group.base(row).earth_radius_m) })
     };
     Ok(Some([vector(from)?, vector(to)?]))
 }
 
 fn vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting, [first, second]: &[Vector; 2]) -> Result<Composed, Refusal> {
-    let chain = Chain::of_vectors(group, vec![from, to], &[(from.base, first), (to.base, second)])
+    let mut bases = group.bases.to_vec();
+    bases[from.base].errors = BaseErrors::of_covariance(from.base, &bases[from.base].errors.covariance(), 0.0);
+    let unturned = Group { bases: &bases, ..group.clone() };
+    let chain = Chain::of_vectors(&unturned, vec![from, to], &[(from.base, first), (to.base, second)])
         .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))?;
     let line = Line { azimuth: None, ..chain.line(0, 1) };
     let (values, warnings) = line.values_and_warnings();

@@ -23,9 +23,10 @@ use solution::Solution;
 
 use super::located::{direction_half95, dot, from_to, moved, part_of_points, whole};
 use super::{Composed, Detail, Group, Part, Refusal, Shape, Sighting, Value};
-use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::frame::full_circle_rad;
+use crate::geodesy::register::{Estimate, Joint};
+use crate::shots;
 
 /// More shots than this are a survey, and their joint covariance outgrows a field computer's memory.
 const MOST_SHOTS: usize = 1000;
@@ -160,7 +161,7 @@ pub fn fit(group: &Group<'_>, rows: &[&Sighting]) -> Result<Plane, Refusal> {
         return Err(format!("{of} has {count} shots; a plane takes {MOST_SHOTS} at most, so leave some out"));
     }
     let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
-    let joint = Joint::of_shots(group.bases, &shots).ok_or_else(|| format!("{of}: a shot has no height"))?;
+    let joint = shots::located::joint(group.bases, &shots).ok_or_else(|| format!("{of}: a shot has no height"))?;
     let farthest = |from: usize| {
         let apart = |p: &[f64; 3]| dot(from_to(joint.points()[from], *p), from_to(joint.points()[from], *p));
         joint

@@ -13,7 +13,7 @@
 use geo::{ConvexHull, MultiPoint, Point};
 
 use super::super::located::{cross, dot, from_to, length, moved, unit};
-use crate::geodesy::correlated::Joint;
+use crate::geodesy::register::Joint;
 
 /// Standard error along the normal that every shot has at least, in metres: the rounding of what a log holds. It keeps
 /// shots without errors solvable.

@@ -53,7 +53,7 @@ fn a_three_point_problem_by_hand() {
 #[test]
 fn each_shot_has_its_residual() {
     // Corners of a level square of 20 m, two opposite ones raised by 0.4 m: the plane lies 0.2 m over the low ones, by symmetry.
-    let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+    let mut field = Field::new(crate::measure::trial::Errors { orientation_deg: 0.0, ..HANDHELD }, [1.0, 1.0]);
     for point in [[0.0, 50.0, 10.4], [20.0, 50.0, 10.0], [20.0, 70.0, 10.4], [0.0, 70.0, 10.0]] {
         field.shot(0, "face", point);
     }
@@ -62,7 +62,6 @@ fn each_shot_has_its_residual() {
         let vector = row.vector.as_mut().unwrap();
         vector.direction = crate::geodesy::covariance::Covariance::of_axes(0.1, 0.1);
         vector.distance = crate::geodesy::covariance::Covariance::default();
-        vector.orientation_arm_m = [0.0; 3];
     }
     let details = of(&field).details;
     for ((detail, want), label) in details.iter().zip([0.2, -0.2, 0.2, -0.2]).zip(["S1", "S2", "S3", "S4"]) {
@@ -83,8 +82,8 @@ fn equal_errors_give_the_orthogonal_regression() {
     let points: Vec<[f64; 3]> = section.iter().flat_map(|[x, z]| [[*x, -5.0, *z], [*x, 5.0, *z]]).collect();
     let place = Geodetic { lat_rad: 0.8, lon_rad: 0.1, ellipsoid_height_m: 0.0 };
     let size = 3 * points.len();
-    let covariance = (0..size * size).map(|i| if i % (size + 1) == 0 { 0.04 } else { 0.0 }).collect();
-    let joint = Joint::of_points(LocalFrame::at(&place, &Ellipsoid::WGS84), points, covariance).unwrap();
+    let covariance = (0..size * size).map(|i| if i % (size + 1) == 0 { 0.04 } else { 0.0 }).collect::<Vec<f64>>();
+    let joint = Joint::of_points(LocalFrame::at(&place, &Ellipsoid::WGS84), points, &covariance).unwrap();
     let solution = Solution::of(&joint).unwrap();
     let mean = |k: usize| section.iter().map(|p| p[k]).sum::<f64>() / 5.0;
     let s = |j: usize, k: usize| section.iter().map(|p| (p[j] - mean(j)) * (p[k] - mean(k))).sum::<f64>();

@@ -2,10 +2,10 @@
 //!
 //! The corners are where their sights meet the face's plane, so that the face may stand at any angle to the sights. Area: half of the length of
 //! Σ pᵢ × pᵢ₊₁ (any text on analytic geometry). Of four corners the sides come in two pairs; the pair that is nearer to level gives the width, the
-//! other the height, each the mean of its two sides. Standard errors from [`crate::geodesy::correlated`].
+//! other the height, each the mean of its two sides. Standard errors from [`crate::geodesy::register`].
 
 use super::surface::{Known, Met};
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::measure::located::{cross, dot, from_to, length, moved, unit};
 use crate::measure::strings::ring;
 use crate::measure::{Composed, Shape, Value};

@@ -16,7 +16,7 @@
 //! `corner` (or `corner_1`, `corner_2`, … in the order round it) are the corners of one face, and so are four sights that go
 //! round a convex figure: its width, height and area come with them ([`face`]). Metres, degrees.
 //!
-//! Standard errors from [`crate::geodesy::correlated`]: base and orientation that the sight shares with the plane's shots are joined. Left out: that
+//! Standard errors from [`crate::geodesy::register`]: base and orientation that the sight shares with the plane's shots are joined. Left out: that
 //! the bend changes with the error of the distance (k·σ/2R, under a second of arc at any distance).
 //!
 //! Where it stops: sights that graze the surface (10° unless the settings say otherwise), point away from it, or reach beyond 20 km.
@@ -28,7 +28,7 @@ use surface::{Known, Met, beyond, incidence, known, plane_rows};
 
 use super::located::part_of_points;
 use super::{Composed, Detail, Group, Part, Refusal, Shape, Sighting, Value};
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 
 /// Angle between sight and surface in degrees under which a warning is given (30°: common practice for intersections).
 const FLAT_DEG: f64 = 30.0;

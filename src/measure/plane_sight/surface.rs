@@ -5,10 +5,11 @@ use super::super::plane_fit;
 use super::super::plane_fit::solution::Solution;
 use super::super::{Detail, Group, Refusal, Sighting};
 use super::{Level, Settings};
-use crate::geodesy::correlated::{Estimate, Joint};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{Estimate, Joint, Shares};
 use crate::records::triangle::Triangle;
+use crate::shots::located;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// Distance beyond which no spot is sighted.
@@ -88,7 +89,7 @@ pub fn plane_rows<'g>(group: &'g Group<'_>, others: &[&str]) -> Result<Vec<&'g S
 
 /// Refuses two shots that stand over each other.
 fn upright(of: &str, rows: &[&Sighting], group: &Group<'_>, shots: &[(usize, &Vector)]) -> Result<(), Refusal> {
-    let apart = Joint::of_shots(group.bases, shots).map(|joint| {
+    let apart = located::joint(group.bases, shots).map(|joint| {
         let [e, n] = [0, 1].map(|k| joint.estimate(|points| points[1][k] - points[0][k]));
         Estimate { value: e.value.hypot(n.value), sigma: e.sigma.hypot(n.sigma) }
     });
@@ -237,7 +238,7 @@ impl Met {
 
 /// The points of shots; of a level surface one more, whose up has the error of its height.
 fn joined(group: &Group<'_>, shots: &[(usize, &Vector)], surface: &Surface<'_>) -> Option<Joint> {
-    Joint::of_shots(group.bases, shots).map(|joint| match surface {
+    located::joint(group.bases, shots).map(|joint| match surface {
         Surface::Level(level) => joint.with_point([0.0; 3], &Covariance::of_axes(0.0, level.sigma_m)),
         _ => joint,
     })
@@ -255,21 +256,11 @@ fn chord(group: &Group<'_>, sight: &Sighting, known: &Known<'_, '_>, settings: &
         return Err(format!("{of} has a reading that is not a finite number"));
     }
     let base = group.base(sight);
-    let sigmas = SightSigmas {
-        azimuth_rad: sight.sigma_azimuth_rad,
-        orientation_rad: sight.sigma_orientation_rad,
-        inclination_rad: sight.sigma_inclination_rad,
-        distance_m: 0.0,
-    };
-    let axis = Vector {
-        east_m: 0.0,
-        north_m: 0.0,
-        up_m: Some(instrument_height_m - sight.target_height_m),
-        horizontal_m: 0.0,
-        direction: Covariance::default(),
-        distance: Covariance::default(),
-        orientation_arm_m: [0.0; 3],
-    };
+    let sigmas =
+        SightSigmas { azimuth_rad: sight.sigma_azimuth_rad, inclination_rad: sight.sigma_inclination_rad, distance_m: 0.0 };
+    let axis = Vector::exact(0.0, 0.0, Some(instrument_height_m - sight.target_height_m));
+    // Nothing is measured along the sight.
+    let shares = Shares { distance_m: 0.0, ..sight.shares };
     let mut distance_m = 100.0;
     for _ in 0..30 {
         let sighted = Sight {
@@ -279,7 +270,7 @@ fn chord(group: &Group<'_>, sight: &Sighting, known: &Known<'_, '_>, settings: &
             target_height_m: sight.target_height_m,
             refraction: sight.refraction,
         };
-        let end = reduce(&sighted, &sigmas, base.earth_radius_m);
+        let end = Vector { shares, ..reduce(&sighted, &sigmas, base.earth_radius_m) };
         let all: Vec<(usize, &Vector)> = shots.iter().copied().chain([(sight.base, &axis), (sight.base, &end)]).collect();
         let joint = joined(group, &all, surface).ok_or_else(|| format!("{of}: a shot has no height"))?;
         let (start, level) = (shots.len(), shots.len() + 2);

@@ -18,8 +18,8 @@ mod tests;
 use rstar::RTree;
 use rstar::primitives::{GeomWithData, Line};
 
-use crate::geodesy::correlated::{Estimate, Joint, Running};
 use crate::geodesy::frame::Geodetic;
+use crate::geodesy::register::{Estimate, Joint, Running};
 use crate::measure::located::part_of_shot;
 use crate::measure::{Composed, Group, Part, Refusal, Shape, Sighting, Value, rows};
 

@@ -1,19 +1,21 @@
 //! What a row was read with, checked, and the law of propagation of variances over the readings of
 //! several rows of one base.
 //!
-//! Each reading (azimuth, inclination, distance of each row) errs on its own; the orientation turns all
-//! azimuths together. A value f has the variance Σ (∂f/∂xᵢ σᵢ)² + (∂f/∂o σₒ)², with central differences (C. D.
-//! Ghilani, "Adjustment Computations", ch. 6). The terms under the squares are kept as arms, so that
+//! Each reading (azimuth, inclination, distance of each row) errs on its own; each entry of the register moves all
+//! readings that share it together. A value f has the variance Σ (∂f/∂xᵢ σᵢ)² + Σ (Σᵢ ∂f/∂xᵢ sᵢₖ)², sᵢₖ what one standard error of entry k moves
+//! reading i by, with central differences (C. D. Ghilani, "Adjustment Computations", ch. 6). The terms under the squares are kept as arms, so that
 //! values of one computation keep their common errors. Metres and radians.
 //!
 //! Where a row has both a slope and a horizontal distance, the slope distance with its inclination is
 //! taken as the measured one. A slope distance without an inclination cannot be levelled and counts as none.
 
+use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
+use std::rc::Rc;
 
 use super::{Group, Refusal, Sighting};
-use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::{ErrorId, Estimate, Origin};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
@@ -34,7 +36,7 @@ pub enum Distance {
 }
 
 /// The readings of a row.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct Reading {
     /// True azimuth.
     pub azimuth_rad: Option<f64>,
@@ -42,8 +44,10 @@ pub struct Reading {
     pub inclination_rad: Option<f64>,
     /// Distance that can be levelled.
     pub distance: Option<Distance>,
-    /// Standard errors of azimuth, inclination and distance.
+    /// Standard errors of azimuth, inclination and distance, each reading's own.
     pub sigmas: [f64; 3],
+    /// Entries of the register that each shares, with what one standard error moves it by.
+    pub shared: Rc<[Vec<(ErrorId, f64)>; 3]>,
     /// Coefficient of refraction.
     pub refraction: f64,
     /// Mean radius of the earth at the base.
@@ -78,6 +82,11 @@ impl Reading {
             inclination_rad: row.inclination_rad,
             distance,
             sigmas: [row.sigma_azimuth_rad, row.sigma_inclination_rad, row.sigma_distance_m],
+            shared: Rc::new([
+                group.base(row).errors.azimuth_alone(&row.shares),
+                vec![row.shares.inclination()],
+                vec![row.shares.distance()],
+            ]),
             refraction: row.refraction,
             earth_radius_m: group.base(row).earth_radius_m,
         })
@@ -92,7 +101,7 @@ impl Reading {
             target_height_m: 0.0,
             refraction: self.refraction,
         };
-        let none = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+        let none = SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
         reduce(&sight, &none, self.earth_radius_m)
     }
 
@@ -115,14 +124,14 @@ impl Reading {
 
     /// Horizontal distance by the row's own distance, with its standard error.
     pub fn run(&self) -> Option<Estimate> {
-        let arms = Arms::of(&[*self], 0.0, |readings| readings[0].own().map(|(horizontal_m, _)| [horizontal_m]))?;
+        let arms = Arms::of(std::slice::from_ref(self), |readings| readings[0].own().map(|(horizontal_m, _)| [horizontal_m]))?;
         Some(arms.estimate(0))
     }
 
     /// The same with one reading (0 azimuth, 1 inclination, 2 distance) changed by so many of its steps; none where there
     /// is no such reading.
     fn moved(&self, which: usize, steps: f64) -> Option<Reading> {
-        let mut moved = *self;
+        let mut moved = self.clone();
         match which {
             0 => *moved.azimuth_rad.as_mut()? += steps * STEP_RAD,
             1 => *moved.inclination_rad.as_mut()? += steps * STEP_RAD,
@@ -139,21 +148,21 @@ impl Reading {
 pub struct Arms<const N: usize> {
     /// The values.
     pub values: [f64; N],
-    /// One row for each cause: every reading, and the orientation.
+    /// One row for each reading and for each entry of the register.
     arms: Vec<[f64; N]>,
+    /// What a radian of all azimuths moves them by.
+    by_azimuth: [f64; N],
 }
 
 impl<const N: usize> Arms<N> {
     /// Propagates the errors of rows of one base through a computation; none where it gives nothing.
-    pub fn of(
-        readings: &[Reading],
-        sigma_orientation_rad: f64,
-        compute: impl Fn(&[Reading]) -> Option<[f64; N]>,
-    ) -> Option<Arms<N>> {
+    pub fn of(readings: &[Reading], compute: impl Fn(&[Reading]) -> Option<[f64; N]>) -> Option<Arms<N>> {
         let values = compute(readings)?;
-        let mut arms = Vec::with_capacity(3 * readings.len() + 1);
+        let mut arms = Vec::with_capacity(3 * readings.len() + 4);
+        let (mut shared, mut by_azimuth) = (BTreeMap::<ErrorId, [f64; N]>::new(), [0.0; N]);
         let mut moved = readings.to_vec();
-        let slope = |above: [f64; N], below: [f64; N], scale: f64| std::array::from_fn(|n| (above[n] - below[n]) * scale);
+        let slope =
+            |above: [f64; N], below: [f64; N], scale: f64| -> [f64; N] { std::array::from_fn(|n| (above[n] - below[n]) * scale) };
         for (i, reading) in readings.iter().enumerate() {
             for (which, step) in [STEP_RAD, STEP_RAD, STEP_M].into_iter().enumerate() {
                 let (Some(above), Some(below)) = (reading.moved(which, 1.0), reading.moved(which, -1.0)) else { continue };
@@ -161,13 +170,20 @@ impl<const N: usize> Arms<N> {
                 let above = compute(&moved)?;
                 moved[i] = below;
                 let below = compute(&moved)?;
-                arms.push(slope(above, below, reading.sigmas[which] / (2.0 * step)));
+                let by = slope(above, below, 1.0 / (2.0 * step));
+                arms.push(by.map(|x| x * reading.sigmas[which]));
+                for (id, size) in &reading.shared[which] {
+                    let arm = shared.entry(*id).or_insert([0.0; N]);
+                    *arm = std::array::from_fn(|n| arm[n] + by[n] * size);
+                }
+                if which == 0 {
+                    by_azimuth = std::array::from_fn(|n| by_azimuth[n] + by[n]);
+                }
             }
-            moved[i] = *reading;
+            moved[i] = reading.clone();
         }
-        let turned = |steps: f64| -> Vec<Reading> { readings.iter().map(|r| r.moved(0, steps).unwrap_or(*r)).collect() };
-        arms.push(slope(compute(&turned(1.0))?, compute(&turned(-1.0))?, sigma_orientation_rad / (2.0 * STEP_RAD)));
-        Some(Arms { values, arms })
+        arms.extend(shared.into_values());
+        Some(Arms { values, arms, by_azimuth })
     }
 
     /// A linear combination of the values, with its standard error.
@@ -181,10 +197,11 @@ impl<const N: usize> Arms<N> {
         self.combined(std::array::from_fn(|k| if k == n { 1.0 } else { 0.0 }))
     }
 
-    /// East, north, up at `n`, `n + 1`, `n + 2`, and their covariance without the base's own.
-    pub fn point(&self, n: usize) -> ([f64; 3], Covariance) {
+    /// East, north, up at `n`, `n + 1`, `n + 2`, and their covariance, that of their base included.
+    pub fn point(&self, n: usize, base: &Origin) -> ([f64; 3], Covariance) {
         let at = |of: &[f64; N]| std::array::from_fn(|axis| of[n + axis]);
-        let mut covariance = Covariance::default();
+        let mut covariance =
+            base.errors.covariance() + Covariance::of_arms(base.errors.azimuth_with_position(), at(&self.by_azimuth));
         for arm in &self.arms {
             covariance += Covariance::of_arm(at(arm));
         }

@@ -1,24 +1,28 @@
 //! Rows, bases and random errors for the tests of composed measurements.
 
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{BaseErrors, Origin, Shares};
 use crate::measure::{Group, Sighting};
 use crate::records::triangle::Triangle;
-use crate::shots::reduce::{Sight, SightSigmas, reduce};
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 /// An international foot in metres.
 pub const FOOT_M: f64 = 0.3048;
 
 /// A base at 47° N 11° E, 600 m over the ellipsoid.
 pub fn base(covariance: Covariance) -> Origin {
+    base_number(0, covariance)
+}
+
+/// Another base at the same place, with errors of its own.
+pub fn base_number(number: usize, covariance: Covariance) -> Origin {
     let place = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
     Origin {
         label: "B1".to_owned(),
         frame: LocalFrame::at(&place, &Ellipsoid::WGS84),
         ellipsoid: Ellipsoid::WGS84,
-        covariance,
-        orientation_pull_m: [0.0; 3],
+        errors: BaseErrors::of_covariance(number, &covariance, 0.0),
         earth_radius_m: Ellipsoid::WGS84.mean_radius_m(place.lat_rad),
     }
 }
@@ -37,11 +41,9 @@ pub fn row(role: &str) -> Sighting {
         slope_m: None,
         horizontal_m: None,
         sigma_azimuth_rad: 0.0,
-        sigma_orientation_rad: 0.0,
         sigma_inclination_rad: 0.0,
-        sigma_inclination_correction_rad: 0.0,
         sigma_distance_m: 0.0,
-        sigma_distance_correction_m: 0.0,
+        shares: Shares::default(),
         instrument_height_m: Some(1.6),
         target_height_m: 0.0,
         refraction: 0.0,
@@ -55,7 +57,7 @@ pub trait Read {
     fn inclination(self, deg: f64) -> Self;
     fn slope(self, metres: f64) -> Self;
     fn horizontal(self, metres: f64) -> Self;
-    /// Standard errors: azimuth, orientation and inclination in degrees, distance in metres.
+    /// Standard errors: azimuth, what all azimuths share, and inclination in degrees, distance in metres.
     fn errors(self, sigmas: [f64; 4]) -> Self;
     /// With the vector that its readings give.
     fn whole(self) -> Self;
@@ -81,11 +83,9 @@ impl Read for Sighting {
     fn errors(self, [azimuth, orientation, inclination, distance]: [f64; 4]) -> Self {
         Sighting {
             sigma_azimuth_rad: azimuth.to_radians(),
-            sigma_orientation_rad: orientation.to_radians(),
             sigma_inclination_rad: inclination.to_radians(),
-            sigma_inclination_correction_rad: 0.0,
             sigma_distance_m: distance,
-            sigma_distance_correction_m: 0.0,
+            shares: Shares { declination_rad: orientation.to_radians(), ..Shares::default() },
             ..self
         }
     }
@@ -105,12 +105,11 @@ impl Read for Sighting {
         };
         let sigmas = SightSigmas {
             azimuth_rad: self.sigma_azimuth_rad,
-            orientation_rad: self.sigma_orientation_rad,
             inclination_rad: self.sigma_inclination_rad,
             distance_m: self.sigma_distance_m,
         };
         let vector = reduce(&sight, &sigmas, base(Covariance::default()).earth_radius_m);
-        Sighting { vector: Some(vector), ..self }
+        Sighting { vector: Some(Vector { shares: self.shares, ..vector }), ..self }
     }
 }
 

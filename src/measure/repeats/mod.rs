@@ -3,7 +3,7 @@
 //!
 //! Each reading (azimuth, inclination, distance) is the mean weighted by 1/σ², with the standard error 1/√Σ(1/σ²), which is σ/√n for
 //! readings of one quality (e.g. C. D. Ghilani, "Adjustment Computations", chapter on weights of observations, from memory). What
-//! repeats share does not lessen: the base, the orientation, and the errors of the instrument's corrections are kept whole.
+//! repeats share does not lessen, and is no part of these standard errors: base, orientation and the instrument's corrections stand in the register.
 //!
 //! A reading that is farther from the mean than the job's `agreement_sigmas` standard errors of that difference, √(σ² − 1/Σ(1/σ²)), hit
 //! something else, or is of another spot: the measurement is refused and the row named. Azimuths of sights steeper than 80° are not compared. Metres and
@@ -20,8 +20,8 @@ use std::f64::consts::TAU;
 
 use super::reading::half_circle_rad;
 use super::{Group, Refusal, Sighting};
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::{Origin, Shares};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
@@ -128,10 +128,7 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
         Ok(Some((value, sigma)))
     };
     let degrees = 1f64.to_radians().recip();
-    let own = |whole: f64, shared: f64| ((whole - shared) * (whole + shared)).max(0.0).sqrt();
-    let inclinations = rows.iter().filter_map(|row| {
-        Some((*row, row.inclination_rad?, own(row.sigma_inclination_rad, row.sigma_inclination_correction_rad)))
-    });
+    let inclinations = rows.iter().filter_map(|row| Some((*row, row.inclination_rad?, row.sigma_inclination_rad)));
     let inclination = combine("inclination (degrees)", degrees, inclinations.collect())?;
     let is_steep = inclination.is_some_and(|(angle, _)| angle.abs() > STEEP_DEG.to_radians());
     // Azimuths are counted from the first that there is, so that none jumps at north.
@@ -142,15 +139,18 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
         .collect();
     let azimuth = if is_steep { weighted_mean(&azimuths) } else { combine("azimuth (degrees)", degrees, azimuths)? };
     let distances = |of: fn(&Sighting) -> Option<f64>| {
-        rows.iter()
-            .filter_map(|row| Some((*row, of(row)?, own(row.sigma_distance_m, row.sigma_distance_correction_m))))
-            .collect::<Vec<_>>()
+        rows.iter().filter_map(|row| Some((*row, of(row)?, row.sigma_distance_m))).collect::<Vec<_>>()
     };
     let slope = combine("slope distance (m)", 1.0, distances(|row| row.slope_m))?;
     let horizontal = combine("horizontal distance (m)", 1.0, distances(|row| row.horizontal_m))?;
     let greatest = |of: fn(&Sighting) -> f64| rows.iter().map(|row| of(row)).fold(0.0, f64::max);
-    let (correction_rad, correction_m) =
-        (greatest(|row| row.sigma_inclination_correction_rad), greatest(|row| row.sigma_distance_correction_m));
+    let shares = Shares {
+        declination_rad: greatest(|row| row.shares.declination_rad),
+        azimuth_rad: greatest(|row| row.shares.azimuth_rad),
+        inclination_rad: greatest(|row| row.shares.inclination_rad),
+        distance_m: greatest(|row| row.shares.distance_m),
+        ..first.shares
+    };
     let labels: Vec<&str> = rows.iter().take(NAMED).map(|row| row.label.as_str()).collect();
     let label = match rows.len().checked_sub(NAMED).filter(|more| *more > 0) {
         Some(more) => format!("mean of {} and {more} more", labels.join(", ")),
@@ -163,11 +163,9 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
         slope_m: slope.map(|(value, _)| value),
         horizontal_m: horizontal.map(|(value, _)| value),
         sigma_azimuth_rad: azimuth.map_or(first.sigma_azimuth_rad, |(_, sigma)| sigma),
-        sigma_orientation_rad: greatest(|row| row.sigma_orientation_rad),
-        sigma_inclination_rad: inclination.map_or(first.sigma_inclination_rad, |(_, sigma)| sigma.hypot(correction_rad)),
-        sigma_inclination_correction_rad: correction_rad,
-        sigma_distance_m: slope.or(horizontal).map_or(first.sigma_distance_m, |(_, sigma)| sigma.hypot(correction_m)),
-        sigma_distance_correction_m: correction_m,
+        sigma_inclination_rad: inclination.map_or(first.sigma_inclination_rad, |(_, sigma)| sigma),
+        sigma_distance_m: slope.or(horizontal).map_or(first.sigma_distance_m, |(_, sigma)| sigma),
+        shares,
         instrument_height_m: rows.iter().find_map(|row| row.instrument_height_m),
         ..first.clone()
     };
@@ -208,11 +206,10 @@ fn vector_of(row: &Sighting, base: &Origin) -> Option<Vector> {
     };
     let sigmas = SightSigmas {
         azimuth_rad: row.sigma_azimuth_rad,
-        orientation_rad: row.sigma_orientation_rad,
         inclination_rad: row.sigma_inclination_rad,
         distance_m: row.sigma_distance_m,
     };
-    Some(reduce(&sight, &sigmas, base.earth_radius_m))
+    Some(Vector { shares: row.shares, ..reduce(&sight, &sigmas, base.earth_radius_m) })
 }
 
 /// Whether a vector is what the row's azimuth, inclination and distance give, its errors too.
@@ -253,7 +250,9 @@ fn mean_vector(rows: &[&Sighting]) -> Option<Vector> {
         horizontal_m: mean(&|vector| vector.horizontal_m),
         direction: covariance(&|vector| vector.direction),
         distance: covariance(&|vector| vector.distance),
-        orientation_arm_m: std::array::from_fn(|k| mean(&|vector| vector.orientation_arm_m[k])),
+        by_inclination_m: std::array::from_fn(|k| mean(&|vector| vector.by_inclination_m[k])),
+        by_distance_m: std::array::from_fn(|k| mean(&|vector| vector.by_distance_m[k])),
+        shares: vectors[0].shares,
     })
 }
 

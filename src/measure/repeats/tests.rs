@@ -11,7 +11,7 @@ fn settings() -> Settings<'static> {
     Settings { agreement_sigmas: SIGMAS, ..Settings::default() }
 }
 
-fn value(composed: &Composed, name: &str) -> crate::geodesy::correlated::Estimate {
+fn value(composed: &Composed, name: &str) -> crate::geodesy::register::Estimate {
     composed.values.iter().find(|value| value.name == name).unwrap().estimate
 }
 
@@ -31,11 +31,10 @@ fn readings_of_one_quality_have_their_mean_and_the_root_of_n() {
     assert!((top.true_azimuth_rad.unwrap().to_degrees() - 0.2 / 3.0).abs() < READING);
     assert!((top.inclination_rad.unwrap().to_degrees() - 30.1).abs() < READING);
     assert!((top.slope_m.unwrap() - 46.01).abs() < READING);
-    // σ/√3 of 0.3°, 0.2° and 0.05 m; the orientation stays whole.
+    // σ/√3 of 0.3°, 0.2° and 0.05 m.
     assert!((top.sigma_azimuth_rad.to_degrees() - 0.3 / 3f64.sqrt()).abs() < READING);
     assert!((top.sigma_inclination_rad.to_degrees() - 0.2 / 3f64.sqrt()).abs() < READING);
     assert!((top.sigma_distance_m - 0.05 / 3f64.sqrt()).abs() < READING);
-    assert!((top.sigma_orientation_rad.to_degrees() - 0.4).abs() < READING);
     let composed = compute(&group, &settings()).unwrap();
     assert!(composed.method.ends_with("; top is the mean of S2, S3 and S4"), "{}", composed.method);
 }
@@ -61,13 +60,17 @@ fn the_error_of_a_correction_is_not_lessened() {
     let mut field = Field::new(HANDHELD, [0.0, 0.0]);
     for _ in 0..4 {
         let row = field.reading(0, "top", 10.0, 30.0, 46.0);
-        row.sigma_inclination_correction_rad = 0.1f64.to_radians();
-        row.sigma_distance_correction_m = 0.03;
+        row.shares = Shares { calibration: 1, inclination_rad: 0.1f64.to_radians(), distance_m: 0.03, ..Shares::default() };
     }
     let top = merged(&field.group("height"), SIGMAS).unwrap().0.sightings[0].clone();
-    // Random parts √(0.2² − 0.1²) and √(0.05² − 0.03²) = 0.04, halved by four readings.
-    assert!((top.sigma_inclination_rad.to_degrees() - (0.03f64 / 4.0 + 0.01).sqrt()).abs() < READING);
-    assert!((top.sigma_distance_m - 0.02f64.hypot(0.03)).abs() < READING);
+    // The readings' own 0.2° and 0.05 m are halved by four of them; what they share stays.
+    assert!((top.sigma_inclination_rad.to_degrees() - 0.1).abs() < READING && (top.sigma_distance_m - 0.025).abs() < READING);
+    assert_eq!(top.shares, field.sightings[0].shares);
+    let vector = vector_of(&top, &field.bases[0]).unwrap();
+    // Up by the inclination 46 cos 30° a radian, by the distance sin 30°; of the readings and of the corrections.
+    let up = |degrees: f64, metres: f64| (46.0 * 30f64.to_radians().cos() * degrees.to_radians()).hypot(0.5 * metres);
+    let want = up(0.1, 0.025).hypot(up(0.1, 0.03));
+    assert!((vector.covariance(&field.bases[0]).uu.sqrt() - want).abs() < READING);
 }
 
 #[test]
@@ -153,7 +156,7 @@ fn shots_by_a_vertical_distance_have_their_mean_with_the_errors_of_one() {
             target_height_m: 0.0,
             refraction: 0.0,
         };
-        let sigmas = SightSigmas { azimuth_rad: 0.005, orientation_rad: 0.0, inclination_rad: 0.003, distance_m: 0.05 };
+        let sigmas = SightSigmas { azimuth_rad: 0.005, inclination_rad: 0.003, distance_m: 0.05 };
         let row = field.sightings.last_mut().unwrap();
         (row.slope_m, row.horizontal_m) = (None, Some(50.0));
         row.inclination_rad = triangle.inclination_rad();

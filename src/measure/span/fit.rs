@@ -1,21 +1,20 @@
 //! The curve of `curve.rs` that fits shots best, weighted by their joint covariance.
 //!
 //! Unknown is one parameter p; the curve passes through both supports, which are observations with errors of
-//! their own. Each wire shot i gives the condition zᵢ − z(xᵢ; a, b, p) = 0 on the observations l:
-//! B v + A Δp + w = 0 with vᵀ C⁻¹ v least (the combined case of least squares, e.g. E. M. Mikhail,
-//! "Observations and Least Squares", ch. 9, from memory), repeated until p stands still. B is taken at the points as
-//! measured: there a shift or turn that all shots share changes no condition, and cancels; what the residuals would
-//! change in it is of their square times the curvature, far below a millimetre. With M = B C Bᵀ and N = Aᵀ M⁻¹ A:
-//! Δp = −N⁻¹ Aᵀ M⁻¹ w, v = −C Bᵀ M⁻¹ (w + A Δp), var p = N⁻¹, cov(l̂) = C − C Bᵀ Q B C with
-//! Q = M⁻¹ − M⁻¹ A N⁻¹ Aᵀ M⁻¹, cov(l̂, p) = −C Bᵀ M⁻¹ A N⁻¹.
+//! their own. Each wire shot i gives the condition zᵢ − z(xᵢ; a, b, p) = 0 (the combined case of least squares, e.g. E. M. Mikhail,
+//! "Observations and Least Squares", ch. 9, from memory). With the errors written by what causes them, ζ of variance 1 each (three of
+//! support a alone, three of support b, the entries of the register) and the wire shot's own, it reads wᵢ = uᵢᵀ ζ − Aᵢ Δp + eᵢ, uᵢ and Aᵢ the condition's
+//! derivatives, var eᵢ = dᵢ: Σ (wᵢ − uᵢᵀ ζ + Aᵢ Δp)²/dᵢ + ζᵀ ζ is least where N (Δp, ζ) = Σ rᵢ wᵢ/dᵢ, r = (−A, u), N = Σ rᵢ rᵢᵀ/dᵢ + diag(0, 1, …), and N⁻¹ is the
+//! covariance of what is then left of Δp and ζ. It is the solution with the whole covariance matrix of the shots, at a cost linear in their number.
+//! Derivatives are taken at the points as measured: there a shift or turn that all shots share changes no condition, and cancels; what the
+//! residuals would change in them is of their square times the curvature, far below a millimetre. Repeated until p stands still.
 //!
-//! Objects shot beside the wire are observations without a condition: they ride along, so that what they
-//! share with the wire's shots cancels. A wire that swings in the wind leaves the plane, so the distance from
-//! the plane is no condition: wire shots count by their heights.
+//! Objects shot beside the wire are observations without a condition: they share entries with the wire's shots, and what they share cancels. A
+//! wire that swings in the wind leaves the plane, so the distance from the plane is no condition: wire shots count by their heights.
 
 use super::curve::{Curve, Kind};
-use crate::geodesy::correlated::Joint;
-use crate::numeric::monte_carlo::Lower;
+use crate::geodesy::register::Joint;
+use crate::numeric::cholesky::{decompose, semi_root};
 
 /// Step of differences in metres.
 const STEP_M: f64 = 1e-4;
@@ -36,7 +35,7 @@ pub struct Fit {
     pub kind: Kind,
     /// The span that the parameter refers to.
     pub nominal_span_m: f64,
-    /// The adjusted points in the order given, and behind them the parameter as the east of one more.
+    /// The supports and the points beside the wire, adjusted, in the order given, and behind them the parameter as the east of one more.
     pub adjusted: Joint,
     /// How much higher each measured wire shot is than the curve.
     pub misfits_m: Vec<f64>,
@@ -55,7 +54,6 @@ impl Fit {
 /// Fits a curve to points: two supports, `wires` wire shots, then any others. None where it does not settle.
 pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
     let observed = measured.points();
-    let (size, covariance) = (3 * observed.len(), measured.covariance());
     let nominal = Curve::new(kind, observed[0], observed[1], 0.0, 1.0);
     let nominal_span_m = nominal.span_m;
     let gap = |points: &[[f64; 3]], p: f64, i: usize| {
@@ -72,38 +70,37 @@ pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
         weight += share * share;
     }
     p /= weight;
+    let causes = Causes::of(measured);
     for _ in 0..ROUNDS {
-        let mut b = vec![0.0; wires * size];
-        let mut a = vec![0.0; wires];
-        for i in 0..wires {
-            let row = &mut b[i * size..(i + 1) * size];
-            a[i] = gradient(kind, observed, 2 + i, p, nominal_span_m, row);
-        }
-        let w: Vec<f64> = (0..wires).map(|i| gap(observed, p, i)).collect();
-        let step = Step::of(&a, &b, &w, &covariance, size)?;
-        p += step.parameter_m;
+        let conditions: Vec<Condition> = (0..wires)
+            .map(|i| {
+                let (by_points, by_parameter) = gradient(kind, observed, 2 + i, p, nominal_span_m);
+                causes.condition(measured, 2 + i, &by_points, by_parameter, gap(observed, p, i))
+            })
+            .collect();
+        let step = Step::of(&conditions, causes.size)?;
+        let parameter_m = step.solution[0];
+        p += parameter_m;
         if !p.is_finite() {
             return None;
         }
-        if step.parameter_m.abs() < STILL_M {
-            let mut points: Vec<[f64; 3]> =
-                observed.iter().zip(step.residuals_m.chunks(3)).map(|(o, v)| [o[0] + v[0], o[1] + v[1], o[2] + v[2]]).collect();
-            let curve = Curve::new(kind, points[0], points[1], p, nominal_span_m);
+        if parameter_m.abs() < STILL_M {
+            let adjusted = causes.adjusted(measured, wires, &step, p);
+            let ends = adjusted.points();
+            let curve = Curve::new(kind, ends[0], ends[1], p, nominal_span_m);
             let misfits_m = observed[2..2 + wires].iter().map(|o| o[2] - curve.up_m(curve.along_across_m(*o).0)).collect();
-            points.push([p, 0.0, 0.0]);
-            let expected_m = step.variances_m2.iter().map(|v| v.sqrt()).collect();
-            let adjusted = Joint::of_points(*measured.frame(), points, step.covariance(&covariance, size))?;
+            let expected_m = conditions.iter().map(|condition| condition.whole_variance_m2().sqrt()).collect();
             return Some(Fit { kind, nominal_span_m, adjusted, misfits_m, expected_m });
         }
     }
     None
 }
 
-/// The gradient of a wire shot's gap: by the coordinates into `row`, by the parameter as the result.
+/// The gradient of a wire shot's gap: by the coordinates of supports and shot, and by the parameter.
 ///
 /// The gap is z − za − g(x, L, h, p). How x, L and h answer to the points is exact, so that shifts and turns of all points
 /// cancel to rounding, however large their errors; only g is differenced.
-fn gradient(kind: Kind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64, row: &mut [f64]) -> f64 {
+fn gradient(kind: Kind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64) -> ([[f64; 3]; 3], f64) {
     let curve = Curve::new(kind, points[0], points[1], p, nominal_span_m);
     let (along, across) = curve.along_across_m(points[wire]);
     let g = |x: f64, l: f64, h: f64, p: f64| Curve::new(kind, [0.0; 3], [l, 0.0, h], p, nominal_span_m).up_m(x);
@@ -118,76 +115,131 @@ fn gradient(kind: Kind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m
     let turn = across / l;
     let of_b = [-by_x * turn * dn - by_l * de, by_x * turn * de - by_l * dn, -by_h];
     let of_wire = [-by_x * de, -by_x * dn, 1.0];
-    for axis in 0..3 {
-        row[axis] = -of_b[axis] - of_wire[axis];
-        row[3 + axis] = of_b[axis];
-        row[3 * wire + axis] = of_wire[axis];
-    }
-    -by_p
+    let of_a = std::array::from_fn(|axis| -of_b[axis] - of_wire[axis]);
+    ([of_a, of_b, of_wire], -by_p)
 }
 
-/// One round.
+/// What the errors of the points are made of: three of each support alone, and the entries that they share.
+struct Causes {
+    /// Roots of the supports' own covariances.
+    roots: [Vec<f64>; 2],
+    /// Number of causes.
+    size: usize,
+}
+
+/// A wire shot's condition.
+struct Condition {
+    /// Derivatives: by the parameter with its sign turned, then by the causes.
+    row: Vec<f64>,
+    /// How far the shot is from the curve.
+    misclosure_m: f64,
+    /// Variance by the shot's own errors.
+    own_m2: f64,
+}
+
+impl Condition {
+    fn whole_variance_m2(&self) -> f64 {
+        self.own_m2 + self.row[1..].iter().map(|u| u * u).sum::<f64>()
+    }
+}
+
+impl Causes {
+    fn of(measured: &Joint) -> Causes {
+        let root = |support: usize| semi_root(measured.own(support).as_flattened(), 3);
+        Causes { roots: [root(0), root(1)], size: 6 + measured.entries() }
+    }
+
+    /// How a point answers to the causes, by number; its own errors but for those of the supports are left out.
+    fn arms(&self, measured: &Joint, point: usize) -> Vec<(usize, [f64; 3])> {
+        let mut arms: Vec<(usize, [f64; 3])> = Vec::new();
+        if let Some(root) = self.roots.get(point) {
+            arms.extend((0..3).map(|k| (3 * point + k, std::array::from_fn(|r| root[3 * r + k]))));
+        }
+        arms.extend(measured.arms(point).iter().map(|(number, arm)| (6 + number, *arm)));
+        arms
+    }
+
+    fn condition(
+        &self,
+        measured: &Joint,
+        wire: usize,
+        by_points: &[[f64; 3]; 3],
+        by_parameter: f64,
+        misclosure_m: f64,
+    ) -> Condition {
+        let mut row = vec![0.0; 1 + self.size];
+        row[0] = -by_parameter;
+        for (point, by) in [0, 1, wire].into_iter().zip(by_points) {
+            for (number, arm) in self.arms(measured, point) {
+                row[1 + number] += by[0] * arm[0] + by[1] * arm[1] + by[2] * arm[2];
+            }
+        }
+        let (own, by) = (measured.own(wire), by_points[2]);
+        let own_m2: f64 = (0..9).map(|k| by[k / 3] * own[k / 3][k % 3] * by[k % 3]).sum();
+        Condition { row, misclosure_m, own_m2: own_m2 + ROUNDING_M2 }
+    }
+
+    /// The supports and the points behind the wire shots, less what was found of their errors, and the parameter.
+    fn adjusted(&self, measured: &Joint, wires: usize, step: &Step, parameter_m: f64) -> Joint {
+        let others = (2 + wires..measured.points().len()).collect::<Vec<_>>();
+        let kept: Vec<usize> = [0, 1].into_iter().chain(others).collect();
+        let mut joint = Joint::without_points(*measured.frame(), 1 + self.size);
+        for point in kept {
+            let arms = self.arms(measured, point);
+            let mut place = measured.points()[point];
+            for (number, arm) in &arms {
+                place = std::array::from_fn(|k| place[k] - arm[k] * step.solution[1 + number]);
+            }
+            let own = if point < 2 { [[0.0; 3]; 3] } else { *measured.own(point) };
+            joint = joint.with(place, own, arms.into_iter().map(|(number, arm)| (1 + number, arm)).collect());
+        }
+        // A parameter that is found too great is off by as much: its error has the other sign.
+        joint.with([parameter_m, 0.0, 0.0], [[0.0; 3]; 3], vec![(0, [-1.0, 0.0, 0.0])]).carried(&step.root)
+    }
+}
+
+/// One round: Δp and what is found of the causes, and a root of the covariance of what is left of them.
 struct Step {
-    parameter_m: f64,
-    residuals_m: Vec<f64>,
-    /// Diagonal of M.
-    variances_m2: Vec<f64>,
-    /// C Bᵀ, by wire shots.
-    shared: Vec<Vec<f64>>,
-    /// M⁻¹ A.
-    weighted: Vec<f64>,
-    /// M.
-    lower: Lower,
-    parameter_variance_m2: f64,
+    solution: Vec<f64>,
+    root: Vec<f64>,
 }
 
 impl Step {
-    fn of(a: &[f64], b: &[f64], w: &[f64], c: &[f64], size: usize) -> Option<Step> {
-        let wires = a.len();
-        // Only nine columns of a row of B differ from zero.
-        let rows: Vec<Vec<(usize, f64)>> =
-            b.chunks(size).map(|row| row.iter().copied().enumerate().filter(|(_, value)| *value != 0.0).collect()).collect();
-        let shared: Vec<Vec<f64>> = rows
-            .iter()
-            .map(|row| (0..size).map(|k| row.iter().map(|(j, value)| c[k * size + j] * value).sum()).collect())
-            .collect();
-        let mut m = vec![0.0; wires * wires];
-        for i in 0..wires {
-            for j in 0..wires {
-                m[i * wires + j] = rows[i].iter().map(|(k, value)| value * shared[j][*k]).sum();
+    fn of(conditions: &[Condition], causes: usize) -> Option<Step> {
+        let size = 1 + causes;
+        let (mut normal, mut right) = (vec![0.0; size * size], vec![0.0; size]);
+        (1..size).for_each(|k| normal[k * size + k] = 1.0);
+        for Condition { row, misclosure_m, own_m2 } in conditions {
+            let entries: Vec<(usize, f64)> = row.iter().copied().enumerate().filter(|(_, by)| *by != 0.0).collect();
+            for (r, by) in &entries {
+                right[*r] += by * misclosure_m / own_m2;
+                entries.iter().for_each(|(c, other)| normal[r * size + c] += by * other / own_m2);
             }
-            m[i * wires + i] += ROUNDING_M2;
         }
-        let lower = Lower::of(&m, wires)?;
-        let dot = |x: &[f64], y: &[f64]| x.iter().zip(y).map(|(x, y)| x * y).sum::<f64>();
-        let weighted = lower.solve(a);
-        let parameter_variance_m2 = 1.0 / dot(a, &weighted);
-        let parameter_m = -parameter_variance_m2 * dot(&weighted, w);
-        let left: Vec<f64> = w.iter().zip(a).map(|(w, a)| w + a * parameter_m).collect();
-        let multipliers = lower.solve(&left);
-        let residuals_m = (0..size).map(|k| -(0..wires).map(|i| shared[i][k] * multipliers[i]).sum::<f64>()).collect();
-        let variances_m2 = (0..wires).map(|i| m[i * wires + i]).collect();
-        Some(Step { parameter_m, residuals_m, variances_m2, shared, weighted, lower, parameter_variance_m2 })
-    }
-
-    /// The covariance of the adjusted points and, as a point behind them, the parameter.
-    fn covariance(&self, c: &[f64], size: usize) -> Vec<f64> {
-        let (wires, full, v) = (self.shared.len(), size + 3, self.parameter_variance_m2);
-        let mut out = vec![0.0; full * full];
-        // −C Bᵀ M⁻¹ A, and for each coordinate M⁻¹ B C.
-        let with_parameter: Vec<f64> =
-            (0..size).map(|k| -(0..wires).map(|i| self.shared[i][k] * self.weighted[i]).sum::<f64>()).collect();
-        for k in 0..size {
-            let column: Vec<f64> = (0..wires).map(|i| self.shared[i][k]).collect();
-            let solved = self.lower.solve(&column);
-            for j in 0..size {
-                let taken: f64 = (0..wires).map(|i| self.shared[i][j] * solved[i]).sum();
-                out[j * full + k] = c[j * size + k] - taken + v * with_parameter[j] * with_parameter[k];
+        let mut lower = vec![0.0; size * size];
+        let root = |left: f64| (left > 0.0).then(|| left.sqrt());
+        if !decompose(&mut lower, size, size, |i, j| normal[i * size + j], root) {
+            return None;
+        }
+        // N = L Lᵀ: N⁻¹ = L⁻ᵀ L⁻¹, by its columns.
+        let solve = |b: &[f64]| {
+            let mut x = b.to_vec();
+            for i in 0..size {
+                let done: f64 = (0..i).map(|k| lower[i * size + k] * x[k]).sum();
+                x[i] = (x[i] - done) / lower[i * size + i];
             }
-            out[k * full + size] = v * with_parameter[k];
-            out[size * full + k] = v * with_parameter[k];
+            for i in (0..size).rev() {
+                let done: f64 = (i + 1..size).map(|k| lower[k * size + i] * x[k]).sum();
+                x[i] = (x[i] - done) / lower[i * size + i];
+            }
+            x
+        };
+        let mut inverse = vec![0.0; size * size];
+        for column in 0..size {
+            let mut unit = vec![0.0; size];
+            unit[column] = 1.0;
+            solve(&unit).into_iter().enumerate().for_each(|(row, x)| inverse[row * size + column] = x);
         }
-        out[size * full + size] = v;
-        out
+        Some(Step { solution: solve(&right), root: semi_root(&inverse, size) })
     }
 }

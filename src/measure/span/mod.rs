@@ -33,9 +33,9 @@ pub use threshold::{CAUTION, Threshold, against_threshold};
 use curve::{Curve, Kind};
 use fit::Fit;
 
-use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::frame::Geodetic;
+use crate::geodesy::register::Estimate;
 use crate::measure::{Composed, Detail, Group, Refusal, Shape, Sighting, Value, rows};
 
 /// Supports nearer than this in plan make no span.
@@ -142,11 +142,8 @@ struct Span<'g> {
     group: &'g Group<'g>,
     wires: Vec<&'g Sighting>,
     objects: Vec<&'g Sighting>,
-    joint: crate::geodesy::correlated::Joint,
+    joint: crate::geodesy::register::Joint,
 }
-
-/// The most shots of one span: the joint covariance of its points is held whole.
-const MOST_SHOTS: usize = 300;
 
 impl<'g> Span<'g> {
     fn of(group: &'g Group<'g>) -> Result<Span<'g>, Refusal> {
@@ -155,14 +152,6 @@ impl<'g> Span<'g> {
         let wires: Vec<&Sighting> = group.of_role("wire").collect();
         let objects: Vec<&Sighting> = group.sightings.iter().filter(|row| row.role == "ground" || row.role == "object").collect();
         let ordered: Vec<&Sighting> = supports.iter().chain(&wires).chain(&objects).copied().collect();
-        if ordered.len() > MOST_SHOTS {
-            return Err(format!(
-                "{} of {} has {} shots, more than the {MOST_SHOTS} that a span takes; leave some out",
-                group.measure,
-                group.name,
-                ordered.len()
-            ));
-        }
         let span = Span { group, joint: rows::joint(group, &ordered)?, wires, objects };
         if span.wires.is_empty() {
             return Err(span.refusal("no row has the role wire; shoot the wire itself, best near mid-span"));
@@ -325,7 +314,7 @@ impl<'g> Span<'g> {
         let last = fit.adjusted.points().len() - 1;
         let mut clearances = Vec::with_capacity(self.objects.len());
         for (i, row) in self.objects.iter().enumerate() {
-            let near = fit.adjusted.subset(&[0, 1, 2 + self.wires.len() + i, last]);
+            let near = fit.adjusted.subset(&[0, 1, 2 + i, last]);
             let curve = fit.curve(near.points());
             let point = near.points()[2];
             let (chainage_m, offset_m) = curve.along_across_m(point);

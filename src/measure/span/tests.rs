@@ -145,10 +145,9 @@ fn standard_errors_are_those_of_draws() {
 
 #[test]
 fn what_a_base_shares_cancels() {
-    let own = SightSigmas { orientation_rad: 0.0, ..sigmas() };
-    let alone = compute(&scene(&[[0.0; 3]], own).group("span", "Mill line")).unwrap();
-    let mut shared = scene(&[[0.0; 3]], SightSigmas { orientation_rad: 3f64.to_radians(), ..own });
-    shared.bases[0].covariance = crate::geodesy::covariance::Covariance::of_axes(5.0, 8.0);
+    let alone = compute(&scene(&[[0.0; 3]], sigmas()).turned(0.0).group("span", "Mill line")).unwrap();
+    let mut shared = scene(&[[0.0; 3]], sigmas()).turned(3f64.to_radians());
+    shared.place_base(&crate::geodesy::covariance::Covariance::of_axes(5.0, 8.0));
     let composed = compute(&shared.group("span", "Mill line")).unwrap();
     for name in ["span_m", "sag_m", "lowest_height_difference_m", "least_vertical_distance_m", "least_straight_distance_m"] {
         let (got, want) = (value(&composed, name), value(&alone, name));

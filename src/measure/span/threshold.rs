@@ -3,7 +3,7 @@
 //! Nothing passes or fails by itself: without a threshold of the user's there is no comparison. The half-width of the
 //! 95 % interval is taken off before it (common practice, no source).
 
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 
 /// What belongs beside every clearance that leaves the program. It fits a text field of a Shapefile, 254 bytes.
 pub const CAUTION: &str = "Mapping grade, valid at the time of measurement only: heat, load or ice can lower a wire. No finding of \

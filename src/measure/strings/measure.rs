@@ -3,9 +3,8 @@
 use geographiclib_rs::{Geodesic, InverseGeodesic, PolygonArea, Winding};
 
 use super::ring::twice_area;
-use crate::geodesy::correlated::{Origin, gradient_variance};
-use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::shots::reduce::Vector;
+use crate::geodesy::frame::{Ellipsoid, Geodetic};
+use crate::geodesy::register::{Joint, Located, Origin};
 
 /// The measures of a string, in metres and square metres.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -26,32 +25,32 @@ pub struct Measures {
     pub sigma_area_m2: Option<f64>,
 }
 
-/// The measures of vertices given by base index and vector; `grid` are their eastings and northings in metres.
-pub fn measures(bases: &[Origin], vertices: &[(usize, &Vector)], grid: Option<&[[f64; 2]]>, closed: bool) -> Option<Measures> {
-    let (first, _) = vertices.first()?;
-    let ellipsoid = bases[*first].ellipsoid;
-    let ends: Vec<[f64; 3]> = vertices
-        .iter()
-        .map(|(base, vector)| bases[*base].frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m.unwrap_or(0.0)]))
-        .collect();
-    let places: Vec<Geodetic> = ends.iter().map(|end| Geodetic::from_earth_centred(*end, &ellipsoid)).collect();
-    let frame = LocalFrame::at(&places[0], &ellipsoid);
-    let flat: Vec<[f64; 3]> = ends.iter().map(|end| frame.from_earth_centred(*end)).collect();
+/// The measures of vertices, the first of which starts from `first`; `grid` are their eastings and northings in metres, `has_heights` tells
+/// whether all have a height. None without vertices.
+pub fn measures(
+    first: &Origin,
+    vertices: &[Located],
+    has_heights: bool,
+    grid: Option<&[[f64; 2]]>,
+    closed: bool,
+) -> Option<Measures> {
+    let ellipsoid = first.ellipsoid;
+    let joint = Joint::of(vertices, &ellipsoid, first.errors.register())?;
+    let places: Vec<Geodetic> = vertices.iter().map(|vertex| Geodetic::from_earth_centred(vertex.at, &ellipsoid)).collect();
+    let flat = joint.points();
     let pairs = edges(vertices.len(), closed);
     let (length_ellipsoid_m, area_ellipsoid_m2) = on_ellipsoid(&places, &ellipsoid, closed);
     let in_grid =
         |grid: &[[f64; 2]]| pairs.iter().map(|(i, j)| (grid[*i][0] - grid[*j][0]).hypot(grid[*i][1] - grid[*j][1])).sum();
-    let has_heights = vertices.iter().all(|(_, vector)| vector.up_m.is_some());
     let plane: Vec<[f64; 2]> = flat.iter().map(|[e, n, _]| [*e, *n]).collect();
-    let variance = |gradient: &[[f64; 3]]| gradient_variance(bases, vertices, &frame, gradient);
     Some(Measures {
         length_ellipsoid_m,
         length_grid_m: grid.map(in_grid),
         length_space_m: has_heights.then(|| pairs.iter().map(|(i, j)| space(flat[*i], flat[*j])).sum()),
-        sigma_length_m: variance(&length_gradient(&plane, &pairs)).sqrt(),
+        sigma_length_m: joint.sigma_of(&length_gradient(&plane, &pairs)),
         area_ellipsoid_m2,
         area_grid_m2: grid.filter(|_| closed).map(|grid| 0.5 * twice_area(grid).abs()),
-        sigma_area_m2: closed.then(|| variance(&area_gradient(&plane)).sqrt()),
+        sigma_area_m2: closed.then(|| joint.sigma_of(&area_gradient(&plane))),
     })
 }
 

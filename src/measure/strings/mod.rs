@@ -15,7 +15,7 @@ use std::collections::BTreeMap;
 
 use jiff::Timestamp;
 
-use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::Located;
 use crate::shots::reduce::Vector;
 
 /// The role of the first vertex.
@@ -26,7 +26,7 @@ pub const END: &str = "end";
 pub const CLOSE: &str = "close";
 
 /// A row that belongs to a string.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Vertex {
     /// Name of the string.
     pub string: String,
@@ -50,12 +50,12 @@ pub struct Vertex {
     pub base: usize,
     /// The vector from the base.
     pub vector: Vector,
-    /// Its whole covariance, where that is not the base's and the vector's: of a point that a network placed.
-    pub covariance: Option<Covariance>,
+    /// The point with all that it errs by, where that is not the vector's: of several shots, or placed by a network.
+    pub joined: Option<Box<Located>>,
 }
 
 /// An ordered run of vertices.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Strung {
     /// Name: that of the string, with a number where the name was started again.
     pub name: String,
@@ -153,16 +153,8 @@ mod tests {
             shot: None,
             feature: None,
             base: 0,
-            vector: Vector {
-                east_m: 0.0,
-                north_m: 0.0,
-                up_m: None,
-                horizontal_m: 0.0,
-                direction: Covariance::default(),
-                distance: Covariance::default(),
-                orientation_arm_m: [0.0; 3],
-            },
-            covariance: None,
+            vector: Vector::exact(0.0, 0.0, None),
+            joined: None,
         }
     }
 

@@ -24,9 +24,9 @@ use std::f64::consts::{PI, TAU};
 
 use surface::Triangle;
 
-use crate::geodesy::correlated::{Estimate, Joint};
+use crate::geodesy::register::{Estimate, Joint};
 use crate::measure::{Composed, Group, Refusal, Shape, Sighting, Value, rows};
-use crate::numeric::monte_carlo::{Lower, Normal, deviation};
+use crate::numeric::monte_carlo::{Normal, deviation};
 
 /// Draws for the standard errors, which they give within 1.6 % (1/√(2n)).
 pub const DRAWS: usize = 2000;
@@ -67,16 +67,15 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
             "the surface lies below the base; a pit has the roles rim and floor"
         }));
     }
-    let lower = Lower::of(&joint.covariance(), 3 * joint.points().len()).ok_or_else(|| {
-        heap.refusal("the standard errors of its shots cannot be used; check those of the bases and the instrument")
-    })?;
+    let roots = joint.roots();
+    if !joint.drawn(&roots, &mut Normal::seeded(SEED)).as_flattened().iter().all(|x| x.is_finite()) {
+        return Err(heap.refusal("the standard errors of its shots cannot be used; check those of the bases and the instrument"));
+    }
     let mut normal = Normal::seeded(SEED);
     let mut spoilt = 0;
     let drawn: Vec<Quantities> = (0..DRAWS)
         .map(|_| {
-            let moves = lower.draw(&mut normal);
-            let moved: Vec<[f64; 3]> =
-                joint.points().iter().zip(moves.chunks(3)).map(|(p, m)| [p[0] + m[0], p[1] + m[1], p[2] + m[2]]).collect();
+            let moved = joint.drawn(&roots, &mut normal);
             let model = Model::of(&moved, heap.model.ring, heap.model.sign);
             spoilt += usize::from(model.is_none());
             model.as_ref().unwrap_or(&heap.model).quantities(&moved)

@@ -153,10 +153,8 @@ fn standard_errors_are_those_of_draws() {
 
 #[test]
 fn what_a_base_shares_cancels() {
-    let mut readings = exact();
-    readings.orientation_rad = 0.5f64.to_radians();
-    let mut scene = scene(&ROUND[..1], readings, &uneven());
-    scene.bases[0].covariance = Covariance::of_axes(5.0, 8.0);
+    let mut scene = scene(&ROUND[..1], exact(), &uneven()).turned(0.5f64.to_radians());
+    scene.place_base(&Covariance::of_axes(5.0, 8.0));
     let composed = compute(&scene.group("volume", "Gravel 3")).unwrap();
     let volume = value(&composed, "volume_m3");
     // A turn by 0.5°, drawn along the tangent, stretches by its square: 8e-5.

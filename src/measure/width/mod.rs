@@ -28,8 +28,8 @@ use std::f64::consts::PI;
 
 use super::reading::{Arms, Reading, at_most_one, half_circle_rad, unknown_roles};
 use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
-use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::INTERVAL95;
+use crate::geodesy::register::Estimate;
 
 #[cfg(test)]
 mod tests;
@@ -123,8 +123,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         let (sin, cos) = (left_rad + 0.5 * turn_rad).sin_cos();
         Some([centre_m * sin, centre_m * cos, rise_m, width_m, sign * turn_rad, distance_m])
     };
-    let orientation_rad = rows.iter().map(|row| row.sigma_orientation_rad).fold(0.0, f64::max);
-    let arms = Arms::of(&readings, orientation_rad, values).ok_or_else(|| format!("{head}: its readings give no width"))?;
+    let arms = Arms::of(&readings, values).ok_or_else(|| format!("{head}: its readings give no width"))?;
     let (width, angle, run) = (arms.estimate(3), arms.estimate(4), arms.estimate(5));
     if [width, angle, run].iter().any(|of| !(of.value.is_finite() && of.sigma.is_finite())) {
         return Err(format!("{head}: its readings and their standard errors give no finite width"));
@@ -162,9 +161,9 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     let mut parts = Vec::new();
     match lifts.filter(|_| has_height) {
         Some(lifts) => {
-            let ([east, north, rise], covariance) = arms.point(0);
+            let ([east, north, rise], covariance) = arms.point(0, base);
             let at = base.frame.to_earth_centred([east, north, rise + lifts.iter().sum::<f64>()]);
-            parts.push(Part { role: "centre", at, base: left.base, covariance: covariance + base.covariance });
+            parts.push(Part { role: "centre", at, base: left.base, covariance });
         }
         None => warnings.push(format!(
             "the width stands, but its centre is not placed: row {} lacks an inclination or an instrument height",
@@ -256,7 +255,7 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&Sighting]) -> R
 
 /// A warning where the distance was clearly not shot halfway between the edges.
 fn off_the_middle(row: &Sighting, readings: &[Reading]) -> Option<String> {
-    let arms = Arms::of(readings, 0.0, |readings| {
+    let arms = Arms::of(readings, |readings| {
         let (left, right) = (readings[0].azimuth_rad?, readings[1].azimuth_rad?);
         let turn = half_circle_rad(right - left);
         Some([half_circle_rad(readings[2].azimuth_rad? - left) - 0.5 * turn, turn])

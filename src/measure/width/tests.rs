@@ -1,9 +1,9 @@
 use proptest::prelude::*;
 
 use super::compute;
-use crate::geodesy::correlated::{Estimate, Origin};
 use crate::geodesy::covariance::Covariance;
-use crate::measure::reading::support::{FOOT_M, Normal, Read, base, group, row, spread};
+use crate::geodesy::register::{Estimate, Origin};
+use crate::measure::reading::support::{FOOT_M, Normal, Read, base, base_number, group, row, spread};
 use crate::measure::{Composed, Shape, Sighting};
 use crate::records::triangle::Triangle;
 use crate::shots::centre::to_centre;
@@ -21,7 +21,7 @@ fn origin() -> Origin {
 }
 
 fn of(rows: &[Sighting]) -> Result<Composed, String> {
-    compute(&group("width", &[origin(), origin()], rows))
+    compute(&group("width", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {
@@ -193,7 +193,7 @@ fn a_sight_straight_up_has_nowhere_to_step() {
         target_height_m: 0.0,
         refraction: 0.0,
     };
-    let sigmas = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+    let sigmas = SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
     let up = crate::shots::reduce::Vector { distance: Covariance::default(), ..reduce(&sight, &sigmas, 6_371_000.0) };
     let stepped = to_centre(&up, 0.3, 0.1);
     assert_eq!((stepped.east_m, stepped.north_m, stepped.up_m), (up.east_m, up.north_m, up.up_m));
@@ -205,7 +205,7 @@ proptest! {
     /// (h + r) sin A, (h + r) cos A, u, by its gradients.
     #[test]
     fn stepping_to_the_centre(a in 0.0f64..360.0, s in 2.0f64..300.0, i in -70.0f64..70.0, r in 0.02f64..2.0) {
-        let sigmas = SightSigmas { azimuth_rad: 0.01, orientation_rad: 0.02, inclination_rad: 0.005, distance_m: 0.1 };
+        let sigmas = SightSigmas { azimuth_rad: 0.01, inclination_rad: 0.005, distance_m: 0.1 };
         let (a, i) = (a.to_radians(), i.to_radians());
         let sight = Sight {
             true_azimuth_rad: a,
@@ -231,7 +231,7 @@ proptest! {
                 prop_assert!((got - want).abs() < 1e-9 * (1.0 + want.abs()), "{got} {want}");
             }
         }
-        for (got, want) in stepped.orientation_arm_m.into_iter().zip(across(0.02)) {
+        for (got, want) in stepped.by_azimuth_m().into_iter().zip(across(1.0)) {
             prop_assert!((got - want).abs() < 1e-9);
         }
     }

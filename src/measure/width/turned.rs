@@ -3,14 +3,14 @@
 //! Rows: `left` and `right` along the two edges, and `plane_1`, `plane_2` (an upright face) or three and more `plane_…` (any face) on the
 //! face itself ([`super::super::plane_sight`], formulas there). The width is the distance between the two spots along the face's level
 //! line: for an upright face that needs azimuths alone, for another the inclinations of both sights too. Standard errors from
-//! [`crate::geodesy::correlated`]. Metres, degrees.
+//! [`crate::geodesy::register`]. Metres, degrees.
 
 use super::super::located::{cross, dot, from_to, length, moved, part_of_points, unit};
 use super::super::plane_sight::surface::{Met, Surface, known, plane_rows};
 use super::super::plane_sight::{self};
 use super::super::{Composed, Group, Refusal, Shape, Sighting, Value};
 use super::ROLES;
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 
 /// Whether shots of the face's plane stand beside its edges.
 pub fn has_plane(group: &Group<'_>) -> bool {

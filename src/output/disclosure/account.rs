@@ -1,7 +1,7 @@
 //! What an account may say.
 
 use super::{Disclosure, Discreet, rules};
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::output::contract::Account;
 use crate::output::layers::values::Thing;
 use crate::output::outcome::Asked;

@@ -2,8 +2,8 @@
 
 use super::place::{self, HasPlace};
 use super::{Definition, Get};
-use crate::geodesy::correlated::Estimate;
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
+use crate::geodesy::register::Estimate;
 use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Layer, LayerKey};

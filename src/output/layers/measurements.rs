@@ -1,7 +1,7 @@
 //! The measurements layer: a table with one record for each value that rows give together.
 
 use super::{Definition, Get, Times, or_null, time_definitions};
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Layer, LayerKey};

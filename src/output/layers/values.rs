@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use super::{Definition, Get, Names, Times, or_null, time_definitions};
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Column, Field, FieldKind, Layer, LayerKey};

@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use super::styled::{FAINT, HELD, STRONG};
 use super::terminal::grouped;
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::output::layers::values::{KINDS, Thing, asked_for, kind_title, said_name};
 use crate::output::numbers::{fixed, plus_minus};
 use crate::records::shown::visible;

@@ -1,13 +1,12 @@
 //! Mapped features that strings join to: remembered as they come up, and found by name.
 //!
 //! The survey of the logs tells which names are wanted, so that a log of a million shots costs nothing for them. A feature that was shot
-//! several times, or that a network placed, is joined to where it was mapped. The vector of such a point has the errors of all its shots in its
-//! readings' part; the error of the base that it is counted from is counted beside them in lengths and areas, on the safe side.
+//! several times, or that a network placed, is joined to where it was mapped, with all that it errs by.
 
 use std::collections::BTreeMap;
 
 use super::Collected;
-use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::Located;
 use crate::records::roles::JOIN;
 use crate::run::compute::Stage;
 use crate::shots::reduce::Vector;
@@ -23,8 +22,8 @@ pub struct Joinable {
     pub base: usize,
     /// The vector.
     pub vector: Vector,
-    /// Its whole covariance, where that is not the base's and the vector's.
-    pub covariance: Option<Covariance>,
+    /// The point with all that it errs by, where that is not the vector's.
+    pub located: Option<Box<Located>>,
 }
 
 impl Stage<'_> {
@@ -33,12 +32,11 @@ impl Stage<'_> {
         &self,
         feature: Option<&str>,
         place: (usize, u64),
-        (base, vector, covariance): (usize, &Vector, Option<Covariance>),
+        (base, vector): (usize, &Vector),
+        located: impl FnOnce() -> Option<Located>,
     ) -> Option<Joinable> {
         let name = feature.filter(|name| self.logs.joins.contains(*name))?;
-        let mut vector = *vector;
-        vector.direction += covariance.unwrap_or_default();
-        Some(Joinable { feature: name.to_owned(), place, base, vector, covariance })
+        Some(Joinable { feature: name.to_owned(), place, base, vector: *vector, located: located().map(Box::new) })
     }
 }
 
@@ -55,7 +53,7 @@ impl Named {
                 place: row.sighting.place,
                 base: row.sighting.base,
                 vector: row.sighting.vector?,
-                covariance: None,
+                located: None,
             })
         });
         for found in remembered.into_iter().chain(own) {

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::{Collected, Drawing, Finished, close, datum, level};
+use super::{Collected, Drawing, Finished, close, level};
 use crate::geodesy::crs::CrsError;
 use crate::job::{Job, LayerName};
 use crate::measure::span::conditions::{self, Conditions};
@@ -232,7 +232,7 @@ fn record(
             base: drawing.bases[base].label.clone(),
             placed,
             projected: stage.projected,
-            covariance: covariance + datum(stage, base),
+            covariance: covariance,
         });
     }
     for (i, station) in stations.into_iter().enumerate() {
@@ -251,7 +251,7 @@ fn record(
             base: drawing.bases[base].label.clone(),
             placed,
             projected: stage.projected,
-            covariance: station.part.covariance + datum(stage, base),
+            covariance: station.part.covariance,
             source_file: stage.logs.files[station.place.0].info.name.clone(),
             source_line: station.place.1,
         });

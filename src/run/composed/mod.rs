@@ -14,10 +14,10 @@ use super::coded::attribute_columns;
 use super::compute::{Stage, position};
 use super::described;
 use super::tally::Settlement;
-use crate::geodesy::correlated::Origin;
-use crate::geodesy::covariance::{Covariance, INTERVAL95};
+use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic};
+use crate::geodesy::register::Origin;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{Code, Value};
 use crate::job::{Job, LayerName};
@@ -278,10 +278,10 @@ impl Drawing<'_, '_> {
         let read = coded.values(code, cell);
         flags.join(read.flags);
         warnings.extend((!read.detail.is_empty()).then_some(format!("{}.", read.detail)));
-        let worst = string.vertices.iter().filter_map(|vertex| {
-            let whole = strung::covariance(self, vertex)?;
+        let worst = string.vertices.iter().map(|vertex| {
+            let whole = strung::covariance(self, vertex);
             let height95_m = vertex.vector.up_m.map_or(f64::NAN, |_| INTERVAL95 * whole.uu.sqrt());
-            Some((whole.radius95_m(), height95_m))
+            (whole.radius95_m(), height95_m)
         });
         let beyond = |tolerance_m: Option<f64>, reached_m: f64| tolerance_m.is_some_and(|tolerance_m| reached_m > tolerance_m);
         let missed = worst.filter(|(radius95_m, height95_m)| {
@@ -305,11 +305,6 @@ impl Drawing<'_, '_> {
         }
         seen.join(", ")
     }
-}
-
-fn datum(stage: &Stage, base: usize) -> Covariance {
-    let sigma_m = stage.table.bases[base].sigma_datum_m;
-    Covariance::of_axes(sigma_m, sigma_m)
 }
 
 /// Repeats the first position at the end, the ring against the clock.

@@ -6,11 +6,11 @@
 use std::collections::{BTreeSet, HashMap};
 
 use super::joined::{Joinable, Named};
-use super::{Collected, Drawing, Finished, close, datum};
-use crate::geodesy::correlated::Estimate;
+use super::{Collected, Drawing, Finished, close};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::register::{Estimate, Joint, Located};
 use crate::job::LayerName;
 use crate::job::catalogue::{Code, Geometry};
 use crate::measure::strings::ring;
@@ -56,13 +56,13 @@ pub fn assemble_all(
             continue;
         }
         let joined = row.is_part && row.sighting.role == JOIN;
-        let (base, vector, covariance) = match (joined, row.sighting.vector) {
+        let (base, vector, joined) = match (joined, row.sighting.vector) {
             (false, Some(vector)) => (row.sighting.base, vector, None),
             (false, None) => continue,
             (true, _) => match named.find(row.feature.as_deref()) {
                 Ok(found) => {
                     *finished.composed.entry(row.sighting.place.0).or_default() += 1;
-                    (found.base, found.vector, found.covariance)
+                    (found.base, found.vector, found.located.clone())
                 }
                 Err(why) => {
                     let sentence = format!("string {} cannot be joined here: {why}", row.string.as_deref().unwrap_or_default());
@@ -90,7 +90,7 @@ pub fn assemble_all(
             feature: row.feature,
             base,
             vector,
-            covariance,
+            joined,
         });
     }
     let asked: BTreeSet<&str> = rows.iter().map(|vertex| vertex.string.as_str()).collect();
@@ -111,15 +111,18 @@ pub fn assemble_all(
     Ok(())
 }
 
-/// The whole covariance of a vertex; none where it is not known.
-pub fn covariance(drawing: &Drawing, vertex: &Vertex) -> Option<Covariance> {
-    let own = || {
-        let vector = &vertex.vector;
-        let (base, arm) = (&drawing.bases[vertex.base], vector.orientation_arm_m);
-        let turning = Covariance::of_arm(arm) + Covariance::of_arms(base.orientation_pull_m, arm);
-        vector.direction + vector.distance + turning + base.covariance
-    };
-    Some(vertex.covariance.unwrap_or_else(own) + datum(drawing.stage, vertex.base))
+/// The whole covariance of a vertex.
+pub fn covariance(drawing: &Drawing, vertex: &Vertex) -> Covariance {
+    let base = &drawing.bases[vertex.base];
+    match &vertex.joined {
+        Some(located) => located.covariance(base.errors.register()),
+        None => vertex.vector.covariance(base),
+    }
+}
+
+/// A vertex with all that it errs by.
+fn located(drawing: &Drawing, vertex: &Vertex) -> Located {
+    vertex.joined.as_deref().cloned().unwrap_or_else(|| vertex.vector.located(&drawing.bases[vertex.base]))
 }
 
 /// One string as a line or an area, and its vertices.
@@ -146,11 +149,13 @@ fn draw(
     for vertex in &string.vertices {
         placed.extend(drawing.place(vertex.base, &[end(drawing, vertex)], vertex.vector.up_m.is_some())?);
     }
-    let shots: Vec<(usize, &Vector)> = string.vertices.iter().map(|vertex| (vertex.base, &vertex.vector)).collect();
+    let points: Vec<Located> = string.vertices.iter().map(|vertex| located(drawing, vertex)).collect();
+    let has_heights = string.vertices.iter().all(|vertex| vertex.vector.up_m.is_some());
+    let first = &drawing.bases[string.vertices[0].base];
     let unit = stage.grid_unit_m;
     let grid: Option<Vec<[f64; 2]>> =
         stage.projected.then(|| placed.iter().map(|point| [point.x * unit, point.y * unit]).collect());
-    let measures = measure::measures(drawing.bases, &shots, grid.as_deref(), string.closed);
+    let measures = measure::measures(first, &points, has_heights, grid.as_deref(), string.closed);
     let origins: Vec<usize> = string.vertices.iter().map(|vertex| vertex.base).collect();
     let vertex_positions: Vec<Position> =
         placed.iter().zip(&origins).map(|(point, base)| position(point, &stage.placed_bases[*base])).collect();
@@ -242,7 +247,7 @@ fn vertex_records(drawing: &Drawing, string: &Strung, placed: &[Placed]) -> Vec<
                 placed: *placed,
                 projected: stage.projected,
                 has_height: vertex.vector.up_m.is_some() && base.heights.kind != HeightKind::None,
-                covariance: covariance(drawing, vertex).unwrap_or(Covariance::UNKNOWN),
+                covariance: covariance(drawing, vertex),
                 source_file: stage.logs.files[vertex.place.0].info.name.clone(),
                 source_line: vertex.place.1,
             }
@@ -335,16 +340,15 @@ fn apart(string: &Strung, plane: &[[f64; 2]], is_same: impl Fn(usize, usize, f64
 /// Whether two vertices of a string may be one corner: their difference is within their joint error, in which what both share cancels.
 fn is_one_corner(drawing: &Drawing, a: usize, b: usize, plane: &[[f64; 2]], string: &Strung) -> bool {
     let (one, other) = (&string.vertices[a], &string.vertices[b]);
-    let own = |vertex: &Vertex| vertex.vector.direction + vertex.vector.distance;
-    let (arm_a, arm_b) = (one.vector.orientation_arm_m, other.vector.orientation_arm_m);
-    let shared = if one.base == other.base {
-        Covariance::of_arm(std::array::from_fn(|k| arm_a[k] - arm_b[k]))
-    } else {
-        let of_base = |vertex: &Vertex| drawing.bases[vertex.base].covariance;
-        of_base(one) + of_base(other) + Covariance::of_arm(arm_a) + Covariance::of_arm(arm_b)
-    };
+    let base = &drawing.bases[one.base];
+    let both = [located(drawing, one), located(drawing, other)];
+    let joint = Joint::of_frame(base.frame, &both, base.errors.register());
+    let across = joint.covariance_between(0, 1);
+    let common =
+        Covariance { ee: 2.0 * across[0][0], en: across[0][1] + across[1][0], nn: 2.0 * across[1][1], ..Covariance::default() };
+    let apart = (joint.covariance_of(0) + joint.covariance_of(1)).less(&common);
     let difference = [plane[b][0] - plane[a][0], plane[b][1] - plane[a][1]];
-    square_horizontal(difference, &(own(one) + own(other) + shared)).is_some_and(|square| square <= ONE_CORNER)
+    square_horizontal(difference, &apart).is_some_and(|square| square <= ONE_CORNER)
 }
 
 /// A word where the last vertex of a sound area is probably the first again.

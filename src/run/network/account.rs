@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::Adjusted;
 use super::settle::Unit;
-use crate::geodesy::correlated::Estimate;
+use crate::geodesy::register::Estimate;
 use crate::intake::shot_logs::ShotLogs;
 use crate::network::{self, Class, Misclosure, Network, NoteKind, Settings, Solved, Source, Suspect};
 use crate::output::report::network::{

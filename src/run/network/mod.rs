@@ -16,16 +16,18 @@ use super::RunError;
 use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::Geoid;
+use crate::geodesy::register::{Cause, ErrorId, Register};
 use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shots::ShotRules;
 use crate::job::catalogue::Catalogue;
 use crate::job::{self, Job, NetworkOrientation};
-use crate::network::{self, Adjustment};
+use crate::network::{self, Adjustment, Solved};
 use crate::output::report::network::NetworkSummary;
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
 use crate::shots::north::Norths;
 use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind, Named};
+use crate::stations::errors::{InNetwork, Turning};
 use crate::stations::join::Joiner;
 use crate::stations::orientation::Orientation;
 use build::Built;
@@ -61,8 +63,8 @@ pub struct Adjusted {
     base_of: Vec<Option<usize>>,
     /// Places of the rows that the network accounts for.
     pub rows: FxHashSet<(usize, u64)>,
-    /// What it adds to the azimuths of bases.
-    pub orientations: BTreeMap<usize, Orientation>,
+    /// What it adds to the azimuths of bases, and the entries of the error of that.
+    pub orientations: BTreeMap<usize, (Orientation, Turning)>,
     /// What came of it.
     pub report: NetworkSummary,
 }
@@ -179,7 +181,9 @@ impl Adjusted {
         }
         for (station, place) in self.built.places.iter().enumerate() {
             let Target::Place(place) = place else { continue };
-            let solved = self.adjustment.station(station);
+            let component = self.adjustment.solved.iter().position(|solved| solved.station(station).is_some());
+            let solved = component.and_then(|number| self.adjustment.solved[number].station(station));
+            let unknowns = component.and_then(|number| self.adjustment.solved[number].unknowns_of(station));
             let index = match (place, solved) {
                 (Place::Base(index), _) => *index,
                 (Place::Unknown(_), None) => continue,
@@ -201,7 +205,7 @@ impl Adjusted {
                 }
             };
             self.base_of[station] = Some(index);
-            let Some(solved) = solved else { continue };
+            let (Some(solved), Some(unknowns), Some(component)) = (solved, unknowns, component) else { continue };
             let ellipsoid = self.built.network.ellipsoid;
             let base = &mut table.bases[index];
             let kept = base.at.ellipsoid_height_m;
@@ -229,6 +233,7 @@ impl Adjusted {
                 }
             }
             base.covariance = covariance;
+            base.in_network = Some(InNetwork { network: component, unknowns: unknowns.place });
             base.adjusted = true;
             base.frame = LocalFrame::at(&base.at, &ellipsoid);
             base.earth_radius_m = ellipsoid.mean_radius_m(base.at.lat_rad);
@@ -236,16 +241,20 @@ impl Adjusted {
             if base.from_network || needs.names_grid {
                 base.grid = needs.grid.grid_factors(base.at.lon_rad - needs.grid.meridian_rad(), base.at.lat_rad);
             }
-            let by_azimuths = solved.orientation.map(|orientation| (orientation, solved.place_with_orientation));
-            let by_directions = solved.direction_orientation.map(|orientation| (orientation, solved.place_with_directions));
-            if let Some((orientation, with_orientation)) = by_azimuths.or(by_directions) {
+            let by_azimuths = solved.orientation.map(|orientation| (orientation, unknowns.azimuths));
+            let by_directions = solved.direction_orientation.map(|orientation| (orientation, unknowns.directions));
+            if let Some((orientation, columns)) = by_azimuths.or(by_directions) {
                 let (correction_rad, sigma_rad) = (orientation.value, orientation.sigma);
-                if sigma_rad > 0.0 {
-                    base.orientation_pull_m = with_orientation.map(|covariance| covariance / sigma_rad);
-                }
-                self.orientations.insert(index, Orientation { correction_rad, sigma_rad, sights: bearings[station] });
+                let turning = columns.into_iter().map(|column| (ErrorId::new(Cause::Network, component, column), 1.0)).collect();
+                let orientation = Orientation { correction_rad, sigma_rad, sights: bearings[station] };
+                self.orientations.insert(index, (orientation, turning));
             }
         }
+    }
+
+    /// The entries that hang together, for the register.
+    pub fn register(&self) -> Register {
+        Register { networks: self.adjustment.solved.iter().map(Solved::correlated).collect() }
     }
 
     /// The network accounts for a shot whose both ends it has placed and that gives a reading.

@@ -8,6 +8,7 @@ use super::{Adjusted, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
+use crate::geodesy::register::{Arm, Cause, ErrorId, Located};
 use crate::job::LayerName;
 use crate::network::{Network, Residual, Solved, Source};
 use crate::numeric::signs::Signs;
@@ -23,6 +24,7 @@ use crate::run::records::{self, Mapped};
 use crate::run::standing::{self, Sizes};
 use crate::run::tally::Settlement;
 use crate::shots::locate::Placed;
+use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;
 
@@ -119,7 +121,8 @@ fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, base: usize
     let shot = &adjusted.shots[index];
     let station = adjusted.built.station_of[&shot.to];
     let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
-    let mut record = stage.feature(&placed, base, &vector, &covariance, Class::default());
+    let parts = Parts { base: covariance, ..Parts::default() };
+    let mut record = stage.feature(&placed, base, &vector, &parts, Class::default());
     record.feature = Some(adjusted.built.network.stations[station].label.as_str());
     record.shot = shot.record.shot.as_deref();
     record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
@@ -152,11 +155,12 @@ fn point<'r>(
         Target::Place(_) => (None, ""),
     };
     let class = stage.class_of(code, None);
-    settled.joinable.extend(stage.joinable(Some(name), first.record.place, (index, &vector, Some(covariance))));
-    let of_base = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
-    let mut record: Feature = stage.feature(&placed, index, &vector, &of_base, class);
-    record.covariance = covariance + of_base;
-    record.ellipse = record.covariance.ellipse95();
+    settled
+        .joinable
+        .extend(stage.joinable(Some(name), first.record.place, (index, &vector), || adjusted.located(stage, station, index)));
+    let datum = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+    let parts = Parts { base: covariance + datum, ..Parts::default() };
+    let mut record: Feature = stage.feature(&placed, index, &vector, &parts, class);
     // The parts of one solution are not told apart.
     record.shares = [f64::NAN; 3];
     record.feature = Some(name);
@@ -198,29 +202,13 @@ fn place(
     let base = &stage.table.bases[index];
     let ellipsoid = adjusted.built.network.ellipsoid;
     let Some(solved) = adjusted.adjustment.station(station) else {
-        let nothing = Vector {
-            east_m: 0.0,
-            north_m: 0.0,
-            up_m: None,
-            horizontal_m: 0.0,
-            direction: Covariance::default(),
-            distance: Covariance::default(),
-            orientation_arm_m: [0.0; 3],
-        };
+        let nothing = Vector::exact(0.0, 0.0, None);
         return Ok((stage.placed_bases[index], base.at, nothing, base.covariance));
     };
     let end = Geodetic::from_earth_centred(solved.position, &ellipsoid);
     let [east_m, north_m, up_m] = base.frame.from_earth_centred(solved.position);
     let has_height = solved.has_height && base.heights.kind != HeightKind::None;
-    let vector = Vector {
-        east_m,
-        north_m,
-        up_m: has_height.then_some(up_m),
-        horizontal_m: east_m.hypot(north_m),
-        direction: Covariance::default(),
-        distance: Covariance::default(),
-        orientation_arm_m: [0.0; 3],
-    };
+    let vector = Vector::exact(east_m, north_m, has_height.then_some(up_m));
     let placed = stage.locator.place(base.datum, &[(end, has_height, base)])?[0];
     Ok((placed, end, vector, solved.covariance))
 }
@@ -288,6 +276,20 @@ impl Adjusted {
     fn base_of_shot(&self, shot: usize) -> Option<usize> {
         let from = Target::Place(self.shots[shot].from.clone());
         self.built.station_of.get(&from).and_then(|station| self.base_of[*station])
+    }
+
+    /// A solved station with all that it errs by; `base` is the index of one that it hangs on, for the steps between datums.
+    fn located(&self, stage: &Stage, station: usize, base: usize) -> Option<Located> {
+        let (network, solved) =
+            self.adjustment.solved.iter().enumerate().find(|(_, solved)| solved.station(station).is_some())?;
+        let (place, frame) = (solved.unknowns_of(station)?.place, solved.frame_of(station)?);
+        let unit = |axis: usize| std::array::from_fn(|k| if k == axis { 1.0 } else { 0.0 });
+        let unknowns = place.iter().enumerate();
+        let mut arms: Vec<Arm> =
+            unknowns.map(|(axis, unknown)| (ErrorId::new(Cause::Network, network, *unknown), unit(axis))).collect();
+        let datum = stage.origins[base].errors.position().iter().filter(|(id, _)| id.cause() == Cause::Datum);
+        arms.extend(datum.copied());
+        Some(Located { at: solved.station(station)?.position, frame, own: Covariance::default(), arms })
     }
 
     /// By station: the first base that a shot to it was taken from.

@@ -4,15 +4,18 @@
 //! free circle that nothing has oriented yet are compared among themselves alone.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::sync::Arc;
 
 use super::build::Built;
 use super::read::{NetShot, Place, Target};
+use crate::geodesy::register::{Cause, ErrorId, Shares};
 use crate::network::Adjustment;
 use crate::records::shot::Readings;
-use crate::shots::reduce::{Sight, reduce};
+use crate::shots::reduce::{Sight, Vector, reduce};
 use crate::shots::repeats::{self, Judgement, Repeat};
 use crate::shots::sighting::sigmas;
 use crate::stations::base::BaseTable;
+use crate::stations::errors;
 
 /// What is known of the zeros of the bases' azimuths.
 pub enum Zeros {
@@ -38,22 +41,28 @@ impl Zeros {
 
 /// The names whose full shots show that they stand for several places: the column names kinds of things.
 pub fn names(shots: &[NetShot], table: &BaseTable, zeros: &Zeros) -> BTreeSet<Target> {
-    let origins = table.origins();
+    let setup_rad = shots.iter().map(|shot| shot.sigma_orientation_rad).fold(0.0, f64::max);
+    let turning = |base: usize| match zeros {
+        Zeros::North => None,
+        Zeros::Circles(known) => {
+            let sigma_rad = known.get(&base).map_or(0.0, |(_, sigma_rad)| *sigma_rad);
+            Some(vec![(ErrorId::new(Cause::Sights, base, 0), sigma_rad)])
+        }
+    };
+    let turning: Vec<_> = (0..table.bases.len()).map(turning).collect();
+    let origins = errors::origins(table, &turning, setup_rad, &Arc::default());
     // By name, and by the base whose zero alone the shots share.
     let mut groups: BTreeMap<(&Target, Option<usize>), Vec<Repeat>> = BTreeMap::new();
     for shot in shots {
         let (Target::Feature(..), Place::Base(base)) = (&shot.to, &shot.from) else { continue };
-        let (zero, turn_rad, sigma_rad) = match zeros {
-            Zeros::North => {
-                let shared = shot.sigma_orientation_rad.hypot(shot.sigma_declination_rad);
-                (None, 0.0, shared.hypot(shot.record.read.kit.sigma_azimuth_correction_rad))
-            }
+        let (zero, turn_rad) = match zeros {
+            Zeros::North => (None, 0.0),
             Zeros::Circles(known) => match known.get(base) {
-                Some((turn_rad, sigma_rad)) => (None, *turn_rad, *sigma_rad),
-                None => (Some(*base), 0.0, 0.0),
+                Some((turn_rad, _)) => (None, *turn_rad),
+                None => (Some(*base), 0.0),
             },
         };
-        if let Some(repeat) = repeat(shot, *base, table, turn_rad, sigma_rad) {
+        if let Some(repeat) = repeat(shot, *base, table, turn_rad) {
             groups.entry((&shot.to, zero)).or_default().push(repeat);
         }
     }
@@ -64,7 +73,7 @@ pub fn names(shots: &[NetShot], table: &BaseTable, zeros: &Zeros) -> BTreeSet<Ta
 }
 
 /// A full shot as the test of repeats wants it.
-fn repeat(shot: &NetShot, base: usize, table: &BaseTable, turn_rad: f64, sigma_orientation_rad: f64) -> Option<Repeat> {
+fn repeat(shot: &NetShot, base: usize, table: &BaseTable, turn_rad: f64) -> Option<Repeat> {
     let sides = &shot.sides;
     let readings = Readings {
         slope_m: sides.slope_m,
@@ -81,7 +90,8 @@ fn repeat(shot: &NetShot, base: usize, table: &BaseTable, turn_rad: f64, sigma_o
         target_height_m: shot.sides.target_height_m,
         refraction: shot.record.read.kit.refraction,
     };
-    let sigmas = sigmas(&shot.record.read.kit, shot.sides.slope_m.or(shot.sides.horizontal_m)?, sigma_orientation_rad);
-    let vector = reduce(&sight, &sigmas, table.bases[base].earth_radius_m);
+    let sigmas = sigmas(&shot.record.read.kit, shot.sides.slope_m.or(shot.sides.horizontal_m)?);
+    let shares = Shares { declination_rad: shot.sigma_declination_rad, ..shot.record.read.kit.shares() };
+    let vector = Vector { shares, ..reduce(&sight, &sigmas, table.bases[base].earth_radius_m) };
     Some(Repeat { base, vector, echo: None, rise_m: shot.sides.instrument_height_m - shot.sides.target_height_m })
 }

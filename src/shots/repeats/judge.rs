@@ -24,7 +24,7 @@ use super::robust::{CRITICAL, Middle, half_turn_rad};
 use super::sight::Polar;
 use super::spread::separation;
 use super::{Fault, Repeat, Separation, check};
-use crate::geodesy::correlated::Origin;
+use crate::geodesy::register::Origin;
 use crate::records::echo::Echo;
 
 /// Shots that are tried as the middle of those that agree: all of up to so many, else so many at even steps of the

@@ -3,17 +3,17 @@
 //! Of one base: differences of range, azimuth and inclination, which the base's position and orientation do not enter. What is
 //! compared is the place: where the heights of instrument or target differ, the other's place is looked at over the shot's own
 //! (its own axis, and a spot as high over the other's ground point as its own was over its feature's).
-//! Of two bases: where the other's point lies from this sight, with the whole errors of both. Azimuth: an instrument
+//! Of two bases: where the other's point lies from this sight, with the whole errors of both but for what both share. Azimuth: an instrument
 //! as much off level as its inclination errs turns a sight by tan I times that; steep sights, whose azimuth means little,
 //! are so compared fairly.
 
-use super::linear::{Vector3, apply, carried, dot, minus, plus, variance};
+use super::linear::{Matrix3, Vector3, apply, carried, dot, minus, plus, variance};
 use super::mean::{point, stands};
 use super::robust::half_turn_rad;
 use super::sight::{Polar, Triad, own, sighted};
 use super::{Deviation, Mean, Repeat};
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::{Arm, Cause, Origin};
 use crate::records::echo::Echo;
 
 /// A shot prepared.
@@ -71,7 +71,28 @@ impl Seen {
 pub(super) struct Reference {
     at: Vector3,
     covariance: Covariance,
+    /// What it shares with points of other bases; none where there is one base.
+    arms: Vec<Arm>,
     has_height: bool,
+}
+
+/// The arms that shots of several bases may share, turned to the frame of the computation, in the order of the entries.
+fn common(arms: &[Arm], turn: &Matrix3) -> Vec<Arm> {
+    let mut common: Vec<Arm> =
+        arms.iter().filter(|(id, _)| id.cause() != Cause::Network).map(|(id, arm)| (*id, apply(turn, *arm))).collect();
+    common.sort_by_key(|(id, _)| *id);
+    common
+}
+
+/// What the covariance of a difference lacks against the sum of both covariances.
+fn shared(one: &[Arm], other: &[Arm]) -> Covariance {
+    let mut sum = Covariance::default();
+    for (id, a) in one {
+        if let Ok(k) = other.binary_search_by_key(id, |(id, _)| *id) {
+            sum += Covariance::of_arms(*a, other[k].1);
+        }
+    }
+    sum
 }
 
 type Difference = (Deviation, Deviation, Option<Deviation>);
@@ -92,7 +113,8 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
             along: apply(&stand.turn, t.along),
             normal: apply(&stand.turn, t.normal),
         };
-        let whole = own + Covariance::of_arm(shot.vector.orientation_arm_m) + base.covariance;
+        let whole = shot.vector.covariance(base);
+        let arms = if stands.len() > 1 { common(&shot.vector.arms(base), &stand.turn) } else { Vec::new() };
         Some(Look {
             base: shot.base,
             echo: shot.echo,
@@ -104,7 +126,7 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
             station: plus(stand.at, apply(&stand.turn, [0.0, 0.0, if has_height { shot.rise_m } else { 0.0 }])),
             triad: turned(triad),
             level: turned(level),
-            reference: Reference { at, covariance: carried(&stand.turn, &whole), has_height },
+            reference: Reference { at, covariance: carried(&stand.turn, &whole), arms, has_height },
         })
     });
     prepared.collect()
@@ -143,7 +165,7 @@ impl Look {
         (Deviation::of(a.polar.range_m - b.polar.range_m, a.range_m2 + b.range_m2), across, Some(normal))
     }
 
-    /// This shot minus a point whose errors have nothing in common with it.
+    /// This shot minus a point of other bases.
     pub(super) fn difference_at(&self, other: &Reference) -> Difference {
         let whole = self.has_height && other.has_height;
         let (triad, range_m) =
@@ -152,7 +174,7 @@ impl Look {
         let ahead = dot(to, triad.along);
         let (right, above) = (dot(to, triad.across), if whole { dot(to, triad.normal) } else { 0.0 });
         let other_m = ahead.hypot(right).hypot(above).copysign(ahead);
-        let both = self.reference.covariance + other.covariance;
+        let both = (self.reference.covariance + other.covariance).less(&shared(&self.reference.arms, &other.arms));
         let Seen { polar, inclination_rad2, .. } = self.seen;
         let tilt_m2 = inclination_rad2 * (polar.range_m * polar.inclination_rad.sin()).powi(2);
         let across = Deviation::of(-right, variance(&both, triad.across) + tilt_m2);
@@ -174,6 +196,7 @@ impl Reference {
         Some(Reference {
             at: frame.from_earth_centred(mean.at),
             covariance: carried(&stand.turn, &mean.parts.total()),
+            arms: common(&mean.arms, &stand.turn),
             has_height: mean.up_m.is_some(),
         })
     }

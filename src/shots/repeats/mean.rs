@@ -1,30 +1,35 @@
 //! The weighted mean of repeated shots, by generalised least squares with their joint covariance.
 //!
-//! Shot i of base b gives yᵢ = x + p + aᵢ τ + eᵢ in its three coordinates (two without height): p the base's position
-//! error with the covariance B, τ its orientation error with the variance 1 and aᵢ the arm of it, eᵢ the shot's own
-//! readings with the covariance Cᵢ = Wᵢ⁻¹. Base by base, with A = Σ Wᵢ, ā = A⁻¹ Σ Wᵢ aᵢ, αᵢ = aᵢ − ā and q = Σ αᵢᵀ Wᵢ αᵢ, the shots
-//! give ξ = A⁻¹ Σ Wᵢ yᵢ for x + p + ā τ, and independently of it, as Σ Wᵢ αᵢ = 0, t = Σ αᵢᵀ Wᵢ yᵢ/(1 + q) for τ, which leaves τ the
-//! variance 1/(1 + q). So one base says z = ξ − ā t = Σ Eᵢ yᵢ, Eᵢ = A⁻¹ Wᵢ − ā αᵢᵀ Wᵢ/(1 + q), with the covariance
-//! V = A⁻¹ + B + ā āᵀ/(1 + q), and x = (Σ V⁻¹)⁻¹ Σ V⁻¹ z over the bases. It is the solution with the inverse of the whole
-//! matrix (own derivation; a test compares), at a cost linear in the number of shots, and nothing cancels.
+//! Shot i gives yᵢ = x + Σ aᵢₖ zₖ + eᵢ in its three coordinates (two without height): eᵢ its own readings with the covariance Cᵢ = Wᵢ⁻¹, zₖ the
+//! entries of the register with the variance 1, aᵢₖ its arms. Shots of one base under one declination and one calibration (a group g) have the same
+//! arms where they are taken at the mean. So a group says ξ = A⁻¹ Σ Wᵢ yᵢ, A = Σ Wᵢ, with the covariance A⁻¹ and the arms a_g. Entries of one group alone
+//! are eliminated first, V_g = A⁻¹ + Σ a aᵀ; with those of several groups, z, x follows from
+//!
+//! | Σ V⁻¹      Σ V⁻¹ a         | x |   | Σ V⁻¹ ξ    |
+//! | Σ aᵀ V⁻¹   1 + Σ aᵀ V⁻¹ a | z | = | Σ aᵀ V⁻¹ ξ |
+//!
+//! It is the solution with the inverse of the whole matrix (own derivation; a test compares), at a cost linear in the number of shots.
 //!
 //! Cᵢ and aᵢ are taken at the mean, not at the shot: turned from the shot's sight to the sight of the mean, and residuals
 //! are differences of azimuth, inclination and range. Otherwise each shot's error ellipse would lean by its own azimuth
 //! error, and the mean would lie off the arc that a poor azimuth and a good distance spread the shots along. So it is
-//! repeated until the mean stands still. The covariance is that of the weights used, not (Σ V⁻¹)⁻¹, so that it splits by cause.
+//! repeated until the mean stands still. The covariance is that of the weights used, so that it splits by cause.
 //!
 //! Range: any; sights of more than 20° difference in azimuth (steep ones) are taken as they are, without turning.
 
 use std::collections::BTreeMap;
 
-use super::linear::{Matrix3, Vector3, apply, carried, dot, inverse, matrix, minus, plus, product, transposed};
+use super::groups::{Group, enters};
+use super::linear::{Matrix3, Vector3, apply, carried, inverse, matrix, minus, plus, product, transposed};
 use super::robust::half_turn_rad;
 use super::sight::{Polar, between, sighted};
 use super::spread::spread;
-use super::{Fault, Mean, Parts, Repeat, Share, check};
-use crate::geodesy::correlated::Origin;
+use super::{Fault, Mean, Repeat, check};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::LocalFrame;
+use crate::geodesy::register::{Arm, Cause, Origin, Shares, add_arm, covariance_of};
+use crate::shots::located::Parts;
+use crate::shots::reduce::Vector;
 
 /// Least variance of a shot's own readings in any direction where weights are made, in square metres: 0.1 mm. It only
 /// bounds weights; the covariance of the mean has no floor.
@@ -42,8 +47,6 @@ pub(super) struct Stand {
     pub(super) at: Vector3,
     /// From its axes to those of the frame.
     pub(super) turn: Matrix3,
-    /// Covariance of its position, in its own axes.
-    covariance: Covariance,
 }
 
 impl Stand {
@@ -52,7 +55,6 @@ impl Stand {
         Stand {
             at: frame.from_earth_centred(base.frame.to_earth_centred([0.0; 3])),
             turn: std::array::from_fn(|r| std::array::from_fn(|c| (0..3).map(|k| to[r][k] * own[c][k]).sum())),
-            covariance: base.covariance,
         }
     }
 
@@ -80,18 +82,21 @@ pub(super) fn stands(bases: &[Origin], shots: &[Repeat]) -> Option<(LocalFrame, 
 }
 
 /// A shot against the mean, in its base's axes.
-struct Row {
+pub(super) struct Row {
+    /// Its group.
+    pub(super) group: usize,
     /// Shot minus mean.
-    residual: Vector3,
+    pub(super) residual: Vector3,
     direction: Covariance,
     distance: Covariance,
-    arm: Vector3,
+    /// Metres by a radian of azimuth, a radian of inclination, a metre of distance.
+    pub(super) by: [Vector3; 3],
     /// Inverse of its own covariance; zeros for a height that it lacks.
-    weight: Matrix3,
+    pub(super) weight: Matrix3,
 }
 
 /// A shot against a mean at `at` in its base's axes.
-fn row(shot: &Repeat, at: Vector3) -> Row {
+fn row(shot: &Repeat, group: usize, at: Vector3) -> Row {
     let has_height = shot.vector.up_m.is_some();
     let seen = sighted(shot);
     let target = [at[0], at[1], if has_height { at[2] - shot.rise_m } else { 0.0 }];
@@ -108,14 +113,18 @@ fn row(shot: &Repeat, at: Vector3) -> Row {
         turn = between(&a, &b, 1.0, 1.0, 1.0);
     }
     let (direction, distance) = (carried(&across, &shot.vector.direction), carried(&turn, &shot.vector.distance));
-    let arm = apply(&across, shot.vector.orientation_arm_m);
+    let by = [
+        apply(&across, shot.vector.by_azimuth_m()),
+        apply(&across, shot.vector.by_inclination_m),
+        apply(&turn, shot.vector.by_distance_m),
+    ];
     let m = matrix(&(direction + distance));
     let weight = inverse_in(&m, has_height, LEAST_VARIANCE_M2);
-    Row { residual, direction, distance, arm, weight }
+    Row { group, residual, direction, distance, by, weight }
 }
 
 /// The inverse of a symmetric matrix; without height that of its horizontal part, with zeros for the height.
-fn inverse_in(m: &Matrix3, has_height: bool, floor: f64) -> Matrix3 {
+pub(super) fn inverse_in(m: &Matrix3, has_height: bool, floor: f64) -> Matrix3 {
     if has_height {
         return inverse(m, floor);
     }
@@ -123,55 +132,49 @@ fn inverse_in(m: &Matrix3, has_height: bool, floor: f64) -> Matrix3 {
     [[ee, en, 0.0], [en, nn, 0.0], [0.0; 3]]
 }
 
-const UNIT: Matrix3 = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+pub(super) const UNIT: Matrix3 = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
 
-/// One step: the rows at a place, the matrix V⁻¹ Eᵢ of each in its base's axes, (Σ V⁻¹)⁻¹ in the frame, and the move.
+/// One step: the rows at a place, the matrix by which each enters the mean, from its base's axes to the frame, and the move.
 struct Step {
-    rows: Vec<(usize, Row, Matrix3)>,
-    inverse: Matrix3,
+    rows: Vec<(Row, Matrix3)>,
     moved: Vector3,
 }
 
-fn step(stands: &BTreeMap<usize, Stand>, shots: &[Repeat], at: Vector3, has_height: bool) -> Step {
-    let mut by_base: BTreeMap<usize, Vec<Row>> = BTreeMap::new();
-    for shot in shots {
+fn step(
+    bases: &[Origin],
+    stands: &BTreeMap<usize, Stand>,
+    (shots, group_of): (&[Repeat], &[usize]),
+    groups: &[(usize, Shares)],
+    at: Vector3,
+    has_height: bool,
+) -> Step {
+    let mut rows: Vec<(Row, Matrix3)> = Vec::with_capacity(shots.len());
+    for (shot, group) in shots.iter().zip(group_of) {
         if let Some(stand) = stands.get(&shot.base) {
-            by_base.entry(shot.base).or_default().push(row(shot, stand.seen(at)));
+            rows.push((row(shot, *group, stand.seen(at)), UNIT));
         }
     }
-    let mut step = Step { rows: Vec::with_capacity(shots.len()), inverse: [[0.0; 3]; 3], moved: [0.0; 3] };
-    let (mut normal, mut right) = ([[0.0; 3]; 3], [0.0; 3]);
-    for (base, rows) in by_base {
+    let mut sums: Vec<Group> = groups.iter().map(|_| Group::default()).collect();
+    rows.iter().for_each(|(row, _)| sums[row.group].add(row));
+    for (sum, (base, shares)) in sums.iter_mut().zip(groups) {
+        if let (Some(stand), Some(origin)) = (stands.get(base), bases.get(*base)) {
+            sum.settle(stand, origin, shares, groups.len() > 1);
+        }
+    }
+    // By group: from its base's axes to the frame.
+    let by_group = match &sums[..] {
+        [_] => vec![UNIT],
+        _ => enters(bases, &mut sums, has_height),
+    };
+    let mut moved = [0.0; 3];
+    for (row, enters) in &mut rows {
+        let (sum, base) = (&sums[row.group], groups[row.group].0);
         let Some(stand) = stands.get(&base) else { continue };
-        // A base none of whose shots has a height says nothing of it.
-        let of_height = rows.iter().any(|row| row.weight[2][2] > 0.0);
-        let (mut weights, mut arms) = ([[0.0; 3]; 3], [0.0; 3]);
-        for row in &rows {
-            weights = std::array::from_fn(|r| plus(weights[r], row.weight[r]));
-            arms = plus(arms, apply(&row.weight, row.arm));
-        }
-        let own = inverse_in(&weights, of_height, f64::MIN_POSITIVE);
-        let arm = apply(&own, arms);
-        let lean = |row: &Row| apply(&row.weight, minus(row.arm, arm));
-        let seen: f64 = 1.0 + rows.iter().map(|row| dot(minus(row.arm, arm), lean(row))).sum::<f64>();
-        let shared = matrix(&(stand.covariance + Covariance::of_arm(arm.map(|x| x / seen.sqrt()))));
-        let whole: Matrix3 = std::array::from_fn(|r| plus(own[r], shared[r]));
-        let weight = inverse_in(&whole, of_height, f64::MIN_POSITIVE);
-        let mut pull = [0.0; 3];
-        for row in rows {
-            let (direct, lean) = (product(&own, &row.weight), lean(&row));
-            let enters: Matrix3 = std::array::from_fn(|r| std::array::from_fn(|c| direct[r][c] - arm[r] * lean[c] / seen));
-            let m = product(&weight, &enters);
-            pull = plus(pull, apply(&enters, row.residual));
-            step.rows.push((base, row, m));
-        }
-        let turned = product(&product(&stand.turn, &weight), &transposed(&stand.turn));
-        normal = std::array::from_fn(|r| plus(normal[r], turned[r]));
-        right = plus(right, apply(&stand.turn, apply(&weight, pull)));
+        let own = product(&sum.own, &row.weight);
+        *enters = product(&by_group[row.group], &product(&stand.turn, &own));
+        moved = plus(moved, apply(enters, row.residual));
     }
-    step.inverse = inverse_in(&normal, has_height, f64::MIN_POSITIVE);
-    step.moved = apply(&step.inverse, right);
-    step
+    Step { rows, moved }
 }
 
 /// The weighted mean of shots of one feature, with the covariance of all that they share. Heights come from the shots
@@ -187,11 +190,13 @@ pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
     let has_height = shots.iter().any(|shot| shot.vector.up_m.is_some());
     let points: Vec<(Vector3, bool)> = shots.iter().filter_map(|shot| point(&stands, shot)).collect();
     let mut at = start(&points, has_height);
-    let mut last = step(&stands, shots, at, has_height);
+    let (groups, group_of) = super::groups::of(shots);
+    let next = |at: Vector3| step(bases, &stands, (shots, &group_of), &groups, at, has_height);
+    let mut last = next(at);
     for _ in 1..MOST_STEPS {
         at = plus(at, last.moved);
         let still = last.moved.iter().all(|x| x.abs() < STILL_M);
-        last = step(&stands, shots, at, has_height);
+        last = next(at);
         if still {
             break;
         }
@@ -199,16 +204,23 @@ pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
     let Some(stand) = stands.get(&first.base) else {
         return Err(Fault::NoShots);
     };
-    let (parts, shares) = split(bases, &stands, &last, &transposed(&stand.turn));
+    let split = split(bases, &last, &groups, &transposed(&stand.turn));
     let [east_m, north_m, up_m] = stand.seen(at);
+    let up_m = has_height.then_some(up_m);
+    let one = match groups[..] {
+        [(_, shares)] => Some(split.vector([east_m, north_m], up_m, shares)),
+        _ => None,
+    };
     Ok(Mean {
         base: first.base,
         at: frame.to_earth_centred(at),
         east_m,
         north_m,
-        up_m: has_height.then_some(up_m),
-        parts,
-        shares,
+        up_m,
+        parts: split.parts(bases, first.base),
+        own: split.direction + split.distance,
+        arms: split.arms(),
+        one,
         spread: spread(&stands, shots, at),
         used: shots.len(),
         set_aside: 0,
@@ -233,23 +245,85 @@ fn start(points: &[(Vector3, bool)], has_height: bool) -> Vector3 {
     [sum[0] / n, sum[1] / n, sum[2] / f64::max(heights, 1.0)]
 }
 
-/// The covariance of the mean by cause, and the bases' shares, in the axes that `out` turns the frame to.
-fn split(bases: &[Origin], stands: &BTreeMap<usize, Stand>, step: &Step, out: &Matrix3) -> (Parts, Vec<Share>) {
-    let (mut parts, mut shares) = (Parts::default(), BTreeMap::new());
-    for (base, row, m) in &step.rows {
-        let Some(stand) = stands.get(base) else { continue };
-        // From the base's axes, in which m stands, to the frame; by the inverse; and out.
-        let enters = product(&product(out, &step.inverse), &product(&stand.turn, m));
-        parts.direction += carried(&enters, &row.direction);
-        parts.distance += carried(&enters, &row.distance);
-        let share = shares.entry(*base).or_insert(Share { base: *base, position: [[0.0; 3]; 3], orientation_arm_m: [0.0; 3] });
-        share.position = std::array::from_fn(|r| plus(share.position[r], enters[r]));
-        share.orientation_arm_m = plus(share.orientation_arm_m, apply(&enters, row.arm));
+/// What a mean errs by, in the axes that `out` turns the frame to.
+struct Split {
+    direction: Covariance,
+    distance: Covariance,
+    /// Arms by the positions of bases, and by all else.
+    position: Vec<Arm>,
+    others: Vec<Arm>,
+    /// Of all shots together, as of one.
+    by: [Vector3; 3],
+}
+
+fn split(bases: &[Origin], step: &Step, groups: &[(usize, Shares)], out: &Matrix3) -> Split {
+    let mut split = Split {
+        direction: Covariance::default(),
+        distance: Covariance::default(),
+        position: Vec::new(),
+        others: Vec::new(),
+        by: [[0.0; 3]; 3],
+    };
+    // By group: the sum of the matrices by which its shots enter, and what readings move.
+    let mut sums: Vec<(Matrix3, [Vector3; 3])> = vec![([[0.0; 3]; 3], [[0.0; 3]; 3]); groups.len()];
+    for (row, enters) in &step.rows {
+        let enters = product(out, enters);
+        split.direction += carried(&enters, &row.direction);
+        split.distance += carried(&enters, &row.distance);
+        let (sum, by) = &mut sums[row.group];
+        *sum = std::array::from_fn(|r| plus(sum[r], enters[r]));
+        *by = std::array::from_fn(|k| plus(by[k], apply(&enters, row.by[k])));
     }
-    for (base, share) in &shares {
-        let covariance = bases.get(*base).map_or_else(Covariance::default, |base| base.covariance);
-        parts.base += carried(&share.position, &covariance);
-        parts.orientation += Covariance::of_arm(share.orientation_arm_m);
+    for ((enters, by), (base, shares)) in sums.iter().zip(groups) {
+        split.by = std::array::from_fn(|k| plus(split.by[k], by[k]));
+        let Some(origin) = bases.get(*base) else { continue };
+        for (id, arm) in origin.errors.position() {
+            add_arm(&mut split.position, *id, apply(enters, *arm));
+        }
+        for (id, radians) in origin.errors.azimuth(shares) {
+            add_arm(&mut split.others, id, by[0].map(|metres| metres * radians));
+        }
+        for ((id, sigma), by) in [(shares.inclination(), by[1]), (shares.distance(), by[2])] {
+            if sigma != 0.0 {
+                add_arm(&mut split.others, id, by.map(|metres| metres * sigma));
+            }
+        }
     }
-    (parts, shares.into_values().collect())
+    split
+}
+
+impl Split {
+    fn arms(&self) -> Vec<Arm> {
+        let mut arms = self.position.clone();
+        self.others.iter().for_each(|(id, arm)| add_arm(&mut arms, *id, *arm));
+        arms
+    }
+
+    /// The covariance by cause: what an entry moves both by a base's position and by its orientation is shared out half and half.
+    fn parts(&self, bases: &[Origin], base: usize) -> Parts {
+        let (mut position, mut others) = (self.position.clone(), self.others.clone());
+        if let Some(origin) = bases.get(base) {
+            origin.errors.register().independent(&mut [&mut position, &mut others]);
+        }
+        let mut half = Covariance::default();
+        for (id, arm) in &others {
+            if let Some((_, other)) = position.iter().find(|(known, _)| known == id) {
+                half += Covariance::of_arms(other.map(|metres| metres / 2.0), *arm);
+            }
+        }
+        let (of_distance, of_direction): (Vec<Arm>, Vec<Arm>) =
+            others.into_iter().partition(|(id, _)| id.cause() == Cause::DistanceCorrection);
+        Parts {
+            base: covariance_of(&position) + half,
+            direction: self.direction + covariance_of(&of_direction) + half,
+            distance: self.distance + covariance_of(&of_distance),
+        }
+    }
+
+    /// As one shot.
+    fn vector(&self, [east_m, north_m]: [f64; 2], up_m: Option<f64>, shares: Shares) -> Vector {
+        let [_, by_inclination_m, by_distance_m] = self.by;
+        let exact = Vector::exact(east_m, north_m, up_m);
+        Vector { direction: self.direction, distance: self.distance, by_inclination_m, by_distance_m, shares, ..exact }
+    }
 }

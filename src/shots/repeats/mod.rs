@@ -1,14 +1,15 @@
 //! Repeated shots of one named feature: one point of them, and the echoes that came from something else.
 //!
 //! [`settle`] is the whole way: [`judge()`] finds the shots that belong together and names the others, [`mean()`]
-//! makes one point of those kept. [`pull()`] makes one of the readings of one trigger pull. Shots of one base share its
-//! position error and its orientation error, as in [`crate::geodesy::correlated`]: repetition takes off neither.
+//! makes one point of those kept. [`pull()`] makes one of the readings of one trigger pull. What shots share stands in the
+//! register ([`crate::geodesy::register`]): repetition takes none of it off.
 //!
-//! The mean of one base's shots is again a [`Vector`] ([`Mean::as_vector`]); that of several bases says how each base's
-//! errors move it ([`Mean::shares`]). A network takes the same shots instead of their mean; nothing here adjusts bases.
+//! The mean of shots that share all that they share is again a [`Vector`] ([`Mean::one`]); every mean says what moves it
+//! ([`Mean::arms`]). A network takes the same shots instead of their mean; nothing here adjusts bases.
 //!
 //! Metres, radians, square metres. Cost: n log n for n shots.
 
+mod groups;
 mod judge;
 mod linear;
 mod look;
@@ -30,9 +31,10 @@ pub use pull::pull;
 pub use robust::CRITICAL;
 pub use spread::{Ranges, Separation, Spread};
 
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::EarthCentred;
+use crate::geodesy::register::{Arm, Located, Origin};
+use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 
 /// One of several shots of a feature.
@@ -80,44 +82,10 @@ pub enum Fault {
     },
 }
 
-/// The covariance of a point by cause, east, north, up in the frame of [`Mean::base`]; the sum is that of the point.
-///
-/// With mᵢ the matrix by which shot i enters the mean: own readings count as Σ mᵢ Cᵢ mᵢᵀ, so they shrink with repetition;
-/// what the shots of a base share counts as M C Mᵀ with M = Σ mᵢ over that base, summed over the bases, so that it does not.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Parts {
-    /// From direction readings, each shot's own.
-    pub direction: Covariance,
-    /// From distances, each shot's own.
-    pub distance: Covariance,
-    /// From the orientations of the bases.
-    pub orientation: Covariance,
-    /// From the positions of the bases.
-    pub base: Covariance,
-}
-
-impl Parts {
-    /// The covariance of the point.
-    pub fn total(&self) -> Covariance {
-        self.direction + self.distance + self.orientation + self.base
-    }
-}
-
-/// How the errors of one base move a mean, in the frame of [`Mean::base`]: what joins it to other points of that base.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Share {
-    /// Index of the base.
-    pub base: usize,
-    /// Rows: east, north, up of the mean by metres of east, north, up of this base, in its own frame.
-    pub position: [[f64; 3]; 3],
-    /// Metres by which one standard error of this base's orientation moves the mean.
-    pub orientation_arm_m: [f64; 3],
-}
-
 /// One point of several shots.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mean {
-    /// Base of the first shot given; `east_m` to `shares` are in its frame.
+    /// Base of the first shot given; `east_m` to `arms` are in its frame.
     pub base: usize,
     /// Earth-centred coordinates. Without height: level with the base (with the mean level of several).
     pub at: EarthCentred,
@@ -127,10 +95,14 @@ pub struct Mean {
     pub north_m: f64,
     /// Up in metres; none where no shot has a height.
     pub up_m: Option<f64>,
-    /// Covariance by cause.
+    /// Covariance by cause: own readings shrink with repetition, what is shared does not.
     pub parts: Parts,
-    /// How each base's errors move it, by index of the base.
-    pub shares: Vec<Share>,
+    /// Covariance of the own readings alone.
+    pub own: Covariance,
+    /// What moves it that other points share.
+    pub arms: Vec<Arm>,
+    /// The mean as a single shot, where all shots share all that they share.
+    pub one: Option<Vector>,
     /// How far the shots used lie apart.
     pub spread: Spread,
     /// Shots used.
@@ -140,20 +112,9 @@ pub struct Mean {
 }
 
 impl Mean {
-    /// The mean as a single shot of its base; none of several bases.
-    pub fn as_vector(&self) -> Option<Vector> {
-        let [share] = self.shares[..] else {
-            return None;
-        };
-        Some(Vector {
-            east_m: self.east_m,
-            north_m: self.north_m,
-            up_m: self.up_m,
-            horizontal_m: self.east_m.hypot(self.north_m),
-            direction: self.parts.direction,
-            distance: self.parts.distance,
-            orientation_arm_m: share.orientation_arm_m,
-        })
+    /// The point with all that it errs by, in the axes of its base.
+    pub fn located(&self, bases: &[Origin]) -> Located {
+        Located { at: self.at, frame: bases[self.base].frame, own: self.own, arms: self.arms.clone() }
     }
 }
 
@@ -211,8 +172,9 @@ fn check(bases: &[Origin], shots: &[Repeat]) -> Result<(), Fault> {
         };
         let v = &shot.vector;
         let of = |c: &Covariance| c.ee + c.en + c.eu + c.nn + c.nu + c.uu;
-        let sum = v.east_m + v.north_m + v.up_m.unwrap_or(0.0) + shot.rise_m + v.orientation_arm_m.iter().sum::<f64>();
-        let errors = of(&v.direction) + of(&v.distance) + of(&base.covariance);
+        let sum = v.east_m + v.north_m + v.up_m.unwrap_or(0.0) + shot.rise_m + base.errors.azimuth_rad2(&v.shares);
+        let errors =
+            of(&v.direction) + of(&v.distance) + of(&base.errors.covariance()) + v.shares.inclination_rad + v.shares.distance_m;
         if !(sum + errors + base.frame.to_earth_centred([0.0; 3]).iter().sum::<f64>()).is_finite() {
             return Err(Fault::NotFinite { shot: i + 1 });
         }

@@ -15,8 +15,8 @@ use super::robust::{CRITICAL, Middle, half_turn_rad};
 use super::sight::{Polar, between, sighted};
 use super::spread::spread_about;
 use super::{Fault, Mean, Repeat, check};
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::Origin;
 use crate::numeric::robust::median;
 use crate::shots::reduce::Vector;
 
@@ -74,13 +74,13 @@ pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, Fault> {
     let [east_m, north_m, up_m] = polar.vector();
     let rise_m = median(kept.iter().filter(|r| r.vector.up_m.is_some()).map(|r| r.rise_m).collect()).unwrap_or(0.0);
     let vector = Vector {
-        east_m,
-        north_m,
-        up_m: has_height.then_some(up_m + rise_m),
         horizontal_m: polar.horizontal_m,
         direction,
         distance: one.distance + arm(triad.along, along_m2),
-        orientation_arm_m: one.orientation_arm_m,
+        by_inclination_m: one.by_inclination_m,
+        by_distance_m: one.by_distance_m,
+        shares: first.vector.shares,
+        ..Vector::exact(east_m, north_m, has_height.then_some(up_m + rise_m))
     };
     let mut point = mean(bases, &[Repeat { base: first.base, vector, echo: first.echo, rise_m }])?;
     point.spread = spread_about(bases, &kept, point.at);
@@ -113,15 +113,7 @@ fn scatter(values: impl Iterator<Item = (f64, f64)>) -> Scatter {
 
 /// The errors of one reading, brought to a sight: the mean of the readings' covariances, of those with a height where any has.
 fn typical(readings: &[Repeat], to: &Polar, has_height: bool) -> Vector {
-    let mut sum = Vector {
-        east_m: 0.0,
-        north_m: 0.0,
-        up_m: None,
-        horizontal_m: 0.0,
-        direction: Covariance::default(),
-        distance: Covariance::default(),
-        orientation_arm_m: [0.0; 3],
-    };
+    let mut sum = Vector::exact(0.0, 0.0, None);
     let used: Vec<&Repeat> = readings.iter().filter(|reading| reading.vector.up_m.is_some() == has_height).collect();
     let share = 1.0 / used.len().max(1) as f64;
     for reading in used {
@@ -134,8 +126,9 @@ fn typical(readings: &[Repeat], to: &Polar, has_height: bool) -> Vector {
         let of_mean = |m: &Matrix3| m.map(|row| row.map(|x| x * share.sqrt()));
         sum.direction += carried(&of_mean(&across), &reading.vector.direction);
         sum.distance += carried(&of_mean(&turn), &reading.vector.distance);
-        let arm = apply(&across, reading.vector.orientation_arm_m);
-        sum.orientation_arm_m = std::array::from_fn(|k| sum.orientation_arm_m[k] + share * arm[k]);
+        let (tilted, longer) = (apply(&across, reading.vector.by_inclination_m), apply(&turn, reading.vector.by_distance_m));
+        sum.by_inclination_m = std::array::from_fn(|k| sum.by_inclination_m[k] + share * tilted[k]);
+        sum.by_distance_m = std::array::from_fn(|k| sum.by_distance_m[k] + share * longer[k]);
     }
     sum
 }

@@ -6,8 +6,8 @@ use super::Repeat;
 use super::linear::{Vector3, variance};
 use super::mean::{Stand, point, stands};
 use super::sight::{Polar, own, sighted};
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::frame::EarthCentred;
+use crate::geodesy::register::Origin;
 
 /// How far the shots used lie apart. A shot without height takes part in the plane.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]

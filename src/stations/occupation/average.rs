@@ -5,11 +5,12 @@
 //! of all, are set aside and named. The standard error of the mean takes the errors of epochs τ
 //! apart to be correlated by exp(−|τ|/T) (a first-order Gauss-Markov process; T is `correlation_s` of
 //! the job): var = Σᵢ Σⱼ uᵢ uⱼ σᵢ σⱼ exp(−|tᵢ − tⱼ|/T), uᵢ = wᵢ/Σw. It is scaled up, never down, where the
-//! epochs scatter more than their standard errors say: correlated errors hide in a small scatter.
+//! epochs scatter more than their standard errors say. Correlated errors hide in a small scatter: what they are shows in how fast epochs drift apart
+//! ([`drift`]).
 
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::job::FixKind;
-use crate::records::base_row::{Coordinates, Height};
+use crate::records::base_row::{Coordinates, Fading, Height};
 use crate::records::fix::Fix;
 use crate::stations::occupation::seconds;
 
@@ -40,6 +41,11 @@ pub struct Mean {
     pub sigma_vertical_m: f64,
     /// Root mean square horizontal distance of the epochs used from their mean, in metres.
     pub spread_m: f64,
+    /// How it hangs together with other occupations.
+    pub fading: Option<Fading>,
+    /// How many times as large as stated the errors are, horizontally and in height, where the scatter under the correlation model contradicts
+    /// what the receiver states.
+    pub contradicted: [Option<f64>; 2],
     /// For each epoch, its distance from the median in metres where it is set aside.
     pub aside: Vec<Option<f64>>,
 }
@@ -78,17 +84,25 @@ pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
     let (east, north) = (mean_of(0), mean_of(1));
     let squares: Vec<f64> = used.iter().map(|i| (flat[*i][0] - east).powi(2) + (flat[*i][1] - north).powi(2)).collect();
     let count = used.len() as f64;
-    let sigma_horizontal_m =
-        sigma_of_mean(&horizontal, &times, correlation_s) * scatter(squares.iter().map(|r2| 0.5 * r2), &horizontal);
+    let along = |axis: usize| used.iter().map(|i| flat[*i][axis]).collect::<Vec<f64>>();
+    let drifts = drift(&[along(0), along(1)], &horizontal, &times, correlation_s);
+    let scale = scatter(squares.iter().map(|r2| 0.5 * r2), &horizontal).max(drifts.unwrap_or(1.0));
+    let sigma_horizontal_m = sigma_of_mean(&horizontal, &times, correlation_s) * scale;
     let tall: Vec<usize> = (0..used.len()).filter(|k| heights[used[*k]].is_some()).collect();
     let vertical: Vec<f64> = tall.iter().map(|k| sigmas[*k][2]).collect();
     let tall_heights: Vec<f64> = tall.iter().filter_map(|k| heights[used[*k]]).collect();
     let tall_times: Vec<f64> = tall.iter().map(|k| times[*k]).collect();
     let height = (!tall.is_empty()).then(|| weighted_mean(tall_heights.iter().copied(), &vertical));
-    let sigma_vertical_m = height.map_or(f64::NAN, |mean| {
-        sigma_of_mean(&vertical, &tall_times, correlation_s)
-            * scatter(tall_heights.iter().map(|height| (height - mean).powi(2)), &vertical)
+    let drifts_up = drift(&[tall_heights.clone()], &vertical, &tall_times, correlation_s);
+    let scale_up = height.map_or(1.0, |mean| {
+        scatter(tall_heights.iter().map(|height| (height - mean).powi(2)), &vertical).max(drifts_up.unwrap_or(1.0))
     });
+    let sigma_vertical_m = height.map_or(f64::NAN, |_| sigma_of_mean(&vertical, &tall_times, correlation_s) * scale_up);
+    let is_stated = used.iter().all(|i| fixes[*i].sigma_m.is_some());
+    let ends =
+        |sigmas: &[f64], times: &[f64], scale: f64| ends_of_mean(sigmas, times, correlation_s).map(|metres| metres * scale);
+    let ([head, tail], [head_up, tail_up]) = (ends(&horizontal, &times, scale), ends(&vertical, &tall_times, scale_up));
+    let span = used.first().zip(used.last()).map(|(first, last)| (fixes[*first].instant, fixes[*last].instant));
     let separations: Vec<f64> = used.iter().filter_map(|i| fixes[*i].separation_m).collect();
     let is_ellipsoid = kind_is_ellipsoid(fixes);
     Mean {
@@ -98,6 +112,8 @@ pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
         sigma_horizontal_m,
         sigma_vertical_m,
         spread_m: (squares.iter().sum::<f64>() / count).sqrt(),
+        fading: span.map(|span| Fading { span, head_m: [head, head_up], tail_m: [tail, tail_up], correlation_s }),
+        contradicted: [drifts, drifts_up].map(|factor| factor.filter(|_| is_stated)),
         aside,
     }
 }
@@ -121,6 +137,59 @@ pub fn sigma_of_mean(sigmas: &[f64], times: &[f64], correlation_s: f64) -> f64 {
     }
     variance.sqrt()
 }
+
+/// What the error of the weighted mean has in common with an error at its first epoch and with one at its last, in metres:
+/// Σ uᵢ σᵢ exp(−|tᵢ − t|/T).
+fn ends_of_mean(sigmas: &[f64], times: &[f64], correlation_s: f64) -> [f64; 2] {
+    let (Some(first), Some(last)) = (times.first(), times.last()) else { return [0.0; 2] };
+    let whole: f64 = sigmas.iter().map(|sigma| sigma.powi(-2)).sum();
+    let with = |at: f64| {
+        let fade = |time: &f64| if correlation_s > 0.0 { (-(time - at).abs() / correlation_s).exp() } else { 0.0 };
+        sigmas.iter().zip(times).map(|(sigma, time)| fade(time) / (sigma * whole)).sum()
+    };
+    [with(*first), with(*last)]
+}
+
+/// By how many times the errors of epochs drift apart faster than their standard errors and the correlation model let them; none where
+/// that is not significant, or there are too few epochs.
+///
+/// With x the deviations over their standard errors, the model gives ½E(x(t + τ) − x(t))² = s² (1 − exp(−τ/T)) + w², s 1 where the standard errors are
+/// right and w² an error that is new at each epoch (a variogram, e.g. N. Cressie, "Statistics for Spatial Data", ch. 2, from memory). The
+/// difference of two lags has no w², and so s² = (γ(k) − γ(1))/(exp(−τ₁/T) − exp(−τₖ/T)) is told from epochs that jump about. The longer lag is
+/// a twelfth of T, long enough to differ and short enough to be seen often. γ(k) of n epochs in m axes has about 3 m n/2k degrees of freedom
+/// (overlapping increments); significant above the 99.9 % point of χ² (E. B. Wilson and M. M. Hilferty, 1931, from memory).
+fn drift(axes: &[Vec<f64>], sigmas: &[f64], times: &[f64], correlation_s: f64) -> Option<f64> {
+    let count = times.len();
+    if count < LEAST_TO_DRIFT || correlation_s <= 0.0 {
+        return None;
+    }
+    let step_s = (times[count - 1] - times[0]) / (count - 1) as f64;
+    let lag = ((correlation_s / LAGS_IN_T / step_s).round() as usize).max(2);
+    if step_s <= 0.0 || count < 4 * lag {
+        return None;
+    }
+    // γ of a lag, and the mean of exp(−τ/T).
+    let of_lag = |lag: usize| {
+        let pairs = (count - lag) as f64;
+        let apart = |x: &Vec<f64>, i: usize| (x[i + lag] - x[i]).powi(2) / (sigmas[i] * sigmas[i + lag]);
+        let squares: f64 = axes.iter().map(|x| (0..count - lag).map(|i| apart(x, i)).sum::<f64>()).sum();
+        let fade: f64 = (0..count - lag).map(|i| (-(times[i + lag] - times[i]) / correlation_s).exp()).sum();
+        (0.5 * squares / (pairs * axes.len() as f64), fade / pairs)
+    };
+    let ((near, fade_near), (far, fade_far)) = (of_lag(1), of_lag(lag));
+    let square = (far - near) / (fade_near - fade_far);
+    let freedom = 1.5 * (axes.len() * count) as f64 / lag as f64;
+    let two_ninths = 2.0 / (9.0 * freedom);
+    let limit = (1.0 - two_ninths + NORMAL_999 * two_ninths.sqrt()).powi(3);
+    (square > limit).then(|| square.sqrt())
+}
+
+/// Epochs below which nothing is said of their drift.
+const LEAST_TO_DRIFT: usize = 20;
+/// The longer lag is so many times shorter than the correlation time.
+const LAGS_IN_T: f64 = 12.0;
+/// Φ⁻¹(0.999).
+const NORMAL_999: f64 = 3.090_232_306_167_813_6;
 
 /// By how much the scatter exceeds the standard errors, at least 1; `squares` are squared deviations of an axis.
 fn scatter(squares: impl Iterator<Item = f64>, sigmas: &[f64]) -> f64 {
@@ -268,6 +337,7 @@ fn on_ellipsoid(lat_deg: f64, lon_deg: f64) -> Geodetic {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::numeric::monte_carlo::Normal;
     use crate::stations::occupation::invented::fix;
     use proptest::prelude::*;
 
@@ -334,6 +404,71 @@ mod tests {
         let together = sigma_of_mean(&sigmas, &times, 120.0);
         assert!(together > 1.8 && together < 2.0, "{together}");
         assert!((sigma_of_mean(&sigmas, &times, 0.0) - 2.0 / 60f64.sqrt()).abs() < 1e-12);
+    }
+
+    /// Epochs of one stand each second whose errors are drawn by the model, `times` as large as stated, with an error of each epoch beside.
+    fn drawn(normal: &mut Normal, count: usize, times: f64, jitter: f64) -> Vec<Fix> {
+        let fade = (-1.0f64 / 120.0).exp();
+        let mut off = [times * normal.next(), times * normal.next(), 2.0 * times * normal.next()];
+        (0..count)
+            .map(|i| {
+                let mut next = |x: f64, sigma: f64| fade * x + (1.0 - fade * fade).sqrt() * sigma * normal.next();
+                off = [next(off[0], times), next(off[1], times), next(off[2], 2.0 * times)];
+                let mut fix = fix(i as f64, off[0] + jitter * normal.next(), off[1] + jitter * normal.next());
+                fix.height = Some(Height::Ellipsoid(32.0 + off[2]));
+                fix.sigma_m = Some([1.0, 1.0, 2.0]);
+                fix
+            })
+            .collect()
+    }
+
+    /// Of stands whose errors are so many times as large as stated: the share within 95 % horizontally, and the share called contradicted.
+    fn honest(times: f64, jitter: f64, seed: u64) -> (f64, f64) {
+        const STANDS: usize = 1000;
+        let mut normal = Normal::seeded(seed);
+        let (mut inside, mut told) = (0, 0);
+        for _ in 0..STANDS {
+            let fixes = drawn(&mut normal, 180, times, jitter);
+            let mean = average(&fixes.iter().collect::<Vec<_>>(), 120.0);
+            let [e, n] = flat_of(&mean);
+            // χ² of two degrees of freedom: 5.991 at 95 %.
+            inside += usize::from(e * e + n * n <= 5.991 * mean.sigma_horizontal_m.powi(2));
+            told += usize::from(mean.contradicted[0].is_some());
+        }
+        (inside as f64 / STANDS as f64, told as f64 / STANDS as f64)
+    }
+
+    #[test]
+    fn a_receiver_that_states_half_of_its_errors_is_contradicted() {
+        // Right ones are left alone, with and without an error of each epoch, and hold what they say: 950, √(1000 · 0.95 · 0.05) = 6.9, three of them.
+        for (jitter, seed) in [(0.0, 1), (0.2, 2)] {
+            let (inside, told) = honest(1.0, jitter, seed);
+            assert!(told < 0.01 && (inside - 0.95).abs() < 0.021, "{jitter}: {inside} {told}");
+        }
+        // Half of the truth: 1 − exp(−5.991/8) = 52.7 % would be inside were nothing said.
+        let (inside, told) = honest(2.0, 0.0, 3);
+        assert!(told > 0.98, "{told}");
+        // The factor itself is known within 1/√(2 · 54) = 10 %, which costs some 1.5 % of the places.
+        assert!((inside - 0.935).abs() < 0.021, "{inside}");
+    }
+
+    /// The covariance of the means of two stands against the double sum, and against draws of one process.
+    #[test]
+    fn two_stands_have_in_common_what_fades_between_them() {
+        let (sigmas, first): (Vec<f64>, Vec<f64>) = (0..60).map(|i| (1.0 + 0.01 * f64::from(i), f64::from(i))).unzip();
+        let gap = 60.0;
+        let second: Vec<f64> = first.iter().map(|time| time + 59.0 + gap).collect();
+        let [_, tail] = ends_of_mean(&sigmas, &first, 120.0);
+        let [head, _] = ends_of_mean(&sigmas, &second, 120.0);
+        let whole: f64 = sigmas.iter().map(|sigma| sigma.powi(-2)).sum();
+        let mut want = 0.0;
+        for (a, s) in first.iter().zip(&sigmas) {
+            for (b, t) in second.iter().zip(&sigmas) {
+                want += (s.powi(-2) / whole) * (t.powi(-2) / whole) * s * t * (-(b - a) / 120.0).exp();
+            }
+        }
+        let got = tail * head * (-gap / 120.0f64).exp();
+        assert!((got / want - 1.0).abs() < 1e-12, "{got} {want}");
     }
 
     /// Rotated receivers: the mean turns with them. Kinds by HDOP as the table says.

@@ -13,7 +13,7 @@ use super::average::{Mean, Plane};
 use super::{Rules, seconds};
 use crate::job::FixKind;
 use crate::job::{Occupations, Several};
-use crate::records::base_row::{BaseRow, FixQuality, Height, Occupation, Window};
+use crate::records::base_row::{BaseRow, Fading, FixQuality, Height, Occupation, Window};
 use crate::records::fix::Epoch;
 use crate::records::ledger::{Flag, Flags};
 use crate::records::when::When;
@@ -77,6 +77,7 @@ impl Part {
                     duration_s: seconds(from, to),
                     spread_m: mean.spread_m,
                     occupations: 1,
+                    fading: mean.fading,
                 }),
                 extras: Vec::new(),
                 flags: Flags::default(),
@@ -178,7 +179,16 @@ fn join(
     joined
 }
 
-/// The weighted mean of two bases that agree.
+/// Two occupations in order of time, and the covariances of their errors horizontally and in height; none where they overlap (two receivers), or
+/// are not of epochs.
+pub fn in_common(one: &BaseRow, other: &BaseRow) -> Option<(Fading, Fading, [f64; 2])> {
+    let fading = |row: &BaseRow| row.occupation.as_ref().and_then(|occupation| occupation.fading);
+    let (a, b) = (fading(one)?, fading(other)?);
+    let (earlier, later) = if a.span.0 <= b.span.0 { (a, b) } else { (b, a) };
+    (earlier.span.1 <= later.span.0).then(|| (earlier, later, earlier.covariance_with(&later)))
+}
+
+/// The weighted mean of two bases that agree. Two occupations a few minutes apart have most of their errors in common.
 pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
     let plane = Plane::at(one.coordinates);
     let weight = |sigma: Option<f64>| sigma.filter(|sigma| *sigma > 0.0).map_or(1.0, |sigma| sigma.powi(-2));
@@ -192,10 +202,16 @@ pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
         (one, other) => one.or(other),
     };
     let both = |a: Option<f64>, b: Option<f64>| [a, b].into_iter().flatten().max_by(f64::total_cmp);
-    let combined = |a: Option<f64>, b: Option<f64>, wa: f64, wb: f64| match (a, b) {
-        (Some(_), Some(_)) => Some((wa + wb).sqrt().recip()),
+    let common = in_common(one, other);
+    // The mean weighted by 1/σ², and what the two have in common: σ² = (wa² σa² + wb² σb² + 2 wa wb cov)/(wa + wb)².
+    let combined = |a: Option<f64>, b: Option<f64>, wa: f64, wb: f64, covariance: f64| match (a, b) {
+        (Some(a), Some(b)) => {
+            let square = (wa * a).powi(2) + (wb * b).powi(2) + 2.0 * wa * wb * covariance;
+            Some(square.max(0.0).sqrt() / (wa + wb))
+        }
         (a, b) => a.or(b),
     };
+    let covariances = common.map_or([0.0; 2], |(_, _, covariances)| covariances);
     let kinds = [&one.quality.kinds, &other.quality.kinds].into_iter().flatten().cloned().collect::<Vec<_>>();
     let mut flags = one.flags;
     other.flags.iter().for_each(|flag| flags.raise(flag));
@@ -208,14 +224,24 @@ pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
             duration_s: a.duration_s + b.duration_s,
             spread_m: a.spread_m.max(b.spread_m),
             occupations: a.occupations + b.occupations,
+            fading: common.map(|(earlier, later, _)| {
+                let share = |a: f64, b: f64| [a / (a + b), b / (a + b)];
+                let shares = [share(wa, wb), share(va, vb)];
+                let in_time = if earlier.span == a.fading.map_or(earlier.span, |fading| fading.span) {
+                    shares
+                } else {
+                    shares.map(|[x, y]| [y, x])
+                };
+                earlier.joined(&later, in_time)
+            }),
         }),
         (a, b) => a.clone().or(b.clone()),
     };
     BaseRow {
         coordinates: plane.back([mean(a[0], b[0], wa, wb), mean(a[1], b[1], wa, wb)]),
         height,
-        sigma_horizontal_m: combined(one.sigma_horizontal_m, other.sigma_horizontal_m, wa, wb),
-        sigma_vertical_m: combined(one.sigma_vertical_m, other.sigma_vertical_m, va, vb),
+        sigma_horizontal_m: combined(one.sigma_horizontal_m, other.sigma_horizontal_m, wa, wb, covariances[0]),
+        sigma_vertical_m: combined(one.sigma_vertical_m, other.sigma_vertical_m, va, vb, covariances[1]),
         instrument_height_m: one.instrument_height_m.or(other.instrument_height_m),
         separation_m: match (one.separation_m, other.separation_m) {
             (Some(a), Some(b)) => Some(mean(a, b, va, vb)),
@@ -276,6 +302,31 @@ mod tests {
         assert_eq!(row.occupation.as_ref().unwrap().epochs, 20);
         let one = part("A", 0, 0.0, 0.0).row.sigma_horizontal_m.unwrap();
         assert!((row.sigma_horizontal_m.unwrap() - one / 2f64.sqrt()).abs() < 1e-9);
+    }
+
+    /// Two stands of a minute, a minute apart, under T = 120 s: independent they would be worth 1/√2 of one.
+    #[test]
+    fn two_occupations_close_in_time_have_most_of_their_error_in_common() {
+        let stand = |second: f64| {
+            let epochs: Vec<Epoch> = (0..60).map(|i| epoch(fix(second + f64::from(i), 0.0, 0.0))).collect();
+            let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
+            let (occupations, quality) = (Occupations::default(), Quality::default());
+            let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
+            let window = Window { name: "A".into(), from: at(second), to: at(second), ..Window::default() };
+            Part::new(&window, &epochs.iter().collect::<Vec<_>>(), &average(&fixes, 120.0), &rules)
+        };
+        let (rows, _) = merge(vec![stand(0.0), stand(120.0), stand(240.0)], &Occupations::default());
+        // The oracle: all epochs at once, with the covariance matrix of the process.
+        let times: Vec<f64> = (0..180).map(|i| f64::from(i % 60 + i / 60 * 120)).collect();
+        let sum: f64 = times.iter().flat_map(|a| times.iter().map(move |b| (-(a - b).abs() / 120.0).exp())).sum();
+        let want = 2.0 * sum.sqrt() / 180.0;
+        let got = rows[0].sigma_horizontal_m.unwrap();
+        assert!((got / want - 1.0).abs() < 0.02, "{got} {want}");
+        let one = stand(0.0).row.sigma_horizontal_m.unwrap();
+        assert!(want / one > 0.75, "{want} {one}");
+        // An hour later nothing is in common any more.
+        let (rows, _) = merge(vec![stand(0.0), stand(3600.0)], &Occupations::default());
+        assert!((rows[0].sigma_horizontal_m.unwrap() / one - 0.5f64.sqrt()).abs() < 1e-6);
     }
 
     #[test]

@@ -92,6 +92,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
     };
     let mut inside = vec![false; sound.len()];
     let mut parts = Vec::new();
+    let mut contradictions = Vec::new();
     let key = |window: &Window| (window.name.clone(), window.from, window.to);
     let (mut served, mut few) = (HashSet::new(), HashMap::new());
     for group in groups {
@@ -120,6 +121,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
                 }
             }
         }
+        contradictions.extend(contradiction(&group.window.name, &mean, rules.occupations.correlation_s));
         served.insert(key(&group.window));
         parts.push(merge::Part::new(&group.window, &members, &mean, rules));
     }
@@ -143,7 +145,33 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
     let (rows, notes) = merge::merge(parts, rules.occupations);
     gathered.rows = rows;
     gathered.notes = notes;
+    let more = contradictions.len().saturating_sub(TOLD);
+    contradictions.truncate(TOLD);
+    gathered.notes.append(&mut contradictions);
+    if more > 0 {
+        gathered
+            .notes
+            .push(format!("And at {more} more bases the receiver's own standard errors are contradicted by its epochs."));
+    }
     gathered
+}
+
+/// Bases at which a receiver is contradicted that are told each; more are counted.
+const TOLD: usize = 5;
+
+/// A sentence where the epochs contradict the standard errors that the receiver states.
+fn contradiction(name: &str, mean: &average::Mean, correlation_s: f64) -> Option<String> {
+    let [horizontal, vertical] = mean.contradicted;
+    let words = match (horizontal, vertical) {
+        (Some(plan), Some(up)) => format!("{plan:.1} times as much in plan and {up:.1} times as much in height"),
+        (Some(plan), None) => format!("{plan:.1} times as much in plan"),
+        (None, Some(up)) => format!("{up:.1} times as much in height"),
+        (None, None) => return None,
+    };
+    Some(format!(
+        "Base {}: its epochs drift apart {words} as the receiver's own standard errors say, with errors that fade over {correlation_s:.0} s: the          receiver is contradicted, and its figures are taken so much larger.",
+        crate::records::names::label(name)
+    ))
 }
 
 fn held(epoch: &Epoch, name: Option<String>, fault: Fault) -> HeldBase {

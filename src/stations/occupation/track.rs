@@ -140,6 +140,7 @@ fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &Rules) -> Bas
         },
         origins: if epochs == 1 { vec![one.origin()] } else { vec![one.origin(), other.origin()] },
         occupation: Some(Occupation {
+            fading: None,
             epochs,
             aside: 0,
             duration_s: seconds(a.instant, b.instant),

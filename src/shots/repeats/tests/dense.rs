@@ -2,7 +2,6 @@
 //! derivatives and one whole covariance matrix, solved by plain elimination.
 
 use super::*;
-use crate::geodesy::correlated::Joint;
 use crate::shots::repeats::mean;
 
 /// Step of the derivatives in metres.
@@ -78,7 +77,7 @@ fn by_readings(site: &Site, shots: &[Repeat]) -> ([f64; 3], Vec<Vec<f64>>) {
                 );
                 // By one standard error of east, north, up of each base, and of its orientation.
                 let mut row = vec![0.0; 4 * site.bases.len()];
-                let c = base.covariance;
+                let c = base.errors.covariance();
                 for (k, sigma) in [c.ee, c.nn, c.uu].map(f64::sqrt).into_iter().enumerate() {
                     row[4 * shot.base + k] = sigma * slope(at([0.0; 3], unit(k, STEP_M)), at([0.0; 3], unit(k, -STEP_M)));
                 }
@@ -124,7 +123,7 @@ fn the_mean_is_that_of_the_readings_with_their_whole_covariance() {
             target_height_m: 0.0,
             refraction: 0.0,
         };
-        flat.vector = reduce(&sight, &site.sigmas, 6_371_000.0);
+        flat.vector = reduce(&sight, &site.sigmas.of_readings(), 6_371_000.0);
         let got = mean(&site.bases, &shots).unwrap();
         let (want, covariance) = by_readings(&site, &shots);
         let point = site.bases[0].frame.from_earth_centred(got.at);
@@ -151,7 +150,8 @@ fn with_small_errors_it_is_that_of_the_joint_points() {
         .iter()
         .map(|base| site.off(*base, [60.0, 90.0, 15.0], [0.0; 3].map(|_: f64| 0.001 * normal.draw())))
         .collect();
-    let joint = Joint::of_shots(&site.bases, &shots.iter().map(|s| (s.base, &s.vector)).collect::<Vec<_>>()).unwrap();
+    let joint =
+        crate::shots::located::joint(&site.bases, &shots.iter().map(|s| (s.base, &s.vector)).collect::<Vec<_>>()).unwrap();
     let n = 3 * shots.len();
     let whole: Vec<Vec<f64>> = (0..n).map(|i| joint.covariance()[i * n..(i + 1) * n].to_vec()).collect();
     let right: Vec<Vec<f64>> = (0..n)

@@ -1,6 +1,7 @@
 //! Means by hand, of a published table, and of a pull.
 
 use super::*;
+use crate::geodesy::register::{Cause, ErrorId, covariance_of};
 use crate::shots::repeats::{Fault, mean, pull};
 
 /// Rounding of earth-centred coordinates, twice.
@@ -10,7 +11,7 @@ const ROUNDING_M2: f64 = 1e-9;
 
 #[test]
 fn two_shots_of_one_base_by_hand() {
-    let mut site = Site::new(&[[0.0; 3]], [0.5, 0.8], SightSigmas { orientation_rad: 0.01, ..HANDHELD });
+    let mut site = Site::new(&[[0.0; 3]], [0.5, 0.8], Sigmas { orientation_rad: 0.01, ..HANDHELD });
     site.sigmas.distance_m = 0.1;
     let near = site.shot(0, [0.0, 100.0, 0.0], Off::default(), [0.0; 3]);
     site.sigmas.distance_m = 0.2;
@@ -21,11 +22,12 @@ fn two_shots_of_one_base_by_hand() {
     assert!((mean.parts.distance.nn - 0.008).abs() < ROUNDING_M2, "{mean:?}");
     // Azimuths of equal weight, 0.3° each: (100.1 · 0.3π/180)²/2. Heights likewise with 0.2°.
     let half = |degrees: f64| (100.1 * degrees.to_radians()).powi(2) / 2.0;
-    assert!((mean.parts.direction.ee - half(0.3)).abs() < ROUNDING_M2, "{mean:?}");
+    // Across, the orientation's 100.1 m · 0.01 is whole beside them.
+    assert!((mean.parts.direction.ee - half(0.3) - 1.001f64.powi(2)).abs() < ROUNDING_M2, "{mean:?}");
+    assert!((mean.own.ee - half(0.3)).abs() < ROUNDING_M2, "{mean:?}");
     assert!((mean.parts.direction.uu - half(0.2)).abs() < ROUNDING_M2, "{mean:?}");
-    // Shared: the base's 0.25 and 0.64 m², and 100.1 m · 0.01, whole.
+    // Shared: the base's 0.25 and 0.64 m², whole.
     assert!((mean.parts.base.ee - 0.25).abs() < ROUNDING_M2 && (mean.parts.base.uu - 0.64).abs() < ROUNDING_M2, "{mean:?}");
-    assert!((mean.parts.orientation.ee - 1.001f64.powi(2)).abs() < ROUNDING_M2, "{mean:?}");
     // Distances from the mean 0.1 and 0.4 m: √((0.01 + 0.16)/2).
     assert!((mean.spread.horizontal_rms_m - 0.085f64.sqrt()).abs() < ROUNDING_M, "{mean:?}");
     assert!((mean.spread.apart.horizontal_m - 0.5).abs() < ROUNDING_M, "{mean:?}");
@@ -43,23 +45,23 @@ fn a_hundred_shots_do_not_better_what_is_shared() {
     let (one, hundred) = (mean(&site.bases, &[shot]).unwrap(), mean(&site.bases, &[shot; 100]).unwrap());
     for (one, hundred, share) in [
         (one.parts.base, hundred.parts.base, 1.0),
-        (one.parts.orientation, hundred.parts.orientation, 1.0),
-        (one.parts.direction, hundred.parts.direction, 0.01),
-        (one.parts.distance, hundred.parts.distance, 0.01),
+        (covariance_of(&one.arms), covariance_of(&hundred.arms), 1.0),
+        (one.own, hundred.own, 0.01),
     ] {
         for (one, hundred) in [(one.ee, hundred.ee), (one.en, hundred.en), (one.nn, hundred.nn), (one.uu, hundred.uu)] {
             assert!((hundred - share * one).abs() < ROUNDING_M2, "{one} {hundred} {share}");
         }
     }
     // A single shot stays what it is.
-    let vector = one.as_vector().unwrap();
+    let vector = one.one.unwrap();
     for (got, want) in [
         (vector.east_m, shot.vector.east_m),
         (vector.up_m.unwrap(), shot.vector.up_m.unwrap()),
         (vector.direction.ee, shot.vector.direction.ee),
         (vector.direction.eu, shot.vector.direction.eu),
         (vector.distance.nu, shot.vector.distance.nu),
-        (vector.orientation_arm_m[0], shot.vector.orientation_arm_m[0]),
+        (vector.by_inclination_m[2], shot.vector.by_inclination_m[2]),
+        (vector.by_distance_m[0], shot.vector.by_distance_m[0]),
     ] {
         assert!((got - want).abs() < ROUNDING_M, "{got} {want}");
     }
@@ -68,9 +70,9 @@ fn a_hundred_shots_do_not_better_what_is_shared() {
 #[test]
 fn two_bases_by_hand() {
     // Two bases 200 m apart on a line through the feature between them: east is distance for both.
-    let sigmas = SightSigmas { azimuth_rad: 0.001, orientation_rad: 0.002, inclination_rad: 0.001, distance_m: 0.3 };
+    let sigmas = Sigmas { azimuth_rad: 0.001, orientation_rad: 0.002, inclination_rad: 0.001, distance_m: 0.3 };
     let mut site = Site::new(&[[0.0; 3], [200.0, 0.0, 0.0]], [0.4, 0.4], sigmas);
-    site.bases[1].covariance = Covariance::of_axes(1.2, 1.2);
+    site.bases[1].errors = BaseErrors::of_covariance(1, &Covariance::of_axes(1.2, 1.2), sigmas.orientation_rad);
     let (a, b) = (site.off(0, [100.0, 0.0, 0.0], [0.0; 3]), site.off(1, [101.0, 0.0, 0.0], [0.0; 3]));
     // From base 1 three times: its own 0.09 shrinks to 0.03, its base's 1.44 does not.
     let mean = mean(&site.bases, &[a, b, b, b]).unwrap();
@@ -83,9 +85,11 @@ fn two_bases_by_hand() {
     let (v, w) = (p / (p + q), q / (p + q));
     assert!((mean.parts.base.ee - (v * v * 0.16 + w * w * 1.44)).abs() < CURVATURE_M, "{mean:?}");
     assert!((mean.parts.distance.ee - (v * v * 0.09 + w * w * 0.03)).abs() < CURVATURE_M, "{mean:?}");
-    assert_eq!(mean.shares.len(), 2);
-    assert!((mean.shares[1].position[0][0] - w).abs() < CURVATURE_M, "{mean:?}");
-    assert_eq!(mean.as_vector(), None);
+    // Three of each base's position, and its orientation.
+    assert_eq!(mean.arms.len(), 8);
+    let east = mean.arms.iter().find(|(id, _)| *id == ErrorId::new(Cause::Position, 1, 0)).unwrap().1[0];
+    assert!((east - w * 1.2).abs() < CURVATURE_M, "{mean:?}");
+    assert_eq!(mean.one, None);
 }
 
 #[test]
@@ -122,7 +126,7 @@ fn published_weighted_mean() {
 #[test]
 fn heights_come_from_the_shots_that_have_one() {
     // A level sight from 1 m above the base, so that its distance and its height have no error in common.
-    let site = Site { rise_m: 1.0, ..Site::new(&[[0.0; 3]], [0.1, 0.2], SightSigmas { distance_m: 0.1, ..HANDHELD }) };
+    let site = Site { rise_m: 1.0, ..Site::new(&[[0.0; 3]], [0.1, 0.2], Sigmas { distance_m: 0.1, ..HANDHELD }) };
     let high = site.off(0, [0.0, 100.0, 1.0], [0.0; 3]);
     let flat = level(site.off(0, [0.0, 100.4, 1.0], [0.0; 3]));
     let mean = mean(&site.bases, &[flat, high, flat]).unwrap();
@@ -140,7 +144,7 @@ fn heights_come_from_the_shots_that_have_one() {
 #[test]
 fn two_bases_without_heights_meet_in_the_plane() {
     // North from one base and east from the other, 100 m each, azimuths of equal errors: across one sight is along the other.
-    let sigmas = SightSigmas { azimuth_rad: 0.004, orientation_rad: 0.003, inclination_rad: 0.0, distance_m: 0.1 };
+    let sigmas = Sigmas { azimuth_rad: 0.004, orientation_rad: 0.003, inclination_rad: 0.0, distance_m: 0.1 };
     let site = Site::new(&[[0.0; 3], [-100.0, 100.0, 0.0]], [0.0, 0.0], sigmas);
     let (a, b) = (level(site.off(0, [0.0, 100.2, 0.0], [0.0; 3])), level(site.off(1, [0.4, 100.0, 0.0], [0.0; 3])));
     let mean = mean(&site.bases, &[a, b]).unwrap();
@@ -155,7 +159,7 @@ fn two_bases_without_heights_meet_in_the_plane() {
 
 #[test]
 fn a_pull_keeps_the_variance_of_one_reading() {
-    let site = Site::new(&[[0.0; 3]], [0.1, 0.2], SightSigmas { distance_m: 0.1, ..HANDHELD });
+    let site = Site::new(&[[0.0; 3]], [0.1, 0.2], Sigmas { distance_m: 0.1, ..HANDHELD });
     let reading = |metres: f64| site.shot(0, [0.0, 50.0 + metres, 0.0], Off::default(), [0.0; 3]);
     // Median 50.0; one reading of a branch 4 m before.
     let readings = [-0.1, 0.0, -4.0, 0.1, 0.0].map(reading);
@@ -164,7 +168,8 @@ fn a_pull_keeps_the_variance_of_one_reading() {
     assert_eq!((pulled.used, pulled.set_aside), (4, 1));
     // 0.1² of one reading and (0.01 + 0 + 0.01 + 0)/3 of the spread.
     assert!((pulled.parts.distance.nn - (0.01 + 0.02 / 3.0)).abs() < ROUNDING_M2, "{pulled:?}");
-    assert!((pulled.parts.direction.ee - (50.0 * HANDHELD.azimuth_rad).powi(2)).abs() < ROUNDING_M2, "{pulled:?}");
+    let whole = (50.0 * HANDHELD.azimuth_rad.hypot(HANDHELD.orientation_rad)).powi(2);
+    assert!((pulled.parts.direction.ee - whole).abs() < ROUNDING_M2, "{pulled:?}");
     assert!((pulled.spread.horizontal_rms_m - 0.005f64.sqrt()).abs() < ROUNDING_M, "{pulled:?}");
     // A hundred times the same reading are worth one.
     let (one, many) = (pull(&site.bases, &[reading(0.0)]).unwrap(), pull(&site.bases, &[reading(0.0); 100]).unwrap());
@@ -191,7 +196,7 @@ fn faults_name_the_shot() {
 
 #[test]
 fn exact_and_vertical_shots_have_a_mean() {
-    let exact = SightSigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+    let exact = Sigmas { azimuth_rad: 0.0, orientation_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
     let site = Site::new(&[[0.0; 3]], [0.0, 0.0], exact);
     let shot = site.off(0, [3.0, 4.0, 1.0], [0.0; 3]);
     let both = mean(&site.bases, &[shot, shot]).unwrap();

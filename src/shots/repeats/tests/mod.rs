@@ -7,17 +7,32 @@ mod robust;
 mod trials;
 
 use super::Repeat;
-use crate::geodesy::correlated::Origin;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{BaseErrors, Origin, Shares};
 use crate::measure::trial::Normal;
 use crate::records::echo::Echo;
 use crate::records::triangle::Triangle;
-use crate::shots::reduce::{Sight, SightSigmas, reduce};
+use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
+
+/// Standard errors of readings, and of the orientation of each base.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Sigmas {
+    pub azimuth_rad: f64,
+    pub orientation_rad: f64,
+    pub inclination_rad: f64,
+    pub distance_m: f64,
+}
+
+impl Sigmas {
+    pub fn of_readings(&self) -> SightSigmas {
+        SightSigmas { azimuth_rad: self.azimuth_rad, inclination_rad: self.inclination_rad, distance_m: self.distance_m }
+    }
+}
 
 /// A good handheld laser with a compass.
-pub const HANDHELD: SightSigmas =
-    SightSigmas { azimuth_rad: 0.3 * DEGREE, orientation_rad: 0.4 * DEGREE, inclination_rad: 0.2 * DEGREE, distance_m: 0.05 };
+pub const HANDHELD: Sigmas =
+    Sigmas { azimuth_rad: 0.3 * DEGREE, orientation_rad: 0.4 * DEGREE, inclination_rad: 0.2 * DEGREE, distance_m: 0.05 };
 pub const DEGREE: f64 = std::f64::consts::PI / 180.0;
 
 /// What one reading is off by.
@@ -31,13 +46,14 @@ pub struct Off {
 #[derive(Debug, Clone)]
 pub struct Site {
     pub bases: Vec<Origin>,
-    pub sigmas: SightSigmas,
+    pub sigmas: Sigmas,
     pub rise_m: f64,
+    pub shares: Shares,
 }
 
 impl Site {
     /// Bases at places in the frame of the first, with standard errors in plan and in height.
-    pub fn new(places: &[[f64; 3]], [plan_m, up_m]: [f64; 2], sigmas: SightSigmas) -> Site {
+    pub fn new(places: &[[f64; 3]], [plan_m, up_m]: [f64; 2], sigmas: Sigmas) -> Site {
         let ellipsoid = Ellipsoid::WGS84;
         let first = Geodetic { lat_rad: 47.0 * DEGREE, lon_rad: 11.0 * DEGREE, ellipsoid_height_m: 600.0 };
         let frame = LocalFrame::at(&first, &ellipsoid);
@@ -46,11 +62,10 @@ impl Site {
             label: format!("B{}", i + 1),
             frame: at(*place),
             ellipsoid,
-            covariance: Covariance::of_axes(plan_m, up_m),
-            orientation_pull_m: [0.0; 3],
+            errors: BaseErrors::of_covariance(i, &Covariance::of_axes(plan_m, up_m), sigmas.orientation_rad),
             earth_radius_m: 6_371_000.0,
         });
-        Site { bases: bases.collect(), sigmas, rise_m: 0.0 }
+        Site { bases: bases.collect(), sigmas, rise_m: 0.0, shares: Shares::default() }
     }
 
     /// A shot to a place in the frame of the first base, from a station moved by `shift`, with readings that are off.
@@ -72,7 +87,8 @@ impl Site {
             target_height_m: 0.0,
             refraction: 0.0,
         };
-        let vector = reduce(&sight, &self.sigmas, self.bases[base].earth_radius_m);
+        let vector = reduce(&sight, &self.sigmas.of_readings(), self.bases[base].earth_radius_m);
+        let vector = Vector { shares: self.shares, ..vector };
         Repeat { base, vector, echo: None, rise_m }
     }
 
@@ -99,7 +115,7 @@ impl Site {
             .bases
             .iter()
             .map(|base| {
-                let c = &base.covariance;
+                let c = base.errors.covariance();
                 ([c.ee, c.nn, c.uu].map(|variance| variance.sqrt() * normal.draw()), normal.draw() * s.orientation_rad)
             })
             .collect();
@@ -123,7 +139,8 @@ pub fn level(shot: Repeat) -> Repeat {
     for c in [&mut flat.vector.direction, &mut flat.vector.distance] {
         *c = Covariance { ee: c.ee, en: c.en, nn: c.nn, ..Covariance::default() };
     }
-    flat.vector.orientation_arm_m[2] = 0.0;
+    flat.vector.by_inclination_m = [0.0; 3];
+    flat.vector.by_distance_m[2] = 0.0;
     flat
 }
 

@@ -39,7 +39,7 @@ fn turned(shot: &Repeat, angle: f64) -> Repeat {
     let v = &mut out.vector;
     [v.east_m, v.north_m, _] = turn([v.east_m, v.north_m, 0.0]);
     (v.direction, v.distance) = (covariance(v.direction), covariance(v.distance));
-    v.orientation_arm_m = turn(v.orientation_arm_m);
+    (v.by_inclination_m, v.by_distance_m) = (turn(v.by_inclination_m), turn(v.by_distance_m));
     out
 }
 
@@ -93,8 +93,8 @@ proptest! {
                 for (one, two) in findings.iter().zip(&found) {
                     prop_assert_eq!(one.verdict, two.verdict);
                 }
-                let as_shot = Repeat { base: 0, vector: mean.as_vector().unwrap(), echo: None, rise_m: 0.0 };
-                let (want, got) = (turned(&as_shot, angle).vector, again.as_vector().unwrap());
+                let as_shot = Repeat { base: 0, vector: mean.one.unwrap(), echo: None, rise_m: 0.0 };
+                let (want, got) = (turned(&as_shot, angle).vector, again.one.unwrap());
                 for (want, got) in [(want.direction, got.direction), (want.distance, got.distance)] {
                     prop_assert!((want.ee - got.ee).abs() < TURNED_M && (want.en - got.en).abs() < TURNED_M && (want.nu - got.nu).abs() < TURNED_M);
                 }

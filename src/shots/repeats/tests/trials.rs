@@ -40,7 +40,7 @@ fn errors_of_the_mean_are_as_its_covariance_says() {
 fn a_poor_compass_does_not_shorten_the_distance() {
     // 1° at 500 m spreads shots along an arc: the plain mean of two lies 500 · (1°)²/4 = 0.038 m inside it, one lying off
     // by its own ellipse as far outside, against 0.014 m of the distance.
-    let sigmas = SightSigmas { azimuth_rad: DEGREE, orientation_rad: DEGREE, inclination_rad: 0.1 * DEGREE, distance_m: 0.02 };
+    let sigmas = Sigmas { azimuth_rad: DEGREE, orientation_rad: DEGREE, inclination_rad: 0.1 * DEGREE, distance_m: 0.02 };
     let site = Site::new(&[[0.0; 3]], [0.0, 0.0], sigmas);
     let mut normal = Normal(8);
     const TRIALS: usize = 4_000;

@@ -1,12 +1,15 @@
 use super::*;
+use crate::geodesy::frame::Ellipsoid;
 use crate::measure::trial::{EXACT, Errors, Field, HANDHELD, assert_sigmas, scatter};
+use crate::numeric::monte_carlo::Normal;
+use crate::shots::reduce::Vector;
 
 /// Rounding of differences of earth-centred coordinates, in metres.
 const ROUNDING_M: f64 = 1e-7;
 
 fn joint(field: &Field) -> Joint {
     let shots: Vec<_> = field.sightings.iter().map(|s| (s.base, s.vector.as_ref().unwrap())).collect();
-    Joint::of_shots(&field.bases, &shots).unwrap()
+    crate::shots::located::joint(&field.bases, &shots).unwrap()
 }
 
 fn distance(p: &[[f64; 3]]) -> f64 {
@@ -116,32 +119,53 @@ fn frames_of_two_bases_a_kilometre_apart() {
 #[test]
 fn no_points_or_no_height_is_no_joint() {
     let mut field = Field::new(HANDHELD, [0.4, 0.7]);
-    assert!(Joint::of_shots(&field.bases, &[]).is_none());
+    assert!(crate::shots::located::joint(&field.bases, &[]).is_none());
     let mut vector = field.shot(0, "a", [1.0, 2.0, 3.0]).vector.unwrap();
     vector.up_m = None;
-    assert!(Joint::of_shots(&field.bases, &[(0, &vector)]).is_none());
+    assert!(crate::shots::located::joint(&field.bases, &[(0, &vector)]).is_none());
 }
 
-/// The plain product g C gᵀ with the whole matrix, against the sums by base; and a gradient that is built, changed and taken back.
+/// The plain product g C gᵀ with the whole matrix, against the sums over the register; and a gradient that is built, changed and taken back.
 #[test]
-fn sums_by_base_are_the_whole_product() {
+fn sums_over_the_register_are_the_whole_product() {
     let mut field = Field::new(HANDHELD, [0.4, 0.7]).with_base([150.0, -60.0, 4.0], [0.3, 0.5]);
-    field.bases[1].covariance.en = 0.05;
-    field.bases[1].covariance.nu = -0.1;
-    field.bases[0].orientation_pull_m = [0.2, -0.1, 0.05];
+    let covariance = Covariance { ee: 0.09, en: 0.05, nn: 0.2, nu: -0.1, uu: 0.25, ..Covariance::default() };
+    // The first base's orientation was found by a sight that its own position moves too; the second's is as read.
+    let position = position_arms(0, &Covariance { en: 0.02, ..Covariance::of_axes(0.4, 0.7) });
+    let found = vec![(ErrorId::new(Cause::Sights, 0, 0), 0.004), (ErrorId::new(Cause::Position, 0, 0), -0.003)];
+    field.bases[0].errors = BaseErrors::new(0, position.clone(), Some(found), 0.0, Default::default());
+    field.bases[1].errors = BaseErrors::of_covariance(1, &covariance, 0.006);
+    let shares = Shares {
+        declination: 3,
+        declination_rad: 0.005,
+        calibration: 1,
+        azimuth_rad: 0.002,
+        inclination_rad: 0.004,
+        distance_m: 0.3,
+    };
     for (i, base) in [0, 1, 1, 0, 1].into_iter().enumerate() {
-        field.shot(base, "a", [40.0 + 17.0 * i as f64, 90.0 - 11.0 * i as f64, 3.0 * i as f64]);
+        field.shot(base, "a", [40.0 + 17.0 * i as f64, 90.0 - 11.0 * i as f64, 3.0 * i as f64]).vector.as_mut().unwrap().shares =
+            shares;
     }
     let told = joint(&field);
     let (whole, size) = (told.covariance(), 15);
-    // What two shots of the first base share, as the file says it, in the frame of the first point, which is turned by 2·10⁻⁵ at most.
-    let arms = [0, 3].map(|i: usize| field.sightings[i].vector.unwrap().orientation_arm_m);
-    let pull = field.bases[0].orientation_pull_m;
-    let shared = matrix(&field.bases[0].covariance);
-    for (r, c) in [(0, 0), (0, 1), (1, 0), (2, 1)] {
-        let want = shared[r][c] + arms[0][r] * arms[1][c] + pull[r] * arms[1][c] + arms[0][r] * pull[c];
+    // What two shots of the first base share, by the definition, in the frame of the first point, which is turned by 2·10⁻⁵ at most.
+    let [a, b] = [0, 3].map(|i: usize| field.sightings[i].vector.unwrap());
+    let east = |v: &Vector| std::array::from_fn::<f64, 3, _>(|k| position[0].1[k] - 0.003 * v.by_azimuth_m()[k]);
+    for (r, c) in [(0, 0), (0, 1), (1, 0), (2, 1), (2, 2)] {
+        let by = |one: [f64; 3], other: [f64; 3], variance: f64| variance * one[r] * other[c];
+        let want = by(east(&a), east(&b), 1.0)
+            + position[1..].iter().map(|(_, arm)| by(*arm, *arm, 1.0)).sum::<f64>()
+            + by(a.by_azimuth_m(), b.by_azimuth_m(), 0.004f64.powi(2))
+            + by(a.by_inclination_m, b.by_inclination_m, 0.004f64.powi(2))
+            + by(a.by_distance_m, b.by_distance_m, 0.09);
         assert!((told.covariance_between(0, 3)[r][c] - want).abs() < 1e-4, "{r} {c} {want}");
     }
+    // And shots of two bases: one declination and one calibration.
+    let other = field.sightings[1].vector.unwrap();
+    let up =
+        0.004f64.powi(2) * a.by_inclination_m[2] * other.by_inclination_m[2] + 0.09 * a.by_distance_m[2] * other.by_distance_m[2];
+    assert!((told.covariance_between(0, 1)[2][2] - up).abs() < 1e-4, "{up}");
     let gradient: Vec<[f64; 3]> = (0..5).map(|i| [1.0 - i as f64, 0.3 * i as f64, 2.0 - 0.7 * i as f64]).collect();
     let flat = gradient.as_flattened();
     let want: f64 = (0..size * size).map(|k| flat[k / size] * whole[k] * flat[k % size]).sum();
@@ -151,8 +175,16 @@ fn sums_by_base_are_the_whole_product() {
     running.add(2, [5.0, 5.0, 5.0]);
     running.add(2, [-5.0, -5.0, -5.0]);
     assert!((running.sigma().powi(2) / want - 1.0).abs() < 1e-10);
-    // The same by a joint that holds the matrix, and by some of the points.
-    let by_matrix = Joint::of_points(*told.frame(), told.points().to_vec(), whole).unwrap();
+    // Closed forms are the sums over the arms.
+    for sighting in &field.sightings {
+        let (vector, origin) = (sighting.vector.unwrap(), &field.bases[sighting.base]);
+        let (closed, summed) = (vector.covariance(origin), vector.located(origin).covariance(origin.errors.register()));
+        for (closed, summed) in [(closed.ee, summed.ee), (closed.en, summed.en), (closed.nu, summed.nu), (closed.uu, summed.uu)] {
+            assert!((closed - summed).abs() < 1e-12, "{closed} {summed}");
+        }
+    }
+    // The same by a joint of the matrix, and by some of the points.
+    let by_matrix = Joint::of_points(*told.frame(), told.points().to_vec(), &whole).unwrap();
     let few = |joint: &Joint| joint.subset(&[4, 1]).estimate(distance).sigma;
     assert!((few(&told) / few(&by_matrix) - 1.0).abs() < 1e-9);
     let among = told.estimate(|p| distance(&[p[4], p[1]])).sigma;
@@ -169,9 +201,45 @@ fn sums_by_base_are_the_whole_product() {
 #[test]
 fn a_base_without_an_error_in_one_direction() {
     let flat = Covariance { ee: 0.09, en: 0.12, nn: 0.16, ..Covariance::default() };
-    let [a, b, c] = root(&flat);
+    let arms = position_arms(0, &flat);
     for (r, s, want) in [(0, 0, 0.09), (0, 1, 0.12), (1, 1, 0.16), (2, 2, 0.0)] {
-        assert!((a[r] * a[s] + b[r] * b[s] + c[r] * c[s] - want).abs() < 1e-15);
+        assert!((arms.iter().map(|(_, arm)| arm[r] * arm[s]).sum::<f64>() - want).abs() < 1e-15);
     }
-    assert!(root(&Covariance::UNKNOWN)[0][0].is_nan());
+    assert!(position_arms(0, &Covariance::UNKNOWN)[0].1[0].is_nan());
+}
+
+/// A network's unknowns have a covariance of their own; what hangs on them has it too, and its draws show it.
+#[test]
+fn unknowns_that_hang_together() {
+    #[derive(Debug)]
+    struct Four;
+    /// East and north of two bases, by rows.
+    const C: [f64; 16] = [0.25, 0.05, 0.10, 0.02, 0.05, 0.36, -0.03, 0.12, 0.10, -0.03, 0.16, 0.04, 0.02, 0.12, 0.04, 0.49];
+    impl Correlated for Four {
+        fn covariance(&self, which: &[usize]) -> Vec<f64> {
+            which.iter().flat_map(|r| which.iter().map(move |c| C[4 * r + c])).collect()
+        }
+    }
+    let register = std::sync::Arc::new(Register { networks: vec![std::sync::Arc::new(Four)] });
+    let mut field = Field::new(EXACT, [0.0, 0.0]).with_base([1.0, 0.0, 0.0], [0.0, 0.0]);
+    for base in 0..2 {
+        let unit = |axis: usize| std::array::from_fn(|k| if k == axis { 1.0 } else { 0.0 });
+        let arms = (0..2).map(|axis| (ErrorId::new(Cause::Network, 0, 2 * base + axis), unit(axis))).collect();
+        field.bases[base].errors = BaseErrors::new(base, arms, None, 0.0, register.clone());
+        field.shot(base, "a", [30.0, 40.0 * base as f64, 0.0]);
+    }
+    let joint = joint(&field);
+    for (i, j) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+        for (r, c) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
+            let want = C[4 * (2 * i + r) + 2 * j + c];
+            assert!((joint.covariance_between(i, j)[r][c] - want).abs() < 1e-5, "{i} {j} {r} {c}");
+        }
+    }
+    let (roots, mut normal, mut product, draws) = (joint.roots(), Normal::seeded(4), 0.0, 40_000);
+    for _ in 0..draws {
+        let drawn = joint.drawn(&roots, &mut normal);
+        product += (drawn[0][0] - joint.points()[0][0]) * (drawn[1][0] - joint.points()[1][0]) / f64::from(draws);
+    }
+    // A covariance c of n draws has the standard error √((c₁₁ c₂₂ + c²)/n) = 0.0011.
+    assert!((product - 0.10).abs() < 4.0 * ((0.25f64 * 0.16 + 0.01) / f64::from(draws)).sqrt(), "{product}");
 }

@@ -1,0 +1,82 @@
+//! A shot as a located point: its vector from a base, with all that it errs by.
+//!
+//! The arms of a shot are those of its base's position; each entry of the error of its azimuth times what a radian turns it by, east n and
+//! north −e; and one standard error of the corrections of inclination and distance. The share of an entry that moves base and azimuth alike (a
+//! backsight's, a network's) is one arm.
+
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::register::{Arm, Joint, Located, Origin, add_arm};
+use crate::shots::reduce::Vector;
+
+/// The covariance of a shot's point by cause; the sum is that of the point.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Parts {
+    /// From its base's position.
+    pub base: Covariance,
+    /// From directions: readings, orientation, the correction of inclinations.
+    pub direction: Covariance,
+    /// From distances: the reading, the correction.
+    pub distance: Covariance,
+}
+
+impl Parts {
+    /// The covariance of the point.
+    pub fn total(&self) -> Covariance {
+        self.base + self.direction + self.distance
+    }
+}
+
+impl Vector {
+    /// Covariance of its own readings.
+    pub fn own(&self) -> Covariance {
+        self.direction + self.distance
+    }
+
+    /// The covariance by cause, in closed form. What position and orientation have in common is shared out half and half.
+    pub fn parts(&self, origin: &Origin) -> Parts {
+        let (errors, by_azimuth_m) = (&origin.errors, self.by_azimuth_m());
+        let scaled = |arm: [f64; 3], sigma: f64| Covariance::of_arm(arm.map(|metres| metres * sigma));
+        let half = Covariance::of_arms(errors.azimuth_with_position().map(|both| both / 2.0), by_azimuth_m);
+        Parts {
+            base: errors.covariance() + half,
+            direction: self.direction
+                + scaled(by_azimuth_m, errors.azimuth_rad2(&self.shares).sqrt())
+                + scaled(self.by_inclination_m, self.shares.inclination_rad)
+                + half,
+            distance: self.distance + scaled(self.by_distance_m, self.shares.distance_m),
+        }
+    }
+
+    /// The covariance of the point.
+    pub fn covariance(&self, origin: &Origin) -> Covariance {
+        self.parts(origin).total()
+    }
+
+    /// The arms of the point, in the axes of its base.
+    pub fn arms(&self, origin: &Origin) -> Vec<Arm> {
+        let mut arms = origin.errors.arms(self.by_azimuth_m(), &self.shares);
+        for ((id, sigma), by) in
+            [(self.shares.inclination(), self.by_inclination_m), (self.shares.distance(), self.by_distance_m)]
+        {
+            if sigma != 0.0 {
+                add_arm(&mut arms, id, by.map(|metres| metres * sigma));
+            }
+        }
+        arms
+    }
+
+    /// The point with all that it errs by; without a height level with the base.
+    pub fn located(&self, origin: &Origin) -> Located {
+        let at = origin.frame.to_earth_centred([self.east_m, self.north_m, self.up_m.unwrap_or(0.0)]);
+        Located { at, frame: origin.frame, own: self.own(), arms: self.arms(origin) }
+    }
+}
+
+/// Points of shots: base index and vector of each, all with a height. None without points, or where one has no height.
+pub fn joint(bases: &[Origin], shots: &[(usize, &Vector)]) -> Option<Joint> {
+    let (first, _) = shots.first()?;
+    let whole = |(base, vector): &(usize, &Vector)| vector.up_m.map(|_| vector.located(&bases[*base]));
+    let points = shots.iter().map(whole).collect::<Option<Vec<Located>>>()?;
+    let first = &bases[*first];
+    Joint::of(&points, &first.ellipsoid, first.errors.register())
+}
