@@ -1,6 +1,7 @@
 //! The page `NAME.report.html`: what is in it, that it asks for nothing, that hostile names are text, that nothing is told that the
 //! layers withhold; and in a real browser that it works, with scripts and without.
 
+mod background;
 mod browser;
 mod contents;
 mod privacy;
