@@ -193,7 +193,7 @@ impl Collected {
                 self.see_day(day);
             }
             if text(columns.measure, i).is_some() {
-                self.measured.offer(|| columns.measured(i, at));
+                self.measured.offer_of(text(columns.texts[0], i).unwrap_or_default(), || columns.measured(i, at));
             }
             self.features.offer(|| columns.feature(layer, i, at));
         }
@@ -305,7 +305,7 @@ impl Collected {
         let line = named.column("source_line");
         for i in 0..batch.len {
             let of = |index: usize| owned(texts[index], i);
-            self.measurements.offer(|| Measurement {
+            self.measurements.offer_of(text(texts[1], i).unwrap_or_default(), || Measurement {
                 measure: of(0),
                 name: of(1),
                 quantity: of(2),
@@ -330,7 +330,7 @@ impl Collected {
         let [measure, name, role] = ["measure", "name", "role"].map(|name| named.column(name));
         for i in 0..batch.len {
             let Some(at) = batch.positions(i).first() else { continue };
-            self.parts.offer(|| Part {
+            self.parts.offer_of(text(name, i).unwrap_or_default(), || Part {
                 measure: owned(measure, i),
                 name: owned(name, i),
                 role: owned(role, i),
@@ -344,7 +344,7 @@ impl Collected {
         let reals = ["chainage_m", "height_m", "sigma_height_m"].map(|name| named.column(name));
         for i in 0..batch.len {
             let of = |index: usize| owned(texts[index], i);
-            self.profiles.offer(|| Profiled {
+            self.profiles.offer_of(text(texts[0], i).unwrap_or_default(), || Profiled {
                 profile: of(0),
                 shot: of(1),
                 code: of(2),

@@ -131,7 +131,7 @@ fn notes(
     let mut notes = Vec::new();
     if features.is_part() {
         notes.push(format!(
-            "The map and the tables show one of {} features, {} of {}; the grey cells count all of them, and the layers have them all.",
+            "The map and the tables show about one of {} features, {} of {}; the grey cells count all of them, and the layers have them all.",
             features.stride,
             grouped(features.kept.len() as u64),
             grouped(features.seen)

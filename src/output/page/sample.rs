@@ -2,46 +2,70 @@
 //! all of them are counted in the cells of a grid.
 
 use std::collections::BTreeMap;
+use std::hash::{Hash, Hasher};
 
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHasher};
 
 /// Features that are kept whole at the most.
 pub const MOST_KEPT: usize = 20_000;
 /// Cells that are kept at the most.
 const MOST_CELLS: usize = 3_000;
 
-/// Every first, second, fourth, eighth … of what is offered, so that no more than [`MOST_KEPT`] are kept.
+/// One of every two, four, eight … of what is offered, so that no more than [`MOST_KEPT`] are kept. Which, is told by a number that is
+/// mixed from the place in the order, or from a name: a log that goes round its bases or its codes is not shown by one of them.
 pub struct Share<T> {
     /// What is kept, in order.
     pub kept: Vec<T>,
     /// How many were offered.
     pub seen: u64,
-    /// One of so many is kept.
+    /// About one of so many is kept.
     pub stride: u64,
+    keys: Vec<u64>,
     most: usize,
+}
+
+/// Beyond it what is kept has one name.
+const GREATEST_STRIDE: u64 = 1 << 40;
+
+/// A number whose bits all depend on all bits of another (the finaliser of SplitMix64: G. L. Steele, D. Lea, C. H. Flood, "Fast splittable
+/// pseudorandom number generators", 2014; constants from memory).
+fn mixed(number: u64) -> u64 {
+    let mut mixed = number.wrapping_add(0x9e37_79b9_7f4a_7c15);
+    mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+    mixed = (mixed ^ (mixed >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+    mixed ^ (mixed >> 31)
 }
 
 impl<T> Share<T> {
     /// An empty share.
     pub fn new(most: usize) -> Share<T> {
-        Share { kept: Vec::new(), seen: 0, stride: 1, most }
+        Share { kept: Vec::new(), seen: 0, stride: 1, keys: Vec::new(), most }
     }
 
     /// Counts one, and keeps what `make` gives where it is its turn.
     pub fn offer(&mut self, make: impl FnOnce() -> T) {
-        let turn = self.seen.is_multiple_of(self.stride);
+        self.take(mixed(self.seen), make);
+    }
+
+    /// The same of a piece of something: all pieces of one name are kept, or none.
+    pub fn offer_of(&mut self, name: &str, make: impl FnOnce() -> T) {
+        let mut hasher = FxHasher::default();
+        name.hash(&mut hasher);
+        self.take(mixed(hasher.finish()), make);
+    }
+
+    fn take(&mut self, key: u64, make: impl FnOnce() -> T) {
         self.seen += 1;
-        if !turn {
+        if !key.is_multiple_of(self.stride) {
             return;
         }
         self.kept.push(make());
-        if self.kept.len() > self.most {
-            let mut index = 0;
-            self.kept.retain(|_| {
-                index += 1;
-                index % 2 == 1
-            });
+        self.keys.push(key);
+        while self.kept.len() > self.most && self.stride < GREATEST_STRIDE {
             self.stride *= 2;
+            let mut keys = self.keys.iter();
+            self.kept.retain(|_| keys.next().is_some_and(|key| key.is_multiple_of(self.stride)));
+            self.keys.retain(|key| key.is_multiple_of(self.stride));
         }
     }
 
@@ -90,11 +114,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_share_keeps_every_so_many_and_counts_all() {
-        let mut share = Share::new(10);
-        (0..45u64).for_each(|i| share.offer(|| i));
-        assert_eq!((share.seen, share.stride, share.is_part()), (45, 8, true));
-        assert_eq!(share.kept, [0, 8, 16, 24, 32, 40]);
+    fn a_share_keeps_one_of_so_many_and_counts_all() {
+        let mut share = Share::new(1000);
+        (0..5000u64).for_each(|i| share.offer(|| i));
+        assert_eq!((share.seen, share.stride, share.is_part()), (5000, 8, true));
+        // One of eight: 625 ± 23 by the binomial law.
+        assert!((540..710).contains(&share.kept.len()) && share.kept.is_sorted(), "{}", share.kept.len());
+        // Whatever period the order has, no class of it is left out.
+        let classes: std::collections::BTreeSet<u64> = share.kept.iter().map(|i| i % 8).collect();
+        assert_eq!(classes.len(), 8);
+        // Pieces of one name stay together.
+        let mut pieces = Share::new(100);
+        (0..900u64).for_each(|i| pieces.offer_of(&format!("T{}", i / 3), || i / 3));
+        assert!(pieces.is_part() && pieces.kept.len() <= 100);
+        assert!(pieces.kept.chunks(3).all(|three| three.len() == 3 && three[0] == three[2]), "{:?}", pieces.kept);
         let mut all = Share::new(10);
         (0..10u64).for_each(|i| all.offer(|| i));
         assert_eq!((all.kept.len(), all.is_part()), (10, false));
