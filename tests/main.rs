@@ -35,6 +35,7 @@ mod layers;
 mod man;
 mod map;
 mod messy_logs;
+mod metadata;
 mod network;
 mod north;
 mod nothing_mapped;

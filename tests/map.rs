@@ -162,7 +162,19 @@ fn formats_and_layers_on_the_command_line_replace_those_of_the_job() {
     write(&folder, "job.toml", &format!("layers = [\"bases\"]\n{JOB}"));
     standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
     let files: Vec<String> = files(&folder.path().join("out")).into_iter().collect();
-    assert_eq!(files, ["cove.report.html", "csv/cove.bases.csv", "csv/cove.bases.csvt", "held.csv", "summary.json"]);
+    assert_eq!(
+        files,
+        [
+            "cove.report.html",
+            "csv/cove.bases.csv",
+            "csv/cove.bases.csvt",
+            "csv/cove.bases.prj",
+            "csv/cove.bases.qml",
+            "csv/datapackage.json",
+            "held.csv",
+            "summary.json",
+        ]
+    );
 }
 
 #[test]

@@ -36,6 +36,9 @@ pub use writing::DateOrder;
 /// hand-compass work (FAO Training Series 16, topographical surveys; from memory).
 pub const FORE_BACK_LIMIT_DEG: f64 = 2.0;
 
+/// Shot logs of more bytes together have no ellipses as areas unless the job names that layer: about 50,000 shots.
+pub const ELLIPSES_UP_TO_BYTES: u64 = 5_000_000;
+
 /// One run's settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
@@ -56,7 +59,7 @@ pub struct Job {
     /// The formats to write, each but the GeoPackage in a folder of its name. Default: GeoPackage.
     #[serde(default = "default_formats")]
     pub formats: Vec<Format>,
-    /// The layers to write. Default: all.
+    /// The layers to write. Default: all, but for `ellipses` where the shot logs have more than 5 MB together.
     #[serde(default = "default_layers")]
     pub layers: Vec<LayerName>,
     /// Allow a datum step that PROJ can only make as a null ("ballpark") transformation, off by an

@@ -7,6 +7,7 @@
 
 mod account;
 mod adjust;
+mod areas_of_ellipses;
 mod backsights;
 mod base_entries;
 mod block;
@@ -78,7 +79,8 @@ impl RunError {
 /// # Errors
 /// See [`RunError`]. Rows that cannot be used are no errors: they are held.
 pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync)) -> Result<Account, RunError> {
-    let job = &*local::settled(job)?;
+    let asked = local::settled(job)?;
+    let job = &*areas_of_ellipses::limited(&asked);
     let (prepared, surveyed) = prepare::prepare(job)?;
     let adjusted = adjust::adjust(&prepared, surveyed)?;
     let joiner = Joiner::new(&adjusted.table, &job.join);
@@ -87,5 +89,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
     described::begin(&prepared, &adjusted, &stage, sink)?;
     let streamed = stream::stream(&prepared, &stage, sink, &mut tally, progress)?;
     let notes = settle::settle(&prepared, &adjusted, &stage, streamed, sink, &mut tally)?;
-    account::account(&prepared, &adjusted, &stage, tally, notes, sink)
+    let mut account = account::account(&prepared, &adjusted, &stage, tally, notes, sink)?;
+    account.notes.extend(areas_of_ellipses::note(&asked));
+    Ok(account)
 }

@@ -274,21 +274,24 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
             let endings: &[&str] = match *format {
                 "geojson" => &["geojson"],
                 "fgb" => &["fgb"],
-                "csv" => &["csv", "csvt"],
-                "shp" if is_table => &["dbf", "cpg", "fields.csv"],
-                "shp" => &["shp", "shx", "dbf", "prj", "cpg", "fields.csv"],
+                "csv" if is_table => &["csv", "csvt"],
+                "csv" => &["csv", "csvt", "prj"],
+                "shp" if is_table => &["dbf", "cpg", "fields.csv", "dbf.xml"],
+                "shp" => &["shp", "shx", "dbf", "prj", "cpg", "fields.csv", "shp.xml"],
                 _ => &[],
             };
             // A style beside what is drawn, and the one that the most used open desktop GIS loads by itself.
             let styles: &[&str] = match *format {
                 "geojson" | "fgb" | "shp" if !is_table => &["sld", "qml"],
                 "sld" if !is_table => &["sld"],
+                "csv" if !is_table => &["qml"],
                 _ => &[],
             };
             files.extend(endings.iter().chain(styles).map(|ending| format!("{format}/{name}.{layer}.{ending}")));
         }
         match *format {
             "gpkg" => drop(files.insert(format!("{name}.gpkg"))),
+            "csv" => drop(files.insert("csv/datapackage.json".to_owned())),
             "dxf" => drop(files.insert(format!("dxf/{name}.dxf"))),
             _ => {}
         }

@@ -9,7 +9,6 @@
 //! | `qml` | a look as a document that the most used open desktop GIS loads by itself |
 //! | `project` | the layers of a GeoPackage grouped and ordered, for the same GIS |
 //! | `words` | titles of fields |
-//! | `xml` | elements on their way |
 //!
 //! A field has two names, so a layer may have two documents: Shapefiles know the names of ten
 //! characters only, and a label by a name that a file does not have stays away without a word.
@@ -19,7 +18,6 @@ mod project;
 mod qml;
 mod sld;
 mod words;
-mod xml;
 
 pub use look::{Colour, Look, Mark};
 pub use project::{Project, project};

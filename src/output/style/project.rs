@@ -4,9 +4,9 @@
 use super::Naming;
 use super::look::Look;
 use super::qml::{VERSION, style_of};
-use super::xml::Document;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
+use crate::output::xml::Document;
 
 /// What a project is told beside the layers.
 pub struct Project<'p> {

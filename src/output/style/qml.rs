@@ -8,10 +8,10 @@
 
 use super::look::{Colour, DARK, Look, Mark, WHITE};
 use super::words::title_of;
-use super::xml::Document;
 use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, name_of};
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
+use crate::output::xml::Document;
 use crate::units::computed;
 
 /// The version that the documents are written for.

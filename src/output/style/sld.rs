@@ -6,8 +6,8 @@
 //! flags, the same mark with a dark outline; and the label, up to its scale.
 
 use super::look::{Colour, DARK, Look, WHITE};
-use super::xml::Document;
 use crate::job::catalogue::GeometryKind;
+use crate::output::xml::Document;
 
 /// Width of the light outline that keeps crowded marks apart, pixels.
 const OUTLINE_PX: f64 = 1.0;

@@ -1,5 +1,5 @@
-//! CSV: comma, decimal point, UTF-8, one file a layer, with a .csvt file of types beside it. Lines
-//! and areas have their geometry as well-known text in the column `WKT`.
+//! CSV: comma, decimal point, UTF-8, one file a layer, with a .csvt file of types beside it, the CRS in a .prj file, and the whole folder
+//! described in `datapackage.json`. Layers with geometry have it as well-known text in the column `WKT`, so that desktop GIS draws them.
 
 use std::fmt::Write as _;
 use std::fs::{self, File};
@@ -12,15 +12,17 @@ use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, FieldKind, Layer, Position};
 use crate::output::contract::Setup;
+use crate::output::metadata::package::{self, Resource};
 
 /// The files of a run.
 pub struct CsvFiles {
+    folder: PathBuf,
     globe: Option<Globe>,
     files: Vec<(PathBuf, csv::Writer<BufWriter<File>>)>,
 }
 
 fn has_wkt(layer: &Layer) -> bool {
-    matches!(layer.geometry, GeometryKind::Line | GeometryKind::Area)
+    layer.geometry != GeometryKind::None
 }
 
 impl CsvFiles {
@@ -29,6 +31,8 @@ impl CsvFiles {
     /// # Errors
     /// When one cannot be written.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<CsvFiles, WriteError> {
+        // A local frame is left undefined: such a file says no place.
+        let prj = setup.crs.prj_text().filter(|_| !setup.crs.is_local());
         let files = layers.iter().map(|layer| {
             let path = folder.join(format!("{}.{}.csv", setup.job.name, layer.id));
             let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
@@ -48,9 +52,13 @@ impl CsvFiles {
                 .collect();
             let csvt = path.with_extension("csvt");
             fs::write(&csvt, types.join(",") + "\n").map_err(WriteError::file(&csvt, "writing"))?;
+            if let Some(prj) = prj.as_ref().filter(|_| has_wkt(layer)) {
+                let path = path.with_extension("prj");
+                fs::write(&path, prj).map_err(WriteError::file(&path, "writing"))?;
+            }
             Ok((path, writer))
         });
-        Ok(CsvFiles { globe: Globe::of(setup.crs), files: files.collect::<Result<_, WriteError>>()? })
+        Ok(CsvFiles { folder: folder.to_owned(), globe: Globe::of(setup.crs), files: files.collect::<Result<_, WriteError>>()? })
     }
 }
 
@@ -66,11 +74,20 @@ impl FormatWriter for CsvFiles {
         records(writer, layer, batch, place).map_err(WriteError::format(path, "writing"))
     }
 
-    fn finish(self: Box<Self>, _: &[Layer], _: &Ending) -> Result<(), WriteError> {
-        for (path, mut writer) in self.files {
+    fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
+        let mut resources = Vec::new();
+        for (index, ((path, mut writer), layer)) in self.files.into_iter().zip(layers).enumerate() {
             writer.flush().map_err(WriteError::file(&path, "writing"))?;
+            if ending.has_records(index) {
+                let path = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+                resources.push(Resource { path, layer, index, geometry: has_wkt(layer).then_some("WKT") });
+            }
         }
-        Ok(())
+        if resources.is_empty() {
+            return Ok(());
+        }
+        let path = self.folder.join("datapackage.json");
+        fs::write(&path, package::document(ending.metadata, &resources)).map_err(WriteError::file(&path, "writing"))
     }
 }
 
@@ -114,9 +131,10 @@ fn wkt(globe: Option<Globe>, kind: GeometryKind, positions: &[Position]) -> Stri
     let parts: Vec<String> = parts.iter().map(|part| part.iter().map(corner).collect::<Vec<_>>().join(", ")).collect();
     let (z, is_multi) = (if has_z { " Z" } else { "" }, parts.len() > 1);
     match (kind, is_multi) {
+        (GeometryKind::Point | GeometryKind::None, _) => format!("POINT{z} ({})", parts.join(", ")),
         (GeometryKind::Area, false) => format!("POLYGON{z} (({}))", parts.join("), (")),
         (GeometryKind::Area, true) => format!("MULTIPOLYGON{z} ((({})))", parts.join(")), ((")),
-        (_, false) => format!("LINESTRING{z} ({})", parts.join("), (")),
-        (_, true) => format!("MULTILINESTRING{z} (({}))", parts.join("), (")),
+        (GeometryKind::Line, false) => format!("LINESTRING{z} ({})", parts.join("), (")),
+        (GeometryKind::Line, true) => format!("MULTILINESTRING{z} (({}))", parts.join("), (")),
     }
 }

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use gdal::vector::Feature;
 use gdal::vector::{FieldDefn, LayerAccess, LayerOptions, OGRFieldType};
-use gdal::{Dataset, DriverManager};
+use gdal::{Dataset, DriverManager, Metadata};
 
 use super::antimeridian::Globe;
 use super::number::iso_utc;
@@ -13,6 +13,7 @@ use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, FieldKind, Layer};
 use crate::output::contract::Setup;
+use crate::output::style::title_of;
 
 /// The files of a run.
 pub struct FlatGeobuf {
@@ -45,6 +46,13 @@ impl FlatGeobuf {
                     options: Some(&[&title, &description, index]),
                 })
                 .map_err(failed(&path, "creating the layer"))?;
+            let fields: serde_json::Map<String, serde_json::Value> = layer
+                .fields
+                .iter()
+                .map(|field| {
+                    (field.name.clone(), serde_json::json!({ "title": title_of(&field.name), "description": field.description }))
+                })
+                .collect();
             for field in &layer.fields {
                 let kind = match field.kind {
                     FieldKind::Real => OGRFieldType::OFTReal,
@@ -55,6 +63,10 @@ impl FlatGeobuf {
                 let defined = FieldDefn::new(&field.name, kind).map_err(failed(&path, "defining a field"))?;
                 defined.add_to_layer(&created).map_err(failed(&path, "adding a field"))?;
             }
+            // They stand in the header, which is written with the last record.
+            dataset
+                .set_metadata_item("FIELDS", &serde_json::Value::Object(fields).to_string(), "")
+                .map_err(failed(&path, "describing the fields"))?;
             Ok((path, dataset, has_z))
         });
         Ok(FlatGeobuf { globe, files: files.collect::<Result<_, WriteError>>()? })

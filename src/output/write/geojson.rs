@@ -15,6 +15,7 @@ use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Field, Layer, Position};
 use crate::output::contract::Setup;
+use crate::output::style::title_of;
 
 /// Decimals of a degree in coordinates: a tenth of a millimetre.
 const DEGREE_DECIMALS: u8 = 9;
@@ -89,9 +90,9 @@ impl FormatWriter for GeoJson {
         Ok(())
     }
 
-    fn finish(self: Box<Self>, _: &[Layer], _: &Ending) -> Result<(), WriteError> {
-        for mut file in self.files {
-            file.end().map_err(WriteError::file(&file.path, "writing"))?;
+    fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
+        for (index, (mut file, layer)) in self.files.into_iter().zip(layers).enumerate() {
+            file.end(layer, &ending.metadata.of_layer(index, layer)).map_err(WriteError::file(&file.path, "writing"))?;
         }
         Ok(())
     }
@@ -144,8 +145,25 @@ impl LayerFile {
         Ok(())
     }
 
-    fn end(&mut self) -> std::io::Result<()> {
+    /// Ends the collection. What it is and what its fields mean stands in foreign members (section 6.1); readers know `title` and
+    /// `description`.
+    fn end(&mut self, layer: &Layer, description: &str) -> std::io::Result<()> {
         self.writer.write_all(b"\n]")?;
+        let fields: JsonObject = layer
+            .fields
+            .iter()
+            .map(|field| {
+                (field.name.clone(), serde_json::json!({ "title": title_of(&field.name), "description": field.description }))
+            })
+            .collect();
+        for (member, value) in [
+            ("title", JsonValue::from(&*layer.title)),
+            ("description", description.into()),
+            ("fields", JsonValue::Object(fields)),
+        ] {
+            write!(self.writer, ",\n\"{member}\":")?;
+            serde_json::to_writer(&mut self.writer, &value)?;
+        }
         if let (Some((west, east)), Some([south, north])) = (self.longitudes.edges(), self.latitudes) {
             let bbox = match self.heights {
                 Some([least, greatest]) => vec![west, south, least, east, north, greatest],

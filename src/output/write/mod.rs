@@ -31,6 +31,7 @@ use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
 use crate::output::in_units::InUnits;
+use crate::output::metadata::{Metadata, Subject, Sure, Whereabouts};
 use crate::output::page::Page;
 use crate::output::report::summary::OutputFile;
 use crate::output::style::{Look, looks};
@@ -176,6 +177,8 @@ struct Ending<'e> {
     latest: &'e Latest,
     /// What each layer came to hold, in the order of the layers.
     extents: &'e [Extent],
+    /// What the data set says of itself.
+    metadata: &'e Metadata<'e>,
     /// What each layer looks like, likewise: by its order among all, so that a layer without records moves no colours.
     looks: &'e [Look],
 }
@@ -215,6 +218,11 @@ pub struct Output {
     /// Whether drawings are written as files, too.
     drawings: bool,
     formats: Vec<Format>,
+    /// What the metadata are of, once the run has begun.
+    subject: Option<Subject>,
+    /// By layer, how sure its points are.
+    sure: Vec<Sure>,
+    whereabouts: Whereabouts,
     /// Name of the job.
     name: String,
     metres_a_unit: Option<f64>,
@@ -255,6 +263,9 @@ impl Output {
             page: None,
             drawings: false,
             formats: Vec::new(),
+            subject: None,
+            sure: Vec::new(),
+            whereabouts: Whereabouts::default(),
             name: String::new(),
             metres_a_unit: None,
         })
@@ -287,6 +298,9 @@ impl Output {
             page,
             drawings,
             formats,
+            subject,
+            sure,
+            whereabouts,
             name,
             metres_a_unit,
             ..
@@ -294,8 +308,15 @@ impl Output {
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
-        let looks = looks(&layers);
-        let ending = Ending { latest: &latest, extents: &extents, looks: &looks };
+        let (looks, subject) = (looks(&layers), subject.unwrap_or_default());
+        let metadata = Metadata {
+            subject: &subject,
+            account: &account,
+            dated: latest.instant(),
+            sure: &sure,
+            bounds_deg: whereabouts.bounds_deg(),
+        };
+        let ending = Ending { latest: &latest, extents: &extents, metadata: &metadata, looks: &looks };
         for writer in writers {
             writer.finish(&layers, &ending)?;
         }
@@ -331,6 +352,7 @@ impl Sink for Output {
         self.metric = self.disclosure.layers(setup.layers.clone());
         self.units = InUnits::new(setup.job.units);
         self.layers = self.metric.iter().map(|layer| self.units.layer(layer)).collect();
+        (self.subject, self.sure) = (Some(Subject::of(setup)), self.metric.iter().map(Sure::new).collect());
         self.page = Some((Page::new(&setup.with_layers(self.metric.clone())), setup.job.name.clone()));
         self.formats = setup.job.formats.clone();
         self.formats.sort_unstable();
@@ -370,6 +392,8 @@ impl Sink for Output {
         if let Some((page, _)) = &mut self.page {
             page.write(key, batch);
         }
+        self.sure[index].see(batch);
+        self.whereabouts.see(&self.metric[index], batch);
         let batch = &*self.units.batch(&self.metric[index], batch);
         let layer = &self.layers[index];
         self.latest.see(layer, batch);

@@ -1,5 +1,5 @@
 //! Shapefile: .shp, .shx, .dbf, .prj and .cpg per layer, and `NAME.LAYER.fields.csv`, which maps the
-//! short field names to the full ones. A table without geometry is a .dbf alone.
+//! short field names to the full ones. A table without geometry is a .dbf alone. Metadata stand in `.shp.xml`.
 //!
 //! Numbers and dates that are null are left blank. Times are text in ISO 8601, for a date field has
 //! no time of day. Text is cut at the width of its field; the fields file counts how often, and a note of the run says so. A shape over
@@ -19,6 +19,7 @@ use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Field, FieldKind, Layer, Position};
 use crate::output::contract::Setup;
+use crate::output::metadata::csdgm;
 
 /// Width of a number; more digits than any real number has.
 const NUMBER_WIDTH: u8 = 24;
@@ -123,7 +124,7 @@ impl FormatWriter for Shapefiles {
     }
 
     fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
-        for (mut file, layer) in self.files.into_iter().zip(layers) {
+        for (index, (mut file, layer)) in self.files.into_iter().zip(layers).enumerate() {
             if let Some(mut shapes) = file.shapes.take() {
                 shapes.finalize().map_err(WriteError::format(&file.shp, "finishing"))?;
             }
@@ -131,6 +132,8 @@ impl FormatWriter for Shapefiles {
             drop(file.table);
             date_table(&file.shp.with_extension("dbf"), ending.latest)?;
             write_fields(&file.shp.with_extension("fields.csv"), layer, &file.cut)?;
+            let about = file.shp.with_extension(if layer.geometry == GeometryKind::None { "dbf.xml" } else { "shp.xml" });
+            fs::write(&about, csdgm::document(ending.metadata, index, layer)).map_err(WriteError::file(&about, "writing"))?;
         }
         Ok(())
     }

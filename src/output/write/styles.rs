@@ -12,8 +12,7 @@ use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
 use crate::output::style::{Look, Naming, document, qml};
 
-/// Writes the style of each layer with geometry, by the formats of the run. CSV has no geometry and DXF
-/// its own layers and colours: neither asks for one.
+/// Writes the style of each layer with geometry, by the formats of the run. DXF has its own layers and colours.
 pub fn write_beside(
     folder: &Folder,
     name: &str,
@@ -22,11 +21,13 @@ pub fn write_beside(
     metres_a_unit: Option<f64>,
 ) -> Result<(), WriteError> {
     for format in formats {
-        let (naming, has_own) = match format {
-            Format::Gpkg | Format::Csv | Format::Dxf => continue,
-            Format::Geojson | Format::Fgb => (Naming::Full, true),
-            Format::Shp => (Naming::Short, true),
-            Format::Sld => (Naming::Full, false),
+        // Whether it has an SLD, and the form that is loaded by itself.
+        let (naming, has_sld, has_own) = match format {
+            Format::Gpkg | Format::Dxf => continue,
+            Format::Geojson | Format::Fgb => (Naming::Full, true, true),
+            Format::Shp => (Naming::Short, true, true),
+            Format::Csv => (Naming::Full, false, true),
+            Format::Sld => (Naming::Full, true, false),
         };
         let beside = folder.within(folder_of(*format))?;
         for (layer, look) in layers.iter().filter(|(layer, _)| layer.geometry != GeometryKind::None) {
@@ -34,7 +35,7 @@ pub fn write_beside(
                 let path = beside.join(stem_of(name, &layer.id) + ending);
                 fs::write(&path, document).map_err(WriteError::file(&path, "writing the style"))
             };
-            document(layer, look, naming).map_or(Ok(()), |document| put("sld", document))?;
+            document(layer, look, naming).filter(|_| has_sld).map_or(Ok(()), |document| put("sld", document))?;
             if has_own {
                 put("qml", qml(layer, look, naming, metres_a_unit))?;
             }

@@ -6,6 +6,7 @@
 //! faster than by insertion.
 
 mod geometry;
+mod metadata;
 mod pack;
 mod projects;
 mod rtree;
@@ -125,7 +126,8 @@ impl FormatWriter for GeoPackage {
             let connection = Connection::open(&path)?;
             let changed = ending.latest.instant();
             let written = ending.written(layers);
-            schema::describe(&connection, layers, &contents, changed, globe.is_some())?;
+            schema::describe(&connection, layers, &contents, ending.metadata, globe.is_some())?;
+            metadata::fill(&connection, ending.metadata, &written)?;
             styles::fill(&connection, &written, changed, drawn.metres_a_unit)?;
             let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
             projects::fill(&connection, &written, &drawn, schema::bounds(&contents), &file, changed)?;

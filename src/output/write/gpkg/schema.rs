@@ -1,6 +1,5 @@
 //! The tables of a GeoPackage: those the standard requires, one a layer, and that of the styles.
 
-use jiff::Timestamp;
 use rusqlite::{Connection, params};
 
 use super::super::number::iso_utc;
@@ -9,6 +8,7 @@ use crate::geodesy::crs::Crs;
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{FieldKind, Layer};
 use crate::output::contract::Setup;
+use crate::output::metadata::Metadata;
 use crate::output::style::title_of;
 use crate::output::write::antimeridian::Globe;
 
@@ -111,7 +111,14 @@ fn index_of(layer: &Layer) -> String {
 }
 
 /// Registers a layer that has records: its contents, its geometry, its fields (clauses 1.1.3, 2.1.5, 2.4; annexes F.3, F.9).
-fn register(connection: &Connection, layer: &Layer, table: &Table, changed: &str, is_globe: bool) -> Result<(), rusqlite::Error> {
+fn register(
+    connection: &Connection,
+    layer: &Layer,
+    table: &Table,
+    (identifier, description): (&str, &str),
+    changed: &str,
+    is_globe: bool,
+) -> Result<(), rusqlite::Error> {
     for field in &layer.fields {
         let constraint = field.domain.as_ref().map(|domain| domain.name.as_str());
         connection.execute(
@@ -128,8 +135,8 @@ fn register(connection: &Connection, layer: &Layer, table: &Table, changed: &str
         params![
             layer.id,
             if is_table { "attributes" } else { "features" },
-            layer.id,
-            format!("{}. {}", layer.title, layer.description),
+            identifier,
+            description,
             changed,
             edge(0),
             edge(1),
@@ -199,11 +206,11 @@ pub fn describe(
     connection: &Connection,
     layers: &[Layer],
     tables: &[Table],
-    changed: Timestamp,
+    metadata: &Metadata,
     is_globe: bool,
 ) -> Result<(), rusqlite::Error> {
     connection.execute_batch("PRAGMA synchronous = OFF; PRAGMA journal_mode = OFF; BEGIN")?;
-    let changed = iso_utc(changed);
+    let changed = iso_utc(metadata.dated);
     let known = || layers.iter().zip(tables);
     for (layer, _) in known().filter(|(_, table)| table.records == 0) {
         if layer.geometry != GeometryKind::None {
@@ -212,9 +219,17 @@ pub fn describe(
         connection.execute_batch(&format!("DROP TABLE {}", quoted(&layer.id)))?;
     }
     domains(connection, known().filter(|(_, table)| table.records > 0).map(|(layer, _)| layer))?;
-    known()
-        .filter(|(_, table)| table.records > 0)
-        .try_for_each(|(layer, table)| register(connection, layer, table, &changed, is_globe))
+    let mut titles: Vec<&str> = Vec::new();
+    for (index, (layer, table)) in known().enumerate().filter(|(_, (_, table))| table.records > 0) {
+        // An identifier is for people and unique (clause 1.1.3): the title, and where two layers have one, the name too.
+        let identifier = match titles.contains(&&*layer.title) {
+            true => format!("{} ({})", layer.title, layer.id),
+            false => layer.title.clone(),
+        };
+        titles.push(&layer.title);
+        register(connection, layer, table, (&identifier, &metadata.of_layer(index, layer)), &changed, is_globe)?;
+    }
+    Ok(())
 }
 
 /// The root page of a table.

@@ -4,20 +4,20 @@ use quick_xml::Writer;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
 /// A document that grows from its start to its end, indented by two spaces.
-pub(super) struct Document {
+pub(in crate::output) struct Document {
     writer: Writer<Vec<u8>>,
 }
 
 impl Document {
     /// A document with the XML declaration.
-    pub(super) fn declared() -> Document {
+    pub(in crate::output) fn declared() -> Document {
         let mut document = Document::bare();
         document.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
         document
     }
 
     /// A document with a document type and no declaration.
-    pub(super) fn typed(doctype: &str) -> Document {
+    pub(in crate::output) fn typed(doctype: &str) -> Document {
         let mut document = Document::bare();
         document.event(Event::DocType(BytesText::from_escaped(doctype)));
         document
@@ -28,31 +28,31 @@ impl Document {
     }
 
     /// Everything so far, with a line end.
-    pub(super) fn text(self) -> String {
+    pub(in crate::output) fn text(self) -> String {
         let mut text = String::from_utf8_lossy(&self.writer.into_inner()).into_owned();
         text.push('\n');
         text
     }
 
     /// An element with elements inside.
-    pub(super) fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Document)) {
+    pub(in crate::output) fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Document)) {
         self.event(Event::Start(started(name, attributes)));
         inside(self);
         self.event(Event::End(BytesEnd::new(name)));
     }
 
     /// An element with nothing inside.
-    pub(super) fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) {
+    pub(in crate::output) fn empty(&mut self, name: &str, attributes: &[(&str, &str)]) {
         self.event(Event::Empty(started(name, attributes)));
     }
 
     /// An element with text inside.
-    pub(super) fn leaf(&mut self, name: &str, value: &str) {
+    pub(in crate::output) fn leaf(&mut self, name: &str, value: &str) {
         self.text_within(name, &[], value);
     }
 
     /// An element with attributes and text inside.
-    pub(super) fn text_within(&mut self, name: &str, attributes: &[(&str, &str)], value: &str) {
+    pub(in crate::output) fn text_within(&mut self, name: &str, attributes: &[(&str, &str)], value: &str) {
         self.event(Event::Start(started(name, attributes)));
         self.event(Event::Text(BytesText::new(&held(value))));
         self.event(Event::End(BytesEnd::new(name)));

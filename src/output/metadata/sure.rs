@@ -1,0 +1,98 @@
+//! How sure the points of a layer are, from its records as they leave: what is withheld from these is not counted.
+
+use crate::output::columns::{Batch, Column, Layer};
+
+/// Half-widths of intervals of 95 %, in metres.
+#[derive(Debug, Clone, Default)]
+pub struct Half {
+    values: Vec<f32>,
+}
+
+impl Half {
+    fn see(&mut self, column: &Column) {
+        if let Column::Real(values) = column {
+            self.values.extend(values.iter().filter(|value| value.is_finite()).map(|value| *value as f32));
+        }
+    }
+
+    /// The middle one and the greatest; none where none is known.
+    pub fn middle_and_greatest(&self) -> Option<[f64; 2]> {
+        let mut values = self.values.clone();
+        let greatest = values.iter().copied().reduce(f32::max)?;
+        let middle = values.len() / 2;
+        let (_, median, _) = values.select_nth_unstable_by(middle, f32::total_cmp);
+        Some([f64::from(*median), f64::from(greatest)])
+    }
+}
+
+/// How sure the points of a layer are.
+#[derive(Debug, Clone, Default)]
+pub struct Sure {
+    fields: [Option<usize>; 2],
+    /// Radii that hold a point with 95 % probability.
+    pub radius: Half,
+    /// Halves of the 95 % intervals of heights.
+    pub height: Half,
+}
+
+impl Sure {
+    /// Of a layer whose records are to come.
+    pub fn new(layer: &Layer) -> Sure {
+        let at = |name: &str| layer.fields.iter().position(|field| field.name == name);
+        let is_drawn = layer.key != crate::job::LayerName::Ellipses.into();
+        Sure { fields: [at("radius95_m"), at("height95_m")].map(|at| at.filter(|_| is_drawn)), ..Sure::default() }
+    }
+
+    /// Looks at records.
+    pub fn see(&mut self, batch: &Batch) {
+        for (field, half) in self.fields.iter().zip([&mut self.radius, &mut self.height]) {
+            if let Some(field) = field {
+                half.see(&batch.columns[*field]);
+            }
+        }
+    }
+
+    /// Of several layers together.
+    pub fn of_all(layers: &[Sure]) -> Sure {
+        let all = |of: fn(&Sure) -> &Half| Half { values: layers.iter().flat_map(|sure| &of(sure).values).copied().collect() };
+        Sure { fields: [None; 2], radius: all(|sure| &sure.radius), height: all(|sure| &sure.height) }
+    }
+
+    /// In a sentence; none where nothing is known.
+    pub fn sentence(&self) -> Option<String> {
+        let [middle, greatest] = self.radius.middle_and_greatest()?;
+        let heights = self.height.middle_and_greatest().map_or_else(String::new, |[middle, greatest]| {
+            format!("; half of the 95 % interval of the height is {middle:.2} m in the middle and {greatest:.2} m at most")
+        });
+        Some(format!(
+            "Stated uncertainty: the circle that holds a point with 95 % probability has a radius of {middle:.2} m in the middle of all \
+             and {greatest:.2} m at most{heights}."
+        ))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_middle_and_the_greatest_of_known_values() {
+        let mut half = Half::default();
+        half.see(&Column::Real(vec![3.0, f64::NAN, 1.0, 2.0, 9.0, 4.0]));
+        assert_eq!(half.middle_and_greatest(), Some([3.0, 9.0]));
+        assert_eq!(Half::default().middle_and_greatest(), None);
+    }
+
+    #[test]
+    fn several_layers_are_one_lot_and_a_sentence_needs_a_radius() {
+        let of = |values: &[f64]| {
+            let mut sure = Sure::default();
+            sure.radius.see(&Column::Real(values.to_vec()));
+            sure
+        };
+        let all = Sure::of_all(&[of(&[1.0]), of(&[2.0, 5.0])]);
+        assert_eq!(all.radius.middle_and_greatest(), Some([2.0, 5.0]));
+        assert!(all.sentence().unwrap().contains("2.00 m in the middle of all and 5.00 m at most."));
+        assert_eq!(Sure::default().sentence(), None);
+    }
+}
