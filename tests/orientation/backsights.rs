@@ -130,7 +130,7 @@ fn inside(shares: [f64; 2], bases: usize) -> [usize; 2] {
     field.write("known.csv", format!("base,lat_deg,lon_deg,ellipsoid_height_m\n{known}"));
     let output = field.command(&["map", "job.toml"]);
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    let features = csv::Reader::from_path(field.path("t-layers/t.features.csv")).unwrap().into_deserialize();
+    let features = csv::Reader::from_path(field.path("t-layers/csv/t.features.csv")).unwrap().into_deserialize();
     let features: Vec<BTreeMap<String, String>> = features.map(|row| row.unwrap()).collect();
     let mut found = [0; 2];
     let truth: BTreeMap<String, [f64; 3]> = truth.into_iter().collect();
