@@ -329,10 +329,18 @@ impl BaseLogs {
         let chunk = log.whole(file);
         let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
         let except = Except::new(&job.except);
+        let mut places: HashSet<String> = HashSet::new();
         for (i, (row, fault)) in rows.rows().iter().zip(faults).enumerate() {
             if let Some(left_out) = bases::name(&log.plan, &rows, row).filter(|name| except.fits(name)) {
                 counts.other_lines += 1;
                 self.left_out.push(label(&left_out));
+                continue;
+            }
+            // A log of shots with the position of each: the next shot from one place is no other base.
+            if log.plan.names_bases_by_place()
+                && bases::name(&log.plan, &rows, row).is_some_and(|place| !places.insert(place))
+            {
+                counts.other_lines += 1;
                 continue;
             }
             counts.read += 1;

@@ -41,6 +41,9 @@ pub fn read(
     if is_unread {
         flags.raise(Flag::TimeUnread);
     }
+    if reader.row.is_joined {
+        flags.raise(Flag::RemarkJoined);
+    }
     if looks_damaged(&name) {
         flags.raise(Flag::DamagedId);
     }

@@ -161,6 +161,8 @@ pub struct Row<'t> {
     pub reading: u16,
     /// Whether the fields that every row has stand behind its own.
     pub has_tail: bool,
+    /// Whether its last fields were taken as one: see [`Rows::join_surplus`].
+    pub is_joined: bool,
 }
 
 impl Row<'_> {
@@ -204,7 +206,28 @@ impl<'t> Rows<'t> {
         let own = self.ends.len() as u32 - first;
         let has_tail = !self.tail.0.is_empty() && self.push_tail(first);
         let fields = self.ends.len() as u32 - first;
-        self.rows.push(Row { line, first, fields, own, reading: 0, has_tail });
+        self.rows.push(Row { line, first, fields, own, reading: 0, has_tail, is_joined: false });
+    }
+
+    /// Takes the fields of the last row from number `width` on as one: a remark with separators of its own.
+    pub fn join_surplus(&mut self, width: usize, separator: u8) {
+        let Some(row) = self.rows.last().copied() else { return };
+        let (first, own) = (row.first as usize, row.own as usize);
+        if width < 2 || own <= width {
+            return;
+        }
+        let start = self.ends[first + width - 2] as usize + 1;
+        let joined = self.cells[start..self.ends[first + own - 1] as usize].replace('\n', char::from(separator).encode_utf8(&mut [0; 4]));
+        self.cells.truncate(start);
+        self.cells.push_str(&joined);
+        self.ends.truncate(first + width - 1);
+        self.ends.push(self.cells.len() as u32);
+        self.cells.push('\n');
+        let has_tail = !self.tail.0.is_empty() && self.push_tail(row.first);
+        let fields = self.ends.len() as u32 - row.first;
+        if let Some(row) = self.rows.last_mut() {
+            *row = Row { fields, own: width as u32, has_tail, is_joined: true, ..*row };
+        }
     }
 
     /// Adds the fields that every row has; false for a row of another width, which stays as it is.

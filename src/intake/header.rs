@@ -54,9 +54,14 @@ impl Cut<'_> {
     }
 
     fn is_units(&self) -> bool {
-        let mut filled = self.cells.iter().filter(|cell| !cell.is_empty()).peekable();
-        filled.peek().is_some() && filled.all(|cell| is_unit(cell))
+        is_units_row(&self.cells)
     }
+}
+
+/// Whether a row below a header says the units of its columns.
+pub fn is_units_row(cells: &[String]) -> bool {
+    let mut filled = cells.iter().filter(|cell| !cell.is_empty()).peekable();
+    filled.peek().is_some() && filled.all(|cell| is_unit(cell))
 }
 
 /// Whether a field is a number or begins like a date, a time or a number.
@@ -70,7 +75,7 @@ fn is_unit(cell: &str) -> bool {
     let word = cell.trim_matches(['[', ']', '(', ')']);
     LengthUnit::from_word(word).is_some()
         || AngleUnit::from_word(word).is_some()
-        || ["%", "pct", "°", "cm", "mm"].contains(&word.to_lowercase().as_str())
+        || ["%", "pct", "°", "cm", "mm", "km", "s", "-", "–"].contains(&word.to_lowercase().as_str())
 }
 
 /// Finds the header; none in a file without a line of text. `is_known` tells the headers that the job names and the

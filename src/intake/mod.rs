@@ -38,6 +38,7 @@ pub mod shot_block;
 pub mod shot_logs;
 pub mod shot_survey;
 pub mod shots;
+pub mod surplus;
 mod survey;
 pub mod text;
 #[cfg(feature = "gis")]

@@ -15,6 +15,7 @@ use super::delimited::{Line, Lines, Row, Rows};
 use super::header::{self, Header};
 use super::names;
 use super::settle::Written;
+use super::surplus::Remark;
 use super::text::Text;
 use super::words;
 use crate::job::LogFormat;
@@ -54,6 +55,8 @@ pub struct Plan {
     pub is_double: bool,
     /// The column that chooses the CRS of a base, where the job names one.
     pub crs_column: Option<usize>,
+    /// What tells that the surplus fields of a row are a remark.
+    remark: Option<Remark>,
     /// Line of the units under the header.
     units_line: Option<u64>,
     /// The header line as it stands, to know it again.
@@ -185,6 +188,7 @@ impl Plan {
             title,
             is_double,
             crs_column: None,
+            remark: None,
             units_line: None,
             header_text: header_text.trim().to_owned(),
             claims: Claims::default(),
@@ -203,6 +207,7 @@ impl Plan {
             plan.require().map_err(|problem| fault(line, problem))?;
         }
         plan.units_line = plan.find_units(&text.text).map_err(|(line, problem)| fault(line, problem))?;
+        plan.remark = plan.find_remark(&text.text);
         check_signs(log).map_err(|problem| fault(line, problem))?;
         plan.settle(&text.text, log).map_err(|(line, problem)| fault(line, problem))?;
         plan.check_zone(&text.text).map_err(|problem| fault(line, problem))?;
@@ -225,6 +230,18 @@ impl Plan {
         self.claims.iter().chain(self.readings.iter().flat_map(Claims::iter))
     }
 
+    /// Whether a base is named by the columns of its position.
+    pub fn names_bases_by_place(&self) -> bool {
+        let column = |quantity| match self.claims.get(&quantity).map(|claim| &claim.source) {
+            Some(Source::Column(index)) => Some(*index),
+            _ => None,
+        };
+        let Some(Source::Columns(named)) = self.claims.get(&Quantity::Base).map(|claim| &claim.source) else { return false };
+        [[Quantity::Latitude, Quantity::Longitude], [Quantity::East, Quantity::North]]
+            .iter()
+            .any(|pair| pair.iter().all(|quantity| column(*quantity).is_some_and(|index| named.contains(&index))))
+    }
+
     /// Fields of a line.
     pub fn width(&self) -> usize {
         self.headers.len() - self.tail.len()
@@ -240,9 +257,33 @@ impl Plan {
         Rows::with_tail(&self.tail, self.width())
     }
 
+    /// Cuts a line into a row; a remark with separators of its own is one field of it.
+    pub fn cut<'t>(&self, rows: &mut Rows<'t>, line: Line<'t>) {
+        rows.push(line, self.separator);
+        let is_remark = |row: &Row| self.remark.as_ref().is_some_and(|remark| remark.is_one(rows, row));
+        if rows.rows().last().is_some_and(|row| row.fields() > self.width() && !self.fits(rows, row) && is_remark(row)) {
+            rows.join_surplus(self.width(), self.separator);
+        }
+    }
+
+    /// What tells that surplus fields are a remark: nothing where the last column is claimed.
+    fn find_remark(&self, text: &str) -> Option<Remark> {
+        let last = self.width().checked_sub(1)?;
+        let is_claimed = self.all_claims().any(|(_, claim)| match &claim.source {
+            Source::Column(index) => *index == last,
+            Source::Columns(indexes) => indexes.contains(&last),
+            Source::Constant(_) => false,
+        });
+        if is_claimed || self.crs_column == Some(last) {
+            return None;
+        }
+        let known: Vec<Rows> = self.first_rows(text).filter(|rows| rows.rows().first().is_some_and(|row| self.fits(rows, row))).collect();
+        Remark::of(known.iter(), self.width())
+    }
+
     /// Cuts a line of data into a row, or one for each of its readings that is there.
     pub fn push<'t>(&self, rows: &mut Rows<'t>, line: Line<'t>) {
-        rows.push(line, self.separator);
+        self.cut(rows, line);
         if self.readings.is_empty() {
             return;
         }
@@ -377,7 +418,8 @@ impl Plan {
                 .or_else(|| (word == "%" || word == "pct").then_some(Unit::Percent));
             let Some(said) = said else { return Ok(false) };
             known += 1;
-            if said != claim.unit {
+            let is_meant = matches!(claim.unit, Unit::Angle(unit) if unit.is_said_by(word));
+            if said != claim.unit && !is_meant {
                 wrong = Some(format!(
                     "the units line says \"{word}\" for \"{}\", but the job reads it as {}; claim it with the unit it has",
                     claim.header, claim.name
@@ -779,7 +821,15 @@ impl Plan {
 }
 
 /// Words that begin a row of totals or means below a table, in small letters, in the languages of the header words.
-const TOTALS: [&str; 40] = [
+const TOTALS: [&str; 48] = [
+    "nombre",
+    "anzahl",
+    "antal",
+    "antall",
+    "aantal",
+    "liczba",
+    "numero",
+    "count",
     "total",
     "totals",
     "totaal",

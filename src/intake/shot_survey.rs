@@ -141,7 +141,7 @@ impl Surveyor<'_> {
     fn line<'t>(&self, survey: &mut Survey, rows: &mut Rows<'t>, line: Line<'t>) {
         let plan = self.plan;
         rows.clear();
-        rows.push(line, plan.separator);
+        plan.cut(rows, line);
         let row = &rows.rows()[0];
         if !plan.fits(rows, row) {
             return;

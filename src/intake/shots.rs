@@ -92,7 +92,11 @@ pub(super) fn read_row(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -
             let (mut readings, unreadable) = reader.whatever_is_there(rules, &kit);
             (readings.when, readings.echo) = (when, echo);
             let (fault, unreadable) = (Some(Box::new(fault)), unreadable.map(Box::new));
-            Ok(ReadRow { readings, kit, flags: Flags::default(), fault, unreadable })
+            let mut flags = Flags::default();
+            if row.is_joined {
+                flags.raise(Flag::RemarkJoined);
+            }
+            Ok(ReadRow { readings, kit, flags, fault, unreadable })
         }
     }
 }
@@ -172,6 +176,9 @@ impl<'r> Reader<'r, '_> {
         let mut flags = Flags::default();
         if is_unread {
             flags.raise(Flag::TimeUnread);
+        }
+        if self.row.is_joined {
+            flags.raise(Flag::RemarkJoined);
         }
         let inclination = readings.triangle().and_then(|triangle| triangle.inclination_rad());
         if inclination.is_some_and(|inclination| inclination.abs() > rules.steep_rad) {

@@ -88,17 +88,21 @@ struct Cells<'t> {
 }
 
 impl<'t> Cells<'t> {
+    fn look_at_cut(&mut self, plan: &Plan, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
+        self.rows.clear();
+        plan.cut(&mut self.rows, line);
+        let row = self.rows.rows()[0];
+        if plan.fits(&self.rows, &row) {
+            for ((column, watch), seen) in watched.iter().zip(seen) {
+                seen.take(*watch, self.rows.cell(&row, *column), line.number);
+            }
+        }
+    }
+
     fn look(&mut self, plan: &Plan, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
         let bytes = line.text.as_bytes();
         if memchr(b'"', bytes).is_some() {
-            self.rows.clear();
-            self.rows.push(line, plan.separator);
-            let row = self.rows.rows()[0];
-            if plan.fits(&self.rows, &row) {
-                for ((column, watch), seen) in watched.iter().zip(seen) {
-                    seen.take(*watch, self.rows.cell(&row, *column), line.number);
-                }
-            }
+            self.look_at_cut(plan, line, watched, seen);
             return;
         }
         self.ends.clear();
@@ -116,7 +120,11 @@ impl<'t> Cells<'t> {
         };
         let wanted = plan.width();
         let own = |column: usize| line.text[self.ends[column - 1] + 1..self.ends[column]].trim();
-        if self.ends.len() < wanted || (wanted..self.ends.len()).any(|column| !own(column).is_empty()) {
+        if self.ends.len() < wanted {
+            return;
+        }
+        if (wanted..self.ends.len()).any(|column| !own(column).is_empty()) {
+            self.look_at_cut(plan, line, watched, seen);
             return;
         }
         for ((column, watch), seen) in watched.iter().zip(seen) {

@@ -35,6 +35,9 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
         .map_err(|error| at(error.span().map(|span| span.start), format!("not TOML: {}", error.message())))?
         .into_inner();
     let schema = serde_json::to_value(schemars::schema_for!(T)).unwrap_or_default();
+    if let Some((offset, problem)) = undecided(text, &table) {
+        return Err(at(Some(offset), problem));
+    }
     check_keys(&table, &schema, &schema, &mut Vec::new()).map_err(|(offset, problem)| at(Some(offset), problem))?;
     let settings = toml::from_str(text).map_err(|error| {
         let problem = error.message().replace("missing field", &format!("{whole} lacks the key"));
@@ -63,17 +66,47 @@ fn wrong(text: &str, name: &str, offset: Option<usize>, problem: String) -> JobE
 
 type Misplaced = (usize, String);
 
+/// What a starter job still leaves open, all of it at once: the offset of the first mark, and a sentence.
+fn undecided(text: &str, table: &DeTable) -> Option<Misplaced> {
+    let mut marks: Vec<(usize, String, String)> = Vec::new();
+    marks_of(table, &mut Vec::new(), &mut marks);
+    marks.sort();
+    let mut marks = marks.into_iter();
+    let (at, what, mark) = marks.next()?;
+    let line = |offset: usize| text[..offset.min(text.len())].matches('\n').count() + 1;
+    let others: Vec<String> = marks.map(|(offset, what, _)| format!("line {} ({what})", line(offset))).collect();
+    let others = if others.is_empty() { String::new() } else { format!("; also in {}", others.join(", ")) };
+    Some((at, format!("{what} is still undecided: put in place of {mark} what its comment asks for{others}")))
+}
+
+fn marks_of(table: &DeTable, path: &mut Vec<String>, marks: &mut Vec<(usize, String, String)>) {
+    for (key, value) in table {
+        let name = key.get_ref().as_ref();
+        if name.contains(UNDECIDED) {
+            marks.push((key.span().start, format!("\"{name}\""), UNDECIDED.to_owned()));
+        }
+        path.push(name.to_owned());
+        marks_in(value, path, marks);
+        path.pop();
+    }
+}
+
+fn marks_in(value: &Spanned<DeValue>, path: &mut Vec<String>, marks: &mut Vec<(usize, String, String)>) {
+    match value.get_ref() {
+        DeValue::String(text) if text.contains(UNDECIDED) => {
+            marks.push((value.span().start, path.join("."), format!("\"{text}\"")));
+        }
+        DeValue::Table(table) => marks_of(table, path, marks),
+        DeValue::Array(items) => items.iter().for_each(|item| marks_in(item, path, marks)),
+        _ => {}
+    }
+}
+
 /// Walks the document beside the schema: refuses unknown keys and values of a wrong type.
 fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
     let schema = resolved(schema, root);
     for (key, value) in table {
         let name = key.get_ref().as_ref();
-        if name.contains(UNDECIDED) {
-            return Err((
-                key.span().start,
-                format!("\"{name}\" is still undecided: put in place of {UNDECIDED} what its comment asks for"),
-            ));
-        }
         let inner = match schema.get("properties").and_then(|properties| properties.get(name)) {
             Some(inner) => inner,
             None => match schema.get("additionalProperties") {
@@ -104,11 +137,6 @@ fn unknown_key(name: &str, schema: &Value, path: &[String]) -> String {
 fn check_value(value: &Spanned<DeValue>, schema: &Value, root: &Value, path: &mut Vec<String>) -> Result<(), Misplaced> {
     let schema = resolved(schema, root);
     let at = value.span().start;
-    if let DeValue::String(text) = value.get_ref()
-        && text.contains(UNDECIDED)
-    {
-        return Err((at, format!("{} is still undecided: put in place of \"{text}\" what its comment asks for", path.join("."))));
-    }
     match value.get_ref() {
         DeValue::Table(table) => {
             if let Some(branch) = branch(schema, root, "object") {

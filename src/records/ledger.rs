@@ -170,6 +170,8 @@ pub enum Flag {
     NotComposed,
     /// One of several readings of the row could not be used.
     ReadingHeld,
+    /// The row had more fields than the header; the last ones were taken as one remark.
+    RemarkJoined,
 }
 
 impl Reason {
@@ -292,7 +294,7 @@ impl Reason {
 
 impl Flag {
     /// Every flag, in the order of its bits.
-    pub const ALL: [Flag; 31] = [
+    pub const ALL: [Flag; 32] = [
         Flag::RepeatedShotId,
         Flag::RepeatedReading,
         Flag::AzimuthRepeats,
@@ -324,6 +326,7 @@ impl Flag {
         Flag::TimeUnread,
         Flag::NotComposed,
         Flag::ReadingHeld,
+        Flag::RemarkJoined,
     ];
 
     /// The code in files.
@@ -360,6 +363,7 @@ impl Flag {
             Flag::TimeUnread => "time_unread",
             Flag::NotComposed => "not_composed",
             Flag::ReadingHeld => "reading_held",
+            Flag::RemarkJoined => "remark_joined",
         }
     }
 
@@ -407,6 +411,7 @@ impl Flag {
             Flag::NotComposed => {
                 "the measurement that the row belongs to was refused, as the sentence says; its shot is mapped as a point"
             }
+            Flag::RemarkJoined => "the row has more fields than the header; the last ones are one remark with separators in it",
             Flag::ReadingHeld => "one of several readings of the row could not be used; the others were",
             Flag::NotOneFeature => "the feature's name stands for shots to several places; each is mapped by itself",
         }
@@ -415,7 +420,7 @@ impl Flag {
 
 /// A set of flags.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
-pub struct Flags(u32);
+pub struct Flags(u64);
 
 impl Flags {
     /// Adds a flag.

@@ -87,7 +87,7 @@ pub struct ReadRow {
     pub readings: Readings,
     /// The instrument on that day.
     pub kit: Kit,
-    /// Suspicions of the row alone; none raised where it makes no full shot.
+    /// Suspicions of the row alone; of one that makes no full shot only that its remark was joined.
     pub flags: Flags,
     /// Why it makes no full shot: the first thing that is missing or cannot be understood.
     pub fault: Option<Box<Fault>>,

@@ -197,6 +197,7 @@ impl Stage<'_> {
         if block.has_readings() {
             computed.one_account_a_row(&kept.iter().map(|record| record.place.line).collect::<Vec<_>>());
         }
+        computed.tell_of_remarks(block);
         computed.entries.sort_by_key(|entry| entry.line);
         if mapped.is_empty() {
             return Ok(computed);
@@ -346,6 +347,24 @@ impl Computed {
             entries.push(entry);
         }
         self.entries = entries;
+    }
+
+    /// Rows of which only parts are used have no flags of their own: that a remark was joined is told here.
+    fn tell_of_remarks(&mut self, block: &ShotBlock) {
+        let told: FxHashSet<u64> = self.entries.iter().map(|entry| entry.line).collect();
+        let parts = self.collected.iter().filter(|part| part.is_part).map(|part| part.sighting.place.1);
+        let mut parts: FxHashSet<u64> = parts.filter(|line| !told.contains(line)).collect();
+        if parts.is_empty() {
+            return;
+        }
+        for record in (0..block.len()).filter_map(|index| block.record(index)) {
+            if record.read.flags.has(Flag::RemarkJoined) && parts.remove(&record.place.line) {
+                let mut flags = Flags::default();
+                flags.raise(Flag::RemarkJoined);
+                self.counts.flag(flags);
+                self.entries.push(entry(&record.place, Outcome::Flagged(flags, String::new())));
+            }
+        }
     }
 
     fn hold(&mut self, place: &Place, fault: Fault) {

@@ -47,14 +47,23 @@ impl AngleUnit {
         radians * (self.per_turn() / (2.0 * PI))
     }
 
-    /// The unit that a word in a log's units row stands for.
+    /// The unit that a word in a log's units row stands for. `grad` is said of degrees in one language and of gon in another:
+    /// see [`AngleUnit::is_said_by`].
     pub fn from_word(word: &str) -> Option<AngleUnit> {
         match word.trim().to_lowercase().as_str() {
-            "deg" | "degree" | "degrees" | "°" => Some(AngleUnit::Degree),
-            "gon" | "grad" => Some(AngleUnit::Gon),
+            "deg" | "degree" | "degrees" | "°" | "º" => Some(AngleUnit::Degree),
+            "gon" | "grad" | "gr" | "grads" | "grades" => Some(AngleUnit::Gon),
             "mil" | "mils" => Some(AngleUnit::Mil),
             _ => None,
         }
+    }
+}
+
+impl AngleUnit {
+    /// Whether a word in a log's units row may stand for the unit.
+    pub fn is_said_by(self, word: &str) -> bool {
+        let either = word.trim().to_lowercase() == "grad" && self == AngleUnit::Degree;
+        either || AngleUnit::from_word(word) == Some(self)
     }
 }
 

@@ -1,12 +1,18 @@
 //! Guesses at what logs mean, for a starter job. Nothing here is used in a run: a person reads the guesses, and decides what is
 //! marked with [`UNDECIDED`], in an editor or asked one after the other (`ask`).
 //!
-//! `sample` looks at the files, `words` knows the trade's words for headers in twelve languages, `columns` takes words and
-//! values together, `wide` knows layouts with several readings in a row.
+//! `sample` looks at the files, `words` knows the trade's words for headers in twelve languages and `roles` those of measurements,
+//! `columns` takes words and values together (`shot` and `base` by the kind of log), `times` sees what dates and times leave open,
+//! `wide` knows layouts with several readings in a row.
 
 pub mod ask;
+mod base;
 mod columns;
+mod roles;
 mod sample;
+mod shot;
+mod times;
+mod units;
 mod wide;
 mod words;
 
@@ -18,8 +24,10 @@ use self::sample::{Sample, Whole};
 use self::wide::Wide;
 use super::IntakeError;
 use super::columns::LogKind;
-use crate::job::UNDECIDED;
+use crate::job::{DateOrder, UNDECIDED};
+use crate::numeric::signs::Signs;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
+use crate::units::{Hemispheres, parse_angle_deg};
 
 /// The text of a starter job for some logs.
 ///
@@ -35,17 +43,43 @@ pub fn starter_job(paths: &[PathBuf]) -> Result<String, IntakeError> {
 /// As [`starter_job`].
 pub fn draft(paths: &[PathBuf]) -> Result<Draft, IntakeError> {
     let read = paths.iter().map(|path| sample::all(path)).collect::<Result<Vec<_>, _>>()?;
-    let samples: Vec<Sample> = read.into_iter().flatten().collect();
+    let samples = with_positions_of_rows(read.into_iter().flatten().collect());
     let context = Context::of(&samples);
     let logs: Vec<Log> = samples.iter().map(|sample| Log::of(sample, &context)).collect();
     let mut draft = Draft::default();
     head(&mut draft, &logs);
     for kind in [LogKind::Bases, LogKind::Shots] {
         let of_kind: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == kind).collect();
-        table(&mut draft, kind, &of_kind);
+        table(&mut draft, kind, &of_kind, &logs);
     }
     tail(&mut draft, &logs);
     Ok(draft)
+}
+
+/// Where no log is of bases and a log of shots has positions in its rows, it is both: each row has the place that it was shot from.
+fn with_positions_of_rows(mut samples: Vec<Sample>) -> Vec<Sample> {
+    if samples.iter().any(|sample| sample.kind == LogKind::Bases) {
+        return samples;
+    }
+    let mut bases = Vec::new();
+    for sample in samples.iter_mut().filter(|sample| sample.kind == LogKind::Shots && sample.whole.is_none()) {
+        let Some(pair) = sample.position_columns() else { continue };
+        let is_unique = |column: &usize| {
+            let (different, filled) = sample.variety(*column);
+            different == filled && filled == sample.rows.len() && words::means(&sample.words(*column), "shot")
+        };
+        // Several shots from one place have one base between them.
+        let mut places: Vec<[&String; 2]> = sample.rows.iter().map(|row| pair.map(|column| &row[column])).collect();
+        places.sort_unstable();
+        places.dedup();
+        let is_shared = places.len() < sample.rows.len();
+        let name = (0..sample.headers.len()).find(is_unique).filter(|_| !is_shared);
+        let columns = name.map_or_else(|| pair.to_vec(), |name| vec![name]);
+        sample.base_columns = columns.iter().map(|column| sample.headers[*column].clone()).collect();
+        bases.push(Sample { kind: LogKind::Bases, ..sample.clone() });
+    }
+    bases.append(&mut samples);
+    bases
 }
 
 /// A log with what it seems to mean.
@@ -90,16 +124,19 @@ impl<'s> Log<'s> {
 
     /// Whether times that are read have no zone of their own.
     fn wants_zone(&self) -> bool {
-        let time = self.guesses.iter().find(|guess| guess.canonical == "time").map(|guess| guess.headers[0].as_str());
-        let header =
-            time.or_else(|| self.sample.headers.iter().map(String::as_str).find(|header| header.eq_ignore_ascii_case("time")));
-        let column = header.and_then(|header| self.sample.headers.iter().position(|own| own == header));
-        column.is_some_and(|column| self.sample.filled(column).any(columns::wants_zone))
+        self.column_of("time").is_some_and(|column| self.sample.filled(column).any(times::wants_zone))
+    }
+
+    /// The column of a canonical name, by its own name or a guess.
+    fn column_of(&self, canonical: &str) -> Option<usize> {
+        let guess = self.guesses.iter().find(|guess| guess.canonical == canonical).map(|guess| guess.headers[0].as_str());
+        let own = || self.sample.headers.iter().map(String::as_str).find(|header| header.eq_ignore_ascii_case(canonical));
+        guess.or_else(own).and_then(|header| self.sample.column_of(header))
     }
 
     /// Values of a header, as evidence.
     fn evidence(&self, header: &str) -> String {
-        let Some(column) = self.sample.headers.iter().position(|own| own == header) else {
+        let Some(column) = self.sample.column_of(header) else {
             return format!("the columns are: {}", self.sample.headers.join(", "));
         };
         let values: Vec<&str> = self.sample.filled(column).take(4).collect();
@@ -145,7 +182,7 @@ fn head(draft: &mut Draft, logs: &[Log]) {
                 "crs   = \"EPSG:{code}\"         # CRS of the layers: the UTM zone of the bases ({zone}{letter}, WGS 84); put another that you want"
             ));
         }
-        None if bases.iter().all(|log| log.sample.whole.is_none()) => {
+        None if bases.iter().all(|log| matches!(log.sample.whole, None | Some(Whole::Layer))) => {
             draft.push("# The layers are in the CRS of the bases; for another one: crs = \"EPSG:…\"");
         }
         None => {
@@ -158,20 +195,23 @@ fn head(draft: &mut Draft, logs: &[Log]) {
 /// The mean longitude and latitude of all points that are given in degrees.
 fn centre(bases: &[&Log]) -> Option<(f64, f64)> {
     let mut sums = (0.0, 0.0, 0.0);
+    let mut add = |lon: f64, lat: f64| {
+        if lat.abs() <= 84.0 && lon.abs() <= 180.0 {
+            sums = (sums.0 + lon, sums.1 + lat, sums.2 + 1.0);
+        }
+    };
     for log in bases {
-        let column = |canonical: &str| {
-            let guess = log.guesses.iter().find(|guess| guess.canonical == canonical).map(|guess| guess.headers[0].as_str());
-            let header = guess.unwrap_or(canonical);
-            log.sample.headers.iter().position(|own| own.eq_ignore_ascii_case(header))
-        };
-        let (Some(lat), Some(lon)) = (column("lat_deg"), column("lon_deg")) else { continue };
+        log.sample.places.iter().for_each(|(lon, lat)| add(*lon, *lat));
+        let (Some(lat), Some(lon)) = (log.column_of("lat_deg"), log.column_of("lon_deg")) else { continue };
         let (of_lat, of_lon) = (log.sample.signs(lat), log.sample.signs(lon));
+        let read = |signs: Signs, cell: &str, letters| {
+            signs.number(cell).or_else(|| parse_angle_deg(&cell.replace(',', "."), letters).ok())
+        };
         for row in &log.sample.rows {
-            if let (Some(lat), Some(lon)) = (of_lat.number(&row[lat]), of_lon.number(&row[lon]))
-                && lat.abs() <= 84.0
-                && lon.abs() <= 180.0
-            {
-                sums = (sums.0 + lon, sums.1 + lat, sums.2 + 1.0);
+            let lat = read(of_lat, &row[lat], Hemispheres::Latitude);
+            let lon = read(of_lon, &row[lon], Hemispheres::Longitude);
+            if let (Some(lat), Some(lon)) = (lat, lon) {
+                add(lon, lat);
             }
         }
     }
@@ -195,7 +235,7 @@ fn utm_zone(lon_deg: f64, lat_deg: f64) -> i32 {
 }
 
 /// `[bases]` or `[shots]`.
-fn table(draft: &mut Draft, kind: LogKind, logs: &[&Log]) {
+fn table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
     let name = kind.table();
     if kind == LogKind::Bases && logs.is_empty() {
         return;
@@ -221,7 +261,9 @@ fn table(draft: &mut Draft, kind: LogKind, logs: &[&Log]) {
     }
     logs.iter().for_each(|log| about(draft, log));
     zone(draft, logs);
+    order(draft, logs);
     if kind == LogKind::Bases {
+        except(draft, logs, all);
         bases_only(draft, logs);
     }
     let tables: Vec<&&Log> = logs.iter().filter(|log| log.sample.whole.is_none()).collect();
@@ -263,13 +305,13 @@ fn crs_of_bases(draft: &mut Draft, logs: &[&Log]) {
     if logs.iter().all(|log| log.sample.whole == Some(Whole::Layer)) {
         return;
     }
-    let receiver = logs.iter().any(|log| matches!(log.sample.whole, Some(Whole::Gpx(_) | Whole::Kml)));
+    let receiver = logs.iter().any(|log| matches!(log.sample.whole, Some(Whole::Gpx(_) | Whole::Kml | Whole::Receiver)));
     let geographic = receiver || logs.iter().any(|log| log.has("lat_deg"));
     let exact = logs.iter().any(|log| log.has("sigma_horizontal"));
     let line = format!("crs = {}                   ", quoted(UNDECIDED));
     if geographic && !exact {
         let why = if receiver {
-            "GPX and KML are on WGS 84"
+            "GPX, KML and a receiver's sentences are on WGS 84"
         } else {
             "WGS 84, as phones and handhelds have it; put another datum where the receiver was set to one"
         };
@@ -326,6 +368,10 @@ fn about(draft: &mut Draft, log: &Log) {
 
 fn zone(draft: &mut Draft, logs: &[&Log]) {
     let Some(log) = logs.iter().find(|log| log.wants_zone()) else { return };
+    if log.column_of("time").is_some_and(|column| times::is_utc(&log.sample.headers[column])) {
+        draft.push("time_zone = \"UTC\"            # the header says so");
+        return;
+    }
     draft.push(format!(
         "time_zone = {}              # the clock the log was kept by: \"Europe/Oslo\", \"UTC\", \"+02:00\"",
         quoted(UNDECIDED)
@@ -336,6 +382,61 @@ fn zone(draft: &mut Draft, logs: &[&Log]) {
         &[],
         false,
     );
+}
+
+/// Dates whose order no value tells.
+fn order(draft: &mut Draft, logs: &[&Log]) {
+    let column = |log: &&Log| log.column_of("date").or_else(|| log.column_of("time"));
+    let open = logs.iter().find_map(|log| Some((log, times::open_order(log.sample, column(log)?)?)));
+    let Some((log, (value, line, days))) = open else { return };
+    let named = |order: &DateOrder| serde_json::to_value(order).ok().and_then(|name| name.as_str().map(str::to_owned));
+    // Where people write in other languages than English, the day stands first, as far as the table of words goes.
+    if log.sample.language().is_some() && days.iter().any(|(order, _)| *order == DateOrder::DayMonthYear) {
+        let (_, day) = days.iter().find(|(order, _)| *order == DateOrder::DayMonthYear).unwrap_or(&days[0]);
+        draft.push(format!(
+            "date_order = \"day_month_year\"   # no value tells; logs in this language have the day first: \"{value}\" in {} line {line} is {day}",
+            log.sample.label()
+        ));
+        return;
+    }
+    let each: Vec<String> =
+        days.iter().map(|(order, day)| format!("{day} ({})", named(order).unwrap_or_default())).collect();
+    draft.push(format!(
+        "date_order = {}             # \"{value}\" in {} line {line} is {}",
+        quoted(UNDECIDED),
+        log.sample.label(),
+        each.join(" or ")
+    ));
+    draft.ask(
+        "In which order are day, month and year?",
+        format!("\"{value}\" in {} line {line} is {}", log.sample.label(), each.join(" or ")),
+        &[
+            ("day_month_year", "the day first"),
+            ("month_day_year", "the month first"),
+            ("year_month_day", "the year first"),
+        ],
+        false,
+    );
+}
+
+/// Points that no row of the shots names are no bases: where the car stood, where lunch was.
+fn except(draft: &mut Draft, logs: &[&Log], all: &[Log]) {
+    let shots: Vec<&Log> = all.iter().filter(|log| log.sample.kind == LogKind::Shots).collect();
+    if !shots.iter().any(|log| log.has("base")) {
+        return;
+    }
+    let is_named = |name: &str| {
+        shots.iter().any(|log| log.sample.rows.iter().flatten().any(|cell| cell == name))
+    };
+    let names: Vec<&String> = logs.iter().flat_map(|log| &log.sample.names).collect();
+    let (used, unused): (Vec<&String>, Vec<&String>) = names.into_iter().partition(|name| is_named(name));
+    // A pattern's signs in a name are letters there.
+    let plain = |name: &&&String| !name.contains(['*', '?', '[']);
+    if used.is_empty() || unused.iter().filter(plain).count() == 0 {
+        return;
+    }
+    let listed: Vec<String> = unused.iter().filter(plain).map(|name| quoted(name)).collect();
+    draft.push(format!("except = [{}]  # no row of the shots names them; take out of this list what is a base", listed.join(", ")));
 }
 
 fn bases_only(draft: &mut Draft, logs: &[&Log]) {
@@ -397,6 +498,16 @@ fn columns_of(draft: &mut Draft, log: &Log, table: &str) {
         let carried: Vec<String> = carried.iter().map(|header| header.replace('\n', " ")).collect();
         draft.push(format!("# carried along as attributes: {}", carried.join(", ")));
     }
+    for (canonical, words) in [("measure", "measures"), ("role", "roles")] {
+        let Some(guess) = log.guesses.iter().find(|guess| guess.canonical == canonical && !guess.translated.is_empty()) else {
+            continue;
+        };
+        draft.push("");
+        draft.push(format!("[{table}.{words}]                   # the log's own word = what it means"));
+        for (word, meaning) in &guess.translated {
+            draft.push(format!("{} = {}", key(word), quoted(meaning)));
+        }
+    }
     if let Some(wide) = &log.wide {
         readings(draft, log, wide, table);
     } else if log.has("role") && !log.has("measure") {
@@ -433,16 +544,7 @@ fn measure_of_roles(draft: &mut Draft, log: &Log, table: &str) {
         return;
     };
     let Some(column) = log.sample.headers.iter().position(|own| *own == header) else { return };
-    let roles: Vec<String> = log.sample.filled(column).map(|cell| cell.trim().to_lowercase()).collect();
-    let has = |role: &str| roles.iter().any(|own| own == role);
-    let measure = match () {
-        () if has("top") && has("foot") => "height",
-        () if has("left") && has("right") => "width",
-        () if has("from") && has("to") => "missing_line",
-        () if has("wire") => "span",
-        () if has("toe") => "volume",
-        () => return,
-    };
+    let Some(measure) = roles::measure_of(&roles::roles_in(log.sample, column)) else { return };
     draft.push("");
     draft.push(format!("[{table}.values]"));
     draft.push(format!("measure = \"{measure}\"               # the roles in \"{header}\" are those of a {measure}"));
@@ -450,7 +552,8 @@ fn measure_of_roles(draft: &mut Draft, log: &Log, table: &str) {
 
 fn tail(draft: &mut Draft, logs: &[Log]) {
     let shots: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == LogKind::Shots).collect();
-    let has_bases = logs.iter().any(|log| log.sample.kind == LogKind::Bases);
+    let bases: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == LogKind::Bases).collect();
+    let has_bases = !bases.is_empty();
     draft.push("");
     draft.push("[instrument]                     # one standard error each, from the instrument's papers or a test; these are assumed without");
     draft.push(format!("# sigma_distance_m = {ASSUMED_SIGMA_DISTANCE_M}"));
@@ -459,8 +562,16 @@ fn tail(draft: &mut Draft, logs: &[Log]) {
     if has_bases {
         draft.push("");
         draft.push("[heights]");
-        let has_vertical =
-            shots.iter().any(|log| ["inclination", "zenith", "vertical_distance", UNDECIDED].iter().any(|name| log.has(name)));
+        let is_vertical = |guess: &Guess| {
+            ["inclination", "zenith", "vertical_distance"].iter().any(|name| guess.canonical.starts_with(name))
+                || guess.asks.contains(&Ask::ZenithOrInclination)
+        };
+        let in_readings = |log: &Log| {
+            log.wide.iter().flat_map(|wide| &wide.readings).flat_map(|reading| &reading.columns).any(|(name, _)| name.starts_with("inclination"))
+        };
+        let has_vertical = shots.iter().any(|log| {
+            log.guesses.iter().any(is_vertical) || in_readings(log) || ["inclination", "zenith", "vertical_distance"].iter().any(|name| log.has(name))
+        });
         let known = shots.iter().all(|log| log.has("instrument_height")) && !shots.is_empty();
         if !known && (has_vertical || shots.is_empty()) {
             draft.push(format!(
@@ -488,9 +599,23 @@ fn tail(draft: &mut Draft, logs: &[Log]) {
     }
     let magnetic = |guess: &Guess| guess.canonical.starts_with("magnetic") || guess.asks.contains(&Ask::North);
     if has_bases && shots.iter().any(|log| log.has("magnetic") || log.guesses.iter().any(magnetic)) {
+        north(draft);
+        draft.push("declination = \"model\"            # for magnetic azimuths; or degrees, east positive, set by hand");
+    }
+    // Grid azimuths of bases in degrees: the grid of the layers need not be the one that the circle was set to.
+    let grid = |log: &&&Log| log.guesses.iter().any(|guess| guess.canonical.starts_with("grid_azimuth"));
+    if let (Some(log), Some(_)) = (shots.iter().find(grid), centre(&bases)) {
+        north(draft);
+        draft.push(format!("grid_crs = {}                # the map grid whose north the azimuths count from, such as \"EPSG:2154\"", quoted(UNDECIDED)));
+        draft.ask("From the north of which map grid do the azimuths count?", format!("{} has grid azimuths; an EPSG code of a projected CRS", log.sample.label()), &[], false);
+    }
+}
+
+/// `[north]`, once.
+fn north(draft: &mut Draft) {
+    if !draft.lines.iter().any(|line| line == "[north]") {
         draft.push("");
         draft.push("[north]");
-        draft.push("declination = \"model\"            # for magnetic azimuths; or degrees, east positive, set by hand");
     }
 }
 

@@ -2,8 +2,11 @@
 
 use std::path::Path;
 
+use super::shot;
 use super::words;
-use crate::intake::cell::CellFormat;
+use crate::intake::bases::Coordinates;
+use crate::intake::fixes::Fix;
+use crate::intake::cell::{CellFormat, is_no_reading_number};
 use crate::intake::columns::{self, LogKind};
 use crate::intake::delimited::{Lines, Rows};
 use crate::intake::numbers::Evidence;
@@ -11,9 +14,10 @@ use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, header, kml, nmea, sheets, vector, workbook};
 use crate::job::LogFormat;
 use crate::numeric::signs::Signs;
+use crate::units::{Hemispheres, parse_angle_deg};
 
 /// Rows that are looked at.
-const ROWS: usize = 400;
+const ROWS: usize = 5000;
 
 /// What a file is that has no headers to guess at.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,6 +50,7 @@ impl Whole {
 }
 
 /// A log as far as it was looked at.
+#[derive(Clone)]
 pub struct Sample {
     /// Name of the file.
     pub name: String,
@@ -63,6 +68,14 @@ pub struct Sample {
     pub title: Option<(u64, String)>,
     /// Names of its points, where it has no headers.
     pub names: Vec<String>,
+    /// Longitudes and latitudes of its points in degrees, where it has no headers.
+    pub places: Vec<(f64, f64)>,
+    /// The units of the columns in a row of their own below the header; blank where there is none.
+    pub units: Vec<String>,
+    /// Line of each row.
+    pub lines: Vec<u64>,
+    /// The columns that name the base, where each row has the position that it was shot from.
+    pub base_columns: Vec<String>,
 }
 
 impl Sample {
@@ -74,12 +87,85 @@ impl Sample {
         }
     }
 
+    /// The words of a column's header, and of its unit below.
+    pub fn words(&self, column: usize) -> Vec<String> {
+        let mut words = words::of(&self.headers[column]);
+        if let Some(unit) = self.units.get(column) {
+            words.extend(words::of(unit));
+        }
+        words
+    }
+
+    /// The first column whose header means a concept.
+    pub fn named(&self, concept: &str) -> Option<usize> {
+        (0..self.headers.len()).find(|column| words::means(&self.words(*column), concept))
+    }
+
+    /// The column of a header.
+    pub fn column_of(&self, header: &str) -> Option<usize> {
+        self.headers.iter().position(|own| own == header)
+    }
+
+    /// The columns of latitude and longitude, or of easting and northing.
+    pub fn position_columns(&self) -> Option<[usize; 2]> {
+        let split: Vec<Vec<String>> = (0..self.headers.len()).map(|column| self.words(column)).collect();
+        let is_angle = |column: usize| {
+            self.is_numeric(column)
+                || self.filled(column).next().is_some_and(|cell| parse_angle_deg(&cell.replace(',', "."), Hemispheres::None).is_ok())
+        };
+        let degrees = |concept: &str| (0..split.len()).find(|column| words::means(&split[*column], concept) && is_angle(*column));
+        if let (Some(lat), Some(lon)) = (degrees("latitude"), degrees("longitude")) {
+            return Some([lat, lon]);
+        }
+        // One letter heads many columns: a grid's numbers are large.
+        let far = |concept: &str| {
+            (0..split.len())
+                .find(|column| words::means(&split[*column], concept) && self.greatest(*column).is_some_and(|most| most > 1000.0))
+        };
+        Some([far("easting")?, far("northing")?])
+    }
+
+    /// The language that most of its headers are in, where that is not English; none where too few tell.
+    pub fn language(&self) -> Option<&'static str> {
+        let mut counts: std::collections::BTreeMap<&'static str, usize> = Default::default();
+        for column in 0..self.headers.len() {
+            let words = self.words(column);
+            let mut of_header: Vec<&'static str> =
+                words::CONCEPTS.iter().filter_map(|concept| words::language(&words, concept)).collect();
+            of_header.sort_unstable();
+            of_header.dedup();
+            let language = of_header.iter().find(|language| **language == "en").or(of_header.iter().find(|language| **language != "any"));
+            if let Some(language) = language {
+                *counts.entry(language).or_default() += 1;
+            }
+        }
+        let english = counts.remove("en").unwrap_or(0);
+        let foreign: usize = counts.values().sum();
+        let (most, _) = counts.into_iter().max_by_key(|(_, count)| *count)?;
+        (foreign >= 3 && foreign > english).then_some(most)
+    }
+
+    /// How many different values a column has, and how many that are not blank.
+    pub fn variety(&self, column: usize) -> (usize, usize) {
+        let mut values: Vec<&str> = self.filled(column).collect();
+        let count = values.len();
+        values.sort_unstable();
+        values.dedup();
+        (values.len(), count)
+    }
+
     /// The numbers of a column, without those that stand for "no reading".
     pub fn numbers(&self, column: usize) -> Vec<f64> {
         let (format, signs) = (CellFormat::default(), self.signs(column));
         let cells = self.rows.iter().map(|row| row[column].as_str()).filter(|cell| !format.is_no_reading(cell));
-        let is_reading = |value: &f64| value.abs() < 9999.0 || value.fract() != 0.0 || value.abs() > 1e5;
-        cells.filter_map(|cell| signs.number(cell)).filter(is_reading).collect()
+        cells.filter_map(|cell| signs.number(cell)).filter(|value| !is_no_reading_number(*value)).collect()
+    }
+
+    /// Whether a column's values show a decimal comma.
+    pub fn has_decimal_comma(&self, column: usize) -> bool {
+        let mut seen = Evidence::default();
+        self.rows.iter().for_each(|row| seen.take(&row[column], 0));
+        seen.decimal_comma() == Some(true)
     }
 
     /// How the numbers of a column are written.
@@ -138,7 +224,9 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
     }
     let text = text::read(path, None)?;
     if nmea::looks_like(&text.text) {
-        return Ok(vec![whole(name, text.encoding, Whole::Receiver, Vec::new())]);
+        let read = nmea::read(&text.text, 0, &nmea::Clues::default());
+        let places = read.fixes.iter().filter_map(place_of).collect();
+        return Ok(vec![Sample { places, ..whole(name, text.encoding, Whole::Receiver, Vec::new()) }]);
     }
     if kml::looks_like(&text.text) {
         return of_kml(path, name, &text.text);
@@ -147,16 +235,29 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
         let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
         let found = gpx::read(&text.text, 0, gpx::GpxHeights::default()).map_err(wrong)?;
         let names: Vec<String> = found.waypoints.iter().map(|point| point.name.clone()).collect();
-        return Ok(vec![whole(name, text.encoding, Whole::Gpx(!names.is_empty()), names)]);
+        let mut places: Vec<(f64, f64)> = found.waypoints.iter().map(|point| (point.lon_deg, point.lat_deg)).collect();
+        if places.is_empty() {
+            places = found.tracks.fixes.iter().filter_map(place_of).collect();
+        }
+        return Ok(vec![Sample { places, ..whole(name, text.encoding, Whole::Gpx(!names.is_empty()), names) }]);
     }
     Ok(vec![of_table(&text, name, None, "#")?])
+}
+
+/// Longitude and latitude of a fix in degrees.
+fn place_of(fix: &Fix) -> Option<(f64, f64)> {
+    match fix.coordinates {
+        Coordinates::Geographic { lat_deg, lon_deg } => Some((lon_deg, lat_deg)),
+        Coordinates::Projected { .. } => None,
+    }
 }
 
 fn of_kml(path: &Path, name: String, document: &str) -> Result<Vec<Sample>, IntakeError> {
     let found = kml::read(document, kml::KmlHeights::Standard)
         .map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let places = found.placemarks.iter().map(|point| (point.lon_deg, point.lat_deg)).collect();
     let names = found.placemarks.into_iter().map(|point| point.name).collect();
-    Ok(vec![whole(name, "UTF-8", Whole::Kml, names)])
+    Ok(vec![Sample { places, ..whole(name, "UTF-8", Whole::Kml, names) }])
 }
 
 /// A log of bases that needs no column map.
@@ -173,6 +274,10 @@ fn whole(name: String, encoding: &'static str, whole: Whole, names: Vec<String>)
         whole: Some(whole),
         title: None,
         names,
+        places: Vec::new(),
+        units: Vec::new(),
+        lines: Vec::new(),
+        base_columns: Vec::new(),
     }
 }
 
@@ -191,7 +296,6 @@ fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> 
     let mut rows = Rows::default();
     let lines = Lines::new(&text.text, separator, 1).filter(|line| is_text(line.text) && line.number > found.line);
     lines.take(ROWS).for_each(|line| rows.push(line, separator));
-    let cut = rows.rows().iter().map(|row| (0..row.fields()).map(|i| rows.cell(row, i).to_owned()).collect::<Vec<_>>());
     let mut headers = found.names;
     let width = headers.len();
     for (index, header) in headers.iter_mut().enumerate() {
@@ -199,14 +303,18 @@ fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> 
             *header = format!("column {}", index + 1);
         }
     }
-    let rows: Vec<Vec<String>> = cut
-        .filter(|row| row.len() >= width && row[width..].iter().all(String::is_empty))
-        .map(|mut row| {
-            row.truncate(width);
-            row
-        })
-        .filter(|row| *row != headers && row.iter().any(|cell| !cell.is_empty()))
-        .collect();
+    // A comma in a remark makes a field too many, blank cells at the end of a row some too few: neither hides what columns mean.
+    let cut = rows.rows().iter().filter(|row| row.fields() * 2 >= width).map(|row| {
+        let cells: Vec<String> = (0..width).map(|i| rows.cell(row, i).to_owned()).collect();
+        (row.line.number, cells)
+    });
+    let (mut lines, mut rows): (Vec<u64>, Vec<Vec<String>>) =
+        cut.filter(|(_, row)| *row != headers && row.iter().any(|cell| !cell.is_empty())).unzip();
+    let mut units = Vec::new();
+    if rows.first().is_some_and(|row| header::is_units_row(row)) {
+        units = rows.remove(0);
+        lines.remove(0);
+    }
     let mut seen = Evidence::default();
     rows.iter().flatten().for_each(|cell| seen.take(cell, 0));
     let decimal_comma = seen.decimal_comma().unwrap_or(false);
@@ -222,6 +330,10 @@ fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> 
         whole: None,
         title: found.title.first().map(|title| (found.line, title.clone())),
         names: Vec::new(),
+        places: Vec::new(),
+        units,
+        lines,
+        base_columns: Vec::new(),
     };
     sample.kind = kind_of(&sample);
     Ok(sample)
@@ -229,26 +341,25 @@ fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> 
 
 /// Whether a table is of bases or of shots: what has positions and no sights is of bases.
 fn kind_of(sample: &Sample) -> LogKind {
-    let split: Vec<Vec<String>> = sample.headers.iter().map(|header| words::of(header)).collect();
-    let any = |concepts: &[&str]| {
-        split
-            .iter()
-            .enumerate()
-            .any(|(column, words)| sample.is_numeric(column) && concepts.iter().any(|concept| words::means(words, concept)))
+    let split: Vec<Vec<String>> = (0..sample.headers.len()).map(|column| sample.words(column)).collect();
+    let has_azimuth = split.iter().enumerate().any(|(column, words)| sample.is_numeric(column) && shot::is_azimuth(words));
+    // The precision of a position ("Précision horizontale") is no distance.
+    let is_sight = |words: &[String]| {
+        !words::means(words, "accuracy")
+            && (shot::is_azimuth(words)
+                || shot::is_inclination(words)
+                || shot::is_distance(words)
+                || words::means(words, "zenith"))
     };
     let canonical = |kind| sample.headers.iter().filter(|header| columns::parse(&header.to_lowercase(), kind).is_some()).count();
     let (bases, shots) = (canonical(LogKind::Bases), canonical(LogKind::Shots));
-    let sights = any(&["azimuth", "inclination", "zenith"]) || any(&["distance", "slope_distance", "horizontal_distance"]);
-    let geographic = any(&["latitude"]) && any(&["longitude"]) || angles_with_letters(sample);
-    // One letter heads many columns: a grid's numbers are large.
-    let is_far = |concept: &str| {
-        (0..split.len())
-            .any(|column| words::means(&split[column], concept) && sample.greatest(column).is_some_and(|most| most > 1000.0))
-    };
-    let placed = geographic || (is_far("easting") && is_far("northing"));
+    let sights = split.iter().enumerate().any(|(column, words)| sample.is_numeric(column) && is_sight(words));
+    let placed = sample.position_columns().is_some() || angles_with_letters(sample);
     match (placed, sights) {
+        // Canonical headers say it themselves.
+        _ if shots > bases && shots >= 3 => LogKind::Shots,
         (true, false) => LogKind::Bases,
-        (true, true) if any(&["azimuth"]) || shots > bases => LogKind::Shots,
+        (true, true) if has_azimuth || shots > bases => LogKind::Shots,
         (true, true) => LogKind::Bases,
         (false, _) if bases > shots => LogKind::Bases,
         (false, _) => LogKind::Shots,
@@ -260,7 +371,7 @@ fn angles_with_letters(sample: &Sample) -> bool {
     let is_angle = |cell: &str| {
         cell.len() > 5
             && cell.contains(['N', 'S'])
-            && crate::units::parse_angle_deg(cell, crate::units::Hemispheres::Latitude).is_ok()
+            && parse_angle_deg(&cell.replace(',', "."), Hemispheres::Latitude).is_ok()
     };
     (0..sample.headers.len()).any(|column| sample.filled(column).any(is_angle))
 }

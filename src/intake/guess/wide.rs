@@ -1,8 +1,10 @@
 //! Layouts with several readings in a row: foot and top of a tree beside its distance, left and right of a face.
 
-use super::columns::{Ask, Context, length_unit};
+use super::columns::{Ask, Context};
+use super::shot::{is_azimuth, is_distance, is_horizontal_distance, is_inclination, is_slope_distance};
+use super::units::{angle_unit, is_percent, length_unit};
 use super::sample::Sample;
-use super::words::{self, means};
+use super::words::means;
 use crate::job::UNDECIDED;
 
 /// One reading: its role, and its columns by canonical name.
@@ -31,7 +33,7 @@ pub struct Wide {
 
 /// Recognises one.
 pub fn of(sample: &Sample, context: &Context) -> Option<Wide> {
-    let split: Vec<Vec<String>> = sample.headers.iter().map(|header| words::of(header)).collect();
+    let split: Vec<Vec<String>> = (0..sample.headers.len()).map(|column| sample.words(column)).collect();
     let numeric: Vec<usize> = (0..split.len()).filter(|column| sample.is_numeric(*column)).collect();
     heights(sample, context, &split, &numeric).or_else(|| widths(sample, context, &split, &numeric))
 }
@@ -47,16 +49,12 @@ fn heights(sample: &Sample, context: &Context, split: &[Vec<String>], numeric: &
     if top == foot {
         return None;
     }
-    let is_distance = |column: &usize| {
-        ["horizontal_distance", "slope_distance", "distance"].iter().any(|concept| means(&split[*column], concept))
-            && *column != top
-            && *column != foot
-    };
-    let distance = numeric.iter().copied().find(|column| is_distance(column))?;
+    let has_distance = |column: &usize| is_distance(&split[*column]) && *column != top && *column != foot;
+    let distance = numeric.iter().copied().find(|column| has_distance(column))?;
     let mut asks = Vec::new();
     let kind = match () {
-        () if means(&split[distance], "horizontal_distance") => "horizontal_distance".to_owned(),
-        () if means(&split[distance], "slope_distance") => "slope_distance".to_owned(),
+        () if is_horizontal_distance(&split[distance]) => "horizontal_distance".to_owned(),
+        () if is_slope_distance(&split[distance]) => "slope_distance".to_owned(),
         () => {
             asks.push(Ask::DistanceKind);
             format!("{UNDECIDED}_distance")
@@ -81,32 +79,29 @@ fn heights(sample: &Sample, context: &Context, split: &[Vec<String>], numeric: &
 }
 
 fn widths(sample: &Sample, context: &Context, split: &[Vec<String>], numeric: &[usize]) -> Option<Wide> {
-    let side = |side: &str, concepts: &[&str]| {
-        numeric
-            .iter()
-            .copied()
-            .find(|column| means(&split[*column], side) && concepts.iter().any(|concept| means(&split[*column], concept)))
+    let side = |side: &str, is: &dyn Fn(&[String]) -> bool| {
+        numeric.iter().copied().find(|column| means(&split[*column], side) && is(&split[*column]))
     };
     let mut asks = Vec::new();
     let mut readings = Vec::new();
     let mut columns = Vec::new();
     for role in ["left", "right"] {
-        let azimuth = side(role, &["azimuth"])?;
+        let azimuth = side(role, &is_azimuth)?;
         let north = ["magnetic", "true", "grid"].into_iter().find(|north| means(&split[azimuth], north)).unwrap_or_else(|| {
             asks.push(Ask::North);
             UNDECIDED
         });
         let mut of_side = vec![(format!("{north}_azimuth_deg"), sample.headers[azimuth].clone())];
         columns.push(azimuth);
-        if let Some(inclination) = side(role, &["inclination"]).filter(|column| *column != azimuth) {
+        if let Some(inclination) = side(role, &is_inclination).filter(|column| *column != azimuth) {
             of_side.push((
                 format!("inclination_{}", slope_unit(&split[inclination], &mut asks)),
                 sample.headers[inclination].clone(),
             ));
             columns.push(inclination);
         }
-        if let Some(distance) = side(role, &["distance", "slope_distance", "horizontal_distance"]) {
-            let kind = if means(&split[distance], "horizontal_distance") { "horizontal" } else { "slope" };
+        if let Some(distance) = side(role, &is_distance) {
+            let kind = if is_horizontal_distance(&split[distance]) { "horizontal" } else { "slope" };
             of_side.push((
                 format!("{kind}_distance_{}", length(&split[distance], context, &mut asks)),
                 sample.headers[distance].clone(),
@@ -131,11 +126,9 @@ fn length(words: &[String], context: &Context, asks: &mut Vec<Ask>) -> &'static 
 }
 
 fn slope_unit(words: &[String], asks: &mut Vec<Ask>) -> &'static str {
-    let has = |any: &[&str]| words.iter().any(|word| any.contains(&word.as_str()));
     match () {
-        () if has(&["pct", "percent", "%", "prozent", "procent", "prosent"]) => "pct",
-        () if has(&["deg", "degree", "degrees", "°", "grad"]) => "deg",
-        () if has(&["gon"]) => "gon",
+        () if is_percent(words) => "pct",
+        () if angle_unit(words).is_some() => angle_unit(words).unwrap_or(UNDECIDED),
         () => {
             asks.push(Ask::SlopeUnit);
             UNDECIDED

@@ -28,6 +28,42 @@ fn table() -> &'static HashMap<&'static str, Vec<Phrase>> {
     })
 }
 
+/// Concepts whose words tell the language of a log.
+pub const CONCEPTS: [&str; 14] = [
+    "azimuth", "inclination", "zenith", "distance", "slope_distance", "horizontal_distance", "instrument_height", "base", "shot",
+    "feature", "date", "time", "remarks", "species",
+];
+
+/// Concepts whose words are found in compounds: "Kompassretning" is a direction by the compass.
+const COMPOUNDS: [&str; 9] =
+    ["azimuth", "inclination", "zenith", "distance", "height", "magnetic", "angle", "accuracy", "shot"];
+/// Languages that write words together.
+const WRITTEN_TOGETHER: [&str; 6] = ["de", "nl", "sv", "no", "da", "fi"];
+
+impl Phrase {
+    /// Whether its one word begins or ends a compound.
+    fn is_part_of(&self, word: &str) -> bool {
+        let own = self.words[0].as_str();
+        WRITTEN_TOGETHER.contains(&self.language)
+            && own.len() >= 5
+            && !own.ends_with('*')
+            && word.len() >= own.len() + 2
+            && (word.starts_with(own) || word.ends_with(own))
+    }
+}
+
+/// Whether a word of a header begins with a word of a concept and a number's name ends it: "Boomnr", "Mastnummer".
+pub fn begins_with(words: &[String], concept: &str) -> bool {
+    const NUMBERS: [&str; 6] = ["nr", "nummer", "no", "id", "numero", "nro"];
+    let Some(phrases) = table().get(concept) else { return false };
+    phrases.iter().filter(|phrase| phrase.words.len() == 1 && phrase.words[0].len() >= 3).any(|phrase| {
+        words.iter().any(|word| {
+            word.strip_prefix(phrase.words[0].as_str())
+                .is_some_and(|rest| NUMBERS.contains(&rest.trim_start_matches(['s', 'e', 'n'])) || NUMBERS.contains(&rest))
+        })
+    })
+}
+
 /// Whether some words of a header mean a concept.
 pub fn means(words: &[String], concept: &str) -> bool {
     language(words, concept).is_some()
@@ -43,6 +79,7 @@ pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
     let found = phrases.iter().filter(|phrase| {
         let window = phrase.words.len();
         words.windows(window).any(|run| run.iter().zip(&phrase.words).all(|(word, wanted)| fits(word, wanted)))
+            || (window == 1 && COMPOUNDS.contains(&concept) && words.iter().any(|word| phrase.is_part_of(word)))
             // Words run together: "Zielhöhe" and "Ziel Höhe" are one.
             || (window == 1 && words.len() > 1 && words.len() < 4 && fits(&words.concat(), &phrase.words[0]) && phrase.words[0].len() > 5)
     });
@@ -54,6 +91,8 @@ pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
 
 /// The words of a header, in small letters without marks, numbers apart.
 pub fn of(header: &str) -> Vec<String> {
+    // The sign for a number, not that of degrees.
+    let header = ["n°", "N°", "nº", "Nº", "№"].iter().fold(header.to_owned(), |text, sign| text.replace(sign, "no "));
     let mut parts: Vec<String> = vec![String::new()];
     let mut before: Option<char> = None;
     for c in header.chars() {
@@ -75,7 +114,7 @@ pub fn of(header: &str) -> Vec<String> {
 }
 
 /// Small letters, marks taken off, and the two letters that stand for one with a mark made one.
-fn folded(word: &str) -> String {
+pub(super) fn folded(word: &str) -> String {
     let mut text = String::with_capacity(word.len());
     for c in word.to_lowercase().chars() {
         match c {
@@ -139,9 +178,19 @@ mod tests {
             ("Longitudine", "longitude"),
             ("Kippachshöhe", "instrument_height"),
             ("Hældning", "inclination"),
+            ("Kompassretning (°)", "azimuth"),
+            ("Kompassretning (°)", "magnetic"),
+            ("N° visée", "shot"),
+            ("Nº", "shot"),
+            ("Baumnummer", "shot"),
+            ("Geländehöhe", "height"),
+            ("Godz.", "time"),
         ] {
             assert!(means(&of(header), concept), "{header} is no {concept}: {:?}", of(header));
         }
+        assert!(begins_with(&of("Boomnr"), "feature") && begins_with(&of("Mastnummer"), "feature"));
+        assert!(!begins_with(&of("Baumart"), "feature"), "a species is no name");
+        assert!(!means(&of("Abstand"), "base"), "a compound of other concepts is none");
         assert_eq!(language(&of("avst"), "distance"), Some("sv"));
         assert_eq!(language(&of("Dist"), "distance"), Some("en"));
     }

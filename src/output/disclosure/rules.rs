@@ -170,7 +170,7 @@ pub fn may_be_told(flag: Flag) -> bool {
     use Flag::*;
     match flag {
         RepeatedShotId | RepeatedReading | TimeGoesBack | DamagedId | NoLineEnd | RepeatedBase | UnknownCode | AttributeValue
-        | AttributeMissing | NoString | NotOneFeature => true,
+        | AttributeMissing | NoString | NotOneFeature | RemarkJoined => true,
         // Frozen azimuths lie on one line through the base; a steep sight has it close by; and so on.
         _ => false,
     }

@@ -1,0 +1,197 @@
+//! What the columns of a log of shots may mean.
+
+use std::fmt::Write;
+
+use super::columns::{Ask, Guess, Guesser, MANY, candidate};
+use super::roles;
+use super::units::{angle_unit, is_percent};
+use super::words::means;
+use crate::job::UNDECIDED;
+
+/// An angle in the vertical plane, by one word or by several: "incl", "ang vert".
+pub(super) fn is_inclination(words: &[String]) -> bool {
+    means(words, "inclination") || (means(words, "angle") && means(words, "vertical"))
+}
+
+/// A direction, likewise: "az", "horizontal angle".
+pub(super) fn is_azimuth(words: &[String]) -> bool {
+    means(words, "azimuth") || (means(words, "angle") && means(words, "horizontal"))
+}
+
+/// A slope distance, likewise.
+pub(super) fn is_slope_distance(words: &[String]) -> bool {
+    means(words, "slope_distance") || (means(words, "distance") && means(words, "slanted"))
+}
+
+/// A horizontal distance, likewise.
+pub(super) fn is_horizontal_distance(words: &[String]) -> bool {
+    (means(words, "horizontal_distance") || (means(words, "distance") && means(words, "horizontal"))) && !means(words, "angle")
+}
+
+fn is_vertical_distance(words: &[String]) -> bool {
+    means(words, "vertical_distance") || (means(words, "distance") && means(words, "vertical"))
+}
+
+/// Any distance.
+pub(super) fn is_distance(words: &[String]) -> bool {
+    means(words, "distance") || is_slope_distance(words) || is_horizontal_distance(words)
+}
+
+impl Guesser<'_> {
+    /// The meanings that a column may have, the likeliest first.
+    pub(super) fn shot(&self, column: usize, words: &[String]) -> Vec<Guess> {
+        let sample = self.sample;
+        if let Some(spoken) = roles::of(sample, column, &self.kinds) {
+            let what = if spoken.canonical == "measure" { "kinds of measurements" } else { "roles in measurements" };
+            let reason = match spoken.translated.is_empty() {
+                true => format!("its values are {what}, such as {}", spoken.example),
+                false => format!("its values are words for {what}; what each means stands below"),
+            };
+            return vec![Guess { translated: spoken.translated, ..candidate(spoken.canonical, reason, Vec::new()) }];
+        }
+        let common = self.common(column, words);
+        if !sample.is_numeric(column) || means(words, "remarks") || means(words, "diameter") {
+            return common;
+        }
+        let own = match () {
+            () if means(words, "accuracy") && !is_azimuth(words) && !is_inclination(words) && !is_distance(words) => None,
+            () if is_azimuth(words) && !means(words, "zenith") => Some(self.azimuth(column, words)),
+            // "Vertical angle" is no distance.
+            () if (is_slope_distance(words) || is_horizontal_distance(words) || is_vertical_distance(words))
+                && (!is_inclination(words) || means(words, "distance"))
+                && !means(words, "angle") =>
+            {
+                Some(self.distance(words))
+            }
+            () if means(words, "zenith") => {
+                let unit = angle_unit(words).unwrap_or_else(|| self.zenith_unit(column));
+                Some(candidate(format!("zenith_{unit}"), "a zenith angle by its header", Vec::new()))
+            }
+            () if is_percent(words) && words.iter().any(|word| word == "slope") => {
+                Some(candidate("inclination_pct", "a slope in percent by its header", Vec::new()))
+            }
+            () if means(words, "instrument_height") => {
+                Some(self.small_height("instrument_height", column, words, "an instrument height by its header"))
+            }
+            () if means(words, "target_height") => {
+                Some(self.small_height("target_height", column, words, "a target height by its header"))
+            }
+            () if is_inclination(words) => Some(self.inclination(column, words, "an inclination by its header")),
+            () if means(words, "distance") => Some(self.distance(words)),
+            () => None,
+        };
+        own.into_iter().chain(common).collect()
+    }
+
+    fn azimuth(&self, column: usize, words: &[String]) -> Guess {
+        let north = ["magnetic", "true", "grid"].into_iter().find(|north| means(words, north));
+        let mut reason = "an azimuth by its header".to_owned();
+        let mut asks = Vec::new();
+        if north.is_none() {
+            let _ = write!(reason, "; from which north? put magnetic, true or grid in place of {UNDECIDED}");
+            asks.push(Ask::North);
+        }
+        let unit = angle_unit(words).or_else(|| self.turn(column, &mut reason));
+        if unit.is_none() {
+            let most = self.sample.greatest(column).map(|most| format!(" (values up to {most})")).unwrap_or_default();
+            let _ = write!(reason, "; in which unit{most}? put deg, gon or mil");
+            asks.push(Ask::AngleUnit);
+        }
+        candidate(format!("{}_azimuth_{}", north.unwrap_or(UNDECIDED), unit.unwrap_or(UNDECIDED)), reason, asks)
+    }
+
+    /// The unit that the values of full turns tell.
+    fn turn(&self, column: usize, reason: &mut String) -> Option<&'static str> {
+        let numbers = self.sample.numbers(column);
+        let most = self.sample.greatest(column)?;
+        let (unit, why) = match most {
+            _ if numbers.len() < MANY => return None,
+            _ if most <= 360.0 => ("deg", format!("none of {} values is above 360", numbers.len())),
+            _ if most <= 400.0 => ("gon", "values lie between 360 and 400".to_owned()),
+            _ if most <= 6400.0 => ("mil", format!("values go up to {most}")),
+            _ => return None,
+        };
+        let _ = write!(reason, "; likely in {unit}: {why}");
+        Some(unit)
+    }
+
+    /// Level is 90 degrees or 100 gon.
+    fn zenith_unit(&self, column: usize) -> &'static str {
+        let mut numbers = self.sample.numbers(column);
+        numbers.sort_by(f64::total_cmp);
+        match numbers.get(numbers.len() / 2) {
+            Some(middle) if numbers.len() >= MANY && (96.0..104.0).contains(middle) => "gon",
+            _ => "deg",
+        }
+    }
+
+    fn distance(&self, words: &[String]) -> Guess {
+        let kinds: [(&str, &str, &dyn Fn(&[String]) -> bool); 3] = [
+            ("horizontal_distance", "a horizontal distance by its header", &is_horizontal_distance),
+            ("vertical_distance", "a vertical distance by its header", &is_vertical_distance),
+            ("slope_distance", "a slope distance by its header", &is_slope_distance),
+        ];
+        if let Some((kind, why, _)) = kinds.into_iter().find(|(_, _, is)| is(words)) {
+            return self.length(kind, words, why);
+        }
+        let others: Vec<Vec<String>> = (0..self.sample.headers.len()).map(|column| self.sample.words(column)).collect();
+        let any = |is: &dyn Fn(&[String]) -> bool| others.iter().any(|words| is(words));
+        let is_zenith = |words: &[String]| means(words, "zenith");
+        let has_angles = any(&is_inclination) || any(&is_zenith) || any(&is_vertical_distance);
+        if any(&is_horizontal_distance) || (has_angles && !any(&is_slope_distance)) {
+            let why = if any(&is_horizontal_distance) {
+                "the horizontal one has a column of its own"
+            } else {
+                "there are inclinations beside it"
+            };
+            return self.length("slope_distance", words, &format!("a distance by its header, likely the slope distance: {why}"));
+        }
+        if !has_angles {
+            let why = "a distance by its header, likely the horizontal one: nothing vertical stands beside it";
+            return self.length("horizontal_distance", words, why);
+        }
+        let mut guess = self.length(&format!("{UNDECIDED}_distance"), words, "a distance by its header");
+        let _ = write!(guess.reason, "; put slope or horizontal in place of the first {UNDECIDED}");
+        guess.asks.insert(0, Ask::DistanceKind);
+        guess
+    }
+
+    fn inclination(&self, column: usize, words: &[String], why: &str) -> Guess {
+        if is_percent(words) {
+            return candidate("inclination_pct", format!("{why}, in percent"), Vec::new());
+        }
+        let numbers = self.sample.numbers(column);
+        let near_level = numbers.iter().filter(|value| (70.0..110.0).contains(*value)).count();
+        if numbers.len() >= MANY && near_level * 5 > numbers.len() * 4 {
+            let unit = angle_unit(words).unwrap_or_else(|| self.zenith_unit(column));
+            let reason = format!(
+                "{why}, but its values lie about {}: if that is level put zenith in place of {UNDECIDED}, else inclination",
+                if unit == "gon" { 100 } else { 90 }
+            );
+            return candidate(format!("{UNDECIDED}_{unit}"), reason, vec![Ask::ZenithOrInclination]);
+        }
+        if let Some(unit) = angle_unit(words) {
+            return candidate(format!("inclination_{unit}"), format!("{why}; the header names the unit"), Vec::new());
+        }
+        let most = numbers.iter().copied().map(f64::abs).fold(0.0, f64::max);
+        if numbers.len() >= MANY && most <= 45.0 && numbers.iter().any(|value| value.fract() != 0.0) {
+            let reason = format!("{why}; likely in degrees: {} values with fractions, none above 45", numbers.len());
+            return candidate("inclination_deg", reason, Vec::new());
+        }
+        if numbers.len() >= MANY && most <= 90.0 && self.has_degrees_beside(column) {
+            return candidate("inclination_deg", format!("{why}; likely in degrees, as the azimuths are"), Vec::new());
+        }
+        let reason = format!("{why}; in which unit? put deg, gon, mil or pct in place of {UNDECIDED}");
+        candidate(format!("inclination_{UNDECIDED}"), reason, vec![Ask::SlopeUnit])
+    }
+
+    /// Whether an azimuth of the log is in degrees.
+    fn has_degrees_beside(&self, column: usize) -> bool {
+        (0..self.sample.headers.len()).filter(|other| *other != column).any(|other| {
+            let words = self.sample.words(other);
+            is_azimuth(&words)
+                && self.sample.is_numeric(other)
+                && (angle_unit(&words) == Some("deg") || self.turn(other, &mut String::new()) == Some("deg"))
+        })
+    }
+}
