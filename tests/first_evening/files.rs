@@ -30,8 +30,8 @@ fn the_header_is_found_below_a_title() {
     assert!(said.contains("header_line = 2 is no line of text"), "{said}");
 }
 
-/// 34.27 N, 84.94 W: the placemark's own coordinates, as GDAL 3.11 reads them too
-/// (pyogrio.read_dataframe("points.kml"): POINT Z (-84.94 34.27 215)).
+/// 34.27 N, 84.94 W: the placemark's own coordinates, as GDAL reads them too (`ogrinfo -al -q points.kml` of GDAL 3.6.2:
+/// POINT Z (-84.94 34.27 215)).
 #[test]
 fn placemarks_are_bases() {
     let evening = Evening::with(&["forms/points.kml", "forms/title_row.csv"]);
@@ -58,6 +58,32 @@ fn placemarks_are_bases() {
     evening.write("job.toml", job("points.kmz", "title_row.csv").replace("[shots]", "kml_heights = \"ellipsoid\"\n[shots]"));
     evening.map();
     assert_eq!(places(&evening.layer("features")), expected);
+}
+
+/// Names, places, altitudes and descriptions as GDAL reads them (kml/stands.csv has the command), from the document and from the
+/// archive that GDAL writes of it, whose main document only links to one for each layer.
+#[test]
+fn placemarks_are_those_that_gdal_reads() {
+    let evening = Evening::with(&["kml/stands.kml", "kml/stands.kmz"]);
+    evening.write("shots.csv", "shot,base,feature,slope_distance_m,true_azimuth_deg,inclination_deg\n1,S1,A,80.4,10,0\n");
+    let text = fs::read_to_string(data().join("kml/stands.csv")).unwrap();
+    let rows: Vec<Vec<&str>> =
+        text.lines().filter(|line| !line.starts_with('#')).skip(1).map(|line| line.split(',').collect()).collect();
+    assert_eq!(rows.len(), 3);
+    for file in ["stands.kml", "stands.kmz"] {
+        evening.write("job.toml", job(file, "shots.csv").replace("[shots]", "kml_heights = \"ellipsoid\"\n[shots]"));
+        evening.map();
+        let bases = evening.layer("bases");
+        assert_eq!(bases.len(), rows.len(), "{file}: {bases:?}");
+        for row in &rows {
+            let [lon, lat, altitude] = [0, 1, 2].map(|at| row[at].parse::<f64>().unwrap());
+            let base = bases.iter().find(|base| base["base"] == row[3]).unwrap_or_else(|| panic!("{file}: no {}", row[3]));
+            // Printed with nine decimals of a degree and millimetres.
+            assert!((number(base, "lat_deg") - lat).abs() < 1e-8 && (number(base, "lon_deg") - lon).abs() < 1e-8, "{base:?}");
+            assert!((number(base, "ellipsoid_height_m") - altitude).abs() < 0.001, "{base:?}");
+            assert_eq!(base.get("description").map(String::as_str).unwrap_or_default(), row[4], "{base:?}");
+        }
+    }
 }
 
 #[test]
@@ -95,7 +121,7 @@ fn totals_and_notes_below_a_table_are_held_as_such() {
 }
 
 /// For two axes that err alike and apart, the radius of a share p is r = σ √(-2 ln(1 - p)): 2.4477 σ at 95 %, 1.1774 σ at
-/// 50 % (scipy.stats.rayleigh.ppf([0.95, 0.5])).
+/// 50 % (SciPy 1.17.1: `scipy.stats.rayleigh.ppf([0.95, 0.5]).tolist()`).
 #[test]
 fn an_accuracy_is_a_radius_with_a_share() {
     let evening = Evening::with(&["forms/title_row.csv"]);

@@ -1,4 +1,4 @@
-//! Workbooks written by three libraries (tests/first_evening/workbooks/make.py) against the delimited log of the same survey.
+//! Workbooks written by four libraries and by a spreadsheet program (tests/first_evening/workbooks/make.py) against the delimited log of the same survey.
 
 use super::*;
 
@@ -61,6 +61,40 @@ fn a_workbook_gives_what_the_delimited_log_gives() {
         assert!(ran.out.contains(note), "{file}: {}", ran.out);
         let hidden = "[Day 1]: row 9 is hidden in the sheet and read like all others; take out those that are not to count.";
         assert_eq!(ran.out.contains(hidden), file != "survey.xls", "{file}: {}", ran.out);
+    }
+}
+
+/// The same survey as a spreadsheet program saves it anew (workbooks/make.py has the command).
+#[test]
+fn what_a_spreadsheet_program_saves_is_read_alike() {
+    for kind in ["xlsx", "ods", "xls"] {
+        let saved = format!("workbooks/calc/survey.{kind}");
+        let evening = Evening::with(&["workbooks/bases.csv", "workbooks/shots.csv", &saved]);
+        let expected = plain(&evening);
+        let (ran, found) = of_workbook(&evening, &format!("survey.{kind}"));
+        assert_eq!(found.len(), expected.len(), "{kind}: {}", ran.out);
+        for (found, expected) in found.iter().zip(&expected) {
+            for (field, value) in expected.iter().filter(|(field, _)| !field.starts_with("source_") && field.as_str() != "plot") {
+                assert_eq!(found[field], *value, "{kind}: {field} of {}", expected["feature"]);
+            }
+        }
+    }
+}
+
+/// Serial numbers that count from 1904 (ECMA-376 part 1, 18.17.4.1) are 1462 less for the same day; read from 1900 they would be days of
+/// 2022. Written by openpyxl (`epoch = CALENDAR_MAC_1904`) and xlwt (`dates_1904`).
+#[test]
+fn dates_that_count_from_1904() {
+    for file in ["from_1904.xlsx", "from_1904.xls"] {
+        let evening = Evening::with(&["workbooks/bases.csv", "workbooks/shots.csv", &format!("workbooks/{file}")]);
+        let expected = plain(&evening);
+        let (ran, found) = of_workbook(&evening, file);
+        assert_eq!(found.len(), expected.len(), "{file}: {}", ran.out);
+        for (found, expected) in found.iter().zip(&expected) {
+            for field in ["time", "time_local", "declination_deg", "easting", "northing"] {
+                assert_eq!(found[field], expected[field], "{file}: {field} of {}", expected["feature"]);
+            }
+        }
     }
 }
 

@@ -61,7 +61,8 @@ pub fn looks_like(text: &str) -> bool {
     matches!(Pieces::new(text).next(), Ok(Piece::Open(open)) if open.name == "kml")
 }
 
-/// The document in a KMZ archive: `doc.kml`, else the first one.
+/// The document in a KMZ archive, `doc.kml` or else the first one, with those of the archive that it links to (clause 12.2,
+/// `NetworkLink`): programs that write several layers put each in a document of its own.
 ///
 /// # Errors
 /// When there is none, or the archive is damaged.
@@ -71,8 +72,55 @@ pub fn of_archive(bytes: &[u8]) -> Result<String, String> {
     let entries = archive.file_names().flatten().map(|name| name.into_owned());
     let mut names: Vec<String> = entries.filter(|name| name.to_lowercase().ends_with(".kml")).collect();
     names.sort_by_key(|name| (name != "doc.kml", name.matches('/').count(), name.clone()));
-    let first = names.first().ok_or("the archive holds no KML document")?;
-    unpacked(&mut archive, first).ok_or_else(|| format!("{first} in the archive cannot be read as UTF-8 text"))
+    let first = names.first().ok_or("the archive holds no KML document")?.clone();
+    let mut document = |name: &str| {
+        unpacked(&mut archive, name).ok_or_else(|| format!("{name} in the archive cannot be read as UTF-8 text"))
+    };
+    let mut whole = document(&first)?;
+    let (mut taken, mut linked) = (vec![first], links(&whole));
+    while let Some(href) = linked.pop() {
+        let name = href.trim_start_matches("./").to_owned();
+        if !names.contains(&name) || taken.contains(&name) {
+            continue;
+        }
+        let text = document(&name)?;
+        linked.extend(links(&text));
+        if let (Some(inside), Some(end)) = (inside(&text), whole.rfind("</kml>")) {
+            whole.insert_str(end, inside);
+        }
+        taken.push(name);
+    }
+    Ok(whole)
+}
+
+/// What a document links to, the last first.
+fn links(text: &str) -> Vec<String> {
+    let mut pieces = Pieces::new(text);
+    let mut open: Vec<String> = Vec::new();
+    let mut found = Vec::new();
+    while let Ok(piece) = pieces.next() {
+        match piece {
+            Piece::Open(element) => open.push(element.name),
+            Piece::Text(text) => {
+                let is_link = open.last().is_some_and(|leaf| leaf == "href") && open.iter().any(|name| name == "NetworkLink");
+                if is_link {
+                    found.insert(0, text.trim().to_owned());
+                }
+            }
+            Piece::Close(_) => {
+                open.pop();
+            }
+            Piece::End => break,
+        }
+    }
+    found
+}
+
+/// What stands in the outermost element of a document.
+fn inside(text: &str) -> Option<&str> {
+    let start = text.find("<kml")?;
+    let from = start + text[start..].find('>')? + 1;
+    text.get(from..text.rfind("</kml>")?)
 }
 
 /// Reads a document's text.

@@ -1,6 +1,5 @@
 use super::*;
 
-/// The fields of interest as the reader of GDAL 3 (driver LIBKML) gives them are in tests/first_evening; here the forms.
 const SOUND: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
 <kml xmlns="http://www.opengis.net/kml/2.2"><Document><name>stands</name>
 <Folder><name>east</name>

@@ -2,7 +2,10 @@
 
     pip install xlsxwriter openpyxl odfpy xlwt && python make.py
 
-Three libraries write one survey: xlsxwriter (.xlsx), odfpy (.ods), xlwt (.xls); openpyxl writes .xlsx with several days.
+Three libraries write one survey: xlsxwriter (.xlsx), odfpy (.ods), xlwt (.xls); openpyxl writes .xlsx with several days, and both it
+and xlwt the same survey with dates that count from 1904. The workbooks in calc/ are the export of a spreadsheet program:
+
+    for kind in xlsx xls ods; do soffice --headless --convert-to $kind --outdir calc survey.xlsx; done    # LibreOffice 7.4.7.2
 Invented places and values.
 """
 import csv
@@ -179,5 +182,40 @@ def days():
     book.save("days_2026-06-23.xlsx")
 
 
+def plain_rows(sheet_of):
+    """The two tables without titles, for the workbooks whose dates count from 1904."""
+    sheet_of("Stands", ["Stand", "Latitude", "Longitude", "H_ell (m)", "s H (m)"], BASES)
+    header = ["No", "Date", "Time", "Stand", "Plot", "Tree", "Sight Dist (m)", "Sight Az mag", "Sight Incl (deg)"]
+    sheet_of("Day 1", header, [(number, DAY, dt.datetime.combine(DAY, at), *rest[:-1]) for number, at, *rest in SHOTS])
+
+
+def from_1904():
+    from openpyxl import Workbook
+    from openpyxl.utils.datetime import CALENDAR_MAC_1904
+    book = Workbook()
+    book.remove(book.active)
+    book.epoch = CALENDAR_MAC_1904
+
+    def sheet_of(name, header, rows):
+        sheet = book.create_sheet(name)
+        for row in [header, *rows]:
+            sheet.append(row)
+    plain_rows(sheet_of)
+    book.save("from_1904.xlsx")
+
+    import xlwt
+    old = xlwt.Workbook(encoding="utf-8")
+    old.dates_1904 = True
+    formats = {dt.date: xlwt.easyxf(num_format_str="DD.MM.YYYY"), dt.datetime: xlwt.easyxf(num_format_str="DD.MM.YYYY HH:MM:SS")}
+
+    def old_sheet_of(name, header, rows):
+        sheet = old.add_sheet(name)
+        for i, row in enumerate([header, *rows]):
+            for j, value in enumerate(row):
+                sheet.write(i, j, value, *([formats[type(value)]] if type(value) in formats else []))
+    plain_rows(old_sheet_of)
+    old.save("from_1904.xls")
+
+
 if __name__ == "__main__":
-    plain(), xlsx(), ods(), xls(), days()
+    plain(), xlsx(), ods(), xls(), days(), from_1904()
