@@ -5,6 +5,7 @@ use crate::support;
 
 mod crews;
 mod files;
+mod others;
 mod placeless;
 mod wide;
 mod workbooks;

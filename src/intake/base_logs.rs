@@ -337,9 +337,7 @@ impl BaseLogs {
                 continue;
             }
             // A log of shots with the position of each: the next shot from one place is no other base.
-            if log.plan.names_bases_by_place()
-                && bases::name(&log.plan, &rows, row).is_some_and(|place| !places.insert(place))
-            {
+            if log.plan.names_bases_by_place() && bases::name(&log.plan, &rows, row).is_some_and(|place| !places.insert(place)) {
                 counts.other_lines += 1;
                 continue;
             }

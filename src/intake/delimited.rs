@@ -217,7 +217,8 @@ impl<'t> Rows<'t> {
             return;
         }
         let start = self.ends[first + width - 2] as usize + 1;
-        let joined = self.cells[start..self.ends[first + own - 1] as usize].replace('\n', char::from(separator).encode_utf8(&mut [0; 4]));
+        let joined =
+            self.cells[start..self.ends[first + own - 1] as usize].replace('\n', char::from(separator).encode_utf8(&mut [0; 4]));
         self.cells.truncate(start);
         self.cells.push_str(&joined);
         self.ends.truncate(first + width - 1);

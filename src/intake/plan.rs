@@ -277,7 +277,8 @@ impl Plan {
         if is_claimed || self.crs_column == Some(last) {
             return None;
         }
-        let known: Vec<Rows> = self.first_rows(text).filter(|rows| rows.rows().first().is_some_and(|row| self.fits(rows, row))).collect();
+        let known: Vec<Rows> =
+            self.first_rows(text).filter(|rows| rows.rows().first().is_some_and(|row| self.fits(rows, row))).collect();
         Remark::of(known.iter(), self.width())
     }
 

@@ -40,10 +40,13 @@ impl Remark {
     /// Whether the fields of a row from the last column on are one remark, and nothing else can be meant.
     pub fn is_one(&self, rows: &Rows, row: &Row) -> bool {
         let (width, got) = (self.numeric.len(), row.fields());
-        let Some(surplus) = got.checked_sub(width).filter(|surplus| (1..=GREATEST_SURPLUS).contains(surplus)) else { return false };
+        let Some(surplus) = got.checked_sub(width).filter(|surplus| (1..=GREATEST_SURPLUS).contains(surplus)) else {
+            return false;
+        };
         let last = width - 1;
         let cells: Vec<&str> = (0..got).map(|index| rows.cell(row, index)).collect();
-        let fits = |column: usize, cell: &str| !self.numeric[column] || is_number(cell) || CellFormat::default().is_no_reading(cell);
+        let fits =
+            |column: usize, cell: &str| !self.numeric[column] || is_number(cell) || CellFormat::default().is_no_reading(cell);
         let is_remark = cells[last..].iter().any(|cell| is_text(cell)) && (0..last).all(|column| fits(column, cells[column]));
         let elsewhere = |at: usize| {
             let own = &cells[at..=at + surplus];

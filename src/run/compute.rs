@@ -357,7 +357,7 @@ impl Computed {
         if parts.is_empty() {
             return;
         }
-        for record in (0..block.len()).filter_map(|index| block.record(index)) {
+        for record in (0..block.rows_read().len()).filter_map(|index| block.record(index)) {
             if record.read.flags.has(Flag::RemarkJoined) && parts.remove(&record.place.line) {
                 let mut flags = Flags::default();
                 flags.raise(Flag::RemarkJoined);

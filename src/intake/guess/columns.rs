@@ -84,8 +84,16 @@ impl Context {
             })
         };
         let foreign = || {
-            let concepts =
-                ["distance", "slope_distance", "horizontal_distance", "azimuth", "inclination", "instrument_height", "base", "feature"];
+            let concepts = [
+                "distance",
+                "slope_distance",
+                "horizontal_distance",
+                "azimuth",
+                "inclination",
+                "instrument_height",
+                "base",
+                "feature",
+            ];
             units.iter().any(|words| {
                 concepts.iter().any(|concept| words::language(words, concept).is_some_and(|found| !matches!(found, "any" | "en")))
             })
@@ -121,7 +129,8 @@ pub(super) fn in_feet(sample: &Sample) -> Option<&'static str> {
 /// The column of a base log that names its points.
 pub fn name_column(sample: &Sample) -> Option<usize> {
     let canonical = sample.headers.iter().position(|header| header.eq_ignore_ascii_case("base"));
-    let is_name = |column: &usize| !sample.is_numeric(*column) || sample.numbers(*column).iter().all(|value| value.fract() == 0.0);
+    let is_name =
+        |column: &usize| !sample.is_numeric(*column) || sample.numbers(*column).iter().all(|value| value.fract() == 0.0);
     let named = |concept| sample.named(concept).filter(is_name);
     canonical
         .or_else(|| named("base"))
@@ -211,8 +220,12 @@ pub(super) struct Guesser<'s> {
 impl Guesser<'_> {
     pub(super) fn length(&self, quantity: &str, words: &[String], why: &str) -> Guess {
         match (length_unit(words), &self.context.metric, in_feet(self.sample)) {
-            (Some(unit), _, _) => candidate(format!("{quantity}_{unit}"), format!("{why}; the header names the unit"), Vec::new()),
-            (None, Some(metric), _) => candidate(format!("{quantity}_m"), format!("{why}; likely in metres: {metric}"), Vec::new()),
+            (Some(unit), _, _) => {
+                candidate(format!("{quantity}_{unit}"), format!("{why}; the header names the unit"), Vec::new())
+            }
+            (None, Some(metric), _) => {
+                candidate(format!("{quantity}_m"), format!("{why}; likely in metres: {metric}"), Vec::new())
+            }
             (None, None, Some(feet)) => candidate(format!("{quantity}_ft"), format!("{why}; likely in feet: {feet}"), Vec::new()),
             (None, None, None) => candidate(
                 format!("{quantity}_{UNDECIDED}"),
@@ -345,7 +358,8 @@ impl Guesser<'_> {
     fn name_points(&self, found: &mut Vec<Guess>) {
         let sample = self.sample;
         let has = |canonical: &str| {
-            found.iter().any(|guess| guess.canonical == canonical) || sample.headers.iter().any(|own| own.eq_ignore_ascii_case(canonical))
+            found.iter().any(|guess| guess.canonical == canonical)
+                || sample.headers.iter().any(|own| own.eq_ignore_ascii_case(canonical))
         };
         if has("feature") || !has("base") {
             return;

@@ -28,6 +28,10 @@ use crate::job::{DateOrder, UNDECIDED};
 use crate::numeric::signs::Signs;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::units::{Hemispheres, parse_angle_deg};
+use crate::job::{DateOrder, UNDECIDED};
+use crate::numeric::signs::Signs;
+use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
+use crate::units::{Hemispheres, parse_angle_deg};
 
 /// The text of a starter job for some logs.
 ///
@@ -399,8 +403,7 @@ fn order(draft: &mut Draft, logs: &[&Log]) {
         ));
         return;
     }
-    let each: Vec<String> =
-        days.iter().map(|(order, day)| format!("{day} ({})", named(order).unwrap_or_default())).collect();
+    let each: Vec<String> = days.iter().map(|(order, day)| format!("{day} ({})", named(order).unwrap_or_default())).collect();
     draft.push(format!(
         "date_order = {}             # \"{value}\" in {} line {line} is {}",
         quoted(UNDECIDED),
@@ -410,11 +413,7 @@ fn order(draft: &mut Draft, logs: &[&Log]) {
     draft.ask(
         "In which order are day, month and year?",
         format!("\"{value}\" in {} line {line} is {}", log.sample.label(), each.join(" or ")),
-        &[
-            ("day_month_year", "the day first"),
-            ("month_day_year", "the month first"),
-            ("year_month_day", "the year first"),
-        ],
+        &[("day_month_year", "the day first"), ("month_day_year", "the month first"), ("year_month_day", "the year first")],
         false,
     );
 }
@@ -425,9 +424,7 @@ fn except(draft: &mut Draft, logs: &[&Log], all: &[Log]) {
     if !shots.iter().any(|log| log.has("base")) {
         return;
     }
-    let is_named = |name: &str| {
-        shots.iter().any(|log| log.sample.rows.iter().flatten().any(|cell| cell == name))
-    };
+    let is_named = |name: &str| shots.iter().any(|log| log.sample.rows.iter().flatten().any(|cell| cell == name));
     let names: Vec<&String> = logs.iter().flat_map(|log| &log.sample.names).collect();
     let (used, unused): (Vec<&String>, Vec<&String>) = names.into_iter().partition(|name| is_named(name));
     // A pattern's signs in a name are letters there.
@@ -436,7 +433,10 @@ fn except(draft: &mut Draft, logs: &[&Log], all: &[Log]) {
         return;
     }
     let listed: Vec<String> = unused.iter().filter(plain).map(|name| quoted(name)).collect();
-    draft.push(format!("except = [{}]  # no row of the shots names them; take out of this list what is a base", listed.join(", ")));
+    draft.push(format!(
+        "except = [{}]  # no row of the shots names them; take out of this list what is a base",
+        listed.join(", ")
+    ));
 }
 
 fn bases_only(draft: &mut Draft, logs: &[&Log]) {
@@ -567,10 +567,16 @@ fn tail(draft: &mut Draft, logs: &[Log]) {
                 || guess.asks.contains(&Ask::ZenithOrInclination)
         };
         let in_readings = |log: &Log| {
-            log.wide.iter().flat_map(|wide| &wide.readings).flat_map(|reading| &reading.columns).any(|(name, _)| name.starts_with("inclination"))
+            log.wide
+                .iter()
+                .flat_map(|wide| &wide.readings)
+                .flat_map(|reading| &reading.columns)
+                .any(|(name, _)| name.starts_with("inclination"))
         };
         let has_vertical = shots.iter().any(|log| {
-            log.guesses.iter().any(is_vertical) || in_readings(log) || ["inclination", "zenith", "vertical_distance"].iter().any(|name| log.has(name))
+            log.guesses.iter().any(is_vertical)
+                || in_readings(log)
+                || ["inclination", "zenith", "vertical_distance"].iter().any(|name| log.has(name))
         });
         let known = shots.iter().all(|log| log.has("instrument_height")) && !shots.is_empty();
         if !known && (has_vertical || shots.is_empty()) {
@@ -606,8 +612,16 @@ fn tail(draft: &mut Draft, logs: &[Log]) {
     let grid = |log: &&&Log| log.guesses.iter().any(|guess| guess.canonical.starts_with("grid_azimuth"));
     if let (Some(log), Some(_)) = (shots.iter().find(grid), centre(&bases)) {
         north(draft);
-        draft.push(format!("grid_crs = {}                # the map grid whose north the azimuths count from, such as \"EPSG:2154\"", quoted(UNDECIDED)));
-        draft.ask("From the north of which map grid do the azimuths count?", format!("{} has grid azimuths; an EPSG code of a projected CRS", log.sample.label()), &[], false);
+        draft.push(format!(
+            "grid_crs = {}                # the map grid whose north the azimuths count from, such as \"EPSG:2154\"",
+            quoted(UNDECIDED)
+        ));
+        draft.ask(
+            "From the north of which map grid do the azimuths count?",
+            format!("{} has grid azimuths; an EPSG code of a projected CRS", log.sample.label()),
+            &[],
+            false,
+        );
     }
 }
 

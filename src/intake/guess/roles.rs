@@ -71,7 +71,8 @@ fn table() -> &'static [Words; 2] {
         let mut table = [Words::new(), Words::new()];
         for line in TABLE.lines().filter(|line| !line.trim().is_empty() && !line.starts_with('#')) {
             let mut parts = line.splitn(4, ' ');
-            let (Some(kind), Some(concept), Some(_), Some(words)) = (parts.next(), parts.next(), parts.next(), parts.next()) else {
+            let (Some(kind), Some(concept), Some(_), Some(words)) = (parts.next(), parts.next(), parts.next(), parts.next())
+            else {
                 continue;
             };
             let own = &mut table[usize::from(kind == "role")];

@@ -4,8 +4,6 @@ use std::path::Path;
 
 use super::shot;
 use super::words;
-use crate::intake::bases::Coordinates;
-use crate::intake::fixes::Fix;
 use crate::intake::cell::{CellFormat, is_no_reading_number};
 use crate::intake::columns::{self, LogKind};
 use crate::intake::delimited::{Lines, Rows};
@@ -14,6 +12,8 @@ use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, header, kml, nmea, sheets, vector, workbook};
 use crate::job::LogFormat;
 use crate::numeric::signs::Signs;
+use crate::records::base_row::Coordinates;
+use crate::records::fix::Fix;
 use crate::units::{Hemispheres, parse_angle_deg};
 
 /// Rows that are looked at.
@@ -111,7 +111,10 @@ impl Sample {
         let split: Vec<Vec<String>> = (0..self.headers.len()).map(|column| self.words(column)).collect();
         let is_angle = |column: usize| {
             self.is_numeric(column)
-                || self.filled(column).next().is_some_and(|cell| parse_angle_deg(&cell.replace(',', "."), Hemispheres::None).is_ok())
+                || self
+                    .filled(column)
+                    .next()
+                    .is_some_and(|cell| parse_angle_deg(&cell.replace(',', "."), Hemispheres::None).is_ok())
         };
         let degrees = |concept: &str| (0..split.len()).find(|column| words::means(&split[*column], concept) && is_angle(*column));
         if let (Some(lat), Some(lon)) = (degrees("latitude"), degrees("longitude")) {
@@ -134,7 +137,8 @@ impl Sample {
                 words::CONCEPTS.iter().filter_map(|concept| words::language(&words, concept)).collect();
             of_header.sort_unstable();
             of_header.dedup();
-            let language = of_header.iter().find(|language| **language == "en").or(of_header.iter().find(|language| **language != "any"));
+            let language =
+                of_header.iter().find(|language| **language == "en").or(of_header.iter().find(|language| **language != "any"));
             if let Some(language) = language {
                 *counts.entry(language).or_default() += 1;
             }
@@ -369,9 +373,7 @@ fn kind_of(sample: &Sample) -> LogKind {
 /// Whether a column holds latitudes in degrees with letters.
 fn angles_with_letters(sample: &Sample) -> bool {
     let is_angle = |cell: &str| {
-        cell.len() > 5
-            && cell.contains(['N', 'S'])
-            && parse_angle_deg(&cell.replace(',', "."), Hemispheres::Latitude).is_ok()
+        cell.len() > 5 && cell.contains(['N', 'S']) && parse_angle_deg(&cell.replace(',', "."), Hemispheres::Latitude).is_ok()
     };
     (0..sample.headers.len()).any(|column| sample.filled(column).any(is_angle))
 }

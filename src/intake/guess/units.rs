@@ -25,8 +25,10 @@ pub fn angle_unit(words: &[String]) -> Option<&'static str> {
         Some("gon")
     } else if has(&["mil", "mils"]) {
         Some("mil")
-    } else if has(&["deg", "degs", "degree", "degrees", "°", "º", "degres", "grados", "graus", "gradi", "graden", "stopnie", "grader", "asteet"])
-    {
+    } else if has(&[
+        "deg", "degs", "degree", "degrees", "°", "º", "degres", "grados", "graus", "gradi", "graden", "stopnie", "grader",
+        "asteet",
+    ]) {
         Some("deg")
     } else {
         // "Grad" and "grades" are degrees in one language and gon in another.
@@ -37,8 +39,20 @@ pub fn angle_unit(words: &[String]) -> Option<&'static str> {
 /// Whether a header says percent.
 pub fn is_percent(words: &[String]) -> bool {
     const PERCENT: [&str; 14] = [
-        "pct", "percent", "perc", "%", "prozent", "procent", "prosent", "prosentti", "pourcent", "porcento", "porciento", "porcentaje",
-        "percentuale", "percentage",
+        "pct",
+        "percent",
+        "perc",
+        "%",
+        "prozent",
+        "procent",
+        "prosent",
+        "prosentti",
+        "pourcent",
+        "porcento",
+        "porciento",
+        "porcentaje",
+        "percentuale",
+        "percentage",
     ];
     words.iter().any(|word| PERCENT.contains(&word.as_str()))
 }

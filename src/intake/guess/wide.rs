@@ -1,9 +1,9 @@
 //! Layouts with several readings in a row: foot and top of a tree beside its distance, left and right of a face.
 
 use super::columns::{Ask, Context};
+use super::sample::Sample;
 use super::shot::{is_azimuth, is_distance, is_horizontal_distance, is_inclination, is_slope_distance};
 use super::units::{angle_unit, is_percent, length_unit};
-use super::sample::Sample;
 use super::words::means;
 use crate::job::UNDECIDED;
 

@@ -30,13 +30,24 @@ fn table() -> &'static HashMap<&'static str, Vec<Phrase>> {
 
 /// Concepts whose words tell the language of a log.
 pub const CONCEPTS: [&str; 14] = [
-    "azimuth", "inclination", "zenith", "distance", "slope_distance", "horizontal_distance", "instrument_height", "base", "shot",
-    "feature", "date", "time", "remarks", "species",
+    "azimuth",
+    "inclination",
+    "zenith",
+    "distance",
+    "slope_distance",
+    "horizontal_distance",
+    "instrument_height",
+    "base",
+    "shot",
+    "feature",
+    "date",
+    "time",
+    "remarks",
+    "species",
 ];
 
 /// Concepts whose words are found in compounds: "Kompassretning" is a direction by the compass.
-const COMPOUNDS: [&str; 9] =
-    ["azimuth", "inclination", "zenith", "distance", "height", "magnetic", "angle", "accuracy", "shot"];
+const COMPOUNDS: [&str; 9] = ["azimuth", "inclination", "zenith", "distance", "height", "magnetic", "angle", "accuracy", "shot"];
 /// Languages that write words together.
 const WRITTEN_TOGETHER: [&str; 6] = ["de", "nl", "sv", "no", "da", "fi"];
 

@@ -73,9 +73,8 @@ pub fn of_archive(bytes: &[u8]) -> Result<String, String> {
     let mut names: Vec<String> = entries.filter(|name| name.to_lowercase().ends_with(".kml")).collect();
     names.sort_by_key(|name| (name != "doc.kml", name.matches('/').count(), name.clone()));
     let first = names.first().ok_or("the archive holds no KML document")?.clone();
-    let mut document = |name: &str| {
-        unpacked(&mut archive, name).ok_or_else(|| format!("{name} in the archive cannot be read as UTF-8 text"))
-    };
+    let mut document =
+        |name: &str| unpacked(&mut archive, name).ok_or_else(|| format!("{name} in the archive cannot be read as UTF-8 text"));
     let mut whole = document(&first)?;
     let (mut taken, mut linked) = (vec![first], links(&whole));
     while let Some(href) = linked.pop() {
