@@ -122,7 +122,7 @@ fn nests_from_waypoints() {
     assert!(checked.out.contains("Left out by except under [bases]: 2 points, TRUCK, LUNCH"), "{}", checked.out);
     // The public layer: places to 1 km, and no waypoint that no shot uses.
     evening.map();
-    let public = walk_text(&evening.folder.path().join("out"));
+    let public = walk_text(&evening.folder.path().join("out/csv"));
     assert!(!public.contains("TRUCK") && !public.contains("LUNCH"));
     evening.run(&["map", "job.toml", "--exact-places", "--out", "exact"]).exits(0);
     let truth = truth("3-nests/truth.json");
@@ -177,7 +177,7 @@ fn a_rock_face_in_two_months() {
 #[test]
 fn bolts_that_moved() {
     let (first, second) = (month("monat1.csv"), month("monat2.csv"));
-    let of = |evening: &Evening| find(&evening.folder.path().join("out"), ".features.csv");
+    let of = |evening: &Evening| evening.folder.path().join("out/job.gpkg");
     let compared = first.run(&["compare", &of(&first).display().to_string(), &of(&second).display().to_string()]).exits(0);
     let moved: Vec<&str> = compared.out.lines().filter(|line| line.contains("Bolzen")).collect();
     assert!(moved.iter().any(|line| line.contains("Bolzen3")), "{}", compared.out);
@@ -196,7 +196,7 @@ fn piles_alone() {
     let (first, second) = (month("vol1.csv"), month("vol2.csv"));
     first.expect("Haufen", "volume_m3", &truth("4-rock-face/truth1.json")["V"]);
     second.expect("Haufen", "volume_m3", &truth("4-rock-face/truth2.json")["V"]);
-    let of = |evening: &Evening| find(&evening.folder.path().join("out"), ".features.csv");
+    let of = |evening: &Evening| evening.folder.path().join("out/job.gpkg");
     let compared = first.run(&["compare", &of(&first).display().to_string(), &of(&second).display().to_string()]).exits(0);
     assert!(compared.out.contains("volume"), "{}", compared.out);
 }
@@ -293,7 +293,7 @@ impl Evening {
         assert!(edits.len() <= 5, "more edits than a crew has patience for");
         let job = self.run(&[&["init"], logs].concat()).exits(0).out;
         let job = edited(job, edits);
-        self.write("job.toml", job.replacen("name  = \"job\"", "formats = [\"csv\"]\nname  = \"job\"", 1));
+        self.write("job.toml", job.replacen("name  = \"job\"", "formats = [\"csv\", \"gpkg\"]\nname  = \"job\"", 1));
         self.run(&["check", "job.toml"]).exits(0)
     }
 

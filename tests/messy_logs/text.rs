@@ -370,7 +370,7 @@ fn header_of_a_base_log_repeated_in_another_order() {
 
 #[test]
 fn rows_with_fewer_or_more_fields() {
-    let (fewer, more) = ("A,3,2026-05-04T09:00:00Z,10,0", "A,4,2026-05-04T09:00:01Z,10,0,20,x,more");
+    let (fewer, more) = ("A,3,2026-05-04T09:00:00Z,10,0", "A,4,2026-05-04T09:00:01Z,10,5,0,20,x");
     let field = Field::new(format!("{}{fewer}\n{more}\n{}", good(2), shot("A", 5, "9", "0", "20").replace("T08", "T10")));
     field.write("bases.csv", BASES.to_owned() + "C,46.1,8.9\n");
     let run = field.map();

@@ -277,7 +277,8 @@ impl Guesser<'_> {
         let is_time_of_day = means(words, "time") && !means(words, "date") && has_times && self.has_days_beside(column);
         if (means(words, "date") || means(words, "time")) && has_days && !is_time_of_day {
             if has_times && !self.has_times_beside(column) {
-                add("time", &time_reason(sample, column, "time by its values"));
+                let why = if means(words, "time") { "time by its header" } else { "time by its values" };
+                add("time", &time_reason(sample, column, why));
             }
             if means(words, "date") || !means(words, "time") || !has_times {
                 add("date", "date by its header");

@@ -52,11 +52,12 @@ const COMPOUNDS: [&str; 9] = ["azimuth", "inclination", "zenith", "distance", "h
 const WRITTEN_TOGETHER: [&str; 6] = ["de", "nl", "sv", "no", "da", "fi"];
 
 impl Phrase {
-    /// Whether its one word begins or ends a compound.
-    fn is_part_of(&self, word: &str) -> bool {
+    /// Whether its one word begins or ends a compound; short ones end words of other things too, but for heights.
+    fn is_part_of(&self, word: &str, concept: &str) -> bool {
         let own = self.words[0].as_str();
+        let least = if concept == "height" { 4 } else { 5 };
         WRITTEN_TOGETHER.contains(&self.language)
-            && own.len() >= 5
+            && own.len() >= least
             && !own.ends_with('*')
             && word.len() >= own.len() + 2
             && (word.starts_with(own) || word.ends_with(own))
@@ -90,7 +91,7 @@ pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
     let found = phrases.iter().filter(|phrase| {
         let window = phrase.words.len();
         words.windows(window).any(|run| run.iter().zip(&phrase.words).all(|(word, wanted)| fits(word, wanted)))
-            || (window == 1 && COMPOUNDS.contains(&concept) && words.iter().any(|word| phrase.is_part_of(word)))
+            || (window == 1 && COMPOUNDS.contains(&concept) && words.iter().any(|word| phrase.is_part_of(word, concept)))
             // Words run together: "Zielhöhe" and "Ziel Höhe" are one.
             || (window == 1 && words.len() > 1 && words.len() < 4 && fits(&words.concat(), &phrase.words[0]) && phrase.words[0].len() > 5)
     });
