@@ -3,7 +3,7 @@
 //! Points are bases already; fixes wait for [`crate::stations`]. Waypoints and the points of vector files
 //! go the way of delimited rows, so that column maps, checks and carried columns are the same for all.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 use std::path::Path;
 use std::sync::Arc;
 

@@ -232,11 +232,11 @@ impl Plan {
 
     /// Whether a base is named by the columns of its position.
     pub fn names_bases_by_place(&self) -> bool {
-        let column = |quantity| match self.claims.get(&quantity).map(|claim| &claim.source) {
+        let column = |quantity| match self.claims.get(quantity).map(|claim| &claim.source) {
             Some(Source::Column(index)) => Some(*index),
             _ => None,
         };
-        let Some(Source::Columns(named)) = self.claims.get(&Quantity::Base).map(|claim| &claim.source) else { return false };
+        let Some(Source::Columns(named)) = self.claims.get(Quantity::Base).map(|claim| &claim.source) else { return false };
         [[Quantity::Latitude, Quantity::Longitude], [Quantity::East, Quantity::North]]
             .iter()
             .any(|pair| pair.iter().all(|quantity| column(*quantity).is_some_and(|index| named.contains(&index))))

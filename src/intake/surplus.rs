@@ -5,7 +5,7 @@
 
 use super::cell::CellFormat;
 use super::delimited::{Row, Rows};
-use super::numbers::Signs;
+use crate::numeric::signs::Signs;
 
 /// Surplus fields that are taken for one remark: more are a damaged line.
 const GREATEST_SURPLUS: usize = 6;

@@ -28,10 +28,6 @@ use crate::job::{DateOrder, UNDECIDED};
 use crate::numeric::signs::Signs;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::units::{Hemispheres, parse_angle_deg};
-use crate::job::{DateOrder, UNDECIDED};
-use crate::numeric::signs::Signs;
-use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
-use crate::units::{Hemispheres, parse_angle_deg};
 
 /// The text of a starter job for some logs.
 ///
