@@ -9,8 +9,9 @@ use super::compute::{self, Stage};
 use super::datums::{self, Steps};
 use super::prepare::{Prepared, check_any_base};
 use super::{backsights, network, notes};
-use crate::geodesy::crs::{CrsError, Kind};
+use crate::geodesy::crs::{Crs, CrsError, Kind};
 use crate::geodesy::register::{Origin, Shares};
+use crate::job::Job;
 use crate::shots::locate::{Locator, Placed};
 use crate::stations::base::BaseTable;
 use crate::stations::errors;
@@ -41,6 +42,24 @@ pub struct Adjusted<'p> {
     none_repeated: FxHashSet<u64>,
 }
 
+/// The way out for a crew in the United States whose bases and layers are on two realisations of NAD83, or on WGS 84 and an old one,
+/// where the grid files between them are missing.
+fn on_nad83_2011(job: &Job, output: &Crs) -> Option<String> {
+    if let Some(twin) = output.on_nad83_2011() {
+        let (authority, code) = twin.id()?;
+        return Some(format!(
+            "Or write crs = \"{authority}:{code}\" ({}), the same grid on the datum of today's receivers and networks in the United States.",
+            twin.name()
+        ));
+    }
+    let bases = Crs::new(job.bases.crs.as_deref()?).ok()?;
+    let is_old = bases.geographic().is_ok_and(|datum| datum.name() == "NAD83") && output.name().starts_with("NAD83(2011)");
+    is_old.then(|| {
+        "Or write crs = \"EPSG:6319\" under [bases] where the positions are of a network of today: those are on NAD83(2011)."
+            .to_owned()
+    })
+}
+
 /// Adjusts what was prepared.
 ///
 /// # Errors
@@ -52,7 +71,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
         let is_lost = matches!(source, CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. });
         match notes::all_outside(&table, output).filter(|_| is_lost) {
             Some(why) => RunError::Nothing(why),
-            None => RunError::Crs { what: "crs", source },
+            None => RunError::Crs { what: "crs", source: source.or(on_nad83_2011(job, output)) },
         }
     })?;
     let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;

@@ -122,7 +122,7 @@ fn nests_from_waypoints() {
     assert!(checked.out.contains("Left out by except under [bases]: 2 points, TRUCK, LUNCH"), "{}", checked.out);
     // The public layer: places to 1 km, and no waypoint that no shot uses.
     evening.map();
-    let public = walk_text(&evening.folder.path().join("out/csv"));
+    let public = layers_text(&evening.folder.path().join("out"));
     assert!(!public.contains("TRUCK") && !public.contains("LUNCH"));
     evening.run(&["map", "job.toml", "--exact-places", "--out", "exact"]).exits(0);
     let truth = truth("3-nests/truth.json");
@@ -275,16 +275,14 @@ fn find(folder: &Path, ending: &str) -> PathBuf {
     found.find(|path| path.file_name().unwrap().to_string_lossy().ends_with(ending)).unwrap_or_else(|| panic!("no {ending}"))
 }
 
-fn walk_text(folder: &Path) -> String {
-    let mut text = String::new();
-    for path in fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path()) {
-        if path.is_dir() {
-            text.push_str(&walk_text(&path));
-        } else {
-            text.push_str(&String::from_utf8_lossy(&fs::read(&path).unwrap()));
-        }
-    }
-    text
+/// All that stands in the layers.
+fn layers_text(folder: &Path) -> String {
+    let paths = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let is_layer = |path: &PathBuf| path.extension().is_some_and(|extension| extension == "csv" || extension == "gpkg");
+    let layers: Vec<String> =
+        paths.filter(is_layer).map(|path| String::from_utf8_lossy(&fs::read(&path).unwrap()).into_owned()).collect();
+    assert!(layers.len() > 2, "{layers:?}");
+    layers.concat()
 }
 
 impl Evening {

@@ -173,3 +173,36 @@ fn heights_in_another_language() {
         assert!((height - truth["it"][&name].as_f64().unwrap()).abs() < 0.15, "{name}: {height}");
     }
 }
+
+/// Grids of the United States on NAD83 of 1986 need grid files that few crews have; each has a twin on NAD83(2011) of the same name in the
+/// EPSG registry: 2240 and 6447 are Georgia West (ftUS), 26916 and 6345 UTM zone 16N. What the refusal says to write is tried.
+#[test]
+fn a_grid_on_an_old_realisation_of_nad83_names_its_twin() {
+    let evening = Evening::with(&["1-poles/stops.csv", "1-poles/shots_excel.csv"]);
+    let job = |crs: &str, of_bases: &str| {
+        let job = evening.run(&["init", "stops.csv", "shots_excel.csv"]).exits(0).out;
+        let answers = [
+            ("EPSG:32616", crs),
+            ("EPSG:4979", of_bases),
+            ("\"??_height_ft\"", "orthometric_height_ft"),
+            ("radius_share = \"??\"", "radius_share = 0.68"),
+            ("time_zone = \"??\"", "time_zone = \"America/New_York\""),
+        ];
+        answers.iter().fold(job, |job, (from, to)| job.replacen(from, to, 1))
+    };
+    for (old, new) in [("EPSG:2240", "EPSG:6447"), ("EPSG:26916", "EPSG:6345")] {
+        evening.write("job.toml", job(old, "EPSG:4979"));
+        let said = evening.run(&["check", "job.toml"]).exits(1).err;
+        assert!(said.contains(&format!("Or write crs = \"{new}\" (NAD83(2011) / ")), "{said}");
+        evening.write("job.toml", job(new, "EPSG:4979"));
+        evening.run(&["check", "job.toml"]).exits(0);
+    }
+    // On one datum nothing is asked for, and no step by WGS 84 is made.
+    evening.write("job.toml", job("EPSG:6447", "EPSG:6319"));
+    let ran = evening.run(&["check", "job.toml"]).exits(0);
+    assert!(!ran.out.contains("WGS 84 (EPSG"), "{}", ran.out);
+    // Positions said to be on the old datum, layers on the new one.
+    evening.write("job.toml", job("EPSG:6447", "EPSG:4269"));
+    let said = evening.run(&["check", "job.toml"]).exits(1).err;
+    assert!(said.contains("Or write crs = \"EPSG:6319\" under [bases]"), "{said}");
+}

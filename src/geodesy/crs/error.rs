@@ -167,6 +167,15 @@ pub enum CrsError {
 }
 
 impl CrsError {
+    /// The same failure with another way out: a sentence that says which key to write.
+    #[must_use]
+    pub fn or(mut self, way_out: Option<String>) -> CrsError {
+        if let (CrsError::MissingGrid { otherwise, .. }, Some(way_out)) = (&mut self, way_out) {
+            *otherwise = format!("{otherwise} {way_out}");
+        }
+        self
+    }
+
     /// The same failure, met at a base: operations are chosen for its place.
     #[must_use]
     pub fn at_base(mut self, label: &str) -> CrsError {

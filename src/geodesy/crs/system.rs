@@ -238,6 +238,16 @@ impl Crs {
         self.meridian_rad == 0.0 && (self.unit_factor - 1f64.to_radians()).abs() < 1e-12
     }
 
+    /// The same grid of the United States on NAD83(2011), the datum of receivers and networks there since 2011, for a grid on an older
+    /// realisation: in the EPSG registry the two have one name but for the datum in it.
+    pub fn on_nad83_2011(&self) -> Option<Crs> {
+        let (datum, grid) = self.name().split_once(" / ")?;
+        if !datum.starts_with("NAD83") || datum == "NAD83(2011)" {
+            return None;
+        }
+        Crs::new(&format!("NAD83(2011) / {grid}")).ok().filter(|twin| twin.id().is_some())
+    }
+
     /// Where it is meant to be used.
     pub fn area_of_use(&self) -> Option<&AreaOfUse> {
         self.area.as_ref()
