@@ -18,6 +18,7 @@ use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
 use crate::geodesy::register::Origin;
 use crate::intake::base_logs::BaseLogs;
+use crate::intake::shot_block::ShotBlock;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::LayerName;
 use crate::job::catalogue::Geometry;
