@@ -277,12 +277,12 @@ fn find(folder: &Path, ending: &str) -> PathBuf {
 
 /// All that stands in the layers.
 fn layers_text(folder: &Path) -> String {
-    let paths = fs::read_dir(folder).unwrap().map(|entry| entry.unwrap().path());
+    let folders = [folder.to_owned(), folder.join("csv")];
+    let paths = folders.iter().filter_map(|folder| fs::read_dir(folder).ok()).flatten().map(|entry| entry.unwrap().path());
     let is_layer = |path: &PathBuf| path.extension().is_some_and(|extension| extension == "csv" || extension == "gpkg");
-    let layers: Vec<String> =
-        paths.filter(is_layer).map(|path| String::from_utf8_lossy(&fs::read(&path).unwrap()).into_owned()).collect();
-    assert!(layers.len() > 2, "{layers:?}");
-    layers.concat()
+    let layers: Vec<PathBuf> = paths.filter(is_layer).collect();
+    assert!(layers.iter().any(|path| path.to_string_lossy().ends_with(".bases.csv")), "{layers:?}");
+    layers.iter().map(|path| String::from_utf8_lossy(&fs::read(path).unwrap()).into_owned()).collect()
 }
 
 impl Evening {
