@@ -7,7 +7,9 @@ STANDOFF := target/release/standoff
 DEMO := target/demo
 BENCH_PYTHON := target/bench-venv/bin/python
 
-.PHONY: help tools build demo test test-gis check bench schemas page-bundle page-check page-test
+FUZZ_SECONDS ?= 60
+
+.PHONY: fuzz help tools build demo test test-gis check bench schemas page-bundle page-check page-test
 
 help:
 	@echo "make demo    build, map an example, say what was made"
@@ -17,6 +19,7 @@ help:
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
 	@echo "make page-test    look at pages in a real browser (needs chromium and chromedriver)"
+	@echo "make fuzz    draw inputs by coverage, a minute for each kind of log (FUZZ_SECONDS, FUZZ_GIS=1)"
 	@echo "make bench   side by side with what one would use instead (needs Python 3 with venv)"
 
 tools:
@@ -64,3 +67,6 @@ page-test: tools
 bench: build
 	test -x $(BENCH_PYTHON) || (python3 -m venv target/bench-venv && target/bench-venv/bin/pip install -q -r bench/requirements.txt)
 	$(BENCH_PYTHON) bench/run.py
+
+fuzz:
+	fuzz/run $(FUZZ_SECONDS)
