@@ -20,6 +20,8 @@ use crate::records::shot::{Cells, Conditions, KeptShot, Membership, Place, ReadR
 use crate::records::when::When;
 
 /// What became of a row.
+// Nearly all rows are read: a box for them would be one more allocation a row.
+#[allow(clippy::large_enum_variant)]
 #[derive(Debug, Clone)]
 pub enum RowRead {
     /// It is no row of the table, or nothing of it can be read.

@@ -432,7 +432,7 @@ impl BaseTable {
 }
 
 impl BaseTable {
-    /// Numbers the groups of bases that are near each other: in one cube of [`NEAR_M`] or in cubes that touch, and so on from base to base.
+    /// Numbers the groups of bases that are near each other: in one cube of some 100 km or in cubes that touch, and so on from base to base.
     pub fn number_neighbours(&mut self) {
         let cell = |base: &Base| {
             let place = base.at.to_earth_centred(self.datums[base.datum].crs.ellipsoid());

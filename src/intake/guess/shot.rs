@@ -126,12 +126,12 @@ impl Guesser<'_> {
     }
 
     fn distance(&self, words: &[String]) -> Guess {
-        let kinds: [(&str, &str, &dyn Fn(&[String]) -> bool); 3] = [
-            ("horizontal_distance", "a horizontal distance by its header", &is_horizontal_distance),
-            ("vertical_distance", "a vertical distance by its header", &is_vertical_distance),
-            ("slope_distance", "a slope distance by its header", &is_slope_distance),
+        let said = [
+            (is_horizontal_distance(words), "horizontal_distance", "a horizontal distance by its header"),
+            (is_vertical_distance(words), "vertical_distance", "a vertical distance by its header"),
+            (is_slope_distance(words), "slope_distance", "a slope distance by its header"),
         ];
-        if let Some((kind, why, _)) = kinds.into_iter().find(|(_, _, is)| is(words)) {
+        if let Some((_, kind, why)) = said.into_iter().find(|(is, ..)| *is) {
             return self.length(kind, words, why);
         }
         let others: Vec<Vec<String>> = (0..self.sample.headers.len()).map(|column| self.sample.words(column)).collect();

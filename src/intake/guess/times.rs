@@ -40,8 +40,11 @@ pub fn is_utc(header: &str) -> bool {
     words::of(header).iter().any(|word| matches!(word.as_str(), "utc" | "gmt" | "zulu"))
 }
 
-/// What a column of dates leaves open: a value, its line, and the two orders with the days that they give.
-pub fn open_order(sample: &Sample, column: usize) -> Option<(String, u64, [(DateOrder, String); 2])> {
+/// A value whose day and month may change places, its line, and the two orders with the days that they give.
+pub type OpenOrder = (String, u64, [(DateOrder, String); 2]);
+
+/// What a column of dates leaves open.
+pub fn open_order(sample: &Sample, column: usize) -> Option<OpenOrder> {
     let mut seen = Evidence::default();
     for (row, line) in sample.rows.iter().zip(&sample.lines) {
         seen.take_date(&row[column], *line);

@@ -232,7 +232,7 @@ fn record(
             base: drawing.bases[base].label.clone(),
             placed,
             projected: stage.projected,
-            covariance: covariance,
+            covariance,
         });
     }
     for (i, station) in stations.into_iter().enumerate() {

@@ -5,8 +5,8 @@
 //! of all, are set aside and named. The standard error of the mean takes the errors of epochs τ
 //! apart to be correlated by exp(−|τ|/T) (a first-order Gauss-Markov process; T is `correlation_s` of
 //! the job): var = Σᵢ Σⱼ uᵢ uⱼ σᵢ σⱼ exp(−|tᵢ − tⱼ|/T), uᵢ = wᵢ/Σw. It is scaled up, never down, where the
-//! epochs scatter more than their standard errors say. Correlated errors hide in a small scatter: what they are shows in how fast epochs drift apart
-//! ([`drift`]).
+//! epochs scatter more than their standard errors say. Correlated errors hide in a small scatter: what they are shows in how fast epochs
+//! drift apart.
 
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::job::FixKind;
@@ -93,7 +93,7 @@ pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
     let tall_heights: Vec<f64> = tall.iter().filter_map(|k| heights[used[*k]]).collect();
     let tall_times: Vec<f64> = tall.iter().map(|k| times[*k]).collect();
     let height = (!tall.is_empty()).then(|| weighted_mean(tall_heights.iter().copied(), &vertical));
-    let drifts_up = drift(&[tall_heights.clone()], &vertical, &tall_times, correlation_s);
+    let drifts_up = drift(std::slice::from_ref(&tall_heights), &vertical, &tall_times, correlation_s);
     let scale_up = height.map_or(1.0, |mean| {
         scatter(tall_heights.iter().map(|height| (height - mean).powi(2)), &vertical).max(drifts_up.unwrap_or(1.0))
     });
