@@ -246,10 +246,12 @@ fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
         lon_deg: angle(Quantity::Longitude, Hemispheres::Longitude, 180.0)?,
     })
 }
+
 /// The CRS that a row's position is in, by the settings of its log.
 ///
 /// # Errors
 /// When the row's value stands for none.
+#[cfg(feature = "gis")]
 pub(crate) fn definition_of(row: &BaseRow, bases: &Bases) -> Result<String, Fault> {
     if let Some(definition) = &row.crs {
         return Ok(definition.clone());

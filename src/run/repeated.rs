@@ -4,6 +4,7 @@
 //! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull. Memory: about 500 bytes for each such row.
 
 use std::collections::BTreeMap;
+use std::ops::Range;
 use std::sync::Arc;
 
 use super::coded::Class;
@@ -27,6 +28,9 @@ use crate::stations::base::HeightKind;
 
 /// Longest time between two readings of one pull, where no shot id joins them, in seconds: our own choice.
 const PULL_GAP_S: f64 = 5.0;
+
+/// Lines of sight that are made together: a record of one is larger than what it is written as.
+const SIGHTS_AT_ONCE: usize = 8_192;
 
 /// A mapped shot that waits for the others of its feature.
 pub struct Waiting {
@@ -69,10 +73,24 @@ pub struct Waiting {
 /// A shot, or the readings of one pull.
 struct Item {
     /// Indexes of its rows.
-    rows: Vec<usize>,
+    rows: Range<usize>,
+    pull: Option<Box<Pull>>,
+}
+
+/// The readings of one pull, as one.
+struct Pull {
     repeat: Repeat,
-    /// Scatter of a pull's readings in metres, and readings that its median left aside.
-    pull: Option<(f64, usize)>,
+    /// Scatter of the readings in metres.
+    spread_m: f64,
+    /// Readings that the median left aside.
+    aside: usize,
+}
+
+impl Item {
+    /// As one shot.
+    fn repeat(&self, rows: &[Waiting]) -> Repeat {
+        self.pull.as_ref().map_or_else(|| rows[self.rows.start].repeat, |pull| pull.repeat)
+    }
 }
 
 /// A point to be: of some items, with the rows that a test left out.
@@ -98,15 +116,15 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
     let mut flags_of: Vec<Flags> = rows.iter().map(|row| row.flags).collect();
     let (mut mapped, mut first_rows) = (Vec::with_capacity(points.len()), Vec::with_capacity(points.len()));
     for point in &points {
-        let first = items[point.items[0]].rows[0];
+        let first = items[point.items[0]].rows.start;
         for (item, finding) in &point.aside {
-            for row in &items[*item].rows {
-                flags_of[*row].raise(flag_of(finding.verdict));
-                details.insert(*row, words_of(finding));
+            for row in items[*item].rows.clone() {
+                flags_of[row].raise(flag_of(finding.verdict));
+                details.insert(row, words_of(finding));
             }
         }
         let (placed, end, base, vector, parts) = place(stage, rows, &items, point)?;
-        let members: Vec<usize> = point.items.iter().flat_map(|item| items[*item].rows.iter().copied()).collect();
+        let members: Vec<usize> = point.items.iter().flat_map(|item| items[*item].rows.clone()).collect();
         let cell = |index: usize| {
             let of_row = |row: &usize| (rows[*row].cells[index].as_str(), rows[*row].signs[index]);
             members.iter().map(of_row).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
@@ -136,8 +154,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
         if feature.record.flags.has(Flag::UnknownCode) {
             *settlement.unknown_codes.entry(row.code.clone().unwrap_or_default()).or_default() += members.len() as u64;
         }
-        for other in members.iter().skip(1).chain(point.aside.iter().flat_map(|(item, _)| &items[*item].rows)) {
-            settlement.counts.entry(rows[*other].place.0).or_default().repeats += 1;
+        for other in members.iter().copied().skip(1).chain(point.aside.iter().flat_map(|(item, _)| items[*item].rows.clone())) {
+            settlement.counts.entry(rows[other].place.0).or_default().repeats += 1;
         }
         mapped.push(feature);
         first_rows.push(members);
@@ -151,18 +169,11 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
     };
     settlement.batches = records::batches(stage, &mapped, sizes, &cell)?;
     settlement.standing = standing::places(&mapped);
-    let sights: Vec<(usize, Feature)> = rows
-        .iter()
-        .zip(&flags_of)
-        .map(|(row, flags)| {
-            let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
-            let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags: *flags };
-            let of_row =
-                (row.placed, row.repeat.base, row.repeat.vector, row.repeat.vector.parts(&stage.origins[row.repeat.base]));
-            (row.repeat.base, record(stage, row, &alone, &[], of_row, class, *flags))
-        })
-        .collect();
-    settlement.batches.extend(records::sight_line_batch(stage, &sights));
+    for (rows, flags) in rows.chunks(SIGHTS_AT_ONCE).zip(flags_of.chunks(SIGHTS_AT_ONCE)) {
+        let sight = |(row, flags): (_, &Flags)| sight(stage, row, *flags);
+        let sights: Vec<(usize, Feature)> = rows.iter().zip(flags).map(sight).collect();
+        settlement.batches.extend(records::sight_line_batch(stage, &sights));
+    }
     for (index, (row, flags)) in rows.iter().zip(&flags_of).enumerate() {
         if !flags.is_empty() {
             settlement.counts.entry(row.place.0).or_default().flag(*flags);
@@ -173,6 +184,15 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
     }
     settlement.entries.sort_by_key(|entry| (entry.file, entry.line));
     Ok(settlement)
+}
+
+/// A row's own line of sight, with the base that it starts from.
+fn sight<'r>(stage: &'r Stage, row: &'r Waiting, flags: Flags) -> (usize, Feature<'r>) {
+    let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
+    let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags };
+    let (base, vector) = (row.repeat.base, row.repeat.vector);
+    let of_row = (row.placed, base, vector, vector.parts(&stage.origins[base]));
+    (base, record(stage, row, &alone, &[], of_row, class, flags))
 }
 
 /// Joins the readings of each pull.
@@ -186,12 +206,12 @@ fn pulls(bases: &[Origin], rows: &[Waiting]) -> Vec<Item> {
         let readings: Vec<Repeat> = run.iter().map(|row| rows[*row].repeat).collect();
         let made = if run.len() > 1 { repeats::pull(bases, &readings).ok() } else { None };
         match made.as_ref().and_then(|mean| Some((mean, mean.one?))) {
-            Some((mean, vector)) => items.push(Item {
-                rows: run.to_vec(),
-                repeat: Repeat { vector, ..readings[0] },
-                pull: Some((mean.spread.horizontal_rms_m, mean.set_aside)),
-            }),
-            None => items.extend(run.iter().map(|row| Item { rows: vec![*row], repeat: rows[*row].repeat, pull: None })),
+            Some((mean, vector)) => {
+                let repeat = Repeat { vector, ..readings[0] };
+                let pull = Pull { repeat, spread_m: mean.spread.horizontal_rms_m, aside: mean.set_aside };
+                items.push(Item { rows: run[0]..run[0] + run.len(), pull: Some(Box::new(pull)) });
+            }
+            None => items.extend(run.iter().map(|row| Item { rows: *row..row + 1, pull: None })),
         }
     }
     items
@@ -224,7 +244,7 @@ fn points(
     let mut order: Vec<(usize, Vec<usize>)> = Vec::new();
     let mut by_name: BTreeMap<(Option<&str>, &str, usize), usize> = BTreeMap::new();
     for (index, item) in items.iter().enumerate() {
-        let row = &rows[item.rows[0]];
+        let row = &rows[item.rows.start];
         let Some(feature) = row.feature.as_deref().filter(|_| combine) else {
             order.push((index, vec![index]));
             continue;
@@ -243,7 +263,7 @@ fn points(
             made.push(alone(group[0], Flags::default()));
             continue;
         }
-        let shots: Vec<Repeat> = group.iter().map(|item| items[*item].repeat).collect();
+        let shots: Vec<Repeat> = group.iter().map(|item| items[*item].repeat(rows)).collect();
         let mut flags = Flags::default();
         match repeats::settle(bases, &shots) {
             Ok(Settled::Point { mean, findings }) => {
@@ -262,7 +282,7 @@ fn points(
         if flags.has(Flag::NotOneFeature) {
             apart.0 += 1;
             if apart.1.is_empty() {
-                apart.1 = rows[items[group[0]].rows[0]].feature.clone().unwrap_or_default();
+                apart.1 = rows[items[group[0]].rows.start].feature.clone().unwrap_or_default();
             }
         }
         made.extend(group.into_iter().map(|item| alone(item, flags)));
@@ -285,11 +305,11 @@ fn place(
     point: &Point,
 ) -> Result<(Placed, Geodetic, usize, Vector, Parts), CrsError> {
     let first = &items[point.items[0]];
-    let row = &rows[first.rows[0]];
-    let index = point.mean.as_ref().map_or(first.repeat.base, |mean| mean.base);
+    let (row, repeat) = (&rows[first.rows.start], first.repeat(rows));
+    let index = point.mean.as_ref().map_or(repeat.base, |mean| mean.base);
     let base = &stage.table.bases[index];
     let (vector, parts) = match &point.mean {
-        None => (first.repeat.vector, first.repeat.vector.parts(&stage.origins[index])),
+        None => (repeat.vector, repeat.vector.parts(&stage.origins[index])),
         Some(mean) => (Vector::exact(mean.east_m, mean.north_m, mean.up_m), mean.parts),
     };
     if point.mean.is_none() && first.rows.len() == 1 {
@@ -311,12 +331,12 @@ fn record<'r>(
 ) -> Feature<'r> {
     let single = point.mean.is_none();
     let used: usize = point.items.iter().map(|item| items[*item].rows.len()).sum();
-    let pulls = point.items.iter().filter_map(|item| items[*item].pull);
+    let pulls = point.items.iter().filter_map(|item| items[*item].pull.as_deref());
     let aside = point.aside.iter().map(|(item, _)| items[*item].rows.len()).sum::<usize>();
-    let aside = aside + pulls.clone().map(|(_, aside)| aside).sum::<usize>();
+    let aside = aside + pulls.clone().map(|pull| pull.aside).sum::<usize>();
     let spread_m = match &point.mean {
         Some(mean) => mean.spread.horizontal_rms_m,
-        None => pulls.map(|(spread_m, _)| spread_m).next().unwrap_or(f64::NAN),
+        None => pulls.map(|pull| pull.spread_m).next().unwrap_or(f64::NAN),
     };
     let mut feature = stage.feature(&placed, base, &vector, &parts, class);
     feature.feature = row.feature.as_deref();
