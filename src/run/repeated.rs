@@ -1,7 +1,7 @@
 //! Behind the stream: the shots to features that were shot more than once, to one point each.
 //!
 //! The survey of the logs tells which names recur; their rows are set by here and judged together once all are known
-//! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull. Memory: about 500 bytes for each such row.
+//! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull. Memory: about 1.2 kB for each such row.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
