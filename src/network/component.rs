@@ -173,6 +173,7 @@ impl Task<'_> {
                 layout,
                 state: solution.state,
                 factor: Arc::new(solution.factor),
+                inverse: inverse.into(),
             },
         }
     }

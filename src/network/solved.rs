@@ -109,6 +109,8 @@ pub(crate) struct Inner {
     pub layout: Layout,
     pub state: State,
     pub factor: Arc<Factor>,
+    /// The elements of the inverse in the pattern of the factor.
+    pub inverse: Arc<[f64]>,
 }
 
 /// The unknowns that a station's place and orientation are, by their columns.
@@ -124,21 +126,36 @@ pub struct UnknownsOf {
 
 /// The covariance of a component's unknowns.
 #[derive(Debug)]
-struct OfUnknowns(Arc<Factor>);
+struct OfUnknowns {
+    factor: Arc<Factor>,
+    inverse: Arc<[f64]>,
+}
 
 impl Correlated for OfUnknowns {
     fn covariance(&self, which: &[usize]) -> Vec<f64> {
         let size = which.len();
         let mut covariance = vec![0.0; size * size];
         for (c, unknown) in which.iter().enumerate() {
-            let mut unit = vec![0.0; self.0.size()];
-            if let Some(one) = unit.get_mut(*unknown) {
-                *one = 1.0;
-                let column = self.0.solve(&unit);
-                which.iter().enumerate().for_each(|(r, other)| covariance[r * size + c] = column[*other]);
-            }
+            // What a reading names together, such as the place and the orientation of a station, stands there already.
+            let there = which.iter().map(|other| self.factor.element(&self.inverse, *other, *unknown));
+            let column: Vec<f64> = match there.collect() {
+                Some(column) => column,
+                None => self.solved(*unknown, which),
+            };
+            column.into_iter().enumerate().for_each(|(r, element)| covariance[r * size + c] = element);
         }
         covariance
+    }
+}
+
+impl OfUnknowns {
+    /// Elements of the column of an unknown, by a solution of the normal equations.
+    fn solved(&self, unknown: usize, which: &[usize]) -> Vec<f64> {
+        let mut unit = vec![0.0; self.factor.size()];
+        let Some(one) = unit.get_mut(unknown) else { return vec![0.0; which.len()] };
+        *one = 1.0;
+        let column = self.factor.solve(&unit);
+        which.iter().map(|other| column.get(*other).copied().unwrap_or(0.0)).collect()
     }
 }
 
@@ -188,9 +205,10 @@ impl Solved {
         })
     }
 
-    /// The covariance of its unknowns, for a register: a solution of the normal equations for each that is asked for.
+    /// The covariance of its unknowns, for a register: out of the inverse where a reading names them together, else by a solution of
+    /// the normal equations for each.
     pub fn correlated(&self) -> Arc<dyn Correlated> {
-        Arc::new(OfUnknowns(Arc::clone(&self.inner.factor)))
+        Arc::new(OfUnknowns { factor: Arc::clone(&self.inner.factor), inverse: Arc::clone(&self.inner.inverse) })
     }
 
     /// East, north and up at a station.

@@ -3,6 +3,7 @@
 pub mod time;
 
 use std::collections::HashMap;
+use std::sync::RwLock;
 
 use crate::intake::shot_block::ShotBlock;
 use crate::job::{Join, JoinBy};
@@ -20,6 +21,8 @@ pub struct Joiner<'j> {
     timeline: Timeline,
     /// Of names that stand for several positions.
     several: HashMap<&'j str, Timeline>,
+    /// What was said of names that no base has: rows repeat them, and each is compared with all bases once.
+    unknown: RwLock<HashMap<String, String>>,
 }
 
 impl<'j> Joiner<'j> {
@@ -29,7 +32,7 @@ impl<'j> Joiner<'j> {
             Named::Several(indexes) => Some((name.as_str(), Timeline::of(table, indexes.iter().copied()))),
             _ => None,
         });
-        Joiner { table, rules, timeline: Timeline::of_all(table), several: several.collect() }
+        Joiner { table, rules, timeline: Timeline::of_all(table), several: several.collect(), unknown: RwLock::default() }
     }
 
     /// The index of the base of a row of a block.
@@ -101,13 +104,24 @@ impl<'j> Joiner<'j> {
             }
             Some(Named::Held(why)) => (Reason::BaseHeld, format!("base {label} was held: {why}")),
             Some(Named::Absent(why)) => (Reason::UnknownBase, format!("base {label} has no position: {why}")),
-            Some(Named::Base(_)) | None => {
-                let known = self.table.bases.iter().map(|base| base.label.as_str());
-                let near = crate::numeric::words::nearest(&label, known).map(|near| format!("; did the crew mean {near}?"));
-                (Reason::UnknownBase, format!("no base log has a base {label}{}", near.unwrap_or_default()))
-            }
+            Some(Named::Base(_)) | None => (Reason::UnknownBase, self.say_unknown(&label)),
         };
         Err(Unfound::Named { reason, label, say })
+    }
+
+    /// What to say of a name that no base has.
+    fn say_unknown(&self, label: &str) -> String {
+        let said = |table: &HashMap<String, String>| table.get(label).cloned();
+        if let Some(say) = self.unknown.read().ok().and_then(|table| said(&table)) {
+            return say;
+        }
+        let known = self.table.bases.iter().map(|base| base.label.as_str());
+        let near = crate::numeric::words::nearest(label, known).map(|near| format!("; did the crew mean {near}?"));
+        let say = format!("no base log has a base {label}{}", near.unwrap_or_default());
+        if let Ok(mut table) = self.unknown.write() {
+            table.insert(label.to_owned(), say.clone());
+        }
+        say
     }
 }
 
