@@ -74,6 +74,11 @@ impl Lower {
             // The second clause admits a matrix of zeros: its draws do not move.
             (square > 0.0 || (greatest == 0.0 && square == 0.0)).then(|| square.sqrt())
         };
+        Lower::with(matrix, size, root)
+    }
+
+    /// Decomposes a symmetric matrix, by rows, with pivots as [`decompose`] takes them; none where one was not given.
+    pub fn with(matrix: &[f64], size: usize, root: impl Fn(f64) -> Option<f64>) -> Option<Lower> {
         let mut rows = vec![0.0; size * size];
         decompose(&mut rows, size, size, |i, j| matrix[i * size + j], root).then_some(Lower { size, rows })
     }
@@ -87,6 +92,13 @@ impl Lower {
     pub fn row(&self, i: usize) -> &[f64] {
         &self.rows[i * self.size..i * self.size + i + 1]
     }
+
+    /// Column `i` of the inverse of L Lᵀ.
+    pub fn inverse_column(&self, i: usize) -> Vec<f64> {
+        let unit: Vec<f64> = (0..self.size).map(|k| if k == i { 1.0 } else { 0.0 }).collect();
+        self.solve(&unit)
+    }
+
     /// Solves L Lᵀ x = b.
     pub fn solve(&self, b: &[f64]) -> Vec<f64> {
         let (n, at) = (self.size, |i: usize, j: usize| self.rows[i * self.size + j]);

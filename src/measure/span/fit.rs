@@ -14,7 +14,7 @@
 
 use super::curve::{Curve, Kind};
 use crate::geodesy::register::Joint;
-use crate::numeric::cholesky::{decompose, semi_root};
+use crate::numeric::cholesky::{Lower, semi_root};
 
 /// Step of differences in metres.
 const STEP_M: f64 = 1e-4;
@@ -216,30 +216,11 @@ impl Step {
                 entries.iter().for_each(|(c, other)| normal[r * size + c] += by * other / own_m2);
             }
         }
-        let mut lower = vec![0.0; size * size];
-        let root = |left: f64| (left > 0.0).then(|| left.sqrt());
-        if !decompose(&mut lower, size, size, |i, j| normal[i * size + j], root) {
-            return None;
-        }
-        // N = L Lᵀ: N⁻¹ = L⁻ᵀ L⁻¹, by its columns.
-        let solve = |b: &[f64]| {
-            let mut x = b.to_vec();
-            for i in 0..size {
-                let done: f64 = (0..i).map(|k| lower[i * size + k] * x[k]).sum();
-                x[i] = (x[i] - done) / lower[i * size + i];
-            }
-            for i in (0..size).rev() {
-                let done: f64 = (i + 1..size).map(|k| lower[k * size + i] * x[k]).sum();
-                x[i] = (x[i] - done) / lower[i * size + i];
-            }
-            x
-        };
+        let factor = Lower::with(&normal, size, |left| (left > 0.0).then(|| left.sqrt()))?;
         let mut inverse = vec![0.0; size * size];
         for column in 0..size {
-            let mut unit = vec![0.0; size];
-            unit[column] = 1.0;
-            solve(&unit).into_iter().enumerate().for_each(|(row, x)| inverse[row * size + column] = x);
+            factor.inverse_column(column).into_iter().enumerate().for_each(|(row, x)| inverse[row * size + column] = x);
         }
-        Some(Step { solution: solve(&right), root: semi_root(&inverse, size) })
+        Some(Step { solution: factor.solve(&right), root: semi_root(&inverse, size) })
     }
 }

@@ -8,7 +8,7 @@ use super::linear::{Matrix3, Vector3, apply, dot, matrix, plus, product, transpo
 use super::mean::{Row, Stand, inverse_in};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Arm, ErrorId, Origin, Shares, add_arm};
-use crate::numeric::cholesky::decompose;
+use crate::numeric::cholesky::Lower;
 
 /// The groups of shots, and the group of each shot.
 pub(super) fn of(shots: &[Repeat]) -> (Vec<(usize, Shares)>, Vec<usize>) {
@@ -124,19 +124,7 @@ pub(super) fn enters(bases: &[Origin], groups: &mut [Group], has_height: bool) -
 
 /// The first three rows of the inverse of a positive definite matrix.
 fn first_rows_of_inverse(matrix: &[f64], size: usize) -> [Vec<f64>; 3] {
-    let mut lower = vec![0.0; size * size];
-    decompose(&mut lower, size, size, |i, j| matrix[i * size + j], |left| Some(left.max(f64::MIN_POSITIVE).sqrt()));
-    std::array::from_fn(|unit| {
-        let mut x = vec![0.0; size];
-        x[unit] = 1.0;
-        for i in 0..size {
-            let done: f64 = (0..i).map(|k| lower[i * size + k] * x[k]).sum();
-            x[i] = (x[i] - done) / lower[i * size + i];
-        }
-        for i in (0..size).rev() {
-            let done: f64 = (i + 1..size).map(|k| lower[k * size + i] * x[k]).sum();
-            x[i] = (x[i] - done) / lower[i * size + i];
-        }
-        x
-    })
+    // Every pivot is given.
+    let factor = Lower::with(matrix, size, |left| Some(left.max(f64::MIN_POSITIVE).sqrt()));
+    std::array::from_fn(|unit| factor.as_ref().map_or_else(|| vec![0.0; size], |factor| factor.inverse_column(unit)))
 }
