@@ -5,7 +5,9 @@ use super::delimited::{Row, Rows};
 use super::fixes;
 use super::plan::Plan;
 use super::reader::{Reader, looks_damaged};
-use crate::job::{Bases, FixKind, Quality};
+#[cfg(feature = "gis")]
+use crate::job::Bases;
+use crate::job::{FixKind, Quality};
 use crate::numeric::signs::Signs;
 use crate::records::base_row::{BaseRow, Coordinates, FixQuality, Height, Window};
 use crate::records::fix::{Beside, Fix};

@@ -4,6 +4,7 @@
 //! `2026-10-14`, `08:20:00` and `2026-10-14T08:20:00`; formulas as the value that was stored with them. A cell that is merged down
 //! over several rows stands in each of them. Line ends and tabs in a cell become spaces, so that lines stay rows.
 
+mod caught;
 mod outline;
 
 pub(super) use outline::unpacked;
@@ -44,6 +45,12 @@ pub fn is_workbook(path: &Path) -> bool {
 /// # Errors
 /// When it is no workbook, is locked by a password, or damaged: a sentence.
 pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
+    let damaged = || "the workbook is damaged; open it in a spreadsheet program and save it again".to_owned();
+    caught::caught(|| read_sound(path, bytes)).unwrap_or_else(|| Err(damaged()))
+}
+
+/// The same of a file that is not damaged.
+fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
     let refused = |error: String| {
         let error = error.trim_end_matches('.').to_owned();
         match error.to_lowercase().contains("password") || error.to_lowercase().contains("encrypt") {
@@ -56,6 +63,8 @@ pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
     let described = book.sheets_metadata().to_vec();
     let mut sheets = Vec::new();
     for sheet in described.iter().filter(|sheet| sheet.typ == SheetType::WorkSheet) {
+        let too_far = |problem| format!("sheet {}: {problem}", sheet.name);
+        check_reach(&mut book, &sheet.name).map_err(|problem| problem.map_or_else(refused, too_far))?;
         let cells = book.worksheet_range(&sheet.name).map_err(|error| refused(error.to_string()))?;
         let mut outline = outlines.get(&sheet.name).cloned().unwrap_or_default();
         outline.merged_down.extend(merged(&mut book, &sheet.name));
@@ -91,6 +100,29 @@ fn open<'b>(path: &Path, bytes: &'b [u8]) -> Result<Book<'b>, String> {
     open_workbook_from_rs::<Xlsx<_>, _>(all()).map(Sheets::Xlsx).map_err(|error| error.to_string())
 }
 
+/// Whether the cells of a sheet reach so far that the whole of it could not be held: one cell in the last corner makes billions.
+///
+/// # Errors
+/// A sentence where they do; what the reader says where it cannot read.
+fn check_reach(book: &mut Book, name: &str) -> Result<(), Result<String, String>> {
+    let Sheets::Xlsx(book) = book else { return Ok(()) };
+    let mut cells = book.worksheet_cells_reader(name).map_err(|error| Err(error.to_string()))?;
+    let mut end = (0, 0);
+    while let Some(cell) = cells.next_cell().map_err(|error| Err(error.to_string()))? {
+        let (row, column) = cell.get_position();
+        end = (end.0.max(row), end.1.max(column));
+    }
+    within_reach(end).map_err(Ok)
+}
+
+/// Refuses a sheet whose last cell lies too far away.
+fn within_reach((row, column): (u32, u32)) -> Result<(), String> {
+    match row >= GREATEST_ROWS || column >= GREATEST_COLUMNS || u64::from(row + 1) * u64::from(column + 1) > GREATEST_CELLS {
+        true => Err(format!("its cells reach to row {} and column {}, too far to be a log", row + 1, column + 1)),
+        false => Ok(()),
+    }
+}
+
 /// Cells merged over several rows, as the reader of the format knows them: first row, last row, first column, from 0.
 fn merged(book: &mut Book, name: &str) -> Vec<outline::Down> {
     let found = match book {
@@ -105,9 +137,7 @@ fn merged(book: &mut Book, name: &str) -> Vec<outline::Down> {
 
 fn text_of(cells: &Range<Data>, outline: &outline::Outline) -> Result<String, String> {
     let (Some(start), Some(end)) = (cells.start(), cells.end()) else { return Ok(String::new()) };
-    if end.0 >= GREATEST_ROWS || end.1 >= GREATEST_COLUMNS || u64::from(end.0 + 1) * u64::from(end.1 + 1) > GREATEST_CELLS {
-        return Err(format!("its cells reach to row {} and column {}, too far to be a log", end.0 + 1, end.1 + 1));
-    }
+    within_reach(end)?;
     let last_row = outline.merged_down.iter().map(|down| down.last).fold(end.0, u32::max).min(end.0 + 1000);
     let mut writer = csv::WriterBuilder::new().delimiter(b'\t').flexible(true).from_writer(Vec::new());
     let mut text = Vec::new();
@@ -217,6 +247,65 @@ fn duration_text(text: &str) -> Option<String> {
 mod tests {
     use super::*;
     use calamine::ExcelDateTimeType;
+
+    /// A workbook of a spreadsheet program with one cell more in its first sheet.
+    fn with_a_cell(cell: &str) -> Vec<u8> {
+        use std::io::{Read, Write};
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/first_evening/workbooks/calc/survey.xlsx");
+        let mut from = zip::ZipArchive::new(std::fs::File::open(path).unwrap()).unwrap();
+        let mut to = zip::ZipWriter::new(Cursor::new(Vec::new()));
+        for index in 0..from.len() {
+            let mut part = from.by_index(index).unwrap();
+            let (name, mut bytes) = (part.name().unwrap().to_string(), Vec::new());
+            part.read_to_end(&mut bytes).unwrap();
+            if name == "xl/worksheets/sheet1.xml" {
+                let text = String::from_utf8(bytes).unwrap();
+                bytes = text.replace("</sheetData>", &format!("{cell}</sheetData>")).into_bytes();
+            }
+            to.start_file(name, zip::write::SimpleFileOptions::default()).unwrap();
+            to.write_all(&bytes).unwrap();
+        }
+        to.finish().unwrap().into_inner()
+    }
+
+    #[test]
+    fn a_cell_in_the_last_corner_is_refused_and_not_held() {
+        let far = with_a_cell("<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>");
+        let said = read(Path::new("far.xlsx"), &far).unwrap_err();
+        assert!(said.contains("reach to row 1048576 and column 16384, too far to be a log"), "{said}");
+        let near = with_a_cell("<row r=\"200\"><c r=\"Z200\"><v>1</v></c></row>");
+        assert_eq!(read(Path::new("near.xlsx"), &near).unwrap()[0].text.lines().count(), 200);
+        // The limit itself: 50 million cells.
+        assert!(within_reach((49_999, 999)).is_ok() && within_reach((50_000, 999)).is_err());
+    }
+
+    /// Workbooks of a spreadsheet program cut off anywhere, and with bytes changed, are read or refused with a sentence.
+    #[test]
+    fn damaged_workbooks_are_refused() {
+        let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/first_evening/workbooks/calc");
+        let mut refused = 0;
+        for name in ["survey.xls", "survey.xlsx", "survey.ods"] {
+            let whole = std::fs::read(folder.join(name)).unwrap();
+            assert!(read(Path::new(name), &whole).is_ok(), "{name}");
+            let cut = (0..whole.len()).step_by(whole.len() / 150 + 1).map(|end| whole[..end].to_vec());
+            let changed = (0..300usize).map(|k| {
+                let mut bytes = whole.clone();
+                let at = k * 7919 % bytes.len();
+                bytes[at] = bytes[at].wrapping_add(1 + (k % 255) as u8);
+                bytes
+            });
+            for bytes in cut.chain(changed) {
+                match read(Path::new(name), &bytes) {
+                    Ok(_) => {}
+                    Err(said) => {
+                        refused += 1;
+                        assert!(said.contains("save it"), "{said}");
+                    }
+                }
+            }
+        }
+        assert!(refused > 300, "{refused}");
+    }
 
     #[test]
     fn numbers_have_the_digits_that_a_spreadsheet_shows() {
