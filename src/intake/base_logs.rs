@@ -16,7 +16,7 @@ use super::carried::{Carried, join_carried};
 use super::columns::{LogKind, Quantity};
 use super::extras::ExtraType;
 use super::log::{InputFile, Log, of_sheet, open, planned};
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::settle::Written;
 use super::text::{self, Text};
 use super::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
@@ -35,13 +35,13 @@ pub struct BaseLog {
     /// For the account.
     pub info: InputFile,
     /// How its rows are read; none for a receiver's own format.
-    plan: Option<Plan>,
+    layout: Option<LogLayout>,
 }
 
 impl BaseLog {
     /// How the numbers of its carried columns are written.
     pub fn extra_signs(&self) -> &[Signs] {
-        self.plan.as_ref().map_or(&[], |plan| &plan.extra_signs)
+        self.layout.as_ref().map_or(&[], |layout| &layout.extra_signs)
     }
 }
 
@@ -122,8 +122,8 @@ impl BaseLogs {
         for (path, name) in job.occupations.list.iter().flat_map(|list| &list.resolved) {
             logs.read_list(path, name, job)?;
         }
-        let plans: Vec<Option<&Plan>> = logs.files.iter().map(|file| file.plan.as_ref()).collect();
-        logs.carried = join_carried(&plans, &logs.types);
+        let layouts: Vec<Option<&LogLayout>> = logs.files.iter().map(|file| file.layout.as_ref()).collect();
+        logs.carried = join_carried(&layouts, &logs.types);
         Ok(logs)
     }
 
@@ -293,7 +293,7 @@ impl BaseLogs {
         self.read_log(log, numbers, job, antenna_height_m)
     }
 
-    /// The same of a log with its plan.
+    /// The same of a log with its layout.
     fn read_log(
         &mut self,
         mut log: Log,
@@ -305,53 +305,55 @@ impl BaseLogs {
         self.told.append(&mut log.told);
         let mut counts = log.counts_above();
         if let Some(wanted) = &job.crs_column {
-            let found = log.plan.headers.iter().position(|header| header == wanted);
-            log.plan.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
+            let found = log.layout.headers.iter().position(|header| header == wanted);
+            log.layout.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
                 path: log.text.path.clone(),
-                line: log.plan.header_line,
+                line: log.layout.header_line,
                 problem: format!(
                     "crs_column is \"{wanted}\", which the file does not have; it has: {}",
-                    log.plan.headers.join(", ")
+                    log.layout.headers.join(", ")
                 ),
             })?);
         }
-        let are_fixes = log.plan.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
-        if are_fixes && log.plan.crs_column.is_some() {
+        let are_fixes = log.layout.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
+        if are_fixes && log.layout.crs_column.is_some() {
             return Err(IntakeError::Columns {
                 path: log.text.path.clone(),
-                line: log.plan.header_line,
+                line: log.layout.header_line,
                 problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
                           have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
                     .into(),
             });
         }
-        let mut types = vec![ExtraType::Empty; log.plan.extras.len()];
+        let mut types = vec![ExtraType::Empty; log.layout.extras.len()];
         let chunk = log.whole(file);
-        let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        let (rows, faults) = cut(&chunk, &log.layout, &log.text.path, &mut counts)?;
         let except = Except::new(&job.except);
         let mut places: HashSet<String> = HashSet::new();
         for (i, (row, fault)) in rows.rows().iter().zip(faults).enumerate() {
-            if let Some(left_out) = bases::name(&log.plan, &rows, row).filter(|name| except.fits(name)) {
+            if let Some(left_out) = bases::name(&log.layout, &rows, row).filter(|name| except.fits(name)) {
                 counts.other_lines += 1;
                 self.left_out.push(label(&left_out));
                 continue;
             }
             // A log of shots with the position of each: the next shot from one place is no other base.
-            if log.plan.names_bases_by_place() && bases::name(&log.plan, &rows, row).is_some_and(|place| !places.insert(place)) {
+            if log.layout.names_bases_by_place()
+                && bases::name(&log.layout, &rows, row).is_some_and(|place| !places.insert(place))
+            {
                 counts.other_lines += 1;
                 continue;
             }
             counts.read += 1;
             let line = numbers.as_ref().and_then(|numbers| numbers.get(i)).copied().unwrap_or(row.line.number);
-            let name = || bases::name(&log.plan, &rows, row);
+            let name = || bases::name(&log.layout, &rows, row);
             let mut hold = |fault| {
-                let fault = super::block::explained(fault, &log.plan, &rows, row);
+                let fault = super::block::explained(fault, &log.layout, &rows, row);
                 self.held.push(HeldBase { name: name(), place: (file, line, row.line.text.to_owned()), fault });
             };
             if let Some(fault) = fault {
                 hold(fault);
             } else if are_fixes {
-                match bases::read_fix(&log.plan, &rows, row, file, antenna_height_m) {
+                match bases::read_fix(&log.layout, &rows, row, file, antenna_height_m) {
                     Ok((mut fix, beside)) => {
                         fix.line = line;
                         self.epochs.push(Epoch { fix, beside, name: name(), raw: row.line.text.into() });
@@ -359,16 +361,17 @@ impl BaseLogs {
                     Err(fault) => hold(fault),
                 }
             } else {
-                match bases::read(&log.plan, &rows, row, file, antenna_height_m, &job.quality) {
+                match bases::read(&log.layout, &rows, row, file, antenna_height_m, &job.quality) {
                     Ok(mut base) => {
                         if !row.line.ended {
                             base.flags.raise(Flag::NoLineEnd);
                         }
-                        for ((kind, cell), signs) in types.iter_mut().zip(&base.extras).zip(&log.plan.extra_signs) {
+                        for ((kind, cell), signs) in types.iter_mut().zip(&base.extras).zip(&log.layout.extra_signs) {
                             *kind = kind.with(cell, *signs);
                         }
                         base.line = line;
-                        if let (true, Some(fault)) = (base.flags.has(Flag::TimeUnread), bases::unread_time(&log.plan, &rows, row))
+                        if let (true, Some(fault)) =
+                            (base.flags.has(Flag::TimeUnread), bases::unread_time(&log.layout, &rows, row))
                         {
                             self.unread_times.insert((file, line), fault);
                         }
@@ -380,12 +383,12 @@ impl BaseLogs {
         }
         if are_fixes {
             // Fixes become means, which carry no columns.
-            log.plan.extras.clear();
+            log.layout.extras.clear();
             types.clear();
         }
         self.types.push(types);
         log.info.counts = counts;
-        self.files.push(BaseLog { info: log.info, plan: Some(log.plan) });
+        self.files.push(BaseLog { info: log.info, layout: Some(log.layout) });
         Ok(())
     }
 
@@ -403,7 +406,7 @@ impl BaseLogs {
             written: Written::default(),
             counts: Counts::default(),
         };
-        self.files.push(BaseLog { info, plan: None });
+        self.files.push(BaseLog { info, layout: None });
         self.types.push(Vec::new());
         self.add_fixes(file, &text.text, log, clock_offset_s);
     }
@@ -451,19 +454,19 @@ impl BaseLogs {
         self.told.append(&mut log.told);
         let mut counts = log.counts_above();
         let chunk = log.whole(file);
-        let (rows, faults) = cut(&chunk, &log.plan, &log.text.path, &mut counts)?;
+        let (rows, faults) = cut(&chunk, &log.layout, &log.text.path, &mut counts)?;
         for (row, fault) in rows.rows().iter().zip(faults) {
             counts.read += 1;
             let place = (file, row.line.number, row.line.text.to_owned());
-            let read = fault.map_or_else(|| bases::read_occupation(&log.plan, &rows, row), Err);
+            let read = fault.map_or_else(|| bases::read_occupation(&log.layout, &rows, row), Err);
             match read {
                 Ok(window) => self.listed.push((window, place)),
-                Err(fault) => self.held.push(HeldBase { name: bases::name(&log.plan, &rows, row), place, fault }),
+                Err(fault) => self.held.push(HeldBase { name: bases::name(&log.layout, &rows, row), place, fault }),
             }
         }
-        log.plan.extras.clear();
+        log.layout.extras.clear();
         log.info.counts = counts;
-        self.files.push(BaseLog { info: log.info, plan: Some(log.plan) });
+        self.files.push(BaseLog { info: log.info, layout: Some(log.layout) });
         self.types.push(Vec::new());
         Ok(())
     }

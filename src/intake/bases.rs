@@ -3,7 +3,7 @@
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::fixes;
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::reader::{Reader, looks_damaged};
 #[cfg(feature = "gis")]
 use crate::job::Bases;
@@ -15,9 +15,9 @@ use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::units::{Hemispheres, parse_angle_deg};
 
 /// The name of a row's base, even where the row is unusable otherwise.
-pub fn name(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
+pub fn name(layout: &LogLayout, rows: &Rows, row: &Row) -> Option<String> {
     let mut joined = String::new();
-    plan.name(Quantity::Base, rows, row, &mut joined).map(str::to_owned)
+    layout.name(Quantity::Base, rows, row, &mut joined).map(str::to_owned)
 }
 
 /// Reads a row.
@@ -25,16 +25,16 @@ pub fn name(plan: &Plan, rows: &Rows, row: &Row) -> Option<String> {
 /// # Errors
 /// The first thing that makes the row unusable.
 pub fn read(
-    plan: &Plan,
+    layout: &LogLayout,
     rows: &Rows,
     row: &Row,
     file: usize,
     antenna_height_m: Option<f64>,
     rules: &Quality,
 ) -> Result<BaseRow, Fault> {
-    let reader = Reader { plan, rows, row };
+    let reader = Reader { layout, rows, row };
     let name =
-        name(plan, rows, row).ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the base has no name"))?;
+        name(layout, rows, row).ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the base has no name"))?;
     let (when, is_unread) = reader.when_if_read();
     check_quality(&reader, rules)?;
     let coordinates = coordinates(&reader)?;
@@ -50,17 +50,17 @@ pub fn read(
         flags.raise(Flag::DamagedId);
     }
     let sigma = |quantity| Ok(reader.measured(quantity)?.map(f64::abs));
-    let of_radius = |metres: f64| plan.sigma_of_radius.map(|factor| metres * factor);
+    let of_radius = |metres: f64| layout.sigma_of_radius.map(|factor| metres * factor);
     let radius = sigma(Quantity::Radius)?.filter(|metres| *metres > 0.0).and_then(of_radius);
     Ok(BaseRow {
-        name_header: plan.header(Quantity::Base).to_owned(),
+        name_header: layout.header(Quantity::Base).to_owned(),
         file,
         line: row.line.number,
         raw: row.line.text.to_owned(),
         coordinates,
         height,
         crs: None,
-        crs_value: plan.crs_column.map(|index| rows.cell(row, index).to_owned()),
+        crs_value: layout.crs_column.map(|index| rows.cell(row, index).to_owned()),
         sigma_horizontal_m: sigma(Quantity::SigmaHorizontal)?.or(radius),
         sigma_vertical_m: sigma(Quantity::SigmaVertical)?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
@@ -70,21 +70,21 @@ pub fn read(
         coordinate_epoch: reader.coordinate_epoch()?,
         is_known: false,
         quality: FixQuality {
-            kinds: plan.text(Quantity::FixKind, rows, row).map(str::to_owned),
+            kinds: layout.text(Quantity::FixKind, rows, row).map(str::to_owned),
             worst_hdop: reader.plain(Quantity::Hdop)?,
             worst_pdop: reader.plain(Quantity::Pdop)?,
         },
         origins: Vec::new(),
         occupation: None,
-        extras: plan.extras.iter().map(|(index, _)| rows.cell(row, *index).to_owned()).collect(),
+        extras: layout.extras.iter().map(|(index, _)| rows.cell(row, *index).to_owned()).collect(),
         flags,
         name,
     })
 }
 
 /// Why the date or time of a row cannot be read.
-pub fn unread_time(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
-    Reader { plan, rows, row }.when().err()
+pub fn unread_time(layout: &LogLayout, rows: &Rows, row: &Row) -> Option<Fault> {
+    Reader { layout, rows, row }.when().err()
 }
 
 /// The height of a row; none where the log has no heights.
@@ -93,7 +93,7 @@ fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
     match (reader.measured(kinds[0])?, reader.measured(kinds[1])?) {
         (Some(metres), _) => Ok(Some(Height::Ellipsoid(metres))),
         (None, Some(metres)) => Ok(Some(Height::Orthometric(metres))),
-        (None, None) if kinds.iter().any(|kind| reader.plan.claim_of(*kind).is_some()) => {
+        (None, None) if kinds.iter().any(|kind| reader.layout.claim_of(*kind).is_some()) => {
             Err(reader.no_reading(Reason::NoHeight, &kinds, "the base has no height"))
         }
         (None, None) => Ok(None),
@@ -105,7 +105,7 @@ fn height(reader: &Reader) -> Result<Option<Height>, Fault> {
 fn height_of_ground(reader: &Reader, antenna_height_m: Option<f64>) -> Result<Option<Height>, Fault> {
     let Some(above) = height(reader)? else { return Ok(None) };
     let antenna_m =
-        match (reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m), reader.plan.claim_of(Quantity::AntennaHeight)) {
+        match (reader.measured(Quantity::AntennaHeight)?.or(antenna_height_m), reader.layout.claim_of(Quantity::AntennaHeight)) {
             (Some(metres), _) => metres,
             (None, None) => 0.0,
             (None, Some(_)) => {
@@ -123,8 +123,14 @@ fn height_of_ground(reader: &Reader, antenna_height_m: Option<f64>) -> Result<Op
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height_m: Option<f64>) -> Result<(Fix, Beside), Fault> {
-    let reader = Reader { plan, rows, row };
+pub fn read_fix(
+    layout: &LogLayout,
+    rows: &Rows,
+    row: &Row,
+    file: usize,
+    antenna_height_m: Option<f64>,
+) -> Result<(Fix, Beside), Fault> {
+    let reader = Reader { layout, rows, row };
     let quantities = [Quantity::Time, Quantity::Date];
     let (instant, _) = reader
         .when()?
@@ -133,7 +139,7 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height
     let sigma = |quantity| Ok::<_, Fault>(reader.measured(quantity)?.map(f64::abs));
     let horizontal = sigma(Quantity::SigmaHorizontal)?;
     let vertical = sigma(Quantity::SigmaVertical)?;
-    let is_of_ground = plan.claim_of(Quantity::AntennaHeight).is_some();
+    let is_of_ground = layout.claim_of(Quantity::AntennaHeight).is_some();
     let height = if is_of_ground { height_of_ground(&reader, antenna_height_m)? } else { height(&reader)? };
     let beside = Beside {
         crs: None,
@@ -162,14 +168,14 @@ pub fn read_fix(plan: &Plan, rows: &Rows, row: &Row, file: usize, antenna_height
 ///
 /// # Errors
 /// The first thing that makes the row unusable.
-pub fn read_occupation(plan: &Plan, rows: &Rows, row: &Row) -> Result<Window, Fault> {
-    let reader = Reader { plan, rows, row };
-    let name = name(plan, rows, row)
+pub fn read_occupation(layout: &LogLayout, rows: &Rows, row: &Row) -> Result<Window, Fault> {
+    let reader = Reader { layout, rows, row };
+    let name = name(layout, rows, row)
         .ok_or_else(|| reader.no_reading(Reason::NoBase, &[Quantity::Base], "the occupation has no base"))?;
     let (from, to) = (reader.instant_of(Quantity::Start)?, reader.instant_of(Quantity::End)?);
     if to < from {
-        let header = plan.header(Quantity::End);
-        let value = plan.raw(Quantity::End, rows, row);
+        let header = layout.header(Quantity::End);
+        let value = layout.raw(Quantity::End, rows, row);
         return Err(Fault::new(Reason::NotATime, header, value, format!("{header} {value} is before the start")));
     }
     Ok(Window {
@@ -183,11 +189,11 @@ pub fn read_occupation(plan: &Plan, rows: &Rows, row: &Row) -> Result<Window, Fa
 
 /// The kind of fix that a row names; none where the log has none.
 fn kind_of_fix(reader: &Reader) -> Result<Option<FixKind>, Fault> {
-    let Some(word) = reader.plan.text(Quantity::FixKind, reader.rows, reader.row) else { return Ok(None) };
+    let Some(word) = reader.layout.text(Quantity::FixKind, reader.rows, reader.row) else { return Ok(None) };
     let kind = FixKind::ALL.into_iter().find(|kind| word.eq_ignore_ascii_case(kind.word()));
     kind.map(Some).ok_or_else(|| {
         let words: Vec<&str> = FixKind::ALL.iter().map(|kind| kind.word()).collect();
-        let header = reader.plan.header(Quantity::FixKind);
+        let header = reader.layout.header(Quantity::FixKind);
         Fault::new(
             Reason::PoorFix,
             header,
@@ -199,26 +205,26 @@ fn kind_of_fix(reader: &Reader) -> Result<Option<FixKind>, Fault> {
 
 /// Whether a point meets the job's rules.
 fn check_quality(reader: &Reader, rules: &Quality) -> Result<(), Fault> {
-    let header = |quantity| reader.plan.header(quantity);
+    let header = |quantity| reader.layout.header(quantity);
     let dilution = |quantity| Ok((header(quantity), reader.plain(quantity)?));
     let dilutions = [dilution(Quantity::Hdop)?, dilution(Quantity::Pdop)?];
     fixes::poor(kind_of_fix(reader)?, dilutions, header(Quantity::FixKind), rules).map_or(Ok(()), Err)
 }
 
 fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
-    let plan = reader.plan;
-    if plan.claim_of(Quantity::Latitude).is_none() {
+    let layout = reader.layout;
+    if layout.claim_of(Quantity::Latitude).is_none() {
         let part = |quantity| {
             reader.length(quantity)?.ok_or_else(|| reader.no_reading(Reason::NoPosition, &[quantity], "the base has no position"))
         };
         return Ok(Coordinates::Projected { east_m: part(Quantity::East)?, north_m: part(Quantity::North)? });
     }
     let angle = |quantity: Quantity, letters, limit: f64| {
-        let header = plan.header(quantity);
-        let cell = plan
+        let header = layout.header(quantity);
+        let cell = layout
             .text(quantity, reader.rows, reader.row)
             .ok_or_else(|| reader.no_reading(Reason::NoPosition, &[quantity], "the base has no position"))?;
-        let signs = plan.claim_of(quantity).map_or(Signs::POINT, |claim| claim.signs);
+        let signs = layout.claim_of(quantity).map_or(Signs::POINT, |claim| claim.signs);
         let number = match signs.number(cell) {
             Some(number) => number,
             None => {
@@ -242,7 +248,7 @@ fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
         }
         Ok(number)
     };
-    debug_assert!(matches!(plan.claim_of(Quantity::Latitude).map(|claim| claim.unit), Some(Unit::Angle(_))));
+    debug_assert!(matches!(layout.claim_of(Quantity::Latitude).map(|claim| claim.unit), Some(Unit::Angle(_))));
     Ok(Coordinates::Geographic {
         lat_deg: angle(Quantity::Latitude, Hemispheres::Latitude, 90.0)?,
         lon_deg: angle(Quantity::Longitude, Hemispheres::Longitude, 180.0)?,

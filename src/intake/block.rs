@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::IntakeError;
 use super::delimited::{Lines, Row, Rows};
-use super::plan::{LineKind, Plan};
+use super::log_layout::{LineKind, LogLayout};
 use crate::records::ledger::{Counts, Fault, Reason};
 
 /// A block of a file's text.
@@ -24,28 +24,28 @@ pub struct Chunk<'t> {
 /// When the header stands in it again with its columns in another order.
 pub fn cut<'t>(
     chunk: &Chunk<'t>,
-    plan: &Plan,
+    layout: &LogLayout,
     path: &Path,
     counts: &mut Counts,
 ) -> Result<(Rows<'t>, Vec<Option<Fault>>), IntakeError> {
-    let mut rows = plan.rows();
-    for line in Lines::new(chunk.text, plan.separator, chunk.first_line) {
-        match plan.kind_of(&line) {
+    let mut rows = layout.rows();
+    for line in Lines::new(chunk.text, layout.separator, chunk.first_line) {
+        match layout.kind_of(&line) {
             LineKind::Blank => counts.blank_lines += 1,
             LineKind::Comment => counts.comment_lines += 1,
             LineKind::Header => counts.repeated_headers += 1,
             LineKind::Units => counts.units_lines += 1,
             LineKind::OtherHeader => return Err(IntakeError::other_header(path, line.number)),
-            LineKind::Data => plan.push(&mut rows, line),
+            LineKind::Data => layout.push(&mut rows, line),
         }
     }
-    let faults = rows.rows().iter().map(|row| shape_fault(plan, &rows, row)).collect();
+    let faults = rows.rows().iter().map(|row| shape_fault(layout, &rows, row)).collect();
     Ok((rows, faults))
 }
 
 /// What is wrong with a row's shape.
-pub(super) fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> {
-    let (got, want) = (row.fields(), plan.width());
+pub(super) fn shape_fault(layout: &LogLayout, rows: &Rows, row: &Row) -> Option<Fault> {
+    let (got, want) = (row.fields(), layout.width());
     if row.line.unclosed {
         return Some(Fault::new(
             Reason::UnclosedQuote,
@@ -56,27 +56,27 @@ pub(super) fn shape_fault(plan: &Plan, rows: &Rows, row: &Row) -> Option<Fault> 
     }
     if !row.line.ended {
         let last = got.min(want).saturating_sub(1);
-        if got < want || plan.claims_column(last) {
+        if got < want || layout.claims_column(last) {
             return Some(Fault::new(
                 Reason::CutLastLine,
-                plan.headers.get(last).map_or("", String::as_str),
+                layout.headers.get(last).map_or("", String::as_str),
                 rows.cell(row, last),
                 "the last line has no line end and may be cut short; if it is whole, add a line end",
             ));
         }
     }
-    if !plan.fits(rows, row) {
+    if !layout.fits(rows, row) {
         return Some(Fault::new(Reason::FieldCount, "", "", format!("the row has {got} fields, the header {want}")));
     }
     None
 }
 
 /// The fault of a row, or that it is none of the table's rows at all.
-pub fn explained(fault: Fault, plan: &Plan, rows: &Rows, row: &Row) -> Fault {
-    if matches!(fault.reason, Reason::CutLastLine | Reason::UnclosedQuote) || !plan.is_remark(rows, row) {
+pub fn explained(fault: Fault, layout: &LogLayout, rows: &Rows, row: &Row) -> Fault {
+    if matches!(fault.reason, Reason::CutLastLine | Reason::UnclosedQuote) || !layout.is_remark(rows, row) {
         return fault;
     }
-    let parts = row.line.text.split(plan.separator as char).map(str::trim).filter(|part| !part.is_empty());
+    let parts = row.line.text.split(layout.separator as char).map(str::trim).filter(|part| !part.is_empty());
     let text = parts.collect::<Vec<_>>().join(", ");
     Fault::new(Reason::NoRow, "", "", format!("\"{text}\" is a total or a note beside the table, not a row of it"))
 }

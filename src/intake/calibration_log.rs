@@ -4,7 +4,7 @@ use super::IntakeError;
 use super::block::{Chunk, cut};
 use super::columns::Quantity;
 use super::delimited::{Row, Rows};
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::shots::bare_readings;
 use super::text::Text;
 use crate::job::LogFormat;
@@ -47,29 +47,29 @@ pub struct BareLog {
 /// # Errors
 /// When the log cannot be used as a whole.
 pub fn read(text: &Text, format: &LogFormat) -> Result<BareLog, IntakeError> {
-    let plan = Plan::for_calibration(text, format)?;
-    let (offset, first_line) = plan.body;
+    let layout = LogLayout::for_calibration(text, format)?;
+    let (offset, first_line) = layout.body;
     let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
-    let (rows, faults) = cut(&chunk, &plan, &text.path, &mut Counts::default())?;
+    let (rows, faults) = cut(&chunk, &layout, &text.path, &mut Counts::default())?;
     let read =
-        |(row, fault): (&Row, Option<Fault>)| (row.line.number, fault.map_or_else(|| Ok(bare_shot(&plan, &rows, row)), Err));
+        |(row, fault): (&Row, Option<Fault>)| (row.line.number, fault.map_or_else(|| Ok(bare_shot(&layout, &rows, row)), Err));
     Ok(BareLog {
-        has_measures: plan.claim_of(Quantity::Measure).is_some(),
-        measure_header: plan.header(Quantity::Measure).to_owned(),
-        role_header: plan.header(Quantity::Role).to_owned(),
+        has_measures: layout.claim_of(Quantity::Measure).is_some(),
+        measure_header: layout.header(Quantity::Measure).to_owned(),
+        role_header: layout.header(Quantity::Role).to_owned(),
         rows: rows.rows().iter().zip(faults).map(read).collect(),
     })
 }
 
-fn bare_shot(plan: &Plan, rows: &Rows, row: &Row) -> BareShot {
-    let word = |quantity| plan.text(quantity, rows, row).unwrap_or_default().trim().to_owned();
-    let name = |quantity| plan.name(quantity, rows, row, &mut String::new()).map(label).unwrap_or_default();
+fn bare_shot(layout: &LogLayout, rows: &Rows, row: &Row) -> BareShot {
+    let word = |quantity| layout.text(quantity, rows, row).unwrap_or_default().trim().to_owned();
+    let name = |quantity| layout.name(quantity, rows, row, &mut String::new()).map(label).unwrap_or_default();
     BareShot {
         measure: word(Quantity::Measure),
         role: word(Quantity::Role),
         base: name(Quantity::Base),
         feature: name(Quantity::Feature),
         instrument: word(Quantity::Instrument),
-        readings: bare_readings(plan, rows, row),
+        readings: bare_readings(layout, rows, row),
     }
 }

@@ -273,7 +273,7 @@ mod tests {
             Some((Quantity::SlopeDistance, Unit::Length(LengthUnit::UsSurveyFoot)))
         );
         assert_eq!(parse("inclination_pct", LogKind::Shots), Some((Quantity::Inclination, Unit::Percent)));
-        // A bare azimuth is one of the north that its own column names: `Plan` asks for that column.
+        // A bare azimuth is one of the north that its own column names: `LogLayout` asks for that column.
         assert_eq!(parse("azimuth_deg", LogKind::Shots), Some((Quantity::Azimuth, Unit::Angle(AngleUnit::Degree))));
         assert_eq!(parse("azimuth", LogKind::Shots), None);
         assert_eq!(parse("lat_deg", LogKind::Shots), None);

@@ -1,10 +1,10 @@
-//! A log of rows: its text with the plan that its rows are read by, and what the account says of its file.
+//! A log of rows: its text with the layout that its rows are read by, and what the account says of its file.
 
 use std::path::Path;
 
 use super::block::Chunk;
 use super::columns::{LogKind, Quantity};
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::settle::Written;
 use super::text::{self, Text};
 use super::{IntakeError, sheets, workbook};
@@ -41,7 +41,7 @@ pub struct Log {
     /// Its text.
     pub text: Text,
     /// How it is read.
-    pub(super) plan: Plan,
+    pub(super) layout: LogLayout,
     /// What the person is to know of it, in sentences.
     pub told: Vec<String>,
 }
@@ -65,18 +65,18 @@ impl Log {
 
     /// All of its rows as one block; `file` is its index.
     pub fn whole(&self, file: usize) -> Chunk<'_> {
-        let (offset, first_line) = self.plan.body;
+        let (offset, first_line) = self.layout.body;
         Chunk { file, text: &self.text.text[offset..], first_line }
     }
 
     /// Counts of what stands above the header.
     pub fn counts_above(&self) -> Counts {
-        let (blank_lines, comment_lines) = self.plan.above;
-        Counts { blank_lines, comment_lines, other_lines: self.plan.title.len() as u64, ..Counts::default() }
+        let (blank_lines, comment_lines) = self.layout.above;
+        Counts { blank_lines, comment_lines, other_lines: self.layout.title.len() as u64, ..Counts::default() }
     }
 
     fn claims(&self, quantity: Quantity) -> bool {
-        self.plan.claim_of(quantity).is_some()
+        self.layout.claim_of(quantity).is_some()
     }
 
     /// Whether its rows name their base.
@@ -124,7 +124,7 @@ pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -
     tables.map(|table| of_sheet(table, kind)).collect()
 }
 
-/// A sheet with its plan.
+/// A sheet with its layout.
 pub(super) fn of_sheet(table: sheets::Table, kind: LogKind) -> Result<Log, IntakeError> {
     let mut log = planned(table.text, &table.name, kind, &table.format)?;
     (log.info.kind, log.info.separator) = ("workbook", None);
@@ -132,9 +132,9 @@ pub(super) fn of_sheet(table: sheets::Table, kind: LogKind) -> Result<Log, Intak
     Ok(log)
 }
 
-/// A decoded delimited log with its plan.
+/// A decoded delimited log with its layout.
 pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat) -> Result<Log, IntakeError> {
-    let plan = Plan::new(&text, kind, format)?;
+    let layout = LogLayout::new(&text, kind, format)?;
     let info = InputFile {
         name: name.to_owned(),
         is_bases: kind != LogKind::Shots,
@@ -142,21 +142,21 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
         sha256: text.sha256.clone(),
         encoding: text.encoding,
         kind: "delimited",
-        separator: Some(plan.separator as char),
-        written: plan.written.clone(),
+        separator: Some(layout.separator as char),
+        written: layout.written.clone(),
         counts: Counts::default(),
     };
-    let told = header_note(&info.name, &plan).into_iter().collect();
-    Ok(Log { info, text, plan, told })
+    let told = header_note(&info.name, &layout).into_iter().collect();
+    Ok(Log { info, text, layout, told })
 }
 
 /// Where the header was found, if it is not the first line.
-fn header_note(name: &str, plan: &Plan) -> Option<String> {
-    let line = plan.header_line;
-    let place = if plan.is_double { format!("lines {} and {line}", line - 1) } else { format!("line {line}") };
-    match plan.title.first() {
+fn header_note(name: &str, layout: &LogLayout) -> Option<String> {
+    let line = layout.header_line;
+    let place = if layout.is_double { format!("lines {} and {line}", line - 1) } else { format!("line {line}") };
+    match layout.title.first() {
         Some(title) => Some(format!("{name}: the header was found in {place}, below the title \"{title}\".")),
-        None if plan.is_double => Some(format!("{name}: the header stands over {place}.")),
+        None if layout.is_double => Some(format!("{name}: the header stands over {place}.")),
         None => None,
     }
 }

@@ -1,7 +1,7 @@
 //! Reading logs: from bytes to rows whose quantities are in metres and radians.
 //!
 //! [`text`] decodes a file, [`delimited`] cuts it into rows, [`columns`] knows the canonical names,
-//! [`plan`] matches a file's headers to them, [`settle`] finds how the values of each column are written ([`numbers`], [`dates`],
+//! [`log_layout`] matches a file's headers to them, [`settle`] finds how the values of each column are written ([`numbers`], [`dates`],
 //! [`words`]), [`cell`] reads values, and [`bases`] and [`shots`] make rows of each kind. There is no geodesy here.
 
 #[cfg(feature = "gis")]
@@ -13,7 +13,6 @@ pub mod carried;
 pub mod cell;
 #[cfg(feature = "gis")]
 pub mod checks;
-mod claims;
 pub mod columns;
 pub mod dates;
 pub mod delimited;
@@ -27,10 +26,10 @@ mod headers;
 pub mod kind;
 pub mod kml;
 pub mod log;
+pub mod log_layout;
 mod names;
 pub mod nmea;
 pub mod numbers;
-pub mod plan;
 mod reader;
 pub mod settle;
 pub mod sheets;

@@ -5,7 +5,7 @@ use jiff::Timestamp;
 use super::cell::{WhenError, is_no_reading_number};
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::plan::{Claim, Plan};
+use super::log_layout::{Claim, LogLayout};
 use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Reason};
@@ -13,7 +13,7 @@ use crate::records::when::When;
 
 /// The reading of one row.
 pub(super) struct Reader<'r, 't> {
-    pub plan: &'r Plan,
+    pub layout: &'r LogLayout,
     pub rows: &'r Rows<'t>,
     pub row: &'r Row<'t>,
 }
@@ -21,7 +21,7 @@ pub(super) struct Reader<'r, 't> {
 impl<'r> Reader<'r, '_> {
     /// The claim and the text of a quantity, where there is a reading.
     pub fn claimed(&self, quantity: Quantity) -> Option<(&'r Claim, &'r str)> {
-        Some((self.plan.claim_at(quantity, self.row)?, self.plan.text(quantity, self.rows, self.row)?))
+        Some((self.layout.claim_at(quantity, self.row)?, self.layout.text(quantity, self.rows, self.row)?))
     }
 
     pub fn number(&self, claim: &Claim, cell: &str) -> Result<f64, Fault> {
@@ -48,7 +48,7 @@ impl<'r> Reader<'r, '_> {
         if (FIRST_EPOCH..=LAST_EPOCH).contains(&year) {
             return Ok(Some(year));
         }
-        let header = self.plan.header(Quantity::CoordinateEpoch);
+        let header = self.layout.header(Quantity::CoordinateEpoch);
         let say = format!("{header} {year} is no year with its fraction, such as 2026.4");
         Err(Fault::new(Reason::NotANumber, header, &year.to_string(), say))
     }
@@ -78,7 +78,7 @@ impl<'r> Reader<'r, '_> {
             Ok(when) => (when, false),
             Err(_) => {
                 let styled = |quantity| self.claimed(quantity).map(|(claim, cell)| (cell, claim.style));
-                let day = self.plan.format.day_of(styled(Quantity::Date), styled(Quantity::Time));
+                let day = self.layout.format.day_of(styled(Quantity::Date), styled(Quantity::Time));
                 (day.map(|date| When { date, instant: None }), true)
             }
         }
@@ -102,20 +102,20 @@ impl<'r> Reader<'r, '_> {
 
     fn when_of(&self, date: Option<(&'r Claim, &'r str)>, time: Option<(&'r Claim, &'r str)>) -> Result<Option<When>, Fault> {
         let styled = |part: Option<(&'r Claim, &'r str)>| part.map(|(claim, cell)| (cell, claim.style));
-        self.plan.format.when(styled(date), styled(time)).map_err(|error| {
+        self.layout.format.when(styled(date), styled(time)).map_err(|error| {
             let (claim, cell) = match (date, time) {
                 (Some(date), Some(time)) => (time.0, format!("{} {}", date.1, time.1)),
                 (Some(one), None) | (None, Some(one)) => (one.0, one.1.to_owned()),
                 (None, None) => return Fault::new(Reason::NotATime, "", "", "no time"),
             };
-            let (reason, say) = unread(error, self.plan.kind.table());
+            let (reason, say) = unread(error, self.layout.kind.table());
             Fault::new(reason, &claim.header, &cell, format!("{} \"{cell}\" {say}", claim.header))
         })
     }
 
-    /// See [`Plan::no_reading`].
+    /// See [`LogLayout::no_reading`].
     pub fn no_reading(&self, reason: Reason, quantities: &[Quantity], what: &str) -> Fault {
-        self.plan.no_reading(self.rows, self.row, reason, quantities, what)
+        self.layout.no_reading(self.rows, self.row, reason, quantities, what)
     }
 }
 

@@ -5,8 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::columns::{Quantity, Unit};
 use super::dates::evidence::{Evidence, Open, Settled};
+use super::log_layout::{Claim, LogLayout, Source};
 use super::numbers::{Column, Example, Keys};
-use super::plan::{Claim, Plan, Source};
 use super::survey::{Seen, Watch, survey};
 use super::words;
 use crate::job::{DateOrder, LogFormat};
@@ -58,7 +58,7 @@ struct NumberColumn {
     is_asked_for: bool,
 }
 
-/// Where a column stands in the plan.
+/// Where a column stands in the layout.
 #[derive(Clone, Copy, PartialEq)]
 enum Place {
     /// A claim, of all rows or of one of several readings.
@@ -80,7 +80,7 @@ impl Quantity {
     }
 }
 
-impl Plan {
+impl LogLayout {
     /// Settles how the values are written.
     ///
     /// # Errors

@@ -6,7 +6,7 @@ use sha2::{Digest, Sha256};
 
 use super::IntakeError;
 use super::columns::LogKind;
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::text::{self, Text};
 use super::workbook::{self, Sheet};
 use crate::job::LogFormat;
@@ -68,7 +68,7 @@ pub fn calibration_logs(path: &Path, name: &str, format: &LogFormat) -> Result<V
     if !workbook::is_workbook(path) {
         return logs(path, name, LogKind::Shots, format);
     }
-    let fits = |text: &Text, format: &LogFormat| Plan::for_calibration(text, format).map(|_| ());
+    let fits = |text: &Text, format: &LogFormat| LogLayout::for_calibration(text, format).map(|_| ());
     Ok(chosen(path, name, LogKind::Shots, format, &fits)?.into_iter().map(|table| (table.text, table.format)).collect())
 }
 
@@ -77,7 +77,7 @@ pub fn calibration_logs(path: &Path, name: &str, format: &LogFormat) -> Result<V
 /// # Errors
 /// When the file cannot be read, none has the columns, or several have.
 pub fn of_log(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Vec<Table>, IntakeError> {
-    chosen(path, name, kind, format, &|text, format| Plan::new(text, kind, format).map(|_| ()))
+    chosen(path, name, kind, format, &|text, format| LogLayout::new(text, kind, format).map(|_| ()))
 }
 
 type Fits<'f> = &'f dyn Fn(&Text, &LogFormat) -> Result<(), IntakeError>;

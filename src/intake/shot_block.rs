@@ -9,7 +9,7 @@ use super::carried::Carried;
 use super::columns::Quantity;
 use super::delimited::{Row, Rows};
 use super::log::Log;
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::reader::Reader;
 use super::shots::{ShotRules, read_row};
 use crate::numeric::signs::{self, Signs};
@@ -39,7 +39,7 @@ pub struct ShotBlock<'t> {
     /// Counts of its lines that are no data, and of its rows.
     pub counts: Counts,
     rows: Rows<'t>,
-    plan: &'t Plan,
+    layout: &'t LogLayout,
     carried: &'t [Carried],
     rows_read: Vec<RowRead>,
 }
@@ -55,21 +55,21 @@ impl<'t> ShotBlock<'t> {
         carried: &'t [Carried],
         rules: &ShotRules,
     ) -> Result<ShotBlock<'t>, IntakeError> {
-        let plan = &log.plan;
+        let layout = &log.layout;
         let mut counts = Counts::default();
-        let (rows, faults) = cut(chunk, plan, &log.text.path, &mut counts)?;
+        let (rows, faults) = cut(chunk, layout, &log.text.path, &mut counts)?;
         let has_strings = log.has_strings();
         let read = |(row, fault): (&Row, Option<Fault>)| match fault {
             Some(fault) => RowRead::Unread(fault),
-            None if has_strings && joins_a_string(plan, &rows, row) => RowRead::Join,
-            None => read_row(plan, rules, &rows, row).map_or_else(RowRead::Unread, RowRead::Read),
+            None if has_strings && joins_a_string(layout, &rows, row) => RowRead::Join,
+            None => read_row(layout, rules, &rows, row).map_or_else(RowRead::Unread, RowRead::Read),
         };
         let rows_read = rows.rows().iter().zip(faults).map(read).collect();
-        counts.read = match plan.has_readings() {
+        counts.read = match layout.has_readings() {
             true => rows.rows().chunk_by(|a, b| a.line.number == b.line.number).count() as u64,
             false => rows.rows().len() as u64,
         };
-        Ok(ShotBlock { file: chunk.file, counts, rows, plan, carried, rows_read })
+        Ok(ShotBlock { file: chunk.file, counts, rows, layout, carried, rows_read })
     }
 
     /// What became of each row.
@@ -79,12 +79,12 @@ impl<'t> ShotBlock<'t> {
 
     /// Whether a line may give several readings, each a row here.
     pub fn has_readings(&self) -> bool {
-        self.plan.has_readings()
+        self.layout.has_readings()
     }
 
     /// Whether its log names bases.
     pub fn names_bases(&self) -> bool {
-        self.plan.claim_of(Quantity::Base).is_some()
+        self.layout.claim_of(Quantity::Base).is_some()
     }
 
     /// Where a row stands.
@@ -95,12 +95,12 @@ impl<'t> ShotBlock<'t> {
 
     /// The name of a row's base, as bases are found by it; a name of several columns is joined into `joined`.
     pub fn base<'r>(&'r self, index: usize, joined: &'r mut String) -> Option<&'r str> {
-        self.plan.name(Quantity::Base, &self.rows, &self.rows.rows()[index], joined)
+        self.layout.name(Quantity::Base, &self.rows, &self.rows.rows()[index], joined)
     }
 
     /// The shot id of a row, likewise.
     pub fn shot_id<'r>(&'r self, index: usize, joined: &'r mut String) -> Option<&'r str> {
-        self.plan.name(Quantity::Shot, &self.rows, &self.rows.rows()[index], joined)
+        self.layout.name(Quantity::Shot, &self.rows, &self.rows.rows()[index], joined)
     }
 
     /// Whether a row says which measurement it belongs to.
@@ -127,7 +127,7 @@ impl<'t> ShotBlock<'t> {
     /// What a row says for a measurement or a string.
     pub fn membership(&self, index: usize) -> Membership {
         let of = |quantity| self.named(index, quantity).map(Cow::into_owned);
-        let signs = self.plan.claim_of(Quantity::Order).map_or(Signs::POINT, |claim| claim.signs);
+        let signs = self.layout.claim_of(Quantity::Order).map_or(Signs::POINT, |claim| claim.signs);
         Membership {
             measure: of(Quantity::Measure),
             feature: of(Quantity::Feature),
@@ -149,12 +149,12 @@ impl<'t> ShotBlock<'t> {
 
     /// The date and time of a row that was not read; none where they cannot be.
     pub fn when(&self, index: usize) -> Option<When> {
-        self.plan.when(self.text(index, Quantity::Date), self.text(index, Quantity::Time)).ok().flatten()
+        self.layout.when(self.text(index, Quantity::Date), self.text(index, Quantity::Time)).ok().flatten()
     }
 
     /// A fault as the account has it: that a row is a total or a note beside the table, where it is.
     pub fn explained(&self, index: usize, fault: Fault) -> Fault {
-        explained(fault, self.plan, &self.rows, &self.rows.rows()[index])
+        explained(fault, self.layout, &self.rows, &self.rows.rows()[index])
     }
 
     /// What a fault for want of a date or time says: where the row has one that cannot be read, that.
@@ -169,12 +169,12 @@ impl<'t> ShotBlock<'t> {
 
     /// The header of the column of bases, for messages.
     pub fn header_of_base(&self) -> &str {
-        self.plan.header(Quantity::Base)
+        self.layout.header(Quantity::Base)
     }
 
     /// The header of the column of codes.
     pub fn header_of_code(&self) -> &str {
-        self.plan.header(Quantity::Code)
+        self.layout.header(Quantity::Code)
     }
 
     /// The header of the column of dates, and what stands there.
@@ -189,7 +189,7 @@ impl<'t> ShotBlock<'t> {
 
     /// The header of the first of the columns of dates and times that the log has, and what it says there.
     pub fn date_or_time(&self, index: usize) -> (&str, &str) {
-        let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| self.plan.claim_of(*quantity).is_some());
+        let column = [Quantity::Date, Quantity::Time].into_iter().find(|quantity| self.layout.claim_of(*quantity).is_some());
         column.map_or(("", ""), |quantity| {
             let (header, stands) = self.as_it_stands(index, quantity);
             (header, self.text(index, quantity).unwrap_or(stands))
@@ -198,24 +198,24 @@ impl<'t> ShotBlock<'t> {
 
     /// The fault of a row without a base's name, or without a time.
     pub fn no_base(&self, index: usize, reason: crate::records::ledger::Reason, what: &str) -> Fault {
-        self.plan.no_reading(&self.rows, &self.rows.rows()[index], reason, &[Quantity::Base], what)
+        self.layout.no_reading(&self.rows, &self.rows.rows()[index], reason, &[Quantity::Base], what)
     }
 
     /// See [`ShotBlock::no_base`].
     pub fn no_time(&self, index: usize, reason: crate::records::ledger::Reason, what: &str) -> Fault {
-        self.plan.no_reading(&self.rows, &self.rows.rows()[index], reason, &[Quantity::Time, Quantity::Date], what)
+        self.layout.no_reading(&self.rows, &self.rows.rows()[index], reason, &[Quantity::Time, Quantity::Date], what)
     }
 
     fn reader(&self, index: usize) -> Reader<'_, 't> {
-        Reader { plan: self.plan, rows: &self.rows, row: &self.rows.rows()[index] }
+        Reader { layout: self.layout, rows: &self.rows, row: &self.rows.rows()[index] }
     }
 
     fn text(&self, index: usize, quantity: Quantity) -> Option<&str> {
-        self.plan.text(quantity, &self.rows, &self.rows.rows()[index])
+        self.layout.text(quantity, &self.rows, &self.rows.rows()[index])
     }
 
     fn as_it_stands(&self, index: usize, quantity: Quantity) -> (&str, &str) {
-        (self.plan.header(quantity), self.plan.raw(quantity, &self.rows, &self.rows.rows()[index]))
+        (self.layout.header(quantity), self.layout.raw(quantity, &self.rows, &self.rows.rows()[index]))
     }
 
     /// A name for people.
@@ -224,7 +224,7 @@ impl<'t> ShotBlock<'t> {
         match self.text(index, quantity) {
             Some(text) => Some(Cow::Borrowed(text)),
             None => {
-                self.plan.name(quantity, &self.rows, &self.rows.rows()[index], &mut joined).map(|name| Cow::Owned(label(name)))
+                self.layout.name(quantity, &self.rows, &self.rows.rows()[index], &mut joined).map(|name| Cow::Owned(label(name)))
             }
         }
     }
@@ -233,44 +233,44 @@ impl<'t> ShotBlock<'t> {
 impl Cells for ShotBlock<'_> {
     fn cell(&self, row: usize, column: usize) -> (&str, Signs) {
         match self.carried[column].index_by_file[self.file] {
-            Some(extra) => (self.rows.cell(&self.rows.rows()[row], self.plan.extras[extra].0), self.plan.extra_signs[extra]),
+            Some(extra) => (self.rows.cell(&self.rows.rows()[row], self.layout.extras[extra].0), self.layout.extra_signs[extra]),
             None => ("", Signs::POINT),
         }
     }
 }
 
 /// Whether a row joins a string to a feature that was shot elsewhere.
-pub(super) fn joins_a_string(plan: &Plan, rows: &Rows, row: &Row) -> bool {
-    plan.text(Quantity::Role, rows, row) == Some(JOIN)
-        && plan.text(Quantity::String, rows, row).is_some()
-        && plan.text(Quantity::Measure, rows, row).is_none()
+pub(super) fn joins_a_string(layout: &LogLayout, rows: &Rows, row: &Row) -> bool {
+    layout.text(Quantity::Role, rows, row) == Some(JOIN)
+        && layout.text(Quantity::String, rows, row).is_some()
+        && layout.text(Quantity::Measure, rows, row).is_none()
 }
 
 /// A row for later.
 pub(super) fn kept(
-    plan: &Plan,
+    layout: &LogLayout,
     rows: &Rows,
     row: &Row,
     file: usize,
     read: &ReadRow,
     (cells, signs): (Vec<String>, Arc<[Signs]>),
 ) -> KeptShot {
-    let text = |quantity| plan.text(quantity, rows, row).map(str::to_owned);
-    let name = |quantity| plan.name(quantity, rows, row, &mut String::new()).map(str::to_owned);
+    let text = |quantity| layout.text(quantity, rows, row).map(str::to_owned);
+    let name = |quantity| layout.name(quantity, rows, row, &mut String::new()).map(str::to_owned);
     KeptShot {
         read: read.clone(),
         place: (file, row.line.number),
         reading: row.reading,
         row: row.line.text.to_owned(),
         base: name(Quantity::Base),
-        log_names_bases: plan.claim_of(Quantity::Base).is_some(),
+        log_names_bases: layout.claim_of(Quantity::Base).is_some(),
         feature_key: name(Quantity::Feature),
         code: text(Quantity::Code),
         role: text(Quantity::Role),
         shot: name(Quantity::Shot).as_deref().map(label),
         echo: text(Quantity::Return),
         instrument: text(Quantity::Instrument),
-        stands_alone: plan.text(Quantity::Measure, rows, row).is_none() && plan.text(Quantity::String, rows, row).is_none(),
+        stands_alone: layout.text(Quantity::Measure, rows, row).is_none() && layout.text(Quantity::String, rows, row).is_none(),
         cells,
         signs,
     }

@@ -13,7 +13,7 @@ use super::carried::{Carried, join_carried};
 use super::columns::LogKind;
 use super::delimited::{self, Lines, blocks};
 use super::log::{Log, open};
-use super::plan::Plan;
+use super::log_layout::LogLayout;
 use super::shot_survey::{self, Survey, Wanted};
 use super::shots::ShotRules;
 use crate::job::Shots;
@@ -46,9 +46,9 @@ impl OpenedLogs {
         let chunks: Vec<Vec<delimited::Block>> = files
             .iter()
             .map(|log| {
-                let (offset, line) = log.plan.body;
+                let (offset, line) = log.layout.body;
                 let body = &log.text.text[offset..];
-                let mut found = blocks(Lines::new(body, log.plan.separator, line), BLOCK_BYTES);
+                let mut found = blocks(Lines::new(body, log.layout.separator, line), BLOCK_BYTES);
                 found.iter_mut().for_each(|block| block.range = block.range.start + offset..block.range.end + offset);
                 found
             })
@@ -96,11 +96,11 @@ impl ShotLogs {
             types.push(std::mem::take(&mut survey.types));
             whole.add(survey);
         }
-        let plans: Vec<Option<&Plan>> = files.iter().map(|file| Some(&file.plan)).collect();
-        let carried = join_carried(&plans, &types);
+        let layouts: Vec<Option<&LogLayout>> = files.iter().map(|file| Some(&file.layout)).collect();
+        let carried = join_carried(&layouts, &types);
         let signs_of = |file: usize| {
-            let plan = &files[file].plan;
-            let of = |carried: &Carried| carried.index_by_file[file].and_then(|extra| plan.extra_signs.get(extra).copied());
+            let layout = &files[file].layout;
+            let of = |carried: &Carried| carried.index_by_file[file].and_then(|extra| layout.extra_signs.get(extra).copied());
             carried.iter().map(|carried| of(carried).unwrap_or_default()).collect()
         };
         let carried_signs = (0..files.len()).map(signs_of).collect();

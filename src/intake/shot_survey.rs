@@ -14,7 +14,7 @@ use super::columns::Quantity;
 use super::delimited::{self, Line, Lines, Row, Rows};
 use super::extras::ExtraType;
 use super::log::Log;
-use super::plan::{LineKind, Plan};
+use super::log_layout::{LineKind, LogLayout};
 use super::shot_block::{joins_a_string, kept};
 use super::shots::{ShotRules, read_row};
 use crate::numeric::signs::Signs;
@@ -60,8 +60,8 @@ pub(super) struct Survey {
 }
 
 impl Survey {
-    fn new(plan: &Plan) -> Survey {
-        Survey { types: vec![ExtraType::Empty; plan.extras.len()], ..Survey::default() }
+    fn new(layout: &LogLayout) -> Survey {
+        Survey { types: vec![ExtraType::Empty; layout.extras.len()], ..Survey::default() }
     }
 
     /// Takes a row of a measurement.
@@ -88,23 +88,23 @@ impl Survey {
 /// Surveys a file; refuses headers repeated in another order.
 pub(super) fn survey(log: &Log, file: usize, blocks: &[delimited::Block], wanted: &Wanted) -> Result<Survey, IntakeError> {
     let surveyor = Surveyor {
-        plan: &log.plan,
+        layout: &log.layout,
         file,
         wanted,
-        is_named: log.plan.claim_of(Quantity::Feature).is_some(),
+        is_named: log.layout.claim_of(Quantity::Feature).is_some(),
         has_strings: log.has_strings(),
         has_roles: log.has_roles(),
-        has_measures: log.has_measures() || log.plan.has_readings(),
+        has_measures: log.has_measures() || log.layout.has_readings(),
     };
     let surveys = blocks.par_iter().map(|block| surveyor.block(log, block)).collect::<Result<Vec<Survey>, IntakeError>>()?;
-    let mut whole = Survey::new(&log.plan);
+    let mut whole = Survey::new(&log.layout);
     surveys.into_iter().for_each(|survey| whole.add(survey));
     Ok(whole)
 }
 
 /// The survey of a file's blocks.
 struct Surveyor<'s> {
-    plan: &'s Plan,
+    layout: &'s LogLayout,
     file: usize,
     wanted: &'s Wanted<'s>,
     is_named: bool,
@@ -115,13 +115,13 @@ struct Surveyor<'s> {
 
 impl Surveyor<'_> {
     fn block(&self, log: &Log, block: &delimited::Block) -> Result<Survey, IntakeError> {
-        let plan = self.plan;
-        let mut survey = Survey::new(plan);
+        let layout = self.layout;
+        let mut survey = Survey::new(layout);
         let looks_at_rows = self.has_roles || self.has_measures || self.wanted.times || self.wanted.stands;
         let looks_at_lines = !survey.types.is_empty() || self.is_named;
-        let mut rows = plan.rows();
-        for line in Lines::new(&log.text.text[block.range.clone()], plan.separator, block.first_line) {
-            match plan.kind_of(&line) {
+        let mut rows = layout.rows();
+        for line in Lines::new(&log.text.text[block.range.clone()], layout.separator, block.first_line) {
+            match layout.kind_of(&line) {
                 LineKind::Data => {
                     if looks_at_lines {
                         self.line(&mut survey, &mut rows, line);
@@ -139,63 +139,64 @@ impl Surveyor<'_> {
 
     /// The carried columns and the name of a line.
     fn line<'t>(&self, survey: &mut Survey, rows: &mut Rows<'t>, line: Line<'t>) {
-        let plan = self.plan;
+        let layout = self.layout;
         rows.clear();
-        plan.cut(rows, line);
+        layout.cut(rows, line);
         let row = &rows.rows()[0];
-        if !plan.fits(rows, row) {
+        if !layout.fits(rows, row) {
             return;
         }
-        for ((kind, (index, _)), signs) in survey.types.iter_mut().zip(&plan.extras).zip(&plan.extra_signs) {
+        for ((kind, (index, _)), signs) in survey.types.iter_mut().zip(&layout.extras).zip(&layout.extra_signs) {
             *kind = kind.with(rows.cell(row, *index), *signs);
         }
         if !self.is_named {
             return;
         }
         let mut joined = String::new();
-        if self.has_strings && joins_a_string(plan, rows, row) {
-            survey.joins.extend(plan.name(Quantity::Feature, rows, row, &mut joined).map(label));
+        if self.has_strings && joins_a_string(layout, rows, row) {
+            survey.joins.extend(layout.name(Quantity::Feature, rows, row, &mut joined).map(label));
         }
-        if stands_alone(plan, rows, row)
-            && let Some(name) = plan.name(Quantity::Feature, rows, row, &mut joined)
+        if stands_alone(layout, rows, row)
+            && let Some(name) = layout.name(Quantity::Feature, rows, row, &mut joined)
         {
-            survey.names.push(name_print(plan.text(Quantity::Code, rows, row), &label(name)));
+            survey.names.push(name_print(layout.text(Quantity::Code, rows, row), &label(name)));
         }
     }
 
     /// The sights, times and bases of a line's rows.
     fn rows<'t>(&self, survey: &mut Survey, rows: &mut Rows<'t>, line: Line<'t>) {
-        let plan = self.plan;
+        let layout = self.layout;
         rows.clear();
-        plan.push(rows, line);
+        layout.push(rows, line);
         for row in rows.rows() {
-            let base = || plan.name(Quantity::Base, rows, row, &mut String::new()).map(str::to_owned);
+            let base = || layout.name(Quantity::Base, rows, row, &mut String::new()).map(str::to_owned);
             if self.wanted.stands {
                 survey.stands.extend(base());
             }
             if self.has_measures
-                && plan.fits(rows, row)
-                && let Some(kind) = plan.text(Quantity::Measure, rows, row)
+                && layout.fits(rows, row)
+                && let Some(kind) = layout.text(Quantity::Measure, rows, row)
             {
-                let code = plan.text(Quantity::Code, rows, row);
-                survey.take_measured(kind, code, plan.name(Quantity::Feature, rows, row, &mut String::new()));
+                let code = layout.text(Quantity::Code, rows, row);
+                survey.take_measured(kind, code, layout.name(Quantity::Feature, rows, row, &mut String::new()));
             }
-            if shape_fault(plan, rows, row).is_some() {
+            if shape_fault(layout, rows, row).is_some() {
                 continue;
             }
             if self.wanted.times {
-                let text = |quantity| plan.text(quantity, rows, row);
-                if let Ok(Some(When { instant: Some((instant, _)), .. })) = plan.when(text(Quantity::Date), text(Quantity::Time))
+                let text = |quantity| layout.text(quantity, rows, row);
+                if let Ok(Some(When { instant: Some((instant, _)), .. })) =
+                    layout.when(text(Quantity::Date), text(Quantity::Time))
                 {
                     survey.times.push(ShotTime { instant, base: base() });
                 }
             }
             // What cannot be read is held, with its reason, when the shots are mapped.
             if self.has_roles
-                && is_sight(plan, rows, row)
-                && let Ok(read) = read_row(plan, self.wanted.rules, rows, row)
+                && is_sight(layout, rows, row)
+                && let Ok(read) = read_row(layout, self.wanted.rules, rows, row)
             {
-                survey.sights.push(kept(plan, rows, row, self.file, &read, Default::default()));
+                survey.sights.push(kept(layout, rows, row, self.file, &read, Default::default()));
             }
         }
     }
@@ -210,27 +211,27 @@ pub(super) fn recurring_shots(
     carried: &[Carried],
     signs: &Arc<[Signs]>,
 ) -> Result<Vec<KeptShot>, IntakeError> {
-    let plan = &log.plan;
-    let (rows, faults) = cut(chunk, plan, &log.text.path, &mut Counts::default())?;
+    let layout = &log.layout;
+    let (rows, faults) = cut(chunk, layout, &log.text.path, &mut Counts::default())?;
     let recurs = |row: &Row| {
         let mut joined = String::new();
-        let name = plan.name(Quantity::Feature, &rows, row, &mut joined);
-        name.is_some_and(|name| repeated.contains(&name_print(plan.text(Quantity::Code, &rows, row), &label(name))))
+        let name = layout.name(Quantity::Feature, &rows, row, &mut joined);
+        name.is_some_and(|name| repeated.contains(&name_print(layout.text(Quantity::Code, &rows, row), &label(name))))
     };
     let mut shots = Vec::new();
     for (row, fault) in rows.rows().iter().zip(faults) {
         let is_wanted = fault.is_none()
-            && stands_alone(plan, &rows, row)
-            && plan.echo(&rows, row) != Some(Echo::Tracking)
-            && !is_sight(plan, &rows, row)
+            && stands_alone(layout, &rows, row)
+            && layout.echo(&rows, row) != Some(Echo::Tracking)
+            && !is_sight(layout, &rows, row)
             && recurs(row);
-        if is_wanted && let Ok(read) = read_row(plan, rules, &rows, row) {
+        if is_wanted && let Ok(read) = read_row(layout, rules, &rows, row) {
             let cell = |carried: &Carried| {
-                let extra = carried.index_by_file[chunk.file].map(|index| plan.extras[index].0);
+                let extra = carried.index_by_file[chunk.file].map(|index| layout.extras[index].0);
                 extra.map_or(String::new(), |column| rows.cell(row, column).to_owned())
             };
             let cells = carried.iter().map(cell).collect();
-            shots.push(kept(plan, &rows, row, chunk.file, &read, (cells, signs.clone())));
+            shots.push(kept(layout, &rows, row, chunk.file, &read, (cells, signs.clone())));
         }
     }
     Ok(shots)
@@ -243,11 +244,11 @@ pub(super) fn recurring(mut prints: Vec<u64>) -> FxHashSet<u64> {
 }
 
 /// Whether a row belongs to no measurement and no string.
-fn stands_alone(plan: &Plan, rows: &Rows, row: &Row) -> bool {
-    [Quantity::Measure, Quantity::String].into_iter().all(|quantity| plan.text(quantity, rows, row).is_none())
+fn stands_alone(layout: &LogLayout, rows: &Rows, row: &Row) -> bool {
+    [Quantity::Measure, Quantity::String].into_iter().all(|quantity| layout.text(quantity, rows, row).is_none())
 }
 
 /// Whether a row is a sight to a base or known point.
-fn is_sight(plan: &Plan, rows: &Rows, row: &Row) -> bool {
-    matches!(plan.text(Quantity::Role, rows, row), Some(BACKSIGHT | FORESIGHT))
+fn is_sight(layout: &LogLayout, rows: &Rows, row: &Row) -> bool {
+    matches!(layout.text(Quantity::Role, rows, row), Some(BACKSIGHT | FORESIGHT))
 }

@@ -7,7 +7,7 @@ use std::sync::Arc;
 use super::cell::is_no_reading_number;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
-use super::plan::{Claim, Plan};
+use super::log_layout::{Claim, LogLayout};
 use super::reader::{Reader, looks_damaged};
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::north::NorthKind;
@@ -75,12 +75,12 @@ impl ShotRules {
 ///
 /// # Errors
 /// When it names no instrument that is known, or no day for the instrument's corrections.
-pub(super) fn read_row(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<ReadRow, Fault> {
-    let reader = Reader { plan, rows, row };
+pub(super) fn read_row(layout: &LogLayout, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<ReadRow, Fault> {
+    let reader = Reader { layout, rows, row };
     let kits = reader.kits(rules)?;
     let (when, is_unread) = reader.when_if_read();
     let kit = kits.at(when.map(|when| when.date)).map_err(|()| reader.no_date_for_corrections())?;
-    let echo = plan.echo(rows, row);
+    let echo = layout.echo(rows, row);
     let kit = kit.for_echo(echo);
     match reader.full_shot(rules, &kit) {
         Ok(mut readings) => {
@@ -105,8 +105,8 @@ pub(super) fn read_row(plan: &Plan, rules: &ShotRules, rows: &Rows, row: &Row) -
 ///
 /// # Errors
 /// When a value that is there cannot be understood.
-pub(super) fn bare_readings(plan: &Plan, rows: &Rows, row: &Row) -> Result<Readings, Fault> {
-    let reader = Reader { plan, rows, row };
+pub(super) fn bare_readings(layout: &LogLayout, rows: &Rows, row: &Row) -> Result<Readings, Fault> {
+    let reader = Reader { layout, rows, row };
     let bare = Kit::from(&Instrument::default());
     Ok(Readings {
         azimuth: reader.azimuth_if_there(&bare)?,
@@ -185,7 +185,7 @@ impl<'r> Reader<'r, '_> {
             flags.raise(Flag::Steep);
         }
         for quantity in [Quantity::Shot, Quantity::Feature] {
-            if self.plan.text(quantity, self.rows, self.row).is_some_and(looks_damaged) {
+            if self.layout.text(quantity, self.rows, self.row).is_some_and(looks_damaged) {
                 flags.raise(Flag::DamagedId);
             }
         }
@@ -204,8 +204,8 @@ impl<'r> Reader<'r, '_> {
 
     /// The header of the first of some quantities that the log has, and what stands there.
     fn first_claimed(&self, quantities: &[Quantity]) -> (&'r str, &'r str) {
-        let column = quantities.iter().find(|quantity| self.plan.claim_of(**quantity).is_some());
-        column.map_or(("", ""), |quantity| (self.plan.header(*quantity), self.plan.raw(*quantity, self.rows, self.row)))
+        let column = quantities.iter().find(|quantity| self.layout.claim_of(**quantity).is_some());
+        column.map_or(("", ""), |quantity| (self.layout.header(*quantity), self.layout.raw(*quantity, self.rows, self.row)))
     }
 
     /// A distance; none where there is no echo.
@@ -241,7 +241,7 @@ impl<'r> Reader<'r, '_> {
             return rules.only.as_ref().ok_or_else(|| {
                 Fault::new(
                     Reason::UnknownInstrument,
-                    self.plan.header(Quantity::Instrument),
+                    self.layout.header(Quantity::Instrument),
                     "",
                     "the row names no instrument, and the job has several; map an instrument column",
                 )
@@ -267,7 +267,7 @@ impl<'r> Reader<'r, '_> {
 
     /// The row's code in the catalogue.
     fn code<'c>(&self, rules: &'c ShotRules) -> Option<&'c Code> {
-        rules.catalogue.as_ref()?.find(self.plan.text(Quantity::Code, self.rows, self.row)?)
+        rules.catalogue.as_ref()?.find(self.layout.text(Quantity::Code, self.rows, self.row)?)
     }
 
     /// The target height: the row's, else its code's, else the job's.
@@ -283,12 +283,12 @@ impl<'r> Reader<'r, '_> {
         let measured = self.measured(Quantity::FaceDiameter)?;
         if let Some(diameter_m) = measured.filter(|diameter_m| *diameter_m < 0.0) {
             let (header, raw) =
-                (self.plan.header(Quantity::FaceDiameter), self.plan.raw(Quantity::FaceDiameter, self.rows, self.row));
+                (self.layout.header(Quantity::FaceDiameter), self.layout.raw(Quantity::FaceDiameter, self.rows, self.row));
             let say = format!("{header} {raw} is {diameter_m:.2} m; a diameter is above zero");
             return Err(Fault::new(Reason::DistanceNotPositive, header, raw, say));
         }
         let diameter_m = measured.or_else(|| code.and_then(|code| code.face_diameter_m));
-        let is_part = self.plan.text(Quantity::Measure, self.rows, self.row).is_some();
+        let is_part = self.layout.text(Quantity::Measure, self.rows, self.row).is_some();
         Ok(diameter_m.filter(|_| !is_part).map(|diameter_m| (diameter_m, code.map_or(0.0, |code| code.sigma_face_diameter_m))))
     }
 
@@ -298,10 +298,10 @@ impl<'r> Reader<'r, '_> {
 
     /// The fault of a sight to a known point for which no distance was wanted.
     fn direction_only(&self) -> Option<Fault> {
-        let role = self.plan.text(Quantity::Role, self.rows, self.row)?;
+        let role = self.layout.text(Quantity::Role, self.rows, self.row)?;
         (role == BACKSIGHT || role == FORESIGHT).then(|| {
             let say = format!("the {role} has no distance: it serves the orientation of its base alone");
-            Fault::new(Reason::DirectionOnly, self.plan.header(Quantity::Role), role, say)
+            Fault::new(Reason::DirectionOnly, self.layout.header(Quantity::Role), role, say)
         })
     }
 
@@ -448,8 +448,8 @@ impl<'r> Reader<'r, '_> {
         let disagree = |quantity: Quantity, read: f64, follows: f64, from: &str| {
             let ratio = if read > follows { read / follows } else { follows / read };
             let hint = if (ratio - 1.0 / 0.3048).abs() < 0.05 { "; is one of them in feet?" } else { "" };
-            let header = self.plan.header(quantity);
-            let cell = self.plan.text(quantity, self.rows, self.row).unwrap_or_default();
+            let header = self.layout.header(quantity);
+            let cell = self.layout.text(quantity, self.rows, self.row).unwrap_or_default();
             Fault::new(
                 Reason::DistancesDisagree,
                 header,

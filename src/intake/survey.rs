@@ -9,7 +9,7 @@ use memchr::{memchr, memchr_iter};
 use rayon::prelude::*;
 
 use super::delimited::{Line, Lines, Rows, blocks};
-use super::plan::{LineKind, Plan};
+use super::log_layout::{LineKind, LogLayout};
 use super::{dates, numbers};
 
 /// Bytes of text that are looked at as one.
@@ -58,19 +58,19 @@ impl Seen {
 }
 
 /// Looks at columns of all rows that have a field for each header; `watched` are their indexes.
-pub(super) fn survey(plan: &Plan, text: &str, watched: &[(usize, Watch)]) -> Vec<Seen> {
+pub(super) fn survey(layout: &LogLayout, text: &str, watched: &[(usize, Watch)]) -> Vec<Seen> {
     let mut whole = vec![Seen::default(); watched.len()];
     if watched.is_empty() {
         return whole;
     }
-    let body = &text[plan.body.0..];
-    let blocks = blocks(Lines::new(body, plan.separator, plan.body.1), BLOCK_BYTES);
+    let body = &text[layout.body.0..];
+    let blocks = blocks(Lines::new(body, layout.separator, layout.body.1), BLOCK_BYTES);
     let seen = blocks.par_iter().map(|block| {
         let mut seen = vec![Seen::default(); watched.len()];
-        let mut cells = Cells { ends: Vec::new(), rows: plan.rows() };
-        for line in Lines::new(&body[block.range.clone()], plan.separator, block.first_line) {
-            if !line.unclosed && plan.kind_of(&line) == LineKind::Data {
-                cells.look(plan, line, watched, &mut seen);
+        let mut cells = Cells { ends: Vec::new(), rows: layout.rows() };
+        for line in Lines::new(&body[block.range.clone()], layout.separator, block.first_line) {
+            if !line.unclosed && layout.kind_of(&line) == LineKind::Data {
+                cells.look(layout, line, watched, &mut seen);
             }
         }
         seen
@@ -88,43 +88,43 @@ struct Cells<'t> {
 }
 
 impl<'t> Cells<'t> {
-    fn look_at_cut(&mut self, plan: &Plan, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
+    fn look_at_cut(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
         self.rows.clear();
-        plan.cut(&mut self.rows, line);
+        layout.cut(&mut self.rows, line);
         let row = self.rows.rows()[0];
-        if plan.fits(&self.rows, &row) {
+        if layout.fits(&self.rows, &row) {
             for ((column, watch), seen) in watched.iter().zip(seen) {
                 seen.take(*watch, self.rows.cell(&row, *column), line.number);
             }
         }
     }
 
-    fn look(&mut self, plan: &Plan, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
+    fn look(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
         let bytes = line.text.as_bytes();
         if memchr(b'"', bytes).is_some() {
-            self.look_at_cut(plan, line, watched, seen);
+            self.look_at_cut(layout, line, watched, seen);
             return;
         }
         self.ends.clear();
-        self.ends.extend(memchr_iter(plan.separator, bytes));
+        self.ends.extend(memchr_iter(layout.separator, bytes));
         self.ends.push(bytes.len());
         let cell = |column: usize| {
             // What the names of file and sheet say stands behind the line's own fields.
             if let Some(said) =
-                column.checked_sub(plan.width()).and_then(|at| plan.tail.get(at)).filter(|_| column >= plan.width())
+                column.checked_sub(layout.width()).and_then(|at| layout.tail.get(at)).filter(|_| column >= layout.width())
             {
                 return said.as_str();
             }
             let from = column.checked_sub(1).map_or(0, |before| self.ends[before] + 1);
             line.text[from..self.ends[column]].trim()
         };
-        let wanted = plan.width();
+        let wanted = layout.width();
         let own = |column: usize| line.text[self.ends[column - 1] + 1..self.ends[column]].trim();
         if self.ends.len() < wanted {
             return;
         }
         if (wanted..self.ends.len()).any(|column| !own(column).is_empty()) {
-            self.look_at_cut(plan, line, watched, seen);
+            self.look_at_cut(layout, line, watched, seen);
             return;
         }
         for ((column, watch), seen) in watched.iter().zip(seen) {

@@ -6,6 +6,8 @@
 
 pub mod evidence;
 mod parse;
+mod time_of_day;
+mod tokens;
 mod words;
 
 use jiff::civil::{Date, Time};

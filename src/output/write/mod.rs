@@ -6,7 +6,10 @@
 mod antimeridian;
 mod csv;
 mod dated;
+mod discard;
 mod dxf;
+mod error;
+mod extent;
 mod fgb;
 mod folder;
 pub(crate) mod former;
@@ -21,12 +24,10 @@ mod styles;
 mod values;
 mod wgs84;
 
-use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use crate::geodesy::crs::{CrsError, Kind};
+use crate::geodesy::crs::Kind;
 use crate::job::Format;
-use crate::job::catalogue::Catalogue;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
@@ -37,125 +38,11 @@ use crate::output::report::summary::OutputFile;
 use crate::output::style::{Look, looks};
 use crate::records::ledger::Entry;
 use dated::Latest;
+pub use discard::Discard;
+pub use error::WriteError;
+pub use extent::Extent;
 use folder::Folder;
 pub use folder::abandon;
-
-/// The output cannot be written.
-#[derive(Debug, thiserror::Error)]
-pub enum WriteError {
-    /// The account cannot be put into words.
-    #[error("summary.json cannot be made: {0}")]
-    Summary(serde_json::Error),
-    /// The file system says no.
-    #[error("{}: {doing}: {source}", path.display())]
-    File {
-        /// The file or folder.
-        path: PathBuf,
-        /// What was tried.
-        doing: &'static str,
-        /// The system's reason.
-        source: std::io::Error,
-    },
-    /// The output folder is not ours.
-    #[error(
-        "{} holds {stranger}, which this program did not write; the output folder is replaced as a whole, \
-         so name another with --out, or empty it", path.display()
-    )]
-    Strange {
-        /// The folder.
-        path: PathBuf,
-        /// A file in it.
-        stranger: String,
-    },
-    /// Something was added to a former output.
-    #[error(
-        "{} holds {added}, which this program did not write; the output folder is replaced as a whole, so keep that elsewhere, \
-         name another folder with --out, or let --replace throw it away", path.display()
-    )]
-    Added {
-        /// The folder.
-        path: PathBuf,
-        /// A file in it.
-        added: String,
-    },
-    /// A file of a former output is no longer as it was written.
-    #[error(
-        "{} was changed since this program wrote it (an edit, or a GIS that opened it for writing); keep it elsewhere, name another \
-         folder with --out, or let --replace throw the change away", path.join(changed).display()
-    )]
-    Changed {
-        /// The folder.
-        path: PathBuf,
-        /// A file in it.
-        changed: String,
-    },
-    /// The output folder is a link that leads nowhere.
-    #[error(
-        "{} is a link to {}, where nothing is; make that folder, or name another with --out", path.display(), target.display()
-    )]
-    Dangling {
-        /// The link.
-        path: PathBuf,
-        /// Where it leads.
-        target: PathBuf,
-    },
-    /// A folder of the user has the name of the one that the output is made in.
-    #[error(
-        "{} is in the way: the output is made in a folder of that name, and this program did not make what is there; rename it, or \
-         name another folder with --out", path.display()
-    )]
-    InTheWay {
-        /// The folder.
-        path: PathBuf,
-    },
-    /// Another run writes to the same place.
-    #[error("another run is writing to {}; wait for it, or name another folder with --out", path.display())]
-    Busy {
-        /// The folder.
-        path: PathBuf,
-    },
-    /// A format's library failed.
-    #[error("{}: {doing}: {gist}", path.display())]
-    Format {
-        /// The file.
-        path: PathBuf,
-        /// What was tried.
-        doing: &'static str,
-        /// The library's reason.
-        gist: String,
-    },
-    /// A format wants coordinates in a system that cannot be reached.
-    #[error("the {format} layers want WGS 84: {source}; or leave the format out")]
-    Wgs84 {
-        /// The format.
-        format: &'static str,
-        /// Why.
-        source: CrsError,
-    },
-}
-
-impl WriteError {
-    /// The same of a folder by the name that the person has for it.
-    fn called(mut self, name: &Path) -> WriteError {
-        match &mut self {
-            WriteError::Strange { path, .. } | WriteError::Added { path, .. } | WriteError::Changed { path, .. } => {
-                *path = name.to_owned();
-            }
-            _ => {}
-        }
-        self
-    }
-
-    fn file(path: &Path, doing: &'static str) -> impl FnOnce(std::io::Error) -> WriteError + use<> {
-        let path = path.to_owned();
-        move |source| WriteError::File { path, doing, source }
-    }
-
-    fn format<E: std::fmt::Display>(path: &Path, doing: &'static str) -> impl FnOnce(E) -> WriteError + use<E> {
-        let path = path.to_owned();
-        move |error| WriteError::Format { path, doing, gist: error.to_string() }
-    }
-}
 
 /// Writes all layers of a run in one format.
 trait FormatWriter: Send {
@@ -226,19 +113,6 @@ pub struct Output {
     /// Name of the job.
     name: String,
     metres_a_unit: Option<f64>,
-}
-
-/// What a layer came to hold.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Extent {
-    /// The layer's name in files.
-    pub layer: String,
-    /// Records.
-    pub records: u64,
-    /// Least x, least y, greatest x, greatest y in the CRS of the layers; none without geometry.
-    pub bounds: Option<[f64; 4]>,
-    /// By format: the file to open for it, from the output folder.
-    pub files: BTreeMap<&'static str, String>,
 }
 
 impl Output {
@@ -420,86 +294,4 @@ impl Sink for Output {
 /// The page of a job, in the output folder.
 pub fn page_name(job: &str) -> String {
     format!("{job}.report.html")
-}
-
-impl Extent {
-    fn new(layer: &Layer, job: &str, formats: &[Format]) -> Extent {
-        let file = |format: &Format| Some((format.word(), places::file_of(*format, job, layer)?));
-        Extent { layer: layer.id.clone(), records: 0, bounds: None, files: formats.iter().filter_map(file).collect() }
-    }
-
-    fn see(&mut self, batch: &Batch) {
-        self.records += batch.len as u64;
-        for position in (0..batch.len).flat_map(|i| batch.positions(i)) {
-            let [west, south, east, north] = self.bounds.get_or_insert([position.x, position.y, position.x, position.y]);
-            *west = west.min(position.x);
-            *south = south.min(position.y);
-            *east = east.max(position.x);
-            *north = north.max(position.y);
-        }
-    }
-}
-
-/// A sink that writes nothing and keeps the held rows, and what a page shows where one is wanted, for checking.
-#[derive(Default)]
-pub struct Discard {
-    /// The held rows: file and entry.
-    pub held: Vec<(String, Entry)>,
-    /// Whether the catalogue keeps places coarse: what was computed here does not.
-    pub keeps_places_coarse: bool,
-    wants_page: bool,
-    page: Option<Page>,
-    /// What the page may tell: it is a file that others may get.
-    disclosure: Disclosure,
-}
-
-impl Discard {
-    /// A sink that keeps what a page shows, too.
-    pub fn with_page() -> Discard {
-        Discard { wants_page: true, ..Discard::default() }
-    }
-
-    /// The page, when the run is over; none where none was wanted.
-    ///
-    /// # Errors
-    /// When the background that the job names cannot be used.
-    pub fn page(&mut self, account: &Account) -> Result<Option<String>, WriteError> {
-        let account = self.disclosure.account(account);
-        self.page.take().map(|page| page.html(&account)).transpose()
-    }
-}
-
-impl Sink for Discard {
-    fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
-        self.keeps_places_coarse = setup.catalogue.is_some_and(Catalogue::has_coarse);
-        self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
-        let layers = self.disclosure.layers(setup.layers.clone());
-        self.page = self.wants_page.then(|| Page::new(&setup.with_layers(layers)));
-        Ok(())
-    }
-
-    fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
-        let Some(page) = &mut self.page else { return Ok(()) };
-        match self.disclosure.is_discreet() {
-            false => page.write(key, batch),
-            true => {
-                if let Some(told) = self.disclosure.batch(key, batch) {
-                    page.write(key, &told);
-                }
-            }
-        }
-        Ok(())
-    }
-
-    fn guard(&mut self, guarded: Guarded) {
-        self.disclosure.guard(guarded);
-    }
-
-    fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
-        if let Some(page) = &mut self.page {
-            page.held(file, &self.disclosure.entry(entry));
-        }
-        self.held.push((file.to_owned(), entry.clone()));
-        Ok(())
-    }
 }

@@ -1,14 +1,48 @@
-//! The claims of a log's columns on quantities, found by quantity without a search: a row asks for some twenty.
+//! What a log's column, or a value of its settings, is claimed as: [`Claim`]; and the claims of a log, found by quantity without a
+//! search, since a row asks for some twenty: [`Claims`].
 
-use super::columns::Quantity;
-use super::plan::Claim;
+use crate::intake::columns::{Quantity, Unit};
+use crate::intake::dates;
+use crate::numeric::signs::Signs;
+
+/// A claimed quantity.
+#[derive(Debug, Clone)]
+pub struct Claim {
+    /// Canonical name.
+    pub name: String,
+    /// The log's own header, for messages.
+    pub header: String,
+    /// Unit.
+    pub unit: Unit,
+    /// How its numbers are written.
+    pub signs: Signs,
+    /// How its dates and times are written.
+    pub style: dates::Style,
+    pub(in crate::intake) source: Source,
+}
+
+/// Where the values of a claim are.
+#[derive(Debug, Clone)]
+pub(in crate::intake) enum Source {
+    /// A column.
+    Column(usize),
+    /// Several columns that make one name together.
+    Columns(Vec<usize>),
+    Constant(String),
+}
+
+impl Claim {
+    pub(super) fn new(name: String, header: String, unit: Unit, source: Source) -> Claim {
+        Claim { name, header, unit, signs: Signs::POINT, style: dates::Style::default(), source }
+    }
+}
 
 /// One for each quantity.
 const QUANTITIES: usize = Quantity::Conditions as usize + 1;
 
 /// At most one claim for a quantity, in the order of the quantities.
 #[derive(Debug, Clone)]
-pub(super) struct Claims([Option<Box<(Quantity, Claim)>>; QUANTITIES]);
+pub(in crate::intake) struct Claims([Option<Box<(Quantity, Claim)>>; QUANTITIES]);
 
 impl Default for Claims {
     fn default() -> Claims {

@@ -1,0 +1,318 @@
+//! Values of a job that types alone do not catch. A fault names its key and says what to write.
+
+use std::path::Path;
+
+use super::load::is_vector;
+use super::{Bases, Declination, Instrument, Job, JoinBy, LogFormat, Network, OccupationSource, Occupations, calibration};
+
+/// A clock that is off by more than some centuries is no clock, in seconds.
+const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
+
+/// Letters of a job's name: with the names of layer and format behind it no system finds it too long.
+const LONGEST_NAME: usize = 100;
+
+/// The key of a value that cannot be used, and what is wrong with it.
+pub(super) type Fault = (Vec<&'static str>, String);
+
+/// Checks all values.
+pub(super) fn check(job: &Job) -> Result<(), Fault> {
+    if let Some((key, problem)) = job.network.as_ref().and_then(Network::fault) {
+        return Err((vec!["network", key], problem));
+    }
+    check_name(&job.name)?;
+    check_outputs(job)?;
+    check_bases(job)?;
+    check_instruments(job)?;
+    check_north(job)?;
+    check_limits(job)?;
+    if job.is_local() {
+        check_local(job)?;
+    }
+    check_gnss(job)?;
+    job.measures.check()
+}
+
+fn fault(path: &[&'static str], problem: impl Into<String>) -> Result<(), Fault> {
+    Err((path.to_vec(), problem.into()))
+}
+
+/// The name that files are named after.
+fn check_name(name: &str) -> Result<(), Fault> {
+    if name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
+        return fault(&["name"], format!("name = \"{name}\": use letters, digits, - and _; files are named after it"));
+    }
+    if name.len() > LONGEST_NAME {
+        let problem = format!("name has {} letters; files are named after it: use {LONGEST_NAME} at most", name.len());
+        return fault(&["name"], problem);
+    }
+    if is_device_name(name) {
+        let problem =
+            format!("name = \"{name}\" is the name of a device on some systems, and files are named after it; use another");
+        return fault(&["name"], problem);
+    }
+    Ok(())
+}
+
+/// The CRS of the layers, the formats, the layers.
+fn check_outputs(job: &Job) -> Result<(), Fault> {
+    if job.crs.trim().is_empty() && job.bases.crs.is_none() && !job.has_no_bases() {
+        let problem = "the job lacks the key `crs`, the CRS of the layers; write crs = \"EPSG:32630\" or the like";
+        return fault(&["crs"], problem);
+    }
+    if job.formats.is_empty() {
+        return fault(&["formats"], "formats is empty; name at least one, such as \"gpkg\"");
+    }
+    if job.layers.is_empty() {
+        return fault(&["layers"], "layers is empty; leave the key out for all");
+    }
+    if job.instrument.is_some() && !job.instruments.is_empty() {
+        return fault(&["instrument"], "[instrument] and [instruments] both stand here; keep one");
+    }
+    Ok(())
+}
+
+/// Bases and known points: their systems and standard errors.
+fn check_bases(job: &Job) -> Result<(), Fault> {
+    let bases = &job.bases;
+    for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
+        let name_their_own = bases.files.iter().all(|file| is_vector(Path::new(file)));
+        if bases.crs.is_none() && !job.is_local() && bases.crs_by_value.is_empty() && !name_their_own {
+            let problem = format!("[{table}] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"");
+            return fault(&[table], problem);
+        }
+        if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
+            return fault(&[table], "crs_column and crs_by_value go together: the column, and what its values stand for");
+        }
+    }
+    if job.known.as_ref().is_some_and(|known| known.occupations != Occupations::default()) {
+        let problem = "known points are not occupied: their occupations are not read; write them under [bases.occupations]";
+        return fault(&["known", "occupations"], problem);
+    }
+    for (key, sigma) in [("sigma_horizontal_m", bases.sigma_horizontal_m), ("sigma_vertical_m", bases.sigma_vertical_m)] {
+        if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
+            return fault(&["bases", key], format!("{key} must be above 0"));
+        }
+    }
+    Ok(())
+}
+
+fn check_instruments(job: &Job) -> Result<(), Fault> {
+    for instrument in job.instrument.iter().chain(job.instruments.values()) {
+        check_instrument(instrument).map_err(|problem| {
+            let table = if job.instrument.is_some() { "instrument" } else { "instruments" };
+            (vec![table], format!("[{table}]: {problem}"))
+        })?;
+    }
+    if let Some(one) = &job.instrument {
+        calibration::check(&one.calibrations)
+            .map_err(|problem| (vec!["instrument", "calibrations"], format!("[[instrument.calibrations]]: {problem}")))?;
+    }
+    for (name, instrument) in &job.instruments {
+        calibration::check(&instrument.calibrations)
+            .map_err(|problem| (vec!["instruments"], format!("[[instruments.{name}.calibrations]]: {problem}")))?;
+    }
+    Ok(())
+}
+
+fn check_north(job: &Job) -> Result<(), Fault> {
+    let north = &job.north;
+    if north.sigma_declination_deg.is_some_and(|sigma| !(0.0..=180.0).contains(&sigma)) {
+        return fault(&["north", "sigma_declination_deg"], "sigma_declination_deg must be 0 to 180");
+    }
+    if !(0.0..=180.0).contains(&north.sigma_orientation_deg) {
+        return fault(&["north", "sigma_orientation_deg"], "sigma_orientation_deg must be 0 to 180");
+    }
+    if let Declination::Degrees(degrees) = north.declination
+        && !(-180.0..=180.0).contains(&degrees)
+    {
+        return fault(&["north", "declination"], format!("declination = {degrees}: degrees from -180 to 180, east positive"));
+    }
+    Ok(())
+}
+
+/// The limits of the checks on rows, and the heights of instrument, target and antenna.
+fn check_limits(job: &Job) -> Result<(), Fault> {
+    if let Some([west, south, east, north]) = job.checks.area_deg {
+        let longitudes = [west, east].iter().all(|lon| (-180.0..=180.0).contains(lon));
+        if !longitudes || !(-90.0..=90.0).contains(&south) || !(south..=90.0).contains(&north) {
+            return fault(&["checks", "area_deg"], "area_deg is west, south, east, north in degrees");
+        }
+    }
+    for (key, value) in [("steep_deg", job.checks.steep_deg), ("agreement_sigmas", job.checks.agreement_sigmas)] {
+        if !(value > 0.0 && value.is_finite()) {
+            return fault(&["checks", key], format!("{key} must be above 0"));
+        }
+    }
+    for (key, height) in [
+        ("instrument_height_m", job.heights.instrument_height_m),
+        ("target_height_m", job.heights.target_height_m),
+        ("antenna_height_m", job.heights.antenna_height_m),
+    ] {
+        if height.is_some_and(|height| !height.is_finite()) {
+            return fault(&["heights", key], format!("{key} must be a number of metres"));
+        }
+    }
+    Ok(())
+}
+
+/// What goes with a local frame, or without bases.
+fn check_local(job: &Job) -> Result<(), Fault> {
+    if job.has_no_bases() && job.bases != Bases::default() {
+        let problem = "files is empty; name at least one log, or leave [bases] out for a job without bases";
+        return fault(&["bases", "files"], problem);
+    }
+    if job.has_no_bases() && !job.crs.is_empty() && job.crs != crate::geodesy::LOCAL {
+        let problem = "a job without bases has no place in any crs; name the base logs under [bases], or leave crs out";
+        return fault(&["crs"], problem);
+    }
+    if job.has_no_bases() && (job.known.is_some() || job.network.is_some()) {
+        let key = if job.known.is_some() { "known" } else { "network" };
+        return fault(
+            &[key],
+            format!("[{key}] needs bases; name their logs under [bases], in crs = \"local\" where they have no place"),
+        );
+    }
+    for (table, bases) in std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known))) {
+        if bases.crs.as_deref().is_some_and(|crs| crs != crate::geodesy::LOCAL) || !bases.crs_by_value.is_empty() {
+            let problem = format!(
+                "crs = \"local\" is for bases in local coordinates; leave the crs of [{table}] out, or name one for the layers"
+            );
+            return fault(&[table, "crs"], problem);
+        }
+    }
+    match job.formats.iter().find_map(|format| format.wants_the_earth()) {
+        Some(problem) => fault(&["formats"], problem),
+        None => Ok(()),
+    }
+}
+
+/// Values of the keys on fixes, occupations and joins.
+fn check_gnss(job: &Job) -> Result<(), Fault> {
+    for bases in [Some(&job.bases), job.known.as_ref()].into_iter().flatten() {
+        if let Some(date) = &bases.date
+            && date.parse::<jiff::civil::Date>().is_err()
+        {
+            return fault(&["bases", "date"], format!("date = \"{date}\": write a day such as \"2026-05-04\""));
+        }
+        if bases.epoch.is_some_and(|epoch| !(1900.0..2200.0).contains(&epoch)) {
+            return fault(&["bases", "epoch"], "epoch is a year with its fraction, such as 2026.4");
+        }
+    }
+    for (table, log) in logs(job) {
+        if !(-GREATEST_CLOCK_OFFSET_S..=GREATEST_CLOCK_OFFSET_S).contains(&log.clock_offset_s) {
+            let problem = format!("clock_offset_s = {}: write seconds that are added to every time", log.clock_offset_s);
+            return fault(&[table, "clock_offset_s"], problem);
+        }
+    }
+    for (table, log) in logs(job) {
+        if log.radius_share.is_some_and(|share| !(0.01..=0.9999).contains(&share)) {
+            return fault(&[table, "radius_share"], "radius_share is a share of 1, such as 0.68");
+        }
+    }
+    let occupations = &job.bases.occupations;
+    for (key, value) in [
+        ("least_duration_s", occupations.least_duration_s),
+        ("greatest_speed_m_s", occupations.greatest_speed_m_s),
+        ("greatest_spread_m", occupations.greatest_spread_m),
+        ("margin_s", occupations.margin_s),
+        ("break_s", occupations.break_s),
+        ("correlation_s", occupations.correlation_s),
+    ] {
+        if !(value >= 0.0 && value.is_finite()) {
+            return fault(&["bases", "occupations", key], format!("{key} must be 0 or more"));
+        }
+    }
+    if occupations.list.is_some() {
+        let path = ["bases", "occupations", "list"];
+        if occupations.from.is_some_and(|from| from != OccupationSource::List) {
+            return fault(&path, "from under [bases.occupations] does not read the list; remove the list or from");
+        }
+        if job.join.by == Some(JoinBy::Interpolated) {
+            let problem = "by = \"interpolated\" under [join] takes the receiver's position at each shot and reads no list of \
+                           occupations; remove one of the two";
+            return fault(&path, problem);
+        }
+    }
+    for (key, value) in [("limit_s", job.join.limit_s), ("gap_s", job.join.gap_s)] {
+        if value.is_nan() || value < 0.0 {
+            return fault(&["join", key], format!("{key} must be 0 or more"));
+        }
+    }
+    let quality = &job.bases.quality;
+    for (key, value) in [("greatest_hdop", quality.greatest_hdop), ("greatest_pdop", quality.greatest_pdop)] {
+        if value.is_some_and(|value| !is_sigma(value)) {
+            return fault(&["bases", "quality", key], format!("{key} must be above 0"));
+        }
+    }
+    for (key, value) in
+        [("sigma_geoid_grid_m", job.heights.sigma_geoid_grid_m), ("sigma_separation_m", job.heights.sigma_separation_m)]
+    {
+        if value.is_some_and(|value| !is_sigma(value)) {
+            return fault(&["heights", key], format!("{key} must be above 0"));
+        }
+    }
+    let north = &job.north;
+    if !(-180.0..=180.0).contains(&north.local_correction_deg) {
+        return fault(&["north", "local_correction_deg"], "local_correction_deg must be -180 to 180, east positive");
+    }
+    if !(0.0..=180.0).contains(&north.fore_back_limit_deg) {
+        return fault(&["north", "fore_back_limit_deg"], "fore_back_limit_deg must be 0 to 180");
+    }
+    Ok(())
+}
+
+/// How each log is written, and the table of the job that says so.
+fn logs(job: &Job) -> impl Iterator<Item = (&'static str, &LogFormat)> {
+    let bases = std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known)));
+    let of_bases = bases.flat_map(|(table, bases)| {
+        let list = bases.occupations.list.iter().map(|list| &list.log);
+        std::iter::once(&bases.log).chain(bases.per_file.values()).chain(list).map(move |log| (table, log))
+    });
+    of_bases.chain(std::iter::once(&job.shots.log).chain(job.shots.per_file.values()).map(|log| ("shots", log)))
+}
+
+/// Whether a system takes a name, with any ending behind it, for a device (Microsoft, "Naming files, paths, and
+/// namespaces").
+pub fn is_device_name(name: &str) -> bool {
+    let name = name.to_ascii_uppercase();
+    let is_port = |port: &str| {
+        let number = name.strip_prefix(port);
+        number.is_some_and(|number| number.len() == 1 && number.bytes().all(|digit| digit.is_ascii_digit()))
+    };
+    ["CON", "PRN", "AUX", "NUL"].contains(&name.as_str()) || is_port("COM") || is_port("LPT")
+}
+
+fn is_sigma(value: f64) -> bool {
+    value > 0.0 && value.is_finite()
+}
+
+fn check_instrument(instrument: &Instrument) -> Result<(), String> {
+    let sigmas = [
+        ("sigma_distance_m", instrument.sigma_distance_m),
+        ("sigma_azimuth_deg", instrument.sigma_azimuth_deg),
+        ("sigma_inclination_deg", instrument.sigma_inclination_deg),
+    ];
+    for (key, sigma) in sigmas {
+        if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
+            return Err(format!("{key} must be above 0"));
+        }
+    }
+    let others = [
+        ("azimuth_correction_deg", instrument.azimuth_correction_deg, -360.0, 360.0),
+        ("inclination_correction_deg", instrument.inclination_correction_deg, -90.0, 90.0),
+        ("distance_correction_m", instrument.distance_correction_m, -1000.0, 1000.0),
+        ("sigma_distance_ppm", instrument.sigma_distance_ppm, 0.0, 1e6),
+        ("refraction", instrument.refraction, -5.0, 5.0),
+    ];
+    for (key, value, least, greatest) in others {
+        if !(least..=greatest).contains(&value) {
+            return Err(format!("{key} = {value} must lie between {least} and {greatest}"));
+        }
+    }
+    if let (Some(least), Some(greatest)) = (instrument.least_distance_m, instrument.greatest_distance_m)
+        && least >= greatest
+    {
+        return Err(format!("least_distance_m = {least} is not below greatest_distance_m = {greatest}"));
+    }
+    Ok(())
+}
