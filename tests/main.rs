@@ -24,6 +24,7 @@ mod datums;
 mod desktop_gis;
 mod docs;
 mod examples;
+mod exchange;
 mod field_data;
 mod first_evening;
 mod found_bugs;

@@ -592,9 +592,22 @@ fn holds(bytes: &[u8], number: f64) -> Option<String> {
         return Some(format!("{number} in binary"));
     }
     let text = format!("{number}");
-    let kept: String = text.chars().take(text.find('.').map_or(text.len(), |point| point + 4)).collect();
+    // Metres to the millimetre; degrees, which have fewer digits before the point, to a few of them.
+    let kept: String = text.chars().take(text.find('.').map_or(text.len(), |point| (point + 4).max(8))).collect();
     let digits = kept.chars().filter(char::is_ascii_digit).count();
     (digits >= 6 && find(kept.as_bytes())).then(|| format!("{kept} as text"))
+}
+
+/// The bytes, and behind them what is packed in them.
+fn unpacked(mut bytes: Vec<u8>) -> Vec<u8> {
+    let mut inside = Vec::new();
+    if let Ok(mut archive) = zip::ZipArchive::new(std::io::Cursor::new(&bytes)) {
+        for index in 0..archive.len() {
+            std::io::Read::read_to_end(&mut archive.by_index(index).unwrap(), &mut inside).unwrap();
+        }
+    }
+    bytes.extend(inside);
+    bytes
 }
 
 #[test]
@@ -616,7 +629,7 @@ fn no_byte_of_any_file_holds_an_exact_place() {
     let searched = |folder: &str| {
         let mut found = Vec::new();
         for name in files(&jobs[0].folder.path().join(folder)) {
-            let bytes = fs::read(jobs[0].folder.path().join(folder).join(&name)).unwrap();
+            let bytes = unpacked(fs::read(jobs[0].folder.path().join(folder).join(&name)).unwrap());
             found.extend(secrets.iter().filter_map(|number| holds(&bytes, *number)).map(|what| format!("{name}: {what}")));
         }
         found
@@ -624,7 +637,7 @@ fn no_byte_of_any_file_holds_an_exact_place() {
     assert_eq!(searched("out"), Vec::<String>::new());
     // The search finds what is there: in the exact copy, in every format but DXF, which has no heights.
     let exact = searched("exact");
-    for ending in [".gpkg", ".csv", ".shp", ".fgb", ".geojson"] {
+    for ending in [".gpkg", ".csv", ".shp", ".fgb", ".geojson", ".kml", ".kmz", ".gpx", ".bases.json"] {
         assert!(exact.iter().any(|found| found.contains(&format!("{ending}: "))), "{ending}: {exact:?}");
     }
 }

@@ -119,7 +119,7 @@ fn wrong_jobs_are_refused() {
         ("name = \"a\"\n", ""),
         ("name = \"a\"\n", "name = 7\n"),
         ("name = \"a\"\n", "name = \"a\"\nnaem = \"b\"\n"),
-        ("name = \"a\"\n", "name = \"a\"\nformats = [\"kml\"]\n"),
+        ("name = \"a\"\n", "name = \"a\"\nformats = [\"paper\"]\n"),
         ("files = [\"s.csv\"]", "files = \"s.csv\""),
         ("files = [\"s.csv\"]", "files = [\"s.csv\"]\n[instrument]\nsigma_azimut_deg = 1.0"),
         ("files = [\"s.csv\"]", "files = [\"s.csv\"]\n[north]\ndeclination = \"modell\""),

@@ -143,7 +143,7 @@ fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
         let written: BTreeSet<String> = files(&out).into_iter().filter(|file| file.ends_with(".sld")).collect();
         let expected: BTreeSet<String> = spatial
             .iter()
-            .flat_map(|layer| ["geojson", "shp", "fgb", "sld"].map(|folder| format!("{folder}/{name}.{layer}.sld")))
+            .flat_map(|layer| ["geojson", "jsonfg", "shp", "fgb", "sld"].map(|folder| format!("{folder}/{name}.{layer}.sld")))
             .collect();
         assert_eq!(written, expected);
         // The account of the run lists them, so that the next run may replace them.

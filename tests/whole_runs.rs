@@ -535,7 +535,7 @@ fn a_closed_pipe_keeps_neither_the_layers_nor_the_word_on_held_rows_back() {
 
 /// A job that needs PROJ's database for its datum change, and the built-in time zones for its times.
 const BARE_JOB: &str = "name = \"bare\"\ncrs = \"EPSG:27700\"\nallow_missing_grids = true\n\
-    formats = [\"gpkg\", \"geojson\", \"shp\", \"fgb\", \"csv\", \"dxf\", \"sld\"]\n\
+    formats = [\"gpkg\", \"geojson\", \"shp\", \"fgb\", \"csv\", \"dxf\", \"kml\", \"kmz\", \"gpx\", \"jsonfg\", \"sld\"]\n\
     [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
     [shots]\nfiles = [\"shots.csv\"]\ntime_zone = \"Europe/London\"\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n";
 

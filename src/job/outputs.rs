@@ -22,6 +22,14 @@ pub enum Format {
     Csv,
     /// DXF: geometry alone, no attributes.
     Dxf,
+    /// KML 2.2: one document for a globe, longitude and latitude on WGS 84, values with their standard errors in balloons.
+    Kml,
+    /// The same in one compressed file.
+    Kmz,
+    /// GPX 1.1: features and bases as waypoints to walk back to.
+    Gpx,
+    /// JSON-FG: coordinates in the layers' CRS, and the same on WGS 84 for readers of GeoJSON.
+    Jsonfg,
     /// Styles as Styled Layer Descriptors with the field names of the GeoPackage, for a GIS that loads them from files.
     Sld,
 }
@@ -36,6 +44,10 @@ impl Format {
             Format::Fgb => "fgb",
             Format::Csv => "csv",
             Format::Dxf => "dxf",
+            Format::Kml => "kml",
+            Format::Kmz => "kmz",
+            Format::Gpx => "gpx",
+            Format::Jsonfg => "jsonfg",
             Format::Sld => "sld",
         }
     }
@@ -45,6 +57,15 @@ impl Format {
         match self {
             Format::Geojson => Some(
                 "GeoJSON has longitudes and latitudes alone (RFC 7946), which a local frame does not have; take geojson out of the formats",
+            ),
+            Format::Kml | Format::Kmz => Some(
+                "KML has longitudes and latitudes alone, which a local frame does not have; take kml and kmz out of the formats",
+            ),
+            Format::Gpx => {
+                Some("GPX has longitudes and latitudes alone, which a local frame does not have; take gpx out of the formats")
+            }
+            Format::Jsonfg => Some(
+                "JSON-FG names the CRS by its authority's code, which a local frame does not have; take jsonfg out of the formats",
             ),
             Format::Gpkg | Format::Shp | Format::Fgb | Format::Csv | Format::Dxf | Format::Sld => None,
         }

@@ -72,6 +72,11 @@ fn started<'n>(name: &'n str, attributes: &[(&str, &str)]) -> BytesStart<'n> {
     start
 }
 
+/// A text as it stands in an element or an attribute.
+pub(in crate::output) fn escaped(value: &str) -> String {
+    quick_xml::escape::escape(held(value)).into_owned()
+}
+
 /// A text without what XML cannot hold.
 fn held(value: &str) -> String {
     value.chars().filter(|sign| is_character(*sign)).collect()

@@ -18,7 +18,7 @@ use serde_json::Value;
 use tempfile::TempDir;
 
 /// Every format, by its name on the command line.
-pub const FORMATS: [&str; 7] = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf", "sld"];
+pub const FORMATS: [&str; 11] = ["gpkg", "geojson", "shp", "fgb", "csv", "dxf", "kml", "kmz", "gpx", "jsonfg", "sld"];
 /// Every layer of logs without strings, measurements and a catalogue.
 pub const LAYERS: [&str; 5] = ["features", "bases", "sight_lines", "ellipses", "ledger"];
 
@@ -273,6 +273,7 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
             let is_table = geometry.is_empty();
             let endings: &[&str] = match *format {
                 "geojson" => &["geojson"],
+                "jsonfg" => &["json"],
                 "fgb" => &["fgb"],
                 "csv" if is_table => &["csv", "csvt"],
                 "csv" => &["csv", "csvt", "prj"],
@@ -282,7 +283,7 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
             };
             // A style beside what is drawn, and the one that the most used open desktop GIS loads by itself.
             let styles: &[&str] = match *format {
-                "geojson" | "fgb" | "shp" if !is_table => &["sld", "qml"],
+                "geojson" | "jsonfg" | "fgb" | "shp" if !is_table => &["sld", "qml"],
                 "sld" if !is_table => &["sld"],
                 "csv" if !is_table => &["qml"],
                 _ => &[],
@@ -292,7 +293,7 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
         match *format {
             "gpkg" => drop(files.insert(format!("{name}.gpkg"))),
             "csv" => drop(files.insert("csv/datapackage.json".to_owned())),
-            "dxf" => drop(files.insert(format!("dxf/{name}.dxf"))),
+            "dxf" | "kml" | "kmz" | "gpx" => drop(files.insert(format!("{format}/{name}.{format}"))),
             _ => {}
         }
     }

@@ -27,7 +27,7 @@ impl Small {
         small.write(
             "job.toml",
             &format!(
-                "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\"]\n{top}\n\
+                "name = \"cove\"\ncrs = \"EPSG:32630\"\nformats = [\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\", \"kml\", \"kmz\", \"gpx\", \"jsonfg\"]\n{top}\n\
                  [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.5\nsigma_vertical_m = 1.0\n\
                  [shots]\nfiles = [\"shots.csv\"]\n\
                  [instrument]\nsigma_distance_m = 0.2\nsigma_azimuth_deg = 0.5\nsigma_inclination_deg = 0.1\nrefraction = 0.0\n\

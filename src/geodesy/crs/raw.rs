@@ -39,6 +39,8 @@ impl Drop for Object {
 
 /// An axis of a coordinate system.
 pub struct Axis {
+    /// PROJ's name, such as `Northing` or `Geodetic latitude`.
+    pub name: String,
     /// Size of the unit in metres or radians.
     pub unit_factor: f64,
     /// PROJ's name of the unit.
@@ -294,12 +296,12 @@ impl Object {
                 return axes;
             };
             for index in 0..sys::proj_cs_get_axis_count(self.context.as_ptr(), system.as_ptr()) {
-                let (mut direction, mut factor, mut unit) = (ptr::null(), 0.0, ptr::null());
+                let (mut name, mut direction, mut factor, mut unit) = (ptr::null(), ptr::null(), 0.0, ptr::null());
                 let ok = sys::proj_cs_get_axis_info(
                     self.context.as_ptr(),
                     system.as_ptr(),
                     index,
-                    ptr::null_mut(),
+                    &mut name,
                     ptr::null_mut(),
                     &mut direction,
                     &mut factor,
@@ -308,7 +310,7 @@ impl Object {
                     ptr::null_mut(),
                 );
                 if ok != 0 {
-                    axes.push(Axis { unit_factor: factor, unit_name: text(unit), direction: text(direction) });
+                    axes.push(Axis { name: text(name), unit_factor: factor, unit_name: text(unit), direction: text(direction) });
                 }
             }
             sys::proj_destroy(system.as_ptr());

@@ -66,6 +66,7 @@ pub struct Crs {
     /// Metres (projected) or radians (geographic) in one unit of the horizontal axes.
     unit_factor: f64,
     unit_name: String,
+    is_northing_first: bool,
     meridian_rad: f64,
     area: Option<AreaOfUse>,
     /// A copy for `proj_factors`, which writes to its object.
@@ -152,6 +153,7 @@ impl Crs {
             ellipsoid: Ellipsoid { semi_major_m, flattening: if inverse == 0.0 { 0.0 } else { 1.0 / inverse } },
             unit_factor: first.unit_factor,
             unit_name: first.unit_name.clone(),
+            is_northing_first: is_northing_first(&axes),
             meridian_rad: horizontal.prime_meridian_rad().unwrap_or(0.0),
             area: whole.area_of_use().or_else(|| horizontal.area_of_use()).map(|(edges_deg, name)| AreaOfUse { edges_deg, name }),
             factors: Mutex::new(horizontal.copy().ok_or_else(|| inside("copying"))?),
@@ -183,6 +185,11 @@ impl Crs {
             Some((authority, code)) => format!("{} ({authority}:{code})", self.name),
             None => self.name.clone(),
         }
+    }
+
+    /// Whether its authority counts the northing or latitude first, unlike the layers, which have eastings and longitudes first.
+    pub fn is_northing_first(&self) -> bool {
+        self.is_northing_first
     }
 
     /// Authority and code, where it has them.
@@ -389,5 +396,15 @@ fn held(object: &Mutex<Object>) -> MutexGuard<'_, Object> {
 impl std::fmt::Debug for Crs {
     fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
         write!(f, "Crs({})", self.label())
+    }
+}
+
+/// By the first axis' direction; where both point the same way, as about a pole, by its name.
+fn is_northing_first(axes: &[super::raw::Axis]) -> bool {
+    let [first, second, ..] = axes else { return false };
+    match (first.direction.as_str(), second.direction.as_str()) {
+        ("north" | "south", "east" | "west") => true,
+        ("north" | "south", "north" | "south") => first.name.to_lowercase().starts_with("northing"),
+        _ => false,
     }
 }

@@ -20,7 +20,7 @@ mod sld;
 mod words;
 
 pub use look::{Colour, Look, Mark};
-pub use project::{Project, project};
+pub use project::{Project, is_shown, project};
 pub use qml::qml;
 pub use sld::{FieldNames, sld};
 pub use words::title_of;
@@ -54,6 +54,11 @@ pub fn looks(layers: &[Layer]) -> Vec<Look> {
         })
     };
     layers.iter().map(&mut look_of).collect()
+}
+
+/// The field that labels a record of a layer.
+pub fn label_of(layer: &Layer) -> Option<&Field> {
+    qml::label_field(layer)
 }
 
 /// The document of a layer in Styled Layer Descriptor; none for a table.

@@ -40,7 +40,7 @@ fn group_of(layer: &Layer) -> (usize, &'static str) {
 }
 
 /// Whether a layer is drawn when the project opens.
-fn is_shown(layer: &Layer, metres_a_unit: Option<f64>) -> bool {
+pub fn is_shown(layer: &Layer, metres_a_unit: Option<f64>) -> bool {
     match layer.id.as_str() {
         "sight_lines" | "parts" | "vertices" | "profiles" | "adjusted" => false,
         // Elsewhere the ellipses are drawn from the fields of the points.

@@ -15,10 +15,13 @@ mod folder;
 pub(crate) mod former;
 mod geojson;
 pub mod gpkg;
+mod gpx;
 mod held;
+mod kml;
 pub(crate) mod number;
 mod ogr;
 mod places;
+mod said;
 mod shp;
 mod styles;
 mod values;
@@ -245,6 +248,9 @@ impl Sink for Output {
                 Format::Fgb => Box::new(fgb::FlatGeobuf::create(folder, layers, setup)?),
                 Format::Csv => Box::new(csv::CsvFiles::create(folder, layers, setup)?),
                 Format::Dxf => Box::new(dxf::Drawing::create(folder, layers, setup)?),
+                Format::Kml | Format::Kmz => Box::new(kml::Kml::create(folder, layers, setup, *format == Format::Kmz)?),
+                Format::Gpx => Box::new(gpx::Gpx::create(folder, layers, setup)?),
+                Format::Jsonfg => Box::new(geojson::GeoJson::with_places(folder, layers, setup)?),
             });
         }
         Ok(())

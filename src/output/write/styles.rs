@@ -12,7 +12,7 @@ use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
 use crate::output::style::{Look, Naming, document, qml};
 
-/// Writes the style of each layer with geometry, by the formats of the run. DXF has its own layers and colours.
+/// Writes the style of each layer with geometry, by the formats of the run. DXF and KML have their own looks, GPX none.
 pub fn write_beside(
     folder: &Folder,
     name: &str,
@@ -23,8 +23,8 @@ pub fn write_beside(
     for format in formats {
         // Whether it has an SLD, and the form that is loaded by itself.
         let (naming, has_sld, has_own) = match format {
-            Format::Gpkg | Format::Dxf => continue,
-            Format::Geojson | Format::Fgb => (Naming::Full, true, true),
+            Format::Gpkg | Format::Dxf | Format::Kml | Format::Kmz | Format::Gpx => continue,
+            Format::Geojson | Format::Jsonfg | Format::Fgb => (Naming::Full, true, true),
             Format::Shp => (Naming::Short, true, true),
             Format::Csv => (Naming::Full, false, true),
             Format::Sld => (Naming::Full, true, false),

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Kind, Transform};
+use crate::output::columns::{Batch, Position};
 use crate::output::contract::Setup;
 
 /// Edge of the cells in degrees in which the nearest base is sought once.
@@ -50,6 +51,18 @@ impl ToWgs84 {
         }
         let is_one = steps.windows(2).all(|pair| Arc::ptr_eq(&pair[0].1, &pair[1].1));
         Ok(ToWgs84 { to_own, own, steps, is_one, nearest: HashMap::new(), epoch: setup.job.bases.epoch })
+    }
+
+    /// The points of a batch there, one behind the other: longitude and latitude in degrees, height above the ellipsoid in metres
+    /// (0 where none is known).
+    ///
+    /// # Errors
+    /// As [`ToWgs84::apply`].
+    pub fn of(&mut self, batch: &Batch) -> Result<Vec<[f64; 3]>, CrsError> {
+        let known = |p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }];
+        let mut points: Vec<[f64; 3]> = (0..batch.len).flat_map(|i| batch.positions(i)).map(known).collect();
+        self.apply(&mut points, (0..batch.len).map(|i| batch.positions(i).len()))?;
+        Ok(points)
     }
 
     /// Brings the points of geometries there, in place: `counts` says how many points each geometry has. All points of one geometry go

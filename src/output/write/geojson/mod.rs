@@ -1,6 +1,8 @@
 //! GeoJSON by RFC 7946: longitude, latitude on WGS 84, height above its ellipsoid in metres where
 //! known; rings to the right-hand rule; lines and rings cut at ±180°, and closed along a pole; a bbox; no crs member. One file
-//! a layer.
+//! a layer. The same with places in the layers' CRS is JSON-FG (`in_crs`).
+
+mod in_crs;
 
 use std::fs::File;
 use std::io::{BufWriter, Write};
@@ -10,12 +12,14 @@ use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
 
 use super::antimeridian::{DEGREES, Longitudes, Point};
 use super::number::{iso_utc, rounded};
+use super::places::stem_of;
 use super::wgs84::ToWgs84;
 use super::{Ending, FormatWriter, WriteError};
 use crate::job::catalogue::GeometryKind;
-use crate::output::columns::{Batch, Cell, Field, Layer, Position};
+use crate::output::columns::{Batch, Cell, Field, Layer};
 use crate::output::contract::Setup;
 use crate::output::style::title_of;
+use in_crs::Places;
 
 /// Decimals of a degree in coordinates: a tenth of a millimetre.
 const DEGREE_DECIMALS: u8 = 9;
@@ -25,6 +29,8 @@ const METRE_DECIMALS: u8 = 4;
 /// The files of a run.
 pub struct GeoJson {
     to_wgs84: ToWgs84,
+    /// Where they are JSON-FG.
+    places: Option<Places>,
     files: Vec<LayerFile>,
 }
 
@@ -45,31 +51,42 @@ impl GeoJson {
     /// # Errors
     /// When WGS 84 cannot be reached from the layers' CRS, or a file cannot be written.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
-        let to_wgs84 = ToWgs84::new(setup).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
-        let files = layers
-            .iter()
-            .map(|layer| {
-                let path = folder.join(format!("{}.{}.geojson", setup.job.name, layer.id));
-                let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
-                let mut writer = BufWriter::new(file);
-                writer
-                    .write_all(b"{\"type\":\"FeatureCollection\",\"features\":[")
-                    .map_err(WriteError::file(&path, "writing"))?;
-                Ok(LayerFile { path, writer, records: 0, longitudes: Longitudes::default(), latitudes: None, heights: None })
-            })
-            .collect::<Result<Vec<_>, WriteError>>()?;
-        Ok(GeoJson { to_wgs84, files })
+        GeoJson::of(folder, layers, setup, None, ("GeoJSON", "geojson"))
+    }
+
+    /// Creates files of JSON-FG.
+    ///
+    /// # Errors
+    /// As [`GeoJson::create`].
+    pub fn with_places(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
+        GeoJson::of(folder, layers, setup, Some(Places::new(setup)), ("JSON-FG", "json"))
+    }
+
+    fn of(
+        folder: &Path,
+        layers: &[Layer],
+        setup: &Setup,
+        places: Option<Places>,
+        (format, ending): (&'static str, &str),
+    ) -> Result<GeoJson, WriteError> {
+        let to_wgs84 = ToWgs84::new(setup).map_err(|source| WriteError::Wgs84 { format, source })?;
+        let create = |layer: &Layer| {
+            let path = folder.join(stem_of(&setup.job.name, &layer.id) + ending);
+            let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
+            let mut writer = BufWriter::new(file);
+            let head = places.as_ref().map(|places| places.head(layer)).unwrap_or_default();
+            write!(writer, "{{\"type\":\"FeatureCollection\",{head}\"features\":[")
+                .map_err(WriteError::file(&path, "writing"))?;
+            Ok(LayerFile { path, writer, records: 0, longitudes: Longitudes::default(), latitudes: None, heights: None })
+        };
+        let files = layers.iter().map(create).collect::<Result<Vec<_>, WriteError>>()?;
+        Ok(GeoJson { to_wgs84, places, files })
     }
 }
 
 impl FormatWriter for GeoJson {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
-        let mut points: Vec<[f64; 3]> = (0..batch.len)
-            .flat_map(|i| batch.positions(i))
-            .map(|p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }])
-            .collect();
-        let counts = (0..batch.len).map(|i| batch.positions(i).len());
-        self.to_wgs84.apply(&mut points, counts).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let points = self.to_wgs84.of(batch).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
         let file = &mut self.files[index];
         let mut rest = points.as_slice();
         for i in 0..batch.len {
@@ -83,11 +100,15 @@ impl FormatWriter for GeoJson {
                 geometry,
                 id: None,
                 properties: Some(properties(&layer.fields, batch, i)),
-                foreign_members: None,
+                foreign_members: self.places.as_ref().map(|places| places.members(layer, batch, i)),
             };
             file.add(&feature).map_err(WriteError::file(&file.path, "writing"))?;
         }
         Ok(())
+    }
+
+    fn losses(&self, _: &[Layer]) -> Vec<String> {
+        self.places.iter().filter_map(Places::loss).collect()
     }
 
     fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
