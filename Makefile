@@ -9,13 +9,13 @@ BENCH_PYTHON := target/bench-venv/bin/python
 
 FUZZ_SECONDS ?= 60
 
-.PHONY: fuzz help tools build demo test test-gis check bench schemas page-bundle page-check page-test
+.PHONY: fuzz help tools build demo test test-gis check house bench schemas page-bundle page-check page-test
 
 help:
 	@echo "make demo    build, map an example, say what was made"
 	@echo "make test    the whole test suite"
 	@echo "make test-gis  open the output in a desktop GIS (needs Debian's python3-qgis)"
-	@echo "make check   formatting, lints and documentation, warnings denied"
+	@echo "make check   formatting, lints and documentation, warnings denied; lengths and imports of src/"
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
 	@echo "make page-test    look at pages in a real browser (needs chromium and chromedriver)"
@@ -45,7 +45,12 @@ test: tools
 test-gis: tools
 	cargo test --release --locked --test all desktop_gis -- --ignored
 
-check:
+# No file over 500 lines, no function over 80, and no import from a room above: see DEVELOPERS.md.
+house:
+	python3 tests/long_code.py
+	python3 tests/arrows.py
+
+check: house
 	cargo fmt --all --check
 	cargo clippy --release --locked --all-targets -- -D warnings
 	RUSTDOCFLAGS="-D warnings" cargo doc --release --locked --no-deps

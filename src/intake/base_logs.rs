@@ -304,27 +304,7 @@ impl BaseLogs {
         let file = self.files.len();
         self.told.append(&mut log.told);
         let mut counts = log.counts_above();
-        if let Some(wanted) = &job.crs_column {
-            let found = log.layout.headers.iter().position(|header| header == wanted);
-            log.layout.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
-                path: log.text.path.clone(),
-                line: log.layout.header_line,
-                problem: format!(
-                    "crs_column is \"{wanted}\", which the file does not have; it has: {}",
-                    log.layout.headers.join(", ")
-                ),
-            })?);
-        }
-        let are_fixes = log.layout.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
-        if are_fixes && log.layout.crs_column.is_some() {
-            return Err(IntakeError::Columns {
-                path: log.text.path.clone(),
-                line: log.layout.header_line,
-                problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
-                          have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
-                    .into(),
-            });
-        }
+        let are_fixes = find_crs_column(&mut log, job)?;
         let mut types = vec![ExtraType::Empty; log.layout.extras.len()];
         let chunk = log.whole(file);
         let (rows, faults) = cut(&chunk, &log.layout, &log.text.path, &mut counts)?;
@@ -363,19 +343,12 @@ impl BaseLogs {
             } else {
                 match bases::read(&log.layout, &rows, row, file, antenna_height_m, &job.quality) {
                     Ok(mut base) => {
+                        base.line = line;
                         if !row.line.ended {
                             base.flags.raise(Flag::NoLineEnd);
                         }
-                        for ((kind, cell), signs) in types.iter_mut().zip(&base.extras).zip(&log.layout.extra_signs) {
-                            *kind = kind.with(cell, *signs);
-                        }
-                        base.line = line;
-                        if let (true, Some(fault)) =
-                            (base.flags.has(Flag::TimeUnread), bases::unread_time(&log.layout, &rows, row))
-                        {
-                            self.unread_times.insert((file, line), fault);
-                        }
-                        self.rows.push(base);
+                        let unread = base.flags.has(Flag::TimeUnread).then(|| bases::unread_time(&log.layout, &rows, row));
+                        self.take_base(base, unread.flatten(), &mut types, &log.layout.extra_signs);
                     }
                     Err(fault) => hold(fault),
                 }
@@ -390,6 +363,17 @@ impl BaseLogs {
         log.info.counts = counts;
         self.files.push(BaseLog { info: log.info, layout: Some(log.layout) });
         Ok(())
+    }
+
+    /// A base of a row, with the fault of a time that cannot be read; its carried cells tell of what type their columns are.
+    fn take_base(&mut self, base: BaseRow, unread: Option<Fault>, types: &mut [ExtraType], signs: &[Signs]) {
+        for ((kind, cell), signs) in types.iter_mut().zip(&base.extras).zip(signs) {
+            *kind = kind.with(cell, *signs);
+        }
+        if let Some(fault) = unread {
+            self.unread_times.insert((base.file, base.line), fault);
+        }
+        self.rows.push(base);
     }
 
     /// A file in a receiver's own format.
@@ -486,4 +470,30 @@ fn delimited(headers: &[String], rows: &[(u64, Vec<String>)]) -> String {
         let _ = writer.write_record(row);
     }
     writer.into_inner().ok().and_then(|bytes| String::from_utf8(bytes).ok()).unwrap_or_default()
+}
+
+/// Finds the column that chooses the CRS of each base, where the job names one, and tells whether the rows are fixes of a receiver.
+fn find_crs_column(log: &mut Log, job: &Bases) -> Result<bool, IntakeError> {
+    if let Some(wanted) = &job.crs_column {
+        let found = log.layout.headers.iter().position(|header| header == wanted);
+        log.layout.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
+            path: log.text.path.clone(),
+            line: log.layout.header_line,
+            problem: format!(
+                "crs_column is \"{wanted}\", which the file does not have; it has: {}",
+                log.layout.headers.join(", ")
+            ),
+        })?);
+    }
+    let are_fixes = log.layout.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
+    if are_fixes && log.layout.crs_column.is_some() {
+        return Err(IntakeError::Columns {
+            path: log.text.path.clone(),
+            line: log.layout.header_line,
+            problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
+                      have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
+                .into(),
+        });
+    }
+    Ok(are_fixes)
 }

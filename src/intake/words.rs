@@ -5,15 +5,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rustc_hash::FxHashMap;
 
+use crate::numeric::words::bare;
+
 /// A word as roles and measures are written: small letters, an underscore for each run of blanks and hyphens.
 pub fn plain(word: &str) -> String {
     let parts = word.split(|c: char| c.is_whitespace() || c == '-' || c == '_').filter(|part| !part.is_empty());
     parts.map(str::to_lowercase).collect::<Vec<_>>().join("_")
-}
-
-/// A word for comparisons: small letters without blanks, hyphens and underscores.
-pub fn bare(word: &str) -> String {
-    word.chars().filter(|c| !c.is_whitespace() && !matches!(c, '-' | '_')).flat_map(char::to_lowercase).collect()
 }
 
 /// What the words of a column mean, for those that are not written as they are meant; `is_plain` where words are of the program.

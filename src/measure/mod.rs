@@ -30,6 +30,7 @@ use jiff::Timestamp;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::EarthCentred;
 use crate::geodesy::register::{Estimate, Origin, Shares};
+use crate::records::roles::MEASURES;
 use crate::shots::reduce::Vector;
 
 /// A row that takes part in a composed measurement: what was read of it, in radians and metres, the
@@ -202,12 +203,9 @@ impl Group<'_> {
     }
 }
 
-/// The kinds of measurement, as the `measure` column has them.
-pub const KINDS: [&str; 8] = ["height", "width", "missing_line", "plane_sight", "plane", "span", "volume", "profile"];
-
-/// The refusal of a kind that is none of [`KINDS`].
+/// The refusal of a kind that is none of [`MEASURES`].
 pub fn unknown_kind(measure: &str) -> Refusal {
-    format!("measure \"{measure}\" is not known; it is one of {}", KINDS.join(", "))
+    format!("measure \"{measure}\" is not known; it is one of {}", MEASURES.join(", "))
 }
 
 /// Computes a group by its kind; repeated shots of one spot are taken together first.

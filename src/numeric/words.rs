@@ -9,3 +9,8 @@ pub fn nearest<'n>(name: &str, known: impl IntoIterator<Item = &'n str>) -> Opti
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, candidate)| candidate)
 }
+
+/// A word for comparisons: small letters without blanks, hyphens and underscores.
+pub fn bare(word: &str) -> String {
+    word.chars().filter(|c| !c.is_whitespace() && !matches!(c, '-' | '_')).flat_map(char::to_lowercase).collect()
+}

@@ -6,3 +6,5 @@ pub const BACKSIGHT: &str = "backsight";
 pub const FORESIGHT: &str = "foresight";
 /// The role of a vertex that is a point shot elsewhere.
 pub const JOIN: &str = "join";
+/// The kinds of measurement, as the `measure` column has them.
+pub const MEASURES: [&str; 8] = ["height", "width", "missing_line", "plane_sight", "plane", "span", "volume", "profile"];

@@ -111,6 +111,57 @@ impl Stage<'_> {
             unknown_codes: BTreeMap::new(),
         };
         let block = &parsed.block;
+        let sighted = self.sight_all(parsed, &mut computed);
+        let placed = self.place(&sighted)?;
+        let file_name = self.logs.files[block.file].info.name.as_str();
+        let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
+        let mut kept: Vec<&ShotRecord> = Vec::with_capacity(sighted.len());
+        for (shot, placed) in sighted.iter().zip(&placed) {
+            let (source, place) = (&shot.sighting.record, &shot.sighting.record.place);
+            if !placed.is_there() {
+                computed.hold(place, not_projected());
+                continue;
+            }
+            let record = self.record(shot, placed, file_name);
+            if self.has_no_bases {
+                match record.measure {
+                    Some(_) => {
+                        let mut collected = self.collected(block, shot);
+                        collected.is_part = true;
+                        computed.collected.push(collected);
+                    }
+                    None => computed.hold(place, without_place()),
+                }
+                continue;
+            }
+            if let Some(echo) = self.waits(source, block, shot.class.layer) {
+                computed.waiting.push(self.waiting(shot, &record, *placed, echo));
+                continue;
+            }
+            let mut feature = Mapped { record, base: shot.sighting.base, end: shot.end, class: shot.class, values: Vec::new() };
+            self.account(block, shot, &mut feature, &mut computed);
+            mapped.push(feature);
+            kept.push(source);
+        }
+        if block.has_readings() {
+            computed.one_account_a_row(&kept.iter().map(|record| record.place.line).collect::<Vec<_>>());
+        }
+        computed.tell_of_remarks(block);
+        computed.entries.sort_by_key(|entry| entry.line);
+        if mapped.is_empty() {
+            return Ok(computed);
+        }
+        let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
+        computed.batches = records::batches(self, &mapped, &Sizes::default(), &|i, column| kept[i].cell(column))?;
+        computed.standing = records::standing(self, &mapped, &|i, column| kept[i].cell(column));
+        computed.batches.extend(records::sight_line_batch(self, &shots));
+        Ok(computed)
+    }
+
+    /// Sights the rows of a block that are mapped at once; those that a network accounts for, joins and parts are kept apart, and
+    /// what cannot be sighted is held.
+    fn sight_all<'p>(&'p self, parsed: &'p Parsed, computed: &mut Computed) -> Vec<Sighted<'p>> {
+        let block = &parsed.block;
         let mut sighted = Vec::with_capacity(parsed.audits.len());
         let mut recent = None;
         let mut parts = parsed.parts.iter().peekable();
@@ -142,72 +193,35 @@ impl Stage<'_> {
                 Err(fault) => computed.hold(&place, fault),
             }
         }
-        let placed = self.place(&sighted)?;
-        let file_name = self.logs.files[block.file].info.name.as_str();
-        let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
-        let mut kept: Vec<&ShotRecord> = Vec::with_capacity(sighted.len());
-        for (shot, placed) in sighted.iter().zip(&placed) {
-            let (source, place) = (&shot.sighting.record, &shot.sighting.record.place);
-            if !placed.is_there() {
-                computed.hold(place, not_projected());
-                continue;
-            }
-            let record = self.record(shot, placed, file_name);
-            if self.has_no_bases {
-                match record.measure {
-                    Some(_) => {
-                        let mut collected = self.collected(block, shot);
-                        collected.is_part = true;
-                        computed.collected.push(collected);
-                    }
-                    None => computed.hold(place, without_place()),
-                }
-                continue;
-            }
-            if let Some(echo) = self.waits(source, block, shot.class.layer) {
-                computed.waiting.push(self.waiting(shot, &record, *placed, echo));
-                continue;
-            }
-            let base = shot.sighting.base;
-            let mut feature = Mapped { record, base, end: shot.end, class: shot.class, values: Vec::new() };
-            let detail = self.judge(&mut feature, |column| source.cell(column));
-            computed.counts.mapped += 1;
-            computed.counts.without_height += u64::from(record.height_kind == HeightKind::None);
-            *computed.shots_of_base.entry(base).or_default() += 1;
-            let flags = feature.record.flags;
-            if !flags.is_empty() {
-                computed.counts.flag(flags);
-                let unread = flags.has(Flag::TimeUnread).then(|| block.unread_time(source.row())).flatten();
-                let details: Vec<String> = unread.into_iter().chain(Some(detail).filter(|detail| !detail.is_empty())).collect();
-                computed.entries.push(entry(place, Outcome::Flagged(flags, details.join("; "))));
-            }
-            if flags.has(Flag::UnknownCode) {
-                *computed.unknown_codes.entry(record.code.unwrap_or_default().to_owned()).or_default() += 1;
-            }
-            if record.measure.is_some() || record.string.is_some() {
-                let mut collected = self.collected(block, shot);
-                collected.is_flagged = !flags.is_empty();
-                computed.collected.push(collected);
-            } else if !self.logs.joins.is_empty() {
-                let point = (base, &shot.vector);
-                computed.joinable.extend(self.joinable(record.feature, source.file_and_line(), point, || None));
-            }
-            mapped.push(feature);
-            kept.push(source);
+        sighted
+    }
+
+    /// Accounts for a row that is mapped, and keeps what of it serves measurements and strings.
+    fn account(&self, block: &ShotBlock, shot: &Sighted, feature: &mut Mapped, computed: &mut Computed) {
+        let (source, base) = (&shot.sighting.record, shot.sighting.base);
+        let place = &source.place;
+        let detail = self.judge(feature, |column| source.cell(column));
+        computed.counts.mapped += 1;
+        computed.counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);
+        *computed.shots_of_base.entry(base).or_default() += 1;
+        let flags = feature.record.flags;
+        if !flags.is_empty() {
+            computed.counts.flag(flags);
+            let unread = flags.has(Flag::TimeUnread).then(|| block.unread_time(source.row())).flatten();
+            let details: Vec<String> = unread.into_iter().chain(Some(detail).filter(|detail| !detail.is_empty())).collect();
+            computed.entries.push(entry(place, Outcome::Flagged(flags, details.join("; "))));
         }
-        if block.has_readings() {
-            computed.one_account_a_row(&kept.iter().map(|record| record.place.line).collect::<Vec<_>>());
+        if flags.has(Flag::UnknownCode) {
+            *computed.unknown_codes.entry(feature.record.code.unwrap_or_default().to_owned()).or_default() += 1;
         }
-        computed.tell_of_remarks(block);
-        computed.entries.sort_by_key(|entry| entry.line);
-        if mapped.is_empty() {
-            return Ok(computed);
+        if feature.record.measure.is_some() || feature.record.string.is_some() {
+            let mut collected = self.collected(block, shot);
+            collected.is_flagged = !flags.is_empty();
+            computed.collected.push(collected);
+        } else if !self.logs.joins.is_empty() {
+            let point = (base, &shot.vector);
+            computed.joinable.extend(self.joinable(feature.record.feature, source.file_and_line(), point, || None));
         }
-        let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
-        computed.batches = records::batches(self, &mapped, &Sizes::default(), &|i, column| kept[i].cell(column))?;
-        computed.standing = records::standing(self, &mapped, &|i, column| kept[i].cell(column));
-        computed.batches.extend(records::sight_line_batch(self, &shots));
-        Ok(computed)
     }
 
     /// What the catalogue says of a row that belongs to no measurement and no string.

@@ -6,7 +6,7 @@ use std::sync::OnceLock;
 use super::sample::Sample;
 use super::words::{folded, means};
 use crate::intake::words::plain;
-use crate::measure;
+use crate::records::roles::MEASURES;
 
 /// The table: a concept, a language, and its words.
 const TABLE: &str = include_str!("roles.txt");
@@ -122,7 +122,7 @@ fn roles_of(word: &str) -> Vec<String> {
 
 fn measures_of(word: &str) -> Vec<String> {
     let own = plain(word);
-    if measure::KINDS.contains(&own.as_str()) {
+    if MEASURES.contains(&own.as_str()) {
         return vec![own];
     }
     table()[0].get(&bare(word)).map(|known| known.iter().map(|kind| (*kind).to_owned()).collect()).unwrap_or_default()
@@ -155,7 +155,7 @@ pub fn of(sample: &Sample, column: usize, kinds: &[String]) -> Option<Spoken> {
         let known = cells.iter().filter(|cell| !meanings(cell).is_empty()).count();
         // Words of other languages are words of roads and waters too: only a set of roles that makes a measurement is one.
         let is_own = |word: &str| match canonical {
-            "measure" => measure::KINDS.contains(&plain(word).as_str()),
+            "measure" => MEASURES.contains(&plain(word).as_str()),
             _ => ROLES.contains(&plain(word).as_str()),
         };
         let own = cells.iter().filter(|cell| is_own(cell)).count();
@@ -214,7 +214,7 @@ mod tests {
         for line in TABLE.lines().filter(|line| !line.trim().is_empty() && !line.starts_with('#')) {
             let parts: Vec<&str> = line.splitn(4, ' ').collect();
             assert_eq!(parts.len(), 4, "{line}");
-            assert!(parts[0] == "role" || measure::KINDS.contains(&parts[1]), "{line}");
+            assert!(parts[0] == "role" || MEASURES.contains(&parts[1]), "{line}");
             assert!(parts[0] == "measure" || parts[1] == "support" || ROLES.contains(&parts[1]), "{line}");
             seen.entry((parts[0], parts[1])).or_default().insert(parts[2]);
         }

@@ -4,7 +4,7 @@ use super::{Claims, LogLayout, Source};
 use crate::intake::cell::WhenError;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Line, Row, Rows};
-use crate::intake::words;
+use crate::numeric::words;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Reason};
 use crate::records::names::NAME_JOINT;

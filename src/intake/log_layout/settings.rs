@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use jiff::SignedDuration;
 
 use crate::intake::cell::{CellFormat, time_zone};
-use crate::intake::words;
 use crate::job::LogFormat;
+use crate::numeric::words;
 use crate::records::echo::Echo;
 use crate::units::gps_time::LeapSeconds;
 

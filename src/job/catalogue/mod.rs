@@ -11,8 +11,8 @@ use std::path::Path;
 
 use glob::{MatchOptions, Pattern};
 
-use crate::intake::words::bare;
 use crate::job::{JobError, LayerName, settings};
+use crate::numeric::words::bare;
 pub use attribute::{Attribute, Domain, Problem, Value, Values};
 pub use file::{AttributeKind, Geometry};
 use file::{CatalogueFile, CodeSettings, UnknownAction};
@@ -157,7 +157,6 @@ pub fn parse(text: &str, name: &str) -> Result<Catalogue, JobError> {
 type Wrong = (Vec<String>, String);
 
 fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
-    let in_code = |index: usize, key: &str, problem: String| (vec!["codes".into(), index.to_string(), key.into()], problem);
     if file.codes.is_empty() {
         return Err((vec!["codes".into()], "the catalogue has no codes; write at least one [[codes]]".into()));
     }
@@ -176,28 +175,41 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
         families: Vec::new(),
     };
     for (index, settings) in file.codes.iter().enumerate() {
-        check_code(settings).map_err(|(key, problem)| in_code(index, key, problem))?;
-        let layer = catalogue
-            .layer_of(&file, &settings.layer, settings.geometry, Some(&settings.code))
-            .map_err(|(key, problem)| in_code(index, key, problem))?;
+        check_code(settings)
+            .and_then(|()| catalogue.add_code(&file, settings))
+            .map_err(|(key, problem)| (vec!["codes".into(), index.to_string(), key.into()], problem))?;
+    }
+    // Last, so that a layer of its own stands behind those of the codes.
+    if let Some(id) = file.unknown.layer.as_deref().filter(|id| *id != "features") {
+        let at = |problem| (vec!["unknown".into(), "layer".into()], problem);
+        if catalogue.holds_unknown {
+            return Err(at("rows of unknown codes are held (action = \"hold\"), and so need no layer".into()));
+        }
+        let layer = catalogue.layer_of(&file, id, Geometry::Point, None).map_err(|(_, problem)| at(problem))?;
+        catalogue.unknown_layer = Some(layer);
+    }
+    check_layers(&file, &catalogue)?;
+    Ok(catalogue)
+}
+
+impl Catalogue {
+    /// Adds a code with its layer and attributes. A fault names its key.
+    fn add_code(&mut self, file: &CatalogueFile, settings: &CodeSettings) -> Result<(), (&'static str, String)> {
+        let layer = self.layer_of(file, &settings.layer, settings.geometry, Some(&settings.code))?;
         let mut attributes = Vec::with_capacity(settings.attributes.len());
         for name in &settings.attributes {
             let Some(described) = file.attributes.get(name) else {
                 let known: Vec<&str> = file.attributes.keys().map(String::as_str).collect();
                 let problem = format!("there is no [attributes.{name}]; the catalogue has: {}", known.join(", "));
-                return Err(in_code(index, "attributes", problem));
+                return Err(("attributes", problem));
             };
-            attributes.push((catalogue.layers[layer].attribute(name, described), settings.required.contains(name)));
+            attributes.push((self.layers[layer].attribute(name, described), settings.required.contains(name)));
         }
         if let Some(name) = settings.required.iter().find(|name| !settings.attributes.contains(name)) {
-            return Err(in_code(
-                index,
-                "required",
-                format!("{name} is required and not among the attributes of {}", settings.code),
-            ));
+            return Err(("required", format!("{name} is required and not among the attributes of {}", settings.code)));
         }
-        let known = catalogue.codes.len();
-        catalogue.codes.push(Code {
+        let known = self.codes.len();
+        self.codes.push(Code {
             code: settings.code.clone(),
             title: settings.title.clone(),
             layer,
@@ -209,34 +221,31 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
             tolerance_vertical95_m: settings.tolerance_vertical95_m,
             attributes,
         });
+        self.add_words(settings, known)
+    }
+
+    /// Adds the words that stand for a code: its own, and its aliases.
+    fn add_words(&mut self, settings: &CodeSettings, known: usize) -> Result<(), (&'static str, String)> {
         for word in std::iter::once(&settings.code).chain(&settings.aliases) {
             let key = if *word == settings.code { "code" } else { "aliases" };
             if word.contains(['*', '?']) {
                 let family = Pattern::new(&word.replace('[', "[[]"))
-                    .map_err(|error| in_code(index, key, format!("\"{word}\" is no family of codes: {error}")))?;
-                catalogue.families.push((family, known));
-            } else if let Some(other) = catalogue.exact.insert(word.trim().to_lowercase(), known) {
-                let other = &catalogue.codes[other].code;
-                return Err(in_code(
-                    index,
-                    key,
-                    format!("\"{word}\" stands for {other} already; capitals do not tell codes apart"),
-                ));
+                    .map_err(|error| (key, format!("\"{word}\" is no family of codes: {error}")))?;
+                self.families.push((family, known));
+            } else if let Some(other) = self.exact.insert(word.trim().to_lowercase(), known) {
+                let other = &self.codes[other].code;
+                return Err((key, format!("\"{word}\" stands for {other} already; capitals do not tell codes apart")));
             } else {
-                let same = catalogue.loose.entry(bare(word)).or_insert(Some(known));
+                let same = self.loose.entry(bare(word)).or_insert(Some(known));
                 *same = same.filter(|other| *other == known);
             }
         }
+        Ok(())
     }
-    // Last, so that a layer of its own stands behind those of the codes.
-    if let Some(id) = file.unknown.layer.as_deref().filter(|id| *id != "features") {
-        let at = |problem| (vec!["unknown".into(), "layer".into()], problem);
-        if catalogue.holds_unknown {
-            return Err(at("rows of unknown codes are held (action = \"hold\"), and so need no layer".into()));
-        }
-        let layer = catalogue.layer_of(&file, id, Geometry::Point, None).map_err(|(_, problem)| at(problem))?;
-        catalogue.unknown_layer = Some(layer);
-    }
+}
+
+/// Checks what the tables of layers say.
+fn check_layers(file: &CatalogueFile, catalogue: &Catalogue) -> Result<(), Wrong> {
     for (id, settings) in &file.layers {
         let in_layer = |key: &str, problem: String| Err((vec!["layers".into(), id.clone(), key.into()], problem));
         let Some(layer) = catalogue.layers.iter().find(|layer| layer.id == *id) else {
@@ -258,7 +267,7 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
             _ => {}
         }
     }
-    Ok(catalogue)
+    Ok(())
 }
 
 impl Catalogue {

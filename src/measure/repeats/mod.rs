@@ -85,8 +85,8 @@ pub fn merged<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Co
     Ok((Cow::Owned(Group { sightings, ..group.clone() }), said))
 }
 
-/// Repeated rows as one.
-fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Result<Sighting, Refusal> {
+/// Rows of one role that stand for one sight: from one base, with the same heights.
+fn check_same(group: &Group<'_>, rows: &[&Sighting]) -> Result<(), Refusal> {
     let first = rows[0];
     let refuse = |other: &Sighting, what: &str| {
         Err(format!(
@@ -108,24 +108,53 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
             );
         }
     }
-    let combine = |what: &str, unit: f64, readings: Vec<(&Sighting, f64, f64)>| -> Result<Option<(f64, f64)>, Refusal> {
-        let Some((value, sigma)) = weighted_mean(&readings) else { return Ok(None) };
-        for (row, reading, own) in readings {
-            let expected = (own * own - sigma * sigma).max(0.0).sqrt();
-            if (reading - value).abs() > agreement_sigmas * expected + SAME_VECTOR {
-                return Err(format!(
-                    "{} of {}: {} shots have the role {}, and the {what} of {} lies {:.2} from their mean, which is more than their \
-                     errors allow; take out the one that hit something else, or give each spot a role of its own",
-                    group.measure,
-                    group.name,
-                    rows.len(),
-                    first.role,
-                    row.label,
-                    (reading - value).abs() * unit
-                ));
-            }
+    Ok(())
+}
+
+/// The weighted mean of readings and its standard error; a refusal where one lies farther from it than their errors allow. `unit` is
+/// what a reading is shown in.
+fn agreeing_mean(
+    group: &Group<'_>,
+    rows: &[&Sighting],
+    agreement_sigmas: f64,
+    what: &str,
+    unit: f64,
+    readings: Vec<(&Sighting, f64, f64)>,
+) -> Result<Option<(f64, f64)>, Refusal> {
+    let Some((value, sigma)) = weighted_mean(&readings) else { return Ok(None) };
+    for (row, reading, own) in readings {
+        let expected = (own * own - sigma * sigma).max(0.0).sqrt();
+        if (reading - value).abs() > agreement_sigmas * expected + SAME_VECTOR {
+            return Err(format!(
+                "{} of {}: {} shots have the role {}, and the {what} of {} lies {:.2} from their mean, which is more than their \
+                 errors allow; take out the one that hit something else, or give each spot a role of its own",
+                group.measure,
+                group.name,
+                rows.len(),
+                rows[0].role,
+                row.label,
+                (reading - value).abs() * unit
+            ));
         }
-        Ok(Some((value, sigma)))
+    }
+    Ok(Some((value, sigma)))
+}
+
+/// The name of a mean: those of its first rows.
+fn label_of(rows: &[&Sighting]) -> String {
+    let labels: Vec<&str> = rows.iter().take(NAMED).map(|row| row.label.as_str()).collect();
+    match rows.len().checked_sub(NAMED).filter(|more| *more > 0) {
+        Some(more) => format!("mean of {} and {more} more", labels.join(", ")),
+        None => format!("mean of {} and {}", labels[..labels.len() - 1].join(", "), labels[labels.len() - 1]),
+    }
+}
+
+/// Repeated rows as one.
+fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Result<Sighting, Refusal> {
+    check_same(group, rows)?;
+    let first = rows[0];
+    let combine = |what: &str, unit: f64, readings: Vec<(&Sighting, f64, f64)>| {
+        agreeing_mean(group, rows, agreement_sigmas, what, unit, readings)
     };
     let degrees = 1f64.to_radians().recip();
     let inclinations = rows.iter().filter_map(|row| Some((*row, row.inclination_rad?, row.sigma_inclination_rad)));
@@ -151,13 +180,8 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
         distance_m: greatest(|row| row.shares.distance_m),
         ..first.shares
     };
-    let labels: Vec<&str> = rows.iter().take(NAMED).map(|row| row.label.as_str()).collect();
-    let label = match rows.len().checked_sub(NAMED).filter(|more| *more > 0) {
-        Some(more) => format!("mean of {} and {more} more", labels.join(", ")),
-        None => format!("mean of {} and {}", labels[..labels.len() - 1].join(", "), labels[labels.len() - 1]),
-    };
     let mut mean = Sighting {
-        label,
+        label: label_of(rows),
         true_azimuth_rad: azimuth.map(|(turn, _)| (from + turn).rem_euclid(TAU)),
         inclination_rad: inclination.map(|(value, _)| value),
         slope_m: slope.map(|(value, _)| value),

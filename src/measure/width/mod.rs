@@ -29,7 +29,7 @@ use std::f64::consts::PI;
 use super::reading::{Arms, Reading, at_most_one, half_circle_rad, unknown_roles};
 use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
 use crate::geodesy::covariance::INTERVAL95;
-use crate::geodesy::register::Estimate;
+use crate::geodesy::register::{Estimate, Origin};
 
 #[cfg(test)]
 mod tests;
@@ -93,19 +93,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         ));
     }
     let readings = rows.iter().map(|row| Reading::of(group, row)).collect::<Result<Vec<_>, _>>()?;
-    let azimuth = |i: usize| {
-        readings[i].azimuth_rad.ok_or_else(|| {
-            format!(
-                "{head}: row {} ({}) has no azimuth; sight along the edge, or write its azimuth in",
-                rows[i].label, rows[i].role
-            )
-        })
-    };
-    let (left_rad, right_rad) = (azimuth(0)?, azimuth(1)?);
-    let turn_rad = half_circle_rad(right_rad - left_rad);
-    if turn_rad == 0.0 || turn_rad.abs() >= PI {
-        return Err(format!("{head}: rows {} and {} sight along one line; sight along the two edges", left.label, right.label));
-    }
+    let turn_rad = turn_between_edges(&readings, &rows, &head)?;
     let shares = shares(&readings, spot, &head, &rows)?;
     let has_height = shares.iter().all(|(i, _)| readings[*i].inclination_rad.is_some());
     let sign = turn_rad.signum();
@@ -129,42 +117,16 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         return Err(format!("{head}: its readings and their standard errors give no finite width"));
     }
 
-    let mut warnings = unknown_roles(group, &ROLES);
-    if sign < 0.0 {
-        warnings.push(format!(
-            "the left edge (row {}) lies to the right of the right one (row {}); taken the other way round",
-            left.label, right.label
-        ));
-    }
-    if angle.value <= INTERVAL95 * angle.sigma {
-        warnings.push(format!(
-            "the angle between the edges, {:.2}°, is within its error of ±{:.2}°; go nearer, or repeat the sights",
-            angle.value.to_degrees(),
-            angle.half95().to_degrees()
-        ));
-    }
+    let mut warnings = warnings(group, (left, right), sign, angle);
     warnings.extend(distance.and_then(|row| off_the_middle(row, &readings)));
-    if spot == Spot::Plane {
-        warnings.push(format!(
-            "the width is that of a face square to the sight; a face turned by 20° is {:.2} m wide, one turned by 45° {:.2} m, and the standard error \
-             knows nothing of it: shoot plane_1 and plane_2 on the face, and its true width is given",
-            turned_width_m(angle.value, run.value, 20.0),
-            turned_width_m(angle.value, run.value, 45.0)
-        ));
-    }
-
+    warnings.extend((spot == Spot::Plane).then(|| square_face(angle.value, run.value)));
     let lifts: Option<Vec<f64>> = shares
         .iter()
         .map(|(i, share)| rows[*i].instrument_height_m.map(|height| share * (height - rows[*i].target_height_m)))
         .collect();
-    let base = group.base(left);
     let mut parts = Vec::new();
     match lifts.filter(|_| has_height) {
-        Some(lifts) => {
-            let ([east, north, rise], covariance) = arms.point(0, base);
-            let at = base.frame.to_earth_centred([east, north, rise + lifts.iter().sum::<f64>()]);
-            parts.push(Part { role: "centre", at, base: left.base, covariance });
-        }
+        Some(lifts) => parts.push(centre(&arms, group.base(left), left.base, lifts.iter().sum())),
         None => warnings.push(format!(
             "the width stands, but its centre is not placed: row {} lacks an inclination or an instrument height",
             shares.first().map_or("", |(i, _)| rows[*i].label.as_str())
@@ -188,6 +150,62 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         warnings,
         ..Composed::default()
     })
+}
+
+/// The turn from the left edge to the right one, the first two rows.
+fn turn_between_edges(readings: &[Reading], rows: &[&Sighting], head: &str) -> Result<f64, Refusal> {
+    let azimuth = |i: usize| {
+        readings[i].azimuth_rad.ok_or_else(|| {
+            format!(
+                "{head}: row {} ({}) has no azimuth; sight along the edge, or write its azimuth in",
+                rows[i].label, rows[i].role
+            )
+        })
+    };
+    let (left_rad, right_rad) = (azimuth(0)?, azimuth(1)?);
+    let turn_rad = half_circle_rad(right_rad - left_rad);
+    if turn_rad == 0.0 || turn_rad.abs() >= PI {
+        return Err(format!(
+            "{head}: rows {} and {} sight along one line; sight along the two edges",
+            rows[0].label, rows[1].label
+        ));
+    }
+    Ok(turn_rad)
+}
+
+/// What is to be said of both edges and the angle between them.
+fn warnings(group: &Group<'_>, (left, right): (&Sighting, &Sighting), sign: f64, angle: Estimate) -> Vec<String> {
+    let mut warnings = unknown_roles(group, &ROLES);
+    if sign < 0.0 {
+        warnings.push(format!(
+            "the left edge (row {}) lies to the right of the right one (row {}); taken the other way round",
+            left.label, right.label
+        ));
+    }
+    if angle.value <= INTERVAL95 * angle.sigma {
+        warnings.push(format!(
+            "the angle between the edges, {:.2}°, is within its error of ±{:.2}°; go nearer, or repeat the sights",
+            angle.value.to_degrees(),
+            angle.half95().to_degrees()
+        ));
+    }
+    warnings
+}
+
+/// What is to be said of a width whose face is taken to be square to the sight.
+fn square_face(angle_rad: f64, distance_m: f64) -> String {
+    format!(
+        "the width is that of a face square to the sight; a face turned by 20° is {:.2} m wide, one turned by 45° {:.2} m, and the standard error \
+         knows nothing of it: shoot plane_1 and plane_2 on the face, and its true width is given",
+        turned_width_m(angle_rad, distance_m, 20.0),
+        turned_width_m(angle_rad, distance_m, 45.0)
+    )
+}
+
+/// The centre, where the heights are known; `lift_m` is the instrument's height less the target's.
+fn centre(arms: &Arms<6>, base: &Origin, index: usize, lift_m: f64) -> Part {
+    let ([east, north, rise], covariance) = arms.point(0, base);
+    Part { role: "centre", at: base.frame.to_earth_centred([east, north, rise + lift_m]), base: index, covariance }
 }
 
 /// The width of a face whose middle is d away, which is seen under θ, and which is turned by α from square. With w half of it, its ends are

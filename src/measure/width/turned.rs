@@ -73,13 +73,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     if matches!(surface, Surface::Fitted(_)) && length(along) < 0.5 {
         return Err(format!("{head}: its plane is level and has no width to the left and right"));
     }
-    warnings.extend(
-        group
-            .sightings
-            .iter()
-            .filter(|row| ROLES[2..].contains(&row.role.as_str()))
-            .map(|row| format!("row {} ({}) is not used: the plane's own shots give the distance", row.label, row.role)),
-    );
+    warnings.extend(unused(group));
     let base = group.base(left);
     let has_heights = [left, right].iter().all(|row| row.inclination_rad.is_some() && row.instrument_height_m.is_some());
     let parts = if has_heights {
@@ -105,6 +99,15 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         details: face.details,
         ..Composed::default()
     })
+}
+
+/// Rows of the ways that need no plane, which are not used.
+fn unused<'g>(group: &'g Group<'_>) -> impl Iterator<Item = String> + 'g {
+    group
+        .sightings
+        .iter()
+        .filter(|row| ROLES[2..].contains(&row.role.as_str()))
+        .map(|row| format!("row {} ({}) is not used: the plane's own shots give the distance", row.label, row.role))
 }
 
 /// The level part of a normal, as a unit vector.

@@ -58,7 +58,18 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
         ),
     ];
     fields.extend(place::definitions());
-    fields.extend([
+    fields.extend(heights());
+    fields.extend(orientation());
+    fields.extend(occupation());
+    fields.extend(lineage());
+    fields
+}
+
+/// Heights, datum and standard errors.
+fn heights<'r>() -> Vec<Definition<PlacedBase<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d(
             "geoid_undulation_m",
             "GEOID_N_M",
@@ -107,6 +118,14 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             "Standard error of the geoid, metres.",
             Real(|b| or_null(sigma_geoid_m(&b.base.heights))),
         ),
+    ]
+}
+
+/// The grid at the base, and what its backsights found.
+fn orientation<'r>() -> Vec<Definition<PlacedBase<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d(
             "convergence_deg",
             "CONVERG",
@@ -137,6 +156,14 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             "Sights to known points that the correction is from.",
             Integer(|b| b.orientation.map(|orientation| i64::from(orientation.sights))),
         ),
+    ]
+}
+
+/// The fixes that the position is the mean of.
+fn occupation<'r>() -> Vec<Definition<PlacedBase<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d(
             "epochs",
             "EPOCHS",
@@ -164,6 +191,14 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
         d("fix_kind", "FIX_KIND", "Kind of fix; of several, each with its count.", Text(|b| b.base.row.quality.kinds.as_deref())),
         d("hdop", "HDOP", "The worst horizontal dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_hdop))),
         d("pdop", "PDOP", "The worst position dilution of precision.", Real(|b| or_null(b.base.row.quality.worst_pdop))),
+    ]
+}
+
+/// What the position is from, what hangs on it, and what is suspicious.
+fn lineage<'r>() -> Vec<Definition<PlacedBase<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d(
             "placed_by",
             "PLACED_BY",
@@ -188,9 +223,13 @@ pub fn definitions<'r>() -> Vec<Definition<PlacedBase<'r>>> {
             ),
         ),
         d("source_file", "SRC_FILE", "Input file.", Text(|b| (!b.base.from_network).then_some(b.source_file))),
-        d("source_line", "SRC_LINE", "Line in the input file, from 1.", Integer(|b| (!b.base.from_network).then_some(b.base.row.line as i64))),
-    ]);
-    fields
+        d(
+            "source_line",
+            "SRC_LINE",
+            "Line in the input file, from 1.",
+            Integer(|b| (!b.base.from_network).then_some(b.base.row.line as i64)),
+        ),
+    ]
 }
 
 /// The layer, with the carried columns behind its own.

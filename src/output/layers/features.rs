@@ -105,7 +105,17 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
         ),
     ];
     fields.extend(place::definitions());
-    fields.extend([
+    fields.extend(sight());
+    fields.extend(uncertainty());
+    fields.extend(lineage());
+    fields
+}
+
+/// The geoid and the sight.
+fn sight<'r>() -> Vec<Definition<Feature<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d(
             "geoid_undulation_m",
             "GEOID_N_M",
@@ -142,6 +152,14 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             "Magnetic declination used, degrees, east positive; null for true and grid azimuths.",
             Real(|f| f.declination_rad.to_degrees()),
         ),
+    ]
+}
+
+/// How sure the point is, and what that comes from.
+fn uncertainty<'r>() -> Vec<Definition<Feature<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d("sigma_east_m", "SIG_EAST_M", "Standard error eastwards, metres on the ground.", Real(|f| f.covariance.ee.sqrt())),
         d("sigma_north_m", "SIG_NORT_M", "Standard error northwards, metres on the ground.", Real(|f| f.covariance.nn.sqrt())),
         d(
@@ -184,6 +202,14 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
             Real(|f| f.shares[1]),
         ),
         d("distance_share", "DIST_SHARE", "Share of the distance in the horizontal variance.", Real(|f| f.shares[2])),
+    ]
+}
+
+/// What the log says of the shot, what the point is made of, and where it was read.
+fn lineage<'r>() -> Vec<Definition<Feature<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d("string", "STRING", "String of the log.", Text(|f| f.string)),
         d("measure", "MEASURE", "Kind of composed measurement of the log.", Text(|f| f.measure)),
         d("role", "ROLE", "Role of the shot in a string or measurement.", Text(|f| f.role)),
@@ -210,8 +236,7 @@ pub fn definitions<'r>() -> Vec<Definition<Feature<'r>>> {
         flags(),
         source_file(),
         source_line(),
-    ]);
-    fields
+    ]
 }
 
 /// The feature's name, as every layer made of features has it.

@@ -35,11 +35,8 @@ impl<'r> Record<'r> {
 /// The fields, in the order of the layer.
 pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
     use Get::*;
-    fn count(record: &Record, of: fn(&Counts) -> u64) -> Option<i64> {
-        record.counts().map(|counts| of(counts) as i64)
-    }
     let d = Definition::new;
-    vec![
+    let mut fields = vec![
         d(
             "record",
             "RECORD",
@@ -80,6 +77,17 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "Line in the input file, from 1; null for a file.",
             Integer(|r| r.entry().map(|entry| entry.line as i64)),
         ),
+    ];
+    fields.extend(rows());
+    fields.extend(counts());
+    fields
+}
+
+/// Of a row: what is wrong with it.
+fn rows<'r>() -> Vec<Definition<Record<'r>>> {
+    use Get::*;
+    let d = Definition::new;
+    vec![
         d(
             "code",
             "CODE",
@@ -125,6 +133,17 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             }),
         ),
         d("row", "ROW", "The row as it stands in the file.", Text(|r| r.entry().map(|entry| entry.row.as_str()))),
+    ]
+}
+
+/// Of a file: its counts.
+fn counts<'r>() -> Vec<Definition<Record<'r>>> {
+    use Get::*;
+    fn count(record: &Record, of: fn(&Counts) -> u64) -> Option<i64> {
+        record.counts().map(|counts| of(counts) as i64)
+    }
+    let d = Definition::new;
+    vec![
         d(
             "rows_read",
             "ROWS_READ",

@@ -180,36 +180,7 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
         )));
     }
     let (fates, matched_by) = fates(&layer, &checks, request);
-    let repeats = Repeats::of(&layer, &checks, request);
-    let mut found = Found::default();
-    for (check, fate) in checks.points.iter().zip(&fates) {
-        let left = |why: String| Left { name: check.name.clone(), line: check.line, why };
-        let error = |tested| errors::error_of(tested, check, &checks, layer.datum.ellipsoid());
-        let label = |index: &usize| layer.points.get(*index).map(|point| point.label()).unwrap_or_default();
-        match fate {
-            Fate::Matched(index) => {
-                found.matched += 1;
-                found.errors.extend(layer.points.get(*index).map(error));
-            }
-            Fate::Ambiguous { candidates, .. } if repeats.are_of_one_feature(check, candidates) => {
-                found.matched += 1;
-                found.errors.extend(candidates.iter().filter_map(|index| layer.points.get(*index)).map(error));
-            }
-            Fate::Ambiguous { candidates, count: 1 } => {
-                let names: Vec<String> = candidates.iter().map(label).collect();
-                found.ambiguous.push(left(format!("another check point belongs to {} too", names.join(", "))));
-            }
-            Fate::Ambiguous { candidates, count } => {
-                let names: Vec<String> = candidates.iter().take(NAMED).map(label).collect();
-                let more = if *count > names.len() { ", …" } else { "" };
-                found.ambiguous.push(left(format!("{count} points of the layer would do: {}{more}", names.join(", "))));
-            }
-            Fate::Unmatched if request.within_m.is_none() && check.name.is_none() => {
-                found.unmatched.push(left("it has no name".to_owned()));
-            }
-            Fate::Unmatched => found.unmatched.push(left(format!("no point of the layer {matched_by}"))),
-        }
-    }
+    let mut found = Found::sorted(&layer, &checks, &fates, request, &matched_by);
     let axes: Vec<[f64; 2]> = found.errors.iter().map(|error| [error.east_m, error.north_m]).collect();
     let up: Vec<f64> = found.errors.iter().filter_map(|error| error.up_m).collect();
     let errors = Errors::of(&axes, &up).ok_or_else(|| AssessError::NothingMatched {
@@ -288,6 +259,43 @@ struct Found {
     errors: Vec<PointError>,
     ambiguous: Vec<Left>,
     unmatched: Vec<Left>,
+}
+
+impl Found {
+    /// What each check point found, by its fate.
+    fn sorted(layer: &MappedLayer, checks: &CheckPoints, fates: &[Fate], request: &Request, matched_by: &str) -> Found {
+        let repeats = Repeats::of(layer, checks, request);
+        let mut found = Found::default();
+        for (check, fate) in checks.points.iter().zip(fates) {
+            let left = |why: String| Left { name: check.name.clone(), line: check.line, why };
+            let error = |tested| errors::error_of(tested, check, checks, layer.datum.ellipsoid());
+            let label = |index: &usize| layer.points.get(*index).map(|point| point.label()).unwrap_or_default();
+            match fate {
+                Fate::Matched(index) => {
+                    found.matched += 1;
+                    found.errors.extend(layer.points.get(*index).map(error));
+                }
+                Fate::Ambiguous { candidates, .. } if repeats.are_of_one_feature(check, candidates) => {
+                    found.matched += 1;
+                    found.errors.extend(candidates.iter().filter_map(|index| layer.points.get(*index)).map(error));
+                }
+                Fate::Ambiguous { candidates, count: 1 } => {
+                    let names: Vec<String> = candidates.iter().map(label).collect();
+                    found.ambiguous.push(left(format!("another check point belongs to {} too", names.join(", "))));
+                }
+                Fate::Ambiguous { candidates, count } => {
+                    let names: Vec<String> = candidates.iter().take(NAMED).map(label).collect();
+                    let more = if *count > names.len() { ", …" } else { "" };
+                    found.ambiguous.push(left(format!("{count} points of the layer would do: {}{more}", names.join(", "))));
+                }
+                Fate::Unmatched if request.within_m.is_none() && check.name.is_none() => {
+                    found.unmatched.push(left("it has no name".to_owned()));
+                }
+                Fate::Unmatched => found.unmatched.push(left(format!("no point of the layer {matched_by}"))),
+            }
+        }
+        found
+    }
 }
 
 /// A point on the ellipsoid under it, so that distances between such are horizontal.

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::{Collected, Drawing, Finished, close, level};
 use crate::geodesy::crs::CrsError;
+use crate::geodesy::register::Estimate;
 use crate::job::{Job, LayerName};
 use crate::measure::span::conditions::{self, Conditions};
 use crate::measure::span::{CAUTION, against_threshold};
@@ -16,7 +17,7 @@ use crate::output::layers::strings::StringRecord;
 use crate::output::layers::values::Thing;
 use crate::output::layers::{Times, measurements, parts, profiles};
 use crate::records::ledger::Flags;
-use crate::records::when::When;
+use crate::records::roles::MEASURES;
 use crate::run::compute::position;
 
 /// Difference of undulations in metres that is followed from the base to the point.
@@ -48,7 +49,7 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
     let mut records = Records::default();
     finished.measurements.asked = groups.len() as u64;
     for ((measure, name), rows) in groups {
-        if !measure::KINDS.contains(&measure.as_str()) {
+        if !MEASURES.contains(&measure.as_str()) {
             *unknown.entry(measure.clone()).or_default() += rows.len() as u64;
             let refusal = measure::unknown_kind(&measure);
             rows.iter().for_each(|row| finished.refuse(row, &refusal));
@@ -157,29 +158,22 @@ fn record(
     let Composed { method, values, parts, shape, warnings, details, stations } = made;
     let (measure, name) = (&group.measure, &group.name);
     let is_span = measure == "span";
-    let whens: Vec<Option<When>> = rows.iter().map(|row| row.when).collect();
-    let times = Times::of(whens.into_iter());
+    let times = Times::of(rows.iter().map(|row| row.when));
     let conditions = is_span.then(|| conditions::told(&rows.iter().map(|row| &row.conditions).collect::<Vec<&Conditions>>()));
     let caution = is_span.then_some(CAUTION);
     let threshold_m = job.measures.threshold_m(name).filter(|_| is_span);
     let (warnings, bases) = (told(&warnings), drawing.labels(group.sightings.iter().map(|sighting| sighting.base)));
-    let base = group.sightings[0].base;
+    let (base, place) = (group.sightings[0].base, group.sightings[0].place);
     let codes: HashMap<(usize, u64), &String> =
         rows.iter().filter_map(|row| Some((row.sighting.place, row.code.as_ref()?))).collect();
     let code_of = |place| codes.get(&place).map(|code| (*code).clone());
-    let place = group.sightings[0].place;
-    let least = |name: &str| name.starts_with("least_");
-    let of_whole = values.iter().chain(details.iter().flat_map(|detail| &detail.values).filter(|value| least(value.name)));
-    let least_to = details.iter().find(|detail| detail.values.iter().any(|value| least(value.name)));
+    let (least_values, least_to) = least_of(&values, &details, &code_of);
     let mut thing = Thing {
         measure: measure.clone(),
         name: name.clone(),
         code: rows.iter().find_map(|row| row.code.clone()),
-        values: of_whole.map(|value| (value.name, value.estimate)).collect(),
-        least_to: least_to.map(|detail| match code_of(detail.place) {
-            Some(code) => format!("{}, {code}", detail.target),
-            None => detail.target.clone(),
-        }),
+        values: least_values,
+        least_to,
         threshold: None,
         bases: bases.clone(),
         times,
@@ -212,22 +206,75 @@ fn record(
             source_line: line,
         });
     };
-    values.into_iter().for_each(|value| push(None, group.sightings[0].place, value, &warnings));
+    for (target, place, value, warnings) in pieces(values, place, details, &warnings, &code_of) {
+        push(target, place, value, &warnings);
+    }
+    record_parts(drawing, group, parts, records)?;
+    record_stations(drawing, name, stations, &code_of, records)?;
+    let record = StringRecord {
+        name: name.clone(),
+        code: None,
+        flags: Flags::default(),
+        origin: measure.clone(),
+        vertices: 0,
+        measures: None,
+        bases,
+        warnings,
+        times,
+        conditions,
+        caution,
+    };
+    draw(drawing, base, shape, record)
+}
+
+/// A value with what it is to, its row and its warnings.
+type Piece = (Option<String>, (usize, u64), Value, String);
+
+/// The values of the whole, and those of its pieces.
+fn pieces(
+    values: Vec<Value>,
+    place: (usize, u64),
+    details: Vec<Detail>,
+    warnings: &str,
+    code_of: &impl Fn((usize, u64)) -> Option<String>,
+) -> Vec<Piece> {
+    let mut pieces: Vec<Piece> = values.into_iter().map(|value| (None, place, value, warnings.to_owned())).collect();
     for Detail { target, place, values, warnings: own } in details {
         let target = match code_of(place) {
             Some(code) => format!("{target}, {code}"),
             None => target,
         };
-        let own = own.map(|own| told(&own));
-        let warnings = own.as_deref().unwrap_or(&warnings);
-        values.into_iter().for_each(|value| push(Some(target.clone()), place, value, warnings));
+        let warnings = own.map_or_else(|| warnings.to_owned(), |own| told(&own));
+        pieces.extend(values.into_iter().map(|value| (Some(target.clone()), place, value, warnings.clone())));
     }
+    pieces
+}
+
+/// The values of the whole and the least of those of its pieces, and what these are to.
+fn least_of(
+    values: &[Value],
+    details: &[Detail],
+    code_of: &impl Fn((usize, u64)) -> Option<String>,
+) -> (Vec<(&'static str, Estimate)>, Option<String>) {
+    let least = |name: &str| name.starts_with("least_");
+    let of_whole = values.iter().chain(details.iter().flat_map(|detail| &detail.values).filter(|value| least(value.name)));
+    let least_to = details.iter().find(|detail| detail.values.iter().any(|value| least(value.name)));
+    let least_to = least_to.map(|detail| match code_of(detail.place) {
+        Some(code) => format!("{}, {code}", detail.target),
+        None => detail.target.clone(),
+    });
+    (of_whole.map(|value| (value.name, value.estimate)).collect(), least_to)
+}
+
+/// The points that a measurement gives.
+fn record_parts(drawing: &mut Drawing, group: &Group, parts: Vec<Part>, records: &mut Records) -> Result<(), CrsError> {
+    let stage = drawing.stage;
     for Part { role, at, base, covariance } in parts {
         let placed = drawing.place(base, &[at], true)?[0];
         records.part_positions.push(position(&placed, &stage.placed_bases[base]));
         records.parts.push(PartRecord {
-            measure: measure.clone(),
-            name: name.clone(),
+            measure: group.measure.clone(),
+            name: group.name.clone(),
             role,
             base: drawing.bases[base].label.clone(),
             placed,
@@ -235,12 +282,24 @@ fn record(
             covariance,
         });
     }
+    Ok(())
+}
+
+/// The shots of a profile.
+fn record_stations(
+    drawing: &mut Drawing,
+    name: &str,
+    stations: Vec<profile::Station>,
+    code_of: &impl Fn((usize, u64)) -> Option<String>,
+    records: &mut Records,
+) -> Result<(), CrsError> {
+    let stage = drawing.stage;
     for (i, station) in stations.into_iter().enumerate() {
         let base = station.part.base;
         let placed = drawing.place(base, &[station.part.at], true)?[0];
         records.station_positions.push(position(&placed, &stage.placed_bases[base]));
         records.stations.push(ProfileRecord {
-            profile: name.clone(),
+            profile: name.to_owned(),
             number: i as u64 + 1,
             shot: station.shot,
             role: station.role,
@@ -252,10 +311,15 @@ fn record(
             placed,
             projected: stage.projected,
             covariance: station.part.covariance,
-            source_file: stage.logs.files[station.place.0].info.name.clone(),
+            source_file: stage.logs.files[station.place.0].info.name.to_owned(),
             source_line: station.place.1,
         });
     }
+    Ok(())
+}
+
+/// The line or area that a measurement gives.
+fn draw(drawing: &mut Drawing, base: usize, shape: Shape, record: StringRecord) -> Result<(), CrsError> {
     let (corners, closed) = match shape {
         Shape::Line(line) => (line, false),
         Shape::Area(ring) => (ring, true),
@@ -263,19 +327,7 @@ fn record(
     };
     let placed = drawing.place(base, &corners, true)?;
     let mut positions = drawing.positions(base, &placed);
-    let record = StringRecord {
-        name: name.clone(),
-        code: None,
-        flags: Flags::default(),
-        origin: measure.clone(),
-        vertices: corners.len() as u64,
-        measures: None,
-        bases,
-        warnings,
-        times,
-        conditions,
-        caution,
-    };
+    let record = StringRecord { vertices: corners.len() as u64, ..record };
     if closed {
         close(&mut positions);
         drawing.areas.push((record, positions));

@@ -128,20 +128,13 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
     for (epoch, inside) in sound.iter().zip(inside) {
         gathered.outside[epoch.fix.file] += u64::from(!inside);
     }
-    let mut known: HashSet<&str> = parts.iter().map(|part: &merge::Part| part.row.name.as_str()).collect();
-    for (index, window) in windows.iter().flatten().enumerate() {
-        if served.contains(&key(window)) {
-            continue;
-        }
-        let none = || format!("no usable fix of a receiver lies between {} and {}", window.from, window.to);
-        let why = few.get(&key(window)).cloned().unwrap_or_else(none);
-        if known.insert(&window.name) {
-            gathered.absent.push((window.name.clone(), why.clone()));
-        }
-        let say = format!("base {} was occupied then, and has no position: {why}", crate::records::names::label(&window.name));
-        gathered.empty.push(EmptyWindow { from: window.from, to: window.to, say });
-        gathered.unserved.insert(index, why);
-    }
+    let why = |window: &Window| {
+        (!served.contains(&key(window))).then(|| {
+            let none = || format!("no usable fix of a receiver lies between {} and {}", window.from, window.to);
+            few.get(&key(window)).cloned().unwrap_or_else(none)
+        })
+    };
+    gathered.note_unserved(windows.as_deref().unwrap_or_default(), &parts, why);
     let (rows, notes) = merge::merge(parts, rules.occupations);
     gathered.rows = rows;
     gathered.notes = notes;
@@ -154,6 +147,23 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
             .push(format!("And at {more} more bases the receiver's own standard errors are contradicted by its epochs."));
     }
     gathered
+}
+
+impl Gathered {
+    /// Notes the occupations that no base came of; `why` gives the reason.
+    fn note_unserved(&mut self, windows: &[Window], parts: &[merge::Part], why: impl Fn(&Window) -> Option<String>) {
+        let mut known: HashSet<&str> = parts.iter().map(|part| part.row.name.as_str()).collect();
+        for (index, window) in windows.iter().enumerate() {
+            let Some(why) = why(window) else { continue };
+            if known.insert(&window.name) {
+                self.absent.push((window.name.clone(), why.clone()));
+            }
+            let say =
+                format!("base {} was occupied then, and has no position: {why}", crate::records::names::label(&window.name));
+            self.empty.push(EmptyWindow { from: window.from, to: window.to, say });
+            self.unserved.insert(index, why);
+        }
+    }
 }
 
 /// Bases at which a receiver is contradicted that are told each; more are counted.
