@@ -8,31 +8,27 @@ use std::path::Path;
 use support::*;
 
 #[test]
-fn the_summary_stands_first_then_held_rows_by_reason_then_a_line_for_each_base() {
+fn the_summary_stands_first_then_a_line_for_each_base_then_held_rows_by_reason() {
     let folder = EXAMPLES[0].copy();
     let ran = standoff(folder.path(), &["check", "job.toml"]).exits(0);
     assert_eq!(ran.err, "");
     assert!(ran.out.starts_with("25 of 48 shots mapped, 6 held, 1 flagged; 3 of 3 bases used\n"), "{}", ran.out);
+    // Each reason once, the most frequent first, its rows below it; of a reason the most frequent sentence first.
     let expected = "\
-cut_last_line (1): the last line has no line end and may be cut; if it is whole, add a line end
-  tuesday/west-evening.csv:6: the last line has no line end and may be cut short; if it is whole, add a line end
-no_distance (3): no distance came back; shoot again
-  monday.csv:8: SD is empty: no echo came back
-  2 rows, such as: SD \"---\" is no reading: no echo came back (monday.csv:15; tuesday/east-morning.csv:6)
-azimuth_range (1): an azimuth lies between 0 and 360 degrees
-  monday.csv:25: AzMag 371,4 is outside 0 to 360 degrees
-unknown_base (1): no base log has this base; check the spelling and leading zeros
-  tuesday/east-morning.csv:16: no base log has a base SK-E3; did the crew mean SK-E1?
-base     SK-W1  58.602046 N 2.875188 W, standard error 0.01 m, ";
-    let held = &ran.out[ran.out.find("cut_last_line (1)").unwrap()..];
-    // The most frequent sentence of a reason stands first.
-    let expected = expected.replace(
-        "  monday.csv:8: SD is empty: no echo came back\n  2 rows, such as: SD \"---\" is no reading: no echo came back (monday.csv:15; \
-         tuesday/east-morning.csv:6)\n",
-        "  2 rows, such as: SD \"---\" is no reading: no echo came back (monday.csv:15; tuesday/east-morning.csv:6)\n  monday.csv:8: SD \
-         is empty: no echo came back\n",
-    );
-    assert!(held.starts_with(&expected), "{}", ran.out);
+Needs a decision
+  held         3  no_distance            no distance came back; shoot again
+       2 rows, such as: SD \"---\" is no reading: no echo came back (monday.csv:15; tuesday/east-morning.csv:6)
+       monday.csv:8: SD is empty: no echo came back
+  held         1  cut_last_line          the last line has no line end and may be cut; if it is whole, add a line end
+       tuesday/west-evening.csv:6: the last line has no line end and may be cut short; if it is whole, add a line end
+  held         1  azimuth_range          an azimuth lies between 0 and 360 degrees
+       monday.csv:25: AzMag 371,4 is outside 0 to 360 degrees
+  held         1  unknown_base           no base log has this base; check the spelling and leading zeros
+       tuesday/east-morning.csv:16: no base log has a base SK-E3; did the crew mean SK-E1?
+  flag         1  no_line_end ";
+    assert!(ran.out.contains(expected), "{}", ran.out);
+    let first_base = "base     SK-W1  58.602046 N 2.875188 W, standard error 0.01 m, ";
+    assert!(ran.out.find(first_base).unwrap() < ran.out.find("Needs a decision").unwrap(), "{}", ran.out);
     let lines: Vec<&str> = ran.out.lines().filter(|line| line.starts_with("base     ")).collect();
     assert_eq!(lines.len(), 3, "{}", ran.out);
     // Each in a block of its own where that is asked for.
@@ -57,9 +53,10 @@ fn the_account_is_that_of_map_and_nothing_is_written() {
         assert_eq!(names(folder.path()), before, "{}", example.folder);
         let mapped = standoff(folder.path(), &["map", "job.toml", "--out", "out"]).exits(0);
         let of_files = |line: &&str| line.starts_with("written  ") || line.starts_with("page     ");
-        // What `map` says stands first and last, and what `check` alone says between.
+        // What `map` says stands first and last, and what `check` alone says between; the places of held rows stand farther in.
         let account: Vec<&str> = mapped.out.lines().filter(|line| !of_files(line)).collect();
-        let lines: Vec<&str> = checked.out.lines().collect();
+        let all: Vec<&str> = checked.out.lines().collect();
+        let lines: Vec<&str> = all.iter().copied().filter(|line| !line.starts_with("       ")).collect();
         let first = account.iter().zip(&lines).take_while(|(a, b)| a == b).count();
         let last = account.iter().rev().zip(lines.iter().rev()).take_while(|(a, b)| a == b).count();
         assert!(first >= 2 && last >= 3 && first + last >= account.len(), "{}\n---\n{}", checked.out, mapped.out);
@@ -68,9 +65,9 @@ fn the_account_is_that_of_map_and_nothing_is_written() {
         for row in table(&folder.path().join("out/held.csv")) {
             *counts.entry(row["reason"].clone()).or_default() += 1;
         }
-        let rest = lines[first..].join("\n");
         for (reason, count) in counts {
-            assert!(rest.contains(&format!("{reason} ({count}): ")), "{}: {reason} {count}\n{rest}", example.folder);
+            let of_reason = |line: &&str| line.split_whitespace().take(3).eq(["held", &count.to_string(), &reason]);
+            assert_eq!(lines.iter().filter(|line| of_reason(line)).count(), 1, "{}: {reason} {count}", example.folder);
         }
     }
 }
@@ -97,6 +94,15 @@ A  58.600000 N 2.900000 W, standard error 2.50 m on each axis
     assert!(ran.out.contains(expected), "{}", ran.out);
 }
 
+/// A count as the terminal shows it: a blank between thousands.
+fn grouped(count: u64) -> String {
+    let digits = count.to_string();
+    match digits.len() {
+        0..=3 => digits,
+        length => format!("{} {}", &digits[..length - 3], &digits[length - 3..]),
+    }
+}
+
 #[test]
 fn equal_sentences_stand_together_with_their_rows() {
     let folder = tempfile::tempdir().unwrap();
@@ -106,8 +112,11 @@ fn equal_sentences_stand_together_with_their_rows() {
     fs::write(folder.path().join("job.toml"), job).unwrap();
     let ran = standoff(folder.path(), &["check", "job.toml"]).exits(0);
     for (reason, count) in [("no_distance", invented.no_distance), ("repeated_row", invented.repeated_rows)] {
-        let mut lines = ran.out.lines().skip_while(|line| !line.starts_with(&format!("{reason} ({count}): "))).skip(1);
-        let said: Vec<&str> = lines.by_ref().take_while(|line| line.starts_with("  ")).collect();
+        let of_reason = |line: &&str| line.split_whitespace().nth(2) == Some(reason) && line.starts_with("  held ");
+        let mut lines = ran.out.lines().skip_while(|line| !of_reason(line));
+        let counted = lines.next().unwrap_or_else(|| panic!("no {reason}\n{}", ran.out));
+        assert!(counted.starts_with(&format!("  held {:>9}  {reason}", grouped(count))), "{counted}");
+        let said: Vec<&str> = lines.take_while(|line| line.starts_with("       ")).collect();
         assert!(said.len() <= 5, "{reason}: {} sentences\n{}", said.len(), ran.out);
         assert!(said[0].contains(" rows, such as: ") && said[0].contains(" more)"), "{reason}\n{}", ran.out);
     }

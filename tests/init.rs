@@ -34,7 +34,7 @@ fn guesses_have_reasons_and_what_cannot_be_known_has_a_mark() {
         "lon_deg = \"Longitude\"  # a longitude by its header",
         "slope_distance_ft = \"SD (ft)\"  # a slope distance by its header; the header names the unit",
         "shot = \"Shot No\"  # shot by its header",
-        "time = \"Timestamp\"  # time by its header; its times have no zone: see time_zone below",
+        "time = \"Timestamp\"  # time by its header; its times have no zone: see time_zone",
         "base = \"Stn\"  # base by its header",
         "# points.csv: separator \";\", decimal comma, UTF-8, 2 rows looked at; all found again on each run",
         "\"??_azimuth_??\" = \"AZ\"  # an azimuth by its header; from which north? put magnetic, true or grid in place of ??; \
@@ -57,7 +57,6 @@ fn the_job_refuses_to_run_until_every_mark_is_gone() {
     // Each decision in turn; before the last, the run is refused and says where.
     let decisions = [
         ("\"??_height_??\"", "ellipsoid_height_m"),
-        ("time_zone = \"??\"", "time_zone = \"Europe/Zurich\""),
         ("\"??_azimuth_??\"", "magnetic_azimuth_deg"),
         ("\"inclination_??\"", "inclination_deg"),
         ("instrument_height_m = \"??\"", "instrument_height_m = 1.6"),

@@ -12,9 +12,9 @@ use crate::run;
 
 /// Read, join, reduce and audit a job's logs; write nothing but the page that is asked for.
 ///
-/// Prints the counts and notes that `map` would give, the held rows by reason, equal sentences together with their rows, and a line for
-/// each base; with --bases a block for each, which says where it is from and how good it is; then the values of what was measured and
-/// what needs a decision. Values are shown also where layers will be coarse.
+/// Prints the counts and notes that `map` would give, and a line for each base; with --bases a block for each, which says where it is from
+/// and how good it is; then the values of what was measured and what needs a decision: held rows by reason, equal sentences together with
+/// their rows, and flags. Values are shown also where layers will be coarse.
 /// Memory: as `map`, and the held rows.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:\n  standoff check job.toml")]
@@ -60,9 +60,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
     }
     print_styled(&terminal::opening(&account))?;
-    print_styled(&held::rows(&sink.held))?;
     let bases = if args.bases { stations::blocks } else { stations::lines };
     print_styled(&bases(&account.stations))?;
-    print_styled(&terminal::ending(&account, &look(&job, args.values)))?;
+    print_styled(&terminal::ending(&account, &look(&job, args.values), &held::rows(&sink.held)))?;
     Ok(outcome(&account, args.strict))
 }

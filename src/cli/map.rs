@@ -212,7 +212,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         let page = place.join(page_name(&job.name)).display().to_string();
         let place = place.display().to_string();
         let look = look(&job, args.values);
-        let told = format!("{}{}", terminal::opening(&account), terminal::ending(&account, &look));
+        let told = format!("{}{}", terminal::opening(&account), terminal::ending(&account, &look, &Default::default()));
         print_styled(&format!("{told}page     {}\nwritten  {}\n", visible(&page), visible(&place)))
     } else {
         Ok(())

@@ -81,6 +81,9 @@ fn is_unit(cell: &str) -> bool {
 /// Finds the header; none in a file without a line of text. `is_known` tells the headers that the job names and the
 /// canonical ones; `fixed` is the line that the job names.
 pub fn find(text: &str, comment: &str, given: Option<u8>, fixed: Option<u64>, is_known: &dyn Fn(&str) -> bool) -> Option<Header> {
+    if let Some(found) = in_comment(text, comment, given, fixed, is_known) {
+        return Some(found);
+    }
     let is_text = |line: &Line| !line.text.trim().is_empty() && (comment.is_empty() || !line.text.starts_with(comment));
     let first = Lines::new(text, given.unwrap_or(b'\0'), 1).find(is_text)?;
     let own = given.or_else(|| guess_separator(first.text)).unwrap_or(b',');
@@ -111,6 +114,52 @@ pub fn find(text: &str, comment: &str, given: Option<u8>, fixed: Option<u64>, is
         return plain(cut(own), own);
     }
     Some(header_at(&rows, at, separator))
+}
+
+/// A header that begins with the sign of comments: `#,station,azimuth` or `# station,azimuth`. It stands right above the first row, which
+/// has values, and has as many fields.
+fn in_comment(
+    text: &str,
+    comment: &str,
+    given: Option<u8>,
+    fixed: Option<u64>,
+    is_known: &dyn Fn(&str) -> bool,
+) -> Option<Header> {
+    const LEAST_FIELDS: usize = 3;
+    if comment.is_empty() || !text.lines().take(GREATEST_TITLE).any(|line| line.starts_with(comment)) {
+        return None;
+    }
+    let separator = given.or_else(|| prevailing(text, comment))?;
+    let mut above: Option<Line> = None;
+    for line in Lines::new(text, separator, 1).take(GREATEST_TITLE) {
+        if line.text.starts_with(comment) {
+            above = Some(line);
+            continue;
+        }
+        let line_of_names = above.filter(|above| above.number + 1 == line.number && fixed.is_none_or(|at| at == above.number))?;
+        let below = Cut { line, cells: cells(line, separator) };
+        let mut names = cells(line_of_names, separator);
+        // The sign itself is the name of a first column that has no other.
+        let first = names[0].trim_start_matches(comment).trim();
+        if !first.is_empty() {
+            names[0] = first.to_owned();
+        }
+        let cut = Cut { line: line_of_names, cells: names };
+        let fits = cut.cells.len() >= LEAST_FIELDS && below.cells.len() <= cut.cells.len();
+        let is_header = fits && below.cells.len() * 2 > cut.cells.len() && cut.is_wordy() && !below.is_wordy();
+        if !is_header || below.cells.iter().any(|cell| is_known(cell)) || faults(&cut.cells) > 0 {
+            return None;
+        }
+        return Some(Header {
+            line: line_of_names.number,
+            is_double: false,
+            separator,
+            names: cut.cells,
+            text: line_of_names.text.to_owned(),
+            title: Vec::new(),
+        });
+    }
+    None
 }
 
 /// The header that a line belongs to.
@@ -245,6 +294,17 @@ mod tests {
             (2, b';', ["a", "b", "c"].map(String::from).as_slice())
         );
         assert!(header.title.is_empty() && !header.is_double);
+    }
+
+    /// The sign of comments heads a column of numbers too; a remark above the header is none.
+    #[test]
+    fn a_header_that_begins_like_a_comment() {
+        let header = found("#,Occ Sta,Az,SD\n1,TP 1,12.5,20\n2,TP 1,13.5,21\n", &[]);
+        assert_eq!((header.line, header.names.join("|")), (1, "#|Occ Sta|Az|SD".to_owned()));
+        let header = found("# made by two of us, on foot, in rain\n# Sta;X;Y\nA;1;2\nB;3;4\n", &[]);
+        assert_eq!((header.line, header.names.join("|")), (2, "Sta|X|Y".to_owned()));
+        let header = found("# by A, B, and C\nsta,x,y\nA,1,2\n", &[]);
+        assert_eq!((header.line, header.names.join("|")), (2, "sta|x|y".to_owned()));
     }
 
     #[test]

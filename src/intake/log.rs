@@ -55,6 +55,20 @@ impl Log {
         planned(text, name, LogKind::Shots, format)
     }
 
+    /// An error where the instants of its rows are needed, and its times have no zone.
+    ///
+    /// # Errors
+    /// See above; the message says what to write.
+    pub fn with_instants(&self) -> Result<(), IntakeError> {
+        match &self.layout.without_zone {
+            Some(problem) => {
+                let (path, line) = (self.text.path.clone(), self.layout.header_line);
+                Err(IntakeError::Columns { path, line, problem: problem.clone() })
+            }
+            None => Ok(()),
+        }
+    }
+
     /// A base log from its decoded text.
     ///
     /// # Errors
@@ -146,8 +160,14 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
         written: layout.written.clone(),
         counts: Counts::default(),
     };
-    let told = header_note(&info.name, &layout).into_iter().collect();
+    let told = header_note(&info.name, &layout).into_iter().chain(zone_note(&info.name, &layout)).collect();
     Ok(Log { info, text, layout, told })
+}
+
+/// What became of times without a zone.
+fn zone_note(name: &str, layout: &LogLayout) -> Option<String> {
+    let ask = layout.without_zone.as_ref()?;
+    Some(format!("{name}: {ask}. Nothing here needs the time of day, so that the day alone is kept."))
 }
 
 /// Where the header was found, if it is not the first line.

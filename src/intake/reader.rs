@@ -10,6 +10,7 @@ use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Reason};
 use crate::records::when::When;
+use crate::units::{AngleError, AngleUnit, Hemispheres, parse_angle_deg, parse_direction_deg};
 
 /// The reading of one row.
 pub(super) struct Reader<'r, 't> {
@@ -29,6 +30,32 @@ impl<'r> Reader<'r, '_> {
             let hint = wrong_sign(claim.signs, cell);
             Fault::new(Reason::NotANumber, &claim.header, cell, format!("{} \"{cell}\" is not a number{hint}", claim.header))
         })
+    }
+
+    /// An angle in the unit of its column: a number, or, in degrees, an angle in parts such as `188°16'`; a direction may be a bearing in
+    /// a quadrant, such as `N 45 W`.
+    pub fn angle(&self, claim: &Claim, cell: &str, is_direction: bool) -> Result<f64, Fault> {
+        if let Some(number) = claim.signs.number(cell) {
+            return Ok(number);
+        }
+        // A number whose decimal sign is not the column's is no angle in parts.
+        if cell.bytes().all(|byte| byte.is_ascii_digit() || b"+-.,".contains(&byte)) {
+            return self.number(claim, cell);
+        }
+        let in_parts = || {
+            let point = if claim.signs.decimal_comma || !cell.contains('.') { cell.replace(',', ".") } else { cell.to_owned() };
+            match is_direction {
+                true => parse_direction_deg(&point),
+                false => parse_angle_deg(&point, Hemispheres::None),
+            }
+        };
+        match (claim.unit, in_parts()) {
+            (Unit::Angle(AngleUnit::Degree), Ok(degrees)) => Ok(degrees),
+            (Unit::Angle(AngleUnit::Degree), Err(error @ (AngleError::Parts | AngleError::Quadrant))) => {
+                Err(Fault::new(Reason::NotAnAngle, &claim.header, cell, format!("{} \"{cell}\": {error}", claim.header)))
+            }
+            _ => self.number(claim, cell),
+        }
     }
 
     /// A length in metres.
@@ -76,10 +103,12 @@ impl<'r> Reader<'r, '_> {
     pub fn when_if_read(&self) -> (Option<When>, bool) {
         match self.when() {
             Ok(when) => (when, false),
-            Err(_) => {
+            Err(fault) => {
                 let styled = |quantity| self.claimed(quantity).map(|(claim, cell)| (cell, claim.style));
                 let day = self.layout.format.day_of(styled(Quantity::Date), styled(Quantity::Time));
-                (day.map(|date| When { date, instant: None }), true)
+                // Where the log has no zone at all it is said once, for the file.
+                let is_said = fault.reason == Reason::TimeWithoutZone && self.layout.without_zone.is_some();
+                (day.map(|date| When { date, instant: None }), !is_said)
             }
         }
     }

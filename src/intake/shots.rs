@@ -344,7 +344,7 @@ impl<'r> Reader<'r, '_> {
             let Some((claim, cell)) = self.claimed(quantity) else { continue };
             let north = quantity.north().map_or_else(|| self.north_of_row(), Ok)?;
             let Unit::Angle(unit) = claim.unit else { continue };
-            let number = self.number(claim, cell)?;
+            let number = self.angle(claim, cell, true)?;
             if is_no_reading_number(number) {
                 break;
             }
@@ -394,7 +394,7 @@ impl<'r> Reader<'r, '_> {
             },
         };
         let (claim, cell) = claimed;
-        let number = self.number(claim, cell)?;
+        let number = self.angle(claim, cell, false)?;
         if is_no_reading_number(number) {
             return Ok(None);
         }

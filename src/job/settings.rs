@@ -31,9 +31,20 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
     whole: &str,
 ) -> Result<(T, Document<'t>), JobError> {
     let at = |offset: Option<usize>, problem: String| wrong(text, name, offset, problem);
-    let table = DeTable::parse(text)
-        .map_err(|error| at(error.span().map(|span| span.start), format!("not TOML: {}", error.message())))?
-        .into_inner();
+    let table = match DeTable::parse(text) {
+        Ok(table) => table.into_inner(),
+        // Two keys that are still open may be one key until they are answered.
+        Err(error) => {
+            let open = error.span().map(|span| span.start).filter(|start| key_at(text, *start).contains(UNDECIDED));
+            return Err(match open {
+                Some(start) => at(
+                    Some(start),
+                    format!("{} is still undecided: put in place of {UNDECIDED} what its comment asks for", key_at(text, start)),
+                ),
+                None => at(error.span().map(|span| span.start), format!("not TOML: {}", error.message())),
+            });
+        }
+    };
     let schema = serde_json::to_value(schemars::schema_for!(T)).unwrap_or_default();
     if let Some((offset, problem)) = undecided(text, &table) {
         return Err(at(Some(offset), problem));
@@ -44,6 +55,13 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
         at(error.span().map(|span| span.start), problem)
     })?;
     Ok((settings, Document { text, name, table }))
+}
+
+/// The key that a line of the text begins with.
+fn key_at(text: &str, offset: usize) -> &str {
+    let start = text[..offset].rfind('\n').map_or(0, |end| end + 1);
+    let line = text[start..].lines().next().unwrap_or_default();
+    line.split('=').next().unwrap_or_default().trim()
 }
 
 impl Document<'_> {

@@ -9,6 +9,7 @@ use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
 use crate::intake::base_logs::BaseLogs;
+use crate::intake::log::Log;
 use crate::intake::shot_logs::{OpenedLogs, ShotLogs};
 use crate::intake::shot_survey::Wanted;
 use crate::intake::shots::ShotRules;
@@ -118,6 +119,9 @@ fn logs(job: &Job, rules: &ShotRules) -> Result<(ShotLogs, BaseLogs), RunError> 
         false => Some(BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?),
     };
     let times = stations::needs_times(job, &opened.files, base_logs.as_ref());
+    if times {
+        opened.files.iter().try_for_each(Log::with_instants)?;
+    }
     let shot_logs = ShotLogs::survey(opened, &Wanted { rules, times, stands: base_logs.is_none() })?;
     let base_logs = match base_logs {
         Some(logs) => logs,

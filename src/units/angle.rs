@@ -54,6 +54,11 @@ impl AngleUnit {
             "deg" | "degree" | "degrees" | "°" | "º" => Some(AngleUnit::Degree),
             "gon" | "grad" | "gr" | "grads" | "grades" => Some(AngleUnit::Gon),
             "mil" | "mils" => Some(AngleUnit::Mil),
+            // Degrees in other languages; "g" is the sign of a gon (ISO 80000-3).
+            "degrés" | "grados" | "graus" | "gradi" | "graden" | "grader" | "stopnie" | "stopni" | "asteet" | "astetta" => {
+                Some(AngleUnit::Degree)
+            }
+            "g" | "ᵍ" => Some(AngleUnit::Gon),
             _ => None,
         }
     }
@@ -103,6 +108,9 @@ pub enum AngleError {
     /// A letter and a sign.
     #[error("has both a sign and a hemisphere letter")]
     SignAndLetter,
+    /// A bearing of more than a right angle.
+    #[error("a bearing in a quadrant lies between 0 and 90 degrees")]
+    Quadrant,
 }
 
 /// Reads an angle in degrees: `46.1234`, `-46.1234`, `46 07.404 N`, `46°07'24.2"N`, `S 46 7 24`.
@@ -154,6 +162,42 @@ pub fn parse_angle_deg(text: &str, letters: Hemispheres) -> Result<f64, AngleErr
     Ok(if negative_letter || negative_sign { -degrees } else { degrees })
 }
 
+/// Reads a direction in degrees, clockwise from north: an angle as [`parse_angle_deg`] reads it, or a bearing in a quadrant, counted from
+/// north or south towards east or west: `N 23°15' W`, `S45.5E`, `NW 45.5`. Letters alone are the eighth of a circle, and no reading.
+///
+/// # Errors
+/// When the text is neither, or a bearing of more than 90 degrees.
+pub fn parse_direction_deg(text: &str) -> Result<f64, AngleError> {
+    let text = text.trim();
+    let letters = |text: &str| text.chars().filter(|c| "NSEWnsew".contains(*c)).count();
+    let Some(first) = text.chars().next().map(|c| c.to_ascii_uppercase()).filter(|c| "NSEW".contains(*c)) else {
+        return parse_angle_deg(text, Hemispheres::None);
+    };
+    let rest = text[1..].trim_start();
+    if !matches!(first, 'N' | 'S') || letters(rest) != 1 {
+        return Err(AngleError::NotAnAngle);
+    }
+    // Towards east or west: behind the first letter, or behind the angle.
+    let (angle, towards) = match rest.chars().next().filter(char::is_ascii_alphabetic) {
+        Some(towards) => (rest[1..].trim(), towards),
+        None => match rest.char_indices().next_back() {
+            Some((at, towards)) => (rest[..at].trim(), towards),
+            None => return Err(AngleError::NotAnAngle),
+        },
+    };
+    let angle = parse_angle_deg(angle, Hemispheres::None)?;
+    if !(0.0..=90.0).contains(&angle) {
+        return Err(AngleError::Quadrant);
+    }
+    match (first, towards.to_ascii_uppercase()) {
+        ('N', 'E') => Ok(angle),
+        ('N', 'W') => Ok((360.0 - angle) % 360.0),
+        ('S', 'E') => Ok(180.0 - angle),
+        ('S', 'W') => Ok(180.0 + angle),
+        _ => Err(AngleError::NotAnAngle),
+    }
+}
+
 /// Takes a leading or trailing hemisphere letter off, in capitals.
 fn take_letter(text: &str) -> (&str, Option<char>) {
     let is_letter = |c: char| "NSEWnsew".contains(c);
@@ -186,6 +230,29 @@ mod tests {
     fn minus_nought_degrees_thirty_keeps_its_sign() {
         assert_eq!(parse_angle_deg("-0 30", Hemispheres::Longitude), Ok(-0.5));
         assert_eq!(parse_angle_deg("0 30 W", Hemispheres::Longitude), Ok(-0.5));
+    }
+
+    /// Bearings in quadrants as land surveys of English-speaking countries and line crews of others write them; the angle is counted
+    /// from the first letter towards the second (common practice, no source).
+    #[test]
+    fn bearings_in_quadrants() {
+        for (text, degrees) in [
+            ("N 45°30' E", 45.5),
+            ("S 23 15 W", 203.25),
+            ("s10.5e", 169.5),
+            ("NW 45.5", 314.5),
+            ("SE 0", 180.0),
+            ("N 0 W", 0.0),
+            ("188°16'", 188.0 + 16.0 / 60.0),
+            ("12.5", 12.5),
+        ] {
+            let read = parse_direction_deg(text).unwrap_or(f64::NAN);
+            assert!((read - degrees).abs() < 1e-12, "{text}: {read} for {degrees}");
+        }
+        assert_eq!(parse_direction_deg("N 91 E"), Err(AngleError::Quadrant));
+        for text in ["NS 3", "E 3 N", "N E 3 W", "north", "", "N3", "EW", "N", "NE", "w", "N45-30W"] {
+            assert_eq!(parse_direction_deg(text), Err(AngleError::NotAnAngle), "{text:?}");
+        }
     }
 
     #[test]

@@ -7,6 +7,6 @@ pub mod gps_time;
 mod length;
 mod shown;
 
-pub use angle::{AngleError, AngleUnit, Hemispheres, parse_angle_deg};
+pub use angle::{AngleError, AngleUnit, Hemispheres, parse_angle_deg, parse_direction_deg};
 pub use length::LengthUnit;
 pub use shown::{AngleShown, AreaShown, LengthShown, Shown, Units, VolumeShown, computed};

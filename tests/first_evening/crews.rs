@@ -68,7 +68,7 @@ fn stems_about_the_middle_of_a_plot() {
 }
 
 /// Poles in state plane from stops of a phone and a sheet of shots, as text and as a workbook with titles, real dates, a total and a
-/// formula: the CRS of the layers, the kind of height, the clock, and the share of the accuracy's radius.
+/// formula: the CRS of the layers, the kind of height, and the share of the accuracy's radius.
 #[test]
 fn poles_in_state_plane() {
     for files in [&["stops.csv", "shots_excel.csv"][..], &["feeder.xlsx"]] {
@@ -78,7 +78,6 @@ fn poles_in_state_plane() {
             ("crs   = \"EPSG:32616\"", "crs = \"EPSG:6447\""),
             ("\"??_height_ft\"", "orthometric_height_ft"),
             ("radius_share = \"??\"", "radius_share = 0.68"),
-            ("time_zone = \"??\"", "time_zone = \"America/New_York\""),
         ];
         evening.job(files, &edits);
         let ran = evening.map();
@@ -109,13 +108,12 @@ fn expect_poles(evening: &Evening) {
     }
 }
 
-/// Nests from waypoints, of which two are no bases and are left out by `init` itself: the clock, the catalogue, and the code.
+/// Nests from waypoints, of which two are no bases and are left out by `init` itself: the catalogue and the code.
 #[test]
 fn nests_from_waypoints() {
     let evening = Evening::with(&["3-nests/Waypoints_23-JUN-26.gpx", "3-nests/notes.txt", "3-nests/catalogue.toml"]);
     let edits = [
         ("crs   = \"EPSG:32622\"", "catalogue = \"catalogue.toml\"\ncrs = \"EPSG:32622\""),
-        ("time_zone = \"??\"", "time_zone = \"America/St_Johns\""),
         ("[instrument]", "[shots.values]\ncode = \"nest\"\n[instrument]"),
     ];
     let checked = evening.job(&["Waypoints_23-JUN-26.gpx", "notes.txt"], &edits);
@@ -137,10 +135,9 @@ fn nests_from_waypoints() {
     assert_eq!(table(&folder.join("held.csv")).len(), 1);
 }
 
-/// A face in two months: the CRS, the clock, the instrument's height, and its standard errors.
-const FACE: [(&str, &str); 4] = [
+/// A face in two months: the CRS, the instrument's height, and its standard errors.
+const FACE: [(&str, &str); 3] = [
     ("crs = \"??\"", "crs = \"EPSG:25832\""),
-    ("time_zone = \"??\"", "time_zone = \"Europe/Berlin\""),
     ("instrument_height_m = \"??\"", "instrument_height_m = 1.60"),
     (
         "# sigma_distance_m = 0.3\n# sigma_azimuth_deg = 1\n# sigma_inclination_deg = 0.25",
@@ -201,17 +198,16 @@ fn piles_alone() {
     assert!(compared.out.contains("volume"), "{}", compared.out);
 }
 
-/// A span over a road, two sign faces by angles onto a plane, a bar, a wall: the datum, the clock, the north, the instrument's height and
+/// A span over a road, two sign faces by angles onto a plane, a bar, a wall: the datum, the north, the instrument's height and
 /// its standard errors. The compass is oriented by a backsight.
 #[test]
 fn a_span_and_signs() {
     let evening = Evening::with(&["5-span-and-signs/pkt.csv", "5-span-and-signs/shots.csv"]);
     let edits = [
         ("crs = \"??\"", "crs = \"EPSG:4979\""),
-        ("time_zone = \"??\"", "time_zone = \"Europe/Oslo\""),
         ("\"??_azimuth_deg\"", "magnetic_azimuth_deg"),
         ("instrument_height_m = \"??\"", "instrument_height_m = 1.55"),
-        FACE[3],
+        FACE[2],
     ];
     evening.job(&["pkt.csv", "shots.csv"], &edits);
     evening.map();

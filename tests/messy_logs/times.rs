@@ -19,6 +19,7 @@ fn unread(why: &str) -> String {
     format!("the date or time cannot be read; nothing in this row needs it; {why}")
 }
 
+/// What the note of a file says, and the refusal where a time is needed.
 fn without_zone(place: &str, header: &str, time: &str, table: &str) -> String {
     format!(
         "{place}: \"{header}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
@@ -65,7 +66,9 @@ fn date_and_time_in_two_columns() {
                A,2,2026-05-04,08:00:30,11,20\n";
     let run = in_oslo(Field::new(log)).map();
     assert_eq!(run.column("time"), ["2026-05-04T06:00:00.000Z", "2026-05-04T06:00:30.000Z"]);
-    assert_eq!(Field::new(log).refusal(), without_zone("./shots.csv:1", "TIME", "08:00", "shots"));
+    // Without a zone nothing is wrong where nothing needs the time of day: the day is kept.
+    let run = Field::new(log).map();
+    assert_eq!((run.column("time"), run.column("time_local")), (vec!["", ""], vec!["2026-05-04", "2026-05-04"]));
 }
 
 #[test]
@@ -81,14 +84,27 @@ fn time_without_date() {
     assert_eq!(run.column("time"), ["2026-05-04T06:00:01.000Z"]);
 }
 
+/// The clock is asked for where shots find their bases by the time, or bases are made of a receiver's fixes; else their days are enough
+/// for all that is computed, the declination too, and it is said once.
 #[test]
 fn times_without_a_zone_say_what_to_write() {
-    assert_eq!(times(&["2026-05-04T08:00:01"]).refusal(), without_zone("./shots.csv:1", "time", "2026-05-04T08:00:01", "shots"));
+    let local = times(&["2026-05-04T08:00:01"]);
+    let output = local.command(&["check", "job.toml"]);
+    let said = String::from_utf8(output.stdout).unwrap();
+    let note = without_zone("note     shots.csv", "time", "2026-05-04T08:00:01", "shots");
+    assert!(said.contains(&format!("{note}. Nothing here needs the time of day, so that the day alone is kept.\n")), "{said}");
+    let run = local.map();
+    assert_eq!((run.flagged().len(), run.column("time"), run.column("time_local")), (0, vec![""], vec!["2026-05-04"]));
+    // By a clock: no column names the base.
+    let by_time = |zone: &str| {
+        let mut field = Field::new("shot,time,true_azimuth_deg,horizontal_distance_m\n1,,9,20\n2,2026-05-04T07:10:02,10,20\n");
+        field.job = field.job.replace("[shots]", "[join]\nby = \"last_before\"\n[shots]");
+        field.write("bases.csv", "base,lat_deg,lon_deg,ellipsoid_height_m,time\nA,46.1,8.9,512.3,2026-05-04T07:00:00Z\n");
+        field.with("SHOTS", zone)
+    };
     // The first row that has a time decides.
-    assert_eq!(
-        times(&["", "2026-05-04T08:00:02", "2026-05-04T08:00:03Z"]).refusal(),
-        without_zone("./shots.csv:1", "time", "2026-05-04T08:00:02", "shots")
-    );
+    assert_eq!(by_time("").refusal(), without_zone("./shots.csv:1", "time", "2026-05-04T07:10:02", "shots"));
+    assert_eq!(by_time("time_zone = \"UTC\"").map().mapped(), 1);
     let field = Field::new(good(1));
     field.write("bases.csv", "base,lat_deg,lon_deg,ellipsoid_height_m,time\nA,46.1,8.9,512.3,2026-05-04T07:00:00\n");
     assert_eq!(field.refusal(), without_zone("./bases.csv:1", "time", "2026-05-04T07:00:00", "bases"));

@@ -160,6 +160,7 @@ impl Ask {
                 format!("Where is \"{header}\" zero?"),
                 &[("zenith", "straight up, 90 is level"), ("inclination", "level, 90 is straight up")],
             ),
+            Ask::Axis => (format!("Which way does \"{header}\" count?"), &[("east", "to the east"), ("north", "to the north")]),
             Ask::DistanceKind => (
                 format!("Which distance is \"{header}\"?"),
                 &[

@@ -61,6 +61,9 @@ impl Guesser<'_> {
             found.push(self.height(words));
         }
         let is_long = words.iter().any(|word| word.len() > 1);
+        if is_far && let Some(axis) = self.bare_axis(column, words) {
+            found.push(axis);
+        }
         if means(words, "easting") && (is_far || is_long) {
             found.push(self.coordinate("east", column, words, "an easting by its header"));
         }
@@ -77,6 +80,36 @@ impl Guesser<'_> {
             found.push(self.height(words));
         }
         found
+    }
+
+    /// A coordinate that is called X or Y. Surveyors of one country count X east, those of another north: magnitudes tell, where only one
+    /// of the two counts millions, else the person does.
+    fn bare_axis(&self, column: usize, words: &[String]) -> Option<Guess> {
+        const MILLION: f64 = 1e6;
+        let of = |letter: &str| {
+            (0..self.sample.headers.len()).find(|column| self.sample.words(*column).iter().any(|word| word == letter))
+        };
+        let mine = ["x", "y"].into_iter().find(|letter| words.iter().any(|word| word == letter))?;
+        let other = of(if mine == "x" { "y" } else { "x" })?;
+        let (most, beside) = (self.sample.greatest(column)?, self.sample.greatest(other)?);
+        // Northings of most zones count millions, eastings of most grids some hundred thousands; in feet both may.
+        let name = match (most >= MILLION, beside >= MILLION) {
+            (true, false) => "north",
+            (false, true) => "east",
+            // UTM has its eastings first.
+            _ if words.iter().any(|word| word == "utm") && mine == "x" => "east",
+            _ if words.iter().any(|word| word == "utm") => "north",
+            _ => {
+                let why = format!(
+                    "a coordinate by its header; X is east in some countries and north in others: put east or north in place of {UNDECIDED}"
+                );
+                let mut guess = self.coordinate(UNDECIDED, column, words, &why);
+                guess.asks.insert(0, Ask::Axis);
+                return Some(guess);
+            }
+        };
+        let why = format!("a coordinate by its header, {name} by its amount beside {}", self.sample.headers[other]);
+        Some(self.coordinate(name, column, words, &why))
     }
 
     fn height(&self, words: &[String]) -> Guess {

@@ -42,6 +42,8 @@ pub enum Ask {
     SlopeUnit,
     /// Zenith or inclination.
     ZenithOrInclination,
+    /// East or north.
+    Axis,
     /// Slope or horizontal.
     DistanceKind,
     /// The unit of a length.
@@ -154,7 +156,10 @@ pub fn guesses(sample: &Sample, context: &Context) -> Vec<Guess> {
             LogKind::Bases | LogKind::Occupations => guesser.base(column, &words),
         };
         let is_free = |guess: &Guess| {
-            !found.iter().any(|other| quantity(&other.canonical) == quantity(&guess.canonical))
+            // Of two coordinates neither of which says its axis each has its own.
+            !found
+                .iter()
+                .any(|other| quantity(&other.canonical) == quantity(&guess.canonical) && !guess.asks.contains(&Ask::Axis))
                 && !sample.headers.iter().any(|other| is_claimed(other, &guess.canonical, sample.kind))
         };
         if let Some(mut guess) = candidates.into_iter().find(is_free) {
@@ -405,14 +410,14 @@ impl Guesser<'_> {
 
 /// Whether a header names what is mapped. Short words such as "to" must stand alone.
 fn means_object(words: &[String]) -> bool {
-    let named: Vec<String> = words.iter().filter(|word| word.len() > 3 || words.len() == 1 || *word == "tag").cloned().collect();
+    let named: Vec<String> = words.iter().filter(|word| word.len() > 2 || words.len() == 1).cloned().collect();
     means(&named, "feature") || words::begins_with(words, "feature")
 }
 
 fn time_reason(sample: &Sample, column: usize, why: &str) -> String {
     let mut reason = why.to_owned();
     if sample.filled(column).next().is_some_and(super::times::wants_zone) && !super::times::is_utc(&sample.headers[column]) {
-        let _ = write!(reason, "; its times have no zone: see time_zone below");
+        let _ = write!(reason, "; its times have no zone: see time_zone");
     }
     reason
 }

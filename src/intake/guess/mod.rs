@@ -12,6 +12,7 @@ mod column_map;
 mod columns;
 mod instruments;
 mod occupied;
+mod open_signs;
 mod reference_system;
 mod roles;
 mod sample;
@@ -190,8 +191,9 @@ fn table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
         reference_system::crs_of_bases(draft, logs);
     }
     logs.iter().for_each(|log| written::about(draft, log));
-    written::zone(draft, logs);
+    written::zone(draft, kind, logs, all);
     written::order(draft, logs);
+    written::signs(draft, logs);
     if kind == LogKind::Bases {
         occupied::except(draft, logs, all);
         occupied::bases_only(draft, logs);

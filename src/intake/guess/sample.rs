@@ -14,7 +14,7 @@ use crate::job::LogFormat;
 use crate::numeric::signs::Signs;
 use crate::records::base_row::Coordinates;
 use crate::records::fix::Fix;
-use crate::units::{Hemispheres, parse_angle_deg};
+use crate::units::{Hemispheres, parse_angle_deg, parse_direction_deg};
 
 /// Rows that are looked at.
 const ROWS: usize = 5000;
@@ -91,7 +91,11 @@ impl Sample {
     pub fn words(&self, column: usize) -> Vec<String> {
         let mut words = words::of(&self.headers[column]);
         if let Some(unit) = self.units.get(column) {
-            words.extend(words::of(unit));
+            match unit.trim_matches(['[', ']', '(', ')', ' ']) {
+                // The sign of a gon; alone in a header it may stand for much.
+                "g" | "ᵍ" => words.push("gon".to_owned()),
+                unit => words.extend(words::of(unit)),
+            }
         }
         words
     }
@@ -99,6 +103,26 @@ impl Sample {
     /// The first column whose header means a concept.
     pub fn named(&self, concept: &str) -> Option<usize> {
         (0..self.headers.len()).find(|column| words::means(&self.words(*column), concept))
+    }
+
+    /// Whether any of its columns has a position, a sight or a name that a log has: a page of words has none.
+    fn says_anything(&self) -> bool {
+        const CONCEPTS: [&str; 9] =
+            ["azimuth", "inclination", "zenith", "distance", "height", "easting", "northing", "latitude", "longitude"];
+        let is_measured = |column: usize| self.is_numeric(column) || self.is_in_parts(column);
+        let means_any = |column: usize| {
+            let words = self.words(column);
+            CONCEPTS.iter().any(|concept| words::means(&words, concept))
+                || shot::is_azimuth(&words)
+                || shot::is_inclination(&words)
+        };
+        let is_canonical = |header: &String| {
+            let header = header.to_lowercase();
+            [LogKind::Bases, LogKind::Shots].into_iter().any(|kind| columns::parse(&header, kind).is_some())
+        };
+        angles_with_letters(self)
+            || (0..self.headers.len()).any(|column| is_measured(column) && means_any(column))
+            || self.headers.iter().filter(|header| is_canonical(header)).count() >= 2
     }
 
     /// The column of a header.
@@ -190,6 +214,18 @@ impl Sample {
         self.rows.iter().map(move |row| row[column].as_str()).filter(|cell| !cell.is_empty())
     }
 
+    /// Whether nearly all that stands in a column are angles in degrees that are no plain numbers: degrees and minutes, bearings in a
+    /// quadrant.
+    pub fn is_in_parts(&self, column: usize) -> bool {
+        let filled = self.filled(column).count();
+        filled > 0 && !self.is_numeric(column) && self.degrees_in_parts(column).len() * 10 >= filled * 8
+    }
+
+    /// Angles in parts, in degrees.
+    pub fn degrees_in_parts(&self, column: usize) -> Vec<f64> {
+        self.filled(column).filter_map(|cell| parse_direction_deg(&cell.replace(',', ".")).ok()).collect()
+    }
+
     /// Whether nearly all that stands in a column are numbers.
     pub fn is_numeric(&self, column: usize) -> bool {
         let filled = self.filled(column).count();
@@ -214,8 +250,13 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
         });
         // A sheet without a table, such as a cover page, is none of the logs.
         let read: Vec<Result<Sample, IntakeError>> = tables.collect();
-        let has_any = read.iter().any(Result::is_ok);
-        return read.into_iter().filter(|sample| sample.is_ok() || !has_any).collect();
+        let is_log = |sample: &Result<Sample, IntakeError>| sample.as_ref().is_ok_and(Sample::says_anything);
+        let is_kept: fn(&Result<Sample, IntakeError>) -> bool = match () {
+            () if read.iter().any(is_log) => |sample| sample.as_ref().is_ok_and(Sample::says_anything),
+            () if read.iter().any(Result::is_ok) => Result::is_ok,
+            () => |_| true,
+        };
+        return read.into_iter().filter(is_kept).collect();
     }
     if vector::is_vector(path) {
         return Ok(vec![whole(name, "", Whole::Layer, Vec::new())]);
@@ -346,7 +387,8 @@ fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> 
 /// Whether a table is of bases or of shots: what has positions and no sights is of bases.
 fn kind_of(sample: &Sample) -> LogKind {
     let split: Vec<Vec<String>> = (0..sample.headers.len()).map(|column| sample.words(column)).collect();
-    let has_azimuth = split.iter().enumerate().any(|(column, words)| sample.is_numeric(column) && shot::is_azimuth(words));
+    let is_measured = |column: usize| sample.is_numeric(column) || sample.is_in_parts(column);
+    let has_azimuth = split.iter().enumerate().any(|(column, words)| is_measured(column) && shot::is_azimuth(words));
     // The precision of a position ("Précision horizontale") is no distance.
     let is_sight = |words: &[String]| {
         !words::means(words, "accuracy")
@@ -357,7 +399,7 @@ fn kind_of(sample: &Sample) -> LogKind {
     };
     let canonical = |kind| sample.headers.iter().filter(|header| columns::parse(&header.to_lowercase(), kind).is_some()).count();
     let (bases, shots) = (canonical(LogKind::Bases), canonical(LogKind::Shots));
-    let sights = split.iter().enumerate().any(|(column, words)| sample.is_numeric(column) && is_sight(words));
+    let sights = split.iter().enumerate().any(|(column, words)| is_measured(column) && is_sight(words));
     let placed = sample.position_columns().is_some() || angles_with_letters(sample);
     match (placed, sights) {
         // Canonical headers say it themselves.

@@ -32,8 +32,11 @@ fn is_vertical_distance(words: &[String]) -> bool {
     means(words, "vertical_distance") || (means(words, "distance") && means(words, "vertical"))
 }
 
-/// Any distance.
+/// Any distance; what is in millimetres or centimetres is a thickness.
 pub(super) fn is_distance(words: &[String]) -> bool {
+    if means(words, "diameter") || words.iter().any(|word| matches!(word.as_str(), "mm" | "cm")) {
+        return false;
+    }
     means(words, "distance") || is_slope_distance(words) || is_horizontal_distance(words)
 }
 
@@ -50,6 +53,9 @@ impl Guesser<'_> {
             return vec![Guess { translated: spoken.translated, ..candidate(spoken.canonical, reason, Vec::new()) }];
         }
         let common = self.common(column, words);
+        if sample.is_in_parts(column) && !means(words, "remarks") {
+            return self.in_parts(column, words).into_iter().chain(common).collect();
+        }
         if !sample.is_numeric(column) || means(words, "remarks") || means(words, "diameter") {
             return common;
         }
@@ -63,10 +69,7 @@ impl Guesser<'_> {
             {
                 Some(self.distance(words))
             }
-            () if means(words, "zenith") => {
-                let unit = angle_unit(words).unwrap_or_else(|| self.zenith_unit(column));
-                Some(candidate(format!("zenith_{unit}"), "a zenith angle by its header", Vec::new()))
-            }
+            () if means(words, "zenith") => Some(self.zenith(column, words)),
             () if is_percent(words) && words.iter().any(|word| word == "slope") => {
                 Some(candidate("inclination_pct", "a slope in percent by its header", Vec::new()))
             }
@@ -77,10 +80,49 @@ impl Guesser<'_> {
                 Some(self.small_height("target_height", column, words, "a target height by its header"))
             }
             () if is_inclination(words) => Some(self.inclination(column, words, "an inclination by its header")),
-            () if means(words, "distance") => Some(self.distance(words)),
+            () if is_distance(words) => Some(self.distance(words)),
             () => None,
         };
         own.into_iter().chain(common).collect()
+    }
+
+    /// An angle in degrees and minutes, or a bearing in a quadrant.
+    fn in_parts(&self, column: usize, words: &[String]) -> Option<Guess> {
+        let sample = self.sample;
+        let first = sample.filled(column).next().unwrap_or_default();
+        if is_azimuth(words) && !means(words, "zenith") {
+            return Some(Self::azimuth_in_parts(words, &format!("an azimuth by its header; in degrees, as \"{first}\"")));
+        }
+        if !is_inclination(words) && !means(words, "zenith") {
+            return None;
+        }
+        let degrees = sample.degrees_in_parts(column);
+        let near_level = degrees.iter().filter(|value| (70.0..110.0).contains(*value)).count();
+        let why = format!("in degrees and minutes, as \"{first}\"");
+        Some(match () {
+            () if means(words, "zenith") => candidate("zenith_deg", format!("a zenith angle by its header, {why}"), Vec::new()),
+            () if near_level * 5 > degrees.len() * 4 => candidate(
+                format!("{UNDECIDED}_deg"),
+                format!(
+                    "an inclination by its header, but its values lie about 90: if that is level put zenith in place of \
+                     {UNDECIDED}, else inclination"
+                ),
+                vec![Ask::ZenithOrInclination],
+            ),
+            () => candidate("inclination_deg", format!("an inclination by its header, {why}"), Vec::new()),
+        })
+    }
+
+    fn azimuth_in_parts(words: &[String], why: &str) -> Guess {
+        let north = ["magnetic", "true", "grid"].into_iter().find(|north| means(words, north));
+        match north {
+            Some(north) => candidate(format!("{north}_azimuth_deg"), why, Vec::new()),
+            None => candidate(
+                format!("{UNDECIDED}_azimuth_deg"),
+                format!("{why}; from which north? put magnetic, true or grid in place of {UNDECIDED}"),
+                vec![Ask::North],
+            ),
+        }
     }
 
     fn azimuth(&self, column: usize, words: &[String]) -> Guess {
@@ -113,6 +155,30 @@ impl Guesser<'_> {
         };
         let _ = write!(reason, "; likely in {unit}: {why}");
         Some(unit)
+    }
+
+    /// A zenith angle: in the unit that its header names, else in that of the azimuths, else as its values tell.
+    fn zenith(&self, column: usize, words: &[String]) -> Guess {
+        let why = "a zenith angle by its header";
+        let unit = match (angle_unit(words), self.turn_beside(column)) {
+            (Some(unit), _) => {
+                return candidate(format!("zenith_{unit}"), format!("{why}; the header names the unit"), Vec::new());
+            }
+            (None, Some(unit)) => {
+                return candidate(format!("zenith_{unit}"), format!("{why}; likely in {unit}, as the azimuths are"), Vec::new());
+            }
+            (None, None) => self.zenith_unit(column),
+        };
+        candidate(format!("zenith_{unit}"), format!("{why}; likely in {unit}, by its values about the level"), Vec::new())
+    }
+
+    /// The unit of the log's azimuths, by their headers or values.
+    fn turn_beside(&self, column: usize) -> Option<&'static str> {
+        (0..self.sample.headers.len()).filter(|other| *other != column).find_map(|other| {
+            let words = self.sample.words(other);
+            let is_direction = is_azimuth(&words) && self.sample.is_numeric(other);
+            is_direction.then(|| angle_unit(&words).or_else(|| self.turn(other, &mut String::new()))).flatten()
+        })
     }
 
     /// Level is 90 degrees or 100 gon.
@@ -163,7 +229,7 @@ impl Guesser<'_> {
         let numbers = self.sample.numbers(column);
         let near_level = numbers.iter().filter(|value| (70.0..110.0).contains(*value)).count();
         if numbers.len() >= MANY && near_level * 5 > numbers.len() * 4 {
-            let unit = angle_unit(words).unwrap_or_else(|| self.zenith_unit(column));
+            let unit = angle_unit(words).or_else(|| self.turn_beside(column)).unwrap_or_else(|| self.zenith_unit(column));
             let reason = format!(
                 "{why}, but its values lie about {}: if that is level put zenith in place of {UNDECIDED}, else inclination",
                 if unit == "gon" { 100 } else { 90 }
@@ -173,25 +239,18 @@ impl Guesser<'_> {
         if let Some(unit) = angle_unit(words) {
             return candidate(format!("inclination_{unit}"), format!("{why}; the header names the unit"), Vec::new());
         }
+        if self.turn_beside(column) == Some("gon") {
+            return candidate("inclination_gon", format!("{why}; likely in gon, as the azimuths are"), Vec::new());
+        }
         let most = numbers.iter().copied().map(f64::abs).fold(0.0, f64::max);
         if numbers.len() >= MANY && most <= 45.0 && numbers.iter().any(|value| value.fract() != 0.0) {
             let reason = format!("{why}; likely in degrees: {} values with fractions, none above 45", numbers.len());
             return candidate("inclination_deg", reason, Vec::new());
         }
-        if numbers.len() >= MANY && most <= 90.0 && self.has_degrees_beside(column) {
+        if numbers.len() >= MANY && most <= 90.0 && self.turn_beside(column) == Some("deg") {
             return candidate("inclination_deg", format!("{why}; likely in degrees, as the azimuths are"), Vec::new());
         }
         let reason = format!("{why}; in which unit? put deg, gon, mil or pct in place of {UNDECIDED}");
         candidate(format!("inclination_{UNDECIDED}"), reason, vec![Ask::SlopeUnit])
-    }
-
-    /// Whether an azimuth of the log is in degrees.
-    fn has_degrees_beside(&self, column: usize) -> bool {
-        (0..self.sample.headers.len()).filter(|other| *other != column).any(|other| {
-            let words = self.sample.words(other);
-            is_azimuth(&words)
-                && self.sample.is_numeric(other)
-                && (angle_unit(&words) == Some("deg") || self.turn(other, &mut String::new()) == Some("deg"))
-        })
     }
 }

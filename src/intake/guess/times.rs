@@ -26,7 +26,8 @@ pub fn has_days(sample: &Sample, column: usize) -> bool {
 /// Whether most values of a column are times of day, perhaps behind a day.
 pub fn has_times(sample: &Sample, column: usize) -> bool {
     most(sample, column, |cell| {
-        parse(cell).is_some_and(|said| said.time.is_some()) || parse_time(cell, &Style::default()).is_some()
+        parse(cell).is_some_and(|said| said.time.is_some() || matches!(said.day, Day::Instant(_)))
+            || parse_time(cell, &Style::default()).is_some()
     })
 }
 

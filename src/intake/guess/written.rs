@@ -1,7 +1,10 @@
-//! How logs are written: their sheets, their clock, the order of their dates.
+//! How logs are written: their sheets, their clock, the order of their dates, the signs of their numbers.
 
 use super::ask::Draft;
-use super::{Log, quoted, times};
+use super::columns::name_column;
+use super::sample::Whole;
+use super::{Log, open_signs, quoted, times};
+use crate::intake::columns::{self, LogKind, Unit};
 use crate::job::{DateOrder, UNDECIDED};
 
 /// Which sheets of workbooks are meant.
@@ -52,10 +55,33 @@ pub(super) fn about(draft: &mut Draft, log: &Log) {
     ));
 }
 
-pub(super) fn zone(draft: &mut Draft, logs: &[&Log]) {
+/// Whether instants of shots are needed: to find their bases, or to make bases of a receiver's fixes.
+fn needs_instants(all: &[Log]) -> bool {
+    let bases = || all.iter().filter(|log| log.sample.kind == LogKind::Bases);
+    let is_of_fixes = |log: &Log| log.sample.whole.is_some_and(Whole::has_fixes);
+    // A base that was occupied more than once is told by the time.
+    let is_repeated = |log: &Log| {
+        log.sample.base_columns.is_empty()
+            && name_column(log.sample).is_some_and(|column| {
+                let (different, filled) = log.sample.variety(column);
+                different < filled
+            })
+    };
+    let finds_by_time = || all.iter().filter(|log| log.sample.kind == LogKind::Shots).any(|log| !log.has("base"));
+    bases().any(|log| is_of_fixes(log) || is_repeated(log)) || (bases().next().is_some() && finds_by_time())
+}
+
+/// The clock of times that name none.
+pub(super) fn zone(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
     let Some(log) = logs.iter().find(|log| log.wants_zone()) else { return };
     if log.column_of("time").is_some_and(|column| times::is_utc(&log.sample.headers[column])) {
         draft.push("time_zone = \"UTC\"            # the header says so");
+        return;
+    }
+    if kind == LogKind::Shots && !needs_instants(all) {
+        draft.push(
+            "# time_zone = \"Europe/Oslo\"   # the clock the log was kept by; nothing here needs it, and without it the days alone are kept",
+        );
         return;
     }
     draft.push(format!(
@@ -96,6 +122,41 @@ pub(super) fn order(draft: &mut Draft, logs: &[&Log]) {
         "In which order are day, month and year?",
         format!("\"{value}\" in {} line {line} is {}", log.sample.label(), each.join(" or ")),
         &[("day_month_year", "the day first"), ("month_day_year", "the month first"), ("year_month_day", "the year first")],
+        false,
+    );
+}
+
+/// Numbers that may be read in two ways.
+pub(super) fn signs(draft: &mut Draft, logs: &[&Log]) {
+    let found = logs.iter().filter(|log| log.sample.whole.is_none()).find_map(|log| {
+        let of_guesses = log.guesses.iter().filter(|guess| guess.canonical.contains('_') && guess.headers.len() == 1);
+        let mut measured: Vec<usize> = of_guesses.filter_map(|guess| log.sample.column_of(&guess.headers[0])).collect();
+        measured.extend(log.wide.iter().flat_map(|wide| wide.columns.iter().copied()));
+        let is_own = |column: &usize| columns::parse(&log.sample.headers[*column].to_lowercase(), log.sample.kind);
+        measured
+            .extend((0..log.sample.headers.len()).filter(|column| is_own(column).is_some_and(|(_, unit)| unit != Unit::None)));
+        let is_small = |column: usize| {
+            let header = &log.sample.headers[column];
+            let guess = log.guesses.iter().find(|guess| guess.headers.contains(header));
+            let name = guess.map_or_else(|| header.to_lowercase(), |guess| guess.canonical.clone());
+            ["_deg", "_gon", "_pct"].iter().any(|unit| name.ends_with(unit))
+        };
+        Some((log, open_signs::of(log.sample, &measured, &is_small)?))
+    });
+    let Some((log, open)) = found else { return };
+    let (line, value) = &open.example;
+    let (point, comma) = (open.with_point, open.with_comma);
+    draft.push(format!(
+        "decimal = {}                # \"{value}\" in {} line {line} (\"{}\") is {point} with a decimal point (\".\"), {comma} with a decimal \
+         comma (\",\"), and no other value tells",
+        quoted(UNDECIDED),
+        log.sample.label(),
+        open.header,
+    ));
+    draft.ask(
+        "Which sign begins the decimals?",
+        format!("\"{value}\" in {} line {line} (\"{}\"), and no other value tells", log.sample.label(), open.header),
+        &[(".", "a point: a comma parts the thousands"), (",", "a comma: a point parts the thousands")],
         false,
     );
 }

@@ -130,6 +130,11 @@ impl LogLayout {
         if filled.iter().any(|cell| is_total(cell)) && !is_named {
             return true;
         }
+        // A count in words below the names: "Total;;18 poles", and nothing measured.
+        let measured = || self.all_claims().filter(|(_, claim)| claim.unit != Unit::None);
+        if filled.first().is_some_and(is_total) && measured().all(|(quantity, _)| self.text(quantity, rows, row).is_none()) {
+            return true;
+        }
         match filled.as_slice() {
             [only] => self.headers.len() > 2 && only.split_whitespace().count() > 1 && only.chars().any(char::is_alphabetic),
             _ => false,

@@ -61,6 +61,8 @@ pub struct LogLayout {
     pub crs_column: Option<usize>,
     /// What tells that the surplus fields of a row are a remark.
     remark: Option<Remark>,
+    /// What to write where the times of a log of shots have no zone: only their days are read.
+    pub without_zone: Option<String>,
     /// Line of the units under the header.
     units_line: Option<u64>,
     /// The header line as it stands, to know it again.
@@ -144,6 +146,7 @@ impl LogLayout {
             is_double,
             crs_column: None,
             remark: None,
+            without_zone: None,
             units_line: None,
             header_text: header_text.trim().to_owned(),
             claims: Claims::default(),
@@ -165,7 +168,12 @@ impl LogLayout {
         layout.remark = layout.find_remark(&text.text);
         settings::check_signs(log).map_err(|problem| fault(line, problem))?;
         layout.settle(&text.text, log).map_err(|(line, problem)| fault(line, problem))?;
-        layout.check_zone(&text.text).map_err(|problem| fault(line, problem))?;
+        match layout.lacking_zone(&text.text) {
+            // Shots need their days; whether they need their instants is known when the bases are.
+            Some(problem) if kind == LogKind::Shots => layout.without_zone = Some(problem),
+            Some(problem) => return Err(fault(line, problem)),
+            None => {}
+        }
         Ok(layout)
     }
 

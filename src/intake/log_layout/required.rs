@@ -138,11 +138,11 @@ impl LogLayout {
         format!("{problem} ({seen}); write {remedy} under [{table}.columns]")
     }
 
-    /// A time without a zone in the first row that has a time: every row would be held for it.
-    pub(super) fn check_zone(&self, text: &str) -> Result<(), String> {
-        let Some(claim) = self.claims.get(Quantity::Time) else { return Ok(()) };
+    /// A time without a zone in the first row that has a time, and what to write.
+    pub(super) fn lacking_zone(&self, text: &str) -> Option<String> {
+        let claim = self.claims.get(Quantity::Time)?;
         if self.format.time_zone.is_some() || self.format.gps.is_some() {
-            return Ok(());
+            return None;
         }
         let lacks_zone = self.first_rows(text).find_map(|rows| {
             let row = rows.rows().first().copied()?;
@@ -155,9 +155,9 @@ impl LogLayout {
                 Ok(_) => Some(None),
             }
         });
-        let Some(Some(time)) = lacks_zone else { return Ok(()) };
+        let time = lacks_zone??;
         let table = self.kind.table();
-        Err(format!(
+        Some(format!(
             "\"{}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
              \"+02:00\": the clock the log was kept by) under [{table}]",
             claim.header

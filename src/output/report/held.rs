@@ -1,9 +1,9 @@
 //! Held rows for the terminal: by reason, rows of which the same is to be said together, each with its place.
+//! They stand below the line that counts their reason, among what needs a decision.
 
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
-use super::styled::HELD;
 use super::terminal::grouped;
 use crate::records::ledger::{Entry, Fault, Outcome, Reason};
 use crate::records::shown::{message, visible};
@@ -22,31 +22,33 @@ struct Group<'e> {
     count: usize,
 }
 
-/// Held rows, with file and line.
-pub fn rows(held: &[(String, Entry)]) -> String {
+/// Held rows with file and line, in lines below each reason.
+pub fn rows(held: &[(String, Entry)]) -> BTreeMap<Reason, String> {
     let mut by_reason: BTreeMap<Reason, Vec<(&str, &Entry, &Fault)>> = BTreeMap::new();
     for (file, entry) in held {
         if let Outcome::Held(fault) = &entry.outcome {
             by_reason.entry(fault.reason).or_default().push((file, entry, fault));
         }
     }
+    by_reason.into_iter().map(|(reason, rows)| (reason, lines(&rows))).collect()
+}
+
+/// The rows of one reason.
+fn lines(rows: &[(&str, &Entry, &Fault)]) -> String {
     let mut text = String::new();
-    for (reason, rows) in by_reason {
+    let groups = groups(rows);
+    for group in groups.iter().take(SENTENCES_SHOWN) {
+        let said = message(group.sentence);
+        let said = visible(&said);
         // Writing to a String does not fail.
-        let _ = writeln!(text, "{HELD}{}{HELD:#} ({}): {}", reason.code(), grouped(rows.len() as u64), reason.advice());
-        let groups = groups(&rows);
-        for group in groups.iter().take(SENTENCES_SHOWN) {
-            let said = message(group.sentence);
-            let said = visible(&said);
-            let _ = match group.count {
-                1 => writeln!(text, "  {}: {said}", visible(&places(group))),
-                count => writeln!(text, "  {} rows, such as: {said} ({})", grouped(count as u64), visible(&places(group))),
-            };
-        }
-        if groups.len() > SENTENCES_SHOWN {
-            let rest: usize = groups[SENTENCES_SHOWN..].iter().map(|group| group.count).sum();
-            let _ = writeln!(text, "  and {} rows more", grouped(rest as u64));
-        }
+        let _ = match group.count {
+            1 => writeln!(text, "       {}: {said}", visible(&places(group))),
+            count => writeln!(text, "       {} rows, such as: {said} ({})", grouped(count as u64), visible(&places(group))),
+        };
+    }
+    if groups.len() > SENTENCES_SHOWN {
+        let rest: usize = groups[SENTENCES_SHOWN..].iter().map(|group| group.count).sum();
+        let _ = writeln!(text, "       and {} rows more", grouped(rest as u64));
     }
     text
 }
@@ -140,10 +142,7 @@ mod tests {
     fn rows_of_one_sentence_stand_together() {
         let say = |day: &str| format!("Datum \"{day}\" is no date");
         let held: Vec<_> = [(2, "x1"), (3, "x2"), (4, "x3"), (9, "x9")].map(|(line, day)| entry(line, day, &say(day))).into();
-        let text = anstream::adapter::strip_str(&rows(&held)).to_string();
-        let (head, line) = text.split_once('\n').unwrap();
-        assert!(head.starts_with("not_a_time (4): "), "{head}");
-        assert_eq!(line, "  4 rows, such as: Datum \"x1\" is no date (notes.txt:2-4, 9)\n");
+        assert_eq!(rows(&held)[&Reason::NotATime], "       4 rows, such as: Datum \"x1\" is no date (notes.txt:2-4, 9)\n");
     }
 
     #[test]
@@ -154,8 +153,8 @@ mod tests {
             entry(5, "7", "HD 7 is outside 0 to 400 gons"),
             entry(6, "8", "HD 8 is outside 0 to 360 degrees"),
         ];
-        let text = anstream::adapter::strip_str(&rows(&held)).to_string();
-        let lines: Vec<&str> = text.lines().skip(1).collect();
+        let rows = rows(&held);
+        let lines: Vec<&str> = rows[&Reason::NotATime].lines().map(|line| &line[5..]).collect();
         assert_eq!(
             lines,
             [

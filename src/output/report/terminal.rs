@@ -19,10 +19,11 @@ pub fn opening(account: &Account) -> String {
     text
 }
 
-/// What it ends with: the values that were asked for, what needs a decision, and what all of it is in.
-pub fn ending(account: &Account, look: &Look) -> String {
+/// What it ends with: the values that were asked for, what needs a decision, and what all of it is in. `rows` says of each reason which rows
+/// were held, where they are known.
+pub fn ending(account: &Account, look: &Look, rows: &BTreeMap<Reason, String>) -> String {
     let mut text = values::told(&account.things, look);
-    let _ = write_ending(&mut text, account, look);
+    let _ = write_ending(&mut text, account, look, rows);
     text
 }
 
@@ -64,23 +65,31 @@ fn write_opening(text: &mut String, account: &Account) -> std::fmt::Result {
     Ok(())
 }
 
-fn write_ending(text: &mut String, account: &Account, look: &Look) -> std::fmt::Result {
+fn write_ending(text: &mut String, account: &Account, look: &Look, rows: &BTreeMap<Reason, String>) -> std::fmt::Result {
     let shots = &account.shots;
     let mut held: BTreeMap<Reason, u64> = shots.held.clone();
     account.bases.held.iter().for_each(|(reason, count)| *held.entry(*reason).or_default() += count);
     let mut flags: BTreeMap<Flag, u64> = shots.flags.clone();
     account.bases.flags.iter().for_each(|(flag, count)| *flags.entry(*flag).or_default() += count);
-    let held = held.iter().map(|(reason, count)| (*count, true, reason.code(), reason.advice()));
-    let flags = flags.iter().map(|(flag, count)| (*count, false, flag.code(), flag.sentence()));
-    let mut waiting: Vec<(u64, bool, &str, &str)> = held.chain(flags).collect();
+    // Of totals and notes beside a table nothing is to be decided.
+    let beside = held.remove(&Reason::NoRow);
+    let held = held.iter().map(|(reason, count)| (*count, Some(*reason), reason.code(), reason.advice()));
+    let flags = flags.iter().map(|(flag, count)| (*count, None, flag.code(), flag.sentence()));
+    let mut waiting: Vec<(u64, Option<Reason>, &str, &str)> = held.chain(flags).collect();
     // The most frequent first; of the same number what is not mapped at all.
-    waiting.sort_by_key(|(count, is_held, ..)| (std::cmp::Reverse(*count), !*is_held));
+    waiting.sort_by_key(|(count, reason, ..)| (std::cmp::Reverse(*count), reason.is_none()));
     if !waiting.is_empty() {
         writeln!(text, "{STRONG}Needs a decision{STRONG:#}")?;
     }
-    for (count, is_held, code, advice) in waiting {
-        let word = if is_held { format!("{HELD}held{HELD:#}") } else { "flag".to_owned() };
+    for (count, reason, code, advice) in waiting {
+        let word = if reason.is_some() { format!("{HELD}held{HELD:#}") } else { "flag".to_owned() };
         writeln!(text, "  {word} {:>9}  {code:<22} {FAINT}{advice}{FAINT:#}", grouped(count))?;
+        text.push_str(reason.and_then(|reason| rows.get(&reason)).map_or("", String::as_str));
+    }
+    if let Some(count) = beside {
+        let is_one = if count == 1 { "row is" } else { "rows are" };
+        writeln!(text, "beside   {} {is_one} held as totals or notes beside the table; nothing is to be done", grouped(count))?;
+        text.push_str(rows.get(&Reason::NoRow).map_or("", String::as_str));
     }
     writeln!(text, "CRS      {}", visible(&account.crs))?;
     writeln!(text, "height   {}", visible(&account.third))?;
@@ -104,7 +113,7 @@ fn write_ending(text: &mut String, account: &Account, look: &Look) -> std::fmt::
 fn bases(account: &Account) -> String {
     let (used, placed, rows) = (account.bases_used, account.bases_placed, &account.bases);
     let more = if placed > 0 { format!(", {} more placed by their shots", grouped(placed)) } else { String::new() };
-    if rows.read == 0 && used == 0 && placed == 0 {
+    if rows.read == 0 && rows.mapped == 0 && placed == 0 {
         return "no bases".to_owned();
     }
     if rows.outside_occupations == 0 && used == rows.mapped {
