@@ -343,6 +343,34 @@ fn a_coarse_layer_gives_no_exact_place_away() {
 }
 
 #[test]
+fn features_of_a_coarse_layer_are_drawn_as_squares_with_a_count() {
+    // A stands at an easting of 505816 m and a northing of 6495517 m (its longitude and latitude by PROJ): two nests lie in its kilometre,
+    // one in the next.
+    let rows = "1,A,nest,N1,,,,90,-3,150,,heron,,\n2,A,nest,N2,,,,90,-3,100,,heron,,\n3,A,nest,N3,,,,90,0,950,,stork,,\n";
+    let job = small(rows, COARSE);
+    job.map();
+    let (nests, cells) = (job.layer("nests"), job.layer("nests_cells"));
+    let told: Vec<[&str; 4]> =
+        cells.iter().map(|cell| ["cell", "features", "codes", "coarse_cell_m"].map(|field| &*cell[field])).collect();
+    assert_eq!(told, [["505000 6495000", "2", "nest 2", "1000"], ["506000 6495000", "1", "nest 1", "1000"]]);
+    // The square is the cell itself, closed and against the clock.
+    let square = "POLYGON ((505000 6495000, 506000 6495000, 506000 6496000, 505000 6496000, 505000 6495000))";
+    assert_eq!(cells[0]["WKT"], square);
+    // The features are a table that names the cells, and nowhere points on one dot.
+    assert!(nests.iter().all(|nest| !nest.contains_key("WKT")));
+    let of: Vec<(&str, &str)> = nests.iter().map(|nest| (&*nest["feature"], &*nest["cell"])).collect();
+    assert_eq!(of, [("N1", "505000 6495000"), ("N2", "505000 6495000"), ("N3", "506000 6495000")]);
+    let out = job.folder.path().join("out");
+    let collection = support::json(&out.join("geojson/cove.nests.geojson"));
+    assert!(collection["features"].as_array().unwrap().iter().all(|feature| feature["geometry"].is_null()));
+    assert!(!support::read(&out.join("gpx/cove.gpx")).contains("<name>N1</name>"), "no way leads to the middle of a cell");
+    // Those who may know have points, and no squares.
+    let exact = small(rows, COARSE);
+    exact.ran(&["--exact-places"]).exits(0);
+    assert!(exact.layer("nests")[0].contains_key("WKT") && exact.layer("nests_cells").is_empty());
+}
+
+#[test]
 fn coarse_cells_want_a_grid() {
     let job = small("1,A,nest,N1,,,,90,-3,150,,heron,,\n", COARSE);
     let text = fs::read_to_string(job.folder.path().join("job.toml")).unwrap();

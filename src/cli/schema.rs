@@ -9,6 +9,7 @@ use crate::job::catalogue::file::CatalogueFile;
 use crate::job::{Job, LayerName};
 use crate::output::columns::FieldKind;
 use crate::output::layers::{self, values};
+use crate::output::order;
 use crate::output::report::summary::Summary;
 use crate::units::{AngleShown, AreaShown, LengthShown, Units, VolumeShown};
 
@@ -72,6 +73,7 @@ fn in_other_units(name: &str) -> Vec<String> {
 fn layer_schema() -> Value {
     let mut definitions = serde_json::Map::new();
     for layer in layers::all("as summary.json says in third_coordinate") {
+        let layer = order::in_order(&layer, &order::arranged(&layer));
         let mut properties = serde_json::Map::new();
         for field in &layer.fields {
             let mut property = match field.kind {

@@ -54,6 +54,8 @@ pub enum LayerKey {
     Own(LayerName),
     /// One of the job's catalogue, by its index there.
     Coded(usize),
+    /// The squares of one that the catalogue keeps coarse, likewise.
+    Cells(usize),
 }
 
 impl From<LayerName> for LayerKey {
@@ -80,9 +82,9 @@ pub struct Layer {
 }
 
 impl Layer {
-    /// Whether its geometries have heights where the job has any: error ellipses lie flat.
+    /// Whether its geometries have heights where the job has any: error ellipses and coarse cells lie flat.
     pub fn has_heights(&self) -> bool {
-        self.key != LayerKey::Own(LayerName::Ellipses)
+        !matches!(self.key, LayerKey::Own(LayerName::Ellipses) | LayerKey::Cells(_))
     }
 }
 

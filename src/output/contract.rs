@@ -52,7 +52,7 @@ pub trait Sink: Send {
     ///
     /// # Errors
     /// When they cannot be written.
-    fn write(&mut self, layer: LayerKey, batch: &Batch) -> Result<(), WriteError>;
+    fn write(&mut self, layer: LayerKey, batch: Batch) -> Result<(), WriteError>;
 
     /// Learns which measurements and strings have a place among their rows that the catalogue keeps coarse; called once,
     /// before any record of them.

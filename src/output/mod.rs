@@ -2,6 +2,7 @@
 //!
 //! Nothing is computed here that a layer does not only show.
 
+mod cells;
 pub mod columns;
 pub mod contract;
 pub mod disclosure;
@@ -9,6 +10,7 @@ pub mod in_units;
 pub mod layers;
 pub mod metadata;
 pub(crate) mod numbers;
+pub mod order;
 pub mod outcome;
 pub mod page;
 pub mod report;

@@ -41,7 +41,7 @@ pub fn settle(
     stood.append(&mut repeats.standing);
     notes.extend(tally.settle(repeats, sink)?);
     for (layer, batch) in standing::settle(standing, &sizes, &stage.logs.kinds, &stood) {
-        sink.write(layer, &batch)?;
+        sink.write(layer, batch)?;
     }
     let settled = measured.settle(collected, joinable, job).map_err(RunError::crs("crs"))?;
     notes.extend(tally.settle(settled, sink)?);

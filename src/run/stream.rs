@@ -139,8 +139,8 @@ fn parse<'t>(chunks: &[Chunk<'t>], stage: &'t Stage, rules: &ShotRules) -> Resul
 
 fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledger: bool) -> Result<(), RunError> {
     for block in window {
-        for (layer, batch) in &block.batches {
-            sink.write(*layer, batch)?;
+        for (layer, batch) in block.batches {
+            sink.write(layer, batch)?;
         }
         write_entries(sink, wants_ledger, false, names, &block.entries)?;
     }

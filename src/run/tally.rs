@@ -107,8 +107,8 @@ impl<'p> Tally<'p> {
         self.things.extend(things);
         self.measurements.add(measurements);
         self.strings.add(strings);
-        for (layer, batch) in &batches {
-            sink.write(*layer, batch)?;
+        for (layer, batch) in batches {
+            sink.write(layer, batch)?;
         }
         write_entries(sink, self.wants_ledger, false, &self.names, &entries)?;
         counts.iter().for_each(|(file, of_file)| self.counts[*file].add(of_file));
@@ -136,7 +136,7 @@ pub fn write_entries(
     }
     if wants_ledger && !entries.is_empty() {
         let records: Vec<Record> = entries.iter().map(|entry| Record::Row(names[entry.file], of_bases, entry)).collect();
-        sink.write(LayerName::Ledger.into(), &compute::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), compute::ledger_batch(&records))?;
     }
     Ok(())
 }

@@ -117,6 +117,7 @@ impl Disclosure {
         layers.retain(|layer| match layer.key {
             LayerKey::Own(name) => rules::is_written(name),
             LayerKey::Coded(_) => true,
+            LayerKey::Cells(_) => false,
         });
         for layer in &mut layers {
             discreet.prepare(layer);
@@ -193,7 +194,7 @@ impl Discreet {
     fn batch(&mut self, key: LayerKey, batch: &Batch) -> Option<Batch> {
         let cell_m = match key {
             LayerKey::Own(LayerName::Bases) => Some(self.base_cell_m),
-            LayerKey::Own(_) => None,
+            LayerKey::Own(_) | LayerKey::Cells(_) => None,
             LayerKey::Coded(index) => self.cells_m.get(&index).copied(),
         };
         if cell_m.is_some()

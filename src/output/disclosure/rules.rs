@@ -72,6 +72,8 @@ pub fn of(layer: LayerKey, is_coarse: bool, field: &str, is_carried: bool) -> Ru
         }),
         LayerKey::Own(LayerName::Lines | LayerName::Areas) => string(field).unwrap_or(Rule::Withhold),
         LayerKey::Own(_) => feature(field).unwrap_or(Rule::Withhold),
+        // They are made behind the door.
+        LayerKey::Cells(_) => Rule::Withhold,
     }
 }
 

@@ -4,6 +4,7 @@
 
 pub mod adjusted;
 pub mod bases;
+pub mod cells;
 pub mod coarse;
 pub mod corrections;
 pub mod ellipses;

@@ -136,6 +136,8 @@ impl Collected {
                     (None, _) => {}
                 }
             }
+            // The page draws coarse layers by their records.
+            LayerKey::Cells(_) => {}
             LayerKey::Own(name) => match name {
                 LayerName::Bases => self.bases(&named, batch),
                 LayerName::Lines => self.lines(&named, batch, false),

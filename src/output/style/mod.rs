@@ -28,8 +28,8 @@ pub use words::title_of;
 use crate::output::columns::{Field, Layer};
 
 /// Fields that tell a reader which record is which; the first of them in a layer's own order labels it.
-/// A vertex is labelled by its number, since the line or area that it is of has the name.
-const LABEL_FIELDS: [&str; 4] = ["feature", "base", "name", "number"];
+/// A vertex is labelled by its number, since the line or area that it is of has the name; a coarse cell by its count.
+const LABEL_FIELDS: [&str; 5] = ["feature", "base", "name", "number", "features"];
 
 /// The field that is not null where something is suspicious about a record.
 const FLAGS_FIELD: &str = "flags";

@@ -5,7 +5,7 @@ use super::Naming;
 use super::look::Look;
 use super::qml::{VERSION, style_of};
 use crate::job::catalogue::GeometryKind;
-use crate::output::columns::Layer;
+use crate::output::columns::{Layer, LayerKey};
 use crate::output::xml::Document;
 
 /// What a project is told beside the layers.
@@ -33,6 +33,7 @@ const RELATED: [&str; 4] = ["measurements", "residuals", "ledger", "values"];
 fn group_of(layer: &Layer) -> (usize, &'static str) {
     match (layer.id.as_str(), layer.geometry) {
         ("bases" | "sight_lines", _) => (0, "Where the crew stood"),
+        // The features of a coarse layer, as a table behind its squares.
         (_, GeometryKind::None) => (3, "Tables"),
         ("ellipses" | "parts" | "vertices" | "profiles" | "adjusted", _) => (2, "How it was measured"),
         _ => (1, "What was mapped"),
@@ -175,7 +176,7 @@ fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Proj
     });
 }
 
-/// Each feature with what was measured of it, its residuals and its rows of the ledger, by its name.
+/// Each feature with what was measured of it, its residuals and its rows of the ledger, by its name; each coarse cell with its features.
 fn relations(document: &mut Document, layers: &[&Layer]) {
     let has = |layer: &Layer, field: &str| layer.fields.iter().any(|known| known.name == field);
     let named = |layer: &&&Layer| layer.geometry != GeometryKind::None && group_of(layer).0 == 1 && has(layer, "feature");
@@ -183,18 +184,29 @@ fn relations(document: &mut Document, layers: &[&Layer]) {
         for parent in layers.iter().filter(named) {
             for child in layers.iter().filter(|layer| RELATED.contains(&layer.id.as_str())) {
                 let Some(field) = ["feature", "name"].into_iter().find(|field| has(child, field)) else { continue };
-                let root = [
-                    ("id", format!("{}_{}", parent.id, child.id)),
-                    ("name", format!("{}: {}", parent.title, child.title)),
-                    ("referencedLayer", identity(parent)),
-                    ("referencingLayer", identity(child)),
-                    ("strength", "Association".to_owned()),
-                ];
-                let root: Vec<(&str, &str)> = root.iter().map(|(key, value)| (*key, value.as_str())).collect();
-                document.within("relation", &root, |document| {
-                    document.empty("fieldRef", &[("referencedField", "feature"), ("referencingField", field)]);
-                });
+                relation(document, (parent, "feature"), (child, field));
             }
         }
+        for cells in layers {
+            let LayerKey::Cells(index) = cells.key else { continue };
+            let Some(child) = layers.iter().find(|layer| layer.key == LayerKey::Coded(index)) else { continue };
+            if let Some(field) = ["cell_name", "cell"].into_iter().find(|field| has(child, field)) {
+                relation(document, (cells, "cell"), (child, field));
+            }
+        }
+    });
+}
+
+fn relation(document: &mut Document, (parent, referenced): (&Layer, &str), (child, referencing): (&Layer, &str)) {
+    let root = [
+        ("id", format!("{}_{}", parent.id, child.id)),
+        ("name", format!("{}: {}", parent.title, child.title)),
+        ("referencedLayer", identity(parent)),
+        ("referencingLayer", identity(child)),
+        ("strength", "Association".to_owned()),
+    ];
+    let root: Vec<(&str, &str)> = root.iter().map(|(key, value)| (*key, value.as_str())).collect();
+    document.within("relation", &root, |document| {
+        document.empty("fieldRef", &[("referencedField", referenced), ("referencingField", referencing)]);
     });
 }

@@ -3,7 +3,7 @@
 //! those of that program's own files, version 3.22; there is no published schema, so a test loads each document with it.
 //!
 //! Symbols and labels are those of the SLD. What SLD cannot say comes with it: points with flags are outlined through an
-//! expression, labels keep clear of each other, fields have titles with their units, lineage is kept back in the table,
+//! expression, labels keep clear of each other, fields have titles with their units, the form has its fields in groups, lineage is kept back in the table,
 //! a tip under the mouse gives the values, and 95 % ellipses are drawn from the fields of the points.
 
 use super::look::{Colour, DARK, Look, Mark, WHITE};
@@ -11,6 +11,7 @@ use super::words::title_of;
 use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, name_of};
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
+use crate::output::order::{self, Group};
 use crate::output::xml::Document;
 use crate::units::computed;
 
@@ -20,34 +21,6 @@ pub(super) const VERSION: &str = "3.22.16-Białowieża";
 const MM_PER_PX: f64 = 0.28;
 /// Opacity of hairlines: they lead the eye and say nothing more.
 const FAINT: f64 = 0.45;
-/// Fields that a person wants to see first, in this order, where a layer has them.
-const WANTED_FIRST: [&str; 8] =
-    ["feature", "name", "code", "measure", "quantity", "value", "ellipsoid_height_m", "orthometric_height_m"];
-/// Beginnings of the names of fields that say how a value came about: kept back in the table of records.
-const LINEAGE: [&str; 22] = [
-    "source_",
-    "sha256",
-    "lat_deg",
-    "lon_deg",
-    "easting",
-    "northing",
-    "time_local",
-    "geoid",
-    "declination",
-    "convergence",
-    "sigma_geoid",
-    "sigma_datum",
-    "ellipse_",
-    "base_share",
-    "direction_share",
-    "distance_share",
-    "role",
-    "return",
-    "spread",
-    "shots_aside",
-    "height_kind",
-    "grid_scale",
-];
 /// Fields of the semi-axes and the azimuth of the 95 % ellipse, by which it is drawn.
 const ELLIPSE: [&str; 3] = ["ellipse_major95_m", "ellipse_minor95_m", "ellipse_azimuth_deg"];
 
@@ -311,13 +284,14 @@ fn fields(document: &mut Document, layer: &Layer, naming: Naming) {
     });
     document.within("attributetableconfig", &[("actionWidgetStyle", "dropDown"), ("sortExpression", "")], |document| {
         document.within("columns", &[], |document| {
-            for field in in_order(layer) {
-                let hidden = if is_lineage(&field.name) { "1" } else { "0" };
+            for field in &layer.fields {
+                let hidden = if order::group(layer, field).is_shown() { "0" } else { "1" };
                 document
                     .empty("column", &[("type", "field"), ("name", name_of(field, naming)), ("width", "-1"), ("hidden", hidden)]);
             }
         });
     });
+    form(document, layer, naming);
     if let Some(label) = label_field(layer) {
         document.leaf("previewExpression", &format!("\"{}\"", name_of(label, naming)));
     }
@@ -355,19 +329,32 @@ fn edit_widget(document: &mut Document, field: &Field) {
     });
 }
 
-/// What a person wants first, then the rest as the layer has it, lineage last.
-fn in_order(layer: &Layer) -> Vec<&Field> {
-    let rank = |field: &&Field| {
-        let first = WANTED_FIRST.iter().position(|name| is_called(field, name));
-        (is_lineage(&field.name), first.unwrap_or(WANTED_FIRST.len()))
-    };
-    let mut fields: Vec<&Field> = layer.fields.iter().collect();
-    fields.sort_by_key(rank);
-    fields
-}
-
-fn is_lineage(name: &str) -> bool {
-    LINEAGE.iter().any(|start| name.starts_with(start))
+/// The form: a tab for each group of fields that the layer has, what is kept back behind what is shown.
+fn form(document: &mut Document, layer: &Layer, naming: Naming) {
+    document.leaf("editorlayout", "tablayout");
+    document.within("attributeEditorForm", &[], |document| {
+        for of_group in Group::ALL {
+            let inside: Vec<(usize, &Field)> =
+                layer.fields.iter().enumerate().filter(|(_, field)| order::group(layer, field) == of_group).collect();
+            if inside.is_empty() {
+                continue;
+            }
+            let tab = [
+                ("name", of_group.title()),
+                ("groupBox", "0"),
+                ("columnCount", "1"),
+                ("showLabel", "1"),
+                ("visibilityExpressionEnabled", "0"),
+                ("visibilityExpression", ""),
+            ];
+            document.within("attributeEditorContainer", &tab, |document| {
+                for (index, field) in inside {
+                    let place = [("name", name_of(field, naming)), ("index", &index.to_string()), ("showLabel", "1")];
+                    document.empty("attributeEditorField", &place);
+                }
+            });
+        }
+    });
 }
 
 /// The tip under the mouse: the name, and each value that is there, with its σ where the layer has one.

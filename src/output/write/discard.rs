@@ -46,12 +46,12 @@ impl Sink for Discard {
         Ok(())
     }
 
-    fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
+    fn write(&mut self, key: LayerKey, batch: Batch) -> Result<(), WriteError> {
         let Some(page) = &mut self.page else { return Ok(()) };
         match self.disclosure.is_discreet() {
-            false => page.write(key, batch),
+            false => page.write(key, &batch),
             true => {
-                if let Some(told) = self.disclosure.batch(key, batch) {
+                if let Some(told) = self.disclosure.batch(key, &batch) {
                     page.write(key, &told);
                 }
             }

@@ -31,11 +31,13 @@ use std::path::{Path, PathBuf};
 
 use crate::geodesy::crs::Kind;
 use crate::job::Format;
+use crate::output::cells::Cells;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
 use crate::output::in_units::InUnits;
 use crate::output::metadata::{Metadata, Subject, Sure, Whereabouts};
+use crate::output::order;
 use crate::output::page::Page;
 use crate::output::report::summary::OutputFile;
 use crate::output::style::{Look, looks};
@@ -100,9 +102,12 @@ pub struct Output {
     latest: Latest,
     extents: Vec<Extent>,
     disclosure: Disclosure,
-    /// The units that the records are shown in, and the layers before that.
+    /// What is drawn of coarse layers.
+    cells: Cells,
+    /// The units that the records are shown in, the layers before that, and the order that their fields come to stand in.
     units: InUnits,
     metric: Vec<Layer>,
+    orders: Vec<Vec<usize>>,
     /// The page and the job's name, once the run has begun.
     page: Option<(Page, String)>,
     /// Whether drawings are written as files, too.
@@ -135,8 +140,10 @@ impl Output {
             latest: Latest::default(),
             extents: Vec::new(),
             disclosure: Disclosure::default(),
+            cells: Cells::default(),
             units: InUnits::default(),
             metric: Vec::new(),
+            orders: Vec::new(),
             page: None,
             drawings: false,
             formats: Vec::new(),
@@ -159,10 +166,13 @@ impl Output {
     /// # Errors
     /// When something cannot be written; the former folder then stays as it was.
     pub fn commit(
-        self,
+        mut self,
         account: &Account,
         summary: impl FnOnce(&Account, &[Extent], Vec<OutputFile>) -> serde_json::Result<String>,
     ) -> Result<(PathBuf, Account), WriteError> {
+        for (key, squares) in self.cells.squares() {
+            self.put(key, squares)?;
+        }
         let Output {
             folder,
             layers,
@@ -221,16 +231,42 @@ impl Output {
         let text = summary(&account, &extents, folder.files()?).map_err(WriteError::Summary)?;
         Ok((folder.commit(&text)?, account))
     }
+
+    /// Hands records of a layer to every format.
+    fn put(&mut self, key: LayerKey, batch: Batch) -> Result<(), WriteError> {
+        let Some(index) = self.layers.iter().position(|layer| layer.key == key) else { return Ok(()) };
+        let metric = &self.metric[index];
+        self.sure[index].see(&batch);
+        self.whereabouts.see(metric, &batch);
+        let batch = match self.units.is_same() {
+            true => batch,
+            false => self.units.batch(metric, &batch).into_owned(),
+        };
+        let batch = order::columns_in_order(batch, &self.orders[index]);
+        let layer = &self.layers[index];
+        self.latest.see(layer, &batch);
+        self.extents[index].see(&batch);
+        for writer in &mut self.writers {
+            writer.write(index, layer, &batch)?;
+        }
+        Ok(())
+    }
 }
 
 impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
-        self.metric = self.disclosure.layers(setup.layers.clone());
+        let told = self.disclosure.layers(setup.layers.clone());
+        self.page = Some((Page::new(&setup.with_layers(told.clone())), setup.job.name.clone()));
+        if self.disclosure.is_discreet() {
+            self.cells = Cells::new(setup);
+        }
+        self.metric = self.cells.layers(told);
         self.units = InUnits::new(setup.job.units);
-        self.layers = self.metric.iter().map(|layer| self.units.layer(layer)).collect();
+        self.orders = self.metric.iter().map(order::arranged).collect();
+        let in_order = |(layer, order): (&Layer, &Vec<usize>)| order::in_order(&self.units.layer(layer), order);
+        self.layers = self.metric.iter().zip(&self.orders).map(in_order).collect();
         (self.subject, self.sure) = (Some(Subject::of(setup)), self.metric.iter().map(Sure::new).collect());
-        self.page = Some((Page::new(&setup.with_layers(self.metric.clone())), setup.job.name.clone()));
         self.formats = setup.job.formats.clone();
         self.formats.sort_unstable();
         self.formats.dedup();
@@ -256,32 +292,19 @@ impl Sink for Output {
         Ok(())
     }
 
-    fn write(&mut self, key: LayerKey, batch: &Batch) -> Result<(), WriteError> {
-        let told;
+    fn write(&mut self, key: LayerKey, batch: Batch) -> Result<(), WriteError> {
         let batch = match self.disclosure.is_discreet() {
             false => batch,
-            true => match self.disclosure.batch(key, batch) {
+            true => match self.disclosure.batch(key, &batch) {
                 None => return Ok(()),
-                Some(batch) => {
-                    told = batch;
-                    &told
-                }
+                Some(told) => told,
             },
         };
-        let Some(index) = self.layers.iter().position(|layer| layer.key == key) else { return Ok(()) };
         if let Some((page, _)) = &mut self.page {
-            page.write(key, batch);
+            page.write(key, &batch);
         }
-        self.sure[index].see(batch);
-        self.whereabouts.see(&self.metric[index], batch);
-        let batch = &*self.units.batch(&self.metric[index], batch);
-        let layer = &self.layers[index];
-        self.latest.see(layer, batch);
-        self.extents[index].see(batch);
-        for writer in &mut self.writers {
-            writer.write(index, layer, batch)?;
-        }
-        Ok(())
+        let batch = self.cells.take(key, batch);
+        self.put(key, batch)
     }
 
     fn guard(&mut self, guarded: Guarded) {

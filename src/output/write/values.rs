@@ -8,6 +8,7 @@ use super::csv::records;
 use crate::output::columns::{Batch, Geometries};
 use crate::output::in_units::InUnits;
 use crate::output::layers::values::{self, Thing};
+use crate::output::order;
 use crate::units::Units;
 
 /// Writes the file; none where nothing was measured.
@@ -26,7 +27,9 @@ pub fn write_beside(folder: &Path, job: &str, things: &[Thing], units: Units) ->
     let columns = values::columns(&quantities, things);
     let batch = Batch { len: things.len(), geometries: Geometries::None, columns };
     let units = InUnits::new(units);
-    let (layer, batch) = (units.layer(&metric), units.batch(&metric, &batch));
+    let order = order::arranged(&metric);
+    let layer = order::in_order(&units.layer(&metric), &order);
+    let batch = order::columns_in_order(units.batch(&metric, &batch).into_owned(), &order);
     let mut writer = csv::Writer::from_path(&path).map_err(WriteError::format(&path, "creating"))?;
     let names = layer.fields.iter().map(|field| field.name.as_str());
     writer.write_record(names).map_err(WriteError::format(&path, "writing"))?;
