@@ -1,4 +1,4 @@
-//! `standoff assess`: errors on the ground, matching, sentences of standards and what they ask for, honesty of uncertainties, messages; and
+//! `standoff assess`: errors on the ground, matching, figures of standards and what they ask for, honesty of uncertainties, messages; and
 //! that check points take no part in the mapping.
 
 use crate::support;
@@ -153,7 +153,7 @@ fn an_example_of_the_repository_reads_as_a_person_would_have_it() {
         "matched  5 by the feature's name or the shot; 5 points tested",
         "           P9, line 7: no point of the layer by the feature's name or the shot",
         "  east         5    +0.448     1.566     1.471    -1.250    +3.000",
-        "    no statement: it asks for at least 20 check points, and 5 were compared",
+        "    not met: it asks for at least 20 check points, and 5 were compared",
         "caution  Mapping grade. A statement of accuracy that the law or a contract asks for is made by, or under, a person licensed for it, \
          who answers for the check points being independent, better, and well spread over the area.",
     ] {

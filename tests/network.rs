@@ -111,6 +111,11 @@ fn a_traverse_under_canopy_places_its_stations_and_finds_the_blunder() {
     // East and north end at a tenth of a millimetre, a thousandth of this misclosure.
     let ratio = through["ratio"].as_f64().unwrap();
     assert_near(ratio, through["length_m"].as_f64().unwrap() / plane, 1e-3 * ratio);
+    // "the traverse closes within 0.10 m on 244 m", "misread by 10°".
+    let readme = read(&Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/canopy-traverse/README.md"));
+    let closes = format!("closes within {:.2} m on {:.0} m", plane, through["length_m"].as_f64().unwrap());
+    let misread = format!("misread by {:.0}°", taken_out[0]["blunder"].as_f64().unwrap().abs());
+    assert!(readme.contains(&closes) && readme.contains(&misread), "{closes}, {misread}");
     // Bases: two of a log, made better; four of shots alone.
     let bases = forest.layer("bases");
     let placed_by: Vec<(&str, &str)> = bases.iter().map(|base| (base["base"].as_str(), base["placed_by"].as_str())).collect();
@@ -162,9 +167,16 @@ fn nests_without_distances_are_intersected() {
         assert!(!of_nest.contains(&"slope distance") && of_nest.len() == 4, "{nest}: {of_nest:?}");
         assert!(nests.iter().any(|record| record["feature"] == nest));
     }
+    // "six nests have one from a single headland, three none at all".
+    let distances = |nest: &str| residuals.iter().filter(|r| r["to"] == nest && r["kind"] == "slope distance").count();
+    let names: std::collections::BTreeSet<&str> = nests.iter().map(|nest| nest["feature"].as_str()).collect();
+    let with = |count: usize| names.iter().filter(|nest| distances(nest) == count).count();
+    assert_eq!([with(0), with(1), with(2)], [3, 6, 5]);
     let rejected: Vec<&str> = cliff.network().into_iter().filter(|sentence| sentence.starts_with("Rejected")).collect();
     assert_eq!(rejected.len(), 1);
     assert!(rejected[0].starts_with("Rejected by test: shots.csv:22: The azimuth from HE to K05"), "{rejected:?}");
+    // "misread by 6°".
+    assert_eq!(format!("{:.0}", cliff.summary["network"]["rejected"]["records"][0]["blunder"].as_f64().unwrap().abs()), "6");
     // At 95 %, fewer than 11 of 14 come 4 times in a thousand.
     let (inside, all) = cliff.inside("headland-nests");
     assert!(all == 14 && inside >= 11, "{inside} of {all}");

@@ -1,4 +1,4 @@
-//! `standoff plan`: its numbers against a run of the main job on one shot, published rules of the
+//! `standoff plan`: its numbers against the law of propagation by hand and against a run of the main job, published rules of the
 //! field, its chart as XML, and what is said to wrong input.
 
 use crate::support;
@@ -90,6 +90,64 @@ fn the_table_has_the_numbers_of_a_run_of_the_job() {
     let plan = plan(folder.path(), &[&["--job", "job.toml"], CELLS.as_slice()].concat());
     assert_eq!(plan["errors"]["sigma_declination_deg"]["origin"], "job");
     assert_same_numbers(folder.path(), &plan);
+}
+
+/// Radius of the circle that holds 95 % of a bivariate normal distribution with standard errors a and b along its axes: the root of
+/// P(r) = 1 − (1/2π) ∫ exp(−r² q(θ)/2) / (a b q(θ)) dθ with q = cos²θ/a² + sin²θ/b² (the density integrated over the radius), by bisection.
+fn radius95(a: f64, b: f64) -> f64 {
+    const STEPS: usize = 20_000;
+    let inside = |r: f64| {
+        let sum: f64 = (0..STEPS)
+            .map(|i| {
+                let (sin, cos) = (std::f64::consts::TAU * (i as f64 + 0.5) / STEPS as f64).sin_cos();
+                let q = (cos / a).powi(2) + (sin / b).powi(2);
+                (-0.5 * r * r * q).exp() / (a * b * q)
+            })
+            .sum();
+        1.0 - sum / STEPS as f64
+    };
+    let (mut low, mut high) = (0.0, 10.0 * a.max(b));
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        *(if inside(middle) < 0.95 { &mut low } else { &mut high }) = middle;
+    }
+    low
+}
+
+/// The numbers by hand, from the law of propagation in the vertical plane of the sight and across it; nothing of the library. With
+/// D the slope distance and I the inclination: along σ² = (cos I σ_D)² + (D sin I σ_I)², across σ = D cos I σ_A, up
+/// σ² = (sin I σ_D)² + (D cos I σ_I)², each with the base's.
+#[test]
+fn the_table_is_that_of_the_law_of_propagation() {
+    let north = "[north]\ndeclination = 4.1\nsigma_declination_deg = 0.4\nsigma_orientation_deg = 0.3\n";
+    let folder = job_of_cells(north, "magnetic_azimuth_deg");
+    let plan = plan(folder.path(), &[&["--job", "job.toml"], CELLS.as_slice()].concat());
+    let cells = plan["table"].as_array().unwrap();
+    assert_eq!(cells.len(), 16);
+    for cell in cells {
+        let (slope, inclination) = (number(&cell["slope_distance_m"]), number(&cell["inclination_deg"]).to_radians());
+        let (sin, cos) = inclination.sin_cos();
+        let distance = 0.12f64.hypot(400e-6 * slope);
+        let azimuth = (0.7f64.powi(2) + 0.4f64.powi(2) + 0.3f64.powi(2)).sqrt().to_radians();
+        let tilt = 0.2f64.to_radians();
+        let (along, across) = ((cos * distance).hypot(slope * sin * tilt), slope * cos * azimuth);
+        let up = (sin * distance).hypot(slope * cos * tilt).hypot(0.6);
+        let radius = radius95(along.hypot(0.35), across.hypot(0.35));
+        // The cubic that the program uses is good to 0.3 % (Leenhouts 1985, tested beside it).
+        let off = number(&cell["radius95_m"]) / radius - 1.0;
+        assert!(off.abs() < 0.003, "{cell}: {radius}");
+        // Φ⁻¹(0.975); refraction and the lean of verticals are far below a ten-thousandth.
+        assert!((number(&cell["height95_m"]) / (1.959_964 * up) - 1.0).abs() < 1e-4, "{cell}: {up}");
+        // Shares of the horizontal variance, both axes together.
+        let whole = along.powi(2) + across.powi(2) + 2.0 * 0.35f64.powi(2);
+        for (part, want) in [
+            ("base", 2.0 * 0.35f64.powi(2)),
+            ("direction", across.powi(2) + (slope * sin * tilt).powi(2)),
+            ("distance", (cos * distance).powi(2)),
+        ] {
+            assert!((number(&cell["horizontal_shares"][part]) - want / whole).abs() < 1e-4, "{part} of {cell}: {}", want / whole);
+        }
+    }
 }
 
 #[test]

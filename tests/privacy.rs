@@ -585,17 +585,104 @@ fn secrets(job: &Small) -> Vec<f64> {
     numbers
 }
 
-/// Whether some bytes hold a number, in binary of either order, or as text with six digits and more.
-fn holds(bytes: &[u8], number: f64) -> Option<String> {
-    let find = |needle: &[u8]| memchr::memmem::find(bytes, needle).is_some();
-    if find(&number.to_le_bytes()) || find(&number.to_be_bytes()) {
-        return Some(format!("{number} in binary"));
+/// Forms in which bytes may hold a number: of eight and four bytes in either order, an angle in radians, text with six digits and more,
+/// with a point or a comma and in two bytes a letter.
+fn forms(number: f64) -> Vec<(&'static str, Vec<u8>)> {
+    let (single, turned) = (number as f32, number.to_radians());
+    let mut forms = vec![
+        ("eight bytes", number.to_le_bytes().to_vec()),
+        ("eight bytes", number.to_be_bytes().to_vec()),
+        ("eight bytes, radians", turned.to_le_bytes().to_vec()),
+        ("eight bytes, radians", turned.to_be_bytes().to_vec()),
+    ];
+    // A round number in four bytes is found by chance.
+    if f64::from(single) != number.round() {
+        forms.extend([("four bytes", single.to_le_bytes().to_vec()), ("four bytes", single.to_be_bytes().to_vec())]);
     }
     let text = format!("{number}");
     // Metres to the millimetre; degrees, which have fewer digits before the point, to a few of them.
     let kept: String = text.chars().take(text.find('.').map_or(text.len(), |point| (point + 4).max(8))).collect();
-    let digits = kept.chars().filter(char::is_ascii_digit).count();
-    (digits >= 6 && find(kept.as_bytes())).then(|| format!("{kept} as text"))
+    if kept.chars().filter(char::is_ascii_digit).count() >= 6 {
+        forms.push(("text, two bytes a letter", kept.encode_utf16().flat_map(u16::to_le_bytes).collect()));
+        forms.push(("text with a comma", kept.replace('.', ",").into_bytes()));
+        forms.push(("text", kept.into_bytes()));
+    }
+    forms
+}
+
+/// How some bytes hold a number.
+fn holds(bytes: &[u8], number: f64) -> Option<String> {
+    let found = forms(number).into_iter().find(|(_, form)| memchr::memmem::find(bytes, form).is_some());
+    found.map(|(what, _)| format!("{number} as {what}"))
+}
+
+#[test]
+fn the_search_finds_every_form_of_a_number() {
+    let number = 507_368.260_013_75;
+    let bytes = |form: &[u8]| [b"before ", form, b" behind"].concat();
+    let forms = forms(number);
+    assert_eq!(forms.len(), 9);
+    for (what, form) in &forms {
+        assert!(holds(&bytes(form), number).is_some(), "{what}");
+        assert!(holds(&bytes(&form[1..]), number).is_none(), "{what}");
+    }
+    assert!(holds(&bytes(b"507367.99"), number).is_none());
+}
+
+/// Every table of a GeoPackage, whatever its columns are: real and whole numbers, text, blobs, as the database reads them.
+#[test]
+fn no_value_of_any_column_holds_an_exact_place() {
+    let jobs = nothing_is_told("columns", nests_and_marks, unchanged);
+    let folder = jobs[0].folder.path();
+    let secrets = secrets(&jobs[0]);
+    let searched = |file: &str| {
+        let connection = rusqlite::Connection::open(folder.join(file)).unwrap();
+        let names = |sql: &str| -> Vec<String> {
+            connection.prepare(sql).unwrap().query_map([], |row| row.get(0)).unwrap().map(Result::unwrap).collect()
+        };
+        let (mut found, mut kinds) = (Vec::new(), BTreeSet::new());
+        for table in names("SELECT name FROM sqlite_master WHERE type = 'table' AND rootpage > 0") {
+            let mut statement = connection.prepare(&format!("SELECT * FROM \"{table}\"")).unwrap();
+            let columns = statement.column_count();
+            let mut rows = statement.query([]).unwrap();
+            while let Some(row) = rows.next().unwrap() {
+                for column in 0..columns {
+                    use rusqlite::types::ValueRef;
+                    let (kind, bytes) = match row.get_ref(column).unwrap() {
+                        ValueRef::Null => continue,
+                        ValueRef::Integer(whole) => ("integer", (whole as f64).to_le_bytes().to_vec()),
+                        ValueRef::Real(real) => ("real", real.to_le_bytes().to_vec()),
+                        ValueRef::Text(text) => ("text", text.to_vec()),
+                        ValueRef::Blob(blob) => ("blob", blob.to_vec()),
+                    };
+                    kinds.insert(kind);
+                    let told = secrets.iter().filter_map(|number| holds(&bytes, *number));
+                    found.extend(told.map(|what| format!("{table} {column} ({kind}): {what}")));
+                }
+            }
+        }
+        // Free pages would keep what was deleted.
+        let free: i64 = connection.query_row("PRAGMA freelist_count", [], |row| row.get(0)).unwrap();
+        assert_eq!(free, 0, "{file}");
+        (found, kinds)
+    };
+    let (found, kinds) = searched("out/cove.gpkg");
+    assert_eq!(found, Vec::<String>::new());
+    assert_eq!(kinds, ["blob", "integer", "real", "text"].into());
+    let (exact, _) = searched("exact/cove.gpkg");
+    for kind in ["(real)", "(blob)"] {
+        assert!(exact.iter().any(|found| found.contains(kind)), "{kind}: {exact:?}");
+    }
+}
+
+/// Nests from both bases, marks, and a height of a nest.
+fn nests_and_marks(log: &mut Log) {
+    let world = log.world;
+    log.nest("A", world.nest, "N1");
+    log.nest("B", world.other_nest, "N2");
+    log.mark("A", STAKE, "stake");
+    log.mark("B", POLE, "pole");
+    log.shot("A", world.nest, part("height", "N1", "top", "nest"));
 }
 
 /// The bytes, and behind them what is packed in them.
@@ -612,18 +699,7 @@ fn unpacked(mut bytes: Vec<u8>) -> Vec<u8> {
 
 #[test]
 fn no_byte_of_any_file_holds_an_exact_place() {
-    let jobs = nothing_is_told(
-        "bytes",
-        |log| {
-            let world = log.world;
-            log.nest("A", world.nest, "N1");
-            log.nest("B", world.other_nest, "N2");
-            log.mark("A", STAKE, "stake");
-            log.mark("B", POLE, "pole");
-            log.shot("A", world.nest, part("height", "N1", "top", "nest"));
-        },
-        unchanged,
-    );
+    let jobs = nothing_is_told("bytes", nests_and_marks, unchanged);
     let secrets = secrets(&jobs[0]);
     assert!(secrets.len() >= 20, "{secrets:?}");
     let searched = |folder: &str| {

@@ -25,6 +25,8 @@ mod earth_centred;
 mod epochs;
 #[path = "reference_tests/errors.rs"]
 mod errors;
+#[path = "reference_tests/files.rs"]
+mod files;
 #[path = "reference_tests/handbook.rs"]
 mod handbook;
 #[path = "reference_tests/level_shots.rs"]

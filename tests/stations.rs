@@ -9,6 +9,7 @@ mod example;
 mod gpx;
 mod heights;
 mod joins;
+mod limits;
 mod moving;
 mod occupations;
 mod order;

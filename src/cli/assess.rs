@@ -9,7 +9,7 @@ use crate::units::{LengthShown, Units};
 /// A finished layer against check points: errors, accuracy by public standards, honesty of its uncertainties.
 ///
 /// Check points are points with better known coordinates that took no part in the mapping. Matches them with the layer by name or by distance,
-/// and prints the errors by axis and radially, the figures of the US national standard and of the ASPRS with what each asks for, errors
+/// and prints the errors by axis and radially, the figures of the US national standard and of the ASPRS with what is not met of them, errors
 /// far from the others, and the share of errors inside their stated 95 % ellipses. Reads only; holds both files in memory.
 ///
 /// The check points: CSV or a point layer with the headers name, lat_deg and lon_deg or east_m and north_m, and where known

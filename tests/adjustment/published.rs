@@ -25,8 +25,8 @@ fn example(name: &str, kind: &[&str]) -> Rows {
     for record in reader.records() {
         let r = record.unwrap();
         if &r[0] == name && kind.contains(&&r[1]) {
-            let digits = r[4].trim_start_matches("np.float64(").trim_end_matches(')');
-            rows.insert((r[2].to_string(), r[3].to_string()), (digits.parse().unwrap_or(f64::NAN), r[6].to_string()));
+            let value = r[4].parse().unwrap_or_else(|_| panic!("{name} {} {}: {}", &r[2], &r[3], &r[4]));
+            rows.insert((r[2].to_string(), r[3].to_string()), (value, r[6].to_string()));
         }
     }
     assert!(!rows.is_empty(), "{name}");

@@ -39,6 +39,8 @@ def axes(p):
 def main():
     stations, readings = [], []
     for line in open(sys.argv[1]):
+        if line.startswith("#"):
+            continue
         f = line.strip().split(",")
         if f[0] == "station":
             stations.append([float(x) for x in f[2:]])

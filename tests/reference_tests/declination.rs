@@ -79,7 +79,7 @@ fn yearly_change_of_every_published_point() {
 
 #[test]
 fn standard_error_of_every_published_point() {
-    let constants = table("wmm_error_model", 16);
+    let constants = table("wmm_error_model", 4);
     let constant = |model: &str, quantity: &str| {
         let mut found = constants.iter().filter(|row| row.text("model") == model && row.text("quantity") == quantity);
         let value = found.next().unwrap().number("value");

@@ -1,7 +1,7 @@
 //! The example of a lagoon: a receiver's log, and shots that name no base.
 
 use crate::stations::site::number;
-use crate::support::{Example, expected_files_of, files, json, standoff, table};
+use crate::support::{Example, expected_files_of, files, json, read, standoff, table};
 
 const LAGOON: Example = Example {
     folder: "heron-lagoon",
@@ -105,4 +105,14 @@ fn the_crews_own_copy_has_the_places() {
     let island = &layer("reeds")[0];
     let off = (number(island, "area_ellipsoid_m2") - REED_ISLAND_M2).abs();
     assert!(off < 2.0 * number(island, "sigma_area_m2"), "{island:?}");
+    // The figures of the README.
+    let readme = read(&folder.path().join("README.md"));
+    let shore = &layer("shores")[0];
+    for words in [
+        format!("{:.0} m (standard error {:.1})", number(shore, "length_ellipsoid_m"), number(shore, "sigma_length_m")),
+        format!("{:.0} m² ({:.0})", number(island, "area_ellipsoid_m2"), number(island, "sigma_area_m2")),
+        format!("{:.1} m ({:.1})", number(inlet, "value"), number(inlet, "sigma")),
+    ] {
+        assert!(readme.contains(&words), "the README has no {words}");
+    }
 }

@@ -1,5 +1,5 @@
 //! A look as a document in Styled Layer Descriptor 1.1.0 with Symbology Encoding 1.1.0 and Filter
-//! Encoding 1.1.0. Elements stand in the order of their schemas, from memory.
+//! Encoding 1.1.0. Elements stand in the order of their schemas (tests/reference/schema_order.csv).
 //!
 //! One feature type style with at most three rules, all of which are drawn where they apply, since some
 //! readers take only the first style of a document: the symbol of every record; over it, for points with

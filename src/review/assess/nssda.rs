@@ -2,8 +2,8 @@
 //!
 //! Horizontal: 1.7308 RMSE_r where RMSE_x = RMSE_y; 2.4477 · ½ (RMSE_x + RMSE_y) where the smaller of the two is 0.6 to 1.0 of
 //! the greater. Vertical: 1.9600 RMSE_z. At least 20 check points from an independent source of higher accuracy.
-//! 1.7308 and 1.9600 were read in a text that quotes the standard; 2.4477, the range 0.6 to 1.0, the 20 points and the wording
-//! of the sentences are from memory. The multipliers are √(χ²(0.95; 2) / 2), √χ²(0.95; 2) and Φ⁻¹(0.975), rounded by the standard.
+//! 1.7308 and 1.9600 were read in a text that quotes the standard; 2.4477, the range 0.6 to 1.0 and the 20 points are from memory,
+//! which is said where they are shown. The standard's own wording could not be read, so no sentence is given in its name. The multipliers are √(χ²(0.95; 2) / 2), √χ²(0.95; 2) and Φ⁻¹(0.975), rounded by the standard.
 //! They hold for normal errors without a shift; at a ratio of
 //! 0.6 the second form is 6 % less than the radius that holds 95 % (computed). Outside the range no form of the standard applies; the radius of a 95 %
 //! circle about axes of unequal size ([`Covariance::radius95_m`]) is given then, and no sentence.
@@ -68,16 +68,6 @@ pub fn vertical95_m(rmse_z_m: f64) -> f64 {
     VERTICAL * rmse_z_m
 }
 
-/// The standard's sentence for tested data; `what` is `horizontal` or `vertical`. From memory.
-pub fn sentence(accuracy95_m: f64, what: &str) -> String {
-    format!("Tested {} meters {what} accuracy at 95% confidence level", figure(accuracy95_m))
-}
-
-/// A length to the millimetre below a decimetre, else to the centimetre.
-fn figure(metres: f64) -> String {
-    if metres < 0.1 { format!("{metres:.3}") } else { format!("{metres:.2}") }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -111,11 +101,5 @@ mod tests {
         // At a ratio of 0.6 the cubic gives 2.0846, the form 1.9582.
         assert!((horizontal(1.0, 0.5999).accuracy95_m / near.accuracy95_m - 2.0846 / 1.9582).abs() < 2e-4);
         assert_eq!((horizontal(0.0, 0.0).accuracy95_m, horizontal(0.0, 0.0).axes_ratio), (0.0, 1.0));
-    }
-
-    #[test]
-    fn sentences() {
-        assert_eq!(sentence(0.210_15, "horizontal"), "Tested 0.21 meters horizontal accuracy at 95% confidence level");
-        assert_eq!(sentence(0.065_04, "vertical"), "Tested 0.065 meters vertical accuracy at 95% confidence level");
     }
 }

@@ -5,6 +5,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::errors::PointError;
 use super::moments::Moments;
+use super::standards::BEFORE_A_CLAIM;
 use super::{Assessment, Left};
 use crate::output::numbers::fixed;
 use crate::output::page::good::figure;
@@ -187,12 +188,8 @@ fn honesty(found: &Assessment) -> String {
 }
 
 fn standards(found: &Assessment, length: Shown) -> String {
-    let mut table = Table::new("claims", "Figures")
-        .text("standard")
-        .text("of")
-        .text("figure")
-        .number("value", length.sign)
-        .text("no statement, since");
+    let mut table =
+        Table::new("claims", "Figures").text("standard").text("of").text("figure").number("value", length.sign).text("not met");
     for claim in &found.standards {
         table.row(vec![
             Cell::from(claim.standard),
@@ -202,16 +199,10 @@ fn standards(found: &Assessment, length: Shown) -> String {
             Cell::from(claim.missing.join("; ")),
         ]);
     }
-    let sentences: Vec<&str> = found.standards.iter().filter_map(|claim| claim.sentence.as_deref()).collect();
-    let head = if sentences.is_empty() {
-        ""
-    } else {
-        "<h3>For the metadata</h3><p class=\"note\">Wording from memory, figures in metres: compare it with the standard before it is published.</p>"
-    };
     if table.rows.is_empty() {
         String::new()
     } else {
-        format!("{}{head}{}", table.without_empty_columns().html(), list(sentences))
+        format!("{}<p class=\"note\">{BEFORE_A_CLAIM}</p>", table.without_empty_columns().html())
     }
 }
 

@@ -5,6 +5,7 @@ use std::fmt::Write;
 use super::errors::PointError;
 use super::moments::Moments;
 use super::outliers::LIMIT;
+use super::standards::BEFORE_A_CLAIM;
 use super::{Assessment, Left, Outlier};
 use crate::output::write::number::rounded;
 use crate::units::Shown;
@@ -36,20 +37,13 @@ pub fn text(found: &Assessment, length: Shown) -> Result<String, std::fmt::Error
             row(&mut text, name, &moments, name != "radial", length)?;
         }
     }
-    writeln!(text, "\nAccuracy by public standards\n")?;
+    writeln!(text, "\nAccuracy by public standards\n\n  {BEFORE_A_CLAIM}\n")?;
     for claim in &found.standards {
         let value =
             claim.value_m.map_or_else(|| "not known".to_owned(), |metres| format!("{:.3} {}", length.value(metres), length.sign));
         writeln!(text, "  {}, {}: {} {value}", claim.standard, claim.what, claim.figure)?;
         for missing in &claim.missing {
-            writeln!(text, "    no statement: {missing}")?;
-        }
-    }
-    let sentences: Vec<&str> = found.standards.iter().filter_map(|claim| claim.sentence.as_deref()).collect();
-    if !sentences.is_empty() {
-        writeln!(text, "\nFor the metadata (wording from memory; compare it with the standard before it is published)\n")?;
-        for sentence in sentences {
-            writeln!(text, "  {sentence}")?;
+            writeln!(text, "    not met: {missing}")?;
         }
     }
     if !found.verdicts.is_empty() {

@@ -1,4 +1,4 @@
-//! What the errors come to by each standard, with the sentence for metadata, or what is missing for it.
+//! What the errors come to by each standard, and which of its conditions are not met.
 
 use std::collections::BTreeSet;
 
@@ -19,28 +19,18 @@ pub struct Claim {
     pub figure: String,
     /// The figure in metres; none where it cannot be computed.
     pub value_m: Option<f64>,
-    /// The sentence for metadata; none where a condition of the standard is not met.
-    pub sentence: Option<String>,
     /// Conditions that are not met, in sentences.
     pub missing: Vec<String>,
 }
 
+/// What stands beside the figures.
+pub const BEFORE_A_CLAIM: &str = "What a standard asks for is stated here from memory, and its own wording is not given: read the standard before you \
+                                  claim an accuracy by it.";
+
 const NSSDA: &str = "NSSDA (FGDC-STD-007.3-1998)";
 const FIRST: &str = "ASPRS edition 1 (2014)";
-const SECOND: &str = "ASPRS edition 2 (2024)";
-
-impl Claim {
-    fn new(
-        standard: &'static str,
-        what: &'static str,
-        figure: String,
-        value_m: f64,
-        sentence: String,
-        missing: Vec<String>,
-    ) -> Claim {
-        Claim { standard, what, figure, value_m: Some(value_m), sentence: missing.is_empty().then_some(sentence), missing }
-    }
-}
+/// Of no standard's name: see [`asprs`].
+const SURVEYED: &str = "with the check points' own errors in it";
 
 /// The figures of all standards for some errors.
 pub fn claims(errors: &Errors, points: &[PointError]) -> Vec<Claim> {
@@ -57,26 +47,24 @@ pub fn claims(errors: &Errors, points: &[PointError]) -> Vec<Claim> {
         let better = source_is_worse(&vertical_sigmas, up.rmse_m, 1.0);
         let missing = [few(tall_checks, nssda::LEAST_POINTS), better].into_iter().flatten().collect();
         let figure = "accuracy at 95 %, 1.9600 RMSE".to_owned();
-        claims.push(Claim::new(NSSDA, "vertical", figure, accuracy95_m, nssda::sentence(accuracy95_m, "vertical"), missing));
+        claims.push(Claim { standard: NSSDA, what: "vertical", figure, value_m: Some(accuracy95_m), missing });
         let better = source_is_worse(&vertical_sigmas, up.rmse_m, asprs::TIMES_BETTER);
         let missing = [few(tall_checks, asprs::LEAST_POINTS_2014), better].into_iter().flatten().collect();
-        let sentence = asprs::sentence_2014_vertical(up.rmse_m, accuracy95_m);
-        claims.push(Claim::new(FIRST, "vertical", "RMSEz".to_owned(), up.rmse_m, sentence, missing));
+        claims.push(Claim { standard: FIRST, what: "vertical", figure: "RMSEz".to_owned(), value_m: Some(up.rmse_m), missing });
     }
     let rmse_up_m = errors.up.map(|up| up.rmse_m);
-    let edition = asprs::second_edition(errors.radial.rmse_m, &horizontal_sigmas, rmse_up_m, &vertical_sigmas);
-    let mut second = |what: &'static str, symbol: &str, value_m: Option<f64>, count: usize| {
+    let surveyed = asprs::with_survey(errors.radial.rmse_m, &horizontal_sigmas, rmse_up_m, &vertical_sigmas);
+    let mut with = |what: &'static str, value_m: Option<f64>| {
         let unknown = value_m.is_none().then(|| {
             "the standard errors of the check points go into it; give them in sigma_horizontal_m and sigma_vertical_m".to_owned()
         });
-        let missing: Vec<String> = [few(count, asprs::LEAST_POINTS_2024), unknown].into_iter().flatten().collect();
-        let sentence = value_m.map(|metres| asprs::sentence_2024(what, symbol, metres)).filter(|_| missing.is_empty());
-        claims.push(Claim { standard: SECOND, what, figure: symbol.to_owned(), value_m, sentence, missing });
+        let missing = unknown.into_iter().collect();
+        claims.push(Claim { standard: SURVEYED, what, figure: "RMSE".to_owned(), value_m, missing });
     };
-    second("horizontal", "RMSEH", edition.horizontal.map(|joined| joined.rmse_m), checks);
+    with("horizontal", surveyed.horizontal.map(|joined| joined.rmse_m));
     if errors.up.is_some() {
-        second("vertical", "RMSEV", edition.vertical.map(|joined| joined.rmse_m), tall_checks);
-        second("three-dimensional", "RMSE3D", edition.rmse_3d_m, tall_checks);
+        with("vertical", surveyed.vertical.map(|joined| joined.rmse_m));
+        with("three-dimensional", surveyed.rmse_3d_m);
     }
     claims
 }
@@ -100,13 +88,12 @@ fn horizontal_claims(errors: &Errors, count: usize, sigmas: &[Option<f64>], clai
     let least_m = east_m.min(north_m);
     let worse = source_is_worse(sigmas, least_m, 1.0);
     let missing = [few(count, nssda::LEAST_POINTS), uneven.clone(), worse].into_iter().flatten().collect();
-    let accuracy95_m = horizontal.accuracy95_m;
-    let sentence = nssda::sentence(accuracy95_m, "horizontal");
-    claims.push(Claim::new(NSSDA, "horizontal", format!("accuracy at 95 %, {form}"), accuracy95_m, sentence, missing));
+    let (figure, value_m) = (format!("accuracy at 95 %, {form}"), Some(horizontal.accuracy95_m));
+    claims.push(Claim { standard: NSSDA, what: "horizontal", figure, value_m, missing });
     let worse = source_is_worse(sigmas, least_m, asprs::TIMES_BETTER);
     let missing = [few(count, asprs::LEAST_POINTS_2014), uneven, worse].into_iter().flatten().collect();
-    let sentence = asprs::sentence_2014_horizontal(east_m, north_m, accuracy95_m);
-    claims.push(Claim::new(FIRST, "horizontal", "RMSEr".to_owned(), errors.radial.rmse_m, sentence, missing));
+    let (figure, value_m) = ("RMSEr".to_owned(), Some(errors.radial.rmse_m));
+    claims.push(Claim { standard: FIRST, what: "horizontal", figure, value_m, missing });
 }
 
 fn few(count: usize, least: usize) -> Option<String> {
@@ -161,26 +148,27 @@ mod tests {
     }
 
     #[test]
-    fn with_points_enough_every_sentence_stands() {
+    fn with_points_enough_nothing_is_missing() {
         let claims = of(&even(30, Some(0.05)));
         assert_eq!(claims.len(), 7);
-        for claim in &claims {
-            assert!(claim.missing.is_empty() && claim.sentence.is_some(), "{claim:?}");
+        assert!(claims.iter().all(|claim| claim.missing.is_empty()), "{claims:#?}");
+        let value = |index: usize| claims[index].value_m.unwrap();
+        // 2.4477 · 0.35, 0.5, 1.96 · 0.5; with the survey √(0.25 + 2 · 0.0025), √(0.25 + 0.0025) and both together.
+        for (index, want) in
+            [(0, 0.856_695), (1, 0.5), (2, 0.98), (4, 0.255f64.sqrt()), (5, 0.2525f64.sqrt()), (6, 0.5075f64.sqrt())]
+        {
+            assert!((value(index) - want).abs() < 1e-9, "{index}: {claims:#?}");
         }
-        // 2.4477 · 0.35 = 0.8567; 1.96 · 0.5.
-        assert_eq!(claims[0].sentence.as_deref(), Some("Tested 0.86 meters horizontal accuracy at 95% confidence level"));
-        assert_eq!(claims[2].sentence.as_deref(), Some("Tested 0.98 meters vertical accuracy at 95% confidence level"));
     }
 
     #[test]
-    fn a_sentence_is_kept_back_for_what_is_missing() {
-        for (count, sigma_m, standing) in
-            [(19, Some(0.05), 0), (20, Some(0.05), 4), (29, Some(0.05), 4), (30, None, 4), (30, Some(0.11), 6)]
+    fn what_a_standard_asks_for_and_is_not_met_is_told() {
+        for (count, sigma_m, met) in
+            [(19, Some(0.05), 3), (20, Some(0.05), 7), (30, None, 4), (20, Some(0.11), 6), (20, Some(0.17), 5)]
         {
             let claims = of(&even(count, sigma_m));
-            let stand = claims.iter().filter(|claim| claim.sentence.is_some()).count();
-            assert_eq!(stand, standing, "{count} points, {sigma_m:?}: {claims:#?}");
-            assert!(claims.iter().all(|claim| claim.sentence.is_some() == claim.missing.is_empty()));
+            let all_met = claims.iter().filter(|claim| claim.missing.is_empty()).count();
+            assert_eq!(all_met, met, "{count} points, {sigma_m:?}: {claims:#?}");
         }
         // A feature that was shot twice has one check point still.
         let mut twice = even(20, Some(0.05));
@@ -192,10 +180,10 @@ mod tests {
     }
 
     #[test]
-    fn uneven_axes_get_a_figure_but_no_sentence() {
+    fn uneven_axes_get_a_figure_and_are_told() {
         let points: Vec<PointError> = (0..20).map(|i| point(i, 1.0, if i % 2 == 0 { 0.1 } else { -0.1 }, None, None)).collect();
         let claims = of(&points);
-        assert!(claims[0].sentence.is_none() && claims[0].missing[0].contains("0.10 of the greater"), "{claims:#?}");
+        assert!(claims[0].missing[0].contains("0.10 of the greater"), "{claims:#?}");
         assert!((claims[0].value_m.unwrap() - 1.96).abs() < 0.03);
     }
 }

@@ -1,5 +1,5 @@
-//! A reader of small documents, and the order in which the schemas of Styled Layer Descriptor 1.1.0 and
-//! Symbology Encoding 1.1.0 have their elements, from memory: as far as this program writes them.
+//! A reader of small documents, and what this program writes of the elements of Styled Layer Descriptor 1.1.0 and Symbology
+//! Encoding 1.1.0, in the order of their schemas: tests/reference/schema_order.csv.
 
 use quick_xml::events::Event;
 use quick_xml::{Reader, XmlVersion};
@@ -169,4 +169,57 @@ pub fn assert_in_order(element: &Element) {
     }
     assert!(rest.is_empty(), "{} is out of place in {}", rest[0].name, element.name);
     element.children.iter().for_each(assert_in_order);
+}
+
+/// Elements that this program writes.
+const WRITTEN: [&str; 25] = [
+    "StyledLayerDescriptor",
+    "NamedLayer",
+    "UserStyle",
+    "se:Description",
+    "se:FeatureTypeStyle",
+    "se:Rule",
+    "ogc:PropertyIsNull",
+    "se:PointSymbolizer",
+    "se:LineSymbolizer",
+    "se:PolygonSymbolizer",
+    "se:TextSymbolizer",
+    "se:Graphic",
+    "se:Mark",
+    "se:Fill",
+    "se:Stroke",
+    "se:Font",
+    "se:LabelPlacement",
+    "se:PointPlacement",
+    "se:LinePlacement",
+    "se:AnchorPoint",
+    "se:Displacement",
+    "se:Halo",
+    // Not in the list of types, since their contents are given where they stand: a choice, a logic operator, an expression.
+    "ogc:Filter",
+    "ogc:Not",
+    "se:Label",
+];
+
+/// The order above is that of the published schemas.
+#[test]
+fn the_order_is_that_of_the_published_schemas() {
+    let text = include_str!("../../../../tests/reference/schema_order.csv");
+    let mut compared = 0;
+    for line in text.lines().skip(1) {
+        let (element, rest) = line.split_once(',').unwrap();
+        if !WRITTEN.contains(&element) {
+            continue;
+        }
+        let published: Vec<Vec<&str>> =
+            rest.split(',').next().unwrap().split(' ').map(|names| names.split('|').collect()).collect();
+        let mut behind = 0;
+        for (name, _) in model(element).unwrap() {
+            let name = if *name == "a symbolizer" { "se:Symbolizer" } else { name };
+            let found = published[behind..].iter().position(|names| names.contains(&name));
+            behind += 1 + found.unwrap_or_else(|| panic!("{element} has no {name} here: {published:?}"));
+        }
+        compared += 1;
+    }
+    assert_eq!(compared, WRITTEN.len() - 3);
 }
