@@ -21,6 +21,7 @@ mod composed;
 mod damaged_jobs;
 mod dates;
 mod datums;
+mod dependencies;
 mod desktop_gis;
 mod docs;
 mod examples;
