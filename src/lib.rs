@@ -4,27 +4,22 @@
 //! up to. This library joins the shots with the bases, reduces them to coordinates and heights with
 //! an honest uncertainty, and writes layers for desktop GIS with an account of every input row.
 //!
-//! Data goes one way, and each stage can be run alone:
+//! What stands at the door:
 //!
-//! | stage | module |
+//! | for | |
 //! | --- | --- |
-//! | settings, feature codes | [`job`] |
-//! | logs → rows | [`intake`], accounted for in [`records`] |
-//! | fixes → bases; shots joined with them | [`stations`] |
-//! | sightings → vectors → points | [`shots`], on [`geodesy`] |
-//! | shots that check each other → adjusted places | [`network`] |
-//! | rows together → measurements, lines and areas | [`measure`] |
-//! | points → layers, and the account | [`output`] |
-//! | before the field; instrument corrections | [`field`] |
-//! | after the mapping | [`review`] |
-//!
-//! [`map`] takes a job through all of them, [`check`] does the same and writes nothing:
+//! | a job from a file, or made in Rust | [`Job::from_path`], [`Job::builder`] |
+//! | its layers, or what would become of its rows | [`map`], [`check`], [`Account`] |
+//! | a shot to a point, with its covariance | [`Stand`], [`Shot::point`], [`Point`] |
+//! | several shots to a measurement | [`Height::from_angles`], [`Width::from_edges`], [`MissingLine::between`], [`Face::through`], [`FaceSight::meet`], [`Span::of_wire`], [`Pile::over_toe`], [`Profile::along`] |
+//! | shots that check each other | [`Network`] to [`Adjustment`] by [`network::adjust`] |
+//! | settings, units | [`job`], [`units`] |
 //!
 //! ```
 //! # #[cfg(feature = "gis")] fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! # let folder = tempfile::tempdir()?;
 //! # let out = folder.path().join("layers");
-//! let job = standoff::job::load("examples/cliff-nests/job.toml".as_ref())?;
+//! let job = standoff::Job::from_path("examples/cliff-nests/job.toml")?;
 //! let account = standoff::map(&job, &out)?;
 //! assert_eq!((account.shots.read, account.shots.mapped, account.held_total()), (48, 25, 6));
 //! # assert!(out.join("summary.json").exists());
@@ -35,29 +30,48 @@
 //! Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
+#![cfg_attr(not(feature = "gis"), allow(dead_code))]
+
 #[cfg(feature = "gis")]
+#[doc(hidden)]
 pub mod cli;
-pub mod disk;
+mod disk;
+mod door;
 #[cfg(feature = "gis")]
-pub mod field;
-pub mod geodesy;
-pub mod intake;
+mod field;
+mod geodesy;
+#[doc(hidden)]
+pub mod inside;
+mod intake;
 pub mod job;
-pub mod measure;
+mod measure;
 pub mod network;
-pub mod numeric;
+mod numeric;
 #[cfg(feature = "gis")]
-pub mod output;
-pub mod records;
+mod output;
+mod records;
 #[cfg(feature = "gis")]
-pub mod review;
+mod review;
 #[cfg(feature = "gis")]
-pub mod run;
-pub mod shots;
-pub mod stations;
+mod run;
+mod shots;
+mod stations;
 pub mod units;
 
-pub use job::Job;
+pub use door::{
+    Distance, Face, FaceSight, Height, MeasureError, Measured, MissingLine, Pile, Point, Profile, Shot, ShotError, Span, Stand,
+    Touch, Width,
+};
+pub use geodesy::covariance::{Covariance, Ellipse};
+pub use geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+pub use geodesy::register::Estimate;
+pub use job::{Job, JobError};
+pub use network::{Adjustment, Network};
+#[cfg(feature = "gis")]
+pub use output::{contract::Account, write::WriteError};
+pub use records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
+#[cfg(feature = "gis")]
+pub use run::RunError;
 
 /// Maps a job: writes its layers, its account and its page to the folder `out`, whole or not at all.
 ///
@@ -65,21 +79,40 @@ pub use job::Job;
 /// When a log, a CRS, a grid or the catalogue cannot be used, or `out` holds what is not ours. Rows that cannot be used are
 /// no errors: they are held, and the account says why.
 #[cfg(feature = "gis")]
-pub fn map(job: &Job, out: &std::path::Path) -> Result<output::contract::Account, run::RunError> {
+pub fn map(job: &Job, out: impl AsRef<std::path::Path>) -> Result<Account, RunError> {
     use output::report::summary::Summary;
-    let mut output = output::write::Output::new(out, false)?;
+    let mut output = output::write::Output::new(out.as_ref(), false)?;
     let account = run::run(job, &mut output, &|_, _| {})?;
     let (_, account) = output.commit(&account, |account, extents, files| Summary::new(job, account, extents, files).to_json())?;
     Ok(account)
 }
 
-/// Does all that [`map`] does and writes nothing; gives the held rows, too, each with its file.
+/// What [`check`] found.
+#[cfg(feature = "gis")]
+#[derive(Debug)]
+pub struct Checked {
+    /// What would become of the rows.
+    pub account: Account,
+    /// The held rows, each with the name of its file, in the order of the logs.
+    pub held: Vec<(String, Entry)>,
+}
+
+/// Does all that [`map`] does and writes nothing; gives the held rows, too.
+///
+/// ```
+/// let job = standoff::Job::from_path("examples/cliff-nests/job.toml")?;
+/// let checked = standoff::check(&job)?;
+/// let (file, first) = &checked.held[0];
+/// assert_eq!((file.as_str(), checked.held.len()), ("monday.csv", 6));
+/// assert!(matches!(&first.outcome, standoff::Outcome::Held(fault) if !fault.sentence.is_empty()));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// As [`map`].
 #[cfg(feature = "gis")]
-pub fn check(job: &Job) -> Result<(output::contract::Account, Vec<(String, records::ledger::Entry)>), run::RunError> {
+pub fn check(job: &Job) -> Result<Checked, RunError> {
     let mut discard = output::write::Discard::default();
     let account = run::run(job, &mut discard, &|_, _| {})?;
-    Ok((account, discard.held))
+    Ok(Checked { account, held: discard.held })
 }

@@ -4,9 +4,9 @@
 use crate::common;
 
 use proptest::prelude::*;
+use standoff::inside::output::write::Discard;
+use standoff::inside::run;
 use standoff::job;
-use standoff::output::write::Discard;
-use standoff::run;
 
 /// Runs the usual job on these logs; the counts of a run that ends well must add up.
 fn run(bases: &[u8], shots: &[u8]) -> Option<(u64, u64)> {

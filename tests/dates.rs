@@ -1,8 +1,8 @@
 //! Dates and times in 10,000 drawn forms, against Python's own parsers: `reference/dates.py` draws, writes and reads them, and says how.
 
 use jiff::tz::TimeZone;
-use standoff::intake::cell::CellFormat;
-use standoff::intake::dates::Style;
+use standoff::inside::intake::cell::CellFormat;
+use standoff::inside::intake::dates::Style;
 use standoff::job::DateOrder;
 
 const DRAWN: &str = include_str!("reference/dates.tsv");

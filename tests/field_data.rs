@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use geo::{Destination, Distance, Geodesic, Point};
-use standoff::geodesy::crs::{Crs, Rules, Transform};
+use standoff::inside::geodesy::crs::{Crs, Rules, Transform};
 
 /// With what the control and the published rule leave out put back (height reduction, up to 11 mm; scale factor, up to 11 mm): rounding of
 /// either to 0.1 mm in each axis, of the layers' degrees to 1e-9 (0.1 mm), of the control's to 1e-9.

@@ -9,7 +9,7 @@ use std::path::Path;
 
 use gdal::vector::LayerAccess;
 use geotiff::{Band, Image};
-use standoff::geodesy::crs::{Crs, Rules, Transform};
+use standoff::inside::geodesy::crs::{Crs, Rules, Transform};
 use support::*;
 use tempfile::TempDir;
 

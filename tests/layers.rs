@@ -134,7 +134,7 @@ impl Table {
 /// Opens a written file, without GDAL's own files beside it.
 fn open(path: &Path, options: &[&str]) -> Dataset {
     // Of every record without a geometry GDAL would say that it has none.
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     let options = DatasetOptions { open_flags: GdalOpenFlags::GDAL_OF_VECTOR, open_options: Some(options), ..Default::default() };
     Dataset::open_ex(path, options).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }

@@ -7,8 +7,8 @@ use crate::support;
 use std::path::Path;
 
 use serde_json::{Value, json};
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::{Ellipsoid, Geodetic};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::network::{Kind, SharedError};
 use support::small::{Record, Small};
 use support::*;

@@ -12,7 +12,7 @@ use std::fmt::Write;
 use std::fs;
 use std::path::Path;
 
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use support::small::Small;
 use support::*;
 

@@ -6,16 +6,16 @@
 use std::collections::HashMap;
 use std::f64::consts::PI;
 
-use standoff::geodesy::crs::{Crs, Rules};
-use standoff::geodesy::frame::Geodetic;
-use standoff::geodesy::geoid::Geoid;
-use standoff::geodesy::height_frame::GeoidFrames;
+use standoff::inside::geodesy::crs::{Crs, Rules};
+use standoff::inside::geodesy::frame::Geodetic;
+use standoff::inside::geodesy::geoid::Geoid;
+use standoff::inside::geodesy::height_frame::GeoidFrames;
+use standoff::inside::records::base_row::{BaseRow, Coordinates, FixQuality, Height};
+use standoff::inside::records::ledger::Flags;
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::reduce::{Sight, SightSigmas, Vector, reduce};
+use standoff::inside::stations::base::{BaseSettings, BaseTable};
 use standoff::job::{Bases, Checks};
-use standoff::records::base_row::{BaseRow, Coordinates, FixQuality, Height};
-use standoff::records::ledger::Flags;
-use standoff::records::triangle::Triangle;
-use standoff::shots::reduce::{Sight, SightSigmas, Vector, reduce};
-use standoff::stations::base::{BaseTable, Settings};
 
 #[path = "reference_tests/declination.rs"]
 mod declination;
@@ -125,7 +125,7 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         extras: Vec::new(),
         flags: Flags::default(),
     });
-    let settings = Settings {
+    let settings = BaseSettings {
         bases: &toml::from_str::<Bases>("files = []\ncrs = \"EPSG:4979\"").unwrap(),
         checks: &Checks::default(),
         output,

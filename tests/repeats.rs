@@ -263,7 +263,7 @@ fn nine_shots_do_not_better_the_corrections_of_their_instrument() {
 #[test]
 fn intervals_of_heights_hold_what_they_say_under_a_calibration() {
     const INSTRUMENTS: usize = 1000;
-    let mut normal = standoff::numeric::monte_carlo::Normal::seeded(77);
+    let mut normal = standoff::inside::numeric::monte_carlo::Normal::seeded(77);
     let job = nine_shots(INSTRUMENTS, |of_calibration| {
         let sigmas = if of_calibration { [0.3, 0.5] } else { [0.1, 0.2] };
         sigmas.map(|sigma| sigma * normal.next())

@@ -12,10 +12,10 @@ use gdal::vector::{LayerAccess, sql};
 use quick_xml::Reader;
 use quick_xml::events::Event;
 use rusqlite::{Connection, OpenFlags};
+use standoff::inside::output::columns::Layer as Described;
+use standoff::inside::output::layers;
+use standoff::inside::output::style::{Naming, document, looks};
 use standoff::job::catalogue::GeometryKind;
-use standoff::output::columns::Layer as Described;
-use standoff::output::layers;
-use standoff::output::style::{Naming, document, looks};
 use support::*;
 use tempfile::TempDir;
 

@@ -4,10 +4,10 @@
 use std::path::Path;
 
 use libfuzzer_sys::fuzz_target;
-use standoff::intake::log::Log;
-use standoff::intake::shot_block::ShotBlock;
-use standoff::intake::shots::ShotRules;
-use standoff::intake::text::Text;
+use standoff::inside::intake::log::Log;
+use standoff::inside::intake::shot_block::ShotBlock;
+use standoff::inside::intake::shots::ShotRules;
+use standoff::inside::intake::text::Text;
 use standoff::job::{Checks, Heights, LogFormat};
 
 fuzz_target!(|bytes: &[u8]| {

@@ -2,7 +2,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use standoff::intake::gpx::{self, GpxHeights};
+use standoff::inside::intake::gpx::{self, GpxHeights};
 
 fuzz_target!(|bytes: &[u8]| {
     let text = String::from_utf8_lossy(bytes);

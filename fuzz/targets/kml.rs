@@ -2,7 +2,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use standoff::intake::kml::{self, KmlHeights};
+use standoff::inside::intake::kml::{self, KmlHeights};
 
 fuzz_target!(|bytes: &[u8]| {
     let _ = kml::of_archive(bytes);

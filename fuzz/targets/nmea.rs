@@ -2,7 +2,7 @@
 #![no_main]
 
 use libfuzzer_sys::fuzz_target;
-use standoff::intake::nmea::{self, Clues};
+use standoff::inside::intake::nmea::{self, Clues};
 
 fuzz_target!(|bytes: &[u8]| {
     let text = String::from_utf8_lossy(bytes);

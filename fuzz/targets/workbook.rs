@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use libfuzzer_sys::fuzz_target;
-use standoff::intake::workbook;
+use standoff::inside::intake::workbook;
 
 fuzz_target!(|bytes: &[u8]| {
     for name in ["log.xlsx", "log.xls", "log.ods"] {

@@ -7,7 +7,7 @@ use clap::ValueEnum;
 use super::{Failure, Outcome, print, print_json, write_page};
 use crate::field::calibrate::known_line::{Line, Points};
 use crate::field::calibrate::log::Shots;
-use crate::field::calibrate::{ReadingSigmas, Settings, calibrate, page, report};
+use crate::field::calibrate::{CalibrationSettings, ReadingSigmas, calibrate, page, report};
 use crate::geodesy::REFRACTION;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::NorthKind;
@@ -195,7 +195,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     for path in &args.logs {
         shots.read(path, &format)?;
     }
-    let settings = Settings {
+    let settings = CalibrationSettings {
         line: args.line()?,
         refraction: args.refraction.or(instrument.map(|instrument| instrument.refraction)).unwrap_or(REFRACTION),
         assumed: instrument.map(ReadingSigmas::from).unwrap_or_default(),

@@ -7,7 +7,7 @@ use crate::intake::columns::LogKind;
 use crate::intake::log::Log;
 use crate::intake::sheets;
 use crate::intake::text::Text;
-use crate::job::{self, Bases, Checks, Format, Heights, Job, Join, LayerName, LogFormat, North, Shots};
+use crate::job::{self, Format, Heights, Job, LayerName, LogFormat};
 use crate::output::contract::Account;
 use crate::output::report::styled::{HELD, WRONG};
 use crate::output::report::values::Look;
@@ -132,50 +132,19 @@ impl Args {
             .chars()
             .map(|c| if c.is_ascii_alphanumeric() || c == '-' || c == '_' { c } else { '_' })
             .collect();
-        let mut job = Job {
-            title: None,
-            name: match name {
-                _ if name.is_empty() => "standoff".to_owned(),
-                _ if job::is_device_name(&name) => format!("{name}_"),
-                name => name.chars().take(MOST_NAME).collect(),
-            },
-            crs: crs.to_owned(),
-            out: None,
-            formats: vec![Format::Gpkg],
-            layers: LayerName::ALL.to_vec(),
-            allow_ballpark: false,
-            allow_missing_grids: false,
-            allow_outside_area: false,
-            bases: Bases { files: names(&self.bases), crs: Some(bases_crs), ..Bases::default() },
-            join: Join::default(),
-            known: None,
-            catalogue: None,
-            exact_places: false,
-            leap_seconds: None,
-            shots: Shots {
-                files: names(&self.shots),
-                log: LogFormat::default(),
-                per_file: Default::default(),
-                resolved: Vec::new(),
-            },
-            instrument: None,
-            instruments: Default::default(),
-            north: North::default(),
-            heights: Heights {
-                instrument_height_m: self.instrument_height,
-                target_height_m: self.target_height,
-                antenna_height_m: self.antenna_height,
-                ..Heights::default()
-            },
-            measures: Default::default(),
-            report: Default::default(),
-            units: Default::default(),
-            checks: Checks::default(),
-            network: None,
+        let name = match name {
+            _ if name.is_empty() => "standoff".to_owned(),
+            _ if job::is_device_name(&name) => format!("{name}_"),
+            name => name.chars().take(MOST_NAME).collect(),
         };
-        job.bases.resolve(Path::new(""), None)?;
-        job.shots.resolve(Path::new(""), None)?;
-        Ok(job)
+        let heights = Heights {
+            instrument_height_m: self.instrument_height,
+            target_height_m: self.target_height,
+            antenna_height_m: self.antenna_height,
+            ..Heights::default()
+        };
+        let job = Job::builder(name).crs(crs).bases(names(&self.bases), bases_crs).shots(names(&self.shots));
+        Ok(job.with(|job| job.heights = heights).build()?)
     }
 }
 

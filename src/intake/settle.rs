@@ -52,7 +52,7 @@ pub struct WrittenDates {
 
 /// A column of numbers, as the pass over the rows shows it.
 struct NumberColumn {
-    of: Place,
+    of: ColumnPlace,
     header: String,
     seen: super::numbers::Evidence,
     is_asked_for: bool,
@@ -60,7 +60,7 @@ struct NumberColumn {
 
 /// Where a column stands in the layout.
 #[derive(Clone, Copy, PartialEq)]
-enum Place {
+enum ColumnPlace {
     /// A claim, of all rows or of one of several readings.
     Claim(Option<usize>, Quantity),
     Extra(usize),
@@ -94,9 +94,9 @@ impl LogLayout {
             quantity if quantity.is_number(unit) => Some(Watch::Number),
             _ => None,
         };
-        let mut places: Vec<(Place, usize, Watch)> = Vec::new();
+        let mut places: Vec<(ColumnPlace, usize, Watch)> = Vec::new();
         let mut seen: BTreeMap<usize, Seen> = BTreeMap::new();
-        let mut constants: Vec<(Place, Watch, Seen)> = Vec::new();
+        let mut constants: Vec<(ColumnPlace, Watch, Seen)> = Vec::new();
         for (place, quantity, claim) in self.placed_claims() {
             let Some(watch) = watch_of(quantity, claim.unit) else { continue };
             match &claim.source {
@@ -112,14 +112,14 @@ impl LogLayout {
         let claimed: BTreeSet<usize> = places.iter().map(|(_, index, _)| *index).collect();
         for (at, (index, _)) in self.extras.iter().enumerate() {
             if !claimed.contains(index) {
-                places.push((Place::Extra(at), *index, Watch::Number));
+                places.push((ColumnPlace::Extra(at), *index, Watch::Number));
             }
         }
         let watched: Vec<(usize, Watch)> = places.iter().map(|(_, index, watch)| (*index, *watch)).collect();
         for ((_, index, _), found) in places.iter().zip(survey(self, text, &watched)) {
             seen.insert(*index, found);
         }
-        let found: Vec<(Place, Watch, Seen)> = places
+        let found: Vec<(ColumnPlace, Watch, Seen)> = places
             .into_iter()
             .filter_map(|(place, index, watch)| Some((place, watch, seen.remove(&index)?)))
             .chain(constants)
@@ -130,45 +130,45 @@ impl LogLayout {
     }
 
     /// All claims with their places.
-    fn placed_claims(&self) -> impl Iterator<Item = (Place, Quantity, &Claim)> {
+    fn placed_claims(&self) -> impl Iterator<Item = (ColumnPlace, Quantity, &Claim)> {
         let of_all = self.claims.iter().map(|(quantity, claim)| (None, quantity, claim));
         let of_readings = self
             .readings
             .iter()
             .enumerate()
             .flat_map(|(n, claims)| claims.iter().map(move |(quantity, claim)| (Some(n), quantity, claim)));
-        of_all.chain(of_readings).map(|(reading, quantity, claim)| (Place::Claim(reading, quantity), quantity, claim))
+        of_all.chain(of_readings).map(|(reading, quantity, claim)| (ColumnPlace::Claim(reading, quantity), quantity, claim))
     }
 
-    fn claim_in(&self, place: Place) -> Option<&Claim> {
+    fn claim_in(&self, place: ColumnPlace) -> Option<&Claim> {
         match place {
-            Place::Claim(None, quantity) => self.claims.get(quantity),
-            Place::Claim(Some(n), quantity) => self.readings.get(n)?.get(quantity),
-            Place::Extra(_) => None,
+            ColumnPlace::Claim(None, quantity) => self.claims.get(quantity),
+            ColumnPlace::Claim(Some(n), quantity) => self.readings.get(n)?.get(quantity),
+            ColumnPlace::Extra(_) => None,
         }
     }
 
-    fn claim_mut(&mut self, place: Place) -> Option<&mut Claim> {
+    fn claim_mut(&mut self, place: ColumnPlace) -> Option<&mut Claim> {
         match place {
-            Place::Claim(None, quantity) => self.claims.get_mut(quantity),
-            Place::Claim(Some(n), quantity) => self.readings.get_mut(n)?.get_mut(quantity),
-            Place::Extra(_) => None,
+            ColumnPlace::Claim(None, quantity) => self.claims.get_mut(quantity),
+            ColumnPlace::Claim(Some(n), quantity) => self.readings.get_mut(n)?.get_mut(quantity),
+            ColumnPlace::Extra(_) => None,
         }
     }
 
-    fn settle_numbers(&mut self, found: &[(Place, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, String)> {
+    fn settle_numbers(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, String)> {
         let keys = Keys { decimal: log.decimal, thousands: log.thousands.and_then(Thousands::of_sign) };
         let columns: Vec<NumberColumn> = found
             .iter()
             .filter(|(_, watch, _)| *watch == Watch::Number)
             .filter_map(|(place, _, seen)| match place {
-                Place::Extra(at) => Some(NumberColumn {
+                ColumnPlace::Extra(at) => Some(NumberColumn {
                     of: *place,
                     header: self.extras[*at].1.clone(),
                     seen: seen.numbers.clone(),
                     is_asked_for: false,
                 }),
-                Place::Claim(..) => {
+                ColumnPlace::Claim(..) => {
                     let claim = self.claim_in(*place)?;
                     let is_small = matches!(claim.unit, Unit::Angle(AngleUnit::Degree | AngleUnit::Gon) | Unit::Percent);
                     let seen = if is_small { seen.numbers.clone().of_small_values() } else { seen.numbers.clone() };
@@ -193,8 +193,8 @@ impl LogLayout {
             }
             let is = if is.open.is_some() { Column::default() } else { is };
             match column.of {
-                Place::Extra(at) => self.extra_signs[at] = is.signs,
-                Place::Claim(..) => {
+                ColumnPlace::Extra(at) => self.extra_signs[at] = is.signs,
+                ColumnPlace::Claim(..) => {
                     if let Some(claim) = self.claim_mut(column.of) {
                         claim.signs = is.signs;
                         let header = claim.header.clone();
@@ -237,15 +237,15 @@ impl LogLayout {
         )
     }
 
-    fn settle_dates(&mut self, found: Vec<(Place, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, String)> {
+    fn settle_dates(&mut self, found: Vec<(ColumnPlace, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, String)> {
         for (place, watch, seen) in found {
-            let (Place::Claim(..), Watch::Date | Watch::Time) = (place, watch) else { continue };
+            let (ColumnPlace::Claim(..), Watch::Date | Watch::Time) = (place, watch) else { continue };
             self.settle_date(place, seen.when, log.date_order)?;
         }
         Ok(())
     }
 
-    fn settle_date(&mut self, place: Place, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, String)> {
+    fn settle_date(&mut self, place: ColumnPlace, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, String)> {
         let Some(header) = self.claim_in(place).map(|claim| claim.header.clone()) else { return Ok(()) };
         let (settled, open) = seen.settle(by_job);
         match open {
@@ -301,9 +301,9 @@ impl LogLayout {
     }
 
     /// The log's own words in the program's.
-    fn settle_words(&mut self, found: &[(Place, Watch, Seen)], log: &LogFormat) {
+    fn settle_words(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) {
         for (place, watch, seen) in found {
-            let (Place::Claim(_, quantity), Watch::Word) = (place, watch) else { continue };
+            let (ColumnPlace::Claim(_, quantity), Watch::Word) = (place, watch) else { continue };
             let (table, is_plain) = match quantity {
                 Quantity::Role => (&log.roles, true),
                 Quantity::Measure => (&log.measures, true),

@@ -51,9 +51,9 @@ fn single(path: &Path) -> Result<PathBuf, String> {
 }
 
 fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<PathBuf>, String> {
-    let parts: Vec<Part> = Path::new(pattern)
+    let parts: Vec<PatternPart> = Path::new(pattern)
         .components()
-        .map(Part::of)
+        .map(PatternPart::of)
         .collect::<Result<_, _>>()
         .map_err(|why| format!("\"{pattern}\" is no pattern: {why}"))?;
     // It need not be there yet.
@@ -70,7 +70,7 @@ fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<Pa
 }
 
 /// A part of a pattern between two slashes.
-enum Part {
+enum PatternPart {
     /// As it stands.
     Plain(PathBuf),
     /// Names.
@@ -79,19 +79,19 @@ enum Part {
     Folders,
 }
 
-impl Part {
-    fn of(component: Component) -> Result<Part, String> {
+impl PatternPart {
+    fn of(component: Component) -> Result<PatternPart, String> {
         let text = component.as_os_str().to_string_lossy();
         if !text.contains(['*', '?', '[']) {
-            return Ok(Part::Plain(PathBuf::from(component.as_os_str())));
+            return Ok(PatternPart::Plain(PathBuf::from(component.as_os_str())));
         }
         if text == "**" {
-            return Ok(Part::Folders);
+            return Ok(PatternPart::Folders);
         }
         if text.contains("**") {
             return Err("** stands alone between two slashes".to_owned());
         }
-        Pattern::new(&text).map(Part::Names).map_err(|error| error.msg.to_owned())
+        Pattern::new(&text).map(PatternPart::Names).map_err(|error| error.msg.to_owned())
     }
 }
 
@@ -104,7 +104,7 @@ type Unread = (PathBuf, io::Error);
 
 impl Walk {
     /// Finds the files of the rest of a pattern below a folder.
-    fn below(&mut self, at: PathBuf, parts: &[Part]) -> Result<(), Unread> {
+    fn below(&mut self, at: PathBuf, parts: &[PatternPart]) -> Result<(), Unread> {
         let Some((part, rest)) = parts.split_first() else {
             if at.is_file() {
                 self.found.push(at);
@@ -112,8 +112,8 @@ impl Walk {
             return Ok(());
         };
         match part {
-            Part::Plain(name) => self.below(at.join(name), rest),
-            Part::Names(pattern) => {
+            PatternPart::Plain(name) => self.below(at.join(name), rest),
+            PatternPart::Names(pattern) => {
                 for path in self.entries(&at)? {
                     let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
                     if pattern.matches_with(&name, WITHIN_A_NAME) {
@@ -122,9 +122,9 @@ impl Walk {
                 }
                 Ok(())
             }
-            Part::Folders => {
+            PatternPart::Folders => {
                 // `a/**` stands for all files below, `a/**/b` for those of the rest of the pattern in any folder below.
-                let all = [Part::Names(Pattern::new("*").unwrap_or_default())];
+                let all = [PatternPart::Names(Pattern::new("*").unwrap_or_default())];
                 self.below(at.clone(), if rest.is_empty() { &all } else { rest })?;
                 for path in self.entries(&at)? {
                     if fs::symlink_metadata(&path).is_ok_and(|known| known.is_dir()) {

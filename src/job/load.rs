@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::files::resolve;
-use super::{Job, settings, valid};
+use super::valid::{self, Fault};
+use super::{Job, settings};
 use crate::disk;
 use crate::units::gps_time::LeapSeconds;
 
@@ -28,6 +29,14 @@ pub enum JobError {
     Wrong {
         /// File and, where known, line.
         place: String,
+        /// What is wrong and what to write.
+        problem: String,
+    },
+    /// Something is wrong in a job that was made without a file.
+    #[error("{problem}")]
+    Setting {
+        /// The key, from the outermost table.
+        key: Vec<&'static str>,
         /// What is wrong and what to write.
         problem: String,
     },
@@ -57,42 +66,57 @@ pub fn load(path: &Path) -> Result<Job, JobError> {
 /// See [`JobError`].
 pub fn parse(text: &str, name: &str, folder: &Path) -> Result<Job, JobError> {
     let (mut job, document): (Job, _) = settings::read(text, name, "the job")?;
-    let wrong = |offset, problem| document.wrong(offset, problem);
-    let key_at = |path: &[&str]| document.offset_of(path);
-    valid::check(&job).map_err(|(path, problem)| wrong(key_at(&path), problem))?;
-    let out = folder.join(job.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name))));
-    if job.has_no_bases() {
-        job.shots.log.has_no_bases = true;
-        job.shots.per_file.values_mut().for_each(|log| log.has_no_bases = true);
-    } else {
-        job.bases.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["bases", "files"]), problem))?;
-    }
-    job.shots.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["shots", "files"]), problem))?;
-    if let Some(list) = &mut job.bases.occupations.list {
-        list.resolved = resolve(&list.files, folder, Some(&out))
-            .map_err(|problem| wrong(key_at(&["bases", "occupations", "list", "files"]), problem))?;
-    }
-    if let Some(known) = &mut job.known {
-        known.resolve(folder, Some(&out)).map_err(|problem| wrong(key_at(&["known", "files"]), problem))?;
-    }
-    for path in
-        job.heights.geoid_grid.iter_mut().chain(&mut job.leap_seconds).chain(&mut job.catalogue).chain(&mut job.report.background)
-    {
-        *path = folder.join(&path);
-    }
-    if let Some(path) = &job.heights.geoid_grid {
-        let unread = |error| wrong(key_at(&["heights", "geoid_grid"]), format!("{}: cannot be read: {error}", path.display()));
-        disk::check(path).map_err(unread)?;
-    }
-    if job.crs.trim().is_empty() {
-        job.crs = job.bases.crs.clone().unwrap_or_default();
-    }
-    job.read_leap_seconds().map_err(|problem| wrong(key_at(&["leap_seconds"]), problem))?;
-    job.out = Some(out);
+    job.settle(folder).map_err(|(path, problem)| document.wrong(document.offset_of(&path), problem))?;
     Ok(job)
 }
 
 impl Job {
+    /// Reads and checks a job file: [`load`].
+    ///
+    /// # Errors
+    /// See [`JobError`].
+    pub fn from_path(path: impl AsRef<Path>) -> Result<Job, JobError> {
+        load(path.as_ref())
+    }
+
+    /// Checks a job as it was written and finds its files; its paths become relative to `folder`. A fault names its key.
+    pub(super) fn settle(&mut self, folder: &Path) -> Result<(), Fault> {
+        let at = |path: &[&'static str]| {
+            let path = path.to_vec();
+            move |problem: String| (path, problem)
+        };
+        valid::check(self)?;
+        let out = folder.join(self.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", self.name))));
+        if self.has_no_bases() {
+            self.shots.log.has_no_bases = true;
+            self.shots.per_file.values_mut().for_each(|log| log.has_no_bases = true);
+        } else {
+            self.bases.resolve(folder, Some(&out)).map_err(at(&["bases", "files"]))?;
+        }
+        self.shots.resolve(folder, Some(&out)).map_err(at(&["shots", "files"]))?;
+        if let Some(list) = &mut self.bases.occupations.list {
+            list.resolved = resolve(&list.files, folder, Some(&out)).map_err(at(&["bases", "occupations", "list", "files"]))?;
+        }
+        if let Some(known) = &mut self.known {
+            known.resolve(folder, Some(&out)).map_err(at(&["known", "files"]))?;
+        }
+        let named = self.heights.geoid_grid.iter_mut().chain(&mut self.leap_seconds).chain(&mut self.catalogue);
+        for path in named.chain(&mut self.report.background) {
+            *path = folder.join(&path);
+        }
+        if let Some(path) = &self.heights.geoid_grid {
+            disk::check(path)
+                .map_err(|error| format!("{}: cannot be read: {error}", path.display()))
+                .map_err(at(&["heights", "geoid_grid"]))?;
+        }
+        if self.crs.trim().is_empty() {
+            self.crs = self.bases.crs.clone().unwrap_or_default();
+        }
+        self.read_leap_seconds().map_err(at(&["leap_seconds"]))?;
+        self.out = Some(out);
+        Ok(())
+    }
+
     /// Gives each log the steps of GPS time.
     fn read_leap_seconds(&mut self) -> Result<(), String> {
         let steps = match &self.leap_seconds {

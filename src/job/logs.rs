@@ -195,7 +195,7 @@ impl Bases {
     ///
     /// # Errors
     /// When a pattern matches nothing.
-    pub fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
+    pub(super) fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
         self.resolved = resolve(&self.files, folder, output)?;
         Ok(())
     }
@@ -211,7 +211,7 @@ impl Shots {
     ///
     /// # Errors
     /// When a pattern matches nothing.
-    pub fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
+    pub(super) fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
         self.resolved = resolve(&self.files, folder, output)?;
         Ok(())
     }

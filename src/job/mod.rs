@@ -4,6 +4,7 @@
 //! field, and `standoff schema job` prints them as a JSON Schema. Nothing is computed here.
 //! [`load`] reads a file, [`parse`] its text.
 
+mod builder;
 mod calibration;
 pub mod catalogue;
 mod checks;
@@ -30,6 +31,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::units::Units;
 
+pub use builder::JobBuilder;
 pub use calibration::{Calibration, Day};
 pub use checks::Checks;
 pub use gnss::{FixKind, GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};

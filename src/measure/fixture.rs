@@ -4,7 +4,7 @@
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::register::{BaseErrors, Origin, Shares};
-use crate::measure::{Group, Sighting};
+use crate::measure::{Group, RoleShot};
 use crate::numeric::monte_carlo::Normal;
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
@@ -102,7 +102,7 @@ impl Scene {
             vector.east_m += shift[0];
             vector.north_m += shift[1];
             vector.up_m = vector.up_m.map(|up| up + shift[2]);
-            Sighting {
+            RoleShot {
                 role: role.clone(),
                 label: label.clone(),
                 shot: None,

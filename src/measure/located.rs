@@ -3,7 +3,7 @@
 //! A point f of the joint points has the covariance G C Gᵀ (law of propagation, as in [`crate::geodesy::register`]). Its six
 //! elements follow from variances alone, cov(a, b) = (var(a + b) − var a − var b)/2. Metres.
 
-use super::{Group, Part, Refusal, Sighting};
+use super::{FoundPoint, Group, Refusal, RoleShot};
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
 use crate::geodesy::register::{Joint, Origin};
 use crate::shots::reduce::Vector;
@@ -12,7 +12,7 @@ use crate::shots::reduce::Vector;
 ///
 /// # Errors
 /// Says which reading the row lacks.
-pub fn whole<'g>(group: &Group<'_>, sighting: &'g Sighting) -> Result<(usize, &'g Vector), Refusal> {
+pub fn whole<'g>(group: &Group<'_>, sighting: &'g RoleShot) -> Result<(usize, &'g Vector), Refusal> {
     let lacks = |what: &str| {
         Err(format!(
             "{} of {}: {} (role {}) {what}; shoot it again with azimuth, inclination and distance",
@@ -36,9 +36,9 @@ pub fn whole<'g>(group: &Group<'_>, sighting: &'g Sighting) -> Result<(usize, &'
 }
 
 /// The point of a whole shot, with the base's errors, in the base's frame.
-pub fn part_of_shot(group: &Group<'_>, sighting: &Sighting, role: &'static str) -> Option<Part> {
+pub fn part_of_shot(group: &Group<'_>, sighting: &RoleShot, role: &'static str) -> Option<FoundPoint> {
     let (base, vector) = (group.base(sighting), sighting.vector.as_ref()?);
-    Some(Part {
+    Some(FoundPoint {
         role,
         at: base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]),
         base: sighting.base,
@@ -47,9 +47,14 @@ pub fn part_of_shot(group: &Group<'_>, sighting: &Sighting, role: &'static str) 
 }
 
 /// A point that follows from joint points, given in their frame, with its covariance in a base's frame.
-pub fn part_of_points(joint: &Joint, base: (usize, &Origin), role: &'static str, at: impl Fn(&[[f64; 3]]) -> [f64; 3]) -> Part {
+pub fn part_of_points(
+    joint: &Joint,
+    base: (usize, &Origin),
+    role: &'static str,
+    at: impl Fn(&[[f64; 3]]) -> [f64; 3],
+) -> FoundPoint {
     let covariance = covariance_of(joint, |points| base.1.frame.from_earth_centred(joint.frame().to_earth_centred(at(points))));
-    Part { role, at: joint.frame().to_earth_centred(at(joint.points())), base: base.0, covariance }
+    FoundPoint { role, at: joint.frame().to_earth_centred(at(joint.points())), base: base.0, covariance }
 }
 
 /// The covariance of three values of joint points.

@@ -36,7 +36,7 @@ use crate::shots::reduce::Vector;
 /// A row that takes part in a composed measurement: what was read of it, in radians and metres, the
 /// instrument's corrections included.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sighting {
+pub struct RoleShot {
     /// The part that it plays.
     pub role: String,
     /// The row for people: its shot id, or its place in the log.
@@ -83,14 +83,14 @@ pub struct Group<'t> {
     /// Name of what was measured: the log's `feature`.
     pub name: String,
     /// The rows, in the order of the logs.
-    pub sightings: Vec<Sighting>,
+    pub sightings: Vec<RoleShot>,
     /// The bases.
     pub bases: &'t [Origin],
 }
 
 /// A value with its name and unit.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Value {
+pub struct NamedValue {
     /// Name, with the unit behind it as field names have it: `height_m`, `lean_deg`.
     pub name: &'static str,
     /// The value and its standard error, in that unit.
@@ -99,7 +99,7 @@ pub struct Value {
 
 /// A point that a measurement gives.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Part {
+pub struct FoundPoint {
     /// What it is: `foot`, `top`, `lowest`.
     pub role: &'static str,
     /// Where it is.
@@ -118,7 +118,7 @@ pub struct Detail {
     /// Index of the input file, and line, of the row that it is known by.
     pub place: (usize, u64),
     /// The values.
-    pub values: Vec<Value>,
+    pub values: Vec<NamedValue>,
     /// What is to be said of this piece alone; none where what is said of the whole is said of it.
     pub warnings: Option<Vec<String>>,
 }
@@ -143,9 +143,9 @@ pub struct Composed {
     /// Which of the ways it was computed by, in words, with what was assumed.
     pub method: String,
     /// The values.
-    pub values: Vec<Value>,
+    pub values: Vec<NamedValue>,
     /// Points that it gives.
-    pub parts: Vec<Part>,
+    pub parts: Vec<FoundPoint>,
     /// Its geometry.
     pub shape: Shape,
     /// Warnings in sentences: steep tops, grazing sights, hidden backs.
@@ -158,18 +158,22 @@ pub struct Composed {
 
 /// What the rows do not tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings<'s> {
+pub struct MeasureSettings<'s> {
     /// Standard errors by which repeated readings may differ from their mean.
     pub agreement_sigmas: f64,
     /// For sights onto a plane.
-    pub plane_sight: plane_sight::Settings<'s>,
+    pub plane_sight: plane_sight::PlaneSettings<'s>,
     /// Distance from the line of a profile beyond which a shot is warned of.
     pub offset_limit_m: f64,
 }
 
-impl Default for Settings<'_> {
+impl Default for MeasureSettings<'_> {
     fn default() -> Self {
-        Settings { agreement_sigmas: 4.0, plane_sight: plane_sight::Settings::default(), offset_limit_m: profile::OFFSET_LIMIT_M }
+        MeasureSettings {
+            agreement_sigmas: 4.0,
+            plane_sight: plane_sight::PlaneSettings::default(),
+            offset_limit_m: profile::OFFSET_LIMIT_M,
+        }
     }
 }
 
@@ -178,12 +182,12 @@ pub type Refusal = String;
 
 impl Group<'_> {
     /// The base of a sighting.
-    pub fn base(&self, sighting: &Sighting) -> &Origin {
+    pub fn base(&self, sighting: &RoleShot) -> &Origin {
         &self.bases[sighting.base]
     }
 
     /// The rows of a role, in the order of the logs.
-    pub fn of_role<'g>(&'g self, role: &'g str) -> impl Iterator<Item = &'g Sighting> {
+    pub fn of_role<'g>(&'g self, role: &'g str) -> impl Iterator<Item = &'g RoleShot> {
         self.sightings.iter().filter(move |sighting| sighting.role == role)
     }
 
@@ -191,7 +195,7 @@ impl Group<'_> {
     ///
     /// # Errors
     /// When there is none, or more than one; the sentence names the measurement and the role.
-    pub fn only<'g>(&'g self, role: &'g str) -> Result<&'g Sighting, Refusal> {
+    pub fn only<'g>(&'g self, role: &'g str) -> Result<&'g RoleShot, Refusal> {
         let mut rows = self.of_role(role);
         match (rows.next(), rows.next()) {
             (Some(row), None) => Ok(row),
@@ -212,18 +216,18 @@ pub fn unknown_kind(measure: &str) -> Refusal {
 ///
 /// # Errors
 /// When the kind is not known, or a row is missing or contradicts another.
-pub fn compute(group: &Group, settings: &Settings<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group, settings: &MeasureSettings<'_>) -> Result<Composed, Refusal> {
     let (group, said) = repeats::merged(group, settings.agreement_sigmas)?;
     let group = group.as_ref();
     let mut composed = match group.measure.as_str() {
-        "height" => height::compute(group),
-        "width" => width::compute(group),
-        "missing_line" => missing_line::compute(group),
-        "plane_sight" => plane_sight::compute(group, &settings.plane_sight),
-        "plane" => plane_fit::compute(group),
-        "span" => span::compute(group),
-        "volume" => volume::compute(group),
-        "profile" => profile::compute(group, settings.offset_limit_m),
+        "height" => height::compose(group),
+        "width" => width::compose(group),
+        "missing_line" => missing_line::compose(group),
+        "plane_sight" => plane_sight::compose(group, &settings.plane_sight),
+        "plane" => plane_fit::compose(group),
+        "span" => span::compose(group),
+        "volume" => volume::compose(group),
+        "profile" => profile::compose(group, settings.offset_limit_m),
         other => Err(unknown_kind(other)),
     }
     .map_err(|refusal| roles::with_known_roles(group, refusal))?;

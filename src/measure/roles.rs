@@ -43,7 +43,7 @@ mod tests {
         let mut scene = Scene::new(&[[0.0; 3]], sigmas());
         scene.row(0, "base", "A", [40.0, 30.0, 5.0]);
         scene.row(0, "top", "B", [40.0, 30.0, 15.0]);
-        let refusal = crate::measure::compute(&scene.group("height", "oak"), &Default::default()).unwrap_err();
+        let refusal = crate::measure::compose(&scene.group("height", "oak"), &Default::default()).unwrap_err();
         assert_eq!(
             refusal,
             "height of oak lacks the row with role foot; A has the role \"base\", and a height has the roles foot, top, distance: mend the \

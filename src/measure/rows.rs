@@ -3,7 +3,7 @@
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Joint, Origin};
-use crate::measure::{Group, Part, Refusal, Sighting};
+use crate::measure::{FoundPoint, Group, Refusal, RoleShot};
 use crate::shots::located;
 use crate::shots::reduce::Vector;
 
@@ -29,8 +29,8 @@ pub fn known_roles(group: &Group<'_>, roles: &[&str]) -> Result<(), Refusal> {
 ///
 /// # Errors
 /// Names the first row that is no full shot.
-pub fn joint(group: &Group<'_>, rows: &[&Sighting]) -> Result<Joint, Refusal> {
-    let refuse = |row: &Sighting, what: &str| {
+pub fn joint(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Joint, Refusal> {
+    let refuse = |row: &RoleShot, what: &str| {
         format!(
             "{} of {}: row {} ({}) has no {what}; shoot it again with azimuth, inclination and distance",
             group.measure, group.name, row.label, row.role
@@ -49,7 +49,13 @@ pub fn joint(group: &Group<'_>, rows: &[&Sighting]) -> Result<Joint, Refusal> {
 }
 
 /// A point that follows from the points of a joint, with its covariance in the axes of a base.
-pub fn part(role: &'static str, joint: &Joint, bases: &[Origin], base: usize, point: impl Fn(&[[f64; 3]]) -> [f64; 3]) -> Part {
+pub fn part(
+    role: &'static str,
+    joint: &Joint,
+    bases: &[Origin],
+    base: usize,
+    point: impl Fn(&[[f64; 3]]) -> [f64; 3],
+) -> FoundPoint {
     let (own, to) = (joint.frame().axes(), bases[base].frame.axes());
     let turn: [[f64; 3]; 3] = std::array::from_fn(|r| std::array::from_fn(|c| (0..3).map(|k| to[r][k] * own[c][k]).sum()));
     // Covariances from variances of sums: 2 cov(x, y) = var(x + y) − var x − var y.
@@ -61,7 +67,7 @@ pub fn part(role: &'static str, joint: &Joint, bases: &[Origin], base: usize, po
     let [ee, nn, uu, en, eu, nu] = found.map(|f| f.sigma * f.sigma);
     let both = |sum: f64, x: f64, y: f64| 0.5 * (sum - x - y);
     let covariance = Covariance { ee, en: both(en, ee, nn), eu: both(eu, ee, uu), nn, nu: both(nu, nn, uu), uu };
-    Part { role, at: joint.frame().to_earth_centred(point(joint.points())), base, covariance }
+    FoundPoint { role, at: joint.frame().to_earth_centred(point(joint.points())), base, covariance }
 }
 
 #[cfg(test)]
@@ -106,13 +112,13 @@ mod tests {
         let mut group = scene.group("volume", "heap");
         let vector = group.sightings[1].vector.as_mut().unwrap();
         vector.up_m = None;
-        let rows: Vec<&Sighting> = group.sightings.iter().collect();
+        let rows: Vec<&RoleShot> = group.sightings.iter().collect();
         assert_eq!(
             joint(&group, &rows).unwrap_err(),
             "volume of heap: row B (toe) has no height; shoot it again with azimuth, inclination and distance"
         );
         group.sightings[1].vector.as_mut().unwrap().up_m = Some(f64::NAN);
-        let rows: Vec<&Sighting> = group.sightings.iter().collect();
+        let rows: Vec<&RoleShot> = group.sightings.iter().collect();
         assert!(joint(&group, &rows).unwrap_err().contains("row B (toe) has no usable readings"));
         assert_eq!(
             known_roles(&group, &["crest", "top"]).unwrap_err(),

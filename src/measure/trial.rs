@@ -3,7 +3,7 @@
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::register::{BaseErrors, Origin, Shares};
-use crate::measure::{Group, Sighting};
+use crate::measure::{Group, RoleShot};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
 
@@ -48,7 +48,7 @@ pub struct Field {
     pub refraction: f64,
     pub instrument_height_m: f64,
     pub bases: Vec<Origin>,
-    pub sightings: Vec<Sighting>,
+    pub sightings: Vec<RoleShot>,
 }
 
 fn origin(number: usize, place: &Geodetic, [horizontal, up]: [f64; 2], errors: &Errors) -> Origin {
@@ -93,8 +93,8 @@ impl Field {
     }
 
     /// A shot by its readings.
-    pub fn reading(&mut self, base: usize, role: &str, azimuth_deg: f64, inclination_deg: f64, slope_m: f64) -> &mut Sighting {
-        let sighting = Sighting {
+    pub fn reading(&mut self, base: usize, role: &str, azimuth_deg: f64, inclination_deg: f64, slope_m: f64) -> &mut RoleShot {
+        let sighting = RoleShot {
             role: role.to_owned(),
             label: format!("S{}", self.sightings.len() + 1),
             shot: None,
@@ -121,7 +121,7 @@ impl Field {
     }
 
     /// A shot to a point in the frame of the first base.
-    pub fn shot(&mut self, base: usize, role: &str, point: [f64; 3]) -> &mut Sighting {
+    pub fn shot(&mut self, base: usize, role: &str, point: [f64; 3]) -> &mut RoleShot {
         let [e, n, u] = self.bases[base].frame.from_earth_centred(self.bases[0].frame.to_earth_centred(point));
         let u = u - self.instrument_height_m;
         let slope = (e * e + n * n + u * u).sqrt();

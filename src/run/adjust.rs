@@ -5,8 +5,8 @@ use std::sync::Arc;
 use rustc_hash::FxHashSet;
 
 use super::RunError;
-use super::compute::{self, Stage};
 use super::datums::{self, Steps};
+use super::map_block::{self, Stage};
 use super::prepare::{Prepared, check_any_base};
 use super::{backsights, network, notes};
 use crate::geodesy::crs::{Crs, CrsError, Kind};
@@ -74,8 +74,8 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
             None => RunError::Crs { what: "crs", source: source.or(on_nad83_2011(job, output)) },
         }
     })?;
-    let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
-    table.hold_where(|index| (!placed[index].is_there()).then(compute::not_projected));
+    let placed = map_block::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    table.hold_where(|index| (!placed[index].is_there()).then(map_block::not_projected));
     check_any_base(&table, &prepared.base_logs, &prepared.stations)?;
     let needs = network::Needs {
         logs: shot_logs,
@@ -89,7 +89,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     table.number_neighbours();
     let network = network::adjust(job, &mut table, &needs)?;
     // The network moves bases, and adds some.
-    let placed = compute::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    let placed = map_block::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
     let free_circles = job.has_free_circles();
     let (sights, backsight_notes) = backsights::find(shot_logs, &prepared.norths(&table), &Joiner::new(&table, &job.join));
     let steps = datums::settle(&mut table, &locator, &placed).map_err(RunError::crs("crs"))?;

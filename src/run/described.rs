@@ -1,7 +1,7 @@
 //! Which layers a run writes, with all their fields, before the first record.
 
 use super::adjust::Adjusted;
-use super::compute::Stage;
+use super::map_block::Stage;
 use super::prepare::Prepared;
 use super::{RunError, carried};
 use crate::intake::log::Log;

@@ -18,7 +18,7 @@ use crate::job::{Job, LayerName};
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
 use crate::shots::north::Norths;
-use crate::stations::base::{BaseTable, Settings};
+use crate::stations::base::{BaseSettings, BaseTable};
 
 /// A job ready to be computed.
 pub struct Prepared<'j> {
@@ -68,7 +68,7 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
     let geoid = geoids::of(job, &stations.rows)?;
     let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;
-    let settings = Settings {
+    let settings = BaseSettings {
         bases: &job.bases,
         known: job.known.as_ref(),
         checks: &job.checks,

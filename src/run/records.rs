@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::carried::carried_column;
 use super::coded::{Class, attribute_columns};
-use super::compute::{Stage, position};
+use super::map_block::{Stage, position};
 use super::standing::{self, Sizes, Standing};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};

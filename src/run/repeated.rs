@@ -8,7 +8,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::coded::Class;
-use super::compute::Stage;
+use super::map_block::Stage;
 use super::records::{self, Mapped};
 use super::standing::{self, Sizes};
 use super::tally::Settlement;

@@ -4,7 +4,7 @@
 use std::collections::BTreeSet;
 
 use super::adjust::Adjusted;
-use super::compute::Stage;
+use super::map_block::Stage;
 use super::prepare::Prepared;
 use super::standing::{self, Sizes};
 use super::stream::Streamed;

@@ -1,7 +1,7 @@
 //! One row to a sighting: its code, its north, its reduction.
 
 use super::coded::Class;
-use super::compute::Stage;
+use super::map_block::Stage;
 use crate::geodesy::frame::Geodetic;
 use crate::intake::shot_block::ShotBlock;
 use crate::records::ledger::{Fault, Flags, Reason};

@@ -11,7 +11,7 @@ use rayon::prelude::*;
 
 use super::block::{self, Parsed};
 use super::composed::{Collected, Joinable};
-use super::compute::{Computed, Stage};
+use super::map_block::{Computed, Stage};
 use super::prepare::Prepared;
 use super::repeated::Waiting;
 use super::standing::Standing;
@@ -117,7 +117,7 @@ fn compute_all(
             auditor.window(&mut rows, next);
         }
         done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
-        let compute = || window.par_iter().map(|parsed| stage.compute(parsed)).collect::<Result<Vec<_>, CrsError>>();
+        let compute = || window.par_iter().map(|parsed| stage.map_block(parsed)).collect::<Result<Vec<_>, CrsError>>();
         // While one window is computed, the one after the next is read.
         let (computed, after) = rayon::join(compute, &mut read_next);
         let computed = computed.map_err(|source| RunError::Crs { what: "crs", source })?;

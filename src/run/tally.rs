@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::RunError;
 use super::composed::Joinable;
-use super::compute::{self, Computed, Stage};
+use super::map_block::{self, Computed, Stage};
 use super::prepare::Prepared;
 use super::standing::Place;
 use crate::intake::log::Log;
@@ -136,7 +136,7 @@ pub fn write_entries(
     }
     if wants_ledger && !entries.is_empty() {
         let records: Vec<Record> = entries.iter().map(|entry| Record::Row(names[entry.file], of_bases, entry)).collect();
-        sink.write(LayerName::Ledger.into(), compute::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), map_block::ledger_batch(&records))?;
     }
     Ok(())
 }

@@ -357,11 +357,6 @@ impl Declinations {
         }
     }
 
-    /// Whether dates are needed.
-    pub fn needs_date(&self) -> bool {
-        self.choice == DeclinationChoice::Model
-    }
-
     /// The declination of a base at a date.
     ///
     /// # Errors

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::base::{BaseHeights, Datum, HeightKind, Settings};
+use super::base::{BaseHeights, BaseSettings, Datum, HeightKind};
 use super::recorded::{OnDatum, Source};
 use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::frame::Geodetic;
@@ -18,7 +18,7 @@ pub(super) struct NamedFrames {
 }
 
 impl NamedFrames {
-    pub fn of(settings: &Settings) -> Result<NamedFrames, CrsError> {
+    pub fn of(settings: &BaseSettings) -> Result<NamedFrames, CrsError> {
         let named = |table: Option<&Bases>| {
             let definition = table.and_then(|table| table.ellipsoid_heights_crs.as_deref());
             definition.map(|definition| HeightFrame::of(&Crs::new(definition)?).map(Arc::new)).transpose()
@@ -105,7 +105,7 @@ pub(super) fn geoid_steps(
     at: &Geodetic,
     epoch: Option<f64>,
     datum: &Datum,
-    settings: &Settings,
+    settings: &BaseSettings,
 ) -> Result<GeoidSteps, CrsError> {
     let mut steps = GeoidSteps::default();
     if row.height.is_none() {

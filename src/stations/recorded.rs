@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use super::base::{Datum, Settings};
+use super::base::{BaseSettings, Datum};
 use crate::geodesy::crs::{AreaOfUse, ByPlace, Crs, CrsError, Epoch, Kind, Transform};
 use crate::geodesy::height_frame::{HeightFrame, is_geocentric};
 use crate::records::base_row::{BaseRow, Coordinates};
@@ -58,7 +58,7 @@ pub(super) struct OnDatum {
 
 impl Source {
     /// Opens the CRS that a definition names. `datums` grows where its datum is new.
-    pub fn open(definition: &str, datums: &mut Vec<Datum>, settings: &Settings) -> Result<Source, CrsError> {
+    pub fn open(definition: &str, datums: &mut Vec<Datum>, settings: &BaseSettings) -> Result<Source, CrsError> {
         let crs = Crs::new(definition)?;
         // The vertical part of a compound CRS is told by the height column instead.
         let horizontal = crs.horizontal()?;

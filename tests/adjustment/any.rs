@@ -4,8 +4,8 @@
 use crate::networks;
 use crate::networks::random;
 use proptest::prelude::*;
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::{Ellipsoid, Geodetic};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::network::{
     Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station, adjust, components,
     variance_components,
@@ -29,7 +29,7 @@ fn station() -> impl Strategy<Value = Station> {
     let place = (-60.0f64..60.0, -60.0f64..60.0, -20.0f64..20.0);
     (place, 0..5, 0usize..4, any::<bool>()).prop_map(|((e, n, u), known, orientation, start)| {
         let origin = Geodetic { lat_rad: 0.8, lon_rad: 0.2, ellipsoid_height_m: 100.0 };
-        let frame = standoff::geodesy::frame::LocalFrame::at(&origin, &Ellipsoid::WGS84);
+        let frame = standoff::inside::geodesy::frame::LocalFrame::at(&origin, &Ellipsoid::WGS84);
         let position = frame.to_earth_centred([e, n, u]);
         let covariance = match known {
             0 => Covariance::default(),

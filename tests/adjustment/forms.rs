@@ -2,15 +2,15 @@
 
 use crate::networks;
 use crate::networks::{COMPASS, GNSS, Site, horizontal};
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::{Ellipsoid, Geodetic};
-use standoff::geodesy::register::{BaseErrors, Origin};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic};
+use standoff::inside::geodesy::register::{BaseErrors, Origin};
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::located::joint;
+use standoff::inside::shots::reduce::{Sight, SightSigmas, reduce};
 use standoff::network::{
     Adjustment, Instrument, Kind, Line, NoteKind, ReadingErrors, Role, Settings, Sides, adjust, components, readings,
 };
-use standoff::records::triangle::Triangle;
-use standoff::shots::located::joint;
-use standoff::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// A hundredth of a millimetre: rest of the iteration and rounding of earth-centred coordinates, of readings without error.
 const EXACT_M: f64 = 1e-5;

@@ -1,7 +1,7 @@
 //! Poor geometry, missing readings and defects of datum: refused or flagged by name, and the rest solved.
 
 use crate::networks::{COMPASS, Site, horizontal};
-use standoff::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::covariance::Covariance;
 use standoff::network::{Adjustment, Kind, NoteKind, Settings, adjust};
 
 const FIXED: Covariance = Covariance { ee: 0.0, en: 0.0, eu: 0.0, nn: 0.0, nu: 0.0, uu: 0.0 };

@@ -5,8 +5,8 @@
 
 use std::collections::BTreeMap;
 
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use standoff::network::{Control, Kind, Network, Observation, Settings, Solved, Source, Station, adjust};
 
 /// A sphere that is flat over a site: a length of 1 km is off by (1 km / R)² of itself, 2e-7 m. It falls by d² / 2R, but

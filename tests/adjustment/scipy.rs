@@ -1,7 +1,7 @@
 //! Random networks against SciPy: tests/reference/network_random_*.csv and what network_scipy.py there printed for them.
 
 use crate::networks::Site;
-use standoff::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::covariance::Covariance;
 use standoff::network::Control;
 use standoff::network::{Kind, Network, Observation, Settings, Station, adjust};
 

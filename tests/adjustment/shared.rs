@@ -3,12 +3,12 @@
 use std::sync::Arc;
 
 use crate::networks::{COMPASS, GNSS, Site, dense, horizontal};
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::Ellipsoid;
-use standoff::geodesy::register::{BaseErrors, Cause, ErrorId, Origin, Register};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::Ellipsoid;
+use standoff::inside::geodesy::register::{BaseErrors, Cause, ErrorId, Origin, Register};
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::reduce::{Sight, SightSigmas, reduce};
 use standoff::network::{Adjustment, Kind, Settings, SharedError, adjust};
-use standoff::records::triangle::Triangle;
-use standoff::shots::reduce::{Sight, SightSigmas, reduce};
 
 /// Agreement of a standard error with the oracle's, which is asked of it: two in a hundred.
 const AGREED: f64 = 0.02;

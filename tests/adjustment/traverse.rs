@@ -1,7 +1,7 @@
 //! Traverses: misclosures before adjustment, and the truth back from readings without error.
 
 use crate::networks::{COMPASS, Site, horizontal};
-use standoff::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::covariance::Covariance;
 use standoff::network::{Adjustment, Kind, NoteKind, Settings, adjust};
 
 /// A hundredth of a millimetre: rest of the iteration and rounding of earth-centred coordinates, of readings without error.

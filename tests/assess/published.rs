@@ -24,7 +24,7 @@ fn the_worked_example_through_the_program() {
     }
     assert_eq!(numbers.len(), 58);
     let folder = tempfile::tempdir().unwrap();
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     let mut dataset =
         DriverManager::get_driver_by_name("GPKG").unwrap().create_vector_only(folder.path().join("layer.gpkg")).unwrap();
     let mut checks = "name,east_m,north_m,orthometric_height_m\n".to_owned();

@@ -1,8 +1,8 @@
 //! Corrections whose values follow by hand, or by another way.
 
-use standoff::field::calibrate::EARTH_RADIUS_M;
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
-use standoff::geodesy::north;
+use standoff::inside::field::calibrate::EARTH_RADIUS_M;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
+use standoff::inside::geodesy::north;
 
 use super::{assert_is, calibrate, correction, found};
 

@@ -1,10 +1,10 @@
 //! The stated standard errors against what invented errors of a fixed seed do to many calibrations.
 
-use standoff::field::calibrate::known_line::Line;
-use standoff::field::calibrate::log::{CalibrationShot, Shots};
-use standoff::field::calibrate::{Calibration, Measure, Role, Settings, calibrate};
-use standoff::geodesy::north::NorthKind;
-use standoff::records::shot::{Azimuth, Readings};
+use standoff::inside::field::calibrate::known_line::Line;
+use standoff::inside::field::calibrate::log::{CalibrationShot, Shots};
+use standoff::inside::field::calibrate::{Calibration, CalibrationSettings, Measure, Role, calibrate};
+use standoff::inside::geodesy::north::NorthKind;
+use standoff::inside::records::shot::{Azimuth, Readings};
 
 const RUNS: usize = 3000;
 /// Three standard errors of a variance from RUNS values: 3·√(2/RUNS) = 7.7 %.
@@ -55,8 +55,8 @@ fn shot(random: &mut Normal, measure: Measure, role: Option<Role>, [azimuth, inc
     }
 }
 
-fn settings(keep_all: bool, line: Line) -> Settings {
-    let mut settings = Settings { line, refraction: 1.0, keep_all, ..Settings::default() };
+fn settings(keep_all: bool, line: Line) -> CalibrationSettings {
+    let mut settings = CalibrationSettings { line, refraction: 1.0, keep_all, ..CalibrationSettings::default() };
     settings.assumed.azimuth_rad = SIGMA_AZIMUTH;
     settings.assumed.inclination_rad = SIGMA_INCLINATION;
     settings.assumed.distance_m = SIGMA_DISTANCE;

@@ -2,7 +2,7 @@
 
 use std::fs;
 
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 
 use super::common::Field;
 use super::support::standoff;

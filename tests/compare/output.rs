@@ -11,7 +11,7 @@ fn lines_from_a_to_b_with_their_fields_and_the_values_beside() {
     let values: [&[Measured]; 2] = [&[("height", "T1", "height_m", 20.0, 0.3)], &[("height", "T1", "height_m", 22.0, 0.4)]];
     let folder = site(&a, &b, values);
     compare(folder.path(), &["--out", "changes.gpkg"]).exits(0);
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     let dataset = Dataset::open(folder.path().join("changes.gpkg")).unwrap();
     let mut layer = dataset.layer_by_name("changes").unwrap();
     assert_eq!(layer.spatial_ref().unwrap().auth_code().unwrap(), 32630);

@@ -51,7 +51,7 @@ fn rings(geometry: &Geometry) -> Vec<Vec<(f64, f64)>> {
 
 /// The rings of a layer's records in a file.
 fn of_file(path: &Path, layer: Option<&str>) -> Vec<Vec<(f64, f64)>> {
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     let dataset = Dataset::open(path).unwrap();
     let mut layer = match layer {
         Some(name) => dataset.layer_by_name(name).unwrap(),
@@ -66,7 +66,7 @@ fn formats(out: &Path, layer: &str) -> Vec<(&'static str, Vec<Vec<(f64, f64)>>)>
     let wkt: Vec<Vec<(f64, f64)>> =
         table(&file("csv")).iter().flat_map(|row| rings(&Geometry::from_wkt(&row["WKT"]).unwrap())).collect();
     let drawing = {
-        standoff::geodesy::crs::seclude_gdal();
+        standoff::inside::geodesy::crs::seclude_gdal();
         let dataset = Dataset::open(out.join("dxf/ice.dxf")).unwrap();
         let mut entities = dataset.layer(0).unwrap();
         let of_layer = entities.features().filter(|feature| {
@@ -155,7 +155,7 @@ fn a_field_round_a_pole_in_a_polar_projection() {
 #[test]
 fn areas_have_their_heights() {
     let folder = mapped("EPSG:32632", "47", "9");
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     for file in ["shp/ice.areas.shp", "fgb/ice.areas.fgb"] {
         let dataset = Dataset::open(folder.path().join("out").join(file)).unwrap();
         let mut layer = dataset.layer(0).unwrap();

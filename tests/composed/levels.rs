@@ -53,7 +53,7 @@ fn a_level_above_the_geoid_from_bases_above_the_ellipsoid() {
     let undulation = part(&run, "ellipsoid_height_m") + 10.0;
     assert!((45.0..55.0).contains(&undulation), "{undulation}");
     // The geoid stands between the two heights with its error.
-    assert_near(part(&run, "sigma_up_m"), 0.4f64.hypot(standoff::geodesy::geoid::SIGMA_M), NEAR_M);
+    assert_near(part(&run, "sigma_up_m"), 0.4f64.hypot(standoff::inside::geodesy::geoid::SIGMA_M), NEAR_M);
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Spans: what stands beside every distance of a wire, and the threshold of the user's.
 
-use standoff::measure::span::CAUTION;
+use standoff::inside::measure::span::CAUTION;
 
 use super::*;
 

@@ -1,7 +1,7 @@
 //! Operations between datums, chosen for the place of each base: by PROJ's own ranking there, told where they differ, refused where
 //! the best lacks its grid and too much is lost without it.
 
-use standoff::geodesy::crs::{ByPlace, Crs, CrsError, Rules};
+use standoff::inside::geodesy::crs::{ByPlace, Crs, CrsError, Rules};
 
 use super::common::{Field, Run};
 use super::{field, number};
@@ -247,7 +247,8 @@ fn just_inside_the_limit_positions_are_flagged_alone() {
     let at = |lat_deg: f64| {
         let crs = Crs::new("EPSG:32630").unwrap();
         let transform =
-            standoff::geodesy::crs::Transform::new(&Crs::new("EPSG:4326").unwrap(), &crs, None, Rules::default()).unwrap();
+            standoff::inside::geodesy::crs::Transform::new(&Crs::new("EPSG:4326").unwrap(), &crs, None, Rules::default())
+                .unwrap();
         let mut point = [[-3.0, lat_deg, 0.0]];
         transform.apply(&mut point).unwrap();
         projected("EPSG:32630", point[0][0], point[0][1])

@@ -5,10 +5,10 @@
 
 pub mod dense;
 
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::numeric::monte_carlo::{Lower, Normal};
 use standoff::network::{Control, Kind, Network, Observation, Station};
-use standoff::numeric::monte_carlo::{Lower, Normal};
 
 /// Coefficient of refraction of the test networks.
 pub const REFRACTION: f64 = 0.13;

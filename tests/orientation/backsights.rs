@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::numeric::monte_carlo::Normal;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::numeric::monte_carlo::Normal;
 
 use super::common::{Field, Run};
 use super::{ROLES, SIGMA_BASE_M, SIGMA_READING_DEG, WRITTEN_DEG, WRITTEN_M, assert_near, field, meridian_m, number};

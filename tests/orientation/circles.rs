@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use proptest::prelude::*;
 use serde_json::{Value, json};
-use standoff::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 
 use crate::support::small::Small;
 

@@ -22,7 +22,7 @@ fn page(job: &Small) -> String {
 }
 
 fn system(definition: &str) -> SpatialRef {
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     let mut system = SpatialRef::from_definition(definition).unwrap();
     system.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
     system

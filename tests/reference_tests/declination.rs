@@ -1,7 +1,7 @@
 //! Declination, its yearly change and its standard error against the published tables of the World Magnetic Model.
 
 use jiff::civil::Date;
-use standoff::geodesy::north::{self, NorthError, WeakField};
+use standoff::inside::geodesy::north::{self, NorthError, WeakField};
 
 use crate::reference::{Row, around_zero_deg, geodetic, table};
 
@@ -14,7 +14,7 @@ const TABLE_SLIP_NT: f64 = 0.001;
 const REPORT_RATE_DEG: f64 = 0.01;
 
 /// A row's place, its nearest day, and how many years that day is later than the row's decimal year.
-fn place_and_day(row: &Row) -> (standoff::geodesy::frame::Geodetic, Date, f64) {
+fn place_and_day(row: &Row) -> (standoff::inside::geodesy::frame::Geodetic, Date, f64) {
     let decimal_year = row.number("decimal_year");
     let first = Date::new(decimal_year.floor() as i16, 1, 1).unwrap();
     let days_in_year = f64::from(first.days_in_year());

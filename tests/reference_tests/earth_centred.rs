@@ -1,8 +1,8 @@
 //! Earth-centred and local coordinates against the examples of the EPSG guidance note, national agencies, and PROJ.
 
 use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
-use standoff::geodesy::crs::Crs;
-use standoff::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::crs::Crs;
+use standoff::inside::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 
 use crate::reference::{Random, Row, around_zero_deg, geodetic, table};
 

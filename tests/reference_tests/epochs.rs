@@ -1,8 +1,8 @@
 //! Transformations that move with time against published parameters, the formula of EPSG Guidance Note 7-2
 //! (time-dependent Helmert in 15 parameters, methods 1053 and 1056) worked out here, and another release of PROJ.
 
-use standoff::geodesy::crs::{Crs, CrsError, Epoch, Rules, Transform};
-use standoff::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic};
+use standoff::inside::geodesy::crs::{Crs, CrsError, Epoch, Rules, Transform};
+use standoff::inside::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic};
 
 use crate::reference::{geodetic, table};
 

@@ -1,9 +1,9 @@
 //! The stated covariance against draws of all errors, through the whole way from base to point.
 
-use standoff::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::records::triangle::Triangle;
-use standoff::shots::reduce::{Sight, SightSigmas, Vector, reduce};
+use standoff::inside::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 use crate::reference::{Random, geodetic};
 

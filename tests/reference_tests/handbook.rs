@@ -1,14 +1,14 @@
 //! Units against their definitions; refraction, earth curvature and heights by angles against handbooks.
 
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::intake::log::Log;
-use standoff::intake::shot_block::{RowRead, ShotBlock};
-use standoff::intake::shots::ShotRules;
-use standoff::intake::text::Text;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::intake::log::Log;
+use standoff::inside::intake::shot_block::{RowRead, ShotBlock};
+use standoff::inside::intake::shots::ShotRules;
+use standoff::inside::intake::text::Text;
+use standoff::inside::records::shot::Readings;
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::reduce::{Sight, reduce};
 use standoff::job::{Checks, Heights, LogFormat};
-use standoff::records::shot::Readings;
-use standoff::records::triangle::Triangle;
-use standoff::shots::reduce::{Sight, reduce};
 use standoff::units::{AngleUnit, Hemispheres, LengthUnit, parse_angle_deg};
 
 use crate::reference::{NO_SIGMAS, Row, geodetic, table};

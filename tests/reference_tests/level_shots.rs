@@ -15,11 +15,11 @@
 //! At 5 km and h = 0 the shot ends 1.04 mm short, and all of the rest is 4 µm.
 
 use geo::{Destination, Geodesic, GeodesicMeasure, Point};
-use standoff::geodesy::crs::Crs;
-use standoff::geodesy::frame::Ellipsoid;
-use standoff::records::triangle::Triangle;
-use standoff::shots::locate::end_point;
-use standoff::stations::base::BaseTable;
+use standoff::inside::geodesy::crs::Crs;
+use standoff::inside::geodesy::frame::Ellipsoid;
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::locate::end_point;
+use standoff::inside::stations::base::BaseTable;
 
 use crate::reference::{Random, plain_shot, settled_bases, table};
 

@@ -3,11 +3,11 @@
 use std::str::FromStr;
 
 use jiff::civil::Date;
-use standoff::intake::nmea::{Clues, looks_like, read};
+use standoff::inside::intake::nmea::{Clues, looks_like, read};
+use standoff::inside::records::base_row::{Coordinates, Height};
+use standoff::inside::records::fix::{Fix, FixLog};
+use standoff::inside::records::ledger::Reason;
 use standoff::job::FixKind;
-use standoff::records::base_row::{Coordinates, Height};
-use standoff::records::fix::{Fix, FixLog};
-use standoff::records::ledger::Reason;
 
 /// Half of the last printed digit of the degrees in the labels.
 const LABEL_DEG: f64 = 0.5e-10;

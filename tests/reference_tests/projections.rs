@@ -2,11 +2,11 @@
 //!
 //! Convergence is true minus grid azimuth, east positive, in the product and in the table.
 
-use standoff::geodesy::crs::{Crs, Rules, Transform};
-use standoff::geodesy::frame::{Geodetic, LocalFrame};
+use standoff::inside::geodesy::crs::{Crs, Rules, Transform};
+use standoff::inside::geodesy::frame::{Geodetic, LocalFrame};
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::locate::Locator;
 use standoff::job::{Geoid, Heights};
-use standoff::records::triangle::Triangle;
-use standoff::shots::locate::Locator;
 
 use crate::reference::{Row, around_zero_deg, geodetic, plain_shot, settled_bases, table};
 
@@ -168,7 +168,7 @@ fn lat_deg_and_lon_deg_of_a_grid_counted_in_gons_from_paris_were_gons_from_paris
     let grid = Crs::new("EPSG:27572").unwrap();
     let table = settled_bases(&[[46.8, 5.0, 100.0]], &grid);
     let heights = Heights { geoid: Geoid::None, ..Heights::default() };
-    let geoid = standoff::geodesy::geoid::Geoid::new();
+    let geoid = standoff::inside::geodesy::geoid::Geoid::new();
     // The grid of the datum's best transformation is not installed.
     let rules = Rules { missing_grids: true, ..Rules::default() };
     let locator = Locator::new(&table, &grid, &heights, rules, &geoid).unwrap();

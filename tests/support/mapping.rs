@@ -98,7 +98,7 @@ fn reference(definition: &str) -> SpatialRef {
 
 /// A dataset for points and tables.
 fn dataset(path: &Path) -> Dataset {
-    standoff::geodesy::crs::seclude_gdal();
+    standoff::inside::geodesy::crs::seclude_gdal();
     let driver = match path.extension().unwrap().to_str().unwrap() {
         "gpkg" => "GPKG",
         "geojson" => "GeoJSON",

@@ -1,9 +1,9 @@
 //! JCGM 100:2008 (GUM), example H.2, and JCGM 101:2008 (supplement 1), 9.4.3: correlated inputs. Values from memory of the documents; each follows again
 //! from the readings printed beside it.
 
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::geodesy::register::Joint;
-use standoff::numeric::monte_carlo::{Normal, deviation};
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::register::Joint;
+use standoff::inside::numeric::monte_carlo::{Normal, deviation};
 
 fn frame() -> LocalFrame {
     LocalFrame::at(&Geodetic { lat_rad: 0.8, lon_rad: 0.2, ellipsoid_height_m: 0.0 }, &Ellipsoid::WGS84)

@@ -2,13 +2,13 @@
 
 use std::f64::consts::PI;
 
-use standoff::geodesy::covariance::Covariance;
-use standoff::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::geodesy::register::{BaseErrors, Located, Origin, Shares};
-use standoff::measure::strings::measure::{Measures, measures};
-use standoff::numeric::monte_carlo::Normal;
-use standoff::records::triangle::Triangle;
-use standoff::shots::reduce::{Sight, SightSigmas, Vector, reduce};
+use standoff::inside::geodesy::covariance::Covariance;
+use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use standoff::inside::geodesy::register::{BaseErrors, Located, Origin, Shares};
+use standoff::inside::measure::strings::measure::{Measures, measures};
+use standoff::inside::numeric::monte_carlo::Normal;
+use standoff::inside::records::triangle::Triangle;
+use standoff::inside::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 fn frame() -> LocalFrame {
     let at = Geodetic { lat_rad: 0.82, lon_rad: 0.15, ellipsoid_height_m: 0.0 };

@@ -12,7 +12,7 @@
 
 use super::log::CalibrationShot;
 use super::repeats::{LEAST_TO_TEST, Repeats, about_their_mean_rad, half_turn_rad, pooled_sigma};
-use super::{CalibrateError, Corrected, Finding, Measure, Reading, Settings};
+use super::{CalibrateError, CalibrationSettings, Corrected, Finding, Measure, Reading};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::north::{self, NorthKind};
 
@@ -61,7 +61,7 @@ struct Known {
 ///
 /// # Errors
 /// When nothing is known of the line, or the shots lack what is known of it.
-pub fn findings(shots: &[&CalibrationShot], settings: &Settings) -> Result<Vec<Finding>, CalibrateError> {
+pub fn findings(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<Vec<Finding>, CalibrateError> {
     let Some(first) = shots.first() else { return Ok(Vec::new()) };
     if !settings.line.is_given() {
         return Err(CalibrateError::at(
@@ -167,7 +167,11 @@ pub(super) fn both_heights(shot: &CalibrationShot) -> Option<(f64, f64)> {
 /// A reading that was compared: its shot, the reading, known − measured, and the known value's σ.
 type Compared<'s> = (&'s CalibrationShot, f64, f64, f64);
 
-fn azimuths(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) -> Result<Option<Finding>, CalibrateError> {
+fn azimuths(
+    shots: &[&CalibrationShot],
+    known: &[Known],
+    settings: &CalibrationSettings,
+) -> Result<Option<Finding>, CalibrateError> {
     let mut compared: Vec<Compared> = Vec::new();
     for (shot, known) in shots.iter().zip(known) {
         let (Some((north, azimuth_rad)), Some((known_rad, known_north, sigma_rad))) = (shot.readings.bearing(), known.azimuth)
@@ -207,7 +211,7 @@ fn azimuths(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) ->
     Ok(finding)
 }
 
-fn inclinations(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) -> Option<Finding> {
+fn inclinations(shots: &[&CalibrationShot], known: &[Known], settings: &CalibrationSettings) -> Option<Finding> {
     let compared: Vec<Compared> = shots
         .iter()
         .zip(known)
@@ -223,7 +227,11 @@ fn inclinations(shots: &[&CalibrationShot], known: &[Known], settings: &Settings
     finding(Corrected::Inclination, &compared, settings.assumed.inclination_rad, settings.keep_all)
 }
 
-fn distances(shots: &[&CalibrationShot], known: &[Known], settings: &Settings) -> Result<Option<Finding>, CalibrateError> {
+fn distances(
+    shots: &[&CalibrationShot],
+    known: &[Known],
+    settings: &CalibrationSettings,
+) -> Result<Option<Finding>, CalibrateError> {
     let mut compared: Vec<Compared> = Vec::new();
     let mut turned_by_measured = false;
     for (shot, known) in shots.iter().zip(known) {

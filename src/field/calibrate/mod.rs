@@ -43,7 +43,7 @@ pub const WITHDRAW_COMPASS_DEG: f64 = 3.0;
 
 /// What a calibration needs beside its shots.
 #[derive(Debug, Clone, Default)]
-pub struct Settings {
+pub struct CalibrationSettings {
     /// The true values of the known line, where shots over one are in the log.
     pub line: Line,
     /// Coefficient of refraction.
@@ -54,7 +54,7 @@ pub struct Settings {
     pub keep_all: bool,
 }
 
-impl Settings {
+impl CalibrationSettings {
     /// How sights bend.
     fn bend(&self) -> Bend {
         Bend::of(self.refraction, EARTH_RADIUS_M)
@@ -316,7 +316,7 @@ impl CalibrateError {
 /// # Errors
 /// When no row is a calibration shot, a kind of calibration lacks a part, or its shots contradict
 /// each other or the known values; the message says what is missing, and where.
-pub fn calibrate(log: Shots, settings: &Settings) -> Result<Calibration, CalibrateError> {
+pub fn calibrate(log: Shots, settings: &CalibrationSettings) -> Result<Calibration, CalibrateError> {
     let mut findings = Vec::new();
     let mut azimuth_check = None;
     for measure in Measure::ALL {

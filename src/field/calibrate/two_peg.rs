@@ -26,7 +26,7 @@
 use super::known_line::few;
 use super::log::CalibrationShot;
 use super::repeats::{LEAST_TO_TEST, Repeats, pooled_sigma};
-use super::{CalibrateError, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, Settings};
+use super::{CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role};
 use crate::shots::reduce::Bend;
 
 /// The sights of the second setup must differ more than those of the first by this part of their
@@ -66,7 +66,7 @@ impl Sight<'_> {
 ///
 /// # Errors
 /// When a shot lacks its inclination or distance, a setup has two bases, or the sights are too alike.
-pub fn finding(shots: &[&CalibrationShot], settings: &Settings) -> Result<Finding, CalibrateError> {
+pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<Finding, CalibrateError> {
     let instrument_heights = shots.iter().all(|shot| shot.readings.instrument_height_m.is_some());
     let target_heights = shots.iter().all(|shot| shot.readings.target_height_m.is_some());
     let sight = |role| sight(shots, role, (instrument_heights, target_heights), settings);
@@ -139,7 +139,7 @@ fn sight<'s>(
     shots: &[&'s CalibrationShot],
     role: Role,
     (instrument_heights, target_heights): (bool, bool),
-    settings: &Settings,
+    settings: &CalibrationSettings,
 ) -> Result<Sight<'s>, CalibrateError> {
     let shots: Vec<&CalibrationShot> = shots.iter().copied().filter(|shot| shot.role == Some(role)).collect();
     let is_slope = shots.iter().all(|shot| shot.readings.slope_m.is_some());

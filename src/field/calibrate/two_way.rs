@@ -24,7 +24,7 @@
 use super::known_line::{both_heights, few};
 use super::log::CalibrationShot;
 use super::repeats::{LEAST_TO_TEST, Repeats, about_their_mean_rad, half_turn_rad, pooled_sigma};
-use super::{AzimuthCheck, CalibrateError, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, Settings};
+use super::{AzimuthCheck, CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role};
 use crate::geodesy::north::NorthKind;
 
 /// What fore and back azimuths of hand compass work may differ by, in degrees (common practice as
@@ -49,7 +49,10 @@ struct Direction<'s> {
 ///
 /// # Errors
 /// When the shots have no inclination, or the two directions are not of one line.
-pub fn finding(shots: &[&CalibrationShot], settings: &Settings) -> Result<(Finding, Option<AzimuthCheck>), CalibrateError> {
+pub fn finding(
+    shots: &[&CalibrationShot],
+    settings: &CalibrationSettings,
+) -> Result<(Finding, Option<AzimuthCheck>), CalibrateError> {
     let of = |role| shots.iter().copied().filter(|shot| shot.role == Some(role)).collect::<Vec<_>>();
     let (forth, back) = (of(Role::Forth), of(Role::Back));
     // One base for both: the instrument was turned over there.
@@ -130,7 +133,7 @@ fn look_alike(forth: &[&CalibrationShot], back: &[&CalibrationShot]) -> Result<(
 fn direction<'s>(
     shots: Vec<&'s CalibrationShot>,
     turned_over: bool,
-    settings: &Settings,
+    settings: &CalibrationSettings,
 ) -> Result<Direction<'s>, CalibrateError> {
     let mut reduced = Vec::with_capacity(shots.len());
     let mut read = Vec::with_capacity(shots.len());
@@ -159,7 +162,7 @@ fn direction<'s>(
 }
 
 /// Refuses directions whose distances or inclinations cannot be of one line.
-fn one_line(forth: &Direction, back: &Direction, settings: &Settings) -> Result<(), CalibrateError> {
+fn one_line(forth: &Direction, back: &Direction, settings: &CalibrationSettings) -> Result<(), CalibrateError> {
     let (Some(there), Some(here), Some(first)) = (forth.horizontal_m, back.horizontal_m, back.shots.first()) else {
         return Ok(());
     };
@@ -193,7 +196,7 @@ fn check_azimuths(
     forth: &[&CalibrationShot],
     back: &[&CalibrationShot],
     horizontal_m: Option<f64>,
-    settings: &Settings,
+    settings: &CalibrationSettings,
 ) -> Result<Option<AzimuthCheck>, CalibrateError> {
     let azimuths = |shots: &[&CalibrationShot]| {
         let angles: Vec<f64> =

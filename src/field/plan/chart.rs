@@ -7,7 +7,7 @@
 use std::fmt::{self, Write};
 
 use super::report::Request;
-use super::{Axis, Farthest, Setup};
+use super::{Axis, Farthest, PlannedSight};
 
 /// Inclinations that are drawn: more would not be told apart.
 pub const DRAWN: usize = 4;
@@ -181,7 +181,7 @@ fn axes(out: &mut String, frame: &Frame) -> fmt::Result {
     writeln!(out, "</g>")
 }
 
-fn curve(out: &mut String, frame: &Frame, setup: &Setup, axis: Axis, degrees: f64, dash: &str) -> fmt::Result {
+fn curve(out: &mut String, frame: &Frame, setup: &PlannedSight, axis: Axis, degrees: f64, dash: &str) -> fmt::Result {
     write!(
         out,
         "<polyline fill=\"none\" stroke=\"{}\" stroke-width=\"{THICK}\" stroke-linejoin=\"round\" stroke-dasharray=\"{dash}\" points=\"",

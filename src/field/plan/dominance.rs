@@ -5,7 +5,7 @@
 
 use serde::Serialize;
 
-use super::{Axis, Expected, REACH_M, Setup, edge};
+use super::{Axis, Expected, PlannedSight, REACH_M, edge};
 use crate::geodesy::covariance::Covariance;
 
 /// The first step from the base, in metres, and the ratio of one step to the next: another part that
@@ -19,7 +19,7 @@ const TIE: f64 = 1e-9;
 /// A part of the variance, as in the layers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Part {
+pub enum ErrorPart {
     /// The base.
     Base,
     /// Azimuth, orientation and inclination.
@@ -85,7 +85,7 @@ pub struct Stretch {
     /// Slope distance where another part takes over, in metres; none up to [`REACH_M`].
     pub to_m: Option<f64>,
     /// The largest part.
-    pub part: Part,
+    pub part: ErrorPart,
     /// The largest source in it.
     pub source: Source,
 }
@@ -102,17 +102,17 @@ fn largest<T: Copy>(parts: &[(T, f64)]) -> Option<T> {
 }
 
 /// The largest part and the largest source in it; none where nothing is in doubt.
-pub fn leader(expected: &Expected, axis: Axis) -> Option<(Part, Source)> {
+pub fn leader(expected: &Expected, axis: Axis) -> Option<(ErrorPart, Source)> {
     let of = |covariance: Covariance| axis.variance(&covariance);
     let part = largest(&[
-        (Part::Base, of(expected.base)),
-        (Part::Direction, of(expected.direction())),
-        (Part::Distance, of(expected.distance)),
+        (ErrorPart::Base, of(expected.base)),
+        (ErrorPart::Direction, of(expected.direction())),
+        (ErrorPart::Distance, of(expected.distance)),
     ])?;
     let source = match part {
-        Part::Base => Source::Base,
-        Part::Distance => Source::Distance,
-        Part::Direction => largest(&[
+        ErrorPart::Base => Source::Base,
+        ErrorPart::Distance => Source::Distance,
+        ErrorPart::Direction => largest(&[
             (Source::Azimuth, of(expected.azimuth)),
             (Source::Orientation, of(expected.orientation)),
             (Source::Inclination, of(expected.inclination)),
@@ -122,11 +122,11 @@ pub fn leader(expected: &Expected, axis: Axis) -> Option<(Part, Source)> {
 }
 
 /// The stretches from the base to [`REACH_M`] at an inclination.
-pub fn stretches(setup: &Setup, axis: Axis, inclination_rad: f64) -> Vec<Stretch> {
+pub fn stretches(setup: &PlannedSight, axis: Axis, inclination_rad: f64) -> Vec<Stretch> {
     let leads = |slope_m: f64| leader(&setup.sighting(slope_m, inclination_rad), axis);
     let mut found = Vec::new();
     let (mut from_m, mut last_m, mut current) = (0.0, 0.0, leads(0.0));
-    let stretch = |leader: Option<(Part, Source)>, from_m: f64, to_m: Option<f64>| {
+    let stretch = |leader: Option<(ErrorPart, Source)>, from_m: f64, to_m: Option<f64>| {
         leader.map(|(part, source)| Stretch { from_m, to_m, part, source })
     };
     while last_m < REACH_M {
@@ -159,9 +159,9 @@ mod tests {
         // 2 σb² = S² σA²: S = √2 · 0.4 / 0.017453 = 32.41 m.
         let meet = 2f64.sqrt() * 0.4 / 1f64.to_radians();
         assert_eq!(found.len(), 2, "{found:?}");
-        assert_eq!((found[0].part, found[0].source), (Part::Base, Source::Base));
+        assert_eq!((found[0].part, found[0].source), (ErrorPart::Base, Source::Base));
         assert!((found[0].to_m.unwrap() - meet).abs() < 1e-6, "{found:?}");
-        assert_eq!((found[1].part, found[1].source, found[1].to_m), (Part::Direction, Source::Azimuth, None));
+        assert_eq!((found[1].part, found[1].source, found[1].to_m), (ErrorPart::Direction, Source::Azimuth, None));
     }
 
     #[test]

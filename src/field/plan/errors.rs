@@ -3,7 +3,7 @@
 
 use serde::Serialize;
 
-use super::Setup;
+use super::PlannedSight;
 use crate::geodesy::REFRACTION;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::Ellipsoid;
@@ -55,7 +55,7 @@ impl Sigma {
 pub struct Errors {
     /// Of a distance, in metres.
     pub sigma_distance_m: Sigma,
-    /// Part of it that grows with distance, in parts per million.
+    /// ErrorPart of it that grows with distance, in parts per million.
     pub sigma_distance_ppm: Sigma,
     /// Of one azimuth reading, in degrees.
     pub sigma_azimuth_deg: Sigma,
@@ -182,6 +182,7 @@ impl Errors {
     }
 
     /// The standard errors, to change them.
+    #[cfg(test)]
     pub fn all_mut(&mut self) -> [&mut Sigma; 8] {
         [
             &mut self.sigma_distance_m,
@@ -238,7 +239,7 @@ impl Errors {
     }
 
     /// Ready to plan with.
-    pub fn setup(&self) -> Setup {
+    pub fn setup(&self) -> PlannedSight {
         let instrument = Instrument {
             sigma_distance_m: Some(self.sigma_distance_m.value),
             sigma_distance_ppm: self.sigma_distance_ppm.value,
@@ -247,7 +248,7 @@ impl Errors {
             refraction: self.refraction,
             ..Instrument::default()
         };
-        Setup {
+        PlannedSight {
             kit: Kit::from(&instrument),
             sigma_orientation_rad: self
                 .sigma_declination_deg

@@ -21,7 +21,7 @@
 
 use serde::Serialize;
 
-use super::{REACH_M, Setup, edge};
+use super::{PlannedSight, REACH_M, edge};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
@@ -76,7 +76,7 @@ impl Object {
     }
 
     /// Standard error of the height measured from a horizontal distance, in metres.
-    pub fn sigma_m(&self, setup: &Setup, horizontal_m: f64) -> f64 {
+    pub fn sigma_m(&self, setup: &PlannedSight, horizontal_m: f64) -> f64 {
         // To an end of the object: `angle` is the standard error of its inclination.
         let shot = |rise_m: f64, angle: f64| -> Vector {
             let sight = Sight {
@@ -105,13 +105,13 @@ impl Object {
     }
 
     /// Half of the 95 % interval of the height measured from a horizontal distance, in metres.
-    pub fn error95_m(&self, setup: &Setup, horizontal_m: f64) -> f64 {
+    pub fn error95_m(&self, setup: &PlannedSight, horizontal_m: f64) -> f64 {
         INTERVAL95 * self.sigma_m(setup, horizontal_m)
     }
 
     /// The standoff of least error between two horizontal distances, by golden section on the logarithm
     /// of the distance; the error has one minimum. The range is the instrument's where it is known.
-    pub fn plan(&self, setup: &Setup, range_m: (Option<f64>, Option<f64>), tolerance_m: Option<f64>) -> HeightPlan {
+    pub fn plan(&self, setup: &PlannedSight, range_m: (Option<f64>, Option<f64>), tolerance_m: Option<f64>) -> HeightPlan {
         let near = range_m.0.unwrap_or(NEAREST_M).clamp(NEAREST_M, REACH_M);
         let far = range_m.1.unwrap_or(REACH_M).clamp(near, REACH_M);
         let error = |horizontal_m: f64| self.error95_m(setup, horizontal_m);
@@ -167,7 +167,7 @@ mod tests {
     /// A minimum found by comparing values is known to the square root of their rounding.
     const FLAT: f64 = 1e-6;
 
-    fn setup(distance_m: f64, inclination_deg: f64) -> Setup {
+    fn setup(distance_m: f64, inclination_deg: f64) -> PlannedSight {
         let mut errors = Errors::assumed();
         errors.sigma_distance_m = Sigma::given(distance_m);
         errors.sigma_inclination_deg = Sigma::given(inclination_deg);

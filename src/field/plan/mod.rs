@@ -1,7 +1,7 @@
 //! Planning: what an instrument and a receiver can be expected to give, before anyone is in the field.
 //!
 //! A planned sighting goes through [`crate::shots::reduce`] and [`Covariance`] as a measured one does, so
-//! that a plan and the layers of a run agree. [`errors`] settles the standard errors, [`Setup`] gives
+//! that a plan and the layers of a run agree. [`errors`] settles the standard errors, [`PlannedSight`] gives
 //! the expected uncertainty at a distance and inclination and the farthest standoff within a
 //! tolerance, [`dominance`] tells which part is the largest and from where, [`height`] plans a height
 //! measurement; [`report`] puts them together, [`sheet`] and [`chart`] show them.
@@ -71,7 +71,7 @@ impl Axis {
 
 /// An instrument over a base, ready to plan with.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Setup {
+pub struct PlannedSight {
     /// The instrument.
     pub kit: Kit,
     /// Standard error of the orientation that all shots of the base share, in radians.
@@ -132,7 +132,7 @@ pub enum Farthest {
     },
 }
 
-impl Setup {
+impl PlannedSight {
     /// The expected covariance of a sighting. `slope_m` ≥ 0; `inclination_rad` within ±π/2.
     pub fn sighting(&self, slope_m: f64, inclination_rad: f64) -> Expected {
         // Turning the azimuth turns the covariance and changes nothing that is read from it here.
@@ -205,7 +205,7 @@ mod tests {
     /// Rounding of a few operations on metres.
     const ROUNDING_M: f64 = 1e-9;
 
-    fn only_azimuth(degrees: f64) -> Setup {
+    fn only_azimuth(degrees: f64) -> PlannedSight {
         let mut errors = Errors::assumed();
         for sigma in errors.all_mut() {
             *sigma = Sigma::given(0.0);

@@ -3,7 +3,7 @@
 
 use serde::Serialize;
 
-use super::dominance::{Part, Stretch, stretches};
+use super::dominance::{ErrorPart, Stretch, stretches};
 use super::errors::Errors;
 use super::height::{HeightPlan, Object};
 use super::{Axis, Farthest, REACH_M};
@@ -245,10 +245,10 @@ impl Dominance {
             (true, Some(to_m)) => format!("from about {} to {}", about(from_m), about(to_m)),
         };
         let what = match (part, self.axis) {
-            (Part::Base, Axis::Horizontal) => "the base's position dominates".to_owned(),
-            (Part::Base, Axis::Vertical) => "the base's height dominates".to_owned(),
+            (ErrorPart::Base, Axis::Horizontal) => "the base's position dominates".to_owned(),
+            (ErrorPart::Base, Axis::Vertical) => "the base's height dominates".to_owned(),
             // Nothing else of the direction moves a height.
-            (Part::Direction, Axis::Horizontal) => format!("the direction dominates, most of it {}", source.words()),
+            (ErrorPart::Direction, Axis::Horizontal) => format!("the direction dominates, most of it {}", source.words()),
             _ => format!("{} dominates", source.words()),
         };
         format!("{whereabouts} {what}: {}", self.advice)

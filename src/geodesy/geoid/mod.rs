@@ -15,16 +15,14 @@ mod open;
 #[cfg(test)]
 pub(crate) mod tests;
 
+#[cfg(feature = "gis")]
+use crate::geodesy::frame::Geodetic;
 pub use global::{GeoidReader, GlobalGeoid, NAME, SIGMA_M};
 pub use grid::GeoidGrid;
 #[cfg(feature = "gis")]
 pub(crate) use grid::Lattice;
 #[cfg(feature = "gis")]
 pub(crate) use open::{BandValues, lattice, one_line};
-#[cfg(feature = "gis")]
-pub use open::{GeoidError, MOST_NODES};
-
-use crate::geodesy::frame::Geodetic;
 
 /// Standard error in metres of a separation in a receiver's log where nothing better is stated: the
 /// tables inside receivers are coarse and go unnamed. Common practice; no published figure.

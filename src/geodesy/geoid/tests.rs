@@ -320,7 +320,7 @@ fn a_grid_of_another_region_is_told() {
     let path = written(&folder, "region.gtx", &REGION.gtx(bumped_m));
     for area in [[6.0, 50.1, 6.2, 50.3], [4.2, 51.0, 4.4, 51.2], [4.2, 49.0, 4.4, 49.9], [f64::NAN, 50.0, 4.5, 50.1]] {
         let error = GeoidGrid::open_for(&path, None, area).unwrap_err();
-        assert!(matches!(error, GeoidError::Elsewhere { .. }), "{area:?}: {error}");
+        assert!(matches!(error, super::open::GeoidError::Elsewhere { .. }), "{area:?}: {error}");
     }
     let error = GeoidGrid::open_for(&path, None, [6.0, 50.1, 6.2, 50.3]).unwrap_err().to_string();
     assert_eq!(

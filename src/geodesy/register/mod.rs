@@ -29,7 +29,7 @@ mod tests;
 use std::sync::Arc;
 
 pub use base::{BaseErrors, Origin, position_arms};
-pub use joint::{Estimate, Joint, Matrix, Roots, Running};
+pub use joint::{Estimate, Joint, Running};
 
 use super::covariance::Covariance;
 use super::frame::{EarthCentred, LocalFrame};

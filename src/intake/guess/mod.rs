@@ -33,18 +33,10 @@ use super::IntakeError;
 use super::columns::LogKind;
 use crate::job::UNDECIDED;
 
-/// The text of a starter job for some logs.
-///
-/// # Errors
-/// When a log cannot be read, or is empty.
-pub fn starter_job(paths: &[PathBuf]) -> Result<String, IntakeError> {
-    Ok(draft(paths)?.text())
-}
-
 /// A starter job with its open questions.
 ///
 /// # Errors
-/// As [`starter_job`].
+/// When a log cannot be read, or is empty.
 pub fn draft(paths: &[PathBuf]) -> Result<Draft, IntakeError> {
     let read = paths.iter().map(|path| sample::all(path)).collect::<Result<Vec<_>, _>>()?;
     let samples = with_positions_of_rows(read.into_iter().flatten().collect());

@@ -24,7 +24,7 @@ pub(super) struct Line<'a> {
 
 /// The position of an epoch and the line it stands in.
 #[derive(Debug)]
-struct Place<'a> {
+struct FixPlace<'a> {
     line: Line<'a>,
     position: Position,
 }
@@ -40,7 +40,7 @@ struct Beside {
 #[derive(Debug)]
 struct Epoch<'a> {
     clock: Clock,
-    place: Option<Place<'a>>,
+    place: Option<FixPlace<'a>>,
     sigma_m: Option<[f64; 3]>,
     rmc_m_s: Option<f64>,
     beside: Beside,
@@ -144,7 +144,7 @@ impl<'a> Epochs<'a> {
         self.has_fix = true;
         let epoch = self.at(time);
         let by = position.by;
-        let here = |place: &Place| {
+        let here = |place: &FixPlace| {
             let (a, b) = (&place.position, &position);
             (a.lat_deg, a.lon_deg, a.height_m) == (b.lat_deg, b.lon_deg, b.height_m)
         };
@@ -161,7 +161,7 @@ impl<'a> Epochs<'a> {
             Some(place) if rank(place.position.by) >= rank(by) => true,
             outranked => {
                 let merged = outranked.is_some();
-                epoch.place = Some(Place { line, position });
+                epoch.place = Some(FixPlace { line, position });
                 merged
             }
         };
@@ -203,7 +203,7 @@ impl<'a> Epochs<'a> {
         let mut days = Days::new(self.epochs.iter().map(|epoch| epoch.clock), clue);
         for epoch in self.epochs {
             let day = days.next(&epoch.clock);
-            let Some(Place { line, position }) = epoch.place else { continue };
+            let Some(FixPlace { line, position }) = epoch.place else { continue };
             let instant = match day {
                 Day::Known(date) => instant(date, epoch.clock.time).ok_or_else(|| {
                     let say = format!("the date {date} is beyond what time can be told for");

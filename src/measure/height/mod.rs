@@ -25,7 +25,7 @@
 //! at 1 km; a lean where the two are not both full shots.
 
 use super::reading::{Arms, Distance, Reading, at_most_one, half_circle_rad, unknown_roles};
-use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
+use super::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::shots::reduce::Vector;
 
 mod standoff;
@@ -48,10 +48,10 @@ const ROLES: [&str; 3] = ["foot", "top", "distance"];
 ///
 /// # Errors
 /// A sentence that says which row lacks what, or that the readings make no height.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let (foot, top, distance) = (group.only("foot")?, group.only("top")?, at_most_one(group, "distance")?);
     let mut composed = match (whole(foot), whole(top)) {
-        (Some(foot_vector), Some(top_vector)) => vectors::compute(group, [(foot, foot_vector), (top, top_vector)])?,
+        (Some(foot_vector), Some(top_vector)) => vectors::compose(group, [(foot, foot_vector), (top, top_vector)])?,
         _ => by_angles(group, [Some(foot), Some(top), distance])?,
     };
     composed.warnings.extend(unknown_roles(group, &ROLES));
@@ -73,26 +73,26 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
 }
 
 /// The vector of a full shot.
-fn whole(row: &Sighting) -> Option<&Vector> {
+fn whole(row: &RoleShot) -> Option<&Vector> {
     row.vector.as_ref().filter(|vector| vector.up_m.is_some())
 }
 
 /// A point of a full shot.
-fn part_of_vector(group: &Group<'_>, role: &'static str, row: &Sighting, vector: &Vector) -> Option<Part> {
+fn part_of_vector(group: &Group<'_>, role: &'static str, row: &RoleShot, vector: &Vector) -> Option<FoundPoint> {
     let base = group.base(row);
     let covariance = vector.covariance(base);
     let at = base.frame.to_earth_centred([vector.east_m, vector.north_m, vector.up_m?]);
-    Some(Part { role, at, base: row.base, covariance })
+    Some(FoundPoint { role, at, base: row.base, covariance })
 }
 
 /// The foot stands for the object.
-fn shape(parts: &[Part]) -> Shape {
+fn shape(parts: &[FoundPoint]) -> Shape {
     parts.iter().find(|part| part.role == "foot").map_or(Shape::None, |foot| Shape::Point(foot.at))
 }
 
 /// Rows of one base in a vertical plane each: foot, top, and the distance's own row.
 struct Ends<'g> {
-    rows: Vec<&'g Sighting>,
+    rows: Vec<&'g RoleShot>,
     readings: Vec<Reading>,
     /// The row that the horizontal distance of foot and of top comes from.
     sources: [usize; 2],
@@ -109,8 +109,8 @@ fn profile(readings: &[Reading], sources: [usize; 2]) -> Option<[f64; 4]> {
 }
 
 /// One distance with two inclinations, or two distances without azimuths.
-fn by_angles(group: &Group<'_>, rows: [Option<&Sighting>; 3]) -> Result<Composed, Refusal> {
-    let rows: Vec<&Sighting> = rows.into_iter().flatten().collect();
+fn by_angles(group: &Group<'_>, rows: [Option<&RoleShot>; 3]) -> Result<Composed, Refusal> {
+    let rows: Vec<&RoleShot> = rows.into_iter().flatten().collect();
     let ends = Ends::of(group, rows)?;
     let (foot, top) = (ends.rows[0], ends.rows[1]);
     let none = || format!("{} of {}: its readings give no height", group.measure, group.name);
@@ -133,19 +133,20 @@ fn by_angles(group: &Group<'_>, rows: [Option<&Sighting>; 3]) -> Result<Composed
             foot.label, top.label
         ));
     }
-    let values = vec![Value { name: "height_m", estimate: height }, Value { name: "distance_m", estimate: arms.estimate(0) }];
+    let values =
+        vec![NamedValue { name: "height_m", estimate: height }, NamedValue { name: "distance_m", estimate: arms.estimate(0) }];
     Ok(Composed { method, values, shape: shape(&parts), parts, warnings, ..Composed::default() })
 }
 
 /// What the heights of instrument and target add to the rises of foot and top. The instrument's cancels
 /// unless both rows have one of their own.
-fn lifts([foot, top]: [&Sighting; 2]) -> [f64; 2] {
+fn lifts([foot, top]: [&RoleShot; 2]) -> [f64; 2] {
     let (foot_height, top_height) = foot.instrument_height_m.zip(top.instrument_height_m).unwrap_or((0.0, 0.0));
     [foot_height - foot.target_height_m, top_height - top.target_height_m]
 }
 
 impl<'g> Ends<'g> {
-    fn of(group: &Group<'_>, rows: Vec<&'g Sighting>) -> Result<Ends<'g>, Refusal> {
+    fn of(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Ends<'g>, Refusal> {
         let head = format!("{} of {}", group.measure, group.name);
         if let Some(other) = rows.iter().find(|row| row.base != rows[0].base) {
             return Err(format!(
@@ -243,7 +244,7 @@ impl<'g> Ends<'g> {
     }
 
     /// An end as a point, where its azimuth and the height of the instrument are known.
-    fn part(&self, group: &Group<'_>, end: usize, role: &'static str) -> Option<Part> {
+    fn part(&self, group: &Group<'_>, end: usize, role: &'static str) -> Option<FoundPoint> {
         let row = self.rows[end];
         if let Some(vector) = whole(row).filter(|_| self.sources[end] == end) {
             return part_of_vector(group, role, row, vector);
@@ -258,7 +259,7 @@ impl<'g> Ends<'g> {
         })?;
         let base = group.base(row);
         let (at, covariance) = arms.point(0, base);
-        Some(Part { role, at: base.frame.to_earth_centred(at), base: row.base, covariance })
+        Some(FoundPoint { role, at: base.frame.to_earth_centred(at), base: row.base, covariance })
     }
 
     fn method(&self) -> String {
@@ -286,7 +287,7 @@ impl<'g> Ends<'g> {
 }
 
 /// Warnings where the distance row and the distances of foot and top tell different things.
-fn disagreement(group: &Group<'_>, distance: &Sighting, ends: [&Sighting; 2]) -> Result<Vec<String>, Refusal> {
+fn disagreement(group: &Group<'_>, distance: &RoleShot, ends: [&RoleShot; 2]) -> Result<Vec<String>, Refusal> {
     let Some(level) = Reading::of(group, distance)?.run() else {
         return Ok(vec![format!("row {} (distance) has no horizontal distance and is not used", distance.label)]);
     };

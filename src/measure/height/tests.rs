@@ -1,10 +1,10 @@
 use proptest::prelude::*;
 
-use super::{Ends, compute, standoff};
+use super::{Ends, compose, standoff};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Estimate, Origin};
 use crate::measure::reading::support::{FOOT_M, Normal, Read, base, base_number, group, row, spread};
-use crate::measure::{Composed, Shape, Sighting};
+use crate::measure::{Composed, RoleShot, Shape};
 
 /// Rounding of metres near the earth's surface.
 const ROUNDING_M: f64 = 1e-8;
@@ -21,19 +21,19 @@ fn origin() -> Origin {
     base(Covariance { ee: 0.09, en: 0.02, eu: 0.0, nn: 0.16, nu: 0.01, uu: 0.25 })
 }
 
-fn of(rows: &[Sighting]) -> Result<Composed, String> {
-    compute(&group("height", &[origin(), base_number(1, origin().errors.covariance())], rows))
+fn of(rows: &[RoleShot]) -> Result<Composed, String> {
+    compose(&group("height", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {
     composed.values.iter().find(|value| value.name == name).unwrap_or_else(|| panic!("{name}: {composed:?}")).estimate
 }
 
-fn height(rows: &[Sighting]) -> f64 {
+fn height(rows: &[RoleShot]) -> f64 {
     value(&of(rows).unwrap(), "height_m").value
 }
 
-fn tangents(horizontal_m: f64, top_deg: f64, foot_deg: f64) -> [Sighting; 3] {
+fn tangents(horizontal_m: f64, top_deg: f64, foot_deg: f64) -> [RoleShot; 3] {
     [row("distance").horizontal(horizontal_m), row("top").inclination(top_deg), row("foot").inclination(foot_deg)]
 }
 
@@ -42,7 +42,7 @@ fn percent(of: f64) -> f64 {
 }
 
 /// A full shot, with errors, to a spot relative to the axis.
-fn full(role: &str, [east, north, up]: [f64; 3], sigmas: [f64; 4]) -> Sighting {
+fn full(role: &str, [east, north, up]: [f64; 3], sigmas: [f64; 4]) -> RoleShot {
     let run = east.hypot(north);
     row(role)
         .azimuth(east.atan2(north).to_degrees().rem_euclid(360.0))
@@ -174,7 +174,7 @@ fn a_plumb_pole_has_no_azimuth_of_lean() {
 #[test]
 fn a_common_base_cancels_and_two_do_not() {
     let rows = |top_base: usize| {
-        let top = Sighting { base: top_base, ..full("top", [1.0, 20.0, 9.0], [0.0; 4]) };
+        let top = RoleShot { base: top_base, ..full("top", [1.0, 20.0, 9.0], [0.0; 4]) };
         value(&of(&[full("foot", [1.0, 20.0, -1.0], [0.0; 4]), top]).unwrap(), "height_m").sigma
     };
     assert!(rows(0) < 1e-6, "{}", rows(0));
@@ -186,10 +186,10 @@ fn refraction_is_taken_off_each_end() {
     // A mast of 120 m on a rise, seen over 1 km: each sight bends by k h/2R, h the horizontal distance.
     let (run, k, radius) = (1000.0, 0.13, origin().earth_radius_m);
     let seen = |up: f64| (up / run).atan().to_degrees() + (k * run / (2.0 * radius)).to_degrees();
-    let bent = tangents(run, seen(130.0), seen(10.0)).map(|row| Sighting { refraction: k, ..row });
+    let bent = tangents(run, seen(130.0), seen(10.0)).map(|row| RoleShot { refraction: k, ..row });
     // Apparent for true distance: second order of the bend.
     assert!((height(&bent) - 120.0).abs() < 1e-5);
-    let straight = bent.map(|row| Sighting { refraction: 0.0, ..row });
+    let straight = bent.map(|row| RoleShot { refraction: 0.0, ..row });
     assert!((height(&straight) - 120.0).abs() > 1e-4);
 }
 
@@ -208,7 +208,7 @@ fn heights_of_instrument_and_target() {
 fn what_is_not_known_is_said() {
     let composed = of(&tangents(20.0, 40.0, -5.0)).unwrap();
     assert!(composed.parts.is_empty() && composed.shape == Shape::None && composed.method.contains("without an azimuth"));
-    let unknown = tangents(20.0, 40.0, -5.0).map(|row| Sighting { instrument_height_m: None, ..row.azimuth(10.0) });
+    let unknown = tangents(20.0, 40.0, -5.0).map(|row| RoleShot { instrument_height_m: None, ..row.azimuth(10.0) });
     let composed = of(&unknown).unwrap();
     assert!(composed.parts.is_empty() && composed.warnings[0].contains("instrument height is not known"), "{composed:?}");
 }
@@ -235,7 +235,7 @@ fn a_hidden_foot_takes_the_distance_row() {
 
 #[test]
 fn refusals_say_what_is_missing_and_where() {
-    let says = |rows: &[Sighting], words: &[&str]| {
+    let says = |rows: &[RoleShot], words: &[&str]| {
         let refusal = of(rows).unwrap_err();
         assert!(words.iter().all(|word| refusal.contains(word)), "{refusal}");
     };
@@ -247,14 +247,14 @@ fn refusals_say_what_is_missing_and_where() {
     says(&[foot.clone(), row("top"), distance.clone()], &["top-1", "no inclination"]);
     says(&[foot.clone(), row("top").inclination(89.5), distance.clone()], &["top-1", "89"]);
     says(&[foot.clone(), top.clone(), row("distance").inclination(89.5).slope(3.0)], &["distance-1", "steeper"]);
-    says(&[foot.clone(), top.clone(), Sighting { base: 1, ..distance.clone() }], &["different bases", "distance-1"]);
+    says(&[foot.clone(), top.clone(), RoleShot { base: 1, ..distance.clone() }], &["different bases", "distance-1"]);
     says(&[row("foot").inclination(40.0), row("top").inclination(-5.0), distance.clone()], &["roles are exchanged", "top-1"]);
     for bad in [f64::NAN, -3.0, 0.0, f64::INFINITY] {
         says(&[foot.clone(), top.clone(), row("distance").horizontal(bad)], &["distance-1", "a distance of"]);
     }
     says(&[foot.clone(), row("top").inclination(f64::NAN), distance.clone()], &["top-1", "inclination"]);
     says(&[foot.clone().errors([f64::NAN; 4]), top.clone(), distance.clone()], &["no finite height"]);
-    let nowhere = |role| Sighting { vector: full(role, [f64::NAN, 1.0, 1.0], [0.0; 4]).vector, ..row(role) };
+    let nowhere = |role| RoleShot { vector: full(role, [f64::NAN, 1.0, 1.0], [0.0; 4]).vector, ..row(role) };
     says(&[nowhere("foot"), nowhere("top")], &["no finite height"]);
     let composed = of(&[foot, top, distance, row("crown")]).unwrap();
     assert!(composed.warnings.iter().any(|warning| warning.contains("crown-1")));
@@ -388,7 +388,7 @@ proptest! {
     fn every_row_may_have_the_distance(run in 3.0f64..300.0, size in 0.5f64..60.0) {
         let (foot_deg, top_deg) = ((-1.5f64).atan2(run).to_degrees(), (size - 1.5).atan2(run).to_degrees());
         let (foot, top) = (row("foot").inclination(foot_deg), row("top").inclination(top_deg));
-        let slope = |row: Sighting, deg: f64| row.slope(run / deg.to_radians().cos());
+        let slope = |row: RoleShot, deg: f64| row.slope(run / deg.to_radians().cos());
         for rows in [
             vec![foot.clone().horizontal(run), top.clone()],
             vec![slope(foot.clone(), foot_deg), top.clone()],

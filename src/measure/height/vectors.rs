@@ -5,7 +5,7 @@ use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::register::Estimate;
 use crate::measure::located::{direction_half95, length_excess_m2};
-use crate::measure::{Composed, Group, Part, Refusal, Sighting, Value};
+use crate::measure::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot};
 use crate::shots::located as shots;
 use crate::shots::reduce::Vector;
 
@@ -24,7 +24,7 @@ pub fn run(vector: &Vector) -> Estimate {
 ///
 /// # Errors
 /// When a vector has no height.
-pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>, ends: [(&RoleShot, &Vector); 2]) -> Result<Composed, Refusal> {
     let [(foot, foot_vector), (top, top_vector)] = ends;
     let joint = shots::joint(group.bases, &[(foot.base, foot_vector), (top.base, top_vector)])
         .ok_or_else(|| format!("{} of {}: a full shot without a height", group.measure, group.name))?;
@@ -40,8 +40,8 @@ pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Com
     });
     let squares = [along, across, slant].map(|part| part.sigma * part.sigma);
     let half95 = direction_half95(offset_m, squares[0], 0.5 * (squares[2] - squares[0] - squares[1]), squares[1]);
-    let values = |pairs: &[(&'static str, Estimate)]| -> Vec<Value> {
-        pairs.iter().map(|(name, estimate)| Value { name, estimate: *estimate }).collect()
+    let values = |pairs: &[(&'static str, Estimate)]| -> Vec<NamedValue> {
+        pairs.iter().map(|(name, estimate)| NamedValue { name, estimate: *estimate }).collect()
     };
     let degrees = |of: Estimate| Estimate { value: of.value.to_degrees(), sigma: of.sigma.to_degrees() };
     let distance = run(foot_vector);
@@ -87,7 +87,7 @@ pub fn compute(group: &Group<'_>, ends: [(&Sighting, &Vector); 2]) -> Result<Com
             ("distance_m", distance),
         ])
     };
-    let parts: Vec<Part> = [("foot", ends[0]), ("top", ends[1])]
+    let parts: Vec<FoundPoint> = [("foot", ends[0]), ("top", ends[1])]
         .into_iter()
         .filter_map(|(role, (row, v))| part_of_vector(group, role, row, v))
         .collect();

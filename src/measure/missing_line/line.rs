@@ -1,7 +1,7 @@
 //! One line between two points: its values by name, and the sentences where errors or the earth's surface hide one.
 
 use crate::geodesy::register::Estimate;
-use crate::measure::Value;
+use crate::measure::NamedValue;
 
 /// Fall of the earth's surface, in metres, from which it is told.
 const FALL_TOLD_M: f64 = 0.01;
@@ -20,7 +20,7 @@ pub(super) struct Line {
 
 impl Line {
     /// The values by name, and what is to be said of them.
-    pub fn values_and_warnings(&self) -> (Vec<Value>, Vec<String>) {
+    pub fn values_and_warnings(&self) -> (Vec<NamedValue>, Vec<String>) {
         let degrees = |e: Estimate| Estimate { value: e.value.to_degrees(), sigma: e.sigma.to_degrees() };
         let all = [
             ("slope_distance_m", Some(self.slope)),
@@ -30,7 +30,7 @@ impl Line {
             ("grade_pct", self.grade),
             ("inclination_deg", self.inclination.map(degrees)),
         ];
-        let values = all.into_iter().filter_map(|(name, estimate)| Some(Value { name, estimate: estimate? })).collect();
+        let values = all.into_iter().filter_map(|(name, estimate)| Some(NamedValue { name, estimate: estimate? })).collect();
         let [from, to] = &self.labels;
         let mut warnings = Vec::new();
         if self.inclination.is_none() {

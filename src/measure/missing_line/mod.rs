@@ -27,7 +27,7 @@ use std::f64::consts::PI;
 use line::Line;
 
 use super::located::{direction_half95, dot, from_to, length, part_of_shot, whole};
-use super::{Composed, Detail, Group, Refusal, Shape, Sighting, Value};
+use super::{Composed, Detail, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::register::{BaseErrors, Estimate, Joint, Running, Shares};
@@ -50,10 +50,10 @@ pub struct Leg {
     /// Its ends.
     pub ends: [EarthCentred; 2],
     /// Its own values, in the frame at its first point.
-    pub values: Vec<Value>,
+    pub values: Vec<NamedValue>,
     /// From the chain's first point to this leg's end: `cumulated_slope_distance_m` and `cumulated_horizontal_distance_m`
     /// along the legs, and `cumulated_vertical_distance_m` in the frame at the chain's first point.
-    pub cumulated: Vec<Value>,
+    pub cumulated: Vec<NamedValue>,
     /// What is to be said of it.
     pub warnings: Vec<String>,
 }
@@ -62,7 +62,7 @@ pub struct Leg {
 ///
 /// # Errors
 /// Says which row is missing or not whole.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let rows = ordered(group)?;
     if let ([from, to], false) = (&rows[..], is_chain(group))
         && let Some(vectors) = in_one_vertical_plane(group, from, to)?
@@ -112,10 +112,11 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     })
 }
 
-/// The legs of a chain, or the one line from `from` to `to`.
+/// For tests: the legs of a chain, or the one line from `from` to `to`.
 ///
 /// # Errors
 /// Says which row is missing or not whole.
+#[cfg(test)]
 pub fn legs(group: &Group<'_>) -> Result<Vec<Leg>, Refusal> {
     Ok(Chain::of(group, ordered(group)?)?.legs())
 }
@@ -125,12 +126,12 @@ fn is_chain(group: &Group<'_>) -> bool {
     group.sightings.iter().any(|row| number(row).is_some())
 }
 
-fn number(row: &Sighting) -> Option<usize> {
+fn number(row: &RoleShot) -> Option<usize> {
     row.role.trim().parse().ok()
 }
 
 /// The rows from first to last.
-fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
+fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let chain = is_chain(group);
     if let Some(odd) =
@@ -146,7 +147,7 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
     if !chain {
         return Ok(vec![group.only("from")?, group.only("to")?]);
     }
-    let mut rows: Vec<(usize, &Sighting)> = group.sightings.iter().filter_map(|row| Some((number(row)?, row))).collect();
+    let mut rows: Vec<(usize, &RoleShot)> = group.sightings.iter().filter_map(|row| Some((number(row)?, row))).collect();
     rows.sort_by_key(|row| row.0);
     for (place, (number, row)) in rows.iter().enumerate() {
         if *number > place + 1 {
@@ -168,7 +169,7 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
 }
 
 struct Chain<'g> {
-    rows: Vec<&'g Sighting>,
+    rows: Vec<&'g RoleShot>,
     joint: Joint,
     /// The frame at each point: rotations from the joint's frame.
     turns: Vec<[[f64; 3]; 3]>,
@@ -176,12 +177,12 @@ struct Chain<'g> {
 }
 
 impl<'g> Chain<'g> {
-    fn of(group: &Group<'_>, rows: Vec<&'g Sighting>) -> Result<Chain<'g>, Refusal> {
+    fn of(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Chain<'g>, Refusal> {
         let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
         Chain::of_vectors(group, rows, &shots).ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))
     }
 
-    fn of_vectors(group: &Group<'_>, rows: Vec<&'g Sighting>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
+    fn of_vectors(group: &Group<'_>, rows: Vec<&'g RoleShot>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
         let joint = located::joint(group.bases, shots)?;
         let base = group.bases.get(shots.first()?.0)?;
         let axes = joint.frame().axes();
@@ -283,9 +284,9 @@ impl<'g> Chain<'g> {
                 ends: [self.end(end - 1), self.end(end)],
                 values,
                 cumulated: vec![
-                    Value { name: "cumulated_slope_distance_m", estimate: summed(&slope, hidden[0]) },
-                    Value { name: "cumulated_horizontal_distance_m", estimate: summed(&horizontal, hidden[1]) },
-                    Value { name: "cumulated_vertical_distance_m", estimate: self.line(0, end).vertical },
+                    NamedValue { name: "cumulated_slope_distance_m", estimate: summed(&slope, hidden[0]) },
+                    NamedValue { name: "cumulated_horizontal_distance_m", estimate: summed(&horizontal, hidden[1]) },
+                    NamedValue { name: "cumulated_vertical_distance_m", estimate: self.line(0, end).vertical },
                 ],
                 warnings,
             });
@@ -314,7 +315,7 @@ impl<'g> Chain<'g> {
 }
 
 /// Vectors of two sights that lack an azimuth, turned into one vertical plane; none where both have their vectors.
-fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> Result<Option<[Vector; 2]>, Refusal> {
+fn in_one_vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot) -> Result<Option<[Vector; 2]>, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     if from.vector.is_some() && to.vector.is_some() {
         return Ok(None);
@@ -340,7 +341,7 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> R
             ));
         }
     }
-    let vector = |row: &Sighting| {
+    let vector = |row: &RoleShot| {
         let lacks = |what: &str| {
             format!("{of}: {} has no azimuth and no {what}; shoot it again with inclination and distance", row.label)
         };
@@ -368,7 +369,7 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting) -> R
     Ok(Some([vector(from)?, vector(to)?]))
 }
 
-fn vertical_plane(group: &Group<'_>, from: &Sighting, to: &Sighting, [first, second]: &[Vector; 2]) -> Result<Composed, Refusal> {
+fn vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot, [first, second]: &[Vector; 2]) -> Result<Composed, Refusal> {
     let mut bases = group.bases.to_vec();
     bases[from.base].errors = BaseErrors::of_covariance(from.base, &bases[from.base].errors.covariance(), 0.0);
     let unturned = Group { bases: &bases, ..group.clone() };

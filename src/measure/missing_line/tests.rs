@@ -4,7 +4,7 @@ use crate::measure::trial::{EXACT, Field, HANDHELD, RUNS_TOLERANCE, assert_sigma
 /// Rounding of differences of earth-centred coordinates, in metres, and of angles over 50 m.
 const ROUNDING: f64 = 1e-6;
 
-fn get(values: &[Value], name: &str) -> Estimate {
+fn get(values: &[NamedValue], name: &str) -> Estimate {
     values.iter().find(|value| value.name == name).unwrap_or_else(|| panic!("{name} of {values:?}")).estimate
 }
 
@@ -20,7 +20,7 @@ fn a_line_of_3_4_12_13() {
     let mut field = Field::new(HANDHELD, [0.5, 0.5]);
     field.shot(0, "from", [0.0, 0.0, 10.0]);
     field.shot(0, "to", [30.0, 40.0, 130.0]);
-    let composed = compute(&field.group("missing_line")).unwrap();
+    let composed = compose(&field.group("missing_line")).unwrap();
     let want = [130.0, 50.0, 120.0, 36.869_897_645_844_02, 240.0, 67.380_135_051_959_57];
     for (got, want) in all(&composed).iter().zip(want) {
         assert!((got.value - want).abs() < ROUNDING, "{got:?} {want}");
@@ -32,7 +32,7 @@ fn a_line_of_3_4_12_13() {
     field.sightings.swap(0, 1);
     field.sightings[0].role = "from".into();
     field.sightings[1].role = "to".into();
-    let back = all(&compute(&field.group("missing_line")).unwrap());
+    let back = all(&compose(&field.group("missing_line")).unwrap());
     assert!((back[3].value - 216.869_897_6).abs() < 0.001 && (back[2].value + 120.0).abs() < 0.001, "{back:?}");
     assert!((back[0].value - 130.0).abs() < ROUNDING);
 }
@@ -46,16 +46,16 @@ fn errors_from_one_base_and_from_two() {
     one.shot(0, "to", [-40.0, 110.0, 35.0]);
     two.shot(1, "to", [-40.0, 110.0, 35.0]);
     for (field, seed) in [(&one, 5), (&two, 6)] {
-        let told = all(&compute(&field.group("missing_line")).unwrap());
+        let told = all(&compose(&field.group("missing_line")).unwrap());
         let shown = scatter(told.map(|e| e.value), seed, |normal| {
-            all(&compute(&field.disturbed(normal).group("missing_line")).unwrap()).map(|e| e.value)
+            all(&compose(&field.disturbed(normal).group("missing_line")).unwrap()).map(|e| e.value)
         });
         assert_sigmas(told.map(|e| e.sigma), shown);
     }
-    let sigma = |field: &Field| all(&compute(&field.group("missing_line")).unwrap())[0].sigma;
+    let sigma = |field: &Field| all(&compose(&field.group("missing_line")).unwrap())[0].sigma;
     assert!(sigma(&one) < 1.0 && sigma(&two) > 2.0);
-    assert!(compute(&one.group("missing_line")).unwrap().method.contains("one base (B1)"));
-    assert!(compute(&two.group("missing_line")).unwrap().method.contains("2 bases"));
+    assert!(compose(&one.group("missing_line")).unwrap().method.contains("one base (B1)"));
+    assert!(compose(&two.group("missing_line")).unwrap().method.contains("2 bases"));
 }
 
 #[test]
@@ -63,7 +63,7 @@ fn the_azimuth_does_not_jump_at_north() {
     let mut field = Field::new(HANDHELD, [0.0, 0.0]);
     field.shot(0, "from", [50.0, 20.0, 0.0]);
     field.shot(0, "to", [50.0, 70.0, 0.0]);
-    let azimuth = all(&compute(&field.group("missing_line")).unwrap())[3];
+    let azimuth = all(&compose(&field.group("missing_line")).unwrap())[3];
     assert!(azimuth.value.min(360.0 - azimuth.value) < 0.001 && azimuth.sigma < 1.0, "{azimuth:?}");
 }
 
@@ -79,7 +79,7 @@ fn loop_of_three() -> Field {
 #[test]
 fn a_chain_sums_its_legs() {
     let field = loop_of_three();
-    let composed = compute(&field.group("missing_line")).unwrap();
+    let composed = compose(&field.group("missing_line")).unwrap();
     let near = |name: &str, want: f64| {
         let got = get(&composed.values, name);
         // The frame at the second point leans 30 m/R = 5e-6: 0.2 mm over 40 m.
@@ -102,12 +102,12 @@ fn a_chain_sums_its_legs() {
     // Each leg is a piece of the measurement with its own values and the sums up to its end.
     assert_eq!(composed.details.iter().map(|leg| leg.target.as_str()).collect::<Vec<_>>(), ["S2 to S1", "S1 to S3"]);
     for (detail, leg) in composed.details.iter().zip(&legs) {
-        let values: Vec<Value> = leg.values.iter().chain(&leg.cumulated).cloned().collect();
+        let values: Vec<NamedValue> = leg.values.iter().chain(&leg.cumulated).cloned().collect();
         assert_eq!((detail.place, &detail.values), (leg.place, &values));
     }
     let told = [get(&composed.values, "cumulated_slope_distance_m"), get(&composed.values, "cumulated_horizontal_distance_m")];
     let shown = scatter(told.map(|e| e.value), 9, |normal| {
-        let drawn = compute(&field.disturbed(normal).group("missing_line")).unwrap();
+        let drawn = compose(&field.disturbed(normal).group("missing_line")).unwrap();
         ["cumulated_slope_distance_m", "cumulated_horizontal_distance_m"].map(|name| get(&drawn.values, name).value)
     });
     assert_sigmas(told.map(|e| e.sigma), shown);
@@ -121,7 +121,7 @@ fn one_vertical_plane_without_azimuths() {
         row.true_azimuth_rad = None;
         row.vector = None;
     }
-    let composed = compute(&field.group("missing_line")).unwrap();
+    let composed = compose(&field.group("missing_line")).unwrap();
     // The frame at the first point leans 30 m/R: 0.24 mm over 50 m.
     let names = ["horizontal_distance_m", "vertical_distance_m", "slope_distance_m", "grade_pct", "inclination_deg"];
     let told = names.map(|name| get(&composed.values, name));
@@ -133,18 +133,18 @@ fn one_vertical_plane_without_azimuths() {
     assert!(composed.method.contains("taken to lie in one vertical plane with base B1, on the same side"), "{}", composed.method);
     assert!(composed.warnings.is_empty(), "{:?}", composed.warnings);
     let shown = scatter(told.map(|e| e.value), 21, |normal| {
-        let drawn = compute(&field.disturbed(normal).group("missing_line")).unwrap();
+        let drawn = compose(&field.disturbed(normal).group("missing_line")).unwrap();
         names.map(|name| get(&drawn.values, name).value)
     });
     assert_sigmas(told.map(|e| e.sigma), shown);
     // Azimuths that are there: 3√2·0.3° = 1.27°. One alone contradicts nothing.
     field.sightings[0].true_azimuth_rad = Some(359.5f64.to_radians());
-    assert!(compute(&field.group("missing_line")).is_ok());
+    assert!(compose(&field.group("missing_line")).is_ok());
     field.sightings[1].true_azimuth_rad = Some(0.7f64.to_radians());
-    assert!(compute(&field.group("missing_line")).is_ok());
+    assert!(compose(&field.group("missing_line")).is_ok());
     field.sightings[1].true_azimuth_rad = Some(0.8f64.to_radians());
     assert_eq!(
-        compute(&field.group("missing_line")).unwrap_err(),
+        compose(&field.group("missing_line")).unwrap_err(),
         "missing_line of North wall: S1 and S2 cannot lie in one vertical plane, their azimuths differ by 1.3° (standard error 0.4°); \
          shoot both again with azimuth, inclination and distance"
     );
@@ -155,7 +155,7 @@ fn a_plumb_line_has_no_azimuth() {
     let mut field = Field::new(HANDHELD, [1.0, 1.0]);
     field.shot(0, "from", [40.0, 30.0, 0.0]);
     field.shot(0, "to", [40.0, 30.0, 25.0]);
-    let composed = compute(&field.group("missing_line")).unwrap();
+    let composed = compose(&field.group("missing_line")).unwrap();
     let names: Vec<_> = composed.values.iter().map(|value| value.name).collect();
     assert_eq!(names, ["slope_distance_m", "horizontal_distance_m", "vertical_distance_m", "inclination_deg"]);
     assert!(composed.warnings[0].contains("within its own error"), "{:?}", composed.warnings);
@@ -169,7 +169,7 @@ fn a_plumb_line_has_no_azimuth() {
     let mut field = Field::new(HANDHELD, [1.0, 1.0]);
     field.shot(0, "from", [40.0, 30.0, 0.0]);
     field.shot(0, "to", [40.0, 30.0, 0.0]);
-    let composed = compute(&field.group("missing_line")).unwrap();
+    let composed = compose(&field.group("missing_line")).unwrap();
     assert_eq!(composed.values.len(), 3);
     assert!(composed.values.iter().all(|v| v.estimate.value.abs() < ROUNDING && v.estimate.sigma > 0.05), "{composed:?}");
 }
@@ -179,13 +179,13 @@ fn the_earth_falls_away_over_a_kilometre() {
     let mut field = Field::new(EXACT, [0.0, 0.0]);
     field.shot(0, "from", [0.0, 0.0, 1.0]);
     field.shot(0, "to", [1000.0, 0.0, 1.0]);
-    let composed = compute(&field.group("missing_line")).unwrap();
+    let composed = compose(&field.group("missing_line")).unwrap();
     assert!(composed.warnings[0].ends_with("over 1000 m the earth's surface falls 0.08 m below it"), "{:?}", composed.warnings);
 }
 
 #[test]
 fn refusals_name_the_row() {
-    let refusal = |field: &Field| compute(&field.group("missing_line")).unwrap_err();
+    let refusal = |field: &Field| compose(&field.group("missing_line")).unwrap_err();
     let mut field = Field::new(HANDHELD, [1.0, 1.0]);
     assert_eq!(refusal(&field), "missing_line of North wall lacks the row with role from");
     field.shot(0, "from", [40.0, 30.0, 0.0]);

@@ -22,7 +22,7 @@ pub mod solution;
 use solution::Solution;
 
 use super::located::{direction_half95, dot, from_to, moved, part_of_points, whole};
-use super::{Composed, Detail, Group, Part, Refusal, Shape, Sighting, Value};
+use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::register::{Estimate, Joint};
@@ -69,8 +69,8 @@ pub struct Plane {
 ///
 /// # Errors
 /// Says which shot is not whole, or where to shoot another.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
-    let rows: Vec<&Sighting> = group.sightings.iter().collect();
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
+    let rows: Vec<&RoleShot> = group.sightings.iter().collect();
     let mut plane = fit(group, &rows)?;
     let (solution, count) = (&plane.solution, rows.len());
     let [east, north, up] = solution.normal;
@@ -85,7 +85,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
             dip.value,
             INTERVAL95 * steepest.to_degrees()
         ));
-        values.push(Value { name: "dip_deg", estimate: Estimate { sigma: steepest.to_degrees(), ..dip } });
+        values.push(NamedValue { name: "dip_deg", estimate: Estimate { sigma: steepest.to_degrees(), ..dip } });
     } else {
         let towards = east.atan2(north);
         // The horizontal part of the normal, which leans by the dip: across it tilts along the strike, along it those down the dip.
@@ -93,9 +93,9 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         let half95 = direction_half95(level, along * up * up, both * up, across).unwrap_or(std::f64::consts::FRAC_PI_2);
         let degrees =
             |angle: f64| Estimate { value: full_circle_rad(angle).to_degrees(), sigma: (half95 / INTERVAL95).to_degrees() };
-        values.push(Value { name: "strike_deg", estimate: degrees(towards - std::f64::consts::FRAC_PI_2) });
-        values.push(Value { name: "dip_deg", estimate: dip });
-        values.push(Value { name: "dip_direction_deg", estimate: degrees(towards) });
+        values.push(NamedValue { name: "strike_deg", estimate: degrees(towards - std::f64::consts::FRAC_PI_2) });
+        values.push(NamedValue { name: "dip_deg", estimate: dip });
+        values.push(NamedValue { name: "dip_direction_deg", estimate: degrees(towards) });
         if 90.0 - dip.value <= dip.half95() {
             plane.warnings.push(format!(
                 "the plane is upright within its error (dip {:.2}°, {:.2}° at 95 %); it may as well lean to the other side, \
@@ -111,7 +111,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     } else {
         let rms = (solution.residuals_m.iter().map(|r| r * r).sum::<f64>() / count as f64).sqrt();
         let freedom = 2.0 * (count - 3) as f64;
-        values.push(Value { name: "rms_m", estimate: Estimate { value: rms, sigma: rms / freedom.sqrt() } });
+        values.push(NamedValue { name: "rms_m", estimate: Estimate { value: rms, sigma: rms / freedom.sqrt() } });
         format!("root mean square distance {rms:.3} m along the normal")
     };
     let frame = plane.joint.frame();
@@ -131,13 +131,13 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
 
 impl Plane {
     /// How each shot lies on the plane: none for three shots, which fit it exactly.
-    pub fn details(&self, rows: &[&Sighting]) -> Vec<Detail> {
+    pub fn details(&self, rows: &[&RoleShot]) -> Vec<Detail> {
         let shots = rows.iter().zip(&self.residuals).filter(|_| rows.len() > 3);
         shots
             .map(|(row, residual)| Detail {
                 target: format!("plane to {}", residual.label),
                 place: row.place,
-                values: vec![Value { name: "residual_m", estimate: residual.distance }],
+                values: vec![NamedValue { name: "residual_m", estimate: residual.distance }],
                 warnings: None,
             })
             .collect()
@@ -148,7 +148,7 @@ impl Plane {
 ///
 /// # Errors
 /// As [`compute`].
-pub fn fit(group: &Group<'_>, rows: &[&Sighting]) -> Result<Plane, Refusal> {
+pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let count = rows.len();
     if count < 3 {
@@ -208,7 +208,7 @@ pub fn fit(group: &Group<'_>, rows: &[&Sighting]) -> Result<Plane, Refusal> {
     Ok(Plane { residuals: residuals.collect(), joint, solution, warnings })
 }
 
-fn scatter_warnings(rows: &[&Sighting], solution: &Solution) -> Vec<String> {
+fn scatter_warnings(rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
     let freedom = rows.len() as f64 - 3.0;
     if freedom < 1.0 {
         return Vec::new();
@@ -240,7 +240,7 @@ fn scatter_warnings(rows: &[&Sighting], solution: &Solution) -> Vec<String> {
 
 /// The mean of the shots moved on to the plane, with its covariance in the frame of the first shot's base: the mean's own
 /// within the plane, the plane's along the normal.
-fn centroid(group: &Group<'_>, rows: &[&Sighting], plane: &Plane) -> Part {
+fn centroid(group: &Group<'_>, rows: &[&RoleShot], plane: &Plane) -> FoundPoint {
     let (solution, joint, base) = (&plane.solution, &plane.joint, group.base(rows[0]));
     let share = 1.0 / rows.len() as f64;
     let at = |points: &[[f64; 3]]| {

@@ -10,7 +10,7 @@ fn get(composed: &Composed, name: &str) -> Estimate {
 }
 
 fn of(field: &Field) -> Composed {
-    compute(&field.group("plane")).unwrap()
+    compose(&field.group("plane")).unwrap()
 }
 
 /// A face of strike and dip about a centre: shots at distances along the strike and up the dip.
@@ -116,7 +116,7 @@ fn standard_errors_of_one_base_and_of_two() {
         let shown = scatter(about, seed, |normal| {
             let drawn = field.disturbed(normal);
             let group = drawn.group("plane");
-            let rows: Vec<&Sighting> = group.sightings.iter().collect();
+            let rows: Vec<&RoleShot> = group.sightings.iter().collect();
             let Plane { joint, solution, .. } = fit(&group, &rows).unwrap();
             // Strike and dip anew from the normal, and the centre on the plane.
             let [x, y, z] = solution.normal;
@@ -138,7 +138,7 @@ fn residuals_have_their_standard_errors() {
     let field = face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 120.0, 50.0, &NINE);
     let residuals = |field: &Field| -> [Estimate; 9] {
         let group = field.group("plane");
-        let rows: Vec<&Sighting> = group.sightings.iter().collect();
+        let rows: Vec<&RoleShot> = group.sightings.iter().collect();
         let plane = fit(&group, &rows).unwrap();
         std::array::from_fn(|i| plane.residuals[i].distance)
     };
@@ -227,7 +227,7 @@ fn the_hull_is_the_outline_on_the_plane() {
 
 #[test]
 fn refusals_say_what_to_shoot() {
-    let refusal = |field: &Field| compute(&field.group("plane")).unwrap_err();
+    let refusal = |field: &Field| compose(&field.group("plane")).unwrap_err();
     let mut field = Field::new(HANDHELD, [1.0, 1.0]);
     assert!(refusal(&field).starts_with("plane of North wall has 0 shots on the plane; shoot 3 more"));
     field.shot(0, "face", [30.0, 60.0, 0.0]);

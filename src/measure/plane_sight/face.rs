@@ -8,7 +8,7 @@ use super::surface::{Known, Met};
 use crate::geodesy::register::Estimate;
 use crate::measure::located::{cross, dot, from_to, length, moved, unit};
 use crate::measure::strings::ring;
-use crate::measure::{Composed, Shape, Value};
+use crate::measure::{Composed, NamedValue, Shape};
 
 /// Adds the face of the sights' spots to a measurement. Spots that are not said to be corners make one where they go round a convex
 /// figure.
@@ -48,12 +48,12 @@ pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corner
             [mean(first), mean(first + 1), area(&ring)]
         });
         values.extend([
-            Value { name: "width_m", estimate: width },
-            Value { name: "height_m", estimate: height },
-            Value { name: "area_m2", estimate: area },
+            NamedValue { name: "width_m", estimate: width },
+            NamedValue { name: "height_m", estimate: height },
+            NamedValue { name: "area_m2", estimate: area },
         ]);
     } else {
-        values.push(Value { name: "area_m2", estimate: joint.estimate(|points| area(&on(points))) });
+        values.push(NamedValue { name: "area_m2", estimate: joint.estimate(|points| area(&on(points))) });
     }
     if values.iter().any(|value| !(value.estimate.value + value.estimate.sigma).is_finite()) {
         return;

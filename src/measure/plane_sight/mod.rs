@@ -27,7 +27,7 @@ pub mod surface;
 use surface::{Known, Met, beyond, incidence, known, plane_rows};
 
 use super::located::part_of_points;
-use super::{Composed, Detail, Group, Part, Refusal, Shape, Sighting, Value};
+use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::register::Estimate;
 
 /// Angle between sight and surface in degrees under which a warning is given (30°: common practice for intersections).
@@ -46,16 +46,16 @@ pub struct Level<'s> {
 
 /// What the rows do not tell.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Settings<'s> {
+pub struct PlaneSettings<'s> {
     /// The level surface for sights without plane shots.
     pub level: Option<Level<'s>>,
     /// Least angle between sight and surface.
     pub least_angle_rad: f64,
 }
 
-impl Default for Settings<'_> {
+impl Default for PlaneSettings<'_> {
     fn default() -> Self {
-        Settings { level: None, least_angle_rad: 10f64.to_radians() }
+        PlaneSettings { level: None, least_angle_rad: 10f64.to_radians() }
     }
 }
 
@@ -63,7 +63,7 @@ impl Default for Settings<'_> {
 ///
 /// # Errors
 /// Says which row is missing, or why a sight gives no point.
-pub fn compute(group: &Group<'_>, settings: &Settings<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>, settings: &PlaneSettings<'_>) -> Result<Composed, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let (sights, are_corners) = sights(group, &of)?;
     let roles: Vec<&str> = sights.iter().map(|row| row.role.as_str()).collect();
@@ -87,11 +87,11 @@ pub fn compute(group: &Group<'_>, settings: &Settings<'_>) -> Result<Composed, R
 }
 
 /// The rows of sights, and whether they are corners.
-fn sights<'g>(group: &'g Group<'_>, of: &str) -> Result<(Vec<&'g Sighting>, bool), Refusal> {
-    let number = |row: &Sighting| row.role.strip_prefix("corner_").and_then(|number| number.parse::<usize>().ok());
-    let is_corner = |row: &&Sighting| row.role == "corner" || number(row).is_some();
-    let mut corners: Vec<&Sighting> = group.sightings.iter().filter(is_corner).collect();
-    let sights: Vec<&Sighting> = group.of_role("sight").collect();
+fn sights<'g>(group: &'g Group<'_>, of: &str) -> Result<(Vec<&'g RoleShot>, bool), Refusal> {
+    let number = |row: &RoleShot| row.role.strip_prefix("corner_").and_then(|number| number.parse::<usize>().ok());
+    let is_corner = |row: &&RoleShot| row.role == "corner" || number(row).is_some();
+    let mut corners: Vec<&RoleShot> = group.sightings.iter().filter(is_corner).collect();
+    let sights: Vec<&RoleShot> = group.of_role("sight").collect();
     match (corners.first(), sights.first()) {
         (Some(corner), Some(sight)) => Err(format!(
             "{of} has corners ({}) and a sight ({}); give the corners of a face a feature of their own, with the shots of its plane",
@@ -114,11 +114,11 @@ struct Spots {
     met: Met,
     distances: Vec<Estimate>,
     incidences: Vec<Estimate>,
-    parts: Vec<Part>,
+    parts: Vec<FoundPoint>,
     warnings: Vec<String>,
 }
 
-fn spots(group: &Group<'_>, sights: &[&Sighting], known: &Known<'_, '_>, settings: &Settings<'_>) -> Result<Spots, Refusal> {
+fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, settings: &PlaneSettings<'_>) -> Result<Spots, Refusal> {
     let met = Met::of(group, sights, known, settings)?;
     let (mut distances, mut incidences, mut parts, mut warnings) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let (joint, surface) = (&met.joint, &known.surface);
@@ -157,11 +157,11 @@ fn spots(group: &Group<'_>, sights: &[&Sighting], known: &Known<'_, '_>, setting
 }
 
 /// The measurement of the spots: the values of one stand for the whole, those of several each for itself.
-fn of_spots(group: &Group<'_>, sights: &[&Sighting], known: &Known<'_, '_>, spots: &Spots) -> Composed {
+fn of_spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, spots: &Spots) -> Composed {
     let values = |i: usize| {
         vec![
-            Value { name: "distance_m", estimate: spots.distances[i] },
-            Value { name: "incidence_deg", estimate: spots.incidences[i] },
+            NamedValue { name: "distance_m", estimate: spots.distances[i] },
+            NamedValue { name: "incidence_deg", estimate: spots.incidences[i] },
         ]
     };
     let mut warnings = known.warnings.clone();

@@ -3,8 +3,8 @@
 use super::super::located::{cross, dot, from_to, length, length_excess_m2, moved, unit};
 use super::super::plane_fit;
 use super::super::plane_fit::solution::Solution;
-use super::super::{Detail, Group, Refusal, Sighting};
-use super::{Level, Settings};
+use super::super::{Detail, Group, Refusal, RoleShot};
+use super::{Level, PlaneSettings};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::register::{Estimate, Joint, Shares};
@@ -36,7 +36,7 @@ pub struct Known<'s, 'g> {
 ///
 /// # Errors
 /// Says which shot is missing or not whole.
-pub fn known<'s, 'g>(group: &Group<'_>, rows: &[&'g Sighting], settings: &Settings<'s>) -> Result<Known<'s, 'g>, Refusal> {
+pub fn known<'s, 'g>(group: &Group<'_>, rows: &[&'g RoleShot], settings: &PlaneSettings<'s>) -> Result<Known<'s, 'g>, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let shots = rows.iter().map(|row| super::super::located::whole(group, row)).collect::<Result<Vec<_>, _>>()?;
     let (mut warnings, mut details) = (Vec::new(), Vec::new());
@@ -70,9 +70,9 @@ pub fn known<'s, 'g>(group: &Group<'_>, rows: &[&'g Sighting], settings: &Settin
 ///
 /// # Errors
 /// Names a row of another role, and a number that stands twice.
-pub fn plane_rows<'g>(group: &'g Group<'_>, others: &[&str]) -> Result<Vec<&'g Sighting>, Refusal> {
+pub fn plane_rows<'g>(group: &'g Group<'_>, others: &[&str]) -> Result<Vec<&'g RoleShot>, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
-    let mut rows: Vec<(usize, &Sighting)> = Vec::new();
+    let mut rows: Vec<(usize, &RoleShot)> = Vec::new();
     for row in group.sightings.iter().filter(|row| !others.contains(&row.role.as_str())) {
         let number = row.role.strip_prefix("plane_").and_then(|number| number.parse().ok());
         let number = number.ok_or_else(|| {
@@ -88,7 +88,7 @@ pub fn plane_rows<'g>(group: &'g Group<'_>, others: &[&str]) -> Result<Vec<&'g S
 }
 
 /// Refuses two shots that stand over each other.
-fn upright(of: &str, rows: &[&Sighting], group: &Group<'_>, shots: &[(usize, &Vector)]) -> Result<(), Refusal> {
+fn upright(of: &str, rows: &[&RoleShot], group: &Group<'_>, shots: &[(usize, &Vector)]) -> Result<(), Refusal> {
     let apart = located::joint(group.bases, shots).map(|joint| {
         let [e, n] = [0, 1].map(|k| joint.estimate(|points| points[1][k] - points[0][k]));
         Estimate { value: e.value.hypot(n.value), sigma: e.sigma.hypot(n.sigma) }
@@ -221,7 +221,12 @@ impl Met {
     ///
     /// # Errors
     /// Says which sight lacks what, or why it gives no point.
-    pub fn of(group: &Group<'_>, sights: &[&Sighting], known: &Known<'_, '_>, settings: &Settings<'_>) -> Result<Met, Refusal> {
+    pub fn of(
+        group: &Group<'_>,
+        sights: &[&RoleShot],
+        known: &Known<'_, '_>,
+        settings: &PlaneSettings<'_>,
+    ) -> Result<Met, Refusal> {
         let mut all = known.shots.clone();
         let chords = sights.iter().map(|sight| chord(group, sight, known, settings)).collect::<Result<Vec<_>, _>>()?;
         let mut aims = Vec::with_capacity(sights.len());
@@ -245,7 +250,12 @@ fn joined(group: &Group<'_>, shots: &[(usize, &Vector)], surface: &Surface<'_>) 
 }
 
 /// A sight as a chord from the axis to the point it meets, with the errors of its direction at that distance.
-fn chord(group: &Group<'_>, sight: &Sighting, known: &Known<'_, '_>, settings: &Settings<'_>) -> Result<[Vector; 2], Refusal> {
+fn chord(
+    group: &Group<'_>,
+    sight: &RoleShot,
+    known: &Known<'_, '_>,
+    settings: &PlaneSettings<'_>,
+) -> Result<[Vector; 2], Refusal> {
     let (surface, shots) = (&known.surface, &known.shots);
     let of = format!("{} of {}: sight {}", group.measure, group.name, sight.label);
     let lacks = |what: &str| format!("{of} has no {what}; read it and write it in the row");
@@ -337,7 +347,7 @@ pub fn incidence(aim: &Aim, surface: &Surface<'_>, joint: &Joint) -> Estimate {
 }
 
 /// A warning for a point far beyond the shots that the plane stands on.
-pub fn beyond(joint: &Joint, hit: &Hit, shots: usize, sight: &Sighting) -> Option<String> {
+pub fn beyond(joint: &Joint, hit: &Hit, shots: usize, sight: &RoleShot) -> Option<String> {
     let points = joint.points().get(..shots).filter(|points| !points.is_empty())?;
     let middle = points.iter().fold([0.0; 3], |sum, p| moved(sum, 1.0 / shots as f64, *p));
     // An upright plane is known as well above its two shots as between them.

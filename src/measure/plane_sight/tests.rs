@@ -44,8 +44,11 @@ fn over_water(level: f64) -> (Field, [f64; 3]) {
     (field, target)
 }
 
-fn settings(height: f64, sigma_m: f64) -> Settings<'static> {
-    Settings { level: Some(Level { words: "the level tarn", ellipsoid_height_m: height, sigma_m }), ..Settings::default() }
+fn settings(height: f64, sigma_m: f64) -> PlaneSettings<'static> {
+    PlaneSettings {
+        level: Some(Level { words: "the level tarn", ellipsoid_height_m: height, sigma_m }),
+        ..PlaneSettings::default()
+    }
 }
 
 fn point(field: &Field, composed: &Composed) -> [f64; 3] {
@@ -60,8 +63,8 @@ fn assert_point(field: &Field, composed: &Composed, want: [f64; 3], within_m: f6
 /// Standard errors of distance, incidence, the point's axes and two diagonals, against a trial. The height of a level is drawn too.
 fn assert_trial(field: &Field, height: Option<[f64; 2]>, seed: u64) {
     let of = |field: &Field, level: Option<[f64; 2]>| {
-        let settings = level.map_or(Settings::default(), |[height, sigma]| settings(height, sigma));
-        compute(&field.group("plane_sight"), &settings).unwrap()
+        let settings = level.map_or(PlaneSettings::default(), |[height, sigma]| settings(height, sigma));
+        compose(&field.group("plane_sight"), &settings).unwrap()
     };
     let values = |composed: &Composed| {
         let [e, n, u] = point(field, composed);
@@ -82,7 +85,7 @@ fn assert_trial(field: &Field, height: Option<[f64; 2]>, seed: u64) {
 #[test]
 fn an_upright_wall() {
     let field = upright_wall(HANDHELD, [0.6, 0.9]);
-    let composed = compute(&field.group("plane_sight"), &Settings::default()).unwrap();
+    let composed = compose(&field.group("plane_sight"), &PlaneSettings::default()).unwrap();
     assert_point(&field, &composed, [25.0, 40.0, 18.0], LEAN_M);
     // From (0, 0, 1.5) to (25, 40, 18): √(25² + 40² + 16.5²), and 40 of it square on the wall.
     let distance = 2497.25f64.sqrt();
@@ -98,7 +101,7 @@ fn an_upright_wall() {
 fn what_one_base_shares_cancels_in_the_distance() {
     // Base and orientation alone are wrong: wall and sight move as one.
     let errors = crate::measure::trial::Errors { orientation_deg: 1.0, ..EXACT };
-    let composed = compute(&upright_wall(errors, [3.0, 3.0]).group("plane_sight"), &Settings::default()).unwrap();
+    let composed = compose(&upright_wall(errors, [3.0, 3.0]).group("plane_sight"), &PlaneSettings::default()).unwrap();
     assert!(composed.values[0].estimate.sigma < 1e-3 && composed.values[1].estimate.sigma < 1e-3, "{composed:?}");
     let c = composed.parts[0].covariance;
     let turn = 1f64.to_radians();
@@ -108,7 +111,7 @@ fn what_one_base_shares_cancels_in_the_distance() {
 #[test]
 fn a_face_fitted_from_one_base_and_from_two() {
     let (one, target) = leaning_face(Field::new(HANDHELD, [0.6, 0.9]), [0; 5]);
-    let composed = compute(&one.group("plane_sight"), &Settings::default()).unwrap();
+    let composed = compose(&one.group("plane_sight"), &PlaneSettings::default()).unwrap();
     assert_point(&one, &composed, target, 1e-5);
     assert!((composed.values[0].estimate.value - length(target)).abs() < 1e-5);
     // Incidence by the normal itself: dip direction 200°, dip 70°.
@@ -119,14 +122,14 @@ fn a_face_fitted_from_one_base_and_from_two() {
     assert_trial(&one, None, 52);
     let two = Field::new(HANDHELD, [0.2, 0.3]).with_base([60.0, -10.0, 3.0], [0.15, 0.2]);
     let (two, target) = leaning_face(two, [0, 1, 0, 1, 0]);
-    assert_point(&two, &compute(&two.group("plane_sight"), &Settings::default()).unwrap(), target, 1e-5);
+    assert_point(&two, &compose(&two.group("plane_sight"), &PlaneSettings::default()).unwrap(), target, 1e-5);
     assert_trial(&two, None, 53);
 }
 
 #[test]
 fn a_level_surface_on_the_curved_earth() {
     let (field, target) = over_water(20.0);
-    let composed = compute(&field.group("plane_sight"), &settings(20.0, 0.3)).unwrap();
+    let composed = compose(&field.group("plane_sight"), &settings(20.0, 0.3)).unwrap();
     // What the first order of the bend leaves out, k d/2R of it, is far below a micrometre; a flat earth would be 0.2 m off.
     assert_point(&field, &composed, target, 1e-5);
     assert!((composed.values[0].estimate.value - length(from_to([0.0, 0.0, 1.5], target))).abs() < 1e-5);
@@ -138,7 +141,7 @@ fn a_level_surface_on_the_curved_earth() {
     (row.slope_m, row.vector) = (None, None);
     let height = Geodetic::from_earth_centred(up.bases[0].frame.to_earth_centred([30.0, 20.0, 25.0]), &Ellipsoid::WGS84)
         .ellipsoid_height_m;
-    let composed = compute(&up.group("plane_sight"), &settings(height, 0.0)).unwrap();
+    let composed = compose(&up.group("plane_sight"), &settings(height, 0.0)).unwrap();
     assert_point(&up, &composed, [30.0, 20.0, 25.0], ROUNDING_M);
 }
 
@@ -147,7 +150,7 @@ fn a_sight_square_on_has_the_error_of_its_tilt() {
     let mut field = Field::new(HANDHELD, [0.0, 0.0]);
     field.reading(0, "sight", 0.0, -90.0, 1.0);
     (field.sightings[0].slope_m, field.sightings[0].vector) = (None, None);
-    let composed = compute(&field.group("plane_sight"), &settings(460.0, 0.1)).unwrap();
+    let composed = compose(&field.group("plane_sight"), &settings(460.0, 0.1)).unwrap();
     assert!((composed.values[0].estimate.value - 40.0).abs() < ROUNDING_M);
     assert!((composed.values[0].estimate.sigma - 0.1).abs() < 1e-5);
     assert!(composed.values[1].estimate.value < 1e-4);
@@ -162,15 +165,15 @@ fn the_target_height_is_taken_off_the_point() {
     let row = field.shot(0, "sight", [40.0, 0.0, -28.0]);
     (row.slope_m, row.vector, row.target_height_m) = (None, None, 2.0);
     let height = Geodetic::from_earth_centred(field.bases[0].frame.to_earth_centred([40.0, 0.0, -30.0]), &Ellipsoid::WGS84);
-    let composed = compute(&field.group("plane_sight"), &settings(height.ellipsoid_height_m, 0.0)).unwrap();
+    let composed = compose(&field.group("plane_sight"), &settings(height.ellipsoid_height_m, 0.0)).unwrap();
     assert_point(&field, &composed, [40.0, 0.0, -30.0], ROUNDING_M);
     assert!((composed.values[0].estimate.value - 40f64.hypot(29.5)).abs() < ROUNDING_M);
 }
 
 #[test]
 fn refusals_name_the_angle_and_the_row() {
-    let refusal = |field: &Field, settings: &Settings| compute(&field.group("plane_sight"), settings).unwrap_err();
-    let plain = Settings::default();
+    let refusal = |field: &Field, settings: &PlaneSettings| compose(&field.group("plane_sight"), settings).unwrap_err();
+    let plain = PlaneSettings::default();
     let aimed = |azimuth_deg: f64| {
         let mut field = upright_wall(HANDHELD, [0.5, 0.5]);
         field.sightings[2].true_azimuth_rad = Some(azimuth_deg.to_radians());
@@ -182,8 +185,8 @@ fn refusals_name_the_angle_and_the_row() {
         "plane_sight of North wall: sight S3 meets the surface at 8.0°, under 10°: its error along it is too large; sight it from another \
          base, more square on"
     );
-    let loose = Settings { least_angle_rad: 5f64.to_radians(), ..plain };
-    let composed = compute(&aimed(82.0).group("plane_sight"), &loose).unwrap();
+    let loose = PlaneSettings { least_angle_rad: 5f64.to_radians(), ..plain };
+    let composed = compose(&aimed(82.0).group("plane_sight"), &loose).unwrap();
     assert!(composed.warnings[0].contains("meets the surface at 8.0° only"), "{:?}", composed.warnings);
     assert!(composed.warnings[1].contains("the plane is taken to go on that far"), "{:?}", composed.warnings);
     let behind = "plane_sight of North wall: sight S3 points away from the surface, which lies behind the instrument; check azimuth, \
@@ -223,6 +226,6 @@ fn refusals_name_the_angle_and_the_row() {
     // A distance that the sight has is told, not used.
     let mut both = upright_wall(HANDHELD, [0.5, 0.5]);
     both.sightings[2].slope_m = Some(70.0);
-    let composed = compute(&both.group("plane_sight"), &plain).unwrap();
+    let composed = compose(&both.group("plane_sight"), &plain).unwrap();
     assert_eq!(composed.warnings, ["sight S3 has a distance, 70.00 m, which is not used; the surface is met at 49.97 m"]);
 }

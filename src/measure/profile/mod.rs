@@ -21,7 +21,7 @@ use rstar::primitives::{GeomWithData, Line};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::register::{Estimate, Joint, Running};
 use crate::measure::located::part_of_shot;
-use crate::measure::{Composed, Group, Part, Refusal, Shape, Sighting, Value, rows};
+use crate::measure::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 
 /// Shots further than this from the line are warned of where the job says nothing (common practice, no source).
 pub const OFFSET_LIMIT_M: f64 = 20.0;
@@ -47,14 +47,14 @@ pub struct Station {
     /// Height above the ellipsoid.
     pub height_m: Estimate,
     /// Where it is, with its whole covariance.
-    pub part: Part,
+    pub part: FoundPoint,
 }
 
 /// Measures a profile.
 ///
 /// # Errors
 /// A sentence, where rows are missing or give no line.
-pub fn compute(group: &Group<'_>, offset_limit_m: f64) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>, offset_limit_m: f64) -> Result<Composed, Refusal> {
     measure(group, offset_limit_m).map(|(composed, _)| composed)
 }
 
@@ -67,11 +67,11 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
     let refusal = |what: String| format!("{} of {}: {what}", group.measure, group.name);
     rows::known_roles(group, &["start", "end", "line", "point"])?;
     let line = line_rows(group)?;
-    let shots: Vec<&Sighting> = group.of_role("point").collect();
+    let shots: Vec<&RoleShot> = group.of_role("point").collect();
     if shots.is_empty() {
         return Err(refusal("no row has the role point; shoot the points beside the line".to_owned()));
     }
-    let all: Vec<&Sighting> = line.iter().chain(&shots).copied().collect();
+    let all: Vec<&RoleShot> = line.iter().chain(&shots).copied().collect();
     let joint = rows::joint(group, &all)?;
     let count = line.len();
     let points = &joint.points()[..count];
@@ -98,8 +98,8 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
         stations.sort_by(|a, b| a.chainage_m.value.total_cmp(&b.chainage_m.value));
     }
     let values = vec![
-        Value { name: "length_m", estimate: length_m },
-        Value { name: "points", estimate: Estimate { value: shots.len() as f64, sigma: 0.0 } },
+        NamedValue { name: "length_m", estimate: length_m },
+        NamedValue { name: "points", estimate: Estimate { value: shots.len() as f64, sigma: 0.0 } },
     ];
     let method = match count {
         2 => "chainage and offset from a straight line through two points".to_owned(),
@@ -110,7 +110,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
 }
 
 /// What is to be said of shots beyond the ends of the line, and far from it.
-fn warnings(shots: &[&Sighting], stations: &[Station], length_m: Estimate, offset_limit_m: f64) -> Vec<String> {
+fn warnings(shots: &[&RoleShot], stations: &[Station], length_m: Estimate, offset_limit_m: f64) -> Vec<String> {
     let mut warnings = Vec::new();
     for (row, station) in shots.iter().zip(stations) {
         let (label, chainage) = (&row.label, station.chainage_m);
@@ -133,8 +133,8 @@ fn warnings(shots: &[&Sighting], stations: &[Station], length_m: Estimate, offse
 }
 
 /// The rows of the line in their order.
-fn line_rows<'g>(group: &'g Group<'_>) -> Result<Vec<&'g Sighting>, Refusal> {
-    let line: Vec<&Sighting> = group.of_role("line").collect();
+fn line_rows<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
+    let line: Vec<&RoleShot> = group.of_role("line").collect();
     let refusal = |what: &str| Err(format!("{} of {}: {what}", group.measure, group.name));
     if line.is_empty() {
         return Ok(vec![group.only("start")?, group.only("end")?]);
@@ -260,7 +260,7 @@ fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (V
     (corners, of_shots)
 }
 
-fn of_row(row: &Sighting, group: &Group<'_>, [chainage_m, offset_m, height_m]: Values) -> Option<Station> {
+fn of_row(row: &RoleShot, group: &Group<'_>, [chainage_m, offset_m, height_m]: Values) -> Option<Station> {
     let part = part_of_shot(group, row, "station")?;
     Some(Station {
         label: row.label.clone(),

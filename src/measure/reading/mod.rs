@@ -13,7 +13,7 @@ use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
 use std::rc::Rc;
 
-use super::{Group, Refusal, Sighting};
+use super::{Group, Refusal, RoleShot};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{ErrorId, Estimate, Origin};
 use crate::records::triangle::Triangle;
@@ -60,7 +60,7 @@ impl Reading {
     /// # Errors
     /// When one of them cannot be: not a number, a distance of nothing, an inclination beyond the
     /// vertical.
-    pub fn of(group: &Group<'_>, row: &Sighting) -> Result<Reading, Refusal> {
+    pub fn of(group: &Group<'_>, row: &RoleShot) -> Result<Reading, Refusal> {
         let refuse = |what: &str| Err(format!("{} of {}: row {} has {what}", group.measure, group.name, row.label));
         let distance = match (row.slope_m, row.inclination_rad) {
             (Some(slope_m), Some(_)) => Some(Distance::Slope(slope_m)),
@@ -218,7 +218,7 @@ pub fn half_circle_rad(angle_rad: f64) -> f64 {
 ///
 /// # Errors
 /// When there are two.
-pub fn at_most_one<'g>(group: &'g Group<'_>, role: &'g str) -> Result<Option<&'g Sighting>, Refusal> {
+pub fn at_most_one<'g>(group: &'g Group<'_>, role: &'g str) -> Result<Option<&'g RoleShot>, Refusal> {
     if group.of_role(role).next().is_none() { Ok(None) } else { group.only(role).map(Some) }
 }
 

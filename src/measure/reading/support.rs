@@ -3,7 +3,7 @@
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::register::{BaseErrors, Origin, Shares};
-use crate::measure::{Group, Sighting};
+use crate::measure::{Group, RoleShot};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
@@ -28,8 +28,8 @@ pub fn base_number(number: usize, covariance: Covariance) -> Origin {
 }
 
 /// A row without readings and without errors; its label is its role.
-pub fn row(role: &str) -> Sighting {
-    Sighting {
+pub fn row(role: &str) -> RoleShot {
+    RoleShot {
         role: role.to_owned(),
         label: format!("{role}-1"),
         shot: None,
@@ -63,25 +63,25 @@ pub trait Read {
     fn whole(self) -> Self;
 }
 
-impl Read for Sighting {
+impl Read for RoleShot {
     fn azimuth(self, deg: f64) -> Self {
-        Sighting { true_azimuth_rad: Some(deg.to_radians()), ..self }
+        RoleShot { true_azimuth_rad: Some(deg.to_radians()), ..self }
     }
 
     fn inclination(self, deg: f64) -> Self {
-        Sighting { inclination_rad: Some(deg.to_radians()), ..self }
+        RoleShot { inclination_rad: Some(deg.to_radians()), ..self }
     }
 
     fn slope(self, metres: f64) -> Self {
-        Sighting { slope_m: Some(metres), ..self }
+        RoleShot { slope_m: Some(metres), ..self }
     }
 
     fn horizontal(self, metres: f64) -> Self {
-        Sighting { horizontal_m: Some(metres), ..self }
+        RoleShot { horizontal_m: Some(metres), ..self }
     }
 
     fn errors(self, [azimuth, orientation, inclination, distance]: [f64; 4]) -> Self {
-        Sighting {
+        RoleShot {
             sigma_azimuth_rad: azimuth.to_radians(),
             sigma_inclination_rad: inclination.to_radians(),
             sigma_distance_m: distance,
@@ -109,12 +109,12 @@ impl Read for Sighting {
             distance_m: self.sigma_distance_m,
         };
         let vector = reduce(&sight, &sigmas, base(Covariance::default()).earth_radius_m);
-        Sighting { vector: Some(Vector { shares: self.shares, ..vector }), ..self }
+        RoleShot { vector: Some(Vector { shares: self.shares, ..vector }), ..self }
     }
 }
 
 /// The rows as one measurement.
-pub fn group<'t>(measure: &str, bases: &'t [Origin], rows: &[Sighting]) -> Group<'t> {
+pub fn group<'t>(measure: &str, bases: &'t [Origin], rows: &[RoleShot]) -> Group<'t> {
     Group { measure: measure.to_owned(), name: "Lone Larch".to_owned(), sightings: rows.to_vec(), bases }
 }
 

@@ -19,7 +19,7 @@ use std::collections::HashMap;
 use std::f64::consts::TAU;
 
 use super::reading::half_circle_rad;
-use super::{Group, Refusal, Sighting};
+use super::{Group, Refusal, RoleShot};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Origin, Shares};
 use crate::records::triangle::Triangle;
@@ -58,13 +58,13 @@ pub fn merged<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Co
     let mut counts: HashMap<&str, usize> = HashMap::new();
     group.sightings.iter().for_each(|row| *counts.entry(row.role.as_str()).or_default() += 1);
     let is_repeated = |role: &str| counts.get(role).is_some_and(|count| *count > 1) && is_wanted_once(&group.measure, role);
-    let repeated = |row: &Sighting| is_repeated(&row.role);
+    let repeated = |row: &RoleShot| is_repeated(&row.role);
     if !group.sightings.iter().any(repeated) {
         return Ok((Cow::Borrowed(group), Vec::new()));
     }
     let mut said = Vec::new();
-    let mut sightings: Vec<Sighting> = Vec::with_capacity(group.sightings.len());
-    let mut by_role: HashMap<&str, Vec<&Sighting>> = HashMap::new();
+    let mut sightings: Vec<RoleShot> = Vec::with_capacity(group.sightings.len());
+    let mut by_role: HashMap<&str, Vec<&RoleShot>> = HashMap::new();
     group.sightings.iter().filter(|row| repeated(row)).for_each(|row| by_role.entry(&row.role).or_default().push(row));
     for row in &group.sightings {
         if !repeated(row) {
@@ -86,9 +86,9 @@ pub fn merged<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Co
 }
 
 /// Rows of one role that stand for one sight: from one base, with the same heights.
-fn check_same(group: &Group<'_>, rows: &[&Sighting]) -> Result<(), Refusal> {
+fn check_same(group: &Group<'_>, rows: &[&RoleShot]) -> Result<(), Refusal> {
     let first = rows[0];
-    let refuse = |other: &Sighting, what: &str| {
+    let refuse = |other: &RoleShot, what: &str| {
         Err(format!(
             "{} of {}: {} and {} both have the role {} {what}",
             group.measure, group.name, first.label, other.label, first.role
@@ -115,11 +115,11 @@ fn check_same(group: &Group<'_>, rows: &[&Sighting]) -> Result<(), Refusal> {
 /// what a reading is shown in.
 fn agreeing_mean(
     group: &Group<'_>,
-    rows: &[&Sighting],
+    rows: &[&RoleShot],
     agreement_sigmas: f64,
     what: &str,
     unit: f64,
-    readings: Vec<(&Sighting, f64, f64)>,
+    readings: Vec<(&RoleShot, f64, f64)>,
 ) -> Result<Option<(f64, f64)>, Refusal> {
     let Some((value, sigma)) = weighted_mean(&readings) else { return Ok(None) };
     for (row, reading, own) in readings {
@@ -141,7 +141,7 @@ fn agreeing_mean(
 }
 
 /// The name of a mean: those of its first rows.
-fn label_of(rows: &[&Sighting]) -> String {
+fn label_of(rows: &[&RoleShot]) -> String {
     let labels: Vec<&str> = rows.iter().take(NAMED).map(|row| row.label.as_str()).collect();
     match rows.len().checked_sub(NAMED).filter(|more| *more > 0) {
         Some(more) => format!("mean of {} and {more} more", labels.join(", ")),
@@ -150,10 +150,10 @@ fn label_of(rows: &[&Sighting]) -> String {
 }
 
 /// Repeated rows as one.
-fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Result<Sighting, Refusal> {
+fn mean_of(group: &Group<'_>, rows: &[&RoleShot], agreement_sigmas: f64) -> Result<RoleShot, Refusal> {
     check_same(group, rows)?;
     let first = rows[0];
-    let combine = |what: &str, unit: f64, readings: Vec<(&Sighting, f64, f64)>| {
+    let combine = |what: &str, unit: f64, readings: Vec<(&RoleShot, f64, f64)>| {
         agreeing_mean(group, rows, agreement_sigmas, what, unit, readings)
     };
     let degrees = 1f64.to_radians().recip();
@@ -167,12 +167,12 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
         .filter_map(|row| Some((*row, half_circle_rad(row.true_azimuth_rad? - from), row.sigma_azimuth_rad)))
         .collect();
     let azimuth = if is_steep { weighted_mean(&azimuths) } else { combine("azimuth (degrees)", degrees, azimuths)? };
-    let distances = |of: fn(&Sighting) -> Option<f64>| {
+    let distances = |of: fn(&RoleShot) -> Option<f64>| {
         rows.iter().filter_map(|row| Some((*row, of(row)?, row.sigma_distance_m))).collect::<Vec<_>>()
     };
     let slope = combine("slope distance (m)", 1.0, distances(|row| row.slope_m))?;
     let horizontal = combine("horizontal distance (m)", 1.0, distances(|row| row.horizontal_m))?;
-    let greatest = |of: fn(&Sighting) -> f64| rows.iter().map(|row| of(row)).fold(0.0, f64::max);
+    let greatest = |of: fn(&RoleShot) -> f64| rows.iter().map(|row| of(row)).fold(0.0, f64::max);
     let shares = Shares {
         declination_rad: greatest(|row| row.shares.declination_rad),
         azimuth_rad: greatest(|row| row.shares.azimuth_rad),
@@ -180,7 +180,7 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
         distance_m: greatest(|row| row.shares.distance_m),
         ..first.shares
     };
-    let mut mean = Sighting {
+    let mut mean = RoleShot {
         label: label_of(rows),
         true_azimuth_rad: azimuth.map(|(turn, _)| (from + turn).rem_euclid(TAU)),
         inclination_rad: inclination.map(|(value, _)| value),
@@ -200,7 +200,7 @@ fn mean_of(group: &Group<'_>, rows: &[&Sighting], agreement_sigmas: f64) -> Resu
 }
 
 /// The mean of readings with their standard errors, weighted by 1/σ²; plain where one has no error.
-fn weighted_mean(readings: &[(&Sighting, f64, f64)]) -> Option<(f64, f64)> {
+fn weighted_mean(readings: &[(&RoleShot, f64, f64)]) -> Option<(f64, f64)> {
     let is_weighted = readings.iter().all(|(_, _, sigma)| *sigma > 0.0);
     let weight = |sigma: f64| if is_weighted { 1.0 / (sigma * sigma) } else { 1.0 };
     let sum: f64 = readings.iter().map(|(_, _, sigma)| weight(*sigma)).sum();
@@ -213,7 +213,7 @@ fn weighted_mean(readings: &[(&Sighting, f64, f64)]) -> Option<(f64, f64)> {
 }
 
 /// The vector of a row's readings; none where they give no point.
-fn vector_of(row: &Sighting, base: &Origin) -> Option<Vector> {
+fn vector_of(row: &RoleShot, base: &Origin) -> Option<Vector> {
     let triangle = match (row.slope_m, row.horizontal_m, row.inclination_rad) {
         (Some(slope_m), _, Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
         (None, Some(horizontal_m), Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
@@ -237,7 +237,7 @@ fn vector_of(row: &Sighting, base: &Origin) -> Option<Vector> {
 }
 
 /// Whether a vector is what the row's azimuth, inclination and distance give, its errors too.
-fn is_reduced_from(vector: &Vector, row: &Sighting, base: &Origin) -> bool {
+fn is_reduced_from(vector: &Vector, row: &RoleShot, base: &Origin) -> bool {
     vector_of(row, base).is_some_and(|own| {
         let pairs = [
             (own.east_m, vector.east_m),
@@ -251,7 +251,7 @@ fn is_reduced_from(vector: &Vector, row: &Sighting, base: &Origin) -> bool {
 }
 
 /// The mean of the points, with the errors of one of them.
-fn mean_vector(rows: &[&Sighting]) -> Option<Vector> {
+fn mean_vector(rows: &[&RoleShot]) -> Option<Vector> {
     let vectors = rows.iter().map(|row| row.vector).collect::<Option<Vec<Vector>>>()?;
     let share = 1.0 / vectors.len() as f64;
     let mean = |of: &dyn Fn(&Vector) -> f64| vectors.iter().map(of).sum::<f64>() * share;

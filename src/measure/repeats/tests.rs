@@ -1,14 +1,14 @@
 use super::*;
 use crate::measure::trial::{EXACT, Field, HANDHELD, assert_sigmas, scatter};
-use crate::measure::{Composed, Settings, compute};
+use crate::measure::{Composed, MeasureSettings, compose};
 
 const SIGMAS: f64 = 4.0;
 
 /// Readings in degrees and metres.
 const READING: f64 = 1e-9;
 
-fn settings() -> Settings<'static> {
-    Settings { agreement_sigmas: SIGMAS, ..Settings::default() }
+fn settings() -> MeasureSettings<'static> {
+    MeasureSettings { agreement_sigmas: SIGMAS, ..MeasureSettings::default() }
 }
 
 fn value(composed: &Composed, name: &str) -> crate::geodesy::register::Estimate {
@@ -35,7 +35,7 @@ fn readings_of_one_quality_have_their_mean_and_the_root_of_n() {
     assert!((top.sigma_azimuth_rad.to_degrees() - 0.3 / 3f64.sqrt()).abs() < READING);
     assert!((top.sigma_inclination_rad.to_degrees() - 0.2 / 3f64.sqrt()).abs() < READING);
     assert!((top.sigma_distance_m - 0.05 / 3f64.sqrt()).abs() < READING);
-    let composed = compute(&group, &settings()).unwrap();
+    let composed = compose(&group, &settings()).unwrap();
     assert!(composed.method.ends_with("; top is the mean of S2, S3 and S4"), "{}", composed.method);
 }
 
@@ -82,7 +82,7 @@ fn a_partial_row_takes_part_with_what_it_has() {
         let top = field.reading(0, "top", 10.0, inclination, 40.0);
         (top.slope_m, top.vector) = (None, None);
     }
-    let height = value(&compute(&field.group("height"), &settings()).unwrap(), "height_m");
+    let height = value(&compose(&field.group("height"), &settings()).unwrap(), "height_m");
     let run = 40.0 * 3f64.to_radians().cos();
     let want = run * (30f64.to_radians().tan() + 3f64.to_radians().tan());
     assert!((height.value - want).abs() < 1e-6, "{height:?} {want}");
@@ -96,8 +96,8 @@ fn standard_errors_are_those_of_draws() {
         field.shot(0, "foot", [30.0, 20.0, -2.0]);
         field.shot(0, "top", [31.0, 20.5, 18.0]);
     }
-    let loose = Settings { agreement_sigmas: 20.0, ..Settings::default() };
-    let of = |field: &Field| value(&compute(&field.group("height"), &loose).unwrap(), "height_m");
+    let loose = MeasureSettings { agreement_sigmas: 20.0, ..MeasureSettings::default() };
+    let of = |field: &Field| value(&compose(&field.group("height"), &loose).unwrap(), "height_m");
     let told = of(&field);
     let shown = scatter([told.value], 5, |normal| [of(&field.disturbed(normal)).value]);
     assert_sigmas([told.sigma], shown);
@@ -190,7 +190,7 @@ fn every_kind_takes_repeats_where_it_wants_a_role_once() {
             }
             field
         };
-        let of = |times| compute(&field(times).group(measure), &settings()).unwrap();
+        let of = |times| compose(&field(times).group(measure), &settings()).unwrap();
         let (one, three) = (of(1), of(3));
         assert!(three.method.contains("is the mean of"), "{measure}: {}", three.method);
         assert_eq!(one.values.len(), three.values.len(), "{measure}");

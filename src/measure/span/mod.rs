@@ -28,7 +28,7 @@ mod fit;
 mod tests;
 mod threshold;
 
-pub use threshold::{CAUTION, Threshold, against_threshold};
+pub use threshold::{CAUTION, against_threshold};
 
 use curve::{Curve, Kind};
 use fit::Fit;
@@ -36,7 +36,7 @@ use fit::Fit;
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::register::Estimate;
-use crate::measure::{Composed, Detail, Group, Refusal, Shape, Sighting, Value, rows};
+use crate::measure::{Composed, Detail, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 
 /// Supports nearer than this in plan make no span.
 const LEAST_SPAN_M: f64 = 1.0;
@@ -78,7 +78,7 @@ pub struct Clearance {
 ///
 /// # Errors
 /// A sentence, where rows are missing or show no span.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     measure(group).map(|(composed, _)| composed)
 }
 
@@ -117,17 +117,17 @@ pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal>
             ));
         }
     }
-    let mut values = vec![Value { name: "span_m", estimate: span_m }, Value { name: "sag_m", estimate: sag_m }];
+    let mut values = vec![NamedValue { name: "span_m", estimate: span_m }, NamedValue { name: "sag_m", estimate: sag_m }];
     let mut parts = Vec::new();
     if let Some((lowest, part)) = span.lowest(&fit, &mut warnings) {
-        values.push(Value { name: "lowest_height_difference_m", estimate: lowest });
+        values.push(NamedValue { name: "lowest_height_difference_m", estimate: lowest });
         parts.push(part);
     }
     if span.wires.len() > 1 {
         let n = span.wires.len() as f64;
         let value = (fit.misfits_m.iter().map(|m| m * m).sum::<f64>() / n).sqrt();
         let sigma = value / (2.0 * (n - 1.0)).sqrt();
-        values.push(Value { name: "wire_rms_m", estimate: Estimate { value, sigma } });
+        values.push(NamedValue { name: "wire_rms_m", estimate: Estimate { value, sigma } });
     }
     let clearances = span.clearances(&fit, &mut warnings)?;
     let details = span.details(&clearances);
@@ -140,8 +140,8 @@ pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal>
 /// The rows by role, and their points: supports, wire, objects.
 struct Span<'g> {
     group: &'g Group<'g>,
-    wires: Vec<&'g Sighting>,
-    objects: Vec<&'g Sighting>,
+    wires: Vec<&'g RoleShot>,
+    objects: Vec<&'g RoleShot>,
     joint: crate::geodesy::register::Joint,
 }
 
@@ -149,9 +149,9 @@ impl<'g> Span<'g> {
     fn of(group: &'g Group<'g>) -> Result<Span<'g>, Refusal> {
         rows::known_roles(group, &["support_a", "support_b", "wire", "ground", "object"])?;
         let supports = [group.only("support_a")?, group.only("support_b")?];
-        let wires: Vec<&Sighting> = group.of_role("wire").collect();
-        let objects: Vec<&Sighting> = group.sightings.iter().filter(|row| row.role == "ground" || row.role == "object").collect();
-        let ordered: Vec<&Sighting> = supports.iter().chain(&wires).chain(&objects).copied().collect();
+        let wires: Vec<&RoleShot> = group.of_role("wire").collect();
+        let objects: Vec<&RoleShot> = group.sightings.iter().filter(|row| row.role == "ground" || row.role == "object").collect();
+        let ordered: Vec<&RoleShot> = supports.iter().chain(&wires).chain(&objects).copied().collect();
         let span = Span { group, joint: rows::joint(group, &ordered)?, wires, objects };
         if span.wires.is_empty() {
             return Err(span.refusal("no row has the role wire; shoot the wire itself, best near mid-span"));
@@ -254,7 +254,7 @@ impl<'g> Span<'g> {
     }
 
     /// The lowest point of the curve: its height above support a, and where it is.
-    fn lowest(&self, fit: &Fit, warnings: &mut Vec<String>) -> Option<(Estimate, crate::measure::Part)> {
+    fn lowest(&self, fit: &Fit, warnings: &mut Vec<String>) -> Option<(Estimate, crate::measure::FoundPoint)> {
         let curve = fit.curve(fit.adjusted.points());
         let x = curve.lowest_x_m();
         if !curve.hangs() || x < -curve.span_m || x > 2.0 * curve.span_m {
@@ -283,7 +283,7 @@ impl<'g> Span<'g> {
     /// The least distances, and those of each ground and object shot.
     fn details(&self, clearances: &[Clearance]) -> Vec<Detail> {
         let each = || self.objects.iter().copied().zip(clearances);
-        let detail = |row: &Sighting, values: Vec<Value>| Detail {
+        let detail = |row: &RoleShot, values: Vec<NamedValue>| Detail {
             target: format!("wire to {} ({})", row.label, row.role),
             place: row.place,
             values,
@@ -300,11 +300,11 @@ impl<'g> Span<'g> {
         ];
         let least = least.into_iter().filter_map(|(name, found)| {
             let (row, estimate) = found?;
-            Some(detail(row, vec![Value { name, estimate }]))
+            Some(detail(row, vec![NamedValue { name, estimate }]))
         });
         let own = each().map(|(row, clearance)| {
-            let vertical = clearance.vertical_m.map(|estimate| Value { name: "vertical_distance_m", estimate });
-            let straight = Value { name: "straight_distance_m", estimate: clearance.straight_m };
+            let vertical = clearance.vertical_m.map(|estimate| NamedValue { name: "vertical_distance_m", estimate });
+            let straight = NamedValue { name: "straight_distance_m", estimate: clearance.straight_m };
             detail(row, vertical.into_iter().chain([straight]).collect())
         });
         least.chain(own).collect()

@@ -104,7 +104,7 @@ fn an_exact_catenary_with_unequal_supports() {
 #[test]
 fn the_line_starts_and_ends_at_the_supports() {
     let scene = scene(&[[0.0; 3]], exact());
-    let composed = compute(&scene.group("span", "Mill line")).unwrap();
+    let composed = compose(&scene.group("span", "Mill line")).unwrap();
     let Shape::Line(line) = &composed.shape else { panic!("{composed:?}") };
     assert_eq!(line.len(), 41);
     let frame = &scene.bases[0].frame;
@@ -127,9 +127,9 @@ fn the_line_starts_and_ends_at_the_supports() {
 fn standard_errors_are_those_of_draws() {
     for bases in [&[[0.0; 3]][..], &[[0.0; 3], [60.0, 20.0, 1.0]]] {
         let scene = scene(bases, sigmas());
-        let composed = compute(&scene.group("span", "Mill line")).unwrap();
+        let composed = compose(&scene.group("span", "Mill line")).unwrap();
         let mut normal = Normal::seeded(11);
-        let runs: Vec<Composed> = (0..DRAWS).map(|_| compute(&scene.drawn("span", "Mill line", &mut normal)).unwrap()).collect();
+        let runs: Vec<Composed> = (0..DRAWS).map(|_| compose(&scene.drawn("span", "Mill line", &mut normal)).unwrap()).collect();
         let names = ["span_m", "sag_m", "lowest_height_difference_m", "least_vertical_distance_m", "least_straight_distance_m"];
         for name in names {
             let drawn = deviation(&runs.iter().map(|run| value(run, name).value).collect::<Vec<_>>());
@@ -145,10 +145,10 @@ fn standard_errors_are_those_of_draws() {
 
 #[test]
 fn what_a_base_shares_cancels() {
-    let alone = compute(&scene(&[[0.0; 3]], sigmas()).turned(0.0).group("span", "Mill line")).unwrap();
+    let alone = compose(&scene(&[[0.0; 3]], sigmas()).turned(0.0).group("span", "Mill line")).unwrap();
     let mut shared = scene(&[[0.0; 3]], sigmas()).turned(3f64.to_radians());
     shared.place_base(&crate::geodesy::covariance::Covariance::of_axes(5.0, 8.0));
-    let composed = compute(&shared.group("span", "Mill line")).unwrap();
+    let composed = compose(&shared.group("span", "Mill line")).unwrap();
     for name in ["span_m", "sag_m", "lowest_height_difference_m", "least_vertical_distance_m", "least_straight_distance_m"] {
         let (got, want) = (value(&composed, name), value(&alone, name));
         // A shift of metres turns the plumb line by 1e-6 rad.
@@ -161,7 +161,7 @@ fn what_a_base_shares_cancels() {
 #[test]
 fn a_parabola_where_shots_cannot_tell() {
     let far = scene(&[[0.0; 3]], sigmas());
-    let composed = compute(&far.group("span", "Mill line")).unwrap();
+    let composed = compose(&far.group("span", "Mill line")).unwrap();
     assert!(
         composed
             .method
@@ -172,7 +172,7 @@ fn a_parabola_where_shots_cannot_tell() {
     one.row(0, "support_a", "A", level.at(0.0));
     one.row(0, "support_b", "B", level.at(SPAN_M));
     one.row(0, "wire", "W1", level.at(80.0));
-    let composed = compute(&one.group("span", "Mill line")).unwrap();
+    let composed = compose(&one.group("span", "Mill line")).unwrap();
     // L⁴ / 1536 c³ = 160⁴ / (1536 · 400³) = 6.7 mm.
     assert_eq!(
         composed.method,
@@ -191,7 +191,7 @@ fn lowest_point_outside_the_span() {
     for x in [50.0, 80.0, 110.0] {
         scene.row(0, "wire", &format!("W{x}"), steep.at(x));
     }
-    let composed = compute(&scene.group("span", "Hill line")).unwrap();
+    let composed = compose(&scene.group("span", "Hill line")).unwrap();
     assert_eq!(
         composed.warnings,
         ["the lowest point of the curve lies outside the span, 30.0 m beyond support_a: the wire itself is lowest at support_a"]
@@ -207,7 +207,7 @@ fn a_wire_in_the_wind_and_a_wrong_target_are_named() {
     scene.row(0, "wire", "W5", [e - 3.0 * cos, n + 3.0 * sin, u]);
     let [e, n, u] = WIRE.at(75.0);
     scene.row(0, "wire", "W6", [e, n, u - 3.0]);
-    let composed = compute(&scene.group("span", "Mill line")).unwrap();
+    let composed = compose(&scene.group("span", "Mill line")).unwrap();
     let all = composed.warnings.join("\n");
     assert!(all.contains("wire W5 lies 3.00 m to the left of the plane through the supports"), "{all}");
     assert!(all.contains("wire W6 lies 2.") && all.contains("m below the curve, more than 3 standard errors"), "{all}");
@@ -248,7 +248,7 @@ fn refusals() {
         for (role, label, at) in rows {
             scene.row(0, role, label, *at);
         }
-        compute(&scene.group("span", "Mill line")).unwrap_err()
+        compose(&scene.group("span", "Mill line")).unwrap_err()
     };
     let (a, b) = (("support_a", "A", WIRE.at(0.0)), ("support_b", "B", WIRE.at(SPAN_M)));
     assert_eq!(supports(&[a]), "span of Mill line lacks the row with role support_b");

@@ -25,7 +25,7 @@ use std::f64::consts::{PI, TAU};
 use surface::Triangle;
 
 use crate::geodesy::register::{Estimate, Joint};
-use crate::measure::{Composed, Group, Refusal, Shape, Sighting, Value, rows};
+use crate::measure::{Composed, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 use crate::numeric::monte_carlo::{Normal, deviation};
 
 /// Draws for the standard errors, which they give within 1.6 % (1/√(2n)).
@@ -56,7 +56,7 @@ type Quantities = [f64; 4];
 ///
 /// # Errors
 /// A sentence, where rows are missing, or the ring is none.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let heap = Heap::of(group)?;
     let joint = &heap.joint;
     let values = heap.model.quantities(joint.points());
@@ -83,7 +83,8 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
         .collect();
     let sigma = |k: usize| deviation(&drawn.iter().map(|d| d[k]).collect::<Vec<_>>());
     let names = ["volume_m3", "plan_area_m2", "surface_area_m2", if heap.pit { "depth_m" } else { "height_m" }];
-    let values = (0..4).map(|k| Value { name: names[k], estimate: Estimate { value: values[k], sigma: sigma(k) } }).collect();
+    let values =
+        (0..4).map(|k| NamedValue { name: names[k], estimate: Estimate { value: values[k], sigma: sigma(k) } }).collect();
     let extreme = heap.model.extreme;
     let role = if heap.pit { "lowest" } else { "top" };
     let parts = vec![rows::part(role, joint, group.bases, heap.rows[extreme].base, |points| points[extreme])];
@@ -110,7 +111,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
 struct Heap<'g> {
     group: &'g Group<'g>,
     pit: bool,
-    rows: Vec<&'g Sighting>,
+    rows: Vec<&'g RoleShot>,
     joint: Joint,
     model: Model,
 }
@@ -170,7 +171,7 @@ impl<'g> Heap<'g> {
                 row.label, row.role
             )));
         }
-        let mut rows: Vec<&Sighting> = group.of_role(edge).collect();
+        let mut rows: Vec<&RoleShot> = group.of_role(edge).collect();
         let ring = rows.len();
         if ring < 3 {
             return Err(refusal(format!("{ring} rows have the role {edge}; shoot at least 3 round it, better 8 or more")));

@@ -30,11 +30,11 @@ fn scene(bases: &[[f64; 3]], sigmas: crate::shots::reduce::SightSigmas, parts: &
 }
 
 fn measured(parts: &[(&str, Vec<[f64; 3]>)]) -> Composed {
-    compute(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3")).unwrap()
+    compose(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3")).unwrap()
 }
 
 fn refused(parts: &[(&str, Vec<[f64; 3]>)]) -> String {
-    compute(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3")).unwrap_err()
+    compose(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3")).unwrap_err()
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {
@@ -134,7 +134,7 @@ fn standard_errors_are_those_of_draws() {
     const OFF: f64 = 0.085;
     for bases in [&ROUND[..1], &ROUND[..]] {
         let scene = scene(bases, sigmas(), &uneven());
-        let composed = compute(&scene.group("volume", "Gravel 3")).unwrap();
+        let composed = compose(&scene.group("volume", "Gravel 3")).unwrap();
         let mut normal = Normal::seeded(5);
         let runs: Vec<Quantities> = (0..RUNS)
             .map(|_| {
@@ -155,13 +155,13 @@ fn standard_errors_are_those_of_draws() {
 fn what_a_base_shares_cancels() {
     let mut scene = scene(&ROUND[..1], exact(), &uneven()).turned(0.5f64.to_radians());
     scene.place_base(&Covariance::of_axes(5.0, 8.0));
-    let composed = compute(&scene.group("volume", "Gravel 3")).unwrap();
+    let composed = compose(&scene.group("volume", "Gravel 3")).unwrap();
     let volume = value(&composed, "volume_m3");
     // A turn by 0.5°, drawn along the tangent, stretches by its square: 8e-5.
     assert!(volume.sigma < 3e-4 * volume.value, "{volume:?}");
     assert!((composed.parts[0].covariance.uu.sqrt() - 8.0).abs() < 0.01);
     // The same seed gives the same digits.
-    assert_eq!(compute(&scene.group("volume", "Gravel 3")).unwrap(), composed);
+    assert_eq!(compose(&scene.group("volume", "Gravel 3")).unwrap(), composed);
 }
 
 #[test]
@@ -169,7 +169,7 @@ fn a_hidden_back_is_told() {
     let near_half: Vec<[f64; 3]> = vec![[-4.0, -5.0, 5.0], [4.0, -5.0, 5.0]];
     let one = scene(&ROUND[..1], exact(), &[("toe", ring(12, 15.0, 0.0)), ("crest", near_half)]);
     assert_eq!(
-        compute(&one.group("volume", "Gravel 3")).unwrap().warnings,
+        compose(&one.group("volume", "Gravel 3")).unwrap().warnings,
         [
             "the bases stand within 0\u{b0} around it, seen from its middle: the far side may be hidden from them, and no shot of the surface lies \
           in that half; shoot it from the far side too"
@@ -178,7 +178,7 @@ fn a_hidden_back_is_told() {
     // From S and from N 61° E: 119° apart; the crest goes all round.
     let two = scene(&ROUND[..2], exact(), &[("toe", ring(12, 15.0, 0.0)), ("crest", ring(6, 5.0, 5.0))]);
     assert_eq!(
-        compute(&two.group("volume", "Gravel 3")).unwrap().warnings,
+        compose(&two.group("volume", "Gravel 3")).unwrap().warnings,
         [
             "the bases stand within 119\u{b0} around it, seen from its middle: the far side may be hidden from them; shoot it from the far side too"
         ]
@@ -190,7 +190,7 @@ fn a_ring_too_close_for_its_errors_is_told() {
     // 40 toe shots 0.8 m apart, each good to 1 m.
     let rough = crate::shots::reduce::SightSigmas { distance_m: 1.0, ..sigmas() };
     let scene = scene(&ROUND, rough, &[("toe", ring(40, 5.0, 0.0)), ("top", vec![[0.0, 0.0, 3.0]])]);
-    let warnings = compute(&scene.group("volume", "Gravel 3")).unwrap().warnings;
+    let warnings = compose(&scene.group("volume", "Gravel 3")).unwrap().warnings;
     assert!(warnings[0].contains("% of the draws the toe ring crosses itself"), "{warnings:?}");
 }
 

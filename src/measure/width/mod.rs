@@ -27,7 +27,7 @@
 use std::f64::consts::PI;
 
 use super::reading::{Arms, Reading, at_most_one, half_circle_rad, unknown_roles};
-use super::{Composed, Group, Part, Refusal, Shape, Sighting, Value};
+use super::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::register::{Estimate, Origin};
 
@@ -78,14 +78,14 @@ impl Spot {
 ///
 /// # Errors
 /// A sentence that says which row lacks what, or that the readings make no width.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     if turned::has_plane(group) {
-        return turned::compute(group);
+        return turned::compose(group);
     }
     let head = format!("{} of {}", group.measure, group.name);
     let (left, right) = (group.only("left")?, group.only("right")?);
     let (spot, distance) = distance_row(group, &head)?;
-    let rows: Vec<&Sighting> = [left, right].into_iter().chain(distance).collect();
+    let rows: Vec<&RoleShot> = [left, right].into_iter().chain(distance).collect();
     if let Some(other) = rows.iter().find(|row| row.base != left.base) {
         return Err(format!(
             "{head}: rows {} and {} were shot from different bases; shoot both edges and the distance from one",
@@ -144,7 +144,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     let values = [("width_m", width), ("angle_deg", degrees), ("distance_m", run)];
     Ok(Composed {
         method,
-        values: values.into_iter().map(|(name, estimate)| Value { name, estimate }).collect(),
+        values: values.into_iter().map(|(name, estimate)| NamedValue { name, estimate }).collect(),
         shape: parts.first().map_or(Shape::None, |centre| Shape::Point(centre.at)),
         parts,
         warnings,
@@ -153,7 +153,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
 }
 
 /// The turn from the left edge to the right one, the first two rows.
-fn turn_between_edges(readings: &[Reading], rows: &[&Sighting], head: &str) -> Result<f64, Refusal> {
+fn turn_between_edges(readings: &[Reading], rows: &[&RoleShot], head: &str) -> Result<f64, Refusal> {
     let azimuth = |i: usize| {
         readings[i].azimuth_rad.ok_or_else(|| {
             format!(
@@ -174,7 +174,7 @@ fn turn_between_edges(readings: &[Reading], rows: &[&Sighting], head: &str) -> R
 }
 
 /// What is to be said of both edges and the angle between them.
-fn warnings(group: &Group<'_>, (left, right): (&Sighting, &Sighting), sign: f64, angle: Estimate) -> Vec<String> {
+fn warnings(group: &Group<'_>, (left, right): (&RoleShot, &RoleShot), sign: f64, angle: Estimate) -> Vec<String> {
     let mut warnings = unknown_roles(group, &ROLES);
     if sign < 0.0 {
         warnings.push(format!(
@@ -203,9 +203,9 @@ fn square_face(angle_rad: f64, distance_m: f64) -> String {
 }
 
 /// The centre, where the heights are known; `lift_m` is the instrument's height less the target's.
-fn centre(arms: &Arms<6>, base: &Origin, index: usize, lift_m: f64) -> Part {
+fn centre(arms: &Arms<6>, base: &Origin, index: usize, lift_m: f64) -> FoundPoint {
     let ([east, north, rise], covariance) = arms.point(0, base);
-    Part { role: "centre", at: base.frame.to_earth_centred([east, north, rise + lift_m]), base: index, covariance }
+    FoundPoint { role: "centre", at: base.frame.to_earth_centred([east, north, rise + lift_m]), base: index, covariance }
 }
 
 /// The width of a face whose middle is d away, which is seen under θ, and which is turned by α from square. With w half of it, its ends are
@@ -217,8 +217,8 @@ fn turned_width_m(angle_rad: f64, distance_m: f64, turned_deg: f64) -> f64 {
 }
 
 /// The row of the distance, and what it goes to.
-fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'g Sighting>), Refusal> {
-    let mut found: Option<(Spot, &Sighting)> = None;
+fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'g RoleShot>), Refusal> {
+    let mut found: Option<(Spot, &RoleShot)> = None;
     for (role, spot) in [("near_face", Spot::NearFace), ("centre", Spot::Centre), ("plane", Spot::Plane)] {
         let Some(row) = at_most_one(group, role)? else { continue };
         if let Some((_, first)) = found {
@@ -233,7 +233,7 @@ fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'
 }
 
 /// The rows that give the distance, with their shares in it: one, or both tangents weighted by their variances.
-fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&Sighting]) -> Result<Vec<(usize, f64)>, Refusal> {
+fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> Result<Vec<(usize, f64)>, Refusal> {
     let run = |i: usize| readings[i].run();
     if spot != Spot::Tangent {
         let row = rows[2];
@@ -272,7 +272,7 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&Sighting]) -> R
 }
 
 /// A warning where the distance was clearly not shot halfway between the edges.
-fn off_the_middle(row: &Sighting, readings: &[Reading]) -> Option<String> {
+fn off_the_middle(row: &RoleShot, readings: &[Reading]) -> Option<String> {
     let arms = Arms::of(readings, |readings| {
         let (left, right) = (readings[0].azimuth_rad?, readings[1].azimuth_rad?);
         let turn = half_circle_rad(right - left);

@@ -1,10 +1,10 @@
 use proptest::prelude::*;
 
-use super::compute;
+use super::compose;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Estimate, Origin};
 use crate::measure::reading::support::{FOOT_M, Normal, Read, base, base_number, group, row, spread};
-use crate::measure::{Composed, Shape, Sighting};
+use crate::measure::{Composed, RoleShot, Shape};
 use crate::records::triangle::Triangle;
 use crate::shots::centre::to_centre;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
@@ -20,24 +20,24 @@ fn origin() -> Origin {
     base(Covariance { ee: 0.09, nn: 0.16, uu: 0.25, ..Covariance::default() })
 }
 
-fn of(rows: &[Sighting]) -> Result<Composed, String> {
-    compute(&group("width", &[origin(), base_number(1, origin().errors.covariance())], rows))
+fn of(rows: &[RoleShot]) -> Result<Composed, String> {
+    compose(&group("width", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {
     composed.values.iter().find(|value| value.name == name).unwrap_or_else(|| panic!("{name}: {composed:?}")).estimate
 }
 
-fn width(rows: &[Sighting]) -> f64 {
+fn width(rows: &[RoleShot]) -> f64 {
     value(&of(rows).unwrap(), "width_m").value
 }
 
 /// Sights to both edges about an azimuth.
-fn edges(middle_deg: f64, angle_deg: f64) -> [Sighting; 2] {
+fn edges(middle_deg: f64, angle_deg: f64) -> [RoleShot; 2] {
     [("left", -0.5), ("right", 0.5)].map(|(role, side)| row(role).azimuth((middle_deg + side * angle_deg).rem_euclid(360.0)))
 }
 
-fn with(edges: [Sighting; 2], distance: Sighting) -> Vec<Sighting> {
+fn with(edges: [RoleShot; 2], distance: RoleShot) -> Vec<RoleShot> {
     edges.into_iter().chain([distance]).collect()
 }
 
@@ -81,7 +81,7 @@ fn the_centre_stands_behind_the_face() {
 
 #[test]
 fn warnings() {
-    let warns = |rows: &[Sighting], words: &str| {
+    let warns = |rows: &[RoleShot], words: &str| {
         let composed = of(rows).unwrap();
         assert!(composed.warnings.iter().any(|warning| warning.contains(words)), "{words}: {composed:?}");
         composed
@@ -90,7 +90,7 @@ fn warnings() {
     let [left, right] = edges(10.0, 4.0);
     let straight = width(&[left.clone(), right.clone(), face()]);
     let exchanged =
-        [Sighting { role: "right".into(), ..left.clone() }, Sighting { role: "left".into(), ..right.clone() }, face()];
+        [RoleShot { role: "right".into(), ..left.clone() }, RoleShot { role: "left".into(), ..right.clone() }, face()];
     let turned = warns(&exchanged, "other way round");
     assert!((value(&turned, "width_m").value - straight).abs() < ROUNDING_M);
     let loose = [left.clone(), right.clone(), face()].map(|row| row.errors([2.0, 0.0, 0.0, 0.0]));
@@ -102,7 +102,7 @@ fn warnings() {
 
 #[test]
 fn refusals_say_what_is_missing_and_where() {
-    let says = |rows: &[Sighting], words: &[&str]| {
+    let says = |rows: &[RoleShot], words: &[&str]| {
         let refusal = of(rows).unwrap_err();
         assert!(words.iter().all(|word| refusal.contains(word)), "{refusal}");
     };
@@ -116,7 +116,7 @@ fn refusals_say_what_is_missing_and_where() {
     says(&[left.clone(), right.clone(), row("near_face").slope(10.0)], &["near_face-1", "levelled"]);
     says(&[left.clone(), right.clone(), face.clone(), row("centre").horizontal(11.0)], &["near_face-1", "centre-1"]);
     says(&[left.clone(), right.clone(), face.clone(), face.clone()], &["two rows"]);
-    says(&[left.clone(), right.clone(), Sighting { base: 1, ..face.clone() }], &["different bases"]);
+    says(&[left.clone(), right.clone(), RoleShot { base: 1, ..face.clone() }], &["different bases"]);
     says(&[left.clone().horizontal(10.0), right.clone().horizontal(11.0)], &["1.00 m", "missing line"]);
     says(&[left.clone(), row("right").azimuth(f64::NAN), face.clone()], &["right-1", "azimuth"]);
     says(&[left.clone(), right.clone(), row("near_face").horizontal(f64::NAN)], &["near_face-1"]);
@@ -154,7 +154,7 @@ fn simulated_widths_and_centre() {
 #[test]
 fn simulated_other_distances() {
     let sigmas = [0.2, 3.0, 0.25, 0.1];
-    let sigma = |rows: Vec<Sighting>| value(&of(&rows.map(sigmas)).unwrap(), "width_m").sigma;
+    let sigma = |rows: Vec<RoleShot>| value(&of(&rows.map(sigmas)).unwrap(), "width_m").sigma;
     let [left, right] = edges(100.0, 40.0);
     let expected = [
         sigma(vec![left.clone(), right.clone(), row("centre").horizontal(9.0)]),
@@ -175,11 +175,11 @@ fn simulated_other_distances() {
 
 /// Rows with errors.
 trait Erring {
-    fn map(self, sigmas: [f64; 4]) -> Vec<Sighting>;
+    fn map(self, sigmas: [f64; 4]) -> Vec<RoleShot>;
 }
 
-impl Erring for Vec<Sighting> {
-    fn map(self, sigmas: [f64; 4]) -> Vec<Sighting> {
+impl Erring for Vec<RoleShot> {
+    fn map(self, sigmas: [f64; 4]) -> Vec<RoleShot> {
         self.into_iter().map(|row| row.errors(sigmas)).collect()
     }
 }

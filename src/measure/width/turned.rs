@@ -8,7 +8,7 @@
 use super::super::located::{cross, dot, from_to, length, moved, part_of_points, unit};
 use super::super::plane_sight::surface::{Met, Surface, known, plane_rows};
 use super::super::plane_sight::{self};
-use super::super::{Composed, Group, Refusal, Shape, Sighting, Value};
+use super::super::{Composed, Group, NamedValue, Refusal, RoleShot, Shape};
 use super::ROLES;
 use crate::geodesy::register::Estimate;
 
@@ -21,20 +21,20 @@ pub fn has_plane(group: &Group<'_>) -> bool {
 ///
 /// # Errors
 /// A sentence that says which row lacks what, or that the readings make no width.
-pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let head = format!("{} of {}", group.measure, group.name);
     let (left, right) = (group.only("left")?, group.only("right")?);
     let rows = plane_rows(group, &ROLES)?;
     let is_upright = rows.len() == 2;
     // On an upright face a spot's place in plan does not depend on its height.
-    let levelled = |row: &Sighting| Sighting {
+    let levelled = |row: &RoleShot| RoleShot {
         inclination_rad: row.inclination_rad.or(is_upright.then_some(0.0)),
         instrument_height_m: row.instrument_height_m.or(is_upright.then_some(0.0)),
         slope_m: None,
         ..row.clone()
     };
     let edges = [levelled(left), levelled(right)];
-    let settings = plane_sight::Settings::default();
+    let settings = plane_sight::PlaneSettings::default();
     let face = known(group, &rows, &settings)?;
     let met = Met::of(group, &[&edges[0], &edges[1]], &face, &settings)?;
     let (joint, surface) = (&met.joint, &face.surface);
@@ -92,7 +92,7 @@ pub fn compute(group: &Group<'_>) -> Result<Composed, Refusal> {
     );
     Ok(Composed {
         method,
-        values: values.into_iter().map(|(name, estimate)| Value { name, estimate }).collect(),
+        values: values.into_iter().map(|(name, estimate)| NamedValue { name, estimate }).collect(),
         shape: parts.first().map_or(Shape::None, |centre| Shape::Point(centre.at)),
         parts,
         warnings,

@@ -22,7 +22,7 @@ use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::{Account, Setup};
 use crate::output::report::summary::CAUTION;
 use crate::output::report::terminal::grouped;
-pub use sure::{Half, Sure};
+pub use sure::Sure;
 
 /// What is known before the first record.
 #[derive(Debug, Clone, Default)]
@@ -31,14 +31,8 @@ pub struct Subject {
     pub name: String,
     /// Its title, else its name.
     pub title: String,
-    /// The CRS of the layers, as people write it.
-    pub crs: String,
     /// Its authority and code.
     pub id: Option<(String, String)>,
-    /// Whether the coordinates are eastings and northings.
-    pub is_projected: bool,
-    /// Length of their unit in metres.
-    pub unit_m: f64,
 }
 
 impl Subject {
@@ -47,10 +41,7 @@ impl Subject {
         Subject {
             name: setup.job.name.clone(),
             title: setup.job.title.clone().unwrap_or_else(|| setup.job.name.clone()),
-            crs: setup.crs.label(),
             id: setup.crs.id().map(|(authority, code)| (authority.to_owned(), code.to_owned())),
-            is_projected: setup.crs.kind() == crate::geodesy::crs::Kind::Projected,
-            unit_m: setup.crs.unit_factor(),
         }
     }
 }

@@ -19,7 +19,9 @@ mod qml;
 mod sld;
 mod words;
 
-pub use look::{Colour, Look, Mark};
+#[cfg(test)]
+pub(crate) use look::Colour;
+pub use look::{Look, Mark};
 pub use project::{Project, is_shown, project};
 pub use qml::qml;
 pub use sld::{FieldNames, sld};

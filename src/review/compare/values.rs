@@ -42,7 +42,7 @@ type Key = [String; 3];
 
 /// A value with its standard error; `times` counts how often its key stands in the file.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Value {
+struct ComparedValue {
     value: f64,
     sigma: Option<f64>,
     times: usize,
@@ -56,7 +56,7 @@ pub fn compare(a: &Path, b: &Path) -> Result<(Vec<ValueChange>, [Vec<String>; 2]
     Ok(changes(&read(a)?, &read(b)?))
 }
 
-fn changes(a: &BTreeMap<Key, Value>, b: &BTreeMap<Key, Value>) -> (Vec<ValueChange>, [Vec<String>; 2]) {
+fn changes(a: &BTreeMap<Key, ComparedValue>, b: &BTreeMap<Key, ComparedValue>) -> (Vec<ValueChange>, [Vec<String>; 2]) {
     let mut found: Vec<ValueChange> = Vec::new();
     let mut left = [Vec::new(), Vec::new()];
     for (key, one) in a {
@@ -93,7 +93,7 @@ fn is_direction(quantity: &str) -> bool {
     ["azimuth_deg", "direction_deg", "strike_deg"].iter().any(|ending| quantity.ends_with(ending))
 }
 
-fn change([measure, name, quantity]: &Key, a: &Value, b: &Value) -> ValueChange {
+fn change([measure, name, quantity]: &Key, a: &ComparedValue, b: &ComparedValue) -> ValueChange {
     let difference = b.value - a.value;
     let difference = if is_direction(quantity) { (difference + 180.0).rem_euclid(360.0) - 180.0 } else { difference };
     let step = Step::of(difference, a.sigma, b.sigma);
@@ -111,7 +111,7 @@ fn change([measure, name, quantity]: &Key, a: &Value, b: &Value) -> ValueChange 
     }
 }
 
-fn read(path: &Path) -> Result<BTreeMap<Key, Value>, String> {
+fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, String> {
     let table = |layer: &str| vector::read_fields(path, layer).map_err(|problem| format!("{}: {problem}", path.display()));
     let mut values = BTreeMap::new();
     if let Some(table) = table("measurements")? {
@@ -137,7 +137,7 @@ fn read(path: &Path) -> Result<BTreeMap<Key, Value>, String> {
     Ok(values)
 }
 
-fn add(values: &mut BTreeMap<Key, Value>, mut key: Key, value: Option<f64>, sigma: Option<f64>) {
+fn add(values: &mut BTreeMap<Key, ComparedValue>, mut key: Key, value: Option<f64>, sigma: Option<f64>) {
     let Some(value) = value else { return };
     // Two mappings in two units are compared in metres and degrees.
     let (value, sigma) = match computed(&key[2]) {
@@ -147,7 +147,7 @@ fn add(values: &mut BTreeMap<Key, Value>, mut key: Key, value: Option<f64>, sigm
         }
         None => (value, sigma),
     };
-    values.entry(key).and_modify(|known| known.times += 1).or_insert(Value { value, sigma, times: 1 });
+    values.entry(key).and_modify(|known| known.times += 1).or_insert(ComparedValue { value, sigma, times: 1 });
 }
 
 /// Where fields stand in a table.
@@ -183,7 +183,7 @@ mod tests {
         changes.iter_mut().zip(corrected).for_each(|(change, corrected)| change.judge(corrected));
     }
 
-    fn values(list: &[(&str, &str, f64, f64)]) -> BTreeMap<Key, Value> {
+    fn values(list: &[(&str, &str, f64, f64)]) -> BTreeMap<Key, ComparedValue> {
         let mut values = BTreeMap::new();
         for (name, quantity, value, sigma) in list {
             let key = ["height".to_owned(), (*name).to_owned(), (*quantity).to_owned()];

@@ -13,7 +13,7 @@ use std::path::Path;
 
 use jiff::Timestamp;
 
-pub use heights::{HeightDifference, Heights};
+pub use heights::Heights;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
 pub use repeats::joined;
 
@@ -70,8 +70,6 @@ pub struct MappedLayer {
     pub datum: Crs,
     /// The points.
     pub points: Vec<MappedPoint>,
-    /// Features that are no points: number and why.
-    pub skipped: Vec<(u64, String)>,
 }
 
 /// Reads a layer: the named one, of a GeoPackage the one called `features`, else the file's only layer of points. `field` is a field of
@@ -98,7 +96,7 @@ pub fn read(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<Map
     let fields = Fields::of(&read, field).map_err(whole)?;
     let mut points: Vec<MappedPoint> = read.points.iter().map(|point| fields.point(point)).collect();
     place::settle(&mut points, &read.points, &crs, &datum).map_err(whole)?;
-    Ok(MappedLayer { name: read.name, crs, datum, points, skipped: read.skipped })
+    Ok(MappedLayer { name: read.name, crs, datum, points })
 }
 
 /// The fields of the features layer as they are called in other units, each with what brings its numbers back.

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use super::Collected;
 use crate::geodesy::register::Located;
 use crate::records::roles::JOIN;
-use crate::run::compute::Stage;
+use crate::run::map_block::Stage;
 use crate::shots::reduce::Vector;
 
 /// A mapped feature that a string joins to.

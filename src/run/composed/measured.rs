@@ -8,7 +8,9 @@ use crate::geodesy::register::Estimate;
 use crate::job::{Job, LayerName};
 use crate::measure::span::conditions::{self, Conditions};
 use crate::measure::span::{CAUTION, against_threshold};
-use crate::measure::{self, Composed, Detail, Group, Part, Refusal, Settings, Shape, Value, plane_sight, profile};
+use crate::measure::{
+    self, Composed, Detail, FoundPoint, Group, MeasureSettings, NamedValue, Refusal, Shape, plane_sight, profile,
+};
 use crate::output::columns::{Geometries, Position};
 use crate::output::layers::measurements::MeasurementRecord;
 use crate::output::layers::parts::PartRecord;
@@ -18,7 +20,7 @@ use crate::output::layers::values::Thing;
 use crate::output::layers::{Times, measurements, parts, profiles};
 use crate::records::ledger::Flags;
 use crate::records::roles::MEASURES;
-use crate::run::compute::position;
+use crate::run::map_block::position;
 
 /// Difference of undulations in metres that is followed from the base to the point.
 const FOLLOWED_M: f64 = 1e-4;
@@ -105,19 +107,19 @@ fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&Collected
 
 /// A group computed with the settings of the job.
 fn computed(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
-    let settings = Settings {
+    let settings = MeasureSettings {
         agreement_sigmas: job.checks.agreement_sigmas,
-        plane_sight: plane_sight::Settings::default(),
+        plane_sight: plane_sight::PlaneSettings::default(),
         offset_limit_m: job.measures.profile_offset_limit_m.unwrap_or(profile::OFFSET_LIMIT_M),
     };
     let seen = match level_of(drawing, group, rows, job) {
         Ok(seen) => seen,
         Err(why) => return Ok(Err(format!("{} of {}: {why}", group.measure, group.name))),
     };
-    let Some(seen) = seen else { return Ok(measure::compute(group, &settings)) };
+    let Some(seen) = seen else { return Ok(measure::compose(group, &settings)) };
     let onto = |raised_m: f64| {
-        let plane_sight = plane_sight::Settings { level: Some(seen.level(raised_m)), ..settings.plane_sight };
-        measure::compute(group, &Settings { plane_sight, ..settings })
+        let plane_sight = plane_sight::PlaneSettings { level: Some(seen.level(raised_m)), ..settings.plane_sight };
+        measure::compose(group, &MeasureSettings { plane_sight, ..settings })
     };
     let first = onto(0.0);
     // The geoid where the sight meets the level is not quite the geoid at the base.
@@ -186,7 +188,7 @@ fn record(
     let nearest = ["least_vertical_distance_m", "least_straight_distance_m"].into_iter().find_map(|name| thing.value(name));
     thing.threshold = threshold_m.zip(nearest).map(|(metres, value)| (metres, against_threshold(&value, metres).words()));
     records.things.push(thing);
-    let mut push = |target: Option<String>, (file, line): (usize, u64), value: Value, warnings: &str| {
+    let mut push = |target: Option<String>, (file, line): (usize, u64), value: NamedValue, warnings: &str| {
         let is_clearance = target.is_some() && value.name.ends_with("_distance_m");
         let threshold = threshold_m.filter(|_| is_clearance);
         records.values.push(MeasurementRecord {
@@ -228,11 +230,11 @@ fn record(
 }
 
 /// A value with what it is to, its row and its warnings.
-type Piece = (Option<String>, (usize, u64), Value, String);
+type Piece = (Option<String>, (usize, u64), NamedValue, String);
 
 /// The values of the whole, and those of its pieces.
 fn pieces(
-    values: Vec<Value>,
+    values: Vec<NamedValue>,
     place: (usize, u64),
     details: Vec<Detail>,
     warnings: &str,
@@ -252,7 +254,7 @@ fn pieces(
 
 /// The values of the whole and the least of those of its pieces, and what these are to.
 fn least_of(
-    values: &[Value],
+    values: &[NamedValue],
     details: &[Detail],
     code_of: &impl Fn((usize, u64)) -> Option<String>,
 ) -> (Vec<(&'static str, Estimate)>, Option<String>) {
@@ -267,9 +269,9 @@ fn least_of(
 }
 
 /// The points that a measurement gives.
-fn record_parts(drawing: &mut Drawing, group: &Group, parts: Vec<Part>, records: &mut Records) -> Result<(), CrsError> {
+fn record_parts(drawing: &mut Drawing, group: &Group, parts: Vec<FoundPoint>, records: &mut Records) -> Result<(), CrsError> {
     let stage = drawing.stage;
-    for Part { role, at, base, covariance } in parts {
+    for FoundPoint { role, at, base, covariance } in parts {
         let placed = drawing.place(base, &[at], true)?[0];
         records.part_positions.push(position(&placed, &stage.placed_bases[base]));
         records.parts.push(PartRecord {

@@ -11,8 +11,8 @@ mod strung;
 use std::collections::{BTreeMap, HashMap};
 
 use super::coded::attribute_columns;
-use super::compute::{Stage, position};
 use super::described;
+use super::map_block::{Stage, position};
 use super::tally::Settlement;
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::crs::CrsError;
@@ -21,7 +21,7 @@ use crate::geodesy::register::Origin;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{Code, Value};
 use crate::job::{Job, LayerName};
-use crate::measure::Sighting;
+use crate::measure::RoleShot;
 use crate::measure::span::conditions::Conditions;
 use crate::measure::strings::Strung;
 use crate::measure::strings::ring;
@@ -41,7 +41,7 @@ pub use joined::Joinable;
 #[derive(Debug, Clone)]
 pub struct Collected {
     /// What was read of it.
-    pub sighting: Sighting,
+    pub sighting: RoleShot,
     /// Kind of measurement.
     pub measure: Option<String>,
     /// Name of the feature.

@@ -24,7 +24,7 @@ use crate::records::ledger::Flags;
 use crate::records::roles::JOIN;
 use crate::records::when::When;
 use crate::review::assess::honesty::square_horizontal;
-use crate::run::compute::position;
+use crate::run::map_block::position;
 use crate::shots::locate::Placed;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;

@@ -19,7 +19,7 @@ use crate::output::layers::residuals::ResidualRecord;
 use crate::output::layers::{adjusted, corrections, residuals};
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::Class;
-use crate::run::compute::{Stage, position};
+use crate::run::map_block::{Stage, position};
 use crate::run::records::{self, Mapped};
 use crate::run::standing::{self, Sizes};
 use crate::run::tally::Settlement;

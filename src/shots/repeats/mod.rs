@@ -28,8 +28,9 @@ use crate::records::echo::Echo;
 pub use judge::{Deviation, Finding, Judgement, Verdict, judge};
 pub use mean::mean;
 pub use pull::pull;
-pub use robust::CRITICAL;
-pub use spread::{Ranges, Separation, Spread};
+#[cfg(test)]
+pub(crate) use robust::CRITICAL;
+pub use spread::{Separation, Spread};
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::EarthCentred;

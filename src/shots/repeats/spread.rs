@@ -42,23 +42,6 @@ pub struct Ranges {
     pub freedom: usize,
 }
 
-impl Ranges {
-    /// Whether the ranges scatter significantly more than stated: ν times the ratio of the variances above the 99.9 % point
-    /// of χ² with ν degrees of freedom, by the cube of E. B. Wilson and M. M. Hilferty (1931), from memory; within 4 % of the
-    /// tables.
-    pub fn exceeds_stated(&self) -> bool {
-        let freedom = self.freedom as f64;
-        let two_ninths = 2.0 / (9.0 * freedom);
-        let limit = freedom * (1.0 - two_ninths + NORMAL_999 * two_ninths.sqrt()).powi(3);
-        freedom * self.deviation_m.powi(2) > limit * self.stated_m.powi(2).max(LEAST_RANGE_M * LEAST_RANGE_M)
-    }
-}
-
-/// Φ⁻¹(0.999).
-const NORMAL_999: f64 = 3.090_232_306_167_813_6;
-/// Nothing is read finer than a millimetre.
-const LEAST_RANGE_M: f64 = 1e-3;
-
 /// The spread of shots about an earth-centred point.
 pub(super) fn spread_about(bases: &[Origin], shots: &[Repeat], at: EarthCentred) -> Spread {
     stands(bases, shots).map_or_else(Spread::default, |(frame, stands)| spread(&stands, shots, frame.from_earth_centred(at)))
@@ -160,14 +143,5 @@ mod tests {
         assert_eq!(separation(&line), Separation { horizontal_m: 7f64.hypot(7.0), up_m: None });
         assert_eq!(separation(&[line[0], line[0]]).horizontal_m, 0.0);
         assert_eq!(separation(&[]).horizontal_m, 0.0);
-    }
-
-    #[test]
-    fn ranges_exceed_what_is_stated_at_the_point_of_the_tables() {
-        // χ²(0.999): 10.828 of 1, 16.266 of 3, 29.588 of 10, 59.703 of 30 degrees of freedom (common tables, from memory).
-        for (freedom, point) in [(1, 10.828), (3, 16.266), (10, 29.588), (30, 59.703)] {
-            let of = |share: f64| Ranges { deviation_m: (share * point / freedom as f64).sqrt(), stated_m: 1.0, freedom };
-            assert!(!of(0.96).exceeds_stated() && of(1.04).exceeds_stated(), "{freedom}");
-        }
     }
 }

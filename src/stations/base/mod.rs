@@ -25,7 +25,7 @@ use crate::records::base_row::{BaseRow, HeldBase};
 use crate::records::ledger::{Fault, Flags};
 use crate::stations::occupation::EmptyWindow;
 
-pub use self::settle::Settings;
+pub use self::settle::BaseSettings;
 
 /// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
 /// hand-held receiver under open sky (common practice, no source).

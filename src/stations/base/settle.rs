@@ -17,7 +17,7 @@ use crate::stations::heights::{self, NamedFrames};
 use crate::stations::recorded::{FarBases, Located, Source};
 
 /// What the settling of bases needs from the job.
-pub struct Settings<'j> {
+pub struct BaseSettings<'j> {
     /// The `[bases]` table.
     pub bases: &'j Bases,
     /// The `[known]` table.
@@ -43,7 +43,7 @@ impl BaseTable {
     ///
     /// # Errors
     /// When a CRS or a transformation cannot be used. Rows that cannot be used are held.
-    pub fn settle(rows: Vec<BaseRow>, held: Vec<HeldBase>, settings: &Settings) -> Result<BaseTable, CrsError> {
+    pub fn settle(rows: Vec<BaseRow>, held: Vec<HeldBase>, settings: &BaseSettings) -> Result<BaseTable, CrsError> {
         let mut sources: BTreeMap<String, Source> = BTreeMap::new();
         let mut table = BaseTable {
             bases: Vec::with_capacity(rows.len()),
@@ -112,7 +112,7 @@ impl BaseTable {
         located: &Located,
         height: Option<Height>,
         frames: &NamedFrames,
-        settings: &Settings,
+        settings: &BaseSettings,
     ) -> Result<Result<Base, Fault>, CrsError> {
         let epoch = row.coordinate_epoch.or(settings.bases.epoch);
         let on_datum = match source.onto_datum(located, epoch)? {
@@ -185,7 +185,7 @@ fn step_index(operations: &mut Vec<Operation>, step: &Operation) -> Option<usize
     }))
 }
 
-fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &Settings) {
+fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &BaseSettings) {
     let given = settings.checks.area_deg.map(|edges_deg| AreaOfUse { edges_deg, name: String::new() });
     let Some(area) = given.as_ref().or(settings.output.area_of_use()) else { return };
     if area.contains(lon_deg, lat_deg) {

@@ -22,14 +22,14 @@ use crate::records::when::When;
 pub const AGREEMENT_SIGMAS: f64 = 3.0;
 
 /// One receiver's occupation of a base.
-pub struct Part {
+pub struct OccupationPart {
     /// As a base.
     pub row: BaseRow,
 }
 
-impl Part {
+impl OccupationPart {
     /// The mean of a group of epochs as a base: the antenna height is taken off.
-    pub fn new(window: &Window, members: &[&Epoch], mean: &Mean, rules: &Rules) -> Part {
+    pub fn new(window: &Window, members: &[&Epoch], mean: &Mean, rules: &Rules) -> OccupationPart {
         let used: Vec<&Epoch> =
             members.iter().zip(&mean.aside).filter(|(_, aside)| aside.is_none()).map(|(epoch, _)| *epoch).collect();
         let instants = || used.iter().map(|epoch| epoch.fix.instant);
@@ -46,7 +46,7 @@ impl Part {
         };
         // The window that shots are joined by: a list's own, else what was logged.
         let span = if window.from == window.to { (from, to) } else { (window.from.min(from), window.to.max(to)) };
-        Part {
+        OccupationPart {
             row: BaseRow {
                 name: window.name.clone(),
                 name_header: String::new(),
@@ -89,7 +89,7 @@ impl Part {
         self.row.windows.first().map_or(Timestamp::UNIX_EPOCH, |window| window.0)
     }
 
-    fn overlaps(&self, other: &Part) -> bool {
+    fn overlaps(&self, other: &OccupationPart) -> bool {
         self.row.windows.iter().any(|a| other.row.windows.iter().any(|b| a.0 <= b.1 && b.0 <= a.1))
     }
 }
@@ -113,8 +113,8 @@ pub fn apart(one: &BaseRow, other: &BaseRow) -> (f64, f64, bool) {
 
 /// Joins the occupations of each base by the job's rules; the bases come in order of time, and the
 /// disagreements in sentences.
-pub fn merge(parts: Vec<Part>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String>) {
-    let mut by_name: BTreeMap<String, Vec<Part>> = BTreeMap::new();
+pub fn merge(parts: Vec<OccupationPart>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String>) {
+    let mut by_name: BTreeMap<String, Vec<OccupationPart>> = BTreeMap::new();
     for part in parts {
         by_name.entry(part.row.name.clone()).or_default().push(part);
     }
@@ -123,7 +123,8 @@ pub fn merge(parts: Vec<Part>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String
     for (name, mut parts) in by_name {
         parts.sort_by_key(|part| (part.begins(), part.row.file));
         // Positions in two systems are compared when both are on their datum.
-        let at_one_time = |a: &Part, b: &Part| a.row.file != b.row.file && a.row.crs == b.row.crs && a.overlaps(b);
+        let at_one_time =
+            |a: &OccupationPart, b: &OccupationPart| a.row.file != b.row.file && a.row.crs == b.row.crs && a.overlaps(b);
         let parts = join(parts, &name, rules.receivers, "two receivers at one time", at_one_time, &mut notes);
         let again = rules.reoccupied.unwrap_or(Several::Merge);
         let parts = join(parts, &name, again, "two occupations", |a, b| a.row.crs == b.row.crs && !a.overlaps(b), &mut notes);
@@ -135,14 +136,14 @@ pub fn merge(parts: Vec<Part>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String
 
 /// Joins pairs that `belong` together, or tells why not.
 fn join(
-    parts: Vec<Part>,
+    parts: Vec<OccupationPart>,
     name: &str,
     rule: Several,
     what: &str,
-    belong: impl Fn(&Part, &Part) -> bool,
+    belong: impl Fn(&OccupationPart, &OccupationPart) -> bool,
     notes: &mut Vec<String>,
-) -> Vec<Part> {
-    let mut joined: Vec<Part> = Vec::new();
+) -> Vec<OccupationPart> {
+    let mut joined: Vec<OccupationPart> = Vec::new();
     let (mut pairs, mut farthest) = (0u64, (0.0f64, 0.0f64));
     for mut part in parts {
         let mut home = None;
@@ -268,7 +269,7 @@ mod tests {
     use crate::job::Quality;
     use crate::records::fix::Fix;
 
-    fn part(name: &str, file: usize, second: f64, east_m: f64) -> Part {
+    fn part(name: &str, file: usize, second: f64, east_m: f64) -> OccupationPart {
         let epochs: Vec<Epoch> = (0..10)
             .map(|i| {
                 let mut fix = fix(second + f64::from(i), east_m, 0.0);
@@ -281,7 +282,7 @@ mod tests {
         let (occupations, quality) = (Occupations::default(), Quality::default());
         let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
         let window = Window { name: name.into(), ..Window::default() };
-        Part::new(&Window { from: at(second), to: at(second), ..window }, &members, &average(&fixes, 120.0), &rules)
+        OccupationPart::new(&Window { from: at(second), to: at(second), ..window }, &members, &average(&fixes, 120.0), &rules)
     }
 
     #[test]
@@ -313,7 +314,7 @@ mod tests {
             let (occupations, quality) = (Occupations::default(), Quality::default());
             let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
             let window = Window { name: "A".into(), from: at(second), to: at(second), ..Window::default() };
-            Part::new(&window, &epochs.iter().collect::<Vec<_>>(), &average(&fixes, 120.0), &rules)
+            OccupationPart::new(&window, &epochs.iter().collect::<Vec<_>>(), &average(&fixes, 120.0), &rules)
         };
         let (rows, _) = merge(vec![stand(0.0), stand(120.0), stand(240.0)], &Occupations::default());
         // The oracle: all epochs at once, with the covariance matrix of the process.

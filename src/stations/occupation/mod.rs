@@ -123,7 +123,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
         }
         contradictions.extend(contradiction(&group.window.name, &mean, rules.occupations.correlation_s));
         served.insert(key(&group.window));
-        parts.push(merge::Part::new(&group.window, &members, &mean, rules));
+        parts.push(merge::OccupationPart::new(&group.window, &members, &mean, rules));
     }
     for (epoch, inside) in sound.iter().zip(inside) {
         gathered.outside[epoch.fix.file] += u64::from(!inside);
@@ -151,7 +151,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
 
 impl Gathered {
     /// Notes the occupations that no base came of; `why` gives the reason.
-    fn note_unserved(&mut self, windows: &[Window], parts: &[merge::Part], why: impl Fn(&Window) -> Option<String>) {
+    fn note_unserved(&mut self, windows: &[Window], parts: &[merge::OccupationPart], why: impl Fn(&Window) -> Option<String>) {
         let mut known: HashSet<&str> = parts.iter().map(|part| part.row.name.as_str()).collect();
         for (index, window) in windows.iter().enumerate() {
             let Some(why) = why(window) else { continue };

@@ -23,7 +23,7 @@ use super::{Ending, FormatWriter, WriteError, metres_a_unit};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Layer};
 use crate::output::contract::Setup;
-use pack::{Pager, Record, Value};
+use pack::{Pager, Record, SqlValue};
 
 /// A GeoPackage on its way.
 pub struct GeoPackage {
@@ -151,23 +151,23 @@ impl Table {
             self.records += 1;
             record.clear();
             // The row id stands for the first column.
-            record.push(Value::Null);
+            record.push(SqlValue::Null);
             if geometry != GeometryKind::None {
                 let (bounds, has_z) = geometry::encode(&mut blob, srs_id, geometry, batch.positions(i), globe);
-                record.push(Value::Blob(&blob));
+                record.push(SqlValue::Blob(&blob));
                 self.boxes.push(rtree::Box32::around(bounds));
                 self.summary.see(bounds, has_z);
             }
             for column in &batch.columns {
                 match column.get(i) {
-                    Cell::Null => record.push(Value::Null),
-                    Cell::Real(value) => record.push(Value::Real(value)),
-                    Cell::Integer(value) => record.push(Value::Integer(value)),
-                    Cell::Text(text) => record.push(Value::Text(text)),
+                    Cell::Null => record.push(SqlValue::Null),
+                    Cell::Real(value) => record.push(SqlValue::Real(value)),
+                    Cell::Integer(value) => record.push(SqlValue::Integer(value)),
+                    Cell::Text(text) => record.push(SqlValue::Text(text)),
                     Cell::Time(instant) => {
                         time.clear();
                         push_iso_utc(&mut time, instant);
-                        record.push(Value::Text(&time));
+                        record.push(SqlValue::Text(&time));
                     }
                 }
             }

@@ -20,7 +20,7 @@ const INTERIOR_HEADER: usize = 12;
 
 /// A value of a record.
 #[derive(Debug, Clone, Copy)]
-pub enum Value<'v> {
+pub enum SqlValue<'v> {
     /// Null; also what stands for the row id in its own column.
     Null,
     /// A whole number.
@@ -48,12 +48,12 @@ impl Record {
     }
 
     /// Adds a value.
-    pub fn push(&mut self, value: Value) {
+    pub fn push(&mut self, value: SqlValue) {
         match value {
-            Value::Null => self.types.push(0),
-            Value::Integer(0) => self.types.push(8),
-            Value::Integer(1) => self.types.push(9),
-            Value::Integer(value) => {
+            SqlValue::Null => self.types.push(0),
+            SqlValue::Integer(0) => self.types.push(8),
+            SqlValue::Integer(1) => self.types.push(9),
+            SqlValue::Integer(value) => {
                 let (code, bytes) = match value {
                     -0x80..=0x7F => (1, 1),
                     -0x8000..=0x7FFF => (2, 2),
@@ -65,15 +65,15 @@ impl Record {
                 self.types.push(code);
                 self.body.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
             }
-            Value::Real(value) => {
+            SqlValue::Real(value) => {
                 self.types.push(7);
                 self.body.extend_from_slice(&value.to_be_bytes());
             }
-            Value::Text(text) => {
+            SqlValue::Text(text) => {
                 push_varint(&mut self.types, 13 + 2 * text.len() as u64);
                 self.body.extend_from_slice(text.as_bytes());
             }
-            Value::Blob(bytes) => {
+            SqlValue::Blob(bytes) => {
                 push_varint(&mut self.types, 12 + 2 * bytes.len() as u64);
                 self.body.extend_from_slice(bytes);
             }
@@ -378,7 +378,7 @@ mod tests {
         let mut record = Record::default();
         for (i, (n, r, s)) in rows.iter().enumerate() {
             record.clear();
-            [Value::Null, Value::Integer(*n), Value::Real(*r), Value::Text(s), Value::Blob(s.as_bytes())]
+            [SqlValue::Null, SqlValue::Integer(*n), SqlValue::Real(*r), SqlValue::Text(s), SqlValue::Blob(s.as_bytes())]
                 .into_iter()
                 .for_each(|value| record.push(value));
             table.push(&mut pager, i as i64 + 1, &record).unwrap();

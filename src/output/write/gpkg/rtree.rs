@@ -12,7 +12,7 @@ use std::io;
 use rayon::prelude::*;
 use rusqlite::Connection;
 
-use super::pack::{Pager, Record, Root, Table, Value};
+use super::pack::{Pager, Record, Root, SqlValue, Table};
 use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
@@ -104,21 +104,21 @@ pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<V
     let mut record = Record::default();
     let mut nodes = Table::new(roots.node);
     let mut parents = Table::new(roots.parent);
-    let mut put = |table: &mut Table, pager: &mut Pager, key: i64, value: Value| {
+    let mut put = |table: &mut Table, pager: &mut Pager, key: i64, value: SqlValue| {
         record.clear();
-        record.push(Value::Null);
+        record.push(SqlValue::Null);
         record.push(value);
         table.push(pager, key, &record)
     };
-    put(&mut nodes, pager, 1, Value::Blob(&encode(&cells_of(levels.len(), 0..below), levels.len())))?;
+    put(&mut nodes, pager, 1, SqlValue::Blob(&encode(&cells_of(levels.len(), 0..below), levels.len())))?;
     for (height, level) in levels.iter().enumerate() {
         let under = if height == 0 { order.len() } else { levels[height - 1].len() };
         for node in 0..level.len() {
             let number = first_of[height] + node as i64;
             let cells = cells_of(height, node * FILL..((node + 1) * FILL).min(under));
-            put(&mut nodes, pager, number, Value::Blob(&encode(&cells, 0)))?;
+            put(&mut nodes, pager, number, SqlValue::Blob(&encode(&cells, 0)))?;
             let parent = first_of.get(height + 1).map_or(1, |first| first + (node / FILL) as i64);
-            put(&mut parents, pager, number, Value::Integer(parent))?;
+            put(&mut parents, pager, number, SqlValue::Integer(parent))?;
         }
     }
     let mut leaf_of = vec![0u32; order.len()];
@@ -128,7 +128,7 @@ pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<V
     let mut rowids = Table::new(roots.rowid);
     for (i, leaf) in leaf_of.into_iter().enumerate() {
         let node = first_of.first().map_or(1, |first| first + i64::from(leaf));
-        put(&mut rowids, pager, i as i64 + 1, Value::Integer(node))?;
+        put(&mut rowids, pager, i as i64 + 1, SqlValue::Integer(node))?;
     }
     let mut finished = Vec::new();
     for table in [nodes, parents, rowids] {

@@ -3,7 +3,7 @@
 use rustc_hash::FxHashSet;
 
 use super::composed::Collected;
-use super::compute::Stage;
+use super::map_block::Stage;
 use super::repeated::Waiting;
 use super::sighting::Sighted;
 use crate::geodesy::register::Shares;
@@ -89,7 +89,7 @@ impl Stage<'_> {
         // It serves the order of the vertices alone: one that cannot be read leaves them in the order of the rows.
         let when = block.when(index);
         let place = block.place(index);
-        let sighting = measure::Sighting {
+        let sighting = measure::RoleShot {
             role: String::new(),
             label: self.label_of(block, index),
             shot: None,
@@ -132,10 +132,10 @@ impl Stage<'_> {
         sighting: &Sighting,
         (slope_m, horizontal_m, inclination_rad): (Option<f64>, Option<f64>, Option<f64>),
         vector: Option<Vector>,
-    ) -> measure::Sighting {
+    ) -> measure::RoleShot {
         let (record, kit) = (&sighting.record, &sighting.record.read.kit);
         let sigmas = sigmas(kit, slope_m.or(horizontal_m).unwrap_or(0.0));
-        measure::Sighting {
+        measure::RoleShot {
             role: String::new(),
             label: String::new(),
             shot: None,
@@ -161,7 +161,7 @@ impl Stage<'_> {
         &self,
         block: &ShotBlock,
         index: usize,
-        mut sighting: measure::Sighting,
+        mut sighting: measure::RoleShot,
         when: Option<When>,
         cell: impl Fn(usize) -> (&'t str, Signs),
     ) -> Collected {

@@ -96,7 +96,7 @@ impl Stage<'_> {
     ///
     /// # Errors
     /// When PROJ fails as a whole.
-    pub fn compute(&self, parsed: &Parsed) -> Result<Computed, CrsError> {
+    pub fn map_block(&self, parsed: &Parsed) -> Result<Computed, CrsError> {
         let mut computed = Computed {
             file: parsed.block.file,
             counts: parsed.block.counts.clone(),
