@@ -145,4 +145,10 @@ pub mod stations {
     pub mod base {
         pub use crate::stations::base::{BaseSettings, BaseTable};
     }
+    #[cfg(feature = "gis")]
+    pub mod occupation {
+        pub mod average {
+            pub use crate::stations::occupation::average::{average, sigma_of};
+        }
+    }
 }

@@ -3,9 +3,9 @@
 
 use jiff::Timestamp;
 use standoff::job::FixKind;
-use standoff::records::base_row::{Coordinates, Height};
-use standoff::records::fix::Fix;
-use standoff::stations::occupation::average::{average, sigma_of};
+use standoff::inside::records::base_row::{Coordinates, Height};
+use standoff::inside::records::fix::Fix;
+use standoff::inside::stations::occupation::average::{average, sigma_of};
 
 fn fix(second: i64, [east_m, north_m, up_m]: [f64; 3], sigma_m: Option<[f64; 3]>) -> Fix {
     Fix {
