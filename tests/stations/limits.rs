@@ -2,10 +2,10 @@
 //! height, by the scatter and by what the receiver states; standard errors by kind of fix. On a plane grid, so that every distance is exact.
 
 use jiff::Timestamp;
-use standoff::job::FixKind;
 use standoff::inside::records::base_row::{Coordinates, Height};
 use standoff::inside::records::fix::Fix;
 use standoff::inside::stations::occupation::average::{average, sigma_of};
+use standoff::job::FixKind;
 
 fn fix(second: i64, [east_m, north_m, up_m]: [f64; 3], sigma_m: Option<[f64; 3]>) -> Fix {
     Fix {
