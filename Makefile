@@ -5,6 +5,7 @@ SHELL := /bin/bash
 export CMAKE := $(CURDIR)/.ci/cmake
 STANDOFF := target/release/standoff
 DEMO := target/demo
+GIS_PYTHON := target/gis-venv/bin/python
 BENCH_PYTHON := target/bench-venv/bin/python
 
 FUZZ_SECONDS ?= 60
@@ -41,8 +42,9 @@ demo: build
 test: tools
 	cargo test --release --locked
 
-# As a person would, offscreen.
+# As a person would, offscreen; formats against other readers and published schemas.
 test-gis: tools
+	test -x $(GIS_PYTHON) || (python3 -m venv target/gis-venv && target/gis-venv/bin/pip install -q -r tests/desktop_gis/requirements.txt)
 	cargo test --release --locked --test all desktop_gis -- --ignored
 
 # No file over 500 lines, no function over 80, and no import from a room above: see DEVELOPERS.md.
@@ -70,6 +72,7 @@ page-test: tools
 	cargo test --release --locked --test all page::seen -- --ignored
 
 bench: build
+	cargo build --release --locked --example network_time
 	test -x $(BENCH_PYTHON) || (python3 -m venv target/bench-venv && target/bench-venv/bin/pip install -q -r bench/requirements.txt)
 	$(BENCH_PYTHON) bench/run.py
 

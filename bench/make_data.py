@@ -56,6 +56,28 @@ def write_bases(path, bases, rng):
         out.writelines("B%04d,%.8f,%.8f,%.3f,%.2f,%.2f\n" % row for row in rows)
 
 
+def write_repeats(path, rows, bases, each, rng):
+    """Shots of features, each shot `each` times from one base: readings that agree within the instrument's standard errors."""
+    features = rows // each
+    base = np.arange(features) * bases // features
+    azimuth, inclination, distance = rng.uniform(0, 360, features), rng.uniform(-15, 15, features), rng.uniform(5, 200, features)
+    row = np.arange(features * each)
+    of = row // each
+    columns = (
+        base[of] + 1,
+        row + 1,
+        np.datetime_as_string(START + row + 1),
+        of + 1,
+        (azimuth[of] + rng.normal(0, 0.5, len(row))) % 360,
+        inclination[of] + rng.normal(0, 0.2, len(row)),
+        distance[of] + rng.normal(0, 0.1, len(row)),
+    )
+    line = "B%04d,%d,%sZ,tree,F%06d,%.1f,%.1f,%.2f\n".__mod__
+    with open(path, "w", newline="\n") as out:
+        out.write("base,shot,time,code,feature,magnetic_azimuth_deg,inclination_deg,slope_distance_m\n")
+        out.writelines(map(line, zip(*(column.tolist() for column in columns))))
+
+
 def write_shots(path, rows, bases, rng):
     """Shots in equal runs, base after base, one a second; written in chunks of bounded size."""
     line = "B%04d,%d,%sZ,%s,%.1f,%.1f,%.2f\n".__mod__
@@ -78,11 +100,14 @@ def write_shots(path, rows, bases, rng):
             out.writelines(map(line, zip(*(column.tolist() for column in columns))))
 
 
-def make(rows, bases, folder, seed):
+def make(rows, bases, folder, seed, each=1):
     folder.mkdir(parents=True, exist_ok=True)
     rng = np.random.default_rng(seed)
     write_bases(folder / "bases.csv", bases, rng)
-    write_shots(folder / "shots.csv", rows, bases, rng)
+    if each > 1:
+        write_repeats(folder / "shots.csv", rows, bases, each, rng)
+    else:
+        write_shots(folder / "shots.csv", rows, bases, rng)
     (folder / "job.toml").write_text(JOB.format(declination='"model"', refraction=0.13))
     (folder / "job-fixed.toml").write_text(JOB.format(declination=DECLINATION_DEG, refraction=0.0))
 
@@ -93,7 +118,8 @@ if __name__ == "__main__":
     parser.add_argument("bases", type=int, metavar="BASES")
     parser.add_argument("outdir", type=Path, metavar="OUTDIR")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--each", type=int, default=1, metavar="N", help="shots of each feature, all from one base")
     arguments = parser.parse_args()
     if not 1 <= arguments.bases <= arguments.rows:
         parser.error("BASES must be at least 1 and at most ROWS")
-    make(arguments.rows, arguments.bases, arguments.outdir, arguments.seed)
+    make(arguments.rows, arguments.bases, arguments.outdir, arguments.seed, arguments.each)

@@ -76,10 +76,10 @@ def standoff(program, job, out, name="standoff"):
     return Task(name, [program, "map", job, *options], out)
 
 
-def make_data(folder, rows):
+def make_data(folder, rows, each=1):
     """Some 1,000 shots a base; returns the size of the shots in bytes."""
     bases = max(1, rows // 1000)
-    subprocess.run(python("make_data.py", str(rows), str(bases), folder), check=True)
+    subprocess.run(python("make_data.py", str(rows), str(bases), folder, "--each", str(each)), check=True)
     return (folder / "shots.csv").stat().st_size
 
 
@@ -121,6 +121,40 @@ def compare(data, out, program, rows, rounds):
         measure(check)
         print("\nSame declination, no refraction, standoff against script: ", end="", flush=True)
         subprocess.run(python("agree.py", check.out / "bench.gpkg", out / "script.gpkg"), check=True)
+
+
+def shapes(folder, program, rows, rounds):
+    """The run that asks for nothing special beside the three layers, features shot five times each, a network of 100,000 readings."""
+    once, five = folder / "compare", folder / "five"
+    make_data(five, rows, 5)
+    out = folder / "out"
+
+    def default(name, data):
+        return Task(name, [program, "map", data / "job.toml", "--quiet", "--out", out / "default"], out / "default")
+
+    chosen = [
+        standoff(program, once / "job.toml", out / "standoff", "three layers"),
+        default("default run: GeoPackage with all layers, page", once),
+        standoff(program, five / "job.toml", out / "standoff", "three layers, features shot five times"),
+        default("default run, features shot five times", five),
+    ]
+    print(f"\nstandoff alone, {rows:,} shots; median of {rounds}, after one warm-up\n")
+    print("| run | wall s | processor s | peak MiB | wall over three layers |")
+    print("| --- | --: | --: | --: | --: |")
+    runs = {task.name: [] for task in chosen}
+    for turn in range(rounds + 1):
+        for task in chosen:
+            usage = measure(task)
+            if turn > 0:
+                runs[task.name].append(usage)
+    median = {name: statistics.median(usage.wall for usage in usages) for name, usages in runs.items()}
+    for (name, usages), first in zip(runs.items(), [0, 0, 2, 2]):
+        cpu, memory = (statistics.median(getattr(usage, figure) for usage in usages) for figure in ("cpu", "memory"))
+        ratio = median[name] / median[chosen[first].name]
+        print(f"| {name} | {median[name]:.2f} | {cpu:.2f} | {memory / MEBIBYTE:.0f} | {ratio:.2f} |", flush=True)
+    remove(five)
+    print("\nA network of 100,000 readings\n", flush=True)
+    subprocess.run(python("network.py", "--sizes", "100000", "--rounds", str(rounds)), check=True)
 
 
 def print_comparison(runs):
@@ -200,6 +234,8 @@ def main():
     out = folder / "out"
     out.mkdir(parents=True, exist_ok=True)
     compare(folder / "compare", out, program, arguments.rows, arguments.rounds)
+    if program:
+        shapes(folder, program, arguments.rows, arguments.rounds)
     if arguments.scale is not None:
         sizes = arguments.scale or [1_000_000, 3_000_000, 10_000_000]
         scale(folder, program, sizes, arguments.rounds)

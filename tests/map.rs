@@ -237,7 +237,7 @@ fn wrong_usage_says_what_is_right() {
         (vec!["map", "job.toml", "--threads", "0"], "error: invalid value '0' for '--threads <N>': 0 is not in 1..=65535"),
         (
             vec!["map", "job.toml", "--format", "gml"],
-            "error: invalid value 'gml' for '--format <FORMAT>'\n  [possible values: gpkg, geojson, shp, fgb, csv, dxf, sld]",
+            "error: invalid value 'gml' for '--format <FORMAT>'\n  [possible values: gpkg, geojson, shp, fgb, csv, dxf, kml, kmz, gpx, jsonfg, sld]",
         ),
         (
             vec!["map", "job.toml", "--layers", "features,ledgers"],
@@ -273,7 +273,7 @@ fn jobs_that_cannot_run_fail_in_one_sentence_with_the_place_and_a_remedy() {
         (
             "[\"csv\"]",
             "[\"gml\"]",
-            "job.toml:3: unknown variant `gml`, expected one of `gpkg`, `geojson`, `shp`, `fgb`, `csv`, `dxf`, `sld`",
+            "job.toml:3: unknown variant `gml`, expected one of `gpkg`, `geojson`, `shp`, `fgb`, `csv`, `dxf`, `kml`, `kmz`, `gpx`, `jsonfg`, `sld`",
         ),
         ("shots.csv", "schots.csv", "job.toml:8: no file ./schots.csv"),
         (
