@@ -9,6 +9,7 @@ use crate::intake::sheets;
 use crate::intake::text::Text;
 use crate::job::{self, Format, Heights, Job, LayerName, LogFormat};
 use crate::output::contract::Account;
+use crate::output::edits::Edits;
 use crate::output::report::styled::{HELD, WRONG};
 use crate::output::report::values::Look;
 use crate::output::report::{summary::Summary, terminal};
@@ -55,6 +56,9 @@ pub struct Args {
     /// Replace a former output though something was added to it or changed in it since
     #[arg(long)]
     replace: bool,
+    /// Carry over what was edited in the GeoPackage of a former run: names, codes, attributes, deletions; edits.csv lists each
+    #[arg(long, value_name = "OLD.gpkg")]
+    keep_edits: Option<PathBuf>,
     /// Format to write (repeatable), in place of the job's
     #[arg(long, value_name = "FORMAT", value_enum)]
     format: Vec<Format>,
@@ -166,7 +170,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let job = args.job()?;
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
-    let mut output = Output::new(&out, args.replace)?.with_drawings(args.drawings);
+    let edits = args.keep_edits.as_deref().map(Edits::of_file).transpose()?;
+    let mut output = Output::new(&out, args.replace)?.with_drawings(args.drawings).keeping(edits);
     let bar = progress::bar(args.quiet);
     let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;
     bar.clear();

@@ -6,6 +6,7 @@ mod cells;
 pub mod columns;
 pub mod contract;
 pub mod disclosure;
+pub mod edits;
 pub mod in_units;
 pub mod layers;
 pub mod metadata;

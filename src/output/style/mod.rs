@@ -27,11 +27,14 @@ pub use qml::qml;
 pub use sld::{FieldNames, sld};
 pub use words::title_of;
 
-use crate::output::columns::{Field, Layer};
+use crate::output::columns::{Field, Layer, LayerKey};
 
 /// Fields that tell a reader which record is which; the first of them in a layer's own order labels it.
 /// A vertex is labelled by its number, since the line or area that it is of has the name; a coarse cell by its count.
 const LABEL_FIELDS: [&str; 5] = ["feature", "base", "name", "number", "features"];
+
+/// Scale of the counts in coarse cells: one of 500 m is 10 mm wide there. Common practice, no source.
+const CELL_LABELS: u32 = 50_000;
 
 /// The field that is not null where something is suspicious about a record.
 const FLAGS_FIELD: &str = "flags";
@@ -50,10 +53,14 @@ pub enum Naming {
 pub fn looks(layers: &[Layer]) -> Vec<Look> {
     let mut others = 0;
     let mut look_of = |layer: &Layer| {
-        Look::of_standard(&layer.id).unwrap_or_else(|| {
+        let look = Look::of_standard(&layer.id).unwrap_or_else(|| {
             others += 1;
             Look::of_other(others - 1)
-        })
+        });
+        match layer.key {
+            LayerKey::Cells(_) => Look { labels_to_scale: Some(CELL_LABELS), ..look },
+            _ => look,
+        }
     };
     layers.iter().map(&mut look_of).collect()
 }

@@ -8,6 +8,7 @@ mod csv;
 mod dated;
 mod discard;
 mod dxf;
+mod edits;
 mod error;
 mod extent;
 mod fgb;
@@ -35,6 +36,7 @@ use crate::output::cells::Cells;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
+use crate::output::edits::{Edit, Edits};
 use crate::output::in_units::InUnits;
 use crate::output::metadata::{Metadata, Subject, Sure, Whereabouts};
 use crate::output::order;
@@ -71,6 +73,8 @@ struct Ending<'e> {
     extents: &'e [Extent],
     /// What the data set says of itself.
     metadata: &'e Metadata<'e>,
+    /// What was edited in the former GeoPackage, with what became of it.
+    edits: &'e [&'e Edit],
     /// What each layer looks like, likewise: by its order among all, so that a layer without records moves no colours.
     looks: &'e [Look],
 }
@@ -102,6 +106,9 @@ pub struct Output {
     latest: Latest,
     extents: Vec<Extent>,
     disclosure: Disclosure,
+    /// What was edited in a former output, and the layers as they leave, before anything is drawn of coarse ones.
+    edits: Option<Edits>,
+    told: Vec<Layer>,
     /// What is drawn of coarse layers.
     cells: Cells,
     /// The units that the records are shown in, the layers before that, and the order that their fields come to stand in.
@@ -140,6 +147,8 @@ impl Output {
             latest: Latest::default(),
             extents: Vec::new(),
             disclosure: Disclosure::default(),
+            edits: None,
+            told: Vec::new(),
             cells: Cells::default(),
             units: InUnits::default(),
             metric: Vec::new(),
@@ -158,6 +167,11 @@ impl Output {
     /// Writes the drawings of measured things as files, too.
     pub fn with_drawings(self, drawings: bool) -> Output {
         Output { drawings, ..self }
+    }
+
+    /// Carries over what was edited in the GeoPackage of a former run.
+    pub fn keeping(self, edits: Option<Edits>) -> Output {
+        Output { edits, ..self }
     }
 
     /// Ends the files, writes the page and `summary.json`, and puts the folder in place of the former one. Gives where it
@@ -181,6 +195,7 @@ impl Output {
             latest,
             extents,
             disclosure,
+            mut edits,
             units,
             page,
             drawings,
@@ -195,6 +210,14 @@ impl Output {
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
+        if let Some(edits) = &mut edits {
+            if disclosure.is_discreet() {
+                edits.withhold();
+            }
+            account.notes.extend(edits.sentence());
+            edits::write_beside(folder.path(), edits)?;
+        }
+        let kept: Vec<&Edit> = edits.iter().flat_map(Edits::told).collect();
         let (looks, subject) = (looks(&layers), subject.unwrap_or_default());
         let metadata = Metadata {
             subject: &subject,
@@ -203,7 +226,7 @@ impl Output {
             sure: &sure,
             bounds_deg: whereabouts.bounds_deg(),
         };
-        let ending = Ending { latest: &latest, extents: &extents, metadata: &metadata, looks: &looks };
+        let ending = Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks };
         for writer in writers {
             writer.finish(&layers, &ending)?;
         }
@@ -215,21 +238,21 @@ impl Output {
         let extents: Vec<Extent> = extents.into_iter().filter(|extent| extent.records > 0).collect();
         if let Some((page, job)) = page {
             values::write_beside(folder.path(), &job, &account.things, units.units())?;
-            let figures = if drawings { page.figures() } else { Vec::new() };
-            if !figures.is_empty() {
-                let (beside, mut taken) = (folder.within(Some(places::DRAWINGS))?, Vec::new());
-                for figure in figures {
-                    let name = figure.file_name(&taken);
-                    let path = beside.join(&name);
-                    std::fs::write(&path, figure.file()).map_err(WriteError::file(&path, "writing"))?;
-                    taken.push(name);
-                }
+            if drawings {
+                write_drawings(&folder, &page)?;
             }
             let path = folder.path().join(page_name(&job));
             std::fs::write(&path, page.html(&account)?).map_err(WriteError::file(&path, "writing"))?;
         }
         let text = summary(&account, &extents, folder.files()?).map_err(WriteError::Summary)?;
         Ok((folder.commit(&text)?, account))
+    }
+
+    /// Records with what was edited in a former output.
+    fn edited(&mut self, key: LayerKey, batch: Batch) -> Batch {
+        let (Some(edits), Some(layer)) = (&mut self.edits, self.told.iter().find(|layer| layer.key == key)) else { return batch };
+        let before = self.layers.iter().position(|layer| layer.key == key).map_or(0, |index| self.extents[index].records);
+        edits.apply(layer, batch, before)
     }
 
     /// Hands records of a layer to every format.
@@ -256,12 +279,12 @@ impl Output {
 impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
-        let told = self.disclosure.layers(setup.layers.clone());
-        self.page = Some((Page::new(&setup.with_layers(told.clone())), setup.job.name.clone()));
+        self.told = self.disclosure.layers(setup.layers.clone());
+        self.page = Some((Page::new(&setup.with_layers(self.told.clone())), setup.job.name.clone()));
         if self.disclosure.is_discreet() {
             self.cells = Cells::new(setup);
         }
-        self.metric = self.cells.layers(told);
+        self.metric = self.cells.layers(self.told.clone());
         self.units = InUnits::new(setup.job.units);
         self.orders = self.metric.iter().map(order::arranged).collect();
         let in_order = |(layer, order): (&Layer, &Vec<usize>)| order::in_order(&self.units.layer(layer), order);
@@ -300,6 +323,7 @@ impl Sink for Output {
                 Some(told) => told,
             },
         };
+        let batch = self.edited(key, batch);
         if let Some((page, _)) = &mut self.page {
             page.write(key, &batch);
         }
@@ -318,6 +342,22 @@ impl Sink for Output {
         }
         self.held.write(file, &entry)
     }
+}
+
+/// The drawings of the page as files.
+fn write_drawings(folder: &Folder, page: &Page) -> Result<(), WriteError> {
+    let figures = page.figures();
+    if figures.is_empty() {
+        return Ok(());
+    }
+    let (beside, mut taken) = (folder.within(Some(places::DRAWINGS))?, Vec::new());
+    for figure in figures {
+        let name = figure.file_name(&taken);
+        let path = beside.join(&name);
+        std::fs::write(&path, figure.file()).map_err(WriteError::file(&path, "writing"))?;
+        taken.push(name);
+    }
+    Ok(())
 }
 
 /// The page of a job, in the output folder.

@@ -6,6 +6,7 @@
 //! faster than by insertion.
 
 mod geometry;
+pub mod journal;
 mod metadata;
 mod pack;
 mod projects;
@@ -129,6 +130,13 @@ impl FormatWriter for GeoPackage {
             schema::describe(&connection, layers, &contents, ending.metadata, globe.is_some())?;
             metadata::fill(&connection, ending.metadata, &written)?;
             styles::fill(&connection, &written, changed, drawn.metres_a_unit)?;
+            let counted: Vec<(&Layer, i64)> = layers
+                .iter()
+                .zip(&contents)
+                .map(|(layer, table)| (layer, table.records))
+                .filter(|(_, records)| *records > 0)
+                .collect();
+            journal::fill(&connection, &counted, ending.edits)?;
             let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
             projects::fill(&connection, &written, &drawn, schema::bounds(&contents), &file, changed)?;
             connection.execute_batch("COMMIT")?;

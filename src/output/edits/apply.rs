@@ -1,0 +1,149 @@
+//! Edits put to the records of a run, as they come.
+
+use super::read::is_same;
+use super::{COMPUTED, Edits, Key, Kind, LOG_DIFFERS, MOVED, NO_FIELD, NO_VALUE, Outcome, TWICE, is_persons};
+use crate::output::columns::{Batch, Cell, Column, FieldKind, Layer, Texts};
+use crate::output::write::gpkg::journal::GEOMETRY;
+use crate::output::write::number::iso_utc;
+
+/// Fields that name a record; the first that a layer has does.
+pub const NAMES: [&str; 4] = ["feature", "name", "base", "profile"];
+
+/// A value to be put in: the field, the record, the value.
+type Put = (usize, usize, Option<String>);
+
+impl Edits {
+    /// Records with the edits of them; `before` are the records of the layer that were written already.
+    pub fn apply(&mut self, layer: &Layer, mut batch: Batch, before: u64) -> Batch {
+        let Some(rows) = self.rows.get_mut(&layer.id) else { return batch };
+        let columns = Columns::of(layer);
+        let (mut puts, mut deleted, mut carried): (Vec<Put>, Vec<usize>, Vec<(usize, usize)>) = Default::default();
+        for i in 0..batch.len {
+            let Some(of_key) = rows.get_mut(&columns.key(&batch, i)) else { continue };
+            let line = columns.line(&batch, i);
+            let Some(row) = of_key.iter_mut().find(|row| row.line.is_none() || row.line == line) else { continue };
+            for index in &row.edits {
+                let edit = &mut self.edits[*index];
+                if row.is_found {
+                    if edit.kind == Kind::Deleted || matches!(edit.outcome, Outcome::Carried(_)) {
+                        edit.outcome = Outcome::Left(TWICE);
+                    }
+                    continue;
+                }
+                match &edit.kind {
+                    Kind::Deleted => {
+                        deleted.push(i);
+                        edit.outcome = Outcome::Carried(0);
+                    }
+                    Kind::Changed { field, old, new } => match fit(layer, &batch, i, field, old.as_deref(), new.as_deref()) {
+                        Ok(at) => {
+                            puts.push((at, i, new.clone()));
+                            carried.push((*index, i));
+                        }
+                        Err(why) => edit.outcome = Outcome::Left(why),
+                    },
+                    Kind::Added => {}
+                }
+            }
+            row.is_found = true;
+        }
+        for (index, i) in carried {
+            let gone = deleted.partition_point(|row| *row < i);
+            self.edits[index].outcome = Outcome::Carried((before as usize + i + 1 - gone) as i64);
+        }
+        put(&mut batch, puts);
+        if deleted.is_empty() {
+            return batch;
+        }
+        let kept: Vec<usize> = (0..batch.len).filter(|i| deleted.binary_search(i).is_err()).collect();
+        batch.select(&kept)
+    }
+}
+
+/// Where the values that tell a record stand.
+struct Columns {
+    name: Option<usize>,
+    shot: Option<usize>,
+    file: Option<usize>,
+    line: Option<usize>,
+}
+
+impl Columns {
+    fn of(layer: &Layer) -> Columns {
+        let at = |name: &str| layer.fields.iter().position(|field| field.name == name);
+        Columns { name: NAMES.into_iter().find_map(at), shot: at("shot"), file: at("source_file"), line: at("source_line") }
+    }
+
+    fn key(&self, batch: &Batch, i: usize) -> Key {
+        let text = |index: Option<usize>| match index.map(|index| batch.cell(index, i)) {
+            Some(Cell::Text(text)) => Some(text.to_owned()),
+            _ => None,
+        };
+        Key { feature: text(self.name), shot: text(self.shot), file: text(self.file) }
+    }
+
+    fn line(&self, batch: &Batch, i: usize) -> Option<i64> {
+        match self.line.map(|index| batch.cell(index, i)) {
+            Some(Cell::Integer(line)) => Some(line),
+            _ => None,
+        }
+    }
+}
+
+/// The place of a field that takes a person's value; why it does not.
+fn fit(layer: &Layer, batch: &Batch, i: usize, field: &str, old: Option<&str>, new: Option<&str>) -> Result<usize, &'static str> {
+    if field == GEOMETRY {
+        return Err(MOVED);
+    }
+    let at = layer.fields.iter().position(|known| known.name == field).ok_or(NO_FIELD)?;
+    let known = &layer.fields[at];
+    if !is_persons(known) {
+        return Err(COMPUTED);
+    }
+    let now = match batch.cell(at, i) {
+        Cell::Null => None,
+        Cell::Real(value) => Some(value.to_string()),
+        Cell::Integer(value) => Some(value.to_string()),
+        Cell::Text(text) => Some(text.to_owned()),
+        Cell::Time(instant) => Some(iso_utc(instant)),
+    };
+    if !is_same(field, now.as_deref(), old) && !is_same(field, now.as_deref(), new) {
+        return Err(LOG_DIFFERS);
+    }
+    let reads = |text: &str| match known.kind {
+        FieldKind::Text => true,
+        FieldKind::Real => text.parse::<f64>().is_ok_and(f64::is_finite),
+        FieldKind::Integer => text.parse::<i64>().is_ok(),
+        FieldKind::Time => text.parse::<jiff::Timestamp>().is_ok(),
+    };
+    if new.is_none_or(reads) { Ok(at) } else { Err(NO_VALUE) }
+}
+
+/// Puts values in; each reads as its field's type.
+fn put(batch: &mut Batch, puts: Vec<Put>) {
+    for (at, column) in batch.columns.iter_mut().enumerate() {
+        let of_column: Vec<&Put> = puts.iter().filter(|(field, ..)| *field == at).collect();
+        if of_column.is_empty() {
+            continue;
+        }
+        if let Column::Text(texts) = column {
+            let mut made = Texts::default();
+            for i in 0..texts.len() {
+                match of_column.iter().find(|(_, row, _)| *row == i) {
+                    Some((.., value)) => made.push(value.as_deref()),
+                    None => made.push(texts.get(i)),
+                }
+            }
+            *column = Column::Text(made);
+            continue;
+        }
+        for (_, i, value) in of_column {
+            match column {
+                Column::Real(values) => values[*i] = value.as_ref().and_then(|text| text.parse().ok()).unwrap_or(f64::NAN),
+                Column::Integer(values) => values[*i] = value.as_ref().and_then(|text| text.parse().ok()),
+                Column::Time(values) => values[*i] = value.as_ref().and_then(|text| text.parse().ok()),
+                Column::Text(_) => {}
+            }
+        }
+    }
+}

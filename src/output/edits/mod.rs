@@ -1,0 +1,209 @@
+//! What a person edited in the GeoPackage of a former run, carried over to a new one: by feature and shot, and never lost in silence.
+//!
+//! Each GeoPackage keeps a journal of what is edited in it (`write/gpkg/journal`). Names, codes, attributes and columns of the log are carried
+//! over, and deletions. What was computed comes from the log again; what was drawn has no log. Both are listed with what no longer fits.
+
+mod apply;
+mod read;
+#[cfg(test)]
+mod tests;
+
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use crate::output::columns::Field;
+pub use apply::NAMES;
+
+/// The edits of a GeoPackage cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum EditsError {
+    /// It cannot be read.
+    #[error("{}: {gist}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// Why.
+        gist: String,
+    },
+    /// It has no journal.
+    #[error(
+        "{} keeps no record of what was edited in it: it was not written by this program, or by an earlier version of it, or a program has copied \
+         its layers into a new file; edit the file that map wrote", path.display()
+    )]
+    NoJournal {
+        /// The file.
+        path: PathBuf,
+    },
+    /// A layer has lost its part of it.
+    #[error(
+        "the layer {layer} of {} was rebuilt by another program and no longer records what is edited in it, so that edits of it cannot be told \
+         from what was measured; make them in a file as map wrote it", path.display()
+    )]
+    Rebuilt {
+        /// The file.
+        path: PathBuf,
+        /// The layer.
+        layer: String,
+    },
+}
+
+/// What a record was when the run wrote it.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+pub struct Key {
+    /// Its name.
+    pub feature: Option<String>,
+    /// Shot id.
+    pub shot: Option<String>,
+    /// Input file.
+    pub file: Option<String>,
+}
+
+/// What was done.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Kind {
+    /// A value was changed.
+    Changed {
+        /// The field.
+        field: String,
+        /// As the run wrote it; none for null.
+        old: Option<String>,
+        /// As the person left it.
+        new: Option<String>,
+    },
+    /// The record was deleted.
+    Deleted,
+    /// A record was added.
+    Added,
+}
+
+/// What became of an edit.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Outcome {
+    /// It stands in the new output, in the record with this number there; 0 for a deletion.
+    Carried(i64),
+    /// It does not, and why.
+    Left(&'static str),
+}
+
+/// An edit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Edit {
+    /// The layer's name in files.
+    pub layer: String,
+    /// Which record.
+    pub key: Key,
+    /// Its line in the input file.
+    pub line: Option<i64>,
+    /// What was done.
+    pub kind: Kind,
+    /// What became of it.
+    pub outcome: Outcome,
+    /// Whether it only follows another: the ellipse of a feature.
+    follows: bool,
+}
+
+/// Why an edit is not carried over.
+const NO_RECORD: &str = "no record of this run is of that feature and shot";
+const COMPUTED: &str = "the value is computed from the logs; change it there";
+const MOVED: &str = "places are computed from the logs; change it there";
+const LOG_DIFFERS: &str = "the log says something else now than when it was edited, and that stands";
+const NO_VALUE: &str = "it is no value of the field's type";
+const NO_FIELD: &str = "the layer has no such field now";
+const DRAWN: &str = "it was drawn in the GIS, and a run writes what was measured";
+const TWICE: &str = "several records of this run fit, and the first has it";
+
+/// The edits of a former GeoPackage.
+#[derive(Debug, Default)]
+pub struct Edits {
+    file: String,
+    edits: Vec<Edit>,
+    /// By layer and record: the edits of it.
+    rows: HashMap<String, HashMap<Key, Vec<Row>>>,
+}
+
+/// The edits of one record.
+#[derive(Debug, Default)]
+struct Row {
+    edits: Vec<usize>,
+    /// Its line, where others have the same key.
+    line: Option<i64>,
+    is_found: bool,
+}
+
+impl Edits {
+    /// Those of a GeoPackage.
+    ///
+    /// # Errors
+    /// When it cannot be read or has no whole record of what was edited.
+    pub fn of_file(path: &Path) -> Result<Edits, EditsError> {
+        let (edits, shared) = read::read(path)?;
+        let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+        Ok(Edits::new(file, edits, &shared))
+    }
+
+    /// `shared` are keys that several records of a layer have.
+    fn new(file: String, mut edits: Vec<Edit>, shared: &[(String, Key)]) -> Edits {
+        // A feature's ellipse goes with it, and has its name.
+        let follows = |edit: &Edit| match &edit.kind {
+            Kind::Deleted => edit.layer != ELLIPSES && edit.key.shot.is_some(),
+            Kind::Changed { field, .. } => field == "feature" && edit.layer != ELLIPSES,
+            Kind::Added => false,
+        };
+        let followers: Vec<Edit> = edits
+            .iter()
+            .filter(|edit| follows(edit))
+            .map(|edit| Edit { layer: ELLIPSES.to_owned(), follows: true, ..edit.clone() })
+            .collect();
+        edits.extend(followers);
+        let mut rows: HashMap<String, HashMap<Key, Vec<Row>>> = HashMap::new();
+        for (index, edit) in edits.iter().enumerate().filter(|(_, edit)| edit.kind != Kind::Added) {
+            let is_shared = shared.iter().any(|(layer, key)| (layer == &edit.layer || edit.follows) && *key == edit.key);
+            let of_key = rows.entry(edit.layer.clone()).or_default().entry(edit.key.clone()).or_default();
+            let line = edit.line.filter(|_| is_shared);
+            match of_key.iter_mut().find(|row| row.line == line) {
+                Some(row) => row.edits.push(index),
+                None => of_key.push(Row { edits: vec![index], line, is_found: false }),
+            }
+        }
+        Edits { file, edits, rows }
+    }
+
+    /// All edits with what became of them.
+    pub fn told(&self) -> impl Iterator<Item = &Edit> {
+        self.edits.iter().filter(|edit| !edit.follows)
+    }
+
+    /// What became of them, in a sentence; none where nothing was edited.
+    pub fn sentence(&self) -> Option<String> {
+        let count = |is: fn(&Edit) -> bool| self.told().filter(|edit| is(edit)).count();
+        let carried = count(|edit| matches!((&edit.kind, edit.outcome), (Kind::Changed { .. }, Outcome::Carried(_))));
+        let deleted = count(|edit| matches!((&edit.kind, edit.outcome), (Kind::Deleted, Outcome::Carried(_))));
+        let left = count(|edit| matches!(edit.outcome, Outcome::Left(_)));
+        let many = |count: usize, of: &str| format!("{count} {of}{}", if count == 1 { "" } else { "s" });
+        Some(format!(
+            "Edits of {}: {} and {} carried over, {} not; edits.csv lists each, and why.",
+            self.file,
+            many(carried, "value"),
+            many(deleted, "deletion"),
+            left
+        ))
+        .filter(|_| self.told().next().is_some())
+    }
+
+    /// Withholds what a discreet output may not tell: values of edits that stand nowhere in it.
+    pub fn withhold(&mut self) {
+        for edit in &mut self.edits {
+            if let (Kind::Changed { old, new, .. }, Outcome::Left(_)) = (&mut edit.kind, edit.outcome) {
+                (*old, *new) = (None, None);
+            }
+        }
+    }
+}
+
+/// The layer that follows the features.
+const ELLIPSES: &str = "ellipses";
+
+/// Whether a person's value of a field stands: names, codes, attributes, columns of the log.
+fn is_persons(field: &Field) -> bool {
+    !field.is_own() || ["feature", "name", "code"].contains(&&*field.name)
+}

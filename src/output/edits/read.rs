@@ -1,0 +1,222 @@
+//! The journal of a GeoPackage: what was edited in it, several edits of one record taken together.
+
+use std::collections::BTreeMap;
+use std::path::Path;
+
+use rusqlite::{Connection, OpenFlags, OptionalExtension};
+
+use super::{COMPUTED, DRAWN, Edit, EditsError, Key, Kind, NO_RECORD, Outcome};
+use crate::output::write::gpkg::journal::{GEOMETRY, TABLE, WRITTEN, trigger_of};
+
+/// A row of the journal.
+struct Entry {
+    layer: String,
+    fid: i64,
+    edit: String,
+    key: Key,
+    line: Option<i64>,
+    field: Option<String>,
+    old: Option<String>,
+    new: Option<String>,
+}
+
+/// What was done to one record.
+#[derive(Default)]
+struct Record {
+    layer: String,
+    fid: i64,
+    key: Key,
+    line: Option<i64>,
+    changes: BTreeMap<String, (Option<String>, Option<String>)>,
+    is_deleted: bool,
+    is_added: bool,
+}
+
+/// The edits, in the order of the first of each record, and the keys that several records of a layer have.
+pub fn read(path: &Path) -> Result<(Vec<Edit>, Vec<(String, Key)>), EditsError> {
+    let unreadable = |gist: String| EditsError::Unreadable { path: path.to_owned(), gist };
+    let failed = |error: rusqlite::Error| unreadable(error.to_string());
+    if !path.is_file() {
+        return Err(unreadable("no such file".to_owned()));
+    }
+    let connection = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(failed)?;
+    let exists = |kind: &str, name: &str| -> Result<bool, EditsError> {
+        let query = "SELECT 1 FROM sqlite_master WHERE type = ?1 AND name = ?2";
+        Ok(connection.query_row(query, [kind, name], |_| Ok(())).optional().map_err(failed)?.is_some())
+    };
+    if !exists("table", TABLE)? || !exists("table", "gpkg_extensions")? {
+        return Err(EditsError::NoJournal { path: path.to_owned() });
+    }
+    let query = format!("SELECT layer, fid FROM {TABLE} WHERE edit = '{WRITTEN}'");
+    let written = rows(&connection, &query, |row| Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?))).map_err(failed)?;
+    for (layer, records) in written {
+        let has_triggers = ["update", "delete", "insert"]
+            .iter()
+            .try_fold(true, |all, event| Ok::<bool, EditsError>(all && exists("trigger", &trigger_of(&layer, event))?))?;
+        if !has_triggers || !accounts_for(&connection, &layer, records).map_err(failed)? {
+            return Err(EditsError::Rebuilt { path: path.to_owned(), layer });
+        }
+    }
+    let query = format!(
+        "SELECT layer, fid, edit, feature, shot, source_file, source_line, field, old_value, new_value FROM {TABLE} \
+             WHERE edit <> '{WRITTEN}' ORDER BY id"
+    );
+    let entries = rows(&connection, &query, |row| {
+        Ok(Entry {
+            layer: row.get(0)?,
+            fid: row.get(1)?,
+            edit: row.get(2)?,
+            key: Key { feature: row.get(3)?, shot: row.get(4)?, file: row.get(5)? },
+            line: row.get(6)?,
+            field: row.get(7)?,
+            old: row.get(8)?,
+            new: row.get(9)?,
+        })
+    });
+    let records = together(entries.map_err(failed)?);
+    let shared = shared(&connection, &records).map_err(failed)?;
+    Ok((records.into_iter().flat_map(edits).collect(), shared))
+}
+
+fn rows<T>(
+    connection: &Connection,
+    query: &str,
+    of: impl FnMut(&rusqlite::Row) -> rusqlite::Result<T>,
+) -> rusqlite::Result<Vec<T>> {
+    connection.prepare(query)?.query_map([], of)?.collect()
+}
+
+/// Whether each record that the run wrote is there, or its deletion is recorded.
+fn accounts_for(connection: &Connection, layer: &str, records: i64) -> rusqlite::Result<bool> {
+    let table = layer.replace('"', "\"\"");
+    let query = format!(
+        "SELECT (SELECT count(*) FROM \"{table}\" WHERE fid BETWEEN 1 AND ?1) + (SELECT count(DISTINCT fid) FROM {TABLE} \
+         WHERE layer = ?2 AND edit = 'deleted' AND fid BETWEEN 1 AND ?1)"
+    );
+    let found: i64 = connection.query_row(&query, rusqlite::params![records, layer], |row| row.get(0))?;
+    Ok(found == records)
+}
+
+/// Several edits of one record are taken together: it was what it was before the first, and is what it is after the last.
+fn together(entries: Vec<Entry>) -> Vec<Record> {
+    let mut records: Vec<Record> = Vec::new();
+    for entry in entries {
+        // Edits that fitted no record of a run have the number 0.
+        let is_same = |record: &&mut Record| {
+            record.layer == entry.layer
+                && record.fid == entry.fid
+                && (entry.fid != 0 || (record.key == entry.key && record.line == entry.line))
+        };
+        let record = match records.iter_mut().find(is_same) {
+            Some(record) => record,
+            None => {
+                records.push(Record {
+                    layer: entry.layer,
+                    fid: entry.fid,
+                    key: entry.key,
+                    line: entry.line,
+                    ..Record::default()
+                });
+                let Some(record) = records.last_mut() else { continue };
+                record
+            }
+        };
+        match (entry.edit.as_str(), entry.field) {
+            ("deleted", _) => record.is_deleted = true,
+            ("added", _) => record.is_added = true,
+            (_, Some(field)) => {
+                record.changes.entry(field).and_modify(|known| known.1.clone_from(&entry.new)).or_insert((entry.old, entry.new));
+            }
+            (_, None) => {}
+        }
+    }
+    records
+}
+
+fn edits(record: Record) -> Vec<Edit> {
+    let Record { layer, key, line, changes, is_deleted, is_added, .. } = record;
+    let edit = |kind: Kind, outcome: &'static str| Edit {
+        layer: layer.clone(),
+        key: key.clone(),
+        line,
+        kind,
+        outcome: Outcome::Left(outcome),
+        follows: false,
+    };
+    match (is_added, is_deleted) {
+        (true, true) => Vec::new(),
+        (true, false) => vec![edit(Kind::Added, DRAWN)],
+        (false, true) => vec![edit(Kind::Deleted, NO_RECORD)],
+        (false, false) => {
+            let changed = changes.into_iter().filter(|(field, (old, new))| !is_same(field, old.as_deref(), new.as_deref()));
+            let of = |(field, (old, new)): (String, (Option<String>, Option<String>))| {
+                let why = if field == GEOMETRY { COMPUTED } else { NO_RECORD };
+                edit(Kind::Changed { field, old, new }, why)
+            };
+            changed.map(of).collect()
+        }
+    }
+}
+
+/// Whether two values are one: a GIS writes all values of a record, some in another form.
+pub fn is_same(field: &str, one: Option<&str>, other: Option<&str>) -> bool {
+    let (Some(one), Some(other)) = (one, other) else { return one == other };
+    if one == other {
+        return true;
+    }
+    if field == GEOMETRY {
+        return matches!((well_known(one), well_known(other)), (Some(one), Some(other)) if one == other);
+    }
+    if let (Ok(one), Ok(other)) = (one.parse::<f64>(), other.parse::<f64>()) {
+        // The journal has 15 digits of a number.
+        return (one - other).abs() <= 1e-14 * one.abs().max(other.abs());
+    }
+    matches!((one.parse::<jiff::Timestamp>(), other.parse::<jiff::Timestamp>()), (Ok(one), Ok(other)) if one == other)
+}
+
+/// The well-known binary within a geometry of a GeoPackage, as hexadecimal digits (OGC 12-128, clause 2.1.3): behind 8 bytes and the envelope,
+/// whose size the flags tell.
+fn well_known(hex: &str) -> Option<&str> {
+    let flags = u8::from_str_radix(hex.get(6..8)?, 16).ok()?;
+    let doubles = match flags >> 1 & 7 {
+        0 => 0,
+        1 => 4,
+        2 | 3 => 6,
+        4 => 8,
+        _ => return None,
+    };
+    hex.get(2 * (8 + 8 * doubles)..)
+}
+
+/// Keys of edited records that other records of their layer have, too: edited ones, and those that are as they were.
+fn shared(connection: &Connection, records: &[Record]) -> rusqlite::Result<Vec<(String, Key)>> {
+    let mut shared = Vec::new();
+    for (place, record) in records.iter().enumerate().filter(|(_, record)| !record.is_added) {
+        let is_twice = records[..place].iter().any(|other| other.layer == record.layer && other.key == record.key);
+        if is_twice || has_another(connection, record)? {
+            shared.push((record.layer.clone(), record.key.clone()));
+        }
+    }
+    Ok(shared)
+}
+
+fn has_another(connection: &Connection, record: &Record) -> rusqlite::Result<bool> {
+    let fields =
+        rows(connection, &format!("SELECT name FROM pragma_table_info('{}')", record.layer.replace('\'', "''")), |row| {
+            row.get::<_, String>(0)
+        })?;
+    let Some(name) = super::apply::NAMES.into_iter().find(|name| fields.iter().any(|field| field == name)) else {
+        return Ok(false);
+    };
+    let mut conditions = vec![format!("\"{name}\" IS ?1"), "fid <> ?2".to_owned()];
+    for (field, place) in [("shot", "?3"), ("source_file", "?4")] {
+        // All are bound, whether the layer has the field or not.
+        let has = fields.iter().any(|known| known == field);
+        conditions.push(if has { format!("\"{field}\" IS {place}") } else { format!("({place} IS {place})") });
+    }
+    let query = format!("SELECT 1 FROM \"{}\" WHERE {} LIMIT 1", record.layer.replace('"', "\"\""), conditions.join(" AND "));
+    let found =
+        connection
+            .query_row(&query, rusqlite::params![record.key.feature, record.fid, record.key.shot, record.key.file], |_| Ok(()));
+    Ok(found.optional()?.is_some())
+}
