@@ -1117,7 +1117,9 @@ fn geojson_properties_are_valid_against_the_layers_schema() {
 fn a_drawing_opens_with_every_shape_on_the_layer_of_its_name() {
     let tolerance = PRINTED * 10f64.powi(-DXF_DECIMALS);
     for written in all() {
-        let drawing = read_layer(&written.out().join(format!("dxf/{}.dxf", written.name)), None, &[]);
+        let mut drawing = read_layer(&written.out().join(format!("dxf/{}.dxf", written.name)), None, &[]);
+        // The names beside the points are shapes of their own to GDAL; `make test-gis` holds them to the records.
+        drawing.records.retain(|record| record.values["Text"].is_none());
         let mut on_layers: BTreeMap<&str, Vec<&Shape>> = BTreeMap::new();
         for record in &drawing.records {
             on_layers.entry(record.text("Layer")).or_default().push(record.shape.as_ref().unwrap());

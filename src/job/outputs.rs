@@ -20,7 +20,7 @@ pub enum Format {
     Fgb,
     /// Comma-separated text, with a .csvt file of types.
     Csv,
-    /// DXF: geometry alone, no attributes.
+    /// DXF: geometry, and points as blocks with name, code and heights.
     Dxf,
     /// KML 2.2: one document for a globe, longitude and latitude on WGS 84, values with their standard errors in balloons.
     Kml,
