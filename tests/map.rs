@@ -237,7 +237,7 @@ fn wrong_usage_says_what_is_right() {
         (vec!["map", "job.toml", "--threads", "0"], "error: invalid value '0' for '--threads <N>': 0 is not in 1..=65535"),
         (
             vec!["map", "job.toml", "--format", "gml"],
-            "error: invalid value 'gml' for '--format <FORMAT>'\n  [possible values: gpkg, geojson, shp, fgb, csv, dxf, kml, kmz, gpx, jsonfg, sld]",
+            "error: invalid value 'gml' for '--format <FORMAT>'\n  [possible values: gpkg, geojson, shp, fgb, csv, dxf, kml, kmz, gpx, jsonfg, sld]\n\n  tip: a similar value exists: 'kml'",
         ),
         (
             vec!["map", "job.toml", "--layers", "features,ledgers"],
