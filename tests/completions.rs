@@ -62,7 +62,7 @@ fn bash_completes_a_command_and_a_format() {
         Some(String::from_utf8(output.stdout).unwrap().trim().to_owned())
     };
     for (words, completed) in
-        [("standoff ma", "map man"), ("standoff map --format g", "gpkg geojson"), ("standoff schema s", "summary")]
+        [("standoff ma", "map man"), ("standoff map --format g", "gpkg geojson gpx"), ("standoff schema s", "summary")]
     {
         if let Some(reply) = complete(words) {
             assert_eq!(reply, completed, "{words}");
