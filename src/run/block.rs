@@ -39,7 +39,7 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &'t ShotLogs, rules: 
             Err(Fault::new(Reason::Incomplete, "", "", Reason::Incomplete.advice()))
         }
         RowRead::Read(read) => match (&read.fault, read.readings.azimuth) {
-            (None, Some(azimuth)) => audited(&block, index, read, azimuth, joiner),
+            (None, Some(azimuth)) => audited(&block, index, read, azimuth, joiner, logs),
             (Some(fault), _) if may_be_part(fault) && block.is_of_measure(index) => {
                 if let Some(unreadable) = &read.unreadable {
                     return Err(block.explained(index, (**unreadable).clone()));
@@ -68,9 +68,10 @@ fn base_of(block: &ShotBlock, index: usize, read: &ReadRow, joiner: &Joiner) -> 
 }
 
 /// What the audit looks at in a full shot.
-fn audited(block: &ShotBlock, index: usize, read: &ReadRow, azimuth: Azimuth, joiner: &Joiner) -> Audit {
+fn audited(block: &ShotBlock, index: usize, read: &ReadRow, azimuth: Azimuth, joiner: &Joiner, logs: &ShotLogs) -> Audit {
     let base = base_of(block, index, read, joiner)?;
     let (readings, place) = (&read.readings, block.place(index));
+    let row = place.text.trim();
     // The readings of one row are told apart.
     let reading = u64::from(place.reading);
     let mut joined = String::new();
@@ -78,7 +79,8 @@ fn audited(block: &ShotBlock, index: usize, read: &ReadRow, azimuth: Azimuth, jo
     Ok(Audited {
         file: block.file,
         base,
-        row_print: row_print(place.text.trim()) ^ reading,
+        row_print: row_print(row) ^ reading,
+        row_at: (offset_in(&logs.files[block.file].text.text, row), row.len()),
         id_print: id,
         is_tracking: readings.echo == Some(Echo::Tracking),
         azimuth,
@@ -86,4 +88,9 @@ fn audited(block: &ShotBlock, index: usize, read: &ReadRow, azimuth: Azimuth, jo
         instant: readings.instant(),
         flags: read.flags,
     })
+}
+
+/// Where a piece of a text begins in it, in bytes.
+fn offset_in(text: &str, piece: &str) -> usize {
+    (piece.as_ptr() as usize).wrapping_sub(text.as_ptr() as usize)
 }

@@ -106,7 +106,7 @@ fn compute_all(
     let chunks = stage.logs.chunks();
     let total: u64 = chunks.iter().map(|chunk| chunk.text.len() as u64).sum();
     let mut done = 0;
-    let mut auditor = Auditor::new(azimuth_repeats);
+    let mut auditor = Auditor::new(azimuth_repeats, stage.logs.files.iter().map(|log| log.text.text.as_str()).collect());
     let mut windows = chunks.chunks(WINDOW_BLOCKS);
     let mut read_next = || windows.next().map(|chunks| parse(chunks, stage, rules)).transpose();
     let (mut now, mut ahead) = (read_next()?, read_next()?);

@@ -3,7 +3,8 @@
 //! Rows come in the order of the logs, a window at a time; the outcome does not depend on where
 //! windows end.
 
-use std::collections::HashSet;
+use std::collections::hash_map::Entry;
+use std::collections::{HashMap, HashSet};
 use std::hash::{DefaultHasher, Hash, Hasher};
 
 use jiff::Timestamp;
@@ -23,6 +24,8 @@ pub struct Audited {
     pub base: usize,
     /// Fingerprint of the whole row.
     pub row_print: u64,
+    /// Where its text lies in that of its file, without blanks at its ends: its first byte, and how many.
+    pub row_at: (usize, usize),
     /// Fingerprint of file, day, base and shot id; none without an id.
     pub id_print: Option<u64>,
     /// Whether it is a reading of a target that was tracked while the trigger was held.
@@ -55,9 +58,14 @@ pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
     hasher.finish()
 }
 
-/// The audit's memory: about 30 bytes a row.
-pub struct Auditor {
-    rows: HashSet<u64, FxBuildHasher>,
+/// The audit's memory: about 50 bytes a row.
+pub struct Auditor<'t> {
+    /// The texts of the files, where the rows lie.
+    texts: Vec<&'t str>,
+    /// By fingerprint: file and first byte of the first row that has it.
+    rows: HashMap<u64, (u32, usize), FxBuildHasher>,
+    /// Rows whose fingerprint an earlier one of another text has.
+    same_print: Vec<(u32, usize, usize)>,
     ids: HashSet<u64, FxBuildHasher>,
     /// Shot id of the row before, where that is a reading of a tracked target.
     pull: Option<u64>,
@@ -95,11 +103,14 @@ impl Run {
     }
 }
 
-impl Auditor {
+impl<'t> Auditor<'t> {
     /// An auditor that flags azimuths that repeat over `azimuth_repeats` shots; 0 for never.
-    pub fn new(azimuth_repeats: u32) -> Auditor {
+    /// `texts` are the texts of the files, by index.
+    pub fn new(azimuth_repeats: u32, texts: Vec<&'t str>) -> Auditor<'t> {
         Auditor {
-            rows: HashSet::default(),
+            texts,
+            rows: HashMap::default(),
+            same_print: Vec::new(),
             ids: HashSet::default(),
             pull: None,
             run: Run::default(),
@@ -116,10 +127,34 @@ impl Auditor {
         self.frozen(window, next);
     }
 
+    /// Whether a row of the same text came before; else it is kept. A fingerprint alone proves nothing: the texts are compared.
+    fn stands_earlier(&mut self, row: &Audited) -> bool {
+        let (file, (at, length)) = (row.file as u32, row.row_at);
+        let text = |file: u32, at: usize| self.texts.get(file as usize).and_then(|text| text.get(at..)).unwrap_or_default();
+        let Some(own) = text(file, at).get(..length) else { return false };
+        let (first, first_at) = match self.rows.entry(row.row_print) {
+            Entry::Vacant(free) => {
+                free.insert((file, at));
+                return false;
+            }
+            Entry::Occupied(taken) => *taken.get(),
+        };
+        // The earlier row ends where its line does, but for blanks.
+        let ends = |rest: &str| rest.split(['\n', '\r']).next().is_none_or(|rest| rest.trim().is_empty());
+        if text(first, first_at).strip_prefix(own).is_some_and(ends) {
+            return true;
+        }
+        if self.same_print.iter().any(|(file, at, length)| text(*file, *at).get(..*length) == Some(own)) {
+            return true;
+        }
+        self.same_print.push((file, at, length));
+        false
+    }
+
     fn repeats_and_clock(&mut self, row: &mut Audit) {
         let Ok(read) = row else { return };
         let instant = read.instant;
-        if !self.rows.insert(read.row_print) {
+        if self.stands_earlier(read) {
             if read.id_print.is_some() || instant.is_some() {
                 *row = Err(Fault::new(Reason::RepeatedRow, "", "", "the same row stands earlier in the logs; it is mapped once"));
                 return;
@@ -187,7 +222,8 @@ mod tests {
         Ok(Audited {
             file: 0,
             base: 0,
-            row_print: row_print(&format!("{azimuth} {distance}")),
+            row_print: 0,
+            row_at: (0, 0),
             id_print: None,
             is_tracking: false,
             azimuth: Azimuth { north: NorthKind::True, azimuth_rad: azimuth.to_radians(), as_read: azimuth },
@@ -197,14 +233,41 @@ mod tests {
         })
     }
 
+    /// The text of a log of readings, one a line, each row told where it lies.
+    fn log(rows: &mut [Audit], print: impl Fn(&str) -> u64) -> String {
+        let mut text = String::from("azimuth,distance\n");
+        for row in rows.iter_mut().flatten() {
+            let line = format!("{},{}", row.azimuth.as_read, row.distance_m);
+            (row.row_print, row.row_at) = (print(&line), (text.len() + 1, line.len()));
+            text.push_str(&format!(" {line} \r\n"));
+        }
+        text
+    }
+
     fn flagged(rows: &mut [Audit], window: usize) -> Vec<usize> {
-        let mut auditor = Auditor::new(4);
+        let text = log(rows, row_print);
+        let mut auditor = Auditor::new(4, vec![&text]);
         let count = rows.len();
         for start in (0..count).step_by(window) {
             let (now, next) = rows[start..].split_at_mut(window.min(count - start));
             auditor.window(&mut [now], next.iter());
         }
         (0..count).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.flags.has(Flag::AzimuthRepeats))).collect()
+    }
+
+    /// Rows that only their fingerprints have in common are no repeats, and repeats are found among them all the same. One row is the
+    /// beginning of another.
+    #[test]
+    fn rows_of_one_fingerprint_are_told_apart_by_their_text() {
+        let readings = [(10.0, 1.0), (10.0, 15.0), (10.0, 1.5), (10.0, 15.0), (10.0, 1.0), (10.0, 1.5), (10.0, 2.0)];
+        for print in [(|_| 7) as fn(&str) -> u64, row_print] {
+            let mut rows: Vec<Audit> = readings.iter().map(|(azimuth, distance)| row(*azimuth, *distance)).collect();
+            let text = log(&mut rows, print);
+            Auditor::new(0, vec![&text]).window(&mut [&mut rows], [].iter());
+            let repeated =
+                (0..readings.len()).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.flags.has(Flag::RepeatedReading)));
+            assert_eq!(repeated.collect::<Vec<_>>(), [3, 4, 5]);
+        }
     }
 
     #[test]
@@ -225,7 +288,8 @@ mod tests {
                 let row = row.as_mut().unwrap();
                 (row.id_print, row.is_tracking) = (Some(id), is_tracking);
             }
-            Auditor::new(0).window(&mut [&mut rows], [].iter());
+            let text = log(&mut rows, row_print);
+            Auditor::new(0, vec![&text]).window(&mut [&mut rows], [].iter());
             (0..5).filter(|i| rows[*i].as_ref().unwrap().flags.has(Flag::RepeatedShotId)).collect::<Vec<_>>()
         };
         assert_eq!(told([true; 5]), [4]);

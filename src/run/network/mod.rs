@@ -14,7 +14,7 @@ use rustc_hash::FxHashSet;
 
 use super::RunError;
 use crate::geodesy::crs::Crs;
-use crate::geodesy::frame::{Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::geoid::Geoid;
 use crate::geodesy::register::{Cause, ErrorId, Register};
 use crate::intake::shot_logs::ShotLogs;
@@ -23,7 +23,6 @@ use crate::job::catalogue::Catalogue;
 use crate::job::{self, Job, NetworkOrientation};
 use crate::network::{self, Adjustment, Solved};
 use crate::output::report::network::NetworkSummary;
-use crate::records::names::label;
 use crate::shots::locate::Declinations;
 use crate::shots::north::Norths;
 use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind, Named};
@@ -174,7 +173,16 @@ impl Adjusted {
 
     /// Gives bases their adjusted places and orientations.
     fn move_bases(&mut self, table: &mut BaseTable, needs: &Needs) {
-        let reference = table.bases[0].clone();
+        // Those that the network is computed with: all on one datum.
+        let with_log: Vec<Base> = self
+            .built
+            .places
+            .iter()
+            .filter_map(|place| match place {
+                Target::Place(Place::Base(index)) => Some(table.bases[*index].clone()),
+                _ => None,
+            })
+            .collect();
         let mut bearings = vec![0u32; self.built.places.len()];
         for observation in self.built.network.observations.iter().filter(|o| o.kind.is_bearing()) {
             bearings[observation.from] = bearings[observation.from].saturating_add(1);
@@ -188,14 +196,9 @@ impl Adjusted {
                 (Place::Base(index), _) => *index,
                 (Place::Unknown(_), None) => continue,
                 (Place::Unknown(name), Some(solved)) => {
-                    let mut base =
-                        Base { label: label(name), from_network: true, flags: Default::default(), ..reference.clone() };
-                    base.row.name.clone_from(name);
-                    base.row.origins.clear();
-                    base.row.windows.clear();
-                    base.row.extras.iter_mut().for_each(String::clear);
-                    (base.row.occupation, base.row.instrument_height_m, base.row.separation_m) = (None, None, None);
-                    base.row.quality = Default::default();
+                    // A network without any base of a log has no datum and is not solved.
+                    let Some(beside) = nearest(&with_log, solved.position, &self.built.network.ellipsoid) else { continue };
+                    let mut base = Base::without_log(name, beside);
                     if !solved.has_height {
                         base.heights = BaseHeights::default();
                     }
@@ -268,4 +271,13 @@ impl Adjusted {
         }
         self.rows = with_readings.into_iter().map(|shot| self.shots[shot].record.place).collect();
     }
+}
+
+/// The base of some that lies nearest to a position; of equals the first.
+fn nearest<'b>(bases: &'b [Base], position: EarthCentred, ellipsoid: &Ellipsoid) -> Option<&'b Base> {
+    let apart = |base: &Base| {
+        let at = base.at.to_earth_centred(ellipsoid);
+        (0..3).map(|k| (at[k] - position[k]).powi(2)).sum::<f64>()
+    };
+    bases.iter().min_by(|a, b| apart(a).total_cmp(&apart(b)))
 }

@@ -21,8 +21,9 @@ use crate::geodesy::crs::{Crs, GridFactors, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::HeightFrame;
-use crate::records::base_row::{BaseRow, HeldBase};
+use crate::records::base_row::{BaseRow, FixQuality, HeldBase};
 use crate::records::ledger::{Fault, Flags};
+use crate::records::names::label;
 use crate::stations::occupation::EmptyWindow;
 
 pub use self::settle::BaseSettings;
@@ -77,6 +78,38 @@ pub struct Base {
     pub from_network: bool,
     /// Suspicions.
     pub flags: Flags,
+}
+
+impl Base {
+    /// A base that no log has, placed from elsewhere: on the datum of a base beside it, with its geoid and its kind of height, and nothing of what
+    /// that one was recorded with.
+    pub fn without_log(name: &str, beside: &Base) -> Base {
+        let row = BaseRow {
+            name: name.to_owned(),
+            name_header: String::new(),
+            file: beside.row.file,
+            line: 0,
+            raw: String::new(),
+            coordinates: beside.row.coordinates,
+            height: beside.row.height,
+            crs: None,
+            crs_value: None,
+            sigma_horizontal_m: None,
+            sigma_vertical_m: None,
+            instrument_height_m: None,
+            when: None,
+            windows: Vec::new(),
+            separation_m: None,
+            coordinate_epoch: beside.row.coordinate_epoch,
+            is_known: false,
+            quality: FixQuality::default(),
+            origins: Vec::new(),
+            occupation: None,
+            extras: vec![String::new(); beside.row.extras.len()],
+            flags: Flags::default(),
+        };
+        Base { label: label(name), row, recorded_deg: None, from_network: true, flags: Flags::default(), ..beside.clone() }
+    }
 }
 
 /// What is known of a base's heights, in metres.
