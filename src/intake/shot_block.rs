@@ -4,10 +4,10 @@ use std::borrow::Cow;
 use std::sync::Arc;
 
 use super::IntakeError;
-use super::block::{Chunk, cut, explained};
+use super::block::{Chunk, cut, explained, shape_fault};
 use super::carried::Carried;
 use super::columns::Quantity;
-use super::delimited::{Row, Rows};
+use super::delimited::{Line, Row, Rows};
 use super::log::Log;
 use super::log_layout::LogLayout;
 use super::reader::Reader;
@@ -55,9 +55,29 @@ impl<'t> ShotBlock<'t> {
         carried: &'t [Carried],
         rules: &ShotRules,
     ) -> Result<ShotBlock<'t>, IntakeError> {
-        let layout = &log.layout;
         let mut counts = Counts::default();
-        let (rows, faults) = cut(chunk, layout, &log.text.path, &mut counts)?;
+        let (rows, faults) = cut(chunk, &log.layout, &log.text.path, &mut counts)?;
+        Ok(ShotBlock::of_rows(chunk.file, rows, faults, counts, log, carried, rules))
+    }
+
+    /// Reads rows of a block once more, by their lines.
+    pub fn of_lines(file: usize, lines: &[Line<'t>], log: &'t Log, carried: &'t [Carried], rules: &ShotRules) -> ShotBlock<'t> {
+        let mut rows = log.layout.rows();
+        lines.iter().for_each(|line| log.layout.push(&mut rows, *line));
+        let faults = rows.rows().iter().map(|row| shape_fault(&log.layout, &rows, row)).collect();
+        ShotBlock::of_rows(file, rows, faults, Counts::default(), log, carried, rules)
+    }
+
+    fn of_rows(
+        file: usize,
+        rows: Rows<'t>,
+        faults: Vec<Option<Fault>>,
+        mut counts: Counts,
+        log: &'t Log,
+        carried: &'t [Carried],
+        rules: &ShotRules,
+    ) -> ShotBlock<'t> {
+        let layout = &log.layout;
         let has_strings = log.has_strings();
         let read = |(row, fault): (&Row, Option<Fault>)| match fault {
             Some(fault) => RowRead::Unread(fault),
@@ -69,7 +89,7 @@ impl<'t> ShotBlock<'t> {
             true => rows.rows().chunk_by(|a, b| a.line.number == b.line.number).count() as u64,
             false => rows.rows().len() as u64,
         };
-        Ok(ShotBlock { file: chunk.file, counts, rows, layout, carried, rows_read })
+        ShotBlock { file, counts, rows, layout, carried, rows_read }
     }
 
     /// What became of each row.
@@ -85,6 +105,11 @@ impl<'t> ShotBlock<'t> {
     /// Whether its log names bases.
     pub fn names_bases(&self) -> bool {
         self.layout.claim_of(Quantity::Base).is_some()
+    }
+
+    /// A row's line.
+    pub fn line(&self, index: usize) -> Line<'t> {
+        self.rows.rows()[index].line
     }
 
     /// Where a row stands.

@@ -4,14 +4,14 @@ use rustc_hash::FxHashSet;
 
 use super::composed::Collected;
 use super::map_block::Stage;
-use super::repeated::Waiting;
+use super::repeated::Row;
 use super::sighting::Sighted;
+use super::waiting::Waiting;
 use crate::geodesy::register::Shares;
 use crate::intake::shot_block::ShotBlock;
 use crate::measure;
 use crate::numeric::signs::Signs;
 use crate::output::columns::LayerKey;
-use crate::output::layers::features::Feature;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Flags};
 use crate::records::names::{label, name_print};
@@ -24,41 +24,51 @@ use crate::shots::repeats::Repeat;
 use crate::shots::sighting::{Sighting, sigmas};
 
 impl Stage<'_> {
-    /// Whether a shot waits for others of its feature, and the echo that it kept.
-    pub(super) fn waits(&self, record: &ShotRecord, block: &ShotBlock, layer: LayerKey) -> Option<Option<Echo>> {
+    /// Whether a shot waits for others of its feature.
+    pub(super) fn waits(&self, record: &ShotRecord, block: &ShotBlock, layer: LayerKey) -> bool {
         let words = &record.words;
         // The readings of one row are points of their own.
         if words.measure.is_some() || words.string.is_some() || block.has_readings() {
-            return None;
+            return false;
         }
-        let echo = record.readings().echo;
         let among = |prints: &FxHashSet<u64>| {
             let is_in = |feature: &str| prints.contains(&name_print(words.code, feature));
             !prints.is_empty() && words.feature.as_deref().is_some_and(is_in)
         };
         let is_measured = || matches!(layer, LayerKey::Coded(_)) && among(&self.logs.measured);
-        (echo == Some(Echo::Tracking) || among(self.repeated) || is_measured()).then_some(echo)
+        record.readings().echo == Some(Echo::Tracking) || among(self.repeated) || is_measured()
     }
 
-    pub(super) fn waiting(&self, shot: &Sighted, feature: &Feature, placed: Placed, echo: Option<Echo>) -> Waiting {
+    /// A shot that waits for others of its feature.
+    pub(super) fn waiting<'t>(&self, shot: &Sighted, block: &ShotBlock<'t>) -> Waiting<'t> {
+        let record = &shot.sighting.record;
+        let name = record.words.feature.as_deref().map(|feature| name_print(record.words.code, feature));
+        let line = block.line(record.row());
+        Waiting { line, file: record.place.file, base: shot.sighting.base, name, flags: shot.sighting.flags }
+    }
+
+    /// The shot, among others of its feature.
+    pub(super) fn row(&self, shot: &Sighted, placed: Placed, number: usize) -> Row {
         let own = |text: Option<&str>| text.map(str::to_owned);
         let record = &shot.sighting.record;
-        Waiting {
+        let (words, readings) = (&record.words, record.readings());
+        Row {
+            number,
             place: record.file_and_line(),
             row: record.place.text.to_owned(),
-            feature: own(feature.feature),
-            code: own(feature.code),
-            shot: own(feature.shot),
-            role: own(feature.role),
-            echo: own(feature.echo),
-            when: feature.when,
-            repeat: Repeat { base: shot.sighting.base, vector: shot.vector, echo, rise_m: shot.rise_m },
+            feature: own(words.feature.as_deref()),
+            code: own(words.code),
+            shot: own(words.shot.as_deref()),
+            role: own(words.role),
+            echo: own(words.echo),
+            when: readings.when,
+            repeat: Repeat { base: shot.sighting.base, vector: shot.vector, echo: readings.echo, rise_m: shot.rise_m },
             placed,
             end: shot.end,
             true_azimuth_rad: shot.azimuth.azimuth_rad,
             declination_rad: shot.azimuth.declination_rad,
-            face_diameter_m: feature.face_diameter_m,
-            flags: feature.flags,
+            face_diameter_m: readings.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m),
+            flags: shot.sighting.flags,
             cells: (0..self.logs.carried.len()).map(|column| record.cell(column).0.to_owned()).collect(),
             signs: self.logs.carried_signs[record.place.file].clone(),
         }

@@ -9,9 +9,9 @@ use super::carried::carried_column;
 use super::coded::{self, Class, Coded};
 use super::composed::{Collected, Joinable};
 use super::records::{self, Mapped};
-use super::repeated::Waiting;
 use super::sighting::Sighted;
 use super::standing::{Sizes, Standing};
+use super::waiting::Waiting;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
@@ -70,7 +70,7 @@ pub struct Stage<'j> {
 }
 
 /// A computed block.
-pub struct Computed {
+pub struct Computed<'t> {
     pub file: usize,
     pub counts: Counts,
     pub entries: Vec<Entry>,
@@ -84,7 +84,7 @@ pub struct Computed {
     /// What the audit found of rows that a network accounts for.
     pub network_flags: Vec<((usize, u64), Flags)>,
     /// Shots that wait for the others of their feature.
-    pub waiting: Vec<Waiting>,
+    pub waiting: Vec<Waiting<'t>>,
     /// Features of the catalogue's layers that wait for what is measured of them.
     pub standing: Vec<Standing>,
     /// Rows by codes that the catalogue does not have.
@@ -96,7 +96,7 @@ impl Stage<'_> {
     ///
     /// # Errors
     /// When PROJ fails as a whole.
-    pub fn map_block(&self, parsed: &Parsed) -> Result<Computed, CrsError> {
+    pub fn map_block<'t>(&self, parsed: &Parsed<'t>) -> Result<Computed<'t>, CrsError> {
         let mut computed = Computed {
             file: parsed.block.file,
             counts: parsed.block.counts.clone(),
@@ -112,7 +112,7 @@ impl Stage<'_> {
         };
         let block = &parsed.block;
         let sighted = self.sight_all(parsed, &mut computed);
-        let placed = self.place(&sighted)?;
+        let placed = self.place(sighted.iter())?;
         let file_name = self.logs.files[block.file].info.name.as_str();
         let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
         let mut kept: Vec<&ShotRecord> = Vec::with_capacity(sighted.len());
@@ -134,8 +134,8 @@ impl Stage<'_> {
                 }
                 continue;
             }
-            if let Some(echo) = self.waits(source, block, shot.class.layer) {
-                computed.waiting.push(self.waiting(shot, &record, *placed, echo));
+            if self.waits(source, block, shot.class.layer) {
+                computed.waiting.push(self.waiting(shot, block));
                 continue;
             }
             let mut feature = Mapped { record, base: shot.sighting.base, end: shot.end, class: shot.class, values: Vec::new() };
@@ -188,7 +188,11 @@ impl Stage<'_> {
                 }
                 continue;
             }
-            match audit.as_ref().map_err(Fault::clone).and_then(|audited| self.sight(block, index, audited, &mut recent)) {
+            match audit
+                .as_ref()
+                .map_err(Fault::clone)
+                .and_then(|audited| self.sight(block, index, (audited.base, audited.flags), &mut recent))
+            {
                 Ok(shot) => sighted.push(shot),
                 Err(fault) => computed.hold(&place, fault),
             }
@@ -250,13 +254,14 @@ impl Stage<'_> {
     }
 
     /// Places shots, runs of one datum at a time.
-    fn place(&self, sighted: &[Sighted]) -> Result<Vec<Placed>, CrsError> {
+    pub(super) fn place<'s>(&self, sighted: impl Iterator<Item = &'s Sighted<'s>>) -> Result<Vec<Placed>, CrsError> {
+        let sighted: Vec<&Sighted> = sighted.collect();
         let mut placed = Vec::with_capacity(sighted.len());
         let datum_of = |shot: &Sighted| self.table.bases[shot.sighting.base].datum;
         for run in sighted.chunk_by(|a, b| datum_of(a) == datum_of(b)) {
             let points: Vec<(Geodetic, bool, &Base)> =
                 run.iter().map(|shot| (shot.end, shot.has_height, &self.table.bases[shot.sighting.base])).collect();
-            placed.extend(self.locator.place(datum_of(&run[0]), &points)?);
+            placed.extend(self.locator.place(datum_of(run[0]), &points)?);
         }
         Ok(placed)
     }
@@ -325,7 +330,7 @@ impl Stage<'_> {
     }
 }
 
-impl Computed {
+impl Computed<'_> {
     /// Rows of several readings have one account each: mapped where any reading is, else collected, else held for the first
     /// fault; a reading that is held beside others is a suspicion of its row. `mapped` are the lines of readings that were mapped.
     fn one_account_a_row(&mut self, mapped: &[u64]) {

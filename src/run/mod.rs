@@ -32,6 +32,7 @@ mod standing;
 mod stations;
 mod stream;
 mod tally;
+mod waiting;
 
 use crate::geodesy::crs::CrsError;
 use crate::intake::IntakeError;

@@ -1,7 +1,7 @@
 //! Behind the stream: the shots to features that were shot more than once, to one point each.
 //!
-//! The survey of the logs tells which names recur; their rows are set by here and judged together once all are known
-//! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull. Memory: about 1.2 kB for each such row.
+//! The survey of the logs tells which names recur; their rows wait ([`super::waiting`]) and are judged together once all are known
+//! ([`crate::shots::repeats`]). Readings that track a target while the trigger is held are one pull.
 
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -29,11 +29,10 @@ use crate::stations::base::HeightKind;
 /// Longest time between two readings of one pull, where no shot id joins them, in seconds: our own choice.
 const PULL_GAP_S: f64 = 5.0;
 
-/// Lines of sight that are made together: a record of one is larger than what it is written as.
-const SIGHTS_AT_ONCE: usize = 8_192;
-
-/// A mapped shot that waits for the others of its feature.
-pub struct Waiting {
+/// A shot among the others of its feature.
+pub struct Row {
+    /// Its number among all rows that waited.
+    pub number: usize,
     /// Index of the file, and line.
     pub place: (usize, u64),
     /// The row as it stands.
@@ -70,6 +69,38 @@ pub struct Waiting {
     pub signs: Arc<[Signs]>,
 }
 
+/// Names that stand for several places: how many, and the first.
+#[derive(Default)]
+pub struct Apart {
+    names: u64,
+    first: String,
+}
+
+impl Apart {
+    fn add(&mut self, name: &str) {
+        self.join(Apart { names: 1, first: name.to_owned() });
+    }
+
+    /// Adds those that come after.
+    pub fn join(&mut self, other: Apart) {
+        if self.names == 0 {
+            self.first = other.first;
+        }
+        self.names += other.names;
+    }
+
+    /// What is to be said of them.
+    pub fn sentence(&self) -> Option<String> {
+        (self.names > 0).then(|| {
+            format!(
+                "{} feature names, such as \"{}\", stand for shots to several places: each shot is mapped by itself. Where the column \
+                 names kinds of things, map it as code.",
+                self.names, self.first
+            )
+        })
+    }
+}
+
 /// A shot, or the readings of one pull.
 struct Item {
     /// Indexes of its rows.
@@ -88,7 +119,7 @@ struct Pull {
 
 impl Item {
     /// As one shot.
-    fn repeat(&self, rows: &[Waiting]) -> Repeat {
+    fn repeat(&self, rows: &[Row]) -> Repeat {
         self.pull.as_ref().map_or_else(|| rows[self.rows.start].repeat, |pull| pull.repeat)
     }
 }
@@ -105,13 +136,10 @@ struct Point {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> Result<Settlement, CrsError> {
+pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Result<(Settlement, Apart), CrsError> {
     let mut settlement = Settlement::default();
-    if rows.is_empty() {
-        return Ok(settlement);
-    }
     let items = pulls(stage.origins, rows);
-    let points = points(stage, stage.origins, rows, &items, combine, &mut settlement.notes);
+    let (points, apart) = points(stage, stage.origins, rows, &items, combine);
     let mut details: BTreeMap<usize, String> = BTreeMap::new();
     let mut flags_of: Vec<Flags> = rows.iter().map(|row| row.flags).collect();
     let (mut mapped, mut first_rows) = (Vec::with_capacity(points.len()), Vec::with_capacity(points.len()));
@@ -169,11 +197,8 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
     };
     settlement.batches = records::batches(stage, &mapped, sizes, &cell)?;
     settlement.standing = standing::places(&mapped);
-    for (rows, flags) in rows.chunks(SIGHTS_AT_ONCE).zip(flags_of.chunks(SIGHTS_AT_ONCE)) {
-        let sight = |(row, flags): (_, &Flags)| sight(stage, row, *flags);
-        let sights: Vec<(usize, Feature)> = rows.iter().zip(flags).map(sight).collect();
-        settlement.batches.extend(records::sight_line_batch(stage, &sights));
-    }
+    let sights: Vec<(usize, Feature)> = rows.iter().zip(&flags_of).map(|(row, flags)| sight(stage, row, *flags)).collect();
+    settlement.batches.extend(records::sight_line_batch(stage, &sights));
     for (index, (row, flags)) in rows.iter().zip(&flags_of).enumerate() {
         if !flags.is_empty() {
             settlement.counts.entry(row.place.0).or_default().flag(*flags);
@@ -182,12 +207,11 @@ pub fn settle(stage: &Stage, rows: &[Waiting], combine: bool, sizes: &Sizes) -> 
             settlement.entries.push(Entry { file: row.place.0, line: row.place.1, row: row.row.clone(), outcome });
         }
     }
-    settlement.entries.sort_by_key(|entry| (entry.file, entry.line));
-    Ok(settlement)
+    Ok((settlement, apart))
 }
 
 /// A row's own line of sight, with the base that it starts from.
-fn sight<'r>(stage: &'r Stage, row: &'r Waiting, flags: Flags) -> (usize, Feature<'r>) {
+fn sight<'r>(stage: &'r Stage, row: &'r Row, flags: Flags) -> (usize, Feature<'r>) {
     let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
     let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags };
     let (base, vector) = (row.repeat.base, row.repeat.vector);
@@ -196,12 +220,12 @@ fn sight<'r>(stage: &'r Stage, row: &'r Waiting, flags: Flags) -> (usize, Featur
 }
 
 /// Joins the readings of each pull.
-fn pulls(bases: &[Origin], rows: &[Waiting]) -> Vec<Item> {
+fn pulls(bases: &[Origin], rows: &[Row]) -> Vec<Item> {
     let mut items: Vec<Item> = Vec::new();
-    let is_tracking = |row: &Waiting| row.repeat.echo == Some(Echo::Tracking);
+    let is_tracking = |row: &Row| row.repeat.echo == Some(Echo::Tracking);
     for run in (0..rows.len()).collect::<Vec<_>>().chunk_by(|a, b| {
         let (a, b) = (&rows[*a], &rows[*b]);
-        is_tracking(a) && is_tracking(b) && same_pull(a, b)
+        a.number + 1 == b.number && is_tracking(a) && is_tracking(b) && same_pull(a, b)
     }) {
         let readings: Vec<Repeat> = run.iter().map(|row| rows[*row].repeat).collect();
         let made = if run.len() > 1 { repeats::pull(bases, &readings).ok() } else { None };
@@ -217,8 +241,8 @@ fn pulls(bases: &[Origin], rows: &[Waiting]) -> Vec<Item> {
     items
 }
 
-fn same_pull(a: &Waiting, b: &Waiting) -> bool {
-    let instant = |row: &Waiting| row.when.and_then(|when| when.instant).map(|(instant, _)| instant);
+fn same_pull(a: &Row, b: &Row) -> bool {
+    let instant = |row: &Row| row.when.and_then(|when| when.instant).map(|(instant, _)| instant);
     let joined = match (&a.shot, &b.shot, instant(a), instant(b)) {
         (Some(a), Some(b), _, _) if a == b => true,
         (_, _, Some(a), Some(b)) => (0.0..=PULL_GAP_S).contains(&b.duration_since(a).as_secs_f64()),
@@ -231,14 +255,7 @@ fn same_pull(a: &Waiting, b: &Waiting) -> bool {
 }
 
 /// Which items make one point.
-fn points(
-    stage: &Stage,
-    bases: &[Origin],
-    rows: &[Waiting],
-    items: &[Item],
-    combine: bool,
-    notes: &mut Vec<String>,
-) -> Vec<Point> {
+fn points(stage: &Stage, bases: &[Origin], rows: &[Row], items: &[Item], combine: bool) -> (Vec<Point>, Apart) {
     let alone = |item: usize, flags: Flags| Point { items: vec![item], aside: Vec::new(), mean: None, flags };
     // In the order of the first row of each. Positions on two datums do not go together.
     let mut order: Vec<(usize, Vec<usize>)> = Vec::new();
@@ -257,7 +274,7 @@ fn points(
         order[group].1.push(index);
     }
     let mut made = Vec::with_capacity(order.len());
-    let mut apart = (0u64, String::new());
+    let mut apart = Apart::default();
     for (_, group) in order {
         if group.len() == 1 {
             made.push(alone(group[0], Flags::default()));
@@ -280,27 +297,17 @@ fn points(
             Ok(Settled::NotOneFeature { .. }) | Err(_) => flags.raise(Flag::NotOneFeature),
         }
         if flags.has(Flag::NotOneFeature) {
-            apart.0 += 1;
-            if apart.1.is_empty() {
-                apart.1 = rows[items[group[0]].rows.start].feature.clone().unwrap_or_default();
-            }
+            apart.add(rows[items[group[0]].rows.start].feature.as_deref().unwrap_or_default());
         }
         made.extend(group.into_iter().map(|item| alone(item, flags)));
     }
-    if apart.0 > 0 {
-        notes.push(format!(
-            "{} feature names, such as \"{}\", stand for shots to several places: each shot is mapped by itself. Where the column names \
-             kinds of things, map it as code.",
-            apart.0, apart.1
-        ));
-    }
-    made
+    (made, apart)
 }
 
 /// Where a point is, its first base, the vector from it, and its covariance by cause.
 fn place(
     stage: &Stage,
-    rows: &[Waiting],
+    rows: &[Row],
     items: &[Item],
     point: &Point,
 ) -> Result<(Placed, Geodetic, usize, Vector, Parts), CrsError> {
@@ -322,7 +329,7 @@ fn place(
 
 fn record<'r>(
     stage: &'r Stage,
-    row: &'r Waiting,
+    row: &'r Row,
     point: &Point,
     items: &[Item],
     (placed, base, vector, parts): (Placed, usize, Vector, Parts),

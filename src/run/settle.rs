@@ -9,7 +9,7 @@ use super::prepare::Prepared;
 use super::standing::{self, Sizes};
 use super::stream::Streamed;
 use super::tally::Tally;
-use super::{RunError, composed, guarded, network, repeated};
+use super::{RunError, composed, guarded, network, waiting};
 use crate::output::contract::Sink;
 
 /// Settles what waited; gives what is to be said of it.
@@ -36,7 +36,8 @@ pub fn settle(
         stood.append(&mut settled.standing);
         notes.extend(tally.settle(settled, sink)?);
     }
-    let mut repeats = repeated::settle(stage, &waiting, job.checks.combine_repeats, &sizes).map_err(RunError::crs("crs"))?;
+    let mut repeats = waiting::settle(stage, &prepared.shot_rules, &waiting, job.checks.combine_repeats, &sizes, sink)?;
+    drop(waiting);
     joinable.append(&mut repeats.joinable);
     stood.append(&mut repeats.standing);
     notes.extend(tally.settle(repeats, sink)?);

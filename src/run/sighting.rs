@@ -6,7 +6,6 @@ use crate::geodesy::frame::Geodetic;
 use crate::intake::shot_block::ShotBlock;
 use crate::records::ledger::{Fault, Flags, Reason};
 use crate::records::shot::{ShotRecord, Words};
-use crate::shots::audit::Audited;
 use crate::shots::locate::end_point;
 use crate::shots::north::Recent;
 use crate::shots::reduce::Vector;
@@ -25,19 +24,19 @@ pub(super) struct Sighted<'r> {
 }
 
 impl Stage<'_> {
-    /// North and reduction of one shot. `recent` is the declination of the shot before.
+    /// North and reduction of one shot from a base, with the suspicions so far. `recent` is the declination of the shot before.
     pub(super) fn sight<'r>(
         &'r self,
         block: &'r ShotBlock,
         index: usize,
-        audited: &Audited,
+        (base, flags): (usize, Flags),
         recent: &mut Option<Recent>,
     ) -> Result<Sighted<'r>, Fault> {
         let none = || Fault::new(Reason::Incomplete, "", "", Reason::Incomplete.advice());
         let record = block.record(index).ok_or_else(none)?;
         let class = self.class(&record.words, block)?;
-        let sighting = self.sighting(record, audited.base, audited.flags, block, recent)?;
-        let base = &self.table.bases[audited.base];
+        let sighting = self.sighting(record, base, flags, block, recent)?;
+        let base = &self.table.bases[base];
         let azimuth = sighting.azimuth.ok_or_else(none)?;
         let (vector, rise_m) = sighting.reduced(base)?.ok_or_else(none)?;
         let (end, has_height) = end_point(base, self.table, &vector);

@@ -13,9 +13,9 @@ use super::block::{self, Parsed};
 use super::composed::{Collected, Joinable};
 use super::map_block::{Computed, Stage};
 use super::prepare::Prepared;
-use super::repeated::Waiting;
 use super::standing::Standing;
 use super::tally::{Tally, write_entries};
+use super::waiting::Waiting;
 use super::{RunError, base_entries};
 use crate::geodesy::crs::CrsError;
 use crate::intake::IntakeError;
@@ -31,17 +31,17 @@ const WINDOW_BLOCKS: usize = 8;
 const WINDOWS_WAITING: usize = 2;
 
 /// A window of computed blocks, for the writer.
-type Window = Vec<Computed>;
+type Window<'t> = Vec<Computed<'t>>;
 
 /// What waits behind the stream.
 #[derive(Default)]
-pub struct Streamed {
+pub struct Streamed<'t> {
     /// Rows that belong to measurements and strings.
     pub collected: Vec<Collected>,
     /// Features that strings join to.
     pub joinable: Vec<Joinable>,
     /// Shots that wait for the others of their feature.
-    pub waiting: Vec<Waiting>,
+    pub waiting: Vec<Waiting<'t>>,
     /// Features of the catalogue's layers that wait for what is measured of them.
     pub standing: Vec<Standing>,
     /// What the audit found of rows that a network accounts for.
@@ -52,13 +52,13 @@ pub struct Streamed {
 ///
 /// # Errors
 /// When a log changes under the run, PROJ fails as a whole or the output cannot be written.
-pub fn stream(
+pub fn stream<'t>(
     prepared: &Prepared,
-    stage: &Stage,
+    stage: &'t Stage,
     sink: &mut dyn Sink,
     tally: &mut Tally,
     progress: &(dyn Fn(u64, u64) + Sync),
-) -> Result<Streamed, RunError> {
+) -> Result<Streamed<'t>, RunError> {
     let wants_ledger = tally.wants_ledger;
     write_bases_held(prepared, stage, sink, wants_ledger)?;
     let names = tally.names.clone();
@@ -96,12 +96,12 @@ pub fn stream(
 }
 
 /// Reads, audits and computes all windows; stops where `hand_on` says that nobody takes them.
-fn compute_all(
-    stage: &Stage,
+fn compute_all<'t>(
+    stage: &'t Stage,
     rules: &ShotRules,
     azimuth_repeats: u32,
     progress: &(dyn Fn(u64, u64) + Sync),
-    mut hand_on: impl FnMut(Window) -> bool,
+    mut hand_on: impl FnMut(Window<'t>) -> bool,
 ) -> Result<(), RunError> {
     let chunks = stage.logs.chunks();
     let total: u64 = chunks.iter().map(|chunk| chunk.text.len() as u64).sum();
@@ -137,7 +137,7 @@ fn parse<'t>(chunks: &[Chunk<'t>], stage: &'t Stage, rules: &ShotRules) -> Resul
     Ok(parsed.collect::<Result<Vec<_>, IntakeError>>()?)
 }
 
-fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window, wants_ledger: bool) -> Result<(), RunError> {
+fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window<'_>, wants_ledger: bool) -> Result<(), RunError> {
     for block in window {
         for (layer, batch) in block.batches {
             sink.write(layer, batch)?;

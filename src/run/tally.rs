@@ -63,6 +63,23 @@ pub struct Settlement {
     pub standing: BTreeSet<Place>,
 }
 
+impl Settlement {
+    /// Adds what other rows came to.
+    pub fn join(&mut self, other: Settlement) {
+        self.batches.extend(other.batches);
+        self.entries.extend(other.entries);
+        other.counts.iter().for_each(|(file, of_file)| self.counts.entry(*file).or_default().add(of_file));
+        other.shots_of_base.iter().for_each(|(base, shots)| *self.shots_of_base.entry(*base).or_default() += shots);
+        other.unknown_codes.into_iter().for_each(|(code, rows)| *self.unknown_codes.entry(code).or_default() += rows);
+        self.measurements.add(other.measurements);
+        self.strings.add(other.strings);
+        self.things.extend(other.things);
+        self.notes.extend(other.notes);
+        self.joinable.extend(other.joinable);
+        self.standing.extend(other.standing);
+    }
+}
+
 impl<'p> Tally<'p> {
     /// Nothing counted yet but what stands above the headers.
     pub fn new(prepared: &'p Prepared, stage: &Stage) -> Tally<'p> {
