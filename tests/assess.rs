@@ -8,6 +8,7 @@ use crate::support::mapping;
 mod matches;
 mod messages;
 mod published;
+mod shared;
 
 use std::fmt::Write;
 use std::fs;

@@ -5,6 +5,7 @@ use crate::support;
 use crate::support::mapping;
 mod messages;
 mod output;
+mod shared;
 mod values;
 
 use std::fs;
@@ -178,7 +179,7 @@ fn features_of_one_mapping_alone_and_of_one_name_are_listed() {
     }
     let row = text.lines().find(|line| line.trim_start().starts_with("N1 ")).unwrap();
     assert_eq!(row.split_whitespace().collect::<Vec<_>>(), ["N1", "+3.000", "-4.000", "+0.100", "<0.001", "1.000", "moved"]);
-    assert!(text.contains("\nassumed  Both mappings are taken as independent, and as on one datum."), "{text}");
+    assert!(text.contains("\nassumed  Both mappings are taken as on one datum, and as independent but for the errors"), "{text}");
     assert!(text.contains("\ncaution  No significant change is not a finding that a slope or a structure is safe"), "{text}");
 }
 
@@ -257,6 +258,6 @@ fn two_runs_of_the_mapping() {
         // The two shots' own curvature and refraction differ by a tenth of a millimetre.
         assert!((number(&changes[1][field]) - want).abs() < 2.0 * DIFFERENCE_M + 2e-4, "{field}: {}", changes[1]);
     }
-    assert!(found["notes"].to_string().contains("2 features were shot from a base of the same name in both."), "{found}");
+    assert!(found["notes"].to_string().contains("2 features err alike in both mappings"), "{found}");
     assert_eq!(found["a"]["first_time"], "2026-05-04T08:00:00Z");
 }

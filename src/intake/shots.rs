@@ -25,6 +25,8 @@ pub struct ShotRules {
     kits: BTreeMap<String, Kits>,
     /// The kits of rows that name none.
     only: Option<Kits>,
+    /// By number of a calibration less one, its instrument and values.
+    calibrations: Vec<String>,
     target_height_m: Option<f64>,
     catalogue: Option<Arc<Catalogue>>,
     steep_rad: f64,
@@ -39,16 +41,17 @@ impl ShotRules {
         heights: &Heights,
         checks: &Checks,
     ) -> ShotRules {
-        let mut last = 0;
-        let mut numbered = |instrument: &Instrument| {
+        let (mut last, mut calibrations) = (0, Vec::new());
+        let mut numbered = |name: &str, instrument: &Instrument| {
             let mut kits = Kits::from(instrument);
             kits.number(&mut last);
+            calibrations.extend(kits.calibrations().map(|kit| format!("{name}: {}", kit.corrections())));
             kits
         };
         let kits: BTreeMap<String, Kits> =
-            instruments.iter().map(|(name, instrument)| (name.clone(), numbered(instrument))).collect();
+            instruments.iter().map(|(name, instrument)| (name.clone(), numbered(name, instrument))).collect();
         let only = match (instrument, kits.len()) {
-            (Some(one), _) => Some(numbered(one)),
+            (Some(one), _) => Some(numbered("the instrument", one)),
             (None, 0) => Some(Kits::from(&Instrument { refraction: crate::geodesy::REFRACTION, ..Instrument::default() })),
             (None, 1) => kits.values().next().cloned(),
             _ => None,
@@ -56,11 +59,17 @@ impl ShotRules {
         ShotRules {
             kits: kits.into_iter().collect(),
             only,
+            calibrations,
             target_height_m: heights.target_height_m,
             catalogue: None,
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
         }
+    }
+
+    /// The instrument and the values of a calibration by its number, from 1; none of 0.
+    pub fn calibration(&self, number: u32) -> Option<&str> {
+        self.calibrations.get((number as usize).checked_sub(1)?).map(String::as_str)
     }
 
     /// With what a catalogue says of codes: target heights and near faces.

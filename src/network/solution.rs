@@ -5,6 +5,10 @@
 //! millionth of its standard error: √(xᵀ N x) < 1e-6, which bounds every |x_i| / σ_i; or when nothing moves by more
 //! than rounding of earth-centred coordinates.
 //!
+//! Near the solution N hardly changes from step to step: its factor serves for the next ones too, as long as these shrink well (the chord
+//! form of Newton's method: C. T. Kelley, "Iterative Methods for Linear and Nonlinear Equations", SIAM 1995, section 5.4). The factor that is
+//! given out is that of the solution.
+//!
 //! Robust weights are renewed at each step, and the sum is that of their loss ([`super::robust`]); they come to rest
 //! slowly, so that a step that lowers it is also tried longer, and more of them are allowed.
 
@@ -42,6 +46,12 @@ const ARMIJO: f64 = 1e-4;
 /// Square of a step, in standard errors, that is taken whole: a hundredth of a standard error, where the sum's fall drowns
 /// in the rounding of earth-centred coordinates.
 const SMALL: f64 = 1e-4;
+
+/// Mean square of a step in standard errors, an unknown's, below which its factor serves for the next one too: five standard errors.
+const NEAR: f64 = 25.0;
+
+/// Share of its square that a step by such a factor may have of the one before.
+const SHRINKS: f64 = 1e-3;
 
 /// Halvings of one step.
 const HALVINGS: usize = 12;
@@ -118,15 +128,13 @@ impl Solver {
             false => (settings.iterations.max(1), REST_SIGMAS),
         };
         let mut iteration = 0;
+        let mut kept: Option<(Factor, f64)> = None;
         loop {
             iteration += 1;
             let law = Law::at(settings.robust, iteration);
             let reweighted = robust::reweight(equations, law);
             self.normals.sum(equations);
-            let factor = self.ordering.factor(&self.normals.pattern, &self.normals.values)?;
-            let step = factor.solve(&self.normals.right);
-            // xᵀ N x = xᵀ (Aᵀ W b).
-            let decrement: f64 = step.iter().zip(&self.normals.right).map(|(x, g)| x * g).sum();
+            let Stride { factor, step, decrement, is_new } = self.stride(kept.take())?;
             if !decrement.is_finite() {
                 return Err(NoSolution::Restless(0));
             }
@@ -135,12 +143,46 @@ impl Solver {
                 && (decrement.max(0.0).sqrt() < rest || still(layout, &step, REST_SHARE * network.ellipsoid.semi_major_m));
             if quiet || iteration >= most {
                 let most = step.iter().enumerate().max_by(|a, b| a.1.abs().total_cmp(&b.1.abs())).map_or(0, |(k, _)| k);
+                let factor = if is_new { factor } else { self.factor()? };
                 return Ok((Solution { state, factor, iterations: iteration }, (!quiet).then_some(most)));
             }
             let walk = Walk { layout, step: &step, ellipsoid: &network.ellipsoid, law, decrement, is_robust };
             state = walk.from(&state, equations);
+            let is_near = !is_robust && decrement < NEAR * step.len() as f64;
+            kept = is_near.then_some((factor, decrement));
         }
     }
+
+    fn factor(&self) -> Result<Factor, NoSolution> {
+        Ok(self.ordering.factor(&self.normals.pattern, &self.normals.values)?)
+    }
+
+    /// The next step: by a factor of an earlier state where that brings it far enough, given with its step's square; else by a new one.
+    fn stride(&self, kept: Option<(Factor, f64)>) -> Result<Stride, NoSolution> {
+        let by = |factor: Factor, is_new: bool| {
+            let step = factor.solve(&self.normals.right);
+            // xᵀ N x = xᵀ (Aᵀ W b).
+            let decrement: f64 = step.iter().zip(&self.normals.right).map(|(x, g)| x * g).sum();
+            Stride { factor, step, decrement, is_new }
+        };
+        if let Some((factor, before)) = kept {
+            let stride = by(factor, false);
+            if stride.decrement < SHRINKS * before {
+                return Ok(stride);
+            }
+        }
+        Ok(by(self.factor()?, true))
+    }
+}
+
+/// A step, and the factor that gave it.
+struct Stride {
+    factor: Factor,
+    step: Vec<f64>,
+    /// xᵀ N x.
+    decrement: f64,
+    /// Whether the factor is that of this state.
+    is_new: bool,
 }
 
 /// A step and how far it is taken.

@@ -6,6 +6,7 @@ use super::disclosure::Guarded;
 use super::layers::values::Thing;
 use super::outcome::Asked;
 use super::report::network::NetworkSummary;
+use super::report::shared::SharedOfBase;
 use super::report::stations::Station;
 use super::report::summary::{GeoidSummary, OperationUse};
 use super::write::WriteError;
@@ -88,6 +89,8 @@ pub struct Account {
     pub is_adjusted: bool,
     /// Operations used between datums and for heights, each with its bases.
     pub operations: Vec<OperationUse>,
+    /// What the features of each base err by together with others.
+    pub shared_errors: Vec<SharedOfBase>,
     /// Magnetic models used.
     pub magnetic_models: Vec<&'static str>,
     /// The geoids used.

@@ -59,6 +59,19 @@ impl Kit {
         }
     }
 
+    /// The corrections with their standard errors in words: two calibrations of one instrument differ in them.
+    pub fn corrections(&self) -> String {
+        format!(
+            "azimuths {} ± {}°, inclinations {} ± {}°, distances {} ± {} m",
+            self.azimuth_correction_rad.to_degrees(),
+            self.sigma_azimuth_correction_rad.to_degrees(),
+            self.inclination_correction_rad.to_degrees(),
+            self.sigma_inclination_correction_rad.to_degrees(),
+            self.distance_correction_m,
+            self.sigma_distance_correction_m
+        )
+    }
+
     /// The kit for a distance by an echo: a reflector has a constant of its own.
     pub(crate) fn for_echo(mut self, echo: Option<Echo>) -> Kit {
         if echo == Some(Echo::Prism) {
@@ -100,6 +113,11 @@ impl Kits {
             *last += 1;
             kit.calibration = *last;
         }
+    }
+
+    /// The kits of its calibrations, in the order of their numbers.
+    pub fn calibrations(&self) -> impl Iterator<Item = &Kit> {
+        self.dated.iter().map(|(_, _, kit)| kit)
     }
 
     /// The kit of a date. An error where it hangs on a date that is not known.

@@ -5,7 +5,7 @@ use super::datums::Steps;
 use super::map_block::{self, Stage};
 use super::prepare::Prepared;
 use super::tally::Tally;
-use super::{RunError, base_entries, geoids, local, notes};
+use super::{RunError, base_entries, geoids, local, notes, shared};
 use crate::intake::base_logs::BaseLogs;
 use crate::intake::log::InputFile;
 use crate::job::LayerName;
@@ -66,6 +66,7 @@ pub fn account(
         bases_placed: table.bases.iter().filter(|base| base.from_network).count() as u64,
         is_adjusted: adjusted.network.as_ref().is_some_and(|network| network.has_placed()),
         operations: adjusted.steps.uses.clone(),
+        shared_errors: shared::shared(prepared, adjusted, stage, &tally.shares),
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
         network: adjusted.network.as_ref().map(|network| network.report.clone()),

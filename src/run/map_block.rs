@@ -16,7 +16,7 @@ use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
-use crate::geodesy::register::Origin;
+use crate::geodesy::register::{Origin, Shares};
 use crate::intake::base_logs::BaseLogs;
 use crate::intake::shot_block::ShotBlock;
 use crate::intake::shot_logs::ShotLogs;
@@ -83,6 +83,8 @@ pub struct Computed<'t> {
     pub joinable: Vec<Joinable>,
     /// What the audit found of rows that a network accounts for.
     pub network_flags: Vec<((usize, u64), Flags)>,
+    /// What the shots of a base share with others, each once.
+    pub shares: Vec<(usize, Shares)>,
     /// Shots that wait for the others of their feature.
     pub waiting: Vec<Waiting<'t>>,
     /// Features of the catalogue's layers that wait for what is measured of them.
@@ -106,6 +108,7 @@ impl Stage<'_> {
             collected: Vec::new(),
             joinable: Vec::new(),
             network_flags: Vec::new(),
+            shares: Vec::new(),
             waiting: Vec::new(),
             standing: Vec::new(),
             unknown_codes: BTreeMap::new(),
@@ -193,7 +196,14 @@ impl Stage<'_> {
                 .map_err(Fault::clone)
                 .and_then(|audited| self.sight(block, index, (audited.base, audited.flags), &mut recent))
             {
-                Ok(shot) => sighted.push(shot),
+                Ok(shot) => {
+                    let (base, shares) = (shot.sighting.base, shot.vector.shares);
+                    let is_known = |(of, known): &(usize, Shares)| *of == base && known.are_of(&shares);
+                    if !computed.shares.iter().rev().any(is_known) {
+                        computed.shares.push((base, shares));
+                    }
+                    sighted.push(shot);
+                }
                 Err(fault) => computed.hold(&place, fault),
             }
         }

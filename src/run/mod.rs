@@ -27,6 +27,7 @@ mod prepare;
 mod records;
 mod repeated;
 mod settle;
+mod shared;
 mod sighting;
 mod standing;
 mod stations;

@@ -7,6 +7,7 @@ use super::composed::Joinable;
 use super::map_block::{self, Computed, Stage};
 use super::prepare::Prepared;
 use super::standing::Place;
+use crate::geodesy::register::Shares;
 use crate::intake::log::Log;
 use crate::job::LayerName;
 use crate::output::columns::{Batch, LayerKey};
@@ -26,6 +27,8 @@ pub struct Tally<'p> {
     pub counts: Vec<Counts>,
     /// Shots mapped, by base.
     pub shots_of_base: Vec<u64>,
+    /// What the shots of each base share with others, each once.
+    pub shares: Vec<Vec<Shares>>,
     /// Rows by codes that the catalogue does not have.
     pub unknown_codes: BTreeMap<String, u64>,
     /// Measurements asked for and composed.
@@ -89,6 +92,7 @@ impl<'p> Tally<'p> {
             wants_ledger: prepared.job.layers.contains(&LayerName::Ledger),
             counts: files.iter().map(Log::counts_above).collect(),
             shots_of_base: vec![0; stage.table.bases.len()],
+            shares: vec![Vec::new(); stage.table.bases.len()],
             unknown_codes: BTreeMap::new(),
             measurements: Asked::default(),
             strings: Asked::default(),
@@ -100,6 +104,12 @@ impl<'p> Tally<'p> {
     pub fn add(&mut self, block: &Computed) {
         block.unknown_codes.iter().for_each(|(code, rows)| *self.unknown_codes.entry(code.clone()).or_default() += rows);
         self.counts[block.file].add(&block.counts);
+        for (base, shares) in &block.shares {
+            // More than one: it does not matter how many.
+            if self.shares[*base].len() < 2 && !self.shares[*base].iter().any(|known| known.are_of(shares)) {
+                self.shares[*base].push(*shares);
+            }
+        }
         block.shots_of_base.iter().for_each(|(base, shots)| self.shots_of_base[*base] += shots);
     }
 

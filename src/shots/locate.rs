@@ -357,6 +357,17 @@ impl Declinations {
         }
     }
 
+    /// What the error of an entry is of, in words: of one value of a job, or of one model with one correction.
+    pub fn name(&self, entry: u32) -> String {
+        match self.choice {
+            DeclinationChoice::Degrees(degrees) => format!("declination {degrees}° given by the job"),
+            DeclinationChoice::Model => {
+                let model = if entry % 2 == 0 { "from 2025" } else { "before 2025" };
+                format!("declination of the model {model}, with {}° added", self.local.0.to_degrees())
+            }
+        }
+    }
+
     /// The declination of a base at a date.
     ///
     /// # Errors

@@ -1,4 +1,6 @@
-//! The law of propagation over the register of shared errors: published worked examples of correlated inputs, lengths and areas of strings.
+//! The law of propagation over the register of shared errors: published worked examples of correlated inputs, lengths and areas of strings, draws of
+//! every error through whole jobs.
 
 mod gum;
 mod strings;
+mod whole_jobs;

@@ -103,15 +103,14 @@ pub(super) struct Usable {
     pub passed_over: Option<String>,
 }
 
-/// The outcome of a search, and whether it would be the same for any part of its area: every operation that was found is meant
-/// for all of it. PROJ ranks by the part of the area that an operation serves before it asks for accuracies.
+/// The outcome of a search, and the areas that the operations found are meant for, each once (west, south, east, north in degrees).
 pub(super) struct Search {
     pub outcome: Result<Usable, CrsError>,
-    pub is_uniform: bool,
+    pub areas: Vec<[f64; 4]>,
 }
 
 /// Whether an area of use (west, south, east, north in degrees) holds all of an area that does not cross ±180°.
-fn holds([west, south, east, north]: [f64; 4], inner: [f64; 4]) -> bool {
+pub(super) fn holds([west, south, east, north]: [f64; 4], inner: [f64; 4]) -> bool {
     let [w, s, e, n] = inner;
     let in_longitude = if west <= east { west <= w && e <= east } else { west <= w || e <= east };
     in_longitude && south <= s && n <= north
@@ -121,15 +120,16 @@ fn holds([west, south, east, north]: [f64; 4], inner: [f64; 4]) -> bool {
 pub(super) fn search(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Rules) -> Search {
     let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
     let Some((source, target)) = from.object().zip(to.object()) else {
-        return Search { outcome: Err(no_operation()), is_uniform: true };
+        return Search { outcome: Err(no_operation()), areas: Vec::new() };
     };
-    let mut is_uniform = true;
+    let mut areas: Vec<[f64; 4]> = Vec::new();
     let mut find = |grids, ballpark| {
         let mut operations = source.operations_to(&target, area_deg, grids, ballpark);
-        is_uniform &= operations.iter().all(|operation| match (area_deg, operation.area_of_use()) {
-            (Some(area), Some((edges, _))) => holds(edges, area),
-            _ => true,
-        });
+        for (edges, _) in operations.iter().filter_map(Object::area_of_use) {
+            if !areas.contains(&edges) {
+                areas.push(edges);
+            }
+        }
         // PROJ counts grids in a format that it cannot read here as installed.
         operations.retain(|object| grids == Grids::Ignored || is_installed(object));
         operations
@@ -150,7 +150,7 @@ pub(super) fn search(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Ru
             operations => Ok(Usable { operations, passed_over: None }),
         },
     };
-    Search { outcome, is_uniform }
+    Search { outcome, areas }
 }
 
 fn is_installed(object: &Object) -> bool {

@@ -137,6 +137,11 @@ pub struct Shares {
 }
 
 impl Shares {
+    /// Whether the entries are the same, whatever their size at each reading: the model's error hangs on the day.
+    pub fn are_of(&self, other: &Shares) -> bool {
+        (self.declination, self.calibration) == (other.declination, other.calibration)
+    }
+
     /// The entry of the correction of inclinations, with its standard error.
     pub fn inclination(&self) -> (ErrorId, f64) {
         (ErrorId::new(Cause::InclinationCorrection, self.calibration as usize, 0), self.inclination_rad)

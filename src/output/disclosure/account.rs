@@ -28,6 +28,7 @@ impl Disclosure {
         // Something came of the logs, whether it may be told or not.
         told.is_adjusted |= account.nothing_mapped().is_none();
         told.stations.clear();
+        told.shared_errors.clear();
         told.network = told.network.map(|network| network.withheld());
         let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
         told.notes.push(format!(

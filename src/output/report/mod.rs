@@ -2,6 +2,7 @@
 
 pub mod held;
 pub mod network;
+pub mod shared;
 pub mod stations;
 pub mod styled;
 pub mod summary;

@@ -8,6 +8,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::network::NetworkSummary;
+use super::shared::SharedOfBase;
 use crate::geodesy::crs::{Operation, proj_version};
 use crate::intake::settle::{WrittenDates, WrittenNumbers};
 use crate::job::{DateOrder, Job};
@@ -48,6 +49,8 @@ pub struct Summary {
     pub geoids: Vec<GeoidSummary>,
     /// Transformations between datums and of heights, with their accuracies and the bases that they serve.
     pub operations: Vec<OperationUse>,
+    /// What the features of each base err by together with those of others, and of other mappings; empty where places are kept coarse.
+    pub shared_errors: Vec<SharedOfBase>,
     /// The layers that have records; others are not written.
     pub layers: Vec<LayerSummary>,
     /// Input files.
@@ -286,6 +289,7 @@ impl Summary {
             magnetic_models: account.magnetic_models.iter().map(|name| (*name).to_owned()).collect(),
             geoids: account.geoids.clone(),
             operations: account.operations.clone(),
+            shared_errors: account.shared_errors.clone(),
             layers: extents
                 .iter()
                 .map(|extent| LayerSummary {

@@ -6,7 +6,7 @@ use super::check_points::{CheckPoint, CheckPoints};
 use super::honesty::{Freedom, square_horizontal, square_vertical};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
-use crate::review::finished::{MappedPoint, horizontal_difference_m};
+use crate::review::finished::{MappedPoint, PointArms, horizontal_difference_m};
 use crate::stations::base::HeightKind;
 
 /// A tested point's error. Metres on the ground; east and north are true.
@@ -47,6 +47,9 @@ pub struct PointError {
     pub inside_ellipse95: Option<bool>,
     /// Whether the error of the height lies inside its 95 % interval.
     pub inside_height95: Option<bool>,
+    /// What the tested point errs by together with others; none where that is not known.
+    #[serde(skip)]
+    pub arms: Option<PointArms>,
     /// Latitude and longitude of the tested point, radians.
     #[serde(skip)]
     pub at_rad: [f64; 2],
@@ -91,6 +94,7 @@ pub fn error_of(tested: &MappedPoint, check: &CheckPoint, checks: &CheckPoints, 
         square_vertical,
         inside_ellipse95: square_horizontal.map(|square| square <= Freedom::Two.edge()),
         inside_height95: square_vertical.map(|square| square <= Freedom::One.edge()),
+        arms: None,
         at_rad: [tested.at.lat_rad, tested.at.lon_rad],
         outlying: Vec::new(),
     }

@@ -9,6 +9,7 @@ pub mod check_points;
 pub mod errors;
 pub mod honesty;
 pub mod matching;
+mod means;
 pub mod moments;
 mod notes;
 pub mod nssda;
@@ -28,7 +29,7 @@ use serde::Serialize;
 
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
 use crate::intake::checks;
-use crate::review::finished::{self, MappedLayer};
+use crate::review::finished::{self, MappedLayer, SharedErrors};
 use check_points::{CheckPoint, CheckPoints};
 use errors::PointError;
 use honesty::{Coverage, Freedom};
@@ -266,9 +267,13 @@ impl Found {
     fn sorted(layer: &MappedLayer, checks: &CheckPoints, fates: &[Fate], request: &Request, matched_by: &str) -> Found {
         let repeats = Repeats::of(layer, checks, request);
         let mut found = Found::default();
+        let shared = SharedErrors::beside(&request.file);
         for (check, fate) in checks.points.iter().zip(fates) {
             let left = |why: String| Left { name: check.name.clone(), line: check.line, why };
-            let error = |tested| errors::error_of(tested, check, checks, layer.datum.ellipsoid());
+            let error = |tested| PointError {
+                arms: shared.of(tested, layer),
+                ..errors::error_of(tested, check, checks, layer.datum.ellipsoid())
+            };
             let label = |index: &usize| layer.points.get(*index).map(|point| point.label()).unwrap_or_default();
             match fate {
                 Fate::Matched(index) => {

@@ -5,7 +5,9 @@ use std::collections::BTreeSet;
 use super::Request;
 use super::check_points::CheckPoints;
 use super::errors::PointError;
+use super::means::sigma_of_mean_m;
 use super::moments::{Errors, Moments};
+use crate::geodesy::covariance::INTERVAL95;
 use crate::stations::base::HeightKind;
 
 /// What must be known to read the figures.
@@ -17,14 +19,11 @@ pub fn notes(
     has_uncertainty: bool,
 ) -> Vec<String> {
     let mut notes = Vec::new();
-    for (axis, moments) in [("East", Some(errors.east)), ("North", Some(errors.north)), ("Height", errors.up)] {
+    let axes = [("East", Some(errors.east)), ("North", Some(errors.north)), ("Height", errors.up)];
+    for (number, (axis, moments)) in axes.into_iter().enumerate() {
         if let Some(moments) = moments.filter(Moments::is_shifted) {
-            notes.push(format!(
-                "{axis} errors have a mean of {:+.3} m, which chance alone does not explain (probability {:.3}): look for a datum, a height \
-                 of instrument or antenna, or a north. The RMSE has it in; the standards want it found and taken off at its source.",
-                moments.mean_m,
-                moments.shift_probability.unwrap_or(0.0)
-            ));
+            let step_m = checks.step.as_ref().map_or(0.0, |step| step.accuracy_m);
+            notes.push(shift(axis, &moments, sigma_of_mean_m(points, number, step_m)));
         }
     }
     let features: BTreeSet<u64> = points.iter().map(|point| point.check_line).collect();
@@ -69,6 +68,31 @@ pub fn notes(
     }
     notes.extend(checks.step.as_ref().map(|step| step.sentence()));
     notes
+}
+
+/// What a mean that the scatter of the errors does not explain says; `sigma_m` is its standard error by what the points state, where that is known.
+fn shift(axis: &str, moments: &Moments, sigma_m: Option<f64>) -> String {
+    let (mean_m, probability) = (moments.mean_m, moments.shift_probability.unwrap_or(0.0));
+    let seen = format!(
+        "{axis} errors have a mean of {mean_m:+.3} m, which their scatter does not explain (probability {probability:.3})"
+    );
+    let look = "look for a datum, a height of instrument or antenna, or a north. The RMSE has it in; the standards want it found and taken \
+                off at its source.";
+    match sigma_m {
+        Some(sigma_m) if mean_m.abs() <= INTERVAL95 * sigma_m => format!(
+            "{seen}. What the points err by together does: a mean of these has a standard error of {sigma_m:.3} m by the layer's own figures. \
+             Shots from other bases, or of another day, would tell whether there is more to it."
+        ),
+        Some(sigma_m) => {
+            format!(
+                "{seen}, nor does what the points err by together (a standard error of {sigma_m:.3} m by the layer's own figures): {look}"
+            )
+        }
+        None => format!(
+            "{seen}: {look} What the points err by together is not told here, and may be a part of it: those of one base, or of one network, \
+             are off alike."
+        ),
+    }
 }
 
 /// What the errors of points hang together by.

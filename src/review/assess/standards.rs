@@ -113,6 +113,7 @@ mod tests {
 
     fn point(line: u64, east_m: f64, north_m: f64, up_m: Option<f64>, sigma_m: Option<f64>) -> PointError {
         PointError {
+            arms: None,
             name: "P".into(),
             check_line: line,
             base: None,

@@ -1,9 +1,9 @@
 //! The difference of two positions, or of two values, against their joint uncertainty.
 //!
-//! d = B − A with the covariance C = C_A + C_B, the two taken as independent. Horizontally dᵀ C⁻¹ d is chi-squared with two degrees of
+//! d = B − A with the covariance C = C_A + C_B, less C_AB and C_BA of the errors that both have, where these are known. Horizontally dᵀ C⁻¹ d is chi-squared with two degrees of
 //! freedom where nothing moved, vertically (d / σ)² with one; the probability of a greater one is the significance (any text on
 //! deformation analysis, e.g. C. D. Ghilani, "Adjustment Computations", chapters on statistical tests, from memory). Errors that both
-//! surveys share (the same wrong base, the same compass bias) cancel in d, and C is then too large: a change can be missed, none is made up. A
+//! surveys share without saying so cancel in d, and C is then too large: a change can be missed, none is made up. A
 //! difference of their datums is in neither covariance and cannot be told from a movement of all features alike.
 
 use serde::Serialize;
@@ -29,7 +29,12 @@ pub struct Shift {
 impl Shift {
     /// Of a difference in metres with the covariances of both positions.
     pub fn of([east_m, north_m]: [f64; 2], a: Option<Covariance>, b: Option<Covariance>) -> Shift {
-        let square = a.zip(b).and_then(|(a, b)| square_horizontal([east_m, north_m], &(a + b)));
+        Shift::against([east_m, north_m], a.zip(b).map(|(a, b)| a + b))
+    }
+
+    /// Of a difference in metres with its covariance.
+    pub fn against([east_m, north_m]: [f64; 2], joint: Option<Covariance>) -> Shift {
+        let square = joint.and_then(|joint| square_horizontal([east_m, north_m], &joint));
         Shift { east_m, north_m, square, probability: square.map(chi_squared_two) }
     }
 
@@ -60,7 +65,12 @@ pub struct Step {
 impl Step {
     /// Of a difference with the standard errors of both values.
     pub fn of(difference: f64, a: Option<f64>, b: Option<f64>) -> Step {
-        let sigma = a.zip(b).map(|(a, b)| a.hypot(b)).filter(|sigma| sigma.is_finite() && *sigma > 0.0);
+        Step::against(difference, a.zip(b).map(|(a, b)| a.hypot(b)))
+    }
+
+    /// Of a difference with its standard error.
+    pub fn against(difference: f64, sigma: Option<f64>) -> Step {
+        let sigma = sigma.filter(|sigma| sigma.is_finite() && *sigma > 0.0);
         let square = sigma.and_then(|sigma| square_vertical(difference, sigma));
         Step { difference, sigma, probability: square.map(|square| normal_two_sided(square.sqrt())) }
     }

@@ -13,7 +13,7 @@ pub mod report;
 pub mod values;
 pub mod write;
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
@@ -23,15 +23,15 @@ use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::Geodetic;
 use crate::review::assess::foot;
 use crate::review::assess::matching::{self, Fate};
-use crate::review::finished::{self, DatumStep, MappedLayer, MappedPoint, horizontal_difference_m};
+use crate::review::finished::{self, DatumStep, MappedLayer, MappedPoint, SharedErrors, horizontal_difference_m};
 use crate::stations::base::HeightKind;
 use change::{Finding, Shift, Step, mark};
 use values::ValueChange;
 
 /// What stands beside every comparison.
-pub const ASSUMPTION: &str = "Both mappings are taken as independent, and as on one datum. An error that all of one mapping shares, such as a \
-datum off by a metre, looks like a movement of every feature alike and cannot be told from one; errors that both share (the same base, \
-the same compass) make real changes harder to see.";
+pub const ASSUMPTION: &str = "Both mappings are taken as on one datum, and as independent but for the errors that the summaries beside both name \
+alike. An error that all of one mapping shares, such as a datum off by a metre, looks like a movement of every feature alike and cannot be \
+told from one; errors that both share without saying so make real changes harder to see.";
 
 /// What a comparison does not say.
 pub const CAUTION: &str = "No significant change is not a finding that a slope or a structure is safe: it says that these shots would not \
@@ -208,10 +208,15 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
         return Err(CompareError::NothingMatched { a: a.points.len(), b: b.points.len(), how: matched_by, remedy });
     }
     let accuracy_m = step.as_ref().map_or(0.0, |step| step.accuracy_m);
-    let mut changes: Vec<Change> = pairs.iter().map(|(one, other)| change_of(one, other, &a, accuracy_m)).collect();
+    // On two datums the steps are different ones.
+    let shared = step.is_none().then(|| [SharedErrors::beside(&request.a), SharedErrors::beside(&request.b)]);
+    let common: Vec<Option<Common>> = pairs.iter().map(|(one, other)| common(shared.as_ref()?, (one, &a), (other, &b))).collect();
+    let changes = pairs.iter().zip(&common);
+    let mut changes: Vec<Change> =
+        changes.map(|((one, other), common)| change_of(one, other, &a, accuracy_m, common.as_ref())).collect();
     let tests = judge(&mut changes, &mut values);
     place::ends(&mut changes, &pairs, &a).map_err(CompareError::Input)?;
-    let mut notes = notes(&pairs, &changes, request);
+    let mut notes = notes(&pairs, &common, &changes, request);
     if repeated_a + repeated_b > 0 {
         notes.push(format!(
             "{repeated_a} features of A and {repeated_b} of B were shot several times; the mean of their shots is compared."
@@ -286,18 +291,49 @@ fn leave(side: &mut Side, point: &MappedPoint, fate: &Fate, (own, other): (&str,
     }
 }
 
-fn change_of(one: &MappedPoint, other: &MappedPoint, a: &MappedLayer, accuracy_m: f64) -> Change {
+/// What the two points of a pair err by together.
+struct Common {
+    /// C_AB + C_BA.
+    covariance: Covariance,
+    /// The errors' names.
+    errors: Vec<String>,
+}
+
+fn common(
+    [of_a, of_b]: &[SharedErrors; 2],
+    (one, a): (&MappedPoint, &MappedLayer),
+    (other, b): (&MappedPoint, &MappedLayer),
+) -> Option<Common> {
+    let (one, other) = (of_a.of(one, a)?, of_b.of(other, b)?);
+    let covariance = one.with(&other)?;
+    Some(Common { covariance, errors: one.in_common(&other).map(str::to_owned).collect() })
+}
+
+/// A covariance less what cancels in it; as it is where rounding of the layers would leave nothing.
+fn less_common(joint: Covariance, common: Option<&Common>) -> Covariance {
+    let Some(common) = common else { return joint };
+    let left = joint.less(&common.covariance);
+    if left.ee > 0.0 && left.nn > 0.0 && left.ee * left.nn > left.en * left.en { left } else { joint }
+}
+
+fn change_of(one: &MappedPoint, other: &MappedPoint, a: &MappedLayer, accuracy_m: f64, common: Option<&Common>) -> Change {
     // On the ground: at a height that is known of either.
     let height_m = if one.heights.has_any() { one.at.ellipsoid_height_m } else { other.at.ellipsoid_height_m };
     let from = Geodetic { ellipsoid_height_m: height_m, ..one.at };
     let step = Covariance::of_axes(accuracy_m, 0.0);
     let later = other.covariance.map(|covariance| covariance + step);
-    let shift = Shift::of(horizontal_difference_m(&from, &other.at, a.datum.ellipsoid()), one.covariance, later);
-    let joint = one.covariance.zip(later).map(|(a, b)| a + b);
+    let joint = one.covariance.zip(later).map(|(a, b)| less_common(a + b, common));
+    let shift = Shift::against(horizontal_difference_m(&from, &other.at, a.datum.ellipsoid()), joint);
     let height = one.heights.to(&other.heights);
     let up = height.map(|height| {
         let step_m = if height.kind == HeightKind::Ellipsoid { accuracy_m } else { 0.0 };
-        Step::of(height.metres, height.sigma_first_m, height.sigma_second_m.map(|sigma| sigma.hypot(step_m)))
+        let sigmas = height.sigma_first_m.zip(height.sigma_second_m.map(|sigma| sigma.hypot(step_m)));
+        let cancels = common.map_or(0.0, |common| common.covariance.uu);
+        let sigma = sigmas.map(|(first, second)| {
+            let variance = first * first + second * second;
+            (if variance > cancels { variance - cancels } else { variance }).sqrt()
+        });
+        Step::against(height.metres, sigma)
     });
     Change {
         feature: one.named.clone().or_else(|| one.feature.clone()).unwrap_or_else(|| one.label()),
@@ -350,7 +386,12 @@ fn judge(changes: &mut [Change], values: &mut [ValueChange]) -> usize {
 }
 
 /// What must be known to read it.
-fn notes(pairs: &[(&MappedPoint, &MappedPoint)], changes: &[Change], request: &Request) -> Vec<String> {
+fn notes(
+    pairs: &[(&MappedPoint, &MappedPoint)],
+    common: &[Option<Common>],
+    changes: &[Change],
+    request: &Request,
+) -> Vec<String> {
     let mut notes = Vec::new();
     let count = |is: fn(&Change) -> bool| changes.iter().filter(|change| is(change)).count();
     let untested = count(|change| change.probability_horizontal.is_none());
@@ -375,7 +416,19 @@ fn notes(pairs: &[(&MappedPoint, &MappedPoint)], changes: &[Change], request: &R
             "{alone} features would count as changed if each were the only one looked at; among so many that is to be expected by chance."
         ));
     }
-    let shared = pairs.iter().filter(|(one, other)| one.base.is_some() && one.base == other.base).count();
+    let known: Vec<&Common> = common.iter().flatten().collect();
+    if !known.is_empty() {
+        let kinds: BTreeSet<&str> = known.iter().flat_map(|common| common.errors.iter()).map(|error| kind_of(error)).collect();
+        let kinds: Vec<&str> = kinds.into_iter().collect();
+        notes.push(format!(
+            "{} features err alike in both mappings, by what the summaries beside them say: by {}. That cancels in their differences, \
+             and is not in the standard errors here.",
+            known.len(),
+            kinds.join("; by ")
+        ));
+    }
+    let of_one_base = |(one, other): &(&MappedPoint, &MappedPoint)| one.base.is_some() && one.base == other.base;
+    let shared = pairs.iter().zip(common).filter(|(pair, common)| common.is_none() && of_one_base(pair)).count();
     if shared > 0 {
         notes.push(format!(
             "{shared} features were shot from a base of the same name in both. Where it is one position, its error is in both and cancels, and \
@@ -389,6 +442,16 @@ fn notes(pairs: &[(&MappedPoint, &MappedPoint)], changes: &[Change], request: &R
         notes.push(format!("Matched by distance: a movement above {within_m} m cannot show here."));
     }
     notes
+}
+
+/// What an error is of, without the name of the base: a position, a step, a declination, a correction.
+fn kind_of(error: &str) -> &str {
+    let axis = [" east", " north", " up"].into_iter().find_map(|axis| error.strip_suffix(axis));
+    match axis {
+        Some(position) if position.starts_with("position ") => "the position of their base",
+        Some(step) => step,
+        None => error,
+    }
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@
 mod heights;
 mod place;
 mod repeats;
+mod shared;
 
 use std::path::Path;
 
@@ -16,6 +17,7 @@ use jiff::Timestamp;
 pub use heights::Heights;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
 pub use repeats::joined;
+pub use shared::{PointArms, SharedErrors};
 
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
 use crate::geodesy::crs::Crs;
@@ -41,6 +43,8 @@ pub struct MappedPoint {
     pub code: Option<String>,
     /// Base that it was shot from; none where a network placed it from several.
     pub base: Option<String>,
+    /// Share of the base's position in its horizontal variance; none where it is not told.
+    pub base_share: Option<f64>,
     /// Whether a network placed it.
     pub is_adjusted: bool,
     /// Input file and line that it came from.
@@ -174,13 +178,15 @@ impl Fields {
         let covariance = self.covariance(point);
         // The shares of base, direction and distance of a single solution are not told apart.
         let has_shares = self.columns.iter().any(|(known, ..)| known == "base_share");
-        let is_adjusted = has_shares && covariance.is_some() && self.number(point, "base_share").is_none();
+        let base_share = self.number(point, "base_share");
+        let is_adjusted = has_shares && covariance.is_some() && base_share.is_none();
         MappedPoint {
             feature: owned("feature"),
             named: self.named.and_then(|column| point.cells.get(column)).map(|cell| cell.trim().to_owned()),
             shot: owned("shot"),
             code: owned("code"),
             base: owned("base").filter(|_| !is_adjusted),
+            base_share,
             is_adjusted,
             source: owned("source_file").zip(owned("source_line")),
             time: self.text(point, "time").and_then(|time| time.parse().ok()),

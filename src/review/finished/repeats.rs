@@ -77,6 +77,7 @@ fn mean(shots: &[&MappedPoint], ellipsoid: &Ellipsoid) -> Option<MappedPoint> {
         heights,
         covariance: covariance.map(|all| all.into_iter().fold(Covariance::default(), |sum, one| sum + one)),
         time: shots.iter().filter_map(|shot| shot.time).max(),
+        base_share: None,
         base: first.base.clone().filter(|base| others.iter().all(|other| other.base.as_ref() == Some(base))),
         ..(*first).clone()
     })
@@ -109,6 +110,7 @@ mod tests {
         let origin = Geodetic { lat_rad: 0.9, lon_rad: 0.1, ellipsoid_height_m: 100.0 };
         let place = LocalFrame::at(&origin, &WGS84).to_earth_centred([east_m, north_m, up_m]);
         MappedPoint {
+            base_share: None,
             feature: Some(feature.to_owned()),
             named: None,
             shot: None,

@@ -1,0 +1,154 @@
+//! What points of finished layers err by together, by the summary that lies beside each: how far one standard error of each shared
+//! error moves a point.
+//!
+//! The vector from the base to the point gives the arms: a base's errors move the point as they move the base; an error of azimuths turns it about
+//! the base, by (n, −e, 0) metres a radian; one of inclinations tilts the sight, (−u e / h, −u n / h, h) a radian with h² = e² + n²; one of distances
+//! lengthens it. The height of the instrument over the base is taken as that of the spot over the feature's ground, which is within
+//! millimetres of an arm. A point that several bases placed has no such vector: it is known by its share of the base's error, which is not
+//! what one base would make it.
+
+use std::collections::HashMap;
+use std::path::Path;
+
+use serde::Deserialize;
+
+use super::{MappedLayer, MappedPoint};
+use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::output::report::shared::SharedOfBase;
+
+/// Errors of declinations are one for bases this near each other, in metres.
+const NEAR_M: f64 = 100_000.0;
+/// By how much a share may differ from that of one base, of 1: shares are written with fewer digits than they have.
+const SHARE_WITHIN: f64 = 0.005;
+
+/// The errors that a mapping's points share with others.
+#[derive(Debug, Default)]
+pub struct SharedErrors {
+    of_base: HashMap<String, SharedOfBase>,
+}
+
+/// The part of a summary that is read.
+#[derive(Deserialize)]
+struct Told {
+    shared_errors: Vec<SharedOfBase>,
+}
+
+/// What one standard error of each shared error moves a point by, in metres east, north and up.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct PointArms {
+    arms: Vec<(String, [f64; 3])>,
+    /// The base, earth-centred, in metres.
+    base: [f64; 3],
+}
+
+impl SharedErrors {
+    /// Of the layer in a file: by `summary.json` in its folder, or in the one above where files of one format have a folder. Nothing is
+    /// known where there is none, or it is of another kind.
+    pub fn beside(file: &Path) -> SharedErrors {
+        let folder = file.parent().unwrap_or(Path::new(""));
+        let above = folder.parent();
+        let read = |folder: &Path| {
+            let text = std::fs::read_to_string(folder.join("summary.json")).ok()?;
+            serde_json::from_str::<Told>(&text).ok()
+        };
+        let Some(told) = read(folder).or_else(|| above.and_then(read)) else { return SharedErrors::default() };
+        SharedErrors { of_base: told.shared_errors.into_iter().map(|of| (of.base.clone(), of)).collect() }
+    }
+
+    /// Whether nothing is known.
+    pub fn is_empty(&self) -> bool {
+        self.of_base.is_empty()
+    }
+
+    /// The arms of a point of a layer; none of one that was not shot from one base whose errors are all known.
+    pub fn of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<PointArms> {
+        let known = self.of_base.get(point.base.as_deref()?).filter(|known| known.is_whole)?;
+        let ellipsoid = layer.datum.ellipsoid();
+        let height_m = if point.heights.ellipsoid_m.is_some() { known.ellipsoid_height_m } else { known.orthometric_height_m };
+        let (lon_rad, lat_rad) = (known.lon_deg.to_radians(), known.lat_deg.to_radians());
+        let base = Geodetic { lon_rad, lat_rad, ellipsoid_height_m: height_m.unwrap_or(point.at.ellipsoid_height_m) };
+        let arms = arms(known, &base, &point.at, ellipsoid);
+        arms.is_of_one_base(known, point).then_some(arms.all)
+    }
+}
+
+/// The arms of a point with those parts of them that tell whether it is of one base.
+struct Made {
+    all: PointArms,
+    vector: [f64; 3],
+}
+
+fn arms(known: &SharedOfBase, base: &Geodetic, at: &Geodetic, ellipsoid: &Ellipsoid) -> Made {
+    let frame = LocalFrame::at(base, ellipsoid);
+    let vector = frame.from_earth_centred(at.to_earth_centred(ellipsoid));
+    let [e, n, u] = vector;
+    let (horizontal_m, slope_m) = (e.hypot(n), e.hypot(n).hypot(u));
+    let mut arms: Vec<(String, [f64; 3])> = Vec::new();
+    let mut add = |error: &str, arm: [f64; 3]| match arms.iter_mut().find(|(known, _)| known == error) {
+        Some((_, sum)) => (0..3).for_each(|k| sum[k] += arm[k]),
+        None => arms.push((error.to_owned(), arm)),
+    };
+    known.moved_by.iter().for_each(|by| add(&by.error, by.metres));
+    let scaled = |arm: [f64; 3], size: f64| arm.map(|metres| metres * size);
+    for by in &known.azimuths_turned_by {
+        add(&by.error, scaled([n, -e, 0.0], by.degrees.to_radians()));
+    }
+    if horizontal_m > 0.0 {
+        for by in &known.inclinations_turned_by {
+            add(&by.error, scaled([-u * e / horizontal_m, -u * n / horizontal_m, horizontal_m], by.degrees.to_radians()));
+        }
+        for by in &known.distances_lengthened_by {
+            add(&by.error, scaled(vector.map(|metres| metres / slope_m), by.metres));
+        }
+    }
+    Made { all: PointArms { arms, base: base.to_earth_centred(ellipsoid) }, vector }
+}
+
+impl Made {
+    /// Whether the share of the base's position in the point's variance is what this one base makes it. What an error that moves a base and turns
+    /// its azimuths does by both together is shared out half and half.
+    fn is_of_one_base(&self, known: &SharedOfBase, point: &MappedPoint) -> bool {
+        let (Some(share), Some(whole)) = (point.base_share, point.covariance) else { return false };
+        let [e, n, _] = self.vector;
+        let of_base: f64 = known.moved_by.iter().map(|by| by.metres[0].powi(2) + by.metres[1].powi(2)).sum();
+        let both: f64 = known
+            .azimuths_turned_by
+            .iter()
+            .map(|turned| {
+                let moved = known.moved_by.iter().filter(|moved| moved.error == turned.error);
+                moved.map(|moved| turned.degrees.to_radians() * (moved.metres[0] * n - moved.metres[1] * e)).sum::<f64>()
+            })
+            .sum();
+        ((of_base + both) / (whole.ee + whole.nn) - share).abs() < SHARE_WITHIN
+    }
+}
+
+impl PointArms {
+    /// The covariance of this point and another, C_ij = Σ aᵢ aⱼᵀ over the errors that both have, with its transpose: what their covariances have too
+    /// much, or too little, in a difference or a sum of the two. None where they have nothing in common.
+    pub fn with(&self, other: &PointArms) -> Option<Covariance> {
+        let apart_m = (0..3).map(|k| (self.base[k] - other.base[k]).powi(2)).sum::<f64>().sqrt();
+        let mut common: Option<Covariance> = None;
+        for (error, arm) in &self.arms {
+            // A model errs in one place as it does in another for some way only.
+            if error.starts_with("declination of the model") && apart_m > NEAR_M {
+                continue;
+            }
+            for (_, others) in other.arms.iter().filter(|(known, _)| known == error) {
+                common = Some(common.unwrap_or_default() + Covariance::of_arms(*arm, *others));
+            }
+        }
+        common
+    }
+
+    /// The names of its errors with what they move it by.
+    pub fn each(&self) -> impl Iterator<Item = (&str, [f64; 3])> {
+        self.arms.iter().map(|(error, arm)| (error.as_str(), *arm))
+    }
+
+    /// The names of the errors that both have.
+    pub fn in_common<'a>(&'a self, other: &'a PointArms) -> impl Iterator<Item = &'a str> {
+        self.arms.iter().map(|(error, _)| error.as_str()).filter(|error| other.arms.iter().any(|(known, _)| known == error))
+    }
+}
