@@ -167,6 +167,7 @@ impl Stage<'_> {
         let block = &parsed.block;
         let mut sighted = Vec::with_capacity(parsed.audits.len());
         let mut recent = None;
+        let mut told: FxHashSet<(usize, u32, u32)> = FxHashSet::default();
         let mut parts = parsed.parts.iter().peekable();
         let mut joins = parsed.joins.iter().peekable();
         for (index, audit) in parsed.audits.iter().enumerate() {
@@ -198,8 +199,10 @@ impl Stage<'_> {
             {
                 Ok(shot) => {
                     let (base, shares) = (shot.sighting.base, shot.vector.shares);
-                    let is_known = |(of, known): &(usize, Shares)| *of == base && known.are_of(&shares);
-                    if !computed.shares.iter().rev().any(is_known) {
+                    let is_the_last = |(of, known): &(usize, Shares)| *of == base && known.are_of(&shares);
+                    if !computed.shares.last().is_some_and(is_the_last)
+                        && told.insert((base, shares.declination, shares.calibration))
+                    {
                         computed.shares.push((base, shares));
                     }
                     sighted.push(shot);

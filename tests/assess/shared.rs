@@ -36,7 +36,7 @@ fn an_error_of_the_base_within_its_own_figure_is_no_finding() {
             standoff(path, &["map", &format!("{name}/job.toml"), "--out", &format!("{name}-map")]).exits(0);
         }
         // The layer of the true places serves as the table of check points, by its own columns.
-        let mut checks = "name,easting,northing,sigma_horizontal_m\n".to_owned();
+        let mut checks = "name,east_m,north_m,sigma_horizontal_m\n".to_owned();
         for row in table(&path.join("truth-map/csv/truth.features.csv")) {
             checks.push_str(&format!("{},{},{},0.01\n", row["feature"], row["easting"], row["northing"]));
         }

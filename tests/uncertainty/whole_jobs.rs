@@ -76,9 +76,9 @@ fn site(folder: &std::path::Path) {
         "base,date,instrument,feature,code,measure,role,string,magnetic_azimuth_deg,inclination_deg,slope_distance_m\n"
             .to_owned();
     let mut job = format!(
-        "name = \"draws\"\ncrs = \"EPSG:4979\"\nformats = [\"csv\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
+        "name = \"draws\"\ncrs = \"EPSG:4979\"\nformats = [\"csv\"]\nlayers = [\"features\", \"lines\", \"areas\", \"measurements\"]\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n\
          sigma_horizontal_m = {BASE_M}\nsigma_vertical_m = {BASE_UP_M}\n[shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 0\n\
-         target_height_m = 0\n[north]\nsigma_orientation_deg = {SETUP_DEG}\nsigma_local_correction_deg = {DECLINATION_DEG}\n"
+         target_height_m = 0\ngeoid = \"none\"\n[north]\nsigma_orientation_deg = {SETUP_DEG}\nsigma_local_correction_deg = {DECLINATION_DEG}\n"
     );
     for site in 0..SITES {
         let (lat_deg, lon_deg) = place(site);
