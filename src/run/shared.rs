@@ -1,7 +1,7 @@
 //! The entries of the register by names that mean the same in other runs: what a mapping's features err by together.
 
 use super::adjust::Adjusted;
-use super::compute::Stage;
+use super::map_block::Stage;
 use super::prepare::Prepared;
 use crate::geodesy::register::{Cause, ErrorId, Shares};
 use crate::output::report::shared::{LengthenedBy, MovedBy, SharedOfBase, TurnedBy};

@@ -66,7 +66,7 @@ pub fn settle(
         let settled: Result<Vec<_>, CrsError> = window.par_iter().map(settle).collect();
         for (mut settled, of_pack) in settled.map_err(RunError::crs("crs"))? {
             for (layer, batch) in std::mem::take(&mut settled.batches) {
-                sink.write(layer, &batch)?;
+                sink.write(layer, batch)?;
             }
             whole.join(settled);
             apart.join(of_pack);

@@ -9,8 +9,8 @@ use std::fmt::Write;
 use std::fs;
 
 use jiff::civil::date;
-use standoff::geodesy::frame::Geodetic;
-use standoff::geodesy::north::declination;
+use standoff::inside::geodesy::frame::Geodetic;
+use standoff::inside::geodesy::north::declination;
 
 use crate::support::mapping::Normal;
 use crate::support::{standoff, table};

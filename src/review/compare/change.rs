@@ -27,11 +27,6 @@ pub struct Shift {
 }
 
 impl Shift {
-    /// Of a difference in metres with the covariances of both positions.
-    pub fn of([east_m, north_m]: [f64; 2], a: Option<Covariance>, b: Option<Covariance>) -> Shift {
-        Shift::against([east_m, north_m], a.zip(b).map(|(a, b)| a + b))
-    }
-
     /// Of a difference in metres with its covariance.
     pub fn against([east_m, north_m]: [f64; 2], joint: Option<Covariance>) -> Shift {
         let square = joint.and_then(|joint| square_horizontal([east_m, north_m], &joint));
@@ -120,16 +115,21 @@ mod tests {
     use crate::numeric::monte_carlo::Normal;
     use crate::review::assess::honesty::Freedom;
 
+    /// Of positions that share nothing.
+    fn independent(difference_m: [f64; 2], a: Option<Covariance>, b: Option<Covariance>) -> Shift {
+        Shift::against(difference_m, a.zip(b).map(|(a, b)| a + b))
+    }
+
     #[test]
     fn by_hand() {
         // σ 0.3 and 0.4 on each axis: 0.5 together. 1.0 east is (1/0.5)² = 4: exp(−2) = 0.1353.
         let (a, b) = (Covariance::of_axes(0.3, 0.0), Covariance::of_axes(0.4, 0.0));
-        let shift = Shift::of([1.0, 0.0], Some(a), Some(b));
+        let shift = independent([1.0, 0.0], Some(a), Some(b));
         assert!((shift.square.unwrap() - 4.0).abs() < 1e-9);
         assert!((shift.probability.unwrap() - 0.135_335_283_236_612_7).abs() < 1e-9);
         assert_eq!((shift.length_m(), shift.azimuth_deg()), (1.0, 90.0));
-        assert_eq!(Shift::of([-1.0, 0.0], None, Some(b)).azimuth_deg(), 270.0);
-        assert_eq!(Shift::of([-1e-300, 1.0], None, Some(b)).azimuth_deg(), 0.0);
+        assert_eq!(independent([-1.0, 0.0], None, Some(b)).azimuth_deg(), 270.0);
+        assert_eq!(independent([-1e-300, 1.0], None, Some(b)).azimuth_deg(), 0.0);
         let step = Step::of(-0.98, Some(0.3), Some(0.4));
         // 1.96 standard errors: 5.0 %.
         assert!((step.sigma.unwrap() - 0.5).abs() < 1e-12 && (step.probability.unwrap() - 0.05).abs() < 1e-4);
@@ -137,7 +137,7 @@ mod tests {
 
     #[test]
     fn an_unknown_uncertainty_is_not_tested() {
-        assert_eq!(Shift::of([9.0, 0.0], Some(Covariance::of_axes(0.1, 0.1)), None).probability, None);
+        assert_eq!(independent([9.0, 0.0], Some(Covariance::of_axes(0.1, 0.1)), None).probability, None);
         assert_eq!(Step::of(9.0, Some(0.0), Some(0.0)).probability, None);
         assert_eq!(Step::of(9.0, Some(f64::NAN), Some(0.1)).probability, None);
         assert_eq!(Finding::of(None), Finding::NotTested);
@@ -177,7 +177,7 @@ mod tests {
         let mut beyond = 0;
         for _ in 0..draws {
             let ([ae, an], [be, bn]) = (drawn(a), drawn(b));
-            let shift = Shift::of([be - ae, bn - an], Some(covariance(a)), Some(covariance(b)));
+            let shift = independent([be - ae, bn - an], Some(covariance(a)), Some(covariance(b)));
             let by_probability = shift.probability.unwrap() < 0.05;
             assert_eq!(by_probability, shift.square.unwrap() > Freedom::Two.edge());
             beyond += usize::from(by_probability);

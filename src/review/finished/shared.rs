@@ -56,11 +56,6 @@ impl SharedErrors {
         SharedErrors { of_base: told.shared_errors.into_iter().map(|of| (of.base.clone(), of)).collect() }
     }
 
-    /// Whether nothing is known.
-    pub fn is_empty(&self) -> bool {
-        self.of_base.is_empty()
-    }
-
     /// The arms of a point of a layer; none of one that was not shot from one base whose errors are all known.
     pub fn of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<PointArms> {
         let known = self.of_base.get(point.base.as_deref()?).filter(|known| known.is_whole)?;
