@@ -6,8 +6,9 @@ use std::path::Path;
 
 use support::*;
 
-/// Pages whose examples are no commands of the program: one has Rust, which is compiled with the documentation, one the benchmark.
-const WITHOUT: [&str; 3] = ["from-rust.md", "performance.md", "README.md"];
+/// Pages whose examples are no commands of the program: one has Rust, which is compiled with the documentation, one the benchmark, one the
+/// tests.
+const WITHOUT: [&str; 4] = ["from-rust.md", "performance.md", "testing.md", "README.md"];
 
 fn pages() -> Vec<String> {
     let pages: Vec<String> =

@@ -23,6 +23,7 @@ pub mod gpx;
 pub mod guess;
 pub mod header;
 mod headers;
+mod inflated;
 pub mod kind;
 pub mod kml;
 pub mod log;

@@ -10,6 +10,7 @@ mod tests;
 use std::io::Cursor;
 
 use super::headers::Headers;
+use super::inflated;
 use super::workbook::unpacked;
 use super::xml::{Open, Piece, Pieces};
 use crate::records::fix::HeldLine;
@@ -67,6 +68,7 @@ pub fn looks_like(text: &str) -> bool {
 /// # Errors
 /// When there is none, or the archive is damaged.
 pub fn of_archive(bytes: &[u8]) -> Result<String, String> {
+    inflated::check("the KMZ archive", bytes)?;
     let mut archive =
         zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| format!("the KMZ archive cannot be opened: {error}"))?;
     let entries = archive.file_names().flatten().map(|name| name.into_owned());

@@ -6,6 +6,7 @@
 
 mod caught;
 mod outline;
+mod reach;
 
 pub(super) use outline::unpacked;
 
@@ -13,6 +14,7 @@ use std::collections::HashMap;
 use std::io::Cursor;
 use std::path::Path;
 
+use super::inflated;
 use calamine::{Data, ExcelDateTime, Range, Reader, SheetType, SheetVisible, Sheets};
 
 /// The most rows and columns that are taken from a sheet: those that the formats allow.
@@ -58,6 +60,8 @@ fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
             false => format!("the workbook cannot be read: {error}; open it in a spreadsheet program and save it again"),
         }
     };
+    inflated::check("the workbook", bytes)?;
+    within(reach::places_of_all(bytes).unwrap_or(0), GREATEST_CELLS)?;
     let mut book = open(path, bytes).map_err(refused)?;
     let outlines = outline::read(bytes);
     let described = book.sheets_metadata().to_vec();
@@ -113,6 +117,16 @@ fn check_reach(book: &mut Book, name: &str) -> Result<(), Result<String, String>
         end = (end.0.max(row), end.1.max(column));
     }
     within_reach(end).map_err(Ok)
+}
+
+/// Refuses a workbook whose sheets want more places than are taken.
+fn within(places: u64, most: u64) -> Result<(), String> {
+    match places > most {
+        true => Err(format!(
+            "the cells of its sheets reach so far that {places} places would be held; delete what stands far from the log and save it again"
+        )),
+        false => Ok(()),
+    }
 }
 
 /// Refuses a sheet whose last cell lies too far away.
