@@ -17,7 +17,7 @@ use support::*;
 const JOBS: u64 = 40;
 /// A run that takes longer hangs.
 const PATIENCE: Duration = Duration::from_secs(20);
-/// Address space of a run, in KiB: it aborts, without a status, where it wants more. Sound examples take a sixth of it.
+/// Address space of a run, in KiB: it aborts, without a status, where it wants more.
 const MEMORY_KIB: u32 = 3 << 20;
 
 const FOLDERS: [&str; 7] =
