@@ -55,6 +55,7 @@ pub struct Turn {
 
 /// Why an azimuth cannot be brought to true north.
 #[derive(Debug, Clone, PartialEq)]
+#[allow(clippy::enum_variant_names, reason = "each says what there is none of")]
 pub enum NoNorth {
     /// The azimuth is from grid north, and the base, of this label, has no grid.
     NoGrid(String),

@@ -171,18 +171,18 @@ impl Adjusted {
         self.adjustment.solved.iter().any(|solved| !solved.stations.is_empty())
     }
 
+    /// The bases of logs that the network is computed with: all on one datum.
+    fn bases_with_log(&self, table: &BaseTable) -> Vec<Base> {
+        let base = |place: &Target| match place {
+            Target::Place(Place::Base(index)) => Some(table.bases[*index].clone()),
+            _ => None,
+        };
+        self.built.places.iter().filter_map(base).collect()
+    }
+
     /// Gives bases their adjusted places and orientations.
     fn move_bases(&mut self, table: &mut BaseTable, needs: &Needs) {
-        // Those that the network is computed with: all on one datum.
-        let with_log: Vec<Base> = self
-            .built
-            .places
-            .iter()
-            .filter_map(|place| match place {
-                Target::Place(Place::Base(index)) => Some(table.bases[*index].clone()),
-                _ => None,
-            })
-            .collect();
+        let with_log = self.bases_with_log(table);
         let mut bearings = vec![0u32; self.built.places.len()];
         for observation in self.built.network.observations.iter().filter(|o| o.kind.is_bearing()) {
             bearings[observation.from] = bearings[observation.from].saturating_add(1);
