@@ -5,6 +5,7 @@ use crate::support;
 
 mod crews;
 mod files;
+mod fit;
 mod others;
 mod placeless;
 mod wide;

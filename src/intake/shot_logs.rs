@@ -18,6 +18,7 @@ use super::shot_survey::{self, Survey, Wanted};
 use super::shots::ShotRules;
 use crate::job::Shots;
 use crate::numeric::signs::Signs;
+use crate::records::names::name_print;
 use crate::records::shot::KeptShot;
 use crate::records::when::ShotTime;
 
@@ -118,12 +119,26 @@ impl ShotLogs {
         let chunks = self.chunks();
         let found = chunks.par_iter().map(|chunk| {
             let log = &self.files[chunk.file];
-            shot_survey::recurring_shots(chunk, log, rules, &self.repeated, &self.carried, &self.carried_signs[chunk.file])
+            let recurs = |code: Option<&str>, name: &str| self.repeated.contains(&name_print(code, name));
+            shot_survey::wanted_shots(chunk, log, rules, &recurs, &self.carried, &self.carried_signs[chunk.file])
         });
         let mut shots: Vec<KeptShot> = found.collect::<Result<Vec<_>, IntakeError>>()?.into_iter().flatten().collect();
         shots.extend(self.sights.iter().cloned());
         shots.sort_by_key(|shot| (shot.place, shot.reading));
         Ok(shots)
+    }
+
+    /// Shots that stand alone to features of some names, in the order of the logs.
+    pub fn shots_named(&self, rules: &ShotRules, is_wanted: &(dyn Fn(&str) -> bool + Sync)) -> Vec<KeptShot> {
+        let chunks = self.chunks();
+        let found = chunks.par_iter().map(|chunk| {
+            let (log, signs) = (&self.files[chunk.file], &self.carried_signs[chunk.file]);
+            // A header that stands again in another order ends the run when the shots are mapped.
+            shot_survey::wanted_shots(chunk, log, rules, &|_, name| is_wanted(name), &self.carried, signs).unwrap_or_default()
+        });
+        let mut shots: Vec<KeptShot> = found.collect::<Vec<_>>().into_iter().flatten().collect();
+        shots.sort_by_key(|shot| (shot.place, shot.reading));
+        shots
     }
 
     /// All blocks of all files, in order.

@@ -202,21 +202,21 @@ impl Surveyor<'_> {
     }
 }
 
-/// The shots of a block to features whose names recur, each kept with its carried columns.
-pub(super) fn recurring_shots(
+/// The shots of a block to features that are wanted by code and name, each kept with its carried columns.
+pub(super) fn wanted_shots(
     chunk: &Chunk,
     log: &Log,
     rules: &ShotRules,
-    repeated: &FxHashSet<u64>,
+    is_wanted: &dyn Fn(Option<&str>, &str) -> bool,
     carried: &[Carried],
     signs: &Arc<[Signs]>,
 ) -> Result<Vec<KeptShot>, IntakeError> {
     let layout = &log.layout;
     let (rows, faults) = cut(chunk, layout, &log.text.path, &mut Counts::default())?;
-    let recurs = |row: &Row| {
+    let is_named = |row: &Row| {
         let mut joined = String::new();
         let name = layout.name(Quantity::Feature, &rows, row, &mut joined);
-        name.is_some_and(|name| repeated.contains(&name_print(layout.text(Quantity::Code, &rows, row), &label(name))))
+        name.is_some_and(|name| is_wanted(layout.text(Quantity::Code, &rows, row), &label(name)))
     };
     let mut shots = Vec::new();
     for (row, fault) in rows.rows().iter().zip(faults) {
@@ -224,7 +224,7 @@ pub(super) fn recurring_shots(
             && stands_alone(layout, &rows, row)
             && layout.echo(&rows, row) != Some(Echo::Tracking)
             && !is_sight(layout, &rows, row)
-            && recurs(row);
+            && is_named(row);
         if is_wanted && let Ok(read) = read_row(layout, rules, &rows, row) {
             let cell = |carried: &Carried| {
                 let extra = carried.index_by_file[chunk.file].map(|index| layout.extras[index].0);

@@ -60,6 +60,7 @@ impl Job {
             report: Report::default(),
             units: Units::default(),
             checks: Checks::default(),
+            local: None,
             network: None,
         };
         JobBuilder { job, folder: PathBuf::new() }

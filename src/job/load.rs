@@ -97,6 +97,10 @@ impl Job {
         if let Some(list) = &mut self.bases.occupations.list {
             list.resolved = resolve(&list.files, folder, Some(&out)).map_err(at(&["bases", "occupations", "list", "files"]))?;
         }
+        if let Some(fit) = self.local.as_mut().and_then(|local| local.fit.as_mut()) {
+            fit.known.resolve(folder, Some(&out)).map_err(at(&["local", "fit", "known", "files"]))?;
+            fit.known.crs.get_or_insert_with(|| fit.crs.clone());
+        }
         if let Some(known) = &mut self.known {
             known.resolve(folder, Some(&out)).map_err(at(&["known", "files"]))?;
         }
@@ -128,8 +132,9 @@ impl Job {
         };
         let lists = self.bases.occupations.list.iter_mut().map(|list| &mut list.log);
         let known = self.known.iter_mut().flat_map(|known| std::iter::once(&mut known.log).chain(known.per_file.values_mut()));
+        let fit = self.local.iter_mut().filter_map(|local| local.fit.as_mut()).map(|fit| &mut fit.known.log);
         let single = self.bases.per_file.values_mut().chain(self.shots.per_file.values_mut());
-        for log in [&mut self.bases.log, &mut self.shots.log].into_iter().chain(lists).chain(known).chain(single) {
+        for log in [&mut self.bases.log, &mut self.shots.log].into_iter().chain(lists).chain(known).chain(fit).chain(single) {
             log.leap_seconds = Some(steps.clone());
         }
         Ok(())

@@ -14,6 +14,7 @@ mod gnss;
 mod heights;
 mod instrument;
 mod load;
+mod local;
 mod logs;
 mod measures;
 mod network;
@@ -38,6 +39,7 @@ pub use gnss::{FixKind, GpxHeightKind, Join, JoinBy, OccupationList, OccupationS
 pub use heights::{Geoid, Heights};
 pub use instrument::Instrument;
 pub use load::{JobError, is_vector, load, parse};
+pub use local::{Local, LocalFit};
 pub use logs::{Bases, Headers, LogFormat, Reading, Shots};
 pub use measures::{Level, Measures};
 pub use network::{Network, NetworkOrientation, Reject, Robust};
@@ -93,6 +95,9 @@ pub struct Job {
     /// Points of known position that crews shoot back to; bases are known without it.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub known: Option<Bases>,
+    /// What ties the frame of `crs = "local"` to the Earth.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub local: Option<Local>,
     /// The catalogue of feature codes, relative to the job file: layers, titles, tolerances and attributes by code.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub catalogue: Option<PathBuf>,

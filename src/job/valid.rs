@@ -28,6 +28,7 @@ pub(super) fn check(job: &Job) -> Result<(), Fault> {
     if job.is_local() {
         check_local(job)?;
     }
+    check_fit(job)?;
     check_gnss(job)?;
     job.measures.check()
 }
@@ -180,10 +181,26 @@ fn check_local(job: &Job) -> Result<(), Fault> {
             return fault(&[table, "crs"], problem);
         }
     }
-    match job.formats.iter().find_map(|format| format.wants_the_earth()) {
+    match job.formats.iter().find_map(|format| format.wants_the_earth()).filter(|_| job.local_fit().is_none()) {
         Some(problem) => fault(&["formats"], problem),
         None => Ok(()),
     }
+}
+
+/// What goes with the fit of a local frame.
+fn check_fit(job: &Job) -> Result<(), Fault> {
+    if job.local_fit().is_none() {
+        return Ok(());
+    }
+    if job.crs != crate::geodesy::LOCAL || job.has_no_bases() {
+        let problem = "[local.fit] moves the frame of bases in local coordinates: write crs = \"local\" and name their logs under [bases]";
+        return fault(&["local", "fit"], problem);
+    }
+    if job.network.is_some() || job.has_free_circles() {
+        let problem = "[local.fit] does not go together with [network]; leave one of them out";
+        return fault(&["local", "fit"], problem);
+    }
+    Ok(())
 }
 
 /// Values of the keys on fixes, occupations and joins.

@@ -5,6 +5,7 @@ use super::columns::{Batch, Layer, LayerKey};
 use super::disclosure::Guarded;
 use super::layers::values::Thing;
 use super::outcome::Asked;
+use super::report::local_fit::LocalFitSummary;
 use super::report::network::NetworkSummary;
 use super::report::shared::SharedOfBase;
 use super::report::stations::Station;
@@ -97,6 +98,8 @@ pub struct Account {
     pub geoids: Vec<GeoidSummary>,
     /// What came of the network; none without one.
     pub network: Option<NetworkSummary>,
+    /// What the fit of a local frame to a CRS says; none without one.
+    pub local_fit: Option<LocalFitSummary>,
     /// Each base and what became of it.
     pub stations: Vec<Station>,
     /// What the third coordinate of the layers is.

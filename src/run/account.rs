@@ -70,6 +70,7 @@ pub fn account(
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
         network: adjusted.network.as_ref().map(|network| network.report.clone()),
+        local_fit: None,
         stations: match job.has_no_bases() {
             true => Vec::new(),
             false => stations_of(stage, base_logs, &tally.shots_of_base, &adjusted.steps),

@@ -14,9 +14,9 @@ use crate::geodesy::register::{Origin, Shares};
 use crate::job::Job;
 use crate::shots::locate::{Locator, Placed};
 use crate::stations::base::BaseTable;
-use crate::stations::errors;
+use crate::stations::errors::{self, Turning};
 use crate::stations::join::Joiner;
-use crate::stations::orientation::{self, Orientation};
+use crate::stations::orientation::{self, KnownSight, Orientation};
 
 /// Bases as everything later takes them.
 pub struct Adjusted<'p> {
@@ -93,7 +93,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     let free_circles = job.has_free_circles();
     let (sights, backsight_notes) = backsights::find(shot_logs, &prepared.norths(&table), &Joiner::new(&table, &job.join));
     let steps = datums::settle(&mut table, &locator, &placed).map_err(RunError::crs("crs"))?;
-    let (mut orientations, mut turning) = orientation::orientations(&table, &sights);
+    let (mut orientations, mut turning) = by_sights_or_fit(&table, &sights);
     if let Some(network) = &network {
         // What the network says of a base's azimuths holds its backsights too.
         for (base, (orientation, entries)) in &network.orientations {
@@ -128,6 +128,38 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
         no_rows,
         none_repeated,
     })
+}
+
+/// Bases with the orientations that their sights give them.
+pub struct Oriented {
+    /// What is added to each base's azimuths.
+    pub orientations: Vec<Option<Orientation>>,
+    /// The bases with what they err by.
+    pub origins: Vec<Origin>,
+}
+
+impl Oriented {
+    /// By backsights alone, without a network.
+    pub fn by_sights(prepared: &Prepared, table: &BaseTable) -> Oriented {
+        let joiner = Joiner::new(table, &prepared.job.join);
+        let (sights, _) = backsights::find(&prepared.shot_logs, &prepared.norths(table), &joiner);
+        let (orientations, turning) = by_sights_or_fit(table, &sights);
+        let setup_rad = prepared.job.north.sigma_orientation_deg.to_radians();
+        let origins = errors::origins(table, &turning, setup_rad, &Arc::default());
+        Oriented { orientations, origins }
+    }
+}
+
+/// The orientation of each base by its backsights, else by the fit of its local frame, and the entries of its error.
+fn by_sights_or_fit(table: &BaseTable, sights: &[KnownSight]) -> (Vec<Option<Orientation>>, Vec<Option<Turning>>) {
+    let (mut orientations, mut turning) = orientation::orientations(table, sights);
+    for (index, base) in table.bases.iter().enumerate() {
+        if let (None, Some(tied)) = (orientations[index], &base.tied) {
+            orientations[index] = Some(Orientation { correction_rad: tied.correction_rad, sigma_rad: 0.0, sights: 0 });
+            turning[index] = Some(tied.turning.clone());
+        }
+    }
+    (orientations, turning)
 }
 
 impl<'p> Adjusted<'p> {

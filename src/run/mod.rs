@@ -33,6 +33,7 @@ mod standing;
 mod stations;
 mod stream;
 mod tally;
+mod tie;
 mod waiting;
 
 use crate::geodesy::crs::CrsError;
@@ -81,9 +82,25 @@ impl RunError {
 /// # Errors
 /// See [`RunError`]. Rows that cannot be used are no errors: they are held.
 pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync)) -> Result<Account, RunError> {
+    if let Some(fit) = job.local_fit() {
+        let (on_earth, tie) = tie::settled(job, fit)?;
+        let mut account = run_through(&on_earth, Some(&tie), sink, progress)?;
+        account.local_fit = Some(tie.summary);
+        return Ok(account);
+    }
+    run_through(job, None, sink, progress)
+}
+
+/// All steps of a job; `tie` is what moved its local frame.
+fn run_through(
+    job: &Job,
+    tie: Option<&tie::Tie>,
+    sink: &mut dyn Sink,
+    progress: &(dyn Fn(u64, u64) + Sync),
+) -> Result<Account, RunError> {
     let asked = local::settled(job)?;
     let job = &*areas_of_ellipses::limited(&asked);
-    let (prepared, surveyed) = prepare::prepare(job)?;
+    let (prepared, surveyed) = prepare::prepare(job, tie)?;
     let adjusted = adjust::adjust(&prepared, surveyed)?;
     let joiner = Joiner::new(&adjusted.table, &job.join);
     let stage = adjusted.stage(&prepared, &joiner);

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::RunError;
 use super::coded::{self, Coded};
 use super::stations::{self, Stations};
+use super::tie::Tie;
 use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
@@ -53,11 +54,11 @@ pub struct Prepared<'j> {
     pub wanted: Vec<LayerName>,
 }
 
-/// Prepares a job: the second value is the table of its bases, as surveyed.
+/// Prepares a job, its local frame moved by a tie: the second value is the table of its bases, as surveyed.
 ///
 /// # Errors
 /// When a log, a CRS, a grid or the catalogue cannot be used, or no base can.
-pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
+pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, BaseTable), RunError> {
     let output = Crs::new(&job.crs).map_err(RunError::crs("crs"))?;
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
     let catalogue = coded::load(job, &output)?;
@@ -66,6 +67,9 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
         ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
     let (shot_logs, mut base_logs) = logs(job, &shot_rules)?;
     let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
+    if let Some(tie) = tie {
+        tie.move_rows(&mut stations.rows);
+    }
     let geoid = geoids::of(job, &stations.rows)?;
     let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;
     let settings = BaseSettings {
@@ -81,6 +85,9 @@ pub fn prepare(job: &Job) -> Result<(Prepared<'_>, BaseTable), RunError> {
     };
     let (rows, held) = (std::mem::take(&mut stations.rows), std::mem::take(&mut stations.held));
     let mut table = BaseTable::settle(rows, held, &settings).map_err(RunError::crs("bases.crs"))?;
+    if let Some(tie) = tie {
+        tie.put_on(&mut table);
+    }
     table.assumed = (table.assumed.0 || stations.assumed.0, table.assumed.1 || stations.assumed.1);
     check_any_base(&table, &base_logs, &stations)?;
     table.note_absent(&stations.absent);

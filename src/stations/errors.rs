@@ -24,7 +24,7 @@ pub fn position(table: &BaseTable, index: usize) -> Vec<Arm> {
     let base = &table.bases[index];
     let unit = |axis: usize, size: f64| std::array::from_fn(|k| if k == axis { size } else { 0.0 });
     let mut arms = match &base.in_network {
-        None => measured(table, index),
+        None => base.tied.as_ref().map_or_else(|| measured(table, index), |tied| tied.arms.clone()),
         Some(place) => {
             let unknowns = place.unknowns.iter().enumerate();
             let mut arms: Vec<Arm> = unknowns

@@ -17,6 +17,7 @@
 //! | orientation of a set-up; sights that oriented a base | azimuths of the base |
 //! | declination | azimuths of bases near each other, of one model |
 //! | corrections in azimuth, inclination, distance | readings of one calibration of one instrument |
+//! | points that tie a local frame to the Earth | all of the frame |
 //! | unknown of a network | all that hangs on it |
 //!
 //! Metres, radians.
@@ -59,6 +60,8 @@ pub enum Cause {
     Network,
     /// What such unknowns are made of.
     Root,
+    /// A point that ties a local frame to the Earth: its known position, or the readings that it was shot by in the frame.
+    Tie,
 }
 
 /// Which entry of the register. The order is that of the causes, then of their numbers: the same however the entries came up.
@@ -77,7 +80,7 @@ impl ErrorId {
 
     /// What it is the error of.
     pub const fn cause(self) -> Cause {
-        const CAUSES: [Cause; 10] = [
+        const CAUSES: [Cause; 11] = [
             Cause::Position,
             Cause::Datum,
             Cause::Setup,
@@ -88,6 +91,7 @@ impl ErrorId {
             Cause::DistanceCorrection,
             Cause::Network,
             Cause::Root,
+            Cause::Tie,
         ];
         CAUSES[(self.0 >> (2 * BITS)) as usize % CAUSES.len()]
     }

@@ -29,6 +29,8 @@ impl Disclosure {
         told.is_adjusted |= account.nothing_mapped().is_none();
         told.stations.clear();
         told.shared_errors.clear();
+        // The known points of a frame are where the crew stood.
+        told.local_fit = None;
         told.network = told.network.map(|network| network.withheld());
         let coarse: Vec<&str> = discreet.cells_m.keys().map(|index| discreet.layers[*index].as_str()).collect();
         told.notes.push(format!(

@@ -21,6 +21,11 @@ pub fn part(collected: &Collected, account: &Account) -> Part {
         account.notes.iter().for_each(|note| html.push_str(&format!("<li>{}</li>", escaped(note))));
         html.push_str("</ul>");
     }
+    if let Some(fit) = &account.local_fit {
+        html.push_str("<h3>The fit of the local frame</h3><ul class=\"plain\">");
+        fit.lines().iter().for_each(|line| html.push_str(&format!("<li>{}</li>", escaped(line))));
+        html.push_str("</ul>");
+    }
     html.push_str(&models(account).map(|table| table.html()).unwrap_or_default());
     html.push_str(&operations(account).map(|table| table.html()).unwrap_or_default());
     html.push_str(&inputs(account).html());

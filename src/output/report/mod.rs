@@ -1,6 +1,7 @@
 //! What a run says of itself: `summary.json` for programs, and a short text for people.
 
 pub mod held;
+pub mod local_fit;
 pub mod network;
 pub mod shared;
 pub mod stations;

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use super::local_fit::LocalFitSummary;
 use super::network::NetworkSummary;
 use super::shared::SharedOfBase;
 use crate::geodesy::crs::{Operation, proj_version};
@@ -39,6 +40,8 @@ pub struct Summary {
     pub notes: Vec<String>,
     /// What came of the network; null without one.
     pub network: Option<NetworkSummary>,
+    /// What the fit of a local frame to a CRS says; null without one.
+    pub local_fit: Option<LocalFitSummary>,
     /// The CRS of the layers.
     pub crs: String,
     /// What the layers' third coordinate is.
@@ -284,6 +287,7 @@ impl Summary {
             nothing_mapped: account.nothing_mapped(),
             notes: account.notes.clone(),
             network: account.network.clone(),
+            local_fit: account.local_fit.clone(),
             crs: account.crs.clone(),
             third_coordinate: account.third.clone(),
             magnetic_models: account.magnetic_models.iter().map(|name| (*name).to_owned()).collect(),

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
+use super::local_fit::LocalFitSummary;
 use super::network::NetworkSummary;
 use super::styled::{FAINT, HELD, STRONG, WRONG};
 use super::values::{self, Look};
@@ -58,6 +59,9 @@ fn write_opening(text: &mut String, account: &Account) -> std::fmt::Result {
     }
     for sentence in account.network.iter().flat_map(NetworkSummary::lines) {
         writeln!(text, "network  {}", visible(&message(&sentence)))?;
+    }
+    for sentence in account.local_fit.iter().flat_map(LocalFitSummary::lines) {
+        writeln!(text, "fit      {}", visible(&message(&sentence)))?;
     }
     for note in &account.notes {
         writeln!(text, "note     {}", visible(&message(note)))?;

@@ -15,7 +15,8 @@ mod settle;
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use super::errors::InNetwork;
+use super::errors::{InNetwork, Turning};
+use crate::geodesy::register::Arm;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::{Crs, GridFactors, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
@@ -51,6 +52,8 @@ pub struct Base {
     pub covariance: Covariance,
     /// The unknowns of a network that its place is, where one moved it.
     pub in_network: Option<InNetwork>,
+    /// What the fit of a local frame says of it, where one moved it.
+    pub tied: Option<Arc<Tied>>,
     /// Standard error in metres of each axis that the steps between datums add.
     pub sigma_datum_m: f64,
     /// The same by step, with the number of each in the run: shared by all bases that go the same way.
@@ -154,6 +157,17 @@ pub struct Datum {
     pub crs: Crs,
     /// The frame of heights on it.
     pub frame: Arc<HeightFrame>,
+}
+
+/// A base of a local frame that was moved to the Earth.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Tied {
+    /// Arms of its position: its own in the frame, and those of the fit.
+    pub arms: Vec<Arm>,
+    /// What its azimuths are turned by, in radians, east positive.
+    pub correction_rad: f64,
+    /// The entries of the error of that.
+    pub turning: Turning,
 }
 
 /// All bases of a job.

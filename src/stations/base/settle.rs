@@ -165,6 +165,7 @@ impl BaseTable {
             adjusted: false,
             from_network: false,
             in_network: None,
+            tied: None,
             datum_errors: Vec::new(),
             neighbours: 0,
             flags,
