@@ -4,6 +4,7 @@
 mod background;
 mod browser;
 mod contents;
+mod drawings;
 mod privacy;
 mod seen;
 mod sheets;

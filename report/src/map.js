@@ -56,7 +56,7 @@ export function begin(data) {
   const choose = chooser(data, map, layers);
   switches(layers);
   buttons(map, whole);
-  scaleBar(map);
+  scaleBar(map, data.units.length);
   grid(data, map, layers.grid);
   search(data, choose);
   links(data, choose);
@@ -355,13 +355,14 @@ function buttons(map, whole) {
   on('zoom-all', whole);
 }
 
-function scaleBar(map) {
+function scaleBar(map, unit) {
   const bar = document.getElementById('scale-bar');
   const show = () => {
     const resolution = map.getView().getResolution();
-    const length = roundStep(resolution * 60);
-    bar.firstElementChild.style.width = `${length / resolution}px`;
-    bar.lastElementChild.textContent = length >= 1000 ? `${length / 1000} km` : `${fixed(length, stepDecimals(length))} m`;
+    const length = roundStep(resolution * 60 * unit.by);
+    bar.firstElementChild.style.width = `${length / unit.by / resolution}px`;
+    const isLong = unit.by === 1 && length >= 1000;
+    bar.lastElementChild.textContent = isLong ? `${length / 1000} km` : `${fixed(length, stepDecimals(length))} ${unit.sign}`;
   };
   map.getView().on('change:resolution', show);
   show();

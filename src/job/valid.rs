@@ -193,7 +193,8 @@ fn check_fit(job: &Job) -> Result<(), Fault> {
         return Ok(());
     }
     if job.crs != crate::geodesy::LOCAL || job.has_no_bases() {
-        let problem = "[local.fit] moves the frame of bases in local coordinates: write crs = \"local\" and name their logs under [bases]";
+        let problem =
+            "[local.fit] moves the frame of bases in local coordinates: write crs = \"local\" and name their logs under [bases]";
         return fault(&["local", "fit"], problem);
     }
     if job.network.is_some() || job.has_free_circles() {

@@ -65,7 +65,11 @@ const PLACE_M: f64 = 0.002;
 fn known_points_move_the_frame_to_a_crs() {
     let evening = frame(&[("K1", 0.0), ("K2", 0.0), ("K3", 0.0), ("B", 0.0)]);
     let ran = evening.map();
-    assert!(ran.out.contains("fit      4 known points move the frame to WGS 84 / UTM zone 32N (EPSG:32632): turned by 37.2"), "{}", ran.out);
+    assert!(
+        ran.out.contains("fit      4 known points move the frame to WGS 84 / UTM zone 32N (EPSG:32632): turned by 37.2"),
+        "{}",
+        ran.out
+    );
     let features = evening.layer("features");
     assert_eq!(features.len(), 5);
     for feature in &features {
@@ -119,7 +123,10 @@ fn standard_errors_hold_those_of_the_fit() {
 fn points_that_give_no_fit_are_refused() {
     let refused = |evening: &Evening| evening.run(&["map", "job.toml", "--out", "out"]).exits(1).err;
     let said = refused(&frame(&[("K1", 0.0)]));
-    assert!(said.contains("needs two known points at least, at different places: of K1 under [local.fit.known] only K1 is"), "{said}");
+    assert!(
+        said.contains("needs two known points at least, at different places: of K1 under [local.fit.known] only K1 is"),
+        "{said}"
+    );
     let said = refused(&frame(&[]));
     assert!(said.contains("no base") || said.contains("needs two known points"), "{said}");
     // Inside and far outside: the differences of both sides have standard errors of 0.03 m or so.

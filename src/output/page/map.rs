@@ -10,6 +10,7 @@ use super::plane::Plane;
 use super::svg::{Anchor, FAINT, Face, INK, LABEL, SMALL, Stroke, Svg, WARNING, cut, stroke};
 use crate::output::numbers::{fixed, round_step, step_decimals};
 use crate::output::style::Look;
+use crate::units::Shown;
 
 /// Width of the drawing in pixels.
 const WIDTH: f64 = 1060.0;
@@ -158,7 +159,7 @@ pub fn draw(
     points(&mut svg, &view, collected, groups, many);
     bases(&mut svg, &view, collected);
     labels(&mut svg, &view, collected, if many { 0 } else { MOST_LABELS });
-    scale_bar(&mut svg, &view);
+    scale_bar(&mut svg, &view, collected.units.length());
     let back = [[WIDTH - 118.0, 4.0], [WIDTH - 4.0, 4.0], [WIDTH - 4.0, 108.0], [WIDTH - 118.0, 108.0]];
     svg.polygon(&back, ("#ffffff", 0.85), Stroke { colour: "", width: 0.0, dashes: "" });
     north_arrows(&mut svg, [WIDTH - 61.0, 98.0], norths, collected.projected);
@@ -354,18 +355,18 @@ impl Taken {
     }
 }
 
-fn scale_bar(svg: &mut Svg, view: &View) {
-    let length_m = round_step(110.0 / view.px_per_m / 2.0);
-    let (length, y, x) = (length_m * view.px_per_m, view.size[1] - 26.0, 14.0);
+fn scale_bar(svg: &mut Svg, view: &View, unit: Shown) {
+    let shown = round_step(unit.value(110.0 / view.px_per_m / 2.0));
+    let (length, y, x) = (shown / unit.value(1.0) * view.px_per_m, view.size[1] - 26.0, 14.0);
     let back = [[x - 8.0, y - 22.0], [x + length + 12.0, y - 22.0], [x + length + 12.0, y + 8.0], [x - 8.0, y + 8.0]];
     svg.polygon(&back, ("#ffffff", 0.85), Stroke { colour: "", width: 0.0, dashes: "" });
     svg.line([x, y], [x + length, y], stroke(INK, 2.0));
     for end in [x, x + length] {
         svg.line([end, y - 4.0], [end, y + 4.0], stroke(INK, 2.0));
     }
-    let text = match length_m {
-        length if length >= 1000.0 => format!("{} km", fixed(length / 1000.0, 0)),
-        length => format!("{} m", fixed(length, step_decimals(length))),
+    let text = match unit.is_same() && shown >= 1000.0 {
+        true => format!("{} km", fixed(shown / 1000.0, 0)),
+        false => format!("{} {}", fixed(shown, step_decimals(shown)), unit.sign),
     };
     svg.text([x + length / 2.0, y - 7.0], Anchor::Middle, SMALL, &text);
 }

@@ -99,7 +99,8 @@ fn of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measurement]
         said.retain(|text| !text.is_empty());
         let mut seen = std::collections::BTreeSet::new();
         said.retain(|text| seen.insert(*text));
-        table.note = super::table::clean(&said.join(" "));
+        let sentences: Vec<String> = said.iter().map(|text| super::todo::sentence(text)).collect();
+        table.note = super::table::clean(&sentences.join(" "));
     }
     if collected.measurements.is_part() {
         table.note.push_str(" More than this page shows: the measurements layer has them all.");

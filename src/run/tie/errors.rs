@@ -2,8 +2,8 @@
 
 use std::collections::BTreeMap;
 
-use super::points::FramePoint;
 use super::Moved;
+use super::points::FramePoint;
 use crate::geodesy::LOCAL_RADIUS_M;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};

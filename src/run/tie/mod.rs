@@ -122,9 +122,8 @@ impl Moved<'_> {
 
     /// What azimuths at a base are turned by: the frame's north there, seen from true north.
     fn turn_rad(&self, base: &Base, placed: &LocalFrame) -> f64 {
-        let north = |frame: &LocalFrame, by: &[f64; 3]| {
-            frame.axes().map(|axis| axis[0] * by[0] + axis[1] * by[1] + axis[2] * by[2])
-        };
+        let north =
+            |frame: &LocalFrame, by: &[f64; 3]| frame.axes().map(|axis| axis[0] * by[0] + axis[1] * by[1] + axis[2] * by[2]);
         let [e, n, up] = north(&self.middle, &base.frame.axes()[1]);
         let (sin, cos) = self.fitted.turn_rad.sin_cos();
         let (e, n) = (e * cos + n * sin, n * cos - e * sin);

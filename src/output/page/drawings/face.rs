@@ -38,7 +38,9 @@ fn figure(ground: &Ground, name: &str) -> Option<Figure> {
     let fold = |axis: usize| spots.iter().fold([f64::MAX, f64::MIN], |[a, b], (_, p)| [a.min(p[axis]), b.max(p[axis])]);
     let (x, y) = (fold(0), fold(1));
     let width = WIDTH.min((WIDTH * (x[1] - x[0]) / (y[1] - y[0]).max(0.1)).max(420.0));
-    let mut plot = Plot::to_scale(width, x, y, 1.0, ["along the strike, m", "up the dip, m"]);
+    let unit = ground.length();
+    let titles = [format!("along the strike, {}", unit.sign), format!("up the dip, {}", unit.sign)];
+    let mut plot = Plot::in_unit(unit, width, x, y, 1.0, [&titles[0], &titles[1]]);
     let colour = Look::of_standard("areas").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     if let Some(hull) = ground.collected.areas.kept.iter().find(|area| area.origin == "plane" && area.name == name) {
         let ring: Vec<[f64; 2]> = hull
@@ -67,7 +69,7 @@ fn figure(ground: &Ground, name: &str) -> Option<Figure> {
         let at = plot.at(spot[0], spot[1]);
         plot.svg.mark(None, at, Mark::Circle, 8.0, INK, stroke("#ffffff", 0.8));
         let off = residual(shot)
-            .map(|metres| format!(" {}{} m", if metres < 0.0 { "" } else { "+" }, fixed(metres, 2)))
+            .map(|metres| format!(" {}{} {}", if metres < 0.0 { "" } else { "+" }, fixed(unit.value(metres), 2), unit.sign))
             .unwrap_or_default();
         let text = format!("{}{off}", clean(&shot.shot));
         let places = [

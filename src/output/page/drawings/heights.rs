@@ -7,6 +7,7 @@ use super::super::table::clean;
 use super::{Figure, Ground, WIDTH};
 use crate::output::numbers::plus_minus;
 use crate::output::style::Look;
+use crate::units::Shown;
 
 /// Things in one drawing.
 const MOST_IN_ONE: usize = 18;
@@ -20,18 +21,19 @@ pub fn figures(ground: &Ground) -> Vec<Figure> {
     let sheets = heights.len().div_ceil(MOST_IN_ONE).max(1);
     // Sheets of like size rather than a last one with a single thing.
     let each = heights.len().div_ceil(sheets).max(1);
-    heights.chunks(each).enumerate().map(|(i, chunk)| figure(chunk, i, sheets)).collect()
+    heights.chunks(each).enumerate().map(|(i, chunk)| figure(ground.length(), chunk, i, sheets)).collect()
 }
 
-fn figure(heights: &[&Measurement], index: usize, sheets: usize) -> Figure {
+fn figure(unit: Shown, heights: &[&Measurement], index: usize, sheets: usize) -> Figure {
     let ends = |value: &Measurement| {
         let half = if value.half95.is_finite() { value.half95 } else { 0.0 };
-        [value.value - half, value.value + half]
+        [unit.value(value.value - half), unit.value(value.value + half)]
     };
     let least = heights.iter().map(|value| ends(value)[0]).fold(0.0, f64::min);
     let most = heights.iter().map(|value| ends(value)[1]).fold(0.0, f64::max);
     let step = most - least;
-    let mut plot = Plot::new([WIDTH, 380.0], [0.0, 1.0], [least, most.max(least + step.max(0.1))], ["", "height, m"]);
+    let mut plot =
+        Plot::new([WIDTH, 380.0], [0.0, 1.0], [least, most.max(least + step.max(0.1))], ["", &format!("height, {}", unit.sign)]);
     // The axis of things has no numbers: a white band lies over its ticks.
     let [left, _, right, bottom] = plot.frame;
     let band =
@@ -42,7 +44,7 @@ fn figure(heights: &[&Measurement], index: usize, sheets: usize) -> Figure {
     for (i, value) in heights.iter().enumerate() {
         let x = left + room * (i as f64 + 0.5);
         let y_of = |height: f64| plot.at(0.0, height)[1];
-        let (foot, top, [low, high]) = (y_of(0.0), y_of(value.value), ends(value).map(y_of));
+        let (foot, top, [low, high]) = (y_of(0.0), y_of(unit.value(value.value)), ends(value).map(y_of));
         let half = (room * 0.18).min(14.0);
         plot.svg.polygon(
             &[[x - half, foot], [x + half, foot], [x + half, top], [x - half, top]],
@@ -56,7 +58,12 @@ fn figure(heights: &[&Measurement], index: usize, sheets: usize) -> Figure {
         let most = ((room / 6.6) as usize).max(4);
         plot.svg.text([x, bottom + 16.0], Anchor::Middle, SMALL, &cut(&clean(&value.name), most));
         if room > 76.0 {
-            plot.svg.text([x, bottom + 32.0], Anchor::Middle, SMALL, &plus_minus(value.value, value.half95));
+            plot.svg.text(
+                [x, bottom + 32.0],
+                Anchor::Middle,
+                SMALL,
+                &plus_minus(unit.value(value.value), unit.value(value.half95)),
+            );
         }
     }
     let of = if sheets > 1 { format!(", {} of {sheets}", index + 1) } else { String::new() };

@@ -18,6 +18,7 @@ use super::shell::Part;
 use super::svg::{Anchor, Face, PLAIN, SMALL, Svg, escaped, stroke};
 use super::todo::sentence;
 use crate::output::numbers::plus_minus;
+use crate::units::Shown;
 
 /// Drawings that a page holds.
 const MOST_FIGURES: usize = 60;
@@ -128,6 +129,11 @@ impl Ground<'_> {
         names
     }
 
+    /// The unit that lengths are shown in.
+    fn length(&self) -> Shown {
+        self.collected.units.length()
+    }
+
     /// True north less grid north in degrees; 0 where it is not known.
     fn convergence_deg(&self) -> f64 {
         self.norths.true_deg.map_or(0.0, |north| -north)
@@ -166,8 +172,7 @@ pub fn part(collected: &Collected) -> Option<Part> {
     if figures.is_empty() {
         return None;
     }
-    let metres = if collected.units.length().is_same() { "" } else { " Drawings and their dimensions are in metres." };
-    let mut html = format!("<p class=\"note\">The numbers stand in the tables under Values.{metres}</p><div class=\"drawings\">");
+    let mut html = "<p class=\"note\">The numbers stand in the tables under Values.</p><div class=\"drawings\">".to_owned();
     for figure in figures.iter().take(MOST_FIGURES) {
         html.push_str(&format!(
             "<figure><h3>{}</h3>{}<figcaption>{}</figcaption></figure>",

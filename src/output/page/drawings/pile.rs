@@ -35,8 +35,11 @@ fn figure(ground: &Ground, edge: &Line) -> Option<Figure> {
     if ring.len() < 3 || ring.iter().any(|corner| !corner[2].is_finite()) {
         return None;
     }
+    let unit = ground.length();
     let mut points = ring.clone();
     points.extend(&shots);
+    // Heights are drawn and told in the unit of lengths.
+    points.iter_mut().for_each(|point| point[2] = unit.value(point[2]));
     let fold = |axis: usize| points.iter().fold([f64::MAX, f64::MIN], |[a, b], p| [a.min(p[axis]), b.max(p[axis])]);
     let ([west, east], [south, north], [low, high]) = (fold(0), fold(1), fold(2));
     let px_per_m = ((SIZE[0] - 2.0 * MARGIN) / (east - west).max(0.1)).min((SIZE[1] - 2.0 * MARGIN) / (north - south).max(0.1));
@@ -46,7 +49,7 @@ fn figure(ground: &Ground, edge: &Line) -> Option<Figure> {
     let mut svg = Svg::new(SIZE[0], SIZE[1]);
     let colour = Look::of_standard("areas").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     svg.polygon(&ring.iter().map(|p| at(*p)).collect::<Vec<_>>(), (&colour, 0.12), stroke(&colour, 2.0));
-    let step = round_step(((high - low) / 8.0).max(0.05));
+    let step = round_step(((high - low) / 8.0).max(unit.value(0.05)));
     let mut labels = Labels::of(&svg);
     let inside: Vec<usize> = (ring.len()..points.len()).collect();
     if let Some(triangles) = surface::triangles(&points, ring.len(), &inside) {
@@ -59,18 +62,20 @@ fn figure(ground: &Ground, edge: &Line) -> Option<Figure> {
         let places = [([x + 6.0, y + 4.0], Anchor::Start), ([x, y - 8.0], Anchor::Middle), ([x - 6.0, y + 4.0], Anchor::End)];
         labels.place(&mut svg, &places, LABEL, &text);
     }
-    let bar = round_step(60.0 / px_per_m);
+    let bar = round_step(unit.value(60.0 / px_per_m));
     let (x, y) = (16.0, SIZE[1] - 14.0);
-    svg.line([x, y], [x + bar * px_per_m, y], stroke(INK, 2.0));
-    svg.text([x, y - 6.0], Anchor::Start, SMALL, &format!("{} m", fixed(bar, step_decimals(bar))));
+    svg.line([x, y], [x + bar / unit.value(1.0) * px_per_m, y], stroke(INK, 2.0));
+    svg.text([x, y - 6.0], Anchor::Start, SMALL, &format!("{} {}", fixed(bar, step_decimals(bar)), unit.sign));
     svg.line([SIZE[0] - 24.0, 60.0], [SIZE[0] - 24.0, 24.0], stroke(INK, 1.6));
     svg.polyline(&[[SIZE[0] - 29.0, 34.0], [SIZE[0] - 24.0, 24.0], [SIZE[0] - 19.0, 34.0]], stroke(INK, 1.6));
     svg.text([SIZE[0] - 24.0, 18.0], Anchor::Middle, SMALL, "grid");
     let title = format!("{} from above", clean(&edge.name));
     let caption = format!(
-        "{} Height lines every {} m over the triangles of the shots; spot heights are the third coordinate of the layers.",
+        "{} Height lines every {} {} over the triangles of the shots; spot heights are the third coordinate of the layers, in {}.",
         ground.said("volume", &edge.name),
-        fixed(step, step_decimals(step))
+        fixed(step, step_decimals(step)),
+        unit.sign,
+        unit.words
     );
     Some(Figure::new(format!("volume-{}", edge.name), title, svg, caption))
 }

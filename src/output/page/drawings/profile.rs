@@ -35,8 +35,9 @@ fn figure(ground: &Ground, name: &str) -> Option<Figure> {
     let y = [fold(&|shot| shot.height_m - half(shot))[0], fold(&|shot| shot.height_m + half(shot))[1]];
     let factor = exaggeration(x[1] - x[0], (y[1] - y[0]).max(0.1), 0.4);
     let kind = &shots[0].height_kind;
-    let mut plot =
-        Plot::to_scale(WIDTH, widened(x), y, factor, ["chainage, m", &height_title(factor, &format!("{} height", clean(kind)))]);
+    let unit = ground.length();
+    let titles = [format!("chainage, {}", unit.sign), height_title(factor, &format!("{} height", clean(kind)), unit.sign)];
+    let mut plot = Plot::in_unit(unit, WIDTH, widened(x), y, factor, [&titles[0], &titles[1]]);
     let colour = Look::of_standard("profiles").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     let line: Vec<[f64; 2]> = shots.iter().map(|shot| plot.at(shot.chainage_m, shot.height_m)).collect();
     plot.svg.polyline(&line, stroke(&colour, 1.5));

@@ -15,8 +15,8 @@ pub fn widened([least, most]: [f64; 2]) -> [f64; 2] {
 }
 
 /// What an axis of exaggerated heights is called.
-pub fn height_title(exaggeration: f64, title: &str) -> String {
-    if exaggeration == 1.0 { format!("{title}, m") } else { format!("{title}, m (× {exaggeration})") }
+pub fn height_title(exaggeration: f64, title: &str, sign: &str) -> String {
+    if exaggeration == 1.0 { format!("{title}, {sign}") } else { format!("{title}, {sign} (× {exaggeration})") }
 }
 
 /// Labels drawn so far, none beyond the edges of the drawing.

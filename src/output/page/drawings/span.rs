@@ -8,6 +8,7 @@ use super::section::{Labels, exaggeration, height_title, widened};
 use super::{Figure, Ground, WIDTH};
 use crate::output::numbers::{fixed, plus_minus};
 use crate::output::style::{Look, Mark};
+use crate::units::Shown;
 
 /// The sections of all spans.
 pub fn figures(ground: &Ground) -> Vec<Figure> {
@@ -47,8 +48,9 @@ fn figure(ground: &Ground, wire: &Line) -> Option<Figure> {
     let x = range(&mut line.iter().map(|[s, _]| *s).chain(spots.iter().map(|spot| spot.along_m)));
     let y = range(&mut line.iter().map(|[_, z]| *z).chain(spots.iter().map(|spot| spot.height_m)));
     let factor = exaggeration(x[1] - x[0], y[1] - y[0], 0.45);
-    let titles = ["along the span, m", &height_title(factor, "height")];
-    let mut plot = Plot::to_scale(WIDTH, widened(x), [y[0] - 0.5, y[1] + 1.0], factor, titles);
+    let unit = ground.length();
+    let titles = [&format!("along the span, {}", unit.sign), &height_title(factor, "height", unit.sign)];
+    let mut plot = Plot::in_unit(unit, WIDTH, widened(x), [y[0] - 0.5, y[1] + 1.0], factor, titles.map(String::as_str));
     draw(ground, &mut plot, wire, &line, &spots);
     let title = format!("Section of span {}", clean(&wire.name));
     let mut caption =
@@ -82,7 +84,7 @@ fn draw(ground: &Ground, plot: &mut Plot, wire: &Line, line: &[[f64; 2]], spots:
     }
     let clearances: Vec<Clearance> = spots.iter().filter_map(|spot| clearance(ground, wire, line, spot)).collect();
     clearances.iter().for_each(|clearance| clearance.draw(plot, &mut labels));
-    clearances.iter().for_each(|clearance| clearance.label(plot, &mut labels));
+    clearances.iter().for_each(|clearance| clearance.label(plot, &mut labels, ground.length()));
     let mut supports: Vec<&str> = Vec::new();
     for spot in spots {
         let at = plot.at(spot.along_m, spot.height_m);
@@ -180,7 +182,7 @@ impl Clearance<'_> {
         }
     }
 
-    fn label(&self, plot: &mut Plot, labels: &mut Labels) {
+    fn label(&self, plot: &mut Plot, labels: &mut Labels, unit: Shown) {
         let beside = |[x, y]: [f64; 2], off: f64| -> Vec<([f64; 2], Anchor)> {
             [4.0, 18.0, -10.0, 32.0, -24.0]
                 .iter()
@@ -188,10 +190,11 @@ impl Clearance<'_> {
                 .collect()
         };
         let [from, to] = self.heights_m.map(|height_m| plot.at(self.along_m, height_m));
-        let text = format!("{} m", plus_minus(self.value.value, self.value.half95));
+        let text = format!("{} {}", plus_minus(unit.value(self.value.value), unit.value(self.value.half95)), unit.sign);
         labels.place(&mut plot.svg, &beside([from[0], (from[1] + to[1]) / 2.0], 7.0), LABEL, &text);
         if let Some(at) = self.threshold(plot) {
-            let text = format!("your {} m: {}", fixed(self.value.threshold_m, 2), short_answer(&self.value.against_threshold));
+            let threshold = fixed(unit.value(self.value.threshold_m), 2);
+            let text = format!("your {threshold} {}: {}", unit.sign, short_answer(&self.value.against_threshold));
             let face = Face { colour: WARNING, ..LABEL };
             labels.place(&mut plot.svg, &beside(at, 18.0), face, &text);
         }
