@@ -186,3 +186,61 @@ fn texts() {
         Field::new(good(1)).with("SHOTS", "separator = \",\""),
     );
 }
+
+/// One job, and the same with a piece of its text replaced.
+#[track_caller]
+fn job(message: &str, field: &dyn Fn() -> Field, from: &str, to: &str) {
+    let (before, after) = (field(), field());
+    assert!(after.job.contains(from), "no {from}");
+    let after = Field { job: after.job.replacen(from, to, 1), ..after };
+    goes(message, before, after);
+}
+
+#[test]
+fn reference_systems() {
+    let named = |crs: &'static str| {
+        move || {
+            let field = Field::new(good(1));
+            Field { job: field.job.replacen("crs = \"EPSG:32632\"", &format!("crs = \"{crs}\""), 1), ..field }
+        }
+    };
+    job("write an authority code", &named("UTM 32"), "\"UTM 32\"", "\"EPSG:32632\"");
+    // Positions far from where their grid is meant for, by a slip or on purpose.
+    let far = || {
+        let field = named("EPSG:25832")();
+        field.write("bases.csv", "base,east_m,north_m,ellipsoid_height_m\nA,500000,3000000,500\n");
+        Field { job: field.job.replacen("crs = \"EPSG:4979\"", "crs = \"EPSG:25832\"", 1), ..field }
+    };
+    job("write allow_outside_area = true in the job", &far, "formats", "allow_outside_area = true\nformats");
+    // Azimuths from grid north, and layers without a grid.
+    let grid = || {
+        let field = named("EPSG:4326")();
+        field.write("shots.csv", good(1).replace("true_azimuth", "grid_azimuth"));
+        field
+    };
+    job("name a projected CRS as grid_crs under [north]", &grid, "[heights]", "[north]\ngrid_crs = \"EPSG:32632\"\n[heights]");
+}
+
+#[test]
+fn networks() {
+    let head = "base,shot,feature,role,true_azimuth_deg,horizontal_distance_m\n";
+    let of = |rows: &str| {
+        let field = Field::new(format!("{head}{rows}"));
+        Field { job: field.job.replacen("[heights]", "[network]\norientation = \"free\"\n[heights]", 1), ..field }
+    };
+    let shots = "A,1,P,,10,50\nA,2,Q,,80,60\n";
+    // The circle reads anything; a sight to the other base tells where it points.
+    goes("sight a base or known point from it (role = backsight)", of(shots), of(&format!("{shots}A,3,B,backsight,200,\n")));
+    let frame = |more: &str| {
+        let field = Field::new("base,shot,feature,true_azimuth_deg,horizontal_distance_m\nA,1,P,10,50\n");
+        field.write("bases.csv", "base,east_m,north_m,local_height_m\nA,0,0,0\nB,50,0,0\n");
+        field.write("known.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.1,8.9,500\nB,46.1,8.900647,500\n");
+        let job = field.job.replacen("crs = \"EPSG:32632\"", "crs = \"local\"", 1).replacen("crs = \"EPSG:4979\"\n", "", 1);
+        let fit = "[local.fit]\ncrs = \"EPSG:32632\"\n[local.fit.known]\nfiles = [\"known.csv\"]\ncrs = \"EPSG:4979\"\n";
+        Field { job: job + fit + more, ..field }
+    };
+    goes("[local.fit] does not go together with [network]; leave one of them out", frame("[network]\n"), frame(""));
+    let alone = frame("");
+    alone.write("known.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nstone,46.1,8.9,500\nB,46.1,8.900647,500\n");
+    goes("give points the names that bases or features have in the logs", alone, frame(""));
+}
