@@ -24,7 +24,7 @@ use crate::intake::base_logs::BaseLogs;
 use crate::job::{Format, Job, LocalFit};
 use crate::output::report::local_fit::LocalFitSummary;
 use crate::records::base_row::{BaseRow, Coordinates, Height};
-use crate::stations::base::{Base, BaseTable, HeightKind, Settings, Tied};
+use crate::stations::base::{Base, BaseSettings, BaseTable, HeightKind, Tied};
 use crate::stations::errors as of_bases;
 
 /// A frame that is tied to the Earth.
@@ -92,7 +92,7 @@ fn known_points(job: &Job, fit: &LocalFit, output: &Crs) -> Result<BaseTable, Ru
     let logs = BaseLogs::read(&fit.known, None, None)?;
     let geoid = geoids::of(job, &logs.rows)?;
     let geoid_frames = geoids::frames(job, output).map_err(RunError::crs("heights"))?;
-    let settings = Settings {
+    let settings = BaseSettings {
         bases: &fit.known,
         known: None,
         checks: &job.checks,
