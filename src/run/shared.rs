@@ -89,7 +89,7 @@ impl Names<'_> {
                 let base = self.stage.table.bases.get(id.of())?;
                 Some(format!("orientation of base {} by the logs {}, {}", base.label, self.logs, id.which()))
             }
-            Cause::Network | Cause::Root => None,
+            Cause::Network | Cause::Root | Cause::Tie => None,
         }
     }
 }

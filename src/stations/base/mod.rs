@@ -16,12 +16,12 @@ use std::collections::HashMap;
 use std::sync::Arc;
 
 use super::errors::{InNetwork, Turning};
-use crate::geodesy::register::Arm;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::{Crs, GridFactors, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::HeightFrame;
+use crate::geodesy::register::Arm;
 use crate::records::base_row::{BaseRow, FixQuality, HeldBase};
 use crate::records::ledger::{Fault, Flags};
 use crate::records::names::label;
