@@ -66,8 +66,8 @@ pub mod intake {
         pub use crate::intake::shot_block::{RowRead, ShotBlock};
     }
     #[cfg(feature = "gis")]
-    pub mod shots {
-        pub use crate::intake::shots::ShotRules;
+    pub mod shot_rules {
+        pub use crate::intake::shot_rules::ShotRules;
     }
     pub mod text {
         pub use crate::intake::text::Text;

@@ -6,7 +6,7 @@ use std::path::Path;
 use libfuzzer_sys::fuzz_target;
 use standoff::inside::intake::log::Log;
 use standoff::inside::intake::shot_block::ShotBlock;
-use standoff::inside::intake::shots::ShotRules;
+use standoff::inside::intake::shot_rules::ShotRules;
 use standoff::inside::intake::text::Text;
 use standoff::job::{Checks, Heights, LogFormat};
 

@@ -36,6 +36,7 @@ pub mod settle;
 pub mod sheets;
 pub mod shot_block;
 pub mod shot_logs;
+pub mod shot_rules;
 pub mod shot_survey;
 pub mod shots;
 pub mod surplus;

@@ -1,84 +1,22 @@
 //! Rows of shot logs: readings in metres and radians, each checked on its own.
 
-use std::collections::BTreeMap;
 use std::f64::consts::{FRAC_PI_2, PI};
-use std::sync::Arc;
 
 use super::cell::is_no_reading_number;
 use super::columns::{Quantity, Unit};
 use super::delimited::{Row, Rows};
 use super::log_layout::{Claim, LogLayout};
 use super::reader::{Reader, looks_damaged};
+use super::shot_rules::ShotRules;
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::north::NorthKind;
-use crate::job::catalogue::{Catalogue, Code};
-use crate::job::{Checks, Heights, Instrument};
+use crate::job::Instrument;
+use crate::job::catalogue::Code;
 use crate::records::kit::{Kit, Kits};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::shot::{Azimuth, ReadRow, Readings};
 use crate::units::AngleUnit;
-
-/// What the reading of shots needs from the job.
-#[derive(Debug, Clone)]
-pub struct ShotRules {
-    kits: BTreeMap<String, Kits>,
-    /// The kits of rows that name none.
-    only: Option<Kits>,
-    /// By number of a calibration less one, its instrument and values.
-    calibrations: Vec<String>,
-    target_height_m: Option<f64>,
-    catalogue: Option<Arc<Catalogue>>,
-    steep_rad: f64,
-    agreement_sigmas: f64,
-}
-
-impl ShotRules {
-    /// Settles the instruments and limits of a job.
-    pub fn new(
-        instrument: Option<&Instrument>,
-        instruments: &BTreeMap<String, Instrument>,
-        heights: &Heights,
-        checks: &Checks,
-    ) -> ShotRules {
-        let (mut last, mut calibrations) = (0, Vec::new());
-        let mut numbered = |name: &str, instrument: &Instrument| {
-            let mut kits = Kits::from(instrument);
-            kits.number(&mut last);
-            calibrations.extend(kits.calibrations().map(|kit| format!("{name}: {}", kit.corrections())));
-            kits
-        };
-        let kits: BTreeMap<String, Kits> =
-            instruments.iter().map(|(name, instrument)| (name.clone(), numbered(name, instrument))).collect();
-        let only = match (instrument, kits.len()) {
-            (Some(one), _) => Some(numbered("the instrument", one)),
-            (None, 0) => Some(Kits::from(&Instrument { refraction: crate::geodesy::REFRACTION, ..Instrument::default() })),
-            (None, 1) => kits.values().next().cloned(),
-            _ => None,
-        };
-        ShotRules {
-            kits: kits.into_iter().collect(),
-            only,
-            calibrations,
-            target_height_m: heights.target_height_m,
-            catalogue: None,
-            steep_rad: checks.steep_deg.to_radians(),
-            agreement_sigmas: checks.agreement_sigmas,
-        }
-    }
-
-    /// The instrument and the values of a calibration by its number, from 1; none of 0.
-    pub fn calibration(&self, number: u32) -> Option<&str> {
-        self.calibrations.get((number as usize).checked_sub(1)?).map(String::as_str)
-    }
-
-    /// With what a catalogue says of codes: target heights and near faces.
-    #[must_use]
-    pub fn with_catalogue(mut self, catalogue: Option<Arc<Catalogue>>) -> ShotRules {
-        self.catalogue = catalogue;
-        self
-    }
-}
 
 /// Reads a row: all that a full shot has, or whatever of it is there, with what is wrong.
 ///

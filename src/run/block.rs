@@ -4,7 +4,7 @@ use crate::intake::IntakeError;
 use crate::intake::block::Chunk;
 use crate::intake::shot_block::{RowRead, ShotBlock};
 use crate::intake::shot_logs::ShotLogs;
-use crate::intake::shots::ShotRules;
+use crate::intake::shot_rules::ShotRules;
 use crate::records::echo::Echo;
 use crate::records::ledger::{Fault, Reason};
 use crate::records::shot::{Azimuth, ReadRow};

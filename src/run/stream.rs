@@ -20,7 +20,7 @@ use super::{RunError, base_entries};
 use crate::geodesy::crs::CrsError;
 use crate::intake::IntakeError;
 use crate::intake::block::Chunk;
-use crate::intake::shots::ShotRules;
+use crate::intake::shot_rules::ShotRules;
 use crate::output::contract::Sink;
 use crate::records::ledger::Flags;
 use crate::shots::audit::{Audit, Auditor};

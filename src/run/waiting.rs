@@ -15,7 +15,7 @@ use super::tally::Settlement;
 use crate::geodesy::crs::CrsError;
 use crate::intake::delimited::Line;
 use crate::intake::shot_block::ShotBlock;
-use crate::intake::shots::ShotRules;
+use crate::intake::shot_rules::ShotRules;
 use crate::output::contract::Sink;
 use crate::records::ledger::{Entry, Fault, Flags, Outcome};
 

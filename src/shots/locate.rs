@@ -362,7 +362,7 @@ impl Declinations {
         match self.choice {
             DeclinationChoice::Degrees(degrees) => format!("declination {degrees}° given by the job"),
             DeclinationChoice::Model => {
-                let model = if entry % 2 == 0 { "from 2025" } else { "before 2025" };
+                let model = if entry.is_multiple_of(2) { "from 2025" } else { "before 2025" };
                 format!("declination of the model {model}, with {}° added", self.local.0.to_degrees())
             }
         }

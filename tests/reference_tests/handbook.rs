@@ -3,7 +3,7 @@
 use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use standoff::inside::intake::log::Log;
 use standoff::inside::intake::shot_block::{RowRead, ShotBlock};
-use standoff::inside::intake::shots::ShotRules;
+use standoff::inside::intake::shot_rules::ShotRules;
 use standoff::inside::intake::text::Text;
 use standoff::inside::records::shot::Readings;
 use standoff::inside::records::triangle::Triangle;

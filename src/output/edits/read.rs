@@ -33,7 +33,10 @@ struct Record {
 }
 
 /// The edits, in the order of the first of each record, and the keys that several records of a layer have.
-pub fn read(path: &Path) -> Result<(Vec<Edit>, Vec<(String, Key)>), EditsError> {
+pub type EditsRead = (Vec<Edit>, Vec<(String, Key)>);
+
+/// Reads the edits of a GeoPackage.
+pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
     let unreadable = |gist: String| EditsError::Unreadable { path: path.to_owned(), gist };
     let failed = |error: rusqlite::Error| unreadable(error.to_string());
     if !path.is_file() {

@@ -18,7 +18,7 @@ use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::geoid::Geoid;
 use crate::geodesy::register::{Cause, ErrorId, Register};
 use crate::intake::shot_logs::ShotLogs;
-use crate::intake::shots::ShotRules;
+use crate::intake::shot_rules::ShotRules;
 use crate::job::catalogue::Catalogue;
 use crate::job::{self, Job, NetworkOrientation};
 use crate::network::{self, Adjustment, Solved};
