@@ -12,7 +12,9 @@ const MOST_BASES: usize = 5_000;
 
 /// What the shots of each base share with others, where any were mapped. `shares` are those of its shots, each once.
 pub fn shared(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, shares: &[Vec<Shares>]) -> Vec<SharedOfBase> {
-    let used: Vec<usize> = (0..stage.table.bases.len()).filter(|base| !shares[*base].is_empty()).collect();
+    // In a local frame there is no place that another mapping could know.
+    let is_placed = |base: &usize| stage.placed_bases[*base].lon_deg.is_finite();
+    let used: Vec<usize> = (0..stage.table.bases.len()).filter(|base| !shares[*base].is_empty()).filter(is_placed).collect();
     if used.len() > MOST_BASES {
         return Vec::new();
     }
@@ -45,7 +47,8 @@ impl Names<'_> {
             lat_deg: placed.lat_deg,
             ellipsoid_height_m: placed.ellipsoid_height_m,
             orthometric_height_m: placed.orthometric_height_m,
-            is_whole: base.in_network.is_none(),
+            is_whole: errors.position().iter().all(|(id, _)| named(*id).is_some())
+                && errors.azimuth(shared).iter().all(|(id, _)| named(*id).is_some()),
             moved_by: errors
                 .position()
                 .iter()

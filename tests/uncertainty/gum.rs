@@ -1,5 +1,6 @@
-//! JCGM 100:2008 (GUM), example H.2, and JCGM 101:2008 (supplement 1), 9.4.3: correlated inputs. Values from memory of the documents; each follows again
-//! from the readings printed beside it.
+//! JCGM 100:2008 (GUM), example H.2, and JCGM 101:2008 (supplement 1), 9.4.3: correlated inputs. Readings and values of H.2 as the GUM Tree Calculator
+//! of the Measurement Standards Laboratory of New Zealand has them (package GTC 1.5.1 of the Python registry, `type_a.multi_estimate_real`, whose
+//! documentation prints "From Appendix H2 in the GUM"); 9.4.3 by hand from its formulas, which stand beside it.
 
 use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use standoff::inside::geodesy::register::Joint;
@@ -22,17 +23,17 @@ fn simultaneous_resistance_and_reactance() {
             *sum += (set[k / 3] - mean[k / 3]) * (set[k % 3] - mean[k % 3]) / 20.0;
         }
     }
-    // As printed: s = 0.0032 V, 0.0095 mA, 0.00075 rad; r(V, I) = −0.36, r(V, φ) = 0.86, r(I, φ) = −0.65.
+    // By GTC, rounded to nine digits.
     let r = |i: usize, j: usize| covariance[3 * i + j] / (covariance[4 * i] * covariance[4 * j]).sqrt();
-    for (got, want, printed) in [
-        (covariance[0].sqrt(), 0.0032, 5e-5),
-        (covariance[4].sqrt(), 0.0095, 5e-5),
-        (covariance[8].sqrt(), 0.000_75, 5e-6),
-        (r(0, 1), -0.36, 5e-3),
-        (r(0, 2), 0.86, 5e-3),
-        (r(1, 2), -0.65, 5e-3),
+    for (got, want) in [
+        (covariance[0].sqrt(), 0.003_209_361_31),
+        (covariance[4].sqrt(), 0.009_471_008_39),
+        (covariance[8].sqrt(), 0.000_752_063_827),
+        (r(0, 1), -0.355_311_220),
+        (r(0, 2), 0.857_624_211),
+        (r(1, 2), -0.645_111_218),
     ] {
-        assert!((got - want).abs() <= printed, "{got} {want}");
+        assert!((got / want - 1.0).abs() < 1e-8, "{got} {want}");
     }
     let joint = Joint::of_points(frame(), vec![mean], &covariance).unwrap();
     let of = |p: &[[f64; 3]]| {
@@ -42,16 +43,21 @@ fn simultaneous_resistance_and_reactance() {
         [resistance, reactance, impedance, resistance + reactance, resistance + impedance, reactance + impedance]
     };
     let [resistance, reactance, impedance, rx, rz, xz] = joint.estimates(of);
-    // Table H.4: R = 127.732 Ω, u 0.071; X = 219.847 Ω, u 0.295; Z = 254.260 Ω, u 0.236. The correlations too: −0.588, −0.485, 0.993.
-    for (got, value, sigma) in [(resistance, 127.732, 0.071), (reactance, 219.847, 0.295), (impedance, 254.260, 0.236)] {
-        // The readings give 0.2956 for u(X); the document goes on with rounded correlations, which is worth one in the last digit.
-        assert!((got.value - value).abs() <= 5e-4 && (got.sigma - sigma).abs() <= 1e-3, "{got:?} {value} {sigma}");
+    // By GTC; the document prints 127.732 ± 0.071, 219.847 ± 0.295 (with rounded correlations) and 254.260 ± 0.236.
+    for (got, value, sigma) in [
+        (resistance, 127.732_169_93, 0.071_071_407_4),
+        (reactance, 219.846_511_91, 0.295_581_677),
+        (impedance, 254.259_701_95, 0.236_336_130),
+    ] {
+        assert!((got.value - value).abs() < 1e-7 && (got.sigma / sigma - 1.0).abs() < 1e-6, "{got:?} {value} {sigma}");
     }
-    for (both, one, other, want) in
-        [(rx, resistance, reactance, -0.588), (rz, resistance, impedance, -0.485), (xz, reactance, impedance, 0.993)]
-    {
+    for (both, one, other, want) in [
+        (rx, resistance, reactance, -0.588_429_784),
+        (rz, resistance, impedance, -0.485_259_224),
+        (xz, reactance, impedance, 0.992_511_649),
+    ] {
         let got = 0.5 * (both.sigma.powi(2) - one.sigma.powi(2) - other.sigma.powi(2)) / (one.sigma * other.sigma);
-        assert!((got - want).abs() < 1.5e-3, "{got} {want}");
+        assert!((got - want).abs() < 1e-6, "{got} {want}");
     }
 }
 
