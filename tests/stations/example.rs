@@ -14,9 +14,11 @@ const LAGOON: Example = Example {
     bases: 4,
     layers: &[
         ("features", "POINT"),
-        ("nests", "POINT"),
+        ("nests", ""),
+        ("nests_cells", "POLYGON"),
         ("landmarks", "POINT"),
-        ("stops", "POINT"),
+        ("stops", ""),
+        ("stops_cells", "POLYGON"),
         ("shores", "LINESTRING"),
         ("reeds", "POLYGON"),
         ("bases", "POINT"),
