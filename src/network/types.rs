@@ -95,7 +95,7 @@ pub enum Kind {
     /// Horizontal distance in the base's horizon.
     Horizontal,
     /// Vertical distance that belongs to a horizontal distance, up positive, raised by refraction as
-    /// [`crate::shots::reduce`] does: the horizontal distance is held.
+    /// the reduction of shots does: the horizontal distance is held.
     Vertical,
     /// Vertical distance that belongs to a slope distance, up positive, raised by refraction: the slope is held.
     VerticalWithSlope,

@@ -142,7 +142,7 @@ pub struct Provenance {
 /// A base as it was recorded.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BaseRow {
-    /// Name; parts of a name made of several columns have [`super::names::NAME_JOINT`] between.
+    /// Name; parts of a name made of several columns have `NAME_JOINT` between.
     pub name: String,
     /// The log's header of the name.
     pub name_header: String,

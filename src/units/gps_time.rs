@@ -2,7 +2,7 @@
 //!
 //! GPS time runs ahead of UTC by the leap seconds since 1980: GPS − UTC = (TAI − UTC) − 19 s. The steps
 //! are a table, `leap_seconds.csv` (IERS Bulletin C, from memory), which a job can replace with the
-//! newer `leap-seconds.list` that the IERS publishes. Local zones are [`crate::intake::cell::time_zone`].
+//! newer `leap-seconds.list` that the IERS publishes. Local zones are settled where logs are read.
 
 use std::sync::{Arc, OnceLock};
 
