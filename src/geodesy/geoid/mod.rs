@@ -15,7 +15,6 @@ mod open;
 #[cfg(test)]
 pub(crate) mod tests;
 
-#[cfg(feature = "gis")]
 use crate::geodesy::frame::Geodetic;
 pub use global::{GeoidReader, GlobalGeoid, NAME, SIGMA_M};
 pub use grid::GeoidGrid;
