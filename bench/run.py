@@ -105,16 +105,22 @@ def tasks(data, out, program):
     return chosen
 
 
-def compare(data, out, program, rows, rounds):
-    size = make_data(data, rows)
-    print(f"\n{rows:,} shots, {size / 1e6:.0f} MB of text; median of {rounds}, (least to greatest)\n")
-    chosen = tasks(data, out, program)
+def in_turn(chosen, rounds):
+    """What each task took in each round, after one warm-up."""
     runs = {task.name: [] for task in chosen}
     for turn in range(rounds + 1):
         for task in chosen:
             usage = measure(task)
             if turn > 0:
                 runs[task.name].append(usage)
+    return runs
+
+
+def compare(data, out, program, rows, rounds):
+    size = make_data(data, rows)
+    print(f"\n{rows:,} shots, {size / 1e6:.0f} MB of text; median of {rounds}, (least to greatest)\n")
+    chosen = tasks(data, out, program)
+    runs = in_turn(chosen, rounds)
     print_comparison(runs)
     if program:
         check = standoff(program, data / "job-fixed.toml", out / "fixed", "standoff, fixed declination")
@@ -141,12 +147,7 @@ def shapes(folder, program, rows, rounds):
     print(f"\nstandoff alone, {rows:,} shots; median of {rounds}, after one warm-up\n")
     print("| run | wall s | processor s | peak MiB | wall over three layers |")
     print("| --- | --: | --: | --: | --: |")
-    runs = {task.name: [] for task in chosen}
-    for turn in range(rounds + 1):
-        for task in chosen:
-            usage = measure(task)
-            if turn > 0:
-                runs[task.name].append(usage)
+    runs = in_turn(chosen, rounds)
     median = {name: statistics.median(usage.wall for usage in usages) for name, usages in runs.items()}
     for (name, usages), first in zip(runs.items(), [0, 0, 2, 2]):
         cpu, memory = (statistics.median(getattr(usage, figure) for usage in usages) for figure in ("cpu", "memory"))

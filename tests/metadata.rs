@@ -1,6 +1,6 @@
 //! What a data set says of itself in each format: accuracy against the records themselves, fields against the files, elements in the order
-//! of their standards. The order of ISO/TS 19139 and of FGDC-STD-001-1998 is from memory of the published schemas: no package of the
-//! registries has them, so a validation against the XSD itself is not made.
+//! of their standards. The order of ISO/TS 19139 and of FGDC-STD-001-1998 is from memory of the published schemas; a validation
+//! against the XSD itself is not made.
 
 use std::collections::BTreeMap;
 use std::path::Path;

@@ -49,11 +49,17 @@ impl SharedErrors {
         let folder = file.parent().unwrap_or(Path::new(""));
         let above = folder.parent();
         let read = |folder: &Path| {
-            let text = std::fs::read_to_string(folder.join("summary.json")).ok()?;
-            serde_json::from_str::<Told>(&text).ok()
+            // What is no regular file may have no end.
+            let path = Some(folder.join("summary.json")).filter(|path| path.is_file())?;
+            serde_json::from_str::<Told>(&std::fs::read_to_string(path).ok()?).ok()
         };
         let Some(told) = read(folder).or_else(|| above.and_then(read)) else { return SharedErrors::default() };
-        SharedErrors { of_base: told.shared_errors.into_iter().map(|of| (of.base.clone(), of)).collect() }
+        let mut of_base: HashMap<String, SharedOfBase> = HashMap::new();
+        for of in told.shared_errors {
+            // Two positions of one name, such as two occupations that were kept apart: a feature does not say which it was shot from.
+            of_base.entry(of.base.clone()).and_modify(|known| known.is_whole = false).or_insert(of);
+        }
+        SharedErrors { of_base }
     }
 
     /// The arms of a point of a layer; none of one that was not shot from one base whose errors are all known.
@@ -145,5 +151,32 @@ impl PointArms {
     /// The names of the errors that both have.
     pub fn in_common<'a>(&'a self, other: &'a PointArms) -> impl Iterator<Item = &'a str> {
         self.arms.iter().map(|(error, _)| error.as_str()).filter(|error| other.arms.iter().any(|(known, _)| known == error))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_positions_of_one_name_tell_nothing_and_a_folder_of_the_name_is_no_summary() {
+        let folder = tempfile::tempdir().unwrap();
+        let (summary, layer) = (folder.path().join("summary.json"), folder.path().join("layer.gpkg"));
+        std::fs::create_dir(&summary).unwrap();
+        assert!(SharedErrors::beside(&layer).of_base.is_empty());
+        std::fs::remove_dir(&summary).unwrap();
+        let of = |base: &str| {
+            format!(
+                r#"{{"base":"{base}","lon_deg":10,"lat_deg":50,"ellipsoid_height_m":1,"orthometric_height_m":null,"is_whole":true,
+                "moved_by":[],"azimuths_turned_by":[],"inclinations_turned_by":[],"distances_lengthened_by":[]}}"#
+            )
+        };
+        std::fs::write(&summary, format!(r#"{{"shared_errors":[{},{},{}]}}"#, of("A"), of("B"), of("A"))).unwrap();
+        // In the folder of one format, and beside it.
+        for layer in [layer, folder.path().join("csv/layer.csv")] {
+            let known = SharedErrors::beside(&layer).of_base;
+            assert_eq!(known.len(), 2);
+            assert!(known["B"].is_whole && !known["A"].is_whole);
+        }
     }
 }
