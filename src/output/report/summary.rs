@@ -52,7 +52,7 @@ pub struct Summary {
     pub geoids: Vec<GeoidSummary>,
     /// Transformations between datums and of heights, with their accuracies and the bases that they serve.
     pub operations: Vec<OperationUse>,
-    /// What the features of each base err by together with those of others, and of other mappings; empty where places are kept coarse.
+    /// What the features of each base err by together with those of others, and of other mappings; empty where places are kept coarse, and above 5,000 bases.
     pub shared_errors: Vec<SharedOfBase>,
     /// The layers that have records; others are not written.
     pub layers: Vec<LayerSummary>,

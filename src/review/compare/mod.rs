@@ -444,14 +444,19 @@ fn notes(
     notes
 }
 
-/// What an error is of, without the name of the base: a position, a step, a declination, a correction.
+/// What an error is of, for people: a position, a set-up, a step, a declination, a correction.
 fn kind_of(error: &str) -> &str {
-    let axis = [" east", " north", " up"].into_iter().find_map(|axis| error.strip_suffix(axis));
-    match axis {
-        Some(position) if position.starts_with("position ") => "the position of their base",
-        Some(step) => step,
-        None => error,
+    const KINDS: [(&str, &str); 3] = [
+        ("position ", "the position of their base"),
+        ("orientation ", "the set-up of their base"),
+        ("declination ", "the declination"),
+    ];
+    if let Some((_, said)) = KINDS.into_iter().find(|(begins, _)| error.starts_with(begins)) {
+        return said;
     }
+    let step = [" east", " north", " up"].into_iter().find_map(|axis| error.strip_suffix(axis));
+    // A correction names its instrument and values behind the comma.
+    step.or_else(|| error.split(',').next()).unwrap_or(error)
 }
 
 #[cfg(test)]
@@ -459,6 +464,22 @@ mod tests {
     use super::*;
     use crate::numeric::monte_carlo::Normal;
     use crate::review::assess::probability::normal_two_sided;
+
+    #[test]
+    fn errors_in_words_for_people() {
+        for (error, said) in [
+            ("position 3450032b85452753 up", "the position of their base"),
+            ("orientation of base RL-01 by the logs dc92bbbec7feb8f3, 0", "the set-up of their base"),
+            ("declination of the model from 2025, with 0° added", "the declination"),
+            ("step ED50 to WGS 84 (1) north", "step ED50 to WGS 84 (1)"),
+            (
+                "correction of azimuths, tripod: azimuths 1 ± 0.2°, inclinations 0 ± 0°, distances 0 ± 0 m",
+                "correction of azimuths",
+            ),
+        ] {
+            assert_eq!(kind_of(error), said);
+        }
+    }
 
     /// Two mappings in which nothing changed: even one call among points, heights and values together comes in 5 of 100, where two
     /// families at 5 % each would have 1 − 0.95² = 9.75.
