@@ -44,7 +44,9 @@ test: tools
 
 # As a person would, offscreen; formats against other readers and published schemas.
 test-gis: tools
-	test -x $(GIS_PYTHON) || (python3 -m venv target/gis-venv && target/gis-venv/bin/pip install -q -r tests/desktop_gis/requirements.txt)
+	test -x $(GIS_PYTHON) || python3 -m venv target/gis-venv
+	target/gis-venv/bin/pip install -q -r tests/desktop_gis/requirements.txt
+	target/gis-venv/bin/pip install -q --no-deps -r tests/desktop_gis/schemas.txt
 	cargo test --release --locked --test all desktop_gis -- --ignored
 
 # No file over 500 lines, no function over 80, and no import from a room above: see DEVELOPERS.md.

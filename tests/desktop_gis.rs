@@ -50,7 +50,7 @@ fn formats_are_sound_to_other_readers_and_published_schemas() {
         .map(|example| {
             let (out, job) = (folder.path().join(example), format!("examples/{example}/job.toml"));
             let mut arguments = vec!["map", &job, "--out", out.to_str().unwrap(), "--quiet"];
-            ["geojson", "dxf", "kml", "kmz", "gpx", "jsonfg"].iter().for_each(|format| arguments.extend(["--format", format]));
+            ["gpkg", "geojson", "csv", "dxf", "kml", "kmz", "gpx", "jsonfg"].iter().for_each(|format| arguments.extend(["--format", format]));
             let ran = standoff(root, &arguments);
             assert_eq!(ran.status, Some(0), "{example}: {}", ran.err);
             out
@@ -60,10 +60,12 @@ fn formats_are_sound_to_other_readers_and_published_schemas() {
         Command::new(GIS_PYTHON).arg("tests/desktop_gis/formats.py").args(&outputs).output().expect("make test-gis makes it");
     let (said, errors) = (String::from_utf8_lossy(&read.stdout), String::from_utf8_lossy(&read.stderr));
     assert!(read.status.success(), "{said}{errors}");
-    for format in ["kml ", "gpx ", "dxf "] {
+    for format in ["kml ", "gpx ", "dxf ", "iso ", "package "] {
         assert_eq!(said.lines().filter(|line| line.starts_with(format)).count(), EXAMPLES.len(), "{said}{errors}");
     }
-    assert!(said.lines().filter(|line| line.starts_with("jsonfg ")).count() > 3 * EXAMPLES.len(), "{said}");
+    for format in ["jsonfg ", "geojson "] {
+        assert!(said.lines().filter(|line| line.starts_with(format)).count() > 3 * EXAMPLES.len(), "{said}");
+    }
 }
 
 #[test]

@@ -1,19 +1,28 @@
-"""Formats against other readers and published schemas, in an environment of its own (tests/desktop_gis/requirements.txt): KML by the OGC's
-schema (ogckml22.xsd, which fastkml carries), DXF by ezdxf's audit, JSON-FG, KML, KMZ and GPX by a current GDAL. Every fault is a line; none
-gives status 0.
+"""Formats against other readers and published schemas, in an environment of its own (tests/desktop_gis/requirements.txt and schemas.txt): KML
+by the OGC's schema (ogckml22.xsd, which fastkml carries), metadata by the schemas of ISO/TS 19139:2007 (which pycsw carries), GeoJSON by the
+models of geojson-pydantic (RFC 7946), data packages with every value by frictionless, DXF by ezdxf's audit, JSON-FG, KML, KMZ and GPX by a
+current GDAL. Every fault is a line; none gives status 0.
 
     target/gis-venv/bin/python formats.py OUTPUT_FOLDER ...
 """
 
+import importlib.util
 import json
+import sqlite3
 import sys
 from pathlib import Path
 
 import ezdxf
 import fastkml
+import frictionless
 import pyogrio
 from ezdxf.lldxf.encoding import decode_dxf_unicode
+from geojson_pydantic import FeatureCollection
 from lxml import etree
+
+# The package itself is not run, and what it depends on is not there.
+PYCSW = Path(importlib.util.find_spec("pycsw").origin).parent
+ISO = etree.XMLSchema(etree.parse(str(PYCSW / "plugins/profiles/apiso/schemas/ogc/iso/19139/20070417/gmd/gmd.xsd")))
 
 faults = []
 
@@ -28,6 +37,28 @@ def kml(path):
     document = etree.parse(str(path))
     need(schema.validate(document), path.name, "is not valid:", [str(error) for error in schema.error_log][:3])
     return len(document.findall(".//{http://www.opengis.net/kml/2.2}Placemark"))
+
+
+def geojson(path):
+    document = json.loads(path.read_text())
+    try:
+        FeatureCollection.model_validate(document)
+    except ValueError as error:
+        faults.append(f"{path.name} is not valid: {error}")
+    return len(document["features"])
+
+
+def metadata(path):
+    documents = [etree.fromstring(text.encode()) for (text,) in sqlite3.connect(path).execute("SELECT metadata FROM gpkg_metadata")]
+    for document in documents:
+        need(ISO.validate(document), path.name, "has metadata that are not valid:", [str(error) for error in ISO.error_log][:3])
+    return len(documents)
+
+
+def package(path):
+    found = frictionless.validate(str(path))
+    need(found.valid, path, "is not valid:", found.flatten(["title", "rowNumber", "message"])[:3])
+    return len(found.tasks)
 
 
 def records(path):
@@ -81,7 +112,14 @@ for folder in map(Path, sys.argv[1:]):
         points = pyogrio.read_info(path, layer="waypoints", force_feature_count=True)["features"]
         need(points > 0, path.name, "has no waypoints")
         print("gpx", path.name, points)
+    for path in sorted(folder.glob("*.gpkg")):
+        print("iso", path.name, metadata(path))
+    for path in sorted(folder.glob("geojson/*.geojson")):
+        print("geojson", path.name, geojson(path))
+    for path in sorted(folder.glob("csv/datapackage.json")):
+        print("package", path, package(path))
     for path in sorted(folder.glob("jsonfg/*.json")):
+        geojson(path)
         told, info = json.loads(path.read_text()), pyogrio.read_info(path)
         need(info["features"] == len(told["features"]), path.name, info["features"], "read by GDAL of", len(told["features"]))
         code = told["coordRefSys"].rsplit("/", 1)[-1]

@@ -46,10 +46,13 @@ impl Subject {
     }
 }
 
-/// Least and greatest longitudes and latitudes of the points, as far as their fields tell them.
+/// Westernmost and easternmost longitudes, least and greatest latitudes of the points, as far as their fields tell them.
 #[derive(Debug, Clone, Default)]
 pub struct Whereabouts {
+    /// Least longitude and latitude, greatest longitude and latitude.
     bounds_deg: Option<[f64; 4]>,
+    /// Least and greatest longitude counted from 0 to 360 degrees.
+    eastward_deg: Option<[f64; 2]>,
 }
 
 impl Whereabouts {
@@ -61,15 +64,26 @@ impl Whereabouts {
         };
         let (Some(lats), Some(lons)) = (reals("lat_deg"), reals("lon_deg")) else { return };
         for (lat, lon) in lats.iter().zip(lons).filter(|(lat, lon)| lat.is_finite() && lon.is_finite()) {
-            let [west, south, east, north] = self.bounds_deg.get_or_insert([*lon, *lat, *lon, *lat]);
-            (*west, *south) = (west.min(*lon), south.min(*lat));
-            (*east, *north) = (east.max(*lon), north.max(*lat));
+            self.take(*lat, *lon);
         }
     }
 
-    /// Least longitude and latitude, greatest longitude and latitude in degrees; none where no field tells them.
+    fn take(&mut self, lat: f64, lon: f64) {
+        let [west, south, east, north] = self.bounds_deg.get_or_insert([lon, lat, lon, lat]);
+        (*west, *south) = (west.min(lon), south.min(lat));
+        (*east, *north) = (east.max(lon), north.max(lat));
+        let turned = lon.rem_euclid(360.0);
+        let [least, greatest] = self.eastward_deg.get_or_insert([turned, turned]);
+        (*least, *greatest) = (least.min(turned), greatest.max(turned));
+    }
+
+    /// Westernmost longitude, least latitude, easternmost longitude, greatest latitude in degrees; none where no field tells them. Points on
+    /// both sides of the 180th meridian have a western bound that is greater than the eastern one.
     pub fn bounds_deg(&self) -> Option<[f64; 4]> {
-        self.bounds_deg
+        let ([west, south, east, north], [least, greatest]) = self.bounds_deg.zip(self.eastward_deg)?;
+        let is_across = greatest - least < east - west;
+        let signed = |turned: f64| if turned > 180.0 { turned - 360.0 } else { turned };
+        Some(if is_across { [signed(least), south, signed(greatest), north] } else { [west, south, east, north] })
     }
 }
 
@@ -83,7 +97,7 @@ pub struct Metadata<'m> {
     pub dated: Timestamp,
     /// How sure each layer is, in the order of the layers.
     pub sure: &'m [Sure],
-    /// Least longitude and latitude, greatest longitude and latitude in degrees; none where they are not told.
+    /// Westernmost longitude, least latitude, easternmost longitude, greatest latitude in degrees; none where they are not told.
     pub bounds_deg: Option<[f64; 4]>,
 }
 
@@ -185,5 +199,27 @@ impl Metadata<'_> {
         }
         steps.extend(account.notes.iter().cloned());
         steps
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Bounds of points by their longitudes, on the equator.
+    fn bounds(lons: &[f64]) -> Option<[f64; 4]> {
+        let mut whereabouts = Whereabouts::default();
+        lons.iter().for_each(|lon| whereabouts.take(0.0, *lon));
+        whereabouts.bounds_deg()
+    }
+
+    /// RFC 7946, 5.2: a box across the 180th meridian has a western longitude that is greater than the eastern one.
+    #[test]
+    fn bounds_across_the_180th_meridian_begin_in_the_east() {
+        assert_eq!(bounds(&[179.5, -179.75, 179.9]), Some([179.5, 0.0, -179.75, 0.0]));
+        assert_eq!(bounds(&[-0.5, 0.25]), Some([-0.5, 0.0, 0.25, 0.0]));
+        assert_eq!(bounds(&[10.0, 12.0]), Some([10.0, 0.0, 12.0, 0.0]));
+        assert_eq!(bounds(&[-80.0, -79.0]), Some([-80.0, 0.0, -79.0, 0.0]));
+        assert_eq!(bounds(&[]), None);
     }
 }
