@@ -50,7 +50,9 @@ fn formats_are_sound_to_other_readers_and_published_schemas() {
         .map(|example| {
             let (out, job) = (folder.path().join(example), format!("examples/{example}/job.toml"));
             let mut arguments = vec!["map", &job, "--out", out.to_str().unwrap(), "--quiet"];
-            ["gpkg", "geojson", "csv", "dxf", "kml", "kmz", "gpx", "jsonfg"].iter().for_each(|format| arguments.extend(["--format", format]));
+            ["gpkg", "geojson", "csv", "dxf", "kml", "kmz", "gpx", "jsonfg"]
+                .iter()
+                .for_each(|format| arguments.extend(["--format", format]));
             let ran = standoff(root, &arguments);
             assert_eq!(ran.status, Some(0), "{example}: {}", ran.err);
             out

@@ -80,7 +80,8 @@ fn strings_and_parts(formats: &str) -> TempDir {
 fn each_layer_is_labelled_by_what_tells_its_records_apart() {
     let layers = layers::all("z");
     let expected: BTreeMap<&str, (&[&str], &[&str])> = [
-        ("features", (["feature", "flags"].as_slice(), ["FEATURE", "FLAGS"].as_slice())),
+        // Rows of a measurement, many of which may have its name, have no label.
+        ("features", (["feature", "flags", "measure"].as_slice(), ["FEATURE", "FLAGS", "MEASURE"].as_slice())),
         ("bases", (&["base", "flags"], &["BASE", "FLAGS"])),
         // Written at the feature, not again along the line and in the ellipse.
         ("sight_lines", (&[], &[])),

@@ -72,6 +72,8 @@ def one_by_one(path):
         need(symbol is not None, path, name, "is drawn by", layer.renderer().type())
         if layer.featureCount() == 0:
             continue
+        if layer.labelsEnabled() and {"feature", "measure", "role"} <= set(layer.fields().names()):
+            labelled(layer, path, name)
         extent = QgsRectangle(layer.extent())
         extent.grow(max(extent.width(), extent.height(), 1.0 if not layer.crs().isGeographic() else 1e-5) * 0.2)
         need(colours(drawn([layer], extent, layer.crs())) > 1, path, name, "draws nothing")
@@ -83,6 +85,27 @@ def one_by_one(path):
         if layer.mapTipTemplate():
             tip = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
             need("[%" not in tip, path, name, "has a tip that is no expression:", tip)
+
+
+def labelled(layer, path, name):
+    """The name of a measurement stands once, however many rows it has; sights to a base have no name of their own."""
+    settings, written, wanted = layer.labeling().settings(), {}, set()
+    context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+    expression = QgsExpression(settings.fieldName if settings.isExpression else QgsExpression.quotedColumnRef(settings.fieldName))
+    need(not expression.hasParserError() and expression.prepare(context), path, name, expression.parserErrorString())
+    for record in layer.getFeatures():
+        context.setFeature(record)
+        label = expression.evaluate(context)
+        need(not expression.hasEvalError(), path, name, expression.evalErrorString())
+        if record["role"] in ("backsight", "foresight"):
+            need(not label, path, name, "labels a sight to a base:", label)
+        elif record["measure"]:
+            wanted.add(record["feature"])
+            written[record["feature"]] = written.get(record["feature"], 0) + (1 if label else 0)
+        else:
+            need(label == record["feature"], path, name, "labels", record["feature"], "by", label)
+    few = {record["feature"] for record in layer.getFeatures() if record["measure"] in ("height", "width")}
+    need(all(written[one] == 1 for one in wanted - few), path, name, "writes names so often:", written)
 
 
 def as_project(path, pictures):

@@ -98,6 +98,8 @@ pub struct Look {
     pub labels_to_scale: Option<u32>,
     /// Whether the label of a point stands below it, as that of a point that shares its place with a feature.
     pub label_is_below: bool,
+    /// Whether the label of an area keeps off its middle, as the count of a coarse square, where other layers have a mark.
+    pub label_is_off_middle: bool,
 }
 
 /// Colours of layers that the program does not know by name.
@@ -129,6 +131,7 @@ impl Look {
             fill_opacity: 0.2,
             labels_to_scale: Some(FEATURE_LABELS),
             label_is_below: false,
+            label_is_off_middle: false,
         }
     }
 

@@ -36,6 +36,9 @@ const LABEL_FIELDS: [&str; 5] = ["feature", "base", "name", "number", "features"
 /// Scale of the counts in coarse cells: one of 500 m is 10 mm wide there. Common practice, no source.
 const CELL_LABELS: u32 = 50_000;
 
+/// The field that is not null in rows of a measurement: many may have its name.
+const MEASURE_FIELD: &str = "measure";
+
 /// The field that is not null where something is suspicious about a record.
 const FLAGS_FIELD: &str = "flags";
 
@@ -58,7 +61,7 @@ pub fn looks(layers: &[Layer]) -> Vec<Look> {
             Look::of_other(others - 1)
         });
         match layer.key {
-            LayerKey::Cells(_) => Look { labels_to_scale: Some(CELL_LABELS), ..look },
+            LayerKey::Cells(_) => Look { labels_to_scale: Some(CELL_LABELS), label_is_off_middle: true, ..look },
             _ => look,
         }
     };
@@ -81,7 +84,14 @@ fn field_names(layer: &Layer, naming: Naming) -> FieldNames<'_> {
     FieldNames {
         label: layer.fields.iter().find(|field| LABEL_FIELDS.contains(&&*field.name)).map(named),
         flags: layer.fields.iter().find(|field| field.name == FLAGS_FIELD).map(named),
+        measure: measure_field(layer).map(named),
     }
+}
+
+/// The kind of measurement that a feature is a row of; none in layers of measurements themselves.
+fn measure_field(layer: &Layer) -> Option<&Field> {
+    let is_of_features = layer.fields.iter().any(|field| field.name == LABEL_FIELDS[0]);
+    layer.fields.iter().find(|field| is_of_features && field.is_own() && field.name == MEASURE_FIELD)
 }
 
 fn name_of(field: &Field, naming: Naming) -> &str {

@@ -8,11 +8,12 @@
 
 use super::look::{Colour, DARK, Look, Mark, WHITE};
 use super::words::title_of;
-use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, name_of};
+use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, measure_field, name_of};
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
 use crate::output::order::{self, Group};
 use crate::output::xml::Document;
+use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::units::computed;
 
 /// The version that the documents are written for.
@@ -55,7 +56,7 @@ pub(super) fn style_of(document: &mut Document, layer: &Layer, look: &Look, nami
     if layer.geometry != GeometryKind::None {
         renderer(document, layer, look, naming, metres_a_unit);
         if let (Some(label), Some(scale)) = (label_field(layer), look.labels_to_scale) {
-            labels(document, layer.geometry, look, name_of(label, naming), scale);
+            labels(document, layer, look, &label_of(layer, label, naming), scale);
         }
     }
     fields(document, layer, naming);
@@ -215,12 +216,29 @@ fn symbol_layer(document: &mut Document, class: &str, set: &[(&str, String)], dr
     });
 }
 
-fn labels(document: &mut Document, geometry: GeometryKind, look: &Look, field: &str, scale: u32) {
+/// A field, or the expression that is null where the name is written elsewhere or is that of many rows: sights to a base have its name, and
+/// of the rows of a measurement only the first is labelled, but those of heights and widths, which are few.
+fn label_of(layer: &Layer, label: &Field, naming: Naming) -> (String, bool) {
+    let name = name_of(label, naming);
+    let role = layer.fields.iter().find(|field| field.name == "role").map(|field| name_of(field, naming));
+    let (Some(measure), Some(role)) = (measure_field(layer).map(|field| name_of(field, naming)), role) else {
+        return (name.to_owned(), false);
+    };
+    let expression = format!(
+        "CASE WHEN \"{role}\" IN ('{BACKSIGHT}', '{FORESIGHT}') THEN NULL \
+         WHEN coalesce(\"{measure}\", '') IN ('', 'height', 'width') THEN \"{name}\" \
+         WHEN $id = minimum($id, group_by:=\"{name}\", filter:=\"{measure}\" IS NOT NULL) THEN \"{name}\" END"
+    );
+    (expression, true)
+}
+
+fn labels(document: &mut Document, layer: &Layer, look: &Look, (field, is_expression): &(String, bool), scale: u32) {
+    let geometry = layer.geometry;
     document.within("labeling", &[("type", "simple")], |document| {
         document.within("settings", &[("calloutType", "simple")], |document| {
             let style = [
-                ("fieldName", field),
-                ("isExpression", "0"),
+                ("fieldName", field.as_str()),
+                ("isExpression", if *is_expression { "1" } else { "0" }),
                 ("fontFamily", "Sans Serif"),
                 ("fontSize", "9"),
                 ("fontSizeUnit", "Point"),
@@ -237,11 +255,12 @@ fn labels(document: &mut Document, geometry: GeometryKind, look: &Look, field: &
                 ];
                 document.empty("text-buffer", &buffer);
             });
-            // 6: places around the point in the order given; 2: along a line; 1: over the middle of an area.
+            // 6: places around the point in the order given; 2: along a line; 1: over the middle of an area; 4: level, where it is free inside.
             let order = if look.label_is_below { "BR,BL,TR,TL,R,L" } else { "TR,TL,BR,BL,R,L" };
             let placement = match geometry {
                 GeometryKind::Point | GeometryKind::None => "6",
                 GeometryKind::Line => "2",
+                GeometryKind::Area if look.label_is_off_middle => "4",
                 GeometryKind::Area => "1",
             };
             let place = [

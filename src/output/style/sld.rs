@@ -29,6 +29,8 @@ pub struct FieldNames<'f> {
     pub label: Option<&'f str>,
     /// What is not null for records with flags; points are then drawn with a dark outline.
     pub flags: Option<&'f str>,
+    /// What is not null for rows of a measurement: they are not labelled, since many may have its name.
+    pub measure: Option<&'f str>,
 }
 
 /// The style of a layer; none for a table, which is not drawn.
@@ -81,9 +83,7 @@ fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Lo
             document.leaf("se:Name", "flagged");
             titled(document, &format!("{title}, with flags"));
             document.within("ogc:Filter", &[], |document| {
-                document.within("ogc:Not", &[], |document| {
-                    document.within("ogc:PropertyIsNull", &[], |document| document.leaf("ogc:PropertyName", flags));
-                });
+                document.within("ogc:Not", &[], |document| is_null(document, flags));
             });
             point(document, look, Some(DARK));
         });
@@ -92,11 +92,18 @@ fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Lo
         document.within("se:Rule", &[], |document| {
             document.leaf("se:Name", "label");
             titled(document, &format!("Labels, to 1 : {scale}"));
+            if let Some(measure) = fields.measure {
+                document.within("ogc:Filter", &[], |document| is_null(document, measure));
+            }
             // Labels at larger scales only, so that maps of many records stay readable.
             document.leaf("se:MaxScaleDenominator", &scale.to_string());
             document.within("se:TextSymbolizer", &[], |document| text(document, geometry, look, label));
         });
     }
+}
+
+fn is_null(document: &mut Document, field: &str) {
+    document.within("ogc:PropertyIsNull", &[], |document| document.leaf("ogc:PropertyName", field));
 }
 
 /// A mark, with a dark outline where one is asked for.
@@ -159,6 +166,7 @@ fn text(document: &mut Document, geometry: GeometryKind, look: &Look, label: &st
         GeometryKind::Line => document.within("se:LinePlacement", &[], |document| {
             document.leaf("se:PerpendicularOffset", &(look.line_width_px / 2.0 + LABEL_GAP_PX).to_string());
         }),
+        GeometryKind::Area if look.label_is_off_middle => place(document, [0.5, 0.0], [0.0, LABEL_PX]),
         GeometryKind::Area => place(document, [0.5, 0.5], [0.0, 0.0]),
         GeometryKind::Point | GeometryKind::None => {
             // To the right, and above or below, clear of the lines that lead to the point.

@@ -19,7 +19,7 @@ fn every_look_gives_a_document_in_the_order_of_the_schemas() {
     for look in looks() {
         for geometry in WITH_GEOMETRY {
             for (label, flags) in names.iter().flat_map(|label| names.map(|flags| (*label, flags))) {
-                let document = of(geometry, &look, FieldNames { label, flags });
+                let document = of(geometry, &look, FieldNames { label, flags, measure: flags });
                 assert_in_order(&document);
                 let has_labels = label.is_some() && look.labels_to_scale.is_some();
                 let has_flagged = flags.is_some() && geometry == GeometryKind::Point;
@@ -97,13 +97,13 @@ fn the_document_of_a_line_by_hand() {
   </NamedLayer>
 </StyledLayerDescriptor>
 "##;
-    let fields = FieldNames { label: Some("name"), flags: Some("flags") };
+    let fields = FieldNames { label: Some("name"), flags: Some("flags"), measure: None };
     assert_eq!(sld("lines", "Walls & fences", GeometryKind::Line, &look, fields).unwrap(), expected);
 }
 
 #[test]
 fn points_have_the_mark_and_with_flags_a_dark_outline() {
-    let fields = FieldNames { label: None, flags: Some("FLAGS") };
+    let fields = FieldNames { flags: Some("FLAGS"), ..FieldNames::default() };
     for look in looks() {
         let document = of(GeometryKind::Point, &look, fields);
         let [plain, flagged] = document.all("se:Rule")[..] else { panic!("two rules") };
@@ -150,7 +150,7 @@ fn areas_let_what_lies_under_them_through() {
 
 #[test]
 fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
-    let fields = FieldNames { label: Some("feature"), flags: None };
+    let fields = FieldNames { label: Some("feature"), ..FieldNames::default() };
     let at = |geometry, look: &Look| {
         let document = of(geometry, look, fields);
         ["se:AnchorPointX", "se:AnchorPointY", "se:DisplacementX", "se:DisplacementY"]
@@ -161,6 +161,8 @@ fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
     assert_eq!(at(GeometryKind::Point, &look), [0.0, 0.0, 7.5, 2.25]);
     assert_eq!(at(GeometryKind::Point, &Look { label_is_below: true, ..look }), [0.0, 1.0, 7.5, -2.25]);
     assert_eq!(at(GeometryKind::Area, &look), [0.5, 0.5, 0.0, 0.0]);
+    // Over the middle, where other layers have a mark up to 13 px high.
+    assert_eq!(at(GeometryKind::Area, &Look { label_is_off_middle: true, ..look }), [0.5, 0.0, 0.0, 12.0]);
 }
 
 #[test]
@@ -209,7 +211,7 @@ proptest! {
             text.chars().filter(|sign| matches!(sign, '\t' | '\n' | '\r') || *sign >= ' ').filter(|sign| !matches!(sign, '\u{fffe}' | '\u{ffff}')).collect()
         };
         prop_assume!(!title.contains('\r') && !field.contains('\r'));
-        let fields = FieldNames { label: Some(&field), flags: None };
+        let fields = FieldNames { label: Some(&field), ..FieldNames::default() };
         let document = sld("layer", &title, GeometryKind::Point, &Look::of_other(0), fields).unwrap();
         let document = Element::read(&document);
         assert_in_order(&document);

@@ -102,7 +102,7 @@ fn model(name: &str) -> Option<&'static [(&'static str, Often)]> {
             ("se:MaxScaleDenominator", Perhaps),
             ("a symbolizer", Several),
         ],
-        "ogc:Filter" => &[("ogc:Not", Once)],
+        "ogc:Filter" => &[("a condition", Once)],
         "ogc:Not" => &[("ogc:PropertyIsNull", Once)],
         "ogc:PropertyIsNull" => &[("ogc:PropertyName", Once)],
         "se:PointSymbolizer" => &[("se:Geometry", Perhaps), ("se:Graphic", Perhaps)],
@@ -156,6 +156,7 @@ pub fn assert_in_order(element: &Element) {
     for (name, often) in model {
         let is_it = |child: &&Element| match *name {
             "a symbolizer" => child.name.ends_with("Symbolizer"),
+            "a condition" => ["ogc:Not", "ogc:PropertyIsNull"].contains(&&*child.name),
             name => child.name == name,
         };
         let count = rest.iter().take_while(is_it).count();
