@@ -1,24 +1,23 @@
-//! Sparse Cholesky decomposition of the normal equations, and the part of their inverse that stands in its pattern.
+//! Sparse Cholesky decomposition of the normal equations.
 //!
 //! N is first scaled to a unit diagonal, D N D = L Lᵀ after a minimum-degree ordering (P. R. Amestoy, T. A. Davis, I. S.
 //! Duff, SIAM J. Matrix Anal. 17, 1996; by the crate `faer`). The square of a pivot of the scaled matrix is the share of
 //! an unknown's own information that the others leave it: near zero the network does not determine it.
 //!
-//! Inverse: K. Takahashi, J. Fagan, M. Chin, "Formation of a sparse bus impedance matrix" (1973), as told by A. M.
-//! Erisman, W. F. Tinney, Comm. ACM 18 (1975) (from memory): with Z = N⁻¹, for j from last to first,
-//! z_ij = −Σ_k z_ik l_kj / l_jj and z_jj = (1/l_jj − Σ_k z_kj l_kj) / l_jj, k over the pattern of column j. It needs no
-//! element outside the pattern. Held to a dense inverse by a test.
+//! Neighbouring columns of L with one pattern stand together as a dense block (a supernode: C. Ashcraft, R. Grimes, "The influence of
+//! relaxed supernode partitions on the multifrontal method", ACM Trans. Math. Software 15, 1989). [`super::inverse`] has the part of the
+//! inverse that stands in the same blocks.
 
 use std::sync::Arc;
 
-use faer::Side;
 use faer::dyn_stack::{MemBuffer, MemStack};
 use faer::linalg::solvers::LltError;
 use faer::sparse::linalg::SupernodalThreshold;
 use faer::sparse::linalg::cholesky::{
-    CholeskySymbolicParams, SymbolicCholesky, SymbolicCholeskyRaw, SymmetricOrdering, factorize_symbolic_cholesky,
+    CholeskySymbolicParams, LltRef, SymbolicCholesky, SymbolicCholeskyRaw, SymmetricOrdering, factorize_symbolic_cholesky,
 };
 use faer::sparse::{SparseColMatRef, SymbolicSparseColMatRef};
+use faer::{Conj, MatMut, MatRef, Par, Side};
 
 use super::normals::Pattern;
 
@@ -26,10 +25,128 @@ use super::normals::Pattern;
 /// spare (1e-12).
 const SINGULAR: f64 = 1e-12;
 
-/// The ordering and pattern of the factor: one for all iterations.
+/// The ordering and blocks of the factor: one for all iterations.
 #[derive(Debug, Clone)]
 pub(crate) struct Ordering {
-    symbolic: Arc<SymbolicCholesky<usize>>,
+    blocks: Arc<Blocks>,
+}
+
+/// Which columns of L stand together, and in which order.
+#[derive(Debug)]
+pub(crate) struct Blocks {
+    symbolic: SymbolicCholesky<usize>,
+    /// New place → old.
+    perm: Vec<usize>,
+    /// Old place → new.
+    place: Vec<usize>,
+    /// By new place: its block.
+    block_of: Vec<u32>,
+    /// First column of each block, and the end.
+    starts: Vec<usize>,
+    /// Where the values of each block begin, by columns.
+    values: Vec<usize>,
+}
+
+/// A block of columns: a triangle, and rows below it.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Block<'a> {
+    /// Its first column, which is also its first row.
+    pub start: usize,
+    /// Its number of columns.
+    pub width: usize,
+    /// The rows below the triangle, ascending.
+    pub below: &'a [usize],
+}
+
+impl Block<'_> {
+    /// Number of rows.
+    pub fn height(&self) -> usize {
+        self.width + self.below.len()
+    }
+
+    /// Where a row (by its place in L) stands in it.
+    pub fn local(&self, row: usize) -> Option<usize> {
+        match row.checked_sub(self.start)? {
+            within if within < self.width => Some(within),
+            _ => self.below.binary_search(&row).ok().map(|k| self.width + k),
+        }
+    }
+}
+
+impl Blocks {
+    fn of(symbolic: SymbolicCholesky<usize>, size: usize) -> Blocks {
+        let perm: Vec<usize> = match symbolic.perm() {
+            Some(perm) => perm.arrays().0.to_vec(),
+            None => (0..size).collect(),
+        };
+        let mut place = vec![0; size];
+        for (new, old) in perm.iter().enumerate() {
+            place[*old] = new;
+        }
+        let (mut starts, mut values) = match symbolic.raw() {
+            SymbolicCholeskyRaw::Supernodal(s) => (s.supernode_begin().to_vec(), s.col_ptr_for_val().to_vec()),
+            // Never chosen: see `Ordering::of`.
+            SymbolicCholeskyRaw::Simplicial(_) => (Vec::new(), Vec::new()),
+        };
+        values.truncate(starts.len());
+        starts.push(size);
+        let mut block_of = vec![0; size];
+        for (k, columns) in starts.windows(2).enumerate() {
+            block_of[columns[0]..columns[1]].fill(k as u32);
+        }
+        Blocks { symbolic, perm, place, block_of, starts, values }
+    }
+
+    /// Number of blocks.
+    pub fn len(&self) -> usize {
+        self.values.len()
+    }
+
+    /// A block.
+    pub fn get(&self, k: usize) -> Block<'_> {
+        let below = match self.symbolic.raw() {
+            SymbolicCholeskyRaw::Supernodal(s) => s.supernode(k).pattern(),
+            SymbolicCholeskyRaw::Simplicial(_) => &[],
+        };
+        Block { start: self.starts[k], width: self.starts[k + 1] - self.starts[k], below }
+    }
+
+    /// The block that holds a column of L.
+    pub fn holding(&self, column: usize) -> usize {
+        self.block_of[column] as usize
+    }
+
+    /// The values of a block, by columns, out of those of all.
+    pub fn values<'a>(&self, k: usize, all: &'a [f64]) -> MatRef<'a, f64> {
+        let Block { width, .. } = self.get(k);
+        let height = self.get(k).height();
+        MatRef::from_column_major_slice(&all[self.values[k]..][..height * width], height, width)
+    }
+
+    /// The same to be written, with the values of all later blocks.
+    pub fn values_and_later<'a>(&self, k: usize, all: &'a mut [f64]) -> (MatMut<'a, f64>, Later<'a>) {
+        let (width, height) = (self.get(k).width, self.get(k).height());
+        let from = self.values[k];
+        let (own, later) = all[from..].split_at_mut(height * width);
+        let first = from + own.len();
+        (MatMut::from_column_major_slice_mut(own, height, width), Later { first, values: later })
+    }
+}
+
+/// The values of blocks after a certain one.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Later<'a> {
+    /// Place of its first value among all.
+    first: usize,
+    values: &'a [f64],
+}
+
+impl<'a> Later<'a> {
+    /// The values of one of them.
+    pub fn of(&self, blocks: &Blocks, k: usize) -> MatRef<'a, f64> {
+        let (width, height) = (blocks.get(k).width, blocks.get(k).height());
+        MatRef::from_column_major_slice(&self.values[blocks.values[k] - self.first..][..height * width], height, width)
+    }
 }
 
 /// Why there is no factor.
@@ -47,12 +164,12 @@ impl Ordering {
         let size = pattern.starts.len() - 1;
         let matrix = SymbolicSparseColMatRef::new_checked(size, size, &pattern.starts, None, &pattern.rows);
         let params = CholeskySymbolicParams {
-            supernodal_flop_ratio_threshold: SupernodalThreshold::FORCE_SIMPLICIAL,
+            supernodal_flop_ratio_threshold: SupernodalThreshold::FORCE_SUPERNODAL,
             ..Default::default()
         };
         let symbolic =
             factorize_symbolic_cholesky(matrix, Side::Lower, SymmetricOrdering::Amd, params).map_err(|_| NoFactor::Memory)?;
-        Ok(Ordering { symbolic: Arc::new(symbolic) })
+        Ok(Ordering { blocks: Arc::new(Blocks::of(symbolic, size)) })
     }
 
     /// Decomposes N, given by the values of the pattern.
@@ -74,34 +191,26 @@ impl Ordering {
         }
         let structure = SymbolicSparseColMatRef::new_checked(size, size, &pattern.starts, None, &pattern.rows);
         let matrix = SparseColMatRef::new(structure, &scaled);
-        let mut lower = vec![0.0; self.symbolic.len_val()];
-        let scratch = self.symbolic.factorize_numeric_llt_scratch::<f64>(faer::Par::Seq, Default::default());
+        let Blocks { symbolic, perm, .. } = &*self.blocks;
+        let mut lower = vec![0.0; symbolic.len_val()];
+        let scratch = symbolic.factorize_numeric_llt_scratch::<f64>(Par::Seq, Default::default());
         let mut memory = MemBuffer::try_new(scratch).map_err(|_| NoFactor::Memory)?;
         let stack = MemStack::new(&mut memory);
-        let done = self.symbolic.factorize_numeric_llt(
+        let done = symbolic.factorize_numeric_llt(
             &mut lower,
             matrix,
             Side::Lower,
             Default::default(),
-            faer::Par::Seq,
+            Par::Seq,
             stack,
             Default::default(),
         );
-        let perm: Vec<usize> = match self.symbolic.perm() {
-            Some(perm) => perm.arrays().0.to_vec(),
-            None => (0..size).collect(),
-        };
         if let Err(LltError::NonPositivePivot { index }) = done {
-            return Err(NoFactor::Singular(perm.get(index.saturating_sub(1)).copied().unwrap_or(0)));
+            return Err(NoFactor::Singular(perm.get(index).copied().unwrap_or(0)));
         }
-        let mut place = vec![0; size];
-        for (new, old) in perm.iter().enumerate() {
-            place[*old] = new;
-        }
-        let factor = Factor { symbolic: self.symbolic.clone(), lower, scale, perm, place };
-        let (starts, _) = factor.columns();
-        match (0..size).find(|&j| factor.lower[starts[j]].powi(2) < SINGULAR) {
-            Some(j) => Err(NoFactor::Singular(factor.perm[j])),
+        let factor = Factor { blocks: self.blocks.clone(), lower, scale };
+        match (0..size).find(|&column| factor.pivot(column).powi(2) < SINGULAR) {
+            Some(column) => Err(NoFactor::Singular(perm[column])),
             None => Ok(factor),
         }
     }
@@ -110,102 +219,54 @@ impl Ordering {
 /// A decomposed N.
 #[derive(Debug, Clone)]
 pub(crate) struct Factor {
-    symbolic: Arc<SymbolicCholesky<usize>>,
+    blocks: Arc<Blocks>,
     lower: Vec<f64>,
     scale: Vec<f64>,
-    /// New place → old.
-    perm: Vec<usize>,
-    /// Old place → new.
-    place: Vec<usize>,
 }
 
 impl Factor {
-    /// Starts of the columns of L and the rows of its elements, ascending, the diagonal first.
-    fn columns(&self) -> (&[usize], &[usize]) {
-        match self.symbolic.raw() {
-            SymbolicCholeskyRaw::Simplicial(s) => (s.col_ptr(), s.row_idx()),
-            // Never chosen: see `Ordering::of`.
-            SymbolicCholeskyRaw::Supernodal(_) => (&[], &[]),
-        }
-    }
-
     /// Number of unknowns.
     pub fn size(&self) -> usize {
-        self.perm.len()
+        self.scale.len()
+    }
+
+    /// The blocks of L.
+    pub fn blocks(&self) -> &Blocks {
+        &self.blocks
+    }
+
+    /// The values of L, block after block, each by columns.
+    pub fn lower(&self) -> &[f64] {
+        &self.lower
+    }
+
+    /// An element of the diagonal of L.
+    fn pivot(&self, column: usize) -> f64 {
+        let k = self.blocks.holding(column);
+        let at = column - self.blocks.get(k).start;
+        self.blocks.values(k, &self.lower)[(at, at)]
     }
 
     /// N⁻¹ b.
     pub fn solve(&self, b: &[f64]) -> Vec<f64> {
-        let (starts, rows) = self.columns();
-        let size = self.perm.len();
-        let mut x: Vec<f64> = self.perm.iter().map(|&old| b[old] * self.scale[old]).collect();
-        for j in 0..size {
-            let column = starts[j]..starts[j + 1];
-            let value = x[j] / self.lower[column.start];
-            x[j] = value;
-            for k in column.skip(1) {
-                x[rows[k]] -= self.lower[k] * value;
-            }
-        }
-        for j in (0..size).rev() {
-            let column = starts[j]..starts[j + 1];
-            let done: f64 = column.clone().skip(1).map(|k| self.lower[k] * x[rows[k]]).sum();
-            x[j] = (x[j] - done) / self.lower[column.start];
-        }
-        self.place.iter().zip(&self.scale).map(|(&new, scale)| x[new] * scale).collect()
-    }
-
-    /// The elements of N⁻¹ in the pattern of L.
-    pub fn inverse(&self) -> Vec<f64> {
-        let (starts, rows) = self.columns();
-        let size = self.perm.len();
-        let mut z = vec![0.0; self.lower.len()];
-        // Column j of L, and the sums that become column j of Z; both by row, empty between columns.
-        let mut l_of = vec![0.0; size];
-        let mut in_column = vec![false; size];
-        let mut sums = vec![0.0; size];
-        for j in (0..size).rev() {
-            let (start, end) = (starts[j], starts[j + 1]);
-            for k in start + 1..end {
-                l_of[rows[k]] = self.lower[k];
-                in_column[rows[k]] = true;
-            }
-            for k in start + 1..end {
-                let column = rows[k];
-                let l_column = self.lower[k];
-                let (from, to) = (starts[column], starts[column + 1]);
-                let mut sum = z[from] * l_column;
-                for (row, value) in rows[from + 1..to].iter().zip(&z[from + 1..to]) {
-                    if in_column[*row] {
-                        sum += value * l_of[*row];
-                        sums[*row] += value * l_column;
-                    }
-                }
-                sums[column] += sum;
-            }
-            let pivot = self.lower[start];
-            let mut diagonal = 1.0 / pivot;
-            for k in start + 1..end {
-                let row = rows[k];
-                z[k] = -sums[row] / pivot;
-                diagonal -= z[k] * self.lower[k];
-                sums[row] = 0.0;
-                l_of[row] = 0.0;
-                in_column[row] = false;
-            }
-            z[start] = diagonal / pivot;
-        }
-        z
+        let Blocks { symbolic, .. } = &*self.blocks;
+        let mut x: Vec<f64> = b.iter().zip(&self.scale).map(|(b, scale)| b * scale).collect();
+        let mut memory = MemBuffer::new(symbolic.solve_in_place_scratch::<f64>(1, Par::Seq));
+        let size = x.len();
+        let right = MatMut::from_column_major_slice_mut(&mut x, size, 1);
+        LltRef::new(symbolic, &self.lower).solve_in_place_with_conj(Conj::No, right, Par::Seq, MemStack::new(&mut memory));
+        x.iter_mut().zip(&self.scale).for_each(|(x, scale)| *x *= scale);
+        x
     }
 
     /// An element of N⁻¹ out of those of [`Factor::inverse`]; None outside the pattern.
     pub fn element(&self, inverse: &[f64], a: usize, b: usize) -> Option<f64> {
-        let (starts, rows) = self.columns();
-        let (p, q) = (*self.place.get(a)?, *self.place.get(b)?);
+        let (p, q) = (*self.blocks.place.get(a)?, *self.blocks.place.get(b)?);
         let (row, column) = (p.max(q), p.min(q));
-        let from = *starts.get(column)?;
-        let found = rows.get(from..*starts.get(column + 1)?)?.binary_search(&row).ok()?;
-        Some(inverse.get(from + found)? * self.scale[a] * self.scale[b])
+        let k = self.blocks.holding(column);
+        let block = self.blocks.get(k);
+        let at = self.blocks.values[k] + (column - block.start) * block.height() + block.local(row)?;
+        Some(inverse.get(at)? * self.scale[a] * self.scale[b])
     }
 }
 

@@ -26,6 +26,7 @@ mod equations;
 mod geometry;
 mod global;
 mod heights;
+mod inverse;
 mod layout;
 mod misclosure;
 mod normals;
@@ -43,6 +44,7 @@ mod start;
 mod state;
 mod types;
 mod variance;
+mod without;
 
 pub use components::{Role, components};
 pub use equations::Source;

@@ -8,13 +8,14 @@
 //! ±1) check each other and nothing else does: nothing tells which of the two is wrong, and neither is taken out; nor is
 //! a lesser suspect at the same stations, which may only feel their blunder.
 //!
-//! In a large network several readings are taken out before the next solution: after the worst, each whose |w| would
-//! still fail less Σ |ρ| |w| of those before it, so that it fails with all their blunders gone, whatever their signs.
+//! In a large network several readings are taken out before the next solution: after each, the tests of the others are those of the
+//! network without it ([`super::without`]), and the worst of them is the next.
 
 use super::cholesky::Factor;
-use super::equations::{Equations, Item, Source};
+use super::equations::{Equations, Source};
 use super::reliability::{Residual, Test};
 use super::types::Network;
+use super::without::{Part, Without};
 
 /// Correlation of two normalised residuals from which they are one. Own choice: at 0.99 the two differ by 0.14 standard
 /// errors, which decides nothing.
@@ -23,8 +24,8 @@ const ALIKE: f64 = 0.99;
 /// Relative difference below which the quotients of two positions are one.
 const SAME: f64 = 1e-3;
 
-/// Failing tests that are looked through.
-const LOOKED_THROUGH: usize = 50;
+/// Readings that are taken out of one solution at most, and failing tests that are looked through.
+const LOOKED_THROUGH: usize = 200;
 
 /// An observation that fails its test.
 #[derive(Debug, Clone, PartialEq)]
@@ -105,100 +106,67 @@ pub(crate) struct Suspects {
 
 /// Looks through the failing tests, the worst first, for the one to take out or for `several`.
 pub(crate) fn look(equations: &Equations, factor: &Factor, residuals: &[Residual], tests: &[Test], several: bool) -> Suspects {
-    let mut failing: Vec<&Test> = tests.iter().filter(|t| t.quotient > 1.0).collect();
-    failing.sort_by(|a, b| b.quotient.total_cmp(&a.quotient));
     let mut suspects = Suspects::default();
     let mut touched: Vec<usize> = Vec::new();
-    let mut chosen: Vec<Pull> = Vec::new();
-    for test in failing.into_iter().take(LOOKED_THROUGH) {
-        let Some(item) = equations.items.get(test.item) else { continue };
-        let felt: f64 = chosen.iter().map(|pull| pull.size * pull.correlation(equations, item, test).abs()).sum();
-        let critical = (test.statistic / test.quotient).sqrt();
-        if test.statistic.sqrt() - felt <= critical || (item.rows > 1 && !chosen.is_empty()) {
-            continue;
-        }
-        let Some(suspect) = suspect(equations, factor, residuals, tests, test) else { continue };
-        let stations = suspect.source.stations(equations.network);
+    let mut without = Without::of(equations, factor, tests);
+    for _ in 0..LOOKED_THROUGH {
+        let Some(worst) = without.worst() else { break };
+        without.pass(worst);
+        let Some(item) = equations.items.get(tests[worst].item) else { continue };
+        let stations = item.source.stations(equations.network);
         if stations.iter().any(|s| touched.contains(s)) {
             continue;
         }
-        if suspect.alike.is_empty() {
-            suspects.decided.push((test.item, suspect));
-            if item.rows > 1 || !several {
-                break;
-            }
-            chosen.extend(Pull::of(equations, factor, item, test));
-        } else {
+        let part = without.part(worst);
+        let Some(suspect) = suspect(&without, residuals, worst, part.as_ref()) else { continue };
+        if !suspect.alike.is_empty() {
             touched.extend(stations);
             touched.extend(suspect.alike.iter().flat_map(|s| s.stations(equations.network)));
             suspects.undecided.push(suspect);
+            continue;
+        }
+        suspects.decided.push((tests[worst].item, suspect));
+        match part {
+            Some(part) if several && !without.is_full() => without.take_out(part),
+            _ => break,
         }
     }
     suspects
 }
 
-/// What a reading's blunder does to the normalised residuals of others.
-struct Pull {
-    /// N⁻¹ aᵀ.
-    answer: Vec<f64>,
-    redundancy: f64,
-    weight: f64,
-    /// |w|.
-    size: f64,
-}
-
-impl Pull {
-    fn of(equations: &Equations, factor: &Factor, item: &Item, test: &Test) -> Option<Pull> {
-        let own = equations.rows.get(item.first as usize)?;
-        let mut row = vec![0.0; equations.layout.size];
-        for (column, partial) in own.entries() {
-            row[column] = partial;
-        }
-        let answer = factor.solve(&row);
-        Some(Pull { answer, redundancy: test.redundancy, weight: item.weight, size: test.statistic.sqrt() })
-    }
-
-    /// ρ of its normalised residual and that of another reading.
-    fn correlation(&self, equations: &Equations, other: &Item, test: &Test) -> f64 {
-        let Some(row) = equations.rows.get(other.first as usize) else { return 0.0 };
-        let product: f64 = row.entries().map(|(c, p)| p * self.answer[c]).sum();
-        (self.weight * other.weight).sqrt() * product / (self.redundancy * test.redundancy).sqrt()
-    }
-}
-
-fn suspect(equations: &Equations, factor: &Factor, residuals: &[Residual], tests: &[Test], test: &Test) -> Option<Suspect> {
+/// An observation as a suspect; `part` of a reading.
+fn suspect(without: &Without, residuals: &[Residual], worst: usize, part: Option<&Part>) -> Option<Suspect> {
+    let Without { equations, tests, .. } = without;
+    let test = &tests[worst];
     let item = equations.items.get(test.item)?;
-    let size = |r: &&Residual| r.normalised.unwrap_or(0.0).abs();
-    let of = |source: Source| residuals.iter().filter(move |r| r.source == source);
-    let shown = of(item.source).max_by(|a, b| size(a).total_cmp(&size(b)))?;
-    let alike = match item.rows {
-        1 => same_reading(equations, factor, tests, item, test),
-        _ => tests
-            .iter()
-            .filter(|t| t.item != test.item && (t.quotient / test.quotient - 1.0).abs() < SAME)
-            .filter_map(|t| equations.items.get(t.item).map(|item| item.source))
-            .collect(),
+    let suspect = |normalised, residual, blunder, alike| {
+        let (statistic, quotient) = (test.statistic, test.quotient());
+        Suspect { source: item.source, normalised, residual, blunder, statistic, quotient, alike }
     };
-    Some(Suspect {
-        source: item.source,
-        normalised: shown.normalised?,
-        residual: shown.residual,
-        blunder: shown.blunder?,
-        statistic: test.statistic,
-        quotient: test.quotient,
-        alike,
-    })
+    let Some(part) = part else {
+        let size = |r: &&Residual| r.normalised.unwrap_or(0.0).abs();
+        let shown = residuals.iter().filter(|r| r.source == item.source).max_by(|a, b| size(a).total_cmp(&size(b)))?;
+        let alike = tests
+            .iter()
+            .filter(|t| t.item != test.item && (t.quotient() / test.quotient() - 1.0).abs() < SAME)
+            .filter_map(|t| equations.items.get(t.item).map(|item| item.source))
+            .collect();
+        return Some(suspect(shown.normalised?, shown.residual, shown.blunder?, alike));
+    };
+    let (sigma, misclosure) = (item.lower[0][0], without.misclosure(worst));
+    let normalised = -misclosure / test.redundancy.sqrt();
+    Some(suspect(normalised, -misclosure * sigma, misclosure * sigma / test.redundancy, same_reading(without, worst, part)))
 }
 
-/// Readings whose normalised residuals are that of `item` but for the sign.
-fn same_reading(equations: &Equations, factor: &Factor, tests: &[Test], item: &Item, test: &Test) -> Vec<Source> {
-    let Some(pull) = Pull::of(equations, factor, item, test) else { return Vec::new() };
-    tests
-        .iter()
+/// Readings whose normalised residuals are that of the suspected one but for the sign.
+fn same_reading(without: &Without, worst: usize, part: &Part) -> Vec<Source> {
+    let Without { equations, tests, .. } = without;
+    let others = tests.iter().enumerate();
+    others
         // Equal statistics come first: most readings are ruled out by them.
-        .filter(|t| t.item != test.item && t.statistic > 0.9 * ALIKE * ALIKE * test.statistic)
-        .filter_map(|t| Some((equations.items.get(t.item)?, t)))
-        .filter(|(other, t)| other.rows == 1 && pull.correlation(equations, other, t).abs() > ALIKE)
-        .map(|(other, _)| other.source)
+        .filter(|(k, t)| *k != worst && t.statistic > 0.9 * ALIKE * ALIKE * tests[worst].statistic)
+        .filter_map(|(k, t)| Some((k, equations.items.get(t.item)?)))
+        .filter(|(k, other)| other.rows == 1 && without.correlation(part, *k).abs() > ALIKE)
+        .map(|(_, other)| other.source)
         .collect()
 }

@@ -56,10 +56,17 @@ pub(crate) struct Test {
     pub item: usize,
     /// w² for a reading, T for a position.
     pub statistic: f64,
-    /// The statistic over its critical value: above 1 the test fails.
-    pub quotient: f64,
+    /// What the statistic is held to.
+    pub critical: f64,
     /// Redundancy number of a reading; of a position that of its first whitened row.
     pub redundancy: f64,
+}
+
+impl Test {
+    /// The statistic over its critical value: above 1 the test fails.
+    pub fn quotient(&self) -> f64 {
+        self.statistic / self.critical
+    }
 }
 
 /// δ₀ = z(1 − α/2) + z(power): the shift of a normalised residual that is found with that power (Baarda 1968). The far
@@ -162,5 +169,5 @@ fn whole(item: usize, r: &[[f64; 3]; 3], v: &[f64; 3], count: usize, critical: &
         statistic += x[i] * x[i];
         freedom += 1;
     }
-    (freedom > 0).then(|| Test { item, statistic, quotient: statistic / critical[freedom], redundancy: r[0][0] })
+    (freedom > 0).then(|| Test { item, statistic, critical: critical[freedom], redundancy: r[0][0] })
 }
