@@ -67,6 +67,11 @@ pub(super) fn bare_readings(layout: &LogLayout, rows: &Rows, row: &Row) -> Resul
     })
 }
 
+/// An inclination up to the plumb line, where nothing tells what side of it is meant.
+fn within_quarter(inclination_rad: f64) -> f64 {
+    inclination_rad.clamp(-FRAC_PI_2, FRAC_PI_2)
+}
+
 /// A value that is there; the first fault of several is kept.
 fn noted<T>(read: Result<Option<T>, Fault>, first: &mut Option<Fault>) -> Option<T> {
     read.unwrap_or_else(|fault| {
@@ -81,7 +86,8 @@ impl<'r> Reader<'r, '_> {
         let slope_m = self.distance(Quantity::SlopeDistance, kit)?;
         let horizontal_m = self.distance(Quantity::HorizontalDistance, kit)?;
         let vertical_m = self.measured(Quantity::VerticalDistance)?;
-        let inclination_rad = self.inclination(kit)?;
+        let beyond_rad = self.inclination(kit)?;
+        let inclination_rad = beyond_rad.map(within_quarter);
         if slope_m.is_none() && horizontal_m.is_none() {
             return Err(self.direction_only().unwrap_or_else(|| self.no_distance()));
         }
@@ -90,9 +96,10 @@ impl<'r> Reader<'r, '_> {
             return Err(self.no_inclination());
         }
         self.check_agreement(rules, kit, slope_m, horizontal_m, vertical_m, inclination_rad)?;
+        // With its azimuth a slope distance comes down on the other side of the zenith.
         Ok(Readings {
             azimuth,
-            inclination_rad,
+            inclination_rad: if slope_m.is_some() { beyond_rad } else { inclination_rad },
             slope_m,
             horizontal_m,
             vertical_m,
@@ -108,7 +115,7 @@ impl<'r> Reader<'r, '_> {
         let mut unreadable = None;
         let readings = Readings {
             azimuth: noted(self.azimuth_if_there(kit), &mut unreadable),
-            inclination_rad: noted(self.inclination(kit), &mut unreadable),
+            inclination_rad: noted(self.inclination(kit), &mut unreadable).map(within_quarter),
             slope_m: noted(self.distance_if_there(Quantity::SlopeDistance, kit), &mut unreadable),
             horizontal_m: noted(self.distance_if_there(Quantity::HorizontalDistance, kit), &mut unreadable),
             instrument_height_m: noted(self.measured(Quantity::InstrumentHeight), &mut unreadable),
@@ -379,7 +386,8 @@ impl<'r> Reader<'r, '_> {
                 format!("{} {cell} is outside -{limit} to {limit} {quarter}s{hint}", claim.header),
             ));
         }
-        Ok(Some((angle + kit.inclination_correction_rad).clamp(-FRAC_PI_2, FRAC_PI_2)))
+        // A correction may take it past the zenith.
+        Ok(Some(angle + kit.inclination_correction_rad))
     }
 
     /// Redundant distances must agree within `agreement_sigmas` standard errors.

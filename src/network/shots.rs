@@ -27,10 +27,7 @@ impl Sides {
     /// Those of a triangle, without a direction and heights.
     pub fn of_triangle(triangle: &Triangle) -> Sides {
         let (slope_m, horizontal_m) = triangle.slope_or_horizontal_m();
-        let vertical_m = match triangle {
-            Triangle::HorizontalVertical { vertical_m, .. } | Triangle::SlopeVertical { vertical_m, .. } => Some(*vertical_m),
-            _ => None,
-        };
+        let vertical_m = triangle.vertical_m();
         let inclination_rad = if vertical_m.is_none() { triangle.inclination_rad() } else { None };
         Sides { inclination_rad, slope_m, horizontal_m, vertical_m, ..Sides::default() }
     }
@@ -56,6 +53,8 @@ pub struct ReadingErrors {
     pub sigma_inclination_rad: f64,
     /// See `sigma_azimuth_rad`.
     pub sigma_distance_m: f64,
+    /// Standard error of a vertical distance in metres, where it is another than that of distances.
+    pub sigma_vertical_m: Option<f64>,
     /// Indices of the network's shared errors that are in the azimuth, in the inclination and in the distance.
     pub shared_azimuth: [Option<usize>; 2],
     /// See `shared_azimuth`.
@@ -91,7 +90,7 @@ pub fn readings(line: &Line, sides: &Sides, errors: &ReadingErrors) -> impl Iter
         (Kind::Inclination, inclination_rad, errors.sigma_inclination_rad, [errors.shared_inclination, None]),
         (Kind::Slope, slope_m, sigma_distance_m, shared_distance),
         (Kind::Horizontal, horizontal_m.filter(|_| slope_m.is_none()), sigma_distance_m, shared_distance),
-        (vertical, vertical_m, sigma_distance_m, [None; 2]),
+        (vertical, vertical_m, errors.sigma_vertical_m.unwrap_or(sigma_distance_m), [None; 2]),
     ];
     all.into_iter().filter_map(move |(kind, value, sigma, shared)| {
         let value = value?;

@@ -8,6 +8,7 @@ use super::outcome::Asked;
 use super::report::local_fit::LocalFitSummary;
 use super::report::network::NetworkSummary;
 use super::report::shared::SharedOfBase;
+use super::report::sources::UncertaintySources;
 use super::report::stations::Station;
 use super::report::summary::{GeoidSummary, OperationUse};
 use super::write::WriteError;
@@ -92,6 +93,8 @@ pub struct Account {
     pub operations: Vec<OperationUse>,
     /// What the features of each base err by together with others.
     pub shared_errors: Vec<SharedOfBase>,
+    /// What the uncertainty of the points mapped comes from.
+    pub uncertainty_sources: UncertaintySources,
     /// Magnetic models used.
     pub magnetic_models: Vec<&'static str>,
     /// The geoids used.

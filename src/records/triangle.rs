@@ -49,6 +49,14 @@ impl Triangle {
         }
     }
 
+    /// The vertical distance, where one was measured.
+    pub fn vertical_m(&self) -> Option<f64> {
+        match *self {
+            Triangle::HorizontalVertical { vertical_m, .. } | Triangle::SlopeVertical { vertical_m, .. } => Some(vertical_m),
+            _ => None,
+        }
+    }
+
     /// The distance, as a slope distance or as a horizontal one.
     pub fn slope_or_horizontal_m(&self) -> (Option<f64>, Option<f64>) {
         match self {

@@ -11,6 +11,7 @@ use crate::intake::log::InputFile;
 use crate::job::LayerName;
 use crate::output::contract::{Account, Sink};
 use crate::output::layers::ledger::Record;
+use crate::output::report::sources::UncertaintySources;
 use crate::output::report::stations::Station;
 use crate::records::ledger::Counts;
 
@@ -66,6 +67,7 @@ pub fn account(
         bases_placed: table.bases.iter().filter(|base| base.from_network).count() as u64,
         is_adjusted: adjusted.network.as_ref().is_some_and(|network| network.has_placed()),
         operations: adjusted.steps.uses.clone(),
+        uncertainty_sources: UncertaintySources::from(&tally.sources),
         shared_errors: shared::shared(prepared, adjusted, stage, &tally.shares),
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),

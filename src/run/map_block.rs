@@ -16,7 +16,7 @@ use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid;
-use crate::geodesy::register::{Origin, Shares};
+use crate::geodesy::register::{Origin, Shares, SourceShares};
 use crate::intake::base_logs::BaseLogs;
 use crate::intake::shot_block::ShotBlock;
 use crate::intake::shot_logs::ShotLogs;
@@ -91,6 +91,8 @@ pub struct Computed<'t> {
     pub standing: Vec<Standing>,
     /// Rows by codes that the catalogue does not have.
     pub unknown_codes: BTreeMap<String, u64>,
+    /// What the uncertainty of the shots mapped comes from.
+    pub sources: SourceShares,
 }
 
 impl Stage<'_> {
@@ -112,6 +114,7 @@ impl Stage<'_> {
             waiting: Vec::new(),
             standing: Vec::new(),
             unknown_codes: BTreeMap::new(),
+            sources: SourceShares::default(),
         };
         let block = &parsed.block;
         let sighted = self.sight_all(parsed, &mut computed);
@@ -221,6 +224,7 @@ impl Stage<'_> {
         computed.counts.mapped += 1;
         computed.counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);
         *computed.shots_of_base.entry(base).or_default() += 1;
+        computed.sources.add(&shot.vector.by_source(&self.origins[base]), feature.record.height_kind != HeightKind::None);
         let flags = feature.record.flags;
         if !flags.is_empty() {
             computed.counts.flag(flags);

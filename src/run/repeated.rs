@@ -176,6 +176,11 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
         if !detail.is_empty() {
             details.insert(first, detail);
         }
+        let by_source = match &point.mean {
+            Some(mean) => mean.by_source,
+            None => vector.by_source(&stage.origins[base]),
+        };
+        settlement.sources.add(&by_source, feature.record.height_kind != HeightKind::None);
         let counts = settlement.counts.entry(row.place.0).or_default();
         counts.mapped += 1;
         counts.without_height += u64::from(feature.record.height_kind == HeightKind::None);

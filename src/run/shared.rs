@@ -72,7 +72,7 @@ impl Names<'_> {
             Cause::Position => {
                 let base = self.stage.table.bases.get(id.of())?;
                 let axis = ["east", "north", "up"].get(id.which())?;
-                Some(format!("position {} {axis}", print(&base.row)))
+                Some(format!("position {} {axis}", print_of_base(&base.row)))
             }
             Cause::Datum => {
                 let used = self.adjusted.steps.uses.get(id.of())?;
@@ -92,16 +92,24 @@ impl Names<'_> {
                 let base = self.stage.table.bases.get(id.of())?;
                 Some(format!("orientation of base {} by the logs {}, {}", base.label, self.logs, id.which()))
             }
-            Cause::Network | Cause::Root | Cause::Tie => None,
+            Cause::Tie => {
+                let mut ties = self.stage.table.bases.iter().filter_map(|base| base.tied.as_ref());
+                ties.find_map(|tied| tied.names.get(&id).cloned())
+            }
+            Cause::Network | Cause::Root => None,
         }
     }
 }
 
 /// What tells one fixing of a position from another: all that was recorded of it.
-fn print(row: &BaseRow) -> String {
-    let recorded = format!(
+pub(super) fn print_of_base(row: &BaseRow) -> String {
+    print(&format!(
         "{:?} {:?} {:?} {:?} {:?} {:?}",
         row.coordinates, row.height, row.crs, row.sigma_horizontal_m, row.sigma_vertical_m, row.when
-    );
+    ))
+}
+
+/// A short print of what was recorded.
+pub(super) fn print(recorded: &str) -> String {
     blake3::hash(recorded.as_bytes()).to_hex()[..16].to_owned()
 }

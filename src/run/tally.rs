@@ -7,7 +7,7 @@ use super::composed::Joinable;
 use super::map_block::{self, Computed, Stage};
 use super::prepare::Prepared;
 use super::standing::Place;
-use crate::geodesy::register::Shares;
+use crate::geodesy::register::{Shares, SourceShares};
 use crate::intake::log::Log;
 use crate::job::LayerName;
 use crate::output::columns::{Batch, LayerKey};
@@ -37,6 +37,8 @@ pub struct Tally<'p> {
     pub strings: Asked,
     /// Measured things.
     pub things: Vec<Thing>,
+    /// What the uncertainty of the points comes from.
+    pub sources: SourceShares,
 }
 
 /// What rows that waited came to: repeats, the network, measurements and strings alike.
@@ -58,6 +60,8 @@ pub struct Settlement {
     pub strings: Asked,
     /// Measured things.
     pub things: Vec<Thing>,
+    /// What the uncertainty of the points comes from.
+    pub sources: SourceShares,
     /// For the person.
     pub notes: Vec<String>,
     /// Features that strings join to.
@@ -77,6 +81,7 @@ impl Settlement {
         self.measurements.add(other.measurements);
         self.strings.add(other.strings);
         self.things.extend(other.things);
+        self.sources.join(&other.sources);
         self.notes.extend(other.notes);
         self.joinable.extend(other.joinable);
         self.standing.extend(other.standing);
@@ -97,6 +102,7 @@ impl<'p> Tally<'p> {
             measurements: Asked::default(),
             strings: Asked::default(),
             things: Vec::new(),
+            sources: SourceShares::default(),
         }
     }
 
@@ -111,6 +117,7 @@ impl<'p> Tally<'p> {
             }
         }
         block.shots_of_base.iter().for_each(|(base, shots)| self.shots_of_base[*base] += shots);
+        self.sources.join(&block.sources);
     }
 
     /// Writes and counts what waited; gives what is to be said of it.
@@ -127,11 +134,13 @@ impl<'p> Tally<'p> {
             measurements,
             strings,
             things,
+            sources,
             notes,
             joinable: _,
             standing: _,
         } = settled;
         self.things.extend(things);
+        self.sources.join(&sources);
         self.measurements.add(measurements);
         self.strings.add(strings);
         for (layer, batch) in batches {

@@ -5,7 +5,7 @@
 //! backsight's, a network's) is one arm.
 
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::register::{Arm, Joint, Located, Origin, add_arm};
+use crate::geodesy::register::{Arm, BySource, Joint, Located, Origin, Source, add_arm};
 use crate::shots::reduce::Vector;
 
 /// The covariance of a shot's point by cause; the sum is that of the point.
@@ -50,6 +50,33 @@ impl Vector {
     /// The covariance of the point.
     pub fn covariance(&self, origin: &Origin) -> Covariance {
         self.parts(origin).total()
+    }
+
+    /// The covariance of direction by its readings: azimuth, inclination. An azimuth moves a point across the sight, an inclination in the vertical
+    /// plane of it, so that the two are what lies across and the rest.
+    pub fn direction_by_reading(&self) -> [Covariance; 2] {
+        let square = self.east_m * self.east_m + self.north_m * self.north_m;
+        if square == 0.0 {
+            return [Covariance::default(), self.direction];
+        }
+        let (d, [e, n, _]) = (&self.direction, self.by_azimuth_m());
+        let rad2 = (d.ee * e * e + 2.0 * d.en * e * n + d.nn * n * n) / (square * square);
+        let across = |a: f64, b: f64| a * b * rad2;
+        let azimuth = Covariance { ee: across(e, e), en: across(e, n), nn: across(n, n), ..Covariance::default() };
+        [azimuth, d.less(&azimuth)]
+    }
+
+    /// The variance of the point by source, in closed form.
+    pub fn by_source(&self, origin: &Origin) -> BySource {
+        let mut made = origin.errors.by_source(self.by_azimuth_m(), &self.shares);
+        let [azimuth, inclination] = self.direction_by_reading();
+        made.add_covariance(Source::AzimuthReadings, &azimuth);
+        made.add_covariance(Source::InclinationReadings, &inclination);
+        made.add_covariance(Source::DistanceReadings, &self.distance);
+        let scaled = |arm: [f64; 3], sigma: f64| arm.map(|metres| metres * sigma);
+        made.add_arm(Source::InclinationCorrections, scaled(self.by_inclination_m, self.shares.inclination_rad));
+        made.add_arm(Source::DistanceCorrections, scaled(self.by_distance_m, self.shares.distance_m));
+        made
     }
 
     /// The arms of the point, in the axes of its base.

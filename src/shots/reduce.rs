@@ -12,7 +12,8 @@
 //! straight line to the target is inclined by I − bend. A horizontal distance is held: what it is said to be stays, and
 //! the rise alone is lowered.
 //!
-//! Valid for S > 0 and |I| ≤ 90°. Near 90° the azimuth means nothing and the covariance shows it.
+//! Valid for S > 0 and |I| ≤ 90°, and a little beyond, where a correction takes a sight past the zenith: it comes down on the other side. Near 90° the
+//! azimuth means nothing and the covariance shows it.
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::Shares;
@@ -122,6 +123,11 @@ impl Vector {
 
 /// Reduces a sighting on an earth of mean radius `earth_radius_m`.
 pub fn reduce(sight: &Sight, sigmas: &SightSigmas, earth_radius_m: f64) -> Vector {
+    reduce_with_vertical(sight, sigmas, sigmas.distance_m, earth_radius_m)
+}
+
+/// The same with a standard error of vertical distances of their own: what of it grows with a distance grows with the vertical one.
+pub fn reduce_with_vertical(sight: &Sight, sigmas: &SightSigmas, sigma_vertical_m: f64, earth_radius_m: f64) -> Vector {
     let (sin_a, cos_a) = sight.true_azimuth_rad.sin_cos();
     let along = |h: f64, u: f64| [h * sin_a, h * cos_a, u];
     let bend = |horizontal_m: f64| Bend::of(sight.refraction, earth_radius_m).angle_rad(horizontal_m);
@@ -154,14 +160,16 @@ pub fn reduce(sight: &Sight, sigmas: &SightSigmas, earth_radius_m: f64) -> Vecto
     let mut direction = Covariance::of_arm(scaled(by_azimuth, sigmas.azimuth_rad));
     direction += Covariance::of_arm(scaled(by_inclination_m, sigmas.inclination_rad));
     let mut distance = Covariance::default();
-    for (h, u) in by_distance.into_iter().flatten() {
-        distance += Covariance::of_arm(scaled(along(h, u), sigmas.distance_m));
+    for (by, sigma_m) in by_distance.into_iter().zip([sigmas.distance_m, sigma_vertical_m]) {
+        if let Some((h, u)) = by {
+            distance += Covariance::of_arm(scaled(along(h, u), sigma_m));
+        }
     }
     Vector {
         east_m: horizontal * sin_a,
         north_m: horizontal * cos_a,
         up_m: rise.map(|rise| rise + sight.instrument_height_m - sight.target_height_m),
-        horizontal_m: horizontal,
+        horizontal_m: horizontal.abs(),
         direction,
         distance,
         by_inclination_m,

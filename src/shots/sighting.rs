@@ -2,7 +2,7 @@
 
 use super::centre::to_centre;
 use super::north::{North, Turn};
-use super::reduce::{Sight, SightSigmas, Vector, reduce};
+use super::reduce::{Sight, SightSigmas, Vector, reduce_with_vertical};
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::register::Shares;
 use crate::records::kit::Kit;
@@ -97,7 +97,9 @@ impl Sighting<'_> {
             refraction: kit.refraction,
         };
         let sigmas = sigmas(kit, triangle.distance_m());
-        let vector = Vector { shares: self.shares(), ..reduce(&sight, &sigmas, base.earth_radius_m) };
+        let sigma_vertical_m = kit.sigma_distance_m(triangle.vertical_m().unwrap_or(0.0));
+        let reduced = reduce_with_vertical(&sight, &sigmas, sigma_vertical_m, base.earth_radius_m);
+        let vector = Vector { shares: self.shares(), ..reduced };
         let vector = match self.record.readings().face_diameter_m {
             Some((diameter_m, sigma_m)) => to_centre(&vector, diameter_m / 2.0, sigma_m / 2.0),
             None => vector,

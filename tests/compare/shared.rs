@@ -108,3 +108,54 @@ fn without_a_summary_nothing_is_taken_off() {
     assert!((sigma_m / want - 1.0).abs() < 0.02, "{sigma_m} {want}");
     assert!(found["notes"].to_string().contains("features were shot from a base of the same name in both."), "{found}");
 }
+
+/// Shots of a frame that known points at both its bases moved to the Earth. `off_deg` is what the known points were surveyed apart.
+fn map_in_frame(folder: &Path, name: &str, off_deg: f64, normal: &mut Normal) {
+    let site = folder.join(format!("{name}-logs"));
+    fs::create_dir(&site).unwrap();
+    fs::write(site.join("bases.csv"), "base,east_m,north_m,local_height_m\nQuay,0,0,5\nMole,0,200,5\n").unwrap();
+    // 200 m along the meridian at 46.1 degrees: 6 368 625 m a radian.
+    let (lat_deg, apart_deg) = (46.1 + off_deg, (200.0f64 / 6_368_625.0).to_degrees());
+    let known = format!("base,lat_deg,lon_deg,ellipsoid_height_m\nQuay,{lat_deg:.10},8.9,5\nMole,{:.10},8.9,5\n", lat_deg + apart_deg);
+    fs::write(site.join("known.csv"), known).unwrap();
+    let mut shots = "feature,base,slope_distance_m,true_azimuth_deg,inclination_deg\n".to_owned();
+    for k in 0..FEATURES {
+        let (distance_m, azimuth_deg) = match k {
+            0 => (AHEAD_M, 0.0),
+            _ => (40.0 + 120.0 * (k as f64 * 0.618).fract(), (k as f64 * 137.5) % 360.0),
+        };
+        let azimuth_deg = azimuth_deg + SIGMA_AZIMUTH_DEG * normal.next() + 720.0;
+        shots.push_str(&format!("F{k},Quay,{:.5},{:.7},0\n", distance_m + SIGMA_DISTANCE_M * normal.next(), azimuth_deg % 360.0));
+    }
+    fs::write(site.join("shots.csv"), shots).unwrap();
+    let job = format!(
+        "name = \"{name}\"\ncrs = \"local\"\n[bases]\nfiles = [\"bases.csv\"]\nsigma_horizontal_m = 0.01\nsigma_vertical_m = 0.01\n\
+         [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n[instrument]\nrefraction = 0\n\
+         sigma_distance_m = {SIGMA_DISTANCE_M}\nsigma_azimuth_deg = {SIGMA_AZIMUTH_DEG}\nsigma_inclination_deg = 0.1\n\
+         [local.fit]\ncrs = \"EPSG:32632\"\n[local.fit.known]\nfiles = [\"known.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 1.5\n\
+         sigma_vertical_m = 1.0\n"
+    );
+    fs::write(site.join("job.toml"), job).unwrap();
+    standoff(folder, &["map", &format!("{name}-logs/job.toml"), "--out", name]).exits(0);
+}
+
+/// The feature straight north, half way from one known point to the other: moved by half of what each is wrong by, (1.5² + 1.5²)/4 in east, and by
+/// 0.01² of its base and the other in the frame. Both mappings have that in common where they were moved by the same known points.
+#[test]
+fn one_fit_of_a_frame_cancels() {
+    let readings = AHEAD_M * SIGMA_AZIMUTH_DEG.to_radians();
+    for (off_deg, common_m2) in [(0.0, 0.0), (1e-8, 1.5f64.powi(2) / 2.0)] {
+        let (folder, mut normal) = (tempfile::tempdir().unwrap(), Normal(20));
+        map_in_frame(folder.path(), "spring", 0.0, &mut normal);
+        map_in_frame(folder.path(), "autumn", off_deg, &mut normal);
+        let found = compared(folder.path());
+        let (sigma_m, share) = told(&found);
+        let want = (2.0 * (readings * readings + common_m2)).sqrt();
+        assert!((sigma_m / want - 1.0).abs() < 0.02, "{off_deg}: {sigma_m} {want}");
+        let is_said = found["notes"].to_string().contains("by the known points of their frame");
+        assert_eq!(is_said, off_deg == 0.0, "{found}");
+        if off_deg == 0.0 {
+            assert!((share - 0.05).abs() < 4.0 * (0.05f64 * 0.95 / FEATURES as f64).sqrt(), "{share}");
+        }
+    }
+}

@@ -1,6 +1,8 @@
 //! The law of propagation over the register of shared errors: published worked examples of correlated inputs, lengths and areas of strings, draws of
 //! every error through whole jobs.
 
+mod edges;
 mod gum;
+mod sources;
 mod strings;
 mod whole_jobs;

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::source::{BySource, Source};
 use super::{Arm, Cause, ErrorId, Register, Shares, add_arm, covariance_of};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, LocalFrame};
@@ -39,6 +40,40 @@ pub struct BaseErrors {
     covariance: Covariance,
     found_rad2: f64,
     found_with_position: [f64; 3],
+    /// The same by source.
+    by_source: Vec<OfSource>,
+}
+
+/// What of a base's position and of its orientation, as far as it was found, comes from one source.
+#[derive(Debug, Clone)]
+struct OfSource {
+    source: Source,
+    /// Variances of the position in east, north and up.
+    position_m2: [f64; 3],
+    found_rad2: f64,
+    found_with_position: [f64; 3],
+}
+
+/// By source: `arms` on independent entries, with the radians by which these turn azimuths in the east of `turning`.
+fn by_source(arms: &[Arm], turning: &[Arm]) -> Vec<OfSource> {
+    let mut made: Vec<OfSource> = Vec::new();
+    let moves = arms.iter().map(|(id, arm)| {
+        let turn = turning.iter().find(|(known, _)| known == id);
+        (id, *arm, turn.map_or(0.0, |(_, [radians, _, _])| *radians))
+    });
+    let turns = turning.iter().filter(|(id, _)| !arms.iter().any(|(known, _)| known == id));
+    for (id, arm, radians) in moves.chain(turns.map(|(id, [radians, _, _])| (id, [0.0; 3], *radians))) {
+        let source = Source::of(id.cause());
+        let at = made.iter().position(|of| of.source == source).unwrap_or_else(|| {
+            made.push(OfSource { source, position_m2: [0.0; 3], found_rad2: 0.0, found_with_position: [0.0; 3] });
+            made.len() - 1
+        });
+        let of = &mut made[at];
+        of.position_m2 = std::array::from_fn(|k| of.position_m2[k] + arm[k] * arm[k]);
+        of.found_with_position = std::array::from_fn(|k| of.found_with_position[k] + arm[k] * radians);
+        of.found_rad2 += radians * radians;
+    }
+    made
 }
 
 impl BaseErrors {
@@ -61,7 +96,8 @@ impl BaseErrors {
             }
         }
         let (covariance, found_rad2) = (covariance_of(&independent), covariance_of(&turning).ee);
-        BaseErrors { number, position, found, setup_rad, register, covariance, found_rad2, found_with_position }
+        let by_source = by_source(&independent, &turning);
+        BaseErrors { number, position, found, setup_rad, register, covariance, found_rad2, found_with_position, by_source }
     }
 
     /// Of a position with a covariance, independent of all else.
@@ -127,6 +163,26 @@ impl BaseErrors {
             Some(_) => [0.0, 0.0, 0.0, self.found_rad2],
             None => [self.setup_rad.powi(2), shares.declination_rad.powi(2), shares.azimuth_rad.powi(2), 0.0],
         }
+    }
+
+    /// The variance of a point that turns with the base's azimuths by `by_azimuth_m`, metres a radian, by source: in closed form what
+    /// [`BaseErrors::arms`] come to.
+    pub fn by_source(&self, by_azimuth_m: [f64; 3], shares: &Shares) -> BySource {
+        let mut made = BySource::default();
+        for of in &self.by_source {
+            let variance = |k: usize| {
+                let by = by_azimuth_m[k];
+                of.position_m2[k] + by * (2.0 * of.found_with_position[k] + by * of.found_rad2)
+            };
+            made.add(of.source, [variance(0), variance(1), variance(2)]);
+        }
+        let [setup, declination, correction, _] = self.azimuth_by_cause_rad2(shares);
+        for (source, rad2) in
+            [(Source::Orientations, setup), (Source::Declination, declination), (Source::AzimuthCorrections, correction)]
+        {
+            made.add(source, by_azimuth_m.map(|by| by * by * rad2));
+        }
+        made
     }
 
     /// The arms of a point that turns with the base's azimuths by `by_azimuth_m`, metres a radian.

@@ -24,6 +24,7 @@
 
 mod base;
 mod joint;
+mod source;
 #[cfg(test)]
 mod tests;
 
@@ -31,6 +32,7 @@ use std::sync::Arc;
 
 pub use base::{BaseErrors, Origin, position_arms};
 pub use joint::{Estimate, Joint, Running};
+pub use source::{BySource, Source, SourceShares};
 
 use super::covariance::Covariance;
 use super::frame::{EarthCentred, LocalFrame};

@@ -7,10 +7,12 @@ use super::shell::Part;
 use super::svg::{Anchor, INK, PLAIN, Stroke, escaped, stroke};
 use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
+use crate::geodesy::register::Source;
 use crate::numeric::quantiles::at_shares;
 use crate::output::contract::Account;
 use crate::output::numbers::{fixed, plus_minus, round_step, step_decimals, two_digits};
 use crate::output::report::network::NetworkSummary;
+use crate::output::report::sources::{SharesOfSources, UncertaintySources};
 use crate::output::report::terminal::grouped;
 use crate::output::style::{Look, Mark};
 use crate::units::Shown;
@@ -28,6 +30,7 @@ const MOST_REPEATED: usize = 200;
 pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
     let length = collected.units.length();
     let mut html = String::new();
+    html.push_str(&sources_told(account).unwrap_or_default());
     html.push_str(&budget(collected, length).unwrap_or_default());
     html.push_str(&heights(collected, length).unwrap_or_default());
     html.push_str(&spread(collected, length).unwrap_or_default());
@@ -40,6 +43,29 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
 /// A figure with its words.
 pub fn figure(svg: &str, caption: &str) -> String {
     format!("<figure>{svg}<figcaption>{}</figcaption></figure>", escaped(caption))
+}
+
+/// What the uncertainty of all points comes from, by source; none where nothing is known of it.
+fn sources_told(account: &Account) -> Option<String> {
+    let UncertaintySources { horizontal, vertical } = &account.uncertainty_sources;
+    let lines = account.uncertainty_sources.lines();
+    if lines.is_empty() {
+        return None;
+    }
+    let sentences: Vec<String> = lines.iter().map(|line| format!("<li>{}</li>", escaped(line))).collect();
+    let mut table = Table::new("sources", "Shares in the variance, mean of all points").text("source").number("place", "%").number("height", "%");
+    let share = |of: &SharesOfSources, source: Source| match of.points {
+        0 => String::new(),
+        _ => fixed(100.0 * of.of(source), 1),
+    };
+    for source in Source::ALL.into_iter().filter(|source| horizontal.of(*source) + vertical.of(*source) > 0.0) {
+        table.row(vec![source.words().into(), share(horizontal, source).into(), share(vertical, source).into()]);
+    }
+    Some(format!(
+        "<h3>Where the uncertainty comes from</h3><ul class=\"plain\">{}</ul>{}",
+        sentences.concat(),
+        table.without_empty_columns().html()
+    ))
 }
 
 /// Sources of the horizontal uncertainty, in the order of a feature's shares, with their looks.

@@ -4,6 +4,7 @@ pub mod held;
 pub mod local_fit;
 pub mod network;
 pub mod shared;
+pub mod sources;
 pub mod stations;
 pub mod styled;
 pub mod summary;

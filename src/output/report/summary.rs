@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 use super::local_fit::LocalFitSummary;
 use super::network::NetworkSummary;
 use super::shared::SharedOfBase;
+use super::sources::UncertaintySources;
 use crate::geodesy::crs::{Operation, proj_version};
 use crate::intake::settle::{WrittenDates, WrittenNumbers};
 use crate::job::{DateOrder, Job};
@@ -52,6 +53,8 @@ pub struct Summary {
     pub geoids: Vec<GeoidSummary>,
     /// Transformations between datums and of heights, with their accuracies and the bases that they serve.
     pub operations: Vec<OperationUse>,
+    /// What the uncertainty of the points mapped comes from, by source; without points where places are kept coarse.
+    pub uncertainty_sources: UncertaintySources,
     /// What the features of each base err by together with those of others, and of other mappings; empty where places are kept coarse, and above 5,000 bases.
     pub shared_errors: Vec<SharedOfBase>,
     /// The layers that have records; others are not written.
@@ -293,6 +296,7 @@ impl Summary {
             magnetic_models: account.magnetic_models.iter().map(|name| (*name).to_owned()).collect(),
             geoids: account.geoids.clone(),
             operations: account.operations.clone(),
+            uncertainty_sources: account.uncertainty_sources.clone(),
             shared_errors: account.shared_errors.clone(),
             layers: extents
                 .iter()

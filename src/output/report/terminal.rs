@@ -95,6 +95,9 @@ fn write_ending(text: &mut String, account: &Account, look: &Look, rows: &BTreeM
         writeln!(text, "beside   {} {is_one} held as totals or notes beside the table; nothing is to be done", grouped(count))?;
         text.push_str(rows.get(&Reason::NoRow).map_or("", String::as_str));
     }
+    for sentence in account.uncertainty_sources.lines() {
+        writeln!(text, "errors   {sentence}")?;
+    }
     writeln!(text, "CRS      {}", visible(&account.crs))?;
     writeln!(text, "height   {}", visible(&account.third))?;
     if !look.units.are_metric() {

@@ -228,6 +228,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
             parts[0], parts[1]
         ));
     }
+    notes.extend((!values.is_empty()).then(|| values::ASSUMPTION.to_owned()));
     notes.extend(step.as_ref().map(DatumStep::sentence));
     Ok(Comparison {
         a: side_a,
@@ -446,10 +447,12 @@ fn notes(
 
 /// What an error is of, for people: a position, a set-up, a step, a declination, a correction.
 fn kind_of(error: &str) -> &str {
-    const KINDS: [(&str, &str); 3] = [
+    const KINDS: [(&str, &str); 5] = [
         ("position ", "the position of their base"),
         ("orientation ", "the set-up of their base"),
         ("declination ", "the declination"),
+        ("known point ", "the known points of their frame"),
+        ("sight to a known point ", "the sights to the known points of their frame"),
     ];
     if let Some((_, said)) = KINDS.into_iter().find(|(begins, _)| error.starts_with(begins)) {
         return said;

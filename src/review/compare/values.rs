@@ -37,6 +37,10 @@ pub struct ValueChange {
     pub mark: &'static str,
 }
 
+/// What is to be said of them beside the figures.
+pub const ASSUMPTION: &str = "Measured values (heights, widths, spans, volumes, lengths, areas) are taken as independent in both mappings: what \
+they err by alike, such as one calibration of one instrument, is in the standard errors of their changes still, so that a real change is harder to see.";
+
 /// Measure, name and quantity.
 type Key = [String; 3];
 

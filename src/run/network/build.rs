@@ -147,6 +147,7 @@ impl Built {
             sigma_azimuth_rad: kit.sigma_azimuth_rad,
             sigma_inclination_rad: kit.sigma_inclination_rad,
             sigma_distance_m,
+            sigma_vertical_m: shot.sides.vertical_m.map(|vertical_m| kit.sigma_distance_m(vertical_m)),
             ..shared
         };
         let line = Line { from, to, has_free_circle: free, instrument, source };

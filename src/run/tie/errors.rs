@@ -1,6 +1,7 @@
 //! The fit of a frame's points to known ones: what both sides err by, whether they agree, and what the parameters err by.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use super::Moved;
 use super::points::FramePoint;
@@ -13,6 +14,7 @@ use crate::network::quantiles::chi_square;
 use crate::numeric::cholesky::semi_root;
 use crate::output::report::local_fit::{FittedPoint, LocalFitSummary};
 use crate::run::RunError;
+use crate::run::shared::{print, print_of_base};
 use crate::stations::base::{BaseTable, HeightKind};
 
 /// Share of fits of sound points that stay below the critical value.
@@ -97,7 +99,23 @@ pub(super) fn fit<'k>(points: &[FramePoint], known: &'k BaseTable) -> Result<(Mo
     let kind = first.heights.kind;
     let by_entry = by_entry(&both, &fitted, heights.as_ref());
     let height = heights.map(|found| (found.shift_m, kind));
-    Ok((Moved { fitted, middle, known_middle, ellipsoid, height, by_entry }, summary))
+    let names = Arc::new(names(&both, known));
+    Ok((Moved { fitted, middle, known_middle, ellipsoid, height, by_entry, names }, summary))
+}
+
+/// Names of the fit's entries: a known point is known by all that was recorded of it, a sight to it by what it came to.
+fn names(both: &[Both], known: &BaseTable) -> BTreeMap<ErrorId, String> {
+    let mut names = BTreeMap::new();
+    for both in both {
+        let axis = |id: ErrorId| ["east", "north", "up"].get(id.which()).copied().unwrap_or_default();
+        let of_known = print_of_base(&known.bases[both.point.known].row);
+        names.extend(both.known.iter().map(|(id, _)| (*id, format!("known point {of_known} {}", axis(*id)))));
+        let (at, own) = (both.point.located.at, both.point.located.own);
+        let of_sight = print(&format!("{} {at:?} {own:?}", both.point.name));
+        let of_fit = both.local.iter().filter(|(id, _)| id.cause() == Cause::Tie);
+        names.extend(of_fit.map(|(id, _)| (*id, format!("sight to a known point {of_sight} {}", axis(*id)))));
+    }
+    names
 }
 
 /// The sphere that a frame is computed on.

@@ -56,6 +56,8 @@ struct Moved<'k> {
     height: Option<(f64, HeightKind)>,
     /// By parameter (east, north, turn, height): entries of the register, by one standard error of each.
     by_entry: BTreeMap<ErrorId, [f64; 4]>,
+    /// Entries of the fit by names that mean the same in other runs.
+    names: Arc<BTreeMap<ErrorId, String>>,
 }
 
 /// The job as it is computed with its frame on the Earth, and what ties it.
@@ -168,7 +170,7 @@ impl Moved<'_> {
         TiedBase {
             coordinates: Coordinates::Geographic { lat_deg: placed.lat_rad.to_degrees(), lon_deg: placed.lon_rad.to_degrees() },
             height,
-            tied: Tied { arms, correction_rad, turning },
+            tied: Tied { arms, correction_rad, turning, names: Arc::clone(&self.names) },
         }
     }
 }

@@ -27,7 +27,7 @@ use super::spread::spread;
 use super::{Fault, Mean, Repeat, check};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::LocalFrame;
-use crate::geodesy::register::{Arm, Cause, Origin, Shares, add_arm, covariance_of};
+use crate::geodesy::register::{Arm, BySource, Cause, Origin, Shares, Source, add_arm, covariance_of};
 use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 
@@ -88,6 +88,8 @@ pub(super) struct Row {
     /// Shot minus mean.
     pub(super) residual: Vector3,
     direction: Covariance,
+    /// Of its inclination alone, that of its azimuth being the rest of the direction's.
+    inclination: Covariance,
     distance: Covariance,
     /// Metres by a radian of azimuth, a radian of inclination, a metre of distance.
     pub(super) by: [Vector3; 3],
@@ -113,6 +115,7 @@ fn row(shot: &Repeat, group: usize, at: Vector3) -> Row {
         turn = between(&a, &b, 1.0, 1.0, 1.0);
     }
     let (direction, distance) = (carried(&across, &shot.vector.direction), carried(&turn, &shot.vector.distance));
+    let inclination = carried(&across, &shot.vector.direction_by_reading()[1]);
     let by = [
         apply(&across, shot.vector.by_azimuth_m()),
         apply(&across, shot.vector.by_inclination_m),
@@ -120,7 +123,7 @@ fn row(shot: &Repeat, group: usize, at: Vector3) -> Row {
     ];
     let m = matrix(&(direction + distance));
     let weight = inverse_in(&m, has_height, LEAST_VARIANCE_M2);
-    Row { group, residual, direction, distance, by, weight }
+    Row { group, residual, direction, inclination, distance, by, weight }
 }
 
 /// The inverse of a symmetric matrix; without height that of its horizontal part, with zeros for the height.
@@ -218,6 +221,7 @@ pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
         north_m,
         up_m,
         parts: split.parts(bases, first.base),
+        by_source: split.by_source(bases, first.base),
         own: split.direction + split.distance,
         arms: split.arms(),
         one,
@@ -248,6 +252,7 @@ fn start(points: &[(Vector3, bool)], has_height: bool) -> Vector3 {
 /// What a mean errs by, in the axes that `out` turns the frame to.
 struct Split {
     direction: Covariance,
+    inclination: Covariance,
     distance: Covariance,
     /// Arms by the positions of bases, and by all else.
     position: Vec<Arm>,
@@ -259,6 +264,7 @@ struct Split {
 fn split(bases: &[Origin], step: &Step, groups: &[(usize, Shares)], out: &Matrix3) -> Split {
     let mut split = Split {
         direction: Covariance::default(),
+        inclination: Covariance::default(),
         distance: Covariance::default(),
         position: Vec::new(),
         others: Vec::new(),
@@ -269,6 +275,7 @@ fn split(bases: &[Origin], step: &Step, groups: &[(usize, Shares)], out: &Matrix
     for (row, enters) in &step.rows {
         let enters = product(out, enters);
         split.direction += carried(&enters, &row.direction);
+        split.inclination += carried(&enters, &row.inclination);
         split.distance += carried(&enters, &row.distance);
         let (sum, by) = &mut sums[row.group];
         *sum = std::array::from_fn(|r| plus(sum[r], enters[r]));
@@ -318,6 +325,18 @@ impl Split {
             direction: self.direction + covariance_of(&of_direction) + half,
             distance: self.distance + covariance_of(&of_distance),
         }
+    }
+
+    /// The variance by source.
+    fn by_source(&self, bases: &[Origin], base: usize) -> BySource {
+        let mut made = BySource::default();
+        made.add_covariance(Source::AzimuthReadings, &self.direction.less(&self.inclination));
+        made.add_covariance(Source::InclinationReadings, &self.inclination);
+        made.add_covariance(Source::DistanceReadings, &self.distance);
+        if let Some(origin) = bases.get(base) {
+            made.add_arms(&self.arms(), origin.errors.register());
+        }
+        made
     }
 
     /// As one shot.

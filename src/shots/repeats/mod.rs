@@ -34,7 +34,7 @@ pub use spread::{Separation, Spread};
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::EarthCentred;
-use crate::geodesy::register::{Arm, Located, Origin};
+use crate::geodesy::register::{Arm, BySource, Located, Origin};
 use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 
@@ -98,6 +98,8 @@ pub struct Mean {
     pub up_m: Option<f64>,
     /// Covariance by cause: own readings shrink with repetition, what is shared does not.
     pub parts: Parts,
+    /// Its variance by source.
+    pub by_source: BySource,
     /// Covariance of the own readings alone.
     pub own: Covariance,
     /// What moves it that other points share.

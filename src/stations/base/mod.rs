@@ -12,7 +12,7 @@ mod names;
 mod neighbours;
 mod settle;
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
 use super::errors::{InNetwork, Turning};
@@ -21,7 +21,7 @@ use crate::geodesy::crs::{Crs, GridFactors, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::HeightFrame;
-use crate::geodesy::register::Arm;
+use crate::geodesy::register::{Arm, ErrorId};
 use crate::records::base_row::{BaseRow, FixQuality, HeldBase};
 use crate::records::ledger::{Fault, Flags};
 use crate::records::names::label;
@@ -168,6 +168,8 @@ pub struct Tied {
     pub correction_rad: f64,
     /// The entries of the error of that.
     pub turning: Turning,
+    /// Entries of the fit by names that mean the same in other runs.
+    pub names: Arc<BTreeMap<ErrorId, String>>,
 }
 
 /// All bases of a job.

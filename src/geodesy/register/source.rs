@@ -1,0 +1,177 @@
+//! What an uncertainty comes from: the variance of points by its source.
+//!
+//! A point's variance is the sum of the squares of its arms and of the variances of its own readings ([`super::Located`]), so that each entry of
+//! the register, with all that it moves, belongs to one source, and the parts of all sources add up to the whole. What an entry moves both by
+//! a base's place and by its orientation, as with backsights, is one arm and one part: that of its cause.
+//!
+//! The share of a source in what was mapped is the mean of its shares in the variances of the points, horizontally (east and north together) and
+//! in height: each point counts alike, however poor it is.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::{Arm, Cause, Register};
+use crate::geodesy::covariance::Covariance;
+
+/// What an uncertainty comes from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum Source {
+    /// Positions of bases, and of known points that oriented them.
+    BasePositions,
+    /// Steps between datums.
+    DatumSteps,
+    /// The known points that moved a local frame to a CRS.
+    LocalFit,
+    /// An adjusted network: its readings, bases and shared errors together.
+    Network,
+    /// Orientations of bases: set-ups, sights to known points.
+    Orientations,
+    /// The declination.
+    Declination,
+    /// Readings of azimuths.
+    AzimuthReadings,
+    /// Readings of inclinations.
+    InclinationReadings,
+    /// Readings of distances, and widths by which points were moved to a centre.
+    DistanceReadings,
+    /// Corrections of azimuths by a calibration.
+    AzimuthCorrections,
+    /// Corrections of inclinations by a calibration.
+    InclinationCorrections,
+    /// Corrections of distances by a calibration.
+    DistanceCorrections,
+}
+
+/// A share below it is rounding: tan² of what a level sight reads.
+const LEAST_SHARE: f64 = 1e-12;
+/// How many there are.
+const SOURCES: usize = 12;
+
+impl Source {
+    /// All of them.
+    pub const ALL: [Source; SOURCES] = [
+        Source::BasePositions,
+        Source::DatumSteps,
+        Source::LocalFit,
+        Source::Network,
+        Source::Orientations,
+        Source::Declination,
+        Source::AzimuthReadings,
+        Source::InclinationReadings,
+        Source::DistanceReadings,
+        Source::AzimuthCorrections,
+        Source::InclinationCorrections,
+        Source::DistanceCorrections,
+    ];
+
+    /// That of an entry of the register.
+    pub fn of(cause: Cause) -> Source {
+        match cause {
+            Cause::Position => Source::BasePositions,
+            Cause::Datum => Source::DatumSteps,
+            Cause::Setup | Cause::Sights => Source::Orientations,
+            Cause::Declination => Source::Declination,
+            Cause::AzimuthCorrection => Source::AzimuthCorrections,
+            Cause::InclinationCorrection => Source::InclinationCorrections,
+            Cause::DistanceCorrection => Source::DistanceCorrections,
+            Cause::Network | Cause::Root => Source::Network,
+            Cause::Tie => Source::LocalFit,
+        }
+    }
+
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Source::BasePositions => "positions of the bases",
+            Source::DatumSteps => "step between datums",
+            Source::LocalFit => "fit of the local frame",
+            Source::Network => "adjustment of the network",
+            Source::Orientations => "orientations of the bases",
+            Source::Declination => "declination",
+            Source::AzimuthReadings => "azimuth readings",
+            Source::InclinationReadings => "inclination readings",
+            Source::DistanceReadings => "distance readings",
+            Source::AzimuthCorrections => "calibration of azimuths",
+            Source::InclinationCorrections => "calibration of inclinations",
+            Source::DistanceCorrections => "calibration of distances",
+        }
+    }
+}
+
+/// The variance of a point by source: horizontally (east and north together) and in height, in square metres.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct BySource([[f64; 2]; SOURCES]);
+
+impl BySource {
+    /// Adds a part by its variances in east, north and up.
+    pub fn add(&mut self, source: Source, [east, north, up]: [f64; 3]) {
+        let part = &mut self.0[source as usize];
+        part[0] += east + north;
+        part[1] += up;
+    }
+
+    /// Adds a part by its covariance.
+    pub fn add_covariance(&mut self, source: Source, part: &Covariance) {
+        self.add(source, [part.ee, part.nn, part.uu]);
+    }
+
+    /// Adds what one standard error of an error moves.
+    pub fn add_arm(&mut self, source: Source, arm: [f64; 3]) {
+        self.add(source, arm.map(|metres| metres * metres));
+    }
+
+    /// Adds the entries that a point hangs on.
+    pub fn add_arms(&mut self, arms: &[Arm], register: &Register) {
+        let mut arms = arms.to_vec();
+        register.independent(&mut [&mut arms]);
+        arms.iter().for_each(|(id, arm)| self.add_arm(Source::of(id.cause()), *arm));
+    }
+
+    /// The variance of all sources: horizontally and in height.
+    pub fn total(&self) -> [f64; 2] {
+        self.0.iter().fold([0.0; 2], |sum, part| [sum[0] + part[0], sum[1] + part[1]])
+    }
+}
+
+/// Shares of sources in the variances of points, summed up.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct SourceShares([Sum; 2]);
+
+/// Of one direction.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+struct Sum {
+    points: u64,
+    shares: [f64; SOURCES],
+}
+
+impl SourceShares {
+    /// Adds a point; `has_height` says whether it has a height that was measured. A point without any error has no shares.
+    pub fn add(&mut self, point: &BySource, has_height: bool) {
+        for (axis, (sum, total)) in self.0.iter_mut().zip(point.total()).enumerate() {
+            if total > 0.0 && total.is_finite() && (axis == 0 || has_height) {
+                sum.points += 1;
+                sum.shares.iter_mut().zip(&point.0).for_each(|(share, part)| *share += part[axis] / total);
+            }
+        }
+    }
+
+    /// Adds the points of others.
+    pub fn join(&mut self, other: &SourceShares) {
+        for (sum, more) in self.0.iter_mut().zip(&other.0) {
+            sum.points += more.points;
+            sum.shares.iter_mut().zip(more.shares).for_each(|(share, more)| *share += more);
+        }
+    }
+
+    /// The points counted, horizontally and in height, and the mean shares of the sources that have one, the greatest first.
+    pub fn means(&self) -> [(u64, Vec<(Source, f64)>); 2] {
+        self.0.map(|sum| {
+            let means = sum.shares.map(|share| share / sum.points as f64);
+            let mut shares: Vec<(Source, f64)> =
+                Source::ALL.into_iter().zip(means).filter(|(_, share)| *share > LEAST_SHARE).collect();
+            shares.sort_by(|(_, a), (_, b)| b.total_cmp(a));
+            (sum.points, shares)
+        })
+    }
+}
