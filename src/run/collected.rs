@@ -133,7 +133,8 @@ impl Stage<'_> {
         let triangle = readings.triangle();
         let (slope_m, horizontal_m) = triangle.map_or((None, None), |triangle| triangle.slope_or_horizontal_m());
         // A row by itself tells no side of the zenith; its vector does.
-        let inclination_rad = triangle.and_then(|triangle| triangle.inclination_rad()).map(|angle| angle.clamp(-FRAC_PI_2, FRAC_PI_2));
+        let inclination_rad =
+            triangle.and_then(|triangle| triangle.inclination_rad()).map(|angle| angle.clamp(-FRAC_PI_2, FRAC_PI_2));
         let mut member = self.member(&shot.sighting, (slope_m, horizontal_m, inclination_rad), Some(shot.vector));
         member.label = self.label_of(block, record.row());
         self.with_names(block, record.row(), member, readings.when, |column| block.cell(record.row(), column))

@@ -20,12 +20,16 @@ fn assert_near(got: f64, want: f64, within: f64) {
 fn a_sight_past_the_zenith_comes_down_on_the_other_side() {
     let rows = "1,A,east,257,90,90\n2,A,west,257,270,89.4\n3,A,down,257,90,-90\n4,A,other,257,270,-89.4\n";
     for (correction_deg, one, other) in [(0.3, "east", "west"), (-0.3, "down", "other")] {
-        let corrected = format!("[[instrument.calibrations]]\ninclination_correction_deg = {correction_deg}\nsigma_inclination_correction_deg = 0.2\n");
+        let corrected = format!(
+            "[[instrument.calibrations]]\ninclination_correction_deg = {correction_deg}\nsigma_inclination_correction_deg = 0.2\n"
+        );
         let header = "shot,base,feature,slope_distance_m,true_azimuth_deg,inclination_deg\n";
         let job = Small::new(&format!("{header}{rows}"), "", &corrected);
         job.map();
         let [one, other] = [one, other].map(|name| job.feature("features", name));
-        for field in ["easting", "northing", "ellipsoid_height_m", "sigma_east_m", "sigma_north_m", "sigma_up_m", "horizontal_distance_m"] {
+        for field in
+            ["easting", "northing", "ellipsoid_height_m", "sigma_east_m", "sigma_north_m", "sigma_up_m", "horizontal_distance_m"]
+        {
             assert_near(number(&one, field), number(&other, field), 2.0 * PRINTED);
         }
         let offset_m = 257.0 * 0.3f64.to_radians().sin();

@@ -56,7 +56,8 @@ fn by_hand_for_single_shots_and_a_mean() {
     let job = Small::new(&format!("shot,base,feature,slope_distance_m,magnetic_azimuth_deg,inclination_deg\n{rows}"), "", more);
     let summary = job.map();
     let (distances, shots) = ([100.0, 300.0, 200.0], [1.0, 1.0, 4.0]);
-    let by = |variance: &dyn Fn(f64, f64) -> f64| -> Vec<f64> { distances.iter().zip(shots).map(|(d, n)| variance(*d, n)).collect() };
+    let by =
+        |variance: &dyn Fn(f64, f64) -> f64| -> Vec<f64> { distances.iter().zip(shots).map(|(d, n)| variance(*d, n)).collect() };
     let turned = |d: f64, deg: f64| (d * deg.to_radians()).powi(2);
     let (points, shares) = told(&summary, "horizontal");
     assert_eq!(points, 3);
@@ -113,8 +114,7 @@ fn three_are_named() {
 fn a_base_that_turns_what_it_moves_is_one_source() {
     let rows = "1,A,K,backsight,100,0,0\n2,A,north,,100,0,0\n3,A,south,,100,180,0\n";
     let known = "[known]\nfiles = [\"known.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.001\nsigma_vertical_m = 0.1\n";
-    let job =
-        Small::new(&format!("shot,base,feature,role,slope_distance_m,true_azimuth_deg,inclination_deg\n{rows}"), "", known);
+    let job = Small::new(&format!("shot,base,feature,role,slope_distance_m,true_azimuth_deg,inclination_deg\n{rows}"), "", known);
     // 100 m along the meridian at 58.6°: a(1 − e²)/(1 − e² sin²φ)^1.5 = 6 382 246 m a radian.
     let lat_deg = 58.6 + (100.0f64 / 6_382_246.0).to_degrees();
     job.write("known.csv", &format!("base,lat_deg,lon_deg,ellipsoid_height_m\nK,{lat_deg:.10},-2.9,60\n"));

@@ -53,7 +53,10 @@ fn sources_told(account: &Account) -> Option<String> {
         return None;
     }
     let sentences: Vec<String> = lines.iter().map(|line| format!("<li>{}</li>", escaped(line))).collect();
-    let mut table = Table::new("sources", "Shares in the variance, mean of all points").text("source").number("place", "%").number("height", "%");
+    let mut table = Table::new("sources", "Shares in the variance, mean of all points")
+        .text("source")
+        .number("place", "%")
+        .number("height", "%");
     let share = |of: &SharesOfSources, source: Source| match of.points {
         0 => String::new(),
         _ => fixed(100.0 * of.of(source), 1),
