@@ -114,8 +114,8 @@ fn map_in_frame(folder: &Path, name: &str, off_deg: f64, normal: &mut Normal) {
     let site = folder.join(format!("{name}-logs"));
     fs::create_dir(&site).unwrap();
     fs::write(site.join("bases.csv"), "base,east_m,north_m,local_height_m\nQuay,0,0,5\nMole,0,200,5\n").unwrap();
-    // 200 m along the meridian at 46.1 degrees: 6 368 625 m a radian.
-    let (lat_deg, apart_deg) = (46.1 + off_deg, (200.0f64 / 6_368_625.0).to_degrees());
+    // 200 m along the meridian at 46.1 degrees: 6 368 613 m a radian.
+    let (lat_deg, apart_deg) = (46.1 + off_deg, (200.0f64 / 6_368_613.0).to_degrees());
     let known =
         format!("base,lat_deg,lon_deg,ellipsoid_height_m\nQuay,{lat_deg:.10},8.9,5\nMole,{:.10},8.9,5\n", lat_deg + apart_deg);
     fs::write(site.join("known.csv"), known).unwrap();
