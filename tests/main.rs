@@ -56,5 +56,6 @@ mod schema;
 mod stations;
 mod styles;
 mod uncertainty;
+mod units_shown;
 mod values;
 mod whole_runs;

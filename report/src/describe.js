@@ -23,15 +23,17 @@ function list(rows) {
   return made;
 }
 
-// Lengths and areas in the units of the crew: what a metre is of them, and their sign.
+// Lengths, areas and angles in the units of the crew: what a metre or a degree is of them, and their sign.
 const inUnit = ({ by, sign }) => ({
   by,
   sign,
   two: (value) => twoDigits(value * by),
   sure: (value, half) => plusMinus(value * by, half * by),
+  said: (value) => `${fixed(value * by, 2)}${sign === '°' ? '' : ' '}${sign}`,
 });
 
 export function describeFeature(data, { index: i }) {
+  const angle = inUnit(data.units.angle);
   const f = data.features;
   const length = inUnit(data.units.length);
   const { origin, unit_m: unit, degrees } = data.plane;
@@ -60,7 +62,7 @@ export function describeFeature(data, { index: i }) {
   }
   const shot = [`base ${word('base')}`];
   if (value('distance') !== null) shot.push(`${fixed(value('distance') * length.by, 2)} ${length.sign}`);
-  if (value('azimuth') !== null) shot.push(`azimuth ${fixed(value('azimuth'), 2)}° from true north`);
+  if (value('azimuth') !== null) shot.push(`azimuth ${angle.said(value('azimuth'))} from true north`);
   rows.push(['from', shot.join(', ')]);
   const aside = f.aside[i] ? `, ${f.aside[i]} left out by a test` : '';
   rows.push(['shots', `${f.used[i]}${aside}`]);

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
-use super::{Failure, Outcome, print, print_json, write_page};
+use super::{Failure, Outcome, Shown, print, print_json, write_page};
 use crate::field::calibrate::known_line::{Line, Points};
 use crate::field::calibrate::log::Shots;
 use crate::field::calibrate::{CalibrationSettings, ReadingSigmas, calibrate, page, report};
@@ -72,6 +72,8 @@ pub struct Args {
     /// Use repeats that lie far from the others too
     #[arg(long)]
     keep_all: bool,
+    #[command(flatten)]
+    shown: Shown,
     /// Write a page for any browser, in one file
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
@@ -202,13 +204,14 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         keep_all: args.keep_all,
     };
     let calibration = calibrate(shots.of_instrument(args.instrument.as_deref())?, &settings)?;
+    let units = args.shown.units(job.as_ref());
     if let Some(path) = &args.report {
-        write_page(path, &page::html(&calibration, &table), &args.logs)?;
+        write_page(path, &page::html(&calibration, &table, &units), &args.logs)?;
     }
     if args.json {
         print_json(serde_json::to_string_pretty(&report::json(&calibration, &table))? + "\n")?;
     } else {
-        print(&report::text(&calibration, &table)?)?;
+        print(&report::text(&calibration, &table, &units)?)?;
     }
     Ok(Outcome::Done)
 }

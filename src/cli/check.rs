@@ -59,9 +59,9 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if sink.keeps_places_coarse {
         print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
     }
-    print_styled(&terminal::opening(&account))?;
+    print_styled(&terminal::opening(&account, &job.units))?;
     let bases = if args.bases { stations::blocks } else { stations::lines };
-    print_styled(&bases(&account.stations))?;
+    print_styled(&bases(&account.stations, &job.units))?;
     print_styled(&terminal::ending(&account, &look(&job, args.values), &held::rows(&sink.held)))?;
     Ok(outcome(&account, args.strict))
 }

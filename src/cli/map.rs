@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, Outcome, print, print_styled, progress};
+use super::{Failure, Outcome, columns, print, print_styled, progress};
 use crate::intake::columns::LogKind;
 use crate::intake::log::Log;
 use crate::intake::sheets;
@@ -186,7 +186,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         let page = place.join(page_name(&job.name)).display().to_string();
         let place = place.display().to_string();
         let look = look(&job, args.values);
-        let told = format!("{}{}", terminal::opening(&account), terminal::ending(&account, &look, &Default::default()));
+        let told =
+            format!("{}{}", terminal::opening(&account, &look.units), terminal::ending(&account, &look, &Default::default()));
         print_styled(&format!("{told}page     {}\nwritten  {}\n", visible(&page), visible(&place)))
     } else {
         Ok(())
@@ -199,13 +200,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
 
 /// How values are shown on the terminal.
 pub(super) fn look(job: &Job, all: bool) -> Look {
-    // What is no terminal is as wide as a page.
-    let columns = terminal_size::terminal_size_of(std::io::stdout()).map_or(PAGE_COLUMNS, |(columns, _)| usize::from(columns.0));
-    Look { units: job.units, columns, all }
+    Look { units: job.units, columns: columns(), all }
 }
-
-/// Columns of what is no terminal.
-const PAGE_COLUMNS: usize = 100;
 
 /// Nothing mapped is no success, whatever was asked about held rows.
 pub(super) fn outcome(account: &Account, strict: bool) -> Outcome {

@@ -23,8 +23,10 @@ use std::process::ExitCode;
 
 use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
+use crate::job::Job;
 use crate::output::report::styled;
 use crate::records::shown;
+use crate::units::{AngleShown, LengthShown, Units};
 
 /// Turns laser rangefinder shots from GNSS bases into finished map layers.
 ///
@@ -60,6 +62,34 @@ enum Command {
     Schema(schema::Args),
     Completions(completions::Args),
     Man(man::Args),
+}
+
+/// The units of what a command prints and draws, for commands that may have a job.
+#[derive(Debug, clap::Args)]
+struct Shown {
+    /// Unit of lengths in what is printed and drawn; JSON stays in metres [default: that of the job, or m]
+    #[arg(long, value_name = "UNIT", value_enum)]
+    length: Option<LengthShown>,
+    /// Unit of angles likewise; JSON stays in degrees [default: that of the job, or deg]
+    #[arg(long, value_name = "UNIT", value_enum)]
+    angle: Option<AngleShown>,
+}
+
+impl Shown {
+    /// Those asked for, else the job's, else metres and degrees.
+    fn units(&self, job: Option<&Job>) -> Units {
+        let of_job = job.map(|job| job.units).unwrap_or_default();
+        // Areas and volumes go with the length, where the job does not say otherwise.
+        Units { length: self.length.unwrap_or(of_job.length), angle: self.angle.unwrap_or(of_job.angle), ..of_job }
+    }
+}
+
+/// Columns of what is no terminal.
+const PAGE_COLUMNS: usize = 100;
+
+/// Columns of the terminal; what is no terminal is as wide as a page.
+fn columns() -> usize {
+    terminal_size::terminal_size_of(std::io::stdout()).map_or(PAGE_COLUMNS, |(columns, _)| usize::from(columns.0))
 }
 
 /// What a command came to.

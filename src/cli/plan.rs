@@ -2,13 +2,13 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print_json, print_styled, write_page};
+use super::{Failure, Outcome, Shown, columns, print_json, print_styled, write_page};
 use crate::field::plan::errors::{Errors, Sigma};
 use crate::field::plan::height::Object;
 use crate::field::plan::report::{Report, Request};
 use crate::field::plan::{REACH_M, chart, page, sheet};
-use crate::job;
-use crate::units::{LengthShown, Units};
+use crate::job::{self, Job};
+use crate::units::{AngleShown, LengthShown, LengthUnit};
 
 /// Expected uncertainty over distance and inclination, and how far to stand off.
 ///
@@ -16,7 +16,7 @@ use crate::units::{LengthShown, Units};
 /// position and the 95 % interval of the height; with a tolerance, the farthest standoff that meets
 /// it; with an object's height, the standoff at which its height is measured best; what dominates,
 /// and what to improve. Computed as `standoff map` computes it. What is not given is assumed, and the
-/// plan says so. Mapping grade.
+/// plan says so. Lengths are given in metres, or with ft or usft behind the number in feet: 6ft. Mapping grade.
 #[derive(Debug, clap::Args)]
 #[command(after_help = EXAMPLES)]
 pub struct Args {
@@ -51,18 +51,13 @@ pub struct Args {
     /// Standard error of the base's height, in metres [default: 5]
     #[arg(long, value_name = "METRES", value_parser = metres, help_heading = "Standard errors")]
     sigma_base_height: Option<f64>,
-    /// Slope distances of the table in metres, with commas between
-    #[arg(long, value_name = "METRES", value_delimiter = ',', default_value = "10,25,50,100,200,500", value_parser = distance)]
+    /// Slope distances of the table in metres, with commas between [default: 10,25,50,100,200,500; where the plan is in feet
+    /// 30,75,150,300,600,1500 of these]
+    #[arg(long, value_name = "METRES", value_delimiter = ',', value_parser = distance)]
     distances: Vec<f64>,
-    /// Inclinations of the table in degrees, up positive, with commas between
-    #[arg(
-        long,
-        value_name = "DEGREES",
-        value_delimiter = ',',
-        default_value = "0,10,30,60",
-        value_parser = inclination,
-        allow_hyphen_values = true
-    )]
+    /// Inclinations of the table in degrees, up positive, with commas between [default: 0,10,30,60; where the plan is in gons
+    /// 0,10,35,70 of these]
+    #[arg(long, value_name = "DEGREES", value_delimiter = ',', value_parser = inclination, allow_hyphen_values = true)]
     inclinations: Vec<f64>,
     /// Tolerance of the position: radius in metres that is to hold the point with 95 % probability
     #[arg(long, value_name = "METRES", value_parser = above_zero)]
@@ -82,9 +77,8 @@ pub struct Args {
     /// Write a chart of uncertainty over distance as SVG
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
-    /// Unit of lengths in the page's table [default: that of the job, or m]
-    #[arg(long, value_name = "UNIT", value_enum, requires = "report")]
-    length: Option<LengthShown>,
+    #[command(flatten)]
+    shown: Shown,
     /// Write a page for any browser, in one file
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
@@ -97,6 +91,7 @@ const EXAMPLES: &str = "Examples:
   standoff plan
   standoff plan --sigma-azimuth 0.5 --sigma-base 0.4 --sigma-base-height 0.8 --tolerance 2
   standoff plan --object-height 20 --height-tolerance 0.5
+  standoff plan --length ft --tolerance 6ft --distances 100ft,300ft
   standoff plan --job job.toml --distances 20,40,80 --inclinations=-30,0 --svg plan.svg";
 
 fn number(text: &str) -> Result<f64, String> {
@@ -108,12 +103,30 @@ fn between(text: &str, least: f64, greatest: f64, unit: &str) -> Result<f64, Str
     if (least..=greatest).contains(&value) { Ok(value) } else { Err(format!("must lie between {least} and {greatest} {unit}")) }
 }
 
+/// A length in metres; in feet where the number says so.
+fn length(text: &str, least_m: f64) -> Result<f64, String> {
+    let text = text.trim();
+    let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
+    let unit = match &text[digits.len()..] {
+        "" | "m" => LengthUnit::Metre,
+        "ft" => LengthUnit::Foot,
+        "usft" => LengthUnit::UsSurveyFoot,
+        _ if digits.is_empty() => return Err("not a number".to_owned()),
+        other => return Err(format!("\"{other}\" is no unit of length here; write m, ft or usft, or metres without one")),
+    };
+    let metres = unit.to_metres(number(digits)?);
+    match (least_m..=REACH_M).contains(&metres) {
+        true => Ok(metres),
+        false => Err(format!("must lie between {least_m} and {REACH_M} metres")),
+    }
+}
+
 fn metres(text: &str) -> Result<f64, String> {
-    between(text, 0.0, REACH_M, "metres")
+    length(text, 0.0)
 }
 
 fn signed(text: &str) -> Result<f64, String> {
-    between(text, -REACH_M, REACH_M, "metres")
+    length(text, -REACH_M)
 }
 
 fn degrees(text: &str) -> Result<f64, String> {
@@ -139,6 +152,25 @@ fn distance(text: &str) -> Result<f64, String> {
     above_zero(text)
 }
 
+/// Slope distances that are round in a unit, in metres.
+fn round_distances_m(shown: LengthShown) -> Vec<f64> {
+    let of = |unit: LengthUnit, numbers: [f64; 6]| numbers.map(|number| unit.to_metres(number)).to_vec();
+    const FEET: [f64; 6] = [30.0, 75.0, 150.0, 300.0, 600.0, 1500.0];
+    match shown {
+        LengthShown::M => of(LengthUnit::Metre, [10.0, 25.0, 50.0, 100.0, 200.0, 500.0]),
+        LengthShown::Ft => of(LengthUnit::Foot, FEET),
+        LengthShown::Usft => of(LengthUnit::UsSurveyFoot, FEET),
+    }
+}
+
+/// Inclinations that are round in a unit, in degrees: 400 gons are 360 degrees.
+fn round_inclinations_deg(shown: AngleShown) -> Vec<f64> {
+    match shown {
+        AngleShown::Deg => vec![0.0, 10.0, 30.0, 60.0],
+        AngleShown::Gon => [0.0, 10.0, 35.0, 70.0].map(|gons| gons * 0.9).to_vec(),
+    }
+}
+
 /// Values in their order, without repeats.
 fn each_once(values: &[f64]) -> Vec<f64> {
     let mut kept: Vec<f64> = Vec::with_capacity(values.len());
@@ -151,14 +183,12 @@ fn each_once(values: &[f64]) -> Vec<f64> {
 }
 
 impl Args {
-    fn request(&self) -> Result<Request, Failure> {
-        let (mut errors, title) = match &self.job {
-            Some(path) => {
-                let job = job::load(path)?;
-                (Errors::of_job(&job, self.instrument.as_deref())?, job.title)
-            }
+    fn request(&self, job: Option<&Job>) -> Result<Request, Failure> {
+        let (mut errors, title) = match job {
+            Some(job) => (Errors::of_job(job, self.instrument.as_deref())?, job.title.clone()),
             None => (Errors::assumed(), None),
         };
+        let units = self.shown.units(job);
         for (given, sigma) in [
             (self.sigma_distance, &mut errors.sigma_distance_m),
             (self.sigma_distance_ppm, &mut errors.sigma_distance_ppm),
@@ -177,8 +207,11 @@ impl Args {
         Ok(Request {
             title,
             errors,
-            distances_m: each_once(&self.distances),
-            inclinations_deg: each_once(&self.inclinations),
+            distances_m: if self.distances.is_empty() { round_distances_m(units.length) } else { each_once(&self.distances) },
+            inclinations_deg: match self.inclinations.is_empty() {
+                true => round_inclinations_deg(units.angle),
+                false => each_once(&self.inclinations),
+            },
             tolerance_m: self.tolerance,
             height_tolerance_m: self.height_tolerance,
             object: self.object_height.map(object),
@@ -188,20 +221,21 @@ impl Args {
 
 /// Runs the command.
 pub fn run(args: &Args) -> Result<Outcome, Failure> {
-    let request = args.request()?;
+    let job = args.job.as_deref().map(job::load).transpose()?;
+    let request = args.request(job.as_ref())?;
+    let units = args.shown.units(job.as_ref());
     let report = Report::new(&request);
     if let Some(path) = &args.report {
-        let of_job = args.job.as_deref().map(job::load).transpose()?.map(|job| job.units).unwrap_or_default();
-        let units = args.length.map_or(of_job, |length| Units { length, ..of_job });
         let inputs: Vec<PathBuf> = args.job.iter().cloned().collect();
         write_page(path, &page::html(&request, &report, units), &inputs)?;
     }
     if let Some(path) = &args.svg {
-        std::fs::write(path, chart::svg(&request)).map_err(|error| format!("{}: cannot be written: {error}", path.display()))?;
+        std::fs::write(path, chart::svg(&request, &units))
+            .map_err(|error| format!("{}: cannot be written: {error}", path.display()))?;
     }
     match args.json {
         true => print_json(report.to_json()?)?,
-        false => print_styled(&sheet::text(&report))?,
+        false => print_styled(&sheet::text(&report, &units, columns()))?,
     }
     Ok(Outcome::Done)
 }

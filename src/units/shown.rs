@@ -54,7 +54,7 @@ pub enum VolumeShown {
 }
 
 /// A unit of angle.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema, clap::ValueEnum)]
 #[serde(rename_all = "snake_case")]
 pub enum AngleShown {
     /// Degree.
@@ -114,6 +114,41 @@ impl Shown {
         value * self.times / self.by
     }
 
+    /// A value with some decimals, and its unit: `12.3 ft`, `4.5°`.
+    pub fn said(&self, value: f64, decimals: usize) -> String {
+        self.with_sign(&format!("{:.decimals$}", self.value(value)))
+    }
+
+    /// The same with its sign, plus or minus.
+    pub fn signed(&self, value: f64, decimals: usize) -> String {
+        self.with_sign(&format!("{:+.decimals$}", self.value(value)))
+    }
+
+    /// A number and the unit.
+    pub fn with_sign(&self, number: &str) -> String {
+        let space = if self.sign == "°" { "" } else { " " };
+        format!("{number}{space}{}", self.sign)
+    }
+
+    /// The unit in a line of text, where degrees are a word.
+    pub fn word(&self) -> &'static str {
+        if self.sign == "°" { self.suffix } else { self.sign }
+    }
+
+    /// A number that somebody gave in metres or degrees: as it was given, and with four digits in another unit.
+    pub fn given(&self, value: f64) -> String {
+        if self.is_same() {
+            return value.to_string();
+        }
+        let shown = self.value(value);
+        let decimals = if shown == 0.0 { 0.0 } else { 3.0 - shown.abs().log10().floor() };
+        let text = format!("{shown:.*}", decimals.clamp(0.0, 9.0) as usize);
+        match text.contains('.') {
+            true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
+            false => text,
+        }
+    }
+
     /// Whether values are shown as they are.
     pub fn is_same(&self) -> bool {
         self.times == self.by
@@ -148,7 +183,7 @@ impl Units {
     }
 
     /// Lengths.
-    pub fn length(&self) -> Shown {
+    pub const fn length(&self) -> Shown {
         match self.length {
             LengthShown::M => Shown::of("m", "m", "metres", 1.0, 1.0),
             LengthShown::Ft => Shown::of("ft", "ft", "international feet (0.3048 m)", 1.0, FOOT_M),
@@ -277,6 +312,16 @@ mod tests {
         // The two feet are told apart: by their definitions (0.3048 m and 1200/3937 m) one foot is 0.999 998 US survey foot.
         let (a, b) = (one(feet, "m", 1e6), one(usft(), "m", 1e6));
         assert!((b / a - 0.999_998).abs() < 1e-12, "{a} {b}");
+    }
+
+    #[test]
+    fn what_was_given_keeps_its_digits_or_four() {
+        let (m, ft) = (Units::default().length(), Units { length: LengthShown::Ft, ..Units::default() }.length());
+        assert_eq!([0.3, 500.0, 12.3456789].map(|value| m.given(value)), ["0.3", "500", "12.3456789"]);
+        // 0.3, 30.48, 500 and 10,000 m over 0.3048 m.
+        assert_eq!([0.0, 0.3, 30.48, 500.0, 1e4].map(|value| ft.given(value)), ["0", "0.9843", "100", "1640", "32808"]);
+        assert_eq!((ft.said(3.048, 2).as_str(), ft.signed(3.048, 1).as_str()), ("10.00 ft", "+10.0 ft"));
+        assert_eq!(Units::default().angle().said(4.5, 1), "4.5°");
     }
 
     #[test]

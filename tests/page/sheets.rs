@@ -162,7 +162,7 @@ fn a_calibration_shows_its_readings_and_the_lines_of_the_job() {
 #[test]
 fn a_plan_shows_its_chart_and_the_table_behind_it() {
     let folder = tempfile::tempdir().unwrap();
-    let arguments = ["plan", "--tolerance", "2", "--object-height", "20"];
+    let arguments = ["plan", "--tolerance", "2", "--object-height", "20", "--distances", "10,25,50,100,200,500"];
     let plan: Value =
         serde_json::from_str(&standoff(folder.path(), &[&arguments[..], &["--json"]].concat()).exits(0).out).unwrap();
     let page = page(folder.path(), &arguments);

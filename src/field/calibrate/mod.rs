@@ -24,6 +24,7 @@ use crate::intake::IntakeError;
 use crate::job::Instrument;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::shots::reduce::Bend;
+use crate::units::{Shown, Units};
 use known_line::Line;
 use log::{CalibrationShot, Held, Shots};
 
@@ -180,6 +181,11 @@ impl Corrected {
     /// The unit that it is shown in: degrees or metres.
     pub fn unit(self) -> &'static str {
         if self == Corrected::Distance { "m" } else { "deg" }
+    }
+
+    /// The unit that a reader has for it.
+    pub fn unit_for(self, units: &Units) -> Shown {
+        if self == Corrected::Distance { units.length() } else { units.angle() }
     }
 
     /// A value in that unit, from radians or metres.
@@ -435,8 +441,8 @@ fn combine(quantity: Corrected, findings: &[Finding], assumed: &ReadingSigmas) -
                             "{} and {} contradict each other: {} against {}; find out which is wrong before you use either",
                             a.measure.word(),
                             b.measure.word(),
-                            report::signed(quantity, a.correction),
-                            report::signed(quantity, b.correction)
+                            report::signed(quantity, a.correction, &Units::default()),
+                            report::signed(quantity, b.correction, &Units::default())
                         ));
                     }
                 }

@@ -9,16 +9,17 @@ use crate::output::page::sheet::{Sheet, list};
 use crate::output::page::shell::Part;
 use crate::output::page::svg::{GREY, INK, Stroke, WARNING, escaped, stroke};
 use crate::output::page::table::{Cell, Table, clean};
+use crate::units::Units;
 
 /// Decimals of degrees and metres.
 const DECIMALS: i32 = 3;
 
 /// The page; `table` is the job's for the lines.
-pub fn html(calibration: &Calibration, table: &str) -> String {
+pub fn html(calibration: &Calibration, table: &str, units: &Units) -> String {
     let named = |correction: &super::Correction| {
         let quantity = correction.quantity;
-        let sigma = fixed(quantity.shown(correction.sigma), DECIMALS);
-        format!("{} {} (standard error {sigma})", quantity.word(), signed(quantity, correction.value))
+        let sigma = fixed(quantity.unit_for(units).value(quantity.shown(correction.sigma)), DECIMALS);
+        format!("{} {} (standard error {sigma})", quantity.word(), signed(quantity, correction.value, units))
     };
     let days = match calibration.dates {
         Some((first, last)) if first == last => format!(" of {first}"),
@@ -34,11 +35,11 @@ pub fn html(calibration: &Calibration, table: &str) -> String {
         title: "Calibration of an instrument".to_owned(),
         lead: vec![
             format!("From {} shots{days}, to be added to its readings: {}.", calibration.shots, calibration.corrections.iter().map(named).collect::<Vec<_>>().join("; ")),
-            "Lengths in metres, angles in degrees.".to_owned(),
+            format!("Lengths in {}, angles in {}.", units.length().words, units.angle().words),
         ],
         parts: vec![
-            part("corrections", "Corrections", corrections(calibration)),
-            part("residuals", "How well the readings agree", calibration.findings.iter().enumerate().map(|(i, of)| finding(i, of)).collect()),
+            part("corrections", "Corrections", corrections(calibration, units)),
+            part("residuals", "How well the readings agree", calibration.findings.iter().enumerate().map(|(i, of)| finding(i, of, units)).collect()),
             part("lines", "For the job", lines),
             part("held", "What was left out", held(calibration)),
         ],
@@ -47,7 +48,7 @@ pub fn html(calibration: &Calibration, table: &str) -> String {
     .html()
 }
 
-fn corrections(calibration: &Calibration) -> String {
+fn corrections(calibration: &Calibration, units: &Units) -> String {
     let mut table = Table::new("found", "Corrections, to be added to readings")
         .text("of")
         .number("correction", "")
@@ -56,19 +57,18 @@ fn corrections(calibration: &Calibration) -> String {
     let mut notes: Vec<String> = Vec::new();
     for correction in &calibration.corrections {
         let quantity = correction.quantity;
-        table.row(vec![
-            Cell::from(quantity.word()),
-            Cell::from(fixed(quantity.shown(correction.value), DECIMALS)),
-            Cell::from(fixed(quantity.shown(correction.sigma), DECIMALS)),
-            Cell::from(if quantity.unit() == "m" { "metres" } else { "degrees" }),
-        ]);
+        let unit = quantity.unit_for(units);
+        let shown = |value: f64| Cell::from(fixed(unit.value(quantity.shown(value)), DECIMALS));
+        table.row(vec![Cell::from(quantity.word()), shown(correction.value), shown(correction.sigma), Cell::from(unit.words)]);
         notes.extend(correction.notes.iter().map(|note| format!("{}: {note}", quantity.word())));
     }
+    let angle = units.angle();
     if let Some(check) = &calibration.azimuth_check {
         notes.push(format!(
-            "Two-way azimuths: back minus forth, less 180°, {}°, standard error {}°.",
-            fixed(check.misfit_rad.to_degrees(), DECIMALS),
-            fixed(check.sigma_rad.to_degrees(), DECIMALS)
+            "Two-way azimuths: back minus forth, less {}, {}, standard error {}.",
+            angle.with_sign(&angle.given(180.0)),
+            angle.with_sign(&fixed(angle.value(check.misfit_rad.to_degrees()), DECIMALS)),
+            angle.with_sign(&fixed(angle.value(check.sigma_rad.to_degrees()), DECIMALS))
         ));
         notes.extend(check.notes.iter().cloned());
     }
@@ -76,10 +76,11 @@ fn corrections(calibration: &Calibration) -> String {
 }
 
 /// Residuals of the readings of one kind of shots, in their order, and their table.
-fn finding(index: usize, finding: &Finding) -> String {
+fn finding(index: usize, finding: &Finding, units: &Units) -> String {
     let quantity = finding.quantity;
-    let unit = if quantity.unit() == "m" { "m" } else { "°" };
-    let shown = |value: f64| quantity.shown(value);
+    let of_reader = quantity.unit_for(units);
+    let unit = of_reader.sign;
+    let shown = |value: f64| of_reader.value(quantity.shown(value));
     let title = format!("{}, by {}", quantity.word(), finding.measure.word().replace('_', " "));
     let most = finding
         .readings

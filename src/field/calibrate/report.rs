@@ -8,19 +8,31 @@ use super::repeats::OUTLIER_SIGMAS;
 use super::{Calibration, Corrected, Finding, Reading};
 use crate::job::Job;
 use crate::output::write::number::rounded;
+use crate::units::Units;
 
 /// Decimals of degrees and metres in what is shown.
 const SHOWN: usize = 3;
 /// Decimals of the job's lines: 0.0001° is 0.2 mm at 100 m.
 const JOB_DECIMALS: u8 = 4;
 
-/// A correction with its sign and unit.
-pub fn signed(quantity: Corrected, value: f64) -> String {
-    format!("{:+.SHOWN$} {}", quantity.shown(value), quantity.unit())
+/// A value of a quantity in the reader's unit, with its sign where that matters.
+struct Said<'u>(&'u Units);
+
+impl Said<'_> {
+    fn signed(&self, quantity: Corrected, value: f64) -> String {
+        signed(quantity, value, self.0)
+    }
+
+    fn unsigned(&self, quantity: Corrected, value: f64) -> String {
+        let shown = quantity.unit_for(self.0);
+        format!("{:.SHOWN$} {}", shown.value(quantity.shown(value)), shown.word())
+    }
 }
 
-fn unsigned(quantity: Corrected, value: f64) -> String {
-    format!("{:.SHOWN$} {}", quantity.shown(value), quantity.unit())
+/// A correction with its sign and unit.
+pub fn signed(quantity: Corrected, value: f64, units: &Units) -> String {
+    let shown = quantity.unit_for(units);
+    format!("{:+.SHOWN$} {}", shown.value(quantity.shown(value)), shown.word())
 }
 
 /// The name of the job's table for the lines: that of the job's one instrument, or of `instrument`
@@ -77,7 +89,8 @@ pub fn job_lines(calibration: &Calibration, table: &str) -> String {
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(calibration: &Calibration, table: &str) -> Result<String, std::fmt::Error> {
+pub fn text(calibration: &Calibration, table: &str, units: &Units) -> Result<String, std::fmt::Error> {
+    let said = Said(units);
     let mut text = String::new();
     for correction in &calibration.corrections {
         let quantity = correction.quantity;
@@ -85,23 +98,24 @@ pub fn text(calibration: &Calibration, table: &str) -> Result<String, std::fmt::
         writeln!(
             text,
             "{name:<23} {}, standard error {}",
-            signed(quantity, correction.value),
-            unsigned(quantity, correction.sigma)
+            said.signed(quantity, correction.value),
+            said.unsigned(quantity, correction.sigma)
         )?;
         for note in &correction.notes {
             writeln!(text, "  caution  {note}")?;
         }
         for finding in calibration.findings.iter().filter(|finding| finding.quantity == quantity) {
-            write_finding(&mut text, finding)?;
+            write_finding(&mut text, finding, &said)?;
         }
     }
     if let Some(check) = &calibration.azimuth_check {
         writeln!(
             text,
-            "{:<23} {:+.SHOWN$} deg, standard error {:.SHOWN$} deg (back minus forth, less 180)",
+            "{:<23} {}, standard error {} (back minus forth, less {})",
             "two-way azimuths",
-            check.misfit_rad.to_degrees(),
-            check.sigma_rad.to_degrees()
+            said.signed(Corrected::Azimuth, check.misfit_rad),
+            said.unsigned(Corrected::Azimuth, check.sigma_rad),
+            units.angle().given(180.0)
         )?;
         for note in &check.notes {
             writeln!(text, "  {note}")?;
@@ -136,7 +150,7 @@ pub fn text(calibration: &Calibration, table: &str) -> Result<String, std::fmt::
     Ok(text)
 }
 
-fn write_finding(text: &mut String, finding: &Finding) -> std::fmt::Result {
+fn write_finding(text: &mut String, finding: &Finding, said: &Said) -> std::fmt::Result {
     let quantity = finding.quantity;
     let used = finding.readings.iter().filter(|reading| reading.is_used).count();
     let source = if finding.is_assumed { "the instrument's stated or usual one, no repeats to tell" } else { "from the repeats" };
@@ -144,13 +158,13 @@ fn write_finding(text: &mut String, finding: &Finding) -> std::fmt::Result {
         text,
         "  {} {}, standard error {}: {used} of {} shots; of one reading {} ({source})",
         finding.measure.word(),
-        signed(quantity, finding.correction),
-        unsigned(quantity, finding.sigma),
+        said.signed(quantity, finding.correction),
+        said.unsigned(quantity, finding.sigma),
         finding.readings.len(),
-        unsigned(quantity, finding.sigma_reading)
+        said.unsigned(quantity, finding.sigma_reading)
     )?;
     if finding.sigma_known > 0.0 {
-        write!(text, "; of the known value {}", unsigned(quantity, finding.sigma_known))?;
+        write!(text, "; of the known value {}", said.unsigned(quantity, finding.sigma_known))?;
     }
     writeln!(text)?;
     for note in &finding.notes {
@@ -163,8 +177,8 @@ fn write_finding(text: &mut String, finding: &Finding) -> std::fmt::Result {
             "    {}:{}{role}  reading {}  residual {}{}",
             reading.file,
             reading.line,
-            unsigned(quantity, reading.reading),
-            signed(quantity, reading.residual),
+            said.unsigned(quantity, reading.reading),
+            said.signed(quantity, reading.residual),
             outlier(reading)
         )?;
     }

@@ -8,6 +8,7 @@ use std::fmt::{self, Write};
 
 use super::report::Request;
 use super::{Axis, Farthest, PlannedSight};
+use crate::units::{Shown, Units};
 
 /// Inclinations that are drawn: more would not be told apart.
 pub const DRAWN: usize = 4;
@@ -69,44 +70,60 @@ impl Scale {
     }
 }
 
-/// Where values lie on the picture.
+/// Where values lie on the picture, whose axes count in the unit of length.
 struct Frame {
+    length: Shown,
     x: Scale,
     y: Scale,
 }
 
 impl Frame {
     fn x(&self, metres: f64) -> f64 {
-        LEFT + (RIGHT - LEFT) * metres / self.x.greatest
+        self.x_of(self.length.value(metres))
     }
 
     fn y(&self, metres: f64) -> f64 {
-        BOTTOM - (BOTTOM - TOP) * metres / self.y.greatest
+        self.y_of(self.length.value(metres))
+    }
+
+    /// Of a number on the axis.
+    fn x_of(&self, shown: f64) -> f64 {
+        LEFT + (RIGHT - LEFT) * shown / self.x.greatest
+    }
+
+    fn y_of(&self, shown: f64) -> f64 {
+        BOTTOM - (BOTTOM - TOP) * shown / self.y.greatest
+    }
+
+    /// The slope distance at the right end, in metres.
+    fn farthest_m(&self) -> f64 {
+        self.x.greatest / self.length.value(1.0)
     }
 }
 
 /// The chart of a plan.
-pub fn svg(request: &Request) -> String {
+pub fn svg(request: &Request, units: &Units) -> String {
     let mut text = String::new();
     // Writing to a String does not fail.
-    let _ = write_svg(&mut text, request);
+    let _ = write_svg(&mut text, request, units);
     text
 }
 
-fn write_svg(out: &mut String, request: &Request) -> fmt::Result {
+fn write_svg(out: &mut String, request: &Request, units: &Units) -> fmt::Result {
     let setup = request.errors.setup();
+    let length = units.length();
     let inclinations: Vec<f64> = request.inclinations_deg.iter().copied().take(DRAWN).collect();
     let farthest_m = request.distances_m.iter().copied().fold(0.0, f64::max);
     let tolerances = [(Axis::Horizontal, request.tolerance_m), (Axis::Vertical, request.height_tolerance_m)];
     let tolerances: Vec<(Axis, f64)> = tolerances.iter().filter_map(|(axis, metres)| Some((*axis, (*metres)?))).collect();
-    let x = Scale::reaching(farthest_m);
+    let mut frame = Frame { length, x: Scale::reaching(length.value(farthest_m)), y: Scale::reaching(1.0) };
     let greatest = Axis::ALL
         .into_iter()
         .flat_map(|axis| inclinations.iter().map(move |degrees| (axis, *degrees)))
-        .map(|(axis, degrees)| setup.uncertainty95_m(axis, x.greatest, degrees.to_radians()))
+        .map(|(axis, degrees)| setup.uncertainty95_m(axis, frame.farthest_m(), degrees.to_radians()))
         .chain(tolerances.iter().map(|(_, metres)| *metres))
         .fold(0.0, f64::max);
-    let frame = Frame { x, y: Scale::reaching(greatest) };
+    frame.y = Scale::reaching(length.value(greatest));
 
     writeln!(
         out,
@@ -121,7 +138,7 @@ fn write_svg(out: &mut String, request: &Request) -> fmt::Result {
     writeln!(out, "<desc>95 % radius of the position and 95 % interval of the height, in metres, over slope distance.</desc>")?;
     writeln!(out, "<rect width=\"{WIDTH}\" height=\"{HEIGHT}\" fill=\"#ffffff\"/>")?;
     writeln!(out, "<text x=\"{LEFT}\" y=\"32\" font-size=\"20\" font-weight=\"bold\">{}</text>", escape(&shortened(&title)))?;
-    writeln!(out, "<text x=\"{LEFT}\" y=\"58\" font-size=\"13\">{}</text>", escape(&subtitle(request)))?;
+    writeln!(out, "<text x=\"{LEFT}\" y=\"58\" font-size=\"13\">{}</text>", escape(&subtitle(request, units)))?;
     axes(out, &frame)?;
     for (axis, metres) in &tolerances {
         let y = frame.y(*metres);
@@ -139,7 +156,7 @@ fn write_svg(out: &mut String, request: &Request) -> fmt::Result {
     for (axis, metres) in &tolerances {
         for degrees in &inclinations {
             if let Farthest::At(slope_m) = setup.farthest(*axis, degrees.to_radians(), *metres)
-                && slope_m <= frame.x.greatest
+                && slope_m <= frame.farthest_m()
             {
                 let (x, y) = (frame.x(slope_m), frame.y(*metres));
                 let colour = colour(*axis);
@@ -150,33 +167,34 @@ fn write_svg(out: &mut String, request: &Request) -> fmt::Result {
             }
         }
     }
-    legend(out, &inclinations, &tolerances)?;
+    legend(out, &inclinations, &tolerances, units)?;
     writeln!(out, "</svg>")
 }
 
 fn axes(out: &mut String, frame: &Frame) -> fmt::Result {
     writeln!(out, "<g stroke=\"{FAINT}\" stroke-width=\"1\">")?;
     for tick in frame.x.ticks() {
-        let x = frame.x(tick);
+        let x = frame.x_of(tick);
         writeln!(out, "<line x1=\"{x:.1}\" y1=\"{TOP}\" x2=\"{x:.1}\" y2=\"{BOTTOM}\"/>")?;
     }
     for tick in frame.y.ticks() {
-        let y = frame.y(tick);
+        let y = frame.y_of(tick);
         writeln!(out, "<line x1=\"{LEFT}\" y1=\"{y:.1}\" x2=\"{RIGHT}\" y2=\"{y:.1}\"/>")?;
     }
     writeln!(out, "</g>")?;
     writeln!(out, "<path d=\"M{LEFT} {TOP}V{BOTTOM}H{RIGHT}\" fill=\"none\" stroke=\"{INK}\" stroke-width=\"1.5\"/>")?;
     writeln!(out, "<g text-anchor=\"middle\">")?;
     for tick in frame.x.ticks() {
-        writeln!(out, "<text x=\"{:.1}\" y=\"{}\">{tick:.*}</text>", frame.x(tick), BOTTOM + 20.0, frame.x.decimals)?;
+        writeln!(out, "<text x=\"{:.1}\" y=\"{}\">{tick:.*}</text>", frame.x_of(tick), BOTTOM + 20.0, frame.x.decimals)?;
     }
-    writeln!(out, "<text x=\"{}\" y=\"{}\">slope distance, m</text>", (LEFT + RIGHT) / 2.0, BOTTOM + 46.0)?;
+    let sign = frame.length.sign;
+    writeln!(out, "<text x=\"{}\" y=\"{}\">slope distance, {sign}</text>", (LEFT + RIGHT) / 2.0, BOTTOM + 46.0)?;
     let middle = (TOP + BOTTOM) / 2.0;
-    writeln!(out, "<text x=\"22\" y=\"{middle}\" transform=\"rotate(-90 22 {middle})\">95 % uncertainty, m</text>")?;
+    writeln!(out, "<text x=\"22\" y=\"{middle}\" transform=\"rotate(-90 22 {middle})\">95 % uncertainty, {sign}</text>")?;
     writeln!(out, "</g>")?;
     writeln!(out, "<g text-anchor=\"end\">")?;
     for tick in frame.y.ticks() {
-        writeln!(out, "<text x=\"{}\" y=\"{:.1}\">{tick:.*}</text>", LEFT - 8.0, frame.y(tick) + 5.0, frame.y.decimals)?;
+        writeln!(out, "<text x=\"{}\" y=\"{:.1}\">{tick:.*}</text>", LEFT - 8.0, frame.y_of(tick) + 5.0, frame.y.decimals)?;
     }
     writeln!(out, "</g>")
 }
@@ -188,7 +206,7 @@ fn curve(out: &mut String, frame: &Frame, setup: &PlannedSight, axis: Axis, degr
         colour(axis)
     )?;
     for i in 0..=PIECES {
-        let slope_m = frame.x.greatest * i as f64 / PIECES as f64;
+        let slope_m = frame.farthest_m() * i as f64 / PIECES as f64;
         let value = setup.uncertainty95_m(axis, slope_m, degrees.to_radians());
         let space = if i > 0 { " " } else { "" };
         write!(out, "{space}{:.1},{:.1}", frame.x(slope_m), frame.y(value))?;
@@ -196,7 +214,8 @@ fn curve(out: &mut String, frame: &Frame, setup: &PlannedSight, axis: Axis, degr
     writeln!(out, "\"/>")
 }
 
-fn legend(out: &mut String, inclinations: &[f64], tolerances: &[(Axis, f64)]) -> fmt::Result {
+fn legend(out: &mut String, inclinations: &[f64], tolerances: &[(Axis, f64)], units: &Units) -> fmt::Result {
+    let (length, angle) = (units.length(), units.angle());
     let mut y = TOP + 10.0;
     let mut entry = |out: &mut String, axis: Axis, width: f64, dash: &str, words: &str| {
         let (x2, text_x, line_y) = (LEGEND + 42.0, LEGEND + 52.0, y - 5.0);
@@ -212,31 +231,35 @@ fn legend(out: &mut String, inclinations: &[f64], tolerances: &[(Axis, f64)]) ->
     };
     for axis in Axis::ALL {
         for (degrees, dash) in inclinations.iter().zip(DASHES) {
-            let inclination = if *degrees == 0.0 { "level".to_owned() } else { format!("{degrees}°").replace('-', "−") };
+            let inclination =
+                if *degrees == 0.0 { "level".to_owned() } else { angle.with_sign(&angle.given(*degrees)).replace('-', "−") };
             entry(out, axis, THICK, dash, &format!("{}, {inclination}", axis.word()))?;
         }
     }
     for (axis, metres) in tolerances {
-        entry(out, *axis, THIN, DOTS, &format!("{} tolerance {metres} m", axis.word()))?;
+        entry(out, *axis, THIN, DOTS, &format!("{} tolerance {} {}", axis.word(), length.given(*metres), length.sign))?;
     }
     Ok(())
 }
 
-fn subtitle(request: &Request) -> String {
+fn subtitle(request: &Request, units: &Units) -> String {
     let errors = &request.errors;
+    let (length, angle) = (units.length(), units.angle());
+    let metres = |value: f64| length.with_sign(&length.given(value));
+    let degrees = |value: f64| angle.with_sign(&angle.given(value));
     let ppm = match errors.sigma_distance_ppm.value {
         0.0 => String::new(),
         ppm => format!(" + {ppm} ppm"),
     };
     let orientation = request.errors.setup().sigma_orientation_rad.to_degrees();
     format!(
-        "standard errors: distance {} m{ppm}, azimuth {}°, orientation {:.2}°, inclination {}°, base {} m an axis, {} m in height",
-        errors.sigma_distance_m.value,
-        errors.sigma_azimuth_deg.value,
-        orientation,
-        errors.sigma_inclination_deg.value,
-        errors.sigma_base_horizontal_m.value,
-        errors.sigma_base_height_m.value,
+        "standard errors: distance {}{ppm}, azimuth {}, orientation {}, inclination {}, base {} an axis, {} in height",
+        metres(errors.sigma_distance_m.value),
+        degrees(errors.sigma_azimuth_deg.value),
+        angle.said(orientation, 2),
+        degrees(errors.sigma_inclination_deg.value),
+        metres(errors.sigma_base_horizontal_m.value),
+        metres(errors.sigma_base_height_m.value),
     )
 }
 

@@ -14,6 +14,10 @@ use crate::job::{Instrument, Job};
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG, Kit};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
 use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M};
+use crate::units::Units;
+
+/// Standard errors of a declination from the magnetic model away from its poles, in degrees: the least and the greatest.
+const MODEL_SIGMA_DEG: [f64; 2] = [0.3, 0.45];
 
 /// A standard error and where it comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -210,14 +214,18 @@ impl Errors {
         ]
     }
 
-    /// What a reader must know about them.
-    pub fn notes(&self) -> Vec<String> {
+    /// What a reader must know about them, in the reader's units.
+    pub fn notes(&self, units: &Units) -> Vec<String> {
         let mut notes = Vec::new();
+        let (length, angle) = (units.length(), units.angle());
         if self.sigma_declination_deg.origin == Origin::Assumed {
             notes.push(format!(
-                "declination: {ASSUMED_SIGMA_DECLINATION_DEG} deg is what a model is commonly good for; standoff north prints \
-                 the model's own standard error, 0.3 to 0.45 deg away from the magnetic poles. Give 0 for azimuths from true \
-                 or grid north."
+                "declination: {} {unit} is what a model is commonly good for; standoff north prints the model's own standard \
+                 error, {} to {} {unit} away from the magnetic poles. Give 0 for azimuths from true or grid north.",
+                angle.given(ASSUMED_SIGMA_DECLINATION_DEG),
+                angle.given(MODEL_SIGMA_DEG[0]),
+                angle.given(MODEL_SIGMA_DEG[1]),
+                unit = angle.suffix
             ));
         }
         if self.no_compass && self.sigma_declination_deg.origin == Origin::Job {
@@ -230,8 +238,9 @@ impl Errors {
         for (in_logs, sigma, column, option) in own {
             if in_logs && sigma.origin != Origin::Given {
                 notes.push(format!(
-                    "the base log carries {column} of its own, row by row; the plan takes {} m: give {option} to plan with another.",
-                    sigma.value
+                    "the base log carries {column} of its own, row by row; the plan takes {} {}: give {option} to plan with another.",
+                    length.given(sigma.value),
+                    length.sign
                 ));
             }
         }
@@ -287,8 +296,9 @@ mod tests {
     fn a_note_about_the_base_log_goes_once_the_value_is_given() {
         let mut errors = Errors::assumed();
         errors.in_base_logs = (true, false);
-        assert!(errors.notes().iter().any(|note| note.contains("--sigma-base ")), "{:?}", errors.notes());
+        let notes = |errors: &Errors| errors.notes(&Units::default());
+        assert!(notes(&errors).iter().any(|note| note.contains("--sigma-base ")), "{:?}", notes(&errors));
         errors.sigma_base_horizontal_m = Sigma::given(1.0);
-        assert!(!errors.notes().iter().any(|note| note.contains("--sigma-base ")), "{:?}", errors.notes());
+        assert!(!notes(&errors).iter().any(|note| note.contains("--sigma-base ")), "{:?}", notes(&errors));
     }
 }

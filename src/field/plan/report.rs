@@ -7,6 +7,7 @@ use super::dominance::{ErrorPart, Stretch, stretches};
 use super::errors::Errors;
 use super::height::{HeightPlan, Object};
 use super::{Axis, Farthest, REACH_M};
+use crate::units::{Shown, Units};
 
 /// What is said at the end of every plan.
 pub const CAUTIONS: [&str; 3] = [
@@ -121,7 +122,7 @@ pub struct Report {
     pub title: Option<String>,
     /// The standard errors.
     pub errors: Errors,
-    /// What to know about them.
+    /// What to know about them, in metres and degrees.
     pub notes: Vec<String>,
     /// The table, by distance and then by inclination.
     pub table: Vec<Cell>,
@@ -192,7 +193,7 @@ impl Report {
         let range_m = (request.errors.least_distance_m, request.errors.greatest_distance_m);
         Report {
             title: request.title.clone(),
-            notes: request.errors.notes(),
+            notes: request.errors.notes(&Units::default()),
             table: request.distances_m.iter().flat_map(|slope| inclinations.iter().map(|i| cell(*slope, *i))).collect(),
             farthest,
             height_measurement: request.object.map(|object| object.plan(&setup, range_m, request.height_tolerance_m)),
@@ -213,31 +214,35 @@ impl Report {
 
 impl Standoff {
     /// The outcome in words.
-    pub fn words(&self, greatest_distance_m: Option<f64>) -> String {
+    pub fn words(&self, greatest_distance_m: Option<f64>, length: &Shown) -> String {
         let tolerance_m = self.tolerance_m;
         match (self.outcome, self.farthest_m, self.least95_m, self.base95_m) {
             (Outcome::Found, Some(slope_m), ..) => {
                 let range = match greatest_distance_m {
-                    Some(greatest_m) if greatest_m < slope_m => format!(", but the instrument measures to {greatest_m} m"),
+                    Some(greatest_m) if greatest_m < slope_m => {
+                        format!(", but the instrument measures to {} {}", length.given(greatest_m), length.sign)
+                    }
                     _ => String::new(),
                 };
-                format!("up to {} m{range}", floor(slope_m))
+                format!("up to {} {}{range}", floor(length.value(slope_m)), length.sign)
             }
             (Outcome::Never, _, Some(_), Some(base95_m)) if base95_m > tolerance_m => {
-                format!("not even at the base: the receiver alone has {base95_m:.2} m")
+                format!("not even at the base: the receiver alone has {}", length.said(base95_m, 2))
             }
             (Outcome::Never, _, Some(least95_m), _) => {
-                format!("at no distance: the receiver and the distance reading alone have {least95_m:.2} m")
+                format!("at no distance: the receiver and the distance reading alone have {}", length.said(least95_m, 2))
             }
-            _ => format!("met at every distance up to {:.0} km", REACH_M / 1000.0),
+            _ if length.is_same() => format!("met at every distance up to {:.0} km", REACH_M / 1000.0),
+            _ => format!("met at every distance up to {} {}", length.given(REACH_M), length.sign),
         }
     }
 }
 
 impl Dominance {
     /// One sentence: where, what, and what to improve.
-    pub fn sentence(&self) -> String {
+    pub fn sentence(&self, length: &Shown) -> String {
         let Stretch { from_m, to_m, part, source } = self.stretch;
+        let about = |metres: f64| about(metres, length);
         let whereabouts = match (from_m > 0.0, to_m) {
             (false, None) => "at every distance".to_owned(),
             (false, Some(to_m)) => format!("up to about {}", about(to_m)),
@@ -255,25 +260,29 @@ impl Dominance {
     }
 }
 
-/// A farthest distance in metres, rounded down, so that it stays within its tolerance.
-pub fn floor(metres: f64) -> String {
-    if metres < 100.0 { format!("{:.1}", (metres * 10.0).floor() / 10.0) } else { format!("{:.0}", metres.floor()) }
+/// A farthest distance as it is shown, rounded down, so that it stays within its tolerance.
+pub fn floor(shown: f64) -> String {
+    if shown < 100.0 { format!("{:.1}", (shown * 10.0).floor() / 10.0) } else { format!("{:.0}", shown.floor()) }
 }
 
-/// A nearest distance in metres, rounded up likewise.
-pub fn ceiling(metres: f64) -> String {
-    if metres < 100.0 { format!("{:.1}", (metres * 10.0).ceil() / 10.0) } else { format!("{:.0}", metres.ceil()) }
+/// A nearest distance as it is shown, rounded up likewise.
+pub fn ceiling(shown: f64) -> String {
+    if shown < 100.0 { format!("{:.1}", (shown * 10.0).ceil() / 10.0) } else { format!("{:.0}", shown.ceil()) }
 }
 
-/// A distance for people, in metres with about two digits after the first.
-pub fn about(metres: f64) -> String {
-    if metres < 10.0 { format!("{metres:.1} m") } else { format!("{metres:.0} m") }
+/// A distance for people, with about two digits after the first.
+pub fn about(metres: f64, length: &Shown) -> String {
+    length.said(metres, if length.value(metres) < 10.0 { 1 } else { 0 })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::field::plan::errors::Sigma;
+    use crate::units::{AngleShown, LengthShown};
+
+    /// As it is computed.
+    const METRES: Shown = Units { length: LengthShown::M, area: None, volume: None, angle: AngleShown::Deg }.length();
 
     fn request() -> Request {
         Request {
@@ -301,16 +310,21 @@ mod tests {
         let report = Report::new(&request());
         let found = &report.farthest[0];
         let slope_m = found.farthest_m.unwrap();
-        assert_eq!(found.words(None), format!("up to {:.0} m", slope_m.floor()));
-        assert_eq!(found.words(Some(90.0)), format!("up to {:.0} m, but the instrument measures to 90 m", slope_m.floor()));
+        assert_eq!(found.words(None, &METRES), format!("up to {:.0} m", slope_m.floor()));
+        assert_eq!(
+            found.words(Some(90.0), &METRES),
+            format!("up to {:.0} m, but the instrument measures to 90 m", slope_m.floor())
+        );
         // 1.96 × 5 m.
-        assert_eq!(report.farthest[2].words(None), "not even at the base: the receiver alone has 9.80 m");
+        assert_eq!(report.farthest[2].words(None, &METRES), "not even at the base: the receiver alone has 9.80 m");
         let mut finer = request();
         finer.errors.sigma_base_horizontal_m = Sigma::given(0.02);
         finer.tolerance_m = Some(0.3);
         let report = Report::new(&finer);
         assert!(
-            report.farthest[0].words(None).starts_with("at no distance: the receiver and the distance reading alone have 0.5")
+            report.farthest[0]
+                .words(None, &METRES)
+                .starts_with("at no distance: the receiver and the distance reading alone have 0.5")
         );
         assert_eq!((floor(34.99), ceiling(34.91)), ("34.9".to_owned(), "35.0".to_owned()));
         assert_eq!((floor(134.9), ceiling(134.1)), ("134".to_owned(), "135".to_owned()));
@@ -323,7 +337,7 @@ mod tests {
         request.errors.sigma_declination_deg = Sigma::given(0.0);
         let report = Report::new(&request);
         let sentences: Vec<String> =
-            report.dominance.iter().filter(|d| d.axis == Axis::Horizontal).map(Dominance::sentence).collect();
+            report.dominance.iter().filter(|d| d.axis == Axis::Horizontal).map(|of| of.sentence(&METRES)).collect();
         assert_eq!(
             sentences,
             [

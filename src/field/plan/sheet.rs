@@ -1,4 +1,4 @@
-//! A plan as text for the terminal and the crew's sheet.
+//! A plan as text for the terminal and the crew's sheet, in the reader's units and as wide as the terminal.
 
 use std::fmt::Write;
 
@@ -7,71 +7,111 @@ use super::errors::Origin;
 use super::height::HeightPlan;
 use super::report::{Cell, Report, Shares, about, ceiling, floor};
 use crate::output::report::styled::{FAINT, HELD as CAUTION, STRONG};
+use crate::units::{Shown, Units};
 
-/// Widths of a cell of the table, and of one of the shares.
+/// Widths of the head of a table's row, of a cell, and of one of the shares.
+const HEAD: usize = 17;
 const CELL: usize = 17;
 const SHARE: usize = 11;
 
-/// Letters in a line of running text.
+/// Letters in a line of running text, at most, and at least: a narrower terminal breaks it by itself.
 const LINE: usize = 100;
+const SHORTEST: usize = 40;
 
-/// The whole sheet.
-pub fn text(report: &Report) -> String {
+/// How the sheet is written.
+struct Look {
+    units: Units,
+    length: Shown,
+    angle: Shown,
+    /// Letters in a line.
+    line: usize,
+}
+
+impl Look {
+    /// An angle that somebody gave, with its unit.
+    fn angle(&self, degrees: f64) -> String {
+        format!("{} {}", self.angle.given(degrees), self.angle.suffix)
+    }
+
+    /// A length that somebody gave, with its unit.
+    fn length(&self, metres: f64) -> String {
+        format!("{} {}", self.length.given(metres), self.length.sign)
+    }
+}
+
+/// The whole sheet, for a terminal of so many columns.
+pub fn text(report: &Report, units: &Units, columns: usize) -> String {
+    let look = Look { units: *units, length: units.length(), angle: units.angle(), line: columns.clamp(SHORTEST, LINE) };
     let mut text = String::new();
     // Writing to a String does not fail.
-    let _ = write_all(&mut text, report);
+    let _ = write_all(&mut text, report, &look);
     text
 }
 
-fn write_all(text: &mut String, report: &Report) -> std::fmt::Result {
+fn write_all(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
     if let Some(title) = &report.title {
-        writeln!(text, "{STRONG}{title}{STRONG:#}\n")?;
+        heading(text, look, title)?;
+        writeln!(text)?;
     }
-    writeln!(text, "{STRONG}standard errors{STRONG:#}")?;
+    heading(text, look, "standard errors")?;
+    let unit_width = look.length.sign.len().max(4);
     for (name, sigma, unit) in report.errors.listed() {
         let origin = match sigma.origin {
             Origin::Given => "given",
             Origin::Job => "from the job",
             Origin::Assumed => "assumed",
         };
-        writeln!(text, "  {name:<18} {:>7} {unit:<4} {FAINT}{origin}{FAINT:#}", sigma.value)?;
+        let (number, unit) = match look.units.of_unit(unit) {
+            Some(shown) => (shown.given(sigma.value), shown.word()),
+            None => (sigma.value.to_string(), unit),
+        };
+        writeln!(text, "  {name:<18} {number:>7} {unit:<unit_width$} {FAINT}{origin}{FAINT:#}")?;
     }
-    for note in &report.notes {
-        paragraph(text, "  note  ", 8, note)?;
+    for note in &report.errors.notes(&look.units) {
+        paragraph(text, look, "  note  ", 8, note)?;
     }
-    table(text, report)?;
-    shares(text, report)?;
+    table(text, report, look)?;
+    shares(text, report, look)?;
     for dominance in &report.dominance {
-        paragraph(text, &format!("  {:<10}  ", dominance.axis.word()), 14, &dominance.sentence())?;
+        paragraph(text, look, &format!("  {:<10}  ", dominance.axis.word()), 14, &dominance.sentence(&look.length))?;
     }
     for axis in Axis::ALL {
         let mut standoffs = report.farthest.iter().filter(|standoff| standoff.axis == axis).peekable();
         if let Some(first) = standoffs.peek() {
-            let tolerance = first.tolerance_m;
-            writeln!(text, "\n{STRONG}farthest slope distance for {tolerance} m {}, 95 %{STRONG:#}", axis.word())?;
+            writeln!(text)?;
+            let tolerance = look.length(first.tolerance_m);
+            heading(text, look, &format!("farthest slope distance for {tolerance} {}, 95 %", axis.word()))?;
         }
         for standoff in standoffs {
-            let words = standoff.words(report.errors.greatest_distance_m);
-            writeln!(text, "  {:>6} deg  {words}", standoff.inclination_deg)?;
+            let words = standoff.words(report.errors.greatest_distance_m, &look.length);
+            let head = format!("  {:>6} {}  ", look.angle.given(standoff.inclination_deg), look.angle.suffix);
+            paragraph(text, look, &head, head.len(), &words)?;
         }
     }
     if let Some(plan) = &report.height_measurement {
-        height(text, plan)?;
+        height(text, plan, look)?;
     }
     writeln!(text)?;
     for caution in &report.cautions {
-        paragraph(text, &format!("{CAUTION}caution{CAUTION:#}  "), 9, caution)?;
+        paragraph(text, look, &format!("{CAUTION}caution{CAUTION:#}  "), 9, caution)?;
     }
     Ok(())
 }
 
+/// A heading, cut between words.
+fn heading(text: &mut String, look: &Look, words: &str) -> std::fmt::Result {
+    let mut lines = String::new();
+    paragraph(&mut lines, look, "", 0, words)?;
+    lines.lines().try_for_each(|line| writeln!(text, "{STRONG}{line}{STRONG:#}"))
+}
+
 /// Running text behind its head, which is `indent` letters wide, cut between words.
-fn paragraph(text: &mut String, head: &str, indent: usize, words: &str) -> std::fmt::Result {
+fn paragraph(text: &mut String, look: &Look, head: &str, indent: usize, words: &str) -> std::fmt::Result {
     write!(text, "{head}")?;
     let mut column = indent;
     for word in words.split(' ') {
         let width = word.chars().count();
-        if column > indent && column + 1 + width > LINE {
+        if column > indent && column + 1 + width > look.line {
             write!(text, "\n{:indent$}", "")?;
             column = indent;
         } else if column > indent {
@@ -89,30 +129,37 @@ fn rows(report: &Report) -> impl Iterator<Item = &[Cell]> {
     report.table.chunk_by(|a, b| a.slope_distance_m == b.slope_distance_m)
 }
 
-fn table(text: &mut String, report: &Report) -> std::fmt::Result {
-    writeln!(text, "\n{STRONG}95 % uncertainty, horizontal / vertical, metres{STRONG:#}")?;
-    write!(text, "  slope distance ")?;
-    for cell in rows(report).next().unwrap_or_default() {
-        write!(text, "{:>CELL$}", format!("{} deg", cell.inclination_deg))?;
-    }
+/// The table; as many inclinations beside each other as a line holds, at least one.
+fn table(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
     writeln!(text)?;
-    for cells in rows(report) {
-        write!(text, "  {:>12} m ", cells[0].slope_distance_m)?;
-        for cell in cells {
-            write!(text, "{:>CELL$}", format!("{:.2} / {:.2}", cell.radius95_m, cell.height95_m))?;
+    heading(text, look, &format!("95 % uncertainty, horizontal / vertical, {}", look.length.words))?;
+    let inclinations = rows(report).next().map_or(0, <[Cell]>::len);
+    let beside = (look.line.saturating_sub(HEAD) / CELL).max(1);
+    for from in (0..inclinations).step_by(beside) {
+        write!(text, "  slope distance ")?;
+        let taken = |cells: &'_ [Cell]| -> Vec<Cell> { cells.iter().skip(from).take(beside).copied().collect() };
+        for cell in rows(report).next().map(taken).unwrap_or_default() {
+            write!(text, "{:>CELL$}", look.angle(cell.inclination_deg))?;
         }
         writeln!(text)?;
+        for cells in rows(report).map(taken) {
+            let Some(first) = cells.first() else { continue };
+            write!(text, "  {:>14} ", look.length(first.slope_distance_m))?;
+            for cell in &cells {
+                let [place, height] = [cell.radius95_m, cell.height95_m].map(|metres| look.length.value(metres));
+                write!(text, "{:>CELL$}", format!("{place:.2} / {height:.2}"))?;
+            }
+            writeln!(text)?;
+        }
     }
     Ok(())
 }
 
-fn shares(text: &mut String, report: &Report) -> std::fmt::Result {
+fn shares(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
     let Some(first) = report.table.first() else { return Ok(()) };
-    writeln!(
-        text,
-        "\n{STRONG}what dominates at {} deg: base / direction / distance, percent of the variance{STRONG:#}",
-        first.inclination_deg
-    )?;
+    writeln!(text)?;
+    let at = look.angle(first.inclination_deg);
+    heading(text, look, &format!("what dominates at {at}: base / direction / distance, percent of the variance"))?;
     writeln!(text, "  slope distance {:>CELL$}{:>CELL$}", Axis::Horizontal.word(), Axis::Vertical.word())?;
     let of = |shares: &Shares| {
         let [base, direction, distance] = [shares.base, shares.direction, shares.distance].map(|share| 100.0 * share);
@@ -120,41 +167,39 @@ fn shares(text: &mut String, report: &Report) -> std::fmt::Result {
     };
     for cell in rows(report).filter_map(<[Cell]>::first) {
         let (horizontal, vertical) = (of(&cell.horizontal_shares), of(&cell.vertical_shares));
-        writeln!(text, "  {:>12} m {horizontal:>CELL$}{vertical:>CELL$}", cell.slope_distance_m)?;
+        writeln!(text, "  {:>14} {horizontal:>CELL$}{vertical:>CELL$}", look.length(cell.slope_distance_m))?;
     }
     Ok(())
 }
 
-fn height(text: &mut String, plan: &HeightPlan) -> std::fmt::Result {
+fn height(text: &mut String, plan: &HeightPlan, look: &Look) -> std::fmt::Result {
     let object = plan.object;
     let side = if object.below_m < 0.0 { "above" } else { "below" };
-    writeln!(
-        text,
-        "\n{STRONG}height of an object of {} m by a distance and two inclinations, its foot {} m {side} the instrument{STRONG:#}",
-        object.object_height_m,
-        object.below_m.abs()
-    )?;
-    let standoff = about(plan.standoff_m);
+    writeln!(text)?;
+    let (high, foot) = (look.length(object.object_height_m), look.length(object.below_m.abs()));
+    let words =
+        format!("height of an object of {high} by a distance and two inclinations, its foot {foot} {side} the instrument");
+    heading(text, look, &words)?;
+    let mut line = |head: &str, words: &str| paragraph(text, look, &format!("  {head:<14} "), 17, words);
     let nature = if plan.is_inside { "" } else { "; it still falls there: the range of distances ends" };
-    writeln!(
-        text,
-        "  least error    {:.2} m (95 %) from {standoff} horizontal distance{nature}; top at {:.0} deg, foot at {:.0} deg",
-        plan.error95_m, plan.top_inclination_deg, plan.foot_inclination_deg
-    )?;
+    let [top, foot] = [plan.top_inclination_deg, plan.foot_inclination_deg]
+        .map(|degrees| format!("{:.0} {}", look.angle.value(degrees), look.angle.suffix));
+    let (least, standoff) = (look.length.said(plan.error95_m, 2), about(plan.standoff_m, &look.length));
+    line("least error", &format!("{least} (95 %) from {standoff} horizontal distance{nature}; top at {top}, foot at {foot}"))?;
     for (word, factor, error95_m) in [("half", 0.5, plan.half_error95_m), ("double", 2.0, plan.double_error95_m)] {
-        let distance = format!("{word} of that");
-        writeln!(text, "  {distance:<14} {error95_m:.2} m from {}", about(factor * plan.standoff_m))?;
+        let from = about(factor * plan.standoff_m, &look.length);
+        line(&format!("{word} of that"), &format!("{} from {from}", look.length.said(error95_m, 2)))?;
     }
-    match (plan.tolerance_m, plan.within_m) {
-        (Some(tolerance_m), Some([near_m, far_m])) => {
-            writeln!(text, "  tolerance      {tolerance_m} m is met from {} m to {} m", ceiling(near_m), floor(far_m))?;
+    let Some(tolerance_m) = plan.tolerance_m else { return Ok(()) };
+    let tolerance = look.length(tolerance_m);
+    match plan.within_m {
+        Some([near_m, far_m]) => {
+            let (near, far) = (ceiling(look.length.value(near_m)), floor(look.length.value(far_m)));
+            let sign = look.length.sign;
+            line("tolerance", &format!("{tolerance} is met from {near} {sign} to {far} {sign}"))
         }
-        (Some(tolerance_m), None) => {
-            writeln!(text, "  tolerance      {tolerance_m} m is met from nowhere: a better inclination or distance is needed")?;
-        }
-        _ => {}
+        None => line("tolerance", &format!("{tolerance} is met from nowhere: a better inclination or distance is needed")),
     }
-    Ok(())
 }
 
 #[cfg(test)]
@@ -164,8 +209,10 @@ mod tests {
     #[test]
     fn running_text_is_cut_between_words() {
         let words = ["word"; 60].join(" ");
+        let units = Units::default();
+        let look = Look { units, length: units.length(), angle: units.angle(), line: LINE };
         let mut text = String::new();
-        paragraph(&mut text, "  head  ", 8, &words).unwrap();
+        paragraph(&mut text, &look, "  head  ", 8, &words).unwrap();
         assert!(text.lines().count() > 1 && text.lines().all(|line| line.chars().count() <= LINE), "{text}");
         assert!(text.lines().skip(1).all(|line| line.starts_with("        word")), "{text}");
         assert_eq!(text.split_whitespace().skip(1).collect::<Vec<_>>().join(" "), words);

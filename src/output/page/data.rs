@@ -30,7 +30,7 @@ pub fn json(
             "bounds": plane.bounds.map(|edge| rounded(edge, 2)),
         },
         "unit": collected.unit_name,
-        "units": {"length": in_unit(collected.units.length()), "area": in_unit(collected.units.area())},
+        "units": {"length": in_unit(collected.units.length()), "area": in_unit(collected.units.area()), "angle": in_unit(collected.units.angle())},
         "many": collected.features.seen as usize > MANY,
         "sights": collected.sights,
         "factor": factor,

@@ -15,7 +15,7 @@ use crate::output::report::network::NetworkSummary;
 use crate::output::report::sources::{SharesOfSources, UncertaintySources};
 use crate::output::report::terminal::grouped;
 use crate::output::style::{Look, Mark};
-use crate::units::Shown;
+use crate::units::{Shown, Units};
 
 /// Features that the plot of the error budget shows.
 const MOST_PLOTTED: usize = 250;
@@ -34,7 +34,7 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
     html.push_str(&budget(collected, length).unwrap_or_default());
     html.push_str(&heights(collected, length).unwrap_or_default());
     html.push_str(&spread(collected, length).unwrap_or_default());
-    html.push_str(&bases(collected, length).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&bases(collected).map(|table| table.html()).unwrap_or_default());
     html.push_str(&network(collected, account).unwrap_or_default());
     html.push_str(&repeats(collected, length).map(|table| table.html()).unwrap_or_default());
     (!html.is_empty()).then_some(Part { id: "good", title: "How good it is", html })
@@ -246,14 +246,15 @@ fn spread(collected: &Collected, length: Shown) -> Option<String> {
     Some(format!("<h3>Spread of the uncertainties</h3>{}{}", figure(&svg, caption), table.without_empty_columns().html()))
 }
 
-fn bases(collected: &Collected, length: Shown) -> Option<Table> {
+fn bases(collected: &Collected) -> Option<Table> {
+    let (length, angle) = (collected.units.length(), collected.units.angle());
     let mut table = Table::new("bases", "Bases")
         .text("name")
         .number("features", "")
         .number("place within ±", length.sign)
         .number("height within ±", length.sign)
-        .number("convergence", "°")
-        .number("azimuths corrected", "°")
+        .number("convergence", angle.sign)
+        .number("azimuths corrected", angle.sign)
         .number("backsights", "")
         .number("fixes", "")
         .number("their spread", length.sign)
@@ -263,7 +264,7 @@ fn bases(collected: &Collected, length: Shown) -> Option<Table> {
         .text("source")
         .text("flags");
     for base in collected.bases.kept.iter().take(MOST_BASES) {
-        table.row(base_cells(base, length));
+        table.row(base_cells(base, [length, angle]));
         if let Some(row) = table.rows.last_mut() {
             row.warned = !base.flags.is_empty();
         }
@@ -274,7 +275,7 @@ fn bases(collected: &Collected, length: Shown) -> Option<Table> {
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn base_cells(base: &Base, length: Shown) -> Vec<Cell> {
+fn base_cells(base: &Base, [length, angle]: [Shown; 2]) -> Vec<Cell> {
     let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
     let count = |value: Option<i64>| value.map(|value| value.to_string()).unwrap_or_default();
     let placed_by = if base.placed_by == "log" { "" } else { base.placed_by.as_str() };
@@ -283,8 +284,11 @@ fn base_cells(base: &Base, length: Shown) -> Vec<Cell> {
         Cell::from(grouped(base.shots.max(0) as u64)),
         Cell::from(known(base.sigma_horizontal_m, two_digits(length.value(INTERVAL95 * base.sigma_horizontal_m)))),
         Cell::from(known(base.sigma_vertical_m, two_digits(length.value(INTERVAL95 * base.sigma_vertical_m)))),
-        Cell::from(known(base.convergence_deg, fixed(base.convergence_deg, 3))),
-        Cell::from(known(base.correction_deg, plus_minus(base.correction_deg, INTERVAL95 * base.sigma_correction_deg))),
+        Cell::from(known(base.convergence_deg, fixed(angle.value(base.convergence_deg), 3))),
+        Cell::from(known(
+            base.correction_deg,
+            plus_minus(angle.value(base.correction_deg), angle.value(INTERVAL95 * base.sigma_correction_deg)),
+        )),
         Cell::from(count(base.backsights)),
         Cell::from(count(base.epochs)),
         Cell::from(known(base.spread_m, fixed(length.value(base.spread_m), 2))),
@@ -298,9 +302,10 @@ fn base_cells(base: &Base, length: Shown) -> Vec<Cell> {
 
 fn network(collected: &Collected, account: &Account) -> Option<String> {
     let network = account.network.as_ref()?;
-    let sentences: Vec<String> = network.lines().iter().map(|sentence| format!("<li>{}</li>", escaped(sentence))).collect();
+    let sentences: Vec<String> =
+        network.lines(&collected.units).iter().map(|sentence| format!("<li>{}</li>", escaped(sentence))).collect();
     let mut html = format!("<h3>Network</h3><ul class=\"plain\">{}</ul>", sentences.concat());
-    html.push_str(&traverses(network, collected.units.length()).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&traverses(network, &collected.units).map(|table| table.html()).unwrap_or_default());
     let mut table = Table::new("residuals", "Readings after adjustment, the worst first")
         .text("reading")
         .text("from")
@@ -315,16 +320,18 @@ fn network(collected: &Collected, account: &Account) -> Option<String> {
         .text("source");
     let known = |value: f64, decimals: i32| if value.is_finite() { fixed(value, decimals) } else { String::new() };
     for residual in collected.residuals.iter().take(MOST_READINGS) {
+        let unit = collected.units.of_unit(&residual.unit);
+        let known_in = |value: f64, decimals: i32| known(unit.map_or(value, |unit| unit.value(value)), decimals);
         table.row(vec![
             Cell::from(residual.kind.as_str()),
             Cell::from(residual.from.as_str()),
             Cell::from(residual.to.as_str()),
-            Cell::from(known(residual.residual, 3)),
-            Cell::from(residual.unit.as_str()),
+            Cell::from(known_in(residual.residual, 3)),
+            Cell::from(unit.map_or(residual.unit.as_str(), |unit| unit.sign)),
             Cell::from(known(residual.normalised, 2)),
             Cell::from(known(residual.critical, 2)),
             Cell::from(known(residual.redundancy, 2)),
-            Cell::from(known(residual.smallest_blunder, 2)),
+            Cell::from(known_in(residual.smallest_blunder, 2)),
             Cell::from(residual.outcome.as_str()),
             Cell::from(residual.line.map(|line| format!("{}:{line}", residual.file)).unwrap_or_default()),
         ]);
@@ -349,14 +356,15 @@ fn network(collected: &Collected, account: &Account) -> Option<String> {
 }
 
 /// Traverses and how they close, before adjustment.
-fn traverses(network: &NetworkSummary, length: Shown) -> Option<Table> {
+fn traverses(network: &NetworkSummary, units: &Units) -> Option<Table> {
+    let (length, angle) = (units.length(), units.angle());
     let mut table = Table::new("traverses", "Traverses, before adjustment")
         .text("through")
         .number("length", length.sign)
         .number("misclosure", length.sign)
         .number("1 in", "")
         .number("up", length.sign)
-        .number("of the angles", "°");
+        .number("of the angles", angle.sign);
     let some = |value: Option<f64>, decimals: i32| value.map(|value| fixed(value, decimals)).unwrap_or_default();
     for traverse in &network.traverses.records {
         table.row(vec![
@@ -365,7 +373,7 @@ fn traverses(network: &NetworkSummary, length: Shown) -> Option<Table> {
             Cell::from(fixed(length.value(traverse.misclosure_m), 2)),
             Cell::from(some(traverse.ratio, 0)),
             Cell::from(some(traverse.up_m.map(|up| length.value(up)), 2)),
-            Cell::from(some(traverse.angular_deg, 3)),
+            Cell::from(some(traverse.angular_deg.map(|degrees| angle.value(degrees)), 3)),
         ]);
     }
     if network.traverses.count > table.rows.len() as u64 {

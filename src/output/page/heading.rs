@@ -5,7 +5,7 @@ use super::table::clean;
 use crate::numeric::quantiles::at_shares;
 use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
-use crate::output::report::terminal::grouped;
+use crate::output::report::terminal::{CRS_AND_NOTES, grouped};
 
 /// Codes that the sentence names.
 const MOST_CODES: usize = 6;
@@ -42,6 +42,11 @@ pub fn sentences(collected: &Collected, account: &Account) -> Vec<String> {
     let mut list = vec![mapped(collected)];
     list.extend(accuracy(collected));
     list.push(format!("Coordinates: {}. Third coordinate of the layers: {}.", clean(&account.crs), clean(&account.third)));
+    let units = &collected.units;
+    if !units.are_metric() {
+        let [length, area, volume, angle] = [units.length(), units.area(), units.volume(), units.angle()];
+        list.push(format!("Units: {}, {}, {}, {}; {CRS_AND_NOTES}.", length.words, area.words, volume.words, angle.words));
+    }
     list
 }
 

@@ -418,21 +418,22 @@ fn north_arrows(svg: &mut Svg, foot: [f64; 2], norths: &Norths, projected: bool)
 }
 
 /// What the three norths are, in a sentence; none where nothing is known of them.
-pub fn norths_words(norths: &Norths, projected: bool) -> Option<String> {
+pub fn norths_words(norths: &Norths, projected: bool, angle: &Shown) -> Option<String> {
     let side = |degrees: f64| if degrees < 0.0 { "west" } else { "east" };
     let mut parts = Vec::new();
     if let (true, Some(north)) = (projected, norths.true_deg) {
         parts.push(match north.abs() < 0.005 {
             true => "true north (T) and grid north (G) are one here".to_owned(),
-            false => format!("true north (T) lies {:.2}° {} of grid north (G)", north.abs(), side(north)),
+            false => format!("true north (T) lies {} {} of grid north (G)", angle.said(north.abs(), 2), side(north)),
         });
     }
     if let (Some(magnetic), Some(declination)) = (norths.magnetic_deg, norths.declination_deg) {
         let from = if projected { "grid" } else { "true" };
         parts.push(format!(
-            "magnetic north (M) {:.2}° {} of {from} north, by a mean declination of {declination:+.2}°",
-            magnetic.abs(),
-            side(magnetic)
+            "magnetic north (M) {} {} of {from} north, by a mean declination of {}",
+            angle.said(magnetic.abs(), 2),
+            side(magnetic),
+            angle.signed(declination, 2)
         ));
     }
     (!parts.is_empty()).then(|| {

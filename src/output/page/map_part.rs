@@ -149,7 +149,7 @@ fn notes(
     if let Some(Background { name, drawn: Drawn::Outlines(_, true) }) = background {
         notes.push(format!("{} has more lines than this page holds; the rest of them is left out.", clean(name)));
     }
-    notes.extend(map::norths_words(norths, collected.projected));
+    notes.extend(map::norths_words(norths, collected.projected, &collected.units.angle()));
     notes.push(format!(
         "The grid is that of {}; points with a dark rim are flagged. Positions are true for the moment of measurement.",
         clean(&account.crs)

@@ -9,9 +9,11 @@ use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
 use crate::output::report::summary::software;
 use crate::output::report::terminal::grouped;
+use crate::units::Shown;
 
 /// The part.
 pub fn part(collected: &Collected, account: &Account) -> Part {
+    let length = collected.units.length();
     let mut html = format!(
         "<p class=\"note\">A paragraph for a report:</p><blockquote><p>{}</p></blockquote>",
         escaped(&paragraph(collected, account))
@@ -23,17 +25,18 @@ pub fn part(collected: &Collected, account: &Account) -> Part {
     }
     if let Some(fit) = &account.local_fit {
         html.push_str("<h3>The fit of the local frame</h3><ul class=\"plain\">");
-        fit.lines().iter().for_each(|line| html.push_str(&format!("<li>{}</li>", escaped(line))));
+        fit.lines(&collected.units).iter().for_each(|line| html.push_str(&format!("<li>{}</li>", escaped(line))));
         html.push_str("</ul>");
     }
-    html.push_str(&models(account).map(|table| table.html()).unwrap_or_default());
-    html.push_str(&operations(account).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&models(account, &length).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&operations(account, &length).map(|table| table.html()).unwrap_or_default());
     html.push_str(&inputs(account).html());
     html.push_str(&versions().html());
     Part { id: "method", title: "How it was done", html }
 }
 
 fn paragraph(collected: &Collected, account: &Account) -> String {
+    let length = collected.units.length();
     let when = days(collected);
     let when = if when.is_empty() { String::new() } else { format!(" on {when}") };
     let mut text = format!(
@@ -48,7 +51,10 @@ fn paragraph(collected: &Collected, account: &Account) -> String {
         let named: Vec<String> = account
             .geoids
             .iter()
-            .map(|geoid| format!("{} (standard error {} m)", clean(&geoid.name), two_digits(geoid.sigma_m)))
+            .map(|geoid| {
+                let sigma = two_digits(length.value(geoid.sigma_m));
+                format!("{} (standard error {sigma} {})", clean(&geoid.name), length.sign)
+            })
             .collect();
         text.push_str(&format!("; ellipsoidal and orthometric heights are joined by {}", named.join(" and ")));
     }
@@ -69,8 +75,8 @@ fn paragraph(collected: &Collected, account: &Account) -> String {
     text
 }
 
-fn models(account: &Account) -> Option<Table> {
-    let mut table = Table::new("models", "Models").text("of").text("model").number("standard error", "m").text("SHA-256");
+fn models(account: &Account, length: &Shown) -> Option<Table> {
+    let mut table = Table::new("models", "Models").text("of").text("model").number("standard error", length.sign).text("SHA-256");
     for model in &account.magnetic_models {
         table.row(vec!["the magnetic field".into(), (*model).into(), "".into(), "".into()]);
     }
@@ -78,19 +84,19 @@ fn models(account: &Account) -> Option<Table> {
         table.row(vec![
             "the geoid".into(),
             geoid.name.as_str().into(),
-            two_digits(geoid.sigma_m).into(),
+            two_digits(length.value(geoid.sigma_m)).into(),
             geoid.sha256.as_deref().unwrap_or_default().into(),
         ]);
     }
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn operations(account: &Account) -> Option<Table> {
+fn operations(account: &Account, length: &Shown) -> Option<Table> {
     let mut table = Table::new("operations", "Transformations between reference systems")
         .text("from")
         .text("to")
         .text("operation")
-        .number("accuracy", "m")
+        .number("accuracy", length.sign)
         .text("note");
     for operation in account.operations.iter().map(|used| &used.operation) {
         let mut notes = Vec::new();
@@ -111,7 +117,7 @@ fn operations(account: &Account) -> Option<Table> {
             Cell::from(operation.to.as_str()),
             Cell::from(operation.name.as_str()),
             Cell::from(match operation.accuracy_m {
-                Some(metres) if metres > 0.0 => two_digits(metres),
+                Some(metres) if metres > 0.0 => two_digits(length.value(metres)),
                 Some(_) => "exact".to_owned(),
                 None => "not published".to_owned(),
             }),

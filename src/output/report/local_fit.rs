@@ -1,5 +1,6 @@
 //! What the fit of a local frame to a CRS says: its parameters, and how well the known points agree.
 
+use crate::units::Units;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -46,22 +47,26 @@ pub struct FittedPoint {
 }
 
 impl LocalFitSummary {
-    /// For the person.
-    pub fn lines(&self) -> Vec<String> {
+    /// For people, in their units.
+    pub fn lines(&self, units: &Units) -> Vec<String> {
+        let (length, angle) = (units.length(), units.angle());
         let height = match (self.height_shift_m, self.sigma_height_shift_m) {
-            (Some(shift), Some(sigma)) => format!("heights raised by {shift:.3} m, standard error {sigma:.3} m"),
+            (Some(shift), Some(sigma)) => {
+                format!("heights raised by {}, standard error {}", length.said(shift, 3), length.said(sigma, 3))
+            }
             _ => "no known point has a height, so that the layers have none".to_owned(),
         };
         let mut lines = vec![
             format!(
-                "{} known points move the frame to {}: turned by {:.4} degrees, standard error {:.4}; standard errors of the shift {:.3} m \
-                 east, {:.3} m north; {height}",
+                "{} known points move the frame to {}: turned by {:.4} {}, standard error {:.4}; standard errors of the shift {} \
+                 east, {} north; {height}",
                 self.points.len(),
                 self.crs,
-                self.rotation_deg,
-                self.sigma_rotation_deg,
-                self.sigma_shift_m[0],
-                self.sigma_shift_m[1],
+                angle.value(self.rotation_deg),
+                angle.words,
+                angle.value(self.sigma_rotation_deg),
+                length.said(self.sigma_shift_m[0], 3),
+                length.said(self.sigma_shift_m[1], 3),
             ),
             format!(
                 "the scale is held at 1; set free it would be {:+.0} ppm, standard error {:.0} ppm; weighted square of the residuals {:.2} \
@@ -70,10 +75,10 @@ impl LocalFitSummary {
             ),
         ];
         for point in &self.points {
-            let shown = |residual: Option<f64>| residual.map_or("-".to_owned(), |metres| format!("{metres:+.3}"));
+            let shown = |residual: Option<f64>| residual.map_or("-".to_owned(), |metres| format!("{:+.3}", length.value(metres)));
             let [east, north, up] = point.residual_m.map(shown);
             let times = point.normalised.map_or(String::new(), |times| format!(", {times:.1} standard errors"));
-            lines.push(format!("{}: known less fitted {east} east, {north} north, {up} up, metres{times}", point.name));
+            lines.push(format!("{}: known less fitted {east} east, {north} north, {up} up, {}{times}", point.name, length.words));
         }
         lines
     }

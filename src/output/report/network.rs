@@ -1,6 +1,7 @@
 //! What came of a network: numbers for `summary.json`, the worst first and the rest counted, and a few lines for the
 //! terminal.
 
+use crate::units::Units;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -213,8 +214,8 @@ impl NetworkSummary {
         }
     }
 
-    /// The lines for the terminal.
-    pub fn lines(&self) -> Vec<String> {
+    /// The lines for people, in their units.
+    pub fn lines(&self, units: &Units) -> Vec<String> {
         let parts = match self.components.count {
             1 => "Network".to_owned(),
             count => format!("{} networks", grouped(count)),
@@ -227,13 +228,13 @@ impl NetworkSummary {
             grouped(self.freedom)
         )];
         add(&mut lines, &self.components, "networks", &|component: &ComponentSummary| component.line(self.components.count > 1));
-        add(&mut lines, &self.failing, "readings that fail their test", &|test: &TestSummary| test.line("Fails its test"));
-        add(&mut lines, &self.rejected, "readings rejected by test", &|test: &TestSummary| test.line("Rejected by test"));
+        add(&mut lines, &self.failing, "readings that fail their test", &|test: &TestSummary| test.line("Fails its test", units));
+        add(&mut lines, &self.rejected, "readings rejected by test", &|test: &TestSummary| test.line("Rejected by test", units));
         add(&mut lines, &self.warnings, "warnings", &String::clone);
-        let by_kind = |correction: &CorrectionSummary| correction.line(self.components.count > 1);
+        let by_kind = |correction: &CorrectionSummary| correction.line(self.components.count > 1, units);
         add(&mut lines, &self.corrections, "corrections", &by_kind);
-        add(&mut lines, &self.traverses, "traverses", &TraverseSummary::line);
-        lines.extend(self.scatter.iter().map(ScatterSummary::line));
+        add(&mut lines, &self.traverses, "traverses", &|traverse: &TraverseSummary| traverse.line(units));
+        lines.extend(self.scatter.iter().map(|scatter| scatter.line(units)));
         lines
     }
 }
@@ -247,6 +248,14 @@ fn add<T>(lines: &mut Vec<String>, ranked: &Ranked<T>, what: &str, line: &dyn Fn
         (_, 0) => {}
         (0, _) => lines.push(format!("{} {what}", grouped(more))),
         _ => lines.push(format!("and {} more {what}", grouped(more))),
+    }
+}
+
+/// Values of a unit as they are shown, and the unit in a line of text.
+fn in_units<'u, const N: usize>(units: &Units, unit: &'u str, values: [f64; N]) -> (&'u str, [f64; N]) {
+    match units.of_unit(unit) {
+        Some(shown) => (shown.word(), values.map(|value| shown.value(value))),
+        None => (unit, values),
     }
 }
 
@@ -281,68 +290,71 @@ impl ComponentSummary {
 }
 
 impl TestSummary {
-    fn line(&self, what: &str) -> String {
+    fn line(&self, what: &str, units: &Units) -> String {
         let row = match (&self.file, self.line) {
             (Some(file), Some(line)) => format!("{file}:{line}: "),
             _ => String::new(),
         };
         let decimals = if self.unit == "ppm" { 0 } else { 2 };
+        let (unit, [blunder]) = in_units(units, &self.unit, [self.blunder]);
         let undecided = if self.undecided { " Another reading fits the blunder as well." } else { "" };
         let mut letters = self.observation.chars();
         let observation: String = letters.next().iter().flat_map(|first| first.to_uppercase()).chain(letters).collect();
         format!(
-            "{what}: {row}{observation} seems off by {:.decimals$} {} (normalised residual {:.1}, limit {:.1}).{undecided}",
-            self.blunder, self.unit, self.normalised, self.critical
+            "{what}: {row}{observation} seems off by {blunder:.decimals$} {unit} (normalised residual {:.1}, limit {:.1}).{undecided}",
+            self.normalised, self.critical
         )
     }
 }
 
 impl TraverseSummary {
-    fn line(&self) -> String {
+    fn line(&self, units: &Units) -> String {
+        let (length, angle) = (units.length(), units.angle());
         let ends = match self.stations.as_slice() {
             [first, .., last] if self.stations.len() > 8 => format!("{first} - … - {last} ({} stations)", self.stations.len()),
             names => names.join(" - "),
         };
         let ratio = self.ratio.map_or(String::new(), |ratio| format!(", 1 : {ratio:.0}"));
-        let up = self.up_m.map_or(String::new(), |up| format!(", height {up:+.2} m"));
-        let angles = self.angular_deg.map_or(String::new(), |angle| format!(", angles {angle:+.2} deg"));
+        let up = self.up_m.map_or(String::new(), |up| format!(", height {}", length.signed(up, 2)));
+        let angles =
+            self.angular_deg.map_or(String::new(), |degrees| format!(", angles {:+.2} {}", angle.value(degrees), angle.word()));
         format!(
-            "Traverse {ends}: {:.1} m long, closes within {:.2} m (east {:+.2}, north {:+.2}){ratio}{up}{angles}; before adjustment.",
-            self.length_m, self.misclosure_m, self.east_m, self.north_m
+            "Traverse {ends}: {} long, closes within {} (east {:+.2}, north {:+.2}){ratio}{up}{angles}; before adjustment.",
+            length.said(self.length_m, 1),
+            length.said(self.misclosure_m, 2),
+            length.value(self.east_m),
+            length.value(self.north_m)
         )
     }
 }
 
 impl CorrectionSummary {
-    fn line(&self, is_one_of_several: bool) -> String {
+    fn line(&self, is_one_of_several: bool, units: &Units) -> String {
         let of = self.instrument.as_ref().map_or(String::new(), |instrument| format!(" of {instrument}"));
         let decimals = match self.unit.as_str() {
             "ppm" => 0,
             "deg" => 2,
             _ => 3,
         };
+        let (unit, [value, sigma]) = in_units(units, &self.unit, [self.value, self.sigma]);
         let network = if is_one_of_several { format!(", network {}", self.network) } else { String::new() };
         format!(
-            "Found: {}{of} {:+.decimals$} {} (standard error {:.decimals$}, {} readings{network})",
+            "Found: {}{of} {value:+.decimals$} {unit} (standard error {sigma:.decimals$}, {} readings{network})",
             self.kind,
-            self.value,
-            self.unit,
-            self.sigma,
             grouped(self.readings)
         )
     }
 }
 
 impl ScatterSummary {
-    fn line(&self) -> String {
+    fn line(&self, units: &Units) -> String {
+        let (unit, [sigma]) = in_units(units, &self.unit, [self.sigma]);
         let of = self.instrument.as_ref().map_or(String::new(), |instrument| format!(" of {instrument}"));
         format!(
-            "The {} readings{of} scatter {:.2} times as much as the job says (standard error of that {:.2}): {:.3} {}, from {} readings.",
+            "The {} readings{of} scatter {:.2} times as much as the job says (standard error of that {:.2}): {sigma:.3} {unit}, from {} readings.",
             self.readings_of,
             self.factor,
             self.sigma_factor,
-            self.sigma,
-            self.unit,
             grouped(self.readings)
         )
     }
@@ -387,7 +399,7 @@ mod tests {
             traverses,
             ..NetworkSummary::default()
         };
-        let lines = summary.lines();
+        let lines = summary.lines(&Units::default());
         // The failed test stands before all traverses, and a few lines say all.
         assert_eq!(
             lines[2],

@@ -18,6 +18,7 @@ use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
 use crate::stations::join::time::duration_words;
 use crate::stations::orientation::Orientation;
+use crate::units::{Shown, Units};
 
 /// Bases shown; the rest is counted.
 pub const BASES_SHOWN: usize = 50;
@@ -44,7 +45,7 @@ pub struct Station {
 }
 
 /// A line for each base: where it is, how good, and what became of its shots.
-pub fn lines(stations: &[Station]) -> String {
+pub fn lines(stations: &[Station], units: &Units) -> String {
     let mut text = String::new();
     let width = stations.iter().take(BASES_SHOWN).map(|station| station.base.label.chars().count()).max().unwrap_or(0);
     for station in stations.iter().take(BASES_SHOWN) {
@@ -57,10 +58,10 @@ pub fn lines(stations: &[Station]) -> String {
         // Writing to a String does not fail.
         let _ = writeln!(
             text,
-            "base     {:width$}  {}, standard error {:.2} m, {from}, {} {shots}{flags}",
+            "base     {:width$}  {}, standard error {}, {from}, {} {shots}{flags}",
             base.label,
             degrees(&station.placed),
-            base.covariance.ee.sqrt(),
+            units.length().said(base.covariance.ee.sqrt(), 2),
             grouped(station.shots)
         );
     }
@@ -78,11 +79,11 @@ fn degrees(placed: &Placed) -> String {
 }
 
 /// The blocks of all bases.
-pub fn blocks(stations: &[Station]) -> String {
+pub fn blocks(stations: &[Station], units: &Units) -> String {
     let mut text = String::new();
     for station in stations.iter().take(BASES_SHOWN) {
         // Writing to a String does not fail.
-        let _ = block(&mut text, station);
+        let _ = block(&mut text, station, units);
     }
     if stations.len() > BASES_SHOWN {
         let rest = grouped((stations.len() - BASES_SHOWN) as u64);
@@ -91,19 +92,20 @@ pub fn blocks(stations: &[Station]) -> String {
     text
 }
 
-fn block(text: &mut String, station: &Station) -> std::fmt::Result {
+fn block(text: &mut String, station: &Station, units: &Units) -> std::fmt::Result {
+    let length = units.length();
     let (base, placed) = (&station.base, &station.placed);
     let place = match placed.lat_deg.is_nan() {
         // A local frame has no latitudes.
         true => format!("{:.3} east {:.3} north", placed.x, placed.y),
         false => degrees(placed),
     };
-    let (label, sigma_m) = (visible(&base.label), base.covariance.ee.sqrt());
-    writeln!(text, "{STRONG}{label}{STRONG:#}  {place}, standard error {sigma_m:.2} m on each axis")?;
-    source(text, station)?;
-    datum(text, station)?;
-    height(text, base, placed)?;
-    north(text, station)?;
+    let (label, sigma) = (visible(&base.label), length.said(base.covariance.ee.sqrt(), 2));
+    writeln!(text, "{STRONG}{label}{STRONG:#}  {place}, standard error {sigma} on each axis")?;
+    source(text, station, &length)?;
+    datum(text, station, &length)?;
+    height(text, base, placed, &length)?;
+    north(text, station, &units.angle())?;
     let shots = if station.shots == 1 { "shot" } else { "shots" };
     writeln!(text, "  shots   {} {shots} mapped from it", grouped(station.shots))?;
     for flag in base.flags.iter() {
@@ -112,7 +114,7 @@ fn block(text: &mut String, station: &Station) -> std::fmt::Result {
     Ok(())
 }
 
-fn source(text: &mut String, station: &Station) -> std::fmt::Result {
+fn source(text: &mut String, station: &Station, length: &Shown) -> std::fmt::Result {
     let row = &station.base.row;
     if station.base.from_network {
         return writeln!(text, "  from    shots from and to it alone, by the network");
@@ -136,7 +138,13 @@ fn source(text: &mut String, station: &Station) -> std::fmt::Result {
             if made.occupations > 1 {
                 write!(text, " in {} occupations", made.occupations)?;
             }
-            write!(text, " ({}), {} set aside, spread {:.2} m", duration_words(made.duration_s), made.aside, made.spread_m)?;
+            write!(
+                text,
+                " ({}), {} set aside, spread {}",
+                duration_words(made.duration_s),
+                made.aside,
+                length.said(made.spread_m, 2)
+            )?;
         }
     }
     if let Some(kinds) = &row.quality.kinds {
@@ -150,13 +158,13 @@ fn source(text: &mut String, station: &Station) -> std::fmt::Result {
     writeln!(text)
 }
 
-fn datum(text: &mut String, station: &Station) -> std::fmt::Result {
+fn datum(text: &mut String, station: &Station, length: &Shown) -> std::fmt::Result {
     let steps: Vec<String> = station
         .datum_steps
         .iter()
         .map(|step| {
             let accuracy = match step.accuracy_m {
-                Some(metres) => format!("good to {metres} m"),
+                Some(metres) => format!("good to {}", length.with_sign(&length.given(metres))),
                 None => "of no published accuracy".to_owned(),
             };
             let null = if step.null_within_accuracy { ", moves nothing" } else { "" };
@@ -167,20 +175,20 @@ fn datum(text: &mut String, station: &Station) -> std::fmt::Result {
     if steps.is_empty() { Ok(()) } else { writeln!(text, "  datum   {}", steps.join("; ")) }
 }
 
-fn height(text: &mut String, base: &Base, placed: &Placed) -> std::fmt::Result {
+fn height(text: &mut String, base: &Base, placed: &Placed, length: &Shown) -> std::fmt::Result {
     if base.heights.kind == HeightKind::None {
         return writeln!(text, "  height  none is known: shots are mapped in the plane");
     }
     write!(text, "  height  ")?;
     let kinds = [("above the ellipsoid", placed.ellipsoid_height_m), ("above the geoid", placed.orthometric_height_m)];
     let known: Vec<String> =
-        kinds.iter().filter_map(|(name, height)| height.map(|height| format!("{height:.2} m {name}"))).collect();
+        kinds.iter().filter_map(|(name, height)| height.map(|height| format!("{} {name}", length.said(height, 2)))).collect();
     write!(
         text,
-        "{}; given as {}, standard error {:.2} m",
+        "{}; given as {}, standard error {}",
         known.join(", "),
         base.heights.kind.word(),
-        base.covariance.uu.sqrt()
+        length.said(base.covariance.uu.sqrt(), 2)
     )?;
     if let Some(undulation) = base.heights.undulation {
         let source = match undulation.source {
@@ -188,21 +196,22 @@ fn height(text: &mut String, base: &Base, placed: &Placed) -> std::fmt::Result {
             Source::Log => "the receiver's own table",
             Source::Global => "the built-in model",
         };
-        let sigma_m = undulation.sigma_m.unwrap_or(geoid::SIGMA_M);
-        write!(text, "; geoid {:+.2} m by {source}, standard error {sigma_m:.2} m", undulation.metres)?;
+        let sigma = length.said(undulation.sigma_m.unwrap_or(geoid::SIGMA_M), 2);
+        write!(text, "; geoid {} by {source}, standard error {sigma}", length.signed(undulation.metres, 2))?;
     }
     writeln!(text)
 }
 
-fn north(text: &mut String, station: &Station) -> std::fmt::Result {
+fn north(text: &mut String, station: &Station, angle: &Shown) -> std::fmt::Result {
+    let (unit, shown) = (angle.word(), |rad: f64| angle.value(rad.to_degrees()));
     let mut parts: Vec<String> = station
         .declinations
         .iter()
         .map(|(date, declination)| {
             format!(
-                "declination {:+.2} deg on {date} (standard error {:.2})",
-                declination.declination_rad.to_degrees(),
-                declination.sigma_rad.to_degrees()
+                "declination {:+.2} {unit} on {date} (standard error {:.2})",
+                shown(declination.declination_rad),
+                shown(declination.sigma_rad)
             )
         })
         .collect();
@@ -212,8 +221,8 @@ fn north(text: &mut String, station: &Station) -> std::fmt::Result {
         parts.push(format!("and {rest} days more"));
     }
     if let Some((declination_rad, sigma_rad)) = station.fixed_declination {
-        let (declination, sigma) = (declination_rad.to_degrees(), sigma_rad.to_degrees());
-        parts.push(format!("declination {declination:+.2} deg by the job, for magnetic azimuths (standard error {sigma:.2})"));
+        let (declination, sigma) = (shown(declination_rad), shown(sigma_rad));
+        parts.push(format!("declination {declination:+.2} {unit} by the job, for magnetic azimuths (standard error {sigma:.2})"));
     }
     if let Some(orientation) = station.orientation {
         let sights = match (station.base.adjusted, orientation.sights) {
@@ -223,14 +232,14 @@ fn north(text: &mut String, station: &Station) -> std::fmt::Result {
             (false, _) => "backsights",
         };
         parts.push(format!(
-            "azimuths corrected by {:+.2} deg from {} {sights} (standard error {:.2})",
-            orientation.correction_rad.to_degrees(),
+            "azimuths corrected by {:+.2} {unit} from {} {sights} (standard error {:.2})",
+            shown(orientation.correction_rad),
             orientation.sights,
-            orientation.sigma_rad.to_degrees()
+            shown(orientation.sigma_rad)
         ));
     }
     if let Some(grid) = station.base.grid {
-        parts.push(format!("convergence {:+.2} deg", grid.convergence_rad.to_degrees()));
+        parts.push(format!("convergence {:+.2} {unit}", shown(grid.convergence_rad)));
     }
     if parts.is_empty() { Ok(()) } else { writeln!(text, "  north   {}", parts.join("; ")) }
 }

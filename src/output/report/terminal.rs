@@ -3,20 +3,19 @@
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
-use super::local_fit::LocalFitSummary;
-use super::network::NetworkSummary;
 use super::styled::{FAINT, HELD, STRONG, WRONG};
 use super::values::{self, Look};
 use super::written;
 use crate::output::contract::Account;
 use crate::records::ledger::{Flag, Reason};
 use crate::records::shown::{message, visible};
+use crate::units::Units;
 
 /// What a run says first: counts, how the logs were read, what the network found, notes.
-pub fn opening(account: &Account) -> String {
+pub fn opening(account: &Account, units: &Units) -> String {
     let mut text = String::new();
     // Writing to a String does not fail.
-    let _ = write_opening(&mut text, account);
+    let _ = write_opening(&mut text, account, units);
     text
 }
 
@@ -28,7 +27,7 @@ pub fn ending(account: &Account, look: &Look, rows: &BTreeMap<Reason, String>) -
     text
 }
 
-fn write_opening(text: &mut String, account: &Account) -> std::fmt::Result {
+fn write_opening(text: &mut String, account: &Account, units: &Units) -> std::fmt::Result {
     let shots = &account.shots;
     if let Some(why) = account.nothing_mapped() {
         writeln!(text, "{WRONG}{}{WRONG:#}", visible(&why))?;
@@ -57,10 +56,10 @@ fn write_opening(text: &mut String, account: &Account) -> std::fmt::Result {
     for sentence in written::sentences(&account.files) {
         writeln!(text, "reads    {}", visible(&sentence))?;
     }
-    for sentence in account.network.iter().flat_map(NetworkSummary::lines) {
+    for sentence in account.network.iter().flat_map(|network| network.lines(units)) {
         writeln!(text, "network  {}", visible(&message(&sentence)))?;
     }
-    for sentence in account.local_fit.iter().flat_map(LocalFitSummary::lines) {
+    for sentence in account.local_fit.iter().flat_map(|fit| fit.lines(units)) {
         writeln!(text, "fit      {}", visible(&message(&sentence)))?;
     }
     for note in &account.notes {
@@ -102,11 +101,7 @@ fn write_ending(text: &mut String, account: &Account, look: &Look, rows: &BTreeM
     writeln!(text, "height   {}", visible(&account.third))?;
     if !look.units.are_metric() {
         let [length, area, volume, angle] = [look.units.length(), look.units.area(), look.units.volume(), look.units.angle()];
-        writeln!(
-            text,
-            "units    {}, {}, {}, {}; places in the unit of the CRS",
-            length.words, area.words, volume.words, angle.words
-        )?;
+        writeln!(text, "units    {}, {}, {}, {}; {CRS_AND_NOTES}", length.words, area.words, volume.words, angle.words)?;
     }
     let mut models: Vec<&str> = account.magnetic_models.clone();
     models.extend(account.geoids.iter().map(|geoid| geoid.name.as_str()));
@@ -115,6 +110,9 @@ fn write_ending(text: &mut String, account: &Account, look: &Look, rows: &BTreeM
     }
     Ok(())
 }
+
+/// What is not in the units of the crew.
+pub const CRS_AND_NOTES: &str = "places in the unit of the CRS, notes and warnings in metres and degrees";
 
 /// How many bases there are, and what they are of.
 fn bases(account: &Account) -> String {

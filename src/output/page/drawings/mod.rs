@@ -146,7 +146,10 @@ impl Ground<'_> {
             let (title, unit) = units.title(&value.quantity);
             let shown = |of: f64| units.value(&value.quantity, of);
             let number = plus_minus(shown(value.value), shown(value.half95));
-            if unit == "°" { format!("{title} {number}°") } else { format!("{title} {number} {unit}").trim_end().to_owned() }
+            match units.of(&value.quantity) {
+                Some((_, shown)) => format!("{title} {}", shown.with_sign(&number)),
+                None => format!("{title} {number} {unit}").trim_end().to_owned(),
+            }
         };
         let list = self.values(measure, name).map(said).collect::<Vec<_>>().join(", ");
         sentence(&list)

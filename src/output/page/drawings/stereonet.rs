@@ -1,6 +1,7 @@
 //! Planes on a stereonet: the lower half of the sphere in the equal-area projection of Lambert (any text on structural geology).
 //! A line of trend t and plunge p stands at the distance R √2 sin((90° − p) / 2) from the middle, in the direction t.
 
+use super::super::items::Measurement;
 use super::super::svg::{Anchor, FAINT, GREY, LABEL, PLAIN, SMALL, Svg, cut, stroke};
 use super::super::table::clean;
 use super::section::Labels;
@@ -42,7 +43,9 @@ pub fn figure(ground: &Ground) -> Option<Figure> {
         .filter_map(|name| {
             let strike = ground.value("plane", name, "strike_deg")?;
             let dip = ground.value("plane", name, "dip_deg")?;
-            let said = format!("strike {}°, dip {}°", plus_minus(strike.value, strike.half95), plus_minus(dip.value, dip.half95));
+            let angle = ground.collected.units.angle();
+            let sure = |of: &Measurement| angle.with_sign(&plus_minus(angle.value(of.value), angle.value(of.half95)));
+            let said = format!("strike {}, dip {}", sure(strike), sure(dip));
             Some((name, strike.value.to_radians(), dip.value.to_radians(), said))
         })
         .collect();
