@@ -89,3 +89,42 @@ fn a_log_that_cannot_be_read_is_told() {
     assert_eq!(run.status.code(), Some(1));
     assert!(text(&run.stderr).starts_with("error: nowhere.csv: cannot be read: "));
 }
+
+/// The starter job of two logs.
+fn job_of(bases: &str, shots: &str) -> String {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("bases.csv"), bases).unwrap();
+    std::fs::write(folder.path().join("shots.csv"), shots).unwrap();
+    let run = standoff(folder.path(), &["init", "bases.csv", "shots.csv"]);
+    assert!(run.status.success(), "{}", text(&run.stderr));
+    text(&run.stdout)
+}
+
+/// "gr" is gon in French (grades) and degrees in Dutch (graden; common practice, no source): asked for, unless the language or a direction
+/// beyond 360 tells.
+#[test]
+fn a_unit_that_means_two_is_asked_for() {
+    let bases = "Opstelpunt;X;Y;NAP\nA;157200,1;434700,2;8,2\nB;157300,1;434800,2;8,4\n";
+    let dutch = |most: &str| {
+        let rows: String = (1..8).map(|n| format!("A;{n};2{n},5;{n}1,25;-{n},5\n")).collect();
+        format!("Opstelpunt;Nr;Afstand (m);Richting kaartnoorden (gr);Helling (gr)\n{rows}A;9;20,5;{most};1,5\n")
+    };
+    let job = job_of(bases, &dutch("359,5"));
+    assert!(job.contains("\n\"grid_azimuth_??\" = ") && job.contains("\n\"inclination_??\" = "), "{job}");
+    let job = job_of(bases, &dutch("360,5"));
+    assert!(job.contains("\ngrid_azimuth_gon = ") && job.contains("\ninclination_gon = "), "{job}");
+    let french = "Station;Nid;Distance (m);Gisement (gr);Site (gr)\n".to_owned() + &"A;1;20,5;100,25;-2,5\n".repeat(6);
+    let job = job_of("Station;X;Y;Alti IGN69\nA;657200,1;6434700,2;8,2\n", &french);
+    assert!(job.contains("\ngrid_azimuth_gon = ") && job.contains("\ninclination_gon = "), "{job}");
+    assert!(job.contains("\northometric_height_m = \"Alti IGN69\""), "{job}");
+}
+
+/// Grids in feet and UTM beside shots in feet: UTM zones end below a million metres (NGA.SIG.0012), so that only what lies beyond is feet.
+#[test]
+fn feet_of_shots_make_no_feet_of_utm() {
+    let shots = "Stn,Pt,SD (ft),Mag Az,Vert Ang (deg)\nA,1,100.5,10.5,1.5\nA,2,90.5,20.5,2.5\n";
+    let job = job_of("Pt,Easting,Northing,Elev\nA,999999.5,4100000.1,200.1\n", shots);
+    assert!(job.contains("\n\"east_??\" = \"Easting\""), "{job}");
+    let job = job_of("Pt,Easting,Northing,Elev\nA,1000001.5,4100000.1,200.1\n", shots);
+    assert!(job.contains("\neast_usft = \"Easting\"") && job.contains("\n\"??_height_ft\" = \"Elev\""), "{job}");
+}

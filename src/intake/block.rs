@@ -76,6 +76,11 @@ pub fn explained(fault: Fault, layout: &LogLayout, rows: &Rows, row: &Row) -> Fa
     if matches!(fault.reason, Reason::CutLastLine | Reason::UnclosedQuote) || !layout.is_remark(rows, row) {
         return fault;
     }
+    no_row(layout, row)
+}
+
+/// That a row is a total or a note.
+pub(super) fn no_row(layout: &LogLayout, row: &Row) -> Fault {
     let parts = row.line.text.split(layout.separator as char).map(str::trim).filter(|part| !part.is_empty());
     let text = parts.collect::<Vec<_>>().join(", ");
     Fault::new(Reason::NoRow, "", "", format!("\"{text}\" is a total or a note beside the table, not a row of it"))

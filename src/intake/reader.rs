@@ -39,7 +39,8 @@ impl<'r> Reader<'r, '_> {
             return Ok(number);
         }
         // A number whose decimal sign is not the column's is no angle in parts.
-        if cell.bytes().all(|byte| byte.is_ascii_digit() || b"+-.,".contains(&byte)) {
+        let amount = cell.strip_prefix(['+', '-']).unwrap_or(cell);
+        if amount.bytes().all(|byte| byte.is_ascii_digit() || b"+.,".contains(&byte)) {
             return self.number(claim, cell);
         }
         let in_parts = || {

@@ -11,6 +11,9 @@ use super::text::{self, Text};
 use super::workbook::{self, Sheet};
 use crate::job::LogFormat;
 
+/// Lines among which the headers of a sheet are sought.
+const LINES_OF_HEADERS: usize = 40;
+
 /// A sheet as a log.
 pub struct Table {
     /// Its text.
@@ -103,6 +106,7 @@ fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits
             .map(|(table, _)| table)
             .filter(|table| table.text.sheet.as_deref().is_some_and(is_wanted))
             .collect();
+        let chosen = if wanted.contains(['*', '?']) { of_others_left_out(chosen, kind, format) } else { chosen };
         return match chosen.is_empty() {
             true => Err(wrong(format!("sheet = \"{wanted}\" under [{}]: the workbook has the sheets {every}", kind.table()))),
             false => Ok(chosen),
@@ -134,6 +138,27 @@ fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits
             kind.table(),
             fitting[0].text.sheet.as_deref().unwrap_or_default()
         ))),
+    }
+}
+
+/// Of the sheets that a pattern fits, those of another table left out, and told: most of the headers that the job names are not in them.
+/// A sheet that has most of them is meant, and what it lacks is an error.
+fn of_others_left_out(tables: Vec<Table>, kind: LogKind, format: &LogFormat) -> Vec<Table> {
+    let named: Vec<&str> = format.headers().collect();
+    let is_meant = |table: &Table| {
+        let cells: Vec<&str> =
+            table.text.text.lines().take(LINES_OF_HEADERS).flat_map(|line| line.split('\t')).map(str::trim).collect();
+        named.iter().filter(|name| cells.iter().any(|cell| cell.eq_ignore_ascii_case(name))).count() * 2 >= named.len()
+    };
+    let (mut meant, others): (Vec<Table>, Vec<Table>) = tables.into_iter().partition(is_meant);
+    match meant.first_mut() {
+        None => others,
+        Some(first) => {
+            first.told.extend(others.iter().map(|other| {
+                format!("{}: the sheet has other columns than [{}] names; it is left out.", other.name, kind.table())
+            }));
+            meant
+        }
     }
 }
 

@@ -4,7 +4,7 @@ use std::borrow::Cow;
 use std::sync::Arc;
 
 use super::IntakeError;
-use super::block::{Chunk, cut, explained, shape_fault};
+use super::block::{Chunk, cut, explained, no_row, shape_fault};
 use super::carried::Carried;
 use super::columns::Quantity;
 use super::delimited::{Line, Row, Rows};
@@ -82,6 +82,8 @@ impl<'t> ShotBlock<'t> {
         let has_strings = log.has_strings();
         let read = |(row, fault): (&Row, Option<Fault>)| match fault {
             Some(fault) => RowRead::Unread(fault),
+            // A row of several readings that has only some of them is no fault yet: a count below the names would be a measurement.
+            None if layout.has_readings() && layout.is_total(&rows, row) => RowRead::Unread(no_row(layout, row)),
             None if has_strings && joins_a_string(layout, &rows, row) => RowRead::Join,
             None => read_row(layout, rules, &rows, row).map_or_else(RowRead::Unread, RowRead::Read),
         };

@@ -2,6 +2,7 @@
 
 use std::collections::HashSet;
 
+use crate::geodesy::north::NorthKind;
 use crate::intake::shot_logs::ShotLogs;
 use crate::output::report::terminal::grouped;
 use crate::records::names::label;
@@ -49,6 +50,7 @@ pub fn find(logs: &ShotLogs, norths: &Norths, joiner: &Joiner) -> (Vec<KnownSigh
                 true_azimuth_rad: TrueAzimuth::without_orientation(azimuth_rad, &north).azimuth_rad,
                 sigma_rad: shot.read.kit.sigma_azimuth_rad,
                 orients: is_backsight,
+                is_of_circle: kind == NorthKind::Grid,
             });
         }
     }

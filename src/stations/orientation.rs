@@ -39,6 +39,8 @@ pub struct KnownSight {
     pub sigma_rad: f64,
     /// Whether it orients the base (a backsight), beside being compared with its counterpart.
     pub orients: bool,
+    /// Whether it is of a circle, not of a compass: its azimuth counts from the north of a grid.
+    pub is_of_circle: bool,
 }
 
 /// What is added to the azimuths of a base.
@@ -176,14 +178,15 @@ impl Mean {
     }
 }
 
-/// The lines sighted from both ends, each once; of several sights from one end their mean.
+/// The lines sighted from both ends, each once; of several sights from one end their mean. A circle that a backsight orients may have been
+/// set to any zero, so that it says nothing of a compass.
 pub fn fore_and_back(table: &BaseTable, sights: &[KnownSight]) -> Vec<ForeBack> {
     let mut by_line: BTreeMap<(usize, usize), Vec<f64>> = BTreeMap::new();
-    for sight in sights {
+    let sights = || sights.iter().filter(|sight| !(sight.orients && sight.is_of_circle));
+    for sight in sights() {
         by_line.entry((sight.from, sight.to)).or_default().push(sight.true_azimuth_rad);
     }
-    let lines: BTreeSet<(usize, usize)> =
-        sights.iter().map(|sight| (sight.from.min(sight.to), sight.from.max(sight.to))).collect();
+    let lines: BTreeSet<(usize, usize)> = sights().map(|sight| (sight.from.min(sight.to), sight.from.max(sight.to))).collect();
     let misfit_from = |from: usize, to: usize| {
         let (azimuth, _) = azimuth_between(table, from, to)?;
         let sum = by_line.get(&(from, to))?.iter().fold([0.0; 2], |sum, measured| {

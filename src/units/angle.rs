@@ -47,12 +47,12 @@ impl AngleUnit {
         radians * (self.per_turn() / (2.0 * PI))
     }
 
-    /// The unit that a word in a log's units row stands for. `grad` is said of degrees in one language and of gon in another:
+    /// The unit that a word in a log's units row stands for. `grad` and `gr` are said of degrees in one language and of gon in another:
     /// see [`AngleUnit::is_said_by`].
     pub fn from_word(word: &str) -> Option<AngleUnit> {
         match word.trim().to_lowercase().as_str() {
             "deg" | "degree" | "degrees" | "°" | "º" => Some(AngleUnit::Degree),
-            "gon" | "grad" | "gr" | "grads" | "grades" => Some(AngleUnit::Gon),
+            "gon" | "grad" | "gr" | "grd" | "grads" | "grades" => Some(AngleUnit::Gon),
             "mil" | "mils" => Some(AngleUnit::Mil),
             // Degrees in other languages; "g" is the sign of a gon (ISO 80000-3).
             "degrés" | "grados" | "graus" | "gradi" | "graden" | "grader" | "stopnie" | "stopni" | "asteet" | "astetta" => {
@@ -67,7 +67,7 @@ impl AngleUnit {
 impl AngleUnit {
     /// Whether a word in a log's units row may stand for the unit.
     pub fn is_said_by(self, word: &str) -> bool {
-        let either = word.trim().to_lowercase() == "grad" && self == AngleUnit::Degree;
+        let either = matches!(word.trim().to_lowercase().as_str(), "grad" | "gr" | "grd") && self == AngleUnit::Degree;
         either || AngleUnit::from_word(word) == Some(self)
     }
 }
@@ -113,7 +113,19 @@ pub enum AngleError {
     Quadrant,
 }
 
-/// Reads an angle in degrees: `46.1234`, `-46.1234`, `46 07.404 N`, `46°07'24.2"N`, `S 46 7 24`.
+/// Degrees, minutes and seconds with a hyphen before each part but the first, of two digits each: `188-16-05`. Of one digit they
+/// would be a range, or a date.
+fn is_hyphenated(body: &str) -> bool {
+    let mut parts = body.split('-');
+    let is_whole = |part: &str| !part.is_empty() && part.len() <= 3 && part.bytes().all(|b| b.is_ascii_digit());
+    let is_part = |part: &str| {
+        let whole = part.split_once('.').map_or(part, |(whole, _)| whole);
+        whole.len() == 2 && part.bytes().all(|b| b.is_ascii_digit() || b == b'.')
+    };
+    body.contains('-') && parts.next().is_some_and(is_whole) && parts.all(is_part)
+}
+
+/// Reads an angle in degrees: `46.1234`, `-46.1234`, `46 07.404 N`, `46°07'24.2"N`, `S 46 7 24`, `188-16-05`.
 ///
 /// The sign or letter covers the whole angle, so that `-0 30` is minus half a degree.
 ///
@@ -142,7 +154,8 @@ pub fn parse_angle_deg(text: &str, letters: Hemispheres) -> Result<f64, AngleErr
     if signed && letter.is_some() {
         return Err(AngleError::SignAndLetter);
     }
-    let is_mark = |c: char| c.is_whitespace() || "°º'’′\"”″:dms".contains(c);
+    let has_hyphens = is_hyphenated(body);
+    let is_mark = |c: char| c.is_whitespace() || "°º'’′\"”″:dms".contains(c) || (has_hyphens && c == '-');
     let parts: Vec<&str> = body.split(is_mark).filter(|part| !part.is_empty()).collect();
     if parts.is_empty() || parts.len() > 3 {
         return Err(AngleError::NotAnAngle);
@@ -244,13 +257,17 @@ mod tests {
             ("SE 0", 180.0),
             ("N 0 W", 0.0),
             ("188°16'", 188.0 + 16.0 / 60.0),
+            ("N45-30W", 314.5),
+            ("S 12-07-30 E", 180.0 - 12.125),
+            ("188-16-12", 188.27),
+            ("88-30", 88.5),
             ("12.5", 12.5),
         ] {
             let read = parse_direction_deg(text).unwrap_or(f64::NAN);
             assert!((read - degrees).abs() < 1e-12, "{text}: {read} for {degrees}");
         }
         assert_eq!(parse_direction_deg("N 91 E"), Err(AngleError::Quadrant));
-        for text in ["NS 3", "E 3 N", "N E 3 W", "north", "", "N3", "EW", "N", "NE", "w", "N45-30W"] {
+        for text in ["NS 3", "E 3 N", "N E 3 W", "north", "", "N3", "EW", "N", "NE", "w", "N45-3W"] {
             assert_eq!(parse_direction_deg(text), Err(AngleError::NotAnAngle), "{text:?}");
         }
     }
@@ -263,7 +280,8 @@ mod tests {
         assert_eq!(latitude("8 30 E"), Err(AngleError::WrongAxis));
         assert_eq!(latitude("1e"), Err(AngleError::WrongAxis));
         assert_eq!(latitude("-8 30 S"), Err(AngleError::SignAndLetter));
-        for text in ["", "north", "N", "1 2 3 4", "NaN", "inf", "°"] {
+        // A range and a date are no angles; minutes and seconds have two digits.
+        for text in ["", "north", "N", "1 2 3 4", "NaN", "inf", "°", "12-5", "2026-05-14", "12--30", "12-30-"] {
             assert_eq!(latitude(text), Err(AngleError::NotAnAngle), "{text:?}");
         }
         assert_eq!(parse_angle_deg("12 N", Hemispheres::None), Err(AngleError::NotAnAngle));

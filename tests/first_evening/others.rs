@@ -57,6 +57,95 @@ const MORE: [Crew; 4] = [
     },
 ];
 
+/// What only the crew can say of eight more (others/make3.py).
+const THIRD: [Crew; 8] = [
+    // Titles, headers cut short, "kl. 9.07", a total of two words.
+    Crew {
+        name: "dk",
+        logs: &["Opmåling Ferring strand.ods"],
+        edits: &[
+            ("crs = \"??\"", "crs = \"EPSG:25832\""),
+            ("\"??_height_m\"", "orthometric_height_m"),
+            ("\"??_azimuth_gon\"", "grid_azimuth_gon"),
+        ],
+        held: 1,
+        has_heights: false,
+    },
+    // UTF-16, a state plane whose unit no header names, 188-16-05, "05/06/26 3:07 PM".
+    Crew {
+        name: "us3",
+        logs: &["control points.txt", "sideshots.txt"],
+        edits: &[
+            ("crs = \"??\"", "crs = \"EPSG:6584\""),
+            ("\"??_height_ft\"", "orthometric_height_ft"),
+            ("date_order = \"??\"", "date_order = \"month_day_year\""),
+        ],
+        held: 0,
+        has_heights: false,
+    },
+    // Hz and V, line ends of one carriage return.
+    Crew {
+        name: "se",
+        logs: &["stationer.txt", "inmätning.txt"],
+        edits: &[("crs = \"??\"", "crs = \"EPSG:3006\""), ("\"??_azimuth_gon\"", "grid_azimuth_gon")],
+        held: 0,
+        has_heights: false,
+    },
+    // X to the north by its header, kinds that are no names, "14.05.2026 r.".
+    Crew {
+        name: "pl3",
+        logs: &["punkty osnowy.csv", "dziennik pomiaru.csv"],
+        edits: &[
+            ("crs = \"??\"", "crs = \"EPSG:2178\""),
+            ("\"??_height_m\"", "orthometric_height_m"),
+            ("instrument_height_m = \"??\"", "instrument_height_m = 1.5"),
+        ],
+        held: 0,
+        has_heights: false,
+    },
+    // A circle set to any zero: the sights from base to base orient it.
+    Crew {
+        name: "it2",
+        logs: &["stazioni.csv", "libretto.csv"],
+        edits: &[
+            ("crs = \"??\"", "crs = \"EPSG:6707\""),
+            ("\"??_height_m\"", "orthometric_height_m"),
+            ("\"??_azimuth_gon\"", "grid_azimuth_gon"),
+        ],
+        held: 0,
+        has_heights: false,
+    },
+    // No base in the shots: the time tells, of stands that were visited twice.
+    Crew {
+        name: "uk",
+        logs: &["stands.csv", "sightings.csv"],
+        edits: &[
+            ("radius_share = \"??\"", "radius_share = 0.68"),
+            ("time_zone = \"??\"", "time_zone = \"Europe/London\""),
+            ("time_zone = \"??\"", "time_zone = \"Europe/London\""),
+            ("instrument_height_m = \"??\"", "instrument_height_m = 1.4"),
+        ],
+        held: 0,
+        has_heights: true,
+    },
+    // The only base.
+    Crew {
+        name: "es3",
+        logs: &["estacion.csv", "nidos.csv"],
+        edits: &[("instrument_height_m = \"??\"", "instrument_height_m = 1.5")],
+        held: 0,
+        has_heights: true,
+    },
+    // A sheet for each base, beside the sheet of the bases; the instrument's height is "i".
+    Crew {
+        name: "de3",
+        logs: &["Hangaufnahme.xlsx"],
+        edits: &[("crs = \"??\"", "crs = \"EPSG:25832\"")],
+        held: 0,
+        has_heights: false,
+    },
+];
+
 const CREWS: [Crew; 9] = [
     // Gisements in gon from the north of a grid that the layers do not have; units in a row below the header; slopes in percent.
     Crew {
@@ -148,7 +237,7 @@ fn evening(crew: &Crew) -> (Evening, serde_json::Value) {
     evening.job(crew.logs, crew.edits);
     evening.map();
     assert_eq!(evening.held().len(), crew.held, "{}: {:?}", crew.name, evening.held());
-    let truth = ["truth.json", "truth2.json"].into_iter().find_map(|file| truths(file).get(crew.name).cloned());
+    let truth = ["truth.json", "truth2.json", "truth3.json"].into_iter().find_map(|file| truths(file).get(crew.name).cloned());
     (evening, truth.unwrap())
 }
 
@@ -158,10 +247,12 @@ fn truths(file: &str) -> serde_json::Value {
 
 #[test]
 fn crews_in_ten_languages_get_their_places() {
-    for crew in CREWS.iter().chain(&MORE).filter(|crew| crew.name != "pt") {
+    for crew in CREWS.iter().chain(&MORE).chain(&THIRD).filter(|crew| crew.name != "pt") {
         let (evening, truth) = evening(crew);
         let features = evening.layer("features");
         let truth = truth.as_object().unwrap();
+        // Sights from base to base are points, too.
+        let features = features.into_iter().filter(|feature| feature["role"] != "backsight").collect::<Vec<_>>();
         assert_eq!(features.len(), truth.len(), "{}", crew.name);
         for feature in &features {
             let at =
@@ -199,6 +290,30 @@ fn heights_in_another_language() {
     for (name, height) in found {
         // Angles to 0.05° over 30 m, twice, and distances to 5 cm.
         assert!((height - truth["it"][&name].as_f64().unwrap()).abs() < 0.15, "{name}: {height}");
+    }
+}
+
+/// Trees that begin at 1 again in each file: the plots are the files' names. And totals below a table of several readings in a row, which are
+/// no measurement. The truth is what the rounded readings give.
+#[test]
+fn heights_of_plots_by_file_and_totals_below() {
+    let truth = truths("truth3.json");
+    for (crew, logs, edits, held) in [
+        ("it3", vec!["Area 3.csv", "Area 4.csv"], vec![], 0),
+        ("no2", vec!["høyder flate 12.xlsx"], vec![("\"??_distance_m\"", "horizontal_distance_m")], 2),
+    ] {
+        let files: Vec<String> = logs.iter().map(|log| format!("others/{crew}/{log}")).collect();
+        let evening = Evening::with(&files.iter().map(String::as_str).collect::<Vec<_>>());
+        evening.job(&logs, &edits);
+        evening.map();
+        let reasons: Vec<String> = evening.held().into_iter().map(|(_, _, reason)| reason).collect();
+        assert_eq!(reasons, vec!["no_row"; held], "{crew}");
+        let found = evening.values("height_m");
+        assert_eq!(found.len(), truth[crew].as_object().unwrap().len(), "{crew}");
+        for (name, height) in found {
+            // Printed to the millimetre.
+            assert!((height - truth[crew][&name].as_f64().unwrap()).abs() < 0.001, "{crew} {name}: {height}");
+        }
     }
 }
 

@@ -327,8 +327,8 @@ const DAYS: &[&str] = &[
 /// Words that stand between the parts of a date or time, or before them (common practice, no source).
 const SMALL: &[&str] = &[
     "a", "ad", "af", "alle", "as", "at", "clock", "d", "das", "de", "del", "den", "der", "die", "godz", "godzina", "h", "hrs",
-    "hs", "kl", "klo", "klokka", "klokken", "klockan", "las", "le", "of", "on", "ora", "ore", "the", "t", "uhr", "um", "u",
-    "uur", "at",
+    "hs", "kl", "klo", "klokka", "klokken", "klockan", "las", "le", "of", "on", "ora", "ore", "r", "rok", "roku", "the", "t",
+    "uhr", "um", "u", "uur", "at",
 ];
 
 /// Endings of a day's number: 14th, 1er, 1st.

@@ -91,6 +91,12 @@ impl Guesser<'_> {
         };
         let mine = ["x", "y"].into_iter().find(|letter| words.iter().any(|word| word == letter))?;
         let other = of(if mine == "x" { "y" } else { "x" })?;
+        let says = |concept: &str| words.iter().any(|word| word.len() > 1 && means(std::slice::from_ref(word), concept));
+        for (concept, name) in [("easting", "east"), ("northing", "north")] {
+            if says(concept) {
+                return Some(self.coordinate(name, column, words, &format!("{name} by its header")));
+            }
+        }
         let (most, beside) = (self.sample.greatest(column)?, self.sample.greatest(other)?);
         // Northings of most zones count millions, eastings of most grids some hundred thousands; in feet both may.
         let name = match (most >= MILLION, beside >= MILLION) {

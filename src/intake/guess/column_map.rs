@@ -33,17 +33,26 @@ pub(super) fn columns_of(draft: &mut Draft, log: &Log, table: &str) {
             draft.push(format!("{} = {}", key(word), quoted(meaning)));
         }
     }
+    let mut values: Vec<String> = Vec::new();
+    if let Some(base) = &log.base {
+        values.push(format!("base = {}               # the only base that there is", quoted(base)));
+    }
+    match &log.wide {
+        Some(wide) => values.push(format!("measure = \"{}\"               # {}", wide.measure, wide.reason)),
+        None if log.has("role") && !log.has("measure") => values.extend(measure_of_roles(log)),
+        None => {}
+    }
+    if !values.is_empty() {
+        draft.push("");
+        draft.push(format!("[{table}.values]"));
+        values.into_iter().for_each(|value| draft.push(value));
+    }
     if let Some(wide) = &log.wide {
         readings(draft, log, wide, table);
-    } else if log.has("role") && !log.has("measure") {
-        measure_of_roles(draft, log, table);
     }
 }
 
-pub(super) fn readings(draft: &mut Draft, log: &Log, wide: &Wide, table: &str) {
-    draft.push("");
-    draft.push(format!("[{table}.values]"));
-    draft.push(format!("measure = \"{}\"               # {}", wide.measure, wide.reason));
+fn readings(draft: &mut Draft, log: &Log, wide: &Wide, table: &str) {
     let mut asks = wide.asks.iter();
     for reading in &wide.readings {
         draft.push("");
@@ -64,13 +73,9 @@ pub(super) fn readings(draft: &mut Draft, log: &Log, wide: &Wide, table: &str) {
 }
 
 /// Roles without kinds: which measurement they are of is told by the roles themselves, where only one has them.
-pub(super) fn measure_of_roles(draft: &mut Draft, log: &Log, table: &str) {
-    let Some(header) = log.guesses.iter().find(|guess| guess.canonical == "role").map(|guess| guess.headers[0].clone()) else {
-        return;
-    };
-    let Some(column) = log.sample.headers.iter().position(|own| *own == header) else { return };
-    let Some(measure) = roles::measure_of(&roles::roles_in(log.sample, column)) else { return };
-    draft.push("");
-    draft.push(format!("[{table}.values]"));
-    draft.push(format!("measure = \"{measure}\"               # the roles in \"{header}\" are those of a {measure}"));
+fn measure_of_roles(log: &Log) -> Option<String> {
+    let header = log.guesses.iter().find(|guess| guess.canonical == "role").map(|guess| guess.headers[0].clone())?;
+    let column = log.sample.headers.iter().position(|own| *own == header)?;
+    let measure = roles::measure_of(&roles::roles_in(log.sample, column))?;
+    Some(format!("measure = \"{measure}\"               # the roles in \"{header}\" are those of a {measure}"))
 }

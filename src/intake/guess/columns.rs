@@ -61,6 +61,10 @@ pub struct Context {
     pub base_names: Vec<String>,
     /// Why lengths without a unit are taken as metres; none where nothing tells.
     pub metric: Option<String>,
+    /// Why those of bases on a grid are taken as feet, likewise.
+    pub feet: Option<&'static str>,
+    /// Whether no log is of bases: then no north is needed.
+    pub has_no_bases: bool,
 }
 
 impl Context {
@@ -77,6 +81,14 @@ impl Context {
         let units: Vec<Vec<String>> = all().map(|(sample, column)| sample.words(column)).collect();
         let in_feet = units.iter().any(|words| matches!(length_unit(words), Some("ft" | "usft" | "yd")))
             || samples.iter().any(|sample| in_feet(sample).is_some());
+        // UTM in metres beside shots in feet is common; its eastings stay below a million.
+        let is_beyond_utm = |sample: &Sample| {
+            sample.kind == LogKind::Bases
+                && sample.named("latitude").is_none()
+                && sample.named("easting").and_then(|column| sample.greatest(column)).is_some_and(|most| most > 1e6)
+        };
+        context.feet = samples.iter().find_map(self::in_feet).filter(|_| samples.iter().any(is_beyond_utm));
+        context.has_no_bases = samples.iter().all(|sample| sample.kind == LogKind::Shots && sample.base_columns.is_empty());
         let in_metres = units.iter().any(|words| length_unit(words) == Some("m"));
         let comma = || all().any(|(sample, column)| sample.decimal_comma || sample.has_decimal_comma(column));
         let eye = || {
@@ -172,9 +184,11 @@ pub fn guesses(sample: &Sample, context: &Context) -> Vec<Guess> {
         found.push(Guess { headers: sample.base_columns.clone(), ..guess });
     }
     if sample.kind == LogKind::Shots {
+        guesser.name_angles(&mut found);
         guesser.name_bases(&mut found);
         guesser.name_points(&mut found);
         guesser.name_features(&mut found);
+        guesser.name_by_values(&mut found);
     }
     found
 }
@@ -224,7 +238,9 @@ pub(super) struct Guesser<'s> {
 
 impl Guesser<'_> {
     pub(super) fn length(&self, quantity: &str, words: &[String], why: &str) -> Guess {
-        match (length_unit(words), &self.context.metric, in_feet(self.sample)) {
+        let is_of_bases = self.sample.kind == LogKind::Bases;
+        let feet = in_feet(self.sample).or(self.context.feet.filter(|_| is_of_bases));
+        match (length_unit(words), &self.context.metric, feet) {
             (Some(unit), _, _) => {
                 candidate(format!("{quantity}_{unit}"), format!("{why}; the header names the unit"), Vec::new())
             }
@@ -318,93 +334,6 @@ impl Guesser<'_> {
         (0..sample.headers.len())
             .filter(|other| *other != column)
             .any(|other| means(&sample.words(other), "time") && super::times::has_times(sample, other))
-    }
-
-    /// The column that names the base: the one whose values are names in a base log, before what headers say.
-    fn name_bases(&self, found: &mut Vec<Guess>) {
-        let sample = self.sample;
-        if !sample.base_columns.is_empty() {
-            found.retain(|guess| guess.canonical != "base");
-            let reason = "each row has the position that it was shot from; see [bases.columns]";
-            found.push(Guess { headers: sample.base_columns.clone(), ..candidate("base", reason, Vec::new()) });
-            return;
-        }
-        if sample.headers.iter().any(|header| header.eq_ignore_ascii_case("base")) || self.context.base_names.is_empty() {
-            return;
-        }
-        let known =
-            |column: usize| sample.filled(column).filter(|cell| self.context.base_names.iter().any(|name| name == cell)).count();
-        let best = (0..sample.headers.len())
-            .max_by_key(|column| (known(*column), usize::MAX - column))
-            .filter(|column| known(*column) > 0);
-        let by_header = found.iter().position(|guess| guess.canonical == "base");
-        let Some(column) = best else {
-            if by_header.is_none() {
-                let reason = "which column names the base? several together are written [\"plot\", \"point\"]";
-                let guess = candidate("base", reason, vec![Ask::BaseColumn]);
-                found.push(Guess { headers: vec![UNDECIDED.into()], ..guess });
-            }
-            return;
-        };
-        let header = &sample.headers[column];
-        if by_header.is_some_and(|at| found[at].headers[0] == *header) {
-            return;
-        }
-        if let Some(at) = by_header
-            && sample.column_of(&found[at].headers[0]).is_some_and(|own| known(own) * 2 >= known(column))
-        {
-            return;
-        }
-        found.retain(|guess| guess.canonical != "base" && guess.headers[0] != *header);
-        let reason = "its values are names in a base log; several columns together are written [\"plot\", \"point\"]";
-        found.push(Guess { headers: vec![header.clone()], ..candidate("base", reason, Vec::new()) });
-    }
-
-    /// A column of points beside that of the bases, where nothing else names the features.
-    fn name_points(&self, found: &mut Vec<Guess>) {
-        let sample = self.sample;
-        let has = |canonical: &str| {
-            found.iter().any(|guess| guess.canonical == canonical)
-                || sample.headers.iter().any(|own| own.eq_ignore_ascii_case(canonical))
-        };
-        if has("feature") || !has("base") {
-            return;
-        }
-        let is_taken = |header: &str| {
-            found.iter().any(|guess| guess.headers.iter().any(|own| own == header))
-                || columns::parse(&header.to_lowercase(), sample.kind).is_some()
-        };
-        let column = (0..sample.headers.len()).find(|column| {
-            let words = sample.words(*column);
-            means(&words, "base")
-                && !is_taken(&sample.headers[*column])
-                && !["remarks", "diameter", "plot", "species"].iter().any(|concept| means(&words, concept))
-        });
-        if let Some(column) = column {
-            let guess = candidate("feature", "names of points beside those of the bases", Vec::new());
-            found.push(Guess { headers: vec![sample.headers[column].clone()], ..guess });
-        }
-    }
-
-    /// A feature's name that only a plot before it makes unique.
-    fn name_features(&self, found: &mut [Guess]) {
-        let sample = self.sample;
-        let of_base: Vec<String> =
-            found.iter().filter(|guess| guess.canonical == "base").flat_map(|guess| guess.headers.clone()).collect();
-        let plot = (0..sample.headers.len())
-            .find(|column| means(&sample.words(*column), "plot") && !of_base.contains(&sample.headers[*column]));
-        let (Some(plot), Some(guess)) = (plot, found.iter_mut().find(|guess| guess.canonical == "feature")) else { return };
-        let Some(column) = sample.column_of(&guess.headers[0]).filter(|column| *column != plot) else { return };
-        let count = |of: &dyn Fn(&Vec<String>) -> String| {
-            let mut names: Vec<String> = sample.rows.iter().map(of).collect();
-            names.sort_unstable();
-            names.dedup();
-            names.len()
-        };
-        if count(&|row| format!("{}\t{}", row[plot], row[column])) > count(&|row| row[column].clone()) {
-            guess.headers.insert(0, sample.headers[plot].clone());
-            guess.reason = "feature by its header; its names come again in each plot, so that both make the name".into();
-        }
     }
 }
 

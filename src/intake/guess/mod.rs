@@ -11,12 +11,14 @@ mod base;
 mod column_map;
 mod columns;
 mod instruments;
+mod naming;
 mod occupied;
 mod open_signs;
 mod reference_system;
 mod roles;
 mod sample;
 mod shot;
+mod standing;
 mod times;
 mod units;
 mod wide;
@@ -28,6 +30,7 @@ use std::path::PathBuf;
 use self::ask::Draft;
 use self::columns::{Context, Guess};
 use self::sample::Sample;
+use self::standing::Named;
 use self::wide::Wide;
 use super::IntakeError;
 use super::columns::LogKind;
@@ -41,7 +44,8 @@ pub fn draft(paths: &[PathBuf]) -> Result<Draft, IntakeError> {
     let read = paths.iter().map(|path| sample::all(path)).collect::<Result<Vec<_>, _>>()?;
     let samples = with_positions_of_rows(read.into_iter().flatten().collect());
     let context = Context::of(&samples);
-    let logs: Vec<Log> = samples.iter().map(|sample| Log::of(sample, &context)).collect();
+    let mut logs: Vec<Log> = samples.iter().map(|sample| Log::of(sample, &context)).collect();
+    standing::settle(&mut logs, &context.base_names);
     let mut draft = Draft::default();
     reference_system::head(&mut draft, &logs);
     for kind in [LogKind::Bases, LogKind::Shots] {
@@ -83,12 +87,16 @@ struct Log<'s> {
     sample: &'s Sample,
     guesses: Vec<Guess>,
     wide: Option<Wide>,
+    /// What the name of its file or sheet says.
+    named: Option<Named>,
+    /// The base of all its rows.
+    base: Option<String>,
 }
 
 impl<'s> Log<'s> {
     fn of(sample: &'s Sample, context: &Context) -> Log<'s> {
         if sample.whole.is_some() {
-            return Log { sample, guesses: Vec::new(), wide: None };
+            return Log { sample, guesses: Vec::new(), wide: None, named: None, base: None };
         }
         let wide = if sample.kind == LogKind::Shots { wide::of(sample, context) } else { None };
         let mut guesses = columns::guesses(sample, context);
@@ -96,13 +104,19 @@ impl<'s> Log<'s> {
             let taken = |header: &String| wide.columns.iter().any(|column| sample.headers[*column] == *header);
             guesses.retain(|guess| !guess.headers.iter().any(taken) && guess.canonical != "measure" && guess.canonical != "role");
         }
-        Log { sample, guesses, wide }
+        Log { sample, guesses, wide, named: None, base: None }
     }
 
     /// Whether a canonical column is there, by its own name or a guess.
     fn has(&self, canonical: &str) -> bool {
         self.guesses.iter().any(|guess| guess.canonical.starts_with(canonical))
+            || (canonical == "base" && self.has_base_elsewhere())
             || self.sample.headers.iter().any(|header| header.to_lowercase().starts_with(canonical))
+    }
+
+    /// Whether something else than a column names the base.
+    fn has_base_elsewhere(&self) -> bool {
+        self.base.is_some() || self.named.as_ref().is_some_and(|named| named.pattern.contains("{base}"))
     }
 
     /// Headers that nothing claims.
@@ -179,6 +193,9 @@ fn table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
     }
     draft.push(format!("files = [{}]", files.join(", ")));
     written::sheets(draft, logs);
+    if let Some(named) = logs.iter().find_map(|log| log.named.as_ref()) {
+        draft.push(format!("{} = {}   # {}", named.key, quoted(&named.pattern), named.reason));
+    }
     if kind == LogKind::Bases {
         reference_system::crs_of_bases(draft, logs);
     }

@@ -143,6 +143,11 @@ fn is_role_of(measure: &str, role: &str) -> bool {
     }
 }
 
+/// Whether a word is said of backsights.
+pub fn is_backsight(word: &str) -> bool {
+    roles_of(word).iter().any(|role| role == "backsight")
+}
+
 /// What a column of words is, where nearly all of its values are known; `kinds` are the measurements of the log.
 pub fn of(sample: &Sample, column: usize, kinds: &[String]) -> Option<Spoken> {
     let cells: Vec<&str> = sample.filled(column).collect();

@@ -4,13 +4,25 @@ use std::fmt::Write;
 
 use super::columns::{Ask, Guess, Guesser, MANY, candidate};
 use super::roles;
-use super::units::{angle_unit, is_percent};
-use super::words::means;
+use super::units::{angle_unit, is_grades_or_degrees, is_percent, length_unit};
+use super::words::{self, means};
 use crate::job::UNDECIDED;
 
 /// An angle in the vertical plane, by one word or by several: "incl", "ang vert".
 pub(super) fn is_inclination(words: &[String]) -> bool {
     means(words, "inclination") || (means(words, "angle") && means(words, "vertical"))
+}
+
+/// An angle of the vertical circle by its letter: "V (gon)", "V" beside "Hz".
+fn is_of_vertical_circle(words: &[String]) -> bool {
+    let is_unit = |word: &String| angle_unit(std::slice::from_ref(word)).is_some();
+    words.first().is_some_and(|word| word == "v") && words[1..].iter().all(is_unit)
+}
+
+/// The height of the instrument by its letter alone: "i", "i [m]".
+fn is_instrument_by_letter(words: &[String]) -> bool {
+    let is_unit = |word: &String| length_unit(std::slice::from_ref(word)).is_some();
+    words.first().is_some_and(|word| word == "i") && words[1..].iter().all(is_unit)
 }
 
 /// A direction, likewise: "az", "horizontal angle".
@@ -52,6 +64,9 @@ impl Guesser<'_> {
             };
             return vec![Guess { translated: spoken.translated, ..candidate(spoken.canonical, reason, Vec::new()) }];
         }
+        if let Some(guess) = self.backsights(column, words) {
+            return vec![guess];
+        }
         let common = self.common(column, words);
         if sample.is_in_parts(column) && !means(words, "remarks") {
             return self.in_parts(column, words).into_iter().chain(common).collect();
@@ -61,7 +76,7 @@ impl Guesser<'_> {
         }
         let own = match () {
             () if means(words, "accuracy") && !is_azimuth(words) && !is_inclination(words) && !is_distance(words) => None,
-            () if is_azimuth(words) && !means(words, "zenith") => Some(self.azimuth(column, words)),
+            () if is_azimuth(words) && !means(words, "zenith") => Some(self.azimuth(column, words, "an azimuth by its header")),
             // "Vertical angle" is no distance.
             () if (is_slope_distance(words) || is_horizontal_distance(words) || is_vertical_distance(words))
                 && (!is_inclination(words) || means(words, "distance"))
@@ -79,7 +94,13 @@ impl Guesser<'_> {
             () if means(words, "target_height") => {
                 Some(self.small_height("target_height", column, words, "a target height by its header"))
             }
+            () if is_instrument_by_letter(words) && sample.greatest(column).is_some_and(|most| (0.8..2.6).contains(&most)) => {
+                Some(self.small_height("instrument_height", column, words, "an instrument height by its letter and its amount"))
+            }
             () if is_inclination(words) => Some(self.inclination(column, words, "an inclination by its header")),
+            () if is_of_vertical_circle(words) => {
+                Some(self.inclination(column, words, "an angle of the vertical circle by its header"))
+            }
             () if is_distance(words) => Some(self.distance(words)),
             () => None,
         };
@@ -91,7 +112,7 @@ impl Guesser<'_> {
         let sample = self.sample;
         let first = sample.filled(column).next().unwrap_or_default();
         if is_azimuth(words) && !means(words, "zenith") {
-            return Some(Self::azimuth_in_parts(words, &format!("an azimuth by its header; in degrees, as \"{first}\"")));
+            return Some(self.azimuth_in_parts(words, &format!("an azimuth by its header; in degrees, as \"{first}\"")));
         }
         if !is_inclination(words) && !means(words, "zenith") {
             return None;
@@ -101,6 +122,9 @@ impl Guesser<'_> {
         let why = format!("in degrees and minutes, as \"{first}\"");
         Some(match () {
             () if means(words, "zenith") => candidate("zenith_deg", format!("a zenith angle by its header, {why}"), Vec::new()),
+            () if degrees.iter().any(|value| *value > 90.0) => {
+                candidate("zenith_deg", format!("its values go beyond 90, as zenith angles do; {why}"), Vec::new())
+            }
             () if near_level * 5 > degrees.len() * 4 => candidate(
                 format!("{UNDECIDED}_deg"),
                 format!(
@@ -113,9 +137,38 @@ impl Guesser<'_> {
         })
     }
 
-    fn azimuth_in_parts(words: &[String], why: &str) -> Guess {
-        let north = ["magnetic", "true", "grid"].into_iter().find(|north| means(words, north));
-        match north {
+    /// Words of a log that tell backsights: those of rows that sight a base from another.
+    fn backsights(&self, column: usize, words: &[String]) -> Option<Guess> {
+        let sample = self.sample;
+        if !["role", "code", "measure", "shot"].iter().any(|concept| means(words, concept)) || sample.is_numeric(column) {
+            return None;
+        }
+        let of_bases = |row: &&Vec<String>| {
+            let mut names: Vec<&String> = row.iter().filter(|cell| self.context.base_names.contains(cell)).collect();
+            names.sort_unstable();
+            names.dedup();
+            names.len() > 1
+        };
+        let (sights, others): (Vec<_>, Vec<_>) = sample.rows.iter().filter(|row| !row[column].is_empty()).partition(of_bases);
+        let word = sights.first().map(|row| &row[column])?;
+        let is_told = roles::is_backsight(word)
+            && sights.iter().all(|row| row[column] == *word)
+            && others.iter().all(|row| row[column] != *word);
+        let why = format!("\"{word}\" is said of the sights from base to base, which orient the circle: backsights");
+        is_told.then(|| Guess {
+            translated: std::collections::BTreeMap::from([(word.clone(), "backsight".to_owned())]),
+            ..candidate("role", why, Vec::new())
+        })
+    }
+
+    /// The north that a header says; without bases none is needed, and the zero of the instrument serves.
+    pub(super) fn north(&self, words: &[String]) -> Option<&'static str> {
+        let said = ["magnetic", "true", "grid"].into_iter().find(|north| means(words, north));
+        said.or(self.context.has_no_bases.then_some("magnetic"))
+    }
+
+    fn azimuth_in_parts(&self, words: &[String], why: &str) -> Guess {
+        match self.north(words) {
             Some(north) => candidate(format!("{north}_azimuth_deg"), why, Vec::new()),
             None => candidate(
                 format!("{UNDECIDED}_azimuth_deg"),
@@ -125,21 +178,46 @@ impl Guesser<'_> {
         }
     }
 
-    fn azimuth(&self, column: usize, words: &[String]) -> Guess {
-        let north = ["magnetic", "true", "grid"].into_iter().find(|north| means(words, north));
-        let mut reason = "an azimuth by its header".to_owned();
+    pub(super) fn azimuth(&self, column: usize, words: &[String], why: &str) -> Guess {
+        let north = self.north(words);
+        let mut reason = why.to_owned();
         let mut asks = Vec::new();
         if north.is_none() {
             let _ = write!(reason, "; from which north? put magnetic, true or grid in place of {UNDECIDED}");
             asks.push(Ask::North);
         }
-        let unit = angle_unit(words).or_else(|| self.turn(column, &mut reason));
+        let said = self.unit_of_angle(words);
+        if said.is_none() && is_grades_or_degrees(words) {
+            let _ = write!(reason, "; \"gr\" is gon in some languages and degrees in others: put gon or deg");
+            asks.push(Ask::AngleUnit);
+            return candidate(format!("{}_azimuth_{UNDECIDED}", north.unwrap_or(UNDECIDED)), reason, asks);
+        }
+        let unit = said.or_else(|| self.turn(column, &mut reason));
         if unit.is_none() {
             let most = self.sample.greatest(column).map(|most| format!(" (values up to {most})")).unwrap_or_default();
             let _ = write!(reason, "; in which unit{most}? put deg, gon or mil");
             asks.push(Ask::AngleUnit);
         }
         candidate(format!("{}_azimuth_{}", north.unwrap_or(UNDECIDED), unit.unwrap_or(UNDECIDED)), reason, asks)
+    }
+
+    /// The unit that a header names; "gr" is gon in French, and where a direction goes beyond 360.
+    fn unit_of_angle(&self, words: &[String]) -> Option<&'static str> {
+        let sample = self.sample;
+        let is_french = || {
+            let of_header = ["azimuth", "inclination", "zenith"].iter().find_map(|concept| words::language(words, concept));
+            of_header == Some("fr") || sample.language() == Some("fr")
+        };
+        let goes_beyond = || {
+            (0..sample.headers.len()).any(|column| {
+                let own = sample.words(column);
+                is_azimuth(&own)
+                    && is_grades_or_degrees(&own)
+                    && sample.greatest(column).is_some_and(|most| most > 360.0 && most <= 400.0)
+            })
+        };
+        let is_gon = || is_grades_or_degrees(words) && (is_french() || goes_beyond());
+        angle_unit(words).or_else(|| is_gon().then_some("gon"))
     }
 
     /// The unit that the values of full turns tell.
@@ -160,7 +238,7 @@ impl Guesser<'_> {
     /// A zenith angle: in the unit that its header names, else in that of the azimuths, else as its values tell.
     fn zenith(&self, column: usize, words: &[String]) -> Guess {
         let why = "a zenith angle by its header";
-        let unit = match (angle_unit(words), self.turn_beside(column)) {
+        let unit = match (self.unit_of_angle(words), self.turn_beside(column)) {
             (Some(unit), _) => {
                 return candidate(format!("zenith_{unit}"), format!("{why}; the header names the unit"), Vec::new());
             }
@@ -177,7 +255,8 @@ impl Guesser<'_> {
         (0..self.sample.headers.len()).filter(|other| *other != column).find_map(|other| {
             let words = self.sample.words(other);
             let is_direction = is_azimuth(&words) && self.sample.is_numeric(other);
-            is_direction.then(|| angle_unit(&words).or_else(|| self.turn(other, &mut String::new()))).flatten()
+            let of_values = || if is_grades_or_degrees(&words) { None } else { self.turn(other, &mut String::new()) };
+            is_direction.then(|| self.unit_of_angle(&words).or_else(of_values)).flatten()
         })
     }
 
@@ -222,27 +301,33 @@ impl Guesser<'_> {
         guess
     }
 
-    fn inclination(&self, column: usize, words: &[String], why: &str) -> Guess {
+    pub(super) fn inclination(&self, column: usize, words: &[String], why: &str) -> Guess {
         if is_percent(words) {
             return candidate("inclination_pct", format!("{why}, in percent"), Vec::new());
         }
         let numbers = self.sample.numbers(column);
         let near_level = numbers.iter().filter(|value| (70.0..110.0).contains(*value)).count();
         if numbers.len() >= MANY && near_level * 5 > numbers.len() * 4 {
-            let unit = angle_unit(words).or_else(|| self.turn_beside(column)).unwrap_or_else(|| self.zenith_unit(column));
+            let unit = self.unit_of_angle(words).or_else(|| self.turn_beside(column)).unwrap_or_else(|| self.zenith_unit(column));
+            let upright = if unit == "gon" { 100.0 } else { 90.0 };
+            if numbers.iter().any(|value| *value > upright) {
+                let reason = format!("{why}; its values lie about {upright} and go beyond, as zenith angles do");
+                return candidate(format!("zenith_{unit}"), reason, Vec::new());
+            }
             let reason = format!(
                 "{why}, but its values lie about {}: if that is level put zenith in place of {UNDECIDED}, else inclination",
                 if unit == "gon" { 100 } else { 90 }
             );
             return candidate(format!("{UNDECIDED}_{unit}"), reason, vec![Ask::ZenithOrInclination]);
         }
-        if let Some(unit) = angle_unit(words) {
+        if let Some(unit) = self.unit_of_angle(words) {
             return candidate(format!("inclination_{unit}"), format!("{why}; the header names the unit"), Vec::new());
         }
         if self.turn_beside(column) == Some("gon") {
             return candidate("inclination_gon", format!("{why}; likely in gon, as the azimuths are"), Vec::new());
         }
-        let most = numbers.iter().copied().map(f64::abs).fold(0.0, f64::max);
+        let most =
+            if is_grades_or_degrees(words) { f64::INFINITY } else { numbers.iter().copied().map(f64::abs).fold(0.0, f64::max) };
         if numbers.len() >= MANY && most <= 45.0 && numbers.iter().any(|value| value.fract() != 0.0) {
             let reason = format!("{why}; likely in degrees: {} values with fractions, none above 45", numbers.len());
             return candidate("inclination_deg", reason, Vec::new());

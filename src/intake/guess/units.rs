@@ -18,10 +18,15 @@ pub fn length_unit(words: &[String]) -> Option<&'static str> {
     }
 }
 
+/// Whether a header names the unit of an angle by a word that is gon in one language and degrees in another: "gr", "grd".
+pub fn is_grades_or_degrees(words: &[String]) -> bool {
+    words.iter().any(|word| matches!(word.as_str(), "gr" | "grd"))
+}
+
 /// The unit of an angle that a header names, if any.
 pub fn angle_unit(words: &[String]) -> Option<&'static str> {
     let has = |any: &[&str]| words.iter().any(|word| any.contains(&word.as_str()));
-    if has(&["gon", "grads", "gr", "grd", "gons"]) {
+    if has(&["gon", "grads", "gons"]) {
         Some("gon")
     } else if has(&["mil", "mils"]) {
         Some("mil")
@@ -31,7 +36,7 @@ pub fn angle_unit(words: &[String]) -> Option<&'static str> {
     ]) {
         Some("deg")
     } else {
-        // "Grad" and "grades" are degrees in one language and gon in another.
+        // "Grad", "grades" and "gr" are degrees in one language and gon in another.
         None
     }
 }
@@ -67,7 +72,9 @@ mod tests {
         assert_eq!(length_unit(&of("Northing (US ft)")), Some("usft"));
         assert_eq!(length_unit(&of("Dist. [m]")), Some("m"));
         assert_eq!(length_unit(&of("Dist")), None);
-        assert_eq!(angle_unit(&of("Gisement (gr)")), Some("gon"));
+        assert_eq!(angle_unit(&of("Gisement (gon)")), Some("gon"));
+        assert_eq!(angle_unit(&of("Helling (gr)")), None, "graden are degrees, grades are gon");
+        assert!(is_grades_or_degrees(&of("Helling (gr)")) && !is_grades_or_degrees(&of("Helling (°)")));
         assert_eq!(angle_unit(&of("Ángulo (º)")), Some("deg"));
         assert_eq!(angle_unit(&of("Neigung [Grad]")), None, "degrees in German, gon elsewhere");
         assert!(is_percent(&of("Pente (%)")));

@@ -87,7 +87,9 @@ fn widths(sample: &Sample, context: &Context, split: &[Vec<String>], numeric: &[
     let mut columns = Vec::new();
     for role in ["left", "right"] {
         let azimuth = side(role, &is_azimuth)?;
-        let north = ["magnetic", "true", "grid"].into_iter().find(|north| means(&split[azimuth], north)).unwrap_or_else(|| {
+        let said = ["magnetic", "true", "grid"].into_iter().find(|north| means(&split[azimuth], north));
+        // Without bases no north is needed: the zero of the instrument serves.
+        let north = said.or(context.has_no_bases.then_some("magnetic")).unwrap_or_else(|| {
             asks.push(Ask::North);
             UNDECIDED
         });

@@ -48,6 +48,28 @@ pub const CONCEPTS: [&str; 14] = [
 
 /// Concepts whose words are found in compounds: "Kompassretning" is a direction by the compass.
 const COMPOUNDS: [&str; 9] = ["azimuth", "inclination", "zenith", "distance", "height", "magnetic", "angle", "accuracy", "shot"];
+/// Concepts whose words are cut short in headers: "Distanza orizz.", "Obs. comp.".
+const CUT_SHORT: [&str; 16] = [
+    "azimuth",
+    "magnetic",
+    "inclination",
+    "zenith",
+    "angle",
+    "distance",
+    "slope_distance",
+    "horizontal_distance",
+    "horizontal",
+    "vertical",
+    "slanted",
+    "height",
+    "ellipsoidal",
+    "orthometric",
+    "remarks",
+    "accuracy",
+];
+/// Letters that a word keeps where it is cut short, and those that are cut off at least.
+const KEPT: usize = 5;
+const CUT_OFF: usize = 2;
 /// Languages that write words together.
 const WRITTEN_TOGETHER: [&str; 6] = ["de", "nl", "sv", "no", "da", "fi"];
 
@@ -87,10 +109,18 @@ pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
         Some(stem) => word.starts_with(stem),
         None => word == wanted,
     };
+    // Where words are written together, the front of one is a word of its own: "Höhen" is no "Höhenunterschied".
+    let is_cut = |word: &String, wanted: &str, language: &str| {
+        CUT_SHORT.contains(&concept)
+            && !WRITTEN_TOGETHER.contains(&language)
+            && (KEPT..=wanted.len().saturating_sub(CUT_OFF)).contains(&word.len())
+            && wanted.starts_with(word.as_str())
+    };
     let phrases = table().get(concept)?;
     let found = phrases.iter().filter(|phrase| {
         let window = phrase.words.len();
-        words.windows(window).any(|run| run.iter().zip(&phrase.words).all(|(word, wanted)| fits(word, wanted)))
+        let is_said = |(word, wanted): (&String, &String)| fits(word, wanted) || is_cut(word, wanted, phrase.language);
+        words.windows(window).any(|run| run.iter().zip(&phrase.words).all(is_said))
             || (window == 1 && COMPOUNDS.contains(&concept) && words.iter().any(|word| phrase.is_part_of(word, concept)))
             // Words run together: "Zielhöhe" and "Ziel Höhe" are one.
             || (window == 1 && words.len() > 1 && words.len() < 4 && fits(&words.concat(), &phrase.words[0]) && phrase.words[0].len() > 5)
@@ -197,12 +227,26 @@ mod tests {
             ("Baumnummer", "shot"),
             ("Geländehöhe", "height"),
             ("Godz.", "time"),
+            ("Distanza orizz. (m)", "horizontal_distance"),
+            ("Dist. horiz.", "horizontal_distance"),
+            ("Instr. højde", "instrument_height"),
+            ("H. app.", "instrument_height"),
+            ("h strum.", "instrument_height"),
+            ("h prisma", "target_height"),
+            ("Prisme-højde", "target_height"),
+            ("Lettura orizz. (gon)", "azimuth"),
+            ("Horisontalvinkel", "azimuth"),
+            ("Alti IGN69", "height"),
+            ("Alti IGN69", "orthometric"),
+            ("Kl.", "time"),
         ] {
             assert!(means(&of(header), concept), "{header} is no {concept}: {:?}", of(header));
         }
         assert!(begins_with(&of("Boomnr"), "feature") && begins_with(&of("Mastnummer"), "feature"));
         assert!(!begins_with(&of("Baumart"), "feature"), "a species is no name");
         assert!(!means(&of("Abstand"), "base"), "a compound of other concepts is none");
+        assert!(!means(&of("Höhen"), "vertical_distance"), "the front of a compound is a word of its own");
+        assert!(!means(&of("Dist"), "horizontal_distance") && !means(&of("Stamm"), "foot"));
         assert_eq!(language(&of("avst"), "distance"), Some("sv"));
         assert_eq!(language(&of("Dist"), "distance"), Some("en"));
     }

@@ -1,6 +1,6 @@
 //! What kind of line a line of a log is, and which of them are no rows of its table: units under the header, totals, remarks.
 
-use super::{LogLayout, Source};
+use super::{Claim, LogLayout, Source};
 use crate::intake::columns::{Quantity, Unit};
 use crate::intake::delimited::{Line, Row, Rows};
 use crate::intake::surplus::Remark;
@@ -113,18 +113,32 @@ impl LogLayout {
         Remark::of(known.iter(), self.width())
     }
 
+    /// The names that columns give a row; one that the job gives all rows says nothing of one.
+    fn named_by_columns(&self) -> impl Iterator<Item = Quantity> {
+        let is_of_columns = |claim: &Claim| !matches!(claim.source, Source::Constant(_));
+        let names = [Quantity::Base, Quantity::Shot, Quantity::Feature].into_iter();
+        names.filter(move |quantity| self.claim_of(*quantity).is_some_and(is_of_columns))
+    }
+
+    /// Whether a row that can be read is of totals all the same: its first word says so, and nothing in it names anything else.
+    pub fn is_total(&self, rows: &Rows, row: &Row) -> bool {
+        let width = row.fields().min(self.width());
+        let first = (0..width).map(|index| rows.cell(row, index)).find(|cell| !cell.is_empty());
+        let mut joined = String::new();
+        first.is_some_and(says_total)
+            && self.named_by_columns().all(|quantity| {
+                self.name(quantity, rows, row, &mut joined).is_none_or(|name| says_total(name) || name.parse::<f64>().is_ok())
+            })
+    }
+
     /// Whether a row that cannot be read is none of the table's: a total, or a note beside or below it.
     #[allow(clippy::redundant_closure)]
     pub fn is_remark(&self, rows: &Rows, row: &Row) -> bool {
         let width = row.fields().min(self.width());
         let filled: Vec<&str> = (0..width).map(|index| rows.cell(row, index)).filter(|cell| !cell.is_empty()).collect();
-        let first_word =
-            |cell: &str| cell.split(|c: char| !c.is_alphanumeric()).find(|word| !word.is_empty()).map(str::to_lowercase);
-        let is_total = |cell: &&str| first_word(cell).is_some_and(|word| TOTALS.contains(&word.as_str()));
-        let names =
-            [Quantity::Base, Quantity::Shot, Quantity::Feature].into_iter().filter(|quantity| self.claim_of(*quantity).is_some());
+        let is_total = |cell: &&str| says_total(cell);
         let mut joined = String::new();
-        let is_named = names.into_iter().any(|quantity| {
+        let is_named = self.named_by_columns().any(|quantity| {
             self.name(quantity, rows, row, &mut joined).is_some_and(|name| !is_total(&name) && name.parse::<f64>().is_err())
         });
         if filled.iter().any(|cell| is_total(cell)) && !is_named {
@@ -141,6 +155,16 @@ impl LogLayout {
         }
     }
 }
+
+/// Whether a field begins a row of totals.
+fn says_total(cell: &str) -> bool {
+    let first = cell.split(|c: char| !c.is_alphanumeric()).find(|word| !word.is_empty()).map(str::to_lowercase);
+    first.is_some_and(|word| TOTALS.contains(&word.as_str()))
+        || TOTALS_IN_TWO.contains(&cell.trim_end_matches(['.', ':', ' ']).to_lowercase().as_str())
+}
+
+/// Words that begin a row of totals, two that make up the whole field.
+const TOTALS_IN_TWO: [&str; 5] = ["i alt", "en total", "au total", "em total", "in totale"];
 
 /// Words that begin a row of totals or means below a table, in small letters, in the languages of the header words.
 const TOTALS: [&str; 48] = [
