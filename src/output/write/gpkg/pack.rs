@@ -360,16 +360,21 @@ mod tests {
     use proptest::prelude::*;
     use rusqlite::Connection;
 
-    /// Packs records of a number and a text, and has SQLite read and check them.
+    const COLUMNS: &str = "(id INTEGER PRIMARY KEY, n INTEGER, r REAL, s TEXT, b BLOB)";
+
+    /// All rows as SQLite writes and types them.
+    fn quoted(connection: &Connection) -> Vec<String> {
+        let columns = ["id", "n", "r", "s", "b"].map(|c| format!("quote({c}) || typeof({c})")).join(" || ',' || ");
+        let mut statement = connection.prepare(&format!("SELECT {columns} FROM t ORDER BY id")).unwrap();
+        statement.query_map([], |row| row.get(0)).unwrap().map(|row| row.unwrap()).collect()
+    }
+
+    /// Packs records of a number and a text, and has SQLite read and check them; plain inserts must give the same rows.
     fn check(page_size: u32, rows: &[(i64, f64, String)]) {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("t.sqlite");
         let connection = Connection::open(&path).unwrap();
-        connection
-            .execute_batch(&format!(
-                "PRAGMA page_size = {page_size}; CREATE TABLE t (id INTEGER PRIMARY KEY, n INTEGER, r REAL, s TEXT, b BLOB)"
-            ))
-            .unwrap();
+        connection.execute_batch(&format!("PRAGMA page_size = {page_size}; CREATE TABLE t {COLUMNS}")).unwrap();
         let root: u32 =
             connection.query_row("SELECT rootpage FROM sqlite_master WHERE name = 't'", [], |row| row.get(0)).unwrap();
         connection.close().unwrap();
@@ -398,6 +403,15 @@ mod tests {
         for ((n, r, s), read) in rows.iter().zip(&read) {
             assert_eq!((n, r, s, s.as_bytes()), (&read.0, &read.1, &read.2, read.3.as_slice()));
         }
+        let mut plain = Connection::open_in_memory().unwrap();
+        plain.execute_batch(&format!("CREATE TABLE t {COLUMNS}")).unwrap();
+        let inserts = plain.transaction().unwrap();
+        for (n, r, s) in rows {
+            let row = rusqlite::params![n, r, s, s.as_bytes()];
+            inserts.prepare_cached("INSERT INTO t (n, r, s, b) VALUES (?1, ?2, ?3, ?4)").unwrap().execute(row).unwrap();
+        }
+        inserts.commit().unwrap();
+        assert_eq!(quoted(&connection), quoted(&plain));
         // A later insertion and deletion find the tree in order.
         connection.execute_batch("INSERT INTO t (n) VALUES (7); DELETE FROM t WHERE id % 2 = 0").unwrap();
         let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
