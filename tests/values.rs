@@ -211,6 +211,29 @@ fn an_attribute_of_the_catalogue_keeps_its_name() {
     assert!((measured - 2.0 * 20.0 * sine / (1.0 - sine)).abs() < 0.001, "{measured}");
 }
 
+#[test]
+fn a_volume_is_read_with_its_caution() {
+    // A pyramid of 10 m by 10 m and 3 m height: 10 · 10 · 3 / 3 = 100 m³. The axis is 1.5 m over the ground at 0, 0.
+    let corners = [("toe", [40.0, -5.0, 0.0]), ("toe", [50.0, -5.0, 0.0]), ("toe", [50.0, 5.0, 0.0]), ("toe", [40.0, 5.0, 0.0])];
+    let row = |(k, (role, [e, n, u])): (usize, (&str, [f64; 3]))| {
+        let (flat, rise) = (e.hypot(n), u - 1.5);
+        let [azimuth, up] = [e.atan2(n).to_degrees(), rise.atan2(flat).to_degrees()];
+        format!("{k},A,heap,H1,{role},volume,{azimuth:.6},{up:.6},{:.4},\n", flat.hypot(rise))
+    };
+    let rows: String = corners.into_iter().chain([("crest", [45.0, 0.0, 3.0])]).enumerate().map(row).collect();
+    let job = Small::new(&format!("{HEADER}{rows}"), "", "");
+    job.map();
+    let heap = job.layer("values").into_iter().find(|row| row["name"] == "H1").unwrap();
+    assert!((number(&heap["volume_m3"]).unwrap() - 100.0).abs() < 0.05, "{heap:?}");
+    let long = job.layer("measurements");
+    assert!(!long.is_empty());
+    for row in [&heap].into_iter().chain(&long) {
+        assert!(row["caution"].contains("No finding that a heap or a slope stands safely: keep off"), "{row:?}");
+    }
+    let page = fs::read_to_string(job.folder.path().join("out/cove.report.html")).unwrap();
+    assert!(page.contains("stands safely: keep off"), "the page");
+}
+
 /// Factor from a field's metric name to that in feet, and the name; none where the field stays.
 fn in_feet(field: &str, foot_m: f64, suffix: &str) -> Option<(String, f64)> {
     let shown = |stem: &str, power: i32| {

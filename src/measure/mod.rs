@@ -212,6 +212,15 @@ pub fn unknown_kind(measure: &str) -> Refusal {
     format!("measure \"{measure}\" is not known; it is one of {}", MEASURES.join(", "))
 }
 
+/// What must be read with the values of a kind.
+pub fn caution_of(measure: &str) -> Option<&'static str> {
+    match measure {
+        "span" => Some(span::CAUTION),
+        "volume" => Some(volume::CAUTION),
+        _ => None,
+    }
+}
+
 /// Computes a group by its kind; repeated shots of one spot are taken together first.
 ///
 /// # Errors

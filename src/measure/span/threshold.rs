@@ -48,8 +48,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_caution_is_whole_in_a_shapefile() {
-        assert!(CAUTION.len() <= 254, "{}", CAUTION.len());
+    fn the_cautions_are_whole_in_a_shapefile() {
+        for caution in [CAUTION, crate::measure::volume::CAUTION] {
+            assert!(caution.len() <= 254, "{}", caution.len());
+        }
     }
 
     #[test]

@@ -28,6 +28,10 @@ use crate::geodesy::register::{Estimate, Joint};
 use crate::measure::{Composed, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 use crate::numeric::monte_carlo::{Normal, deviation};
 
+/// What belongs beside every volume that leaves the program. It fits a text field of a Shapefile, 254 bytes.
+pub const CAUTION: &str = "Mapping grade, at the time of measurement only. No finding that a heap or a slope stands safely: keep off \
+its face and its foot. A quantity for payment or a permit is surveyed by, or under, a person licensed to do so.";
+
 /// Draws for the standard errors, which they give within 1.6 % (1/√(2n)).
 pub const DRAWS: usize = 2000;
 

@@ -86,7 +86,7 @@ pub fn definitions() -> Vec<Definition<MeasurementRecord>> {
             "How the value lies to the user threshold after half of its 95 % interval is taken off: above, below, or cannot tell.",
             Text(|m: &M| m.threshold.map(|(_, words)| words)),
         ),
-        d("caution", "CAUTION", "Spans: what must be read with the value.", Text(|m: &M| m.caution)),
+        d("caution", "CAUTION", "Spans and volumes: what must be read with the value.", Text(|m: &M| m.caution)),
         d("bases", "BASES", "Bases that its rows were shot from.", Text(|m: &M| Some(&m.bases))),
         d("source_file", "SRC_FILE", "Input file of its row: that of the target, else the first.", Text(|m: &M| Some(&m.source_file))),
         d("source_line", "SRC_LINE", "Line of that row, from 1.", Integer(|m: &M| Some(m.source_line as i64))),

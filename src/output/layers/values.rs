@@ -202,7 +202,7 @@ fn tail() -> Vec<Definition<Thing>> {
             "Spans: conditions of the day as the crew entered them, and which are not known.",
             Text(|t: &T| t.conditions.as_deref()),
         ),
-        d("caution", "CAUTION", "Spans: what must be read with the values.", Text(|t: &T| t.caution)),
+        d("caution", "CAUTION", "Spans and volumes: what must be read with the values.", Text(|t: &T| t.caution)),
         d("source_file", "SRC_FILE", "Input file of its first row.", Text(|t: &T| Some(&t.source_file))),
         d("source_line", "SRC_LINE", "Line of that row, from 1.", Integer(|t: &T| Some(t.source_line as i64))),
     ]);

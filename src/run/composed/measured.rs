@@ -6,10 +6,10 @@ use super::{Collected, Drawing, Finished, close, level};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::register::Estimate;
 use crate::job::{Job, LayerName};
+use crate::measure::span::against_threshold;
 use crate::measure::span::conditions::{self, Conditions};
-use crate::measure::span::{CAUTION, against_threshold};
 use crate::measure::{
-    self, Composed, Detail, FoundPoint, Group, MeasureSettings, NamedValue, Refusal, Shape, plane_sight, profile,
+    self, Composed, Detail, FoundPoint, Group, MeasureSettings, NamedValue, Refusal, Shape, caution_of, plane_sight, profile,
 };
 use crate::output::columns::{Geometries, Position};
 use crate::output::layers::measurements::MeasurementRecord;
@@ -162,7 +162,7 @@ fn record(
     let is_span = measure == "span";
     let times = Times::of(rows.iter().map(|row| row.when));
     let conditions = is_span.then(|| conditions::told(&rows.iter().map(|row| &row.conditions).collect::<Vec<&Conditions>>()));
-    let caution = is_span.then_some(CAUTION);
+    let caution = caution_of(measure);
     let threshold_m = job.measures.threshold_m(name).filter(|_| is_span);
     let (warnings, bases) = (told(&warnings), drawing.labels(group.sightings.iter().map(|sighting| sighting.base)));
     let (base, place) = (group.sightings[0].base, group.sightings[0].place);
