@@ -33,7 +33,8 @@ fn a_table_or_an_edit_in_the_geopackage_is_kept_until_replace_is_said() {
         assert_eq!(
             refused.err,
             "error: layers/skerrow.gpkg was changed since this program wrote it (an edit, or a GIS that opened it for writing); \
-             keep it elsewhere, name another folder with --out, or let --replace throw the change away\n"
+             keep it elsewhere, name another folder, or have the change thrown away (--out names another folder, --replace throws away \
+             what is in the way)\n"
         );
         assert_eq!(fs::read(&path).unwrap(), before);
         // The other way on.
@@ -87,7 +88,7 @@ fn a_foreign_summary_is_no_leave_to_delete_what_it_lists() {
             assert_eq!(
                 map(folder.path(), more).exits(1).err,
                 "error: layers holds thesis.odt, which this program did not write; the output folder is replaced as a whole, so \
-                 name another with --out, or empty it\n"
+                 name another, or empty it (--out names another folder)\n"
             );
         }
         assert_eq!(read(&folder.path().join("layers/thesis.odt")), "years");
@@ -121,7 +122,8 @@ fn a_link_is_followed_and_one_that_leads_nowhere_is_told_before_anything_is_comp
     let refused = map(folder.path(), &[]).exits(1);
     assert_eq!(
         refused.err,
-        "error: layers is a link to store/season, where nothing is; make that folder, or name another with --out\n"
+        "error: layers is a link to store/season, where nothing is; make that folder, or name another (--out names another \
+         folder)\n"
     );
 }
 

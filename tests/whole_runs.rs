@@ -216,7 +216,8 @@ fn a_folder_with_strange_files_is_refused() {
         assert_eq!(files(&folder.path().join(out)), before);
         assert!(!folder.path().join(format!(".{out}.partial")).exists());
     };
-    let refused = |out: &str, stranger: &str| refused_with(out, stranger, "name another with --out, or empty it");
+    let refused =
+        |out: &str, stranger: &str| refused_with(out, stranger, "name another, or empty it (--out names another folder)");
     // Somebody's folder, a folder of folders, and a former output with a note added.
     fs::create_dir_all(folder.path().join("mine")).unwrap();
     fs::write(folder.path().join("mine/notes.txt"), "keep").unwrap();
@@ -226,7 +227,12 @@ fn a_folder_with_strange_files_is_refused() {
     refused("photos", "monday");
     standoff(folder.path(), &["map", "job.toml", "--out", "layers"]).exits(0);
     fs::write(folder.path().join("layers/style.qml"), "").unwrap();
-    refused_with("layers", "style.qml", "keep that elsewhere, name another folder with --out, or let --replace throw it away");
+    refused_with(
+        "layers",
+        "style.qml",
+        "keep that elsewhere, name another folder, or have it thrown away (--out names another folder, --replace throws away what is in the \
+         way)",
+    );
     // A file, and the folder of the logs themselves.
     standoff(folder.path(), &["map", "job.toml", "--out", "monday.csv"])
         .fails("monday.csv: replacing the output folder: it is a file");
@@ -249,7 +255,7 @@ fn two_runs_do_not_write_to_one_place() {
         std::thread::sleep(Duration::from_millis(5));
     }
     standoff(folder.path(), &map_invented("layers"))
-        .fails("another run is writing to layers; wait for it, or name another folder with --out");
+        .fails("another run is writing to layers; wait for it, or name another folder (--out names another folder)");
     assert!(first.wait().unwrap().success());
     assert_eq!(files(&folder.path().join("layers")), expected_files("layers", &["gpkg"]));
 }

@@ -25,6 +25,7 @@ use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::job::Job;
 use crate::output::report::styled;
+use crate::output::write::WriteError;
 use crate::records::shown;
 use crate::units::{AngleShown, LengthShown, Units};
 
@@ -154,9 +155,22 @@ pub fn main() -> ExitCode {
         Ok(Outcome::Wanting) => ExitCode::from(3),
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
-            anstream::eprintln!("{red}error:{red:#} {}", shown::message(&failure.to_string()));
+            anstream::eprintln!("{red}error:{red:#} {}{}", shown::message(&failure.to_string()), ways_on(&failure));
             ExitCode::from(1)
         }
+    }
+}
+
+/// The options that are the ways on from a failure of the library, which knows of no command line.
+fn ways_on(failure: &Failure) -> &'static str {
+    match failure.downcast_ref::<WriteError>() {
+        Some(WriteError::Added { .. } | WriteError::Changed { .. }) => {
+            " (--out names another folder, --replace throws away what is in the way)"
+        }
+        Some(
+            WriteError::Strange { .. } | WriteError::Dangling { .. } | WriteError::InTheWay { .. } | WriteError::Busy { .. },
+        ) => " (--out names another folder)",
+        _ => "",
     }
 }
 

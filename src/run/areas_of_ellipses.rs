@@ -25,7 +25,7 @@ pub fn note(asked: &Job) -> Option<String> {
     is_beyond(asked).then(|| {
         format!(
             "The layer ellipses is left out, since the shot logs are larger than {} MB; the features have the axes in their fields, and their style \
-             draws them. To have it as areas, name it: --layers features,ellipses and what else is wanted.",
+             draws them. To have it as areas, name it among the layers: layers = [\"features\", \"ellipses\"] and what else is wanted.",
             ELLIPSES_UP_TO_BYTES / 1_000_000
         )
     })

@@ -42,7 +42,7 @@ impl Disclosure {
             coarse.join(", ")
         ));
         told.notes.push(
-            "Keep private what tells the exact places: the logs, copies made with --exact-places, and what check prints, notes on single rows among it."
+            "Keep private what tells the exact places: the logs, exact copies, and what check prints, notes on single rows among it."
                 .to_owned(),
         );
         told.notes_on_settings = told.notes.len();

@@ -23,7 +23,7 @@ pub enum WriteError {
     /// The output folder is not ours.
     #[error(
         "{} holds {stranger}, which this program did not write; the output folder is replaced as a whole, \
-         so name another with --out, or empty it", path.display()
+         so name another, or empty it", path.display()
     )]
     Strange {
         /// The folder.
@@ -34,7 +34,7 @@ pub enum WriteError {
     /// Something was added to a former output.
     #[error(
         "{} holds {added}, which this program did not write; the output folder is replaced as a whole, so keep that elsewhere, \
-         name another folder with --out, or let --replace throw it away", path.display()
+         name another folder, or have it thrown away", path.display()
     )]
     Added {
         /// The folder.
@@ -45,7 +45,7 @@ pub enum WriteError {
     /// A file of a former output is no longer as it was written.
     #[error(
         "{} was changed since this program wrote it (an edit, or a GIS that opened it for writing); keep it elsewhere, name another \
-         folder with --out, or let --replace throw the change away", path.join(changed).display()
+         folder, or have the change thrown away", path.join(changed).display()
     )]
     Changed {
         /// The folder.
@@ -55,7 +55,7 @@ pub enum WriteError {
     },
     /// The output folder is a link that leads nowhere.
     #[error(
-        "{} is a link to {}, where nothing is; make that folder, or name another with --out", path.display(), target.display()
+        "{} is a link to {}, where nothing is; make that folder, or name another", path.display(), target.display()
     )]
     Dangling {
         /// The link.
@@ -66,14 +66,14 @@ pub enum WriteError {
     /// A folder of the user has the name of the one that the output is made in.
     #[error(
         "{} is in the way: the output is made in a folder of that name, and this program did not make what is there; rename it, or \
-         name another folder with --out", path.display()
+         name another folder", path.display()
     )]
     InTheWay {
         /// The folder.
         path: PathBuf,
     },
     /// Another run writes to the same place.
-    #[error("another run is writing to {}; wait for it, or name another folder with --out", path.display())]
+    #[error("another run is writing to {}; wait for it, or name another folder", path.display())]
     Busy {
         /// The folder.
         path: PathBuf,
