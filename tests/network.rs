@@ -466,6 +466,20 @@ fn declination_is_shared_and_side_shots_hang_on_their_base() {
             assert!((got / want - 1.0).abs() < 0.02, "{} axis {axis}: {got} for {want}", station.label);
         }
     }
+    // What it all comes from: the mean over the five of the shares by the dense solution, H and K with their own readings as P1 to P3.
+    let parts = dense::by_source(&site);
+    for (axis, direction) in ["horizontal", "vertical"].into_iter().enumerate() {
+        let total = |s: usize| parts.values().map(|part| part[s][axis]).sum::<f64>();
+        let told = summary["uncertainty_sources"][direction]["shares"].as_array().unwrap();
+        assert_eq!(summary["uncertainty_sources"][direction]["points"], json!(5));
+        for (source, part) in &parts {
+            let want = (3..8).map(|s| part[s][axis] / total(s)).sum::<f64>() / 5.0;
+            let got = told.iter().find(|share| share["source"] == **source).map_or(0.0, |share| share["share"].as_f64().unwrap());
+            assert!((got - want).abs() < 0.005, "{direction} {source}: {got} for {want}");
+        }
+        let sum: f64 = told.iter().map(|share| share["share"].as_f64().unwrap()).sum();
+        assert!((sum - 1.0).abs() < 1e-6, "{told:?}");
+    }
     // What the network says of the declination, with its standard error below the prior, in layer, summary and on the terminal.
     let correction = &job.layer("corrections")[0];
     assert_eq!((correction["kind"].as_str(), correction["unit"].as_str()), ("declination", "deg"));

@@ -9,6 +9,7 @@ use super::global::GlobalTest;
 use super::layout::{Layout, NONE};
 use super::notes::{Note, NoteKind};
 use super::outliers::{Suspect, Suspects, look};
+use super::parted::Parted;
 use super::reliability::{LEAST_REDUNDANCY, Residual, judge};
 use super::solution::{NoSolution, Solution, Solver};
 use super::solved::{Inner, Rejection, Solved, SolvedInstrument, SolvedShared, SolvedStation, covariance_of};
@@ -40,6 +41,7 @@ struct Judged {
     inverse: Vec<f64>,
     residuals: Vec<Residual>,
     global: GlobalTest,
+    parted: Option<Parted>,
 }
 
 impl Task<'_> {
@@ -94,7 +96,8 @@ impl Task<'_> {
                 continue;
             }
             notes.extend(found.undecided.iter().map(|suspect| undecided(network, suspect)));
-            let judged = Judged { solution, inverse, residuals, global };
+            let parted = Parted::of(&equations, layout.size);
+            let judged = Judged { solution, inverse, residuals, global, parted };
             return Ok(Solved { misclosures, notes, rejected, ..self.solved(judged, found, layout) });
         }
     }
@@ -130,7 +133,7 @@ impl Task<'_> {
 
     /// The component as it is given out; traverses, notes and rejections are the caller's.
     fn solved(&self, judged: Judged, found: Suspects, layout: Layout) -> Solved {
-        let Judged { solution, inverse, residuals, global } = judged;
+        let Judged { solution, inverse, residuals, global, parted } = judged;
         let Task { network, component, settings, .. } = *self;
         let unknowns = Unknowns { factor: &solution.factor, inverse: &inverse, state: &solution.state };
         let checked = checked_stations(network, component, &residuals);
@@ -174,6 +177,7 @@ impl Task<'_> {
                 state: solution.state,
                 factor: Arc::new(solution.factor),
                 inverse: inverse.into(),
+                parted: parted.map(Arc::new),
             },
         }
     }

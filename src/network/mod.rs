@@ -73,6 +73,7 @@ mod normals;
 mod notes;
 mod observations;
 mod outliers;
+mod parted;
 pub mod quantiles;
 mod reliability;
 mod robust;

@@ -13,11 +13,12 @@ use super::layout::{Layout, Place};
 use super::misclosure::Misclosure;
 use super::notes::Note;
 use super::outliers::Suspect;
+use super::parted::Parted;
 use super::reliability::Residual;
 use super::state::State;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
-use crate::geodesy::register::{Correlated, Estimate, Joint};
+use crate::geodesy::register::{Correlated, Estimate, Joint, Source as OfError};
 use crate::shots::reduce::Vector;
 
 /// A station after adjustment.
@@ -111,6 +112,8 @@ pub(crate) struct Inner {
     pub factor: Arc<Factor>,
     /// The elements of the inverse in the pattern of the factor.
     pub inverse: Arc<[f64]>,
+    /// What the covariance comes from; none of a component too large to say.
+    pub parted: Option<Arc<Parted>>,
 }
 
 /// The unknowns that a station's place and orientation are, by their columns.
@@ -129,6 +132,7 @@ pub struct UnknownsOf {
 struct OfUnknowns {
     factor: Arc<Factor>,
     inverse: Arc<[f64]>,
+    parted: Option<Arc<Parted>>,
 }
 
 impl Correlated for OfUnknowns {
@@ -145,6 +149,10 @@ impl Correlated for OfUnknowns {
             column.into_iter().enumerate().for_each(|(r, element)| covariance[r * size + c] = element);
         }
         covariance
+    }
+
+    fn parted(&self, which: &[usize]) -> Option<Vec<(OfError, Vec<f64>)>> {
+        Some(self.parted.as_ref()?.covariance(&self.factor, which))
     }
 }
 
@@ -208,7 +216,8 @@ impl Solved {
     /// The covariance of its unknowns, for a register: out of the inverse where a reading names them together, else by a solution of
     /// the normal equations for each.
     pub fn correlated(&self) -> Arc<dyn Correlated> {
-        Arc::new(OfUnknowns { factor: Arc::clone(&self.inner.factor), inverse: Arc::clone(&self.inner.inverse) })
+        let Inner { factor, inverse, parted, .. } = &self.inner;
+        Arc::new(OfUnknowns { factor: Arc::clone(factor), inverse: Arc::clone(inverse), parted: parted.clone() })
     }
 
     /// East, north and up at a station.

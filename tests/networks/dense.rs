@@ -2,6 +2,8 @@
 //! (orientations of bases, declination, corrections) stands in their full covariance matrix V instead. Covariance of
 //! the places: (Aᵀ V⁻¹ A)⁻¹ (A. C. Aitken, 1935; any text on least squares). A by differences of the true readings.
 
+use std::collections::BTreeMap;
+
 use standoff::network::Kind;
 
 use super::{Site, frame};
@@ -12,43 +14,114 @@ const STEP_M: f64 = 1e-3;
 /// The covariance of the places of all stations, 3n × 3n by rows: east, north and up of each at its own place. All have
 /// heights, no control is fixed, and no prior is without limit.
 pub fn covariance(site: &Site) -> Vec<Vec<f64>> {
-    let network = &site.network;
-    let size = 3 * network.stations.len();
-    let controls: Vec<usize> = (0..network.stations.len()).filter(|s| network.stations[*s].control.is_some()).collect();
-    let rows = network.observations.len() + 3 * controls.len();
-    let (mut a, mut v) = (vec![vec![0.0; size]; rows], vec![vec![0.0; rows]; rows]);
-    for (i, o) in network.observations.iter().enumerate() {
-        for station in [o.from, o.to] {
-            for axis in 0..3 {
-                a[i][3 * station + axis] = slope(site, i, station, axis);
+    let Readings { design, by_source } = Readings::of(site);
+    let whole = by_source.values().fold(zeros(design.len(), design.len()), |sum, part| plus(&sum, part));
+    inverse(times(&transposed(&design), &times(&inverse(whole), &design)))
+}
+
+/// The variance of each station's place by what it comes from, horizontally (east and north together) and in height: of x = G l, G = (Aᵀ V⁻¹ A)⁻¹ Aᵀ V⁻¹,
+/// the part of errors with the covariance Vₛ is G Vₛ Gᵀ.
+pub fn by_source(site: &Site) -> BTreeMap<&'static str, Vec<[f64; 2]>> {
+    let Readings { design, by_source } = Readings::of(site);
+    let whole = by_source.values().fold(zeros(design.len(), design.len()), |sum, part| plus(&sum, part));
+    let weighted = times(&transposed(&design), &inverse(whole));
+    let gain = times(&inverse(times(&weighted, &design)), &weighted);
+    let stations = site.network.stations.len();
+    let of = |part: &Vec<Vec<f64>>| -> Vec<[f64; 2]> {
+        let moved = times(&gain, part);
+        let variance = |k: usize| moved[k].iter().zip(&gain[k]).map(|(a, b)| a * b).sum::<f64>();
+        (0..stations).map(|s| [variance(3 * s) + variance(3 * s + 1), variance(3 * s + 2)]).collect()
+    };
+    by_source.iter().map(|(source, part)| (*source, of(part))).collect()
+}
+
+/// The readings and known positions: how they answer to the places, and the covariance of their errors by what these come from.
+struct Readings {
+    design: Vec<Vec<f64>>,
+    by_source: BTreeMap<&'static str, Vec<Vec<f64>>>,
+}
+
+impl Readings {
+    fn of(site: &Site) -> Readings {
+        let network = &site.network;
+        let size = 3 * network.stations.len();
+        let controls: Vec<usize> = (0..network.stations.len()).filter(|s| network.stations[*s].control.is_some()).collect();
+        let rows = network.observations.len() + 3 * controls.len();
+        let mut design = zeros(rows, size);
+        let mut by_source: BTreeMap<&'static str, Vec<Vec<f64>>> = BTreeMap::new();
+        let mut put = |source: &'static str, i: usize, j: usize, covariance: f64| {
+            by_source.entry(source).or_insert_with(|| zeros(rows, rows))[i][j] += covariance;
+        };
+        for (i, o) in network.observations.iter().enumerate() {
+            for station in [o.from, o.to] {
+                for axis in 0..3 {
+                    design[i][3 * station + axis] = slope(site, i, station, axis);
+                }
+            }
+            for (j, p) in network.observations.iter().enumerate() {
+                if o.kind == Kind::Azimuth && p.kind == Kind::Azimuth && o.from == p.from {
+                    put("orientations", i, j, network.stations[o.from].sigma_orientation_rad.powi(2));
+                }
+                for k in o.shared.iter().flatten().filter(|k| p.shared.contains(&Some(**k))) {
+                    put(
+                        network.shared[*k].label.strip_prefix("the ").map_or("other", shared_source),
+                        i,
+                        j,
+                        network.shared[*k].sigma.powi(2),
+                    );
+                }
+            }
+            let own = match o.kind {
+                Kind::Azimuth | Kind::Direction => "azimuth_readings",
+                Kind::Inclination => "inclination_readings",
+                _ => "distance_readings",
+            };
+            put(own, i, i, o.sigma * o.sigma);
+        }
+        for (k, station) in controls.into_iter().enumerate() {
+            let c = network.stations[station].control.unwrap().covariance;
+            let full = [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]];
+            let first = network.observations.len() + 3 * k;
+            for r in 0..3 {
+                design[first + r][3 * station + r] = 1.0;
+                (0..3).for_each(|c| put("base_positions", first + r, first + c, full[r][c]));
             }
         }
-        for (j, p) in network.observations.iter().enumerate() {
-            let turns = o.kind == Kind::Azimuth && p.kind == Kind::Azimuth && o.from == p.from;
-            let turn = if turns { network.stations[o.from].sigma_orientation_rad.powi(2) } else { 0.0 };
-            let common = o.shared.iter().flatten().filter(|k| p.shared.contains(&Some(**k)));
-            v[i][j] = turn + common.map(|k| network.shared[*k].sigma.powi(2)).sum::<f64>();
-        }
-        v[i][i] += o.sigma * o.sigma;
+        Readings { design, by_source }
     }
-    for (k, station) in controls.into_iter().enumerate() {
-        let c = network.stations[station].control.unwrap().covariance;
-        let full = [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]];
-        for r in 0..3 {
-            let row = network.observations.len() + 3 * k + r;
-            a[row][3 * station + r] = 1.0;
-            for c in 0..3 {
-                v[row][row - r + c] = full[r][c];
-            }
-        }
+}
+
+fn shared_source(label: &str) -> &'static str {
+    match label {
+        "declination" => "declination",
+        "inclination correction" => "inclination_corrections",
+        "distance correction" => "distance_corrections",
+        _ => "other",
     }
-    let weights = inverse(v);
-    let weighted: Vec<Vec<f64>> = weights
-        .iter()
-        .map(|w| (0..size).map(|c| (0..rows).filter(|r| w[*r] != 0.0).map(|r| w[r] * a[r][c]).sum()).collect())
-        .collect();
-    let normal = (0..size).map(|i| (0..size).map(|j| (0..rows).map(|r| a[r][i] * weighted[r][j]).sum()).collect()).collect();
-    inverse(normal)
+}
+
+fn zeros(rows: usize, columns: usize) -> Vec<Vec<f64>> {
+    vec![vec![0.0; columns]; rows]
+}
+
+fn plus(a: &[Vec<f64>], b: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    a.iter().zip(b).map(|(a, b)| a.iter().zip(b).map(|(a, b)| a + b).collect()).collect()
+}
+
+fn transposed(m: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    (0..m[0].len()).map(|c| m.iter().map(|row| row[c]).collect()).collect()
+}
+
+fn times(a: &[Vec<f64>], b: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let columns = b[0].len();
+    let product = |row: &Vec<f64>| {
+        let mut sum = vec![0.0; columns];
+        for (x, row) in row.iter().zip(b).filter(|(x, _)| **x != 0.0) {
+            sum.iter_mut().zip(row).for_each(|(sum, y)| *sum += x * y);
+        }
+        sum
+    };
+    a.iter().map(product).collect()
 }
 
 /// Standard errors of a station's east, north and up.

@@ -139,7 +139,7 @@ fn a_base_that_turns_what_it_moves_is_one_source() {
 fn shares_add_up_in_every_kind_of_job() {
     for (example, must_have) in [
         ("rural-line", "base_positions"),
-        ("canopy-traverse", "network"),
+        ("canopy-traverse", "orientations"),
         ("forest-plot", "distance_readings"),
         ("span-survey", "azimuth_readings"),
     ] {

@@ -54,24 +54,39 @@ struct OfSource {
     found_with_position: [f64; 3],
 }
 
-/// By source: `arms` on independent entries, with the radians by which these turn azimuths in the east of `turning`.
-fn by_source(arms: &[Arm], turning: &[Arm]) -> Vec<OfSource> {
+/// By source: the arms of the position, and the entries that turn azimuths with their radians in the east of `turning`.
+fn by_source(position: &[Arm], turning: &[Arm], register: &Register) -> Vec<OfSource> {
     let mut made: Vec<OfSource> = Vec::new();
-    let moves = arms.iter().map(|(id, arm)| {
-        let turn = turning.iter().find(|(known, _)| known == id);
-        (id, *arm, turn.map_or(0.0, |(_, [radians, _, _])| *radians))
-    });
-    let turns = turning.iter().filter(|(id, _)| !arms.iter().any(|(known, _)| known == id));
-    for (id, arm, radians) in moves.chain(turns.map(|(id, [radians, _, _])| (id, [0.0; 3], *radians))) {
-        let source = Source::of(id.cause());
+    let mut add = |source: Source, [one, other]: [([f64; 3], f64); 2], times: f64| {
         let at = made.iter().position(|of| of.source == source).unwrap_or_else(|| {
             made.push(OfSource { source, position_m2: [0.0; 3], found_rad2: 0.0, found_with_position: [0.0; 3] });
             made.len() - 1
         });
         let of = &mut made[at];
-        of.position_m2 = std::array::from_fn(|k| of.position_m2[k] + arm[k] * arm[k]);
-        of.found_with_position = std::array::from_fn(|k| of.found_with_position[k] + arm[k] * radians);
-        of.found_rad2 += radians * radians;
+        of.position_m2 = std::array::from_fn(|k| of.position_m2[k] + times * one.0[k] * other.0[k]);
+        of.found_with_position = std::array::from_fn(|k| of.found_with_position[k] + times * one.0[k] * other.1);
+        of.found_rad2 += times * one.1 * other.1;
+    };
+    let moves = position.iter().map(|(id, arm)| {
+        let turn = turning.iter().find(|(known, _)| known == id);
+        (*id, (*arm, turn.map_or(0.0, |(_, [radians, _, _])| *radians)))
+    });
+    let turns = turning.iter().filter(|(id, _)| !position.iter().any(|(known, _)| known == id));
+    let entries: Vec<(ErrorId, ([f64; 3], f64))> =
+        moves.chain(turns.map(|(id, [radians, _, _])| (*id, ([0.0; 3], *radians)))).collect();
+    let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.of());
+    entries.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, by)| add(Source::of(id.cause()), [*by; 2], 1.0));
+    for network in 0..register.networks.len() {
+        let entries: Vec<&(ErrorId, ([f64; 3], f64))> = entries.iter().filter(|(id, _)| of(id) == Some(network)).collect();
+        if entries.is_empty() {
+            continue;
+        }
+        let which: Vec<usize> = entries.iter().map(|(id, _)| id.which()).collect();
+        for (source, matrix) in register.parted(network, &which) {
+            for ((_, one), row) in entries.iter().zip(matrix.chunks(which.len())) {
+                entries.iter().zip(row).for_each(|((_, other), element)| add(source, [*one, *other], *element));
+            }
+        }
     }
     made
 }
@@ -88,6 +103,7 @@ impl BaseErrors {
         let mut independent = position.clone();
         // The orientation as one more axis: its arms ride in "east".
         let mut turning: Vec<Arm> = found.iter().flatten().map(|(id, radians)| (*id, [*radians, 0.0, 0.0])).collect();
+        let by_source = by_source(&independent, &turning, &register);
         register.independent(&mut [&mut independent, &mut turning]);
         let mut found_with_position = [0.0; 3];
         for (id, [radians, _, _]) in &turning {
@@ -96,7 +112,6 @@ impl BaseErrors {
             }
         }
         let (covariance, found_rad2) = (covariance_of(&independent), covariance_of(&turning).ee);
-        let by_source = by_source(&independent, &turning);
         BaseErrors { number, position, found, setup_rad, register, covariance, found_rad2, found_with_position, by_source }
     }
 

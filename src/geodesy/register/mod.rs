@@ -185,6 +185,11 @@ impl Located {
 pub trait Correlated: std::fmt::Debug + Send + Sync {
     /// The covariance of some of them, by rows.
     fn covariance(&self, which: &[usize]) -> Vec<f64>;
+
+    /// The same by what it comes from; none where that is not told apart.
+    fn parted(&self, _which: &[usize]) -> Option<Vec<(Source, Vec<f64>)>> {
+        None
+    }
 }
 
 /// The entries that hang together: those of each network.
@@ -195,6 +200,12 @@ pub struct Register {
 }
 
 impl Register {
+    /// The covariance of some unknowns of a network by what it comes from: all of it from the network where that is not told apart.
+    fn parted(&self, network: usize, which: &[usize]) -> Vec<(Source, Vec<f64>)> {
+        let Some(network) = self.networks.get(network) else { return Vec::new() };
+        network.parted(which).unwrap_or_else(|| vec![(Source::Network, network.covariance(which))])
+    }
+
     /// Brings the arms of points onto independent entries: those on unknowns of a network by a root of their covariance, C = R Rᵀ, so that
     /// an arm a on unknown k becomes the arms a R_kr on the roots r. All points that are to be taken together are given together.
     pub fn independent(&self, points: &mut [&mut Vec<Arm>]) {

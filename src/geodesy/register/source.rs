@@ -10,7 +10,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::{Arm, Cause, Register};
+use super::{Arm, Cause, ErrorId, Register};
 use crate::geodesy::covariance::Covariance;
 
 /// What an uncertainty comes from.
@@ -23,7 +23,7 @@ pub enum Source {
     DatumSteps,
     /// The known points that moved a local frame to a CRS.
     LocalFit,
-    /// An adjusted network: its readings, bases and shared errors together.
+    /// An adjusted network that is too large for its readings, bases and shared errors to be told apart.
     Network,
     /// Orientations of bases: set-ups, sights to known points.
     Orientations,
@@ -123,9 +123,24 @@ impl BySource {
 
     /// Adds the entries that a point hangs on.
     pub fn add_arms(&mut self, arms: &[Arm], register: &Register) {
-        let mut arms = arms.to_vec();
-        register.independent(&mut [&mut arms]);
-        arms.iter().for_each(|(id, arm)| self.add_arm(Source::of(id.cause()), *arm));
+        let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.of());
+        arms.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, arm)| self.add_arm(Source::of(id.cause()), *arm));
+        for network in 0..register.networks.len() {
+            let arms: Vec<&Arm> = arms.iter().filter(|(id, _)| of(id) == Some(network)).collect();
+            if arms.is_empty() {
+                continue;
+            }
+            let which: Vec<usize> = arms.iter().map(|(id, _)| id.which()).collect();
+            for (source, matrix) in register.parted(network, &which) {
+                let mut part = [0.0; 3];
+                for ((_, one), row) in arms.iter().zip(matrix.chunks(which.len())) {
+                    for ((_, other), element) in arms.iter().zip(row) {
+                        part = std::array::from_fn(|k| part[k] + one[k] * element * other[k]);
+                    }
+                }
+                self.add(source, part);
+            }
+        }
     }
 
     /// The variance of all sources: horizontally and in height.
@@ -150,8 +165,9 @@ impl SourceShares {
     pub fn add(&mut self, point: &BySource, has_height: bool) {
         for (axis, (sum, total)) in self.0.iter_mut().zip(point.total()).enumerate() {
             if total > 0.0 && total.is_finite() && (axis == 0 || has_height) {
+                let scale = 1.0 / total;
                 sum.points += 1;
-                sum.shares.iter_mut().zip(&point.0).for_each(|(share, part)| *share += part[axis] / total);
+                sum.shares.iter_mut().zip(&point.0).for_each(|(share, part)| *share += part[axis] * scale);
             }
         }
     }

@@ -181,8 +181,10 @@ fn point<'r>(
     let mut feature = Mapped { record, base: index, end, class, values: Vec::new() };
     let detail = stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
     let mut by_source = BySource::default();
-    by_source.add_covariance(OfError::Network, &covariance);
-    by_source.add_covariance(OfError::DatumSteps, &datum);
+    match adjusted.located(stage, station, index) {
+        Some(located) => by_source.add_arms(&located.arms, stage.origins[index].errors.register()),
+        None => by_source.add_covariance(OfError::BasePositions, &(covariance + datum)),
+    }
     settled.sources.add(&by_source, feature.record.height_kind != HeightKind::None);
     let counts = settled.counts.entry(first.record.place.0).or_default();
     counts.mapped += 1;
