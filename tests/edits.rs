@@ -184,6 +184,61 @@ fn what_no_longer_fits_is_listed_with_its_reason() {
 }
 
 #[test]
+fn columns_and_layers_that_a_person_added_are_told() {
+    let job = cove("1.5");
+    ran(&job, "out", &[]).exits(0);
+    edit(
+        &job,
+        &[
+            "ALTER TABLE features ADD COLUMN \"my \"\"own\"\" note\" TEXT",
+            "UPDATE features SET \"my \"\"own\"\" note\" = 'seen again' WHERE feature = 'ash'",
+            "UPDATE features SET feature = 'old ash' WHERE feature = 'ash'",
+            "CREATE TABLE sketch (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, word TEXT)",
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES ('sketch', 'attributes', 'sketch')",
+        ],
+    );
+    let told = |folder: &str| -> Vec<[String; 6]> {
+        let rows = table(&job.folder.path().join(folder).join("edits.csv"));
+        rows.iter()
+            .map(|row| ["outcome", "layer", "feature", "edit", "field", "new_value"].map(|column| row[column].clone()))
+            .collect()
+    };
+    ran(&job, "next", &["--keep-edits", "out/cove.gpkg"]).exits(0);
+    // The record is known by what it was when the run wrote it.
+    let want = [
+        ["carried", "features", "ash", "changed", "feature", "old ash"],
+        ["not_carried", "features", "ash", "changed", "my \"own\" note", "seen again"],
+        ["not_carried", "sketch", "", "added", "", ""],
+    ];
+    assert_eq!(told("next"), want);
+    // And told again by the run after that.
+    ran(&job, "third", &["--keep-edits", "next/cove.gpkg"]).exits(0);
+    assert_eq!(told("third"), want);
+}
+
+/// Time for 20,000 edits, seconds: they take one or two; looking each up among the others took many minutes.
+const FOR_MANY_S: u64 = 120;
+
+#[test]
+fn a_value_put_into_every_record_of_a_large_layer_comes_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let invented = crate::support::invent_logs(folder.path(), 20_000, "a remark");
+    let arguments = |out| [crate::support::map_invented(out), vec!["--layers", "features", "--quiet"]].concat();
+    standoff(folder.path(), &arguments("out")).exits(0);
+    let name = names(&folder.path().join("out")).into_iter().find(|name| name.ends_with(".gpkg")).unwrap();
+    let path = folder.path().join("out").join(&name);
+    let dataset = update(&path);
+    dataset.execute_sql("UPDATE features SET remark = 'checked'", None, gdal::vector::sql::Dialect::DEFAULT).unwrap();
+    dataset.close().unwrap();
+    let began = std::time::Instant::now();
+    standoff(folder.path(), &[arguments("next"), vec!["--keep-edits", path.to_str().unwrap()]].concat()).exits(0);
+    assert!(began.elapsed().as_secs() < FOR_MANY_S, "{:?}", began.elapsed());
+    let told = table(&folder.path().join("next/edits.csv"));
+    assert_eq!(told.len() as u64, invented.mapped);
+    assert!(told.iter().all(|row| row["outcome"] == "carried"), "{:?}", told.iter().find(|row| row["outcome"] != "carried"));
+}
+
+#[test]
 fn a_file_without_a_record_of_edits_is_refused() {
     let job = cove("1.5");
     ran(&job, "out", &[]).exits(0);

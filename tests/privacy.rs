@@ -718,6 +718,63 @@ fn no_byte_of_any_file_holds_an_exact_place() {
     }
 }
 
+/// What was edited in the exact map and in the coarse one, carried over to a coarse run: what a person typed of a place stays where it was typed.
+#[test]
+fn edits_that_are_kept() {
+    let jobs = nothing_is_told("before edits", nests_and_marks, unchanged);
+    for (job, world) in jobs.iter().zip(WORLDS) {
+        let at = format!("{:.3} {:.3}", world.nest[0], world.nest[1]);
+        let edit = |file: &str, statements: &[&str]| {
+            let open_flags = gdal::GdalOpenFlags::GDAL_OF_VECTOR | gdal::GdalOpenFlags::GDAL_OF_UPDATE;
+            let options = gdal::DatasetOptions { open_flags, ..Default::default() };
+            let dataset = gdal::Dataset::open_ex(job.folder.path().join(file), options).unwrap();
+            for statement in statements {
+                dataset.execute_sql(statement, None, gdal::vector::sql::Dialect::DEFAULT).unwrap();
+            }
+            dataset.close().unwrap();
+        };
+        edit(
+            "exact/cove.gpkg",
+            &[
+                "UPDATE nests SET feature = 'nest one', species = 'egret' WHERE feature = 'N1'",
+                &format!("UPDATE nests SET remark = 'it is at {at}' WHERE feature = 'nest one'"),
+                "UPDATE nests SET geom = (SELECT geom FROM bases LIMIT 1), easting = 1 + easting WHERE feature = 'nest one'",
+                "UPDATE marks SET feature = 'peg' WHERE feature = 'stake'",
+                "UPDATE bases SET base = 'stand' WHERE base = 'A'",
+                "ALTER TABLE nests ADD COLUMN note TEXT",
+                &format!("UPDATE nests SET note = 'seen at {at}'"),
+                "DELETE FROM nests WHERE feature = 'N2'",
+            ],
+        );
+        edit(
+            "out/cove.gpkg",
+            &["UPDATE nests SET species = 'egret' WHERE feature = 'N1'", "DELETE FROM marks WHERE feature = 'pole'"],
+        );
+        for (old, out) in [("exact", "kept"), ("out", "kept-coarse")] {
+            let old = format!("{old}/cove.gpkg");
+            let ran = standoff(job.folder.path(), &["map", "job.toml", "--out", out, "--keep-edits", &old]).exits(0);
+            fs::write(job.folder.path().join(format!("{out}.txt")), ran.out + &ran.err).unwrap();
+        }
+        // Coarse records have no shot: edits of exact ones are told without their values, those of coarse ones are carried over.
+        let edits = |out: &str| read(&job.folder.path().join(out).join("edits.csv"));
+        let no_record = "not_carried,no record of this run is of that feature and shot,nests,N1,S1,shots.csv,2,changed";
+        for told in [&*format!("{no_record},note,,\n"), "carried,,marks,stake,S3,shots.csv,4,changed,feature,stake,peg\n"] {
+            assert!(edits("kept").contains(told), "{told}: {}", edits("kept"));
+        }
+        for told in ["carried,,nests,N1,,", "changed,species,heron,egret\n", "carried,,marks,pole,"] {
+            assert!(edits("kept-coarse").contains(told), "{told}: {}", edits("kept-coarse"));
+        }
+    }
+    for out in ["kept", "kept-coarse"] {
+        let [one, other] = jobs.each_ref().map(|job| job.folder.path().join(out));
+        if let Some(difference) = difference(&one, &other) {
+            panic!("{out}: {difference}\n{}", words_of_difference(&one, &other));
+        }
+        let [said, other] = jobs.each_ref().map(|job| job.folder.path().join(format!("{out}.txt")));
+        assert_eq!(read(&said), read(&other), "{out}");
+    }
+}
+
 #[test]
 fn marks_do_not_give_the_base_away_by_the_steps_of_their_readings() {
     // Readings to a tenth of a degree and a decimetre. Every place of the base from which all marks lie at whole steps would be

@@ -1,5 +1,7 @@
 //! Edits put to the records of a run, as they come.
 
+use std::collections::HashMap;
+
 use super::read::is_same;
 use super::{COMPUTED, Edits, Key, Kind, LOG_DIFFERS, MOVED, NO_FIELD, NO_VALUE, Outcome, TWICE, is_persons};
 use crate::output::columns::{Batch, Cell, Column, FieldKind, Layer, Texts};
@@ -121,29 +123,26 @@ fn fit(layer: &Layer, batch: &Batch, i: usize, field: &str, old: Option<&str>, n
 
 /// Puts values in; each reads as its field's type.
 fn put(batch: &mut Batch, puts: Vec<Put>) {
-    for (at, column) in batch.columns.iter_mut().enumerate() {
-        let of_column: Vec<&Put> = puts.iter().filter(|(field, ..)| *field == at).collect();
-        if of_column.is_empty() {
-            continue;
-        }
-        if let Column::Text(texts) = column {
-            let mut made = Texts::default();
-            for i in 0..texts.len() {
-                match of_column.iter().find(|(_, row, _)| *row == i) {
-                    Some((.., value)) => made.push(value.as_deref()),
-                    None => made.push(texts.get(i)),
+    let mut by_column: HashMap<usize, HashMap<usize, Option<String>>> = HashMap::new();
+    for (at, row, value) in puts {
+        by_column.entry(at).or_default().entry(row).or_insert(value);
+    }
+    for (at, values) in by_column {
+        match &mut batch.columns[at] {
+            Column::Text(texts) => {
+                let mut made = Texts::default();
+                for i in 0..texts.len() {
+                    made.push(values.get(&i).map_or_else(|| texts.get(i), |value| value.as_deref()));
                 }
+                *texts = made;
             }
-            *column = Column::Text(made);
-            continue;
-        }
-        for (_, i, value) in of_column {
-            match column {
-                Column::Real(values) => values[*i] = value.as_ref().and_then(|text| text.parse().ok()).unwrap_or(f64::NAN),
-                Column::Integer(values) => values[*i] = value.as_ref().and_then(|text| text.parse().ok()),
-                Column::Time(values) => values[*i] = value.as_ref().and_then(|text| text.parse().ok()),
-                Column::Text(_) => {}
-            }
+            Column::Real(known) => values.iter().for_each(|(i, value)| known[*i] = read_as(value).unwrap_or(f64::NAN)),
+            Column::Integer(known) => values.iter().for_each(|(i, value)| known[*i] = read_as(value)),
+            Column::Time(known) => values.iter().for_each(|(i, value)| known[*i] = read_as(value)),
         }
     }
+}
+
+fn read_as<T: std::str::FromStr>(value: &Option<String>) -> Option<T> {
+    value.as_ref()?.parse().ok()
 }

@@ -4,11 +4,12 @@
 //! over, and deletions. What was computed comes from the log again; what was drawn has no log. Both are listed with what no longer fits.
 
 mod apply;
+mod own;
 mod read;
 #[cfg(test)]
 mod tests;
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use crate::output::columns::Field;
@@ -108,8 +109,9 @@ const COMPUTED: &str = "the value is computed from the logs; change it there";
 const MOVED: &str = "places are computed from the logs; change it there";
 const LOG_DIFFERS: &str = "the log says something else now than when it was edited, and that stands";
 const NO_VALUE: &str = "it is no value of the field's type";
-const NO_FIELD: &str = "the layer has no such field now";
+const NO_FIELD: &str = "the run writes no such field; a column of the log or an attribute of the catalogue would be kept";
 const DRAWN: &str = "it was drawn in the GIS, and a run writes what was measured";
+const DRAWN_LAYER: &str = "the layer was added in the GIS, and a run writes its own; it stays in the file it is in";
 const TWICE: &str = "several records of this run fit, and the first has it";
 
 /// The edits of a former GeoPackage.
@@ -156,8 +158,10 @@ impl Edits {
             .collect();
         edits.extend(followers);
         let mut rows: HashMap<String, HashMap<Key, Vec<Row>>> = HashMap::new();
+        let of_layers: HashSet<(&str, &Key)> = shared.iter().map(|(layer, key)| (layer.as_str(), key)).collect();
+        let of_any: HashSet<&Key> = shared.iter().map(|(_, key)| key).collect();
         for (index, edit) in edits.iter().enumerate().filter(|(_, edit)| edit.kind != Kind::Added) {
-            let is_shared = shared.iter().any(|(layer, key)| (layer == &edit.layer || edit.follows) && *key == edit.key);
+            let is_shared = of_layers.contains(&(edit.layer.as_str(), &edit.key)) || (edit.follows && of_any.contains(&edit.key));
             let of_key = rows.entry(edit.layer.clone()).or_default().entry(edit.key.clone()).or_default();
             let line = edit.line.filter(|_| is_shared);
             match of_key.iter_mut().find(|row| row.line == line) {

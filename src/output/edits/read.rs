@@ -1,10 +1,11 @@
 //! The journal of a GeoPackage: what was edited in it, several edits of one record taken together.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 
+use super::own::{self, KeyColumns};
 use super::{COMPUTED, DRAWN, Edit, EditsError, Key, Kind, NO_RECORD, Outcome};
 use crate::output::write::gpkg::journal::{GEOMETRY, TABLE, WRITTEN, trigger_of};
 
@@ -22,14 +23,15 @@ struct Entry {
 
 /// What was done to one record.
 #[derive(Default)]
-struct Record {
-    layer: String,
-    fid: i64,
-    key: Key,
-    line: Option<i64>,
-    changes: BTreeMap<String, (Option<String>, Option<String>)>,
-    is_deleted: bool,
-    is_added: bool,
+pub(super) struct Record {
+    pub(super) layer: String,
+    pub(super) fid: i64,
+    pub(super) key: Key,
+    pub(super) line: Option<i64>,
+    /// By field: as the run wrote it, and as the person left it.
+    pub(super) changes: BTreeMap<String, (Option<String>, Option<String>)>,
+    pub(super) is_deleted: bool,
+    pub(super) is_added: bool,
 }
 
 /// The edits, in the order of the first of each record, and the keys that several records of a layer have.
@@ -52,12 +54,12 @@ pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
     }
     let query = format!("SELECT layer, fid FROM {TABLE} WHERE edit = '{WRITTEN}'");
     let written = rows(&connection, &query, |row| Ok((row.get::<_, String>(0)?, row.get::<_, i64>(1)?))).map_err(failed)?;
-    for (layer, records) in written {
+    for (layer, records) in &written {
         let has_triggers = ["update", "delete", "insert"]
             .iter()
-            .try_fold(true, |all, event| Ok::<bool, EditsError>(all && exists("trigger", &trigger_of(&layer, event))?))?;
-        if !has_triggers || !accounts_for(&connection, &layer, records).map_err(failed)? {
-            return Err(EditsError::Rebuilt { path: path.to_owned(), layer });
+            .try_fold(true, |all, event| Ok::<bool, EditsError>(all && exists("trigger", &trigger_of(layer, event))?))?;
+        if !has_triggers || !accounts_for(&connection, layer, *records).map_err(failed)? {
+            return Err(EditsError::Rebuilt { path: path.to_owned(), layer: layer.clone() });
         }
     }
     let query = format!(
@@ -76,12 +78,17 @@ pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
             new: row.get(9)?,
         })
     });
-    let records = together(entries.map_err(failed)?);
+    let mut records = together(entries.map_err(failed)?);
+    for (layer, count) in &written {
+        own::columns(&connection, layer, *count, &mut records).map_err(failed)?;
+    }
     let shared = shared(&connection, &records).map_err(failed)?;
-    Ok((records.into_iter().flat_map(edits).collect(), shared))
+    let mut edits: Vec<Edit> = records.into_iter().flat_map(edits).collect();
+    edits.extend(own::layers(&connection, &written).map_err(failed)?);
+    Ok((edits, shared))
 }
 
-fn rows<T>(
+pub(super) fn rows<T>(
     connection: &Connection,
     query: &str,
     of: impl FnMut(&rusqlite::Row) -> rusqlite::Result<T>,
@@ -103,27 +110,15 @@ fn accounts_for(connection: &Connection, layer: &str, records: i64) -> rusqlite:
 /// Several edits of one record are taken together: it was what it was before the first, and is what it is after the last.
 fn together(entries: Vec<Entry>) -> Vec<Record> {
     let mut records: Vec<Record> = Vec::new();
+    let mut known: HashMap<(String, i64, Option<(Key, Option<i64>)>), usize> = HashMap::new();
     for entry in entries {
         // Edits that fitted no record of a run have the number 0.
-        let is_same = |record: &&mut Record| {
-            record.layer == entry.layer
-                && record.fid == entry.fid
-                && (entry.fid != 0 || (record.key == entry.key && record.line == entry.line))
-        };
-        let record = match records.iter_mut().find(is_same) {
-            Some(record) => record,
-            None => {
-                records.push(Record {
-                    layer: entry.layer,
-                    fid: entry.fid,
-                    key: entry.key,
-                    line: entry.line,
-                    ..Record::default()
-                });
-                let Some(record) = records.last_mut() else { continue };
-                record
-            }
-        };
+        let strayed = (entry.fid == 0).then(|| (entry.key.clone(), entry.line));
+        let index = *known.entry((entry.layer.clone(), entry.fid, strayed)).or_insert(records.len());
+        if index == records.len() {
+            records.push(Record { layer: entry.layer, fid: entry.fid, key: entry.key, line: entry.line, ..Record::default() });
+        }
+        let record = &mut records[index];
         match (entry.edit.as_str(), entry.field) {
             ("deleted", _) => record.is_deleted = true,
             ("added", _) => record.is_added = true,
@@ -193,33 +188,27 @@ fn well_known(hex: &str) -> Option<&str> {
 
 /// Keys of edited records that other records of their layer have, too: edited ones, and those that are as they were.
 fn shared(connection: &Connection, records: &[Record]) -> rusqlite::Result<Vec<(String, Key)>> {
+    // By layer and key: the record, and whether there are several.
+    let mut edited: HashMap<&str, HashMap<&Key, (i64, bool)>> = HashMap::new();
+    for record in records.iter().filter(|record| !record.is_added) {
+        let of_layer = edited.entry(&record.layer).or_default();
+        of_layer.entry(&record.key).and_modify(|(_, is_shared)| *is_shared = true).or_insert((record.fid, false));
+    }
     let mut shared = Vec::new();
-    for (place, record) in records.iter().enumerate().filter(|(_, record)| !record.is_added) {
-        let is_twice = records[..place].iter().any(|other| other.layer == record.layer && other.key == record.key);
-        if is_twice || has_another(connection, record)? {
-            shared.push((record.layer.clone(), record.key.clone()));
+    for (layer, mut keys) in edited {
+        let columns = KeyColumns::of(connection, layer)?;
+        if let Some(query) = columns.query(layer, "", "") {
+            let mut statement = connection.prepare(&query)?;
+            let mut found = statement.query([])?;
+            while let Some(row) = found.next()? {
+                let fid: i64 = row.get(0)?;
+                if let Some((of, is_shared)) = keys.get_mut(&KeyColumns::key(row)?) {
+                    *is_shared |= *of != fid;
+                }
+            }
         }
+        let several = keys.into_iter().filter(|(_, (_, is_shared))| *is_shared);
+        shared.extend(several.map(|(key, _)| (layer.to_owned(), key.clone())));
     }
     Ok(shared)
-}
-
-fn has_another(connection: &Connection, record: &Record) -> rusqlite::Result<bool> {
-    let fields =
-        rows(connection, &format!("SELECT name FROM pragma_table_info('{}')", record.layer.replace('\'', "''")), |row| {
-            row.get::<_, String>(0)
-        })?;
-    let Some(name) = super::apply::NAMES.into_iter().find(|name| fields.iter().any(|field| field == name)) else {
-        return Ok(false);
-    };
-    let mut conditions = vec![format!("\"{name}\" IS ?1"), "fid <> ?2".to_owned()];
-    for (field, place) in [("shot", "?3"), ("source_file", "?4")] {
-        // All are bound, whether the layer has the field or not.
-        let has = fields.iter().any(|known| known == field);
-        conditions.push(if has { format!("\"{field}\" IS {place}") } else { format!("({place} IS {place})") });
-    }
-    let query = format!("SELECT 1 FROM \"{}\" WHERE {} LIMIT 1", record.layer.replace('"', "\"\""), conditions.join(" AND "));
-    let found =
-        connection
-            .query_row(&query, rusqlite::params![record.key.feature, record.fid, record.key.shot, record.key.file], |_| Ok(()));
-    Ok(found.optional()?.is_some())
 }

@@ -11,7 +11,7 @@ mod metadata;
 mod pack;
 mod projects;
 mod rtree;
-mod schema;
+pub(in crate::output) mod schema;
 mod styles;
 
 use std::path::{Path, PathBuf};

@@ -237,7 +237,7 @@ pub fn root_page(connection: &Connection, table: &str) -> Result<u32, rusqlite::
     connection.query_row("SELECT rootpage FROM sqlite_master WHERE type = 'table' AND name = ?1", [table], |row| row.get(0))
 }
 
-pub(super) fn quoted(name: &str) -> String {
+pub(in crate::output) fn quoted(name: &str) -> String {
     format!("\"{}\"", name.replace('"', "\"\""))
 }
 
