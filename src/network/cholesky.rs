@@ -164,7 +164,8 @@ impl Ordering {
         let size = pattern.starts.len() - 1;
         let matrix = SymbolicSparseColMatRef::new_checked(size, size, &pattern.starts, None, &pattern.rows);
         let params = CholeskySymbolicParams {
-            supernodal_flop_ratio_threshold: SupernodalThreshold::FORCE_SUPERNODAL,
+            // In blocks always, even where nothing is to be eliminated: a ratio of 0 is not above one of 0.
+            supernodal_flop_ratio_threshold: SupernodalThreshold(-1.0),
             ..Default::default()
         };
         let symbolic =
