@@ -244,3 +244,69 @@ fn networks() {
     alone.write("known.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nstone,46.1,8.9,500\nB,46.1,8.900647,500\n");
     goes("give points the names that bases or features have in the logs", alone, frame(""));
 }
+
+#[test]
+fn datums_and_grids() {
+    let of = |layers: &str, bases: &str| {
+        let field = Field::new(good(1));
+        let job = field.job.replacen("crs = \"EPSG:32632\"", &format!("crs = \"{layers}\""), 1);
+        Field { job: job.replacen("crs = \"EPSG:4979\"", &format!("crs = \"{bases}\""), 1), ..field }
+    };
+    let allowed =
+        |field: Field, key: &str| Field { job: field.job.replacen("formats", &format!("{key} = true\nformats"), 1), ..field };
+    // A null transformation.
+    let unknown = "+proj=longlat +ellps=clrk66 +type=crs\"\nellipsoid_heights_crs = \"EPSG:4979";
+    let message = "write allow_ballpark = true in the job to accept it";
+    goes(message, of("EPSG:32632", unknown), allowed(of("EPSG:32632", unknown), "allow_ballpark"));
+    goes(message, of("EPSG:32632", unknown), of("EPSG:32632", "EPSG:4979"));
+    // A grid that is not installed, of positions and of heights.
+    let of_britain = || {
+        let field = of("EPSG:27700", "EPSG:4979");
+        field.write("bases.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nA,54.6,-3.4,60\n");
+        field
+    };
+    goes("write allow_missing_grids = true in the job", of_britain(), allowed(of_britain(), "allow_missing_grids"));
+    let above_egm96 = || of("EPSG:32632+5773", "EPSG:4979");
+    let message = "write allow_global_geoid = true under [heights] in the job";
+    let with_geoid = above_egm96();
+    let job = with_geoid.job.clone() + "allow_global_geoid = true\n";
+    goes(message, above_egm96(), Field { job, ..with_geoid });
+    goes("or name a CRS without a vertical part", above_egm96(), of("EPSG:32632", "EPSG:4979"));
+    // Heights on an older datum.
+    let old = |more: &str| allowed(of("EPSG:32632", &format!("EPSG:4230{more}")), "allow_missing_grids");
+    for crs in ["EPSG:4979", "EPSG:4230"] {
+        let said = old(&format!("\"\nellipsoid_heights_crs = \"{crs}"));
+        goes(&format!("Write ellipsoid_heights_crs = \"EPSG:4979\" {}", "beside the crs of the positions"), old(""), said);
+    }
+}
+
+#[test]
+fn areas_and_levels() {
+    let bow = "base,shot,feature,string,role,true_azimuth_deg,inclination_deg,slope_distance_m\n\
+               A,1,Q1,bow,,10,0,50\nA,2,Q2,bow,,20,0,70\nA,3,Q3,bow,,20,0,50\nA,4,Q4,bow,close,10,0,70\n";
+    let repaired = Field::new(bow);
+    let job = repaired.job.clone() + "[checks]\nrepair_areas = true\n";
+    goes("write repair_areas = true under [checks]", Field::new(bow), Field { job, ..repaired });
+    // In the other order the edges do not cross.
+    let turned = bow.replace("20,0,70", "20,0,7x").replace("20,0,50", "20,0,70").replace("20,0,7x", "20,0,50");
+    goes("Mend the order of its shots", Field::new(bow), Field::new(turned));
+}
+
+/// Shots in a sheet for each base, beside the sheet of the bases: all that the message proposes.
+#[test]
+fn sheets() {
+    let book = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/first_evening/others/de3/Hangaufnahme.xlsx");
+    let of = |sheet: &str| {
+        let columns = "[shots.columns]\nshot = \"Nr\"\nslope_distance_m = \"Strecke [m]\"\ngrid_azimuth_gon = \"Richtung (gitter) [gon]\"\n\
+                       inclination_gon = \"Höhenwinkel [gon]\"\n[shots.values]\nbase = \"A\"";
+        let field = Field::new("").with("SHOTS", &format!("{sheet}\n{columns}"));
+        field.write("slope.xlsx", std::fs::read(&book).unwrap());
+        Field { job: field.job.replace("shots.csv", "slope.xlsx"), ..field }
+    };
+    let message = "sheet = \"Nordhang\", or sheet = \"*\" for all";
+    for remedy in ["sheet = \"Nordhang\"", "sheet = \"*\""] {
+        goes(message, of(""), of(remedy));
+    }
+    let (_, text) = said(&of("sheet = \"*\""));
+    assert!(text.contains("slope.xlsx [Punkte]: the sheet has other columns than [shots] names; it is left out"), "{text}");
+}

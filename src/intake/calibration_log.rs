@@ -7,10 +7,14 @@ use super::delimited::{Row, Rows};
 use super::log_layout::LogLayout;
 use super::shots::bare_readings;
 use super::text::Text;
+use super::words::plain;
 use crate::job::LogFormat;
 use crate::records::ledger::{Counts, Fault};
 use crate::records::names::label;
 use crate::records::shot::Readings;
+
+/// Kinds of calibrations.
+const KINDS: [&str; 3] = ["known_line", "two_way", "two_peg"];
 
 /// A row of such a log. Words that the log does not have are empty.
 #[derive(Debug, Clone)]
@@ -47,7 +51,7 @@ pub struct BareLog {
 /// # Errors
 /// When the log cannot be used as a whole.
 pub fn read(text: &Text, format: &LogFormat) -> Result<BareLog, IntakeError> {
-    let layout = LogLayout::for_calibration(text, format)?;
+    let layout = LogLayout::for_calibration(text, &of_calibration(format))?;
     let (offset, first_line) = layout.body;
     let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
     let (rows, faults) = cut(&chunk, &layout, &text.path, &mut Counts::default())?;
@@ -59,6 +63,24 @@ pub fn read(text: &Text, format: &LogFormat) -> Result<BareLog, IntakeError> {
         role_header: layout.header(Quantity::Role).to_owned(),
         rows: rows.rows().iter().zip(faults).map(read).collect(),
     })
+}
+
+/// How a log of calibration shots is written, by a job whose shots are of something else: what the job says of all their rows (a height, a
+/// role in it, several readings of a row) says nothing of these.
+fn of_calibration(format: &LogFormat) -> LogFormat {
+    let mut own = format.clone();
+    own.values.retain(|name, value| {
+        let is_of_shots = name == "measure" && !KINDS.contains(&plain(value).as_str()) || name == "role";
+        !is_of_shots
+    });
+    let readings = std::mem::take(&mut own.readings);
+    for (name, headers) in readings.iter().flat_map(|reading| &reading.columns) {
+        // A column that several readings have is none of one sight.
+        if readings.iter().filter(|reading| reading.columns.contains_key(name)).count() == 1 {
+            own.columns.entry(name.clone()).or_insert_with(|| headers.clone());
+        }
+    }
+    own
 }
 
 fn bare_shot(layout: &LogLayout, rows: &Rows, row: &Row) -> BareShot {

@@ -131,3 +131,29 @@ fn a_job_with_calibrations_that_overlap_is_refused() {
         "{message}"
     );
 }
+
+/// The job of shots of heights, as a starter job has it, reads a calibration log that has some of its columns, and no column of measures: 12.3 −
+/// (12.0 + 12.2) / 2.
+#[test]
+fn a_job_of_other_measurements_reads_a_log_of_one_kind_with_some_of_its_columns() {
+    let columns = "[shots.columns]\nbase = \"Stn\"\nfeature = [\"Plot\", \"Tree\"]\nmagnetic_azimuth_deg = \"Az\"\ninclination_deg = \"Inc\"\n\
+                   slope_distance_m = \"SD\"\ndate = \"Day\"\ntime = \"Clock\"\ninstrument_height_m = \"HI\"\n";
+    let values = "[shots.values]\nmeasure = \"height\"\nrole = \"top\"\n";
+    let readings = "[[shots.readings]]\ncolumns = { horizontal_distance_m = \"HD\" }\nvalues = { role = \"distance\" }\n";
+    for more in ["", values, &format!("{values}{readings}")] {
+        let field = Field::new("").with("SHOTS", &format!("{columns}{more}"));
+        fs::write(field.path("job.toml"), &field.job).unwrap();
+        fs::write(field.path("cal.csv"), "Nr;SD\n1;12,0\n2;12,2\n").unwrap();
+        let ran = standoff(field.folder.path(), &["calibrate", "cal.csv", "--job", "job.toml", "--distance", "12.3", "--json"]);
+        let found: serde_json::Value = serde_json::from_str(&ran.exits(0).out).unwrap();
+        assert!((super::correction(&found, "distance").0 - 0.2).abs() < super::PRINTED, "{more}: {found}");
+    }
+    // Where the job's own values are of a calibration, they stand.
+    let field = Field::new("").with("SHOTS", "[shots.values]\nmeasure = \"two_way\"\n");
+    fs::write(field.path("job.toml"), &field.job).unwrap();
+    fs::write(field.path("cal.csv"), "role,inclination_deg,slope_distance_m\nforth,1.3,40\nback,-0.7,40\n").unwrap();
+    let ran = standoff(field.folder.path(), &["calibrate", "cal.csv", "--job", "job.toml", "--json"]).exits(0);
+    let found: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    // Half the sum of both ways is the index; the correction takes it off.
+    assert!((super::correction(&found, "inclination").0 + 0.3).abs() < 1e-3, "{found}");
+}
