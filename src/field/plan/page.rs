@@ -117,5 +117,5 @@ fn errors(report: &Report, units: &Units) -> String {
         };
         table.row(vec![Cell::from(name), Cell::from(number), Cell::from(unit), Cell::from(origin)]);
     }
-    format!("{}{}", table.html(), list(&report.errors.notes(units)))
+    format!("{}{}", table.html(), list(report.errors.notes(units)))
 }
