@@ -92,10 +92,7 @@ fn movements_on_the_ground_with_their_marks() {
     // exp(−d²/2), d² = 0.353² / 0.02.
     let alone = number(&changes[6]["probability_horizontal"]);
     assert!((alone - (-0.5 * 0.353f64.powi(2) / 0.02).exp()).abs() < 1e-3, "{alone}");
-    assert!(
-        found["notes"].to_string().contains("1 features would count as changed if each were the only one looked at"),
-        "{found}"
-    );
+    assert!(found["notes"].to_string().contains("1 feature would count as changed if it were the only one looked at"), "{found}");
 }
 
 #[test]

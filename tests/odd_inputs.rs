@@ -91,7 +91,7 @@ fn a_job_and_calibration_shots_come_from_standard_input_too() {
         let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
         Ran { status: output.status.code(), out: text(output.stdout), err: text(output.stderr) }
     };
-    assert!(fed(&["check", "-"], "job.toml").exits(0).out.contains("1 of 1 shots mapped"));
+    assert!(fed(&["check", "-"], "job.toml").exits(0).out.contains("1 of 1 shot mapped"));
     fed(&["map", "-", "--out", "piped"], "job.toml").exits(0);
     standoff(job.folder.path(), &["map", "job.toml", "--out", "named"]).exits(0);
     assert_same_files(&job.folder.path().join("piped"), &job.folder.path().join("named"));
@@ -238,7 +238,7 @@ fn a_link_round_to_the_top_and_a_file_that_goes_do_no_harm_to_a_pattern() {
     let text = read(&folder.join("job.toml")).replace("\"shots.csv\"", "\"**/shot*.csv\"");
     job.write("job.toml", &text);
     let ran = soon(folder, &["map", "job.toml", "--out", "out"]).exits(0);
-    assert!(ran.out.starts_with("1 of 1 shots mapped"), "{}", ran.out);
+    assert!(ran.out.starts_with("1 of 1 shot mapped"), "{}", ran.out);
     // Files come and go beside the logs.
     let going = std::sync::atomic::AtomicBool::new(true);
     std::thread::scope(|scope| {

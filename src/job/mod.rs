@@ -145,6 +145,9 @@ pub struct Report {
     /// to the CRS of the layers and into the page. Default: none.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub background: Option<PathBuf>,
+    /// Write the drawings of the page as SVG files, too: sections, elevations, piles, heights. Default: false.
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub drawings: bool,
 }
 
 /// The stand of rows that name none, in a job without bases.

@@ -6,7 +6,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::contract::Account;
-use super::report::terminal::grouped;
+use crate::numeric::words::{counted, grouped};
 use crate::records::ledger::{Counts, Reason};
 
 /// How many of some kind the logs ask for, and how many came of it.
@@ -44,9 +44,9 @@ impl Account {
         }
         let Some((reason, rows)) = most_frequent(shots) else { return Some("nothing was mapped".to_owned()) };
         let mut why = format!(
-            "nothing was mapped: {} of {} rows are held, {} of them as {}: {}",
+            "nothing was mapped: {} of {} held, {} of them as {}: {}",
             grouped(shots.held_total()),
-            grouped(shots.read),
+            counted(shots.read, "row is", "rows are"),
             grouped(rows),
             reason.code(),
             reason.advice()
@@ -63,11 +63,14 @@ impl Account {
         let mut parts = Vec::new();
         // Rows that serve measurements alone are asked for no point.
         if shots.mapped > 0 || self.measurements.made == 0 || shots.composed == 0 {
-            parts.push(format!("{} of {} shots mapped", grouped(shots.mapped), grouped(shots.read)));
+            parts.push(format!("{} of {} mapped", grouped(shots.mapped), counted(shots.read, "shot", "shots")));
         }
-        for (made, what) in [(self.measurements, "measurements composed"), (self.strings, "strings drawn")] {
+        for (made, one, several) in [
+            (self.measurements, "measurement composed", "measurements composed"),
+            (self.strings, "string drawn", "strings drawn"),
+        ] {
             if made.asked > 0 {
-                parts.push(format!("{} of {} {what}", grouped(made.made), grouped(made.asked)));
+                parts.push(format!("{} of {}", grouped(made.made), counted(made.asked, one, several)));
             }
         }
         parts.join(", ")

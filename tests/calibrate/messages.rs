@@ -198,7 +198,7 @@ fn cautions() {
         "distance correction     +0.100 m, standard error 0.300 m\n  caution  the standard error is larger than the correction: it is not \
          different from zero\n",
         "    one shot tells nothing of its own error and cannot be tested for a blunder; shoot three or more\n",
-        "1 of 1 shots; of one reading 1.000 deg (the instrument's stated or usual one, no repeats to tell)\n",
+        "1 of 1 shot; of one reading 1.000 deg (the instrument's stated or usual one, no repeats to tell)\n",
         "The shots have no date: the lines below hold for every date.",
         "\n[[instrument.calibrations]]\nazimuth_correction_deg = 3.5\n",
     ] {

@@ -14,6 +14,32 @@ fn drawn(folder: &str, change: &dyn Fn(&Path), out: &str) -> tempfile::TempDir {
     example
 }
 
+/// The key of the job writes what the option writes, byte by byte.
+#[test]
+fn a_job_asks_for_its_drawings() {
+    let asked = tempfile::tempdir().unwrap();
+    copy(&Path::new(env!("CARGO_MANIFEST_DIR")).join("examples/span-survey"), asked.path());
+    let job = asked.path().join("job.toml");
+    let map = |arguments: &[&str]| standoff(asked.path(), &[&["map", "job.toml", "--quiet"], arguments].concat()).exits(0);
+    let files = |out: &str| -> Vec<(String, String)> {
+        let folder = asked.path().join(out).join("drawings");
+        let Ok(entries) = fs::read_dir(&folder) else { return Vec::new() };
+        let mut files: Vec<(String, String)> = entries
+            .map(|entry| entry.unwrap().path())
+            .map(|path| (path.file_name().unwrap().to_string_lossy().into_owned(), fs::read_to_string(&path).unwrap()))
+            .collect();
+        files.sort();
+        files
+    };
+    map(&["--out", "none"]);
+    map(&["--out", "option", "--drawings"]);
+    let text = fs::read_to_string(&job).unwrap();
+    fs::write(&job, text + "\n[report]\ndrawings = true\n").unwrap();
+    map(&["--out", "key"]);
+    assert!(files("none").is_empty() && files("key").len() >= 3);
+    assert_eq!(files("key"), files("option"));
+}
+
 fn with_line(path: &Path, file: &str, from: &str, to: &str) {
     let text = fs::read_to_string(path.join(file)).unwrap();
     assert!(text.contains(from), "{file} has no {from}");

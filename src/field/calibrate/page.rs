@@ -2,6 +2,7 @@
 
 use super::report::{job_lines, signed};
 use super::{Calibration, Finding};
+use crate::numeric::words::counted;
 use crate::output::numbers::fixed;
 use crate::output::page::chart::Plot;
 use crate::output::page::good::figure;
@@ -34,7 +35,7 @@ pub fn html(calibration: &Calibration, table: &str, units: &Units) -> String {
     Sheet {
         title: "Calibration of an instrument".to_owned(),
         lead: vec![
-            format!("From {} shots{days}, to be added to its readings: {}.", calibration.shots, calibration.corrections.iter().map(named).collect::<Vec<_>>().join("; ")),
+            format!("From {}{days}, to be added to its readings: {}.", counted(calibration.shots as u64, "shot", "shots"), calibration.corrections.iter().map(named).collect::<Vec<_>>().join("; ")),
             format!("Lengths in {}, angles in {}.", units.length().words, units.angle().words),
         ],
         parts: vec![

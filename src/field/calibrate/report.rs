@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 use super::repeats::OUTLIER_SIGMAS;
 use super::{Calibration, Corrected, Finding, Reading};
 use crate::job::Job;
+use crate::numeric::words::counted;
 use crate::output::write::number::rounded;
 use crate::units::Units;
 
@@ -124,9 +125,10 @@ pub fn text(calibration: &Calibration, table: &str, units: &Units) -> Result<Str
     let shots = calibration.shots;
     writeln!(
         text,
-        "{shots} calibration shots; {} rows of other measures; {} rows held",
-        calibration.others,
-        calibration.held.len()
+        "{}; {} of other measures; {} held",
+        counted(shots as u64, "calibration shot", "calibration shots"),
+        counted(calibration.others as u64, "row", "rows"),
+        counted(calibration.held.len() as u64, "row", "rows")
     )?;
     for held in &calibration.held {
         writeln!(text, "  held  {}:{}  {}", held.file, held.line, held.sentence)?;
@@ -156,11 +158,11 @@ fn write_finding(text: &mut String, finding: &Finding, said: &Said) -> std::fmt:
     let source = if finding.is_assumed { "the instrument's stated or usual one, no repeats to tell" } else { "from the repeats" };
     write!(
         text,
-        "  {} {}, standard error {}: {used} of {} shots; of one reading {} ({source})",
+        "  {} {}, standard error {}: {used} of {}; of one reading {} ({source})",
         finding.measure.word(),
         said.signed(quantity, finding.correction),
         said.unsigned(quantity, finding.sigma),
-        finding.readings.len(),
+        counted(finding.readings.len() as u64, "shot", "shots"),
         said.unsigned(quantity, finding.sigma_reading)
     )?;
     if finding.sigma_known > 0.0 {

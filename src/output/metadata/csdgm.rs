@@ -5,6 +5,7 @@
 
 use super::Metadata;
 use crate::job::catalogue::Values;
+use crate::numeric::words::counted;
 use crate::output::columns::{Field, FieldKind, Layer};
 use crate::output::report::terminal::grouped;
 use crate::output::style::title_of;
@@ -140,9 +141,9 @@ fn quality(document: &mut Document, metadata: &Metadata, index: usize, day: &str
         document.leaf(
             "complete",
             &format!(
-                "{} of {} shots mapped, {} held with a reason.",
+                "{} of {} mapped, {} held with a reason.",
                 grouped(shots.mapped),
-                grouped(shots.read),
+                counted(shots.read, "shot", "shots"),
                 grouped(shots.held_total())
             ),
         );

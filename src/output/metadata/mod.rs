@@ -18,6 +18,7 @@ mod sure;
 use jiff::Timestamp;
 
 use crate::intake::log::InputFile;
+use crate::numeric::words::counted;
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::{Account, Setup};
 use crate::output::report::summary::CAUTION;
@@ -133,10 +134,10 @@ impl Metadata<'_> {
     pub fn summary(&self) -> String {
         let (shots, bases) = (&self.account.shots, self.account.bases_used + self.account.bases_placed);
         format!(
-            "Features measured from {} GNSS bases with a laser rangefinder: {} of {} shots mapped, {} held with a reason. {} {CAUTION}",
-            grouped(bases),
+            "Features measured from {} with a laser rangefinder: {} of {} mapped, {} held with a reason. {} {CAUTION}",
+            counted(bases, "GNSS base", "GNSS bases"),
             grouped(shots.mapped),
-            grouped(shots.read),
+            counted(shots.read, "shot", "shots"),
             grouped(shots.held_total()),
             self.reference()
         )
@@ -145,7 +146,7 @@ impl Metadata<'_> {
     /// How it came about, in a sentence.
     pub fn lineage(&self) -> String {
         let logs = |is_bases: bool| self.account.files.iter().filter(|file| file.is_bases == is_bases).count();
-        let many = |count: usize, of: &str| format!("{count} log{} of {of}", if count == 1 { "" } else { "s" });
+        let many = |count: usize, of: &str| format!("{} of {of}", counted(count as u64, "log", "logs"));
         format!(
             "Computed by standoff {} from {} and {}.",
             env!("CARGO_PKG_VERSION"),
@@ -165,11 +166,11 @@ impl Metadata<'_> {
         let mut steps = Vec::new();
         for file in &account.files {
             steps.push(format!(
-                "Read {} ({} of {}): {} rows, {} held with a reason each.",
+                "Read {} ({} of {}): {}, {} held with a reason each.",
                 file.name,
                 if file.is_bases { "bases" } else { "shots" },
                 file.kind,
-                grouped(file.counts.read),
+                counted(file.counts.read, "row", "rows"),
                 grouped(file.counts.held_total())
             ));
         }

@@ -3,6 +3,7 @@
 use super::collect::Collected;
 use super::table::clean;
 use crate::numeric::quantiles::at_shares;
+use crate::numeric::words::counted;
 use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
 use crate::output::report::terminal::{CRS_AND_NOTES, grouped};
@@ -30,11 +31,6 @@ fn words_of(day: &str) -> String {
         Ok(date) => date.strftime("%-d %B %Y").to_string(),
         Err(_) => clean(day),
     }
-}
-
-/// A count with its noun.
-pub fn counted(count: u64, one: &str, several: &str) -> String {
-    format!("{} {}", grouped(count), if count == 1 { one } else { several })
 }
 
 /// What was mapped, with what accuracy, in which system.

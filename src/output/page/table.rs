@@ -74,14 +74,29 @@ impl Cell {
 
 impl Cell {
     /// Whether its text may take several lines: others stay on one.
-    pub fn is_long(&self) -> bool {
+    fn is_long(&self) -> bool {
         let (Cell::Text(text) | Cell::Link { text, .. }) = self;
         text.len() > LONG
+    }
+
+    /// The classes of its cell in the table.
+    pub fn classes(&self) -> &'static str {
+        let (Cell::Text(text) | Cell::Link { text, .. }) = self;
+        // A browser breaks lines at blanks, hyphens and slashes.
+        let has_long_word = text.split([' ', '-', '/']).any(|word| word.chars().count() > UNBROKEN);
+        match (self.is_long(), has_long_word) {
+            (true, true) => "l b",
+            (true, false) => "l",
+            (false, true) => "b",
+            (false, false) => "",
+        }
     }
 }
 
 /// Bytes beyond which a cell's text may take several lines.
 const LONG: usize = 34;
+/// Letters without a place to break beyond which a narrow sheet of paper breaks them anywhere.
+const UNBROKEN: usize = 20;
 
 /// Signs that control something become a visible stand-in.
 pub fn clean(text: &str) -> String {

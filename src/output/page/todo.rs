@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::collect::Collected;
-use super::heading::counted;
 use super::shell::Part;
 use super::svg::escaped;
 use super::table::{Cell, Table, clean};
+use crate::numeric::words::counted;
 use crate::output::contract::Account;
 use crate::output::report::terminal::grouped;
 use crate::records::ledger::{Flag, Reason};

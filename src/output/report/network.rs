@@ -5,7 +5,7 @@ use crate::units::Units;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::terminal::grouped;
+use crate::numeric::words::{counted, grouped};
 
 /// Records of one kind that the summary holds; the rest is counted, and the layers have them all.
 pub const RECORDS: usize = 100;
@@ -221,10 +221,10 @@ impl NetworkSummary {
             count => format!("{} networks", grouped(count)),
         };
         let mut lines = vec![format!(
-            "{parts} of {} stations, {} readings, {} unknowns, {} redundant.",
-            grouped(self.stations),
-            grouped(self.readings),
-            grouped(self.unknowns),
+            "{parts} of {}, {}, {}, {} redundant.",
+            counted(self.stations, "station", "stations"),
+            counted(self.readings, "reading", "readings"),
+            counted(self.unknowns, "unknown", "unknowns"),
             grouped(self.freedom)
         )];
         add(&mut lines, &self.components, "networks", &|component: &ComponentSummary| component.line(self.components.count > 1));
@@ -264,9 +264,14 @@ impl ComponentSummary {
         let rest = if (self.names.len() as u64) < self.stations { " …" } else { "" };
         let which = match (is_one_of_several, self.names.as_slice()) {
             (false, _) => String::new(),
-            (true, []) => format!("Network {} of {} stations: ", self.network, grouped(self.stations)),
+            (true, []) => format!("Network {} of {}: ", self.network, counted(self.stations, "station", "stations")),
             (true, names) => {
-                format!("Network {} of {} stations ({}{rest}): ", self.network, grouped(self.stations), names.join(", "))
+                format!(
+                    "Network {} of {} ({}{rest}): ",
+                    self.network,
+                    counted(self.stations, "station", "stations"),
+                    names.join(", ")
+                )
             }
         };
         let (Some(factor), Some([least, greatest])) = (self.variance_factor, self.expected) else {
@@ -339,9 +344,9 @@ impl CorrectionSummary {
         let (unit, [value, sigma]) = in_units(units, &self.unit, [self.value, self.sigma]);
         let network = if is_one_of_several { format!(", network {}", self.network) } else { String::new() };
         format!(
-            "Found: {}{of} {value:+.decimals$} {unit} (standard error {sigma:.decimals$}, {} readings{network})",
+            "Found: {}{of} {value:+.decimals$} {unit} (standard error {sigma:.decimals$}, {}{network})",
             self.kind,
-            grouped(self.readings)
+            counted(self.readings, "reading", "readings")
         )
     }
 }
@@ -351,11 +356,11 @@ impl ScatterSummary {
         let (unit, [sigma]) = in_units(units, &self.unit, [self.sigma]);
         let of = self.instrument.as_ref().map_or(String::new(), |instrument| format!(" of {instrument}"));
         format!(
-            "The {} readings{of} scatter {:.2} times as much as the job says (standard error of that {:.2}): {sigma:.3} {unit}, from {} readings.",
+            "The {} readings{of} scatter {:.2} times as much as the job says (standard error of that {:.2}): {sigma:.3} {unit}, from {}.",
             self.readings_of,
             self.factor,
             self.sigma_factor,
-            grouped(self.readings)
+            counted(self.readings, "reading", "readings")
         )
     }
 }

@@ -9,10 +9,10 @@ use jiff::civil::Date;
 use jiff::tz::Offset;
 
 use super::styled::{HELD as FLAG, STRONG};
-use super::terminal::grouped;
 use crate::geodesy::crs::Operation;
 use crate::geodesy::geoid::{self, Source};
 use crate::geodesy::north::Declination;
+use crate::numeric::words::counted;
 use crate::records::shown::visible;
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
@@ -49,7 +49,7 @@ pub fn lines(stations: &[Station], units: &Units) -> String {
     let mut text = String::new();
     let width = stations.iter().take(BASES_SHOWN).map(|station| station.base.label.chars().count()).max().unwrap_or(0);
     for station in stations.iter().take(BASES_SHOWN) {
-        let (base, shots) = (&station.base, if station.shots == 1 { "shot" } else { "shots" });
+        let base = &station.base;
         let from = match base.from_network {
             true => "by the network".to_owned(),
             false => format!("{}:{}", station.file, base.row.line),
@@ -58,15 +58,19 @@ pub fn lines(stations: &[Station], units: &Units) -> String {
         // Writing to a String does not fail.
         let _ = writeln!(
             text,
-            "base     {:width$}  {}, standard error {}, {from}, {} {shots}{flags}",
+            "base     {:width$}  {}, standard error {}, {from}, {}{flags}",
             base.label,
             degrees(&station.placed),
             units.length().said(base.covariance.ee.sqrt(), 2),
-            grouped(station.shots)
+            counted(station.shots, "shot", "shots")
         );
     }
     if stations.len() > BASES_SHOWN {
-        let _ = writeln!(text, "and {} bases more; the bases layer has them all", grouped((stations.len() - BASES_SHOWN) as u64));
+        let _ = writeln!(
+            text,
+            "and {} more; the bases layer has them all",
+            counted((stations.len() - BASES_SHOWN) as u64, "base", "bases")
+        );
     }
     text
 }
@@ -86,8 +90,8 @@ pub fn blocks(stations: &[Station], units: &Units) -> String {
         let _ = block(&mut text, station, units);
     }
     if stations.len() > BASES_SHOWN {
-        let rest = grouped((stations.len() - BASES_SHOWN) as u64);
-        let _ = writeln!(text, "and {rest} bases more; the bases layer has them all");
+        let rest = counted((stations.len() - BASES_SHOWN) as u64, "base", "bases");
+        let _ = writeln!(text, "and {rest} more; the bases layer has them all");
     }
     text
 }
@@ -106,8 +110,7 @@ fn block(text: &mut String, station: &Station, units: &Units) -> std::fmt::Resul
     datum(text, station, &length)?;
     height(text, base, placed, &length)?;
     north(text, station, &units.angle())?;
-    let shots = if station.shots == 1 { "shot" } else { "shots" };
-    writeln!(text, "  shots   {} {shots} mapped from it", grouped(station.shots))?;
+    writeln!(text, "  shots   {} mapped from it", counted(station.shots, "shot", "shots"))?;
     for flag in base.flags.iter() {
         writeln!(text, "  {FLAG}flag{FLAG:#}    {}: {}", flag.code(), flag.sentence())?;
     }
@@ -130,8 +133,7 @@ fn source(text: &mut String, station: &Station, length: &Shown) -> std::fmt::Res
             }
         }
         Some(made) => {
-            let fixes = if made.epochs == 1 { "fix" } else { "fixes" };
-            write!(text, ", {} {fixes}", grouped(made.epochs))?;
+            write!(text, ", {}", counted(made.epochs, "fix", "fixes"))?;
             if let (Some(first), Some(last)) = (row.windows.first(), row.windows.last()) {
                 write!(text, " of {} to {} UTC", utc(first.0), Offset::UTC.to_datetime(last.1).time())?;
             }

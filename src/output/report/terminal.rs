@@ -6,6 +6,8 @@ use std::fmt::Write;
 use super::styled::{FAINT, HELD, STRONG, WRONG};
 use super::values::{self, Look};
 use super::written;
+use crate::numeric::words::counted;
+pub use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::records::ledger::{Flag, Reason};
 use crate::records::shown::{message, visible};
@@ -43,12 +45,16 @@ fn write_opening(text: &mut String, account: &Account, units: &Units) -> std::fm
     if shots.repeats > 0 {
         writeln!(
             text,
-            "  {} further shots to features mapped already: joined in their points or left out by a test",
-            grouped(shots.repeats)
+            "  {} to features mapped already: joined in their points or left out by a test",
+            counted(shots.repeats, "further shot", "further shots")
         )?;
     }
     if shots.composed > 0 {
-        writeln!(text, "  {} rows served measurements without being points of their own", grouped(shots.composed))?;
+        writeln!(
+            text,
+            "  {} measurements without being points of their own",
+            counted(shots.composed, "row served", "rows served")
+        )?;
     }
     if shots.without_height > 0 {
         writeln!(text, "  {} mapped without a height: nothing vertical was measured", grouped(shots.without_height))?;
@@ -122,36 +128,13 @@ fn bases(account: &Account) -> String {
         return "no bases".to_owned();
     }
     if rows.outside_occupations == 0 && used == rows.mapped {
-        return format!("{} of {} bases used{more}", grouped(rows.mapped), grouped(rows.read));
+        return format!("{} of {} used{more}", grouped(rows.mapped), counted(rows.read, "base", "bases"));
     }
     format!(
-        "{} bases of {} fixes and points, {} held, {} outside every occupation{more}",
-        grouped(used),
-        grouped(rows.mapped),
+        "{} of {}, {} held, {} outside every occupation{more}",
+        counted(used, "base", "bases"),
+        counted(rows.mapped, "fix or point", "fixes and points"),
         grouped(rows.held_total()),
         grouped(rows.outside_occupations)
     )
-}
-
-/// A count with spaces between thousands.
-pub fn grouped(count: u64) -> String {
-    let digits = count.to_string();
-    let mut text = String::with_capacity(digits.len() + digits.len() / 3);
-    for (i, digit) in digits.chars().enumerate() {
-        if i > 0 && (digits.len() - i).is_multiple_of(3) {
-            text.push(' ');
-        }
-        text.push(digit);
-    }
-    text
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn thousands_are_grouped() {
-        assert_eq!([0, 999, 1000, 1_234_567].map(grouped), ["0", "999", "1 000", "1 234 567"]);
-    }
 }

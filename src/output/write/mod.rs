@@ -286,6 +286,7 @@ impl Sink for Output {
         }
         self.metric = self.cells.layers(self.told.clone());
         self.units = InUnits::new(setup.job.units);
+        self.drawings |= setup.job.report.drawings;
         self.orders = self.metric.iter().map(order::arranged).collect();
         let in_order = |(layer, order): (&Layer, &Vec<usize>)| order::in_order(&self.units.layer(layer), order);
         self.layers = self.metric.iter().zip(&self.orders).map(in_order).collect();

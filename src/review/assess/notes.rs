@@ -8,6 +8,7 @@ use super::errors::PointError;
 use super::means::sigma_of_mean_m;
 use super::moments::{Errors, Moments};
 use crate::geodesy::covariance::INTERVAL95;
+use crate::numeric::words::counted;
 use crate::stations::base::HeightKind;
 
 /// What must be known to read the figures.
@@ -29,9 +30,9 @@ pub fn notes(
     let features: BTreeSet<u64> = points.iter().map(|point| point.check_line).collect();
     if features.len() < points.len() {
         notes.push(format!(
-            "The {} points are of {} features: shots of one feature share the error of its check point, and count for less than as many features.",
+            "The {} points are of {}: shots of one feature share the error of its check point, and count for less than as many features.",
             points.len(),
-            features.len()
+            counted(features.len() as u64, "feature", "features")
         ));
     }
     notes.extend(shared(points).filter(|_| has_uncertainty));

@@ -7,6 +7,7 @@ use super::errors::PointError;
 use super::moments::Moments;
 use super::standards::BEFORE_A_CLAIM;
 use super::{Assessment, Left};
+use crate::numeric::words::counted;
 use crate::output::numbers::fixed;
 use crate::output::page::good::figure;
 use crate::output::page::sheet::{Sheet, list};
@@ -32,10 +33,10 @@ pub fn html(found: &Assessment, units: Units) -> String {
         title: format!("{} against check points", found.layer),
         lead: vec![
             format!(
-                "{} points of {} tested against {} check points of {}. Root mean square error: {}.",
-                found.tested,
+                "{} of {} tested against {} of {}. Root mean square error: {}.",
+                counted(found.tested as u64, "point", "points"),
                 found.file,
-                found.matched,
+                counted(found.matched as u64, "check point", "check points"),
                 found.check_file,
                 figures.join(", ")
             ),

@@ -7,6 +7,7 @@ use super::moments::Moments;
 use super::outliers::LIMIT;
 use super::standards::BEFORE_A_CLAIM;
 use super::{Assessment, Left, Outlier};
+use crate::numeric::words::counted;
 use crate::output::write::number::rounded;
 use crate::units::Shown;
 
@@ -21,9 +22,28 @@ const DECIMALS: Option<u8> = Some(4);
 /// Never; writing to a string cannot fail.
 pub fn text(found: &Assessment, length: Shown) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
-    writeln!(text, "tested   {}, layer {}: {} points in {}", found.file, found.layer, found.points, found.crs)?;
-    writeln!(text, "against  {}: {} check points in {}", found.check_file, found.check_points, found.check_crs)?;
-    writeln!(text, "matched  {} {}; {} points tested", found.matched, found.matched_by, found.tested)?;
+    writeln!(
+        text,
+        "tested   {}, layer {}: {} in {}",
+        found.file,
+        found.layer,
+        counted(found.points as u64, "point", "points"),
+        found.crs
+    )?;
+    writeln!(
+        text,
+        "against  {}: {} in {}",
+        found.check_file,
+        counted(found.check_points as u64, "check point", "check points"),
+        found.check_crs
+    )?;
+    writeln!(
+        text,
+        "matched  {} {}; {} tested",
+        found.matched,
+        found.matched_by,
+        counted(found.tested as u64, "point", "points")
+    )?;
     list(&mut text, "unclear", &found.ambiguous)?;
     list(&mut text, "no match", &found.unmatched)?;
     list(&mut text, "held", &found.held)?;

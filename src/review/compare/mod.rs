@@ -21,6 +21,7 @@ use serde::Serialize;
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::Geodetic;
+use crate::numeric::words::counted;
 use crate::review::assess::foot;
 use crate::review::assess::matching::{self, Fate};
 use crate::review::finished::{self, DatumStep, MappedLayer, MappedPoint, SharedErrors, horizontal_difference_m};
@@ -219,13 +220,15 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let mut notes = notes(&pairs, &common, &changes, request);
     if repeated_a + repeated_b > 0 {
         notes.push(format!(
-            "{repeated_a} features of A and {repeated_b} of B were shot several times; the mean of their shots is compared."
+            "{} of A and {repeated_b} of B were shot several times; the mean of their shots is compared.",
+            counted(repeated_a as u64, "feature", "features")
         ));
     }
     if parts != [0, 0] {
         notes.push(format!(
-            "{} points of A and {} of B are shots of measurements and have no name of their own: their values are compared, not they.",
-            parts[0], parts[1]
+            "{} of A and {} of B are shots of measurements and have no name of their own: their values are compared, not they.",
+            counted(parts[0] as u64, "point", "points"),
+            parts[1]
         ));
     }
     notes.extend((!values.is_empty()).then(|| values::ASSUMPTION.to_owned()));
@@ -398,12 +401,13 @@ fn notes(
     let untested = count(|change| change.probability_horizontal.is_none());
     if untested > 0 {
         notes.push(format!(
-            "{untested} features have no stated uncertainty in one of the two, and their positions are not tested."
+            "{} no stated uncertainty in one of the two, so that no change of place can be tested.",
+            counted(untested as u64, "feature has", "features have")
         ));
     }
     let flat = count(|change| change.up_m.is_none());
     if flat > 0 {
-        notes.push(format!("{flat} features have no kind of height in common in A and B."));
+        notes.push(format!("{} no kind of height in common in A and B.", counted(flat as u64, "feature has", "features have")));
     }
     let alone = count(|change| {
         let is_near = |bare: Option<f64>, corrected: Option<f64>| {
@@ -414,7 +418,8 @@ fn notes(
     });
     if alone > 0 {
         notes.push(format!(
-            "{alone} features would count as changed if each were the only one looked at; among so many that is to be expected by chance."
+            "{} the only one looked at; among so many that is to be expected by chance.",
+            counted(alone as u64, "feature would count as changed if it were", "features would count as changed if each were")
         ));
     }
     let known: Vec<&Common> = common.iter().flatten().collect();
@@ -422,9 +427,9 @@ fn notes(
         let kinds: BTreeSet<&str> = known.iter().flat_map(|common| common.errors.iter()).map(|error| kind_of(error)).collect();
         let kinds: Vec<&str> = kinds.into_iter().collect();
         notes.push(format!(
-            "{} features err alike in both mappings, by what the summaries beside them say: by {}. That cancels in their differences, \
-             and is not in the standard errors here.",
-            known.len(),
+            "{} alike in both mappings, by what the summaries beside them say: by {}. That cancels in the differences, and is not in \
+             the standard errors here.",
+            counted(known.len() as u64, "feature errs", "features err"),
             kinds.join("; by ")
         ));
     }
@@ -432,8 +437,9 @@ fn notes(
     let shared = pairs.iter().zip(common).filter(|(pair, common)| common.is_none() && of_one_base(pair)).count();
     if shared > 0 {
         notes.push(format!(
-            "{shared} features were shot from a base of the same name in both. Where it is one position, its error is in both and cancels, and \
-             the joint uncertainty here is larger than it need be."
+            "{} shot from a base of the same name in both. Where it is one position, its error is in both and cancels, and \
+             the joint uncertainty here is larger than it need be.",
+            counted(shared as u64, "feature was", "features were")
         ));
     }
     if changes.iter().any(|change| change.height_kind == Some(HeightKind::Orthometric.word())) {

@@ -3,6 +3,7 @@
 use super::report::{chance, is_changed};
 use super::{Change, Comparison};
 use crate::geodesy::crs::{Crs, Kind};
+use crate::numeric::words::counted;
 use crate::output::numbers::fixed;
 use crate::output::page::good::figure;
 use crate::output::page::sheet::{Sheet, list};
@@ -33,18 +34,18 @@ pub fn html(found: &Comparison, units: Units) -> String {
         title: format!("{} and {} compared", found.a.file, found.b.file),
         lead: vec![
             format!(
-                "{} features in both: {changed} changed, {} without significant change, {} not tested.",
-                found.changes.len(),
+                "{} in both: {changed} changed, {} without significant change, {} not tested.",
+                counted(found.changes.len() as u64, "feature", "features"),
                 count(|change| change.mark == "no significant change"),
                 count(|change| change.mark == "not tested")
             ),
             format!(
-                "A: {}, {} points{}. B: {}, {} points{}. Differences are B minus A, on the ground, east and north true.",
+                "A: {}, {}{}. B: {}, {}{}. Differences are B minus A, on the ground, east and north true.",
                 found.a.file,
-                found.a.points,
+                counted(found.a.points as u64, "point", "points"),
                 times(&found.a),
                 found.b.file,
-                found.b.points,
+                counted(found.b.points as u64, "point", "points"),
                 times(&found.b)
             ),
         ],
@@ -180,8 +181,8 @@ fn alone(found: &Comparison) -> String {
 
 fn notes(found: &Comparison) -> String {
     let tests = format!(
-        "{} tests of positions, heights and measured values at {:.0} % for all of them together, by {}'s correction; points matched {}.",
-        found.tests,
+        "{} of positions, heights and measured values at {:.0} % for all of them together, by {}'s correction; points matched {}.",
+        counted(found.tests as u64, "test", "tests"),
         100.0 * found.family_level,
         found.correction,
         found.matched_by

@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use super::{CAUTION, Change, Comparison, Side};
+use crate::numeric::words::counted;
 use crate::units::Units;
 
 /// Names that are listed each; more are counted.
@@ -19,7 +20,14 @@ pub fn text(found: &Comparison, units: &Units) -> Result<String, std::fmt::Error
             (Some(first), Some(last)) => format!(", shot {first} to {last}"),
             _ => String::new(),
         };
-        writeln!(text, "{letter}        {}, layer {}: {} points in {}{times}", side.file, side.layer, side.points, side.crs)?;
+        writeln!(
+            text,
+            "{letter}        {}, layer {}: {} in {}{times}",
+            side.file,
+            side.layer,
+            counted(side.points as u64, "point", "points"),
+            side.crs
+        )?;
     }
     let count = |is: fn(&Change) -> bool| found.changes.iter().filter(|change| is(change)).count();
     let changed = count(is_changed);
@@ -93,7 +101,12 @@ fn write_values(text: &mut String, found: &Comparison, units: &Units) -> std::fm
     if found.values.is_empty() {
         return Ok(());
     }
-    writeln!(text, "\nMeasured values, A to B; p after {}'s correction over all {} tests\n", found.correction, found.tests)?;
+    writeln!(
+        text,
+        "\nMeasured values, A to B; p after {}'s correction over all {}\n",
+        found.correction,
+        counted(found.tests as u64, "test", "tests")
+    )?;
     for value in &found.values {
         let sigma =
             value.sigma.map_or_else(|| "not known".to_owned(), |sigma| format!("{:.3}", units.value(&value.quantity, sigma)));

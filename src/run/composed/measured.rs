@@ -11,6 +11,7 @@ use crate::measure::span::conditions::{self, Conditions};
 use crate::measure::{
     self, Composed, Detail, FoundPoint, Group, MeasureSettings, NamedValue, Refusal, Shape, caution_of, plane_sight, profile,
 };
+use crate::numeric::words::counted;
 use crate::output::columns::{Geometries, Position};
 use crate::output::layers::measurements::MeasurementRecord;
 use crate::output::layers::parts::PartRecord;
@@ -79,7 +80,7 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
         }
     }
     for (measure, rows) in unknown {
-        finished.notes.push(format!("{rows} rows: {}; they are mapped as points.", measure::unknown_kind(&measure)));
+        finished.notes.push(format!("{}: {}; mapped as points.", counted(rows, "row", "rows"), measure::unknown_kind(&measure)));
     }
     let (stage, Records { values, things, parts, part_positions, stations, station_positions }) = (drawing.stage, records);
     finished.things = things;
