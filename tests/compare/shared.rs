@@ -75,7 +75,7 @@ fn one_base_and_one_calibration_cancel() {
     // Four standard errors of 0.05 in 1,000: too many, and too few.
     assert!((share - 0.05).abs() < 4.0 * (0.05f64 * 0.95 / FEATURES as f64).sqrt(), "{share}");
     let notes = found["notes"].to_string();
-    assert!(notes.contains("1000 features err alike in both mappings"), "{notes}");
+    assert!(notes.contains("1 000 features err alike in both mappings"), "{notes}");
     assert!(notes.contains("the position of their base") && notes.contains("correction of azimuths"), "{notes}");
 }
 

@@ -161,7 +161,7 @@ fn values_are_those_of_the_layers() {
     let field = Field::new(many_shots(20));
     let run = field.map();
     let page = std::fs::read_to_string(field.path("t-layers/t.report.html")).unwrap();
-    let table = between(&page, "<div class=\"table\" id=\"values-features\">", "</table>")[0];
+    let table = between(&page, "id=\"values-features\"", "</table>")[0];
     let rows: Vec<Vec<&str>> = between(table.split("<tbody>").nth(1).unwrap(), "<tr", "</tr>")
         .into_iter()
         .map(|row| between(row, "<td", "</td>").into_iter().map(|cell| cell.split_once('>').unwrap().1).collect())
