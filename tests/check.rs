@@ -81,7 +81,7 @@ fn a_job_without_held_rows_prints_the_account_and_its_bases() {
     fs::write(folder.path().join("shots.csv"), "base,horizontal_distance_m,true_azimuth_deg\nA,100,90\n").unwrap();
     let ran = standoff(folder.path(), &["check", "job.toml", "--strict"]).exits(0);
     assert!(ran.out.starts_with("1 of 1 shot mapped, 0 held, 0 flagged; 1 of 1 base used\n"), "{}", ran.out);
-    let base = "base     A  58.600000 N 2.900000 W, standard error 2.50 m, bases.csv:2, 1 shot\nCRS ";
+    let base = "base     A  58.600000 N 2.900000 W, standard error 2.50 m, bases.csv:2, 1 shot\nerrors   in place: ";
     assert!(ran.out.contains(base), "{}", ran.out);
     let expected = "\
 A  58.600000 N 2.900000 W, standard error 2.50 m on each axis
