@@ -162,7 +162,7 @@ impl Source {
     }
 
     fn inexpressible(&self, [x, y]: [f64; 2]) -> Fault {
-        let value = format!("{x} {y}");
+        let value = format!("{} {}", as_written(x), as_written(y));
         let say = format!("the position {value} lies outside what {} can express", self.crs.label());
         Fault::new(Reason::PositionRange, "", &value, say)
     }
@@ -224,6 +224,12 @@ fn shortened(name: &str) -> String {
     if head.chars().count() <= LONGEST { head.to_owned() } else { head.chars().take(LONGEST).collect::<String>() + "…" }
 }
 
+/// A coordinate without what a change of units or the sum of degrees, minutes and seconds leaves behind the ninth decimal.
+fn as_written(coordinate: f64) -> f64 {
+    let rounded = (coordinate * 1e9).round() / 1e9;
+    if rounded.is_finite() { rounded } else { coordinate }
+}
+
 /// Bases that lie far outside the area that their CRS is meant for: how many, and the first in words.
 #[derive(Default)]
 pub(super) struct FarBases {
@@ -246,8 +252,8 @@ impl FarBases {
             first: format!(
                 "{label} (line {}: {} {}), would lie at latitude {lat_deg:.3}, longitude {lon_deg:.3}, {km:.0} km outside: {}",
                 row.line,
-                recorded[0],
-                recorded[1],
+                as_written(recorded[0]),
+                as_written(recorded[1]),
                 source.why_far(recorded, located)
             ),
         });

@@ -107,10 +107,13 @@ fn accounts_for(connection: &Connection, layer: &str, records: i64) -> rusqlite:
     Ok(found == records)
 }
 
+/// A layer, a record's number in it, and the key and line of an edit that fitted no record.
+type RecordKey = (String, i64, Option<(Key, Option<i64>)>);
+
 /// Several edits of one record are taken together: it was what it was before the first, and is what it is after the last.
 fn together(entries: Vec<Entry>) -> Vec<Record> {
     let mut records: Vec<Record> = Vec::new();
-    let mut known: HashMap<(String, i64, Option<(Key, Option<i64>)>), usize> = HashMap::new();
+    let mut known: HashMap<RecordKey, usize> = HashMap::new();
     for entry in entries {
         // Edits that fitted no record of a run have the number 0.
         let strayed = (entry.fid == 0).then(|| (entry.key.clone(), entry.line));
