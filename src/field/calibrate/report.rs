@@ -127,7 +127,7 @@ pub fn text(calibration: &Calibration, table: &str, units: &Units) -> Result<Str
         text,
         "{}; {} of other measures; {} held",
         counted(shots as u64, "calibration shot", "calibration shots"),
-        counted(calibration.others as u64, "row", "rows"),
+        counted(calibration.others, "row", "rows"),
         counted(calibration.held.len() as u64, "row", "rows")
     )?;
     for held in &calibration.held {
