@@ -236,14 +236,17 @@ impl Run {
             }
             _ => stdout.into_owned(),
         };
+        let plural = |log: &str| if number(log, "read") == 1 { "" } else { "s" };
         let first = format!(
-            "{} of {} shots mapped, {} held, {} flagged; {} of {} bases used\n",
+            "{} of {} shot{} mapped, {} held, {} flagged; {} of {} base{} used\n",
             number("shots", "mapped"),
             number("shots", "read"),
+            plural("shots"),
             number("shots", "held"),
             number("shots", "flagged"),
             number("bases", "mapped"),
-            number("bases", "read")
+            number("bases", "read"),
+            plural("bases")
         );
         assert!(stdout.starts_with(&first), "{stdout}");
         let announced = match held.len() {
