@@ -46,7 +46,7 @@ fn one_command_maps_it() {
     assert_eq!(files(&out), expected_files_of(LAGOON.layers, LAGOON.name, &["csv"]));
     assert_eq!(summary["shots"]["held_by_reason"], serde_json::json!({"no_base_in_time": 1, "no_distance": 1}));
     assert!(
-        ran.out.starts_with("31 of 37 shots mapped, 1 of 1 measurements composed, 2 of 2 strings drawn, 2 held, 2 flagged"),
+        ran.out.starts_with("31 of 37 shots mapped, 1 of 1 measurement composed, 2 of 2 strings drawn, 2 held, 2 flagged"),
         "{}",
         ran.out
     );
