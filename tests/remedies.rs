@@ -259,6 +259,10 @@ fn datums_and_grids() {
     let message = "write allow_ballpark = true in the job to accept it";
     goes(message, of("EPSG:32632", unknown), allowed(of("EPSG:32632", unknown), "allow_ballpark"));
     goes(message, of("EPSG:32632", unknown), of("EPSG:32632", "EPSG:4979"));
+    // A datum whose heights nothing ties to others.
+    let alone = "+proj=longlat +ellps=clrk66 +type=crs";
+    let tied = |crs: &str| allowed(of("EPSG:32632", &format!("{alone}\"\nellipsoid_heights_crs = \"{crs}")), "allow_ballpark");
+    goes("write a CRS that PROJ does know, such as EPSG:4979 for WGS 84", tied(alone), tied("EPSG:4979"));
     // A grid that is not installed, of positions and of heights.
     let of_britain = || {
         let field = of("EPSG:27700", "EPSG:4979");

@@ -141,8 +141,8 @@ pub enum CrsError {
     },
     /// Nothing ties the ellipsoid of a datum to WGS 84.
     #[error(
-        "PROJ knows nothing that ties heights above the ellipsoid of {crs} to those of WGS 84; name a CRS on a datum that it does know, or \
-         write geoid = \"none\" under [heights] and leave heights as they are"
+        "PROJ knows nothing that ties heights above the ellipsoid of {crs} to those of WGS 84; where the job says that heights or a geoid are \
+         counted from it, write a CRS that PROJ does know, such as EPSG:4979 for WGS 84"
     )]
     NoHeightFrame {
         /// Name of the CRS.
