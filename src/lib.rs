@@ -30,7 +30,7 @@
 //! Angles inside are in radians, lengths in
 //! metres; names say so. Results are mapping grade, not a licensed survey.
 
-#![cfg_attr(not(feature = "gis"), allow(dead_code))]
+#![cfg_attr(not(feature = "gis"), allow(dead_code, unused_imports))]
 
 #[cfg(feature = "gis")]
 #[doc(hidden)]

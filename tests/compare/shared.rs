@@ -21,12 +21,8 @@ const FEATURES: usize = 1_000;
 /// Metres to the feature straight north.
 const AHEAD_M: f64 = 100.0;
 
-/// Maps features at 40 to 160 m all around a base, with errors of their own readings, to the folder `name`.
-fn map(folder: &Path, name: &str, correction_deg: f64, lat_deg: f64, normal: &mut Normal) {
-    let site = folder.join(format!("{name}-logs"));
-    fs::create_dir(&site).unwrap();
-    let base = format!("base,lat_deg,lon_deg,ellipsoid_height_m\nQuay,{lat_deg},-2.9,50\n");
-    fs::write(site.join("bases.csv"), base).unwrap();
+/// A log of features at 40 to 160 m all around a base, with errors of their own readings; `lacking_deg` is taken off the azimuths.
+fn shots(lacking_deg: f64, normal: &mut Normal) -> String {
     let mut shots = "feature,base,slope_distance_m,true_azimuth_deg,inclination_deg\n".to_owned();
     for k in 0..FEATURES {
         let (distance_m, azimuth_deg) = match k {
@@ -35,10 +31,19 @@ fn map(folder: &Path, name: &str, correction_deg: f64, lat_deg: f64, normal: &mu
         };
         let (distance_m, azimuth_deg) =
             (distance_m + SIGMA_DISTANCE_M * normal.next(), azimuth_deg + SIGMA_AZIMUTH_DEG * normal.next() + 720.0);
-        // The correction is added again; what it is wrong by is in both mappings.
-        shots.push_str(&format!("F{k},Quay,{distance_m:.5},{:.7},0\n", (azimuth_deg - correction_deg) % 360.0));
+        shots.push_str(&format!("F{k},Quay,{distance_m:.5},{:.7},0\n", (azimuth_deg - lacking_deg) % 360.0));
     }
-    fs::write(site.join("shots.csv"), shots).unwrap();
+    shots
+}
+
+/// Maps features at 40 to 160 m all around a base, with errors of their own readings, to the folder `name`.
+fn map(folder: &Path, name: &str, correction_deg: f64, lat_deg: f64, normal: &mut Normal) {
+    let site = folder.join(format!("{name}-logs"));
+    fs::create_dir(&site).unwrap();
+    let base = format!("base,lat_deg,lon_deg,ellipsoid_height_m\nQuay,{lat_deg},-2.9,50\n");
+    fs::write(site.join("bases.csv"), base).unwrap();
+    // The correction is added again; what it is wrong by is in both mappings.
+    fs::write(site.join("shots.csv"), shots(correction_deg, normal)).unwrap();
     let job = format!(
         "name = \"{name}\"\ncrs = \"EPSG:32630\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = {SIGMA_BASE_M}\n\
          sigma_vertical_m = 3.0\n[shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n[instrument]\n\
@@ -119,16 +124,7 @@ fn map_in_frame(folder: &Path, name: &str, off_deg: f64, normal: &mut Normal) {
     let known =
         format!("base,lat_deg,lon_deg,ellipsoid_height_m\nQuay,{lat_deg:.10},8.9,5\nMole,{:.10},8.9,5\n", lat_deg + apart_deg);
     fs::write(site.join("known.csv"), known).unwrap();
-    let mut shots = "feature,base,slope_distance_m,true_azimuth_deg,inclination_deg\n".to_owned();
-    for k in 0..FEATURES {
-        let (distance_m, azimuth_deg) = match k {
-            0 => (AHEAD_M, 0.0),
-            _ => (40.0 + 120.0 * (k as f64 * 0.618).fract(), (k as f64 * 137.5) % 360.0),
-        };
-        let azimuth_deg = azimuth_deg + SIGMA_AZIMUTH_DEG * normal.next() + 720.0;
-        shots.push_str(&format!("F{k},Quay,{:.5},{:.7},0\n", distance_m + SIGMA_DISTANCE_M * normal.next(), azimuth_deg % 360.0));
-    }
-    fs::write(site.join("shots.csv"), shots).unwrap();
+    fs::write(site.join("shots.csv"), shots(0.0, normal)).unwrap();
     let job = format!(
         "name = \"{name}\"\ncrs = \"local\"\n[bases]\nfiles = [\"bases.csv\"]\nsigma_horizontal_m = 0.01\nsigma_vertical_m = 0.01\n\
          [shots]\nfiles = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n[instrument]\nrefraction = 0\n\
