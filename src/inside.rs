@@ -38,7 +38,7 @@ pub mod geodesy {
         pub use crate::geodesy::north::{NorthError, NorthKind, WeakField, declination, model_name, yearly_change_rad};
     }
     pub mod register {
-        pub use crate::geodesy::register::{BaseErrors, Cause, ErrorId, Joint, Located, Origin, Register, Shares};
+        pub use crate::geodesy::register::{BaseErrors, Cause, CorrelatedPoints, ErrorId, Located, Origin, Register, Shares};
     }
 }
 pub mod intake {
@@ -52,7 +52,7 @@ pub mod intake {
         pub use crate::intake::gpx::{GpxHeights, read};
     }
     pub mod kml {
-        pub use crate::intake::kml::{KmlHeights, of_archive, read};
+        pub use crate::intake::kml::{KmlHeights, read, unpack};
     }
     #[cfg(feature = "gis")]
     pub mod log {
@@ -134,7 +134,7 @@ pub mod shots {
         pub use crate::shots::locate::{Locator, end_point};
     }
     pub mod located {
-        pub use crate::shots::located::joint;
+        pub use crate::shots::located::correlated;
     }
     pub mod reduce {
         pub use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};

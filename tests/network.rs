@@ -430,7 +430,7 @@ fn declination_is_shared_and_side_shots_hang_on_their_base() {
     let mut site = Site::new(7);
     let places = [("A", [0.0, 0.0, 0.0]), ("B", [160.0, 40.0, 9.0]), ("C", [40.0, 190.0, -6.0])];
     for (label, place) in places {
-        let s = site.known(label, place, Covariance::of_axes(0.25, 0.4));
+        let s = site.known(label, place, Covariance::from_sigmas(0.25, 0.4));
         site.network.stations[s].sigma_orientation_rad = orientation;
     }
     for (label, place, bases) in [
@@ -494,7 +494,7 @@ fn an_instruments_scale_and_constant_are_results() {
     // readings (any text on statistics), σ_scale = σ / √Σ(d − d̄)², σ_constant = σ √(1/n + d̄² / Σ(d − d̄)²).
     let mut site = Site::new(3);
     for (label, place) in [("A", [0.0, 0.0, 0.0]), ("B", [60.0, 10.0, 2.0]), ("C", [390.0, -40.0, 12.0])] {
-        site.known(label, place, Covariance::of_axes(1e-4, 1e-4));
+        site.known(label, place, Covariance::from_sigmas(1e-4, 1e-4));
     }
     for target in [1, 1, 1, 1, 2, 2, 2, 2] {
         site.shoot(0, target, networks::COMPASS, 0.0);
@@ -531,7 +531,7 @@ fn robust_weights_stand_off_a_blunder() {
     let site = |blunder_deg: f64| {
         let mut site = Site::new(12);
         for (label, place) in [("A", [0.0, 0.0, 0.0]), ("B", [150.0, 20.0, 5.0]), ("C", [60.0, 160.0, -3.0])] {
-            site.known(label, place, Covariance::of_axes(0.02, 0.03));
+            site.known(label, place, Covariance::from_sigmas(0.02, 0.03));
         }
         let point = site.point("P", [80.0, 70.0, 10.0]);
         for base in [0, 0, 1, 1, 2, 2] {
@@ -573,7 +573,7 @@ fn standard_errors_hold_on_both_sides() {
         let (e, n) = (600.0 * f64::from(k % 40), 600.0 * f64::from(k / 40));
         let up = -(e * e + n * n) / 12_742_000.0;
         let bases = [("A", [e, n, up]), ("B", [e + 70.0, n + 25.0, up + 4.0])].map(|(label, place)| {
-            let s = site.known(&format!("{label}{k}"), place, Covariance::of_axes(0.3, 0.3));
+            let s = site.known(&format!("{label}{k}"), place, Covariance::from_sigmas(0.3, 0.3));
             site.network.stations[s].sigma_orientation_rad = 0.01;
             site.draw_station(s);
             s

@@ -14,7 +14,7 @@ fuzz_target!(|bytes: &[u8]| {
     let text = String::from_utf8_lossy(bytes).into_owned();
     let size = bytes.len() as u64;
     let text = Text { path: Path::new("log.csv").into(), sheet: None, text, encoding: "UTF-8", bytes: size, sha256: String::new() };
-    let Ok(log) = Log::of_shots(text, "log.csv", &LogFormat::default()) else { return };
+    let Ok(log) = Log::read_shots(text, "log.csv", &LogFormat::default()) else { return };
     let rules = ShotRules::new(None, &Default::default(), &Heights::default(), &Checks::default());
     if let Ok(block) = ShotBlock::read(&log.whole(0), &log, &[], &rules) {
         assert!(block.rows_read().len() as u64 >= block.counts.read);

@@ -203,7 +203,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         assumed: instrument.map(ReadingSigmas::from).unwrap_or_default(),
         keep_all: args.keep_all,
     };
-    let calibration = calibrate(shots.of_instrument(args.instrument.as_deref())?, &settings)?;
+    let calibration = calibrate(shots.choose_instrument(args.instrument.as_deref())?, &settings)?;
     let units = args.shown.units(job.as_ref());
     if let Some(path) = &args.report {
         write_page(path, &page::html(&calibration, &table, &units), &args.logs)?;

@@ -157,8 +157,9 @@ fn is_geographic(logs: &[PathBuf]) -> Result<bool, Failure> {
     let Some(first) = logs.first() else { return Ok(false) };
     let name = first.display().to_string();
     let logs = sheets::logs(first, &name, LogKind::Bases, &LogFormat::default())?;
-    let is_geographic =
-        |(text, format): (Text, LogFormat)| -> Result<bool, Failure> { Ok(Log::of_bases(text, &name, &format)?.has_latitudes()) };
+    let is_geographic = |(text, format): (Text, LogFormat)| -> Result<bool, Failure> {
+        Ok(Log::read_bases(text, &name, &format)?.has_latitudes())
+    };
     logs.into_iter().next().map_or(Ok(false), is_geographic)
 }
 
@@ -170,7 +171,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let job = args.job()?;
     let out = job.out.clone().unwrap_or_else(|| PathBuf::from(format!("{}-layers", job.name)));
-    let edits = args.keep_edits.as_deref().map(Edits::of_file).transpose()?;
+    let edits = args.keep_edits.as_deref().map(Edits::read).transpose()?;
     let mut output = Output::new(&out, args.replace)?.with_drawings(args.drawings).keeping(edits);
     let bar = progress::bar(args.quiet);
     let account = run::run(&job, &mut output, &|done, total| bar.update(done, total))?;

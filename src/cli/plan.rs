@@ -185,7 +185,7 @@ fn each_once(values: &[f64]) -> Vec<f64> {
 impl Args {
     fn request(&self, job: Option<&Job>) -> Result<Request, Failure> {
         let (mut errors, title) = match job {
-            Some(job) => (Errors::of_job(job, self.instrument.as_deref())?, job.title.clone()),
+            Some(job) => (Errors::from_job(job, self.instrument.as_deref())?, job.title.clone()),
             None => (Errors::assumed(), None),
         };
         let units = self.shown.units(job);

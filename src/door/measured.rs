@@ -123,7 +123,7 @@ impl Height {
     /// use standoff::{Covariance, Distance, Geodetic, Height, Shot, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let angle = |degrees: f64| Shot::inclined(degrees.to_radians()).without_refraction();
     /// let distance = Shot::unread().with_distance(Distance::Horizontal(50.0)).without_refraction();
     /// let height = Height::from_angles(&stand, &angle(-2.0), &angle(30.0), Some(&distance))?;
@@ -174,7 +174,7 @@ impl Width {
     /// use standoff::{Covariance, Distance, Geodetic, Shot, Stand, Touch, Width};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let (left, right) = (Shot::bearing(1.00), Shot::bearing(1.10));
     /// let middle = Shot::bearing(1.05).with_distance(Distance::Horizontal(20.0));
     /// let width = Width::from_edges(&stand, &left, &right, (Touch::Centre, &middle))?;
@@ -215,7 +215,7 @@ impl MissingLine {
     /// use standoff::{Covariance, Geodetic, MissingLine, Shot, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let shot = |azimuth: f64, metres| Shot::full(azimuth.to_radians(), 0.0, metres).without_refraction();
     /// // 30 m north and 40 m east of one stand lie 50 m apart.
     /// let line = MissingLine::between((&stand, &shot(0.0, 30.0)), (&stand, &shot(90.0, 40.0)))?;
@@ -247,7 +247,7 @@ impl Face {
     /// use standoff::{Covariance, Face, Geodetic, Shot, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let to = |e: f64, n: f64, u: f64| Shot::full(e.atan2(n), u.atan2(e.hypot(n)), e.hypot(n).hypot(u)).without_refraction();
     /// // u = n − 20: it dips to the south by 45°.
     /// let shots = [to(-10.0, 20.0, 0.0), to(10.0, 20.0, 0.0), to(0.0, 30.0, 10.0)];
@@ -280,7 +280,7 @@ impl FaceSight {
     /// use standoff::{Covariance, FaceSight, Geodetic, Shot, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let to = |e: f64, n: f64, u: f64| Shot::full(e.atan2(n), u.atan2(e.hypot(n)), e.hypot(n).hypot(u)).without_refraction();
     /// // An upright wall 20 m to the north, met at 30° up: 20 m / cos 30°.
     /// let wall = [to(-10.0, 20.0, 0.0), to(10.0, 20.0, 0.0)];
@@ -318,7 +318,7 @@ impl Span {
     /// use standoff::{Covariance, Geodetic, Shot, Span, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let to = |e: f64, n: f64, u: f64| Shot::full(e.atan2(n), u.atan2(e.hypot(n)), e.hypot(n).hypot(u)).without_refraction();
     /// let (a, b) = (to(-50.0, 60.0, 12.0), to(50.0, 60.0, 12.0));
     /// // Its middle hangs 2 m below the chord.
@@ -362,7 +362,7 @@ impl Pile {
     /// use standoff::{Covariance, Geodetic, Pile, Shot, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let to = |e: f64, n: f64, u: f64| {
     ///     Shot::full(e.atan2(n), u.atan2(e.hypot(n)), e.hypot(n).hypot(u)).with_sigmas(1e-4, 1e-4, 0.01).without_refraction()
     /// };
@@ -406,7 +406,7 @@ impl Profile {
     /// use standoff::{Covariance, Geodetic, Profile, Shot, Stand};
     ///
     /// let at = Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 };
-    /// let stand = Stand::new(at, Covariance::of_axes(0.02, 0.03));
+    /// let stand = Stand::new(at, Covariance::from_sigmas(0.02, 0.03));
     /// let to = |e: f64, n: f64| Shot::full(e.atan2(n), 0.0, e.hypot(n)).without_refraction();
     /// let (start, end, beside) = (to(0.0, 10.0), to(0.0, 110.0), to(5.0, 40.0));
     /// let profile = Profile::along((&stand, &start), (&stand, &end), &[(&stand, &beside)])?;

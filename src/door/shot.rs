@@ -48,7 +48,7 @@ impl Stand {
             label: format!("stand {}", number + 1),
             frame: LocalFrame::at(&self.at, &self.ellipsoid),
             ellipsoid: self.ellipsoid,
-            errors: BaseErrors::of_covariance(number, &self.covariance, self.sigma_orientation_rad),
+            errors: BaseErrors::from_covariance(number, &self.covariance, self.sigma_orientation_rad),
             earth_radius_m: self.ellipsoid.mean_radius_m(self.at.lat_rad),
         }
     }
@@ -82,7 +82,7 @@ pub enum Distance {
 ///
 /// let stand = Stand::new(
 ///     Geodetic { lat_rad: 47f64.to_radians(), lon_rad: 11f64.to_radians(), ellipsoid_height_m: 600.0 },
-///     Covariance::of_axes(0.02, 0.03),
+///     Covariance::from_sigmas(0.02, 0.03),
 /// );
 /// // Due east, 3 in height on 4 in the horizon: a triangle of 3, 4 and 5.
 /// let shot = Shot::full(90f64.to_radians(), 3f64.atan2(4.0), 5.0).without_refraction();

@@ -44,19 +44,19 @@ impl Covariance {
         Covariance { ee: f64::NAN, en: f64::NAN, eu: f64::NAN, nn: f64::NAN, nu: f64::NAN, uu: f64::NAN };
 
     /// Independent axes, with one standard error for east and north, in metres.
-    pub fn of_axes(sigma_horizontal_m: f64, sigma_up_m: f64) -> Covariance {
+    pub fn from_sigmas(sigma_horizontal_m: f64, sigma_up_m: f64) -> Covariance {
         let horizontal = sigma_horizontal_m * sigma_horizontal_m;
         Covariance { ee: horizontal, nn: horizontal, uu: sigma_up_m * sigma_up_m, ..Covariance::default() }
     }
 
     /// The covariance of one error that moves the point by `arm` metres (east, north, up) per
     /// standard error.
-    pub fn of_arm([e, n, u]: [f64; 3]) -> Covariance {
+    pub fn from_arm([e, n, u]: [f64; 3]) -> Covariance {
         Covariance { ee: e * e, en: e * n, eu: e * u, nn: n * n, nu: n * u, uu: u * u }
     }
 
     /// p aᵀ + a pᵀ: what two arms add where the errors that move them have the correlation 1.
-    pub fn of_arms(p: [f64; 3], a: [f64; 3]) -> Covariance {
+    pub fn from_arms(p: [f64; 3], a: [f64; 3]) -> Covariance {
         let at = |i: usize, j: usize| p[i] * a[j] + a[i] * p[j];
         Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
     }
@@ -162,7 +162,7 @@ mod tests {
     #[test]
     fn the_major_axis_of_an_error_across_the_sight() {
         // A sight to azimuth 60° with a wrong azimuth moves the point along 150°.
-        let across = Covariance::of_arm([(150f64).to_radians().sin(), (150f64).to_radians().cos(), 0.0]);
+        let across = Covariance::from_arm([(150f64).to_radians().sin(), (150f64).to_radians().cos(), 0.0]);
         let ellipse = across.ellipse95();
         assert!((ellipse.azimuth_rad.to_degrees() - 150.0).abs() < 1e-9, "{ellipse:?}");
         assert!((ellipse.major_m - ELLIPSE95).abs() < 1e-12);
@@ -174,7 +174,7 @@ mod tests {
         fn turning_the_errors_turns_the_ellipse(a in 0.1f64..5.0, ratio in 0.05f64..0.9, azimuth in 0.0f64..PI) {
             let (s, c) = azimuth.sin_cos();
             let b = a * ratio;
-            let covariance = Covariance::of_arm([a * s, a * c, 0.0]) + Covariance::of_arm([b * c, -b * s, 0.0]);
+            let covariance = Covariance::from_arm([a * s, a * c, 0.0]) + Covariance::from_arm([b * c, -b * s, 0.0]);
             let ellipse = covariance.ellipse95();
             prop_assert!((ellipse.major_m - ELLIPSE95 * a).abs() < 1e-9);
             prop_assert!((ellipse.minor_m - ELLIPSE95 * b).abs() < 1e-7);

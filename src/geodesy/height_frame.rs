@@ -54,7 +54,7 @@ impl HeightFrame {
     ///
     /// # Errors
     /// When PROJ cannot make the geographic CRS of the datum.
-    pub fn of(crs: &Crs) -> Result<HeightFrame, CrsError> {
+    pub fn from_crs(crs: &Crs) -> Result<HeightFrame, CrsError> {
         let own = || crs.geographic_3d();
         let crs = own()?;
         let wgs84 = Crs::new(WGS84)?;

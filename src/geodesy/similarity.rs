@@ -139,7 +139,7 @@ impl System {
         let size = 2 * pairs.len();
         let mut covariance = covariance.to_vec();
         (0..size).for_each(|i| covariance[i * size + i] += LEAST_VARIANCE_M2);
-        let root = Lower::of(&covariance, size)?;
+        let root = Lower::decompose(&covariance, size)?;
         let (mut columns, mut misclosures, mut stretched) = ([vec![], vec![], vec![]], vec![], vec![]);
         for (pair, at) in pairs.iter().zip(local) {
             let [e, n] = turned(*at, parameters[2]);
@@ -151,7 +151,7 @@ impl System {
         }
         let weighted: [Vec<f64>; 3] = std::array::from_fn(|k| root.solve(&columns[k]));
         let normal: Vec<f64> = (0..9).map(|i| dot(&columns[i / 3], &weighted[i % 3])).collect();
-        let inverse = Lower::of(&normal, 3).filter(|lower| (0..3).all(|i| lower.row(i)[i] > 0.0))?;
+        let inverse = Lower::decompose(&normal, 3).filter(|lower| (0..3).all(|i| lower.row(i)[i] > 0.0))?;
         let cofactors: [[f64; 3]; 3] = std::array::from_fn(|i| {
             let column = inverse.inverse_column(i);
             [column[0], column[1], column[2]]

@@ -15,7 +15,7 @@ use super::block::cut;
 use super::carried::{Carried, join_carried};
 use super::columns::{LogKind, Quantity};
 use super::extras::ExtraType;
-use super::log::{InputFile, Log, of_sheet, open, planned};
+use super::log::{InputFile, Log, open, planned, read_sheet};
 use super::log_layout::LogLayout;
 use super::settle::Written;
 use super::text::{self, Text};
@@ -131,7 +131,7 @@ impl BaseLogs {
     ///
     /// # Errors
     /// When the table cannot be read.
-    pub fn of_stands(table: String, job: &Bases) -> Result<BaseLogs, IntakeError> {
+    pub fn read_stands(table: String, job: &Bases) -> Result<BaseLogs, IntakeError> {
         let mut logs = BaseLogs::default();
         let text = Text { path: "the stands".into(), sheet: None, text: table, encoding: "", bytes: 0, sha256: String::new() };
         logs.read_rows(text, "", "none", Some(Vec::new()), job, None)?;
@@ -194,14 +194,14 @@ impl BaseLogs {
             return Ok(());
         }
         if workbook::is_workbook(path) {
-            for table in sheets::of_log(path, name, LogKind::Bases, format)? {
-                self.read_log(of_sheet(table, LogKind::Bases)?, None, job, antenna_height_m)?;
+            for table in sheets::choose(path, name, LogKind::Bases, format)? {
+                self.read_log(read_sheet(table, LogKind::Bases)?, None, job, antenna_height_m)?;
             }
             return Ok(());
         }
         if path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("kmz")) {
             let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
-            let document = kml::of_archive(&bytes).map_err(whole)?;
+            let document = kml::unpack(&bytes).map_err(whole)?;
             let (size, sha256) = text::fingerprint(path)?;
             let text = Text { path: path.to_owned(), sheet: None, text: document, encoding: "UTF-8", bytes: size, sha256 };
             return self.read_kml(text, name, job, antenna_height_m);

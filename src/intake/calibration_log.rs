@@ -51,7 +51,7 @@ pub struct BareLog {
 /// # Errors
 /// When the log cannot be used as a whole.
 pub fn read(text: &Text, format: &LogFormat) -> Result<BareLog, IntakeError> {
-    let layout = LogLayout::for_calibration(text, &of_calibration(format))?;
+    let layout = LogLayout::for_calibration(text, &calibration_format(format))?;
     let (offset, first_line) = layout.body;
     let chunk = Chunk { file: 0, text: &text.text[offset..], first_line };
     let (rows, faults) = cut(&chunk, &layout, &text.path, &mut Counts::default())?;
@@ -67,7 +67,7 @@ pub fn read(text: &Text, format: &LogFormat) -> Result<BareLog, IntakeError> {
 
 /// How a log of calibration shots is written, by a job whose shots are of something else: what the job says of all their rows (a height, a
 /// role in it, several readings of a row) says nothing of these.
-fn of_calibration(format: &LogFormat) -> LogFormat {
+fn calibration_format(format: &LogFormat) -> LogFormat {
     let mut own = format.clone();
     own.values.retain(|name, value| {
         let is_of_shots = name == "measure" && !KINDS.contains(&plain(value).as_str()) || name == "role";

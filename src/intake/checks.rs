@@ -88,8 +88,8 @@ fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Res
         (layer.kind, layer.unit_factor) = (Some(crs.kind()), crs.unit_factor());
     }
     let (headers, rows) = layer.to_table();
-    let claims = Claims::of(&headers, name_header)?;
-    let mut table = claims.table(&headers);
+    let claims = Claims::find(&headers, name_header)?;
+    let mut table = claims.start_table(&headers);
     table.crs_wkt = layer.crs_wkt.clone();
     table.held.extend(layer.skipped.iter().cloned());
     let signs = vec![Signs::POINT; headers.len()];
@@ -110,10 +110,10 @@ fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, 
     lines.filter(|line| line.number == header.number || line.text != header.text).for_each(|line| rows.push(line, separator));
     let Some((first, data)) = rows.rows().split_first() else { return Err((1, "the file is empty".to_owned())) };
     let headers: Vec<String> = (0..first.fields()).map(|column| rows.cell(first, column).to_owned()).collect();
-    let claims = Claims::of(&headers, name_header).map_err(|problem| (header.number, problem))?;
+    let claims = Claims::find(&headers, name_header).map_err(|problem| (header.number, problem))?;
     let numeric = claims.numeric();
     let signs = signs(&rows, data, &numeric, claims.lat.into_iter().chain(claims.lon).collect(), &headers, separator)?;
-    let mut table = claims.table(&headers);
+    let mut table = claims.start_table(&headers);
     for row in data {
         let line = row.line.number;
         let filled = (0..row.fields()).rev().find(|column| !rows.cell(row, *column).is_empty()).map_or(0, |column| column + 1);
@@ -145,7 +145,7 @@ fn signs(
         .map(|column| {
             let mut seen = Evidence::default();
             data.iter().for_each(|row| seen.take(rows.cell(row, *column), row.line.number));
-            (*column, if degrees.contains(column) { seen.of_small_values() } else { seen })
+            (*column, if degrees.contains(column) { seen.with_small_values() } else { seen })
         })
         .collect();
     let shown: Vec<bool> = seen.iter().filter_map(|(_, seen)| seen.decimal_comma()).collect();
@@ -176,7 +176,7 @@ impl CheckTable {
 }
 
 impl Claims {
-    fn of(headers: &[String], name_header: Option<&str>) -> Result<Claims, String> {
+    fn find(headers: &[String], name_header: Option<&str>) -> Result<Claims, String> {
         let at = |wanted: &str| headers.iter().position(|header| header.trim().eq_ignore_ascii_case(wanted));
         let length = |quantity: &str| -> Result<Option<(usize, LengthUnit)>, String> {
             let found: Vec<(usize, LengthUnit)> = LengthUnit::ALL
@@ -235,7 +235,7 @@ impl Claims {
         self.lengths().chain([self.lat, self.lon, self.name].into_iter().flatten()).collect()
     }
 
-    fn table(&self, headers: &[String]) -> CheckTable {
+    fn start_table(&self, headers: &[String]) -> CheckTable {
         CheckTable {
             rows: Vec::new(),
             held: Vec::new(),

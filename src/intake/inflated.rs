@@ -112,7 +112,7 @@ mod tests {
         assert!(bytes.len() < 2 << 20, "{}", bytes.len());
         let book = crate::intake::workbook::read("log.xlsx".as_ref(), &bytes).unwrap_err();
         assert!(book.starts_with("the workbook unpacks to more than 1 GiB"), "{book}");
-        let archive = crate::intake::kml::of_archive(&bytes).unwrap_err();
+        let archive = crate::intake::kml::unpack(&bytes).unwrap_err();
         assert!(archive.starts_with("the KMZ archive unpacks to more than 1 GiB"), "{archive}");
     }
 }

@@ -19,7 +19,7 @@ pub enum Kind {
 }
 
 /// The kind of a file by its first bytes.
-pub fn of(bytes: &[u8]) -> Kind {
+pub fn recognise(bytes: &[u8]) -> Kind {
     let brand = bytes.get(4..12).unwrap_or_default();
     let known: [(&[u8], &str); 17] = [
         (b"\x89PNG\r\n\x1a\n", "a picture (PNG)"),
@@ -54,7 +54,7 @@ pub fn of(bytes: &[u8]) -> Kind {
 
 /// Why a file whose bytes are read as text is none; none where it may be one.
 pub fn refusal(path: &Path, bytes: &[u8]) -> Option<String> {
-    let what = match of(bytes) {
+    let what = match recognise(bytes) {
         Kind::NoLog(what) => what.to_owned(),
         Kind::Zip => return Some(packed(bytes)),
         Kind::Compound => {

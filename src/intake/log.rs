@@ -51,7 +51,7 @@ impl Log {
     ///
     /// # Errors
     /// When its headers cannot be understood, or lack what every row needs.
-    pub fn of_shots(text: Text, name: &str, format: &LogFormat) -> Result<Log, IntakeError> {
+    pub fn read_shots(text: Text, name: &str, format: &LogFormat) -> Result<Log, IntakeError> {
         planned(text, name, LogKind::Shots, format)
     }
 
@@ -73,7 +73,7 @@ impl Log {
     ///
     /// # Errors
     /// When its headers cannot be understood, or lack what every row needs.
-    pub fn of_bases(text: Text, name: &str, format: &LogFormat) -> Result<Log, IntakeError> {
+    pub fn read_bases(text: Text, name: &str, format: &LogFormat) -> Result<Log, IntakeError> {
         planned(text, name, LogKind::Bases, format)
     }
 
@@ -134,12 +134,12 @@ pub(super) fn open(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -
     if !workbook::is_workbook(path) {
         return Ok(vec![planned(text::read(path, format.encoding.as_deref())?, name, kind, format)?]);
     }
-    let tables = sheets::of_log(path, name, kind, format)?.into_iter();
-    tables.map(|table| of_sheet(table, kind)).collect()
+    let tables = sheets::choose(path, name, kind, format)?.into_iter();
+    tables.map(|table| read_sheet(table, kind)).collect()
 }
 
 /// A sheet with its layout.
-pub(super) fn of_sheet(table: sheets::Table, kind: LogKind) -> Result<Log, IntakeError> {
+pub(super) fn read_sheet(table: sheets::SheetLog, kind: LogKind) -> Result<Log, IntakeError> {
     let mut log = planned(table.text, &table.name, kind, &table.format)?;
     (log.info.kind, log.info.separator) = ("workbook", None);
     log.told.splice(0..0, table.told);

@@ -65,7 +65,7 @@ impl Evidence {
 
     /// Takes a value of several signs.
     fn take_rare(&mut self, digits: &str, cell: &str, line: u64) {
-        let is_sign = |c: char| Thousands::of_sign(c).is_some();
+        let is_sign = |c: char| Thousands::from_sign(c).is_some();
         if !digits.chars().all(|c| c.is_ascii_digit() || is_sign(c)) || !digits.starts_with(|c: char| c.is_ascii_digit()) {
             // With an exponent a point can only be a decimal one.
             if digits.contains(['e', 'E']) && digits.parse::<f64>().is_ok() && digits.contains('.') {
@@ -74,9 +74,9 @@ impl Evidence {
             return;
         }
         let Some(last) = digits.rfind(is_sign) else { return };
-        let sign_at = |at: usize| digits[at..].chars().next().and_then(Thousands::of_sign);
+        let sign_at = |at: usize| digits[at..].chars().next().and_then(Thousands::from_sign);
         let Some(sign) = sign_at(last) else { return };
-        let others: Vec<Thousands> = digits[..last].chars().filter_map(Thousands::of_sign).collect();
+        let others: Vec<Thousands> = digits[..last].chars().filter_map(Thousands::from_sign).collect();
         let tail = &digits[last..].trim_start_matches(is_sign);
         #[allow(clippy::collapsible_match)] // parted wrongly, it is none of the cases below either
         match (sign, others.as_slice()) {
@@ -125,7 +125,7 @@ impl Evidence {
 
     /// The column's values are small by what they are, such as degrees: three digits behind a sign are decimals.
     #[must_use]
-    pub fn of_small_values(mut self) -> Evidence {
+    pub fn with_small_values(mut self) -> Evidence {
         for sign in [POINT, COMMA] {
             if let Some((line, cell)) = self.either[sign].take() {
                 self.decimal(sign, &cell, line);

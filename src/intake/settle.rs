@@ -157,7 +157,7 @@ impl LogLayout {
     }
 
     fn settle_numbers(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, String)> {
-        let keys = Keys { decimal: log.decimal, thousands: log.thousands.and_then(Thousands::of_sign) };
+        let keys = Keys { decimal: log.decimal, thousands: log.thousands.and_then(Thousands::from_sign) };
         let columns: Vec<NumberColumn> = found
             .iter()
             .filter(|(_, watch, _)| *watch == Watch::Number)
@@ -171,7 +171,7 @@ impl LogLayout {
                 ColumnPlace::Claim(..) => {
                     let claim = self.claim_in(*place)?;
                     let is_small = matches!(claim.unit, Unit::Angle(AngleUnit::Degree | AngleUnit::Gon) | Unit::Percent);
-                    let seen = if is_small { seen.numbers.clone().of_small_values() } else { seen.numbers.clone() };
+                    let seen = if is_small { seen.numbers.clone().with_small_values() } else { seen.numbers.clone() };
                     Some(NumberColumn { of: *place, header: claim.header.clone(), seen, is_asked_for: claim.unit != Unit::None })
                 }
             })
@@ -225,7 +225,7 @@ impl LogLayout {
     fn ask_for_signs(&self, header: &str, (_, value): &Example) -> String {
         let comma = value.contains(',');
         let (sign, name) = if comma { (',', "comma") } else { ('.', "point") };
-        let grouped = Signs { decimal_comma: !comma, thousands: Thousands::of_sign(sign) };
+        let grouped = Signs { decimal_comma: !comma, thousands: Thousands::from_sign(sign) };
         let decimal = Signs { decimal_comma: comma, thousands: None };
         let number = |signs: Signs| signs.number(value).map_or_else(|| "no number".to_owned(), |number| number.to_string());
         format!(

@@ -15,7 +15,7 @@ use crate::job::LogFormat;
 const LINES_OF_HEADERS: usize = 40;
 
 /// A sheet as a log.
-pub struct Table {
+pub struct SheetLog {
     /// Its text.
     pub text: Text,
     /// Its name for people: that of the file, and that of the sheet.
@@ -30,7 +30,7 @@ pub struct Table {
 ///
 /// # Errors
 /// When the file cannot be read.
-pub fn all(path: &Path, name: &str, format: &LogFormat) -> Result<Vec<(Table, bool)>, IntakeError> {
+pub fn all(path: &Path, name: &str, format: &LogFormat) -> Result<Vec<(SheetLog, bool)>, IntakeError> {
     let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
     let sheets = workbook::read(path, &bytes).map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
     let sha256 = text::hex(&Sha256::digest(&bytes));
@@ -47,7 +47,7 @@ pub fn all(path: &Path, name: &str, format: &LogFormat) -> Result<Vec<(Table, bo
             bytes: bytes.len() as u64,
             sha256: sha256.clone(),
         };
-        (Table { text, name, format: as_cells(format), told }, is_hidden)
+        (SheetLog { text, name, format: as_cells(format), told }, is_hidden)
     };
     Ok(sheets.into_iter().map(table).collect())
 }
@@ -55,12 +55,12 @@ pub fn all(path: &Path, name: &str, format: &LogFormat) -> Result<Vec<(Table, bo
 /// A file as the texts of logs, each with how it is written: its own, or that of each sheet that is meant.
 ///
 /// # Errors
-/// As [`of_log`], or when the text cannot be read.
+/// As [`choose`], or when the text cannot be read.
 pub fn logs(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Vec<(Text, LogFormat)>, IntakeError> {
     if !workbook::is_workbook(path) {
         return Ok(vec![(text::read(path, format.encoding.as_deref())?, format.clone())]);
     }
-    Ok(of_log(path, name, kind, format)?.into_iter().map(|table| (table.text, table.format)).collect())
+    Ok(choose(path, name, kind, format)?.into_iter().map(|table| (table.text, table.format)).collect())
 }
 
 /// The same for logs of calibration shots, which may lack what shots have.
@@ -79,16 +79,16 @@ pub fn calibration_logs(path: &Path, name: &str, format: &LogFormat) -> Result<V
 ///
 /// # Errors
 /// When the file cannot be read, none has the columns, or several have.
-pub fn of_log(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Vec<Table>, IntakeError> {
+pub fn choose(path: &Path, name: &str, kind: LogKind, format: &LogFormat) -> Result<Vec<SheetLog>, IntakeError> {
     chosen(path, name, kind, format, &|text, format| LogLayout::new(text, kind, format).map(|_| ()))
 }
 
 type Fits<'f> = &'f dyn Fn(&Text, &LogFormat) -> Result<(), IntakeError>;
 
-fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits) -> Result<Vec<Table>, IntakeError> {
+fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits) -> Result<Vec<SheetLog>, IntakeError> {
     let found = all(path, name, format)?;
     let wrong = |problem: String| IntakeError::Encoding { path: path.to_owned(), problem };
-    let list = |tables: &[&Table]| -> String {
+    let list = |tables: &[&SheetLog]| -> String {
         let names: Vec<&str> = tables.iter().filter_map(|table| table.text.sheet.as_deref()).collect();
         names.join(", ")
     };
@@ -101,12 +101,12 @@ fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits
                 || glob::Pattern::new(wanted).is_ok_and(|pattern| wanted.contains(['*', '?']) && pattern.matches(name))
         };
         let every = list(&found.iter().map(|(table, _)| table).collect::<Vec<_>>());
-        let chosen: Vec<Table> = found
+        let chosen: Vec<SheetLog> = found
             .into_iter()
             .map(|(table, _)| table)
             .filter(|table| table.text.sheet.as_deref().is_some_and(is_wanted))
             .collect();
-        let chosen = if wanted.contains(['*', '?']) { of_others_left_out(chosen, kind, format) } else { chosen };
+        let chosen = if wanted.contains(['*', '?']) { leave_out_others(chosen, kind, format) } else { chosen };
         return match chosen.is_empty() {
             true => Err(wrong(format!("sheet = \"{wanted}\" under [{}]: the workbook has the sheets {every}", kind.table()))),
             false => Ok(chosen),
@@ -143,14 +143,14 @@ fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits
 
 /// Of the sheets that a pattern fits, those of another table left out, and told: most of the headers that the job names are not in them.
 /// A sheet that has most of them is meant, and what it lacks is an error.
-fn of_others_left_out(tables: Vec<Table>, kind: LogKind, format: &LogFormat) -> Vec<Table> {
+fn leave_out_others(tables: Vec<SheetLog>, kind: LogKind, format: &LogFormat) -> Vec<SheetLog> {
     let named: Vec<&str> = format.headers().collect();
-    let is_meant = |table: &Table| {
+    let is_meant = |table: &SheetLog| {
         let cells: Vec<&str> =
             table.text.text.lines().take(LINES_OF_HEADERS).flat_map(|line| line.split('\t')).map(str::trim).collect();
         named.iter().filter(|name| cells.iter().any(|cell| cell.eq_ignore_ascii_case(name))).count() * 2 >= named.len()
     };
-    let (mut meant, others): (Vec<Table>, Vec<Table>) = tables.into_iter().partition(is_meant);
+    let (mut meant, others): (Vec<SheetLog>, Vec<SheetLog>) = tables.into_iter().partition(is_meant);
     match meant.first_mut() {
         None => others,
         Some(first) => {

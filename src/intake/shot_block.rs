@@ -17,7 +17,7 @@ use crate::numeric::signs::{self, Signs};
 use crate::records::ledger::{Counts, Fault};
 use crate::records::names::label;
 use crate::records::roles::JOIN;
-use crate::records::shot::{Cells, Conditions, KeptShot, Membership, Place, ReadRow, ShotRecord, Words};
+use crate::records::shot::{Cells, Conditions, KeptShot, Membership, ReadRow, RowPlace, ShotRecord, Words};
 use crate::records::when::When;
 
 /// What became of a row.
@@ -58,18 +58,18 @@ impl<'t> ShotBlock<'t> {
     ) -> Result<ShotBlock<'t>, IntakeError> {
         let mut counts = Counts::default();
         let (rows, faults) = cut(chunk, &log.layout, &log.text.path, &mut counts)?;
-        Ok(ShotBlock::of_rows(chunk.file, rows, faults, counts, log, carried, rules))
+        Ok(ShotBlock::read_rows(chunk.file, rows, faults, counts, log, carried, rules))
     }
 
     /// Reads rows of a block once more, by their lines.
-    pub fn of_lines(file: usize, lines: &[Line<'t>], log: &'t Log, carried: &'t [Carried], rules: &ShotRules) -> ShotBlock<'t> {
+    pub fn read_lines(file: usize, lines: &[Line<'t>], log: &'t Log, carried: &'t [Carried], rules: &ShotRules) -> ShotBlock<'t> {
         let mut rows = log.layout.rows();
         lines.iter().for_each(|line| log.layout.push(&mut rows, *line));
         let faults = rows.rows().iter().map(|row| shape_fault(&log.layout, &rows, row)).collect();
-        ShotBlock::of_rows(file, rows, faults, Counts::default(), log, carried, rules)
+        ShotBlock::read_rows(file, rows, faults, Counts::default(), log, carried, rules)
     }
 
-    fn of_rows(
+    fn read_rows(
         file: usize,
         rows: Rows<'t>,
         faults: Vec<Option<Fault>>,
@@ -116,9 +116,9 @@ impl<'t> ShotBlock<'t> {
     }
 
     /// Where a row stands.
-    pub fn place(&self, index: usize) -> Place<'t> {
+    pub fn place(&self, index: usize) -> RowPlace<'t> {
         let row = &self.rows.rows()[index];
-        Place { file: self.file, line: row.line.number, text: row.line.text, reading: row.reading }
+        RowPlace { file: self.file, line: row.line.number, text: row.line.text, reading: row.reading }
     }
 
     /// The name of a row's base, as bases are found by it; a name of several columns is joined into `joined`.

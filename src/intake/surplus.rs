@@ -19,7 +19,7 @@ pub struct Remark {
 
 impl Remark {
     /// Of the rows that have a field for each of `width` headers; none where the last column is not one of text.
-    pub fn of<'r, 't: 'r>(rows: impl Iterator<Item = &'r Rows<'t>>, width: usize) -> Option<Remark> {
+    pub fn find<'r, 't: 'r>(rows: impl Iterator<Item = &'r Rows<'t>>, width: usize) -> Option<Remark> {
         let format = CellFormat::default();
         let mut numeric = vec![None; width];
         let mut has_text = false;
@@ -94,7 +94,7 @@ mod tests {
     fn is_one(table: &str, line: &str) -> bool {
         let known = cut(table);
         let row = cut(line);
-        Remark::of(known.iter(), known[0].rows()[0].fields()).is_some_and(|remark| remark.is_one(&row[0], &row[0].rows()[0]))
+        Remark::find(known.iter(), known[0].rows()[0].fields()).is_some_and(|remark| remark.is_one(&row[0], &row[0].rows()[0]))
     }
 
     const TREES: &str = "P1,1,oak,18.8,97,3,\nP1,2,ash,25.6,56,5,forked\n";

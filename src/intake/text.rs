@@ -142,13 +142,13 @@ fn guess(bytes: &[u8]) -> &'static Encoding {
             Ok(_) => UTF_8,
             // Other letters before the one that is cut prove it; after plain ASCII it is one of an old page.
             Err(error) if error.error_len().is_none() && !bytes[..error.valid_up_to()].is_ascii() => UTF_8,
-            Err(_) => of_letters(bytes),
+            Err(_) => guess_by_letters(bytes),
         }
     }
 }
 
 /// The encoding of a text of one byte a letter, or of an Asian one, by how often its letters stand beside each other.
-fn of_letters(bytes: &[u8]) -> &'static Encoding {
+fn guess_by_letters(bytes: &[u8]) -> &'static Encoding {
     let mut detector = EncodingDetector::new(Iso2022JpDetection::Deny);
     detector.feed(&bytes[..bytes.len().min(LOOKED_AT)], true);
     detector.guess(None, Utf8Detection::Deny)

@@ -53,7 +53,7 @@ fn single(path: &Path) -> Result<PathBuf, String> {
 fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<PathBuf>, String> {
     let parts: Vec<PatternPart> = Path::new(pattern)
         .components()
-        .map(PatternPart::of)
+        .map(PatternPart::parse)
         .collect::<Result<_, _>>()
         .map_err(|why| format!("\"{pattern}\" is no pattern: {why}"))?;
     // It need not be there yet.
@@ -80,7 +80,7 @@ enum PatternPart {
 }
 
 impl PatternPart {
-    fn of(component: Component) -> Result<PatternPart, String> {
+    fn parse(component: Component) -> Result<PatternPart, String> {
         let text = component.as_os_str().to_string_lossy();
         if !text.contains(['*', '?', '[']) {
             return Ok(PatternPart::Plain(PathBuf::from(component.as_os_str())));

@@ -40,7 +40,7 @@ impl Scene {
             label: format!("base {i}"),
             frame: LocalFrame::at(&Geodetic::from_earth_centred(frame.to_earth_centred(*at), &ellipsoid), &ellipsoid),
             ellipsoid,
-            errors: BaseErrors::of_covariance(i, &Covariance::of_axes(0.02, 0.03), orientation_rad),
+            errors: BaseErrors::from_covariance(i, &Covariance::from_sigmas(0.02, 0.03), orientation_rad),
             earth_radius_m: 6_371_000.0,
         });
         Scene { bases: bases.collect(), sigmas, orientation_rad, rows: Vec::new() }
@@ -50,14 +50,14 @@ impl Scene {
     pub fn turned(mut self, orientation_rad: f64) -> Scene {
         self.orientation_rad = orientation_rad;
         for (i, base) in self.bases.iter_mut().enumerate() {
-            base.errors = BaseErrors::of_covariance(i, &base.errors.covariance(), orientation_rad);
+            base.errors = BaseErrors::from_covariance(i, &base.errors.covariance(), orientation_rad);
         }
         self
     }
 
     /// Another covariance of the first base's position.
     pub fn place_base(&mut self, covariance: &Covariance) {
-        self.bases[0].errors = BaseErrors::of_covariance(0, covariance, self.orientation_rad);
+        self.bases[0].errors = BaseErrors::from_covariance(0, covariance, self.orientation_rad);
     }
 
     pub fn row(&mut self, base: usize, role: &str, label: &str, at: [f64; 3]) {

@@ -1,11 +1,11 @@
 //! What composed measurements share: shots that must be whole, points with their covariance, and vectors of three.
 //!
-//! A point f of the joint points has the covariance G C Gᵀ (law of propagation, as in [`crate::geodesy::register`]). Its six
+//! A point f of correlated points has the covariance G C Gᵀ (law of propagation, as in [`crate::geodesy::register`]). Its six
 //! elements follow from variances alone, cov(a, b) = (var(a + b) − var a − var b)/2. Metres.
 
 use super::{FoundPoint, Group, Refusal, RoleShot};
 use crate::geodesy::covariance::{Covariance, INTERVAL95};
-use crate::geodesy::register::{Joint, Origin};
+use crate::geodesy::register::{CorrelatedPoints, Origin};
 use crate::shots::reduce::Vector;
 
 /// The vector of a shot that has azimuth, distance and height.
@@ -46,20 +46,21 @@ pub fn part_of_shot(group: &Group<'_>, sighting: &RoleShot, role: &'static str) 
     })
 }
 
-/// A point that follows from joint points, given in their frame, with its covariance in a base's frame.
+/// A point that follows from correlated points, given in their frame, with its covariance in a base's frame.
 pub fn part_of_points(
-    joint: &Joint,
+    correlated: &CorrelatedPoints,
     base: (usize, &Origin),
     role: &'static str,
     at: impl Fn(&[[f64; 3]]) -> [f64; 3],
 ) -> FoundPoint {
-    let covariance = covariance_of(joint, |points| base.1.frame.from_earth_centred(joint.frame().to_earth_centred(at(points))));
-    FoundPoint { role, at: joint.frame().to_earth_centred(at(joint.points())), base: base.0, covariance }
+    let covariance =
+        covariance_of(correlated, |points| base.1.frame.from_earth_centred(correlated.frame().to_earth_centred(at(points))));
+    FoundPoint { role, at: correlated.frame().to_earth_centred(at(correlated.points())), base: base.0, covariance }
 }
 
-/// The covariance of three values of joint points.
-pub fn covariance_of(joint: &Joint, values: impl Fn(&[[f64; 3]]) -> [f64; 3]) -> Covariance {
-    let [ee, nn, uu, en, eu, nu] = joint
+/// The covariance of three values of correlated points.
+pub fn covariance_of(correlated: &CorrelatedPoints, values: impl Fn(&[[f64; 3]]) -> [f64; 3]) -> Covariance {
+    let [ee, nn, uu, en, eu, nu] = correlated
         .estimates(|points| {
             let [e, n, u] = values(points);
             [e, n, u, e + n, e + u, n + u]

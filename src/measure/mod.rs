@@ -10,12 +10,12 @@
 mod fixture;
 pub mod height;
 mod located;
+mod merged;
 pub mod missing_line;
 pub mod plane_fit;
 pub mod plane_sight;
 pub mod profile;
 mod reading;
-mod repeats;
 mod roles;
 mod rows;
 pub mod span;
@@ -187,7 +187,7 @@ impl Group<'_> {
     }
 
     /// The rows of a role, in the order of the logs.
-    pub fn of_role<'g>(&'g self, role: &'g str) -> impl Iterator<Item = &'g RoleShot> {
+    pub fn with_role<'g>(&'g self, role: &'g str) -> impl Iterator<Item = &'g RoleShot> {
         self.sightings.iter().filter(move |sighting| sighting.role == role)
     }
 
@@ -196,7 +196,7 @@ impl Group<'_> {
     /// # Errors
     /// When there is none, or more than one; the sentence names the measurement and the role.
     pub fn only<'g>(&'g self, role: &'g str) -> Result<&'g RoleShot, Refusal> {
-        let mut rows = self.of_role(role);
+        let mut rows = self.with_role(role);
         match (rows.next(), rows.next()) {
             (Some(row), None) => Ok(row),
             (None, _) => Err(format!("{} of {} lacks the row with role {role}", self.measure, self.name)),
@@ -226,7 +226,7 @@ pub fn caution_of(measure: &str) -> Option<&'static str> {
 /// # Errors
 /// When the kind is not known, or a row is missing or contradicts another.
 pub fn compose(group: &Group, settings: &MeasureSettings<'_>) -> Result<Composed, Refusal> {
-    let (group, said) = repeats::merged(group, settings.agreement_sigmas)?;
+    let (group, said) = merged::merge(group, settings.agreement_sigmas)?;
     let group = group.as_ref();
     let mut composed = match group.measure.as_str() {
         "height" => height::compose(group),

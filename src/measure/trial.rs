@@ -56,7 +56,11 @@ fn origin(number: usize, place: &Geodetic, [horizontal, up]: [f64; 2], errors: &
         label: format!("B{}", number + 1),
         frame: LocalFrame::at(place, &Ellipsoid::WGS84),
         ellipsoid: Ellipsoid::WGS84,
-        errors: BaseErrors::of_covariance(number, &Covariance::of_axes(horizontal, up), errors.orientation_deg.to_radians()),
+        errors: BaseErrors::from_covariance(
+            number,
+            &Covariance::from_sigmas(horizontal, up),
+            errors.orientation_deg.to_radians(),
+        ),
         earth_radius_m: Ellipsoid::WGS84.mean_radius_m(place.lat_rad),
     }
 }

@@ -74,7 +74,7 @@ impl Block<'_> {
 }
 
 impl Blocks {
-    fn of(symbolic: SymbolicCholesky<usize>, size: usize) -> Blocks {
+    fn from_symbolic(symbolic: SymbolicCholesky<usize>, size: usize) -> Blocks {
         let perm: Vec<usize> = match symbolic.perm() {
             Some(perm) => perm.arrays().0.to_vec(),
             None => (0..size).collect(),
@@ -85,7 +85,7 @@ impl Blocks {
         }
         let (mut starts, mut values) = match symbolic.raw() {
             SymbolicCholeskyRaw::Supernodal(s) => (s.supernode_begin().to_vec(), s.col_ptr_for_val().to_vec()),
-            // Never chosen: see `Ordering::of`.
+            // Never chosen: see `Ordering::find`.
             SymbolicCholeskyRaw::Simplicial(_) => (Vec::new(), Vec::new()),
         };
         values.truncate(starts.len());
@@ -160,7 +160,7 @@ pub(crate) enum NoFactor {
 
 impl Ordering {
     /// Orders a pattern.
-    pub fn of(pattern: &Pattern) -> Result<Ordering, NoFactor> {
+    pub fn find(pattern: &Pattern) -> Result<Ordering, NoFactor> {
         let size = pattern.starts.len() - 1;
         let matrix = SymbolicSparseColMatRef::new_checked(size, size, &pattern.starts, None, &pattern.rows);
         let params = CholeskySymbolicParams {
@@ -170,7 +170,7 @@ impl Ordering {
         };
         let symbolic =
             factorize_symbolic_cholesky(matrix, Side::Lower, SymmetricOrdering::Amd, params).map_err(|_| NoFactor::Memory)?;
-        Ok(Ordering { blocks: Arc::new(Blocks::of(symbolic, size)) })
+        Ok(Ordering { blocks: Arc::new(Blocks::from_symbolic(symbolic, size)) })
     }
 
     /// Decomposes N, given by the values of the pattern.
@@ -329,7 +329,7 @@ mod tests {
     fn inverse_and_solution_against_gauss_jordan() {
         for (size, seed) in [(1, 1), (2, 2), (7, 3), (40, 4), (90, 5)] {
             let (pattern, values, want) = random(size, seed);
-            let factor = Ordering::of(&pattern).unwrap().factor(&pattern, &values).unwrap();
+            let factor = Ordering::find(&pattern).unwrap().factor(&pattern, &values).unwrap();
             let inverse = factor.inverse();
             for j in 0..size {
                 for k in pattern.starts[j]..pattern.starts[j + 1] {
@@ -351,9 +351,9 @@ mod tests {
     fn names_the_unknown_that_is_not_determined() {
         // Unknowns 0 and 1 stand in their sum only: either of them is right to name; 2 stands alone.
         let pattern = Pattern { starts: vec![0, 2, 3, 4], rows: vec![0, 1, 1, 2] };
-        let named = Ordering::of(&pattern).unwrap().factor(&pattern, &[1.0, 1.0, 1.0, 5.0]).unwrap_err();
+        let named = Ordering::find(&pattern).unwrap().factor(&pattern, &[1.0, 1.0, 1.0, 5.0]).unwrap_err();
         assert!(matches!(named, NoFactor::Singular(0 | 1)), "{named:?}");
-        let empty = Ordering::of(&pattern).unwrap().factor(&pattern, &[1.0, 0.0, 0.0, 5.0]).unwrap_err();
+        let empty = Ordering::find(&pattern).unwrap().factor(&pattern, &[1.0, 0.0, 0.0, 5.0]).unwrap_err();
         assert_eq!(empty, NoFactor::Singular(1));
     }
 }

@@ -55,11 +55,11 @@ impl Task<'_> {
             true => misclosure::traverses(network, component, self.starts),
             false => Default::default(),
         };
-        let layout = Layout::of(network, component, self.local, self.held);
-        let mut state = State::of(network, component, &layout, self.starts);
-        let mut equations = Equations::of(network, component, &layout, self.local, &state);
+        let layout = Layout::number(network, component, self.local, self.held);
+        let mut state = State::start(network, component, &layout, self.starts);
+        let mut equations = Equations::list(network, component, &layout, self.local, &state);
         equations.linearise(&state);
-        let mut solver = Solver::of(&equations, &layout).map_err(|no| self.failure(&layout, no))?;
+        let mut solver = Solver::prepare(&equations, &layout).map_err(|no| self.failure(&layout, no))?;
         let mut rejected: Vec<Rejection> = Vec::new();
         // Robust estimation that does not come to rest is given up for all that follows.
         let mut settings = *settings;
@@ -84,7 +84,7 @@ impl Task<'_> {
             let inverse = solution.factor.inverse();
             let (residuals, tests) = judge(&equations, &solution.factor, &inverse, &settings);
             let rows: usize = equations.items.iter().filter(|i| i.weight > 0.0).map(|i| i.rows as usize).sum();
-            let global = GlobalTest::of(equations.objective(), rows.saturating_sub(layout.size), settings.alpha_global);
+            let global = GlobalTest::judge(equations.objective(), rows.saturating_sub(layout.size), settings.alpha_global);
             let found = look(&equations, &solution.factor, &residuals, &tests, settings.reject == Reject::Auto);
             if settings.reject == Reject::Auto && !found.decided.is_empty() {
                 let variance_factor = global.variance_factor().unwrap_or(0.0);
@@ -96,7 +96,7 @@ impl Task<'_> {
                 continue;
             }
             notes.extend(found.undecided.iter().map(|suspect| undecided(network, suspect)));
-            let parted = Parted::of(&equations, layout.size);
+            let parted = Parted::split(&equations, layout.size);
             let judged = Judged { solution, inverse, residuals, global, parted };
             return Ok(Solved { misclosures, notes, rejected, ..self.solved(judged, found, layout) });
         }

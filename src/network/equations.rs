@@ -5,7 +5,7 @@
 
 use super::components::Component;
 use super::layout::{Layout, NONE};
-use super::observations::{Model, STEEP_RAD, STEEP_SHARE, compute, half_circle_rad, steep_azimuth, steep_inclination};
+use super::observations::{Model, STEEP_RAD, STEEP_SHARE, half_circle_rad, predict, steep_azimuth, steep_inclination};
 use super::state::State;
 use super::types::{Kind, Network, Observation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
@@ -90,7 +90,13 @@ pub(crate) struct Equations<'a> {
 
 impl<'a> Equations<'a> {
     /// Lists the equations of a component.
-    pub fn of(network: &'a Network, component: &Component, layout: &'a Layout, local: &'a [u32], state: &State) -> Equations<'a> {
+    pub fn list(
+        network: &'a Network,
+        component: &Component,
+        layout: &'a Layout,
+        local: &'a [u32],
+        state: &State,
+    ) -> Equations<'a> {
         let mut items: Vec<Item> = Vec::new();
         let mut rows = 0u32;
         let mut add = |source, model, count: u8, lower| {
@@ -122,7 +128,7 @@ impl<'a> Equations<'a> {
                 add(Source::Shared(k), plain, 1, alone(shared.sigma));
             }
         }
-        let steep = SteepSights::of(network, component);
+        let steep = SteepSights::find(network, component);
         for &i in &component.observations {
             let o = &network.observations[i];
             let model = steep.model(o, || state.orientation(layout, local, o));
@@ -166,7 +172,7 @@ impl<'a> Equations<'a> {
         let frame = LocalFrame::at(&at, &self.network.ellipsoid);
         let off = frame.from_earth_centred(state.positions[place]).map(|x| -x);
         let turn = between(&frame, &state.frames[place]);
-        let Place3 { first, size } = Place3::of(self.layout, place);
+        let PositionColumns { first, size } = PositionColumns::of(self.layout, place);
         let count = item.rows as usize;
         for r in 0..count {
             let mut row = Row::new();
@@ -199,10 +205,10 @@ impl<'a> Equations<'a> {
         let frame = &state.frames[from];
         let mut sight = frame.from_earth_centred(state.positions[to]);
         sight[2] += o.target_height_m - o.instrument_height_m;
-        let bend = Bend::of(self.network.refraction, state.radii_m[from]);
+        let bend = Bend::from_refraction(self.network.refraction, state.radii_m[from]);
         let turned = o.value + state.orientation(self.layout, self.local, o);
         let computed = match item.model {
-            Model::Plain(kind) => compute(kind, sight, bend),
+            Model::Plain(kind) => predict(kind, sight, bend),
             Model::SteepAzimuth { horizontal_m } => Some(steep_azimuth(turned, sight, horizontal_m)),
             Model::SteepInclination { azimuth_rad } => steep_inclination(azimuth_rad, sight, bend),
         };
@@ -211,11 +217,11 @@ impl<'a> Equations<'a> {
         let range = o.instrument.filter(|_| o.kind.is_range()).map(|k| self.layout.instruments[k]);
         let (scale, constant) = range.map_or((0.0, 0.0), |columns| (state.other(columns[0]), state.other(columns[1])));
         let by = computed.by.map(|p| p * weight * (1.0 + scale));
-        let Place3 { first, size } = Place3::of(self.layout, from);
+        let PositionColumns { first, size } = PositionColumns::of(self.layout, from);
         for (c, p) in by.iter().enumerate().take(size) {
             row.push(first + c as u32, -p);
         }
-        let target = Place3::of(self.layout, to);
+        let target = PositionColumns::of(self.layout, to);
         let turn = between(frame, &state.frames[to]);
         (0..target.size).for_each(|c| row.push(target.first + c as u32, (0..3).map(|r| by[r] * turn[r][c]).sum()));
         let place = &self.layout.places[from];
@@ -262,15 +268,15 @@ impl<'a> Equations<'a> {
     }
 }
 
-struct Place3 {
+struct PositionColumns {
     first: u32,
     size: usize,
 }
 
-impl Place3 {
-    fn of(layout: &Layout, place: usize) -> Place3 {
+impl PositionColumns {
+    fn of(layout: &Layout, place: usize) -> PositionColumns {
         let p = &layout.places[place];
-        Place3 { first: p.first, size: p.size as usize }
+        PositionColumns { first: p.first, size: p.size as usize }
     }
 }
 
@@ -307,7 +313,7 @@ struct SteepSights {
 }
 
 impl SteepSights {
-    fn of(network: &Network, component: &Component) -> SteepSights {
+    fn find(network: &Network, component: &Component) -> SteepSights {
         let mut shots = std::collections::HashMap::new();
         let readings = || component.observations.iter().map(|&i| &network.observations[i]);
         for o in readings().filter(|o| o.kind == Kind::Inclination && o.value.abs() > STEEP_RAD) {

@@ -41,14 +41,14 @@ pub(crate) fn judge(network: &Network, starts: &Starts, readings: &[Vec<usize>])
     (0..network.stations.len())
         .filter(|s| network.stations[*s].control.is_none())
         .filter_map(|s| {
-            let lines = Lines::of(network, starts, &readings[s], s)?;
+            let lines = Lines::gather(network, starts, &readings[s], s)?;
             lines.verdict(network, s)
         })
         .collect()
 }
 
 impl Lines {
-    fn of(network: &Network, starts: &Starts, readings: &[usize], s: usize) -> Option<Lines> {
+    fn gather(network: &Network, starts: &Starts, readings: &[usize], s: usize) -> Option<Lines> {
         let here = Geodetic::from_earth_centred(starts.positions[s]?, &network.ellipsoid);
         let frame = LocalFrame::at(&here, &network.ellipsoid);
         let (mut lines, mut free, mut sum, mut count) = (Vec::new(), Vec::new(), 0.0, 0.0);

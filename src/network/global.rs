@@ -20,7 +20,7 @@ pub struct GlobalTest {
 
 impl GlobalTest {
     /// The test of a statistic at significance `alpha`.
-    pub fn of(statistic: f64, redundancy: usize, alpha: f64) -> GlobalTest {
+    pub fn judge(statistic: f64, redundancy: usize, alpha: f64) -> GlobalTest {
         GlobalTest {
             statistic,
             redundancy,
@@ -70,12 +70,12 @@ mod tests {
     #[test]
     fn two_sides() {
         // Chi-square table, 10 degrees of freedom: 3.247 and 20.483 at 2.5 % and 97.5 %.
-        let test = GlobalTest::of(10.0, 10, 0.05);
+        let test = GlobalTest::judge(10.0, 10, 0.05);
         assert!((test.lower - 3.247).abs() < 0.0005 && (test.upper - 20.483).abs() < 0.0005, "{test:?}");
         assert_eq!(test.passed(), Some(true));
-        assert_eq!(GlobalTest::of(3.2, 10, 0.05).passed(), Some(false));
-        assert_eq!(GlobalTest::of(20.5, 10, 0.05).passed(), Some(false));
-        assert_eq!(GlobalTest::of(0.0, 0, 0.05).passed(), None);
+        assert_eq!(GlobalTest::judge(3.2, 10, 0.05).passed(), Some(false));
+        assert_eq!(GlobalTest::judge(20.5, 10, 0.05).passed(), Some(false));
+        assert_eq!(GlobalTest::judge(0.0, 0, 0.05).passed(), None);
         assert_eq!(
             test.sentence(),
             "The residuals fit the standard errors given (variance factor 1.00, expected 0.32 to 2.05, 10 redundant)."

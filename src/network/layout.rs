@@ -12,7 +12,7 @@ pub(crate) const NONE: u32 = u32::MAX;
 
 /// Where the unknowns of a station stand.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Place {
+pub(crate) struct StationColumns {
     /// First of its coordinates.
     pub first: u32,
     /// Coordinates: 0, 2 or 3.
@@ -25,7 +25,7 @@ pub(crate) struct Place {
     pub turned_by: [u32; 2],
 }
 
-impl Place {
+impl StationColumns {
     /// The unknown that is added to its directions.
     pub fn directions_turn(&self) -> impl Iterator<Item = u32> + Clone + use<> {
         [self.directions].into_iter().filter(|column| *column != NONE)
@@ -41,7 +41,7 @@ impl Place {
 #[derive(Debug, Clone)]
 pub(crate) struct Layout {
     /// By the station's place in the component.
-    pub places: Vec<Place>,
+    pub places: Vec<StationColumns>,
     /// Scale and constant, by the instrument's index in the network.
     pub instruments: Vec<[u32; 2]>,
     /// Shared errors, by index in the network.
@@ -52,7 +52,7 @@ pub(crate) struct Layout {
 
 impl Layout {
     /// The unknowns of a component. `holds_height` tells, by the network's station, whose height is held.
-    pub fn of(network: &Network, component: &Component, local: &[u32], holds_height: &[bool]) -> Layout {
+    pub fn number(network: &Network, component: &Component, local: &[u32], holds_height: &[bool]) -> Layout {
         let mut size = 0u32;
         let mut next = |count: u32| {
             let first = size;
@@ -81,7 +81,7 @@ impl Layout {
             }
             o.shared.iter().flatten().for_each(|k| shares[*k] = true);
         }
-        let mut places: Vec<Place> = component
+        let mut places: Vec<StationColumns> = component
             .stations
             .iter()
             .zip(&bearings)
@@ -92,7 +92,7 @@ impl Layout {
                     _ if holds_height[s] => 2,
                     _ => 3,
                 };
-                Place {
+                StationColumns {
                     first: next(size),
                     size: size as u8,
                     azimuths: if *azimuths && station.sigma_orientation_rad > 0.0 { next(1) } else { NONE },

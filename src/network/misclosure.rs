@@ -94,14 +94,14 @@ impl Side {
 struct Legs(BTreeMap<(usize, usize), Side>);
 
 impl Legs {
-    fn of(network: &Network, component: &Component, admits: &dyn Fn(usize) -> bool) -> Legs {
+    fn collect(network: &Network, component: &Component, admits: &dyn Fn(usize) -> bool) -> Legs {
         let mut sides: BTreeMap<(usize, usize), Side> = BTreeMap::new();
         for o in component.observations.iter().map(|&i| &network.observations[i]) {
             if !(admits(o.from) && admits(o.to)) {
                 continue;
             }
             let side = sides.entry((o.from, o.to)).or_insert(Side::NOTHING);
-            side.bend = Bend::of(network.refraction, network.ellipsoid.semi_major_m);
+            side.bend = Bend::from_refraction(network.refraction, network.ellipsoid.semi_major_m);
             let lift = o.instrument_height_m - o.target_height_m;
             match o.kind {
                 Kind::Azimuth => side.azimuth = side.azimuth.or(Some(o.value)),
@@ -140,8 +140,8 @@ pub(crate) fn traverses(network: &Network, component: &Component, starts: &Start
         is_base.insert(o.from, true);
     }
     let base = |s: usize| is_base.contains_key(&s);
-    let legs = Legs::of(network, component, &|s| base(s) || known(s));
-    let forest = Forest::of(component, &legs.pairs(), &known);
+    let legs = Legs::collect(network, component, &|s| base(s) || known(s));
+    let forest = Forest::grow(component, &legs.pairs(), &known);
     let misclosures = forest
         .closing
         .iter()
@@ -152,8 +152,8 @@ pub(crate) fn traverses(network: &Network, component: &Component, starts: &Start
         })
         .collect();
     // A remote point sighted from two bases closes a route too, though it is no traverse.
-    let all = Legs::of(network, component, &|_| true);
-    let forest = Forest::of(component, &all.pairs(), &known);
+    let all = Legs::collect(network, component, &|_| true);
+    let forest = Forest::grow(component, &all.pairs(), &known);
     let hanging: Vec<usize> = forest.hanging().into_iter().filter(|s| base(*s) && !known(*s)).collect();
     let mut notes = Vec::new();
     if !hanging.is_empty() {
@@ -175,7 +175,7 @@ struct Forest {
 }
 
 impl Forest {
-    fn of(component: &Component, pairs: &[(usize, usize)], known: &dyn Fn(usize) -> bool) -> Forest {
+    fn grow(component: &Component, pairs: &[(usize, usize)], known: &dyn Fn(usize) -> bool) -> Forest {
         let mut next: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
         for &(a, b) in pairs {
             next.entry(a).or_default().push(b);

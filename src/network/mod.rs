@@ -52,7 +52,7 @@
 //! let [east_m, north_m, _] = LocalFrame::at(&place, &Ellipsoid::WGS84).from_earth_centred(stake.position);
 //! assert!((east_m - 100.0).abs() < 1e-3 && north_m.abs() < 1e-3);
 //! assert!((stake.covariance.ee.sqrt() - 0.1 / 2f64.sqrt()).abs() < 1e-4);
-//! let solved = adjustment.of(1).expect("solved");
+//! let solved = adjustment.component_with(1).expect("solved");
 //! assert_eq!((solved.residuals.len(), solved.unknowns), (4, 3));
 //! # Ok::<(), standoff::network::BadNetwork>(())
 //! ```
@@ -76,7 +76,7 @@ mod outliers;
 mod parted;
 pub mod quantiles;
 mod reliability;
-mod robust;
+mod reweighting;
 mod run;
 mod shots;
 mod solution;

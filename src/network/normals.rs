@@ -25,7 +25,7 @@ pub(crate) struct Normals {
 
 impl Normals {
     /// The pattern of linearised equations.
-    pub fn of(equations: &Equations, layout: &Layout) -> Normals {
+    pub fn lay_out(equations: &Equations, layout: &Layout) -> Normals {
         let mut columns: Vec<Vec<u32>> = (0..layout.size).map(|j| vec![j as u32]).collect();
         let mut pair = |a: usize, b: usize| columns[a.min(b)].push(a.max(b) as u32);
         for row in &equations.rows {

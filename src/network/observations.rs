@@ -36,18 +36,18 @@ pub(crate) enum Model {
 
 /// A reading computed, with its partials by east, north and up of the sight.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Computed {
+pub(crate) struct Predicted {
     pub value: f64,
     pub by: [f64; 3],
 }
 
 /// Computes a reading of a sight `[e, n, u]` where sights bend so. None where the sight has no length that the reading
 /// could stand on.
-pub(crate) fn compute(kind: Kind, [e, n, u]: [f64; 3], bend: Bend) -> Option<Computed> {
+pub(crate) fn predict(kind: Kind, [e, n, u]: [f64; 3], bend: Bend) -> Option<Predicted> {
     let h = e.hypot(n);
     let s = h.hypot(u);
     let bend_rad = bend.angle_rad(h);
-    let computed = |value: f64, by: [f64; 3]| Some(Computed { value, by });
+    let computed = |value: f64, by: [f64; 3]| Some(Predicted { value, by });
     match kind {
         Kind::Azimuth | Kind::Direction if h > 0.0 => computed(e.atan2(n), [n / (h * h), -e / (h * h), 0.0]),
         Kind::Inclination if s > 0.0 => {
@@ -64,19 +64,19 @@ pub(crate) fn compute(kind: Kind, [e, n, u]: [f64; 3], bend: Bend) -> Option<Com
 
 /// A steep azimuth: observed minus computed is atan-free, −offset/h about the observed azimuth; so this gives the
 /// misclosure itself (observed minus computed) and the partials of the computed value.
-pub(crate) fn steep_azimuth(azimuth_rad: f64, [e, n, _]: [f64; 3], horizontal_m: f64) -> Computed {
+pub(crate) fn steep_azimuth(azimuth_rad: f64, [e, n, _]: [f64; 3], horizontal_m: f64) -> Predicted {
     let (sin, cos) = azimuth_rad.sin_cos();
     // To the right of the line is a greater azimuth.
     let right = e * cos - n * sin;
-    Computed { value: -right / horizontal_m, by: [cos / horizontal_m, -sin / horizontal_m, 0.0] }
+    Predicted { value: -right / horizontal_m, by: [cos / horizontal_m, -sin / horizontal_m, 0.0] }
 }
 
 /// A steep inclination in the vertical plane of an azimuth: it runs on through the zenith.
-pub(crate) fn steep_inclination(azimuth_rad: f64, [e, n, u]: [f64; 3], bend: Bend) -> Option<Computed> {
+pub(crate) fn steep_inclination(azimuth_rad: f64, [e, n, u]: [f64; 3], bend: Bend) -> Option<Predicted> {
     let (sin, cos) = azimuth_rad.sin_cos();
     let along = e * sin + n * cos;
     let square = along * along + u * u;
-    (square > 0.0).then(|| Computed {
+    (square > 0.0).then(|| Predicted {
         value: u.atan2(along) + bend.angle_rad(along),
         by: [-u * sin / square, -u * cos / square, along / square],
     })
@@ -107,9 +107,9 @@ mod tests {
 
     #[test]
     fn no_sight_has_no_azimuth() {
-        assert!(compute(Kind::Azimuth, [0.0, 0.0, 5.0], NO_BEND).is_none());
-        assert!(compute(Kind::Slope, [0.0; 3], NO_BEND).is_none());
-        let up = compute(Kind::Inclination, [0.0, 0.0, 5.0], NO_BEND).unwrap();
+        assert!(predict(Kind::Azimuth, [0.0, 0.0, 5.0], NO_BEND).is_none());
+        assert!(predict(Kind::Slope, [0.0; 3], NO_BEND).is_none());
+        let up = predict(Kind::Inclination, [0.0, 0.0, 5.0], NO_BEND).unwrap();
         assert!((up.value.to_degrees() - 90.0).abs() < 1e-12);
     }
 
@@ -118,7 +118,7 @@ mod tests {
         #[test]
         fn undoes_the_reduction(a in 0.1f64..6.2, s in 5.0f64..1000.0, i in -60.0f64..60.0, k in 0.0f64..0.3) {
             let sigmas = SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
-            let (i, bend) = (i.to_radians(), Bend::of(k, EARTH_M));
+            let (i, bend) = (i.to_radians(), Bend::from_refraction(k, EARTH_M));
             // 1e-9 rad and 10 µm: refraction squared, left out.
             for (triangle, readings) in [
                 (Triangle::Slope { slope_m: s, inclination_rad: i }, [(Kind::Slope, s), (Kind::Inclination, i)]),
@@ -129,10 +129,10 @@ mod tests {
                 let sight = Sight { true_azimuth_rad: a, triangle, instrument_height_m: 0.0, target_height_m: 0.0, refraction: k };
                 let v = reduce(&sight, &sigmas, EARTH_M);
                 let enu = [v.east_m, v.north_m, v.up_m.unwrap()];
-                let azimuth = compute(Kind::Azimuth, enu, bend).unwrap().value;
+                let azimuth = predict(Kind::Azimuth, enu, bend).unwrap().value;
                 prop_assert!(half_circle_rad(azimuth - a).abs() < 1e-12);
                 for (kind, reading) in readings {
-                    let got = compute(kind, enu, bend).unwrap().value;
+                    let got = predict(kind, enu, bend).unwrap().value;
                     let tolerance = if kind == Kind::Inclination { 1e-9 } else { 1e-5 };
                     prop_assert!((got - reading).abs() < tolerance, "{kind:?} {got} {reading}");
                 }
@@ -145,7 +145,7 @@ mod tests {
             let step = 1e-4;
             let kinds = [Kind::Azimuth, Kind::Inclination, Kind::Slope, Kind::Horizontal, Kind::Vertical, Kind::VerticalWithSlope];
             for kind in kinds {
-                let of = |v: [f64; 3]| compute(kind, v, NO_BEND).unwrap();
+                let of = |v: [f64; 3]| predict(kind, v, NO_BEND).unwrap();
                 check(|v| of(v).value, of([e, n, u]).by, [e, n, u], step)?;
             }
             let steep = |v: [f64; 3]| steep_inclination(azimuth, v, NO_BEND).unwrap();

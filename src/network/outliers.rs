@@ -15,7 +15,7 @@ use super::cholesky::Factor;
 use super::equations::{Equations, Source};
 use super::reliability::{Residual, Test};
 use super::types::Network;
-use super::without::{Part, Without};
+use super::without::{ReadingPart, Without};
 
 /// Correlation of two normalised residuals from which they are one. Own choice: at 0.99 the two differ by 0.14 standard
 /// errors, which decides nothing.
@@ -108,7 +108,7 @@ pub(crate) struct Suspects {
 pub(crate) fn look(equations: &Equations, factor: &Factor, residuals: &[Residual], tests: &[Test], several: bool) -> Suspects {
     let mut suspects = Suspects::default();
     let mut touched: Vec<usize> = Vec::new();
-    let mut without = Without::of(equations, factor, tests);
+    let mut without = Without::prepare(equations, factor, tests);
     for _ in 0..LOOKED_THROUGH {
         let Some(worst) = without.worst() else { break };
         without.pass(worst);
@@ -135,7 +135,7 @@ pub(crate) fn look(equations: &Equations, factor: &Factor, residuals: &[Residual
 }
 
 /// An observation as a suspect; `part` of a reading.
-fn suspect(without: &Without, residuals: &[Residual], worst: usize, part: Option<&Part>) -> Option<Suspect> {
+fn suspect(without: &Without, residuals: &[Residual], worst: usize, part: Option<&ReadingPart>) -> Option<Suspect> {
     let Without { equations, tests, .. } = without;
     let test = &tests[worst];
     let item = equations.items.get(test.item)?;
@@ -159,7 +159,7 @@ fn suspect(without: &Without, residuals: &[Residual], worst: usize, part: Option
 }
 
 /// Readings whose normalised residuals are that of the suspected one but for the sign.
-fn same_reading(without: &Without, worst: usize, part: &Part) -> Vec<Source> {
+fn same_reading(without: &Without, worst: usize, part: &ReadingPart) -> Vec<Source> {
     let Without { equations, tests, .. } = without;
     let others = tests.iter().enumerate();
     others

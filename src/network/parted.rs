@@ -28,7 +28,7 @@ pub(crate) struct Parted {
 
 impl Parted {
     /// Of linearised equations; none of too many.
-    pub fn of(equations: &Equations, unknowns: usize) -> Option<Parted> {
+    pub fn split(equations: &Equations, unknowns: usize) -> Option<Parted> {
         if equations.rows.len().saturating_mul(unknowns) > MOST_NUMBERS {
             return None;
         }

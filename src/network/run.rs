@@ -36,14 +36,14 @@ pub struct Adjustment {
 
 impl Adjustment {
     /// The component that holds a station.
-    pub fn of(&self, station: usize) -> Option<&Solved> {
+    pub fn component_with(&self, station: usize) -> Option<&Solved> {
         let component = (*self.component_of.get(station)?)?;
         self.solved.get(component as usize)
     }
 
     /// A station after adjustment.
     pub fn station(&self, station: usize) -> Option<&SolvedStation> {
-        self.of(station)?.station(station)
+        self.component_with(station)?.station(station)
     }
 
     /// Notes by station which component holds it.
@@ -61,7 +61,7 @@ impl Adjustment {
 /// notes; an error is given only where the network or the settings make no sense.
 pub fn adjust(network: &Network, settings: &Settings) -> Result<Adjustment, BadNetwork> {
     check(network, settings)?;
-    let begun = Begun::of(network);
+    let begun = Begun::begin(network);
     let mut adjustment = begun.adjust(network, settings, true);
     adjustment.begun = begun;
     Ok(adjustment)
@@ -79,7 +79,7 @@ pub(crate) struct Begun {
 
 impl Begun {
     /// Starting values for a network that was checked.
-    pub fn of(network: &Network) -> Begun {
+    pub fn begin(network: &Network) -> Begun {
         let mut used = vec![true; network.observations.len()];
         let mut notes = Vec::new();
         let starts = begin(network, &mut used, &mut notes);

@@ -25,7 +25,7 @@ pub struct Sides {
 
 impl Sides {
     /// Those of a triangle, without a direction and heights.
-    pub fn of_triangle(triangle: &Triangle) -> Sides {
+    pub fn from_triangle(triangle: &Triangle) -> Sides {
         let (slope_m, horizontal_m) = triangle.slope_or_horizontal_m();
         let vertical_m = triangle.vertical_m();
         let inclination_rad = if vertical_m.is_none() { triangle.inclination_rad() } else { None };
@@ -39,7 +39,7 @@ impl From<&Sight> for Sides {
             azimuth_rad: Some(sight.true_azimuth_rad),
             instrument_height_m: sight.instrument_height_m,
             target_height_m: sight.target_height_m,
-            ..Sides::of_triangle(&sight.triangle)
+            ..Sides::from_triangle(&sight.triangle)
         }
     }
 }

@@ -9,14 +9,14 @@
 //! form of Newton's method: C. T. Kelley, "Iterative Methods for Linear and Nonlinear Equations", SIAM 1995, section 5.4). The factor that is
 //! given out is that of the solution.
 //!
-//! Robust weights are renewed at each step, and the sum is that of their loss ([`super::robust`]); they come to rest
+//! Robust weights are renewed at each step, and the sum is that of their loss ([`super::reweighting`]); they come to rest
 //! slowly, so that a step that lowers it is also tried longer, and more of them are allowed.
 
 use super::cholesky::{Factor, NoFactor, Ordering};
 use super::equations::Equations;
 use super::layout::Layout;
 use super::normals::Normals;
-use super::robust::{self, Law};
+use super::reweighting::{self, Law};
 use super::state::State;
 use super::types::{Network, Robust, Settings};
 use crate::geodesy::frame::Ellipsoid;
@@ -93,9 +93,9 @@ pub(crate) struct Solver {
 
 impl Solver {
     /// Prepares for equations linearised once.
-    pub fn of(equations: &Equations, layout: &Layout) -> Result<Solver, NoSolution> {
-        let normals = Normals::of(equations, layout);
-        let ordering = Ordering::of(&normals.pattern)?;
+    pub fn prepare(equations: &Equations, layout: &Layout) -> Result<Solver, NoSolution> {
+        let normals = Normals::lay_out(equations, layout);
+        let ordering = Ordering::find(&normals.pattern)?;
         Ok(Solver { normals, ordering })
     }
 
@@ -132,7 +132,7 @@ impl Solver {
         loop {
             iteration += 1;
             let law = Law::at(settings.robust, iteration);
-            let reweighted = robust::reweight(equations, law);
+            let reweighted = reweighting::reweight(equations, law);
             self.normals.sum(equations);
             let Stride { factor, step, decrement, is_new } = self.stride(kept.take())?;
             if !decrement.is_finite() {
@@ -199,7 +199,7 @@ struct Walk<'a> {
 impl Walk<'_> {
     /// The state after it; the equations are left linearised there.
     fn from(&self, state: &State, equations: &mut Equations) -> State {
-        let before = robust::objective(equations, self.law);
+        let before = reweighting::objective(equations, self.law);
         let moved = |share: f64, equations: &mut Equations| {
             let next = state.moved(self.layout, self.step, share, self.ellipsoid);
             equations.linearise(&next);
@@ -210,21 +210,21 @@ impl Walk<'_> {
         if self.decrement < SMALL && !self.is_robust {
             return next;
         }
-        let mut after = robust::objective(equations, self.law);
+        let mut after = reweighting::objective(equations, self.law);
         for _ in 0..HALVINGS {
             if self.decrement < SMALL || after <= before - 2.0 * ARMIJO * share * self.decrement {
                 break;
             }
             share *= 0.5;
             next = moved(share, equations);
-            after = robust::objective(equations, self.law);
+            after = reweighting::objective(equations, self.law);
         }
         if !self.is_robust || share < 1.0 {
             return next;
         }
         for _ in 0..DOUBLINGS {
             let longer = moved(2.0 * share, equations);
-            let then = robust::objective(equations, self.law);
+            let then = reweighting::objective(equations, self.law);
             // Also false where a sum is no number.
             #[allow(clippy::neg_cmp_op_on_partial_ord)]
             if !(then < after) {

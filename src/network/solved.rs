@@ -9,7 +9,7 @@ use super::cholesky::Factor;
 use super::components::Component;
 use super::equations::between;
 use super::global::GlobalTest;
-use super::layout::{Layout, Place};
+use super::layout::{Layout, StationColumns};
 use super::misclosure::Misclosure;
 use super::notes::Note;
 use super::outliers::Suspect;
@@ -18,7 +18,7 @@ use super::reliability::Residual;
 use super::state::State;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
-use crate::geodesy::register::{Correlated, Estimate, Joint, Source as OfError};
+use crate::geodesy::register::{Correlated, CorrelatedPoints, Estimate, Source as OfError};
 use crate::shots::reduce::Vector;
 
 /// A station after adjustment.
@@ -168,7 +168,7 @@ impl OfUnknowns {
 }
 
 impl Inner {
-    fn place(&self, station: usize) -> Option<(usize, Place)> {
+    fn place(&self, station: usize) -> Option<(usize, StationColumns)> {
         let k = self.component.stations.binary_search(&station).ok()?;
         Some((k, *self.layout.places.get(k)?))
     }
@@ -187,7 +187,7 @@ impl Inner {
 }
 
 /// Covariance of a place out of the elements of the inverse.
-pub(crate) fn covariance_of(place: &Place, element: impl Fn(usize, usize) -> f64) -> Covariance {
+pub(crate) fn covariance_of(place: &StationColumns, element: impl Fn(usize, usize) -> f64) -> Covariance {
     let at = |i: u32, j: u32| {
         let size = u32::from(place.size);
         if i < size && j < size { element((place.first + i) as usize, (place.first + j) as usize) } else { 0.0 }
@@ -228,8 +228,8 @@ impl Solved {
     /// The joint covariance of some of its stations, in the frame of the first: for distances, directions and areas
     /// between them. It costs three solutions of the normal equations for each station. None for a station of another
     /// component, or for none.
-    pub fn joint(&self, stations: &[usize]) -> Option<Joint> {
-        let places: Vec<(usize, Place)> = stations.iter().map(|s| self.inner.place(*s)).collect::<Option<_>>()?;
+    pub fn correlated_points(&self, stations: &[usize]) -> Option<CorrelatedPoints> {
+        let places: Vec<(usize, StationColumns)> = stations.iter().map(|s| self.inner.place(*s)).collect::<Option<_>>()?;
         let frame = self.inner.state.frames[places.first()?.0];
         let size = 3 * places.len();
         let mut covariance = vec![0.0; size * size];
@@ -250,7 +250,7 @@ impl Solved {
             }
         }
         let points = places.iter().map(|(k, _)| frame.from_earth_centred(self.inner.state.positions[*k])).collect();
-        Joint::of_points(frame, points, &covariance)
+        CorrelatedPoints::from_covariance(frame, points, &covariance)
     }
 
     /// The place of a point that hangs on a station by one shot outside the adjustment: the reduced shot turned by the

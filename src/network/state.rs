@@ -18,7 +18,7 @@ pub(crate) struct State {
 
 impl State {
     /// The starting values of a component.
-    pub fn of(network: &Network, component: &Component, layout: &Layout, starts: &Starts) -> State {
+    pub fn start(network: &Network, component: &Component, layout: &Layout, starts: &Starts) -> State {
         let mut others = vec![0.0; layout.size];
         for (&s, place) in component.stations.iter().zip(&layout.places) {
             for (column, orientation) in [(place.azimuths, starts.azimuths[s]), (place.directions, starts.directions[s])] {

@@ -31,7 +31,7 @@ pub(crate) struct Without<'a> {
     pub tests: Vec<Test>,
     /// By test: what it is still held to.
     states: Vec<State>,
-    taken: Vec<Part>,
+    taken: Vec<ReadingPart>,
 }
 
 /// A test's share in what changes.
@@ -46,7 +46,7 @@ struct State {
 }
 
 /// A reading's part in the solution.
-pub(crate) struct Part {
+pub(crate) struct ReadingPart {
     test: usize,
     /// y.
     answer: Vec<f64>,
@@ -56,7 +56,7 @@ pub(crate) struct Part {
 
 impl<'a> Without<'a> {
     /// With all readings.
-    pub fn of(equations: &'a Equations, factor: &'a Factor, tests: &[Test]) -> Without<'a> {
+    pub fn prepare(equations: &'a Equations, factor: &'a Factor, tests: &[Test]) -> Without<'a> {
         let state = |test: &Test| State {
             misclosure: equations.items.get(test.item).and_then(|item| row(equations, item)).map_or(0.0, |row| row.misclosure),
             curved: 0.0,
@@ -93,7 +93,7 @@ impl<'a> Without<'a> {
     }
 
     /// A reading's part; none of a position.
-    pub fn part(&self, test: usize) -> Option<Part> {
+    pub fn part(&self, test: usize) -> Option<ReadingPart> {
         let item = self.equations.items.get(self.tests[test].item).filter(|item| item.rows == 1)?;
         let row = row(self.equations, item)?;
         let mut right = vec![0.0; self.factor.size()];
@@ -106,18 +106,18 @@ impl<'a> Without<'a> {
                 answer.iter_mut().zip(&part.answer).for_each(|(y, other)| *y += other * share / part.gap);
             }
         }
-        Some(Part { test, answer, gap })
+        Some(ReadingPart { test, answer, gap })
     }
 
     /// ρ of the normalised residuals of a reading and of another one.
-    pub fn correlation(&self, part: &Part, other: usize) -> f64 {
+    pub fn correlation(&self, part: &ReadingPart, other: usize) -> f64 {
         let item = self.equations.items.get(self.tests[other].item);
         let Some((item, row)) = item.and_then(|item| Some((item, row(self.equations, item)?))) else { return 0.0 };
         product(row, &part.answer) / (part.gap * self.tests[other].redundancy / item.weight).sqrt()
     }
 
     /// Takes a reading out.
-    pub fn take_out(&mut self, part: Part) {
+    pub fn take_out(&mut self, part: ReadingPart) {
         let misclosure = self.states[part.test].misclosure;
         let size = self.tests[part.test].statistic.sqrt();
         let curved = size * (size / CURVED).min(1.0);

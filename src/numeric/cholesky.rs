@@ -1,7 +1,7 @@
 //! Cholesky's decomposition C = L Lᵀ of a dense symmetric matrix. Source: G. H. Golub, C. F. Van Loan, "Matrix Computations",
 //! ch. 4 (from memory). The sparse one of normal equations is the crate `faer`'s, in `network`.
 
-/// What [`Lower::of`] adds to the diagonal, as a share of its greatest element: a millionth of the standard error. A covariance of
+/// What [`Lower::decompose`] adds to the diagonal, as a share of its greatest element: a millionth of the standard error. A covariance of
 /// points that share all their errors is singular.
 const JITTER: f64 = 1e-12;
 
@@ -64,7 +64,7 @@ pub struct Lower {
 
 impl Lower {
     /// Decomposes a symmetric matrix, by rows; none where it has a negative or unknown direction.
-    pub fn of(matrix: &[f64], size: usize) -> Option<Lower> {
+    pub fn decompose(matrix: &[f64], size: usize) -> Option<Lower> {
         if matrix.len() != size * size {
             return None;
         }
@@ -122,7 +122,7 @@ mod tests {
     #[test]
     fn a_hand_decomposition() {
         // [4 2; 2 5] = [2 0; 1 2] [2 1; 0 2]; its inverse times (8, 9) is (11/8, 5/4).
-        let lower = Lower::of(&[4.0, 2.0, 2.0, 5.0], 2).unwrap();
+        let lower = Lower::decompose(&[4.0, 2.0, 2.0, 5.0], 2).unwrap();
         for (got, want) in lower.rows.iter().zip([2.0, 0.0, 1.0, 2.0]) {
             assert!((got - want).abs() < 1e-10, "{lower:?}");
         }
@@ -132,7 +132,7 @@ mod tests {
 
     #[test]
     fn a_matrix_that_is_no_covariance_has_none() {
-        assert!(Lower::of(&[1.0, 2.0, 2.0, 1.0], 2).is_none());
-        assert!(Lower::of(&[f64::NAN], 1).is_none());
+        assert!(Lower::decompose(&[1.0, 2.0, 2.0, 1.0], 2).is_none());
+        assert!(Lower::decompose(&[f64::NAN], 1).is_none());
     }
 }

@@ -80,13 +80,13 @@ mod tests {
     #[test]
     fn draws_have_the_covariance_even_where_it_is_singular() {
         // Second number twice the first.
-        let lower = Lower::of(&[1.0, 2.0, 2.0, 4.0], 2).unwrap();
+        let lower = Lower::decompose(&[1.0, 2.0, 2.0, 4.0], 2).unwrap();
         let mut normal = Normal::seeded(3);
         for _ in 0..100 {
             let x = lower.draw(&mut normal);
             assert!((x[1] - 2.0 * x[0]).abs() < 1e-4, "{x:?}");
         }
-        assert_eq!(Lower::of(&[0.0; 9], 3).unwrap().draw(&mut normal), vec![0.0; 3]);
+        assert_eq!(Lower::decompose(&[0.0; 9], 3).unwrap().draw(&mut normal), vec![0.0; 3]);
         assert_eq!(deviation(&[1.0, 3.0]), 2f64.sqrt());
     }
 }

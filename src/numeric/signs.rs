@@ -15,7 +15,7 @@ pub enum Thousands {
 
 impl Thousands {
     /// The separator that a job writes as a sign.
-    pub fn of_sign(sign: char) -> Option<Thousands> {
+    pub fn from_sign(sign: char) -> Option<Thousands> {
         match sign {
             ',' => Some(Thousands::Comma),
             '.' => Some(Thousands::Point),
@@ -86,7 +86,7 @@ impl Signs {
             None => (digits, None),
         };
         let whole = match self.thousands {
-            Some(sign) if whole.chars().any(|c| Thousands::of_sign(c) == Some(sign)) => ungrouped(whole, sign)?,
+            Some(sign) if whole.chars().any(|c| Thousands::from_sign(c) == Some(sign)) => ungrouped(whole, sign)?,
             _ => whole.to_owned(),
         };
         if whole.starts_with(['+', '-'])
@@ -103,7 +103,7 @@ impl Signs {
 
 /// Digits in groups of three, put together.
 pub(crate) fn ungrouped(whole: &str, sign: Thousands) -> Option<String> {
-    let groups: Vec<&str> = whole.split(|c| Thousands::of_sign(c) == Some(sign)).collect();
+    let groups: Vec<&str> = whole.split(|c| Thousands::from_sign(c) == Some(sign)).collect();
     let is_group = |(at, group): (usize, &&str)| {
         let digits = group.bytes().all(|byte| byte.is_ascii_digit());
         digits && if at == 0 { (1..=3).contains(&group.len()) } else { group.len() == 3 }

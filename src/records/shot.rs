@@ -116,7 +116,7 @@ pub struct Words<'t> {
 
 /// Where a row stands.
 #[derive(Debug, Clone, Copy)]
-pub struct Place<'t> {
+pub struct RowPlace<'t> {
     /// Index of the file.
     pub file: usize,
     /// Line in it.
@@ -141,14 +141,14 @@ pub struct ShotRecord<'t> {
     /// What it is called.
     pub words: Words<'t>,
     /// Where it stands.
-    pub place: Place<'t>,
+    pub place: RowPlace<'t>,
     row: usize,
     cells: &'t dyn Cells,
 }
 
 impl<'t> ShotRecord<'t> {
     /// Of the row with this index among those of `cells`.
-    pub fn new(read: &'t ReadRow, words: Words<'t>, place: Place<'t>, row: usize, cells: &'t dyn Cells) -> ShotRecord<'t> {
+    pub fn new(read: &'t ReadRow, words: Words<'t>, place: RowPlace<'t>, row: usize, cells: &'t dyn Cells) -> ShotRecord<'t> {
         ShotRecord { read, words, place, row, cells }
     }
 

@@ -46,7 +46,7 @@ pub fn account(
         sum
     };
     let (shots, bases) = (total(false), total(true));
-    let mut notes = notes::of(job, table, shot_logs, &shots, &adjusted.steps.uses);
+    let mut notes = notes::collect(job, table, shot_logs, &shots, &adjusted.steps.uses);
     notes.extend(stage.coded.and_then(|coded| coded.unknown_note(&tally.unknown_codes)));
     let notes_on_settings = notes.len();
     notes.extend(prepared.outside_grid.clone());

@@ -27,7 +27,7 @@ pub struct Adjusted<'p> {
     /// Where each base lies in it.
     pub placed: Vec<Placed>,
     /// The network, where the job asks for one and its shots give one.
-    pub network: Option<network::Adjusted>,
+    pub network: Option<network::AdjustedNetwork>,
     /// What is added to each base's azimuths.
     pub orientations: Vec<Option<Orientation>>,
     /// The bases with what they err by.
@@ -100,7 +100,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
             (orientations[*base], turning[*base]) = (Some(*orientation), Some(entries.clone()));
         }
     }
-    let register = Arc::new(network.as_ref().map(network::Adjusted::register).unwrap_or_default());
+    let register = Arc::new(network.as_ref().map(network::AdjustedNetwork::register).unwrap_or_default());
     let origins = errors::origins(&table, &turning, job.north.sigma_orientation_deg.to_radians(), &register);
     // Sights to one known point have its error in common: what is told is what the register says.
     for (orientation, origin) in orientations.iter_mut().zip(&origins) {

@@ -8,7 +8,7 @@ use crate::geodesy::crs::{Crs, Kind};
 use crate::intake::carried::Carried;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::catalogue::GeometryKind;
-use crate::job::catalogue::{self, Attribute, AttributeKind, Catalogue, Code, CodedLayer, Problem, Value};
+use crate::job::catalogue::{self, Attribute, AttributeKind, AttributeValue, Catalogue, Code, CodedLayer, Problem};
 use crate::job::{Job, LayerName};
 use crate::numeric::signs::Signs;
 use crate::output::columns::{Column, Field, FieldKind, Layer, LayerKey, Texts};
@@ -59,7 +59,7 @@ impl Default for Class<'_> {
 #[derive(Debug, Clone, Default)]
 pub struct Values {
     /// The values.
-    pub values: Vec<Value>,
+    pub values: Vec<AttributeValue>,
     /// Suspicions.
     pub flags: Flags,
     /// What is wrong with which, in words.
@@ -161,7 +161,7 @@ impl Coded {
     /// The values of a code's attributes; `cell` gives the text of a carried column.
     pub fn values<'t>(&self, code: &Code, cell: impl Fn(usize) -> (&'t str, Signs)) -> Values {
         let layer = &self.catalogue.layers[code.layer];
-        let mut read = Values { values: vec![Value::Missing; layer.attributes.len()], ..Values::default() };
+        let mut read = Values { values: vec![AttributeValue::Missing; layer.attributes.len()], ..Values::default() };
         for (index, required) in &code.attributes {
             let attribute = &layer.attributes[*index];
             let columns = self.layers[code.layer].attributes[*index].iter();
@@ -173,11 +173,11 @@ impl Coded {
                 }
                 read.detail.push_str(&sentence);
             };
-            let (value, problem) = written.map_or((Value::Missing, None), |(text, signs)| attribute.read(text, signs));
+            let (value, problem) = written.map_or((AttributeValue::Missing, None), |(text, signs)| attribute.read(text, signs));
             if let (Some(problem), Some((text, _))) = (problem, written) {
                 let kind = if problem == Problem::Type { ", and is left empty" } else { "" };
                 say(Flag::AttributeValue, format!("{} \"{text}\" is not one of: {}{kind}", attribute.name, attribute.allowed()));
-            } else if value == Value::Missing && *required {
+            } else if value == AttributeValue::Missing && *required {
                 say(Flag::AttributeMissing, format!("{} is empty, and {} needs it", attribute.name, code.code));
             }
             read.values[*index] = value;
@@ -271,21 +271,21 @@ fn size_fields(names: &mut layers::Names, kinds: &BTreeSet<String>) -> Vec<Field
 }
 
 /// The columns of attributes; `values` gives those of a record.
-pub fn attribute_columns<'v>(layer: &CodedLayer, len: usize, values: impl Fn(usize) -> &'v [Value]) -> Vec<Column> {
+pub fn attribute_columns<'v>(layer: &CodedLayer, len: usize, values: impl Fn(usize) -> &'v [AttributeValue]) -> Vec<Column> {
     let of = |index: usize, attribute: &Attribute| {
-        let value = |i: usize| values(i).get(index).unwrap_or(&Value::Missing);
+        let value = |i: usize| values(i).get(index).unwrap_or(&AttributeValue::Missing);
         match attribute.kind {
             AttributeKind::Text => {
                 let mut texts = Texts::default();
-                (0..len).for_each(|i| texts.push(if let Value::Text(text) = value(i) { Some(text) } else { None }));
+                (0..len).for_each(|i| texts.push(if let AttributeValue::Text(text) = value(i) { Some(text) } else { None }));
                 Column::Text(texts)
             }
             AttributeKind::Integer => Column::Integer(
-                (0..len).map(|i| if let Value::Integer(number) = value(i) { Some(*number) } else { None }).collect(),
+                (0..len).map(|i| if let AttributeValue::Integer(number) = value(i) { Some(*number) } else { None }).collect(),
             ),
-            AttributeKind::Real => {
-                Column::Real((0..len).map(|i| if let Value::Real(number) = value(i) { *number } else { f64::NAN }).collect())
-            }
+            AttributeKind::Real => Column::Real(
+                (0..len).map(|i| if let AttributeValue::Real(number) = value(i) { *number } else { f64::NAN }).collect(),
+            ),
         }
     };
     layer.attributes.iter().enumerate().map(|(index, attribute)| of(index, attribute)).collect()

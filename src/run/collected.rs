@@ -4,7 +4,7 @@ use std::f64::consts::FRAC_PI_2;
 
 use rustc_hash::FxHashSet;
 
-use super::composed::Collected;
+use super::composed::CollectedRow;
 use super::map_block::Stage;
 use super::repeated::Row;
 use super::sighting::Sighted;
@@ -83,7 +83,7 @@ impl Stage<'_> {
         record: ShotRecord,
         base: usize,
         recent: &mut Option<Recent>,
-    ) -> Result<Collected, Fault> {
+    ) -> Result<CollectedRow, Fault> {
         self.class(&record.words, block)?;
         let index = record.row();
         let sighting = self.sighting(record, base, Flags::default(), block, recent)?;
@@ -97,7 +97,7 @@ impl Stage<'_> {
     }
 
     /// A row that joins a string to a feature: nothing of it was read but names and time.
-    pub(super) fn joining(&self, block: &ShotBlock, index: usize) -> Collected {
+    pub(super) fn joining(&self, block: &ShotBlock, index: usize) -> CollectedRow {
         // It serves the order of the vertices alone: one that cannot be read leaves them in the order of the rows.
         let when = block.when(index);
         let place = block.place(index);
@@ -127,7 +127,7 @@ impl Stage<'_> {
     }
 
     /// A mapped shot that belongs to a measurement or a string.
-    pub(super) fn collected(&self, block: &ShotBlock, shot: &Sighted) -> Collected {
+    pub(super) fn collected(&self, block: &ShotBlock, shot: &Sighted) -> CollectedRow {
         let record = &shot.sighting.record;
         let readings = record.readings();
         let triangle = readings.triangle();
@@ -178,7 +178,7 @@ impl Stage<'_> {
         mut sighting: measure::RoleShot,
         when: Option<When>,
         cell: impl Fn(usize) -> (&'t str, Signs),
-    ) -> Collected {
+    ) -> CollectedRow {
         let membership = block.membership(index);
         let known = self.coded.and_then(|coded| Some((coded, coded.catalogue.find(membership.code.as_deref()?)?)));
         let cells = known.map(|(coded, code)| {
@@ -191,7 +191,7 @@ impl Stage<'_> {
         });
         sighting.role = membership.role.unwrap_or_default();
         sighting.shot = membership.shot;
-        Collected {
+        CollectedRow {
             sighting,
             measure: membership.measure,
             feature: membership.feature,

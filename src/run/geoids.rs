@@ -23,7 +23,7 @@ const MARGIN_DEG: f64 = 0.5;
 ///
 /// # Errors
 /// When the grid file cannot be used.
-pub fn of(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
+pub fn open(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
     let heights = &job.heights;
     let mut geoid = Geoid::new();
     if let Some(path) = &heights.geoid_grid {
@@ -47,7 +47,7 @@ pub fn of(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
 /// When a CRS that the job names cannot be used.
 pub fn frames(job: &Job, output: &Crs) -> Result<GeoidFrames, CrsError> {
     let named = |definition: &Option<String>| {
-        definition.as_deref().map(|definition| HeightFrame::of(&Crs::new(definition)?).map(Arc::new)).transpose()
+        definition.as_deref().map(|definition| HeightFrame::from_crs(&Crs::new(definition)?).map(Arc::new)).transpose()
     };
     let heights = &job.heights;
     let grid = match (named(&heights.geoid_grid_crs)?, output.vertical()) {
@@ -57,7 +57,7 @@ pub fn frames(job: &Job, output: &Crs) -> Result<GeoidFrames, CrsError> {
                 Some(frame) => frame,
                 None => output.geographic_3d()?,
             };
-            Some(Arc::new(HeightFrame::of(&frame)?))
+            Some(Arc::new(HeightFrame::from_crs(&frame)?))
         }
         (None, _) => None,
     };

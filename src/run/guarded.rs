@@ -1,6 +1,6 @@
 //! Which measurements and strings have rows whose places the catalogue keeps coarse.
 
-use super::composed::Collected;
+use super::composed::CollectedRow;
 use super::map_block::Stage;
 use crate::output::columns::LayerKey;
 use crate::output::disclosure::Guarded;
@@ -8,7 +8,7 @@ use crate::records::roles::JOIN;
 use crate::records::shot::Words;
 
 /// Those among collected rows.
-pub fn guarded(stage: &Stage, collected: &[Collected]) -> Guarded {
+pub fn guarded(stage: &Stage, collected: &[CollectedRow]) -> Guarded {
     let mut guarded = Guarded::default();
     let Some(coded) = stage.coded.filter(|coded| coded.catalogue.has_coarse()) else { return guarded };
     for row in collected {

@@ -63,7 +63,7 @@ pub fn table_of_stands(names: &BTreeSet<String>) -> String {
 }
 
 /// The settings that such a table is read with.
-pub fn of_stands(job: &Job) -> Bases {
+pub fn settings_of_stands(job: &Job) -> Bases {
     Bases {
         crs: Some(LOCAL.to_owned()),
         sigma_horizontal_m: job.bases.sigma_horizontal_m,

@@ -7,8 +7,8 @@ use rustc_hash::FxHashSet;
 use super::block::Parsed;
 use super::carried::carried_column;
 use super::coded::{self, Class, Coded};
-use super::composed::{Collected, Joinable};
-use super::records::{self, Mapped};
+use super::composed::{CollectedRow, Joinable};
+use super::records::{self, MappedFeature};
 use super::sighting::Sighted;
 use super::standing::{Sizes, Standing};
 use super::waiting::Waiting;
@@ -28,7 +28,7 @@ use crate::output::layers::bases::PlacedBase;
 use crate::output::layers::features::Feature;
 use crate::output::layers::{bases, ledger};
 use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
-use crate::records::shot::{Place, ShotRecord, Words};
+use crate::records::shot::{RowPlace, ShotRecord, Words};
 use crate::shots::locate::{Locator, Placed};
 use crate::shots::located::Parts;
 use crate::shots::north::Norths;
@@ -78,7 +78,7 @@ pub struct Computed<'t> {
     /// Shots mapped, by base.
     pub shots_of_base: HashMap<usize, u64>,
     /// Rows that belong to measurements and strings.
-    pub collected: Vec<Collected>,
+    pub collected: Vec<CollectedRow>,
     /// Features that strings join to.
     pub joinable: Vec<Joinable>,
     /// What the audit found of rows that a network accounts for.
@@ -120,7 +120,7 @@ impl Stage<'_> {
         let sighted = self.sight_all(parsed, &mut computed);
         let placed = self.place(sighted.iter())?;
         let file_name = self.logs.files[block.file].info.name.as_str();
-        let mut mapped: Vec<Mapped> = Vec::with_capacity(sighted.len());
+        let mut mapped: Vec<MappedFeature> = Vec::with_capacity(sighted.len());
         let mut kept: Vec<&ShotRecord> = Vec::with_capacity(sighted.len());
         for (shot, placed) in sighted.iter().zip(&placed) {
             let (source, place) = (&shot.sighting.record, &shot.sighting.record.place);
@@ -144,7 +144,8 @@ impl Stage<'_> {
                 computed.waiting.push(self.waiting(shot, block));
                 continue;
             }
-            let mut feature = Mapped { record, base: shot.sighting.base, end: shot.end, class: shot.class, values: Vec::new() };
+            let mut feature =
+                MappedFeature { record, base: shot.sighting.base, end: shot.end, class: shot.class, values: Vec::new() };
             self.account(block, shot, &mut feature, &mut computed);
             mapped.push(feature);
             kept.push(source);
@@ -217,7 +218,7 @@ impl Stage<'_> {
     }
 
     /// Accounts for a row that is mapped, and keeps what of it serves measurements and strings.
-    fn account(&self, block: &ShotBlock, shot: &Sighted, feature: &mut Mapped, computed: &mut Computed) {
+    fn account(&self, block: &ShotBlock, shot: &Sighted, feature: &mut MappedFeature, computed: &mut Computed) {
         let (source, base) = (&shot.sighting.record, shot.sighting.base);
         let place = &source.place;
         let detail = self.judge(feature, |column| source.cell(column));
@@ -252,7 +253,7 @@ impl Stage<'_> {
     }
 
     /// What the catalogue has to say of a feature: attributes, tolerance. Gives the ledger's words.
-    pub fn judge<'t>(&self, feature: &mut Mapped, cell: impl Fn(usize) -> (&'t str, Signs)) -> String {
+    pub fn judge<'t>(&self, feature: &mut MappedFeature, cell: impl Fn(usize) -> (&'t str, Signs)) -> String {
         feature.record.flags.join(feature.class.flags);
         let (Some(coded), Some(code)) = (self.coded, feature.class.code) else { return String::new() };
         let read = if matches!(feature.class.layer, LayerKey::Coded(_)) { coded.values(code, cell) } else { Default::default() };
@@ -404,7 +405,7 @@ impl Computed<'_> {
         }
     }
 
-    fn hold(&mut self, place: &Place, fault: Fault) {
+    fn hold(&mut self, place: &RowPlace, fault: Fault) {
         self.counts.hold(fault.reason);
         self.entries.push(entry(place, Outcome::Held(fault)));
     }
@@ -422,7 +423,7 @@ pub fn not_projected() -> Fault {
     Fault::new(Reason::NotProjected, "", "", "the position has no image in the CRS of the layers")
 }
 
-fn entry(place: &Place, outcome: Outcome) -> Entry {
+fn entry(place: &RowPlace, outcome: Outcome) -> Entry {
     Entry { file: place.file, line: place.line, row: place.text.to_owned(), outcome }
 }
 

@@ -11,7 +11,7 @@ use crate::stations::base::{self, BaseTable};
 use crate::stations::orientation::ForeBack;
 
 /// The notes of a run.
-pub fn of(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[OperationUse]) -> Vec<String> {
+pub fn collect(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[OperationUse]) -> Vec<String> {
     let mut notes = Vec::new();
     assumed_sigmas(job, table, &mut notes);
     area(table, &mut notes);

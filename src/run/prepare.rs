@@ -70,7 +70,7 @@ pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, Bas
     if let Some(tie) = tie {
         tie.move_rows(&mut stations.rows);
     }
-    let geoid = geoids::of(job, &stations.rows)?;
+    let geoid = geoids::open(job, &stations.rows)?;
     let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;
     let settings = BaseSettings {
         bases: &job.bases,
@@ -132,7 +132,7 @@ fn logs(job: &Job, rules: &ShotRules) -> Result<(ShotLogs, BaseLogs), RunError> 
     let shot_logs = ShotLogs::survey(opened, &Wanted { rules, times, stands: base_logs.is_none() })?;
     let base_logs = match base_logs {
         Some(logs) => logs,
-        None => BaseLogs::of_stands(local::table_of_stands(&shot_logs.stands), &local::of_stands(job))?,
+        None => BaseLogs::read_stands(local::table_of_stands(&shot_logs.stands), &local::settings_of_stands(job))?,
     };
     Ok((shot_logs, base_logs))
 }

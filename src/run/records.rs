@@ -10,7 +10,7 @@ use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 
 use crate::job::LayerName;
-use crate::job::catalogue::Value;
+use crate::job::catalogue::AttributeValue;
 use crate::numeric::signs::Signs;
 use crate::output::columns::{Batch, Geometries, LayerKey, Position};
 use crate::output::layers::coarse;
@@ -19,7 +19,7 @@ use crate::output::layers::{Definition, ellipses, sight_lines};
 use crate::shots::locate::Placed;
 
 /// A feature made of one shot or several.
-pub struct Mapped<'r> {
+pub struct MappedFeature<'r> {
     /// Its record.
     pub record: Feature<'r>,
     /// The base of its (first) shot.
@@ -29,7 +29,7 @@ pub struct Mapped<'r> {
     /// What the catalogue says of it.
     pub class: Class<'r>,
     /// Values of its attributes.
-    pub values: Vec<Value>,
+    pub values: Vec<AttributeValue>,
 }
 
 /// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and how its
@@ -39,7 +39,7 @@ pub struct Mapped<'r> {
 /// When PROJ fails as a whole.
 pub fn batches<'c>(
     stage: &Stage,
-    mapped: &[Mapped],
+    mapped: &[MappedFeature],
     sizes: &Sizes,
     cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Result<Vec<(LayerKey, Batch)>, CrsError> {
@@ -50,7 +50,7 @@ pub fn batches<'c>(
         }
     }
     if stage.wanted.contains(&LayerName::Ellipses) {
-        let exact: Vec<&Mapped> = mapped.iter().collect();
+        let exact: Vec<&MappedFeature> = mapped.iter().collect();
         if !exact.is_empty() {
             let records: Vec<Feature> = exact.iter().map(|feature| feature.record).collect();
             let batch = Batch {
@@ -65,7 +65,7 @@ pub fn batches<'c>(
 }
 
 /// Features by layer: the indexes of those that are meant.
-fn by_layer(mapped: &[Mapped], is_meant: impl Fn(&Mapped) -> bool) -> Vec<(LayerKey, Vec<usize>)> {
+fn by_layer(mapped: &[MappedFeature], is_meant: impl Fn(&MappedFeature) -> bool) -> Vec<(LayerKey, Vec<usize>)> {
     let mut found: BTreeMap<LayerKey, Vec<usize>> = BTreeMap::new();
     for (i, feature) in mapped.iter().enumerate().filter(|(_, feature)| is_meant(feature)) {
         found.entry(feature.class.layer).or_default().push(i);
@@ -74,7 +74,7 @@ fn by_layer(mapped: &[Mapped], is_meant: impl Fn(&Mapped) -> bool) -> Vec<(Layer
 }
 
 /// The features that wait for what is measured of them, by layer.
-pub fn standing<'c>(stage: &Stage, mapped: &[Mapped], cell: &dyn Fn(usize, usize) -> (&'c str, Signs)) -> Vec<Standing> {
+pub fn standing<'c>(stage: &Stage, mapped: &[MappedFeature], cell: &dyn Fn(usize, usize) -> (&'c str, Signs)) -> Vec<Standing> {
     if !stage.wanted.contains(&LayerName::Features) {
         return Vec::new();
     }
@@ -88,7 +88,7 @@ pub fn standing<'c>(stage: &Stage, mapped: &[Mapped], cell: &dyn Fn(usize, usize
         let exact = described.filter(|layer| layer.coarse_cell_m.is_none());
         let own = exact.map(|_| points(stage, LayerName::Features.into(), mapped, &of_layer, &Sizes::default(), cell));
         let sizes_at = exact.map(|layer| features::coded_definitions().len() + layer.attributes.len());
-        let features: Vec<&Mapped> = of_layer.iter().map(|i| &mapped[*i]).collect();
+        let features: Vec<&MappedFeature> = of_layer.iter().map(|i| &mapped[*i]).collect();
         Standing::new(key, &features, coded, sizes_at, own)
     };
     by_layer(mapped, standing::waits).into_iter().map(of).collect()
@@ -111,7 +111,7 @@ pub fn sight_line_batch(stage: &Stage, shots: &[(usize, Feature)]) -> Option<(La
 fn points<'r, 'c>(
     stage: &Stage,
     key: LayerKey,
-    mapped: &[Mapped<'r>],
+    mapped: &[MappedFeature<'r>],
     of_layer: &[usize],
     sizes: &Sizes,
     cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
@@ -161,7 +161,7 @@ fn sight_line(stage: &Stage, base: usize, feature: &Placed) -> Vec<Position> {
 }
 
 /// The rings of the error ellipses, corner by corner through the same way as the points.
-fn rings(stage: &Stage, mapped: &[&Mapped]) -> Result<Vec<Vec<Position>>, CrsError> {
+fn rings(stage: &Stage, mapped: &[&MappedFeature]) -> Result<Vec<Vec<Position>>, CrsError> {
     let mut rings = Vec::with_capacity(mapped.len());
     for feature in mapped {
         let base = &stage.table.bases[feature.base];

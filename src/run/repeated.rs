@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use super::coded::Class;
 use super::map_block::Stage;
-use super::records::{self, Mapped};
+use super::records::{self, MappedFeature};
 use super::standing::{self, Sizes};
 use super::tally::Settlement;
 use crate::geodesy::crs::CrsError;
@@ -163,7 +163,7 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
         settlement.joinable.extend(stage.joinable(row.feature.as_deref(), row.place, (base, &vector), located));
         let mut flags = point.flags;
         members.iter().for_each(|member| flags.join(flags_of[*member]));
-        let mut feature = Mapped {
+        let mut feature = MappedFeature {
             record: record(stage, row, point, &items, (placed, base, vector, parts), class, flags),
             base,
             end,

@@ -70,12 +70,12 @@ impl Names<'_> {
     fn name(&self, id: ErrorId, shares: &Shares) -> Option<String> {
         match id.cause() {
             Cause::Position => {
-                let base = self.stage.table.bases.get(id.of())?;
+                let base = self.stage.table.bases.get(id.owner())?;
                 let axis = ["east", "north", "up"].get(id.which())?;
                 Some(format!("position {} {axis}", print_of_base(&base.row)))
             }
             Cause::Datum => {
-                let used = self.adjusted.steps.uses.get(id.of())?;
+                let used = self.adjusted.steps.uses.get(id.owner())?;
                 let axis = ["east", "north", "up"].get(id.which())?;
                 Some(format!("step {} {axis}", used.operation.name))
             }
@@ -89,7 +89,7 @@ impl Names<'_> {
                 Some(format!("correction of {of}, {}", self.prepared.shot_rules.calibration(shares.calibration)?))
             }
             Cause::Setup | Cause::Sights => {
-                let base = self.stage.table.bases.get(id.of())?;
+                let base = self.stage.table.bases.get(id.owner())?;
                 Some(format!("orientation of base {} by the logs {}, {}", base.label, self.logs, id.which()))
             }
             Cause::Tie => {

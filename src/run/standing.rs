@@ -7,7 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::coded::PLACES;
-use super::records::Mapped;
+use super::records::MappedFeature;
 use crate::geodesy::register::Estimate;
 use crate::job::LayerName;
 use crate::output::columns::{Batch, Column, LayerKey};
@@ -15,7 +15,7 @@ use crate::output::layers::features::Feature;
 use crate::output::layers::values::Thing;
 
 /// What tells a feature of a layer of the catalogue: the layer, its code, its name.
-pub type Place = (LayerKey, Option<String>, String);
+pub type FeatureKey = (LayerKey, Option<String>, String);
 
 /// What a feature is measured for that becomes an attribute of it, and the kinds of measurement that give it.
 const SIZES: [(&str, &[&str]); 3] =
@@ -71,25 +71,25 @@ fn key_of(record: &Feature) -> (String, String) {
 }
 
 /// Whether a feature waits for what is measured of it.
-pub fn waits(feature: &Mapped) -> bool {
+pub fn waits(feature: &MappedFeature) -> bool {
     let record = &feature.record;
     matches!(feature.class.layer, LayerKey::Coded(_)) && record.measure.is_some() && record.feature.is_some()
 }
 
 /// The places of features in the catalogue's layers.
-pub fn places(mapped: &[Mapped]) -> BTreeSet<Place> {
+pub fn places(mapped: &[MappedFeature]) -> BTreeSet<FeatureKey> {
     let coded = mapped.iter().filter(|feature| matches!(feature.class.layer, LayerKey::Coded(_)));
     coded.filter_map(|feature| place(feature)).collect()
 }
 
-fn place(feature: &Mapped) -> Option<Place> {
+fn place(feature: &MappedFeature) -> Option<FeatureKey> {
     Some((feature.class.layer, feature.record.code.map(str::to_owned), feature.record.feature?.to_owned()))
 }
 
 /// Measured features of one layer, of one block.
 pub struct Standing {
     layer: LayerKey,
-    places: Vec<(Place, usize)>,
+    places: Vec<(FeatureKey, usize)>,
     /// The records as the layer has them; `sizes_at` is where their sizes stand, if the layer has any.
     coded: Batch,
     sizes_at: Option<usize>,
@@ -99,9 +99,15 @@ pub struct Standing {
 
 impl Standing {
     /// Features with their records in both layers.
-    pub fn new(layer: LayerKey, features: &[&Mapped], coded: Batch, sizes_at: Option<usize>, own: Option<Batch>) -> Standing {
+    pub fn new(
+        layer: LayerKey,
+        features: &[&MappedFeature],
+        coded: Batch,
+        sizes_at: Option<usize>,
+        own: Option<Batch>,
+    ) -> Standing {
         let rank = |role: Option<&str>| PLACES.iter().position(|place| role == Some(place)).unwrap_or(PLACES.len());
-        let of = |feature: &&Mapped| (place(feature).unwrap_or((layer, None, String::new())), rank(feature.record.role));
+        let of = |feature: &&MappedFeature| (place(feature).unwrap_or((layer, None, String::new())), rank(feature.record.role));
         Standing { layer, places: features.iter().map(of).collect(), coded, sizes_at, own }
     }
 }
@@ -111,9 +117,9 @@ pub fn settle(
     standing: Vec<Standing>,
     sizes: &Sizes,
     kinds: &BTreeSet<String>,
-    stood: &BTreeSet<Place>,
+    stood: &BTreeSet<FeatureKey>,
 ) -> Vec<(LayerKey, Batch)> {
-    let mut best: BTreeMap<&Place, (usize, usize, usize)> = BTreeMap::new();
+    let mut best: BTreeMap<&FeatureKey, (usize, usize, usize)> = BTreeMap::new();
     for (block, of_layer) in standing.iter().enumerate() {
         for (row, (place, rank)) in of_layer.places.iter().enumerate().filter(|(_, (place, _))| !stood.contains(place)) {
             let found = (*rank, block, row);

@@ -18,7 +18,7 @@ use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M
 use crate::stations::clock;
 use crate::stations::join;
 use crate::stations::occupation::windows;
-use crate::stations::occupation::{self, EmptyWindow, Gathered, Rules, merge, seconds, track};
+use crate::stations::occupation::{self, BasesFromFixes, EmptyWindow, Rules, merge, seconds, track};
 
 /// What is known of the bases before they are settled.
 pub struct Stations {
@@ -65,7 +65,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         return Ok(stations);
     }
     let shots = &shot_logs.times;
-    let clues = Clues::of(job, shot_logs, &epochs);
+    let clues = Clues::gather(job, shot_logs, &epochs);
     if !epochs.is_empty() || !logs.listed.is_empty() {
         let from = source(job, shot_logs);
         let gathered = gather(job, logs, epochs, shots, from, &stations.rows)?;
@@ -123,7 +123,7 @@ fn gather(
     shots: &[ShotTime],
     from: OccupationSource,
     points: &[BaseRow],
-) -> Result<Gathered, RunError> {
+) -> Result<BasesFromFixes, RunError> {
     let files = logs.files.len();
     let listed = std::mem::take(&mut logs.listed);
     let list_has_antenna = !listed.is_empty() && listed.iter().all(|(window, _)| window.antenna_height_m.is_some());
@@ -157,7 +157,7 @@ fn gather(
         OccupationSource::Shots => {
             // A base that was logged as a point has its position.
             let points: HashSet<&str> = points.iter().map(|point| point.name.as_str()).collect();
-            let windows = windows::of_shots(shots, &settled).into_iter();
+            let windows = windows::from_shots(shots, &settled).into_iter();
             Some(windows.filter(|window| !points.contains(window.name.as_str())).collect())
         }
         OccupationSource::Column | OccupationSource::Stops | OccupationSource::Each => None,
@@ -232,7 +232,7 @@ struct Clues {
 }
 
 impl Clues {
-    fn of(job: &Job, shots: &ShotLogs, epochs: &[Epoch]) -> Clues {
+    fn gather(job: &Job, shots: &ShotLogs, epochs: &[Epoch]) -> Clues {
         let by_shots = !epochs.is_empty() && source(job, shots) == OccupationSource::Shots;
         Clues {
             stops: by_shots.then(|| windows::stops(epochs, &job.bases.occupations)),

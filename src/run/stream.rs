@@ -10,7 +10,7 @@ use std::sync::mpsc::sync_channel;
 use rayon::prelude::*;
 
 use super::block::{self, Parsed};
-use super::composed::{Collected, Joinable};
+use super::composed::{CollectedRow, Joinable};
 use super::map_block::{Computed, Stage};
 use super::prepare::Prepared;
 use super::standing::Standing;
@@ -37,7 +37,7 @@ type Window<'t> = Vec<Computed<'t>>;
 #[derive(Default)]
 pub struct Streamed<'t> {
     /// Rows that belong to measurements and strings.
-    pub collected: Vec<Collected>,
+    pub collected: Vec<CollectedRow>,
     /// Features that strings join to.
     pub joinable: Vec<Joinable>,
     /// Shots that wait for the others of their feature.

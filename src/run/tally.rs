@@ -6,7 +6,7 @@ use super::RunError;
 use super::composed::Joinable;
 use super::map_block::{self, Computed, Stage};
 use super::prepare::Prepared;
-use super::standing::Place;
+use super::standing::FeatureKey;
 use crate::geodesy::register::{Shares, SourceShares};
 use crate::intake::log::Log;
 use crate::job::LayerName;
@@ -67,7 +67,7 @@ pub struct Settlement {
     /// Features that strings join to.
     pub joinable: Vec<Joinable>,
     /// Features that stand in layers of the catalogue.
-    pub standing: BTreeSet<Place>,
+    pub standing: BTreeSet<FeatureKey>,
 }
 
 impl Settlement {

@@ -113,7 +113,7 @@ impl Stage<'_> {
             of_file.push(row.line);
         }
         let logs = self.logs;
-        let read = |(file, lines)| (file, ShotBlock::of_lines(file, lines, &logs.files[file], &logs.carried, rules));
+        let read = |(file, lines)| (file, ShotBlock::read_lines(file, lines, &logs.files[file], &logs.carried, rules));
         let blocks: FxHashMap<usize, ShotBlock> = lines.iter().map(|(file, lines)| (*file, lines.as_slice())).map(read).collect();
         let (mut sighted, mut rows, mut held) = (Vec::with_capacity(pack.len()), Vec::with_capacity(pack.len()), Vec::new());
         let hold = |row: &Waiting, fault: Fault| Entry {

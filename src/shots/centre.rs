@@ -13,7 +13,7 @@ pub fn to_centre(vector: &Vector, half_width_m: f64, sigma_half_width_m: f64) ->
     let length_m = vector.east_m.hypot(vector.north_m);
     if length_m == 0.0 {
         let each_m = half_width_m.hypot(sigma_half_width_m) / 2f64.sqrt();
-        return Vector { distance: vector.distance + Covariance::of_axes(each_m, 0.0), ..*vector };
+        return Vector { distance: vector.distance + Covariance::from_sigmas(each_m, 0.0), ..*vector };
     }
     let (sin, cos) = (vector.east_m / length_m, vector.north_m / length_m);
     let scale = (length_m + half_width_m) / length_m;
@@ -23,7 +23,7 @@ pub fn to_centre(vector: &Vector, half_width_m: f64, sigma_half_width_m: f64) ->
         horizontal_m: vector.horizontal_m + half_width_m,
         direction: widened(&vector.direction, [cos, -sin], scale),
         distance: widened(&vector.distance, [cos, -sin], scale)
-            + Covariance::of_arm([sigma_half_width_m * sin, sigma_half_width_m * cos, 0.0]),
+            + Covariance::from_arm([sigma_half_width_m * sin, sigma_half_width_m * cos, 0.0]),
         ..*vector
     }
 }

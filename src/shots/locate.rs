@@ -372,7 +372,7 @@ impl Declinations {
     ///
     /// # Errors
     /// As [`north::declination`].
-    pub fn of(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Option<Declination>, NorthError> {
+    pub fn resolve(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Option<Declination>, NorthError> {
         match (self.choice, date) {
             (DeclinationChoice::Degrees(degrees), _) => Ok(Some(Declination {
                 declination_rad: degrees.to_radians(),

@@ -5,7 +5,7 @@
 //! backsight's, a network's) is one arm.
 
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::register::{Arm, BySource, Joint, Located, Origin, Source, add_arm};
+use crate::geodesy::register::{Arm, BySource, CorrelatedPoints, Located, Origin, Source, add_arm};
 use crate::shots::reduce::Vector;
 
 /// The covariance of a shot's point by cause; the sum is that of the point.
@@ -35,8 +35,8 @@ impl Vector {
     /// The covariance by cause, in closed form. What position and orientation have in common is shared out half and half.
     pub fn parts(&self, origin: &Origin) -> Parts {
         let (errors, by_azimuth_m) = (&origin.errors, self.by_azimuth_m());
-        let scaled = |arm: [f64; 3], sigma: f64| Covariance::of_arm(arm.map(|metres| metres * sigma));
-        let half = Covariance::of_arms(errors.azimuth_with_position().map(|both| both / 2.0), by_azimuth_m);
+        let scaled = |arm: [f64; 3], sigma: f64| Covariance::from_arm(arm.map(|metres| metres * sigma));
+        let half = Covariance::from_arms(errors.azimuth_with_position().map(|both| both / 2.0), by_azimuth_m);
         Parts {
             base: errors.covariance() + half,
             direction: self.direction
@@ -100,10 +100,10 @@ impl Vector {
 }
 
 /// Points of shots: base index and vector of each, all with a height. None without points, or where one has no height.
-pub fn joint(bases: &[Origin], shots: &[(usize, &Vector)]) -> Option<Joint> {
+pub fn correlated(bases: &[Origin], shots: &[(usize, &Vector)]) -> Option<CorrelatedPoints> {
     let (first, _) = shots.first()?;
     let whole = |(base, vector): &(usize, &Vector)| vector.up_m.map(|_| vector.located(&bases[*base]));
     let points = shots.iter().map(whole).collect::<Option<Vec<Located>>>()?;
     let first = &bases[*first];
-    Joint::of(&points, &first.ellipsoid, first.errors.register())
+    CorrelatedPoints::from_located(&points, &first.ellipsoid, first.errors.register())
 }

@@ -95,7 +95,7 @@ impl Norths<'_> {
                 let declination = match recent {
                     Some((known, declination)) if *known == key => *declination,
                     _ => {
-                        let found = self.declinations.of(index, base, date).map_err(NoNorth::NoDeclination)?;
+                        let found = self.declinations.resolve(index, base, date).map_err(NoNorth::NoDeclination)?;
                         let declination = found.ok_or(NoNorth::NoDate)?;
                         *recent = Some((key, declination));
                         declination

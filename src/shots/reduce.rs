@@ -39,7 +39,7 @@ impl Bend {
     pub const NONE: Bend = Bend { per_m: 0.0 };
 
     /// By the coefficient of refraction and the mean radius of the earth in metres.
-    pub fn of(refraction: f64, earth_radius_m: f64) -> Bend {
+    pub fn from_refraction(refraction: f64, earth_radius_m: f64) -> Bend {
         Bend { per_m: refraction / (2.0 * earth_radius_m) }
     }
 
@@ -130,7 +130,7 @@ pub fn reduce(sight: &Sight, sigmas: &SightSigmas, earth_radius_m: f64) -> Vecto
 pub fn reduce_with_vertical(sight: &Sight, sigmas: &SightSigmas, sigma_vertical_m: f64, earth_radius_m: f64) -> Vector {
     let (sin_a, cos_a) = sight.true_azimuth_rad.sin_cos();
     let along = |h: f64, u: f64| [h * sin_a, h * cos_a, u];
-    let bend = |horizontal_m: f64| Bend::of(sight.refraction, earth_radius_m).angle_rad(horizontal_m);
+    let bend = |horizontal_m: f64| Bend::from_refraction(sight.refraction, earth_radius_m).angle_rad(horizontal_m);
     // Horizontal distance, rise, and how both answer to inclination and to each distance.
     let (horizontal, rise, by_inclination, by_distance) = match sight.triangle {
         Triangle::Slope { slope_m: s, inclination_rad } => {
@@ -157,12 +157,12 @@ pub fn reduce_with_vertical(sight: &Sight, sigmas: &SightSigmas, sigma_vertical_
     let by_azimuth = [horizontal * cos_a, -horizontal * sin_a, 0.0];
     let by_inclination_m = along(by_inclination.0, by_inclination.1);
     let scaled = |arm: [f64; 3], sigma: f64| arm.map(|a| a * sigma);
-    let mut direction = Covariance::of_arm(scaled(by_azimuth, sigmas.azimuth_rad));
-    direction += Covariance::of_arm(scaled(by_inclination_m, sigmas.inclination_rad));
+    let mut direction = Covariance::from_arm(scaled(by_azimuth, sigmas.azimuth_rad));
+    direction += Covariance::from_arm(scaled(by_inclination_m, sigmas.inclination_rad));
     let mut distance = Covariance::default();
     for (by, sigma_m) in by_distance.into_iter().zip([sigmas.distance_m, sigma_vertical_m]) {
         if let Some((h, u)) = by {
-            distance += Covariance::of_arm(scaled(along(h, u), sigma_m));
+            distance += Covariance::from_arm(scaled(along(h, u), sigma_m));
         }
     }
     Vector {
@@ -296,9 +296,9 @@ mod tests {
             let by_i = slope(of(0.0, step, 0.0), of(0.0, -step, 0.0));
             let by_s = slope(of(0.0, 0.0, step), of(0.0, 0.0, -step));
             let sig = sigmas();
-            let want = Covariance::of_arm(by_a.map(|x| x * sig.azimuth_rad))
-                + Covariance::of_arm(by_i.map(|x| x * sig.inclination_rad))
-                + Covariance::of_arm(by_s.map(|x| x * sig.distance_m));
+            let want = Covariance::from_arm(by_a.map(|x| x * sig.azimuth_rad))
+                + Covariance::from_arm(by_i.map(|x| x * sig.inclination_rad))
+                + Covariance::from_arm(by_s.map(|x| x * sig.distance_m));
             let triangle = Triangle::Slope { slope_m: s, inclination_rad: i.to_radians() };
             let v = reduce(&sight(a, triangle), &sig, EARTH_M);
             let got = v.direction + v.distance;

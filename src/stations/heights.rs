@@ -18,10 +18,10 @@ pub(super) struct NamedFrames {
 }
 
 impl NamedFrames {
-    pub fn of(settings: &BaseSettings) -> Result<NamedFrames, CrsError> {
+    pub fn resolve(settings: &BaseSettings) -> Result<NamedFrames, CrsError> {
         let named = |table: Option<&Bases>| {
             let definition = table.and_then(|table| table.ellipsoid_heights_crs.as_deref());
-            definition.map(|definition| HeightFrame::of(&Crs::new(definition)?).map(Arc::new)).transpose()
+            definition.map(|definition| HeightFrame::from_crs(&Crs::new(definition)?).map(Arc::new)).transpose()
         };
         Ok(NamedFrames { bases: named(Some(settings.bases))?, known: named(settings.known)? })
     }

@@ -78,7 +78,7 @@ pub fn azimuth_between(table: &BaseTable, from: usize, to: usize) -> Option<(f64
 pub fn orientations(table: &BaseTable, sights: &[KnownSight]) -> (Vec<Option<Orientation>>, Vec<Option<Turning>>) {
     let mut terms: Vec<Vec<(Term, usize)>> = table.bases.iter().map(|_| Vec::new()).collect();
     for sight in sights.iter().filter(|sight| sight.orients) {
-        terms[sight.from].extend(Term::of(table, sight).map(|term| (term, sight.to)));
+        terms[sight.from].extend(Term::from_sight(table, sight).map(|term| (term, sight.to)));
     }
     let found = terms.into_iter().enumerate().map(|(index, terms)| {
         let (terms, targets): (Vec<Term>, Vec<usize>) = terms.into_iter().unzip();
@@ -105,7 +105,7 @@ fn variance(g: [f64; 2], c: &Covariance) -> f64 {
 }
 
 impl Term {
-    fn of(table: &BaseTable, sight: &KnownSight) -> Option<Term> {
+    fn from_sight(table: &BaseTable, sight: &KnownSight) -> Option<Term> {
         let (azimuth, distance) = azimuth_between(table, sight.from, sight.to)?;
         let by_base = [-azimuth.cos() / distance, azimuth.sin() / distance];
         Some(Term {
@@ -259,7 +259,7 @@ mod tests {
     #[test]
     fn means_of_corrections() {
         let of = |terms: &[Term]| {
-            let mean = mean(terms, &Covariance::of_axes(1.0, 0.0)).unwrap().orientation;
+            let mean = mean(terms, &Covariance::from_sigmas(1.0, 0.0)).unwrap().orientation;
             (mean.correction_rad.to_degrees(), mean.sigma_rad.to_degrees())
         };
         let (correction, sigma) = of(&[term(1.0, 0.5, [0.3, 0.0])]);

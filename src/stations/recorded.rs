@@ -69,7 +69,7 @@ impl Source {
         let datum = match datums.iter().position(|datum| datum.crs.same_as(&datum_crs)) {
             Some(datum) => datum,
             None => {
-                datums.push(Datum { frame: Arc::new(HeightFrame::of(&datum_crs)?), crs: datum_crs });
+                datums.push(Datum { frame: Arc::new(HeightFrame::from_crs(&datum_crs)?), crs: datum_crs });
                 datums.len() - 1
             }
         };
@@ -86,7 +86,7 @@ impl Source {
         };
         Ok(Source {
             takes_height: horizontal.has_ellipsoid_height(),
-            own_frame: if geocentric { None } else { Some(Arc::new(HeightFrame::of(&own)?)) },
+            own_frame: if geocentric { None } else { Some(Arc::new(HeightFrame::from_crs(&own)?)) },
             is_geocentric: geocentric,
             is_layers_datum: own.geographic_3d()?.same_as(&settings.output.geographic_3d()?),
             crs,

@@ -105,7 +105,7 @@ const SURVEY_FEET: f64 = 3937.0;
 const OF_METRES: f64 = 1200.0;
 
 impl Shown {
-    const fn of(suffix: &'static str, sign: &'static str, words: &'static str, times: f64, by: f64) -> Shown {
+    const fn new(suffix: &'static str, sign: &'static str, words: &'static str, times: f64, by: f64) -> Shown {
         Shown { suffix, sign, words, times, by }
     }
 
@@ -185,9 +185,9 @@ impl Units {
     /// Lengths.
     pub const fn length(&self) -> Shown {
         match self.length {
-            LengthShown::M => Shown::of("m", "m", "metres", 1.0, 1.0),
-            LengthShown::Ft => Shown::of("ft", "ft", "international feet (0.3048 m)", 1.0, FOOT_M),
-            LengthShown::Usft => Shown::of("usft", "US ft", "US survey feet (1200/3937 m)", SURVEY_FEET, OF_METRES),
+            LengthShown::M => Shown::new("m", "m", "metres", 1.0, 1.0),
+            LengthShown::Ft => Shown::new("ft", "ft", "international feet (0.3048 m)", 1.0, FOOT_M),
+            LengthShown::Usft => Shown::new("usft", "US ft", "US survey feet (1200/3937 m)", SURVEY_FEET, OF_METRES),
         }
     }
 
@@ -199,13 +199,13 @@ impl Units {
             LengthShown::Usft => AreaShown::Usft2,
         };
         match self.area.unwrap_or(of_length) {
-            AreaShown::M2 => Shown::of("m2", "m²", "square metres", 1.0, 1.0),
-            AreaShown::Ft2 => Shown::of("ft2", "ft²", "square international feet", 1.0, FOOT_M * FOOT_M),
+            AreaShown::M2 => Shown::new("m2", "m²", "square metres", 1.0, 1.0),
+            AreaShown::Ft2 => Shown::new("ft2", "ft²", "square international feet", 1.0, FOOT_M * FOOT_M),
             AreaShown::Usft2 => {
-                Shown::of("usft2", "US ft²", "square US survey feet", SURVEY_FEET * SURVEY_FEET, OF_METRES * OF_METRES)
+                Shown::new("usft2", "US ft²", "square US survey feet", SURVEY_FEET * SURVEY_FEET, OF_METRES * OF_METRES)
             }
-            AreaShown::Ha => Shown::of("ha", "ha", "hectares", 1.0, 10_000.0),
-            AreaShown::Acre => Shown::of("acre", "acres", "acres of 43,560 square feet", 1.0, 43_560.0 * FOOT_M * FOOT_M),
+            AreaShown::Ha => Shown::new("ha", "ha", "hectares", 1.0, 10_000.0),
+            AreaShown::Acre => Shown::new("acre", "acres", "acres of 43,560 square feet", 1.0, 43_560.0 * FOOT_M * FOOT_M),
         }
     }
 
@@ -218,18 +218,18 @@ impl Units {
         };
         let cube = |edge: f64| edge * edge * edge;
         match self.volume.unwrap_or(of_length) {
-            VolumeShown::M3 => Shown::of("m3", "m³", "cubic metres", 1.0, 1.0),
-            VolumeShown::Ft3 => Shown::of("ft3", "ft³", "cubic international feet", 1.0, cube(FOOT_M)),
-            VolumeShown::Usft3 => Shown::of("usft3", "US ft³", "cubic US survey feet", cube(SURVEY_FEET), cube(OF_METRES)),
-            VolumeShown::Yd3 => Shown::of("yd3", "yd³", "cubic yards of 27 cubic feet", 1.0, 27.0 * cube(FOOT_M)),
+            VolumeShown::M3 => Shown::new("m3", "m³", "cubic metres", 1.0, 1.0),
+            VolumeShown::Ft3 => Shown::new("ft3", "ft³", "cubic international feet", 1.0, cube(FOOT_M)),
+            VolumeShown::Usft3 => Shown::new("usft3", "US ft³", "cubic US survey feet", cube(SURVEY_FEET), cube(OF_METRES)),
+            VolumeShown::Yd3 => Shown::new("yd3", "yd³", "cubic yards of 27 cubic feet", 1.0, 27.0 * cube(FOOT_M)),
         }
     }
 
     /// Angles.
     pub fn angle(&self) -> Shown {
         match self.angle {
-            AngleShown::Deg => Shown::of("deg", "°", "degrees", 1.0, 1.0),
-            AngleShown::Gon => Shown::of("gon", "gon", "gons", 10.0, 9.0),
+            AngleShown::Deg => Shown::new("deg", "°", "degrees", 1.0, 1.0),
+            AngleShown::Gon => Shown::new("gon", "gon", "gons", 10.0, 9.0),
         }
     }
 

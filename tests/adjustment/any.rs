@@ -33,7 +33,7 @@ fn station() -> impl Strategy<Value = Station> {
         let position = frame.to_earth_centred([e, n, u]);
         let covariance = match known {
             0 => Covariance::default(),
-            1 => Covariance::of_axes(0.02, 0.04),
+            1 => Covariance::from_sigmas(0.02, 0.04),
             2 => Covariance { ee: 1e-4, nn: 1e-4, uu: f64::INFINITY, ..Covariance::default() },
             _ => Covariance { ee: 1e-4, en: 1e-4, nn: 1e-4, uu: 0.0, ..Covariance::default() },
         };
@@ -110,7 +110,7 @@ proptest! {
             for m in &solved.misclosures {
                 prop_assert!(m.linear_m().is_finite() && m.length_m > 0.0);
             }
-            prop_assert!(solved.joint(&[solved.stations[0].station]).is_some());
+            prop_assert!(solved.correlated_points(&[solved.stations[0].station]).is_some());
         }
     }
 

@@ -6,7 +6,7 @@ use standoff::inside::geodesy::covariance::Covariance;
 use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::inside::geodesy::register::{BaseErrors, Origin};
 use standoff::inside::records::triangle::Triangle;
-use standoff::inside::shots::located::joint;
+use standoff::inside::shots::located::correlated;
 use standoff::inside::shots::reduce::{Sight, SightSigmas, reduce};
 use standoff::network::{
     Adjustment, Instrument, Kind, Line, NoteKind, ReadingErrors, Role, Settings, Sides, adjust, components, readings,
@@ -76,11 +76,11 @@ fn one_shot_is_the_closed_form() {
             label: "B1".to_string(),
             frame,
             ellipsoid: Ellipsoid::WGS84,
-            errors: BaseErrors::of_covariance(0, &GNSS, 0.006),
+            errors: BaseErrors::from_covariance(0, &GNSS, 0.006),
             earth_radius_m: radius,
         };
         // In the axes at the point, as the network has it.
-        let covariance = joint(&[origin], &[(0, &vector)]).unwrap().covariance_of(0);
+        let covariance = correlated(&[origin], &[(0, &vector)]).unwrap().covariance_of(0);
         for k in 0..3 {
             assert!((closed[k] - station.position[k]).abs() < BOTH_WAYS_M);
         }
@@ -132,7 +132,7 @@ fn every_triangle_both_ways() {
         assert_eq!(station.has_height, vector.up_m.is_some());
         assert!((u - vector.up_m.unwrap_or(u)).abs() < BOTH_WAYS_M, "{triangle:?} {u} {vector:?}");
         let all =
-            GNSS + vector.direction + vector.distance + Covariance::of_arm(vector.by_azimuth_m().map(|metres| metres * 0.006));
+            GNSS + vector.direction + vector.distance + Covariance::from_arm(vector.by_azimuth_m().map(|metres| metres * 0.006));
         let level = Covariance { eu: 0.0, nu: 0.0, uu: 0.0, ..all };
         same_sigmas(if station.has_height { &all } else { &level }, &station.covariance);
     }
@@ -171,7 +171,7 @@ fn a_point_carried_from_a_checked_base_is_the_point_in_the_network() {
     let sigmas =
         SightSigmas { azimuth_rad: COMPASS.azimuth_rad, inclination_rad: COMPASS.inclination_rad, distance_m: COMPASS.slope_m };
     let vector = reduce(&sight, &sigmas, Ellipsoid::WGS84.mean_radius_m(46.5f64.to_radians()));
-    let (carried, covariance) = without.of(base).unwrap().carry(base, &vector).unwrap();
+    let (carried, covariance) = without.component_with(base).unwrap().carry(base, &vector).unwrap();
     for k in 0..3 {
         assert!((carried[k] - with.position[k]).abs() < BOTH_WAYS_M, "{carried:?} {:?}", with.position);
     }
@@ -311,16 +311,16 @@ fn joint_covariance_of_two_points() {
     let site = crate::networks::random(31, 3, 10, 1.0);
     let solved = solve(&site);
     let (a, b) = (9, 12);
-    let joint = solved.of(a).unwrap().joint(&[a, b]).unwrap();
-    same_sigmas(&joint.covariance_of(0), &solved.station(a).unwrap().covariance);
-    same_sigmas(&joint.covariance_of(1), &solved.station(b).unwrap().covariance);
+    let correlated = solved.component_with(a).unwrap().correlated_points(&[a, b]).unwrap();
+    same_sigmas(&correlated.covariance_of(0), &solved.station(a).unwrap().covariance);
+    same_sigmas(&correlated.covariance_of(1), &solved.station(b).unwrap().covariance);
     // What they share cancels in their distance: a new base error of 10 m for all would not move it. Here it is enough
     // that the distance is better known than two independent points would have it.
     let length = |p: &[[f64; 3]]| (0..3).map(|k| (p[0][k] - p[1][k]).powi(2)).sum::<f64>().sqrt();
-    let distance = joint.estimate(length);
+    let distance = correlated.estimate(length);
     let truth: f64 = (0..3).map(|k| (site.truth[a][k] - site.truth[b][k]).powi(2)).sum::<f64>().sqrt();
     assert!((distance.value - truth).abs() < 4.0 * distance.sigma, "{distance:?} {truth}");
-    assert!(solved.of(a).unwrap().joint(&[a, 10_000]).is_none());
+    assert!(solved.component_with(a).unwrap().correlated_points(&[a, 10_000]).is_none());
 }
 
 #[test]

@@ -74,8 +74,8 @@ fn places_covariances_and_orientations() {
                         assert!((station.position[k] - n[2 + k]).abs() < PLACE_M, "{seed} {s}: {:?} {n:?}", station.position);
                     }
                     // In the axes at the first station, with the covariance against the first.
-                    let joint = solved.joint(&[0, s]).unwrap();
-                    let c = joint.covariance_of(1);
+                    let correlated = solved.correlated_points(&[0, s]).unwrap();
+                    let c = correlated.covariance_of(1);
                     for (got, want) in [(c.ee, n[5]), (c.nn, n[8]), (c.uu, n[10])] {
                         assert!(((got / want).sqrt() - 1.0).abs() < SIGMA, "{seed} {s}: {c:?} {n:?}");
                     }
@@ -85,8 +85,9 @@ fn places_covariances_and_orientations() {
                     let size = 6;
                     for r in 0..3 {
                         for k in 0..3 {
-                            let got = joint.covariance()[r * size + 3 + k];
-                            let scale = (joint.covariance()[r * size + r] * joint.covariance()[(3 + k) * size + 3 + k]).sqrt();
+                            let got = correlated.covariance()[r * size + 3 + k];
+                            let scale =
+                                (correlated.covariance()[r * size + r] * correlated.covariance()[(3 + k) * size + 3 + k]).sqrt();
                             assert!((got - n[11 + 3 * r + k]).abs() < 2.0 * SIGMA * scale, "{seed} {s}");
                         }
                     }

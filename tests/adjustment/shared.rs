@@ -73,12 +73,12 @@ fn standard_errors_are_those_of_generalised_least_squares() {
             assert!(horizontal(site.error(s, station.position)) < 1e-5);
         }
         // The joint covariance of two points, too.
-        let joint = solved.solved[0].joint(&[5, 7]).unwrap();
+        let correlated = solved.solved[0].correlated_points(&[5, 7]).unwrap();
         let difference = |r: usize, c: usize| {
             let at = |i: usize, j: usize| oracle[i][j];
             at(15 + r, 15 + c) - at(15 + r, 21 + c) - at(21 + r, 15 + c) + at(21 + r, 21 + c)
         };
-        let got = joint.estimates(|p| std::array::from_fn(|k| p[1][k] - p[0][k]));
+        let got = correlated.estimates(|p| std::array::from_fn(|k| p[1][k] - p[0][k]));
         agree(got.map(|estimate| estimate.sigma), std::array::from_fn(|k| difference(k, k).sqrt()), "difference of two points");
     }
 }
@@ -88,7 +88,7 @@ fn standard_errors_are_those_of_generalised_least_squares() {
 fn ridge(declination: f64) -> Site {
     let mut site = Site::new(6);
     for (k, e) in [0.0, 25.0, 50.0].into_iter().enumerate() {
-        let s = site.known(&format!("R{}", k + 1), [e, 2.0 * e / 25.0, 0.5 * e / 25.0], Covariance::of_axes(0.5, 0.5));
+        let s = site.known(&format!("R{}", k + 1), [e, 2.0 * e / 25.0, 0.5 * e / 25.0], Covariance::from_sigmas(0.5, 0.5));
         site.network.stations[s].sigma_orientation_rad = 0.004;
     }
     for (label, place) in [("P1", [20.0, 210.0, -40.0]), ("P2", [70.0, 180.0, -35.0])] {
@@ -171,16 +171,16 @@ fn a_point_carried_from_a_base_has_its_place_and_orientation_together() {
         };
         let vector = reduce(&sight, &sigmas, 6_371_000.0);
         let solved = solve(&with);
-        let (_, covariance) = solved.of(base).unwrap().carry(base, &vector).unwrap();
+        let (_, covariance) = solved.component_with(base).unwrap().carry(base, &vector).unwrap();
         agree(along(&covariance), dense::sigmas(&oracle, hung), "carried");
         // By the register, as a mapping run has it: the unknowns of place and orientation, which hang together.
         let station = solved.station(base).unwrap();
-        let unknowns = solved.of(base).unwrap().unknowns_of(base).unwrap();
+        let unknowns = solved.component_with(base).unwrap().unknowns_of(base).unwrap();
         let entry = |unknown: &usize| ErrorId::new(Cause::Network, 0, *unknown);
         let unit = |axis: usize| std::array::from_fn(|k| if k == axis { 1.0 } else { 0.0 });
         let position = unknowns.place.iter().enumerate().map(|(axis, unknown)| (entry(unknown), unit(axis))).collect();
         let found = unknowns.azimuths.iter().map(|unknown| (entry(unknown), 1.0)).collect();
-        let register = Arc::new(Register { networks: vec![solved.of(base).unwrap().correlated()] });
+        let register = Arc::new(Register { networks: vec![solved.component_with(base).unwrap().correlated()] });
         let origin = Origin {
             label: "B".to_owned(),
             frame: crate::networks::frame(station.position),
@@ -193,7 +193,7 @@ fn a_point_carried_from_a_base_has_its_place_and_orientation_together() {
         agree(along(&located), dense::sigmas(&oracle, hung), "by its arms");
         // Without what place and orientation share.
         let sigma = station.orientation.unwrap().sigma;
-        let apart = station.covariance + Covariance::of_arm(vector.by_azimuth_m().map(|m| m * sigma)) + vector.own();
+        let apart = station.covariance + Covariance::from_arm(vector.by_azimuth_m().map(|m| m * sigma)) + vector.own();
         let off = along(&apart).into_iter().zip(dense::sigmas(&oracle, hung)).map(|(a, b)| (a / b - 1.0).abs());
         most = off.fold(most, f64::max);
     }

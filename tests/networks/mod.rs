@@ -81,7 +81,7 @@ impl Site {
         if let Some(control) = &mut self.network.stations[s].control {
             let c = control.covariance;
             let matrix = [c.ee, c.en, c.eu, c.en, c.nn, c.nu, c.eu, c.nu, c.uu];
-            let lower = Lower::of(&matrix, 3).unwrap();
+            let lower = Lower::decompose(&matrix, 3).unwrap();
             let error = lower.draw(&mut self.normal);
             control.position = frame.to_earth_centred([error[0], error[1], error[2]]);
         }

@@ -29,7 +29,7 @@ const STATION: Station = Station {
 
 impl Station {
     fn covariance(&self) -> Covariance {
-        Covariance::of_axes(self.sigma_horizontal_m, self.sigma_up_m)
+        Covariance::from_sigmas(self.sigma_horizontal_m, self.sigma_up_m)
     }
 
     /// East, north, up from the true base of points shot from a base that is off by `error`.
@@ -111,7 +111,7 @@ fn is_95_percent(count: usize, beyond: f64) -> bool {
 /// Draws every error of one kind of shot and holds the stated numbers to them.
 fn stated_numbers_hold(seed: u64, azimuth_rad: f64, triangle: Triangle, sigmas: &Sigmas) {
     let straight = shoot(azimuth_rad, triangle, sigmas);
-    let stated = STATION.covariance() + straight.direction + Covariance::of_arm(sigmas.turned(&straight)) + straight.distance;
+    let stated = STATION.covariance() + straight.direction + Covariance::from_arm(sigmas.turned(&straight)) + straight.distance;
     let (ellipse, radius) = (stated.ellipse95(), stated.radius95_m());
     let [nominal] = STATION.place([0.0; 3], [&straight]);
     let mut random = Random(seed);
@@ -222,7 +222,7 @@ fn shots_of_one_base_share_its_errors() {
     let base = STATION.covariance();
     let whole = straight
         .each_ref()
-        .map(|shot| base + shot.direction + shot.distance + Covariance::of_arm(sigmas.turned(shot)))
+        .map(|shot| base + shot.direction + shot.distance + Covariance::from_arm(sigmas.turned(shot)))
         .map(|covariance| [covariance.ee, covariance.nn, covariance.uu]);
     let mut random = Random(7);
     let mut moments = [[0.0; 3]; 3];
@@ -271,7 +271,7 @@ fn half_a_degree_moves_a_point_at_100_m_by_0_87_m() {
         assert!((moved - 0.87).abs() < RULE_M, "{azimuth_deg}: {moved}");
         // The standard error across the sight, and none along it, whether the error is the shot's own or the base's.
         let arm = shared.turned(&shoot(azimuth, level, &shared));
-        for covariance in [shoot(azimuth, level, &one).direction, Covariance::of_arm(arm)] {
+        for covariance in [shoot(azimuth, level, &one).direction, Covariance::from_arm(arm)] {
             let (sin, cos) = azimuth.sin_cos();
             let across = covariance.ee * cos * cos - 2.0 * covariance.en * sin * cos + covariance.nn * sin * sin;
             let along = covariance.ee * sin * sin + 2.0 * covariance.en * sin * cos + covariance.nn * cos * cos;

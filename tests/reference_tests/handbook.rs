@@ -19,7 +19,7 @@ fn read_shot(columns: &[(&str, String)]) -> Readings {
     let text = format!("base,shot,true_azimuth_deg,{}\nA,1,0,{}\n", names.join(","), values.join(","));
     let bytes = text.len() as u64;
     let text = Text { path: "handbook.csv".into(), sheet: None, text, encoding: "UTF-8", bytes, sha256: String::new() };
-    let log = Log::of_shots(text, "handbook.csv", &LogFormat::default()).unwrap();
+    let log = Log::read_shots(text, "handbook.csv", &LogFormat::default()).unwrap();
     let rules = ShotRules::new(None, &Default::default(), &Heights::default(), &Checks { steep_deg: 90.0, ..Checks::default() });
     let block = ShotBlock::read(&log.whole(0), &log, &[], &rules).unwrap();
     match block.rows_read() {

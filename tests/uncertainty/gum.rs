@@ -3,7 +3,7 @@
 //! documentation prints "From Appendix H2 in the GUM"); 9.4.3 by hand from its formulas, which stand beside it.
 
 use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use standoff::inside::geodesy::register::Joint;
+use standoff::inside::geodesy::register::CorrelatedPoints;
 use standoff::inside::numeric::monte_carlo::{Normal, deviation};
 
 fn frame() -> LocalFrame {
@@ -35,14 +35,14 @@ fn simultaneous_resistance_and_reactance() {
     ] {
         assert!((got / want - 1.0).abs() < 1e-8, "{got} {want}");
     }
-    let joint = Joint::of_points(frame(), vec![mean], &covariance).unwrap();
+    let correlated = CorrelatedPoints::from_covariance(frame(), vec![mean], &covariance).unwrap();
     let of = |p: &[[f64; 3]]| {
         let [volts, milliamperes, phase] = p[0];
         let impedance = volts / milliamperes * 1000.0;
         let (resistance, reactance) = (impedance * phase.cos(), impedance * phase.sin());
         [resistance, reactance, impedance, resistance + reactance, resistance + impedance, reactance + impedance]
     };
-    let [resistance, reactance, impedance, rx, rz, xz] = joint.estimates(of);
+    let [resistance, reactance, impedance, rx, rz, xz] = correlated.estimates(of);
     // By GTC; the document prints 127.732 ± 0.071, 219.847 ± 0.295 (with rounded correlations) and 254.260 ± 0.236.
     for (got, value, sigma) in [
         (resistance, 127.732_169_93, 0.071_071_407_4),
@@ -67,12 +67,12 @@ fn simultaneous_resistance_and_reactance() {
 fn draws_of_correlated_inputs() {
     let u2 = 0.005f64.powi(2);
     let covariance = [u2, 0.9 * u2, 0.0, 0.9 * u2, u2, 0.0, 0.0, 0.0, 0.0];
-    let joint = Joint::of_points(frame(), vec![[0.010, 0.0, 0.0]], &covariance).unwrap();
+    let correlated = CorrelatedPoints::from_covariance(frame(), vec![[0.010, 0.0, 0.0]], &covariance).unwrap();
     let of = |p: &[[f64; 3]]| p[0][0].powi(2) + p[0][1].powi(2);
-    let first_order = joint.estimate(of);
+    let first_order = correlated.estimate(of);
     assert!((first_order.value - 100e-6).abs() < 1e-9 && (first_order.sigma - 100e-6).abs() < 1e-9, "{first_order:?}");
-    let (roots, mut normal) = (joint.roots(), Normal::seeded(101));
-    let drawn: Vec<f64> = (0..200_000).map(|_| of(&joint.drawn(&roots, &mut normal))).collect();
+    let (roots, mut normal) = (correlated.roots(), Normal::seeded(101));
+    let drawn: Vec<f64> = (0..200_000).map(|_| of(&correlated.drawn(&roots, &mut normal))).collect();
     let mean = drawn.iter().sum::<f64>() / drawn.len() as f64;
     // The standard error of the mean is 121/√200 000 = 0.27, of the deviation below 1 (heavy upper tail).
     assert!((mean - 150e-6).abs() < 1.1e-6 && (deviation(&drawn) - 120.5e-6).abs() < 1.5e-6, "{mean} {}", deviation(&drawn));

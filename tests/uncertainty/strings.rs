@@ -23,7 +23,7 @@ fn bases(places: &[[f64; 3]], sigma_m: f64, setup_rad: f64) -> Vec<Origin> {
             label: format!("B{i}"),
             frame: LocalFrame::at(&at, &Ellipsoid::WGS84),
             ellipsoid: Ellipsoid::WGS84,
-            errors: BaseErrors::of_covariance(i, &Covariance::of_axes(sigma_m, sigma_m), setup_rad),
+            errors: BaseErrors::from_covariance(i, &Covariance::from_sigmas(sigma_m, sigma_m), setup_rad),
             earth_radius_m: 6_378_000.0,
         }
     });

@@ -10,8 +10,8 @@
 //! magnetic azimuth of it is the true one less the declination of the shot's date, so that the
 //! correction holds the error of that declination at the place too.
 
+use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::log::CalibrationShot;
-use super::repeats::{LEAST_TO_TEST, Repeats, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::{CalibrateError, CalibrationSettings, Corrected, Finding, Measure, Reading};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::north::{self, NorthKind};
@@ -287,7 +287,7 @@ fn finding(quantity: Corrected, compared: &[Compared], assumed: f64, keep_all: b
         return None;
     }
     let differences: Vec<f64> = compared.iter().map(|row| row.2).collect();
-    let repeats = Repeats::of(&differences, assumed, keep_all);
+    let repeats = Averaged::average(&differences, assumed, keep_all);
     let (sigma_reading, is_assumed) = pooled_sigma(&[&repeats], assumed);
     // The error of a known value is one for all shots; the shots' own dates hardly change it.
     let sigma_known = compared.iter().map(|row| row.3).sum::<f64>() / compared.len() as f64;

@@ -91,7 +91,7 @@ impl Shots {
     ///
     /// # Errors
     /// When none is named and the log has several, or the named one has no shot.
-    pub fn of_instrument(mut self, name: Option<&str>) -> Result<Shots, CalibrateError> {
+    pub fn choose_instrument(mut self, name: Option<&str>) -> Result<Shots, CalibrateError> {
         let mut names: Vec<&str> = self.shots.iter().map(|shot| shot.instrument.as_str()).collect();
         names.sort_unstable();
         names.dedup();
@@ -122,7 +122,7 @@ impl Shots {
 fn shot(row: BareShot, log: &BareLog, file: &str, line: u64) -> Result<Option<CalibrationShot>, Fault> {
     if !log.has_measures {
         let measure = by_role(&row.role);
-        return of_measure(row, log, file, line, measure).map(Some);
+        return measured(row, log, file, line, measure).map(Some);
     }
     let said = row.measure.as_str();
     let Some(measure) = Measure::ALL.into_iter().find(|measure| measure.word().eq_ignore_ascii_case(said)) else {
@@ -135,7 +135,7 @@ fn shot(row: BareShot, log: &BareLog, file: &str, line: u64) -> Result<Option<Ca
             None => Ok(None),
         };
     };
-    of_measure(row, log, file, line, measure).map(Some)
+    measured(row, log, file, line, measure).map(Some)
 }
 
 /// The kind that a role is of: a known line where it is of none.
@@ -144,7 +144,7 @@ fn by_role(said: &str) -> Measure {
     Measure::ALL.into_iter().find(is_of).unwrap_or(Measure::KnownLine)
 }
 
-fn of_measure(row: BareShot, log: &BareLog, file: &str, line: u64, measure: Measure) -> Result<CalibrationShot, Fault> {
+fn measured(row: BareShot, log: &BareLog, file: &str, line: u64, measure: Measure) -> Result<CalibrationShot, Fault> {
     let role = role(&log.role_header, measure, &row.role)?;
     let BareShot { base, feature, instrument, readings, .. } = row;
     Ok(CalibrationShot { file: file.to_owned(), line, measure, role, base, feature, instrument, readings: readings? })

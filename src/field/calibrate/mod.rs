@@ -9,10 +9,10 @@
 //! stand: a correction that a job already has is not applied to them, so that what is found here
 //! takes its place and is not added to it.
 
+pub mod averaged;
 pub mod known_line;
 pub mod log;
 pub mod page;
-pub mod repeats;
 pub mod report;
 pub mod two_peg;
 pub mod two_way;
@@ -58,7 +58,7 @@ pub struct CalibrationSettings {
 impl CalibrationSettings {
     /// How sights bend.
     fn bend(&self) -> Bend {
-        Bend::of(self.refraction, EARTH_RADIUS_M)
+        Bend::from_refraction(self.refraction, EARTH_RADIUS_M)
     }
 }
 

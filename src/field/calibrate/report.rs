@@ -4,7 +4,7 @@ use std::fmt::Write;
 
 use serde_json::{Value, json};
 
-use super::repeats::OUTLIER_SIGMAS;
+use super::averaged::OUTLIER_SIGMAS;
 use super::{Calibration, Corrected, Finding, Reading};
 use crate::job::Job;
 use crate::numeric::words::counted;

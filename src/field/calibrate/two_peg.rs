@@ -23,9 +23,9 @@
 //! σ_c² = Σ (D² s²/n + sin² I σ_S²/n) / E² over the four sights, s the standard error of one
 //! inclination pooled over all of them, σ_S that of a distance (tan² I in place of sin² I for H).
 
+use super::averaged::{Averaged, LEAST_TO_TEST, pooled_sigma};
 use super::known_line::few;
 use super::log::CalibrationShot;
-use super::repeats::{LEAST_TO_TEST, Repeats, pooled_sigma};
 use super::{CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role};
 use crate::shots::reduce::Bend;
 
@@ -36,7 +36,7 @@ const LEAST_LEVERAGE: f64 = 0.2;
 /// The repeats of one sight.
 struct Sight<'s> {
     shots: Vec<&'s CalibrationShot>,
-    inclinations: Repeats,
+    inclinations: Averaged,
     /// Mean distance in metres, and whether it is a slope distance.
     distance_m: f64,
     is_slope: bool,
@@ -103,7 +103,7 @@ pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Re
         let f: f64 = sights.iter().map(|(sight, sign)| sign * sight.height_m(c, settings.bend())).sum();
         c += f / leverage(c);
     }
-    let repeats: Vec<&Repeats> = sights.iter().map(|(sight, _)| &sight.inclinations).collect();
+    let repeats: Vec<&Averaged> = sights.iter().map(|(sight, _)| &sight.inclinations).collect();
     let (sigma_reading, is_assumed) = pooled_sigma(&repeats, settings.assumed.inclination_rad);
     let variance: f64 = sights
         .iter()
@@ -160,7 +160,7 @@ fn sight<'s>(
         over_m += (counted(readings.target_height_m, target_heights) - counted(readings.instrument_height_m, instrument_heights))
             / shots.len() as f64;
     }
-    let inclinations = Repeats::of(&inclinations, settings.assumed.inclination_rad, settings.keep_all);
+    let inclinations = Averaged::average(&inclinations, settings.assumed.inclination_rad, settings.keep_all);
     Ok(Sight { shots, inclinations, distance_m, is_slope, over_m })
 }
 

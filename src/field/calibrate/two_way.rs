@@ -21,9 +21,9 @@
 //!
 //! Azimuths of the two ends differ by 180° and the convergence of the meridians d sin A tan φ / R.
 
+use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::known_line::{both_heights, few};
 use super::log::CalibrationShot;
-use super::repeats::{LEAST_TO_TEST, Repeats, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::{AzimuthCheck, CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role};
 use crate::geodesy::north::NorthKind;
 
@@ -38,7 +38,7 @@ const CHANCE_SIGMAS: f64 = 3.0;
 /// One direction of the line.
 struct Direction<'s> {
     shots: Vec<&'s CalibrationShot>,
-    inclinations: Repeats,
+    inclinations: Averaged,
     /// As read, and as brought to the ground line.
     readings: Vec<(f64, f64)>,
     /// Mean horizontal distance in metres.
@@ -156,7 +156,7 @@ fn direction<'s>(
         });
     }
     let horizontal_m = (!distances.is_empty()).then(|| distances.iter().sum::<f64>() / distances.len() as f64);
-    let inclinations = Repeats::of(&reduced, settings.assumed.inclination_rad, settings.keep_all);
+    let inclinations = Averaged::average(&reduced, settings.assumed.inclination_rad, settings.keep_all);
     let readings = read.into_iter().zip(reduced).collect();
     Ok(Direction { shots, inclinations, readings, horizontal_m })
 }
@@ -201,7 +201,7 @@ fn check_azimuths(
     let azimuths = |shots: &[&CalibrationShot]| {
         let angles: Vec<f64> =
             shots.iter().filter_map(|shot| shot.readings.bearing().map(|(_, azimuth_rad)| azimuth_rad)).collect();
-        Repeats::of(&about_their_mean_rad(&angles), settings.assumed.azimuth_rad, settings.keep_all)
+        Averaged::average(&about_their_mean_rad(&angles), settings.assumed.azimuth_rad, settings.keep_all)
     };
     let mut norths = forth.iter().chain(back).filter_map(|shot| shot.readings.bearing().map(|(north, _)| (shot, north)));
     let Some((_, north)) = norths.next() else { return Ok(None) };

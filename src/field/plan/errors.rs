@@ -59,7 +59,7 @@ impl Sigma {
 pub struct Errors {
     /// Of a distance, in metres.
     pub sigma_distance_m: Sigma,
-    /// ErrorPart of it that grows with distance, in parts per million.
+    /// Part of it that grows with distance, in parts per million.
     pub sigma_distance_ppm: Sigma,
     /// Of one azimuth reading, in degrees.
     pub sigma_azimuth_deg: Sigma,
@@ -112,10 +112,10 @@ pub enum ErrorsOfJob {
 impl Errors {
     /// What the main job assumes where nothing is stated.
     pub fn assumed() -> Errors {
-        Errors::of(&Instrument { refraction: REFRACTION, ..Instrument::default() })
+        Errors::from_instrument(&Instrument { refraction: REFRACTION, ..Instrument::default() })
     }
 
-    fn of(instrument: &Instrument) -> Errors {
+    fn from_instrument(instrument: &Instrument) -> Errors {
         let zero_or = |value: f64| Sigma::job_or((value != 0.0).then_some(value), 0.0);
         Errors {
             sigma_distance_m: Sigma::job_or(instrument.sigma_distance_m, ASSUMED_SIGMA_DISTANCE_M),
@@ -139,7 +139,7 @@ impl Errors {
     ///
     /// # Errors
     /// When the instrument is not settled, or a log cannot be read.
-    pub fn of_job(job: &Job, instrument: Option<&str>) -> Result<Errors, ErrorsOfJob> {
+    pub fn from_job(job: &Job, instrument: Option<&str>) -> Result<Errors, ErrorsOfJob> {
         let known = || job.instruments.keys().map(String::as_str).collect::<Vec<_>>().join(", ");
         let chosen = match (instrument, &job.instrument, job.instruments.len()) {
             (None, Some(one), _) => Some(one),
@@ -155,7 +155,7 @@ impl Errors {
                 None => return Err(ErrorsOfJob::Unknown { name: name.to_owned(), known: format!("it has: {}", known()) }),
             },
         };
-        let mut errors = chosen.map_or_else(Errors::assumed, Errors::of);
+        let mut errors = chosen.map_or_else(Errors::assumed, Errors::from_instrument);
         errors.sigma_base_horizontal_m = Sigma::job_or(job.bases.sigma_horizontal_m, ASSUMED_SIGMA_HORIZONTAL_M);
         errors.sigma_base_height_m = Sigma::job_or(job.bases.sigma_vertical_m, ASSUMED_SIGMA_VERTICAL_M);
         let orientation = job.north.sigma_orientation_deg;
@@ -167,7 +167,7 @@ impl Errors {
         let mut magnetic = false;
         for (path, name) in &job.shots.resolved {
             for (log, format) in sheets::logs(path, name, LogKind::Shots, job.shots.format_of(name))? {
-                magnetic |= Log::of_shots(log, name, &format)?.has_magnetic_azimuths();
+                magnetic |= Log::read_shots(log, name, &format)?.has_magnetic_azimuths();
             }
             if magnetic {
                 break;
@@ -180,7 +180,7 @@ impl Errors {
         if let Some((path, name)) = job.bases.resolved.first()
             && let Some((log, format)) = sheets::logs(path, name, LogKind::Bases, job.bases.format_of(name))?.into_iter().next()
         {
-            errors.in_base_logs = Log::of_bases(log, name, &format)?.gives_sigmas();
+            errors.in_base_logs = Log::read_bases(log, name, &format)?.gives_sigmas();
         }
         Ok(errors)
     }
@@ -264,7 +264,7 @@ impl Errors {
                 .value
                 .to_radians()
                 .hypot(self.sigma_orientation_deg.value.to_radians()),
-            base: Covariance::of_axes(self.sigma_base_horizontal_m.value, self.sigma_base_height_m.value),
+            base: Covariance::from_sigmas(self.sigma_base_horizontal_m.value, self.sigma_base_height_m.value),
             // Refraction bends a sight of 1 km by 10⁻⁵; the latitude changes that by a thousandth.
             earth_radius_m: Ellipsoid::WGS84.mean_radius_m(std::f64::consts::FRAC_PI_4),
         }
@@ -280,7 +280,7 @@ mod tests {
         let setup = Errors::assumed().setup();
         let kit = Kit::from(&Instrument { refraction: REFRACTION, ..Instrument::default() });
         assert_eq!(setup.kit, kit);
-        assert_eq!(setup.base, Covariance::of_axes(ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M));
+        assert_eq!(setup.base, Covariance::from_sigmas(ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M));
         assert!(Errors::assumed().listed().iter().all(|(_, sigma, _)| sigma.origin == Origin::Assumed));
     }
 

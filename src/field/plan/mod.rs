@@ -154,7 +154,7 @@ impl PlannedSight {
         Expected {
             base: self.base,
             azimuth: vector.direction,
-            orientation: Covariance::of_arm(vector.by_azimuth_m().map(|metres| metres * self.sigma_orientation_rad)),
+            orientation: Covariance::from_arm(vector.by_azimuth_m().map(|metres| metres * self.sigma_orientation_rad)),
             inclination: reduce(&sight, &inclination_alone, self.earth_radius_m).direction,
             distance: vector.distance,
         }
@@ -264,7 +264,7 @@ mod tests {
                 distance_m: setup.kit.sigma_distance_m(s),
             };
             let vector = reduce(&sight, &sigmas, setup.earth_radius_m);
-            let turned = Covariance::of_arm(vector.by_azimuth_m().map(|metres| metres * setup.sigma_orientation_rad));
+            let turned = Covariance::from_arm(vector.by_azimuth_m().map(|metres| metres * setup.sigma_orientation_rad));
             let whole = setup.base + vector.direction + turned + vector.distance;
             for axis in Axis::ALL {
                 let (got, want) = (axis.uncertainty95_m(&expected.covariance()), axis.uncertainty95_m(&whole));

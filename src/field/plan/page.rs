@@ -28,7 +28,7 @@ pub fn html(request: &Request, report: &Report, units: Units) -> String {
             format!("Lengths in {}, angles in {}.", length.words, units.angle().words),
         ],
         parts: vec![
-            part("chart", "Uncertainty over distance", format!("{chart}{}", table(report, units).html())),
+            part("chart", "Uncertainty over distance", format!("{chart}{}", distance_table(report, units).html())),
             part("farthest", "How far to stand off", farthest(report, &units)),
             part("improve", "What dominates, and what to improve", list(told)),
             part("errors", "Standard errors", errors(report, &units)),
@@ -38,7 +38,7 @@ pub fn html(request: &Request, report: &Report, units: Units) -> String {
     .html()
 }
 
-fn table(report: &Report, units: Units) -> Table {
+fn distance_table(report: &Report, units: Units) -> Table {
     let (length, angle) = (units.length(), units.angle());
     let mut table = Table::new("expected", "Expected, at 95 % probability")
         .number("slope distance", length.sign)

@@ -70,7 +70,7 @@ fn write_all(text: &mut String, report: &Report, look: &Look) -> std::fmt::Resul
     for note in &report.errors.notes(&look.units) {
         paragraph(text, look, "  note  ", 8, note)?;
     }
-    table(text, report, look)?;
+    write_table(text, report, look)?;
     shares(text, report, look)?;
     for dominance in &report.dominance {
         paragraph(text, look, &format!("  {:<10}  ", dominance.axis.word()), 14, &dominance.sentence(&look.length))?;
@@ -130,7 +130,7 @@ fn rows(report: &Report) -> impl Iterator<Item = &[Cell]> {
 }
 
 /// The table; as many inclinations beside each other as a line holds, at least one.
-fn table(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
+fn write_table(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
     writeln!(text)?;
     heading(text, look, &format!("95 % uncertainty, horizontal / vertical, {}", look.length.words))?;
     let inclinations = rows(report).next().map_or(0, <[Cell]>::len);

@@ -195,11 +195,11 @@ impl Transform {
         let Usable { operations, passed_over } = search(from, to, area_deg, rules).outcome?;
         let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
         let chosen = operations.first().ok_or_else(no_operation)?;
-        Transform::of(chosen, (from, to), area_deg, passed_over)
+        Transform::from_operation(chosen, (from, to), area_deg, passed_over)
     }
 
     /// One of the operations that a search for an area found.
-    pub(super) fn of(
+    pub(super) fn from_operation(
         chosen: &Object,
         (from, to): (&Crs, &Crs),
         area_deg: Option<[f64; 4]>,

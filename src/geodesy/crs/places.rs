@@ -138,7 +138,8 @@ impl ByPlace {
         let usable = search.outcome?;
         let mut ranked = Vec::new();
         for operation in &usable.operations {
-            let transform = Transform::of(operation, (&self.from, &self.to), Some(area_deg), usable.passed_over.clone())?;
+            let transform =
+                Transform::from_operation(operation, (&self.from, &self.to), Some(area_deg), usable.passed_over.clone())?;
             let mut made = self.made.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
             let known = made.iter().find(|known| known.operation() == transform.operation()).cloned();
             let shared = known.unwrap_or_else(|| {

@@ -105,10 +105,10 @@ impl Crs {
             definition.to_owned()
         };
         let whole = Object::new(&text).filter(Object::is_crs).ok_or_else(unknown)?;
-        Crs::of(whole, definition.to_owned())
+        Crs::from_object(whole, definition.to_owned())
     }
 
-    fn of(whole: Object, definition: String) -> Result<Crs, CrsError> {
+    fn from_object(whole: Object, definition: String) -> Result<Crs, CrsError> {
         let inside = |what: &str| CrsError::Inside { what: what.to_owned(), gist: whole.name() };
         let unsuitable = |kind| CrsError::Unsuitable {
             name: whole.name(),
@@ -269,7 +269,7 @@ impl Crs {
         let geodetic = held(&self.horizontal).geodetic().ok_or_else(inside)?;
         let whole = geodetic.with_height().ok_or_else(inside)?;
         let definition = whole.name();
-        Crs::of(whole, definition)
+        Crs::from_object(whole, definition)
     }
 
     /// The geographic CRS on whose ellipsoid the undulations of the geoid model stand that PROJ's database ties the vertical part to,
@@ -305,7 +305,7 @@ impl Crs {
         let inside = || CrsError::Inside { what: "finding the datum".into(), gist: self.name.clone() };
         let whole = held(&self.horizontal).geodetic().ok_or_else(inside)?;
         let definition = whole.name();
-        Crs::of(whole, definition)
+        Crs::from_object(whole, definition)
     }
 
     /// The horizontal part alone.
@@ -316,7 +316,7 @@ impl Crs {
         let inside = || CrsError::Inside { what: "copying".into(), gist: self.name.clone() };
         let whole = held(&self.horizontal).copy().ok_or_else(inside)?;
         let definition = whole.name();
-        Crs::of(whole, definition)
+        Crs::from_object(whole, definition)
     }
 
     /// The horizontal part with an ellipsoidal height.
@@ -327,7 +327,7 @@ impl Crs {
         let inside = || CrsError::Inside { what: "adding a height".into(), gist: self.name.clone() };
         let whole = held(&self.horizontal).with_height().ok_or_else(inside)?;
         let definition = whole.name();
-        Crs::of(whole, definition)
+        Crs::from_object(whole, definition)
     }
 
     /// Whether its positions mean something only together with a date: its datum is a dynamic reference

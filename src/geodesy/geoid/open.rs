@@ -168,7 +168,7 @@ fn open(path: &Path, sigma_m: Option<f64>, area_deg: Option<[f64; 4]>) -> Result
     if nodes > MOST_NODES {
         return Err(GeoidError::Large { path: path.to_owned(), nodes });
     }
-    let read = Reading { band: &band, round: round(&whole).unwrap_or(whole.columns), first_row, first_column };
+    let read = BandReading { band: &band, round: round(&whole).unwrap_or(whole.columns), first_row, first_column };
     let nodes_m = read.nodes(&window).map_err(|_| format(DAMAGED))?;
     let odd = nodes_m.iter().position(|metres| f64::from(metres.abs()) > BELIEVED_M);
     if let Some(odd) = odd {
@@ -319,7 +319,7 @@ fn elsewhere(path: &Path, whole: &Lattice, [west, south, east, north]: [f64; 4])
 }
 
 /// The reading of a window.
-struct Reading<'d> {
+struct BandReading<'d> {
     band: &'d RasterBand<'d>,
     /// Columns after which a row begins anew.
     round: usize,
@@ -327,11 +327,11 @@ struct Reading<'d> {
     first_column: usize,
 }
 
-impl Reading<'_> {
+impl BandReading<'_> {
     /// The nodes in metres by rows from the north, not a number where there is no value. One row at a
     /// time, so that only the result is large.
     fn nodes(&self, window: &Lattice) -> gdal::errors::Result<Vec<f32>> {
-        let values = BandValues::of(self.band)?;
+        let values = BandValues::open(self.band)?;
         let mut nodes_m = Vec::with_capacity(window.rows * window.columns);
         for row in self.first_row..self.first_row + window.rows {
             let mut next = 0;
@@ -358,7 +358,7 @@ pub(crate) struct BandValues<'d> {
 impl<'d> BandValues<'d> {
     /// # Errors
     /// When the mask of the band cannot be read.
-    pub(crate) fn of(band: &'d RasterBand<'d>) -> gdal::errors::Result<BandValues<'d>> {
+    pub(crate) fn open(band: &'d RasterBand<'d>) -> gdal::errors::Result<BandValues<'d>> {
         let (scale, offset) = (band.scale().unwrap_or(1.0), band.offset().unwrap_or(0.0));
         Ok(BandValues { band, mask: band.open_mask_band()?, scale, offset })
     }

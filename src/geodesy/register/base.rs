@@ -74,7 +74,7 @@ fn by_source(position: &[Arm], turning: &[Arm], register: &Register) -> Vec<OfSo
     let turns = turning.iter().filter(|(id, _)| !position.iter().any(|(known, _)| known == id));
     let entries: Vec<(ErrorId, ([f64; 3], f64))> =
         moves.chain(turns.map(|(id, [radians, _, _])| (*id, ([0.0; 3], *radians)))).collect();
-    let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.of());
+    let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.owner());
     entries.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, by)| add(Source::of(id.cause()), [*by; 2], 1.0));
     for network in 0..register.networks.len() {
         let entries: Vec<&(ErrorId, ([f64; 3], f64))> = entries.iter().filter(|(id, _)| of(id) == Some(network)).collect();
@@ -116,7 +116,7 @@ impl BaseErrors {
     }
 
     /// Of a position with a covariance, independent of all else.
-    pub fn of_covariance(number: usize, covariance: &Covariance, setup_rad: f64) -> BaseErrors {
+    pub fn from_covariance(number: usize, covariance: &Covariance, setup_rad: f64) -> BaseErrors {
         BaseErrors::new(number, position_arms(number, covariance), None, setup_rad, Arc::default())
     }
 

@@ -23,7 +23,7 @@
 //! Metres, radians.
 
 mod base;
-mod joint;
+mod correlated_points;
 mod source;
 #[cfg(test)]
 mod tests;
@@ -31,7 +31,7 @@ mod tests;
 use std::sync::Arc;
 
 pub use base::{BaseErrors, Origin, position_arms};
-pub use joint::{Estimate, Joint, Running};
+pub use correlated_points::{CorrelatedPoints, Estimate, RunningSigma};
 pub use source::{BySource, Source, SourceShares};
 
 use super::covariance::Covariance;
@@ -99,7 +99,7 @@ impl ErrorId {
     }
 
     /// Which base, step, calibration or network it is of.
-    pub const fn of(self) -> usize {
+    pub const fn owner(self) -> usize {
         (self.0 >> BITS) as usize & ((1 << BITS) - 1)
     }
 
@@ -122,7 +122,7 @@ pub fn add_arm(arms: &mut Vec<Arm>, id: ErrorId, arm: [f64; 3]) {
 
 /// The covariance of a point by its arms, all of them on independent entries.
 pub fn covariance_of(arms: &[Arm]) -> Covariance {
-    arms.iter().fold(Covariance::default(), |sum, (_, arm)| sum + Covariance::of_arm(*arm))
+    arms.iter().fold(Covariance::default(), |sum, (_, arm)| sum + Covariance::from_arm(*arm))
 }
 
 /// What readings share beside their base: the declination in an azimuth, the corrections of an instrument.
@@ -195,7 +195,7 @@ pub trait Correlated: std::fmt::Debug + Send + Sync {
 /// The entries that hang together: those of each network.
 #[derive(Debug, Clone, Default)]
 pub struct Register {
-    /// By the number that [`ErrorId::of`] gives for [`Cause::Network`].
+    /// By the number that [`ErrorId::owner`] gives for [`Cause::Network`].
     pub networks: Vec<Arc<dyn Correlated>>,
 }
 
@@ -210,7 +210,7 @@ impl Register {
     /// an arm a on unknown k becomes the arms a R_kr on the roots r. All points that are to be taken together are given together.
     pub fn independent(&self, points: &mut [&mut Vec<Arm>]) {
         for (number, network) in self.networks.iter().enumerate() {
-            let is_of = |id: &ErrorId| id.cause() == Cause::Network && id.of() == number;
+            let is_of = |id: &ErrorId| id.cause() == Cause::Network && id.owner() == number;
             let mut which: Vec<usize> =
                 points.iter().flat_map(|arms| arms.iter()).filter(|(id, _)| is_of(id)).map(|(id, _)| id.which()).collect();
             which.sort_unstable();

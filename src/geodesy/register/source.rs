@@ -123,7 +123,7 @@ impl BySource {
 
     /// Adds the entries that a point hangs on.
     pub fn add_arms(&mut self, arms: &[Arm], register: &Register) {
-        let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.of());
+        let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.owner());
         arms.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, arm)| self.add_arm(Source::of(id.cause()), *arm));
         for network in 0..register.networks.len() {
             let arms: Vec<&Arm> = arms.iter().filter(|(id, _)| of(id) == Some(network)).collect();

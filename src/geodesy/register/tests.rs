@@ -7,9 +7,9 @@ use crate::shots::reduce::Vector;
 /// Rounding of differences of earth-centred coordinates, in metres.
 const ROUNDING_M: f64 = 1e-7;
 
-fn joint(field: &Field) -> Joint {
+fn correlated(field: &Field) -> CorrelatedPoints {
     let shots: Vec<_> = field.sightings.iter().map(|s| (s.base, s.vector.as_ref().unwrap())).collect();
-    crate::shots::located::joint(&field.bases, &shots).unwrap()
+    crate::shots::located::correlated(&field.bases, &shots).unwrap()
 }
 
 fn distance(p: &[[f64; 3]]) -> f64 {
@@ -22,14 +22,14 @@ fn one_base_cancels_in_a_distance_and_its_orientation_too() {
     let mut field = Field::new(turning, [5.0, 8.0]);
     field.shot(0, "from", [80.0, 40.0, 5.0]);
     field.shot(0, "to", [-20.0, 90.0, 30.0]);
-    let joint = joint(&field);
-    let between = joint.estimate(distance);
+    let correlated = correlated(&field);
+    let between = correlated.estimate(distance);
     // √(100² + 50² + 25²), the frames of points of one base being one frame turned.
     assert!((between.value - 13_125f64.sqrt()).abs() < ROUNDING_M, "{between:?}");
     // A turn about the base's vertical keeps every distance.
     assert!(between.sigma < 1e-6, "{between:?}");
     // Each point alone has all of it.
-    let one = joint.covariance_of(1);
+    let one = correlated.covariance_of(1);
     let turn = 2f64.to_radians();
     let horizontal = 2.0 * 25.0 + turn * turn * (20.0f64.powi(2) + 90.0f64.powi(2));
     assert!((one.horizontal_variance() - horizontal).abs() < 0.01, "{one:?}");
@@ -40,7 +40,7 @@ fn two_bases_do_not_cancel() {
     let mut field = Field::new(EXACT, [3.0, 1.0]).with_base([0.0, -50.0, 0.0], [4.0, 1.0]);
     field.shot(0, "from", [10.0, 0.0, 0.0]);
     field.shot(1, "to", [70.0, 0.0, 0.0]);
-    let between = joint(&field).estimate(distance);
+    let between = correlated(&field).estimate(distance);
     assert!((between.value - 60.0).abs() < ROUNDING_M);
     // 3² + 4² = 5², the line lying along an axis of both.
     assert!((between.sigma - 5.0).abs() < 1e-4, "{between:?}");
@@ -61,11 +61,11 @@ fn standard_errors_are_those_of_a_trial() {
         let angle = (u[0] * v[0] + u[1] * v[1] + u[2] * v[2]) / (distance(&[p[0], p[1]]) * distance(&[p[2], p[1]]));
         [distance(p), across, p[1][2] - p[0][2], angle.acos(), p[2][0]]
     };
-    let told = joint(&field);
+    let told = correlated(&field);
     let estimates = told.estimates(values);
     let frame = *told.frame();
     let shown = scatter(estimates.map(|e| e.value), 11, |normal| {
-        let drawn = joint(&field.disturbed(normal));
+        let drawn = correlated(&field.disturbed(normal));
         let points: Vec<[f64; 3]> =
             drawn.points().iter().map(|p| frame.from_earth_centred(drawn.frame().to_earth_centred(*p))).collect();
         values(&points)
@@ -79,9 +79,9 @@ fn turning_all_azimuths_turns_the_points_and_keeps_the_errors() {
         let mut field = Field::new(HANDHELD, [0.4, 0.7]);
         field.reading(0, "a", 20.0 + turn_deg, 12.0, 90.0);
         field.reading(0, "b", 75.0 + turn_deg, -4.0, 140.0);
-        let joint = joint(&field);
-        let azimuth = joint.estimate(|p| (p[1][0] - p[0][0]).atan2(p[1][1] - p[0][1]));
-        (joint.estimate(distance), azimuth)
+        let correlated = correlated(&field);
+        let azimuth = correlated.estimate(|p| (p[1][0] - p[0][0]).atan2(p[1][1] - p[0][1]));
+        (correlated.estimate(distance), azimuth)
     };
     let (first, first_azimuth) = of(0.0);
     let (turned, turned_azimuth) = of(37.0);
@@ -99,30 +99,30 @@ fn frames_of_two_bases_a_kilometre_apart() {
     field.shot(0, "near", [30.0, 0.0, 0.0]);
     field.shot(0, "far", [1000.0, 30.0, 0.0]);
     field.shot(1, "far", [1000.0, 30.0, 0.0]);
-    let joint = joint(&field);
-    let apart = joint.estimate(|p| distance(&[p[1], p[2]]));
+    let correlated = correlated(&field);
+    let apart = correlated.estimate(|p| distance(&[p[1], p[2]]));
     assert!(apart.value < ROUNDING_M, "{apart:?}");
     // The vertical of the second base leans by d/ν from that of the frame, ν the radius in the prime
     // vertical: its vertical error shows in the east by that share.
     let nu = Ellipsoid::WGS84.prime_vertical_radius_m(46f64.to_radians());
     let lean = 970.0 / nu;
-    let second = joint.covariance_of(2);
+    let second = correlated.covariance_of(2);
     assert!((second.ee.sqrt() - 2.0 * lean).abs() < 2.0 * lean * 0.01, "{second:?}");
     assert!((second.uu - 4.0).abs() < 1e-6);
     // Its position is no part of the first base's error, and the first base's moves both of its points.
     let size = 9;
-    assert_eq!(joint.covariance()[2 * size + 8], 0.0);
-    assert!((joint.covariance()[2 * size + 5] - 1.0).abs() < 1e-6);
-    assert_eq!(joint.covariance_between(0, 1)[2][2], joint.covariance()[2 * size + 5]);
+    assert_eq!(correlated.covariance()[2 * size + 8], 0.0);
+    assert!((correlated.covariance()[2 * size + 5] - 1.0).abs() < 1e-6);
+    assert_eq!(correlated.covariance_between(0, 1)[2][2], correlated.covariance()[2 * size + 5]);
 }
 
 #[test]
-fn no_points_or_no_height_is_no_joint() {
+fn no_points_or_no_height_is_none() {
     let mut field = Field::new(HANDHELD, [0.4, 0.7]);
-    assert!(crate::shots::located::joint(&field.bases, &[]).is_none());
+    assert!(crate::shots::located::correlated(&field.bases, &[]).is_none());
     let mut vector = field.shot(0, "a", [1.0, 2.0, 3.0]).vector.unwrap();
     vector.up_m = None;
-    assert!(crate::shots::located::joint(&field.bases, &[(0, &vector)]).is_none());
+    assert!(crate::shots::located::correlated(&field.bases, &[(0, &vector)]).is_none());
 }
 
 /// The plain product g C gᵀ with the whole matrix, against the sums over the register; and a gradient that is built, changed and taken back.
@@ -131,10 +131,10 @@ fn sums_over_the_register_are_the_whole_product() {
     let mut field = Field::new(HANDHELD, [0.4, 0.7]).with_base([150.0, -60.0, 4.0], [0.3, 0.5]);
     let covariance = Covariance { ee: 0.09, en: 0.05, nn: 0.2, nu: -0.1, uu: 0.25, ..Covariance::default() };
     // The first base's orientation was found by a sight that its own position moves too; the second's is as read.
-    let position = position_arms(0, &Covariance { en: 0.02, ..Covariance::of_axes(0.4, 0.7) });
+    let position = position_arms(0, &Covariance { en: 0.02, ..Covariance::from_sigmas(0.4, 0.7) });
     let found = vec![(ErrorId::new(Cause::Sights, 0, 0), 0.004), (ErrorId::new(Cause::Position, 0, 0), -0.003)];
     field.bases[0].errors = BaseErrors::new(0, position.clone(), Some(found), 0.0, Default::default());
-    field.bases[1].errors = BaseErrors::of_covariance(1, &covariance, 0.006);
+    field.bases[1].errors = BaseErrors::from_covariance(1, &covariance, 0.006);
     let shares = Shares {
         declination: 3,
         declination_rad: 0.005,
@@ -147,7 +147,7 @@ fn sums_over_the_register_are_the_whole_product() {
         field.shot(base, "a", [40.0 + 17.0 * i as f64, 90.0 - 11.0 * i as f64, 3.0 * i as f64]).vector.as_mut().unwrap().shares =
             shares;
     }
-    let told = joint(&field);
+    let told = correlated(&field);
     let (whole, size) = (told.covariance(), 15);
     // What two shots of the first base share, by the definition, in the frame of the first point, which is turned by 2·10⁻⁵ at most.
     let [a, b] = [0, 3].map(|i: usize| field.sightings[i].vector.unwrap());
@@ -169,7 +169,7 @@ fn sums_over_the_register_are_the_whole_product() {
     let gradient: Vec<[f64; 3]> = (0..5).map(|i| [1.0 - i as f64, 0.3 * i as f64, 2.0 - 0.7 * i as f64]).collect();
     let flat = gradient.as_flattened();
     let want: f64 = (0..size * size).map(|k| flat[k / size] * whole[k] * flat[k % size]).sum();
-    let mut running = Running::of(&told);
+    let mut running = RunningSigma::of(&told);
     gradient.iter().enumerate().for_each(|(i, g)| running.add(i, *g));
     assert!((running.sigma().powi(2) / want - 1.0).abs() < 1e-12, "{} {want}", running.sigma().powi(2));
     running.add(2, [5.0, 5.0, 5.0]);
@@ -183,17 +183,17 @@ fn sums_over_the_register_are_the_whole_product() {
             assert!((closed - summed).abs() < 1e-12, "{closed} {summed}");
         }
     }
-    // The same by a joint of the matrix, and by some of the points.
-    let by_matrix = Joint::of_points(*told.frame(), told.points().to_vec(), &whole).unwrap();
-    let few = |joint: &Joint| joint.subset(&[4, 1]).estimate(distance).sigma;
+    // The same by points made of the matrix, and by some of the points.
+    let by_matrix = CorrelatedPoints::from_covariance(*told.frame(), told.points().to_vec(), &whole).unwrap();
+    let few = |correlated: &CorrelatedPoints| correlated.subset(&[4, 1]).estimate(distance).sigma;
     assert!((few(&told) / few(&by_matrix) - 1.0).abs() < 1e-9);
     let among = told.estimate(|p| distance(&[p[4], p[1]])).sigma;
     assert!((few(&told) / among - 1.0).abs() < 1e-9);
-    let apart = Covariance::of_axes(0.0, 0.25);
-    for joint in [&told, &by_matrix] {
-        let more = joint.with_point([0.0; 3], &apart);
+    let apart = Covariance::from_sigmas(0.0, 0.25);
+    for correlated in [&told, &by_matrix] {
+        let more = correlated.with_point([0.0; 3], &apart);
         assert_eq!((more.covariance_of(5).uu, more.covariance_between(5, 0)), (0.0625, [[0.0; 3]; 3]));
-        assert!((few(&more) - few(joint)).abs() < 1e-12);
+        assert!((few(&more) - few(correlated)).abs() < 1e-12);
     }
 }
 
@@ -228,17 +228,17 @@ fn unknowns_that_hang_together() {
         field.bases[base].errors = BaseErrors::new(base, arms, None, 0.0, register.clone());
         field.shot(base, "a", [30.0, 40.0 * base as f64, 0.0]);
     }
-    let joint = joint(&field);
+    let correlated = correlated(&field);
     for (i, j) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
         for (r, c) in [(0, 0), (0, 1), (1, 0), (1, 1)] {
             let want = C[4 * (2 * i + r) + 2 * j + c];
-            assert!((joint.covariance_between(i, j)[r][c] - want).abs() < 1e-5, "{i} {j} {r} {c}");
+            assert!((correlated.covariance_between(i, j)[r][c] - want).abs() < 1e-5, "{i} {j} {r} {c}");
         }
     }
-    let (roots, mut normal, mut product, draws) = (joint.roots(), Normal::seeded(4), 0.0, 40_000);
+    let (roots, mut normal, mut product, draws) = (correlated.roots(), Normal::seeded(4), 0.0, 40_000);
     for _ in 0..draws {
-        let drawn = joint.drawn(&roots, &mut normal);
-        product += (drawn[0][0] - joint.points()[0][0]) * (drawn[1][0] - joint.points()[1][0]) / f64::from(draws);
+        let drawn = correlated.drawn(&roots, &mut normal);
+        product += (drawn[0][0] - correlated.points()[0][0]) * (drawn[1][0] - correlated.points()[1][0]) / f64::from(draws);
     }
     // A covariance c of n draws has the standard error √((c₁₁ c₂₂ + c²)/n) = 0.0011.
     assert!((product - 0.10).abs() < 4.0 * ((0.25f64 * 0.16 + 0.01) / f64::from(draws)).sqrt(), "{product}");

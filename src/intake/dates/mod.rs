@@ -106,7 +106,7 @@ const SERIALS: std::ops::RangeInclusive<i64> = 18_264..=73_050;
 
 /// The day and the time of a spreadsheet's day number: days since 1899-12-30, as its programs count them since 1900-03-01 (ECMA-376,
 /// part 1, 18.17.4.1, date base 1900). To the millisecond.
-pub fn of_serial(days: f64) -> Option<(Date, Time)> {
+pub fn from_serial(days: f64) -> Option<(Date, Time)> {
     let milliseconds = (days * 86_400_000.0).round();
     let whole = (milliseconds / 86_400_000.0).floor();
     if !SERIALS.contains(&(whole as i64)) {
@@ -125,6 +125,6 @@ fn time_of(milliseconds: i64) -> Option<Time> {
 }
 
 /// The time of a fraction of a day, to the millisecond.
-pub fn of_fraction(days: f64) -> Option<Time> {
+pub fn time_from_fraction(days: f64) -> Option<Time> {
     (0.0..1.0).contains(&days).then(|| time_of((days * 86_400_000.0).round() as i64))?
 }

@@ -10,7 +10,7 @@ use jiff::tz::Offset;
 
 use super::time_of_day::{compact_time, take_half, take_time, time_of_items};
 use super::tokens::{Number, Sign, Token, Word, take_offset, tokens};
-use super::{Day, Numbers, Said, Style, of_fraction, of_serial, words};
+use super::{Day, Numbers, Said, Style, from_serial, time_from_fraction, words};
 
 /// A number or a month of a date, and the sign before it.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -63,7 +63,7 @@ pub fn parse_time(text: &str, style: &Style) -> Option<(Time, Option<Offset>)> {
             Some(fraction) => match (fraction.is_doubtful, style.fractions) {
                 (true, None) => return None,
                 (true, Some(false)) => return Some((time_of_items(items, half)?, offset)),
-                _ => return Some((of_fraction(fraction.days)?, None)),
+                _ => return Some((time_from_fraction(fraction.days)?, None)),
             },
             None => {
                 if let Some(time) = time_of_items(items, half) {
@@ -114,7 +114,7 @@ fn bare_number(text: &str) -> Option<Said> {
     let said = |day, time| Some(Said { day, time, offset: None });
     match (head.len(), tail.len()) {
         (5, _) => {
-            let (date, time) = of_serial(format!("{head}.{tail}0").parse().ok()?)?;
+            let (date, time) = from_serial(format!("{head}.{tail}0").parse().ok()?)?;
             said(Day::Known(date), (!tail.is_empty()).then_some(time))
         }
         (10, 0..=9) => {

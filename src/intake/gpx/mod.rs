@@ -190,8 +190,8 @@ impl Gpx {
             GpxHeights::Orthometric => "orthometric_height_m",
             GpxHeights::Ellipsoid => "ellipsoid_height_m",
         };
-        type Value = fn(&Waypoint) -> Option<String>;
-        let known: [(&str, Value); 11] = [
+        type ReadsWaypoint = fn(&Waypoint) -> Option<String>;
+        let known: [(&str, ReadsWaypoint); 11] = [
             ("lat_deg", |point| Some(point.lat_deg.to_string())),
             ("lon_deg", |point| Some(point.lon_deg.to_string())),
             ("base", |point| Some(point.name.clone())),
@@ -204,7 +204,7 @@ impl Gpx {
             ("fix_kind", |point| point.fix.is_some().then(|| point.kind.word().to_owned())),
             ("sat", |point| point.satellites.map(|number| number.to_string())),
         ];
-        let known: Vec<(&str, Value)> = known
+        let known: Vec<(&str, ReadsWaypoint)> = known
             .into_iter()
             .enumerate()
             .filter(|(index, (_, value))| *index < 3 || self.waypoints.iter().any(|point| value(point).is_some()))

@@ -136,7 +136,7 @@ impl Question {
 
 impl Ask {
     /// What is asked of a column, and the answers.
-    pub fn of_column(self, header: &str) -> (String, &'static [(&'static str, &'static str)]) {
+    pub fn question(self, header: &str) -> (String, &'static [(&'static str, &'static str)]) {
         const NORTHS: &[(&str, &str)] = &[
             ("magnetic", "a compass needle or electronic compass, with no declination set in it"),
             ("true", "geographic north: the declination was set in the compass, or it was oriented by the sun or by GNSS"),
@@ -190,9 +190,9 @@ mod tests {
         draft.push(
             "\"??_azimuth_??\" = \"AZ\"  # an azimuth by its header; from which north? put magnetic, true or grid in place of ??",
         );
-        let (what, choices) = Ask::North.of_column("AZ");
+        let (what, choices) = Ask::North.question("AZ");
         draft.ask(what, "values 12, 340", choices, false);
-        let (what, choices) = Ask::AngleUnit.of_column("AZ");
+        let (what, choices) = Ask::AngleUnit.question("AZ");
         draft.ask(what, "", choices, false);
         draft.push("instrument_height_m = \"??\"   # of the axis");
         draft.ask("How high?", "", &[], true);

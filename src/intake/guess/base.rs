@@ -142,7 +142,7 @@ impl Guesser<'_> {
             self.sample
                 .headers
                 .iter()
-                .map(|header| words::of(header))
+                .map(|header| words::split(header))
                 .any(|own| means(&own, "accuracy") && own.iter().any(|word| word == letter))
         };
         // "s_L" and "s_H" are of place and height (Lage, Höhe), "sH" and "sV" horizontal and vertical.

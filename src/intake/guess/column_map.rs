@@ -14,7 +14,7 @@ pub(super) fn columns_of(draft: &mut Draft, log: &Log, table: &str) {
         };
         draft.push(format!("{} = {header}  # {}", key(&guess.canonical), guess.reason));
         for ask in &guess.asks {
-            let (what, choices) = ask.of_column(guess.headers.last().map_or("", String::as_str));
+            let (what, choices) = ask.question(guess.headers.last().map_or("", String::as_str));
             draft.ask(what, log.evidence(&guess.headers[0]), choices, false);
         }
     }
@@ -63,7 +63,7 @@ fn readings(draft: &mut Draft, log: &Log, wide: &Wide, table: &str) {
         for (name, header) in &reading.columns {
             for _ in 0..name.matches(UNDECIDED).count() {
                 if let Some(ask) = asks.next() {
-                    let (what, choices) = ask.of_column(header);
+                    let (what, choices) = ask.question(header);
                     draft.ask(what, log.evidence(header), choices, false);
                 }
             }

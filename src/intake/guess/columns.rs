@@ -69,7 +69,7 @@ pub struct Context {
 
 impl Context {
     /// Of some logs.
-    pub fn of(samples: &[Sample]) -> Context {
+    pub fn gather(samples: &[Sample]) -> Context {
         let mut context = Context::default();
         for sample in samples.iter().filter(|sample| sample.kind == LogKind::Bases && sample.base_columns.is_empty()) {
             context.base_names.extend(sample.names.iter().cloned());
@@ -197,7 +197,7 @@ pub fn guesses(sample: &Sample, context: &Context) -> Vec<Guess> {
 fn measured_kinds(sample: &Sample) -> Vec<String> {
     let mut kinds: Vec<String> = (0..sample.headers.len())
         .filter_map(|column| {
-            let spoken = roles::of(sample, column, &[]).filter(|spoken| spoken.canonical == "measure")?;
+            let spoken = roles::recognise(sample, column, &[]).filter(|spoken| spoken.canonical == "measure")?;
             let meaning = |cell: &str| spoken.translated.get(cell).cloned().unwrap_or_else(|| crate::intake::words::plain(cell));
             Some(sample.filled(column).map(meaning).collect::<Vec<_>>())
         })

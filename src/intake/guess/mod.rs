@@ -43,14 +43,14 @@ use crate::job::UNDECIDED;
 pub fn draft(paths: &[PathBuf]) -> Result<Draft, IntakeError> {
     let read = paths.iter().map(|path| sample::all(path)).collect::<Result<Vec<_>, _>>()?;
     let samples = with_positions_of_rows(read.into_iter().flatten().collect());
-    let context = Context::of(&samples);
-    let mut logs: Vec<Log> = samples.iter().map(|sample| Log::of(sample, &context)).collect();
+    let context = Context::gather(&samples);
+    let mut logs: Vec<Log> = samples.iter().map(|sample| Log::guess(sample, &context)).collect();
     standing::settle(&mut logs, &context.base_names);
     let mut draft = Draft::default();
     reference_system::head(&mut draft, &logs);
     for kind in [LogKind::Bases, LogKind::Shots] {
         let of_kind: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == kind).collect();
-        table(&mut draft, kind, &of_kind, &logs);
+        draft_table(&mut draft, kind, &of_kind, &logs);
     }
     instruments::instruments(&mut draft, &logs);
     Ok(draft)
@@ -94,11 +94,11 @@ struct Log<'s> {
 }
 
 impl<'s> Log<'s> {
-    fn of(sample: &'s Sample, context: &Context) -> Log<'s> {
+    fn guess(sample: &'s Sample, context: &Context) -> Log<'s> {
         if sample.whole.is_some() {
             return Log { sample, guesses: Vec::new(), wide: None, named: None, base: None };
         }
-        let wide = if sample.kind == LogKind::Shots { wide::of(sample, context) } else { None };
+        let wide = if sample.kind == LogKind::Shots { wide::recognise(sample, context) } else { None };
         let mut guesses = columns::guesses(sample, context);
         if let Some(wide) = &wide {
             let taken = |header: &String| wide.columns.iter().any(|column| sample.headers[*column] == *header);
@@ -172,7 +172,7 @@ fn key(name: &str) -> String {
 }
 
 /// `[bases]` or `[shots]`.
-fn table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
+fn draft_table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
     let name = kind.table();
     if kind == LogKind::Bases && logs.is_empty() {
         return;

@@ -20,11 +20,11 @@ pub struct OpenSigns {
 
 /// The first of some columns whose numbers may be read in two ways; `is_small` tells those whose values are below a thousand by what
 /// they are. It follows what a run settles, so that `init` asks where a run would.
-pub fn of(sample: &Sample, columns: &[usize], is_small: &dyn Fn(usize) -> bool) -> Option<OpenSigns> {
+pub fn find(sample: &Sample, columns: &[usize], is_small: &dyn Fn(usize) -> bool) -> Option<OpenSigns> {
     let seen = |column: usize| {
         let mut seen = Evidence::default();
         sample.rows.iter().zip(&sample.lines).for_each(|(row, line)| seen.take(&row[column], *line));
-        if is_small(column) { seen.of_small_values() } else { seen }
+        if is_small(column) { seen.with_small_values() } else { seen }
     };
     let shown: BTreeSet<bool> = (0..sample.headers.len()).filter_map(|column| seen(column).decimal_comma()).collect();
     let of_file = if shown.len() == 1 { shown.first().copied() } else { None };

@@ -65,7 +65,7 @@ pub struct Spoken {
 type Words = BTreeMap<String, Vec<&'static str>>;
 
 /// Known words of measures and of roles, folded, with what each may mean.
-fn table() -> &'static [Words; 2] {
+fn known_words() -> &'static [Words; 2] {
     static READ: OnceLock<[Words; 2]> = OnceLock::new();
     READ.get_or_init(|| {
         let mut table = [Words::new(), Words::new()];
@@ -99,7 +99,7 @@ fn roles_of(word: &str) -> Vec<String> {
     if ROLES.contains(&own.as_str()) || (matches!(own.len(), 1 | 2) && own.bytes().all(|byte| byte.is_ascii_digit())) {
         return vec![own];
     }
-    let table = &table()[1];
+    let table = &known_words()[1];
     let found = |text: &str| table.get(text).cloned().unwrap_or_default();
     let text = bare(word);
     if text.chars().count() < 2 {
@@ -125,7 +125,7 @@ fn measures_of(word: &str) -> Vec<String> {
     if MEASURES.contains(&own.as_str()) {
         return vec![own];
     }
-    table()[0].get(&bare(word)).map(|known| known.iter().map(|kind| (*kind).to_owned()).collect()).unwrap_or_default()
+    known_words()[0].get(&bare(word)).map(|known| known.iter().map(|kind| (*kind).to_owned()).collect()).unwrap_or_default()
 }
 
 /// Roles that a kind of measurement knows, for words that may mean several.
@@ -149,7 +149,7 @@ pub fn is_backsight(word: &str) -> bool {
 }
 
 /// What a column of words is, where nearly all of its values are known; `kinds` are the measurements of the log.
-pub fn of(sample: &Sample, column: usize, kinds: &[String]) -> Option<Spoken> {
+pub fn recognise(sample: &Sample, column: usize, kinds: &[String]) -> Option<Spoken> {
     let cells: Vec<&str> = sample.filled(column).collect();
     if cells.is_empty() || sample.is_numeric(column) {
         return None;

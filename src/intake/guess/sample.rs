@@ -89,12 +89,12 @@ impl Sample {
 
     /// The words of a column's header, and of its unit below.
     pub fn words(&self, column: usize) -> Vec<String> {
-        let mut words = words::of(&self.headers[column]);
+        let mut words = words::split(&self.headers[column]);
         if let Some(unit) = self.units.get(column) {
             match unit.trim_matches(['[', ']', '(', ')', ' ']) {
                 // The sign of a gon; alone in a header it may stand for much.
                 "g" | "ᵍ" => words.push("gon".to_owned()),
-                unit => words.extend(words::of(unit)),
+                unit => words.extend(words::split(unit)),
             }
         }
         words
@@ -244,7 +244,7 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
         let only = tables.len() == 1;
         let tables = tables.into_iter().map(|(table, _)| {
             let sheet = table.text.sheet.clone().unwrap_or_default();
-            let mut sample = of_table(&table.text, name.clone(), Some(b'\t'), "")?;
+            let mut sample = read_table(&table.text, name.clone(), Some(b'\t'), "")?;
             sample.sheet = Some((sheet, only));
             Ok(sample)
         });
@@ -264,8 +264,8 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
     if path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("kmz")) {
         let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
         let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
-        let document = kml::of_archive(&bytes).map_err(wrong)?;
-        return of_kml(path, name, &document);
+        let document = kml::unpack(&bytes).map_err(wrong)?;
+        return read_kml(path, name, &document);
     }
     let text = text::read(path, None)?;
     if nmea::looks_like(&text.text) {
@@ -274,7 +274,7 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
         return Ok(vec![Sample { places, ..whole(name, text.encoding, Whole::Receiver, Vec::new()) }]);
     }
     if kml::looks_like(&text.text) {
-        return of_kml(path, name, &text.text);
+        return read_kml(path, name, &text.text);
     }
     if gpx::looks_like(&text.text) {
         let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
@@ -286,7 +286,7 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
         }
         return Ok(vec![Sample { places, ..whole(name, text.encoding, Whole::Gpx(!names.is_empty()), names) }]);
     }
-    Ok(vec![of_table(&text, name, None, "#")?])
+    Ok(vec![read_table(&text, name, None, "#")?])
 }
 
 /// Longitude and latitude of a fix in degrees.
@@ -297,7 +297,7 @@ fn place_of(fix: &Fix) -> Option<(f64, f64)> {
     }
 }
 
-fn of_kml(path: &Path, name: String, document: &str) -> Result<Vec<Sample>, IntakeError> {
+fn read_kml(path: &Path, name: String, document: &str) -> Result<Vec<Sample>, IntakeError> {
     let found = kml::read(document, kml::KmlHeights::Standard)
         .map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
     let places = found.placemarks.iter().map(|point| (point.lon_deg, point.lat_deg)).collect();
@@ -326,7 +326,7 @@ fn whole(name: String, encoding: &'static str, whole: Whole, names: Vec<String>)
     }
 }
 
-fn of_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> Result<Sample, IntakeError> {
+fn read_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> Result<Sample, IntakeError> {
     let wrong = |problem: String| IntakeError::Columns { path: text.path.clone(), line: 1, problem };
     let canonical: Vec<String> =
         [LogKind::Bases, LogKind::Shots].into_iter().flat_map(columns::names).map(|(name, _, _)| name).collect();

@@ -56,7 +56,7 @@ impl Guesser<'_> {
     /// The meanings that a column may have, the likeliest first.
     pub(super) fn shot(&self, column: usize, words: &[String]) -> Vec<Guess> {
         let sample = self.sample;
-        if let Some(spoken) = roles::of(sample, column, &self.kinds) {
+        if let Some(spoken) = roles::recognise(sample, column, &self.kinds) {
             let what = if spoken.canonical == "measure" { "kinds of measurements" } else { "roles in measurements" };
             let reason = match spoken.translated.is_empty() {
                 true => format!("its values are {what}, such as {}", spoken.example),

@@ -138,7 +138,7 @@ fn plots(logs: &mut [Log]) {
     for key in ["sheet_name", "file_name"] {
         let own: Option<Vec<String>> = shots.iter().map(|at| name_of(&logs[*at], key)).collect();
         let Some(own) = own.filter(|own| (1..own.len()).all(|at| !own[..at].contains(&own[at]))) else { continue };
-        let are_plots = own.iter().all(|name| words::means(&words::of(name), "plot"));
+        let are_plots = own.iter().all(|name| words::means(&words::split(name), "plot"));
         if !comes_again || !(are_plots || shots.iter().all(|at| composes(at) && begins_at_one(at))) {
             return;
         }

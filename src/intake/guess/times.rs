@@ -38,7 +38,7 @@ fn most(sample: &Sample, column: usize, is: impl Fn(&str) -> bool) -> bool {
 
 /// Whether the header of a column of times says that they are of UTC.
 pub fn is_utc(header: &str) -> bool {
-    words::of(header).iter().any(|word| matches!(word.as_str(), "utc" | "gmt" | "zulu"))
+    words::split(header).iter().any(|word| matches!(word.as_str(), "utc" | "gmt" | "zulu"))
 }
 
 /// A value whose day and month may change places, its line, and the two orders with the days that they give.

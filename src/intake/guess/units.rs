@@ -64,19 +64,19 @@ pub fn is_percent(words: &[String]) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::super::words::of;
+    use super::super::words::split;
     use super::*;
 
     #[test]
     fn units_in_headers() {
-        assert_eq!(length_unit(&of("Northing (US ft)")), Some("usft"));
-        assert_eq!(length_unit(&of("Dist. [m]")), Some("m"));
-        assert_eq!(length_unit(&of("Dist")), None);
-        assert_eq!(angle_unit(&of("Gisement (gon)")), Some("gon"));
-        assert_eq!(angle_unit(&of("Helling (gr)")), None, "graden are degrees, grades are gon");
-        assert!(is_grades_or_degrees(&of("Helling (gr)")) && !is_grades_or_degrees(&of("Helling (°)")));
-        assert_eq!(angle_unit(&of("Ángulo (º)")), Some("deg"));
-        assert_eq!(angle_unit(&of("Neigung [Grad]")), None, "degrees in German, gon elsewhere");
-        assert!(is_percent(&of("Pente (%)")));
+        assert_eq!(length_unit(&split("Northing (US ft)")), Some("usft"));
+        assert_eq!(length_unit(&split("Dist. [m]")), Some("m"));
+        assert_eq!(length_unit(&split("Dist")), None);
+        assert_eq!(angle_unit(&split("Gisement (gon)")), Some("gon"));
+        assert_eq!(angle_unit(&split("Helling (gr)")), None, "graden are degrees, grades are gon");
+        assert!(is_grades_or_degrees(&split("Helling (gr)")) && !is_grades_or_degrees(&split("Helling (°)")));
+        assert_eq!(angle_unit(&split("Ángulo (º)")), Some("deg"));
+        assert_eq!(angle_unit(&split("Neigung [Grad]")), None, "degrees in German, gon elsewhere");
+        assert!(is_percent(&split("Pente (%)")));
     }
 }

@@ -32,7 +32,7 @@ pub struct Wide {
 }
 
 /// Recognises one.
-pub fn of(sample: &Sample, context: &Context) -> Option<Wide> {
+pub fn recognise(sample: &Sample, context: &Context) -> Option<Wide> {
     let split: Vec<Vec<String>> = (0..sample.headers.len()).map(|column| sample.words(column)).collect();
     let numeric: Vec<usize> = (0..split.len()).filter(|column| sample.is_numeric(*column)).collect();
     heights(sample, context, &split, &numeric).or_else(|| widths(sample, context, &split, &numeric))

@@ -12,7 +12,7 @@ struct Phrase {
     language: &'static str,
 }
 
-fn table() -> &'static HashMap<&'static str, Vec<Phrase>> {
+fn known_phrases() -> &'static HashMap<&'static str, Vec<Phrase>> {
     static READ: OnceLock<HashMap<&'static str, Vec<Phrase>>> = OnceLock::new();
     READ.get_or_init(|| {
         let mut table: HashMap<&str, Vec<Phrase>> = HashMap::new();
@@ -89,7 +89,7 @@ impl Phrase {
 /// Whether a word of a header begins with a word of a concept and a number's name ends it: "Boomnr", "Mastnummer".
 pub fn begins_with(words: &[String], concept: &str) -> bool {
     const NUMBERS: [&str; 6] = ["nr", "nummer", "no", "id", "numero", "nro"];
-    let Some(phrases) = table().get(concept) else { return false };
+    let Some(phrases) = known_phrases().get(concept) else { return false };
     phrases.iter().filter(|phrase| phrase.words.len() == 1 && phrase.words[0].len() >= 3).any(|phrase| {
         words.iter().any(|word| {
             word.strip_prefix(phrase.words[0].as_str())
@@ -116,7 +116,7 @@ pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
             && (KEPT..=wanted.len().saturating_sub(CUT_OFF)).contains(&word.len())
             && wanted.starts_with(word.as_str())
     };
-    let phrases = table().get(concept)?;
+    let phrases = known_phrases().get(concept)?;
     let found = phrases.iter().filter(|phrase| {
         let window = phrase.words.len();
         let is_said = |(word, wanted): (&String, &String)| fits(word, wanted) || is_cut(word, wanted, phrase.language);
@@ -132,7 +132,7 @@ pub fn language(words: &[String], concept: &str) -> Option<&'static str> {
 }
 
 /// The words of a header, in small letters without marks, numbers apart.
-pub fn of(header: &str) -> Vec<String> {
+pub fn split(header: &str) -> Vec<String> {
     // The sign for a number, not that of degrees.
     let header = ["n°", "N°", "nº", "Nº", "№"].iter().fold(header.to_owned(), |text, sign| text.replace(sign, "no "));
     let mut parts: Vec<String> = vec![String::new()];
@@ -187,21 +187,21 @@ mod tests {
 
     #[test]
     fn headers_fall_into_words() {
-        assert_eq!(of("HorizDist (m)"), ["horiz", "dist", "m"]);
-        assert_eq!(of("AZ_mag°"), ["az", "mag", "°"]);
-        assert_eq!(of("stemAzimuth"), ["stem", "azimuth"]);
-        assert_eq!(of("D schräg"), ["d", "schrag"]);
+        assert_eq!(split("HorizDist (m)"), ["horiz", "dist", "m"]);
+        assert_eq!(split("AZ_mag°"), ["az", "mag", "°"]);
+        assert_eq!(split("stemAzimuth"), ["stem", "azimuth"]);
+        assert_eq!(split("D schräg"), ["d", "schrag"]);
     }
 
     #[test]
     fn every_concept_has_words_in_every_language() {
-        for (concept, phrases) in table() {
+        for (concept, phrases) in known_phrases() {
             for language in LANGUAGES {
                 let has = phrases.iter().any(|phrase| phrase.language == language);
                 assert!(has, "{concept} has no words in {language}");
             }
         }
-        assert!(table().len() >= 30, "{}", table().len());
+        assert!(known_phrases().len() >= 30, "{}", known_phrases().len());
     }
 
     #[test]
@@ -240,14 +240,14 @@ mod tests {
             ("Alti IGN69", "orthometric"),
             ("Kl.", "time"),
         ] {
-            assert!(means(&of(header), concept), "{header} is no {concept}: {:?}", of(header));
+            assert!(means(&split(header), concept), "{header} is no {concept}: {:?}", split(header));
         }
-        assert!(begins_with(&of("Boomnr"), "feature") && begins_with(&of("Mastnummer"), "feature"));
-        assert!(!begins_with(&of("Baumart"), "feature"), "a species is no name");
-        assert!(!means(&of("Abstand"), "base"), "a compound of other concepts is none");
-        assert!(!means(&of("Höhen"), "vertical_distance"), "the front of a compound is a word of its own");
-        assert!(!means(&of("Dist"), "horizontal_distance") && !means(&of("Stamm"), "foot"));
-        assert_eq!(language(&of("avst"), "distance"), Some("sv"));
-        assert_eq!(language(&of("Dist"), "distance"), Some("en"));
+        assert!(begins_with(&split("Boomnr"), "feature") && begins_with(&split("Mastnummer"), "feature"));
+        assert!(!begins_with(&split("Baumart"), "feature"), "a species is no name");
+        assert!(!means(&split("Abstand"), "base"), "a compound of other concepts is none");
+        assert!(!means(&split("Höhen"), "vertical_distance"), "the front of a compound is a word of its own");
+        assert!(!means(&split("Dist"), "horizontal_distance") && !means(&split("Stamm"), "foot"));
+        assert_eq!(language(&split("avst"), "distance"), Some("sv"));
+        assert_eq!(language(&split("Dist"), "distance"), Some("en"));
     }
 }

@@ -141,7 +141,7 @@ pub(super) fn signs(draft: &mut Draft, logs: &[&Log]) {
             let name = guess.map_or_else(|| header.to_lowercase(), |guess| guess.canonical.clone());
             ["_deg", "_gon", "_pct"].iter().any(|unit| name.ends_with(unit))
         };
-        Some((log, open_signs::of(log.sample, &measured, &is_small)?))
+        Some((log, open_signs::find(log.sample, &measured, &is_small)?))
     });
     let Some((log, open)) = found else { return };
     let (line, value) = &open.example;

@@ -67,7 +67,7 @@ pub fn looks_like(text: &str) -> bool {
 ///
 /// # Errors
 /// When there is none, or the archive is damaged.
-pub fn of_archive(bytes: &[u8]) -> Result<String, String> {
+pub fn unpack(bytes: &[u8]) -> Result<String, String> {
     inflated::check("the KMZ archive", bytes)?;
     let mut archive =
         zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| format!("the KMZ archive cannot be opened: {error}"))?;

@@ -110,7 +110,7 @@ impl LogLayout {
         }
         let known: Vec<Rows> =
             self.first_rows(text).filter(|rows| rows.rows().first().is_some_and(|row| self.fits(rows, row))).collect();
-        Remark::of(known.iter(), self.width())
+        Remark::find(known.iter(), self.width())
     }
 
     /// The names that columns give a row; one that the job gives all rows says nothing of one.

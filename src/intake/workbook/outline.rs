@@ -41,8 +41,8 @@ pub fn read(bytes: &[u8]) -> HashMap<String, Outline> {
     }
     let Ok(mut archive) = ZipArchive::new(Cursor::new(bytes)) else { return HashMap::new() };
     match unpacked(&mut archive, "content.xml") {
-        Some(content) => of_opendocument(&content).unwrap_or_default(),
-        None => of_office_open(&mut archive).unwrap_or_default(),
+        Some(content) => read_opendocument(&content).unwrap_or_default(),
+        None => read_office_open(&mut archive).unwrap_or_default(),
     }
 }
 
@@ -53,7 +53,7 @@ pub(in crate::intake) fn unpacked(archive: &mut ZipArchive<Cursor<&[u8]>>, name:
     Some(text)
 }
 
-fn of_office_open(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Option<HashMap<String, Outline>> {
+fn read_office_open(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Option<HashMap<String, Outline>> {
     let mut targets = HashMap::new();
     each(&unpacked(archive, "xl/_rels/workbook.xml.rels")?, |mut open| {
         if let (Some(id), Some(target)) = (open.attribute("Id"), open.attribute("Target")) {
@@ -103,7 +103,7 @@ fn each(text: &str, mut take: impl FnMut(Open)) -> Option<()> {
     }
 }
 
-fn of_opendocument(content: &str) -> Option<HashMap<String, Outline>> {
+fn read_opendocument(content: &str) -> Option<HashMap<String, Outline>> {
     let mut outlines: HashMap<String, Outline> = HashMap::new();
     let (mut name, mut row, mut column, mut repeated) = (String::new(), 0u32, 0u32, 1u32);
     each(content, |mut open| {

@@ -45,7 +45,7 @@ pub struct Attribute {
 
 /// A value of an attribute.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Value {
+pub enum AttributeValue {
     /// None was written.
     Missing,
     /// A text.
@@ -95,43 +95,45 @@ impl Attribute {
     }
 
     /// The value of a field of a log, and what is wrong with it.
-    pub fn read(&self, cell: &str, signs: Signs) -> (Value, Option<Problem>) {
+    pub fn read(&self, cell: &str, signs: Signs) -> (AttributeValue, Option<Problem>) {
         let cell = cell.trim();
         let missing = if self.kind == AttributeKind::Text { cell.is_empty() } else { is_missing(cell) };
         if missing {
-            return (Value::Missing, None);
+            return (AttributeValue::Missing, None);
         }
         let value = match self.kind {
-            AttributeKind::Text => Value::Text(cell.to_owned()),
+            AttributeKind::Text => AttributeValue::Text(cell.to_owned()),
             AttributeKind::Integer => match signs::integer(cell, signs) {
-                Some(number) => Value::Integer(number),
-                None => return (Value::Missing, Some(Problem::Type)),
+                Some(number) => AttributeValue::Integer(number),
+                None => return (AttributeValue::Missing, Some(Problem::Type)),
             },
             AttributeKind::Real => match signs::real(cell, signs) {
-                Some(number) => Value::Real(number),
-                None => return (Value::Missing, Some(Problem::Type)),
+                Some(number) => AttributeValue::Real(number),
+                None => return (AttributeValue::Missing, Some(Problem::Type)),
             },
         };
         self.judged(value)
     }
 
     /// A value with the spelling of the list, and whether it is one that the attribute may have.
-    fn judged(&self, value: Value) -> (Value, Option<Problem>) {
+    fn judged(&self, value: AttributeValue) -> (AttributeValue, Option<Problem>) {
         let Some(domain) = &self.domain else { return (value, None) };
         let in_domain = match (&domain.values, &value) {
-            (Values::List(list), Value::Text(text)) => {
+            (Values::List(list), AttributeValue::Text(text)) => {
                 let known = list.iter().find(|(known, _)| known == text);
                 match known.or_else(|| list.iter().find(|(known, _)| known.to_lowercase() == text.to_lowercase())) {
-                    Some((known, _)) => return (Value::Text(known.clone()), None),
+                    Some((known, _)) => return (AttributeValue::Text(known.clone()), None),
                     None => false,
                 }
             }
-            (Values::List(list), Value::Integer(number)) => list.iter().any(|(known, _)| known.trim() == number.to_string()),
-            (Values::Range { least, greatest }, Value::Integer(_) | Value::Real(_)) => {
+            (Values::List(list), AttributeValue::Integer(number)) => {
+                list.iter().any(|(known, _)| known.trim() == number.to_string())
+            }
+            (Values::Range { least, greatest }, AttributeValue::Integer(_) | AttributeValue::Real(_)) => {
                 let number = match value {
-                    Value::Integer(number) => number as f64,
-                    Value::Real(number) => number,
-                    Value::Missing | Value::Text(_) => f64::NAN,
+                    AttributeValue::Integer(number) => number as f64,
+                    AttributeValue::Real(number) => number,
+                    AttributeValue::Missing | AttributeValue::Text(_) => f64::NAN,
                 };
                 least.is_none_or(|least| number >= least) && greatest.is_none_or(|greatest| number <= greatest)
             }

@@ -13,7 +13,7 @@ use glob::{MatchOptions, Pattern};
 
 use crate::job::{JobError, LayerName, settings};
 use crate::numeric::words::bare;
-pub use attribute::{Attribute, Domain, Problem, Value, Values};
+pub use attribute::{Attribute, AttributeValue, Domain, Problem, Values};
 pub use file::{AttributeKind, Geometry};
 use file::{CatalogueFile, CodeSettings, UnknownAction};
 

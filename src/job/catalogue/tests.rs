@@ -75,14 +75,14 @@ fn brackets_in_a_family_stand_for_themselves() {
 fn values_are_typed_and_judged() {
     let catalogue = parse(STEMS, "catalogue.toml").unwrap();
     let [species, girth] = catalogue.layers[0].attributes.as_slice() else { panic!("two attributes") };
-    assert_eq!(species.read("oak", Signs::POINT), (Value::Text("oak".into()), None));
+    assert_eq!(species.read("oak", Signs::POINT), (AttributeValue::Text("oak".into()), None));
     // The list's spelling.
-    assert_eq!(species.read(" OAK ", Signs::POINT), (Value::Text("oak".into()), None));
-    assert_eq!(species.read("yew", Signs::POINT), (Value::Text("yew".into()), Some(Problem::Domain)));
-    assert_eq!(species.read("", Signs::POINT), (Value::Missing, None));
-    assert_eq!(girth.read("44,5", Signs { decimal_comma: true, thousands: None }), (Value::Real(44.5), None));
-    assert_eq!(girth.read("4", Signs::POINT), (Value::Real(4.0), Some(Problem::Domain)));
-    assert_eq!(girth.read("thick", Signs::POINT), (Value::Missing, Some(Problem::Type)));
+    assert_eq!(species.read(" OAK ", Signs::POINT), (AttributeValue::Text("oak".into()), None));
+    assert_eq!(species.read("yew", Signs::POINT), (AttributeValue::Text("yew".into()), Some(Problem::Domain)));
+    assert_eq!(species.read("", Signs::POINT), (AttributeValue::Missing, None));
+    assert_eq!(girth.read("44,5", Signs { decimal_comma: true, thousands: None }), (AttributeValue::Real(44.5), None));
+    assert_eq!(girth.read("4", Signs::POINT), (AttributeValue::Real(4.0), Some(Problem::Domain)));
+    assert_eq!(girth.read("thick", Signs::POINT), (AttributeValue::Missing, Some(Problem::Type)));
     assert_eq!((species.allowed(), girth.allowed()), ("ash, oak".to_owned(), "5 to 900".to_owned()));
     assert!(girth.is_in("gbh") && girth.is_in("Girth") && !girth.is_in("girth_cm"));
     assert!(species.is_in("Species"));

@@ -111,10 +111,10 @@ fn profile(readings: &[Reading], sources: [usize; 2]) -> Option<[f64; 4]> {
 /// One distance with two inclinations, or two distances without azimuths.
 fn by_angles(group: &Group<'_>, rows: [Option<&RoleShot>; 3]) -> Result<Composed, Refusal> {
     let rows: Vec<&RoleShot> = rows.into_iter().flatten().collect();
-    let ends = Ends::of(group, rows)?;
+    let ends = Ends::from_rows(group, rows)?;
     let (foot, top) = (ends.rows[0], ends.rows[1]);
     let none = || format!("{} of {}: its readings give no height", group.measure, group.name);
-    let arms = Arms::of(&ends.readings, |readings| profile(readings, ends.sources)).ok_or_else(none)?;
+    let arms = Arms::propagate(&ends.readings, |readings| profile(readings, ends.sources)).ok_or_else(none)?;
     let [lift_foot, lift_top] = lifts([foot, top]);
     let mut height = arms.combined([0.0, -1.0, 0.0, 1.0]);
     height.value += lift_top - lift_foot;
@@ -146,7 +146,7 @@ fn lifts([foot, top]: [&RoleShot; 2]) -> [f64; 2] {
 }
 
 impl<'g> Ends<'g> {
-    fn of(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Ends<'g>, Refusal> {
+    fn from_rows(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Ends<'g>, Refusal> {
         let head = format!("{} of {}", group.measure, group.name);
         if let Some(other) = rows.iter().find(|row| row.base != rows[0].base) {
             return Err(format!(
@@ -155,7 +155,7 @@ impl<'g> Ends<'g> {
                 rows[0].label, other.label
             ));
         }
-        let readings = rows.iter().map(|row| Reading::of(group, row)).collect::<Result<Vec<_>, _>>()?;
+        let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
         if let Some(row) = rows[..2].iter().find(|row| row.inclination_rad.is_none()) {
             return Err(format!("{head}: row {} ({}) has no inclination; measure it, or write it in", row.label, row.role));
         }
@@ -251,7 +251,7 @@ impl<'g> Ends<'g> {
         }
         let azimuth_row = self.azimuth_row(end)?;
         let lift_m = row.instrument_height_m? - row.target_height_m;
-        let arms = Arms::of(&self.readings, |readings| {
+        let arms = Arms::propagate(&self.readings, |readings| {
             let ends = profile(readings, self.sources)?;
             let (sin, cos) = readings[azimuth_row].azimuth_rad?.sin_cos();
             let (run, rise) = (ends[2 * end], ends[2 * end + 1]);
@@ -288,7 +288,7 @@ impl<'g> Ends<'g> {
 
 /// Warnings where the distance row and the distances of foot and top tell different things.
 fn disagreement(group: &Group<'_>, distance: &RoleShot, ends: [&RoleShot; 2]) -> Result<Vec<String>, Refusal> {
-    let Some(level) = Reading::of(group, distance)?.run() else {
+    let Some(level) = Reading::from_row(group, distance)?.run() else {
         return Ok(vec![format!("row {} (distance) has no horizontal distance and is not used", distance.label)]);
     };
     let mut warnings = Vec::new();
@@ -300,7 +300,7 @@ fn disagreement(group: &Group<'_>, distance: &RoleShot, ends: [&RoleShot; 2]) ->
         }
         let run = match whole(end) {
             Some(vector) => Some(vectors::run(vector)),
-            None => Reading::of(group, end)?.run(),
+            None => Reading::from_row(group, end)?.run(),
         };
         let Some(run) = run else { continue };
         let apart = run.value - level.value;

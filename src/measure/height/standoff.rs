@@ -60,7 +60,7 @@ pub fn least(ends: &Ends<'_>) -> Option<(f64, f64, bool)> {
     rises.extend(ends.readings.get(2).map(|reading| reading.rise_at(run_m).unwrap_or(0.0)));
     let error = |log_m: f64| -> Option<f64> {
         let moved = moved(&ends.readings, &rises, log_m.exp());
-        Some(Arms::of(&moved, |readings| profile(readings, [source, source]))?.combined([0.0, -1.0, 0.0, 1.0]).sigma)
+        Some(Arms::propagate(&moved, |readings| profile(readings, [source, source]))?.combined([0.0, -1.0, 0.0, 1.0]).sigma)
     };
     let size_m = foot_m.abs().max(top_m.abs()).max((top_m - foot_m).abs());
     let range = ((NEAREST * size_m).ln(), (FARTHEST * size_m).ln());

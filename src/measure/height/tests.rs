@@ -278,7 +278,7 @@ fn a_steep_top_is_told_where_to_stand() {
     let best = ((foot.powi(4) + top.powi(4) + ((top - foot) * sigma_d / sigma_i).powi(2)) / 2.0).powf(0.25);
     let bases = [origin()];
     let all = group("height", &bases, &rows);
-    let ends = Ends::of(&all, vec![&rows[2], &rows[1], &rows[0]]).unwrap();
+    let ends = Ends::from_rows(&all, vec![&rows[2], &rows[1], &rows[0]]).unwrap();
     let (at, least, is_inside) = standoff::least(&ends).unwrap();
     assert!((at / best - 1.0).abs() < 1e-3 && (least / closed(best) - 1.0).abs() < 1e-6 && is_inside, "{at} {best}");
     let warning = &composed.warnings[0];

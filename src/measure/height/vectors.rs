@@ -12,7 +12,7 @@ use crate::shots::reduce::Vector;
 /// Horizontal distance of a vector; errors of azimuth stand across it.
 pub fn run(vector: &Vector) -> Estimate {
     let (sin, cos) = vector.east_m.atan2(vector.north_m).sin_cos();
-    let scaled = |arm: [f64; 3], sigma: f64| Covariance::of_arm(arm.map(|metres| metres * sigma));
+    let scaled = |arm: [f64; 3], sigma: f64| Covariance::from_arm(arm.map(|metres| metres * sigma));
     let corrections =
         scaled(vector.by_inclination_m, vector.shares.inclination_rad) + scaled(vector.by_distance_m, vector.shares.distance_m);
     let c = vector.own() + corrections;
@@ -26,14 +26,14 @@ pub fn run(vector: &Vector) -> Estimate {
 /// When a vector has no height.
 pub fn compose(group: &Group<'_>, ends: [(&RoleShot, &Vector); 2]) -> Result<Composed, Refusal> {
     let [(foot, foot_vector), (top, top_vector)] = ends;
-    let joint = shots::joint(group.bases, &[(foot.base, foot_vector), (top.base, top_vector)])
+    let correlated = shots::correlated(group.bases, &[(foot.base, foot_vector), (top.base, top_vector)])
         .ok_or_else(|| format!("{} of {}: a full shot without a height", group.measure, group.name))?;
     let difference = |p: &[[f64; 3]]| -> [f64; 3] { std::array::from_fn(|axis| p[1][axis] - p[0][axis]) };
-    let [east, north, _] = difference(joint.points());
+    let [east, north, _] = difference(correlated.points());
     let offset_m = east.hypot(north);
     let azimuth_rad = east.atan2(north);
     let (sin, cos) = azimuth_rad.sin_cos();
-    let [height, length, along, across, slant, e, n, both] = joint.estimates(|p| {
+    let [height, length, along, across, slant, e, n, both] = correlated.estimates(|p| {
         let [e, n, u] = difference(p);
         let (along, across) = (e * sin + n * cos, e * cos - n * sin);
         [u, e.hypot(n).hypot(u), along, across, along + across, e, n, e + n]
@@ -47,7 +47,7 @@ pub fn compose(group: &Group<'_>, ends: [(&RoleShot, &Vector); 2]) -> Result<Com
     let distance = run(foot_vector);
     let mut warnings = Vec::new();
     let values = if let Some(half95) = half95.filter(|_| offset_m > ELLIPSE95 * along.sigma) {
-        let [offset, lean] = joint.estimates(|p| {
+        let [offset, lean] = correlated.estimates(|p| {
             let [e, n, u] = difference(p);
             [e.hypot(n), e.hypot(n).atan2(u)]
         });

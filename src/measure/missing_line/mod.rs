@@ -30,7 +30,7 @@ use super::located::{direction_half95, dot, from_to, length, part_of_shot, whole
 use super::{Composed, Detail, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95, INTERVAL95};
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, full_circle_rad};
-use crate::geodesy::register::{BaseErrors, Estimate, Joint, Running, Shares};
+use crate::geodesy::register::{BaseErrors, CorrelatedPoints, Estimate, RunningSigma, Shares};
 use crate::records::triangle::Triangle;
 use crate::shots::located;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
@@ -69,7 +69,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     {
         return vertical_plane(group, from, to, &vectors);
     }
-    let chain = Chain::of(group, rows)?;
+    let chain = Chain::from_rows(group, rows)?;
     let last = chain.rows.len() - 1;
     let (mut values, mut warnings) = chain.line(0, last).values_and_warnings();
     let legs = if last > 1 { chain.legs() } else { Vec::new() };
@@ -118,7 +118,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
 /// Says which row is missing or not whole.
 #[cfg(test)]
 pub fn legs(group: &Group<'_>) -> Result<Vec<Leg>, Refusal> {
-    Ok(Chain::of(group, ordered(group)?)?.legs())
+    Ok(Chain::from_rows(group, ordered(group)?)?.legs())
 }
 
 /// Whether roles are numbers.
@@ -170,32 +170,33 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
 
 struct Chain<'g> {
     rows: Vec<&'g RoleShot>,
-    joint: Joint,
-    /// The frame at each point: rotations from the joint's frame.
+    correlated: CorrelatedPoints,
+    /// The frame at each point: rotations from the points' frame.
     turns: Vec<[[f64; 3]; 3]>,
     earth_radius_m: f64,
 }
 
 impl<'g> Chain<'g> {
-    fn of(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Chain<'g>, Refusal> {
+    fn from_rows(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Chain<'g>, Refusal> {
         let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
-        Chain::of_vectors(group, rows, &shots).ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))
+        Chain::from_vectors(group, rows, &shots)
+            .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))
     }
 
-    fn of_vectors(group: &Group<'_>, rows: Vec<&'g RoleShot>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
-        let joint = located::joint(group.bases, shots)?;
+    fn from_vectors(group: &Group<'_>, rows: Vec<&'g RoleShot>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
+        let correlated = located::correlated(group.bases, shots)?;
         let base = group.bases.get(shots.first()?.0)?;
-        let axes = joint.frame().axes();
-        let turns = joint.points().iter().map(|point| {
-            let place = Geodetic::from_earth_centred(joint.frame().to_earth_centred(*point), &base.ellipsoid);
+        let axes = correlated.frame().axes();
+        let turns = correlated.points().iter().map(|point| {
+            let place = Geodetic::from_earth_centred(correlated.frame().to_earth_centred(*point), &base.ellipsoid);
             let own = LocalFrame::at(&place, &base.ellipsoid);
             own.axes().map(|axis| axes.map(|other| dot(axis, other)))
         });
-        Some(Chain { turns: turns.collect(), rows, joint, earth_radius_m: base.earth_radius_m })
+        Some(Chain { turns: turns.collect(), rows, correlated, earth_radius_m: base.earth_radius_m })
     }
 
     fn end(&self, i: usize) -> EarthCentred {
-        self.joint.frame().to_earth_centred(self.joint.points()[i])
+        self.correlated.frame().to_earth_centred(self.correlated.points()[i])
     }
 
     /// East, north, up from point i to point j, in the frame at i.
@@ -204,7 +205,7 @@ impl<'g> Chain<'g> {
     }
 
     fn line(&self, i: usize, j: usize) -> Line {
-        let ends = self.joint.subset(&[i, j]);
+        let ends = self.correlated.subset(&[i, j]);
         let seen = |points: &[[f64; 3]]| self.turns[i].map(|row| dot(row, from_to(points[0], points[1])));
         let at = seen(ends.points());
         let level = at[0].hypot(at[1]);
@@ -249,12 +250,12 @@ impl<'g> Chain<'g> {
             let length = length(v);
             if length > 0.0 { v.map(|x| x / length) } else { [0.0; 3] }
         };
-        let (mut slope, mut horizontal) = ((0.0, Running::of(&self.joint)), (0.0, Running::of(&self.joint)));
+        let (mut slope, mut horizontal) = ((0.0, RunningSigma::of(&self.correlated)), (0.0, RunningSigma::of(&self.correlated)));
         // What the law of propagation misses of legs that are within their own error: variances.
         let mut hidden = [0.0; 2];
         let mut legs = Vec::with_capacity(self.rows.len());
         for end in 1..self.rows.len() {
-            let d = self.difference(self.joint.points(), end - 1, end);
+            let d = self.difference(self.correlated.points(), end - 1, end);
             // From the frame at the leg's first point back to that of all points: turns transposed.
             let back =
                 |v: [f64; 3]| -> [f64; 3] { std::array::from_fn(|k| (0..3).map(|r| self.turns[end - 1][r][k] * v[r]).sum()) };
@@ -271,7 +272,7 @@ impl<'g> Chain<'g> {
             if line.inclination.is_none() {
                 hidden[0] += line.slope.sigma.powi(2);
             }
-            let summed = |(sum, running): &(f64, Running<'_>), hidden: f64| Estimate {
+            let summed = |(sum, running): &(f64, RunningSigma<'_>), hidden: f64| Estimate {
                 value: *sum,
                 sigma: running.sigma().hypot(hidden.sqrt()),
             };
@@ -371,9 +372,9 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot) -> R
 
 fn vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot, [first, second]: &[Vector; 2]) -> Result<Composed, Refusal> {
     let mut bases = group.bases.to_vec();
-    bases[from.base].errors = BaseErrors::of_covariance(from.base, &bases[from.base].errors.covariance(), 0.0);
+    bases[from.base].errors = BaseErrors::from_covariance(from.base, &bases[from.base].errors.covariance(), 0.0);
     let unturned = Group { bases: &bases, ..group.clone() };
-    let chain = Chain::of_vectors(&unturned, vec![from, to], &[(from.base, first), (to.base, second)])
+    let chain = Chain::from_vectors(&unturned, vec![from, to], &[(from.base, first), (to.base, second)])
         .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))?;
     let line = Line { azimuth: None, ..chain.line(0, 1) };
     let (values, warnings) = line.values_and_warnings();

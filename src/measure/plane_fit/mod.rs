@@ -25,7 +25,7 @@ use super::located::{direction_half95, dot, from_to, moved, part_of_points, whol
 use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::frame::full_circle_rad;
-use crate::geodesy::register::{Estimate, Joint};
+use crate::geodesy::register::{CorrelatedPoints, Estimate};
 use crate::shots;
 
 /// More shots than this are a survey, and their joint covariance outgrows a field computer's memory.
@@ -56,8 +56,8 @@ pub struct Residual {
 #[derive(Debug, Clone)]
 pub struct Plane {
     /// The points, with their errors.
-    pub joint: Joint,
-    /// The plane in the joint's frame.
+    pub correlated: CorrelatedPoints,
+    /// The plane in the points' frame.
     pub solution: Solution,
     /// Each shot's residual, in the order of the rows.
     pub residuals: Vec<Residual>,
@@ -114,7 +114,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         values.push(NamedValue { name: "rms_m", estimate: Estimate { value: rms, sigma: rms / freedom.sqrt() } });
         format!("root mean square distance {rms:.3} m along the normal")
     };
-    let frame = plane.joint.frame();
+    let frame = plane.correlated.frame();
     Ok(Composed {
         method: format!(
             "plane by weighted total least squares through {count} shots; {exact}; strike by the right-hand rule, azimuths true at {}",
@@ -161,10 +161,10 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
         return Err(format!("{of} has {count} shots; a plane takes {MOST_SHOTS} at most, so leave some out"));
     }
     let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
-    let joint = shots::located::joint(group.bases, &shots).ok_or_else(|| format!("{of}: a shot has no height"))?;
+    let correlated = shots::located::correlated(group.bases, &shots).ok_or_else(|| format!("{of}: a shot has no height"))?;
     let farthest = |from: usize| {
-        let apart = |p: &[f64; 3]| dot(from_to(joint.points()[from], *p), from_to(joint.points()[from], *p));
-        joint
+        let apart = |p: &[f64; 3]| dot(from_to(correlated.points()[from], *p), from_to(correlated.points()[from], *p));
+        correlated
             .points()
             .iter()
             .enumerate()
@@ -182,7 +182,7 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
             (apart_m / 4.0).max(0.1)
         )
     };
-    let solution = Solution::of(&joint).ok_or_else(in_line)?;
+    let solution = Solution::fit(&correlated).ok_or_else(in_line)?;
     let loose_deg = solution.covariance[0][0].max(solution.covariance[1][1]).sqrt().to_degrees();
     if solution.spread_m[1] < LINE_RATIO * solution.spread_m[0] || solution.spread_m[0] == 0.0 {
         return Err(in_line());
@@ -205,7 +205,7 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     let residuals = rows.iter().zip(solution.residuals_m.iter().zip(&solution.residual_sigmas_m));
     let residuals = residuals
         .map(|(row, (value, sigma))| Residual { label: row.label.clone(), distance: Estimate { value: *value, sigma: *sigma } });
-    Ok(Plane { residuals: residuals.collect(), joint, solution, warnings })
+    Ok(Plane { residuals: residuals.collect(), correlated, solution, warnings })
 }
 
 fn scatter_warnings(rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
@@ -241,14 +241,14 @@ fn scatter_warnings(rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
 /// The mean of the shots moved on to the plane, with its covariance in the frame of the first shot's base: the mean's own
 /// within the plane, the plane's along the normal.
 fn centroid(group: &Group<'_>, rows: &[&RoleShot], plane: &Plane) -> FoundPoint {
-    let (solution, joint, base) = (&plane.solution, &plane.joint, group.base(rows[0]));
+    let (solution, correlated, base) = (&plane.solution, &plane.correlated, group.base(rows[0]));
     let share = 1.0 / rows.len() as f64;
     let at = |points: &[[f64; 3]]| {
         let mean = points.iter().fold([0.0; 3], |sum, p| moved(sum, share, *p));
-        let (normal, offset) = solution.of_moved(points);
+        let (normal, offset) = solution.when_moved(points);
         moved(mean, offset - dot(normal, from_to(solution.centre, mean)), normal)
     };
-    part_of_points(joint, (rows[0].base, base), "centroid", at)
+    part_of_points(correlated, (rows[0].base, base), "centroid", at)
 }
 
 #[cfg(test)]

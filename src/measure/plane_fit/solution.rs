@@ -13,7 +13,7 @@
 use geo::{ConvexHull, MultiPoint, Point};
 
 use super::super::located::{cross, dot, from_to, length, moved, unit};
-use crate::geodesy::register::Joint;
+use crate::geodesy::register::CorrelatedPoints;
 
 /// Standard error along the normal that every shot has at least, in metres: the rounding of what a log holds. It keeps
 /// shots without errors solvable.
@@ -28,7 +28,7 @@ const STILL_RAD: f64 = 1e-11;
 /// A plane and how it answers to its points.
 #[derive(Debug, Clone)]
 pub struct Solution {
-    /// Mean of the points, in the joint's frame.
+    /// Mean of the points, in the points' frame.
     pub centre: [f64; 3],
     /// The unit normal, up where it is not level.
     pub normal: [f64; 3],
@@ -53,9 +53,9 @@ pub struct Solution {
 }
 
 impl Solution {
-    /// The plane of joint points. None where they lie in one line or spot, or the iteration does not stand still.
-    pub fn of(joint: &Joint) -> Option<Solution> {
-        let points = joint.points();
+    /// The plane of correlated points. None where they lie in one line or spot, or the iteration does not stand still.
+    pub fn fit(correlated: &CorrelatedPoints) -> Option<Solution> {
+        let points = correlated.points();
         let count = points.len();
         if count < 3 || points.iter().flatten().any(|x| !x.is_finite()) {
             return None;
@@ -70,7 +70,7 @@ impl Solution {
             }
             let tilts = tilts(normal);
             let residuals: Vec<f64> = points.iter().map(|p| dot(normal, from_to(centre, *p)) - offset_m).collect();
-            let factor = cholesky(along_normal(joint, normal), count)?;
+            let factor = cholesky(along_normal(correlated, normal), count)?;
             let design: Vec<[f64; 3]> = points
                 .iter()
                 .zip(&errors)
@@ -121,7 +121,7 @@ impl Solution {
                 .zip(&design)
                 .map(|(r, row)| r - row[0] * step[0] - row[1] * step[1] - row[2] * step[2])
                 .collect();
-            errors = errors_of(joint, normal, &solve(&factor, after));
+            errors = errors_of(correlated, normal, &solve(&factor, after));
             normal = unit(moved(moved(normal, -step[0], tilts[0]), -step[1], tilts[1]));
             offset_m -= step[2];
         }
@@ -129,7 +129,7 @@ impl Solution {
     }
 
     /// The plane when its points have moved, to first order: normal and n · (p − centre).
-    pub fn of_moved(&self, points: &[[f64; 3]]) -> ([f64; 3], f64) {
+    pub fn when_moved(&self, points: &[[f64; 3]]) -> ([f64; 3], f64) {
         let shifts = self.points.iter().zip(points).map(|(was, is)| dot(self.normal, from_to(*was, *is)));
         let loss = losses(&self.gain, shifts);
         let normal = unit(moved(moved(self.normal, -loss[0], self.tilts[0]), -loss[1], self.tilts[1]));
@@ -161,12 +161,12 @@ fn losses(gain: &[[f64; 3]], shifts: impl Iterator<Item = f64>) -> [f64; 3] {
 }
 
 /// B C Bᵀ with the floor, lower triangle by rows of `count`.
-fn along_normal(joint: &Joint, normal: [f64; 3]) -> Vec<f64> {
-    let count = joint.points().len();
+fn along_normal(correlated: &CorrelatedPoints, normal: [f64; 3]) -> Vec<f64> {
+    let count = correlated.points().len();
     let mut v = vec![0.0; count * count];
     for i in 0..count {
         for j in 0..=i {
-            v[i * count + j] = dot(normal, joint.covariance_between(i, j).map(|row| dot(row, normal)));
+            v[i * count + j] = dot(normal, correlated.covariance_between(i, j).map(|row| dot(row, normal)));
         }
         v[i * count + i] += FLOOR_M * FLOOR_M;
     }
@@ -174,9 +174,9 @@ fn along_normal(joint: &Joint, normal: [f64; 3]) -> Vec<f64> {
 }
 
 /// C Bᵀ w by points.
-fn errors_of(joint: &Joint, normal: [f64; 3], weights: &[f64]) -> Vec<[f64; 3]> {
+fn errors_of(correlated: &CorrelatedPoints, normal: [f64; 3], weights: &[f64]) -> Vec<[f64; 3]> {
     let of_point = |i: usize| {
-        let parts = weights.iter().enumerate().map(|(j, w)| joint.covariance_between(i, j).map(|row| w * dot(row, normal)));
+        let parts = weights.iter().enumerate().map(|(j, w)| correlated.covariance_between(i, j).map(|row| w * dot(row, normal)));
         parts.fold([0.0; 3], |sum, part| moved(sum, 1.0, part))
     };
     (0..weights.len()).map(of_point).collect()

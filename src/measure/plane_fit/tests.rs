@@ -60,7 +60,7 @@ fn each_shot_has_its_residual() {
     // Equal errors of all shots: the residuals are then those of the unweighted plane.
     for row in &mut field.sightings {
         let vector = row.vector.as_mut().unwrap();
-        vector.direction = crate::geodesy::covariance::Covariance::of_axes(0.1, 0.1);
+        vector.direction = crate::geodesy::covariance::Covariance::from_sigmas(0.1, 0.1);
         vector.distance = crate::geodesy::covariance::Covariance::default();
     }
     let details = of(&field).details;
@@ -83,8 +83,8 @@ fn equal_errors_give_the_orthogonal_regression() {
     let place = Geodetic { lat_rad: 0.8, lon_rad: 0.1, ellipsoid_height_m: 0.0 };
     let size = 3 * points.len();
     let covariance = (0..size * size).map(|i| if i % (size + 1) == 0 { 0.04 } else { 0.0 }).collect::<Vec<f64>>();
-    let joint = Joint::of_points(LocalFrame::at(&place, &Ellipsoid::WGS84), points, &covariance).unwrap();
-    let solution = Solution::of(&joint).unwrap();
+    let correlated = CorrelatedPoints::from_covariance(LocalFrame::at(&place, &Ellipsoid::WGS84), points, &covariance).unwrap();
+    let solution = Solution::fit(&correlated).unwrap();
     let mean = |k: usize| section.iter().map(|p| p[k]).sum::<f64>() / 5.0;
     let s = |j: usize, k: usize| section.iter().map(|p| (p[j] - mean(j)) * (p[k] - mean(k))).sum::<f64>();
     let theta = 0.5 * (2.0 * s(0, 1)).atan2(s(0, 0) - s(1, 1));
@@ -117,12 +117,12 @@ fn standard_errors_of_one_base_and_of_two() {
             let drawn = field.disturbed(normal);
             let group = drawn.group("plane");
             let rows: Vec<&RoleShot> = group.sightings.iter().collect();
-            let Plane { joint, solution, .. } = fit(&group, &rows).unwrap();
+            let Plane { correlated, solution, .. } = fit(&group, &rows).unwrap();
             // Strike and dip anew from the normal, and the centre on the plane.
             let [x, y, z] = solution.normal;
             let (direction, dip) = (x.atan2(y).to_degrees().rem_euclid(360.0), z.acos().to_degrees());
             let strike = (direction - 90.0).rem_euclid(360.0);
-            let centre = joint.frame().to_earth_centred(moved(solution.centre, solution.offset_m, solution.normal));
+            let centre = correlated.frame().to_earth_centred(moved(solution.centre, solution.offset_m, solution.normal));
             let [e, n, u] = field.bases[0].frame.from_earth_centred(centre);
             [strike, dip, direction, e, n, u, e + n, n + u]
         });

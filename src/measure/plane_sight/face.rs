@@ -13,12 +13,14 @@ use crate::measure::{Composed, NamedValue, Shape};
 /// Adds the face of the sights' spots to a measurement. Spots that are not said to be corners make one where they go round a convex
 /// figure.
 pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corners: bool) {
-    let (joint, surface) = (&met.joint, &known.surface);
+    let (correlated, surface) = (&met.correlated, &known.surface);
     let hits = |points: &[[f64; 3]]| -> Vec<[f64; 3]> {
-        met.aims.iter().map(|aim| aim.hit(surface, joint, points).map_or([f64::NAN; 3], |hit| hit.point)).collect()
+        met.aims.iter().map(|aim| aim.hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point)).collect()
     };
-    let corners = hits(joint.points());
-    let Some(normal) = met.aims.first().and_then(|aim| aim.hit(surface, joint, joint.points()).ok()).map(|hit| hit.normal) else {
+    let corners = hits(correlated.points());
+    let Some(normal) =
+        met.aims.first().and_then(|aim| aim.hit(surface, correlated, correlated.points()).ok()).map(|hit| hit.normal)
+    else {
         return;
     };
     let (order, is_convex, is_given) = around(&corners, normal);
@@ -37,12 +39,12 @@ pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corner
         });
         length(sum)
     };
-    let face = on(joint.points());
+    let face = on(correlated.points());
     if is_convex && face.len() == 4 {
         let side = |ring: &[[f64; 3]], i: usize| from_to(ring[i % 4], ring[(i + 1) % 4]);
         let rise = |i: usize| unit(side(&face, i))[2].abs() + unit(side(&face, i + 2))[2].abs();
         let first = usize::from(rise(1) < rise(0));
-        let [width, height, area]: [Estimate; 3] = joint.estimates(|points| {
+        let [width, height, area]: [Estimate; 3] = correlated.estimates(|points| {
             let ring = on(points);
             let mean = |i: usize| 0.5 * (length(side(&ring, i)) + length(side(&ring, i + 2)));
             [mean(first), mean(first + 1), area(&ring)]
@@ -53,7 +55,7 @@ pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corner
             NamedValue { name: "area_m2", estimate: area },
         ]);
     } else {
-        values.push(NamedValue { name: "area_m2", estimate: joint.estimate(|points| area(&on(points))) });
+        values.push(NamedValue { name: "area_m2", estimate: correlated.estimate(|points| area(&on(points))) });
     }
     if values.iter().any(|value| !(value.estimate.value + value.estimate.sigma).is_finite()) {
         return;
@@ -69,7 +71,7 @@ pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corner
             .push("the corners do not follow each other round the face; they are taken in their order about its middle".into());
     }
     composed.values.splice(0..0, values);
-    composed.shape = Shape::Area(face.into_iter().map(|corner| joint.frame().to_earth_centred(corner)).collect());
+    composed.shape = Shape::Area(face.into_iter().map(|corner| correlated.frame().to_earth_centred(corner)).collect());
 }
 
 /// The corners in their order round the face, whether it is convex, and whether that is the order in which they came.

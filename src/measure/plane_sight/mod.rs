@@ -70,7 +70,7 @@ pub fn compose(group: &Group<'_>, settings: &PlaneSettings<'_>) -> Result<Compos
     let known = known(group, &plane_rows(group, if roles.is_empty() { &["sight"] } else { &roles })?, settings)?;
     if let Some(first) = sights.first() {
         let spots = spots(group, &sights, &known, settings)?;
-        let mut composed = of_spots(group, &sights, &known, &spots);
+        let mut composed = compose_spots(group, &sights, &known, &spots);
         let is_plane = !matches!(known.surface, surface::Surface::Level(_));
         if (are_corners || sights.len() == 4) && is_plane {
             face::add(&mut composed, &known, &spots.met, are_corners);
@@ -91,7 +91,7 @@ fn sights<'g>(group: &'g Group<'_>, of: &str) -> Result<(Vec<&'g RoleShot>, bool
     let number = |row: &RoleShot| row.role.strip_prefix("corner_").and_then(|number| number.parse::<usize>().ok());
     let is_corner = |row: &&RoleShot| row.role == "corner" || number(row).is_some();
     let mut corners: Vec<&RoleShot> = group.sightings.iter().filter(is_corner).collect();
-    let sights: Vec<&RoleShot> = group.of_role("sight").collect();
+    let sights: Vec<&RoleShot> = group.with_role("sight").collect();
     match (corners.first(), sights.first()) {
         (Some(corner), Some(sight)) => Err(format!(
             "{of} has corners ({}) and a sight ({}); give the corners of a face a feature of their own, with the shots of its plane",
@@ -119,15 +119,15 @@ struct Spots {
 }
 
 fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, settings: &PlaneSettings<'_>) -> Result<Spots, Refusal> {
-    let met = Met::of(group, sights, known, settings)?;
+    let met = Met::find(group, sights, known, settings)?;
     let (mut distances, mut incidences, mut parts, mut warnings) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-    let (joint, surface) = (&met.joint, &known.surface);
+    let (correlated, surface) = (&met.correlated, &known.surface);
     for (sight, aim) in sights.iter().zip(&met.aims) {
         let of = format!("{} of {}: sight {}", group.measure, group.name, sight.label);
-        let distance = joint.estimate(|points| aim.hit(surface, joint, points).map_or(f64::NAN, |hit| hit.distance_m));
-        let incidence = incidence(aim, surface, joint);
-        let point = part_of_points(joint, (sight.base, group.base(sight)), "point", |points| {
-            aim.hit(surface, joint, points).map_or([f64::NAN; 3], |hit| hit.point)
+        let distance = correlated.estimate(|points| aim.hit(surface, correlated, points).map_or(f64::NAN, |hit| hit.distance_m));
+        let incidence = incidence(aim, surface, correlated);
+        let point = part_of_points(correlated, (sight.base, group.base(sight)), "point", |points| {
+            aim.hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point)
         });
         if !(distance.sigma + incidence.sigma + point.covariance.horizontal_variance() + point.covariance.uu).is_finite() {
             return Err(format!("{of} gives no finite point; check its readings"));
@@ -140,8 +140,8 @@ fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, setting
                 1.0 / angle_deg.to_radians().sin()
             ));
         }
-        if let Ok(hit) = aim.hit(surface, joint, joint.points()) {
-            warnings.extend(beyond(joint, &hit, known.shots.len(), sight));
+        if let Ok(hit) = aim.hit(surface, correlated, correlated.points()) {
+            warnings.extend(beyond(correlated, &hit, known.shots.len(), sight));
         }
         if let Some(read) = sight.slope_m {
             warnings.push(format!(
@@ -157,7 +157,7 @@ fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, setting
 }
 
 /// The measurement of the spots: the values of one stand for the whole, those of several each for itself.
-fn of_spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, spots: &Spots) -> Composed {
+fn compose_spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, spots: &Spots) -> Composed {
     let values = |i: usize| {
         vec![
             NamedValue { name: "distance_m", estimate: spots.distances[i] },

@@ -7,7 +7,7 @@ use super::super::{Detail, Group, Refusal, RoleShot};
 use super::{Level, PlaneSettings};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::geodesy::register::{Estimate, Joint, Shares};
+use crate::geodesy::register::{CorrelatedPoints, Estimate, Shares};
 use crate::records::triangle::Triangle;
 use crate::shots::located;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
@@ -89,8 +89,8 @@ pub fn plane_rows<'g>(group: &'g Group<'_>, others: &[&str]) -> Result<Vec<&'g R
 
 /// Refuses two shots that stand over each other.
 fn upright(of: &str, rows: &[&RoleShot], group: &Group<'_>, shots: &[(usize, &Vector)]) -> Result<(), Refusal> {
-    let apart = located::joint(group.bases, shots).map(|joint| {
-        let [e, n] = [0, 1].map(|k| joint.estimate(|points| points[1][k] - points[0][k]));
+    let apart = located::correlated(group.bases, shots).map(|correlated| {
+        let [e, n] = [0, 1].map(|k| correlated.estimate(|points| points[1][k] - points[0][k]));
         Estimate { value: e.value.hypot(n.value), sigma: e.sigma.hypot(n.sigma) }
     });
     match apart {
@@ -114,7 +114,7 @@ pub enum Surface<'s> {
     Level(Level<'s>),
 }
 
-/// Which of the joint's points the sight runs through; for a level surface a third one carries the error of its height.
+/// Which of the correlated points the sight runs through; for a level surface a third one carries the error of its height.
 #[derive(Debug, Clone, Copy)]
 pub struct Aim {
     /// The axis, and behind it the end of the sight.
@@ -150,21 +150,21 @@ pub enum Miss {
 }
 
 impl Aim {
-    /// Where the sight meets the surface, the joint's points being at `points`.
+    /// Where the sight meets the surface, the correlated points being at `points`.
     ///
     /// # Errors
     /// When it does not.
-    pub fn hit(&self, surface: &Surface<'_>, joint: &Joint, points: &[[f64; 3]]) -> Result<Hit, Miss> {
+    pub fn hit(&self, surface: &Surface<'_>, correlated: &CorrelatedPoints, points: &[[f64; 3]]) -> Result<Hit, Miss> {
         let start = points[self.start];
         let sight = unit(from_to(start, points[self.start + 1]));
         let (centre, normal, offset) = match surface {
             Surface::Upright => (points[0], unit(cross(from_to(points[0], points[1]), [0.0, 0.0, 1.0])), 0.0),
             Surface::Fitted(solution) => {
-                let (normal, offset) = solution.of_moved(&points[..self.shots]);
+                let (normal, offset) = solution.when_moved(&points[..self.shots]);
                 (solution.centre, normal, offset)
             }
             Surface::Level(level) => {
-                return self.level(joint.frame(), start, sight, level.ellipsoid_height_m + points[self.level][2]);
+                return self.level(correlated.frame(), start, sight, level.ellipsoid_height_m + points[self.level][2]);
             }
         };
         let (closing, gap) = (dot(normal, sight), offset - dot(normal, from_to(centre, start)));
@@ -211,7 +211,7 @@ impl Aim {
 /// distance.
 pub struct Met {
     /// The points.
-    pub joint: Joint,
+    pub correlated: CorrelatedPoints,
     /// Each sight, in the order of the rows.
     pub aims: Vec<Aim>,
 }
@@ -221,7 +221,7 @@ impl Met {
     ///
     /// # Errors
     /// Says which sight lacks what, or why it gives no point.
-    pub fn of(
+    pub fn find(
         group: &Group<'_>,
         sights: &[&RoleShot],
         known: &Known<'_, '_>,
@@ -235,17 +235,17 @@ impl Met {
             aims.push(Aim { start: all.len(), shots: known.shots.len(), level, ellipsoid: group.base(sight).ellipsoid });
             all.extend([(sight.base, axis), (sight.base, end)]);
         }
-        let joint = joined(group, &all, &known.surface)
+        let correlated = joined(group, &all, &known.surface)
             .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))?;
-        Ok(Met { joint, aims })
+        Ok(Met { correlated, aims })
     }
 }
 
 /// The points of shots; of a level surface one more, whose up has the error of its height.
-fn joined(group: &Group<'_>, shots: &[(usize, &Vector)], surface: &Surface<'_>) -> Option<Joint> {
-    located::joint(group.bases, shots).map(|joint| match surface {
-        Surface::Level(level) => joint.with_point([0.0; 3], &Covariance::of_axes(0.0, level.sigma_m)),
-        _ => joint,
+fn joined(group: &Group<'_>, shots: &[(usize, &Vector)], surface: &Surface<'_>) -> Option<CorrelatedPoints> {
+    located::correlated(group.bases, shots).map(|correlated| match surface {
+        Surface::Level(level) => correlated.with_point([0.0; 3], &Covariance::from_sigmas(0.0, level.sigma_m)),
+        _ => correlated,
     })
 }
 
@@ -282,7 +282,7 @@ fn chord(
         };
         let end = Vector { shares, ..reduce(&sighted, &sigmas, base.earth_radius_m) };
         let all: Vec<(usize, &Vector)> = shots.iter().copied().chain([(sight.base, &axis), (sight.base, &end)]).collect();
-        let joint = joined(group, &all, surface).ok_or_else(|| format!("{of}: a shot has no height"))?;
+        let correlated = joined(group, &all, surface).ok_or_else(|| format!("{of}: a shot has no height"))?;
         let (start, level) = (shots.len(), shots.len() + 2);
         let aim = Aim { start, shots: start, level, ellipsoid: base.ellipsoid };
         let grazes = |angle: f64| {
@@ -292,7 +292,7 @@ fn chord(
                 settings.least_angle_rad.to_degrees()
             )
         };
-        let hit = aim.hit(surface, &joint, joint.points()).map_err(|miss| match miss {
+        let hit = aim.hit(surface, &correlated, correlated.points()).map_err(|miss| match miss {
             Miss::Behind => format!("{of} points away from the surface, which lies behind the instrument; check azimuth, inclination and the plane's shots"),
             Miss::Grazing(angle) => grazes(angle),
             Miss::Over => format!("{of} passes over the surface and does not meet it; check its inclination and the height of the level"),
@@ -320,8 +320,8 @@ fn chord(
 
 /// The angle between sight and normal in degrees: the length of the sight's tilt from the normal, a vector of two. Near square on its error across
 /// counts too, which the law of propagation leaves out (`length_excess_m2`).
-pub fn incidence(aim: &Aim, surface: &Surface<'_>, joint: &Joint) -> Estimate {
-    let Ok(at) = aim.hit(surface, joint, joint.points()) else {
+pub fn incidence(aim: &Aim, surface: &Surface<'_>, correlated: &CorrelatedPoints) -> Estimate {
+    let Ok(at) = aim.hit(surface, correlated, correlated.points()) else {
         return Estimate { value: f64::NAN, sigma: f64::NAN };
     };
     let helper = if at.normal[2].abs() < 0.9 { [0.0, 0.0, 1.0] } else { [1.0, 0.0, 0.0] };
@@ -331,8 +331,8 @@ pub fn incidence(aim: &Aim, surface: &Surface<'_>, joint: &Joint) -> Estimate {
     let tilt = tilt_of(&at);
     let direction = dot(tilt, second).atan2(dot(tilt, first));
     let (sin, cos) = direction.sin_cos();
-    let [along, across] = joint.estimates(|points| {
-        let Ok(hit) = aim.hit(surface, joint, points) else {
+    let [along, across] = correlated.estimates(|points| {
+        let Ok(hit) = aim.hit(surface, correlated, points) else {
             return [f64::NAN; 2];
         };
         let tilt = tilt_of(&hit);
@@ -347,8 +347,8 @@ pub fn incidence(aim: &Aim, surface: &Surface<'_>, joint: &Joint) -> Estimate {
 }
 
 /// A warning for a point far beyond the shots that the plane stands on.
-pub fn beyond(joint: &Joint, hit: &Hit, shots: usize, sight: &RoleShot) -> Option<String> {
-    let points = joint.points().get(..shots).filter(|points| !points.is_empty())?;
+pub fn beyond(correlated: &CorrelatedPoints, hit: &Hit, shots: usize, sight: &RoleShot) -> Option<String> {
+    let points = correlated.points().get(..shots).filter(|points| !points.is_empty())?;
     let middle = points.iter().fold([0.0; 3], |sum, p| moved(sum, 1.0 / shots as f64, *p));
     // An upright plane is known as well above its two shots as between them.
     let from_middle = |p: [f64; 3]| {

@@ -19,7 +19,7 @@ use rstar::RTree;
 use rstar::primitives::{GeomWithData, Line};
 
 use crate::geodesy::frame::Geodetic;
-use crate::geodesy::register::{Estimate, Joint, Running};
+use crate::geodesy::register::{CorrelatedPoints, Estimate, RunningSigma};
 use crate::measure::located::part_of_shot;
 use crate::measure::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 
@@ -67,14 +67,14 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
     let refusal = |what: String| format!("{} of {}: {what}", group.measure, group.name);
     rows::known_roles(group, &["start", "end", "line", "point"])?;
     let line = line_rows(group)?;
-    let shots: Vec<&RoleShot> = group.of_role("point").collect();
+    let shots: Vec<&RoleShot> = group.with_role("point").collect();
     if shots.is_empty() {
         return Err(refusal("no row has the role point; shoot the points beside the line".to_owned()));
     }
     let all: Vec<&RoleShot> = line.iter().chain(&shots).copied().collect();
-    let joint = rows::joint(group, &all)?;
+    let correlated = rows::correlated(group, &all)?;
     let count = line.len();
-    let points = &joint.points()[..count];
+    let points = &correlated.points()[..count];
     for (i, leg) in points.windows(2).enumerate() {
         let leg_m = (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1]);
         if leg_m < LEAST_LEG_M {
@@ -85,11 +85,11 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
             )));
         }
     }
-    let feet = feet(points, &joint.points()[count..]);
+    let feet = feet(points, &correlated.points()[count..]);
     let of_rows = |made: Option<Vec<Station>>| made.ok_or_else(|| refusal("its points are incomplete".to_owned()));
-    let (corners, of_shots) = stations(&joint, count, &feet, group);
-    let corners = of_rows(line.iter().zip(corners).map(|(row, values)| of_row(row, group, values)).collect())?;
-    let mut stations = of_rows(shots.iter().zip(of_shots).map(|(row, values)| of_row(row, group, values)).collect())?;
+    let (corners, of_shots) = values_of_stations(&correlated, count, &feet, group);
+    let corners = of_rows(line.iter().zip(corners).map(|(row, values)| station_of_row(row, group, values)).collect())?;
+    let mut stations = of_rows(shots.iter().zip(of_shots).map(|(row, values)| station_of_row(row, group, values)).collect())?;
     let length_m = corners.last().map_or(Estimate { value: 0.0, sigma: 0.0 }, |corner| corner.chainage_m);
     let warnings = warnings(&shots, &stations, length_m, offset_limit_m);
     let mut all = corners;
@@ -105,7 +105,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
         2 => "chainage and offset from a straight line through two points".to_owned(),
         _ => format!("chainage and offset from the nearest of {} legs", count - 1),
     };
-    let shape = Shape::Line(points.iter().map(|p| joint.frame().to_earth_centred(*p)).collect());
+    let shape = Shape::Line(points.iter().map(|p| correlated.frame().to_earth_centred(*p)).collect());
     Ok((Composed { method, values, shape, warnings, stations: all, ..Composed::default() }, stations))
 }
 
@@ -134,7 +134,7 @@ fn warnings(shots: &[&RoleShot], stations: &[Station], length_m: Estimate, offse
 
 /// The rows of the line in their order.
 fn line_rows<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
-    let line: Vec<&RoleShot> = group.of_role("line").collect();
+    let line: Vec<&RoleShot> = group.with_role("line").collect();
     let refusal = |what: &str| Err(format!("{} of {}: {what}", group.measure, group.name));
     if line.is_empty() {
         return Ok(vec![group.only("start")?, group.only("end")?]);
@@ -198,12 +198,17 @@ fn foot_at(line: &[[f64; 3]], leg: usize, point: [f64; 3]) -> Foot {
 /// Chainage, offset and height.
 type Values = [Estimate; 3];
 
-/// The values of the line's own points, and of the shots beside it, which stand behind them in the joint.
+/// The values of the line's own points, and of the shots beside it, which stand behind them in the correlated points.
 ///
 /// Chainage is a sum along the legs: its gradient is carried from corner to corner, and each shot adds its own leg's part and takes it
 /// back again. With d along a leg of length L and R to its right, a shot at `along` and `right` has ∂along/∂p = d,
 /// ∂along/∂b = right/L · R, and for the leg's first point what makes the sum zero.
-fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (Vec<Values>, Vec<Values>) {
+fn values_of_stations(
+    correlated: &CorrelatedPoints,
+    count: usize,
+    feet: &[Foot],
+    group: &Group<'_>,
+) -> (Vec<Values>, Vec<Values>) {
     let nothing = Estimate { value: f64::NAN, sigma: f64::NAN };
     let mut of_shots = vec![[nothing; 3]; feet.len()];
     let mut at_corner: Vec<Vec<usize>> = vec![Vec::new(); count];
@@ -211,17 +216,17 @@ fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (V
         let (Foot::Leg(corner) | Foot::Bend(corner, _)) = *foot;
         at_corner[corner].push(i);
     }
-    let points = joint.points();
+    let points = correlated.points();
     let line = &points[..count];
     let ellipsoid = group.sightings.first().map(|row| group.base(row).ellipsoid);
     let height = |i: usize| {
-        joint.subset(&[i]).estimate(|p| {
+        correlated.subset(&[i]).estimate(|p| {
             ellipsoid.map_or(f64::NAN, |ellipsoid| {
-                Geodetic::from_earth_centred(joint.frame().to_earth_centred(p[0]), &ellipsoid).ellipsoid_height_m
+                Geodetic::from_earth_centred(correlated.frame().to_earth_centred(p[0]), &ellipsoid).ellipsoid_height_m
             })
         })
     };
-    let (mut chainage_m, mut running) = (0.0, Running::of(joint));
+    let (mut chainage_m, mut running) = (0.0, RunningSigma::of(correlated));
     let mut corners = Vec::with_capacity(count);
     for corner in 0..count {
         if corner > 0 {
@@ -238,7 +243,7 @@ fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (V
             let shot = count + i;
             let (chainage, offset) = match feet[*i] {
                 Foot::Bend(_, side) => {
-                    let ends = joint.subset(&[corner, shot]);
+                    let ends = correlated.subset(&[corner, shot]);
                     (at, ends.estimate(|p| side * (p[1][0] - p[0][0]).hypot(p[1][1] - p[0][1])))
                 }
                 Foot::Leg(leg) => {
@@ -250,7 +255,7 @@ fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (V
                     changes.iter().for_each(|(point, change)| running.add(*point, *change));
                     let sigma = running.sigma();
                     changes.iter().for_each(|(point, change)| running.add(*point, change.map(|x| -x)));
-                    let ends = joint.subset(&[leg, leg + 1, shot]);
+                    let ends = correlated.subset(&[leg, leg + 1, shot]);
                     (Estimate { value: chainage_m + along, sigma }, ends.estimate(|p| along_right_m(&p[..2], 0, p[2]).1))
                 }
             };
@@ -260,7 +265,7 @@ fn stations(joint: &Joint, count: usize, feet: &[Foot], group: &Group<'_>) -> (V
     (corners, of_shots)
 }
 
-fn of_row(row: &RoleShot, group: &Group<'_>, [chainage_m, offset_m, height_m]: Values) -> Option<Station> {
+fn station_of_row(row: &RoleShot, group: &Group<'_>, [chainage_m, offset_m, height_m]: Values) -> Option<Station> {
     let part = part_of_shot(group, row, "station")?;
     Some(Station {
         label: row.label.clone(),

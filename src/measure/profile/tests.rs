@@ -188,7 +188,7 @@ fn standard_errors_are_those_of_draws() {
 fn what_a_base_shares_cancels() {
     let rows: Rows<'_> = &[("start", "A", [20.0, 15.0, 0.0]), ("end", "B", [25.0, 55.0, 2.0]), ("point", "P", [18.0, 40.0, 1.0])];
     let mut scene = scene(&[[0.0; 3]], exact(), rows).turned(2f64.to_radians());
-    scene.place_base(&Covariance::of_axes(5.0, 8.0));
+    scene.place_base(&Covariance::from_sigmas(5.0, 8.0));
     let (composed, stations) = measure(&scene.group("profile", "Dam"), OFFSET_LIMIT_M).unwrap();
     for estimate in [composed.values[0].estimate, stations[0].chainage_m, stations[0].offset_m] {
         assert!(estimate.sigma < 1e-4, "{estimate:?}");

@@ -60,7 +60,7 @@ impl Reading {
     /// # Errors
     /// When one of them cannot be: not a number, a distance of nothing, an inclination beyond the
     /// vertical.
-    pub fn of(group: &Group<'_>, row: &RoleShot) -> Result<Reading, Refusal> {
+    pub fn from_row(group: &Group<'_>, row: &RoleShot) -> Result<Reading, Refusal> {
         let refuse = |what: &str| Err(format!("{} of {}: row {} has {what}", group.measure, group.name, row.label));
         let distance = match (row.slope_m, row.inclination_rad) {
             (Some(slope_m), Some(_)) => Some(Distance::Slope(slope_m)),
@@ -124,7 +124,8 @@ impl Reading {
 
     /// Horizontal distance by the row's own distance, with its standard error.
     pub fn run(&self) -> Option<Estimate> {
-        let arms = Arms::of(std::slice::from_ref(self), |readings| readings[0].own().map(|(horizontal_m, _)| [horizontal_m]))?;
+        let arms =
+            Arms::propagate(std::slice::from_ref(self), |readings| readings[0].own().map(|(horizontal_m, _)| [horizontal_m]))?;
         Some(arms.estimate(0))
     }
 
@@ -156,7 +157,7 @@ pub struct Arms<const N: usize> {
 
 impl<const N: usize> Arms<N> {
     /// Propagates the errors of rows of one base through a computation; none where it gives nothing.
-    pub fn of(readings: &[Reading], compute: impl Fn(&[Reading]) -> Option<[f64; N]>) -> Option<Arms<N>> {
+    pub fn propagate(readings: &[Reading], compute: impl Fn(&[Reading]) -> Option<[f64; N]>) -> Option<Arms<N>> {
         let values = compute(readings)?;
         let mut arms = Vec::with_capacity(3 * readings.len() + 4);
         let (mut shared, mut by_azimuth) = (BTreeMap::<ErrorId, [f64; N]>::new(), [0.0; N]);
@@ -201,9 +202,9 @@ impl<const N: usize> Arms<N> {
     pub fn point(&self, n: usize, base: &Origin) -> ([f64; 3], Covariance) {
         let at = |of: &[f64; N]| std::array::from_fn(|axis| of[n + axis]);
         let mut covariance =
-            base.errors.covariance() + Covariance::of_arms(base.errors.azimuth_with_position(), at(&self.by_azimuth));
+            base.errors.covariance() + Covariance::from_arms(base.errors.azimuth_with_position(), at(&self.by_azimuth));
         for arm in &self.arms {
-            covariance += Covariance::of_arm(at(arm));
+            covariance += Covariance::from_arm(at(arm));
         }
         (at(&self.values), covariance)
     }
@@ -219,7 +220,7 @@ pub fn half_circle_rad(angle_rad: f64) -> f64 {
 /// # Errors
 /// When there are two.
 pub fn at_most_one<'g>(group: &'g Group<'_>, role: &'g str) -> Result<Option<&'g RoleShot>, Refusal> {
-    if group.of_role(role).next().is_none() { Ok(None) } else { group.only(role).map(Some) }
+    if group.with_role(role).next().is_none() { Ok(None) } else { group.only(role).map(Some) }
 }
 
 /// A warning for each row whose role the measurement has no use for.

@@ -22,7 +22,7 @@ pub fn base_number(number: usize, covariance: Covariance) -> Origin {
         label: "B1".to_owned(),
         frame: LocalFrame::at(&place, &Ellipsoid::WGS84),
         ellipsoid: Ellipsoid::WGS84,
-        errors: BaseErrors::of_covariance(number, &covariance, 0.0),
+        errors: BaseErrors::from_covariance(number, &covariance, 0.0),
         earth_radius_m: Ellipsoid::WGS84.mean_radius_m(place.lat_rad),
     }
 }

@@ -13,7 +13,7 @@
 //! wire that swings in the wind leaves the plane, so the distance from the plane is no condition: wire shots count by their heights.
 
 use super::curve::{Curve, Kind};
-use crate::geodesy::register::Joint;
+use crate::geodesy::register::CorrelatedPoints;
 use crate::numeric::cholesky::{Lower, semi_root};
 
 /// Step of differences in metres.
@@ -36,7 +36,7 @@ pub struct Fit {
     /// The span that the parameter refers to.
     pub nominal_span_m: f64,
     /// The supports and the points beside the wire, adjusted, in the order given, and behind them the parameter as the east of one more.
-    pub adjusted: Joint,
+    pub adjusted: CorrelatedPoints,
     /// How much higher each measured wire shot is than the curve.
     pub misfits_m: Vec<f64>,
     /// The standard errors of these misfits before the adjustment, in metres.
@@ -52,7 +52,7 @@ impl Fit {
 }
 
 /// Fits a curve to points: two supports, `wires` wire shots, then any others. None where it does not settle.
-pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
+pub fn fit(kind: Kind, measured: &CorrelatedPoints, wires: usize) -> Option<Fit> {
     let observed = measured.points();
     let nominal = Curve::new(kind, observed[0], observed[1], 0.0, 1.0);
     let nominal_span_m = nominal.span_m;
@@ -78,7 +78,7 @@ pub fn fit(kind: Kind, measured: &Joint, wires: usize) -> Option<Fit> {
                 causes.condition(measured, 2 + i, &by_points, by_parameter, gap(observed, p, i))
             })
             .collect();
-        let step = Step::of(&conditions, causes.size)?;
+        let step = Step::solve(&conditions, causes.size)?;
         let parameter_m = step.solution[0];
         p += parameter_m;
         if !p.is_finite() {
@@ -144,13 +144,13 @@ impl Condition {
 }
 
 impl Causes {
-    fn of(measured: &Joint) -> Causes {
+    fn of(measured: &CorrelatedPoints) -> Causes {
         let root = |support: usize| semi_root(measured.own(support).as_flattened(), 3);
         Causes { roots: [root(0), root(1)], size: 6 + measured.entries() }
     }
 
     /// How a point answers to the causes, by number; its own errors but for those of the supports are left out.
-    fn arms(&self, measured: &Joint, point: usize) -> Vec<(usize, [f64; 3])> {
+    fn arms(&self, measured: &CorrelatedPoints, point: usize) -> Vec<(usize, [f64; 3])> {
         let mut arms: Vec<(usize, [f64; 3])> = Vec::new();
         if let Some(root) = self.roots.get(point) {
             arms.extend((0..3).map(|k| (3 * point + k, std::array::from_fn(|r| root[3 * r + k]))));
@@ -161,7 +161,7 @@ impl Causes {
 
     fn condition(
         &self,
-        measured: &Joint,
+        measured: &CorrelatedPoints,
         wire: usize,
         by_points: &[[f64; 3]; 3],
         by_parameter: f64,
@@ -180,10 +180,10 @@ impl Causes {
     }
 
     /// The supports and the points behind the wire shots, less what was found of their errors, and the parameter.
-    fn adjusted(&self, measured: &Joint, wires: usize, step: &Step, parameter_m: f64) -> Joint {
+    fn adjusted(&self, measured: &CorrelatedPoints, wires: usize, step: &Step, parameter_m: f64) -> CorrelatedPoints {
         let others = (2 + wires..measured.points().len()).collect::<Vec<_>>();
         let kept: Vec<usize> = [0, 1].into_iter().chain(others).collect();
-        let mut joint = Joint::without_points(*measured.frame(), 1 + self.size);
+        let mut correlated = CorrelatedPoints::without_points(*measured.frame(), 1 + self.size);
         for point in kept {
             let arms = self.arms(measured, point);
             let mut place = measured.points()[point];
@@ -191,10 +191,10 @@ impl Causes {
                 place = std::array::from_fn(|k| place[k] - arm[k] * step.solution[1 + number]);
             }
             let own = if point < 2 { [[0.0; 3]; 3] } else { *measured.own(point) };
-            joint = joint.with(place, own, arms.into_iter().map(|(number, arm)| (1 + number, arm)).collect());
+            correlated = correlated.with(place, own, arms.into_iter().map(|(number, arm)| (1 + number, arm)).collect());
         }
         // A parameter that is found too great is off by as much: its error has the other sign.
-        joint.with([parameter_m, 0.0, 0.0], [[0.0; 3]; 3], vec![(0, [-1.0, 0.0, 0.0])]).carried(&step.root)
+        correlated.with([parameter_m, 0.0, 0.0], [[0.0; 3]; 3], vec![(0, [-1.0, 0.0, 0.0])]).carried(&step.root)
     }
 }
 
@@ -205,7 +205,7 @@ struct Step {
 }
 
 impl Step {
-    fn of(conditions: &[Condition], causes: usize) -> Option<Step> {
+    fn solve(conditions: &[Condition], causes: usize) -> Option<Step> {
         let size = 1 + causes;
         let (mut normal, mut right) = (vec![0.0; size * size], vec![0.0; size]);
         (1..size).for_each(|k| normal[k * size + k] = 1.0);

@@ -87,7 +87,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
 /// # Errors
 /// As [`compute`].
 pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal> {
-    let span = Span::of(group)?;
+    let span = Span::from_group(group)?;
     let mut warnings = span.measured_warnings();
     let (fit, method) = span.fitted()?;
     let curve = fit.curve(fit.adjusted.points());
@@ -142,17 +142,17 @@ struct Span<'g> {
     group: &'g Group<'g>,
     wires: Vec<&'g RoleShot>,
     objects: Vec<&'g RoleShot>,
-    joint: crate::geodesy::register::Joint,
+    correlated: crate::geodesy::register::CorrelatedPoints,
 }
 
 impl<'g> Span<'g> {
-    fn of(group: &'g Group<'g>) -> Result<Span<'g>, Refusal> {
+    fn from_group(group: &'g Group<'g>) -> Result<Span<'g>, Refusal> {
         rows::known_roles(group, &["support_a", "support_b", "wire", "ground", "object"])?;
         let supports = [group.only("support_a")?, group.only("support_b")?];
-        let wires: Vec<&RoleShot> = group.of_role("wire").collect();
+        let wires: Vec<&RoleShot> = group.with_role("wire").collect();
         let objects: Vec<&RoleShot> = group.sightings.iter().filter(|row| row.role == "ground" || row.role == "object").collect();
         let ordered: Vec<&RoleShot> = supports.iter().chain(&wires).chain(&objects).copied().collect();
-        let span = Span { group, joint: rows::joint(group, &ordered)?, wires, objects };
+        let span = Span { group, correlated: rows::correlated(group, &ordered)?, wires, objects };
         if span.wires.is_empty() {
             return Err(span.refusal("no row has the role wire; shoot the wire itself, best near mid-span"));
         }
@@ -165,7 +165,7 @@ impl<'g> Span<'g> {
         }
         let mut greatest: f64 = 0.0;
         for (i, row) in span.wires.iter().enumerate() {
-            let near = span.joint.subset(&[0, 1, 2 + i]);
+            let near = span.correlated.subset(&[0, 1, 2 + i]);
             let along = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).0);
             let beyond = (-along.value).max(along.value - chord.span_m);
             if beyond > (OUTLYING * along.sigma).max(LEAST_WARNED_M) {
@@ -191,14 +191,14 @@ impl<'g> Span<'g> {
 
     /// The straight line between the supports as measured.
     fn chord(&self) -> Curve {
-        Curve::new(Kind::Parabola, self.joint.points()[0], self.joint.points()[1], 0.0, 1.0)
+        Curve::new(Kind::Parabola, self.correlated.points()[0], self.correlated.points()[1], 0.0, 1.0)
     }
 
     /// What the rows show before any curve: the wire out of its plane, shots long apart in time.
     fn measured_warnings(&self) -> Vec<String> {
         let mut warnings = Vec::new();
         for (i, row) in self.wires.iter().enumerate() {
-            let near = self.joint.subset(&[0, 1, 2 + i]);
+            let near = self.correlated.subset(&[0, 1, 2 + i]);
             let across = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).1);
             if across.value.abs() > (OUTLYING * across.sigma).max(LEAST_WARNED_M) {
                 warnings.push(format!(
@@ -226,7 +226,7 @@ impl<'g> Span<'g> {
     /// The curve that the shots can tell, and why that one.
     fn fitted(&self) -> Result<(Fit, String), Refusal> {
         let fitted = |kind| {
-            fit::fit(kind, &self.joint, self.wires.len()).ok_or_else(|| {
+            fit::fit(kind, &self.correlated, self.wires.len()).ok_or_else(|| {
                 self.refusal("no curve through the supports fits the wire shots; check which rows are supports and which wire")
             })
         };

@@ -147,7 +147,7 @@ fn standard_errors_are_those_of_draws() {
 fn what_a_base_shares_cancels() {
     let alone = compose(&scene(&[[0.0; 3]], sigmas()).turned(0.0).group("span", "Mill line")).unwrap();
     let mut shared = scene(&[[0.0; 3]], sigmas()).turned(3f64.to_radians());
-    shared.place_base(&crate::geodesy::covariance::Covariance::of_axes(5.0, 8.0));
+    shared.place_base(&crate::geodesy::covariance::Covariance::from_sigmas(5.0, 8.0));
     let composed = compose(&shared.group("span", "Mill line")).unwrap();
     for name in ["span_m", "sag_m", "lowest_height_difference_m", "least_vertical_distance_m", "least_straight_distance_m"] {
         let (got, want) = (value(&composed, name), value(&alone, name));

@@ -4,7 +4,7 @@ use geographiclib_rs::{Geodesic, InverseGeodesic, PolygonArea, Winding};
 
 use super::ring::twice_area;
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
-use crate::geodesy::register::{Joint, Located, Origin};
+use crate::geodesy::register::{CorrelatedPoints, Located, Origin};
 
 /// The measures of a string, in metres and square metres.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -35,9 +35,9 @@ pub fn measures(
     closed: bool,
 ) -> Option<Measures> {
     let ellipsoid = first.ellipsoid;
-    let joint = Joint::of(vertices, &ellipsoid, first.errors.register())?;
+    let correlated = CorrelatedPoints::from_located(vertices, &ellipsoid, first.errors.register())?;
     let places: Vec<Geodetic> = vertices.iter().map(|vertex| Geodetic::from_earth_centred(vertex.at, &ellipsoid)).collect();
-    let flat = joint.points();
+    let flat = correlated.points();
     let pairs = edges(vertices.len(), closed);
     let (length_ellipsoid_m, area_ellipsoid_m2) = on_ellipsoid(&places, &ellipsoid, closed);
     let in_grid =
@@ -47,10 +47,10 @@ pub fn measures(
         length_ellipsoid_m,
         length_grid_m: grid.map(in_grid),
         length_space_m: has_heights.then(|| pairs.iter().map(|(i, j)| space(flat[*i], flat[*j])).sum()),
-        sigma_length_m: joint.sigma_of(&length_gradient(&plane, &pairs)),
+        sigma_length_m: correlated.sigma_of(&length_gradient(&plane, &pairs)),
         area_ellipsoid_m2,
         area_grid_m2: grid.filter(|_| closed).map(|grid| 0.5 * twice_area(grid).abs()),
-        sigma_area_m2: closed.then(|| joint.sigma_of(&area_gradient(&plane))),
+        sigma_area_m2: closed.then(|| correlated.sigma_of(&area_gradient(&plane))),
     })
 }
 

@@ -24,7 +24,7 @@ use std::f64::consts::{PI, TAU};
 
 use surface::Triangle;
 
-use crate::geodesy::register::{Estimate, Joint};
+use crate::geodesy::register::{CorrelatedPoints, Estimate};
 use crate::measure::{Composed, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 use crate::numeric::monte_carlo::{Normal, deviation};
 
@@ -61,9 +61,9 @@ type Quantities = [f64; 4];
 /// # Errors
 /// A sentence, where rows are missing, or the ring is none.
 pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
-    let heap = Heap::of(group)?;
-    let joint = &heap.joint;
-    let values = heap.model.quantities(joint.points());
+    let heap = Heap::from_group(group)?;
+    let correlated = &heap.correlated;
+    let values = heap.model.quantities(correlated.points());
     if values[0] <= 0.0 {
         return Err(heap.refusal(if heap.pit {
             "the floor lies above the rim; a heap has the roles toe and crest"
@@ -71,16 +71,16 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
             "the surface lies below the base; a pit has the roles rim and floor"
         }));
     }
-    let roots = joint.roots();
-    if !joint.drawn(&roots, &mut Normal::seeded(SEED)).as_flattened().iter().all(|x| x.is_finite()) {
+    let roots = correlated.roots();
+    if !correlated.drawn(&roots, &mut Normal::seeded(SEED)).as_flattened().iter().all(|x| x.is_finite()) {
         return Err(heap.refusal("the standard errors of its shots cannot be used; check those of the bases and the instrument"));
     }
     let mut normal = Normal::seeded(SEED);
     let mut spoilt = 0;
     let drawn: Vec<Quantities> = (0..DRAWS)
         .map(|_| {
-            let moved = joint.drawn(&roots, &mut normal);
-            let model = Model::of(&moved, heap.model.ring, heap.model.sign);
+            let moved = correlated.drawn(&roots, &mut normal);
+            let model = Model::build(&moved, heap.model.ring, heap.model.sign);
             spoilt += usize::from(model.is_none());
             model.as_ref().unwrap_or(&heap.model).quantities(&moved)
         })
@@ -91,8 +91,8 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         (0..4).map(|k| NamedValue { name: names[k], estimate: Estimate { value: values[k], sigma: sigma(k) } }).collect();
     let extreme = heap.model.extreme;
     let role = if heap.pit { "lowest" } else { "top" };
-    let parts = vec![rows::part(role, joint, group.bases, heap.rows[extreme].base, |points| points[extreme])];
-    let ring = joint.points()[..heap.model.ring].iter().map(|p| joint.frame().to_earth_centred(*p)).collect();
+    let parts = vec![rows::part(role, correlated, group.bases, heap.rows[extreme].base, |points| points[extreme])];
+    let ring = correlated.points()[..heap.model.ring].iter().map(|p| correlated.frame().to_earth_centred(*p)).collect();
     let (edge, side) = if heap.pit { ("rim", "below") } else { ("toe", "above") };
     let method = format!(
         "surface triangulated from {} shots inside the {edge} ring of {}, {side} a base triangulated from the ring; standard errors from \
@@ -116,7 +116,7 @@ struct Heap<'g> {
     group: &'g Group<'g>,
     pit: bool,
     rows: Vec<&'g RoleShot>,
-    joint: Joint,
+    correlated: CorrelatedPoints,
     model: Model,
 }
 
@@ -137,7 +137,7 @@ struct Model {
 
 impl Model {
     /// None where the ring crosses itself or holds no shot of the surface.
-    fn of(points: &[[f64; 3]], ring: usize, sign: f64) -> Option<Model> {
+    fn build(points: &[[f64; 3]], ring: usize, sign: f64) -> Option<Model> {
         let inside: Vec<usize> =
             (ring..points.len()).filter(|i| surface::contains(&points[..ring], [points[*i][0], points[*i][1]])).collect();
         if surface::crossing(&points[..ring]).is_some() {
@@ -164,7 +164,7 @@ impl Model {
 }
 
 impl<'g> Heap<'g> {
-    fn of(group: &'g Group<'g>) -> Result<Heap<'g>, Refusal> {
+    fn from_group(group: &'g Group<'g>) -> Result<Heap<'g>, Refusal> {
         let refusal = |what: String| format!("{} of {}: {what}", group.measure, group.name);
         rows::known_roles(group, &["toe", "crest", "top", "face", "rim", "floor"])?;
         let pit = group.sightings.iter().any(|row| row.role == "rim" || row.role == "floor");
@@ -175,7 +175,7 @@ impl<'g> Heap<'g> {
                 row.label, row.role
             )));
         }
-        let mut rows: Vec<&RoleShot> = group.of_role(edge).collect();
+        let mut rows: Vec<&RoleShot> = group.with_role(edge).collect();
         let ring = rows.len();
         if ring < 3 {
             return Err(refusal(format!("{ring} rows have the role {edge}; shoot at least 3 round it, better 8 or more")));
@@ -191,8 +191,8 @@ impl<'g> Heap<'g> {
                 rows.len()
             )));
         }
-        let joint = rows::joint(group, &rows)?;
-        let points = joint.points();
+        let correlated = rows::correlated(group, &rows)?;
+        let points = correlated.points();
         for (i, a) in points.iter().enumerate() {
             if let Some(j) = (i + 1..points.len()).find(|j| (a[0] - points[*j][0]).hypot(a[1] - points[*j][1]) < ONE_PLACE_M) {
                 let at = "stand at one place in plan; leave one out, or shoot the foot of a vertical face in front of its top";
@@ -219,10 +219,10 @@ impl<'g> Heap<'g> {
                 "no shot of the surface lies inside the {edge} ring; check the order and roles of its rows"
             )));
         }
-        let model = Model::of(points, ring, if pit { -1.0 } else { 1.0 }).ok_or_else(|| {
+        let model = Model::build(points, ring, if pit { -1.0 } else { 1.0 }).ok_or_else(|| {
             refusal(format!("the {edge} ring cannot be triangulated; check for shots that nearly touch another side of it"))
         })?;
-        Ok(Heap { group, pit, rows, joint, model })
+        Ok(Heap { group, pit, rows, correlated, model })
     }
 
     fn refusal(&self, what: &str) -> Refusal {
@@ -230,7 +230,7 @@ impl<'g> Heap<'g> {
     }
 
     fn warnings(&self) -> Vec<String> {
-        let points = self.joint.points();
+        let points = self.correlated.points();
         let (edge, wrong) = if self.pit { ("rim", "above") } else { ("toe", "below") };
         let mut warnings = Vec::new();
         for i in (self.model.ring..points.len()).filter(|i| !self.model.inside.contains(i)) {
@@ -238,7 +238,7 @@ impl<'g> Heap<'g> {
             warnings.push(format!("{} ({}) lies outside the {edge} ring and is not used", row.label, row.role));
         }
         for i in &self.model.inside {
-            let near = surface::under(points, &self.model.base, *i).map(|[a, b, c]| self.joint.subset(&[a, b, c, *i]));
+            let near = surface::under(points, &self.model.base, *i).map(|[a, b, c]| self.correlated.subset(&[a, b, c, *i]));
             let Some(height) = near.map(|near| near.estimate(|p| self.model.sign * surface::height_over_m(p, [0, 1, 2], 3)))
             else {
                 continue;
@@ -257,14 +257,15 @@ impl<'g> Heap<'g> {
 
     /// What the bases cannot see: they stand on one side only.
     fn unseen(&self) -> Option<String> {
-        let points = self.joint.points();
+        let points = self.correlated.points();
         let ring = &points[..self.model.ring];
         let (_, middle) = surface::area_and_middle(ring);
         let mut bases: Vec<usize> = self.rows.iter().map(|row| row.base).collect();
         bases.sort_unstable();
         bases.dedup();
-        let places =
-            bases.iter().map(|b| self.joint.frame().from_earth_centred(self.group.bases[*b].frame.to_earth_centred([0.0; 3])));
+        let places = bases
+            .iter()
+            .map(|b| self.correlated.frame().from_earth_centred(self.group.bases[*b].frame.to_earth_centred([0.0; 3])));
         let places: Vec<[f64; 3]> = places.collect();
         // A base within the ring looks to all sides.
         if places.iter().any(|p| surface::contains(ring, [p[0], p[1]])) {

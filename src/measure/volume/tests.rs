@@ -139,8 +139,8 @@ fn standard_errors_are_those_of_draws() {
         let runs: Vec<Quantities> = (0..RUNS)
             .map(|_| {
                 let group = scene.drawn("volume", "Gravel 3", &mut normal);
-                let heap = Heap::of(&group).unwrap();
-                heap.model.quantities(heap.joint.points())
+                let heap = Heap::from_group(&group).unwrap();
+                heap.model.quantities(heap.correlated.points())
             })
             .collect();
         for (k, value) in composed.values.iter().enumerate() {
@@ -154,7 +154,7 @@ fn standard_errors_are_those_of_draws() {
 #[test]
 fn what_a_base_shares_cancels() {
     let mut scene = scene(&ROUND[..1], exact(), &uneven()).turned(0.5f64.to_radians());
-    scene.place_base(&Covariance::of_axes(5.0, 8.0));
+    scene.place_base(&Covariance::from_sigmas(5.0, 8.0));
     let composed = compose(&scene.group("volume", "Gravel 3")).unwrap();
     let volume = value(&composed, "volume_m3");
     // A turn by 0.5°, drawn along the tangent, stretches by its square: 8e-5.

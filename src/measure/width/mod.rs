@@ -92,7 +92,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
             left.label, other.label
         ));
     }
-    let readings = rows.iter().map(|row| Reading::of(group, row)).collect::<Result<Vec<_>, _>>()?;
+    let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
     let turn_rad = turn_between_edges(&readings, &rows, &head)?;
     let shares = shares(&readings, spot, &head, &rows)?;
     let has_height = shares.iter().all(|(i, _)| readings[*i].inclination_rad.is_some());
@@ -111,7 +111,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         let (sin, cos) = (left_rad + 0.5 * turn_rad).sin_cos();
         Some([centre_m * sin, centre_m * cos, rise_m, width_m, sign * turn_rad, distance_m])
     };
-    let arms = Arms::of(&readings, values).ok_or_else(|| format!("{head}: its readings give no width"))?;
+    let arms = Arms::propagate(&readings, values).ok_or_else(|| format!("{head}: its readings give no width"))?;
     let (width, angle, run) = (arms.estimate(3), arms.estimate(4), arms.estimate(5));
     if [width, angle, run].iter().any(|of| !(of.value.is_finite() && of.sigma.is_finite())) {
         return Err(format!("{head}: its readings and their standard errors give no finite width"));
@@ -273,7 +273,7 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> R
 
 /// A warning where the distance was clearly not shot halfway between the edges.
 fn off_the_middle(row: &RoleShot, readings: &[Reading]) -> Option<String> {
-    let arms = Arms::of(readings, |readings| {
+    let arms = Arms::propagate(readings, |readings| {
         let (left, right) = (readings[0].azimuth_rad?, readings[1].azimuth_rad?);
         let turn = half_circle_rad(right - left);
         Some([half_circle_rad(readings[2].azimuth_rad? - left) - 0.5 * turn, turn])

@@ -222,8 +222,8 @@ proptest! {
         }
         prop_assert!((stepped.horizontal_m - h).abs() < ROUNDING_M);
         let across = |sigma: f64| [h * a.cos() * sigma, -h * a.sin() * sigma, 0.0];
-        let along = |run: f64, rise: f64| Covariance::of_arm([run * a.sin(), run * a.cos(), rise]);
-        let direction = Covariance::of_arm(across(0.01)) + along(-s * i.sin() * 0.005, s * i.cos() * 0.005);
+        let along = |run: f64, rise: f64| Covariance::from_arm([run * a.sin(), run * a.cos(), rise]);
+        let direction = Covariance::from_arm(across(0.01)) + along(-s * i.sin() * 0.005, s * i.cos() * 0.005);
         let distance = along(i.cos() * 0.1, i.sin() * 0.1) + along(0.03, 0.0);
         for (got, want) in [(stepped.direction, direction), (stepped.distance, distance)] {
             let all = |c: Covariance| [c.ee, c.en, c.eu, c.nn, c.nu, c.uu];

@@ -36,16 +36,16 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let edges = [levelled(left), levelled(right)];
     let settings = plane_sight::PlaneSettings::default();
     let face = known(group, &rows, &settings)?;
-    let met = Met::of(group, &[&edges[0], &edges[1]], &face, &settings)?;
-    let (joint, surface) = (&met.joint, &face.surface);
+    let met = Met::find(group, &[&edges[0], &edges[1]], &face, &settings)?;
+    let (correlated, surface) = (&met.correlated, &face.surface);
     let spots = |points: &[[f64; 3]]| -> [[f64; 3]; 2] {
-        std::array::from_fn(|i| met.aims[i].hit(surface, joint, points).map_or([f64::NAN; 3], |hit| hit.point))
+        std::array::from_fn(|i| met.aims[i].hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point))
     };
     let missed = || format!("{head}: its readings give no width");
-    let seen = met.aims[0].hit(surface, joint, joint.points()).map_err(|_| missed())?;
+    let seen = met.aims[0].hit(surface, correlated, correlated.points()).map_err(|_| missed())?;
     let along = unit(cross([0.0, 0.0, 1.0], seen.normal));
     let eye = |points: &[[f64; 3]]| points[rows.len()];
-    let [width, distance, angle, turn] = joint.estimates(|points| {
+    let [width, distance, angle, turn] = correlated.estimates(|points| {
         let [one, other] = spots(points);
         let across = dot(from_to(one, other), along).abs();
         let to = |spot: [f64; 3]| {
@@ -81,7 +81,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
             let [one, other] = spots(points);
             moved(one, 0.5, from_to(one, other))
         };
-        vec![part_of_points(joint, (left.base, base), "centre", at)]
+        vec![part_of_points(correlated, (left.base, base), "centre", at)]
     } else {
         Vec::new()
     };

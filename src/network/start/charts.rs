@@ -29,7 +29,7 @@ pub(super) fn fit(search: &mut Search) {
         let real = std::mem::take(&mut search.starts);
         let chart = lay_out(search, &real, root);
         search.starts = real;
-        match Turn::of(search, &chart) {
+        match Turn::fit(search, &chart) {
             Some(turn) => turn.apply(search, &chart),
             // Another base of the same chart would lay out the same.
             None => (0..stations).for_each(|s| tried[s] |= chart.directions[s].is_some()),
@@ -78,7 +78,7 @@ struct Turn {
 }
 
 impl Turn {
-    fn of(search: &Search, chart: &Starts) -> Option<Turn> {
+    fn fit(search: &Search, chart: &Starts) -> Option<Turn> {
         let real = &search.starts;
         let frame = |position: EarthCentred| {
             LocalFrame::at(&Geodetic::from_earth_centred(position, &search.network.ellipsoid), &search.network.ellipsoid)
@@ -161,7 +161,8 @@ mod tests {
         }
         let truth: Vec<EarthCentred> = places.iter().map(|[e, n]| frame.to_earth_centred([*e, *n, 0.0])).collect();
         let known = |s: usize| s == 0 || s == truth.len() - 1;
-        let control = |s: usize| known(s).then_some(Control { position: truth[s], covariance: Covariance::of_axes(0.1, 0.1) });
+        let control =
+            |s: usize| known(s).then_some(Control { position: truth[s], covariance: Covariance::from_sigmas(0.1, 0.1) });
         let stations = (0..truth.len())
             .map(|s| Station { label: s.to_string(), start: None, control: control(s), sigma_orientation_rad: 0.0 })
             .collect();

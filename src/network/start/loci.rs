@@ -34,7 +34,7 @@ enum Shape {
 
 /// What the loci of a station come to.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Place {
+pub(crate) enum Meeting {
     /// One place.
     At([f64; 2]),
     /// Two places fit equally.
@@ -44,7 +44,7 @@ pub(crate) enum Place {
 }
 
 /// The place where loci meet.
-pub(crate) fn meet(loci: &[Locus]) -> Place {
+pub(crate) fn meet(loci: &[Locus]) -> Meeting {
     let tried = &loci[..loci.len().min(TRIED)];
     // Fit, place and crossing of each candidate.
     let mut candidates: Vec<(f64, [f64; 2])> = Vec::new();
@@ -62,13 +62,13 @@ pub(crate) fn meet(loci: &[Locus]) -> Place {
         }
     }
     candidates.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let Some((best_fit, best)) = candidates.first().copied() else { return Place::None };
+    let Some((best_fit, best)) = candidates.first().copied() else { return Meeting::None };
     let size = tried.iter().map(|l| l.size_m(best)).fold(0.0, f64::max).max(1.0);
     // Another place, and not the same one found by other loci.
     let rival = candidates.iter().find(|(_, p)| apart(*p, best) > 0.1 * size);
     match rival {
-        Some((fit, _)) if rivals(*fit, best_fit, size) => Place::Two,
-        _ => Place::At(best),
+        Some((fit, _)) if rivals(*fit, best_fit, size) => Meeting::Two,
+        _ => Meeting::At(best),
     }
 }
 
@@ -181,9 +181,9 @@ mod tests {
         (b[0] - a[0]).atan2(b[1] - a[1])
     }
 
-    fn close(place: Place, want: [f64; 2]) {
+    fn close(place: Meeting, want: [f64; 2]) {
         match place {
-            Place::At(got) => assert!(apart(got, want) < 1e-6, "{got:?} {want:?}"),
+            Meeting::At(got) => assert!(apart(got, want) < 1e-6, "{got:?} {want:?}"),
             other => panic!("{other:?}"),
         }
     }
@@ -194,11 +194,11 @@ mod tests {
         let ray = |from: [f64; 2]| Locus::Ray { from, azimuth_rad: azimuth(from, place) };
         let circle = |centre: [f64; 2]| Locus::Circle { centre, radius_m: apart(centre, place) };
         close(meet(&[ray([0.0, 0.0]), ray([100.0, 0.0])]), place);
-        assert_eq!(meet(&[circle([0.0, 0.0]), circle([100.0, 0.0])]), Place::Two);
+        assert_eq!(meet(&[circle([0.0, 0.0]), circle([100.0, 0.0])]), Meeting::Two);
         close(meet(&[circle([0.0, 0.0]), circle([100.0, 0.0]), circle([50.0, -70.0])]), place);
         close(meet(&[circle([0.0, 0.0]), ray([0.0, 0.0])]), place);
-        assert_eq!(meet(&[circle([0.0, 0.0])]), Place::None);
-        assert_eq!(meet(&[ray([0.0, 0.0]), ray([-3.0, -4.0])]), Place::None);
+        assert_eq!(meet(&[circle([0.0, 0.0])]), Meeting::None);
+        assert_eq!(meet(&[ray([0.0, 0.0]), ray([-3.0, -4.0])]), Meeting::None);
     }
 
     proptest! {
@@ -213,7 +213,7 @@ mod tests {
             let angle = |i: usize, j: usize| Locus::Angle { first: known[i], second: known[j], angle_rad: readings[j] - readings[i] };
             let loci = [angle(0, 1), angle(1, 2), angle(2, 0)];
             match meet(&loci) {
-                Place::At(got) => {
+                Meeting::At(got) => {
                     let miss: f64 = loci.iter().map(|l| l.miss_m(got)).sum();
                     prop_assert!(miss < 1e-5, "{miss}");
                     // Unique but for the danger circle, where every place fits.

@@ -16,7 +16,7 @@ mod spheres;
 
 use std::collections::VecDeque;
 
-use self::loci::{Place, meet};
+use self::loci::{Meeting, meet};
 use self::readings::{Near, Space};
 use super::notes::{Note, NoteKind};
 use super::observations::half_circle_rad;
@@ -167,7 +167,7 @@ impl<'a> Search<'a> {
     }
 
     fn by_polar(&mut self, s: usize) -> bool {
-        let near = Near::of(self.network, &self.readings[s], &self.starts, s);
+        let near = Near::gather(self.network, &self.readings[s], &self.starts, s);
         match near.polar() {
             Some((position, height)) => {
                 self.place(s, position, height);
@@ -178,13 +178,13 @@ impl<'a> Search<'a> {
     }
 
     fn by_loci(&mut self, s: usize) {
-        let near = Near::of(self.network, &self.readings[s], &self.starts, s);
+        let near = Near::gather(self.network, &self.readings[s], &self.starts, s);
         match near.in_space() {
             Space::At(position) => return self.place(s, position, true),
             Space::Two => return,
             Space::None => {}
         }
-        let Place::At(plane) = meet(&near.loci()) else { return };
+        let Meeting::At(plane) = meet(&near.loci()) else { return };
         if let Some((position, height)) = near.raise(plane) {
             self.place(s, position, height);
         }
@@ -199,14 +199,14 @@ impl<'a> Search<'a> {
     /// The sentence about a station that has no start.
     fn lacking(&self, s: usize) -> String {
         let label = &self.network.stations[s].label;
-        let near = Near::of(self.network, &self.readings[s], &self.starts, s);
+        let near = Near::gather(self.network, &self.readings[s], &self.starts, s);
         let loci = near.loci();
         if near.in_space() == Space::Two {
             return format!(
                 "Station {label}: two places fit its slope distances equally, one over the other. Read an inclination, or give a rough position."
             );
         }
-        if loci.len() >= 2 && meet(&loci) == Place::Two {
+        if loci.len() >= 2 && meet(&loci) == Meeting::Two {
             return format!(
                 "Station {label}: two places fit its readings equally. Add a distance or an azimuth, or give a rough position."
             );

@@ -60,7 +60,7 @@ pub(super) struct Near<'a> {
 
 impl<'a> Near<'a> {
     /// Gathers the readings of station `s`.
-    pub fn of(network: &'a Network, readings: &[usize], starts: &'a Starts, s: usize) -> Near<'a> {
+    pub fn gather(network: &'a Network, readings: &[usize], starts: &'a Starts, s: usize) -> Near<'a> {
         let mut shared: BTreeMap<usize, Shared> = BTreeMap::new();
         let mut unplaced = std::collections::BTreeSet::new();
         for o in readings.iter().map(|&i| &network.observations[i]) {

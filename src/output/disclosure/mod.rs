@@ -159,7 +159,7 @@ impl Discreet {
     /// Settles the rules of a layer's fields, and takes out of it those that have no place in the output.
     fn prepare(&mut self, layer: &mut Layer) {
         let is_coarse = matches!(layer.key, LayerKey::Coded(index) if self.cells_m.contains_key(&index));
-        let of = |field: &crate::output::columns::Field| rules::of(layer.key, is_coarse, &field.name, field.is_carried);
+        let of = |field: &crate::output::columns::Field| rules::rule_for(layer.key, is_coarse, &field.name, field.is_carried);
         let known: Vec<Rule> = layer.fields.iter().map(of).collect();
         let at = |name: &str| layer.fields.iter().position(|field| field.name == name);
         let kind = at("measure").or(at("origin"));

@@ -55,7 +55,7 @@ pub fn is_written(layer: LayerName) -> bool {
 }
 
 /// The rule of a field; `is_carried`: it is a column of the log that neither the program nor the catalogue knows.
-pub fn of(layer: LayerKey, is_coarse: bool, field: &str, is_carried: bool) -> Rule {
+pub fn rule_for(layer: LayerKey, is_coarse: bool, field: &str, is_carried: bool) -> Rule {
     if is_carried {
         return Rule::Drop;
     }

@@ -18,7 +18,7 @@ impl Edits {
     /// Records with the edits of them; `before` are the records of the layer that were written already.
     pub fn apply(&mut self, layer: &Layer, mut batch: Batch, before: u64) -> Batch {
         let Some(rows) = self.rows.get_mut(&layer.id) else { return batch };
-        let columns = Columns::of(layer);
+        let columns = Columns::find(layer);
         let (mut puts, mut deleted, mut carried): (Vec<Put>, Vec<usize>, Vec<(usize, usize)>) = Default::default();
         for i in 0..batch.len {
             let Some(of_key) = rows.get_mut(&columns.key(&batch, i)) else { continue };
@@ -71,7 +71,7 @@ struct Columns {
 }
 
 impl Columns {
-    fn of(layer: &Layer) -> Columns {
+    fn find(layer: &Layer) -> Columns {
         let at = |name: &str| layer.fields.iter().position(|field| field.name == name);
         Columns { name: NAMES.into_iter().find_map(at), shot: at("shot"), file: at("source_file"), line: at("source_line") }
     }

@@ -137,7 +137,7 @@ impl Edits {
     ///
     /// # Errors
     /// When it cannot be read or has no whole record of what was edited.
-    pub fn of_file(path: &Path) -> Result<Edits, EditsError> {
+    pub fn read(path: &Path) -> Result<Edits, EditsError> {
         let (edits, shared) = read::read(path)?;
         let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         Ok(Edits::new(file, edits, &shared))

@@ -18,7 +18,7 @@ pub struct KeyColumns {
 
 impl KeyColumns {
     /// Of a layer of a file.
-    pub fn of(connection: &Connection, layer: &str) -> rusqlite::Result<KeyColumns> {
+    pub fn read(connection: &Connection, layer: &str) -> rusqlite::Result<KeyColumns> {
         let present: Vec<String> = connection
             .prepare("SELECT name FROM pragma_table_info(?1)")?
             .query_map([layer], |row| row.get(0))?
@@ -45,7 +45,7 @@ impl KeyColumns {
 pub fn columns(connection: &Connection, layer: &str, count: i64, records: &mut Vec<Record>) -> rusqlite::Result<()> {
     let query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = ?1";
     let trigger: String = connection.query_row(query, [trigger_of(layer, "update")], |row| row.get(0))?;
-    let key_columns = KeyColumns::of(connection, layer)?;
+    let key_columns = KeyColumns::read(connection, layer)?;
     let is_own =
         |column: &&String| *column != "fid" && *column != GEOMETRY && !trigger.contains(&format!("OLD.{}", quoted(column)));
     let own: Vec<&String> = key_columns.present.iter().filter(is_own).collect();

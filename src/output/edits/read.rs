@@ -199,7 +199,7 @@ fn shared(connection: &Connection, records: &[Record]) -> rusqlite::Result<Vec<(
     }
     let mut shared = Vec::new();
     for (layer, mut keys) in edited {
-        let columns = KeyColumns::of(connection, layer)?;
+        let columns = KeyColumns::read(connection, layer)?;
         if let Some(query) = columns.query(layer, "", "") {
             let mut statement = connection.prepare(&query)?;
             let mut found = statement.query([])?;

@@ -127,7 +127,7 @@ impl Metadata<'_> {
 
     /// How sure the points of all layers are.
     pub fn sure(&self) -> Sure {
-        Sure::of_all(self.sure)
+        Sure::join(self.sure)
     }
 
     /// What it is, in a paragraph.

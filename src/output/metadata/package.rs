@@ -28,13 +28,13 @@ pub fn document(metadata: &Metadata, resources: &[Resource]) -> String {
         "title": metadata.subject.title,
         "description": metadata.summary(),
         "created": metadata.dated.to_string(),
-        "resources": resources.iter().map(|resource| of_resource(metadata, resource)).collect::<Vec<Value>>(),
+        "resources": resources.iter().map(|resource| describe_resource(metadata, resource)).collect::<Vec<Value>>(),
     });
     // Serialising plain data with text keys does not fail.
     serde_json::to_string_pretty(&package).map(|text| text + "\n").unwrap_or_default()
 }
 
-fn of_resource(metadata: &Metadata, resource: &Resource) -> Value {
+fn describe_resource(metadata: &Metadata, resource: &Resource) -> Value {
     let layer = resource.layer;
     let geometry = resource.geometry.map(|name| {
         json!({
@@ -42,7 +42,7 @@ fn of_resource(metadata: &Metadata, resource: &Resource) -> Value {
             "description": format!("Geometry as well-known text. {}", metadata.reference()),
         })
     });
-    let fields: Vec<Value> = geometry.into_iter().chain(layer.fields.iter().map(of_field)).collect();
+    let fields: Vec<Value> = geometry.into_iter().chain(layer.fields.iter().map(describe_field)).collect();
     json!({
         "profile": "tabular-data-resource",
         "name": layer.id.to_lowercase(),
@@ -56,7 +56,7 @@ fn of_resource(metadata: &Metadata, resource: &Resource) -> Value {
     })
 }
 
-fn of_field(field: &Field) -> Value {
+fn describe_field(field: &Field) -> Value {
     let kind = match field.kind {
         FieldKind::Real => "number",
         FieldKind::Integer => "integer",

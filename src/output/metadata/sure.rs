@@ -53,7 +53,7 @@ impl Sure {
     }
 
     /// Of several layers together.
-    pub fn of_all(layers: &[Sure]) -> Sure {
+    pub fn join(layers: &[Sure]) -> Sure {
         let all = |of: fn(&Sure) -> &Half| Half { values: layers.iter().flat_map(|sure| &of(sure).values).copied().collect() };
         Sure { fields: [None; 2], radius: all(|sure| &sure.radius), height: all(|sure| &sure.height) }
     }
@@ -90,7 +90,7 @@ mod tests {
             sure.radius.see(&Column::Real(values.to_vec()));
             sure
         };
-        let all = Sure::of_all(&[of(&[1.0]), of(&[2.0, 5.0])]);
+        let all = Sure::join(&[of(&[1.0]), of(&[2.0, 5.0])]);
         assert_eq!(all.radius.middle_and_greatest(), Some([2.0, 5.0]));
         assert!(all.sentence().unwrap().contains("2.00 m in the middle of all and 5.00 m at most."));
         assert_eq!(Sure::default().sentence(), None);

@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use super::items::{Base, Feature, Held, Line, MeasuredPoint, Measurement, Part, Profiled, Residual, Shown, Suspect};
+use super::items::{Base, Feature, Held, Line, MeasuredPoint, Measurement, MeasurementPoint, Profiled, Residual, Shown, Suspect};
 use super::read::{Named, integer, owned, real, text};
 use super::sample::{Cells, MOST_KEPT, Share};
 use crate::job::LayerName;
@@ -65,7 +65,7 @@ pub struct Collected {
     /// Values of measurements.
     pub measurements: Share<Measurement>,
     /// Points of measurements.
-    pub parts: Share<Part>,
+    pub parts: Share<MeasurementPoint>,
     /// Shots that measurements are made of, where they are features.
     pub measured: Share<MeasuredPoint>,
     /// Shots of profiles.
@@ -171,7 +171,7 @@ impl Collected {
 
     fn features(&mut self, layer: usize, named: &Named, batch: &Batch) {
         let column = |name| named.column(name);
-        let columns = FeatureColumns::of(named);
+        let columns = FeatureColumns::find(named);
         let [radius, height95, code, code_title] = ["radius95_m", "height95_m", "code", "code_title"].map(column);
         let day = column("time_local").or(column("day"));
         for i in 0..batch.len {
@@ -332,7 +332,7 @@ impl Collected {
         let [measure, name, role] = ["measure", "name", "role"].map(|name| named.column(name));
         for i in 0..batch.len {
             let Some(at) = batch.positions(i).first() else { continue };
-            self.parts.offer_of(text(name, i).unwrap_or_default(), || Part {
+            self.parts.offer_of(text(name, i).unwrap_or_default(), || MeasurementPoint {
                 measure: owned(measure, i),
                 name: owned(name, i),
                 role: owned(role, i),
@@ -419,7 +419,7 @@ struct FeatureColumns<'b> {
 }
 
 impl<'b> FeatureColumns<'b> {
-    fn of(named: &Named<'b>) -> FeatureColumns<'b> {
+    fn find(named: &Named<'b>) -> FeatureColumns<'b> {
         let column = |name| named.column(name);
         FeatureColumns {
             texts: ["feature", "code", "code_title", "base", "time_local", "height_kind", "flags", "source_file", "role", "shot"]

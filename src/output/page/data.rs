@@ -91,7 +91,7 @@ fn group(group: &Group) -> Value {
 
 fn looks() -> Value {
     let of = |id: &str| {
-        Look::of_standard(id).map(|look| {
+        Look::standard(id).map(|look| {
             json!({"colour": look.colour.to_string(), "mark": look.mark.word(), "size": look.size_px, "width": look.line_width_px, "fill": look.fill_opacity})
         })
     };
@@ -106,7 +106,7 @@ struct Words<'w> {
 }
 
 impl<'w> Words<'w> {
-    fn of(&mut self, word: &'w str) -> usize {
+    fn number(&mut self, word: &'w str) -> usize {
         *self.index.entry(word).or_insert_with(|| {
             self.list.push(word);
             self.list.len() - 1
@@ -118,11 +118,11 @@ fn features(collected: &Collected, groups: &Groups, plane: &Plane, norths: &Nort
     let kept = &collected.features.kept;
     let mut words = Words::default();
     let index = |of: &mut dyn FnMut(usize) -> usize| (0..kept.len()).map(|i| Value::from(of(i))).collect::<Vec<_>>();
-    let codes = index(&mut |i| words.of(if kept[i].code_title.is_empty() { &kept[i].code } else { &kept[i].code_title }));
-    let bases = index(&mut |i| words.of(&kept[i].base));
-    let flags = index(&mut |i| words.of(&kept[i].flags));
-    let files = index(&mut |i| words.of(&kept[i].file));
-    let kinds = index(&mut |i| words.of(&kept[i].height_kind));
+    let codes = index(&mut |i| words.number(if kept[i].code_title.is_empty() { &kept[i].code } else { &kept[i].code_title }));
+    let bases = index(&mut |i| words.number(&kept[i].base));
+    let flags = index(&mut |i| words.number(&kept[i].flags));
+    let files = index(&mut |i| words.number(&kept[i].file));
+    let kinds = index(&mut |i| words.number(&kept[i].height_kind));
     let reals = |decimals: i32, of: &dyn Fn(usize) -> f64| {
         let values: Vec<Value> = (0..kept.len()).map(|i| rounded(of(i), decimals)).collect();
         // A column of nulls says nothing.

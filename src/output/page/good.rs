@@ -36,7 +36,7 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
     html.push_str(&spread(collected, length).unwrap_or_default());
     html.push_str(&bases(collected).map(|table| table.html()).unwrap_or_default());
     html.push_str(&network(collected, account).unwrap_or_default());
-    html.push_str(&repeats(collected, length).map(|table| table.html()).unwrap_or_default());
+    html.push_str(&repeats_table(collected, length).map(|table| table.html()).unwrap_or_default());
     (!html.is_empty()).then_some(Part { id: "good", title: "How good it is", html })
 }
 
@@ -59,9 +59,9 @@ fn sources_told(account: &Account) -> Option<String> {
         .number("height", "%");
     let share = |of: &SharesOfSources, source: Source| match of.points {
         0 => String::new(),
-        _ => fixed(100.0 * of.of(source), 1),
+        _ => fixed(100.0 * of.share(source), 1),
     };
-    for source in Source::ALL.into_iter().filter(|source| horizontal.of(*source) + vertical.of(*source) > 0.0) {
+    for source in Source::ALL.into_iter().filter(|source| horizontal.share(*source) + vertical.share(*source) > 0.0) {
         table.row(vec![source.words().into(), share(horizontal, source).into(), share(vertical, source).into()]);
     }
     Some(format!(
@@ -73,7 +73,7 @@ fn sources_told(account: &Account) -> Option<String> {
 
 /// Sources of the horizontal uncertainty, in the order of a feature's shares, with their looks.
 fn sources() -> [(&'static str, Look, Mark); 3] {
-    let look = |index: usize| Look::of_other(index);
+    let look = |index: usize| Look::other(index);
     [("base", look(1), Mark::Circle), ("direction", look(0), Mark::Triangle), ("distance", look(3), Mark::Square)]
 }
 
@@ -140,7 +140,7 @@ fn heights(collected: &Collected, length: Shown) -> Option<String> {
         [0.0, 1.05 * most],
         [&format!("horizontal distance from the base, {}", length.sign), &format!("height ± {} (95 %)", length.sign)],
     );
-    let look = Look::of_other(1);
+    let look = Look::other(1);
     let every = features.len().div_ceil(MOST_PLOTTED);
     let points: Vec<[f64; 2]> = features
         .iter()
@@ -216,7 +216,7 @@ fn spread(collected: &Collected, length: Shown) -> Option<String> {
         [0.0, highest as f64],
         [&format!("within (95 %), {}", length.sign), "features"],
     );
-    let colour = Look::of_standard("ellipses").map(|look| look.colour.to_string()).unwrap_or_else(|| INK.to_owned());
+    let colour = Look::standard("ellipses").map(|look| look.colour.to_string()).unwrap_or_else(|| INK.to_owned());
     for (class, count) in counts.iter().enumerate() {
         let ([left, top], [right, bottom]) =
             (plot.at(class as f64 * step, *count as f64), plot.at((class + 1) as f64 * step, 0.0));
@@ -382,7 +382,7 @@ fn traverses(network: &NetworkSummary, units: &Units) -> Option<Table> {
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn repeats(collected: &Collected, length: Shown) -> Option<Table> {
+fn repeats_table(collected: &Collected, length: Shown) -> Option<Table> {
     let repeated = |feature: &&Feature| feature.used > 1 || feature.aside > 0;
     let mut list: Vec<&Feature> = collected.features.kept.iter().filter(repeated).collect();
     let scatter = |feature: &Feature| if feature.spread_m.is_finite() { feature.spread_m } else { -1.0 };

@@ -59,7 +59,7 @@ impl Groups {
         for ((layer, code), count) in &by_key {
             let place = codes.iter().position(|(known, _)| known == code);
             let look = match place {
-                Some(place) if is_own(*layer) && !alone => Look::of_other(others + place),
+                Some(place) if is_own(*layer) && !alone => Look::other(others + place),
                 _ => collected.layers[*layer].look,
             };
             if is_own(*layer) && !code.is_empty() && place.is_none() {

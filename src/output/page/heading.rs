@@ -35,7 +35,7 @@ fn words_of(day: &str) -> String {
 
 /// What was mapped, with what accuracy, in which system.
 pub fn sentences(collected: &Collected, account: &Account) -> Vec<String> {
-    let mut list = vec![mapped(collected)];
+    let mut list = vec![mapped_sentence(collected)];
     list.extend(accuracy(collected));
     list.push(format!("Coordinates: {}. Third coordinate of the layers: {}.", clean(&account.crs), clean(&account.third)));
     let units = &collected.units;
@@ -46,7 +46,7 @@ pub fn sentences(collected: &Collected, account: &Account) -> Vec<String> {
     list
 }
 
-fn mapped(collected: &Collected) -> String {
+fn mapped_sentence(collected: &Collected) -> String {
     let mut text = counted(collected.features.seen, "feature", "features");
     let mut codes: Vec<(&String, &u64)> = collected.codes.iter().collect();
     codes.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));

@@ -121,7 +121,7 @@ pub struct Measurement {
 }
 
 /// A point that a measurement gives.
-pub struct Part {
+pub struct MeasurementPoint {
     pub measure: String,
     pub name: String,
     pub role: String,

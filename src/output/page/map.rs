@@ -222,7 +222,7 @@ fn cells(svg: &mut Svg, view: &View, collected: &Collected) {
 
 fn outlines(svg: &mut Svg, view: &View, collected: &Collected) {
     let px = |corners: &[[f64; 3]]| corners.iter().map(|[x, y, _]| view.at([*x, *y])).collect::<Vec<_>>();
-    if let Some(look) = Look::of_standard("areas") {
+    if let Some(look) = Look::standard("areas") {
         let colour = look.colour.to_string();
         collected
             .areas
@@ -230,7 +230,7 @@ fn outlines(svg: &mut Svg, view: &View, collected: &Collected) {
             .iter()
             .for_each(|area| svg.polygon(&px(&area.corners), (&colour, look.fill_opacity), stroke(&colour, 1.5)));
     }
-    if let Some(look) = Look::of_standard("lines") {
+    if let Some(look) = Look::standard("lines") {
         let colour = look.colour.to_string();
         collected.lines.kept.iter().for_each(|line| svg.polyline(&px(&line.corners), stroke(&colour, look.line_width_px)));
     }
@@ -238,14 +238,14 @@ fn outlines(svg: &mut Svg, view: &View, collected: &Collected) {
 
 fn sights_and_ellipses(svg: &mut Svg, view: &View, collected: &Collected, norths: &Norths, factor: Option<f64>) {
     let place_of = |name: &str| collected.bases.kept.iter().find(|base| base.name == name).map(|base| base.at);
-    if let Some(look) = Look::of_standard("sight_lines").filter(|_| collected.sights) {
+    if let Some(look) = Look::standard("sight_lines").filter(|_| collected.sights) {
         let colour = look.colour.to_string();
         let sights = collected.features.kept.iter().filter_map(|f| place_of(&f.base).map(|base| [view.at(base), view.at(f.at)]));
         svg.begin_look(("none", 1.0), stroke(&colour, 0.6));
         svg.lines(sights);
         svg.end_group();
     }
-    if let (Some(look), Some(factor)) = (Look::of_standard("ellipses"), factor) {
+    if let (Some(look), Some(factor)) = (Look::standard("ellipses"), factor) {
         let colour = look.colour.to_string();
         svg.begin_look((&colour, look.fill_opacity), stroke(&colour, 1.0));
         for feature in collected.features.kept.iter().filter(|feature| feature.ellipse[0].is_finite()) {
@@ -276,7 +276,7 @@ fn points(svg: &mut Svg, view: &View, collected: &Collected, groups: &Groups, ma
 }
 
 fn bases(svg: &mut Svg, view: &View, collected: &Collected) {
-    let Some(look) = Look::of_standard("bases") else { return };
+    let Some(look) = Look::standard("bases") else { return };
     let colour = look.colour.to_string();
     for base in &collected.bases.kept {
         svg.mark(None, view.at(base.at), look.mark, look.size_px, &colour, stroke("#ffffff", 1.5));

@@ -63,7 +63,7 @@ fn legend(collected: &Collected, groups: &Groups, factor: Option<f64>, backgroun
         })
         .collect();
     let mut add = |layer: &str, id: &str, title: String, key: fn(&Look) -> String| {
-        if let Some(look) = Look::of_standard(id) {
+        if let Some(look) = Look::standard(id) {
             entries.push(Entry { layer: layer.to_owned(), key: key(&look), title });
         }
     };

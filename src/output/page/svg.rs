@@ -141,16 +141,18 @@ impl Svg {
 
     /// Begins a group of texts that share a face.
     pub fn begin_face(&mut self, face: Face) {
-        let _ = write!(self.body, "<g{}>", of_face(face));
+        let _ = write!(self.body, "<g{}>", face_attributes(face));
     }
 
     /// Text in the face of the group around.
     pub fn plain_text(&mut self, [x, y]: [f64; 2], anchor: Anchor, text: &str) {
-        let _ = write!(self.body, "<text x=\"{}\" y=\"{}\"{}>{}</text>", short(x), short(y), of_anchor(anchor), escaped(text));
+        let _ =
+            write!(self.body, "<text x=\"{}\" y=\"{}\"{}>{}</text>", short(x), short(y), anchor_attribute(anchor), escaped(text));
     }
 
     fn begin_text(&mut self, [x, y]: [f64; 2], anchor: Anchor, face: Face) {
-        let _ = write!(self.body, "<text x=\"{}\" y=\"{}\"{}{}", short(x), short(y), of_anchor(anchor), of_face(face));
+        let _ =
+            write!(self.body, "<text x=\"{}\" y=\"{}\"{}{}", short(x), short(y), anchor_attribute(anchor), face_attributes(face));
     }
 
     /// A mark of a point; `id` makes it a place to go to.
@@ -277,7 +279,7 @@ pub fn mark_path([x, y]: [f64; 2], mark: Mark, size: f64) -> String {
     }
 }
 
-fn of_anchor(anchor: Anchor) -> &'static str {
+fn anchor_attribute(anchor: Anchor) -> &'static str {
     match anchor {
         Anchor::Start => "",
         Anchor::Middle => " text-anchor=\"middle\"",
@@ -285,7 +287,7 @@ fn of_anchor(anchor: Anchor) -> &'static str {
     }
 }
 
-fn of_face(face: Face) -> String {
+fn face_attributes(face: Face) -> String {
     let halo =
         if face.halo { " paint-order=\"stroke\" stroke=\"#ffffff\" stroke-width=\"3\" stroke-linejoin=\"round\"" } else { "" };
     let bold = if face.bold { " font-weight=\"bold\"" } else { "" };

@@ -25,7 +25,7 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
         ));
     }
     for (reason, count) in reasons {
-        html.push_str(&of_reason(collected, reason, count).html());
+        html.push_str(&table_of_reason(collected, reason, count).html());
     }
     html.push_str(&flagged(collected, account));
     (!html.is_empty()).then_some(Part { id: "todo", title: "What to do", html })
@@ -39,7 +39,7 @@ pub fn sentence(text: &str) -> String {
     format!("{first}{}{end}", signs.as_str())
 }
 
-fn of_reason(collected: &Collected, reason: Reason, count: u64) -> Table {
+fn table_of_reason(collected: &Collected, reason: Reason, count: u64) -> Table {
     let title = format!("{} ({})", sentence(&reason.code().replace('_', " ")).trim_end_matches('.'), grouped(count));
     let mut table =
         Table::new(&format!("held-{}", reason.code()), &title).text("row").text("column").text("value").text("what is wrong");

@@ -41,14 +41,14 @@ fn measured(collected: &Collected) -> Vec<Table> {
         let (whole, pieces): (Vec<&Measurement>, Vec<&Measurement>) =
             values.into_iter().partition(|value| value.target.is_empty());
         let title = kind_title(measure);
-        tables.extend(of_kind(collected, &format!("values-{measure}"), &title, &whole, true));
-        tables.extend(of_kind(collected, &format!("pieces-{measure}"), &format!("{title}: their pieces"), &pieces, false));
+        tables.extend(table_of_kind(collected, &format!("values-{measure}"), &title, &whole, true));
+        tables.extend(table_of_kind(collected, &format!("pieces-{measure}"), &format!("{title}: their pieces"), &pieces, false));
     }
     tables
 }
 
 /// One row a thing; `whole` of measurements, else of their pieces.
-fn of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measurement], whole: bool) -> Option<Table> {
+fn table_of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measurement], whole: bool) -> Option<Table> {
     let mut quantities: Vec<&str> = Vec::new();
     let mut things: Vec<(&str, &str)> = Vec::new();
     let mut by_thing: BTreeMap<(&str, &str, &str), &Measurement> = BTreeMap::new();

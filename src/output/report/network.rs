@@ -58,7 +58,7 @@ impl<T> Default for Ranked<T> {
 
 impl<T> Ranked<T> {
     /// The first of records that are in order.
-    pub fn of(mut records: Vec<T>) -> Ranked<T> {
+    pub fn keep_first(mut records: Vec<T>) -> Ranked<T> {
         let count = records.len() as u64;
         records.truncate(RECORDS);
         Ranked { count, records }
@@ -385,7 +385,7 @@ mod tests {
 
     #[test]
     fn many_records_are_counted() {
-        let traverses = Ranked::of((0..2016).map(|k| traverse(100.0 + f64::from(k))).collect());
+        let traverses = Ranked::keep_first((0..2016).map(|k| traverse(100.0 + f64::from(k))).collect());
         assert_eq!((traverses.count, traverses.records.len()), (2016, RECORDS));
         let failing = TestSummary {
             network: 1,
@@ -400,7 +400,7 @@ mod tests {
         };
         let summary = NetworkSummary {
             components: Ranked { count: 1, records: Vec::new() },
-            failing: Ranked::of(vec![failing]),
+            failing: Ranked::keep_first(vec![failing]),
             traverses,
             ..NetworkSummary::default()
         };

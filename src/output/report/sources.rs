@@ -50,7 +50,7 @@ impl From<&SourceShares> for UncertaintySources {
 
 impl SharesOfSources {
     /// The share of a source; 0 of one that has none.
-    pub fn of(&self, source: Source) -> f64 {
+    pub fn share(&self, source: Source) -> f64 {
         self.shares.iter().find(|share| share.source == source).map_or(0.0, |share| share.share)
     }
 

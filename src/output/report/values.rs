@@ -61,7 +61,7 @@ fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], l
                 writeln!(text, "  {}: {}{}", visible(&thing.name), values.join(", "), remark(thing, "; "))?;
             }
         }
-        false => table(text, &format!("{title}{count}"), rows, asked, &look.units)?,
+        false => write_table(text, &format!("{title}{count}"), rows, asked, &look.units)?,
     }
     if shown < things.len() {
         let widest = widest(things, asked[0]).and_then(|thing| Some((thing, in_words(thing, asked[0], &look.units)?)));
@@ -83,7 +83,7 @@ fn widest<'t>(things: &[&'t Thing], quantity: &str) -> Option<&'t Thing> {
     known.max_by(|(_, a), (_, b)| a.total_cmp(b)).map(|(thing, _)| thing)
 }
 
-fn table(text: &mut String, title: &str, rows: &[&Thing], asked: &[&str], units: &Units) -> std::fmt::Result {
+fn write_table(text: &mut String, title: &str, rows: &[&Thing], asked: &[&str], units: &Units) -> std::fmt::Result {
     let heads: Vec<String> = asked
         .iter()
         .map(|name| match said_name(name, units) {

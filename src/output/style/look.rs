@@ -23,7 +23,7 @@ pub struct Colour {
 }
 
 impl Colour {
-    const fn of(rgb: u32) -> Colour {
+    const fn from_rgb(rgb: u32) -> Colour {
         Colour { red: (rgb >> 16) as u8, green: (rgb >> 8) as u8, blue: rgb as u8 }
     }
 }
@@ -36,9 +36,9 @@ impl fmt::Display for Colour {
 }
 
 /// Colour of labels and of the outline of points with flags.
-pub(super) const DARK: Colour = Colour::of(0x22_22_22);
+pub(super) const DARK: Colour = Colour::from_rgb(0x22_22_22);
 /// Colour of halos and of the outline of other points.
-pub(super) const WHITE: Colour = Colour::of(0xff_ff_ff);
+pub(super) const WHITE: Colour = Colour::from_rgb(0xff_ff_ff);
 
 /// The mark of a point: those that Symbology Encoding 1.1 knows by name, from memory.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -104,12 +104,12 @@ pub struct Look {
 
 /// Colours of layers that the program does not know by name.
 const PALETTE: [Colour; 6] = [
-    Colour::of(0xc0_84_00),
-    Colour::of(0x48_54_cc),
-    Colour::of(0x00_54_30),
-    Colour::of(0x60_0c_00),
-    Colour::of(0xb4_78_b4),
-    Colour::of(0x6c_54_00),
+    Colour::from_rgb(0xc0_84_00),
+    Colour::from_rgb(0x48_54_cc),
+    Colour::from_rgb(0x00_54_30),
+    Colour::from_rgb(0x60_0c_00),
+    Colour::from_rgb(0xb4_78_b4),
+    Colour::from_rgb(0x6c_54_00),
 ];
 
 /// Dashes of lines and outlines, one a turn through the palette.
@@ -137,8 +137,8 @@ impl Look {
 
     /// The look of a layer that every run may have, by its name in files; none for the name of another.
     /// Tables are never drawn, so they have none either.
-    pub fn of_standard(layer_id: &str) -> Option<Look> {
-        let plain = |rgb| Look::plain(Colour::of(rgb));
+    pub fn standard(layer_id: &str) -> Option<Look> {
+        let plain = |rgb| Look::plain(Colour::from_rgb(rgb));
         Some(match layer_id {
             "features" => plain(0xcc_0c_54),
             // Few and wanted from afar.
@@ -167,7 +167,7 @@ impl Look {
     /// The look of another layer, by its order among these, from 0: another colour and another mark each,
     /// and with each turn through the palette the colours meet other marks and other dashes. The first 36
     /// differ; then they repeat.
-    pub fn of_other(index: usize) -> Look {
+    pub fn other(index: usize) -> Look {
         let (place, turn) = (index % PALETTE.len(), index / PALETTE.len());
         Look {
             mark: Mark::ALL[(place + turn) % Mark::ALL.len()],

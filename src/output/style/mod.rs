@@ -56,9 +56,9 @@ pub enum Naming {
 pub fn looks(layers: &[Layer]) -> Vec<Look> {
     let mut others = 0;
     let mut look_of = |layer: &Layer| {
-        let look = Look::of_standard(&layer.id).unwrap_or_else(|| {
+        let look = Look::standard(&layer.id).unwrap_or_else(|| {
             others += 1;
-            Look::of_other(others - 1)
+            Look::other(others - 1)
         });
         match layer.key {
             LayerKey::Cells(_) => Look { labels_to_scale: Some(CELL_LABELS), label_is_off_middle: true, ..look },

@@ -96,7 +96,7 @@ impl Drawing {
             // What is on layer 0 in a block comes to lie on the layer of its insertion.
             write!(out, "0\nBLOCK\n8\n0\n2\n{block}\n70\n{HAS_ATTRIBUTES}\n10\n0.0\n20\n0.0\n30\n0.0\n3\n{block}\n1\n\n")?;
             write!(out, "0\nPOINT\n8\n0\n10\n0.0\n20\n0.0\n30\n0.0\n")?;
-            for attribute in Attribute::of(layer) {
+            for attribute in Attribute::list(layer) {
                 let (tag, flags) = (attribute.tag, attribute.flags());
                 write!(
                     out,
@@ -114,7 +114,7 @@ impl Drawing {
         self.coordinates(point, 0)?;
         let height = self.text_height;
         let beside = Position { x: point.x + height, y: point.y + height, ..*point };
-        for attribute in Attribute::of(layer) {
+        for attribute in Attribute::list(layer) {
             let value = text(layer, batch, i, attribute.field).unwrap_or_default();
             write!(self.writer, "0\nATTRIB\n8\n{}\n", layer.id)?;
             self.coordinates(&beside, 0)?;
@@ -192,7 +192,7 @@ struct Attribute {
 
 impl Attribute {
     /// Those of a layer, as far as it has the fields.
-    fn of(layer: &Layer) -> Vec<Attribute> {
+    fn list(layer: &Layer) -> Vec<Attribute> {
         let label = label_of(layer).and_then(|label| layer.fields.iter().position(|field| field.name == label.name));
         let known = [
             ("NAME", label),

@@ -237,7 +237,7 @@ fn former(out: &Path, replace: bool) -> Result<Option<Former>, WriteError> {
     if is_mounted(out) {
         return Err(refused("it is a disk of its own; name a folder in it"));
     }
-    Former::of(out, replace).map(Some)
+    Former::read(out, replace).map(Some)
 }
 
 /// Whether a folder is the root of a file system: no other folder can take its place.

@@ -86,7 +86,7 @@ impl Former {
     ///
     /// # Errors
     /// When it is not ours to replace, or cannot be read.
-    pub fn of(folder: &Path, replace: bool) -> Result<Former, WriteError> {
+    pub fn read(folder: &Path, replace: bool) -> Result<Former, WriteError> {
         let (path, present) = (folder.to_owned(), files_in(folder)?);
         if present.is_empty() {
             return Ok(Former::default());
@@ -126,7 +126,7 @@ impl Former {
             return Ok(());
         }
         // Touched is not yet changed.
-        let now = Former::of(at, replace)?;
+        let now = Former::read(at, replace)?;
         let added = now.stamps.keys().find(|name| !self.stamps.contains_key(*name));
         match added.filter(|_| replace) {
             // What came while the run worked is not what the person meant to be replaced.
@@ -138,7 +138,7 @@ impl Former {
     /// Whether a folder is a part of what a run of this program made: what a killed run left behind.
     pub fn is_left_behind(folder: &Path, marker: &str) -> bool {
         let Ok(present) = files_in(folder) else { return false };
-        present.is_empty() || present.iter().any(|name| name == marker) || Former::of(folder, false).is_ok()
+        present.is_empty() || present.iter().any(|name| name == marker) || Former::read(folder, false).is_ok()
     }
 }
 

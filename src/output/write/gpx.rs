@@ -64,7 +64,7 @@ impl FormatWriter for Gpx {
         if !has_waypoints(layer) {
             return Ok(());
         }
-        let points = self.to_wgs84.of(batch).map_err(|source| WriteError::Wgs84 { format: "GPX", source })?;
+        let points = self.to_wgs84.convert(batch).map_err(|source| WriteError::Wgs84 { format: "GPX", source })?;
         self.records += batch.len as u64;
         for (i, point) in points.iter().enumerate() {
             self.put(&waypoint(layer, batch, i, point))?;

@@ -58,7 +58,7 @@ impl ToWgs84 {
     ///
     /// # Errors
     /// As [`ToWgs84::apply`].
-    pub fn of(&mut self, batch: &Batch) -> Result<Vec<[f64; 3]>, CrsError> {
+    pub fn convert(&mut self, batch: &Batch) -> Result<Vec<[f64; 3]>, CrsError> {
         let known = |p: &Position| [p.x, p.y, if p.ellipsoid_height_m.is_nan() { 0.0 } else { p.ellipsoid_height_m }];
         let mut points: Vec<[f64; 3]> = (0..batch.len).flat_map(|i| batch.positions(i)).map(known).collect();
         self.apply(&mut points, (0..batch.len).map(|i| batch.positions(i).len()))?;

@@ -65,7 +65,7 @@ pub fn error_of(tested: &MappedPoint, check: &CheckPoint, checks: &CheckPoints, 
     let from = Geodetic { ellipsoid_height_m: height_m, ..check.at };
     let [east_m, north_m] = horizontal_difference_m(&from, &tested.at, ellipsoid);
     let datum_m = checks.step.as_ref().map_or(0.0, |step| step.accuracy_m);
-    let known = Covariance::of_axes(check.sigma_horizontal_m.unwrap_or(0.0).hypot(datum_m), 0.0);
+    let known = Covariance::from_sigmas(check.sigma_horizontal_m.unwrap_or(0.0).hypot(datum_m), 0.0);
     let joint = tested.covariance.map(|covariance| covariance + known);
     let square_horizontal = joint.and_then(|joint| square_horizontal([east_m, north_m], &joint));
     let up = check.heights.to(&tested.heights);

@@ -104,7 +104,7 @@ pub struct Coverage {
 
 impl Coverage {
     /// Of the squares of errors over their stated uncertainty; none of none.
-    pub fn of(squares: &[f64], freedom: Freedom) -> Option<Coverage> {
+    pub fn count(squares: &[f64], freedom: Freedom) -> Option<Coverage> {
         let of = squares.len();
         let factor = (median(squares.to_vec())? / freedom.median()).sqrt();
         let inside = squares.iter().filter(|square| **square <= freedom.edge()).count();
@@ -165,7 +165,7 @@ mod tests {
         assert!((square_horizontal([2.0, 3.0], &axes).unwrap() - 10.0).abs() < 1e-9);
         // An error along 45°, σ 1 along it and 0.1 across: 2² along it.
         let s = 0.5f64.sqrt();
-        let thin = Covariance::of_arm([s, s, 0.0]) + Covariance::of_arm([0.1 * s, -0.1 * s, 0.0]);
+        let thin = Covariance::from_arm([s, s, 0.0]) + Covariance::from_arm([0.1 * s, -0.1 * s, 0.0]);
         assert!((square_horizontal([2.0 * s, 2.0 * s], &thin).unwrap() - 4.0).abs() < 1e-9);
         assert!((square_horizontal([2.0 * s, -2.0 * s], &thin).unwrap() - 400.0).abs() < 1e-6);
         assert_eq!(square_vertical(3.0, 1.5), Some(4.0));
@@ -178,16 +178,16 @@ mod tests {
         assert_eq!(square_horizontal([1.0, 1.0], &Covariance::default()), None);
         assert_eq!(square_vertical(1.0, 0.0), None);
         assert_eq!(square_vertical(1.0, f64::NAN), None);
-        assert_eq!(Coverage::of(&[], Freedom::One), None);
+        assert_eq!(Coverage::count(&[], Freedom::One), None);
         // One axis alone: inside along it, far outside across it.
-        let line = Covariance::of_arm([1.0, 0.0, 0.0]);
+        let line = Covariance::from_arm([1.0, 0.0, 0.0]);
         assert!((square_horizontal([1.0, 0.0], &line).unwrap() - 1.0).abs() < 1e-6);
         assert!(square_horizontal([0.0, 0.1], &line).unwrap() > 1e6);
     }
 
     /// Errors drawn from a covariance, as squares over that covariance with its standard errors multiplied by `stated`.
     fn drawn(normal: &mut Normal, count: usize, stated: f64, freedom: Freedom) -> Vec<f64> {
-        let (a, b) = (Covariance::of_arm([0.8, 0.5, 0.0]), Covariance::of_arm([-0.1, 0.3, 0.0]));
+        let (a, b) = (Covariance::from_arm([0.8, 0.5, 0.0]), Covariance::from_arm([-0.1, 0.3, 0.0]));
         let sum = a + b;
         let k = stated * stated;
         let told = Covariance { ee: k * sum.ee, en: k * sum.en, nn: k * sum.nn, ..sum };
@@ -212,12 +212,12 @@ mod tests {
     fn honest_errors_are_inside_in_95_of_100_and_wrong_ones_are_found() {
         let mut normal = Normal::seeded(2026);
         for freedom in [Freedom::One, Freedom::Two] {
-            let honest = Coverage::of(&drawn(&mut normal, 100_000, 1.0, freedom), freedom).unwrap();
+            let honest = Coverage::count(&drawn(&mut normal, 100_000, 1.0, freedom), freedom).unwrap();
             assert!((honest.share - 0.95).abs() < SHARE_WITHIN, "{honest:?}");
             assert!((honest.factor - 1.0).abs() < FACTOR_WITHIN, "{honest:?}");
-            let bold = Coverage::of(&drawn(&mut normal, 100_000, 0.5, freedom), freedom).unwrap();
+            let bold = Coverage::count(&drawn(&mut normal, 100_000, 0.5, freedom), freedom).unwrap();
             assert!(bold.verdict == Verdict::TooSmall && (bold.factor - 2.0).abs() < 2.0 * FACTOR_WITHIN, "{bold:?}");
-            let shy = Coverage::of(&drawn(&mut normal, 100_000, 2.0, freedom), freedom).unwrap();
+            let shy = Coverage::count(&drawn(&mut normal, 100_000, 2.0, freedom), freedom).unwrap();
             assert!(shy.verdict == Verdict::TooLarge && (shy.factor - 0.5).abs() < FACTOR_WITHIN, "{shy:?}");
         }
     }
@@ -229,7 +229,7 @@ mod tests {
         for count in [20, 60, 200] {
             let wrong = (0..runs)
                 .filter(|_| {
-                    let coverage = Coverage::of(&drawn(&mut normal, count, 1.0, Freedom::Two), Freedom::Two).unwrap();
+                    let coverage = Coverage::count(&drawn(&mut normal, count, 1.0, Freedom::Two), Freedom::Two).unwrap();
                     coverage.verdict != Verdict::Honest
                 })
                 .count();
@@ -242,7 +242,7 @@ mod tests {
     fn sentences() {
         let of = |inside: f64| {
             let squares: Vec<f64> = (0..25).map(|i| if i < 20 { inside } else { 50.0 }).collect();
-            Coverage::of(&squares, Freedom::Two).unwrap().sentence("95 % ellipses")
+            Coverage::count(&squares, Freedom::Two).unwrap().sentence("95 % ellipses")
         };
         // Clopper and Pearson of 20 of 25: 0.593 to 0.932.
         let seen = "20 of 25 errors (80 %) lie inside their 95 % ellipses; the true share is 59 % to 93 % (95 % interval of Clopper and Pearson)";
@@ -257,7 +257,7 @@ mod tests {
                 "{seen}: the stated uncertainties are too small; multiply the standard errors by about 1.9, or look for a shift or blunders"
             )
         );
-        let few = Coverage::of(&[1.0, 2.0, 0.5], Freedom::One).unwrap();
+        let few = Coverage::count(&[1.0, 2.0, 0.5], Freedom::One).unwrap();
         assert!(few.verdict == Verdict::CannotTell && few.sentence("intervals").ends_with("but 3 errors are too few to tell"));
     }
 
@@ -266,8 +266,8 @@ mod tests {
         #[test]
         fn squares_do_not_depend_on_the_axes(e in -3.0f64..3.0, n in -3.0f64..3.0, a in 0.2f64..2.0, b in 0.2f64..2.0, turn in 0.0f64..6.3) {
             let (sin, cos) = turn.sin_cos();
-            let straight = Covariance::of_arm([a, 0.0, 0.0]) + Covariance::of_arm([0.0, b, 0.0]);
-            let turned = Covariance::of_arm([a * cos, a * sin, 0.0]) + Covariance::of_arm([-b * sin, b * cos, 0.0]);
+            let straight = Covariance::from_arm([a, 0.0, 0.0]) + Covariance::from_arm([0.0, b, 0.0]);
+            let turned = Covariance::from_arm([a * cos, a * sin, 0.0]) + Covariance::from_arm([-b * sin, b * cos, 0.0]);
             let one = square_horizontal([e, n], &straight).unwrap();
             let other = square_horizontal([e * cos - n * sin, e * sin + n * cos], &turned).unwrap();
             prop_assert!((one - other).abs() < 1e-8 * one.max(1.0), "{one} {other}");

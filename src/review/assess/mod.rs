@@ -34,8 +34,8 @@ use check_points::{CheckPoint, CheckPoints};
 use errors::PointError;
 use honesty::{Coverage, Freedom};
 use matching::Fate;
-use moments::Errors;
-use outliers::{Robust, Speaks};
+use moments::ErrorMoments;
+use outliers::{RobustSpread, Speaks};
 use standards::Claim;
 
 /// What stands beside every statement of accuracy.
@@ -141,7 +141,7 @@ pub struct Assessment {
     /// Rows of check points that could not be used.
     pub held: Vec<Left>,
     /// What the errors come to.
-    pub errors: Errors,
+    pub errors: ErrorMoments,
     /// Figures by the standards.
     pub standards: Vec<Claim>,
     /// Errors far from the others; they are in every figure.
@@ -184,7 +184,7 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
     let mut found = Found::sorted(&layer, &checks, &fates, request, &matched_by);
     let axes: Vec<[f64; 2]> = found.errors.iter().map(|error| [error.east_m, error.north_m]).collect();
     let up: Vec<f64> = found.errors.iter().filter_map(|error| error.up_m).collect();
-    let errors = Errors::of(&axes, &up).ok_or_else(|| AssessError::NothingMatched {
+    let errors = ErrorMoments::of(&axes, &up).ok_or_else(|| AssessError::NothingMatched {
         checks: checks.points.len(),
         points: layer.points.len(),
         how: matched_by.clone(),
@@ -192,8 +192,8 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
     })?;
     let outliers = name_outliers(&mut found.errors);
     let squares = |square: fn(&PointError) -> Option<f64>| found.errors.iter().filter_map(square).collect::<Vec<f64>>();
-    let ellipses95 = Coverage::of(&squares(|error| error.square_horizontal), Freedom::Two);
-    let heights95 = Coverage::of(&squares(|error| error.square_vertical), Freedom::One);
+    let ellipses95 = Coverage::count(&squares(|error| error.square_horizontal), Freedom::Two);
+    let heights95 = Coverage::count(&squares(|error| error.square_vertical), Freedom::One);
     let mut verdicts = Vec::new();
     verdicts.extend(ellipses95.map(|coverage| format!("Positions: {}.", coverage.sentence("95 % ellipses"))));
     verdicts.extend(heights95.map(|coverage| format!("Heights: {}.", coverage.sentence("95 % intervals"))));
@@ -227,14 +227,14 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
 const NAMED: usize = 3;
 
 /// Which points of one name are shots of one feature.
-struct Repeats<'l> {
+struct RepeatedShots<'l> {
     layer: &'l MappedLayer,
     /// Check points of each name; none where they are matched by distance.
     names: Option<HashMap<&'l str, usize>>,
 }
 
-impl<'l> Repeats<'l> {
-    fn of(layer: &'l MappedLayer, checks: &'l CheckPoints, request: &Request) -> Repeats<'l> {
+impl<'l> RepeatedShots<'l> {
+    fn find(layer: &'l MappedLayer, checks: &'l CheckPoints, request: &Request) -> RepeatedShots<'l> {
         let names = request.within_m.is_none().then(|| {
             let mut counts = HashMap::new();
             for name in checks.points.iter().filter_map(|check| check.name.as_deref()) {
@@ -242,7 +242,7 @@ impl<'l> Repeats<'l> {
             }
             counts
         });
-        Repeats { layer, names }
+        RepeatedShots { layer, names }
     }
 
     /// Whether several points of a check point's name are shots of its feature, each to be tested: no parts of a composed measurement, and no
@@ -265,7 +265,7 @@ struct Found {
 impl Found {
     /// What each check point found, by its fate.
     fn sorted(layer: &MappedLayer, checks: &CheckPoints, fates: &[Fate], request: &Request, matched_by: &str) -> Found {
-        let repeats = Repeats::of(layer, checks, request);
+        let repeats = RepeatedShots::find(layer, checks, request);
         let mut found = Found::default();
         let shared = SharedErrors::beside(&request.file);
         for (check, fate) in checks.points.iter().zip(fates) {
@@ -354,12 +354,12 @@ fn name_outliers(points: &mut [PointError]) -> Vec<Outlier> {
     let mut found = Vec::new();
     for (number, (axis, error)) in axes.into_iter().enumerate() {
         let all: Vec<f64> = points.iter().filter_map(error).collect();
-        let robust = Robust::of(&all);
+        let robust = RobustSpread::estimate(&all);
         for point in points.iter_mut() {
             let Some(error_m) = error(point) else { continue };
             let score = robust.map(|robust| robust.score(error_m));
             let stated = point.sigmas_m[number].map(|sigma_m| error_m.abs() / sigma_m);
-            let Some(speaks) = Speaks::of(score, stated) else { continue };
+            let Some(speaks) = Speaks::judge(score, stated) else { continue };
             point.outlying.push(axis);
             found.push(Outlier { name: point.name.clone(), axis, error_m, score, stated, speaks });
         }

@@ -57,7 +57,7 @@ impl Moments {
 
 /// What horizontal and vertical errors come to.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Errors {
+pub struct ErrorMoments {
     /// Eastward.
     pub east: Moments,
     /// Northward.
@@ -68,14 +68,14 @@ pub struct Errors {
     pub up: Option<Moments>,
 }
 
-impl Errors {
+impl ErrorMoments {
     /// Of horizontal errors (east, north) and of vertical ones, in metres; none of no horizontal ones.
-    pub fn of(horizontal_m: &[[f64; 2]], up_m: &[f64]) -> Option<Errors> {
+    pub fn of(horizontal_m: &[[f64; 2]], up_m: &[f64]) -> Option<ErrorMoments> {
         let axis = |i: usize| horizontal_m.iter().map(|error| error[i]).collect::<Vec<f64>>();
         let lengths: Vec<f64> = horizontal_m.iter().map(|[east, north]| east.hypot(*north)).collect();
         // Lengths are never about 0: a shift of them says nothing.
         let radial = Moments { shift_probability: None, ..Moments::of(&lengths)? };
-        Some(Errors { east: Moments::of(&axis(0))?, north: Moments::of(&axis(1))?, radial, up: Moments::of(up_m) })
+        Some(ErrorMoments { east: Moments::of(&axis(0))?, north: Moments::of(&axis(1))?, radial, up: Moments::of(up_m) })
     }
 }
 
@@ -110,7 +110,7 @@ mod tests {
 
     #[test]
     fn radial_errors_join_the_axes() {
-        let errors = Errors::of(&[[3.0, -4.0], [0.0, 5.0]], &[1.0]).unwrap();
+        let errors = ErrorMoments::of(&[[3.0, -4.0], [0.0, 5.0]], &[1.0]).unwrap();
         assert!((errors.radial.rmse_m - 5.0).abs() < ROUNDING_M);
         assert!((errors.east.rmse_m.hypot(errors.north.rmse_m) - errors.radial.rmse_m).abs() < ROUNDING_M);
         assert_eq!((errors.up.unwrap().points, errors.radial.shift_probability), (1, None));

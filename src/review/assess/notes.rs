@@ -6,14 +6,14 @@ use super::Request;
 use super::check_points::CheckPoints;
 use super::errors::PointError;
 use super::means::sigma_of_mean_m;
-use super::moments::{Errors, Moments};
+use super::moments::{ErrorMoments, Moments};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::numeric::words::counted;
 use crate::stations::base::HeightKind;
 
 /// What must be known to read the figures.
 pub fn notes(
-    errors: &Errors,
+    errors: &ErrorMoments,
     points: &[PointError],
     checks: &CheckPoints,
     request: &Request,

@@ -37,7 +37,7 @@ pub enum Speaks {
 
 impl Speaks {
     /// By the robust standard deviations from the median, and the stated standard errors, that an error lies off; none where neither names it.
-    pub fn of(robust: Option<f64>, stated: Option<f64>) -> Option<Speaks> {
+    pub fn judge(robust: Option<f64>, stated: Option<f64>) -> Option<Speaks> {
         let (is_unlike, is_beyond) = (robust.is_some_and(|score| score > LIMIT), stated.is_some_and(|score| score > LIMIT));
         match (is_unlike, is_beyond) {
             (true, true) => Some(Speaks::Both),
@@ -61,23 +61,23 @@ impl Speaks {
 
 /// Median and robust standard deviation of errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Robust {
+pub struct RobustSpread {
     /// Median in metres.
     pub median_m: f64,
     /// 1.4826 MAD, in metres.
     pub sigma_m: f64,
 }
 
-impl Robust {
+impl RobustSpread {
     /// Of errors in metres; none of fewer than [`LEAST_POINTS`] or where most are equal.
-    pub fn of(errors_m: &[f64]) -> Option<Robust> {
+    pub fn estimate(errors_m: &[f64]) -> Option<RobustSpread> {
         if errors_m.len() < LEAST_POINTS {
             return None;
         }
         let median_m = median(errors_m.to_vec())?;
         let apart: Vec<f64> = errors_m.iter().map(|error| (error - median_m).abs()).collect();
         let sigma_m = TO_SIGMA * median(apart)?;
-        (sigma_m > 0.0).then_some(Robust { median_m, sigma_m })
+        (sigma_m > 0.0).then_some(RobustSpread { median_m, sigma_m })
     }
 
     /// How many robust standard deviations an error lies from the median.
@@ -95,7 +95,7 @@ mod tests {
     fn one_far_error_is_named_and_pulls_nothing() {
         // Median: the mean of 0.1 and 0.2.
         let errors = [-0.1, 0.0, 0.1, 0.2, 0.3, 10.0];
-        let robust = Robust::of(&errors).unwrap();
+        let robust = RobustSpread::estimate(&errors).unwrap();
         assert!((robust.median_m - 0.15).abs() < 1e-12, "{robust:?}");
         // From 0.15: 0.25, 0.15, 0.05, 0.05, 0.15, 9.85: median 0.15.
         assert!((robust.sigma_m - 0.15 * TO_SIGMA).abs() < 1e-12, "{robust:?}");
@@ -105,26 +105,26 @@ mod tests {
 
     #[test]
     fn which_of_the_two_speaks() {
-        assert_eq!(Speaks::of(Some(10.6), Some(0.8)), Some(Speaks::OthersAlone));
-        assert_eq!(Speaks::of(Some(10.6), Some(2.5)), Some(Speaks::Others));
-        assert_eq!(Speaks::of(Some(10.6), None), Some(Speaks::Others));
-        assert_eq!(Speaks::of(Some(10.6), Some(3.6)), Some(Speaks::Both));
-        assert_eq!(Speaks::of(Some(3.4), Some(3.6)), Some(Speaks::Stated));
-        assert_eq!(Speaks::of(None, Some(3.6)), Some(Speaks::Stated));
-        assert_eq!(Speaks::of(Some(3.4), Some(3.4)), None);
+        assert_eq!(Speaks::judge(Some(10.6), Some(0.8)), Some(Speaks::OthersAlone));
+        assert_eq!(Speaks::judge(Some(10.6), Some(2.5)), Some(Speaks::Others));
+        assert_eq!(Speaks::judge(Some(10.6), None), Some(Speaks::Others));
+        assert_eq!(Speaks::judge(Some(10.6), Some(3.6)), Some(Speaks::Both));
+        assert_eq!(Speaks::judge(Some(3.4), Some(3.6)), Some(Speaks::Stated));
+        assert_eq!(Speaks::judge(None, Some(3.6)), Some(Speaks::Stated));
+        assert_eq!(Speaks::judge(Some(3.4), Some(3.4)), None);
     }
 
     #[test]
     fn too_few_or_equal_errors_tell_nothing() {
-        assert_eq!(Robust::of(&[0.0, 0.1, 0.2, 50.0]), None);
-        assert_eq!(Robust::of(&[0.0, 0.0, 0.0, 0.0, 50.0]), None);
+        assert_eq!(RobustSpread::estimate(&[0.0, 0.1, 0.2, 50.0]), None);
+        assert_eq!(RobustSpread::estimate(&[0.0, 0.0, 0.0, 0.0, 50.0]), None);
     }
 
     #[test]
     fn normal_errors_have_their_standard_deviation_and_hardly_any_outlier() {
         let mut normal = Normal::seeded(11);
         let errors: Vec<f64> = (0..100_000).map(|_| 0.4 + 2.0 * normal.next()).collect();
-        let robust = Robust::of(&errors).unwrap();
+        let robust = RobustSpread::estimate(&errors).unwrap();
         // Standard error of a median is 1.25 σ/√n = 0.008, of 1.4826 MAD 1.17 σ/√n = 0.007: four of them.
         assert!((robust.median_m - 0.4).abs() < 0.032 && (robust.sigma_m - 2.0).abs() < 0.03, "{robust:?}");
         let named = errors.iter().filter(|error| robust.score(**error) > LIMIT).count();

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeMap;
 
-use super::moments::Errors;
+use super::moments::ErrorMoments;
 use super::nssda;
 
 /// Half of the last printed digit of the standard deviations, in metres.
@@ -16,7 +16,7 @@ const ROWS: usize = 58;
 type Table = BTreeMap<(String, String), f64>;
 
 /// The table by point and quantity, and its number of rows.
-fn table() -> (Table, usize) {
+fn published_values() -> (Table, usize) {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/nssda.csv");
     let mut rows = 0;
     let mut table = Table::new();
@@ -30,12 +30,12 @@ fn table() -> (Table, usize) {
 
 #[test]
 fn the_worked_example_of_2014() {
-    let (table, rows) = table();
+    let (table, rows) = published_values();
     assert_eq!(rows, ROWS);
     let residual = |point: usize, axis: &str| table[&(format!("CHK{point}"), format!("residual_{axis}"))];
     let horizontal: Vec<[f64; 2]> = (1..=7).map(|point| [residual(point, "E"), residual(point, "N")]).collect();
     let up: Vec<f64> = (1..=7).map(|point| residual(point, "H")).collect();
-    let errors = Errors::of(&horizontal, &up).unwrap();
+    let errors = ErrorMoments::of(&horizontal, &up).unwrap();
     let want = |quantity: &str| table[&(String::new(), quantity.to_owned())];
     let mut compared = 0;
     for (axis, moments) in [("E", errors.east), ("N", errors.north), ("H", errors.up.unwrap())] {

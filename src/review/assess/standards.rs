@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use serde::Serialize;
 
-use super::moments::Errors;
+use super::moments::ErrorMoments;
 use super::nssda::{self, Form};
 use super::{asprs, errors::PointError};
 
@@ -33,7 +33,7 @@ const FIRST: &str = "ASPRS edition 1 (2014)";
 const SURVEYED: &str = "with the check points' own errors in it";
 
 /// The figures of all standards for some errors.
-pub fn claims(errors: &Errors, points: &[PointError]) -> Vec<Claim> {
+pub fn claims(errors: &ErrorMoments, points: &[PointError]) -> Vec<Claim> {
     let horizontal_sigmas: Vec<Option<f64>> = points.iter().map(|point| point.check_sigma_horizontal_m).collect();
     let tall: Vec<&PointError> = points.iter().filter(|point| point.up_m.is_some()).collect();
     let vertical_sigmas: Vec<Option<f64>> = tall.iter().map(|point| point.check_sigma_vertical_m).collect();
@@ -69,7 +69,7 @@ pub fn claims(errors: &Errors, points: &[PointError]) -> Vec<Claim> {
     claims
 }
 
-fn horizontal_claims(errors: &Errors, count: usize, sigmas: &[Option<f64>], claims: &mut Vec<Claim>) {
+fn horizontal_claims(errors: &ErrorMoments, count: usize, sigmas: &[Option<f64>], claims: &mut Vec<Claim>) {
     let (east_m, north_m) = (errors.east.rmse_m, errors.north.rmse_m);
     let horizontal = nssda::horizontal(east_m, north_m);
     let uneven = (horizontal.form == Form::Neither).then(|| {
@@ -139,7 +139,7 @@ mod tests {
     fn of(points: &[PointError]) -> Vec<Claim> {
         let horizontal: Vec<[f64; 2]> = points.iter().map(|point| [point.east_m, point.north_m]).collect();
         let up: Vec<f64> = points.iter().filter_map(|point| point.up_m).collect();
-        claims(&Errors::of(&horizontal, &up).unwrap(), points)
+        claims(&ErrorMoments::of(&horizontal, &up).unwrap(), points)
     }
 
     /// Errors of ±0.3 east, ±0.4 north, ±0.5 up.

@@ -123,7 +123,7 @@ mod tests {
     #[test]
     fn by_hand() {
         // σ 0.3 and 0.4 on each axis: 0.5 together. 1.0 east is (1/0.5)² = 4: exp(−2) = 0.1353.
-        let (a, b) = (Covariance::of_axes(0.3, 0.0), Covariance::of_axes(0.4, 0.0));
+        let (a, b) = (Covariance::from_sigmas(0.3, 0.0), Covariance::from_sigmas(0.4, 0.0));
         let shift = independent([1.0, 0.0], Some(a), Some(b));
         assert!((shift.square.unwrap() - 4.0).abs() < 1e-9);
         assert!((shift.probability.unwrap() - 0.135_335_283_236_612_7).abs() < 1e-9);
@@ -137,7 +137,7 @@ mod tests {
 
     #[test]
     fn an_unknown_uncertainty_is_not_tested() {
-        assert_eq!(independent([9.0, 0.0], Some(Covariance::of_axes(0.1, 0.1)), None).probability, None);
+        assert_eq!(independent([9.0, 0.0], Some(Covariance::from_sigmas(0.1, 0.1)), None).probability, None);
         assert_eq!(Step::of(9.0, Some(0.0), Some(0.0)).probability, None);
         assert_eq!(Step::of(9.0, Some(f64::NAN), Some(0.1)).probability, None);
         assert_eq!(Finding::of(None), Finding::NotTested);
@@ -166,7 +166,7 @@ mod tests {
     fn points_that_stand_still_are_called_moved_in_one_of_20() {
         let (a, b) = ([[0.4, 0.2], [0.0, 0.3]], [[0.1, -0.5], [0.2, 0.1]]);
         let covariance = |arms: [[f64; 2]; 2]| {
-            Covariance::of_arm([arms[0][0], arms[0][1], 0.0]) + Covariance::of_arm([arms[1][0], arms[1][1], 0.0])
+            Covariance::from_arm([arms[0][0], arms[0][1], 0.0]) + Covariance::from_arm([arms[1][0], arms[1][1], 0.0])
         };
         let mut normal = Normal::seeded(5);
         let mut drawn = |arms: [[f64; 2]; 2]| {

@@ -183,7 +183,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let ellipsoid = *a.datum.ellipsoid();
     let parts = [&mut a, &mut b].map(leave_parts);
     let [repeated_a, repeated_b] = [&mut a, &mut b].map(|layer| {
-        let (points, count) = finished::joined(&layer.points, &ellipsoid);
+        let (points, count) = finished::join_repeats(&layer.points, &ellipsoid);
         layer.points = points;
         count
     });
@@ -324,7 +324,7 @@ fn change_of(one: &MappedPoint, other: &MappedPoint, a: &MappedLayer, accuracy_m
     // On the ground: at a height that is known of either.
     let height_m = if one.heights.has_any() { one.at.ellipsoid_height_m } else { other.at.ellipsoid_height_m };
     let from = Geodetic { ellipsoid_height_m: height_m, ..one.at };
-    let step = Covariance::of_axes(accuracy_m, 0.0);
+    let step = Covariance::from_sigmas(accuracy_m, 0.0);
     let later = other.covariance.map(|covariance| covariance + step);
     let joint = one.covariance.zip(later).map(|(a, b)| less_common(a + b, common));
     let shift = Shift::against(horizontal_difference_m(&from, &other.at, a.datum.ellipsoid()), joint);

@@ -6,8 +6,8 @@
 //! local frame, never in the grid: metres on the ground, east and north true.
 
 mod heights;
+mod joined;
 mod place;
-mod repeats;
 mod shared;
 
 use std::path::Path;
@@ -15,8 +15,8 @@ use std::path::Path;
 use jiff::Timestamp;
 
 pub use heights::Heights;
+pub use joined::join_repeats;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
-pub use repeats::joined;
 pub use shared::{PointArms, SharedErrors};
 
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
@@ -97,7 +97,7 @@ pub fn read(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<Map
         wkt.ok_or_else(|| whole("the layer names no CRS; write it anew with the CRS that its coordinates are in".into()))?;
     let crs = Crs::new(wkt).map_err(|error| whole(error.to_string()))?;
     let datum = crs.geographic_3d().map_err(|error| whole(error.to_string()))?;
-    let fields = Fields::of(&read, field).map_err(whole)?;
+    let fields = Fields::find(&read, field).map_err(whole)?;
     let mut points: Vec<MappedPoint> = read.points.iter().map(|point| fields.point(point)).collect();
     place::settle(&mut points, &read.points, &crs, &datum).map_err(whole)?;
     Ok(MappedLayer { name: read.name, crs, datum, points })
@@ -130,7 +130,7 @@ struct Fields {
 }
 
 impl Fields {
-    fn of(layer: &PointLayer, field: Option<&str>) -> Result<Fields, String> {
+    fn find(layer: &PointLayer, field: Option<&str>) -> Result<Fields, String> {
         let headers = || layer.fields.iter().map(|(header, _)| header.as_str());
         let place = |wanted: &str| {
             headers().position(|header| header == wanted).ok_or_else(|| {
@@ -212,7 +212,7 @@ impl Fields {
             let (sin, cos) = azimuth_deg.to_radians().sin_cos();
             let (along, across) = (major_m / ELLIPSE95, minor_m / ELLIPSE95);
             return Some(
-                Covariance::of_arm([along * sin, along * cos, 0.0]) + Covariance::of_arm([across * cos, -across * sin, 0.0]),
+                Covariance::from_arm([along * sin, along * cos, 0.0]) + Covariance::from_arm([across * cos, -across * sin, 0.0]),
             );
         }
         let (east, north) = (axis("sigma_east_m")?, axis("sigma_north_m")?);

@@ -23,7 +23,7 @@ pub struct DatumStep {
 }
 
 impl DatumStep {
-    fn of(used: &[Arc<Transform>]) -> Option<DatumStep> {
+    fn worst_of(used: &[Arc<Transform>]) -> Option<DatumStep> {
         let operations = used.iter().map(|transform| transform.operation());
         let inexact: Vec<&Operation> = operations.filter(|one| one.accuracy_m != Some(0.0) || one.ballpark).collect();
         // Of unknown accuracy is worst.
@@ -114,7 +114,7 @@ pub fn move_points(
             }
         }
     }
-    let step = DatumStep::of(&used);
+    let step = DatumStep::worst_of(&used);
     for point in coordinates {
         let [x, y, height] = *point;
         let (lon_deg, lat_deg) = to.greenwich_degrees(x, y);

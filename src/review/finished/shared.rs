@@ -137,7 +137,7 @@ impl PointArms {
                 continue;
             }
             for (_, others) in other.arms.iter().filter(|(known, _)| known == error) {
-                common = Some(common.unwrap_or_default() + Covariance::of_arms(*arm, *others));
+                common = Some(common.unwrap_or_default() + Covariance::from_arms(*arm, *others));
             }
         }
         common

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Collected;
+use super::CollectedRow;
 use crate::geodesy::register::Located;
 use crate::records::roles::JOIN;
 use crate::run::map_block::Stage;
@@ -41,11 +41,11 @@ impl Stage<'_> {
 }
 
 /// Features by name, each at the first of its rows.
-pub struct Named(BTreeMap<String, Joinable>);
+pub struct JoinableFeatures(BTreeMap<String, Joinable>);
 
-impl Named {
+impl JoinableFeatures {
     /// Of the features that were remembered, and of rows that belong to measurements and strings.
-    pub fn of(remembered: Vec<Joinable>, collected: &[Collected]) -> Named {
+    pub fn gather(remembered: Vec<Joinable>, collected: &[CollectedRow]) -> JoinableFeatures {
         let mut named: BTreeMap<String, Joinable> = BTreeMap::new();
         let own = collected.iter().filter(|row| row.sighting.role != JOIN).filter_map(|row| {
             Some(Joinable {
@@ -62,7 +62,7 @@ impl Named {
                 named.insert(found.feature.clone(), found);
             }
         }
-        Named(named)
+        JoinableFeatures(named)
     }
 
     /// The feature of a name.

@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::{Collected, Drawing, Finished, close, level};
+use super::{CollectedRow, Drawing, Finished, close, level};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::register::Estimate;
 use crate::job::{Job, LayerName};
@@ -41,8 +41,13 @@ struct Records {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, finished: &mut Finished) -> Result<(), CrsError> {
-    let mut groups: BTreeMap<(String, String), Vec<&Collected>> = BTreeMap::new();
+pub fn compose_all(
+    drawing: &mut Drawing,
+    collected: &[CollectedRow],
+    job: &Job,
+    finished: &mut Finished,
+) -> Result<(), CrsError> {
+    let mut groups: BTreeMap<(String, String), Vec<&CollectedRow>> = BTreeMap::new();
     for row in collected {
         if let Some(measure) = &row.measure {
             groups.entry((measure.clone(), row.feature.clone().unwrap_or_default())).or_default().push(row);
@@ -94,7 +99,7 @@ pub fn compose_all(drawing: &mut Drawing, collected: &[Collected], job: &Job, fi
 }
 
 /// Why rows of several stands give nothing together, where no place is known.
-fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&Collected]) -> Option<String> {
+fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&CollectedRow]) -> Option<String> {
     let first = rows.first()?.sighting.base;
     let other = rows.iter().map(|row| row.sighting.base).find(|base| *base != first).filter(|_| drawing.stage.has_no_bases)?;
     let label = |base: usize| &drawing.bases[base].label;
@@ -107,7 +112,7 @@ fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&Collected
 }
 
 /// A group computed with the settings of the job.
-fn computed(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
+fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
     let settings = MeasureSettings {
         agreement_sigmas: job.checks.agreement_sigmas,
         plane_sight: plane_sight::PlaneSettings::default(),
@@ -138,7 +143,7 @@ fn computed(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) ->
 }
 
 /// The level surface of the job that a sight onto a plane without shots of it meets.
-fn level_of(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) -> Result<Option<level::Seen>, String> {
+fn level_of(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Option<level::Seen>, String> {
     if group.measure != "plane_sight" || rows.iter().any(|row| row.sighting.role != "sight") {
         return Ok(None);
     }
@@ -152,7 +157,7 @@ fn level_of(drawing: &Drawing, group: &Group, rows: &[&Collected], job: &Job) ->
 fn record(
     drawing: &mut Drawing,
     group: &Group,
-    rows: &[&Collected],
+    rows: &[&CollectedRow],
     made: Composed,
     job: &Job,
     records: &mut Records,

@@ -19,7 +19,7 @@ use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic};
 use crate::geodesy::register::Origin;
 use crate::job::catalogue::GeometryKind;
-use crate::job::catalogue::{Code, Value};
+use crate::job::catalogue::{AttributeValue, Code};
 use crate::job::{Job, LayerName};
 use crate::measure::RoleShot;
 use crate::measure::span::conditions::Conditions;
@@ -39,7 +39,7 @@ pub use joined::Joinable;
 
 /// A row that belongs to a measurement or a string.
 #[derive(Debug, Clone)]
-pub struct Collected {
+pub struct CollectedRow {
     /// What was read of it.
     pub sighting: RoleShot,
     /// Kind of measurement.
@@ -70,7 +70,7 @@ pub struct Collected {
     pub is_flagged: bool,
 }
 
-impl Collected {
+impl CollectedRow {
     /// The row held.
     fn held(&self, value: &str, sentence: &str) -> Entry {
         let (file, line) = self.sighting.place;
@@ -116,7 +116,7 @@ pub struct Measured<'s, 'j> {
 pub fn measure<'s, 'j>(
     stage: &'s Stage<'j>,
     bases: &'s [Origin],
-    collected: &[Collected],
+    collected: &[CollectedRow],
     job: &Job,
 ) -> Result<Measured<'s, 'j>, CrsError> {
     let mut measured = Measured {
@@ -147,7 +147,7 @@ impl Measured<'_, '_> {
     ///
     /// # Errors
     /// When PROJ fails as a whole.
-    pub fn settle(mut self, collected: Vec<Collected>, joinable: Vec<Joinable>, job: &Job) -> Result<Settlement, CrsError> {
+    pub fn settle(mut self, collected: Vec<CollectedRow>, joinable: Vec<Joinable>, job: &Job) -> Result<Settlement, CrsError> {
         if !collected.is_empty() {
             self.assemble(collected, joinable, job)?;
         }
@@ -165,7 +165,7 @@ impl Measured<'_, '_> {
         Ok(Settlement { batches, entries, counts, measurements, strings, things, notes, ..Settlement::default() })
     }
 
-    fn assemble(&mut self, collected: Vec<Collected>, joinable: Vec<Joinable>, job: &Job) -> Result<(), CrsError> {
+    fn assemble(&mut self, collected: Vec<CollectedRow>, joinable: Vec<Joinable>, job: &Job) -> Result<(), CrsError> {
         let Measured { drawing, finished } = self;
         strung::assemble_all(drawing, collected, joinable, job.checks.repair_areas, finished)?;
         let stage = drawing.stage;
@@ -187,7 +187,7 @@ impl Measured<'_, '_> {
 
 impl Finished {
     /// Sets a row aside whose measurement was refused: one that is a feature of its own stays that, and is flagged.
-    fn refuse(&mut self, row: &Collected, refusal: &str) {
+    fn refuse(&mut self, row: &CollectedRow, refusal: &str) {
         if row.is_told {
             return;
         }
@@ -233,7 +233,7 @@ impl Finished {
 }
 
 /// A string of a catalogue's layer: its record, its geometry, the values of its attributes.
-type CodedString = (StringRecord, Vec<Position>, Vec<Value>);
+type CodedString = (StringRecord, Vec<Position>, Vec<AttributeValue>);
 
 /// Fields of a row: index of the carried column, its text, and how its numbers are written.
 type Cells = Vec<(usize, String, Signs)>;
@@ -268,7 +268,7 @@ impl Drawing<'_, '_> {
     }
 
     /// The values of a string's attributes, each of the first vertex that has one, and how it stands to its code.
-    fn attributes(&self, code: &Code, string: &Strung, flags: &mut Flags, warnings: &mut Vec<String>) -> Vec<Value> {
+    fn attributes(&self, code: &Code, string: &Strung, flags: &mut Flags, warnings: &mut Vec<String>) -> Vec<AttributeValue> {
         let Some(coded) = self.stage.coded else { return Vec::new() };
         let cells: Vec<&Cells> = string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
         let cell = |index: usize| {

@@ -5,12 +5,12 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use super::joined::{Joinable, Named};
-use super::{Collected, Drawing, Finished, close};
+use super::joined::{Joinable, JoinableFeatures};
+use super::{CollectedRow, Drawing, Finished, close};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
-use crate::geodesy::register::{Estimate, Joint, Located};
+use crate::geodesy::register::{CorrelatedPoints, Estimate, Located};
 use crate::job::LayerName;
 use crate::job::catalogue::{Code, Geometry};
 use crate::measure::strings::ring;
@@ -42,13 +42,13 @@ const ONE_CORNER: f64 = 9.210_340_371_976_182;
 /// When PROJ fails as a whole.
 pub fn assemble_all(
     drawing: &mut Drawing,
-    collected: Vec<Collected>,
+    collected: Vec<CollectedRow>,
     joinable: Vec<Joinable>,
     repair: bool,
     finished: &mut Finished,
 ) -> Result<(), CrsError> {
     let stage = drawing.stage;
-    let named = Named::of(joinable, &collected);
+    let named = JoinableFeatures::gather(joinable, &collected);
     let mut rows = Vec::new();
     let mut whens: HashMap<(usize, u64), When> = HashMap::new();
     for row in collected {
@@ -342,11 +342,11 @@ fn is_one_corner(drawing: &Drawing, a: usize, b: usize, plane: &[[f64; 2]], stri
     let (one, other) = (&string.vertices[a], &string.vertices[b]);
     let base = &drawing.bases[one.base];
     let both = [located(drawing, one), located(drawing, other)];
-    let joint = Joint::of_frame(base.frame, &both, base.errors.register());
-    let across = joint.covariance_between(0, 1);
+    let correlated = CorrelatedPoints::in_frame(base.frame, &both, base.errors.register());
+    let across = correlated.covariance_between(0, 1);
     let common =
         Covariance { ee: 2.0 * across[0][0], en: across[0][1] + across[1][0], nn: 2.0 * across[1][1], ..Covariance::default() };
-    let apart = (joint.covariance_of(0) + joint.covariance_of(1)).less(&common);
+    let apart = (correlated.covariance_of(0) + correlated.covariance_of(1)).less(&common);
     let difference = [plane[b][0] - plane[a][0], plane[b][1] - plane[a][1]];
     square_horizontal(difference, &apart).is_some_and(|square| square <= ONE_CORNER)
 }
@@ -361,7 +361,7 @@ fn closing(drawing: &Drawing, string: &Strung, order: &[usize], plane: &[[f64; 2
     let name = |i: usize| string.vertices[i].label.as_str();
     (is_short && is_one_corner(drawing, first, last, plane, string)).then(|| {
         format!(
-            "Area {}: {} and {} lie {:.2} m apart, within their joint error: two vertices at one place. An area closes by itself; the \
+            "Area {}: {} and {} lie {:.2} m apart, within their correlated error: two vertices at one place. An area closes by itself; the \
              first corner need not be shot again.",
             string.name,
             name(first),

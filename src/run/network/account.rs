@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::Adjusted;
+use super::AdjustedNetwork;
 use super::settle::Unit;
 use crate::geodesy::register::Estimate;
 use crate::intake::shot_logs::ShotLogs;
@@ -15,7 +15,7 @@ use crate::output::report::network::{
 const NAMES: usize = 6;
 
 /// The summary of an adjusted network.
-pub fn summary(adjusted: &Adjusted, settings: &Settings, logs: &ShotLogs) -> NetworkSummary {
+pub fn summary(adjusted: &AdjustedNetwork, settings: &Settings, logs: &ShotLogs) -> NetworkSummary {
     let network = &adjusted.built.network;
     let solved = &adjusted.adjustment.solved;
     let numbered = || solved.iter().enumerate().map(|(k, solved)| (k as u64 + 1, solved));
@@ -38,22 +38,22 @@ pub fn summary(adjusted: &Adjusted, settings: &Settings, logs: &ShotLogs) -> Net
         readings,
         unknowns,
         freedom,
-        components: Ranked::of(components),
+        components: Ranked::keep_first(components),
         failing: worst_first(failing.collect()),
         rejected: worst_first(rejected.collect()),
-        traverses: Ranked::of(traverses),
-        corrections: Ranked::of(corrections(adjusted)),
+        traverses: Ranked::keep_first(traverses),
+        corrections: Ranked::keep_first(corrections(adjusted)),
         scatter: network::variance_components_of(network, settings, &adjusted.adjustment)
             .iter()
             .filter_map(|class| scatter(network, class))
             .collect(),
-        warnings: Ranked::of(warnings(adjusted)),
+        warnings: Ranked::keep_first(warnings(adjusted)),
     }
 }
 
 fn worst_first(mut tests: Vec<TestSummary>) -> Ranked<TestSummary> {
     tests.sort_by(|a, b| b.normalised.abs().total_cmp(&a.normalised.abs()));
-    Ranked::of(tests)
+    Ranked::keep_first(tests)
 }
 
 /// A number of some digits behind the point: what lies behind them is no information.
@@ -92,7 +92,7 @@ fn component(number: u64, solved: &Solved, network: &Network) -> ComponentSummar
     }
 }
 
-fn test(adjusted: &Adjusted, logs: &ShotLogs, number: u64, solved: &Solved, suspect: &Suspect) -> TestSummary {
+fn test(adjusted: &AdjustedNetwork, logs: &ShotLogs, number: u64, solved: &Solved, suspect: &Suspect) -> TestSummary {
     let network = &adjusted.built.network;
     let row = match suspect.source {
         Source::Observation(index) => Some(adjusted.shots[network.observations[index].source].record.place),
@@ -128,7 +128,7 @@ fn traverse(network: &Network, number: u64, misclosure: &Misclosure) -> Traverse
 }
 
 /// What the network found of instruments and of errors that readings share.
-pub fn corrections(adjusted: &Adjusted) -> Vec<CorrectionSummary> {
+pub fn corrections(adjusted: &AdjustedNetwork) -> Vec<CorrectionSummary> {
     let network = &adjusted.built.network;
     let mut found = Vec::new();
     for (k, solved) in adjusted.adjustment.solved.iter().enumerate() {
@@ -187,7 +187,7 @@ fn scatter(network: &Network, class: &network::ClassSigma) -> Option<ScatterSumm
 }
 
 /// What was left out first, then what is weak.
-fn warnings(adjusted: &Adjusted) -> Vec<String> {
+fn warnings(adjusted: &AdjustedNetwork) -> Vec<String> {
     let mut said = Vec::new();
     let several = &adjusted.built.several;
     if let Some(first) = several.first() {

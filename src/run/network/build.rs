@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::read::{NetShot, Place, Target};
+use super::read::{NetShot, NetworkStand, Target};
 use crate::geodesy::REFRACTION;
 use crate::job;
 use crate::network::{
@@ -52,15 +52,15 @@ pub fn settings(job: &job::Network) -> Settings {
 /// the first base.
 pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several: &BTreeSet<Target>) -> Option<Built> {
     let first = table.bases.first()?;
-    let usable = |place: &Place| match place {
-        Place::Base(index) => table.bases[*index].datum == first.datum,
-        Place::Unknown(_) => true,
+    let usable = |place: &NetworkStand| match place {
+        NetworkStand::Base(index) => table.bases[*index].datum == first.datum,
+        NetworkStand::Unknown(_) => true,
     };
     let takes_part: Vec<bool> = shots
         .iter()
         .map(|shot| {
             let target = match &shot.to {
-                Target::Place(place) => usable(place),
+                Target::Stand(place) => usable(place),
                 feature => !several.contains(feature),
             };
             target && usable(&shot.from)
@@ -88,7 +88,7 @@ pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several
         if !built.takes_part[source] {
             continue;
         }
-        let from = built.station(&Target::Place(shot.from.clone()), table);
+        let from = built.station(&Target::Stand(shot.from.clone()), table);
         let to = built.station(&shot.to, table);
         let instrument =
             finds_instrument.then(|| built.instrument(shot.record.instrument.as_deref().unwrap_or("the instrument"), rules));
@@ -103,7 +103,7 @@ impl Built {
             return *known;
         }
         let base = match place {
-            Target::Place(Place::Base(index)) => table.bases.get(*index),
+            Target::Stand(NetworkStand::Base(index)) => table.bases.get(*index),
             _ => None,
         };
         let control = base.map(|base| control(base, table));
@@ -215,8 +215,8 @@ fn control(base: &Base, table: &BaseTable) -> Control {
 /// The name of a station for people.
 pub fn words(place: &Target) -> String {
     match place {
-        Target::Place(Place::Base(_)) => String::new(),
-        Target::Place(Place::Unknown(name)) => label(name),
+        Target::Stand(NetworkStand::Base(_)) => String::new(),
+        Target::Stand(NetworkStand::Unknown(name)) => label(name),
         Target::Feature(_, name) => name.clone(),
     }
 }

@@ -30,7 +30,7 @@ use crate::stations::errors::{InNetwork, Turning};
 use crate::stations::join::Joiner;
 use crate::stations::orientation::Orientation;
 use build::Built;
-use read::{NetShot, Place, Target};
+use read::{NetShot, NetworkStand, Target};
 pub use settle::settle;
 use several::Zeros;
 
@@ -53,7 +53,7 @@ pub struct Needs<'j> {
 }
 
 /// A network after its adjustment.
-pub struct Adjusted {
+pub struct AdjustedNetwork {
     /// The shots, those that take part among them.
     shots: Vec<NetShot>,
     built: Built,
@@ -73,11 +73,11 @@ pub struct Adjusted {
 ///
 /// # Errors
 /// When a log cannot be read, or the network makes no sense.
-pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<Adjusted>, RunError> {
+pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<AdjustedNetwork>, RunError> {
     let Some(settings) = &job.network else { return Ok(None) };
     let shots = {
         let joiner = Joiner::new(table, &job.join);
-        let reading = read::Reading {
+        let reading = read::ShotReader {
             norths: Norths {
                 table,
                 declinations: needs.declinations,
@@ -91,8 +91,8 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
         read::shots(needs.logs.shots_to_adjust(needs.rules)?, &reading)
     };
     let settled = build::settings(settings);
-    let Some((built, adjustment)) = of_shots(&shots, table, settings, &settled)? else { return Ok(None) };
-    let mut adjusted = Adjusted {
+    let Some((built, adjustment)) = adjust_shots(&shots, table, settings, &settled)? else { return Ok(None) };
+    let mut adjusted = AdjustedNetwork {
         base_of: vec![None; built.places.len()],
         rows: FxHashSet::default(),
         orientations: BTreeMap::new(),
@@ -114,7 +114,7 @@ const ROUNDS: usize = 3;
 const MOST_TRIED: usize = 50;
 
 /// Builds and adjusts the network of shots.
-fn of_shots(
+fn adjust_shots(
     shots: &[NetShot],
     table: &BaseTable,
     rules: &job::Network,
@@ -123,7 +123,7 @@ fn of_shots(
     let made = |several: &BTreeSet<Target>, settings: &network::Settings| {
         let Some(mut built) = build::build(shots, table, rules, several) else { return Ok(None) };
         for (station, place) in built.network.stations.iter_mut().zip(&built.places) {
-            if let Target::Place(Place::Base(index)) = place {
+            if let Target::Stand(NetworkStand::Base(index)) = place {
                 station.label.clone_from(&table.bases[*index].label);
             }
         }
@@ -165,7 +165,7 @@ fn of_shots(
     made(&left_out, settings)
 }
 
-impl Adjusted {
+impl AdjustedNetwork {
     /// Whether it placed any station.
     pub fn has_placed(&self) -> bool {
         self.adjustment.solved.iter().any(|solved| !solved.stations.is_empty())
@@ -174,7 +174,7 @@ impl Adjusted {
     /// The bases of logs that the network is computed with: all on one datum.
     fn bases_with_log(&self, table: &BaseTable) -> Vec<Base> {
         let base = |place: &Target| match place {
-            Target::Place(Place::Base(index)) => Some(table.bases[*index].clone()),
+            Target::Stand(NetworkStand::Base(index)) => Some(table.bases[*index].clone()),
             _ => None,
         };
         self.built.places.iter().filter_map(base).collect()
@@ -188,14 +188,14 @@ impl Adjusted {
             bearings[observation.from] = bearings[observation.from].saturating_add(1);
         }
         for (station, place) in self.built.places.iter().enumerate() {
-            let Target::Place(place) = place else { continue };
+            let Target::Stand(place) = place else { continue };
             let component = self.adjustment.solved.iter().position(|solved| solved.station(station).is_some());
             let solved = component.and_then(|number| self.adjustment.solved[number].station(station));
             let unknowns = component.and_then(|number| self.adjustment.solved[number].unknowns_of(station));
             let index = match (place, solved) {
-                (Place::Base(index), _) => *index,
-                (Place::Unknown(_), None) => continue,
-                (Place::Unknown(name), Some(solved)) => {
+                (NetworkStand::Base(index), _) => *index,
+                (NetworkStand::Unknown(_), None) => continue,
+                (NetworkStand::Unknown(name), Some(solved)) => {
                     // A network without any base of a log has no datum and is not solved.
                     let Some(beside) = nearest(&with_log, solved.position, &self.built.network.ellipsoid) else { continue };
                     let mut base = Base::without_log(name, beside);

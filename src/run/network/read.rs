@@ -15,7 +15,7 @@ use crate::stations::join::{Joiner, Unfound};
 
 /// A base by its index, or by a name that no base log has.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Place {
+pub enum NetworkStand {
     /// In the table of bases.
     Base(usize),
     /// Known by its shots alone.
@@ -26,7 +26,7 @@ pub enum Place {
 #[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Target {
     /// A base or known point.
-    Place(Place),
+    Stand(NetworkStand),
     /// A feature, by its code and name.
     Feature(Option<String>, String),
 }
@@ -36,7 +36,7 @@ pub struct NetShot {
     /// What the log has.
     pub record: KeptShot,
     /// Where it was taken.
-    pub from: Place,
+    pub from: NetworkStand,
     /// What it is to.
     pub to: Target,
     /// What it gives the adjustment.
@@ -50,7 +50,7 @@ pub struct NetShot {
 }
 
 /// What the reading needs.
-pub struct Reading<'j> {
+pub struct ShotReader<'j> {
     /// What brings azimuths to true north; it has the bases.
     pub norths: Norths<'j>,
     pub joiner: &'j Joiner<'j>,
@@ -61,7 +61,7 @@ pub struct Reading<'j> {
 }
 
 /// The shots that may take part, in the order of the logs.
-pub fn shots(records: Vec<KeptShot>, reading: &Reading) -> Vec<NetShot> {
+pub fn shots(records: Vec<KeptShot>, reading: &ShotReader) -> Vec<NetShot> {
     let shots: Vec<NetShot> = records.into_iter().filter_map(|record| reading.shot(record)).collect();
     // One row twice is one shot where an id or a time tells that it is one row; the audit holds the second.
     let mut seen = HashSet::new();
@@ -76,7 +76,7 @@ pub fn shots(records: Vec<KeptShot>, reading: &Reading) -> Vec<NetShot> {
 fn sides(read: &ReadRow) -> Option<Sides> {
     let readings = &read.readings;
     let Some(fault) = &read.fault else {
-        return Some(at_centre(Sides::of_triangle(&readings.triangle()?), readings.face_diameter_m));
+        return Some(at_centre(Sides::from_triangle(&readings.triangle()?), readings.face_diameter_m));
     };
     let is_partial =
         matches!(fault.reason, Reason::NoDistance | Reason::NoAzimuth | Reason::NoInclination | Reason::DirectionOnly);
@@ -104,14 +104,14 @@ fn at_centre(mut sides: Sides, face_diameter_m: Option<(f64, f64)>) -> Sides {
     sides
 }
 
-impl Reading<'_> {
+impl ShotReader<'_> {
     fn shot(&self, record: KeptShot) -> Option<NetShot> {
         let (readings, table) = (&record.read.readings, self.norths.table);
         if !record.stands_alone || readings.echo == Some(Echo::Tracking) {
             return None;
         }
         let to = match record.role.as_deref() {
-            Some(BACKSIGHT | FORESIGHT) => Target::Place(self.named(record.feature_key.as_deref()?)?),
+            Some(BACKSIGHT | FORESIGHT) => Target::Stand(self.named(record.feature_key.as_deref()?)?),
             _ => Target::Feature(record.code.clone(), record.feature()?),
         };
         let is_held = |catalogue: &Catalogue| {
@@ -122,16 +122,16 @@ impl Reading<'_> {
         }
         let mut sides = sides(&record.read)?;
         let from = match self.joiner.find(record.base.as_deref(), readings.when, record.log_names_bases) {
-            Ok(index) => Place::Base(index),
+            Ok(index) => NetworkStand::Base(index),
             Err(unfound) => self.unknown(&unfound, record.base.as_deref())?,
         };
-        if to == Target::Place(from.clone()) {
+        if to == Target::Stand(from.clone()) {
             return None;
         }
         // Declinations change little over the reach of a network: of a base without a position the first base's is taken.
         let (index, own_height_m) = match &from {
-            Place::Base(index) => (*index, table.bases[*index].row.instrument_height_m),
-            Place::Unknown(_) => (0, None),
+            NetworkStand::Base(index) => (*index, table.bases[*index].row.instrument_height_m),
+            NetworkStand::Unknown(_) => (0, None),
         };
         let (mut declination_rad, mut sigma_orientation_rad, mut sigma_declination_rad) = (f64::NAN, 0.0, 0.0);
         if let Some((kind, azimuth_rad)) = readings.bearing() {
@@ -150,17 +150,17 @@ impl Reading<'_> {
     }
 
     /// A base or known point by name; none where the name stands for what cannot be used.
-    fn named(&self, name: &str) -> Option<Place> {
+    fn named(&self, name: &str) -> Option<NetworkStand> {
         match self.norths.table.by_name.get(name) {
-            Some(Named::Base(index)) => Some(Place::Base(*index)),
+            Some(Named::Base(index)) => Some(NetworkStand::Base(*index)),
             Some(_) => None,
-            None => Some(Place::Unknown(name.to_owned())),
+            None => Some(NetworkStand::Unknown(name.to_owned())),
         }
     }
 
     /// The base of a row whose base is in no log.
-    fn unknown(&self, unfound: &Unfound, name: Option<&str>) -> Option<Place> {
+    fn unknown(&self, unfound: &Unfound, name: Option<&str>) -> Option<NetworkStand> {
         let name = name.filter(|_| unfound.is_unknown())?;
-        (!self.norths.table.by_name.contains_key(name)).then(|| Place::Unknown(name.to_owned()))
+        (!self.norths.table.by_name.contains_key(name)).then(|| NetworkStand::Unknown(name.to_owned()))
     }
 }

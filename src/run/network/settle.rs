@@ -4,7 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::read::Target;
-use super::{Adjusted, account};
+use super::{AdjustedNetwork, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
@@ -20,7 +20,7 @@ use crate::output::layers::{adjusted, corrections, residuals};
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::Class;
 use crate::run::map_block::{Stage, position};
-use crate::run::records::{self, Mapped};
+use crate::run::records::{self, MappedFeature};
 use crate::run::standing::{self, Sizes};
 use crate::run::tally::Settlement;
 use crate::shots::locate::Placed;
@@ -42,7 +42,7 @@ struct RowResult {
 /// When PROJ fails as a whole.
 pub fn settle(
     stage: &Stage,
-    adjusted: &Adjusted,
+    adjusted: &AdjustedNetwork,
     audited: &BTreeMap<(usize, u64), Flags>,
     sizes: &Sizes,
 ) -> Result<Settlement, CrsError> {
@@ -62,7 +62,7 @@ pub fn settle(
         flags.join(audited.get(&shot.record.place).copied().unwrap_or_default());
         flags_of.insert(*index, flags);
         match &shot.to {
-            Target::Place(_) => settled.counts.entry(shot.record.place.0).or_default().composed += 1,
+            Target::Stand(_) => settled.counts.entry(shot.record.place.0).or_default().composed += 1,
             feature => by_feature.entry(adjusted.built.station_of[feature]).or_default().push(*index),
         }
         if let Some(base) = adjusted.base_of_shot(*index) {
@@ -117,7 +117,13 @@ pub fn settle(
 }
 
 /// The line of sight of a shot, from its base to where the network has its target.
-fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, base: usize, flags: Flags) -> Result<Feature<'r>, CrsError> {
+fn sight<'r>(
+    stage: &'r Stage,
+    adjusted: &'r AdjustedNetwork,
+    index: usize,
+    base: usize,
+    flags: Flags,
+) -> Result<Feature<'r>, CrsError> {
     let shot = &adjusted.shots[index];
     let station = adjusted.built.station_of[&shot.to];
     let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
@@ -132,7 +138,7 @@ fn sight<'r>(stage: &'r Stage, adjusted: &'r Adjusted, index: usize, base: usize
     Ok(record)
 }
 
-fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a str, Signs) {
+fn first_cell<'a>(adjusted: &'a AdjustedNetwork, shots: &[usize], index: usize) -> (&'a str, Signs) {
     let of_shot = |shot: &usize| (adjusted.shots[*shot].record.cells[index].as_str(), adjusted.shots[*shot].record.signs[index]);
     shots.iter().map(of_shot).find(|(text, _)| !text.trim().is_empty()).unwrap_or(("", Signs::POINT))
 }
@@ -140,25 +146,25 @@ fn first_cell<'a>(adjusted: &'a Adjusted, shots: &[usize], index: usize) -> (&'a
 /// The point of a feature, and what the catalogue has to say of it.
 fn point<'r>(
     stage: &'r Stage,
-    adjusted: &'r Adjusted,
+    adjusted: &'r AdjustedNetwork,
     (station, index): (usize, usize),
     shots: &[usize],
     rows: &BTreeMap<usize, RowResult>,
     flags_of: &BTreeMap<usize, Flags>,
     settled: &mut Settlement,
-) -> Result<(Mapped<'r>, String), CrsError> {
+) -> Result<(MappedFeature<'r>, String), CrsError> {
     let first = &adjusted.shots[shots[0]];
     let base = &stage.table.bases[index];
     let (placed, end, vector, covariance) = place(stage, adjusted, station, index)?;
     let (code, name) = match &adjusted.built.places[station] {
         Target::Feature(code, name) => (code.as_deref(), name.as_str()),
-        Target::Place(_) => (None, ""),
+        Target::Stand(_) => (None, ""),
     };
     let class = stage.class_of(code, None);
     settled
         .joinable
         .extend(stage.joinable(Some(name), first.record.place, (index, &vector), || adjusted.located(stage, station, index)));
-    let datum = Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m);
+    let datum = Covariance::from_sigmas(base.sigma_datum_m, base.sigma_datum_m);
     let parts = Parts { base: covariance + datum, ..Parts::default() };
     let mut record: Feature = stage.feature(&placed, index, &vector, &parts, class);
     // The parts of one solution are not told apart.
@@ -178,7 +184,7 @@ fn point<'r>(
     record.face_diameter_m = first.record.read.readings.face_diameter_m.map_or(f64::NAN, |(diameter_m, _)| diameter_m);
     record.source_file = &stage.logs.files[first.record.place.0].info.name;
     record.source_line = first.record.place.1;
-    let mut feature = Mapped { record, base: index, end, class, values: Vec::new() };
+    let mut feature = MappedFeature { record, base: index, end, class, values: Vec::new() };
     let detail = stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
     let mut by_source = BySource::default();
     match adjusted.located(stage, station, index) {
@@ -201,7 +207,7 @@ fn point<'r>(
 /// Where a solved station is: in the CRS of the layers, on the datum, by the vector from a base, with its covariance.
 fn place(
     stage: &Stage,
-    adjusted: &Adjusted,
+    adjusted: &AdjustedNetwork,
     station: usize,
     index: usize,
 ) -> Result<(Placed, Geodetic, Vector, Covariance), CrsError> {
@@ -220,7 +226,7 @@ fn place(
 }
 
 /// The stations that other readings check or that the network placed.
-fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey, Batch)>, CrsError> {
+fn adjusted_batch(stage: &Stage, network: &AdjustedNetwork) -> Result<Option<(LayerKey, Batch)>, CrsError> {
     if !stage.wanted.contains(&LayerName::Adjusted) {
         return Ok(None);
     }
@@ -239,7 +245,7 @@ fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey,
                 placed,
                 projected: stage.projected,
                 has_height: vector.up_m.is_some(),
-                covariance: covariance + Covariance::of_axes(base.sigma_datum_m, base.sigma_datum_m),
+                covariance: covariance + Covariance::from_sigmas(base.sigma_datum_m, base.sigma_datum_m),
                 checked: station.checked,
                 readings: readings[station.station],
                 orientation: station.orientation.or(station.direction_orientation),
@@ -251,7 +257,7 @@ fn adjusted_batch(stage: &Stage, network: &Adjusted) -> Result<Option<(LayerKey,
     Ok((batch.len > 0).then(|| (LayerName::Adjusted.into(), batch)))
 }
 
-fn residual_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)> {
+fn residual_batch(stage: &Stage, network: &AdjustedNetwork) -> Option<(LayerKey, Batch)> {
     if !stage.wanted.contains(&LayerName::Residuals) {
         return None;
     }
@@ -267,7 +273,7 @@ fn residual_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)
 }
 
 /// What the network found of instruments and of errors that readings share.
-fn correction_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batch)> {
+fn correction_batch(stage: &Stage, network: &AdjustedNetwork) -> Option<(LayerKey, Batch)> {
     let records = account::corrections(network);
     if !stage.wanted.contains(&LayerName::Corrections) || records.is_empty() {
         return None;
@@ -277,10 +283,10 @@ fn correction_batch(stage: &Stage, network: &Adjusted) -> Option<(LayerKey, Batc
     Some((LayerName::Corrections.into(), batch))
 }
 
-impl Adjusted {
+impl AdjustedNetwork {
     /// The base that a shot was taken from; none where that has no place.
     fn base_of_shot(&self, shot: usize) -> Option<usize> {
-        let from = Target::Place(self.shots[shot].from.clone());
+        let from = Target::Stand(self.shots[shot].from.clone());
         self.built.station_of.get(&from).and_then(|station| self.base_of[*station])
     }
 
@@ -408,7 +414,7 @@ pub(super) enum Unit {
 }
 
 impl Unit {
-    fn of(network: &Adjusted, observation: usize) -> Unit {
+    fn of(network: &AdjustedNetwork, observation: usize) -> Unit {
         Unit::of_source(&network.built.network, Source::Observation(observation))
     }
 

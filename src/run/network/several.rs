@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use super::build::Built;
-use super::read::{NetShot, Place, Target};
+use super::read::{NetShot, NetworkStand, Target};
 use crate::geodesy::register::{Cause, ErrorId, Shares};
 use crate::network::Adjustment;
 use crate::records::shot::Readings;
@@ -30,7 +30,7 @@ impl Zeros {
     pub fn learn(&mut self, built: &Built, adjustment: &Adjustment) {
         let Zeros::Circles(known) = self else { return };
         for (station, place) in built.places.iter().enumerate() {
-            if let (Target::Place(Place::Base(base)), Some(solved)) = (place, adjustment.station(station))
+            if let (Target::Stand(NetworkStand::Base(base)), Some(solved)) = (place, adjustment.station(station))
                 && let Some(orientation) = solved.direction_orientation
             {
                 known.insert(*base, (orientation.value, orientation.sigma));
@@ -54,7 +54,7 @@ pub fn names(shots: &[NetShot], table: &BaseTable, zeros: &Zeros) -> BTreeSet<Ta
     // By name, and by the base whose zero alone the shots share.
     let mut groups: BTreeMap<(&Target, Option<usize>), Vec<Repeat>> = BTreeMap::new();
     for shot in shots {
-        let (Target::Feature(..), Place::Base(base)) = (&shot.to, &shot.from) else { continue };
+        let (Target::Feature(..), NetworkStand::Base(base)) = (&shot.to, &shot.from) else { continue };
         let (zero, turn_rad) = match zeros {
             Zeros::North => (None, 0.0),
             Zeros::Circles(known) => match known.get(base) {

@@ -250,7 +250,7 @@ fn heights(both: &[Both]) -> Option<Heights> {
     let size = rows.len();
     let mut matrix = covariance(&rows);
     (0..size).for_each(|i| matrix[i * size + i] += LEAST_VARIANCE_M2);
-    let root = crate::numeric::cholesky::Lower::of(&matrix, size).filter(|_| size > 0)?;
+    let root = crate::numeric::cholesky::Lower::decompose(&matrix, size).filter(|_| size > 0)?;
     let weighted = root.solve(&vec![1.0; size]);
     let whole: f64 = weighted.iter().sum();
     let raised: Vec<f64> = with.iter().filter_map(|i| both[*i].raised_m).collect();

@@ -79,7 +79,7 @@ pub fn settled(job: &Job, fit: &LocalFit) -> Result<(Job, Tie), RunError> {
     let oriented = Oriented::by_sights(&prepared, &table);
     let by_name: BTreeMap<String, usize> =
         known.bases.iter().enumerate().map(|(index, base)| (base.label.clone(), index)).collect();
-    let points = points::of(&prepared, &table, &oriented, &by_name);
+    let points = points::find_common(&prepared, &table, &oriented, &by_name);
     let (moved, mut summary) = errors::fit(&points, &known)?;
     summary.crs = output.label();
     let datum = known.datums[known.bases[points[0].known].datum].crs.definition().to_owned();
@@ -92,7 +92,7 @@ pub fn settled(job: &Job, fit: &LocalFit) -> Result<(Job, Tie), RunError> {
 /// The known points on their datum.
 fn known_points(job: &Job, fit: &LocalFit, output: &Crs) -> Result<BaseTable, RunError> {
     let logs = BaseLogs::read(&fit.known, None, None)?;
-    let geoid = geoids::of(job, &logs.rows)?;
+    let geoid = geoids::open(job, &logs.rows)?;
     let geoid_frames = geoids::frames(job, output).map_err(RunError::crs("heights"))?;
     let settings = BaseSettings {
         bases: &fit.known,

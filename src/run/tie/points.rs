@@ -6,7 +6,7 @@ use crate::geodesy::frame::Geodetic;
 use crate::geodesy::register::Located;
 use crate::numeric::signs::Signs;
 use crate::records::names::label;
-use crate::records::shot::{Cells, KeptShot, Place, ShotRecord, Words};
+use crate::records::shot::{Cells, KeptShot, RowPlace, ShotRecord, Words};
 use crate::run::adjust::Oriented;
 use crate::run::prepare::Prepared;
 use crate::shots::north::Norths;
@@ -39,7 +39,12 @@ impl Cells for NoCells {
 }
 
 /// The points of the frame that have the names of known ones.
-pub fn of(prepared: &Prepared, table: &BaseTable, oriented: &Oriented, known: &BTreeMap<String, usize>) -> Vec<FramePoint> {
+pub fn find_common(
+    prepared: &Prepared,
+    table: &BaseTable,
+    oriented: &Oriented,
+    known: &BTreeMap<String, usize>,
+) -> Vec<FramePoint> {
     let ellipsoid = |base: usize| table.datums[table.bases[base].datum].crs.ellipsoid();
     let mut points = Vec::new();
     for (index, base) in table.bases.iter().enumerate() {
@@ -82,7 +87,7 @@ fn located(
     let north = norths.resolve_north(base, kind, readings.date(), &mut None).ok()?;
     let turn = norths.oriented(&north, base, oriented.orientations[base]).ok()?;
     let (file, line) = shot.place;
-    let place = Place { file, line, text: &shot.row, reading: shot.reading };
+    let place = RowPlace { file, line, text: &shot.row, reading: shot.reading };
     let sighting = Sighting {
         record: ShotRecord::new(&shot.read, Words::default(), place, 0, &NoCells),
         base,

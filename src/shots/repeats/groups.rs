@@ -11,7 +11,7 @@ use crate::geodesy::register::{Arm, ErrorId, Origin, Shares, add_arm};
 use crate::numeric::cholesky::Lower;
 
 /// The groups of shots, and the group of each shot.
-pub(super) fn of(shots: &[Repeat]) -> (Vec<(usize, Shares)>, Vec<usize>) {
+pub(super) fn group(shots: &[Repeat]) -> (Vec<(usize, Shares)>, Vec<usize>) {
     let (mut groups, mut group_of, mut known) = (Vec::new(), Vec::with_capacity(shots.len()), BTreeMap::new());
     for shot in shots {
         let shares = shot.vector.shares;
@@ -87,7 +87,7 @@ pub(super) fn enters(bases: &[Origin], groups: &mut [Group], has_height: bool) -
         for (id, arm) in &group.arms {
             match shared.binary_search(id) {
                 Ok(k) => arms[k] = *arm,
-                Err(_) => alone += Covariance::of_arm(*arm),
+                Err(_) => alone += Covariance::from_arm(*arm),
             }
         }
         let alone = matrix(&alone);

@@ -20,7 +20,7 @@ use std::collections::BTreeMap;
 
 use super::look::{Look, Reference, Seen, looks};
 use super::mean::{mean, point, stands};
-use super::robust::{CRITICAL, Middle, half_turn_rad};
+use super::middle::{CRITICAL, Middle, half_turn_rad};
 use super::sight::Polar;
 use super::spread::separation;
 use super::{Fault, Repeat, Separation, check};
@@ -56,7 +56,7 @@ pub struct Deviation {
 }
 
 impl Deviation {
-    pub(super) fn of(metres: f64, variance_m2: f64) -> Deviation {
+    pub(super) fn new(metres: f64, variance_m2: f64) -> Deviation {
         Deviation { metres, sigmas: metres / variance_m2.max(LEAST_VARIANCE_M2).sqrt() }
     }
 
@@ -152,10 +152,10 @@ pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
         looks.iter().zip(shots).zip(&agreed).filter(|(_, agrees)| **agrees).map(|(both, _)| both).collect();
     let mut references: BTreeMap<usize, Middles> = BTreeMap::new();
     for shot in shots {
-        references.entry(shot.base).or_insert_with(|| Middles::of(together.iter().map(|(look, _)| *look), shot.base));
+        references.entry(shot.base).or_insert_with(|| Middles::at_base(together.iter().map(|(look, _)| *look), shot.base));
     }
     let whole: Vec<Repeat> = together.iter().map(|(_, shot)| **shot).collect();
-    let whole = Reference::of(bases, &mean(bases, &whole)?, shots);
+    let whole = Reference::from_mean(bases, &mean(bases, &whole)?, shots);
     let findings = looks.iter().zip(shots).map(|(look, shot)| {
         let own_base = references.get(&shot.base).and_then(|middles| middles.test(look));
         own_base.or_else(|| whole.as_ref().map(|whole| look.against(whole)))
@@ -201,7 +201,7 @@ struct Middles {
 }
 
 impl Middles {
-    fn of<'l>(looks: impl Iterator<Item = &'l Look>, base: usize) -> Middles {
+    fn at_base<'l>(looks: impl Iterator<Item = &'l Look>, base: usize) -> Middles {
         let looks: Vec<&Look> = looks.filter(|look| look.base == base).collect();
         let mut rises: Vec<f64> = looks.iter().filter(|look| look.has_height).map(|look| look.rise_m).collect();
         rises.sort_by(f64::total_cmp);
@@ -249,7 +249,7 @@ impl Middles {
     fn test(&self, look: &Look) -> Option<Finding> {
         let against = |(middle, variance): (Middle, f64), value: f64, own: f64, metres: f64| {
             let variance = own.max(middle.scale * middle.scale) + middle.share() * variance.max(middle.scale * middle.scale);
-            Deviation::of(metres * (value - middle.median), metres * metres * variance)
+            Deviation::new(metres * (value - middle.median), metres * metres * variance)
         };
         let (horizontal, azimuth) = (self.horizontal?, self.azimuth?);
         let seen = &look.seen;

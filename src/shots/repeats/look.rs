@@ -9,7 +9,7 @@
 
 use super::linear::{Matrix3, Vector3, apply, carried, dot, minus, plus, variance};
 use super::mean::{point, stands};
-use super::robust::half_turn_rad;
+use super::middle::half_turn_rad;
 use super::sight::{Polar, Triad, own, sighted};
 use super::{Deviation, Mean, Repeat};
 use crate::geodesy::covariance::Covariance;
@@ -89,7 +89,7 @@ fn shared(one: &[Arm], other: &[Arm]) -> Covariance {
     let mut sum = Covariance::default();
     for (id, a) in one {
         if let Ok(k) = other.binary_search_by_key(id, |(id, _)| *id) {
-            sum += Covariance::of_arms(*a, other[k].1);
+            sum += Covariance::from_arms(*a, other[k].1);
         }
     }
     sum
@@ -158,11 +158,11 @@ impl Look {
         let across = scaled(turned, b.polar.horizontal_m, a.azimuth_rad2 + b.azimuth_rad2);
         if !both {
             let apart = a.polar.horizontal_m - b.polar.horizontal_m;
-            return (Deviation::of(apart, a.horizontal_m2 + b.horizontal_m2), across, None);
+            return (Deviation::new(apart, a.horizontal_m2 + b.horizontal_m2), across, None);
         }
         let raised = a.polar.inclination_rad - b.polar.inclination_rad;
         let normal = scaled(raised, b.polar.range_m, a.inclination_rad2 + b.inclination_rad2);
-        (Deviation::of(a.polar.range_m - b.polar.range_m, a.range_m2 + b.range_m2), across, Some(normal))
+        (Deviation::new(a.polar.range_m - b.polar.range_m, a.range_m2 + b.range_m2), across, Some(normal))
     }
 
     /// This shot minus a point of other bases.
@@ -177,20 +177,20 @@ impl Look {
         let both = (self.reference.covariance + other.covariance).less(&shared(&self.reference.arms, &other.arms));
         let Seen { polar, inclination_rad2, .. } = self.seen;
         let tilt_m2 = inclination_rad2 * (polar.range_m * polar.inclination_rad.sin()).powi(2);
-        let across = Deviation::of(-right, variance(&both, triad.across) + tilt_m2);
-        let normal = whole.then(|| Deviation::of(-above, variance(&both, triad.normal)));
-        (Deviation::of(range_m - other_m, variance(&both, triad.along)), across, normal)
+        let across = Deviation::new(-right, variance(&both, triad.across) + tilt_m2);
+        let normal = whole.then(|| Deviation::new(-above, variance(&both, triad.normal)));
+        (Deviation::new(range_m - other_m, variance(&both, triad.along)), across, normal)
     }
 }
 
 /// An angle's difference at a distance. Its standard errors do not depend on the distance.
 fn scaled(angle_rad: f64, distance_m: f64, variance_rad2: f64) -> Deviation {
-    Deviation::of(angle_rad * distance_m, variance_rad2 * distance_m * distance_m)
+    Deviation::new(angle_rad * distance_m, variance_rad2 * distance_m * distance_m)
 }
 
 impl Reference {
     /// A mean, in the frame of the computation that its own shots and others give.
-    pub(super) fn of(bases: &[Origin], mean: &Mean, shots: &[Repeat]) -> Option<Reference> {
+    pub(super) fn from_mean(bases: &[Origin], mean: &Mean, shots: &[Repeat]) -> Option<Reference> {
         let (frame, stands) = stands(bases, shots)?;
         let stand = stands.get(&mean.base)?;
         Some(Reference {

@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 
 use super::groups::{Group, enters};
 use super::linear::{Matrix3, Vector3, apply, carried, inverse, matrix, minus, plus, product, transposed};
-use super::robust::half_turn_rad;
+use super::middle::half_turn_rad;
 use super::sight::{Polar, between, sighted};
 use super::spread::spread;
 use super::{Fault, Mean, Repeat, check};
@@ -50,7 +50,7 @@ pub(super) struct Stand {
 }
 
 impl Stand {
-    pub(super) fn of(base: &Origin, frame: &LocalFrame) -> Stand {
+    pub(super) fn in_frame(base: &Origin, frame: &LocalFrame) -> Stand {
         let (own, to) = (base.frame.axes(), frame.axes());
         Stand {
             at: frame.from_earth_centred(base.frame.to_earth_centred([0.0; 3])),
@@ -75,7 +75,7 @@ pub(super) fn stands(bases: &[Origin], shots: &[Repeat]) -> Option<(LocalFrame, 
     let mut stands = BTreeMap::new();
     for shot in shots {
         if let (false, Some(base)) = (stands.contains_key(&shot.base), bases.get(shot.base)) {
-            stands.insert(shot.base, Stand::of(base, &frame));
+            stands.insert(shot.base, Stand::in_frame(base, &frame));
         }
     }
     Some((frame, stands))
@@ -193,7 +193,7 @@ pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
     let has_height = shots.iter().any(|shot| shot.vector.up_m.is_some());
     let points: Vec<(Vector3, bool)> = shots.iter().filter_map(|shot| point(&stands, shot)).collect();
     let mut at = start(&points, has_height);
-    let (groups, group_of) = super::groups::of(shots);
+    let (groups, group_of) = super::groups::group(shots);
     let next = |at: Vector3| step(bases, &stands, (shots, &group_of), &groups, at, has_height);
     let mut last = next(at);
     for _ in 1..MOST_STEPS {
@@ -315,7 +315,7 @@ impl Split {
         let mut half = Covariance::default();
         for (id, arm) in &others {
             if let Some((_, other)) = position.iter().find(|(known, _)| known == id) {
-                half += Covariance::of_arms(other.map(|metres| metres / 2.0), *arm);
+                half += Covariance::from_arms(other.map(|metres| metres / 2.0), *arm);
             }
         }
         let (of_distance, of_direction): (Vec<Arm>, Vec<Arm>) =

@@ -14,8 +14,8 @@ mod judge;
 mod linear;
 mod look;
 mod mean;
+mod middle;
 mod pull;
-mod robust;
 mod sight;
 mod spread;
 #[cfg(test)]
@@ -27,9 +27,9 @@ use crate::records::echo::Echo;
 
 pub use judge::{Deviation, Finding, Judgement, Verdict, judge};
 pub use mean::mean;
-pub use pull::pull;
 #[cfg(test)]
-pub(crate) use robust::CRITICAL;
+pub(crate) use middle::CRITICAL;
+pub use pull::pull;
 pub use spread::{Separation, Spread};
 
 use crate::geodesy::covariance::Covariance;

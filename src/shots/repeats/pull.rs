@@ -11,7 +11,7 @@
 use super::linear::{Matrix3, Vector3, apply, carried};
 use super::look::{Look, looks};
 use super::mean::mean;
-use super::robust::{CRITICAL, Middle, half_turn_rad};
+use super::middle::{CRITICAL, Middle, half_turn_rad};
 use super::sight::{Polar, between, sighted};
 use super::spread::spread_about;
 use super::{Fault, Mean, Repeat, check};
@@ -66,7 +66,7 @@ pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, Fault> {
     };
     let one = typical(&kept, &polar, has_height);
     let triad = polar.triad();
-    let arm = |direction: Vector3, variance: f64| Covariance::of_arm(direction.map(|x| x * variance.sqrt()));
+    let arm = |direction: Vector3, variance: f64| Covariance::from_arm(direction.map(|x| x * variance.sqrt()));
     let along_m2 = if has_height { range.variance } else { horizontal.variance };
     let direction = one.direction
         + arm(triad.across, azimuth.variance * polar.horizontal_m.powi(2))

@@ -55,7 +55,7 @@ impl BaseTable {
             unmade: Vec::new(),
             assumed: (false, false),
         };
-        let frames = NamedFrames::of(settings)?;
+        let frames = NamedFrames::resolve(settings)?;
         let mut far = FarBases::default();
         let count = rows.len();
         for row in rows {
@@ -152,7 +152,7 @@ impl BaseTable {
             earth_radius_m: ellipsoid.mean_radius_m(at.lat_rad),
             at,
             heights,
-            covariance: Covariance::of_axes(
+            covariance: Covariance::from_sigmas(
                 sigma_horizontal.unwrap_or(ASSUMED_SIGMA_HORIZONTAL_M),
                 sigma_vertical.unwrap_or(ASSUMED_SIGMA_VERTICAL_M),
             ),

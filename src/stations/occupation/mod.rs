@@ -2,7 +2,7 @@
 //!
 //! [`windows`] finds the occupations, [`average`] takes the robust weighted mean of one, [`merge`] joins
 //! several of one base. Every fix ends in exactly one place: used for a base, set aside as outlying,
-//! held as too poor, or outside every occupation; [`Gathered`] accounts for all of them.
+//! held as too poor, or outside every occupation; [`BasesFromFixes`] accounts for all of them.
 
 pub mod average;
 pub mod merge;
@@ -34,7 +34,7 @@ pub struct Rules<'j> {
 
 /// Bases made of fixes, and where every fix went.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Gathered {
+pub struct BasesFromFixes {
     /// The bases, in order of time.
     pub rows: Vec<BaseRow>,
     /// Fixes that were held or set aside, one entry each.
@@ -71,8 +71,8 @@ pub fn poor(fix: &Fix, rules: &Quality) -> Option<Fault> {
 
 /// Makes bases of fixes. `windows` are the occupations that a list or the shots tell; none where the
 /// fixes themselves tell them. `files` is the number of input files.
-pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, files: usize) -> Gathered {
-    let mut gathered = Gathered { used: vec![0; files], outside: vec![0; files], ..Gathered::default() };
+pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, files: usize) -> BasesFromFixes {
+    let mut gathered = BasesFromFixes { used: vec![0; files], outside: vec![0; files], ..BasesFromFixes::default() };
     let mut sound = Vec::with_capacity(epochs.len());
     for epoch in epochs {
         match poor(&epoch.fix, rules.quality) {
@@ -149,7 +149,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
     gathered
 }
 
-impl Gathered {
+impl BasesFromFixes {
     /// Notes the occupations that no base came of; `why` gives the reason.
     fn note_unserved(&mut self, windows: &[Window], parts: &[merge::OccupationPart], why: impl Fn(&Window) -> Option<String>) {
         let mut known: HashSet<&str> = parts.iter().map(|part| part.row.name.as_str()).collect();

@@ -9,7 +9,7 @@ use jiff::Timestamp;
 use jiff::tz::Offset;
 
 use super::average::{Plane, sigma_of};
-use super::{Gathered, Rules, held, poor, seconds};
+use super::{BasesFromFixes, Rules, held, poor, seconds};
 use crate::records::base_row::{BaseRow, FixQuality, Height, Occupation};
 use crate::records::fix::Epoch;
 use crate::records::fix::Fix;
@@ -27,8 +27,8 @@ pub fn name_at(instant: Timestamp) -> String {
 
 /// A base for each instant, each once, between fixes at most `gap_s` apart; of several receivers the
 /// one with the least error. `files` is the number of input files.
-pub fn at_instants(epochs: Vec<Epoch>, instants: &[Timestamp], rules: &Rules, gap_s: f64, files: usize) -> Gathered {
-    let mut gathered = Gathered { used: vec![0; files], outside: vec![0; files], ..Gathered::default() };
+pub fn at_instants(epochs: Vec<Epoch>, instants: &[Timestamp], rules: &Rules, gap_s: f64, files: usize) -> BasesFromFixes {
+    let mut gathered = BasesFromFixes { used: vec![0; files], outside: vec![0; files], ..BasesFromFixes::default() };
     let mut tracks: Vec<Vec<&Epoch>> = vec![Vec::new(); files];
     for epoch in &epochs {
         match poor(&epoch.fix, rules.quality) {
@@ -158,7 +158,7 @@ mod tests {
     use super::*;
     use crate::job::{Occupations, Quality};
 
-    fn bases(epochs: Vec<Epoch>, instants: &[f64], gap_s: f64) -> Gathered {
+    fn bases(epochs: Vec<Epoch>, instants: &[f64], gap_s: f64) -> BasesFromFixes {
         let (occupations, quality) = (Occupations::default(), Quality::default());
         let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
         let instants: Vec<Timestamp> = instants.iter().map(|second| at(*second)).collect();

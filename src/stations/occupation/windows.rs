@@ -25,7 +25,7 @@ pub struct Group {
 }
 
 /// Occupations by the times of the shots: runs of shots that name one base; without names, runs of shots.
-pub fn of_shots(shots: &[ShotTime], rules: &Occupations) -> Vec<Window> {
+pub fn from_shots(shots: &[ShotTime], rules: &Occupations) -> Vec<Window> {
     let mut sorted: Vec<&ShotTime> = shots.iter().collect();
     sorted.sort_by(|a, b| a.instant.cmp(&b.instant).then(a.base.cmp(&b.base)));
     let mut runs: Vec<(Option<&str>, Timestamp, Timestamp)> = Vec::new();
@@ -317,12 +317,12 @@ mod tests {
     #[test]
     fn the_shots_own_windows() {
         let shots = [shot(100.0, Some("A")), shot(160.0, Some("A")), shot(200.0, Some("B")), shot(2000.0, Some("A"))];
-        let windows = of_shots(&shots, &Occupations::default());
+        let windows = from_shots(&shots, &Occupations::default());
         let seen: Vec<(&str, f64, f64)> =
             windows.iter().map(|w| (w.name.as_str(), seconds(at(0.0), w.from), seconds(at(0.0), w.to))).collect();
         // 30 s to each side, but half the way between A and B.
         assert_eq!(seen, [("A", 70.0, 180.0), ("B", 180.0, 230.0), ("A", 1970.0, 2030.0)]);
-        let unnamed = of_shots(&[shot(0.0, None), shot(500.0, None), shot(5000.0, None)], &Occupations::default());
+        let unnamed = from_shots(&[shot(0.0, None), shot(500.0, None), shot(5000.0, None)], &Occupations::default());
         assert_eq!(unnamed.iter().map(|w| w.name.as_str()).collect::<Vec<_>>(), ["setup 1", "setup 2"]);
     }
 

@@ -20,7 +20,7 @@ const BELIEVED_M: f64 = 1000.0;
 /// When the grid is damaged or holds no heights, and when the copy cannot be written.
 pub(super) fn write(out: &mut impl Write, grid: &Vertical) -> Result<(), Stop> {
     let band = grid.image.band(grid.band)?;
-    let values = BandValues::of(&band)?;
+    let values = BandValues::open(&band)?;
     let lattice = &grid.image.lattice;
     header(out, lattice)?;
     for row in (0..lattice.rows).rev() {

@@ -67,7 +67,7 @@ fn sub_grid(out: &mut impl Write, index: usize, grid: &Horizontal) -> Result<(),
     whole(out, "GS_COUNT", count)?;
 
     let bands = (grid.image.band(grid.latitude_band)?, grid.image.band(grid.longitude_band)?);
-    let (latitudes, longitudes) = (BandValues::of(&bands.0)?, BandValues::of(&bands.1)?);
+    let (latitudes, longitudes) = (BandValues::open(&bands.0)?, BandValues::open(&bands.1)?);
     let west = if grid.positive_west { 1.0 } else { -1.0 };
     for row in (0..lattice.rows).rev() {
         let pairs = latitudes.row(row, 0, lattice.columns)?.into_iter().zip(longitudes.row(row, 0, lattice.columns)?);

@@ -41,7 +41,7 @@ fn figure(ground: &Ground, name: &str) -> Option<Figure> {
     let unit = ground.length();
     let titles = [format!("along the strike, {}", unit.sign), format!("up the dip, {}", unit.sign)];
     let mut plot = Plot::in_unit(unit, width, x, y, 1.0, [&titles[0], &titles[1]]);
-    let colour = Look::of_standard("areas").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
+    let colour = Look::standard("areas").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     if let Some(hull) = ground.collected.areas.kept.iter().find(|area| area.origin == "plane" && area.name == name) {
         let ring: Vec<[f64; 2]> = hull
             .corners
@@ -64,7 +64,7 @@ fn figure(ground: &Ground, name: &str) -> Option<Figure> {
         };
         ground.collected.measurements.kept.iter().find(of_shot).map(|value| value.value)
     };
-    let mut labels = Labels::of(&plot.svg);
+    let mut labels = Labels::within(&plot.svg);
     for (shot, spot) in &spots {
         let at = plot.at(spot[0], spot[1]);
         plot.svg.mark(None, at, Mark::Circle, 8.0, INK, stroke("#ffffff", 0.8));

@@ -39,7 +39,7 @@ fn figure(unit: Shown, heights: &[&Measurement], index: usize, sheets: usize) ->
     let band =
         [[left - 10.0, bottom + 1.0], [right + 20.0, bottom + 1.0], [right + 20.0, bottom + 44.0], [left - 10.0, bottom + 44.0]];
     plot.svg.polygon(&band, ("#ffffff", 1.0), stroke("", 0.0));
-    let colour = Look::of_standard("parts").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
+    let colour = Look::standard("parts").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     let room = (right - left) / heights.len() as f64;
     for (i, value) in heights.iter().enumerate() {
         let x = left + room * (i as f64 + 0.5);

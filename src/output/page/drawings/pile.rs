@@ -47,10 +47,10 @@ fn figure(ground: &Ground, edge: &Line) -> Option<Figure> {
         [SIZE[0] / 2.0 + (p[0] - (west + east) / 2.0) * px_per_m, SIZE[1] / 2.0 - (p[1] - (south + north) / 2.0) * px_per_m]
     };
     let mut svg = Svg::new(SIZE[0], SIZE[1]);
-    let colour = Look::of_standard("areas").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
+    let colour = Look::standard("areas").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     svg.polygon(&ring.iter().map(|p| at(*p)).collect::<Vec<_>>(), (&colour, 0.12), stroke(&colour, 2.0));
     let step = round_step(((high - low) / 8.0).max(unit.value(0.05)));
-    let mut labels = Labels::of(&svg);
+    let mut labels = Labels::within(&svg);
     let inside: Vec<usize> = (ring.len()..points.len()).collect();
     if let Some(triangles) = surface::triangles(&points, ring.len(), &inside) {
         contours(&mut svg, &points, &triangles, step, &at, &mut labels);

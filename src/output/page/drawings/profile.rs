@@ -38,10 +38,10 @@ fn figure(ground: &Ground, name: &str) -> Option<Figure> {
     let unit = ground.length();
     let titles = [format!("chainage, {}", unit.sign), height_title(factor, &format!("{} height", clean(kind)), unit.sign)];
     let mut plot = Plot::in_unit(unit, WIDTH, widened(x), y, factor, [&titles[0], &titles[1]]);
-    let colour = Look::of_standard("profiles").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
+    let colour = Look::standard("profiles").map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     let line: Vec<[f64; 2]> = shots.iter().map(|shot| plot.at(shot.chainage_m, shot.height_m)).collect();
     plot.svg.polyline(&line, stroke(&colour, 1.5));
-    let mut labels = Labels::of(&plot.svg);
+    let mut labels = Labels::within(&plot.svg);
     line.iter().for_each(|[x, y]| labels.take([x - 5.0, y - 5.0, x + 5.0, y + 5.0]));
     for (shot, at) in shots.iter().zip(&line) {
         let half = INTERVAL95 * shot.sigma_height_m;

@@ -29,7 +29,7 @@ pub struct Labels {
 
 impl Labels {
     /// No labels yet, in a drawing of a size.
-    pub fn of(svg: &Svg) -> Labels {
+    pub fn within(svg: &Svg) -> Labels {
         Labels { boxes: Vec::new(), lines: Vec::new(), size: svg.size() }
     }
 

@@ -65,7 +65,7 @@ fn figure(ground: &Ground, wire: &Line) -> Option<Figure> {
 }
 
 fn draw(ground: &Ground, plot: &mut Plot, wire: &Line, line: &[[f64; 2]], spots: &[Spot]) {
-    let look = |id| Look::of_standard(id).map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
+    let look = |id| Look::standard(id).map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     let (wire_colour, ground_colour) = (look("lines"), look("profiles"));
     let below: Vec<[f64; 2]> =
         spots.iter().filter(|spot| spot.shot.role == "ground").map(|spot| plot.at(spot.along_m, spot.height_m)).collect();
@@ -74,7 +74,7 @@ fn draw(ground: &Ground, plot: &mut Plot, wire: &Line, line: &[[f64; 2]], spots:
     }
     let drawn: Vec<[f64; 2]> = line.iter().map(|[s, z]| plot.at(*s, *z)).collect();
     plot.svg.polyline(&drawn, stroke(&wire_colour, 2.5));
-    let mut labels = Labels::of(&plot.svg);
+    let mut labels = Labels::within(&plot.svg);
     for [x, y] in &drawn {
         labels.take([x - 6.0, y - 3.0, x + 6.0, y + 3.0]);
     }

@@ -66,9 +66,9 @@ pub fn figure(ground: &Ground) -> Option<Figure> {
         let at = [MIDDLE[0] + (RADIUS + 16.0) * turn.sin(), MIDDLE[1] - (RADIUS + 16.0) * turn.cos() + 4.0];
         svg.text(at, Anchor::Middle, PLAIN, letter);
     }
-    let mut labels = Labels::of(&svg);
+    let mut labels = Labels::within(&svg);
     for (i, (name, strike, dip, said)) in planes.iter().enumerate().take(MOST_PLANES) {
-        let look = Look::of_other(i);
+        let look = Look::other(i);
         let (colour, dashes) = (look.colour.to_string(), ["", "7 3", "2 3"][i % 3]);
         svg.polyline(&great_circle(*strike, *dip), super::super::svg::Stroke { colour: &colour, width: 2.0, dashes });
         let pole = on_net(strike - std::f64::consts::FRAC_PI_2, std::f64::consts::FRAC_PI_2 - dip);

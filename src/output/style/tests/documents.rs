@@ -33,7 +33,7 @@ fn every_look_gives_a_document_in_the_order_of_the_schemas() {
 
 #[test]
 fn the_document_of_a_line_by_hand() {
-    let look = Look { dashes_px: &[8, 4], ..Look::of_standard("lines").unwrap() };
+    let look = Look { dashes_px: &[8, 4], ..Look::standard("lines").unwrap() };
     let expected = r##"<?xml version="1.0" encoding="UTF-8"?>
 <StyledLayerDescriptor version="1.1.0" xmlns="http://www.opengis.net/sld" xmlns:se="http://www.opengis.net/se" xmlns:ogc="http://www.opengis.net/ogc" xmlns:xsi="http://www.w3.org/2001/XMLSchema-instance" xsi:schemaLocation="http://www.opengis.net/sld http://schemas.opengis.net/sld/1.1.0/StyledLayerDescriptor.xsd">
   <NamedLayer>
@@ -142,9 +142,9 @@ fn areas_let_what_lies_under_them_through() {
         assert!(opacity > 0.0 && opacity <= 0.2);
         assert_eq!(document.the("se:Stroke").parameter("stroke"), Some(&*look.colour.to_string()));
     }
-    let without = Look { fill_opacity: 0.0, ..Look::of_other(0) };
+    let without = Look { fill_opacity: 0.0, ..Look::other(0) };
     assert!(of(GeometryKind::Area, &without, FieldNames::default()).all("se:Fill").is_empty());
-    let ellipses = Look::of_standard("ellipses").unwrap();
+    let ellipses = Look::standard("ellipses").unwrap();
     assert!(ellipses.fill_opacity <= 0.1, "next to none");
 }
 
@@ -157,7 +157,7 @@ fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
             .map(|name| document.the(name).text.parse::<f64>().unwrap())
     };
     // A mark 9 px wide; a gap of 3 px beside its edge, and half its radius up.
-    let look = Look::of_other(0);
+    let look = Look::other(0);
     assert_eq!(at(GeometryKind::Point, &look), [0.0, 0.0, 7.5, 2.25]);
     assert_eq!(at(GeometryKind::Point, &Look { label_is_below: true, ..look }), [0.0, 1.0, 7.5, -2.25]);
     assert_eq!(at(GeometryKind::Area, &look), [0.5, 0.5, 0.0, 0.0]);
@@ -167,15 +167,15 @@ fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
 
 #[test]
 fn a_table_has_no_document() {
-    assert_eq!(sld("ledger", "The ledger", GeometryKind::None, &Look::of_other(0), FieldNames::default()), None);
+    assert_eq!(sld("ledger", "The ledger", GeometryKind::None, &Look::other(0), FieldNames::default()), None);
     for table in ["ledger", "measurements"] {
-        assert_eq!(Look::of_standard(table), None);
+        assert_eq!(Look::standard(table), None);
     }
 }
 
 #[test]
 fn no_two_of_the_first_36_other_layers_look_the_same_and_neighbours_differ_in_mark_and_colour() {
-    let looks: Vec<Look> = (0..37).map(Look::of_other).collect();
+    let looks: Vec<Look> = (0..37).map(Look::other).collect();
     for i in 0..36 {
         for j in 0..i {
             let (one, other) = (looks[i], looks[j]);
@@ -188,17 +188,16 @@ fn no_two_of_the_first_36_other_layers_look_the_same_and_neighbours_differ_in_ma
     }
     assert_eq!(looks[36], looks[0]);
     // Any index has a look.
-    assert_eq!(Look::of_other(usize::MAX).dashes_px, Look::of_other(usize::MAX % 36).dashes_px);
+    assert_eq!(Look::other(usize::MAX).dashes_px, Look::other(usize::MAX % 36).dashes_px);
 }
 
 #[test]
 fn the_known_layers_of_points_have_marks_of_their_own_and_only_names_on_the_map_once() {
-    let marks: Vec<Mark> =
-        ["features", "bases", "vertices", "parts"].iter().map(|id| Look::of_standard(id).unwrap().mark).collect();
+    let marks: Vec<Mark> = ["features", "bases", "vertices", "parts"].iter().map(|id| Look::standard(id).unwrap().mark).collect();
     assert!((0..4).all(|i| (0..i).all(|j| marks[i] != marks[j])), "{marks:?}");
     // Sight lines and ellipses have the feature's name too; it is written at the feature.
     for id in STANDARD {
-        let is_labelled = Look::of_standard(id).unwrap().labels_to_scale.is_some();
+        let is_labelled = Look::standard(id).unwrap().labels_to_scale.is_some();
         assert_eq!(is_labelled, !["sight_lines", "ellipses"].contains(&id), "{id}");
     }
 }
@@ -212,7 +211,7 @@ proptest! {
         };
         prop_assume!(!title.contains('\r') && !field.contains('\r'));
         let fields = FieldNames { label: Some(&field), ..FieldNames::default() };
-        let document = sld("layer", &title, GeometryKind::Point, &Look::of_other(0), fields).unwrap();
+        let document = sld("layer", &title, GeometryKind::Point, &Look::other(0), fields).unwrap();
         let document = Element::read(&document);
         assert_in_order(&document);
         prop_assert_eq!(&document.all("se:Title")[0].text, &held(&title));

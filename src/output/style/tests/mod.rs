@@ -14,5 +14,5 @@ const OTHERS: usize = 40;
 
 /// Every look.
 fn looks() -> Vec<Look> {
-    STANDARD.iter().map(|id| Look::of_standard(id).unwrap()).chain((0..OTHERS).map(Look::of_other)).collect()
+    STANDARD.iter().map(|id| Look::standard(id).unwrap()).chain((0..OTHERS).map(Look::other)).collect()
 }

@@ -51,7 +51,7 @@ impl GeoJson {
     /// # Errors
     /// When WGS 84 cannot be reached from the layers' CRS, or a file cannot be written.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
-        GeoJson::of(folder, layers, setup, None, ("GeoJSON", "geojson"))
+        GeoJson::create_as(folder, layers, setup, None, ("GeoJSON", "geojson"))
     }
 
     /// Creates files of JSON-FG.
@@ -59,10 +59,10 @@ impl GeoJson {
     /// # Errors
     /// As [`GeoJson::create`].
     pub fn with_places(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoJson, WriteError> {
-        GeoJson::of(folder, layers, setup, Some(Places::new(setup)), ("JSON-FG", "json"))
+        GeoJson::create_as(folder, layers, setup, Some(Places::new(setup)), ("JSON-FG", "json"))
     }
 
-    fn of(
+    fn create_as(
         folder: &Path,
         layers: &[Layer],
         setup: &Setup,
@@ -86,7 +86,7 @@ impl GeoJson {
 
 impl FormatWriter for GeoJson {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
-        let points = self.to_wgs84.of(batch).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
+        let points = self.to_wgs84.convert(batch).map_err(|source| WriteError::Wgs84 { format: "GeoJSON", source })?;
         let file = &mut self.files[index];
         let mut rest = points.as_slice();
         for i in 0..batch.len {

@@ -32,7 +32,7 @@ pub struct GeoPackage {
     pager: Pager,
     srs_id: i32,
     globe: Option<Globe>,
-    tables: Vec<Table>,
+    tables: Vec<LayerTable>,
     drawn: Drawn,
 }
 
@@ -60,8 +60,8 @@ impl Drawn {
 }
 
 /// What is known of one layer's table so far.
-struct Table {
-    packed: pack::Table,
+struct LayerTable {
+    packed: pack::PackedTable,
     index: Option<rtree::Roots>,
     records: i64,
     /// Boxes of the records with geometry, in order.
@@ -76,16 +76,16 @@ impl GeoPackage {
     /// When SQLite cannot write it.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<GeoPackage, WriteError> {
         let path = folder.join(format!("{}.gpkg", setup.job.name));
-        let make = || -> Result<(i32, Vec<Table>), rusqlite::Error> {
+        let make = || -> Result<(i32, Vec<LayerTable>), rusqlite::Error> {
             let connection = Connection::open(&path)?;
             let srs_id = schema::create(&connection, layers, setup)?;
             let tables = layers
                 .iter()
                 .map(|layer| {
                     let has_geometry = layer.geometry != GeometryKind::None;
-                    Ok(Table {
-                        packed: pack::Table::new(schema::root_page(&connection, &layer.id)?),
-                        index: has_geometry.then(|| rtree::Roots::of(&connection, &layer.id)).transpose()?,
+                    Ok(LayerTable {
+                        packed: pack::PackedTable::new(schema::root_page(&connection, &layer.id)?),
+                        index: has_geometry.then(|| rtree::Roots::read(&connection, &layer.id)).transpose()?,
                         records: 0,
                         boxes: Vec::new(),
                         summary: schema::Contents::default(),
@@ -118,7 +118,7 @@ impl FormatWriter for GeoPackage {
                 if let Some(index) = table.index {
                     roots.extend(rtree::build(&mut pager, index, table.boxes)?);
                 }
-                contents.push(schema::Table { srs_id, records: table.records, held: table.summary });
+                contents.push(schema::FinishedTable { srs_id, records: table.records, held: table.summary });
             }
             pager.finish(&roots)
         };
@@ -146,7 +146,7 @@ impl FormatWriter for GeoPackage {
     }
 }
 
-impl Table {
+impl LayerTable {
     fn add(
         &mut self,
         pager: &mut Pager,

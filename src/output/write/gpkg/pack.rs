@@ -175,7 +175,7 @@ pub struct Root {
 }
 
 /// A table that is being packed.
-pub struct Table {
+pub struct PackedTable {
     root: u32,
     /// Cells of the leaf on its way, and where each begins.
     cells: Vec<u8>,
@@ -186,10 +186,10 @@ pub struct Table {
     leaves: Vec<(i64, u32)>,
 }
 
-impl Table {
+impl PackedTable {
     /// A table whose root page is `root` and which has no records that matter.
-    pub fn new(root: u32) -> Table {
-        Table { root, cells: Vec::new(), starts: Vec::new(), last_row: 0, payload: Vec::new(), leaves: Vec::new() }
+    pub fn new(root: u32) -> PackedTable {
+        PackedTable { root, cells: Vec::new(), starts: Vec::new(), last_row: 0, payload: Vec::new(), leaves: Vec::new() }
     }
 
     /// Adds a record. Row ids must grow.
@@ -379,7 +379,7 @@ mod tests {
             connection.query_row("SELECT rootpage FROM sqlite_master WHERE name = 't'", [], |row| row.get(0)).unwrap();
         connection.close().unwrap();
         let mut pager = Pager::open(&path).unwrap();
-        let mut table = Table::new(root);
+        let mut table = PackedTable::new(root);
         let mut record = Record::default();
         for (i, (n, r, s)) in rows.iter().enumerate() {
             record.clear();

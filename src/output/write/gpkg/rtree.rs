@@ -12,7 +12,7 @@ use std::io;
 use rayon::prelude::*;
 use rusqlite::Connection;
 
-use super::pack::{Pager, Record, Root, SqlValue, Table};
+use super::pack::{PackedTable, Pager, Record, Root, SqlValue};
 use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
@@ -62,7 +62,7 @@ impl Roots {
     ///
     /// # Errors
     /// When there is no such index.
-    pub fn of(connection: &Connection, table: &str) -> Result<Roots, rusqlite::Error> {
+    pub fn read(connection: &Connection, table: &str) -> Result<Roots, rusqlite::Error> {
         let root = |part: &str| root_page(connection, &format!("rtree_{table}_geom_{part}"));
         Ok(Roots { node: root("node")?, parent: root("parent")?, rowid: root("rowid")? })
     }
@@ -102,9 +102,9 @@ pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<V
         }
     };
     let mut record = Record::default();
-    let mut nodes = Table::new(roots.node);
-    let mut parents = Table::new(roots.parent);
-    let mut put = |table: &mut Table, pager: &mut Pager, key: i64, value: SqlValue| {
+    let mut nodes = PackedTable::new(roots.node);
+    let mut parents = PackedTable::new(roots.parent);
+    let mut put = |table: &mut PackedTable, pager: &mut Pager, key: i64, value: SqlValue| {
         record.clear();
         record.push(SqlValue::Null);
         record.push(value);
@@ -125,7 +125,7 @@ pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<V
     for (place, record) in order.iter().enumerate() {
         leaf_of[*record as usize] = (place / FILL) as u32;
     }
-    let mut rowids = Table::new(roots.rowid);
+    let mut rowids = PackedTable::new(roots.rowid);
     for (i, leaf) in leaf_of.into_iter().enumerate() {
         let node = first_of.first().map_or(1, |first| first + i64::from(leaf));
         put(&mut rowids, pager, i as i64 + 1, SqlValue::Integer(node))?;
@@ -200,7 +200,7 @@ mod tests {
         let path = folder.join("t.sqlite");
         let connection = Connection::open(&path).unwrap();
         connection.execute_batch("CREATE VIRTUAL TABLE rtree_t_geom USING rtree(id, minx, maxx, miny, maxy)").unwrap();
-        let roots = Roots::of(&connection, "t").unwrap();
+        let roots = Roots::read(&connection, "t").unwrap();
         connection.close().unwrap();
         let mut pager = Pager::open(&path).unwrap();
         let roots = build(&mut pager, roots, boxes).unwrap();

@@ -114,7 +114,7 @@ fn index_of(layer: &Layer) -> String {
 fn register(
     connection: &Connection,
     layer: &Layer,
-    table: &Table,
+    table: &FinishedTable,
     (identifier, description): (&str, &str),
     changed: &str,
     is_globe: bool,
@@ -166,7 +166,7 @@ fn register(
 }
 
 /// A layer's table when its last record is written.
-pub struct Table {
+pub struct FinishedTable {
     /// The reference system of the layers.
     pub srs_id: i32,
     /// Records.
@@ -196,7 +196,7 @@ impl Contents {
 }
 
 /// What all layers hold together: least x and y, greatest x and y.
-pub fn bounds(tables: &[Table]) -> Option<[f64; 4]> {
+pub fn bounds(tables: &[FinishedTable]) -> Option<[f64; 4]> {
     let join = |a: [f64; 4], b: [f64; 4]| [a[0].min(b[0]), a[1].min(b[1]), a[2].max(b[2]), a[3].max(b[3])];
     tables.iter().filter_map(|table| table.held.bounds).reduce(join)
 }
@@ -205,7 +205,7 @@ pub fn bounds(tables: &[Table]) -> Option<[f64; 4]> {
 pub fn describe(
     connection: &Connection,
     layers: &[Layer],
-    tables: &[Table],
+    tables: &[FinishedTable],
     metadata: &Metadata,
     is_globe: bool,
 ) -> Result<(), rusqlite::Error> {

@@ -72,7 +72,7 @@ impl Kml {
 impl FormatWriter for Kml {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
         let Some((path, writer)) = &mut self.parts[index] else { return Ok(()) };
-        let points = self.to_wgs84.of(batch).map_err(|source| WriteError::Wgs84 { format: "KML", source })?;
+        let points = self.to_wgs84.convert(batch).map_err(|source| WriteError::Wgs84 { format: "KML", source })?;
         let (mut geoid, mut rest) = (self.geoid.reader(), points.as_slice());
         for i in 0..batch.len {
             let (own, others) = rest.split_at(batch.positions(i).len());

@@ -140,8 +140,8 @@ fn the_mean_is_that_of_the_readings_with_their_whole_covariance() {
 }
 
 #[test]
-fn with_small_errors_it_is_that_of_the_joint_points() {
-    // Points and covariance as `joint` has them, in the frame of the first point: there each ellipse leans by its own azimuth
+fn with_small_errors_it_is_that_of_the_correlated_points() {
+    // Points and covariance as `correlated` has them, in the frame of the first point: there each ellipse leans by its own azimuth
     // error. Readings off by a thousandth of their standard error: 5e-6 rad · (0.57 m/0.05 m)² · 0.6 mm across = 4e-7 m.
     const SECOND_ORDER_M: f64 = 4e-7;
     let site = Site::new(&[[0.0; 3], [140.0, -60.0, 8.0]], [0.4, 0.7], HANDHELD);
@@ -150,21 +150,21 @@ fn with_small_errors_it_is_that_of_the_joint_points() {
         .iter()
         .map(|base| site.off(*base, [60.0, 90.0, 15.0], [0.0; 3].map(|_: f64| 0.001 * normal.draw())))
         .collect();
-    let joint =
-        crate::shots::located::joint(&site.bases, &shots.iter().map(|s| (s.base, &s.vector)).collect::<Vec<_>>()).unwrap();
+    let correlated =
+        crate::shots::located::correlated(&site.bases, &shots.iter().map(|s| (s.base, &s.vector)).collect::<Vec<_>>()).unwrap();
     let n = 3 * shots.len();
-    let whole: Vec<Vec<f64>> = (0..n).map(|i| joint.covariance()[i * n..(i + 1) * n].to_vec()).collect();
+    let whole: Vec<Vec<f64>> = (0..n).map(|i| correlated.covariance()[i * n..(i + 1) * n].to_vec()).collect();
     let right: Vec<Vec<f64>> = (0..n)
         .map(|i| {
             let unit = |k: usize| f64::from(u8::from(i % 3 == k));
-            vec![unit(0), unit(1), unit(2), joint.points()[i / 3][i % 3]]
+            vec![unit(0), unit(1), unit(2), correlated.points()[i / 3][i % 3]]
         })
         .collect();
     let weighted = solve(whole, right);
     let normal: Vec<Vec<f64>> =
         (0..3).map(|r| (0..4).map(|c| (0..n).filter(|i| i % 3 == r).map(|i| weighted[i][c]).sum()).collect()).collect();
     let want = solve(normal.iter().map(|row| row[..3].to_vec()).collect(), normal.iter().map(|row| vec![row[3]]).collect());
-    let got = joint.frame().from_earth_centred(mean(&site.bases, &shots).unwrap().at);
+    let got = correlated.frame().from_earth_centred(mean(&site.bases, &shots).unwrap().at);
     for k in 0..3 {
         assert!((got[k] - want[k][0]).abs() < SECOND_ORDER_M, "{got:?} {want:?}");
     }

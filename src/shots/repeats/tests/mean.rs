@@ -72,7 +72,7 @@ fn two_bases_by_hand() {
     // Two bases 200 m apart on a line through the feature between them: east is distance for both.
     let sigmas = Sigmas { azimuth_rad: 0.001, orientation_rad: 0.002, inclination_rad: 0.001, distance_m: 0.3 };
     let mut site = Site::new(&[[0.0; 3], [200.0, 0.0, 0.0]], [0.4, 0.4], sigmas);
-    site.bases[1].errors = BaseErrors::of_covariance(1, &Covariance::of_axes(1.2, 1.2), sigmas.orientation_rad);
+    site.bases[1].errors = BaseErrors::from_covariance(1, &Covariance::from_sigmas(1.2, 1.2), sigmas.orientation_rad);
     let (a, b) = (site.off(0, [100.0, 0.0, 0.0], [0.0; 3]), site.off(1, [101.0, 0.0, 0.0], [0.0; 3]));
     // From base 1 three times: its own 0.09 shrinks to 0.03, its base's 1.44 does not.
     let mean = mean(&site.bases, &[a, b, b, b]).unwrap();

@@ -62,7 +62,7 @@ impl Site {
             label: format!("B{}", i + 1),
             frame: at(*place),
             ellipsoid,
-            errors: BaseErrors::of_covariance(i, &Covariance::of_axes(plan_m, up_m), sigmas.orientation_rad),
+            errors: BaseErrors::from_covariance(i, &Covariance::from_sigmas(plan_m, up_m), sigmas.orientation_rad),
             earth_radius_m: 6_371_000.0,
         });
         Site { bases: bases.collect(), sigmas, rise_m: 0.0, shares: Shares::default() }

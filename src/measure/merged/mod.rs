@@ -54,7 +54,7 @@ fn is_wanted_once(measure: &str, role: &str) -> bool {
 ///
 /// # Errors
 /// A sentence, where rows of one role do not agree, or are not of one setup.
-pub fn merged<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Cow<'g, Group<'t>>, Vec<String>), Refusal> {
+pub fn merge<'g, 't>(group: &'g Group<'t>, agreement_sigmas: f64) -> Result<(Cow<'g, Group<'t>>, Vec<String>), Refusal> {
     let mut counts: HashMap<&str, usize> = HashMap::new();
     group.sightings.iter().for_each(|row| *counts.entry(row.role.as_str()).or_default() += 1);
     let is_repeated = |role: &str| counts.get(role).is_some_and(|count| *count > 1) && is_wanted_once(&group.measure, role);

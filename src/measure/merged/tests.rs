@@ -24,7 +24,7 @@ fn readings_of_one_quality_have_their_mean_and_the_root_of_n() {
         field.reading(0, "top", azimuth, inclination, slope);
     }
     let group = field.group("height");
-    let (merged, said) = merged(&group, SIGMAS).unwrap();
+    let (merged, said) = merge(&group, SIGMAS).unwrap();
     assert_eq!(said, ["top is the mean of S2, S3 and S4"]);
     assert_eq!(merged.sightings.len(), 2);
     let top = &merged.sightings[1];
@@ -49,7 +49,7 @@ fn better_readings_weigh_more() {
     field.reading(0, "from", 0.0, 0.0, 20.0);
     let mut group = field.group("missing_line");
     group.sightings.iter_mut().for_each(|row| row.vector = vector_of(row, &field.bases[0]));
-    let to = merged(&group, SIGMAS).unwrap().0.sightings[0].clone();
+    let to = merge(&group, SIGMAS).unwrap().0.sightings[0].clone();
     assert!((to.slope_m.unwrap() - 10.06).abs() < READING && (to.sigma_distance_m - 0.089_442_719).abs() < 1e-8, "{to:?}");
     let vector = to.vector.unwrap();
     assert!((vector.east_m - 10.06).abs() < 1e-6 && (vector.distance.ee.sqrt() - 0.089_442_719).abs() < 1e-8, "{vector:?}");
@@ -62,7 +62,7 @@ fn the_error_of_a_correction_is_not_lessened() {
         let row = field.reading(0, "top", 10.0, 30.0, 46.0);
         row.shares = Shares { calibration: 1, inclination_rad: 0.1f64.to_radians(), distance_m: 0.03, ..Shares::default() };
     }
-    let top = merged(&field.group("height"), SIGMAS).unwrap().0.sightings[0].clone();
+    let top = merge(&field.group("height"), SIGMAS).unwrap().0.sightings[0].clone();
     // The readings' own 0.2° and 0.05 m are halved by four of them; what they share stays.
     assert!((top.sigma_inclination_rad.to_degrees() - 0.1).abs() < READING && (top.sigma_distance_m - 0.025).abs() < READING);
     assert_eq!(top.shares, field.sightings[0].shares);
@@ -114,7 +114,7 @@ fn rows_that_are_no_repeats_are_refused_in_a_sentence() {
     field.reading(0, "foot", 10.0, -3.0, 40.0);
     field.reading(0, "top", 10.0, 30.0, 46.0);
     field.reading(0, "top", 10.0, 30.0, 46.9);
-    let refusal = |field: &Field| merged(&field.group("height"), SIGMAS).err().unwrap();
+    let refusal = |field: &Field| merge(&field.group("height"), SIGMAS).err().unwrap();
     // √(0.05² − 0.05²/2) times 4 is 0.14 m; 0.45 m is more.
     assert_eq!(
         refusal(&field),
@@ -139,7 +139,7 @@ fn roles_that_are_wanted_often_stay_as_they_are() {
     for x in [0.0, 20.0, 40.0] {
         field.shot(0, "wire", [x, 30.0, 10.0]);
     }
-    assert_eq!(merged(&field.group("span"), SIGMAS).unwrap().0.sightings.len(), 3);
+    assert_eq!(merge(&field.group("span"), SIGMAS).unwrap().0.sightings.len(), 3);
     assert!(!is_wanted_once("volume", "toe") && !is_wanted_once("plane", "face") && is_wanted_once("missing_line", "2"));
 }
 
@@ -162,7 +162,7 @@ fn shots_by_a_vertical_distance_have_their_mean_with_the_errors_of_one() {
         row.inclination_rad = triangle.inclination_rad();
         row.vector = Some(reduce(&sight, &sigmas, 6.37e6));
     }
-    let top = merged(&field.group("height"), SIGMAS).unwrap().0.sightings[0].clone();
+    let top = merge(&field.group("height"), SIGMAS).unwrap().0.sightings[0].clone();
     let vector = top.vector.unwrap();
     assert!((vector.up_m.unwrap() - 10.0).abs() < READING && (vector.distance.uu.sqrt() - 0.05).abs() < READING, "{vector:?}");
 }

@@ -19,9 +19,9 @@ pub const OUTLIER_SIGMAS: f64 = 3.5;
 /// Repeats below which nothing can be tested.
 pub const LEAST_TO_TEST: usize = 3;
 
-/// Repeats of one reading.
+/// Repeats of one reading, averaged.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Repeats {
+pub struct Averaged {
     /// Mean of those used.
     pub mean: f64,
     /// How many are used.
@@ -34,23 +34,23 @@ pub struct Repeats {
     pub is_used: Vec<bool>,
 }
 
-impl Repeats {
+impl Averaged {
     /// Averages repeats; `sigma` is the instrument's standard error of one of them. An empty slice
     /// gives a mean that is not a number.
-    pub fn of(values: &[f64], sigma: f64, keep_all: bool) -> Repeats {
+    pub fn average(values: &[f64], sigma: f64, keep_all: bool) -> Averaged {
         let is_outlier = outliers(values, sigma);
         let is_used: Vec<bool> = is_outlier.iter().map(|outlier| keep_all || !outlier).collect();
         let kept = || values.iter().zip(&is_used).filter(|(_, used)| **used).map(|(value, _)| *value);
         let used = kept().count();
         let mean = kept().sum::<f64>() / used as f64;
         let squares = kept().map(|value| (value - mean).powi(2)).sum();
-        Repeats { mean, used, squares, is_outlier, is_used }
+        Averaged { mean, used, squares, is_outlier, is_used }
     }
 }
 
 /// The standard error of one reading from the repeats of several groups, and whether the `assumed` one
 /// had to stand in because no group has two.
-pub fn pooled_sigma(groups: &[&Repeats], assumed: f64) -> (f64, bool) {
+pub fn pooled_sigma(groups: &[&Averaged], assumed: f64) -> (f64, bool) {
     let freedom: usize = groups.iter().map(|group| group.used.saturating_sub(1)).sum();
     if freedom == 0 {
         return (assumed, true);
@@ -91,11 +91,11 @@ mod tests {
     #[test]
     fn mean_and_spread_by_hand() {
         // Mean 4, deviations −3, −1, 4: squares 9 + 1 + 16 = 26.
-        let repeats = Repeats::of(&[1.0, 3.0, 8.0], 10.0, false);
+        let repeats = Averaged::average(&[1.0, 3.0, 8.0], 10.0, false);
         assert_eq!((repeats.mean, repeats.squares, repeats.used), (4.0, 26.0, 3));
         assert_eq!(pooled_sigma(&[&repeats], 10.0), (13f64.sqrt(), false));
         // A second group of one adds nothing; alone it has no spread.
-        let one = Repeats::of(&[5.0], 10.0, false);
+        let one = Averaged::average(&[5.0], 10.0, false);
         assert_eq!(pooled_sigma(&[&repeats, &one], 10.0), (13f64.sqrt(), false));
         assert_eq!(pooled_sigma(&[&one], 10.0), (10.0, true));
     }
@@ -104,29 +104,29 @@ mod tests {
     fn an_outlier_by_hand() {
         // Median 10.0; deviations 0.1, 0, 0.1, 0.2, 0.9: MAD 0.1; s = 1.4826·1.206·0.1 = 0.1788, limit 0.626.
         let values = [9.9, 10.0, 10.1, 10.2, 10.9];
-        let repeats = Repeats::of(&values, 0.1, false);
+        let repeats = Averaged::average(&values, 0.1, false);
         assert_eq!(repeats.is_outlier, [false, false, false, false, true]);
         assert!((repeats.mean - 10.05).abs() < 1e-12);
-        let all = Repeats::of(&values, 0.1, true);
+        let all = Averaged::average(&values, 0.1, true);
         assert_eq!(all.is_outlier, repeats.is_outlier);
         assert!(all.used == 5 && (all.mean - 10.22).abs() < 1e-12);
         // With an instrument of 1.0 the limit is 3.5: the same reading is in order.
-        assert_eq!(Repeats::of(&values, 1.0, false).used, 5);
+        assert_eq!(Averaged::average(&values, 1.0, false).used, 5);
     }
 
     #[test]
     fn two_readings_are_not_tested_and_equal_ones_need_a_floor() {
-        assert_eq!(Repeats::of(&[0.0, 50.0], 0.1, false).used, 2);
+        assert_eq!(Averaged::average(&[0.0, 50.0], 0.1, false).used, 2);
         // Rounded to one figure but for one step: the MAD is 0, and nothing is wrong.
-        assert_eq!(Repeats::of(&[5.0, 5.0, 5.0, 5.1], 0.25, false).used, 4);
-        assert_eq!(Repeats::of(&[5.0, 5.0, 5.0, 6.0], 0.25, false).used, 3);
+        assert_eq!(Averaged::average(&[5.0, 5.0, 5.0, 5.1], 0.25, false).used, 4);
+        assert_eq!(Averaged::average(&[5.0, 5.0, 5.0, 6.0], 0.25, false).used, 3);
     }
 
     #[test]
     fn angles_are_averaged_on_the_circle() {
         let of = |degrees: &[f64]| {
             let angles: Vec<f64> = degrees.iter().map(|degrees| degrees.to_radians()).collect();
-            half_turn_rad(Repeats::of(&about_their_mean_rad(&angles), 1.0, true).mean).to_degrees()
+            half_turn_rad(Averaged::average(&about_their_mean_rad(&angles), 1.0, true).mean).to_degrees()
         };
         assert!(of(&[359.0, 1.0]).abs() < 1e-9);
         assert!((of(&[350.0, 351.0, 355.0]) + 8.0).abs() < 1e-9);
@@ -141,7 +141,7 @@ mod tests {
             let lost = (0..4000)
                 .filter(|_| {
                     let values: Vec<f64> = (0..n).map(|_| random()).collect();
-                    Repeats::of(&values, 1.0, false).used < n
+                    Averaged::average(&values, 1.0, false).used < n
                 })
                 .count();
             assert!(lost < 4000 / 100, "n = {n}: {lost} of 4000");

@@ -15,7 +15,7 @@ const STEP_M: f64 = 1e-3;
 
 /// Points with their joint covariance.
 #[derive(Debug, Clone)]
-pub struct Joint {
+pub struct CorrelatedPoints {
     /// East, north, up of the frame's origin.
     frame: LocalFrame,
     /// Points in that frame, in metres.
@@ -54,16 +54,16 @@ impl Estimate {
     }
 }
 
-impl Joint {
+impl CorrelatedPoints {
     /// Points on one ellipsoid, with the register that their entries are of. The frame stands at the first point; none without points.
-    pub fn of(points: &[Located], ellipsoid: &Ellipsoid, register: &Register) -> Option<Joint> {
+    pub fn from_located(points: &[Located], ellipsoid: &Ellipsoid, register: &Register) -> Option<CorrelatedPoints> {
         let first = points.first()?.at;
         let frame = LocalFrame::at(&Geodetic::from_earth_centred(first, ellipsoid), ellipsoid);
-        Some(Joint::of_frame(frame, points, register))
+        Some(CorrelatedPoints::in_frame(frame, points, register))
     }
 
     /// Points in a frame.
-    pub fn of_frame(frame: LocalFrame, points: &[Located], register: &Register) -> Joint {
+    pub fn in_frame(frame: LocalFrame, points: &[Located], register: &Register) -> CorrelatedPoints {
         let turns: Vec<Matrix> = points.iter().map(|point| turn(&point.frame, &frame)).collect();
         let turned_arms = |(point, turn): (&Located, &Matrix)| -> Vec<Arm> {
             point.arms.iter().map(|(id, arm)| (*id, apply(turn, *arm))).collect()
@@ -82,7 +82,7 @@ impl Joint {
             Errors { own: turned(turn, &matrix(&point.own)), arms }
         });
         let errors = errors.collect();
-        Joint {
+        CorrelatedPoints {
             frame,
             points: points.iter().map(|point| frame.from_earth_centred(point.at)).collect(),
             errors,
@@ -91,12 +91,12 @@ impl Joint {
     }
 
     /// No points yet, to be put to so many entries.
-    pub fn without_points(frame: LocalFrame, entries: usize) -> Joint {
-        Joint { frame, points: Vec::new(), errors: Vec::new(), entries }
+    pub fn without_points(frame: LocalFrame, entries: usize) -> CorrelatedPoints {
+        CorrelatedPoints { frame, points: Vec::new(), errors: Vec::new(), entries }
     }
 
     /// Few points of any origin in a frame, in metres, with their covariance (3n × 3n by rows): as shared errors, the columns of its root.
-    pub fn of_points(frame: LocalFrame, points: Vec<[f64; 3]>, covariance: &[f64]) -> Option<Joint> {
+    pub fn from_covariance(frame: LocalFrame, points: Vec<[f64; 3]>, covariance: &[f64]) -> Option<CorrelatedPoints> {
         let size = 3 * points.len();
         if covariance.len() != size * size {
             return None;
@@ -107,12 +107,12 @@ impl Joint {
             (0..size.min(3 * point + 3)).map(|k| (k, arm(k))).filter(|(_, arm)| *arm != [0.0; 3]).collect()
         };
         let errors = (0..points.len()).map(|point| Errors { own: [[0.0; 3]; 3], arms: arms(point) }).collect();
-        Some(Joint { frame, points, errors, entries: size })
+        Some(CorrelatedPoints { frame, points, errors, entries: size })
     }
 
     /// The same points with arms on errors that hang together by a root of their covariance: entry k becomes Σ root_kr of new entries r.
     #[must_use]
-    pub fn carried(&self, root: &[f64]) -> Joint {
+    pub fn carried(&self, root: &[f64]) -> CorrelatedPoints {
         let size = self.entries;
         let carried = |errors: &Errors| {
             let mut made = vec![[0.0; 3]; size];
@@ -125,17 +125,17 @@ impl Joint {
             let arms = made.into_iter().enumerate().filter(|(_, arm)| *arm != [0.0; 3]).collect();
             Errors { own: errors.own, arms }
         };
-        Joint { errors: self.errors.iter().map(carried).collect(), points: self.points.clone(), ..*self }
+        CorrelatedPoints { errors: self.errors.iter().map(carried).collect(), points: self.points.clone(), ..*self }
     }
 
     /// The same points and one more, which shares its errors with none.
-    pub fn with_point(&self, point: [f64; 3], covariance: &Covariance) -> Joint {
+    pub fn with_point(&self, point: [f64; 3], covariance: &Covariance) -> CorrelatedPoints {
         self.clone().with(point, matrix(covariance), Vec::new())
     }
 
     /// These points and one more, with its own covariance and its arms by number of the entry; a number that is new is a new entry.
     #[must_use]
-    pub fn with(mut self, point: [f64; 3], own: Matrix, mut arms: Vec<(usize, [f64; 3])>) -> Joint {
+    pub fn with(mut self, point: [f64; 3], own: Matrix, mut arms: Vec<(usize, [f64; 3])>) -> CorrelatedPoints {
         arms.sort_by_key(|(number, _)| *number);
         self.entries = self.entries.max(arms.last().map_or(0, |(number, _)| number + 1));
         self.points.push(point);
@@ -160,7 +160,7 @@ impl Joint {
 
     /// Some of the points by themselves, in the order of `indices`: what follows from few points of many costs no more than
     /// the few.
-    pub fn subset(&self, indices: &[usize]) -> Joint {
+    pub fn subset(&self, indices: &[usize]) -> CorrelatedPoints {
         let mut errors: Vec<Errors> = indices.iter().map(|i| self.errors[*i].clone()).collect();
         let mut numbers: Vec<usize> = errors.iter().flat_map(|errors| errors.arms.iter().map(|(number, _)| *number)).collect();
         numbers.sort_unstable();
@@ -169,7 +169,7 @@ impl Joint {
             *number = numbers.binary_search(number).unwrap_or(0);
         }
         let points = indices.iter().map(|i| self.points[*i]).collect();
-        Joint { frame: self.frame, points, errors, entries: numbers.len() }
+        CorrelatedPoints { frame: self.frame, points, errors, entries: numbers.len() }
     }
 
     /// The frame that the points stand in.
@@ -243,10 +243,10 @@ impl Joint {
     }
 
     /// Several values at once. Each point is moved in turn, so that of many points the few that count are taken by
-    /// [`Joint::subset`] first.
+    /// [`CorrelatedPoints::subset`] first.
     pub fn estimates<const N: usize>(&self, values: impl Fn(&[[f64; 3]]) -> [f64; N]) -> [Estimate; N] {
         let mut moved = self.points.clone();
-        let mut running: [Running<'_>; N] = std::array::from_fn(|_| Running::of(self));
+        let mut running: [RunningSigma<'_>; N] = std::array::from_fn(|_| RunningSigma::of(self));
         for i in 0..self.points.len() {
             let mut gradients = [[0.0; 3]; N];
             for axis in 0..3 {
@@ -268,7 +268,7 @@ impl Joint {
 
     /// The standard error of a value whose gradient by each point's east, north and up is known.
     pub fn sigma_of(&self, gradient: &[[f64; 3]]) -> f64 {
-        let mut running = Running::of(self);
+        let mut running = RunningSigma::of(self);
         gradient.iter().enumerate().for_each(|(point, by)| running.add(point, *by));
         running.sigma()
     }
@@ -276,8 +276,8 @@ impl Joint {
 
 /// The standard error of a value whose gradient is put together point by point, and may change as it goes along: sums along a
 /// chain of many points cost no more than its length.
-pub struct Running<'j> {
-    joint: &'j Joint,
+pub struct RunningSigma<'j> {
+    correlated: &'j CorrelatedPoints,
     gradient: Vec<[f64; 3]>,
     /// Variance by the points' own errors.
     own: f64,
@@ -287,11 +287,11 @@ pub struct Running<'j> {
     squares: f64,
 }
 
-impl<'j> Running<'j> {
+impl<'j> RunningSigma<'j> {
     /// Of a value that depends on no point yet.
-    pub fn of(joint: &'j Joint) -> Running<'j> {
-        let (gradient, shared) = (vec![[0.0; 3]; joint.points.len()], vec![0.0; joint.entries]);
-        Running { joint, gradient, own: 0.0, shared, squares: 0.0 }
+    pub fn of(correlated: &'j CorrelatedPoints) -> RunningSigma<'j> {
+        let (gradient, shared) = (vec![[0.0; 3]; correlated.points.len()], vec![0.0; correlated.entries]);
+        RunningSigma { correlated, gradient, own: 0.0, shared, squares: 0.0 }
     }
 
     /// Adds to the value's gradient by a point's east, north and up.
@@ -301,7 +301,7 @@ impl<'j> Running<'j> {
         let before = self.gradient[point];
         let after = std::array::from_fn(|k| before[k] + change[k]);
         self.gradient[point] = after;
-        let errors = &self.joint.errors[point];
+        let errors = &self.correlated.errors[point];
         self.own += quadratic(&errors.own, after) - quadratic(&errors.own, before);
         for (number, arm) in &errors.arms {
             let sum = &mut self.shared[*number];

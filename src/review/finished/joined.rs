@@ -17,7 +17,7 @@ use crate::review::assess::probability::{chi_squared_two, normal_two_sided};
 const DISAGREEMENT: f64 = 0.001;
 
 /// Points in which the shots of each feature are joined, in the order of their first shots, and how many features were joined.
-pub fn joined(points: &[MappedPoint], ellipsoid: &Ellipsoid) -> (Vec<MappedPoint>, usize) {
+pub fn join_repeats(points: &[MappedPoint], ellipsoid: &Ellipsoid) -> (Vec<MappedPoint>, usize) {
     let mut groups: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
     for (i, point) in points.iter().enumerate().filter(|(_, point)| !point.is_part) {
         if let Some(name) = point.named.as_deref().or(point.feature.as_deref()).filter(|name| !name.is_empty()) {
@@ -123,7 +123,7 @@ mod tests {
             is_part: false,
             at: Geodetic::from_earth_centred(place, &WGS84),
             heights: Heights { ellipsoid_m: Some(100.0 + up_m), sigma_m: Some(sigma_m), ..Heights::default() },
-            covariance: Some(Covariance::of_axes(sigma_m, 0.0)),
+            covariance: Some(Covariance::from_sigmas(sigma_m, 0.0)),
         }
     }
 
@@ -136,7 +136,7 @@ mod tests {
             shot("N1", "A", [0.3, 0.0, 0.3], 0.3),
             shot("N1", "B", [0.0, 0.6, 0.6], 0.3),
         ];
-        let (joined, count) = joined(&points, &WGS84);
+        let (joined, count) = join_repeats(&points, &WGS84);
         assert_eq!((joined.len(), count), (2, 1));
         let mean = &joined[0];
         let [east_m, north_m] = horizontal_difference_m(&points[0].at, &mean.at, &WGS84);
@@ -151,10 +151,10 @@ mod tests {
     #[test]
     fn what_disagrees_or_is_a_part_stays_apart() {
         let far = [shot("N1", "A", [0.0, 0.0, 0.0], 0.1), shot("N1", "A", [1.0, 0.0, 0.0], 0.1)];
-        assert_eq!(joined(&far, &WGS84).1, 0);
+        assert_eq!(join_repeats(&far, &WGS84).1, 0);
         let high = [shot("N1", "A", [0.0, 0.0, 0.0], 0.1), shot("N1", "A", [0.0, 0.0, 1.0], 0.1)];
-        assert_eq!(joined(&high, &WGS84).0.len(), 2);
+        assert_eq!(join_repeats(&high, &WGS84).0.len(), 2);
         let parts = [far[0].clone(), far[0].clone()].map(|point| MappedPoint { is_part: true, ..point });
-        assert_eq!(joined(&parts, &WGS84), (parts.to_vec(), 0));
+        assert_eq!(join_repeats(&parts, &WGS84), (parts.to_vec(), 0));
     }
 }
