@@ -66,6 +66,7 @@ pub use geodesy::covariance::{Covariance, Ellipse};
 pub use geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 pub use geodesy::register::Estimate;
 pub use job::{Job, JobError};
+pub use measure::Refusal;
 pub use network::{Adjustment, Network};
 #[cfg(feature = "gis")]
 pub use output::{contract::Account, write::WriteError};

@@ -344,11 +344,11 @@ fn the_instrument_of_a_job_is_chosen_by_name() {
     );
     fs::write(folder.path().join("two.toml"), two).unwrap();
     standoff(folder.path(), &["plan", "--job", "two.toml"])
-        .fails("the job has several instruments: blue, red; choose one with --instrument");
+        .fails("the job has several instruments: blue, red; choose one (--instrument)");
     standoff(folder.path(), &["plan", "--job", "two.toml", "--instrument", "green"])
         .fails("the job has no instrument \"green\"; it has: blue, red");
     standoff(folder.path(), &["plan", "--job", "job.toml", "--instrument", "red"])
-        .fails("the job has no instrument \"red\"; its instruments have no names: leave --instrument out");
+        .fails("the job has no instrument \"red\"; its instruments have no names: leave it out (--instrument)");
     let red = plan(folder.path(), &["--job", "two.toml", "--instrument", "red"]);
     assert_eq!(red["errors"]["sigma_azimuth_deg"]["value"], 0.3);
     assert_eq!(red["errors"]["sigma_distance_m"]["origin"], "assumed");

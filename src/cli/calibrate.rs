@@ -4,15 +4,16 @@ use std::path::PathBuf;
 
 use clap::ValueEnum;
 
+use super::argument::{ArgumentError, between, number};
 use super::{Failure, Outcome, Shown, print, print_json, write_page};
-use crate::field::calibrate::known_line::{Line, Points};
+use crate::field::calibrate::known_line::{JOINED_BY_MEASURED, Line, Points, TAKEN_AS_EXACT};
 use crate::field::calibrate::log::Shots;
 use crate::field::calibrate::{CalibrationSettings, ReadingSigmas, calibrate, page, report};
 use crate::geodesy::REFRACTION;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::NorthKind;
 use crate::job::{self, Instrument, Job, LogFormat};
-use crate::units::{AngleError, Hemispheres, parse_angle_deg};
+use crate::units::{Hemispheres, parse_angle_deg};
 
 /// An instrument's corrections from calibration shots, as lines for a job.
 ///
@@ -98,49 +99,35 @@ enum North {
     Magnetic,
 }
 
-fn number(text: &str) -> Result<f64, String> {
-    text.trim().parse::<f64>().ok().filter(|value| value.is_finite()).ok_or_else(|| "not a number".to_owned())
-}
-
-fn within(value: f64, least: f64, greatest: f64) -> Result<f64, String> {
-    if (least..=greatest).contains(&value) { Ok(value) } else { Err(format!("must lie between {least} and {greatest}")) }
-}
-
-fn length(text: &str) -> Result<f64, String> {
+fn length(text: &str) -> Result<f64, ArgumentError> {
     let metres = number(text)?;
-    if metres > 0.0 { Ok(metres) } else { Err("must be above 0 metres".to_owned()) }
+    if metres > 0.0 { Ok(metres) } else { Err(ArgumentError::NoLength) }
 }
 
-fn sigma(text: &str) -> Result<f64, String> {
+fn sigma(text: &str) -> Result<f64, ArgumentError> {
     let value = number(text)?;
-    if value >= 0.0 { Ok(value) } else { Err("must not be below 0".to_owned()) }
+    if value >= 0.0 { Ok(value) } else { Err(ArgumentError::BelowZero) }
 }
 
-fn refraction(text: &str) -> Result<f64, String> {
-    within(number(text)?, -5.0, 5.0)
+fn refraction(text: &str) -> Result<f64, ArgumentError> {
+    between(number(text)?, -5.0, 5.0, "")
 }
 
-fn angle(text: &str, letters: Hemispheres) -> Result<f64, String> {
-    parse_angle_deg(text, letters).map_err(|error: AngleError| error.to_string())
+fn azimuth(text: &str) -> Result<f64, ArgumentError> {
+    between(parse_angle_deg(text, Hemispheres::None)?, 0.0, 360.0, "")
 }
 
-fn azimuth(text: &str) -> Result<f64, String> {
-    within(angle(text, Hemispheres::None)?, 0.0, 360.0)
+fn inclination(text: &str) -> Result<f64, ArgumentError> {
+    between(parse_angle_deg(text, Hemispheres::None)?, -90.0, 90.0, "")
 }
 
-fn inclination(text: &str) -> Result<f64, String> {
-    within(angle(text, Hemispheres::None)?, -90.0, 90.0)
-}
-
-fn point(text: &str) -> Result<Geodetic, String> {
+fn point(text: &str) -> Result<Geodetic, ArgumentError> {
     let parts: Vec<&str> = text.split(',').collect();
-    let [lat, lon, height] = parts.as_slice() else {
-        return Err("write latitude, longitude and height with commas between: 58.6,-2.9,61.2".to_owned());
-    };
+    let [lat, lon, height] = parts.as_slice() else { return Err(ArgumentError::NoPoint) };
     Ok(Geodetic {
-        lat_rad: within(angle(lat, Hemispheres::Latitude)?, -90.0, 90.0)?.to_radians(),
-        lon_rad: within(angle(lon, Hemispheres::Longitude)?, -180.0, 180.0)?.to_radians(),
-        ellipsoid_height_m: within(number(height)?, -10_000.0, 100_000.0)?,
+        lat_rad: between(parse_angle_deg(lat, Hemispheres::Latitude)?, -90.0, 90.0, "")?.to_radians(),
+        lon_rad: between(parse_angle_deg(lon, Hemispheres::Longitude)?, -180.0, 180.0, "")?.to_radians(),
+        ellipsoid_height_m: between(number(height)?, -10_000.0, 100_000.0, "")?,
     })
 }
 
@@ -203,7 +190,14 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         assumed: instrument.map(ReadingSigmas::from).unwrap_or_default(),
         keep_all: args.keep_all,
     };
-    let calibration = calibrate(shots.choose_instrument(args.instrument.as_deref())?, &settings)?;
+    let mut calibration = calibrate(shots.choose_instrument(args.instrument.as_deref())?, &settings)?;
+    for note in calibration.findings.iter_mut().flat_map(|finding| &mut finding.notes) {
+        match note.as_str() {
+            TAKEN_AS_EXACT => note.push_str(" (an option --sigma-…)"),
+            JOINED_BY_MEASURED => note.push_str(" (--inclination)"),
+            _ => {}
+        }
+    }
     let units = args.shown.units(job.as_ref());
     if let Some(path) = &args.report {
         write_page(path, &page::html(&calibration, &table, &units), &args.logs)?;
@@ -211,7 +205,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     if args.json {
         print_json(serde_json::to_string_pretty(&report::json(&calibration, &table))? + "\n")?;
     } else {
-        print(&report::text(&calibration, &table, &units)?)?;
+        print(&report::text(&calibration, &table, &units, "--keep-all")?)?;
     }
     Ok(Outcome::Done)
 }

@@ -2,7 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print, print_json, write_page};
+use super::argument::above_zero_m;
+use super::{Failure, LISTS_ALL, Outcome, WRITES_ALL, print, print_json, write_page};
 use crate::review::assess::is_same_file;
 use crate::review::compare::{self, Request, page, report, write};
 use crate::units::{LengthShown, Units};
@@ -29,7 +30,7 @@ pub struct Args {
     #[arg(long, value_name = "FIELD", conflicts_with = "within")]
     field: Option<String>,
     /// Match by distance: points no farther apart than this, where each has but one such neighbour
-    #[arg(long, value_name = "METRES", value_parser = super::above_zero_m, allow_hyphen_values = true)]
+    #[arg(long, value_name = "METRES", value_parser = above_zero_m, allow_hyphen_values = true)]
     within: Option<f64>,
     /// When B was fixed, a year with its fraction, where the way between two datums depends on it
     #[arg(long, value_name = "YEAR")]
@@ -72,11 +73,11 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let units = Units { length: args.length, ..Units::default() };
     if let Some(path) = &args.report {
-        write_page(path, &page::html(&found, units), &inputs)?;
+        write_page(path, &page::html(&found, units, WRITES_ALL), &inputs)?;
     }
     match args.json {
         true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
-        false => print(&report::text(&found, &units)?)?,
+        false => print(&report::text(&found, &units, LISTS_ALL)?)?,
     }
     Ok(Outcome::Done)
 }

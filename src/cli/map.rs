@@ -201,7 +201,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
 
 /// How values are shown on the terminal.
 pub(super) fn look(job: &Job, all: bool) -> Look {
-    Look { units: job.units, columns: columns(), all }
+    Look { units: job.units, columns: columns(), all, shows_all: "--values shows all" }
 }
 
 /// Nothing mapped is no success, whatever was asked about held rows.

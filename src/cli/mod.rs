@@ -3,6 +3,7 @@
 //! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done, but nothing was
 //! mapped, or rows were held and `--strict` was given.
 
+mod argument;
 mod assess;
 mod calibrate;
 mod check;
@@ -16,6 +17,7 @@ mod plan;
 mod progress;
 mod schema;
 mod signals;
+mod ways_on;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -25,7 +27,6 @@ use clap::{CommandFactory, FromArgMatches, Parser, Subcommand};
 
 use crate::job::Job;
 use crate::output::report::styled;
-use crate::output::write::WriteError;
 use crate::records::shown;
 use crate::units::{AngleShown, LengthShown, Units};
 
@@ -101,6 +102,11 @@ enum Outcome {
     Wanting,
 }
 
+/// What writes all rows of a table that is too long for a page.
+const WRITES_ALL: &str = "--out writes them all";
+/// What lists all of what is too much for a terminal.
+const LISTS_ALL: &str = "--json lists all";
+
 /// A failure that is told in one message.
 type Failure = Box<dyn std::error::Error>;
 
@@ -155,30 +161,13 @@ pub fn main() -> ExitCode {
         Ok(Outcome::Wanting) => ExitCode::from(3),
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
-            anstream::eprintln!("{red}error:{red:#} {}{}", shown::message(&failure.to_string()), ways_on(&failure));
+            anstream::eprintln!(
+                "{red}error:{red:#} {}{}",
+                shown::message(&failure.to_string()),
+                ways_on::options(failure.as_ref())
+            );
             ExitCode::from(1)
         }
-    }
-}
-
-/// The options that are the ways on from a failure of the library, which knows of no command line.
-fn ways_on(failure: &Failure) -> &'static str {
-    match failure.downcast_ref::<WriteError>() {
-        Some(WriteError::Added { .. } | WriteError::Changed { .. }) => {
-            " (--out names another folder, --replace throws away what is in the way)"
-        }
-        Some(
-            WriteError::Strange { .. } | WriteError::Dangling { .. } | WriteError::InTheWay { .. } | WriteError::Busy { .. },
-        ) => " (--out names another folder)",
-        _ => "",
-    }
-}
-
-/// A length on the command line, above 0.
-fn above_zero_m(text: &str) -> Result<f64, String> {
-    match text.trim().parse() {
-        Ok(metres) if f64::is_finite(metres) && metres > 0.0 => Ok(metres),
-        _ => Err("must be a number of metres above 0".to_owned()),
     }
 }
 

@@ -4,11 +4,12 @@ use std::fmt::Write;
 
 use jiff::civil::Date;
 
+use super::argument::{ArgumentError, angle_within};
 use super::{Failure, Outcome, print};
 use crate::geodesy::crs::{ByPlace, Crs, Rules};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::{self, WeakField};
-use crate::units::{Hemispheres, parse_angle_deg};
+use crate::units::Hemispheres;
 
 /// Declination, convergence and scale of a place and date.
 ///
@@ -37,21 +38,16 @@ pub struct Args {
     crs: Option<String>,
 }
 
-fn latitude(text: &str) -> Result<f64, String> {
-    within(parse_angle_deg(text, Hemispheres::Latitude), 90.0)
+fn latitude(text: &str) -> Result<f64, ArgumentError> {
+    angle_within(text, Hemispheres::Latitude, 90.0)
 }
 
-fn longitude(text: &str) -> Result<f64, String> {
-    within(parse_angle_deg(text, Hemispheres::Longitude), 180.0)
+fn longitude(text: &str) -> Result<f64, ArgumentError> {
+    angle_within(text, Hemispheres::Longitude, 180.0)
 }
 
-fn within(parsed: Result<f64, crate::units::AngleError>, limit: f64) -> Result<f64, String> {
-    let degrees = parsed.map_err(|error| error.to_string())?;
-    if degrees.abs() <= limit { Ok(degrees) } else { Err(format!("must lie within {limit} degrees")) }
-}
-
-fn date(text: &str) -> Result<Date, String> {
-    text.parse().map_err(|_| "write the date as 2026-05-04".to_owned())
+fn date(text: &str) -> Result<Date, ArgumentError> {
+    text.parse().map_err(|_| ArgumentError::NoDate)
 }
 
 /// Runs the command.

@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use super::argument::{ArgumentError, between, number};
 use super::{Failure, Outcome, Shown, columns, print_json, print_styled, write_page};
 use crate::field::plan::errors::{Errors, Sigma};
 use crate::field::plan::height::Object;
@@ -94,61 +95,48 @@ const EXAMPLES: &str = "Examples:
   standoff plan --length ft --tolerance 6ft --distances 100ft,300ft
   standoff plan --job job.toml --distances 20,40,80 --inclinations=-30,0 --svg plan.svg";
 
-fn number(text: &str) -> Result<f64, String> {
-    text.trim().parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(|| "not a number".to_owned())
-}
-
-fn between(text: &str, least: f64, greatest: f64, unit: &str) -> Result<f64, String> {
-    let value = number(text)?;
-    if (least..=greatest).contains(&value) { Ok(value) } else { Err(format!("must lie between {least} and {greatest} {unit}")) }
-}
-
 /// A length in metres; in feet where the number says so.
-fn length(text: &str, least_m: f64) -> Result<f64, String> {
+fn length(text: &str, least_m: f64) -> Result<f64, ArgumentError> {
     let text = text.trim();
     let digits = text.trim_end_matches(|c: char| c.is_ascii_alphabetic());
     let unit = match &text[digits.len()..] {
         "" | "m" => LengthUnit::Metre,
         "ft" => LengthUnit::Foot,
         "usft" => LengthUnit::UsSurveyFoot,
-        _ if digits.is_empty() => return Err("not a number".to_owned()),
-        other => return Err(format!("\"{other}\" is no unit of length here; write m, ft or usft, or metres without one")),
+        _ if digits.is_empty() => return Err(ArgumentError::NotANumber),
+        other => return Err(ArgumentError::UnknownUnit(other.to_owned())),
     };
-    let metres = unit.to_metres(number(digits)?);
-    match (least_m..=REACH_M).contains(&metres) {
-        true => Ok(metres),
-        false => Err(format!("must lie between {least_m} and {REACH_M} metres")),
-    }
+    between(unit.to_metres(number(digits)?), least_m, REACH_M, " metres")
 }
 
-fn metres(text: &str) -> Result<f64, String> {
+fn metres(text: &str) -> Result<f64, ArgumentError> {
     length(text, 0.0)
 }
 
-fn signed(text: &str) -> Result<f64, String> {
+fn signed(text: &str) -> Result<f64, ArgumentError> {
     length(text, -REACH_M)
 }
 
-fn degrees(text: &str) -> Result<f64, String> {
-    between(text, 0.0, 180.0, "degrees")
+fn degrees(text: &str) -> Result<f64, ArgumentError> {
+    between(number(text)?, 0.0, 180.0, " degrees")
 }
 
-fn ppm(text: &str) -> Result<f64, String> {
-    between(text, 0.0, 1e6, "parts per million")
+fn ppm(text: &str) -> Result<f64, ArgumentError> {
+    between(number(text)?, 0.0, 1e6, " parts per million")
 }
 
-fn inclination(text: &str) -> Result<f64, String> {
-    between(text, -90.0, 90.0, "degrees")
+fn inclination(text: &str) -> Result<f64, ArgumentError> {
+    between(number(text)?, -90.0, 90.0, " degrees")
 }
 
-fn above_zero(text: &str) -> Result<f64, String> {
+fn above_zero(text: &str) -> Result<f64, ArgumentError> {
     match metres(text)? {
         value if value >= 0.001 => Ok(value),
-        _ => Err("must be a millimetre or more".to_owned()),
+        _ => Err(ArgumentError::TooShort),
     }
 }
 
-fn distance(text: &str) -> Result<f64, String> {
+fn distance(text: &str) -> Result<f64, ArgumentError> {
     above_zero(text)
 }
 
@@ -188,6 +176,7 @@ impl Args {
             Some(job) => (Errors::from_job(job, self.instrument.as_deref())?, job.title.clone()),
             None => (Errors::assumed(), None),
         };
+        errors.names_for_base = ["--sigma-base", "--sigma-base-height"];
         let units = self.shown.units(job);
         for (given, sigma) in [
             (self.sigma_distance, &mut errors.sigma_distance_m),

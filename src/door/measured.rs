@@ -4,7 +4,7 @@
 use super::shot::{Shot, ShotError, Stand};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::register::{Estimate, Origin};
-use crate::measure::{self, Composed, Group, MeasureSettings};
+use crate::measure::{self, Composed, Group, MeasureSettings, Refusal};
 
 /// Shots that give no measurement.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -18,11 +18,8 @@ pub enum MeasureError {
         source: ShotError,
     },
     /// Together they give none: one is missing a reading, or they contradict each other.
-    #[error("{sentence}")]
-    Refused {
-        /// What is wrong, and with which shot.
-        sentence: String,
-    },
+    #[error(transparent)]
+    Refused(#[from] Refusal),
 }
 
 /// What a measurement found: values with their standard errors, points, and what must be read with them.
@@ -80,8 +77,7 @@ fn measured(kind: &str, rows: &[Row]) -> Result<Measured, MeasureError> {
     }
     let bases: Vec<Origin> = stands.iter().enumerate().map(|(number, stand)| stand.origin(number)).collect();
     let group = Group { measure: kind.to_owned(), name: "the shots".to_owned(), sightings, bases: &bases };
-    let composed =
-        measure::compose(&group, &MeasureSettings::default()).map_err(|sentence| MeasureError::Refused { sentence })?;
+    let composed = measure::compose(&group, &MeasureSettings::default())?;
     Ok(Measured { composed, ellipsoid: bases.first().map_or(crate::geodesy::frame::Ellipsoid::WGS84, |base| base.ellipsoid) })
 }
 

@@ -16,10 +16,10 @@ use super::carried::{Carried, join_carried};
 use super::columns::{LogKind, Quantity};
 use super::extras::ExtraType;
 use super::log::{InputFile, Log, open, planned, read_sheet};
-use super::log_layout::LogLayout;
+use super::log_layout::{LayoutError, LogLayout};
 use super::settle::Written;
 use super::text::{self, Text};
-use super::{IntakeError, gpx, kml, nmea, sheets, vector, workbook};
+use super::{FileError, IntakeError, gpx, kml, nmea, sheets, vector, workbook};
 use crate::geodesy::crs::Crs;
 use crate::job::{Bases, GpxHeightKind, LogFormat, OccupationSource};
 use crate::numeric::signs::Signs;
@@ -144,9 +144,7 @@ impl BaseLogs {
         let (first_row, first_fix) = (self.rows.len(), self.epochs.len());
         self.read_one(path, name, known, None)?;
         if self.epochs.len() > first_fix {
-            let problem = "holds fixes of a receiver, but [known] is for points with names; map the base column, or name the file \
-                           under [bases]";
-            return Err(IntakeError::Encoding { path: path.to_owned(), problem: problem.into() });
+            return Err(IntakeError::file(path, FileError::FixesAsKnown));
         }
         for mut row in self.rows.split_off(first_row) {
             match definition_of(&row, known) {
@@ -167,12 +165,11 @@ impl BaseLogs {
 
     fn read_one(&mut self, path: &Path, name: &str, job: &Bases, antenna_height_m: Option<f64>) -> Result<(), IntakeError> {
         let format = job.format_of(name);
-        let whole = |problem: String| IntakeError::Encoding { path: path.to_owned(), problem };
         if vector::is_vector(path) {
-            let mut layer = vector::read(path, job.layer.as_deref()).map_err(whole)?;
+            let mut layer = vector::read(path, job.layer.as_deref()).map_err(|problem| IntakeError::file(path, problem))?;
             if layer.crs_wkt.is_none() {
-                let no_crs = || whole("the file names no CRS; write the one its points are in as crs under [bases]".into());
-                let crs = Crs::new(job.crs.as_deref().ok_or_else(no_crs)?).map_err(|error| whole(error.to_string()))?;
+                let definition = job.crs.as_deref().ok_or_else(|| IntakeError::file(path, FileError::NoCrs))?;
+                let crs = Crs::new(definition).map_err(|problem| IntakeError::file(path, problem))?;
                 (layer.kind, layer.unit_factor) = (Some(crs.kind()), crs.unit_factor());
             }
             let (headers, rows) = layer.to_table();
@@ -188,7 +185,7 @@ impl BaseLogs {
             let file = self.files.len() - 1;
             for (number, why) in &layer.skipped {
                 self.files[file].info.counts.read += 1;
-                let fault = Fault::new(Reason::NoPosition, "", "", why.clone());
+                let fault = Fault::new(Reason::NoPosition, "", "", why.to_string());
                 self.held.push(HeldBase { name: None, place: (file, *number, String::new()), fault });
             }
             return Ok(());
@@ -201,7 +198,7 @@ impl BaseLogs {
         }
         if path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("kmz")) {
             let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
-            let document = kml::unpack(&bytes).map_err(whole)?;
+            let document = kml::unpack(&bytes).map_err(|problem| IntakeError::file(path, problem))?;
             let (size, sha256) = text::fingerprint(path)?;
             let text = Text { path: path.to_owned(), sheet: None, text: document, encoding: "UTF-8", bytes: size, sha256 };
             return self.read_kml(text, name, job, antenna_height_m);
@@ -221,7 +218,7 @@ impl BaseLogs {
                 GpxHeightKind::Orthometric => gpx::GpxHeights::Orthometric,
                 GpxHeightKind::Ellipsoid => gpx::GpxHeights::Ellipsoid,
             };
-            let found = gpx::read(&text.text, self.files.len(), heights).map_err(whole)?;
+            let found = gpx::read(&text.text, self.files.len(), heights).map_err(|problem| IntakeError::file(path, problem))?;
             let file = self.files.len();
             if found.waypoints.is_empty() {
                 self.take_fixes(&text, name, "gpx", found.tracks, format.clock_offset_s);
@@ -247,8 +244,7 @@ impl BaseLogs {
             Some(GpxHeightKind::Orthometric) => kml::KmlHeights::Orthometric,
             Some(GpxHeightKind::Ellipsoid) => kml::KmlHeights::Ellipsoid,
         };
-        let path = text.path.clone();
-        let found = kml::read(&text.text, heights).map_err(|problem| IntakeError::Encoding { path, problem })?;
+        let found = kml::read(&text.text, heights).map_err(|problem| IntakeError::file(&text.path, problem))?;
         if found.altitudes_unused > 0 {
             self.told.push(format!(
                 "{name}: {} placemarks are clamped to the ground, so that their altitudes mean nothing and are not taken. If they were \
@@ -476,24 +472,14 @@ fn delimited(headers: &[String], rows: &[(u64, Vec<String>)]) -> String {
 fn find_crs_column(log: &mut Log, job: &Bases) -> Result<bool, IntakeError> {
     if let Some(wanted) = &job.crs_column {
         let found = log.layout.headers.iter().position(|header| header == wanted);
-        log.layout.crs_column = Some(found.ok_or_else(|| IntakeError::Columns {
-            path: log.text.path.clone(),
-            line: log.layout.header_line,
-            problem: format!(
-                "crs_column is \"{wanted}\", which the file does not have; it has: {}",
-                log.layout.headers.join(", ")
-            ),
+        log.layout.crs_column = Some(found.ok_or_else(|| {
+            let problem = LayoutError::NoCrsColumn { wanted: wanted.clone(), headers: log.layout.headers.clone() };
+            IntakeError::columns(&log.text.path, log.layout.header_line, problem)
         })?);
     }
     let are_fixes = log.layout.claim_of(Quantity::Base).is_none() || job.occupations.from == Some(OccupationSource::Column);
     if are_fixes && log.layout.crs_column.is_some() {
-        return Err(IntakeError::Columns {
-            path: log.text.path.clone(),
-            line: log.layout.header_line,
-            problem: "crs_column chooses the CRS of named points, but the rows of this file are fixes of a receiver, which \
-                      have one CRS; take crs_column and crs_by_value out of the job and write crs under [bases]"
-                .into(),
-        });
+        return Err(IntakeError::columns(&log.text.path, log.layout.header_line, LayoutError::CrsColumnOfFixes));
     }
     Ok(are_fixes)
 }

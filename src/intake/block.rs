@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::IntakeError;
 use super::delimited::{Lines, Row, Rows};
-use super::log_layout::{LineKind, LogLayout};
+use super::log_layout::{LayoutError, LineKind, LogLayout};
 use crate::records::ledger::{Counts, Fault, Reason};
 
 /// A block of a file's text.
@@ -35,7 +35,7 @@ pub fn cut<'t>(
             LineKind::Comment => counts.comment_lines += 1,
             LineKind::Header => counts.repeated_headers += 1,
             LineKind::Units => counts.units_lines += 1,
-            LineKind::OtherHeader => return Err(IntakeError::other_header(path, line.number)),
+            LineKind::OtherHeader => return Err(IntakeError::columns(path, line.number, LayoutError::OtherHeader)),
             LineKind::Data => layout.push(&mut rows, line),
         }
     }

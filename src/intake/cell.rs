@@ -46,6 +46,11 @@ pub enum WhenError {
     Ambiguous,
 }
 
+/// A name that is no time zone.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("\"{0}\" is no time zone; write an IANA name such as Europe/Oslo, UTC, or an offset such as +02:00")]
+pub struct NoTimeZone(pub String);
+
 impl CellFormat {
     /// Whether a field says that there is no reading.
     pub fn is_no_reading(&self, cell: &str) -> bool {
@@ -125,16 +130,15 @@ pub fn is_no_reading_number(value: f64) -> bool {
 /// A time zone by IANA name or offset.
 ///
 /// # Errors
-/// When it is neither; the message says what to write.
-pub fn time_zone(name: &str) -> Result<TimeZone, String> {
-    let remedy =
-        || format!("\"{name}\" is no time zone; write an IANA name such as Europe/Oslo, UTC, or an offset such as +02:00");
+/// When it is neither.
+pub fn time_zone(name: &str) -> Result<TimeZone, NoTimeZone> {
+    let no_zone = || NoTimeZone(name.to_owned());
     if name.starts_with(['+', '-']) {
         let pieces = format!("2000-01-01T00:00{name}");
         let offset = DateTimeParser::new().parse_pieces(&pieces).ok().and_then(|pieces| pieces.to_numeric_offset());
-        return offset.map(TimeZone::fixed).ok_or_else(remedy);
+        return offset.map(TimeZone::fixed).ok_or_else(no_zone);
     }
-    TimeZone::get(name).map_err(|_| remedy())
+    TimeZone::get(name).map_err(|_| no_zone())
 }
 
 /// What a text of a date and time says.
@@ -284,6 +288,6 @@ mod tests {
         // Summer time ended on 25 October 2026 at 3 h, and began on 29 March at 2 h.
         assert_eq!(when(&oslo, None, Some("2026-10-25T02:30:00")), Err(WhenError::Ambiguous));
         assert_eq!(when(&oslo, None, Some("2026-03-29T02:30:00")), Err(WhenError::Ambiguous));
-        assert!(time_zone("Mars/Olympus").unwrap_err().contains("IANA"));
+        assert!(time_zone("Mars/Olympus").unwrap_err().to_string().contains("IANA"));
     }
 }

@@ -9,15 +9,23 @@ const GREATEST_UNPACKED: u64 = 1 << 30;
 /// What a byte of Deflate stands for at most ("zlib Technical Details", maximum compression factor, zlib.net).
 const GREATEST_FACTOR: u64 = 1032;
 
+/// An archive that unpacks to more than [`GREATEST_UNPACKED`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+#[error("{what} unpacks to more than 1 GiB, too much to be a log; save what belongs to the job alone")]
+pub struct TooLarge {
+    /// What it is, such as `the workbook`.
+    pub what: &'static str,
+}
+
 /// Refuses an archive that unpacks to more than [`GREATEST_UNPACKED`]: where the packed lengths allow it, it is unpacked and counted. A document
 /// longer than its directory says is cut off there by who unpacks it. What is no archive is for its reader to refuse.
 ///
 /// # Errors
-/// A sentence about `what`, such as `the workbook`.
-pub(super) fn check(what: &str, bytes: &[u8]) -> Result<(), String> {
+/// See above; `what` is such as `the workbook`.
+pub(super) fn check(what: &'static str, bytes: &[u8]) -> Result<(), TooLarge> {
     match is_within(bytes, GREATEST_UNPACKED) {
         true => Ok(()),
-        false => Err(format!("{what} unpacks to more than 1 GiB, too much to be a log; save what belongs to the job alone")),
+        false => Err(TooLarge { what }),
     }
 }
 
@@ -110,9 +118,9 @@ mod tests {
     fn a_gigabyte_in_a_megabyte_is_refused_with_a_sentence() {
         let bytes = zeros(64 << 20, 17);
         assert!(bytes.len() < 2 << 20, "{}", bytes.len());
-        let book = crate::intake::workbook::read("log.xlsx".as_ref(), &bytes).unwrap_err();
+        let book = crate::intake::workbook::read("log.xlsx".as_ref(), &bytes).unwrap_err().to_string();
         assert!(book.starts_with("the workbook unpacks to more than 1 GiB"), "{book}");
-        let archive = crate::intake::kml::unpack(&bytes).unwrap_err();
+        let archive = crate::intake::kml::unpack(&bytes).unwrap_err().to_string();
         assert!(archive.starts_with("the KMZ archive unpacks to more than 1 GiB"), "{archive}");
     }
 }

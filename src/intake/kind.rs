@@ -18,6 +18,49 @@ pub enum Kind {
     NoLog(&'static str),
 }
 
+/// Why a file whose bytes are read as text is no log.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoLog {
+    /// A file of a kind that is known by its first bytes or its first element.
+    #[error("this is {0}, not a log; name the file that the readings are in: {logs}", logs = KINDS_OF_LOGS)]
+    Kind(&'static str),
+    /// Markup with an element of another kind.
+    #[error(
+        "this is an XML document of another kind (<{0}>), not a log; name the file that the readings are in: {logs}",
+        logs = KINDS_OF_LOGS
+    )]
+    Markup(String),
+    /// A file that holds bytes that no text has, by its name.
+    #[error(
+        "this is no text: it holds bytes that no text has, not a log; name the file {0} that the readings are in: {logs}",
+        logs = KINDS_OF_LOGS
+    )]
+    Binary(String),
+    /// A document of an older office program.
+    #[error(
+        "this is a document of an older office program; a workbook (.xls) is read as a log of bases or shots, any \
+         other is to be saved as a workbook or as delimited text"
+    )]
+    Compound,
+    /// A text document of an office program.
+    #[error("this is a text document, not a log; copy its table into a workbook or delimited text")]
+    TextDocument,
+    /// A presentation of an office program.
+    #[error("this is a presentation, not a log; name the file that the readings are in")]
+    Presentation,
+    /// A workbook where none is read.
+    #[error(
+        "this is a workbook, which is read as a log of bases or shots alone; for anything else save the sheet as delimited text"
+    )]
+    Workbook,
+    /// An archive.
+    #[error("this is a ZIP archive, not a log; unpack it and name the files in it")]
+    Archive,
+}
+
+/// What a log may be.
+const KINDS_OF_LOGS: &str = "delimited text, a workbook (.xlsx, .xls, .ods), GPX, KML, NMEA sentences, or a layer of points";
+
 /// The kind of a file by its first bytes.
 pub fn recognise(bytes: &[u8]) -> Kind {
     let brand = bytes.get(4..12).unwrap_or_default();
@@ -53,40 +96,29 @@ pub fn recognise(bytes: &[u8]) -> Kind {
 }
 
 /// Why a file whose bytes are read as text is none; none where it may be one.
-pub fn refusal(path: &Path, bytes: &[u8]) -> Option<String> {
-    let what = match recognise(bytes) {
-        Kind::NoLog(what) => what.to_owned(),
-        Kind::Zip => return Some(packed(bytes)),
-        Kind::Compound => {
-            return Some(
-                "this is a document of an older office program; a workbook (.xls) is read as a log of bases or shots, any \
-                         other is to be saved as a workbook or as delimited text"
-                    .into(),
-            );
-        }
-        Kind::Other if is_binary(bytes) => "no text: it holds bytes that no text has".to_owned(),
-        Kind::Other => markup(bytes)?,
-    };
-    let name = path.file_name().map(|name| format!(" {}", name.to_string_lossy())).unwrap_or_default();
-    Some(format!(
-        "this is {what}, not a log; name the file{} that the readings are in: delimited text, a workbook (.xlsx, .xls, .ods), GPX, \
-         KML, NMEA sentences, or a layer of points",
-        if what.starts_with("no text") { name } else { String::new() }
-    ))
+pub fn refusal(path: &Path, bytes: &[u8]) -> Option<NoLog> {
+    match recognise(bytes) {
+        Kind::NoLog(what) => Some(NoLog::Kind(what)),
+        Kind::Zip => Some(packed(bytes)),
+        Kind::Compound => Some(NoLog::Compound),
+        Kind::Other if is_binary(bytes) => Some(NoLog::Binary(
+            path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
+        )),
+        Kind::Other => markup(bytes),
+    }
 }
 
 /// What a ZIP archive is that was taken for text.
-fn packed(bytes: &[u8]) -> String {
+fn packed(bytes: &[u8]) -> NoLog {
     let holds = |name: &str| bytes.windows(name.len()).any(|window| window == name.as_bytes());
     if holds("word/document.xml") || holds("application/vnd.oasis.opendocument.text") {
-        "this is a text document, not a log; copy its table into a workbook or delimited text".into()
+        NoLog::TextDocument
     } else if holds("ppt/presentation.xml") || holds("application/vnd.oasis.opendocument.presentation") {
-        "this is a presentation, not a log; name the file that the readings are in".into()
+        NoLog::Presentation
     } else if holds("xl/workbook") || holds("application/vnd.oasis.opendocument.spreadsheet") {
-        "this is a workbook, which is read as a log of bases or shots alone; for anything else save the sheet as delimited text"
-            .into()
+        NoLog::Workbook
     } else {
-        "this is a ZIP archive, not a log; unpack it and name the files in it".into()
+        NoLog::Archive
     }
 }
 
@@ -100,11 +132,11 @@ fn is_binary(bytes: &[u8]) -> bool {
 }
 
 /// Documents in markup that are no log, by their first element.
-fn markup(bytes: &[u8]) -> Option<String> {
+fn markup(bytes: &[u8]) -> Option<NoLog> {
     let head =
         String::from_utf8_lossy(&bytes[..bytes.len().min(2048)]).trim_start_matches('\u{feff}').trim_start().to_lowercase();
     if head.starts_with("<!doctype html") || head.starts_with("<html") {
-        return Some("a web page (HTML)".into());
+        return Some(NoLog::Kind("a web page (HTML)"));
     }
     if !head.starts_with("<?xml") && !head.starts_with("<svg") {
         return None;
@@ -119,9 +151,9 @@ fn markup(bytes: &[u8]) -> Option<String> {
         let name: String = rest.chars().take_while(|c| !c.is_whitespace() && !matches!(c, '>' | '/')).collect();
         return match name.as_str() {
             "gpx" | "kml" => None,
-            "svg" => Some("a drawing (SVG)".into()),
-            "html" => Some("a web page (HTML)".into()),
-            _ => Some(format!("an XML document of another kind (<{name}>)")),
+            "svg" => Some(NoLog::Kind("a drawing (SVG)")),
+            "html" => Some(NoLog::Kind("a web page (HTML)")),
+            _ => Some(NoLog::Markup(name)),
         };
     }
 }
@@ -131,7 +163,7 @@ mod tests {
     use super::*;
 
     fn said(bytes: &[u8]) -> String {
-        refusal(Path::new("a.csv"), bytes).unwrap_or_default()
+        refusal(Path::new("a.csv"), bytes).map(|why| why.to_string()).unwrap_or_default()
     }
 
     #[test]

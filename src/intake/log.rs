@@ -61,10 +61,7 @@ impl Log {
     /// See above; the message says what to write.
     pub fn with_instants(&self) -> Result<(), IntakeError> {
         match &self.layout.without_zone {
-            Some(problem) => {
-                let (path, line) = (self.text.path.clone(), self.layout.header_line);
-                Err(IntakeError::Columns { path, line, problem: problem.clone() })
-            }
+            Some(problem) => Err(IntakeError::columns(&self.text.path, self.layout.header_line, problem.clone())),
             None => Ok(()),
         }
     }

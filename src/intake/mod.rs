@@ -16,6 +16,7 @@ pub mod checks;
 pub mod columns;
 pub mod dates;
 pub mod delimited;
+mod error;
 pub mod extras;
 pub mod fixes;
 pub mod gpx;
@@ -48,49 +49,4 @@ pub mod words;
 pub mod workbook;
 pub mod xml;
 
-use std::path::{Path, PathBuf};
-
-impl IntakeError {
-    /// The header stands in a file again with its columns in another order.
-    pub fn other_header(path: &Path, line: u64) -> IntakeError {
-        let problem = "the header stands here again with its columns in another order; split the file at this line".to_owned();
-        IntakeError::Columns { path: path.to_owned(), line, problem }
-    }
-}
-
-/// A file that cannot be used at all: the run fails before anything is written.
-#[derive(Debug, thiserror::Error)]
-pub enum IntakeError {
-    /// The file cannot be opened or read.
-    #[error("{}: cannot be read: {source}", path.display())]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// The system's reason.
-        source: std::io::Error,
-    },
-    /// The encoding label is unknown, or the text is not in it.
-    #[error("{}: {problem}", path.display())]
-    Encoding {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong and what to write.
-        problem: String,
-    },
-    /// The headers and the job's columns do not fit.
-    #[error("{}:{line}: {problem}", path.display())]
-    Columns {
-        /// The file.
-        path: PathBuf,
-        /// Line of the header.
-        line: u64,
-        /// What is wrong and what to write.
-        problem: String,
-    },
-    /// A value that every row shares is missing or wrong.
-    #[error("{problem}")]
-    Setting {
-        /// What is wrong and what to write.
-        problem: String,
-    },
-}
+pub use error::{FileError, IntakeError};

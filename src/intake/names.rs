@@ -7,21 +7,40 @@ enum Piece<'p> {
     Anything,
 }
 
+/// Why a name says nothing by a pattern.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NameError {
+    /// The pattern is none.
+    #[error("{key} = \"{pattern}\" is no pattern; write each part in braces, such as \"{{plot}}_{{date}}\", and * for anything")]
+    NoPattern {
+        /// The key of the job that has it.
+        key: &'static str,
+        /// The pattern.
+        pattern: String,
+    },
+    /// The name is not of that form.
+    #[error("{key} = \"{pattern}\" does not fit the name \"{name}\"; write * for what may be anything")]
+    DoesNotFit {
+        /// The key of the job that has the pattern.
+        key: &'static str,
+        /// The pattern.
+        pattern: String,
+        /// The name.
+        name: String,
+    },
+}
+
 /// The parts of a name by a pattern, in its order: each part's own name, and its value.
 ///
 /// # Errors
-/// When the pattern is none, or the name does not fit it: a sentence.
-pub fn parts(pattern: &str, name: &str, key: &str) -> Result<Vec<(String, String)>, String> {
-    let pieces = pieces(pattern).ok_or_else(|| {
-        format!(
-            "{key} = \"{pattern}\" is no pattern; write each part in braces, such as \"{{plot}}_{{date}}\", and * for anything"
-        )
-    })?;
+/// When the pattern is none, or the name does not fit it.
+pub fn parts(pattern: &str, name: &str, key: &'static str) -> Result<Vec<(String, String)>, NameError> {
+    let pieces = pieces(pattern).ok_or_else(|| NameError::NoPattern { key, pattern: pattern.to_owned() })?;
     let mut found = Vec::new();
     if fits(&pieces, name, &mut found) {
         return Ok(found);
     }
-    Err(format!("{key} = \"{pattern}\" does not fit the name \"{name}\"; write * for what may be anything"))
+    Err(NameError::DoesNotFit { key, pattern: pattern.to_owned(), name: name.to_owned() })
 }
 
 fn pieces(pattern: &str) -> Option<Vec<Piece<'_>>> {
@@ -84,22 +103,22 @@ fn fits(pieces: &[Piece], name: &str, found: &mut Vec<(String, String)>) -> bool
 mod tests {
     use super::*;
 
-    fn of(pattern: &str, name: &str) -> String {
+    fn said(pattern: &str, name: &str) -> String {
         match parts(pattern, name, "file_name") {
             Ok(parts) => parts.iter().map(|(part, value)| format!("{part}={value}")).collect::<Vec<_>>().join(" "),
-            Err(problem) => problem,
+            Err(problem) => problem.to_string(),
         }
     }
 
     #[test]
     fn names_say_plot_and_day() {
-        assert_eq!(of("{plot}_{date}", "P7_2026-05-04"), "plot=P7 date=2026-05-04");
-        assert_eq!(of("Plot {plot}*", "plot 12 second try"), "plot=1");
-        assert_eq!(of("Plot {plot} *", "plot 12 second try"), "plot=12");
-        assert_eq!(of("*-{crew}", "a-b-red"), "crew=b-red");
-        assert_eq!(of("{date}", "2026-05-04"), "date=2026-05-04");
-        assert!(of("{plot}_{date}", "P7").contains("does not fit the name \"P7\""));
-        assert!(of("plot", "plot").contains("is no pattern"));
-        assert!(of("{plot", "plot").contains("is no pattern"));
+        assert_eq!(said("{plot}_{date}", "P7_2026-05-04"), "plot=P7 date=2026-05-04");
+        assert_eq!(said("Plot {plot}*", "plot 12 second try"), "plot=1");
+        assert_eq!(said("Plot {plot} *", "plot 12 second try"), "plot=12");
+        assert_eq!(said("*-{crew}", "a-b-red"), "crew=b-red");
+        assert_eq!(said("{date}", "2026-05-04"), "date=2026-05-04");
+        assert!(said("{plot}_{date}", "P7").contains("does not fit the name \"P7\""));
+        assert!(said("plot", "plot").contains("is no pattern"));
+        assert!(said("{plot", "plot").contains("is no pattern"));
     }
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::columns::{Quantity, Unit};
 use super::dates::evidence::{Evidence, Open, Settled};
-use super::log_layout::{Claim, LogLayout, Source};
+use super::log_layout::{Claim, LayoutError, LogLayout, Source};
 use super::numbers::{Column, Example, Keys};
 use super::survey::{Seen, Watch, survey};
 use super::words;
@@ -84,8 +84,8 @@ impl LogLayout {
     /// Settles how the values are written.
     ///
     /// # Errors
-    /// A sentence that asks for what no value tells, and the line of a value that leaves it open.
-    pub(super) fn settle(&mut self, text: &str, log: &LogFormat) -> Result<(), (u64, String)> {
+    /// What no value tells, and the line of a value that leaves it open.
+    pub(super) fn settle(&mut self, text: &str, log: &LogFormat) -> Result<(), (u64, LayoutError)> {
         let beside_date = self.claims.has(Quantity::Date);
         let watch_of = |quantity: Quantity, unit: Unit| match quantity {
             Quantity::Date => Some(Watch::Date),
@@ -156,7 +156,7 @@ impl LogLayout {
         }
     }
 
-    fn settle_numbers(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, String)> {
+    fn settle_numbers(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, LayoutError)> {
         let keys = Keys { decimal: log.decimal, thousands: log.thousands.and_then(Thousands::from_sign) };
         let columns: Vec<NumberColumn> = found
             .iter()
@@ -177,8 +177,7 @@ impl LogLayout {
             })
             .collect();
         if keys.decimal == Some(',') && self.separator == b',' && !columns.iter().any(|column| column.seen.has_comma()) {
-            let say = "the decimal sign and the separator are both a comma; name the separator in the job";
-            return Err((self.header_line, say.into()));
+            return Err((self.header_line, LayoutError::CommaTwice));
         }
         let shown: BTreeSet<bool> = columns.iter().filter_map(|column| column.seen.decimal_comma()).collect();
         let of_file = if shown.len() == 1 { shown.first().copied() } else { None };
@@ -222,22 +221,22 @@ impl LogLayout {
     }
 
     /// The question for the signs of a column.
-    fn ask_for_signs(&self, header: &str, (_, value): &Example) -> String {
+    fn ask_for_signs(&self, header: &str, (_, value): &Example) -> LayoutError {
         let comma = value.contains(',');
-        let (sign, name) = if comma { (',', "comma") } else { ('.', "point") };
+        let sign = if comma { ',' } else { '.' };
         let grouped = Signs { decimal_comma: !comma, thousands: Thousands::from_sign(sign) };
         let decimal = Signs { decimal_comma: comma, thousands: None };
-        let number = |signs: Signs| signs.number(value).map_or_else(|| "no number".to_owned(), |number| number.to_string());
-        format!(
-            "\"{header}\" is \"{value}\": the {name} before three digits may part the thousands ({}) or begin the decimals ({}), and no \
-             other value of the file tells; write thousands = \"{sign}\" or decimal = \"{sign}\" under [{}]",
-            number(grouped),
-            number(decimal),
-            self.kind.table()
-        )
+        LayoutError::OpenSign {
+            header: header.to_owned(),
+            value: value.clone(),
+            sign,
+            grouped: grouped.number(value),
+            decimal: decimal.number(value),
+            table: self.kind.table(),
+        }
     }
 
-    fn settle_dates(&mut self, found: Vec<(ColumnPlace, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, String)> {
+    fn settle_dates(&mut self, found: Vec<(ColumnPlace, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, LayoutError)> {
         for (place, watch, seen) in found {
             let (ColumnPlace::Claim(..), Watch::Date | Watch::Time) = (place, watch) else { continue };
             self.settle_date(place, seen.when, log.date_order)?;
@@ -245,34 +244,17 @@ impl LogLayout {
         Ok(())
     }
 
-    fn settle_date(&mut self, place: ColumnPlace, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, String)> {
+    fn settle_date(&mut self, place: ColumnPlace, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, LayoutError)> {
         let Some(header) = self.claim_in(place).map(|claim| claim.header.clone()) else { return Ok(()) };
         let (settled, open) = seen.settle(by_job);
         match open {
-            Some(Open::Order(example, readings)) => return Err((example.0, self.ask_for_order(&header, &example, readings))),
-            Some(Open::Contradiction(one_each, example)) => {
-                let [day_first, month_first] = one_each;
-                let say = format!(
-                    "\"{header}\" has dates of two orders, \"{}\" in line {} and \"{}\" in line {}, so that \"{}\" may be of either; mend \
-                     those of one order, or write date_order = \"day_month_year\" or \"month_day_year\" under [{}]: dates that are none in \
-                     that order are then not read",
-                    day_first.1,
-                    day_first.0,
-                    month_first.1,
-                    month_first.0,
-                    example.1,
-                    self.kind.table()
-                );
-                return Err((example.0, say));
+            Some(Open::Order((line, value), readings)) => {
+                return Err((line, LayoutError::OpenOrder { header, value, readings, table: self.kind.table() }));
             }
-            Some(Open::Fraction(example)) => {
-                let say = format!(
-                    "\"{header}\" is \"{}\": that may be minutes past midnight or a part of the day, as spreadsheets count it, and no \
-                     other value tells; write such times with a colon",
-                    example.1
-                );
-                return Err((example.0, say));
+            Some(Open::Contradiction([day_first, month_first], (line, open))) => {
+                return Err((line, LayoutError::TwoOrders { header, day_first, month_first, open, table: self.kind.table() }));
             }
+            Some(Open::Fraction((line, value))) => return Err((line, LayoutError::OpenFraction { header, value })),
             None => {}
         }
         let Settled { style, told_by, serial, epoch } = settled;
@@ -283,21 +265,6 @@ impl LogLayout {
             claim.style = style;
         }
         Ok(())
-    }
-
-    /// The question for the order of a column's dates.
-    fn ask_for_order(&self, header: &str, example: &Example, readings: [(DateOrder, jiff::civil::Date); 2]) -> String {
-        let [(one, first), (other, second)] = readings;
-        format!(
-            "\"{header}\" is \"{}\": that may be {first} ({}) or {second} ({}), and no other date of the file tells; write date_order = \
-             \"{}\" or \"{}\" under [{}]",
-            example.1,
-            one.words(),
-            other.words(),
-            one.word(),
-            other.word(),
-            self.kind.table()
-        )
     }
 
     /// The log's own words in the program's.

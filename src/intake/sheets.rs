@@ -14,6 +14,51 @@ use crate::job::LogFormat;
 /// Lines among which the headers of a sheet are sought.
 const LINES_OF_HEADERS: usize = 40;
 
+/// Why no sheet of a workbook is taken as the log. `table` is the job's.
+#[derive(Debug, thiserror::Error)]
+pub enum NoSheet {
+    /// None has a cell.
+    #[error("the workbook has no sheet with cells")]
+    Empty,
+    /// None has the name that the job gives.
+    #[error("sheet = \"{wanted}\" under [{table}]: the workbook has the sheets {}", there.join(", "))]
+    NoneNamed {
+        /// The job's name or pattern.
+        wanted: String,
+        /// The table.
+        table: &'static str,
+        /// The sheets that there are.
+        there: Vec<String>,
+    },
+    /// None has the columns.
+    #[error(
+        "no sheet has the columns of [{table}]; name it with sheet = \"…\" there, or mend its columns:{}",
+        each_in_a_line(faults)
+    )]
+    NoneFits {
+        /// The table.
+        table: &'static str,
+        /// What each lacks.
+        faults: Vec<IntakeError>,
+    },
+    /// Several have the columns.
+    #[error(
+        "the sheets {} all have the columns of [{table}]; write there which one it is, such as sheet = \"{}\", or sheet = \"*\" for all",
+        fitting.join(", "),
+        fitting.first().map_or("", String::as_str)
+    )]
+    SeveralFit {
+        /// Their names.
+        fitting: Vec<String>,
+        /// The table.
+        table: &'static str,
+    },
+}
+
+fn each_in_a_line(faults: &[IntakeError]) -> String {
+    faults.iter().map(|fault| format!("\n  {fault}")).collect()
+}
+
 /// A sheet as a log.
 pub struct SheetLog {
     /// Its text.
@@ -32,7 +77,7 @@ pub struct SheetLog {
 /// When the file cannot be read.
 pub fn all(path: &Path, name: &str, format: &LogFormat) -> Result<Vec<(SheetLog, bool)>, IntakeError> {
     let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
-    let sheets = workbook::read(path, &bytes).map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let sheets = workbook::read(path, &bytes).map_err(|problem| IntakeError::file(path, problem))?;
     let sha256 = text::hex(&Sha256::digest(&bytes));
     let table = |sheet: Sheet| {
         let is_hidden = sheet.is_hidden;
@@ -87,20 +132,17 @@ type Fits<'f> = &'f dyn Fn(&Text, &LogFormat) -> Result<(), IntakeError>;
 
 fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits) -> Result<Vec<SheetLog>, IntakeError> {
     let found = all(path, name, format)?;
-    let wrong = |problem: String| IntakeError::Encoding { path: path.to_owned(), problem };
-    let list = |tables: &[&SheetLog]| -> String {
-        let names: Vec<&str> = tables.iter().filter_map(|table| table.text.sheet.as_deref()).collect();
-        names.join(", ")
-    };
+    let wrong = |problem: NoSheet| IntakeError::file(path, problem);
+    let name_of = |table: &SheetLog| table.text.sheet.clone();
     if found.is_empty() {
-        return Err(wrong("the workbook has no sheet with cells".into()));
+        return Err(wrong(NoSheet::Empty));
     }
     if let Some(wanted) = &format.sheet {
         let is_wanted = |name: &str| {
             name.eq_ignore_ascii_case(wanted.trim())
                 || glob::Pattern::new(wanted).is_ok_and(|pattern| wanted.contains(['*', '?']) && pattern.matches(name))
         };
-        let every = list(&found.iter().map(|(table, _)| table).collect::<Vec<_>>());
+        let there = found.iter().filter_map(|(table, _)| name_of(table)).collect();
         let chosen: Vec<SheetLog> = found
             .into_iter()
             .map(|(table, _)| table)
@@ -108,7 +150,7 @@ fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits
             .collect();
         let chosen = if wanted.contains(['*', '?']) { leave_out_others(chosen, kind, format) } else { chosen };
         return match chosen.is_empty() {
-            true => Err(wrong(format!("sheet = \"{wanted}\" under [{}]: the workbook has the sheets {every}", kind.table()))),
+            true => Err(wrong(NoSheet::NoneNamed { wanted: wanted.clone(), table: kind.table(), there })),
             false => Ok(chosen),
         };
     }
@@ -118,26 +160,14 @@ fn chosen(path: &Path, name: &str, kind: LogKind, format: &LogFormat, fits: Fits
     for (table, _) in found.into_iter().filter(|(_, is_hidden)| all_hidden || !is_hidden) {
         match fits(&table.text, &table.format) {
             Ok(()) => fitting.push(table),
-            Err(fault) => faults.push((table, fault)),
+            Err(fault) => faults.push(fault),
         }
     }
     match (fitting.len(), faults.len()) {
         (1, _) => Ok(fitting),
-        (0, 1) => Err(faults.remove(0).1),
-        (0, _) => {
-            let each: Vec<String> = faults.iter().map(|(_, fault)| format!("\n  {fault}")).collect();
-            Err(wrong(format!(
-                "no sheet has the columns of [{}]; name it with sheet = \"…\" there, or mend its columns:{}",
-                kind.table(),
-                each.join("")
-            )))
-        }
-        _ => Err(wrong(format!(
-            "the sheets {} all have the columns of [{}]; write there which one it is, such as sheet = \"{}\", or sheet = \"*\" for all",
-            list(&fitting.iter().collect::<Vec<_>>()),
-            kind.table(),
-            fitting[0].text.sheet.as_deref().unwrap_or_default()
-        ))),
+        (0, 1) => Err(faults.remove(0)),
+        (0, _) => Err(wrong(NoSheet::NoneFits { table: kind.table(), faults })),
+        _ => Err(wrong(NoSheet::SeveralFit { fitting: fitting.iter().filter_map(name_of).collect(), table: kind.table() })),
     }
 }
 

@@ -14,7 +14,7 @@ use super::columns::Quantity;
 use super::delimited::{self, Line, Lines, Row, Rows};
 use super::extras::ExtraType;
 use super::log::Log;
-use super::log_layout::{LineKind, LogLayout};
+use super::log_layout::{LayoutError, LineKind, LogLayout};
 use super::shot_block::{joins_a_string, kept};
 use super::shot_rules::ShotRules;
 use super::shots::read_row;
@@ -131,7 +131,7 @@ impl Surveyor<'_> {
                         self.rows(&mut survey, &mut rows, line);
                     }
                 }
-                LineKind::OtherHeader => return Err(IntakeError::other_header(&log.text.path, line.number)),
+                LineKind::OtherHeader => return Err(IntakeError::columns(&log.text.path, line.number, LayoutError::OtherHeader)),
                 LineKind::Blank | LineKind::Comment | LineKind::Header | LineKind::Units => {}
             }
         }

@@ -7,10 +7,28 @@ use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use sha2::{Digest, Sha256};
 
 use super::IntakeError;
+use super::kind::{self, NoLog};
 use crate::disk;
 
 /// Bytes that are looked at for an older encoding.
 const LOOKED_AT: usize = 1 << 20;
+
+/// Why bytes are not read as text.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum TextError {
+    /// They are of another kind of file.
+    #[error(transparent)]
+    NoLog(#[from] NoLog),
+    /// The job's label of the encoding names none.
+    #[error("\"{0}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le")]
+    UnknownLabel(String),
+    /// They are not UTF-8 at this byte.
+    #[error("not UTF-8 at byte {0}; name its encoding in the job: encoding = \"windows-1252\"")]
+    NotUtf8(usize),
+    /// Not all of them are in the encoding of this name.
+    #[error("not {0} throughout; name its encoding in the job")]
+    NotThroughout(&'static str),
+}
 
 /// A decoded file.
 pub struct Text {
@@ -49,19 +67,19 @@ pub fn read_standard_input(label: Option<&str>, most_bytes: u64) -> Result<Text,
 
 fn decoded(path: &Path, bytes: Vec<u8>, label: Option<&str>) -> Result<Text, IntakeError> {
     let size = bytes.len() as u64;
-    if let Some(problem) = super::kind::refusal(path, &bytes).filter(|_| label.is_none()) {
-        return Err(IntakeError::Encoding { path: path.to_owned(), problem });
+    let wrong = |problem: TextError| IntakeError::file(path, problem);
+    if let Some(why) = kind::refusal(path, &bytes).filter(|_| label.is_none()) {
+        return Err(wrong(why.into()));
     }
     let (sha256, decoded) = rayon::join(|| hex(&Sha256::digest(&bytes)), || decode(&bytes, label));
-    let (encoding, skip, converted) = decoded.map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let (encoding, skip, converted) = decoded.map_err(wrong)?;
     let text = match converted {
         Some(text) => text,
         None => {
             let mut bytes = bytes;
             bytes.drain(..skip);
             // Checked by `decode`; the lossless form is the only one that can come out.
-            String::from_utf8(bytes)
-                .map_err(|error| IntakeError::Encoding { path: path.to_owned(), problem: format!("not UTF-8: {error}") })?
+            String::from_utf8(bytes).map_err(|error| wrong(TextError::NotUtf8(skip + error.utf8_error().valid_up_to())))?
         }
     };
     let text = if !text.contains('\n') && text.contains('\r') { text.replace('\r', "\n") } else { text };
@@ -78,14 +96,12 @@ pub fn fingerprint(path: &Path) -> Result<(u64, String), IntakeError> {
 }
 
 /// The encoding, the length of the byte order mark, and the text where it is not UTF-8 already.
-fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize, Option<String>), String> {
+fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize, Option<String>), TextError> {
     let (encoding, mark) = match (label, Encoding::for_bom(bytes)) {
         (_, Some((encoding, mark))) => (encoding, mark),
-        (Some(label), None) => (
-            Encoding::for_label(label.as_bytes())
-                .ok_or_else(|| format!("\"{label}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le"))?,
-            0,
-        ),
+        (Some(label), None) => {
+            (Encoding::for_label(label.as_bytes()).ok_or_else(|| TextError::UnknownLabel(label.to_owned()))?, 0)
+        }
         (None, None) => (guess(bytes), 0),
     };
     let body = &bytes[mark..];
@@ -94,16 +110,13 @@ fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize
             Ok(_) => Ok((UTF_8, mark, None)),
             // Cut inside a letter: it shows as a mark of replacement in a last line without an end.
             Err(error) if error.error_len().is_none() => Ok((UTF_8, mark, Some(String::from_utf8_lossy(body).into_owned()))),
-            Err(error) => Err(format!(
-                "not UTF-8 at byte {}; name its encoding in the job: encoding = \"windows-1252\"",
-                mark + error.valid_up_to()
-            )),
+            Err(error) => Err(TextError::NotUtf8(mark + error.valid_up_to())),
         };
     }
     let whole = whole_letters(body, encoding);
     let (text, bad) = encoding.decode_without_bom_handling(whole);
     if bad {
-        return Err(format!("not {} throughout; name its encoding in the job", encoding.name()));
+        return Err(TextError::NotThroughout(encoding.name()));
     }
     let mut text = text.into_owned();
     if whole.len() < body.len() {
@@ -162,7 +175,7 @@ pub(super) fn hex(bytes: &[u8]) -> String {
 mod tests {
     use super::*;
 
-    fn text_of(bytes: &[u8], label: Option<&str>) -> Result<String, String> {
+    fn text_of(bytes: &[u8], label: Option<&str>) -> Result<String, TextError> {
         let (_, mark, converted) = decode(bytes, label)?;
         Ok(converted.unwrap_or_else(|| String::from_utf8(bytes[mark..].to_vec()).unwrap()))
     }
@@ -182,7 +195,7 @@ mod tests {
             with(b"\xfe\xff", &be),
             b"base,caf\xe9\nA,1\n".to_vec(),
         ] {
-            assert_eq!(text_of(&bytes, None).as_deref(), Ok(line), "{bytes:?}");
+            assert_eq!(text_of(&bytes, None).unwrap(), line, "{bytes:?}");
         }
     }
 
@@ -228,7 +241,7 @@ mod tests {
 
     #[test]
     fn a_wrong_label_is_refused() {
-        assert!(text_of(b"a", Some("utf-99")).unwrap_err().contains("names no encoding"));
-        assert!(text_of(b"caf\xe9\n", Some("utf-8")).unwrap_err().contains("not UTF-8 at byte 3"));
+        assert!(text_of(b"a", Some("utf-99")).unwrap_err().to_string().contains("names no encoding"));
+        assert!(text_of(b"caf\xe9\n", Some("utf-8")).unwrap_err().to_string().contains("not UTF-8 at byte 3"));
     }
 }

@@ -9,6 +9,66 @@ use quick_xml::errors::{Error, IllFormedError};
 use quick_xml::events::{BytesStart, Event};
 use quick_xml::name::ResolveResult;
 
+/// Why a text is no sound XML, with the line.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("line {line}: {flaw}")]
+pub struct XmlError {
+    /// Line, counted from 1.
+    pub line: u64,
+    /// What is wrong there.
+    pub flaw: XmlFlaw,
+}
+
+/// What is wrong in a place of a text.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum XmlFlaw {
+    /// An entity that XML itself does not have.
+    #[error("&{0}; stands for nothing here; write & as &amp;")]
+    UnknownEntity(String),
+    /// Text ahead of the outermost element.
+    #[error("text stands before the outermost element: this is no sound XML")]
+    TextBefore,
+    /// Text after the outermost element.
+    #[error("text stands behind the outermost element: this is no sound XML")]
+    TextBehind,
+    /// An element after the outermost one.
+    #[error("<{0}> stands behind the outermost element: are two files run together?")]
+    SecondRoot(String),
+    /// Attributes of an element that cannot be read.
+    #[error("the attributes of <{0}> are damaged")]
+    Attributes(String),
+    /// The end of the file within an element.
+    #[error("the file ends before <{name}> of line {opened} does: it was cut short; copy it anew")]
+    CutShort {
+        /// The element.
+        name: String,
+        /// Line on which it begins.
+        opened: u64,
+    },
+    /// The end of another element than the innermost one.
+    #[error("</{found}> stands where <{name}> of line {opened} must end first")]
+    WrongEnd {
+        /// The element that is ended.
+        found: String,
+        /// The innermost one.
+        name: String,
+        /// Line on which that begins.
+        opened: u64,
+    },
+    /// The end of an element without a begin.
+    #[error("</{0}> ends what never began")]
+    StrayEnd(String),
+    /// An ampersand that begins no entity.
+    #[error("a lone & stands here; in a GPX file it is written &amp;")]
+    LoneAmpersand,
+    /// A tag or comment without an end.
+    #[error("what begins here never ends: the file is damaged or was cut short; copy it anew")]
+    Unfinished,
+    /// Anything else that is not well-formed.
+    #[error("this is no sound XML: the file is damaged; copy it anew")]
+    Damaged,
+}
+
 /// A piece of a document.
 pub enum Piece {
     /// An element begins.
@@ -71,9 +131,9 @@ impl<'t> Pieces<'t> {
     /// The next piece.
     ///
     /// # Errors
-    /// When the text is not well-formed; the sentence begins with the line.
+    /// When the text is not well-formed.
     #[allow(clippy::should_implement_trait)] // it ends with a piece of its own, not with none
-    pub fn next(&mut self) -> Result<Piece, String> {
+    pub fn next(&mut self) -> Result<Piece, XmlError> {
         loop {
             let start = self.reader.buffer_position() as usize;
             let (namespace, event) = match self.reader.read_resolved_event() {
@@ -96,7 +156,7 @@ impl<'t> Pieces<'t> {
                         Some(text) => text.to_owned(),
                         None => {
                             let name = reference.into_inner().into_owned();
-                            return Err(self.at(start, &format!("&{name}; stands for nothing here; write & as &amp;")));
+                            return Err(self.at(start, XmlFlaw::UnknownEntity(name)));
                         }
                     },
                     Err(error) => return Err(self.damage(&error)),
@@ -108,8 +168,8 @@ impl<'t> Pieces<'t> {
                 return Ok(Piece::Text(text));
             }
             if !text.trim().is_empty() {
-                let place = if self.own.is_some() { "behind" } else { "before" };
-                return Err(self.at(start, &format!("text stands {place} the outermost element: this is no sound XML")));
+                let flaw = if self.own.is_some() { XmlFlaw::TextBehind } else { XmlFlaw::TextBefore };
+                return Err(self.at(start, flaw));
             }
         }
     }
@@ -118,7 +178,7 @@ impl<'t> Pieces<'t> {
     ///
     /// # Errors
     /// As [`Pieces::next`].
-    pub fn skip(&mut self) -> Result<(), String> {
+    pub fn skip(&mut self) -> Result<(), XmlError> {
         self.text_of().map(drop)
     }
 
@@ -126,7 +186,7 @@ impl<'t> Pieces<'t> {
     ///
     /// # Errors
     /// As [`Pieces::next`].
-    pub fn text_of(&mut self) -> Result<String, String> {
+    pub fn text_of(&mut self) -> Result<String, XmlError> {
         let depth = self.open.len();
         let mut whole = String::new();
         loop {
@@ -139,16 +199,16 @@ impl<'t> Pieces<'t> {
         }
     }
 
-    fn begin(&mut self, tag: &BytesStart, namespace: Option<Option<String>>, start: usize) -> Result<Open, String> {
+    fn begin(&mut self, tag: &BytesStart, namespace: Option<Option<String>>, start: usize) -> Result<Open, XmlError> {
         let name = tag.local_name().as_ref().to_owned();
         if self.open.is_empty() && self.own.is_some() {
-            return Err(self.at(start, &format!("<{name}> stands behind the outermost element: are two files run together?")));
+            return Err(self.at(start, XmlFlaw::SecondRoot(name)));
         }
         let mut attributes = Vec::new();
         for attribute in tag.attributes() {
-            let broken = || format!("the attributes of <{name}> are damaged");
-            let attribute = attribute.map_err(|_| self.at(start, &broken()))?;
-            let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(|_| self.at(start, &broken()))?;
+            let broken = || self.at(start, XmlFlaw::Attributes(name.clone()));
+            let attribute = attribute.map_err(|_| broken())?;
+            let value = attribute.normalized_value(XmlVersion::Implicit1_0).map_err(|_| broken())?;
             attributes.push((attribute.key.as_ref().to_owned(), value.into_owned()));
         }
         let line = self.line(start);
@@ -157,13 +217,10 @@ impl<'t> Pieces<'t> {
         Ok(Open { is_own: namespace.as_ref() == Some(own), name, attributes, line, start })
     }
 
-    fn end(&mut self) -> Result<(), String> {
+    fn end(&mut self) -> Result<(), XmlError> {
         match self.open.last() {
             None => Ok(()),
-            Some((name, line)) => {
-                let gist = format!("the file ends before <{name}> of line {line} does: it was cut short; copy it anew");
-                Err(self.at(self.text.len(), &gist))
-            }
+            Some((name, opened)) => Err(self.at(self.text.len(), XmlFlaw::CutShort { name: name.clone(), opened: *opened })),
         }
     }
 
@@ -176,30 +233,28 @@ impl<'t> Pieces<'t> {
         self.counted.1
     }
 
-    fn at(&self, place: usize, gist: &str) -> String {
+    fn at(&self, place: usize, flaw: XmlFlaw) -> XmlError {
         let before = &self.text.as_bytes()[..place.min(self.text.len())];
         // The end of a file is told as its last line, not the one after it.
         let before = if before.len() == self.text.len() { before.strip_suffix(b"\n").unwrap_or(before) } else { before };
-        format!("line {}: {gist}", 1 + lines(before))
+        XmlError { line: 1 + lines(before), flaw }
     }
 
     /// What is wrong, in words of the file.
-    fn damage(&self, error: &Error) -> String {
-        let place = self.reader.error_position() as usize;
-        match error {
+    fn damage(&self, error: &Error) -> XmlError {
+        let flaw = match error {
             Error::IllFormed(IllFormedError::MismatchedEndTag { found, .. } | IllFormedError::UnmatchedEndTag(found)) => {
-                let gist = match self.open.last() {
-                    Some((name, line)) => format!("</{found}> stands where <{name}> of line {line} must end first"),
-                    None => format!("</{found}> ends what never began"),
-                };
-                self.at(place, &gist)
+                let found = found.clone();
+                match self.open.last() {
+                    Some((name, opened)) => XmlFlaw::WrongEnd { found, name: name.clone(), opened: *opened },
+                    None => XmlFlaw::StrayEnd(found),
+                }
             }
-            Error::IllFormed(IllFormedError::UnclosedReference) => {
-                self.at(place, "a lone & stands here; in a GPX file it is written &amp;")
-            }
-            Error::Syntax(_) => self.at(place, "what begins here never ends: the file is damaged or was cut short; copy it anew"),
-            _ => self.at(place, "this is no sound XML: the file is damaged; copy it anew"),
-        }
+            Error::IllFormed(IllFormedError::UnclosedReference) => XmlFlaw::LoneAmpersand,
+            Error::Syntax(_) => XmlFlaw::Unfinished,
+            _ => XmlFlaw::Damaged,
+        };
+        self.at(self.reader.error_position() as usize, flaw)
     }
 }
 

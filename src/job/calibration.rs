@@ -57,18 +57,57 @@ impl Calibration {
     }
 }
 
+/// What is wrong with the calibrations of an instrument. `range` is what they count for, in words.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum CalibrationFault {
+    /// A range that ends before it begins.
+    #[error("the calibration {range} ends before it begins; change from or to")]
+    Backwards {
+        /// The range.
+        range: String,
+    },
+    /// A value that no instrument has.
+    #[error("the calibration {range}: {key} = {value} must lie between {least} and {greatest}")]
+    Outside {
+        /// The range.
+        range: String,
+        /// The key.
+        key: &'static str,
+        /// The value.
+        value: f64,
+        /// The least.
+        least: f64,
+        /// The greatest.
+        greatest: f64,
+    },
+    /// A calibration without a value.
+    #[error("the calibration {range} corrects nothing; write azimuth_correction_deg or another, or take it out")]
+    Empty {
+        /// The range.
+        range: String,
+    },
+    /// Two calibrations for one day.
+    #[error("the calibrations \"{first}\" and \"{next}\" overlap; end the first the day before the next begins")]
+    Overlap {
+        /// The range of one.
+        first: String,
+        /// The range of the other.
+        next: String,
+    },
+}
+
 /// Checks the calibrations of one instrument.
 ///
 /// # Errors
 /// When a range ends before it begins, two ranges share a day, a value is out of range, or a
-/// calibration has no value; the message says which and what to do.
-pub fn check(calibrations: &[Calibration]) -> Result<(), String> {
+/// calibration has no value.
+pub fn check(calibrations: &[Calibration]) -> Result<(), CalibrationFault> {
     for calibration in calibrations {
         let range = calibration.range();
         if let (Some(from), Some(to)) = (calibration.from, calibration.to)
             && to < from
         {
-            return Err(format!("the calibration {range} ends before it begins; change from or to"));
+            return Err(CalibrationFault::Backwards { range });
         }
         let corrections = [
             ("azimuth_correction_deg", calibration.azimuth_correction_deg, 360.0),
@@ -86,13 +125,11 @@ pub fn check(calibrations: &[Calibration]) -> Result<(), String> {
             if let Some(value) = value
                 && !(least..=greatest).contains(&value)
             {
-                return Err(format!("the calibration {range}: {key} = {value} must lie between {least} and {greatest}"));
+                return Err(CalibrationFault::Outside { range, key, value, least, greatest });
             }
         }
         if corrections.iter().chain(&sigmas).all(|(_, value, _)| value.is_none()) {
-            return Err(format!(
-                "the calibration {range} corrects nothing; write azimuth_correction_deg or another, or take it out"
-            ));
+            return Err(CalibrationFault::Empty { range });
         }
     }
     let mut ordered: Vec<&Calibration> = calibrations.iter().collect();
@@ -101,11 +138,7 @@ pub fn check(calibrations: &[Calibration]) -> Result<(), String> {
         let (first, next) = (pair[0], pair[1]);
         let apart = matches!((first.to, next.from), (Some(to), Some(from)) if to < from);
         if !apart {
-            return Err(format!(
-                "the calibrations \"{}\" and \"{}\" overlap; end the first the day before the next begins",
-                first.range(),
-                next.range()
-            ));
+            return Err(CalibrationFault::Overlap { first: first.range(), next: next.range() });
         }
     }
     Ok(())
@@ -155,7 +188,7 @@ mod tests {
     }
 
     fn problem(calibrations: &[Calibration]) -> String {
-        check(calibrations).unwrap_err()
+        check(calibrations).unwrap_err().to_string()
     }
 
     #[test]

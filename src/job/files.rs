@@ -15,14 +15,70 @@ use crate::disk;
 const WITHIN_A_NAME: MatchOptions =
     MatchOptions { case_sensitive: true, require_literal_separator: true, require_literal_leading_dot: false };
 
+/// Why the files that a job names are not found.
+#[derive(Debug, thiserror::Error)]
+pub enum FilesError {
+    /// None is named.
+    #[error("files is empty; name at least one log")]
+    NoneNamed,
+    /// There is no such file.
+    #[error("no file {}", .0.display())]
+    Missing(PathBuf),
+    /// It cannot be read.
+    #[error("{}: cannot be read: {source}", path.display())]
+    Unreadable {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: io::Error,
+    },
+    /// A pattern that is none.
+    #[error("\"{pattern}\" is no pattern: {problem}")]
+    NoPattern {
+        /// The pattern.
+        pattern: String,
+        /// Why.
+        problem: NoPattern,
+    },
+    /// A folder that a pattern goes through cannot be read.
+    #[error("\"{pattern}\": {}: {source}", folder.display())]
+    Folder {
+        /// The pattern.
+        pattern: String,
+        /// The folder.
+        folder: PathBuf,
+        /// The system's reason.
+        source: io::Error,
+    },
+    /// Nothing matches.
+    #[error("no file matches \"{pattern}\" in {}", folder.display())]
+    NoMatch {
+        /// The pattern.
+        pattern: String,
+        /// Where its files were looked for.
+        folder: PathBuf,
+    },
+}
+
+/// Why a text is no pattern.
+#[derive(Debug, thiserror::Error)]
+pub enum NoPattern {
+    /// Two stars within a name.
+    #[error("** stands alone between two slashes")]
+    Folders,
+    /// Brackets that are not closed, or the like.
+    #[error("{}", .0.msg)]
+    Pattern(#[from] glob::PatternError),
+}
+
 /// Files of patterns, each once with its name for people, those of one pattern in the order of their names. `output` is
 /// the folder that the job writes.
 ///
 /// # Errors
 /// When a file is not there or is no file, a pattern is none or matches nothing, or a folder cannot be read.
-pub fn resolve(patterns: &[String], folder: &Path, output: Option<&Path>) -> Result<Vec<(PathBuf, String)>, String> {
+pub fn resolve(patterns: &[String], folder: &Path, output: Option<&Path>) -> Result<Vec<(PathBuf, String)>, FilesError> {
     if patterns.is_empty() {
-        return Err("files is empty; name at least one log".into());
+        return Err(FilesError::NoneNamed);
     }
     let (mut found, mut known): (Vec<(PathBuf, String)>, HashSet<PathBuf>) = Default::default();
     for pattern in patterns {
@@ -42,29 +98,30 @@ pub fn resolve(patterns: &[String], folder: &Path, output: Option<&Path>) -> Res
     Ok(found)
 }
 
-fn single(path: &Path) -> Result<PathBuf, String> {
+fn single(path: &Path) -> Result<PathBuf, FilesError> {
     match disk::check(path) {
         Ok(()) => Ok(path.to_owned()),
-        Err(error) if error.kind() == io::ErrorKind::NotFound => Err(format!("no file {}", path.display())),
-        Err(error) => Err(format!("{}: cannot be read: {error}", path.display())),
+        Err(error) if error.kind() == io::ErrorKind::NotFound => Err(FilesError::Missing(path.to_owned())),
+        Err(source) => Err(FilesError::Unreadable { path: path.to_owned(), source }),
     }
 }
 
-fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<PathBuf>, String> {
+fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<PathBuf>, FilesError> {
     let parts: Vec<PatternPart> = Path::new(pattern)
         .components()
         .map(PatternPart::parse)
         .collect::<Result<_, _>>()
-        .map_err(|why| format!("\"{pattern}\" is no pattern: {why}"))?;
+        .map_err(|problem| FilesError::NoPattern { pattern: pattern.to_owned(), problem })?;
     // It need not be there yet.
     let output = output.and_then(|output| Some(fs::canonicalize(output.parent()?).ok()?.join(output.file_name()?)));
     let mut walk = Walk { output, found: Vec::new() };
-    walk.below(folder.to_owned(), &parts).map_err(|(path, error)| format!("\"{pattern}\": {}: {error}", path.display()))?;
+    let unread = |(folder, source)| FilesError::Folder { pattern: pattern.to_owned(), folder, source };
+    walk.below(folder.to_owned(), &parts).map_err(unread)?;
     let mut paths = walk.found;
     paths.sort();
     paths.dedup();
     if paths.is_empty() {
-        return Err(format!("no file matches \"{pattern}\" in {}", folder.display()));
+        return Err(FilesError::NoMatch { pattern: pattern.to_owned(), folder: folder.to_owned() });
     }
     Ok(paths)
 }
@@ -80,7 +137,7 @@ enum PatternPart {
 }
 
 impl PatternPart {
-    fn parse(component: Component) -> Result<PatternPart, String> {
+    fn parse(component: Component) -> Result<PatternPart, NoPattern> {
         let text = component.as_os_str().to_string_lossy();
         if !text.contains(['*', '?', '[']) {
             return Ok(PatternPart::Plain(PathBuf::from(component.as_os_str())));
@@ -89,9 +146,9 @@ impl PatternPart {
             return Ok(PatternPart::Folders);
         }
         if text.contains("**") {
-            return Err("** stands alone between two slashes".to_owned());
+            return Err(NoPattern::Folders);
         }
-        Pattern::new(&text).map(PatternPart::Names).map_err(|error| error.msg.to_owned())
+        Ok(PatternPart::Names(Pattern::new(&text)?))
     }
 }
 
@@ -170,7 +227,7 @@ impl Walk {
 mod tests {
     use super::*;
 
-    fn names(patterns: &[&str], folder: &Path) -> Result<Vec<String>, String> {
+    fn names(patterns: &[&str], folder: &Path) -> Result<Vec<String>, FilesError> {
         let patterns: Vec<String> = patterns.iter().map(|pattern| (*pattern).to_owned()).collect();
         let out = folder.join("out");
         Ok(resolve(&patterns, folder, Some(&out))?.into_iter().map(|(_, name)| name).collect())
@@ -198,10 +255,10 @@ mod tests {
         assert_eq!(of(&["**/*.csv"]).unwrap(), ["a.csv", "b.csv", "day1/a.csv", "day1/late/x.csv", "day2/a.csv"]);
         assert_eq!(of(&["day1/**"]).unwrap(), ["day1/a.csv", "day1/late/x.csv"]);
         assert_eq!(of(&["day1/../b.c?v"]).unwrap(), ["day1/../b.csv"]);
-        assert!(of(&["x*.csv"]).unwrap_err().starts_with("no file matches \"x*.csv\" in "));
-        assert!(of(&["day1"]).unwrap_err().ends_with("day1: cannot be read: it is a folder, not a file"));
-        assert!(of(&["x.csv"]).unwrap_err().starts_with("no file "));
-        assert!(of(&["a[.csv"]).unwrap_err().starts_with("\"a[.csv\" is no pattern: "));
+        assert!(of(&["x*.csv"]).unwrap_err().to_string().starts_with("no file matches \"x*.csv\" in "));
+        assert!(of(&["day1"]).unwrap_err().to_string().ends_with("day1: cannot be read: it is a folder, not a file"));
+        assert!(of(&["x.csv"]).unwrap_err().to_string().starts_with("no file "));
+        assert!(of(&["a[.csv"]).unwrap_err().to_string().starts_with("\"a[.csv\" is no pattern: "));
     }
 
     #[cfg(unix)]

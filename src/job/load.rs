@@ -4,11 +4,11 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use super::files::resolve;
+use super::files::{FilesError, resolve};
 use super::valid::{self, Fault};
 use super::{Job, settings};
 use crate::disk;
-use crate::units::gps_time::LeapSeconds;
+use crate::units::gps_time::{LeapSeconds, LeapSecondsError};
 
 /// No job that a person writes is longer, in bytes.
 const MOST_JOB_BYTES: u64 = 16 << 20;
@@ -39,6 +39,22 @@ pub enum JobError {
         key: Vec<&'static str>,
         /// What is wrong and what to write.
         problem: String,
+    },
+}
+
+/// Why the job's table of leap seconds is not read.
+#[derive(Debug, thiserror::Error)]
+enum LeapSecondsFile {
+    /// The file.
+    #[error(transparent)]
+    File(#[from] FilesError),
+    /// What is in it.
+    #[error("{}: {problem}", path.display())]
+    Table {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        problem: LeapSecondsError,
     },
 }
 
@@ -83,7 +99,7 @@ impl Job {
     pub(super) fn settle(&mut self, folder: &Path) -> Result<(), Fault> {
         let at = |path: &[&'static str]| {
             let path = path.to_vec();
-            move |problem: String| (path, problem)
+            move |problem: FilesError| (path, problem.to_string())
         };
         valid::check(self)?;
         let out = folder.join(self.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", self.name))));
@@ -110,24 +126,25 @@ impl Job {
         }
         if let Some(path) = &self.heights.geoid_grid {
             disk::check(path)
-                .map_err(|error| format!("{}: cannot be read: {error}", path.display()))
+                .map_err(|source| FilesError::Unreadable { path: path.clone(), source })
                 .map_err(at(&["heights", "geoid_grid"]))?;
         }
         if self.crs.trim().is_empty() {
             self.crs = self.bases.crs.clone().unwrap_or_default();
         }
-        self.read_leap_seconds().map_err(at(&["leap_seconds"]))?;
+        self.read_leap_seconds().map_err(|problem| (vec!["leap_seconds"], problem.to_string()))?;
         self.out = Some(out);
         Ok(())
     }
 
     /// Gives each log the steps of GPS time.
-    fn read_leap_seconds(&mut self) -> Result<(), String> {
+    fn read_leap_seconds(&mut self) -> Result<(), LeapSecondsFile> {
         let steps = match &self.leap_seconds {
             None => LeapSeconds::builtin(),
             Some(path) => {
-                let text = disk::read_text(path).map_err(|error| format!("{}: cannot be read: {error}", path.display()))?;
-                Arc::new(LeapSeconds::parse(&text).map_err(|problem| format!("{}: {problem}", path.display()))?)
+                let text = disk::read_text(path).map_err(|source| FilesError::Unreadable { path: path.clone(), source })?;
+                let steps = LeapSeconds::parse(&text);
+                Arc::new(steps.map_err(|problem| LeapSecondsFile::Table { path: path.clone(), problem })?)
             }
         };
         let lists = self.bases.occupations.list.iter_mut().map(|list| &mut list.log);

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::files::resolve;
+use super::files::{FilesError, resolve};
 use super::{DateOrder, GpxHeightKind, Occupations, Quality};
 use crate::units::gps_time::LeapSeconds;
 
@@ -195,7 +195,7 @@ impl Bases {
     ///
     /// # Errors
     /// When a pattern matches nothing.
-    pub(super) fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
+    pub(super) fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), FilesError> {
         self.resolved = resolve(&self.files, folder, output)?;
         Ok(())
     }
@@ -211,7 +211,7 @@ impl Shots {
     ///
     /// # Errors
     /// When a pattern matches nothing.
-    pub(super) fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), String> {
+    pub(super) fn resolve(&mut self, folder: &Path, output: Option<&Path>) -> Result<(), FilesError> {
         self.resolved = resolve(&self.files, folder, output)?;
         Ok(())
     }

@@ -42,6 +42,27 @@ pub struct Level {
     pub features: Vec<String>,
 }
 
+/// Why the level of a sight is not known.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoLevel {
+    /// The row names one, and the job has none.
+    #[error("its row names the level \"{0}\", and the job has none; write [measures.levels.{0}]")]
+    None(String),
+    /// The row names one that the job does not have.
+    #[error("its row names the level \"{name}\", which the job does not have; it has: {}", has.join(", "))]
+    Unknown {
+        /// The name.
+        name: String,
+        /// Those of the job.
+        has: Vec<String>,
+    },
+    /// The row names none, and several are for its feature.
+    #[error(
+        "it may be onto several levels ({}); name one in the row's level column, or its features under [measures.levels]", .0.join(", ")
+    )]
+    Several(Vec<String>),
+}
+
 impl Measures {
     /// The threshold for a span, by its feature.
     pub fn threshold_m(&self, feature: &str) -> Option<f64> {
@@ -53,16 +74,13 @@ impl Measures {
     /// The level of a sight, with its name: the one that its row names, else the one for its feature, else the only one.
     ///
     /// # Errors
-    /// A sentence, where the row names a level that the job does not have, or where several might be meant.
-    pub fn level(&self, named: Option<&str>, feature: &str) -> Result<Option<(&str, &Level)>, String> {
-        let known = || self.levels.keys().map(String::as_str).collect::<Vec<_>>().join(", ");
+    /// Where the row names a level that the job does not have, or where several might be meant.
+    pub fn level(&self, named: Option<&str>, feature: &str) -> Result<Option<(&str, &Level)>, NoLevel> {
         if let Some(name) = named {
             return match self.levels.get_key_value(name) {
                 Some((name, level)) => Ok(Some((name.as_str(), level))),
-                None if self.levels.is_empty() => {
-                    Err(format!("its row names the level \"{name}\", and the job has none; write [measures.levels.{name}]"))
-                }
-                None => Err(format!("its row names the level \"{name}\", which the job does not have; it has: {}", known())),
+                None if self.levels.is_empty() => Err(NoLevel::None(name.to_owned())),
+                None => Err(NoLevel::Unknown { name: name.to_owned(), has: self.levels.keys().cloned().collect() }),
             };
         }
         let fitting = self.levels.iter().filter(|(_, level)| level.features.iter().any(|pattern| fits(pattern, feature)));
@@ -73,10 +91,7 @@ impl Measures {
         match found[..] {
             [] => Ok(None),
             [(name, level)] => Ok(Some((name.as_str(), level))),
-            _ => Err(format!(
-                "it may be onto several levels ({}); name one in the row's level column, or its features under [measures.levels]",
-                found.iter().map(|(name, _)| name.as_str()).collect::<Vec<_>>().join(", ")
-            )),
+            _ => Err(NoLevel::Several(found.iter().map(|(name, _)| (*name).clone()).collect())),
         }
     }
 
@@ -146,7 +161,8 @@ mod tests {
     #[test]
     fn a_level_is_named_by_the_row_then_by_the_feature_then_by_being_the_only_one() {
         let name = |measures: &Measures, named, feature| {
-            measures.level(named, feature).map(|found| found.map(|(name, _)| name.to_owned()))
+            let found = measures.level(named, feature).map(|found| found.map(|(name, _)| name.to_owned()));
+            found.map_err(|why| why.to_string())
         };
         let two = measures(&[("sea", &["raft-*"]), ("tarn", &["reed ?"])]);
         assert_eq!(name(&two, Some("tarn"), "raft-3"), Ok(Some("tarn".to_owned())));

@@ -41,13 +41,13 @@ pub use instrument::Instrument;
 pub use load::{JobError, is_vector, load, parse};
 pub use local::{Local, LocalFit};
 pub use logs::{Bases, Headers, LogFormat, Reading, Shots};
-pub use measures::{Level, Measures};
+pub use measures::{Level, Measures, NoLevel};
 pub use network::{Network, NetworkOrientation, Reject, Robust};
 pub use north::{Declination, FORE_BACK_LIMIT_DEG, North};
 pub use outputs::{ELLIPSES_UP_TO_BYTES, Format, LayerName};
 pub use settings::UNDECIDED;
 pub use valid::is_device_name;
-pub use writing::DateOrder;
+pub use writing::{DateOrder, SignFault};
 
 /// One run's settings.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]

@@ -304,7 +304,21 @@ fn is_sigma(value: f64) -> bool {
     value > 0.0 && value.is_finite()
 }
 
-fn check_instrument(instrument: &Instrument) -> Result<(), String> {
+/// What is wrong with an instrument.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+enum InstrumentFault {
+    /// A standard error of 0 or less.
+    #[error("{0} must be above 0")]
+    NotAboveZero(&'static str),
+    /// A value that no instrument has.
+    #[error("{key} = {value} must lie between {least} and {greatest}")]
+    Outside { key: &'static str, value: f64, least: f64, greatest: f64 },
+    /// A shortest distance that is not below the longest.
+    #[error("least_distance_m = {least} is not below greatest_distance_m = {greatest}")]
+    NoReach { least: f64, greatest: f64 },
+}
+
+fn check_instrument(instrument: &Instrument) -> Result<(), InstrumentFault> {
     let sigmas = [
         ("sigma_distance_m", instrument.sigma_distance_m),
         ("sigma_azimuth_deg", instrument.sigma_azimuth_deg),
@@ -312,7 +326,7 @@ fn check_instrument(instrument: &Instrument) -> Result<(), String> {
     ];
     for (key, sigma) in sigmas {
         if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
-            return Err(format!("{key} must be above 0"));
+            return Err(InstrumentFault::NotAboveZero(key));
         }
     }
     let others = [
@@ -324,13 +338,13 @@ fn check_instrument(instrument: &Instrument) -> Result<(), String> {
     ];
     for (key, value, least, greatest) in others {
         if !(least..=greatest).contains(&value) {
-            return Err(format!("{key} = {value} must lie between {least} and {greatest}"));
+            return Err(InstrumentFault::Outside { key, value, least, greatest });
         }
     }
     if let (Some(least), Some(greatest)) = (instrument.least_distance_m, instrument.greatest_distance_m)
         && least >= greatest
     {
-        return Err(format!("least_distance_m = {least} is not below greatest_distance_m = {greatest}"));
+        return Err(InstrumentFault::NoReach { least, greatest });
     }
     Ok(())
 }

@@ -40,17 +40,40 @@ impl DateOrder {
     }
 }
 
+/// A sign that numbers cannot be written with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum SignFault {
+    /// As the decimal sign.
+    #[error("decimal = \"{0}\": write \".\" or \",\"")]
+    Decimal(char),
+    /// Between the thousands.
+    #[error("thousands = \"{0}\": write \",\" \".\" \" \" or \"'\"")]
+    Thousands(char),
+    /// As both.
+    #[error("decimal and thousands are both \"{0}\"; change one of them")]
+    Same(char),
+}
+
+impl SignFault {
+    /// The key that has it.
+    pub fn key(self) -> &'static str {
+        match self {
+            SignFault::Decimal(_) => "decimal",
+            SignFault::Thousands(_) | SignFault::Same(_) => "thousands",
+        }
+    }
+}
+
 impl LogFormat {
-    /// What is wrong with the signs of numbers: the key, and the sentence.
-    pub(crate) fn fault_of_signs(&self) -> Option<(&'static str, String)> {
+    /// What is wrong with the signs of numbers.
+    pub(crate) fn fault_of_signs(&self) -> Option<SignFault> {
         if let Some(sign) = self.decimal.filter(|sign| !matches!(sign, '.' | ',')) {
-            return Some(("decimal", format!("decimal = \"{sign}\": write \".\" or \",\"")));
+            return Some(SignFault::Decimal(sign));
         }
         let sign = self.thousands?;
         if !matches!(sign, '.' | ',' | ' ' | '\'') {
-            return Some(("thousands", format!("thousands = \"{sign}\": write \",\" \".\" \" \" or \"'\"")));
+            return Some(SignFault::Thousands(sign));
         }
-        (self.decimal == Some(sign))
-            .then(|| ("thousands", format!("decimal and thousands are both \"{sign}\"; change one of them")))
+        (self.decimal == Some(sign)).then_some(SignFault::Same(sign))
     }
 }

@@ -17,7 +17,8 @@ pub fn whole<'g>(group: &Group<'_>, sighting: &'g RoleShot) -> Result<(usize, &'
         Err(format!(
             "{} of {}: {} (role {}) {what}; shoot it again with azimuth, inclination and distance",
             group.measure, group.name, sighting.label, sighting.role
-        ))
+        )
+        .into())
     };
     let Some(vector) = &sighting.vector else {
         return lacks(if sighting.true_azimuth_rad.is_none() {

@@ -177,8 +177,33 @@ impl Default for MeasureSettings<'_> {
     }
 }
 
-/// Why a group gives no measurement: a sentence that says what is missing or wrong, and in which row.
-pub type Refusal = String;
+/// Why a group gives no measurement: a sentence that says what is missing or wrong, and in which row. It is the crew's to read, in the ledger
+/// of held rows; the kinds of measurement write it in words of their own.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{sentence}")]
+pub struct Refusal {
+    sentence: String,
+}
+
+impl From<String> for Refusal {
+    fn from(sentence: String) -> Refusal {
+        Refusal { sentence }
+    }
+}
+
+impl std::ops::Deref for Refusal {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        &self.sentence
+    }
+}
+
+impl PartialEq<&str> for Refusal {
+    fn eq(&self, other: &&str) -> bool {
+        self.sentence == *other
+    }
+}
 
 impl Group<'_> {
     /// The base of a sighting.
@@ -199,9 +224,10 @@ impl Group<'_> {
         let mut rows = self.with_role(role);
         match (rows.next(), rows.next()) {
             (Some(row), None) => Ok(row),
-            (None, _) => Err(format!("{} of {} lacks the row with role {role}", self.measure, self.name)),
+            (None, _) => Err(format!("{} of {} lacks the row with role {role}", self.measure, self.name).into()),
             (Some(_), Some(second)) => {
-                Err(format!("{} of {} has two rows with role {role}; the second is {}", self.measure, self.name, second.label))
+                Err(format!("{} of {} has two rows with role {role}; the second is {}", self.measure, self.name, second.label)
+                    .into())
             }
         }
     }
@@ -209,7 +235,7 @@ impl Group<'_> {
 
 /// The refusal of a kind that is none of [`MEASURES`].
 pub fn unknown_kind(measure: &str) -> Refusal {
-    format!("measure \"{measure}\" is not known; it is one of {}", MEASURES.join(", "))
+    format!("measure \"{measure}\" is not known; it is one of {}", MEASURES.join(", ")).into()
 }
 
 /// What must be read with the values of a kind.

@@ -32,6 +32,7 @@ pub(super) fn with_known_roles(group: &Group<'_>, refusal: Refusal) -> Refusal {
          [shots.roles]",
         row.label, group.measure, roles[0]
     )
+    .into()
 }
 
 #[cfg(test)]

@@ -21,7 +21,8 @@ pub fn known_roles(group: &Group<'_>, roles: &[&str]) -> Result<(), Refusal> {
             row.label,
             row.role,
             roles.join(", ")
-        )),
+        )
+        .into()),
     }
 }
 
@@ -31,10 +32,10 @@ pub fn known_roles(group: &Group<'_>, roles: &[&str]) -> Result<(), Refusal> {
 /// Names the first row that is no full shot.
 pub fn correlated(group: &Group<'_>, rows: &[&RoleShot]) -> Result<CorrelatedPoints, Refusal> {
     let refuse = |row: &RoleShot, what: &str| {
-        format!(
+        Refusal::from(format!(
             "{} of {}: row {} ({}) has no {what}; shoot it again with azimuth, inclination and distance",
             group.measure, group.name, row.label, row.role
-        )
+        ))
     };
     let mut shots: Vec<(usize, &Vector)> = Vec::with_capacity(rows.len());
     for row in rows {
@@ -45,7 +46,7 @@ pub fn correlated(group: &Group<'_>, rows: &[&RoleShot]) -> Result<CorrelatedPoi
         }
         shots.push((row.base, vector));
     }
-    located::correlated(group.bases, &shots).ok_or_else(|| format!("{} of {} has no shots", group.measure, group.name))
+    located::correlated(group.bases, &shots).ok_or_else(|| format!("{} of {} has no shots", group.measure, group.name).into())
 }
 
 /// A point that follows from correlated points, with its covariance in the axes of a base.

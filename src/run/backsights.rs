@@ -61,13 +61,30 @@ pub fn find(logs: &ShotLogs, norths: &Norths, joiner: &Joiner) -> (Vec<KnownSigh
     (sights, notes)
 }
 
+/// Why a sight is to no base or known point, behind the name of what it is to.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+enum NoTarget {
+    /// It is to its own base.
+    #[error("which is the base itself")]
+    Itself,
+    /// The name stands for several positions.
+    #[error("which stands for several positions")]
+    Several,
+    /// What has the name has no position, and why.
+    #[error("which has no position ({0})")]
+    NoPosition(String),
+    /// Nothing has the name.
+    #[error("which is no other base or known point")]
+    Unknown,
+}
+
 /// The base or known point that a sight is to.
-fn target(shot: &KeptShot, from: usize, table: &BaseTable) -> Result<usize, String> {
+fn target(shot: &KeptShot, from: usize, table: &BaseTable) -> Result<usize, NoTarget> {
     match shot.feature_key.as_deref().and_then(|name| table.by_name.get(name)) {
         Some(Named::Base(index)) if *index != from => Ok(*index),
-        Some(Named::Base(_)) => Err("which is the base itself".to_owned()),
-        Some(Named::Several(_) | Named::Ambiguous(_)) => Err("which stands for several positions".to_owned()),
-        Some(Named::Held(why) | Named::Absent(why)) => Err(format!("which has no position ({why})")),
-        None => Err("which is no other base or known point".to_owned()),
+        Some(Named::Base(_)) => Err(NoTarget::Itself),
+        Some(Named::Several(_) | Named::Ambiguous(_)) => Err(NoTarget::Several),
+        Some(Named::Held(why) | Named::Absent(why)) => Err(NoTarget::NoPosition(why.clone())),
+        None => Err(NoTarget::Unknown),
     }
 }

@@ -24,6 +24,25 @@ pub struct LeapSeconds {
     steps: Vec<(Timestamp, i64)>,
 }
 
+/// Why a text is no table of leap seconds.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum LeapSecondsError {
+    /// A line that cannot be read, by its number from 1.
+    #[error("line {number}: \"{line}\" is no step; write 2017-01-01,37")]
+    NoStep {
+        /// Its number.
+        number: usize,
+        /// The line.
+        line: String,
+    },
+    /// No line.
+    #[error("the table has no steps")]
+    Empty,
+    /// A step that is earlier than the one ahead of it.
+    #[error("the steps are not in order of time")]
+    Unordered,
+}
+
 impl LeapSeconds {
     /// The table inside the program.
     pub fn builtin() -> Arc<LeapSeconds> {
@@ -40,14 +59,14 @@ impl LeapSeconds {
     ///
     /// # Errors
     /// When no line or not every line can be read.
-    pub fn parse(text: &str) -> Result<LeapSeconds, String> {
+    pub fn parse(text: &str) -> Result<LeapSeconds, LeapSecondsError> {
         let mut steps = Vec::new();
         for (i, line) in text.lines().enumerate() {
             let line = line.split('#').next().unwrap_or("").trim();
             if line.is_empty() || line.starts_with("utc_from") {
                 continue;
             }
-            let wrong = || format!("line {}: \"{line}\" is no step; write 2017-01-01,37", i + 1);
+            let wrong = || LeapSecondsError::NoStep { number: i + 1, line: line.to_owned() };
             let (from, tai_minus_utc_s) = line.split_once([',', ' ', '\t']).ok_or_else(wrong)?;
             let tai_minus_utc_s: i64 = tai_minus_utc_s.trim().parse().map_err(|_| wrong())?;
             if !(-GREATEST_STEP_S..=GREATEST_STEP_S).contains(&tai_minus_utc_s) {
@@ -63,10 +82,10 @@ impl LeapSeconds {
             steps.push((from, tai_minus_utc_s - TAI_MINUS_GPS_S));
         }
         if steps.is_empty() {
-            return Err("the table has no steps".into());
+            return Err(LeapSecondsError::Empty);
         }
         if !steps.is_sorted() {
-            return Err("the steps are not in order of time".into());
+            return Err(LeapSecondsError::Unordered);
         }
         Ok(LeapSeconds { steps })
     }

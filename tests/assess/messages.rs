@@ -13,25 +13,25 @@ fn names_that_do_not_meet_are_shown() {
     fs::write(folder.path().join("checks.csv"), "name,lat_deg,lon_deg\nA1,58.2,0.02\n").unwrap();
     assess(folder.path(), &[]).fails(
         "none of the 1 check points belongs to one of the 2 points of the layer by the feature's name or the shot; the layer has \"P0\", \
-         \"P1\"; the check points \"A1\"; name the field of the layer with --field, or match by distance with --within",
+         \"P1\"; the check points \"A1\"; name the field of the layer that has these names, or match by distance (--field, \
+         --within)",
     );
     fs::write(folder.path().join("checks.csv"), "lat_deg,lon_deg\n58.2,0.02\n").unwrap();
-    assess(folder.path(), &[]).fails(
-        "checks.csv: no column of names; call it name, or say which it is with --check-name, or match by distance with --within",
-    );
+    assess(folder.path(), &[])
+        .fails("checks.csv: no column of names; call it name, say which it is, or match by distance (--check-name, --within)");
 }
 
 #[test]
 fn coordinates_that_do_not_fit_their_crs() {
     let folder = small();
     assess(folder.path(), &["--check-crs", "EPSG:32631"]).fails(
-        "the check points have latitudes and longitudes, but WGS 84 / UTM zone 31N (EPSG:32631) is projected; name a geographic CRS with \
-         --check-crs",
+        "the check points have latitudes and longitudes, but WGS 84 / UTM zone 31N (EPSG:32631) is projected; name a geographic CRS for \
+         them (--check-crs)",
     );
     fs::write(folder.path().join("checks.csv"), "name,east_m,north_m\nP0,1,2\n").unwrap();
     assess(folder.path(), &["--check-crs", "EPSG:4326"]).fails(
-        "the check points have eastings and northings, but WGS 84 (EPSG:4326) is geographic; name the projected CRS that they are in with \
-         --check-crs",
+        "the check points have eastings and northings, but WGS 84 (EPSG:4326) is geographic; name the projected CRS that they are in \
+         (--check-crs)",
     );
     fs::write(folder.path().join("checks.csv"), "name,x,y\nP0,1,2\n").unwrap();
     assess(folder.path(), &[]).fails(

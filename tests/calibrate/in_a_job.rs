@@ -114,7 +114,7 @@ fn the_instrument_of_a_job_with_several() {
     let one = field.job.replace("[instrument]", "[instruments.\"no 7\"]");
     assert!(of(&one, &[]).exits(0).out.contains("\n[[instruments.\"no 7\".calibrations]]\n"));
     let two = format!("{one}\n[instruments.new]\n");
-    of(&two, &[]).fails("the job has several instruments (new, no 7); choose one with --instrument");
+    of(&two, &[]).fails("the job has several instruments (new, no 7); choose one (--instrument)");
     of(&two, &["--instrument", "odd"]).fails("the job has no [instruments.odd]; it has: new, no 7");
     assert!(of(&two, &["--instrument", "new"]).exits(0).out.contains("\n[[instruments.new.calibrations]]\n"));
 }

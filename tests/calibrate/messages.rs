@@ -61,8 +61,9 @@ fn no_calibration_shot_at_all() {
     refused(
         "slope_distance_m\n12\n13\n",
         &[],
-        "cal.csv:2: the true values of the known line are not given; give --distance or --horizontal-distance, --azimuth with --azimuth-north, \
-         --inclination, or the two points with --from and --to",
+        "cal.csv:2: the true values of the known line are not given; give its slope or its horizontal distance, its azimuth with the north that it \
+         is from, its inclination, or the two points at its ends (--distance or --horizontal-distance, --azimuth with --azimuth-north, \
+         --inclination, --from with --to)",
     );
     let found = found("slope_distance_m,role\n12.0,\n12.2,\n", &["--distance", "12.3"]);
     // 12.3 − 12.1.
@@ -75,26 +76,27 @@ fn what_is_known_of_the_line() {
     refused(
         log,
         &[],
-        "cal.csv:2: the true values of the known line are not given; give --distance or --horizontal-distance, --azimuth with \
-         --azimuth-north, --inclination, or the two points with --from and --to",
+        "cal.csv:2: the true values of the known line are not given; give its slope or its horizontal distance, its azimuth with the north that it \
+         is from, its inclination, or the two points at its ends (--distance or --horizontal-distance, --azimuth with --azimuth-north, \
+         --inclination, --from with --to)",
     );
     refused(
         log,
         &["--azimuth", "31", "--azimuth-north", "true"],
         "cal.csv:2: the shot's azimuth is from magnetic north, the line's known azimuth from true north; give the line's azimuth \
-         from magnetic north, or the two points with --from and --to",
+         from magnetic north, or the two points at its ends (--azimuth with --azimuth-north, or --from with --to)",
     );
     refused(
         log,
         &["--inclination", "1"],
         "cal.csv:2: the inclination of the known line is given, but none of its shots has one that names its unit (and an azimuth \
-         its north); claim the column under [shots.columns] of a job, or leave the option out",
+         its north); claim the column under [shots.columns] of a job, or leave it out",
     );
     refused(
         log,
         &["--horizontal-distance", "99"],
         "cal.csv:2: the known and the measured distance are not of one kind (slope, horizontal), and neither a known nor a \
-         measured inclination joins them; give --inclination",
+         measured inclination joins them; give the known inclination (--inclination)",
     );
     let points = ["--from", "58.6,-2.9,61", "--to", "58.601,-2.9,61"];
     refused(
@@ -106,8 +108,8 @@ fn what_is_known_of_the_line() {
     refused(
         &log.replace("magnetic", "grid"),
         &points,
-        "cal.csv:2: the azimuth is from grid north, which two points on WGS 84 do not have; give the line's grid azimuth with \
-         --azimuth and --azimuth-north grid in place of --from and --to",
+        "cal.csv:2: the azimuth is from grid north, which two points on WGS 84 do not have; give the line's grid azimuth in \
+         place of the points (--azimuth with --azimuth-north grid, in place of --from and --to)",
     );
     refused(
         log,
@@ -152,7 +154,7 @@ fn shots_of_several_lines_bases_or_instruments() {
         "cal.csv:3: the known_line shots are over several lines: base \"B\" here, \"A\" at line 2; calibrate one line at a time",
     );
     let two = format!("{log}known_line,A,peg,new,60\n");
-    refused(&two, &known, "the calibration shots are of several instruments (new, old); choose one with --instrument");
+    refused(&two, &known, "the calibration shots are of several instruments (new, old); choose one (--instrument)");
     refused(
         &two,
         &["--distance", "50", "--instrument", "odd"],

@@ -8,8 +8,8 @@ fn files_that_do_not_belong_together() {
     let other: Vec<Point> = b.into_iter().enumerate().map(|(i, point)| Point { feature: format!("M{i}"), ..point }).collect();
     let folder = site(&a, &other, [&[], &[]]);
     compare(folder.path(), &[]).fails(
-        "none of the 7 points of A belongs to one of the 7 points of B by the feature's name; name the field of the names with --field, or \
-         match by distance with --within",
+        "none of the 7 points of A belongs to one of the 7 points of B by the feature's name; name the field of the names, or match by \
+         distance (--field, --within)",
     );
     standoff(folder.path(), &["compare", "a.gpkg", "a.gpkg"]).fails("a.gpkg and a.gpkg are one file; name two mappings");
     let ran = standoff(folder.path(), &["compare", "a.gpkg", "none.gpkg"]).exits(1);

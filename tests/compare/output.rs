@@ -58,7 +58,7 @@ fn what_is_no_layer_of_changes_is_not_replaced() {
     let folder = site(&a, &b, [&[], &[]]);
     let before = fs::read(folder.path().join("a.gpkg")).unwrap();
     compare(folder.path(), &["--out", "a.gpkg"])
-        .fails("a.gpkg: holds something else than changes, and is not replaced; name another with --out");
+        .fails("a.gpkg: holds something else than changes, and is not replaced; name another (--out)");
     assert_eq!(fs::read(folder.path().join("a.gpkg")).unwrap(), before);
     fs::write(folder.path().join("changes.gpkg"), "notes").unwrap();
     let ran = compare(folder.path(), &["--out", "."]).exits(1);

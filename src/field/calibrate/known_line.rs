@@ -12,7 +12,7 @@
 
 use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::log::CalibrationShot;
-use super::{CalibrateError, CalibrationSettings, Corrected, Finding, Measure, Reading};
+use super::{CalibrateError, CalibrationSettings, Corrected, Finding, Measure, Reading, ShotFlaw};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::north::{self, NorthKind};
 
@@ -30,6 +30,13 @@ pub struct Line {
     /// Two known points in place of the above.
     pub points: Option<Points>,
 }
+
+/// What is said where the known value has a standard error of 0.
+pub const TAKEN_AS_EXACT: &str = "the known value is taken as exact; give its standard error where it has one";
+
+/// What is said where measured inclinations join two kinds of distance.
+pub const JOINED_BY_MEASURED: &str = "slope and horizontal distance are joined by the measured inclinations, whose standard error is in \
+                                      that of the correction; give a known one where there is one";
 
 /// The known points at the ends of a line, on WGS 84.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -64,11 +71,7 @@ struct Known {
 pub fn findings(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<Vec<Finding>, CalibrateError> {
     let Some(first) = shots.first() else { return Ok(Vec::new()) };
     if !settings.line.is_given() {
-        return Err(CalibrateError::at(
-            first,
-            "the true values of the known line are not given; give --distance or --horizontal-distance, --azimuth with \
-             --azimuth-north, --inclination, or the two points with --from and --to",
-        ));
+        return Err(CalibrateError::at(first, ShotFlaw::NothingKnown));
     }
     let known = shots.iter().map(|shot| known(shot, &settings.line)).collect::<Result<Vec<Known>, CalibrateError>>()?;
     let line = &settings.line;
@@ -88,19 +91,13 @@ pub fn findings(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> R
         match finding {
             Some(finding) => findings.push(finding),
             None if is_asked => {
-                return Err(CalibrateError::at(
-                    first,
-                    format!(
-                        "the {what} of the known line is given, but none of its shots has one that names its unit (and an \
-                         azimuth its north); claim the column under [shots.columns] of a job, or leave the option out"
-                    ),
-                ));
+                return Err(CalibrateError::at(first, ShotFlaw::NoReadingFor(what)));
             }
             None => {}
         }
     }
     if findings.is_empty() {
-        return Err(CalibrateError::at(first, "the known_line shots have no azimuth, inclination or distance"));
+        return Err(CalibrateError::at(first, ShotFlaw::NoReading));
     }
     Ok(findings)
 }
@@ -128,19 +125,11 @@ fn known(shot: &CalibrationShot, line: &Line) -> Result<Known, CalibrateError> {
         None => None,
         Some((NorthKind::True, _)) => Some((east.atan2(north), NorthKind::True, across / horizontal)),
         Some((NorthKind::Grid, _)) => {
-            return Err(CalibrateError::at(
-                shot,
-                "the azimuth is from grid north, which two points on WGS 84 do not have; give the line's grid azimuth with \
-                 --azimuth and --azimuth-north grid in place of --from and --to",
-            ));
+            return Err(CalibrateError::at(shot, ShotFlaw::GridAzimuth));
         }
         Some((NorthKind::Magnetic, _)) => {
             let Some(when) = shot.readings.when else {
-                return Err(CalibrateError::at(
-                    shot,
-                    "a magnetic azimuth between two known points needs the date for its declination; map a date or time \
-                     column, or write date under [shots.values]",
-                ));
+                return Err(CalibrateError::at(shot, ShotFlaw::NoDate));
             };
             let declination = north::declination(&points.from, when.date).map_err(|source| CalibrateError::North {
                 file: shot.file.clone(),
@@ -179,15 +168,7 @@ fn azimuths(
             continue;
         };
         if north != known_north {
-            return Err(CalibrateError::at(
-                shot,
-                format!(
-                    "the shot's azimuth is from {0} north, the line's known azimuth from {1} north; give the line's azimuth from \
-                     {0} north, or the two points with --from and --to",
-                    word(north),
-                    word(known_north)
-                ),
-            ));
+            return Err(CalibrateError::at(shot, ShotFlaw::OtherNorth { shot: word(north), known: word(known_north) }));
         }
         compared.push((shot, azimuth_rad, known_rad - azimuth_rad, sigma_rad));
     }
@@ -252,11 +233,7 @@ fn distances(
                 });
                 turned_by_measured |= known.inclination_rad.is_none();
                 let Some((inclination_rad, sigma_rad)) = known.inclination_rad.or(measured) else {
-                    return Err(CalibrateError::at(
-                        shot,
-                        "the known and the measured distance are not of one kind (slope, horizontal), and neither a known nor a \
-                         measured inclination joins them; give --inclination",
-                    ));
+                    return Err(CalibrateError::at(shot, ShotFlaw::OtherDistance));
                 };
                 let (sin, cos) = inclination_rad.sin_cos();
                 match (slope, horizontal) {
@@ -272,11 +249,7 @@ fn distances(
     }
     let mut finding = finding(Corrected::Distance, &compared, settings.assumed.distance_m, settings.keep_all);
     if let (Some(finding), true) = (&mut finding, turned_by_measured) {
-        finding.notes.push(
-            "slope and horizontal distance are joined by the measured inclinations, whose standard error is in that of the \
-             correction; --inclination gives a known one"
-                .into(),
-        );
+        finding.notes.push(JOINED_BY_MEASURED.to_owned());
     }
     Ok(finding)
 }
@@ -309,7 +282,7 @@ fn finding(quantity: Corrected, compared: &[Compared], assumed: f64, keep_all: b
         notes.push(few(compared.len()));
     }
     if sigma_known == 0.0 {
-        notes.push("the known value is taken as exact; an option --sigma-… gives its standard error".into());
+        notes.push(TAKEN_AS_EXACT.to_owned());
     }
     Some(Finding {
         quantity,

@@ -99,20 +99,18 @@ impl Shots {
             Some(wanted) => {
                 // A log without the column is of the instrument that the command names.
                 if names.iter().any(|name| !name.is_empty()) && !names.contains(&wanted) {
-                    return Err(CalibrateError::Setting(format!(
-                        "no calibration shot is of instrument \"{wanted}\"; the log has: {}",
-                        names.join(", ")
-                    )));
+                    let has = names.iter().map(|name| (*name).to_owned()).collect();
+                    return Err(CalibrateError::OtherInstruments { wanted: wanted.to_owned(), has });
                 }
                 let before = self.shots.len();
                 self.shots.retain(|shot| shot.instrument == wanted || shot.instrument.is_empty());
                 self.others += (before - self.shots.len()) as u64;
                 Ok(self)
             }
-            None if names.len() > 1 => Err(CalibrateError::Setting(format!(
-                "the calibration shots are of several instruments ({}); choose one with --instrument",
-                names.iter().map(|name| if name.is_empty() { "none named" } else { name }).collect::<Vec<_>>().join(", ")
-            ))),
+            None if names.len() > 1 => {
+                let named = |name: &&str| if name.is_empty() { "none named".to_owned() } else { (*name).to_owned() };
+                Err(CalibrateError::SeveralInstruments(names.iter().map(named).collect()))
+            }
             None => Ok(self),
         }
     }

@@ -2,7 +2,7 @@
 //!
 //! Three kinds, told by the `measure` and `role` columns of a log: shots over a line of known values
 //! ([`known_line`]), a line shot from both ends ([`two_way`]), and two marks shot from the middle and
-//! from beside one of them ([`two_peg`]). [`log`] reads the shots, [`repeats`] averages repeats and
+//! from beside one of them ([`two_peg`]). [`log`] reads the shots, [`averaged`] averages repeats and
 //! finds outliers, [`report`] says what was found.
 //!
 //! A correction is what is added to a reading: true value − mean reading. Readings are taken as they
@@ -10,6 +10,7 @@
 //! takes its place and is not added to it.
 
 pub mod averaged;
+pub mod error;
 pub mod known_line;
 pub mod log;
 pub mod page;
@@ -19,12 +20,11 @@ pub mod two_way;
 
 use jiff::civil::Date;
 
-use crate::geodesy::north::NorthError;
-use crate::intake::IntakeError;
 use crate::job::Instrument;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::shots::reduce::Bend;
 use crate::units::{Shown, Units};
+pub use error::{CalibrateError, NoInstrument, ShotFlaw};
 use known_line::Line;
 use log::{CalibrationShot, Held, Shots};
 
@@ -279,44 +279,6 @@ pub struct Calibration {
     pub held: Vec<Held>,
 }
 
-/// Why there is no calibration.
-#[derive(Debug, thiserror::Error)]
-pub enum CalibrateError {
-    /// A log cannot be used.
-    #[error(transparent)]
-    Intake(#[from] IntakeError),
-    /// Something is missing or contradictory in the log.
-    #[error("{file}:{line}: {problem}")]
-    Log {
-        /// File.
-        file: String,
-        /// Line.
-        line: u64,
-        /// What is wrong and what to do.
-        problem: String,
-    },
-    /// Something is missing or contradictory as a whole.
-    #[error("{0}")]
-    Setting(String),
-    /// No declination for a shot.
-    #[error("{file}:{line}: {source}")]
-    North {
-        /// File.
-        file: String,
-        /// Line.
-        line: u64,
-        /// Why.
-        source: NorthError,
-    },
-}
-
-impl CalibrateError {
-    /// Something wrong with a row.
-    pub(crate) fn at(shot: &CalibrationShot, problem: impl Into<String>) -> CalibrateError {
-        CalibrateError::Log { file: shot.file.clone(), line: shot.line, problem: problem.into() }
-    }
-}
-
 /// Computes the corrections that the shots of a log give.
 ///
 /// # Errors
@@ -331,7 +293,10 @@ pub fn calibrate(log: Shots, settings: &CalibrationSettings) -> Result<Calibrati
         check_groups(&shots)?;
         for role in measure.roles() {
             if !shots.iter().any(|shot| shot.role == Some(*role)) {
-                return Err(CalibrateError::at(first, missing_role(measure, *role, &shots)));
+                return Err(CalibrateError::at(
+                    first,
+                    ShotFlaw::MissingRole { measure, role: *role, has: counted_roles(measure, &shots) },
+                ));
             }
         }
         match measure {
@@ -345,12 +310,10 @@ pub fn calibrate(log: Shots, settings: &CalibrationSettings) -> Result<Calibrati
         }
     }
     if findings.is_empty() {
-        return Err(CalibrateError::Setting(nothing(&log)));
+        return Err(CalibrateError::NoShots { rows: log.others + log.held.len() as u64, held: log.held });
     }
     if settings.line.is_given() && !log.shots.iter().any(|shot| shot.measure == Measure::KnownLine) {
-        return Err(CalibrateError::Setting(
-            "the values of a known line are given, but no row has measure = known_line; mark the shots over it so".into(),
-        ));
+        return Err(CalibrateError::NoKnownLine);
     }
     let corrections = Corrected::ALL.into_iter().filter_map(|quantity| combine(quantity, &findings, &settings.assumed)).collect();
     let dates = log.shots.iter().filter_map(|shot| shot.readings.when.map(|when| when.date));
@@ -373,21 +336,16 @@ fn check_groups(shots: &[&CalibrationShot]) -> Result<(), CalibrateError> {
             shot.role.map_or_else(|| shot.measure.word().to_owned(), |role| format!("{} {}", shot.measure.word(), role.word()));
         for (what, one, other) in [("base", &first.base, &shot.base), ("feature", &first.feature, &shot.feature)] {
             if one != other {
-                return Err(CalibrateError::at(
-                    shot,
-                    format!(
-                        "the {kind} shots are over several lines: {what} \"{other}\" here, \"{one}\" at line {}; calibrate one \
-                         line at a time",
-                        first.line
-                    ),
-                ));
+                let (here, there) = (other.clone(), one.clone());
+                return Err(CalibrateError::at(shot, ShotFlaw::SeveralLines { kind, what, here, there, line: first.line }));
             }
         }
     }
     Ok(())
 }
 
-fn missing_role(measure: Measure, role: Role, shots: &[&CalibrationShot]) -> String {
+/// How many shots play which part.
+fn counted_roles(measure: Measure, shots: &[&CalibrationShot]) -> String {
     let counts: Vec<String> = measure
         .roles()
         .iter()
@@ -395,27 +353,7 @@ fn missing_role(measure: Measure, role: Role, shots: &[&CalibrationShot]) -> Str
         .filter(|(_, count)| *count > 0)
         .map(|(role, count)| format!("{count} {}", role.word()))
         .collect();
-    let how = match role {
-        Role::Forth => "shoot the line from its first end",
-        Role::Back => "shoot the line from its other end too, or from the same base with the instrument turned over",
-        Role::MidA | Role::MidB => "shoot both marks from the middle between them",
-        Role::NearA | Role::NearB => "shoot both marks from beside one of them",
-    };
-    format!("the {} shots that begin here ({}) have none with role = {}: {how}", measure.word(), counts.join(", "), role.word())
-}
-
-fn nothing(log: &Shots) -> String {
-    let held = match log.held.first() {
-        Some(held) => {
-            format!("; {} rows could not be read, the first at {}:{}: {}", log.held.len(), held.file, held.line, held.sentence)
-        }
-        None => String::new(),
-    };
-    format!(
-        "no row is a calibration shot: of {} rows none has measure = known_line, two_way or two_peg; add a column \
-         measure (and role), or claim yours under [shots.columns] of a job{held}",
-        log.others + log.held.len() as u64
-    )
+    counts.join(", ")
 }
 
 /// The weighted mean of what several kinds of shots say of one quantity. Where they differ by more

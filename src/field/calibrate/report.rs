@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde_json::{Value, json};
 
 use super::averaged::OUTLIER_SIGMAS;
-use super::{Calibration, Corrected, Finding, Reading};
+use super::{Calibration, Corrected, Finding, NoInstrument, Reading};
 use crate::job::Job;
 use crate::numeric::words::counted;
 use crate::output::write::number::rounded;
@@ -17,15 +17,18 @@ const SHOWN: usize = 3;
 const JOB_DECIMALS: u8 = 4;
 
 /// A value of a quantity in the reader's unit, with its sign where that matters.
-struct Said<'u>(&'u Units);
+struct Said<'u> {
+    units: &'u Units,
+    keeps_all: &'u str,
+}
 
 impl Said<'_> {
     fn signed(&self, quantity: Corrected, value: f64) -> String {
-        signed(quantity, value, self.0)
+        signed(quantity, value, self.units)
     }
 
     fn unsigned(&self, quantity: Corrected, value: f64) -> String {
-        let shown = quantity.unit_for(self.0);
+        let shown = quantity.unit_for(self.units);
         format!("{:.SHOWN$} {}", shown.value(quantity.shown(value)), shown.word())
     }
 }
@@ -41,7 +44,7 @@ pub fn signed(quantity: Corrected, value: f64, units: &Units) -> String {
 ///
 /// # Errors
 /// When the job has several instruments and none is named, or not the named one.
-pub fn table_name(job: Option<&Job>, instrument: Option<&str>) -> Result<String, String> {
+pub fn table_name(job: Option<&Job>, instrument: Option<&str>) -> Result<String, NoInstrument> {
     let quoted = |name: &str| {
         let is_bare = !name.is_empty() && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_');
         // JSON's escapes of a string are TOML's too.
@@ -51,15 +54,12 @@ pub fn table_name(job: Option<&Job>, instrument: Option<&str>) -> Result<String,
     match (job, instrument) {
         (Some(job), Some(name)) if !job.instruments.is_empty() => {
             if !job.instruments.contains_key(name) {
-                let known: Vec<&str> = job.instruments.keys().map(String::as_str).collect();
-                return Err(format!("the job has no [instruments.{name}]; it has: {}", known.join(", ")));
+                let has = job.instruments.keys().cloned().collect();
+                return Err(NoInstrument::Unknown { name: name.to_owned(), has });
             }
             Ok(quoted(name))
         }
-        (Some(job), None) if job.instruments.len() > 1 => {
-            let known: Vec<&str> = job.instruments.keys().map(String::as_str).collect();
-            Err(format!("the job has several instruments ({}); choose one with --instrument", known.join(", ")))
-        }
+        (Some(job), None) if job.instruments.len() > 1 => Err(NoInstrument::Several(job.instruments.keys().cloned().collect())),
         (Some(job), None) if !job.instruments.is_empty() => Ok(job.instruments.keys().map(|name| quoted(name)).collect()),
         (None, Some(name)) => Ok(quoted(name)),
         _ => Ok("instrument.calibrations".to_owned()),
@@ -86,12 +86,12 @@ pub fn job_lines(calibration: &Calibration, table: &str) -> String {
     text
 }
 
-/// All of it for a person; the lines of the job stand last.
+/// All of it for a person; the lines of the job stand last. `keeps_all` is what the reader calls the setting that uses outlying repeats too.
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(calibration: &Calibration, table: &str, units: &Units) -> Result<String, std::fmt::Error> {
-    let said = Said(units);
+pub fn text(calibration: &Calibration, table: &str, units: &Units, keeps_all: &str) -> Result<String, std::fmt::Error> {
+    let said = Said { units, keeps_all };
     let mut text = String::new();
     for correction in &calibration.corrections {
         let quantity = correction.quantity;
@@ -181,17 +181,17 @@ fn write_finding(text: &mut String, finding: &Finding, said: &Said) -> std::fmt:
             reading.line,
             said.unsigned(quantity, reading.reading),
             said.signed(quantity, reading.residual),
-            outlier(reading)
+            outlier(reading, said.keeps_all)
         )?;
     }
     Ok(())
 }
 
-fn outlier(reading: &Reading) -> String {
+fn outlier(reading: &Reading, keeps_all: &str) -> String {
     match (reading.is_outlier, reading.is_used) {
         (false, _) => String::new(),
-        (true, true) => format!("  beyond {OUTLIER_SIGMAS} robust standard errors; used, as --keep-all says"),
-        (true, false) => format!("  beyond {OUTLIER_SIGMAS} robust standard errors; not used (--keep-all uses it)"),
+        (true, true) => format!("  beyond {OUTLIER_SIGMAS} robust standard errors; used, as {keeps_all} says"),
+        (true, false) => format!("  beyond {OUTLIER_SIGMAS} robust standard errors; not used ({keeps_all} uses it)"),
     }
 }
 

@@ -26,7 +26,7 @@
 use super::averaged::{Averaged, LEAST_TO_TEST, pooled_sigma};
 use super::known_line::few;
 use super::log::CalibrationShot;
-use super::{CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role};
+use super::{CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, ShotFlaw};
 use crate::shots::reduce::Bend;
 
 /// The sights of the second setup must differ more than those of the first by this part of their
@@ -75,10 +75,8 @@ pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Re
         if let (Some(a), Some(b)) = (a.shots.first(), b.shots.first())
             && a.base != b.base
         {
-            return Err(CalibrateError::at(
-                b,
-                format!("the two marks must be shot from one setup: base \"{}\" here, \"{}\" at line {}", b.base, a.base, a.line),
-            ));
+            let (here, there) = (b.base.clone(), a.base.clone());
+            return Err(CalibrateError::at(b, ShotFlaw::SeveralSetups { here, there, line: a.line }));
         }
     }
     // In the order of their signs in f and E.
@@ -89,14 +87,8 @@ pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Re
     if first.abs() < LEAST_LEVERAGE * longest
         && let Some(shot) = near_a.shots.first()
     {
-        return Err(CalibrateError::at(
-            shot,
-            format!(
-                "the two setups are too alike to tell an index error: from the middle the marks are {:.1} m and {:.1} m away, \
-                 from beside one {:.1} m and {:.1} m; stand close to one mark",
-                mid_a.distance_m, mid_b.distance_m, near_a.distance_m, near_b.distance_m
-            ),
-        ));
+        let (middle_m, near_m) = ([mid_a.distance_m, mid_b.distance_m], [near_a.distance_m, near_b.distance_m]);
+        return Err(CalibrateError::at(shot, ShotFlaw::SetupsAlike { middle_m, near_m }));
     }
     let mut c = 0.0;
     for _ in 0..8 {
@@ -149,10 +141,7 @@ fn sight<'s>(
         let readings = &shot.readings;
         let distance = if is_slope { readings.slope_m } else { readings.horizontal_m };
         let (Some(inclination_rad), Some(distance)) = (readings.inclination_rad, distance) else {
-            return Err(CalibrateError::at(
-                shot,
-                format!("the two_peg shot {} needs an inclination and a distance, each with its unit named", role.word()),
-            ));
+            return Err(CalibrateError::at(shot, ShotFlaw::HalfPeg(role.word())));
         };
         inclinations.push(inclination_rad);
         distance_m += distance / shots.len() as f64;

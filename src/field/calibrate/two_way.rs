@@ -24,7 +24,9 @@
 use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::known_line::{both_heights, few};
 use super::log::CalibrationShot;
-use super::{AzimuthCheck, CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role};
+use super::{
+    AzimuthCheck, CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, ShotFlaw,
+};
 use crate::geodesy::north::NorthKind;
 
 /// What fore and back azimuths of hand compass work may differ by, in degrees (common practice as
@@ -115,14 +117,12 @@ fn look_alike(forth: &[&CalibrationShot], back: &[&CalibrationShot]) -> Result<(
             {
                 return Err(CalibrateError::at(
                     shot,
-                    format!(
-                        "the two_way shot back looks the other way (azimuth {:.1}) from base \"{}\", where line {} looks forth \
-                         ({:.1}); name the base at the other end of the line, or leave base out",
-                        back_rad.to_degrees(),
-                        shot.base,
-                        other.line,
-                        forth_rad.to_degrees()
-                    ),
+                    ShotFlaw::OtherWay {
+                        back_deg: back_rad.to_degrees(),
+                        base: shot.base.clone(),
+                        line: other.line,
+                        forth_deg: forth_rad.to_degrees(),
+                    },
                 ));
             }
         }
@@ -140,11 +140,7 @@ fn direction<'s>(
     let mut distances = Vec::new();
     for shot in &shots {
         let Some(inclination_rad) = shot.readings.inclination_rad else {
-            return Err(CalibrateError::at(
-                shot,
-                "the two_way shot has no inclination; claim the column with its unit (inclination_deg, inclination_pct, \
-                 zenith_deg), or take the row out",
-            ));
+            return Err(CalibrateError::at(shot, ShotFlaw::NoInclination));
         };
         let (sin, cos) = inclination_rad.sin_cos();
         let horizontal = shot.readings.slope_m.map(|slope_m| slope_m * cos).or(shot.readings.horizontal_m);
@@ -168,12 +164,7 @@ fn one_line(forth: &Direction, back: &Direction, settings: &CalibrationSettings)
     };
     let allowed = ONE_LINE_SIGMAS * std::f64::consts::SQRT_2 * settings.assumed.distance_m.max(0.01 * there);
     if (there - here).abs() > allowed {
-        return Err(CalibrateError::at(
-            first,
-            format!(
-                "two_way shots forth are over {there:.2} m, back over {here:.2} m: these are two lines; both directions must be over one"
-            ),
-        ));
+        return Err(CalibrateError::at(first, ShotFlaw::TwoLines { forth_m: there, back_m: here }));
     }
     Ok(())
 }
@@ -208,11 +199,7 @@ fn check_azimuths(
     if let Some((shot, other)) = norths.find(|(_, other)| *other != north) {
         return Err(CalibrateError::at(
             shot,
-            format!(
-                "the azimuth is from {} north, that of other two_way shots from {} north; use one north for the line",
-                super::known_line::word(other),
-                super::known_line::word(north)
-            ),
+            ShotFlaw::TwoNorths { here: super::known_line::word(other), others: super::known_line::word(north) },
         ));
     }
     let (out, home) = (azimuths(forth), azimuths(back));

@@ -85,25 +85,28 @@ pub struct Errors {
     /// Whether the job's azimuths are all from true or grid north.
     #[serde(skip)]
     pub no_compass: bool,
+    /// What the reader of the notes calls the standard errors of a base (each axis, height).
+    #[serde(skip)]
+    pub names_for_base: [&'static str; 2],
 }
 
 /// A job that does not tell which errors to plan with.
 #[derive(Debug, thiserror::Error)]
 pub enum ErrorsOfJob {
     /// Several instruments, none chosen.
-    #[error("the job has several instruments: {known}; choose one with --instrument")]
-    Several {
-        /// Their names.
-        known: String,
-    },
+    #[error("the job has several instruments: {}; choose one", .0.join(", "))]
+    Several(Vec<String>),
     /// No instrument of that name.
-    #[error("the job has no instrument \"{name}\"; {known}")]
+    #[error("the job has no instrument \"{name}\"; it has: {}", has.join(", "))]
     Unknown {
         /// The name asked for.
         name: String,
-        /// What there is.
-        known: String,
+        /// Those that there are.
+        has: Vec<String>,
     },
+    /// An instrument is asked for by name, and none has one.
+    #[error("the job has no instrument \"{0}\"; its instruments have no names: leave it out")]
+    Unnamed(String),
     /// A log cannot be read or understood.
     #[error(transparent)]
     Intake(#[from] IntakeError),
@@ -131,6 +134,7 @@ impl Errors {
             greatest_distance_m: instrument.greatest_distance_m,
             in_base_logs: (false, false),
             no_compass: false,
+            names_for_base: ["sigma_base_horizontal_m", "sigma_base_height_m"],
         }
     }
 
@@ -140,19 +144,16 @@ impl Errors {
     /// # Errors
     /// When the instrument is not settled, or a log cannot be read.
     pub fn from_job(job: &Job, instrument: Option<&str>) -> Result<Errors, ErrorsOfJob> {
-        let known = || job.instruments.keys().map(String::as_str).collect::<Vec<_>>().join(", ");
+        let known = || job.instruments.keys().cloned().collect();
         let chosen = match (instrument, &job.instrument, job.instruments.len()) {
             (None, Some(one), _) => Some(one),
             (None, None, 0) => None,
             (None, None, 1) => job.instruments.values().next(),
-            (None, None, _) => return Err(ErrorsOfJob::Several { known: known() }),
-            (Some(name), _, 0) => {
-                let known = "its instruments have no names: leave --instrument out".to_owned();
-                return Err(ErrorsOfJob::Unknown { name: name.to_owned(), known });
-            }
+            (None, None, _) => return Err(ErrorsOfJob::Several(known())),
+            (Some(name), _, 0) => return Err(ErrorsOfJob::Unnamed(name.to_owned())),
             (Some(name), _, _) => match job.instruments.get(name) {
                 Some(found) => Some(found),
-                None => return Err(ErrorsOfJob::Unknown { name: name.to_owned(), known: format!("it has: {}", known()) }),
+                None => return Err(ErrorsOfJob::Unknown { name: name.to_owned(), has: known() }),
             },
         };
         let mut errors = chosen.map_or_else(Errors::assumed, Errors::from_instrument);
@@ -231,14 +232,15 @@ impl Errors {
         if self.no_compass && self.sigma_declination_deg.origin == Origin::Job {
             notes.push("declination: the job's azimuths are from true or grid north; it does not count.".into());
         }
+        let [axes, height] = self.names_for_base;
         let own = [
-            (self.in_base_logs.0, self.sigma_base_horizontal_m, "sigma_horizontal_m", "--sigma-base"),
-            (self.in_base_logs.1, self.sigma_base_height_m, "sigma_vertical_m", "--sigma-base-height"),
+            (self.in_base_logs.0, self.sigma_base_horizontal_m, "sigma_horizontal_m", axes),
+            (self.in_base_logs.1, self.sigma_base_height_m, "sigma_vertical_m", height),
         ];
-        for (in_logs, sigma, column, option) in own {
+        for (in_logs, sigma, column, name) in own {
             if in_logs && sigma.origin != Origin::Given {
                 notes.push(format!(
-                    "the base log carries {column} of its own, row by row; the plan takes {} {}: give {option} to plan with another.",
+                    "the base log carries {column} of its own, row by row; the plan takes {} {}: give {name} to plan with another.",
                     length.given(sigma.value),
                     length.sign
                 ));
@@ -297,8 +299,8 @@ mod tests {
         let mut errors = Errors::assumed();
         errors.in_base_logs = (true, false);
         let notes = |errors: &Errors| errors.notes(&Units::default());
-        assert!(notes(&errors).iter().any(|note| note.contains("--sigma-base ")), "{:?}", notes(&errors));
+        assert!(notes(&errors).iter().any(|note| note.contains("sigma_base_horizontal_m ")), "{:?}", notes(&errors));
         errors.sigma_base_horizontal_m = Sigma::given(1.0);
-        assert!(!notes(&errors).iter().any(|note| note.contains("--sigma-base ")), "{:?}", notes(&errors));
+        assert!(!notes(&errors).iter().any(|note| note.contains("sigma_base_horizontal_m ")), "{:?}", notes(&errors));
     }
 }

@@ -59,7 +59,7 @@ pub enum GeoidError {
         /// The file.
         path: PathBuf,
         /// What is wrong.
-        problem: String,
+        problem: NoLattice,
     },
     /// The values are something else.
     #[error(
@@ -205,33 +205,83 @@ fn digest(path: &Path) -> std::io::Result<String> {
     }
 }
 
+/// Why the nodes of a grid cannot be looked up.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum NoLattice {
+    /// Nothing says where they lie.
+    #[error("the file does not say where its cells lie")]
+    NoPlace,
+    /// They are in a projected CRS, or another that is not geographic.
+    #[error("its coordinates are in {0}, which is not geographic")]
+    NotGeographic(String),
+    /// They are in another unit.
+    #[error("the unit of {0} is not the degree")]
+    NotDegrees(String),
+    /// They count from another meridian.
+    #[error("the longitudes of {0} do not count from Greenwich")]
+    OtherMeridian(String),
+    /// Their rows do not run east.
+    #[error("its rows and columns are turned against north")]
+    Turned,
+    /// Their rows do not run from north to south, or their columns not from west to east; degrees.
+    #[error("its rows go {row_deg} and its columns {column_deg} from cell to cell, not south and east")]
+    Backwards {
+        /// From row to row.
+        row_deg: f64,
+        /// From column to column.
+        column_deg: f64,
+    },
+    /// They lie where no degrees are.
+    #[error(
+        "its nodes go from {west_deg} to {east_deg} eastwards and from {south_deg} to {north_deg} northwards, which are not degrees"
+    )]
+    OffTheEarth {
+        /// The westernmost.
+        west_deg: f64,
+        /// The easternmost.
+        east_deg: f64,
+        /// The southernmost.
+        south_deg: f64,
+        /// The northernmost.
+        north_deg: f64,
+    },
+    /// There are too few.
+    #[error("it has {rows} rows and {columns} columns; two of each are the least")]
+    TooSmall {
+        /// Rows.
+        rows: usize,
+        /// Columns.
+        columns: usize,
+    },
+}
+
 /// Where the nodes of the whole file lie, or why they cannot be looked up.
-pub(crate) fn lattice(dataset: &Dataset) -> Result<Lattice, String> {
+pub(crate) fn lattice(dataset: &Dataset) -> Result<Lattice, NoLattice> {
     let [west, column_deg, row_turn, north, column_turn, minus_row_deg] =
-        dataset.geo_transform().map_err(|_| "the file does not say where its cells lie".to_owned())?;
+        dataset.geo_transform().map_err(|_| NoLattice::NoPlace)?;
     if let Ok(system) = dataset.spatial_ref() {
         let name = || system.name().unwrap_or_else(|| "a system without a name".to_owned());
         if !system.is_geographic() {
-            return Err(format!("its coordinates are in {}, which is not geographic", name()));
+            return Err(NoLattice::NotGeographic(name()));
         }
         if (system.angular_units() - 1f64.to_radians()).abs() > 1e-12 {
-            return Err(format!("the unit of {} is not the degree", name()));
+            return Err(NoLattice::NotDegrees(name()));
         }
         let meridian = system.get_attr_value("PRIMEM", 1).ok().flatten().and_then(|text| text.parse::<f64>().ok());
         if meridian.is_some_and(|degrees| degrees != 0.0) {
-            return Err(format!("the longitudes of {} do not count from Greenwich", name()));
+            return Err(NoLattice::OtherMeridian(name()));
         }
     }
     if row_turn != 0.0 || column_turn != 0.0 {
-        return Err("its rows and columns are turned against north".to_owned());
+        return Err(NoLattice::Turned);
     }
     let row_deg = -minus_row_deg;
     if !(column_deg > 0.0 && row_deg > 0.0) {
-        return Err(format!("its rows go {minus_row_deg} and its columns {column_deg} from cell to cell, not south and east"));
+        return Err(NoLattice::Backwards { row_deg: minus_row_deg, column_deg });
     }
     let (columns, rows) = dataset.raster_size();
     if rows < 2 || columns < 2 {
-        return Err(format!("it has {rows} rows and {columns} columns; two of each are the least"));
+        return Err(NoLattice::TooSmall { rows, columns });
     }
     let nodes =
         Lattice { north_deg: north - row_deg / 2.0, west_deg: west + column_deg / 2.0, row_deg, column_deg, rows, columns };
@@ -240,10 +290,7 @@ pub(crate) fn lattice(dataset: &Dataset) -> Result<Lattice, String> {
     // Half a cell for files whose cells, not nodes, end at the poles; 0 to 360 beside ±180, and a seam.
     let in_degrees = nodes.north_deg <= 90.0 + row_deg && south_deg >= -90.0 - row_deg;
     if !in_degrees || nodes.west_deg < -360.0 - column_deg || east_deg > 540.0 + column_deg {
-        return Err(format!(
-            "its nodes go from {} to {east_deg} eastwards and from {south_deg} to {} northwards, which are not degrees",
-            nodes.west_deg, nodes.north_deg
-        ));
+        return Err(NoLattice::OffTheEarth { west_deg: nodes.west_deg, east_deg, south_deg, north_deg: nodes.north_deg });
     }
     Ok(nodes)
 }

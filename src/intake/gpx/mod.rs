@@ -15,7 +15,7 @@ use jiff::Timestamp;
 
 use self::points::{Element, Values};
 use super::headers::Headers;
-use super::xml::{Piece, Pieces};
+use super::xml::{Piece, Pieces, XmlError};
 use crate::job::FixKind;
 use crate::records::base_row::{Coordinates, Height};
 use crate::records::fix::{Fix, FixLog, HeldLine};
@@ -80,6 +80,25 @@ pub struct Gpx {
     pub heights: GpxHeights,
 }
 
+/// Why a text is not read as GPX.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum GpxError {
+    /// It is not well-formed.
+    #[error(transparent)]
+    Xml(#[from] XmlError),
+    /// Another document.
+    #[error("line {line}: this is no GPX file: its outermost element is <{name}>, not <gpx>")]
+    OtherRoot {
+        /// Line of its outermost element.
+        line: u64,
+        /// Name of that.
+        name: String,
+    },
+    /// There is no element in it.
+    #[error("this is no GPX file: there is no element in it")]
+    Empty,
+}
+
 /// Whether a text is a GPX file: its outermost element is `gpx`.
 pub fn looks_like(text: &str) -> bool {
     let mut pieces = Pieces::new(text);
@@ -89,15 +108,13 @@ pub fn looks_like(text: &str) -> bool {
 /// Reads a file's text. `file` is its index for the fixes.
 ///
 /// # Errors
-/// When the text is no GPX or not well-formed: a sentence, with the line where there is one.
-pub fn read(text: &str, file: usize, heights: GpxHeights) -> Result<Gpx, String> {
+/// When the text is no GPX or not well-formed.
+pub fn read(text: &str, file: usize, heights: GpxHeights) -> Result<Gpx, GpxError> {
     let mut pieces = Pieces::new(text);
     match pieces.next()? {
         Piece::Open(root) if root.name == "gpx" => {}
-        Piece::Open(root) => {
-            return Err(format!("line {}: this is no GPX file: its outermost element is <{}>, not <gpx>", root.line, root.name));
-        }
-        _ => return Err("this is no GPX file: there is no element in it".to_owned()),
+        Piece::Open(root) => return Err(GpxError::OtherRoot { line: root.line, name: root.name }),
+        _ => return Err(GpxError::Empty),
     }
     let mut gpx = Gpx { waypoints: Vec::new(), held: Vec::new(), tracks: FixLog::default(), heights };
     let mut number = 0;

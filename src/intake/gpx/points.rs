@@ -10,7 +10,7 @@ use jiff::tz::TimeZone;
 
 use super::super::cell::{CellFormat, is_no_reading_number};
 use super::super::dates::Style;
-use crate::intake::xml::{Open, Piece, Pieces};
+use crate::intake::xml::{Open, Piece, Pieces, XmlError};
 use crate::job::FixKind;
 use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Reason};
@@ -52,7 +52,7 @@ impl<'t> Element<'t> {
     ///
     /// # Errors
     /// When the text is not well-formed.
-    pub fn read(pieces: &mut Pieces<'t>, mut open: Open) -> Result<Element<'t>, String> {
+    pub fn read(pieces: &mut Pieces<'t>, mut open: Open) -> Result<Element<'t>, XmlError> {
         let mut element = Element {
             line: open.line,
             raw: "",
@@ -86,7 +86,7 @@ impl<'t> Element<'t> {
     }
 
     /// The texts inside an extension, at any depth.
-    fn extension(&mut self, pieces: &mut Pieces<'t>, outermost: String) -> Result<(), String> {
+    fn extension(&mut self, pieces: &mut Pieces<'t>, outermost: String) -> Result<(), XmlError> {
         let mut open = 1;
         let mut leaf = Some((outermost, String::new()));
         while open > 0 {

@@ -240,7 +240,7 @@ fn values_that_say_nothing_are_missing() {
 
 #[test]
 fn damaged_files_are_refused_with_the_line() {
-    let refused = |text: &str| read(text, 0, GpxHeights::Orthometric).unwrap_err();
+    let refused = |text: &str| read(text, 0, GpxHeights::Orthometric).unwrap_err().to_string();
     let head = "<gpx>\n<trk><trkseg>\n";
     let cases = [
         (

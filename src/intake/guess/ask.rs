@@ -108,9 +108,25 @@ impl Draft {
 /// A mark that was passed over, while the questions are asked.
 const OPEN: &str = "\u{1}";
 
+/// What was typed and answers nothing.
+#[derive(Debug, thiserror::Error)]
+enum NoAnswer {
+    /// A number is asked for.
+    #[error("\"{0}\" is no number")]
+    NoNumber(String),
+    /// One of some words is asked for.
+    #[error("\"{said}\" is none of {}; type one of them, or its number", known.join(", "))]
+    NoneOf {
+        /// What was typed.
+        said: String,
+        /// The words.
+        known: Vec<&'static str>,
+    },
+}
+
 impl Question {
     /// What was typed as an answer: none where it is blank.
-    fn read(&self, said: &str) -> Result<Option<String>, String> {
+    fn read(&self, said: &str) -> Result<Option<String>, NoAnswer> {
         if said.is_empty() {
             return Ok(None);
         }
@@ -123,14 +139,14 @@ impl Question {
             let number = said.replace(',', ".");
             return match number.parse::<f64>() {
                 Ok(value) if value.is_finite() => Ok(Some(number)),
-                _ => Err(format!("\"{said}\" is no number")),
+                _ => Err(NoAnswer::NoNumber(said.to_owned())),
             };
         }
         if self.choices.is_empty() || self.choices.iter().any(|(answer, _)| answer.eq_ignore_ascii_case(said)) {
             return Ok(Some(if self.choices.is_empty() { said.to_owned() } else { said.to_lowercase() }));
         }
-        let known: Vec<&str> = self.choices.iter().map(|(answer, _)| *answer).collect();
-        Err(format!("\"{said}\" is none of {}; type one of them, or its number", known.join(", ")))
+        let known = self.choices.iter().map(|(answer, _)| *answer).collect();
+        Err(NoAnswer::NoneOf { said: said.to_owned(), known })
     }
 }
 

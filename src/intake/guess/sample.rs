@@ -7,6 +7,7 @@ use super::words;
 use crate::intake::cell::{CellFormat, is_no_reading_number};
 use crate::intake::columns::{self, LogKind};
 use crate::intake::delimited::{Lines, Rows};
+use crate::intake::log_layout::LayoutError;
 use crate::intake::numbers::Evidence;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, header, kml, nmea, sheets, vector, workbook};
@@ -263,8 +264,7 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
     }
     if path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("kmz")) {
         let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
-        let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
-        let document = kml::unpack(&bytes).map_err(wrong)?;
+        let document = kml::unpack(&bytes).map_err(|problem| IntakeError::file(path, problem))?;
         return read_kml(path, name, &document);
     }
     let text = text::read(path, None)?;
@@ -277,8 +277,7 @@ pub fn all(path: &Path) -> Result<Vec<Sample>, IntakeError> {
         return read_kml(path, name, &text.text);
     }
     if gpx::looks_like(&text.text) {
-        let wrong = |problem| IntakeError::Encoding { path: path.to_owned(), problem };
-        let found = gpx::read(&text.text, 0, gpx::GpxHeights::default()).map_err(wrong)?;
+        let found = gpx::read(&text.text, 0, gpx::GpxHeights::default()).map_err(|problem| IntakeError::file(path, problem))?;
         let names: Vec<String> = found.waypoints.iter().map(|point| point.name.clone()).collect();
         let mut places: Vec<(f64, f64)> = found.waypoints.iter().map(|point| (point.lon_deg, point.lat_deg)).collect();
         if places.is_empty() {
@@ -298,8 +297,7 @@ fn place_of(fix: &Fix) -> Option<(f64, f64)> {
 }
 
 fn read_kml(path: &Path, name: String, document: &str) -> Result<Vec<Sample>, IntakeError> {
-    let found = kml::read(document, kml::KmlHeights::Standard)
-        .map_err(|problem| IntakeError::Encoding { path: path.to_owned(), problem })?;
+    let found = kml::read(document, kml::KmlHeights::Standard).map_err(|problem| IntakeError::file(path, problem))?;
     let places = found.placemarks.iter().map(|point| (point.lon_deg, point.lat_deg)).collect();
     let names = found.placemarks.into_iter().map(|point| point.name).collect();
     Ok(vec![Sample { places, ..whole(name, "UTF-8", Whole::Kml, names) }])
@@ -327,14 +325,13 @@ fn whole(name: String, encoding: &'static str, whole: Whole, names: Vec<String>)
 }
 
 fn read_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -> Result<Sample, IntakeError> {
-    let wrong = |problem: String| IntakeError::Columns { path: text.path.clone(), line: 1, problem };
+    let wrong = |problem: LayoutError| IntakeError::columns(&text.path, 1, problem);
     let canonical: Vec<String> =
         [LogKind::Bases, LogKind::Shots].into_iter().flat_map(columns::names).map(|(name, _, _)| name).collect();
     let is_known = |name: &str| canonical.iter().any(|known| known.eq_ignore_ascii_case(name));
-    let found = header::find(&text.text, comment, separator, None, &is_known)
-        .ok_or_else(|| wrong("the file is empty; a log needs a header line and rows".into()))?;
+    let found = header::find(&text.text, comment, separator, None, &is_known).ok_or_else(|| wrong(LayoutError::Empty))?;
     if found.names.len() == 1 && header::is_prose(&text.text) {
-        return Err(wrong(header::WHAT_A_TABLE_NEEDS.into()));
+        return Err(wrong(LayoutError::Prose));
     }
     let separator = found.separator;
     let is_text = |line: &str| !line.trim().is_empty() && (comment.is_empty() || !line.starts_with(comment));

@@ -10,9 +10,9 @@ mod tests;
 use std::io::Cursor;
 
 use super::headers::Headers;
-use super::inflated;
+use super::inflated::{self, TooLarge};
 use super::workbook::unpacked;
-use super::xml::{Open, Piece, Pieces};
+use super::xml::{Open, Piece, Pieces, XmlError};
 use crate::records::fix::HeldLine;
 use crate::records::ledger::{Fault, Reason};
 
@@ -57,6 +57,40 @@ pub struct Kml {
     heights: KmlHeights,
 }
 
+/// Why a file is not read as KML or KMZ.
+#[derive(Debug, thiserror::Error)]
+pub enum KmlError {
+    /// The archive unpacks to too much.
+    #[error(transparent)]
+    TooLarge(#[from] TooLarge),
+    /// It is no archive, or damaged.
+    #[error("the KMZ archive cannot be opened: {0}")]
+    Archive(#[from] zip::result::ZipError),
+    /// No document is in the archive.
+    #[error("the archive holds no KML document")]
+    NoDocument,
+    /// A document of the archive is damaged or no text.
+    #[error("{0} in the archive cannot be read as UTF-8 text")]
+    NotText(String),
+    /// The document is not well-formed.
+    #[error(transparent)]
+    Xml(#[from] XmlError),
+    /// Another document.
+    #[error("line {line}: this is no KML: its outermost element is <{name}>")]
+    OtherRoot {
+        /// Line of its outermost element.
+        line: u64,
+        /// Name of that.
+        name: String,
+    },
+    /// There is no element in it.
+    #[error("this is no KML: there is no element in it")]
+    Empty,
+    /// The placemark that begins on this line has no end.
+    #[error("line {0}: the placemark does not end")]
+    OpenPlacemark(u64),
+}
+
 /// Whether a text is a KML document: its outermost element is `kml`.
 pub fn looks_like(text: &str) -> bool {
     matches!(Pieces::new(text).next(), Ok(Piece::Open(open)) if open.name == "kml")
@@ -67,16 +101,14 @@ pub fn looks_like(text: &str) -> bool {
 ///
 /// # Errors
 /// When there is none, or the archive is damaged.
-pub fn unpack(bytes: &[u8]) -> Result<String, String> {
+pub fn unpack(bytes: &[u8]) -> Result<String, KmlError> {
     inflated::check("the KMZ archive", bytes)?;
-    let mut archive =
-        zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| format!("the KMZ archive cannot be opened: {error}"))?;
+    let mut archive = zip::ZipArchive::new(Cursor::new(bytes))?;
     let entries = archive.file_names().flatten().map(|name| name.into_owned());
     let mut names: Vec<String> = entries.filter(|name| name.to_lowercase().ends_with(".kml")).collect();
     names.sort_by_key(|name| (name != "doc.kml", name.matches('/').count(), name.clone()));
-    let first = names.first().ok_or("the archive holds no KML document")?.clone();
-    let mut document =
-        |name: &str| unpacked(&mut archive, name).ok_or_else(|| format!("{name} in the archive cannot be read as UTF-8 text"));
+    let first = names.first().ok_or(KmlError::NoDocument)?.clone();
+    let mut document = |name: &str| unpacked(&mut archive, name).ok_or_else(|| KmlError::NotText(name.to_owned()));
     let mut whole = document(&first)?;
     let (mut taken, mut linked) = (vec![first], links(&whole));
     while let Some(href) = linked.pop() {
@@ -127,13 +159,13 @@ fn inside(text: &str) -> Option<&str> {
 /// Reads a document's text.
 ///
 /// # Errors
-/// When the text is no KML or not well-formed: a sentence, with the line where there is one.
-pub fn read(text: &str, heights: KmlHeights) -> Result<Kml, String> {
+/// When the text is no KML or not well-formed.
+pub fn read(text: &str, heights: KmlHeights) -> Result<Kml, KmlError> {
     let mut pieces = Pieces::new(text);
     match pieces.next()? {
         Piece::Open(root) if root.name == "kml" => {}
-        Piece::Open(root) => return Err(format!("line {}: this is no KML: its outermost element is <{}>", root.line, root.name)),
-        _ => return Err("this is no KML: there is no element in it".to_owned()),
+        Piece::Open(root) => return Err(KmlError::OtherRoot { line: root.line, name: root.name }),
+        _ => return Err(KmlError::Empty),
     }
     let mut kml = Kml { heights, ..Kml::default() };
     // The open elements, and the names of those that are folders.
@@ -178,7 +210,7 @@ struct Found {
 }
 
 impl Found {
-    fn read(pieces: &mut Pieces, element: &Open) -> Result<Found, String> {
+    fn read(pieces: &mut Pieces, element: &Open) -> Result<Found, KmlError> {
         let (line, start) = (element.line, element.start);
         let mut found = Found {
             line,
@@ -212,7 +244,7 @@ impl Found {
                     found.leaf(&open, &leaf, &key, text.trim());
                     text.clear();
                 }
-                Piece::End => return Err(format!("line {line}: the placemark does not end")),
+                Piece::End => return Err(KmlError::OpenPlacemark(line)),
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use super::error::{Headers, LayoutError};
 use super::{Claim, Claims, LogLayout, ROWS_LOOKED_AT, Source};
 use crate::intake::columns::{self, LogKind, Quantity, Unit};
 use crate::intake::delimited::{Lines, Rows};
@@ -15,7 +16,7 @@ type Claimed = (Option<usize>, Quantity, Claim);
 
 impl LogLayout {
     /// Takes what the names of file and sheet say of every row.
-    pub(super) fn take_names(&mut self, text: &Text, log: &LogFormat) -> Result<(), String> {
+    pub(super) fn take_names(&mut self, text: &Text, log: &LogFormat) -> Result<(), LayoutError> {
         let whole = text.path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
         let sheet = text.sheet.as_deref().unwrap_or_default();
         let file = whole.strip_suffix(&format!(" [{sheet}]")).unwrap_or(&whole);
@@ -26,13 +27,13 @@ impl LogLayout {
         }
         if let Some(pattern) = &log.sheet_name {
             if text.sheet.is_none() {
-                return Err(format!("sheet_name = \"{pattern}\" is for workbooks, and this file has no sheets"));
+                return Err(LayoutError::NoSheets(pattern.clone()));
             }
             parts.extend(names::parts(pattern, sheet, "sheet_name")?);
         }
         for (part, value) in parts {
             if self.headers.contains(&part) {
-                return Err(format!("the name of the file says \"{part}\", and there is a column of that name; rename the part"));
+                return Err(LayoutError::PartIsColumn(part));
             }
             self.headers.push(part);
             self.tail.push(value);
@@ -42,12 +43,12 @@ impl LogLayout {
 
     /// Claims the columns that the job names, and those with canonical headers. A log that need not be complete may lack some that the job
     /// names for others.
-    pub(super) fn claim(&mut self, log: &LogFormat, is_complete: bool) -> Result<(), String> {
+    pub(super) fn claim(&mut self, log: &LogFormat, is_complete: bool) -> Result<(), LayoutError> {
         let table = self.kind.table();
         let mut found = self.claims_on_columns(log, is_complete)?;
         found.extend(self.claims_on_values(log)?);
         if !log.readings.is_empty() && self.kind != LogKind::Shots {
-            return Err(format!("[[{table}.readings]] is for shots alone"));
+            return Err(LayoutError::ReadingsOfShots(table));
         }
         if log.has_no_bases
             && !log.columns.contains_key("base")
@@ -61,22 +62,17 @@ impl LogLayout {
             self.add(reading, quantity, claim)?;
         }
         if let Some(n) = log.readings.iter().position(|reading| reading.columns.is_empty()) {
-            return Err(format!(
-                "[[{table}.readings]] {}: it has no columns; a reading is what stands in columns of its own",
-                n + 1
-            ));
+            return Err(LayoutError::EmptyReading { table, number: n + 1 });
         }
         self.claim_canonical_headers(log)
     }
 
     /// What a canonical name of the job's settings means.
-    fn canonical(&self, name: &str) -> Result<(Quantity, Unit), String> {
+    fn canonical(&self, name: &str) -> Result<(Quantity, Unit), LayoutError> {
         columns::parse(name, self.kind).ok_or_else(|| {
             let names = columns::names(self.kind);
-            let near = nearest(name, names.iter().map(|(name, _, _)| name.as_str()))
-                .map(|near| format!("; did you mean {near}?"))
-                .unwrap_or_else(|| "; the canonical names are listed by `standoff schema job`".into());
-            format!("[{}.columns]: {name} is no canonical column name{near}", self.kind.table())
+            let near = nearest(name, names.iter().map(|(name, _, _)| name.as_str())).map(str::to_owned);
+            LayoutError::UnknownName { table: self.kind.table(), name: name.to_owned(), near }
         })
     }
 
@@ -86,7 +82,7 @@ impl LogLayout {
     }
 
     /// The claims of the job on columns.
-    fn claims_on_columns(&self, log: &LogFormat, is_complete: bool) -> Result<Vec<Claimed>, String> {
+    fn claims_on_columns(&self, log: &LogFormat, is_complete: bool) -> Result<Vec<Claimed>, LayoutError> {
         let table = self.kind.table();
         let of_readings = log.readings.iter().enumerate().map(|(n, reading)| (Some(n), &reading.columns));
         let mut found = Vec::new();
@@ -101,21 +97,16 @@ impl LogLayout {
             let mut indexes = Vec::new();
             for wanted in sources.as_slice() {
                 indexes.push(self.column_named(wanted).ok_or_else(|| {
-                    let near = nearest(wanted, self.headers.iter().map(String::as_str))
-                        .map(|near| format!("; did you mean \"{near}\"?"))
-                        .unwrap_or_else(|| format!("; it has: {}", self.headers.join(", ")));
-                    format!("[{table}.columns] reads {name} from \"{wanted}\", which the file does not have{near}")
+                    let near = nearest(wanted, self.headers.iter().map(String::as_str));
+                    let there = near.map_or_else(|| Headers::All(self.headers.clone()), |near| Headers::Near(near.to_owned()));
+                    LayoutError::NoSuchHeader { table, name: name.clone(), wanted: wanted.clone(), there }
                 })?);
             }
             let source = match indexes.as_slice() {
-                [] => return Err(format!("[{table}.columns]: {name} names no header")),
+                [] => return Err(LayoutError::NoHeader { table, name: name.clone() }),
                 [index] => Source::Column(*index),
                 _ if matches!(quantity, Quantity::Base | Quantity::Shot | Quantity::Feature) => Source::Columns(indexes),
-                _ => {
-                    return Err(format!(
-                        "[{table}.columns]: only base, shot and feature can be made of several headers, not {name}"
-                    ));
-                }
+                _ => return Err(LayoutError::SeveralHeaders { table, name: name.clone() }),
             };
             let header = sources.as_slice().join(" + ");
             found.push((reading, quantity, Claim::new(name.clone(), header, unit, source)));
@@ -124,7 +115,7 @@ impl LogLayout {
     }
 
     /// The claims of the job that give one value to every row.
-    fn claims_on_values(&self, log: &LogFormat) -> Result<Vec<Claimed>, String> {
+    fn claims_on_values(&self, log: &LogFormat) -> Result<Vec<Claimed>, LayoutError> {
         let table = self.kind.table();
         let of_readings = log.readings.iter().enumerate().map(|(n, reading)| (Some(n), &reading.values));
         let mut found = Vec::new();
@@ -143,7 +134,7 @@ impl LogLayout {
     }
 
     /// Claims the columns with canonical headers that the job has not claimed; what nothing claims is carried through.
-    fn claim_canonical_headers(&mut self, log: &LogFormat) -> Result<(), String> {
+    fn claim_canonical_headers(&mut self, log: &LogFormat) -> Result<(), LayoutError> {
         let table = self.kind.table();
         let mapped: Vec<(usize, bool)> = self
             .all_claims()
@@ -177,10 +168,8 @@ impl LogLayout {
                     if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))
                         && !log.values.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity)) =>
                 {
-                    let other = self.claims.get(quantity).map(|claim| claim.header.clone()).unwrap_or_default();
-                    return Err(format!(
-                        "\"{other}\" and \"{header}\" hold the same quantity; choose one in the job's [{table}.columns]"
-                    ));
+                    let first = self.claims.get(quantity).map(|claim| claim.header.clone()).unwrap_or_default();
+                    return Err(LayoutError::SameQuantity { first, second: header, table });
                 }
                 _ => self.extras.push((index, header)),
             }
@@ -188,14 +177,14 @@ impl LogLayout {
         Ok(())
     }
 
-    fn add(&mut self, reading: Option<usize>, quantity: Quantity, claim: Claim) -> Result<(), String> {
+    fn add(&mut self, reading: Option<usize>, quantity: Quantity, claim: Claim) -> Result<(), LayoutError> {
         let claims = match reading {
             None => &mut self.claims,
             Some(n) => &mut self.readings[n],
         };
         match claims.put(quantity, claim.clone()) {
             None => Ok(()),
-            Some(other) => Err(format!("{} and {} claim the same quantity; keep one", other.name, claim.name)),
+            Some(other) => Err(LayoutError::ClaimedTwice { first: other.name, second: claim.name }),
         }
     }
 }
@@ -215,14 +204,14 @@ pub(super) fn name_unnamed(headers: &mut [String], body: &str, separator: u8, is
     }
 }
 
-pub(super) fn check_headers(headers: &[String]) -> Result<(), String> {
+pub(super) fn check_headers(headers: &[String]) -> Result<(), LayoutError> {
     let mut seen: HashMap<&str, usize> = HashMap::with_capacity(headers.len());
     for (i, header) in headers.iter().enumerate() {
         if header.is_empty() {
-            return Err(format!("column {} has no name; name every column", i + 1));
+            return Err(LayoutError::Unnamed(i + 1));
         }
         if let Some(j) = seen.insert(header, i) {
-            return Err(format!("columns {} and {} are both named \"{header}\"; give each its own name", j + 1, i + 1));
+            return Err(LayoutError::SameName { first: j + 1, second: i + 1, header: header.clone() });
         }
     }
     Ok(())

@@ -1,5 +1,6 @@
 //! What kind of line a line of a log is, and which of them are no rows of its table: units under the header, totals, remarks.
 
+use super::error::LayoutError;
 use super::{Claim, LogLayout, Source};
 use crate::intake::columns::{Quantity, Unit};
 use crate::intake::delimited::{Line, Row, Rows};
@@ -46,7 +47,7 @@ impl LogLayout {
     }
 
     /// The line of units, where the first line of data is one.
-    pub(super) fn find_units(&self, text: &str) -> Result<Option<u64>, (u64, String)> {
+    pub(super) fn find_units(&self, text: &str) -> Result<Option<u64>, (u64, LayoutError)> {
         let Some(rows) = self.first_rows(text).next() else { return Ok(None) };
         let row = rows.rows()[0];
         let is_units = self.is_units_row(&rows, &row).map_err(|problem| (row.line.number, problem))?;
@@ -55,7 +56,7 @@ impl LogLayout {
 
     /// Whether a row is the line of units under a header; an error where a unit there is not the one
     /// that the column is read in.
-    fn is_units_row(&self, rows: &Rows, row: &Row) -> Result<bool, String> {
+    fn is_units_row(&self, rows: &Rows, row: &Row) -> Result<bool, LayoutError> {
         let mut known = 0;
         let mut wrong = None;
         for (_, claim) in self.all_claims() {
@@ -72,10 +73,11 @@ impl LogLayout {
             known += 1;
             let is_meant = matches!(claim.unit, Unit::Angle(unit) if unit.is_said_by(word));
             if said != claim.unit && !is_meant {
-                wrong = Some(format!(
-                    "the units line says \"{word}\" for \"{}\", but the job reads it as {}; claim it with the unit it has",
-                    claim.header, claim.name
-                ));
+                wrong = Some(LayoutError::OtherUnit {
+                    word: word.to_owned(),
+                    header: claim.header.clone(),
+                    name: claim.name.clone(),
+                });
             }
         }
         match wrong {

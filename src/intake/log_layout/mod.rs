@@ -7,6 +7,7 @@
 mod cells;
 mod claim;
 mod claiming;
+mod error;
 mod lines;
 mod required;
 mod settings;
@@ -29,6 +30,7 @@ use crate::records::echo::Echo;
 
 pub use self::claim::Claim;
 pub(super) use self::claim::{Claims, Source};
+pub use self::error::{Headers, LayoutError, NoZone, SettingError};
 pub use self::lines::LineKind;
 
 /// Data rows that are looked at for units and zones.
@@ -62,7 +64,7 @@ pub struct LogLayout {
     /// What tells that the surplus fields of a row are a remark.
     remark: Option<Remark>,
     /// What to write where the times of a log of shots have no zone: only their days are read.
-    pub without_zone: Option<String>,
+    pub without_zone: Option<NoZone>,
     /// Line of the units under the header.
     units_line: Option<u64>,
     /// The header line as it stands, to know it again.
@@ -106,10 +108,10 @@ impl LogLayout {
 
     fn find(text: &Text, kind: LogKind, log: &LogFormat, is_complete: bool) -> Result<LogLayout, IntakeError> {
         let comment = log.comment.clone().unwrap_or_else(|| "#".to_owned());
-        let fault = |line: u64, problem: String| IntakeError::Columns { path: text.path.clone(), line, problem };
+        let fault = |line: u64, problem: LayoutError| IntakeError::columns(&text.path, line, problem);
         let given = match log.separator {
             Some(sign) if sign.is_ascii() && !sign.is_ascii_alphanumeric() => Some(sign as u8),
-            Some(sign) => return Err(fault(1, format!("\"{sign}\" cannot be a separator; use , ; | or a tab"))),
+            Some(sign) => return Err(fault(1, LayoutError::Separator(sign))),
             None => None,
         };
         let named: Vec<&str> = log.headers().collect();
@@ -117,12 +119,12 @@ impl LogLayout {
         let is_known = |name: &str| named.contains(&name) || canonical.iter().any(|known| known.eq_ignore_ascii_case(name));
         let found =
             header::find(&text.text, &comment, given, log.header_line, &is_known).ok_or_else(|| match log.header_line {
-                Some(line) => fault(line, format!("header_line = {line} is no line of text in the first part of the file")),
-                None => fault(1, "the file is empty; a log needs a header line and rows".into()),
+                Some(line) => fault(line, LayoutError::NoHeaderLine(line)),
+                None => fault(1, LayoutError::Empty),
             })?;
         let Header { line, is_double, separator, names: mut headers, text: header_text, title } = found;
         if headers.len() == 1 && header::is_prose(&text.text) {
-            return Err(fault(1, header::WHAT_A_TABLE_NEEDS.into()));
+            return Err(fault(1, LayoutError::Prose));
         }
         let mut lines = Lines::new(&text.text, separator, 1);
         let skipped: Vec<_> = lines.by_ref().take_while(|candidate| candidate.number < line).collect();
@@ -136,7 +138,7 @@ impl LogLayout {
         let mut layout = LogLayout {
             kind,
             separator,
-            format: settings::cell_format(log).map_err(|problem| IntakeError::Setting { problem })?,
+            format: settings::cell_format(log)?,
             comment,
             headers,
             header_line: line,
@@ -157,7 +159,7 @@ impl LogLayout {
             sigma_of_radius: log.radius_share.map(settings::sigma_of_radius),
             extras: Vec::new(),
             extra_signs: Vec::new(),
-            returns: settings::returns(log).map_err(|problem| IntakeError::Setting { problem })?,
+            returns: settings::returns(log)?,
         };
         layout.take_names(text, log).map_err(|problem| fault(line, problem))?;
         layout.claim(log, is_complete).map_err(|problem| fault(line, problem))?;
@@ -166,12 +168,12 @@ impl LogLayout {
         }
         layout.units_line = layout.find_units(&text.text).map_err(|(line, problem)| fault(line, problem))?;
         layout.remark = layout.find_remark(&text.text);
-        settings::check_signs(log).map_err(|problem| fault(line, problem))?;
+        settings::check_signs(log).map_err(|problem| fault(line, problem.into()))?;
         layout.settle(&text.text, log).map_err(|(line, problem)| fault(line, problem))?;
         match layout.lacking_zone(&text.text) {
             // Shots need their days; whether they need their instants is known when the bases are.
             Some(problem) if kind == LogKind::Shots => layout.without_zone = Some(problem),
-            Some(problem) => return Err(fault(line, problem)),
+            Some(problem) => return Err(fault(line, problem.into())),
             None => {}
         }
         Ok(layout)

@@ -1,12 +1,13 @@
 //! What every log of a kind must have, and the sentences that say what is missing and how to name it.
 
 use super::LogLayout;
+use super::error::{Alike, LayoutError, NoZone};
 use crate::intake::cell::WhenError;
 use crate::intake::columns::{LogKind, Quantity};
 
 impl LogLayout {
     /// What every log of the kind must have.
-    pub(super) fn require(&self) -> Result<(), String> {
+    pub(super) fn require(&self) -> Result<(), LayoutError> {
         match self.kind {
             LogKind::Shots => self.require_of_shots(),
             LogKind::Occupations => self.require_of_occupations(),
@@ -18,7 +19,7 @@ impl LogLayout {
         self.claim_of(quantity).is_some()
     }
 
-    fn require_of_shots(&self) -> Result<(), String> {
+    fn require_of_shots(&self) -> Result<(), LayoutError> {
         use Quantity::*;
         let has = |quantity| self.has(quantity);
         if !has(Base) && !has(Time) {
@@ -30,13 +31,8 @@ impl LogLayout {
         }
         if has(Azimuth) != has(AzimuthNorth) {
             let claim = [Azimuth, AzimuthNorth].into_iter().find_map(|quantity| self.claims.get(quantity));
-            return Err(format!(
-                "\"{}\" is an azimuth whose north is not named; claim it as magnetic_azimuth_deg, true_azimuth_deg or \
-                 grid_azimuth_deg (or _gon, _mil) under [{}.columns], or claim the column that says magnetic, true or grid in \
-                 each row as azimuth_north",
-                claim.map_or("", |claim| &claim.header),
-                self.kind.table()
-            ));
+            let header = claim.map(|claim| claim.header.clone()).unwrap_or_default();
+            return Err(LayoutError::NorthNotNamed { header, table: self.kind.table() });
         }
         // Heights by angles need no azimuth.
         if !has(Measure) && ![MagneticAzimuth, TrueAzimuth, GridAzimuth, Azimuth].into_iter().any(has) {
@@ -54,7 +50,7 @@ impl LogLayout {
             ));
         }
         if has(Inclination) && has(Zenith) {
-            return Err("both an inclination and a zenith angle are claimed; keep one".into());
+            return Err(LayoutError::TwoInclinations);
         }
         if !has(Inclination) && !has(Zenith) && !has(VerticalDistance) && !has(HorizontalDistance) {
             return Err(self.missing(
@@ -66,7 +62,7 @@ impl LogLayout {
         Ok(())
     }
 
-    fn require_of_occupations(&self) -> Result<(), String> {
+    fn require_of_occupations(&self) -> Result<(), LayoutError> {
         use Quantity::*;
         let has = |quantity| self.has(quantity);
         if ![Base, Start, End].into_iter().all(has) {
@@ -79,7 +75,7 @@ impl LogLayout {
         Ok(())
     }
 
-    fn require_of_bases(&self) -> Result<(), String> {
+    fn require_of_bases(&self) -> Result<(), LayoutError> {
         use Quantity::*;
         let has = |quantity| self.has(quantity);
         if !has(Base) && !has(Time) {
@@ -90,12 +86,7 @@ impl LogLayout {
             ));
         }
         if let (Some(claim), None) = (self.claim_of(Radius), self.sigma_of_radius) {
-            return Err(format!(
-                "\"{}\" is the radius of an accuracy, and which share of positions lies within it is not said; write radius_share = 0.68 \
-                 (most phones), 0.95, 0.5 (circular error probable), 0.632 (drms) or 0.982 (2drms) under [{}]",
-                claim.header,
-                self.kind.table()
-            ));
+            return Err(LayoutError::ShareNotNamed { header: claim.header.clone(), table: self.kind.table() });
         }
         let geographic = has(Latitude) && has(Longitude);
         let projected = has(East) && has(North);
@@ -112,34 +103,26 @@ impl LogLayout {
             ));
         }
         if has(EllipsoidHeight) && has(OrthometricHeight) {
-            return Err("both an ellipsoidal and an orthometric height are claimed; keep the one that was measured".into());
+            return Err(LayoutError::TwoHeights);
         }
         let bare =
             self.extras.iter().find(|(_, header)| is_like(header, &["height", "elevation", "elev", "altitude", "alt", "z", "h"]));
         if let (Some((_, header)), false) = (bare, has(EllipsoidHeight) || has(OrthometricHeight)) {
-            return Err(format!(
-                "\"{header}\" looks like a height, but its kind is not named; write ellipsoid_height_m or \
-                 orthometric_height_m (or _ft, _usft) = \"{header}\" under [bases.columns]"
-            ));
+            return Err(LayoutError::HeightNotNamed(header.clone()));
         }
         Ok(())
     }
 
-    /// A message that names the column that looks like what is missing.
-    fn missing(&self, problem: &str, words: &[&str], remedy: &str) -> String {
-        let table = self.kind.table();
-        let alike: Vec<String> =
-            self.extras.iter().filter(|(_, header)| is_like(header, words)).map(|(_, header)| format!("\"{header}\"")).collect();
-        let seen = if alike.is_empty() {
-            format!("the file has: {}", self.headers.join(", "))
-        } else {
-            format!("it may be {}", alike.join(" or "))
-        };
-        format!("{problem} ({seen}); write {remedy} under [{table}.columns]")
+    /// Names the columns that look like what is missing.
+    fn missing(&self, what: &'static str, words: &[&str], remedy: &'static str) -> LayoutError {
+        let alike = self.extras.iter().map(|(_, header)| header).filter(|header| is_like(header, words));
+        let alike: Vec<String> = alike.cloned().collect();
+        let alike = if alike.is_empty() { Alike::NoneOf(self.headers.clone()) } else { Alike::Some(alike) };
+        LayoutError::Missing { what, alike, remedy, table: self.kind.table() }
     }
 
-    /// A time without a zone in the first row that has a time, and what to write.
-    pub(super) fn lacking_zone(&self, text: &str) -> Option<String> {
+    /// A time without a zone in the first row that has a time.
+    pub(super) fn lacking_zone(&self, text: &str) -> Option<NoZone> {
         let claim = self.claims.get(Quantity::Time)?;
         if self.format.time_zone.is_some() || self.format.gps.is_some() {
             return None;
@@ -156,12 +139,7 @@ impl LogLayout {
             }
         });
         let time = lacks_zone??;
-        let table = self.kind.table();
-        Some(format!(
-            "\"{}\" has times without a zone, such as \"{time}\"; write time_zone = \"Europe/Oslo\" (or \"UTC\", \
-             \"+02:00\": the clock the log was kept by) under [{table}]",
-            claim.header
-        ))
+        Some(NoZone { header: claim.header.clone(), time, table: self.kind.table() })
     }
 }
 

@@ -4,8 +4,9 @@ use std::collections::BTreeMap;
 
 use jiff::SignedDuration;
 
+use super::error::SettingError;
 use crate::intake::cell::{CellFormat, time_zone};
-use crate::job::LogFormat;
+use crate::job::{LogFormat, SignFault};
 use crate::numeric::words;
 use crate::records::echo::Echo;
 use crate::units::gps_time::LeapSeconds;
@@ -18,16 +19,16 @@ pub(super) fn sigma_of_radius(share: f64) -> f64 {
 }
 
 /// What a log's words for echoes mean.
-pub(super) fn returns(log: &LogFormat) -> Result<BTreeMap<String, Echo>, String> {
+pub(super) fn returns(log: &LogFormat) -> Result<BTreeMap<String, Echo>, SettingError> {
     let meaning = |(word, echo): (&String, &String)| match Echo::read(echo) {
         Some(known) => Ok((words::bare(word), known)),
-        None => Err(format!("[shots.returns] {word} = \"{echo}\": write first, last, single, prism or tracking")),
+        None => Err(SettingError::Echo { word: word.clone(), echo: echo.clone() }),
     };
     log.returns.iter().map(meaning).collect()
 }
 
 /// How a log's settings say that its values are written; the decimal sign is found later.
-pub(super) fn cell_format(log: &LogFormat) -> Result<CellFormat, String> {
+pub(super) fn cell_format(log: &LogFormat) -> Result<CellFormat, SettingError> {
     let is_gps = log.time_zone.as_deref().is_some_and(|name| name.eq_ignore_ascii_case("gps"));
     let zone = log.time_zone.as_deref().filter(|_| !is_gps);
     Ok(CellFormat {
@@ -35,14 +36,11 @@ pub(super) fn cell_format(log: &LogFormat) -> Result<CellFormat, String> {
         time_zone: zone.map(time_zone).transpose()?,
         gps: is_gps.then(|| log.leap_seconds.clone().unwrap_or_else(LeapSeconds::builtin)),
         clock_offset: SignedDuration::try_from_secs_f64(log.clock_offset_s)
-            .map_err(|_| format!("clock_offset_s = {}: write seconds", log.clock_offset_s))?,
+            .map_err(|_| SettingError::ClockOffset(log.clock_offset_s))?,
     })
 }
 
 /// Whether the signs that the job names are signs of numbers.
-pub(super) fn check_signs(log: &LogFormat) -> Result<(), String> {
-    match log.fault_of_signs() {
-        Some((_, problem)) => Err(problem),
-        None => Ok(()),
-    }
+pub(super) fn check_signs(log: &LogFormat) -> Result<(), SignFault> {
+    log.fault_of_signs().map_or(Ok(()), Err)
 }

@@ -6,6 +6,7 @@ use gdal::vector::{
     Feature, Geometry, Layer, LayerAccess, OGRFieldType, OGRwkbGeometryType, geometry_type_flatten, geometry_type_has_z,
 };
 
+use super::error::{NoPoint, VectorError};
 use super::{PointLayer, VectorPoint, VectorType};
 use crate::geodesy::crs::Kind;
 
@@ -69,8 +70,8 @@ pub fn holds(layer: &mut Layer) -> Holds {
 /// Reads all features of a layer.
 ///
 /// # Errors
-/// A sentence, when a value cannot be read.
-pub fn read(layer: &mut Layer, name: String) -> Result<PointLayer, String> {
+/// When a value cannot be read.
+pub fn read(layer: &mut Layer, name: String) -> Result<PointLayer, VectorError> {
     let (crs_wkt, kind, unit_factor) = layer.spatial_ref().map_or((None, None, 1.0), |reference| crs(&reference));
     let (fields, indices) = fields(layer);
     let mut read = PointLayer { name, crs_wkt, kind, unit_factor, fields, points: Vec::new(), skipped: Vec::new() };
@@ -109,10 +110,15 @@ pub fn fields(layer: &Layer) -> (Vec<(String, VectorType)>, Vec<usize>) {
 /// The values of a feature's fields as text.
 ///
 /// # Errors
-/// A sentence, when a value cannot be read.
-pub fn cells(feature: &Feature, number: u64, fields: &[(String, VectorType)], indices: &[usize]) -> Result<Vec<String>, String> {
+/// When a value cannot be read.
+pub fn cells(
+    feature: &Feature,
+    number: u64,
+    fields: &[(String, VectorType)],
+    indices: &[usize],
+) -> Result<Vec<String>, VectorError> {
     let value = |(index, (name, kind)): (&usize, &(String, VectorType))| {
-        cell(feature, *index, *kind).ok_or_else(|| format!("the value of {name} of feature {number} cannot be read"))
+        cell(feature, *index, *kind).ok_or_else(|| VectorError::Value { field: name.clone(), number })
     };
     indices.iter().zip(fields).map(value).collect()
 }
@@ -144,17 +150,17 @@ fn geometry<'f>(feature: &'f Feature) -> Option<&'f Geometry> {
 }
 
 /// Easting or longitude, northing or latitude, and the third coordinate.
-fn position(feature: &Feature) -> Result<(f64, f64, Option<f64>), String> {
-    let geometry = geometry(feature).ok_or("it has no geometry")?;
+fn position(feature: &Feature) -> Result<(f64, f64, Option<f64>), NoPoint> {
+    let geometry = geometry(feature).ok_or(NoPoint::NoGeometry)?;
     let kind = geometry.geometry_type();
     if geometry.is_empty() {
-        return Err("its geometry is empty".to_owned());
+        return Err(NoPoint::Empty);
     }
     let (x, y, z) = match geometry_type_flatten(kind) {
         OGRwkbGeometryType::wkbPoint => geometry.get_point(0),
         OGRwkbGeometryType::wkbMultiPoint => match geometry.geometry_count() {
             1 => geometry.get_geometry(0).get_point(0),
-            count => return Err(format!("it is {count} points in one; make single points of it")),
+            count => return Err(NoPoint::Several(count)),
         },
         _ => {
             let what = match Holds::of(kind) {
@@ -162,11 +168,11 @@ fn position(feature: &Feature) -> Result<(f64, f64, Option<f64>), String> {
                 Holds::Areas => "an area",
                 _ => "of another kind",
             };
-            return Err(format!("its geometry is {what}, not a point"));
+            return Err(NoPoint::Other(what));
         }
     };
     if !x.is_finite() || !y.is_finite() {
-        return Err(format!("its coordinates are no numbers: {x} {y}"));
+        return Err(NoPoint::NotFinite(x, y));
     }
     Ok((x, y, Some(z).filter(|z| geometry_type_has_z(kind) && z.is_finite())))
 }

@@ -2,6 +2,7 @@
 //!
 //! Files are opened for reading alone, and nothing is left beside them.
 
+mod error;
 mod features;
 mod table;
 #[cfg(test)]
@@ -13,6 +14,8 @@ use std::path::{Path, PathBuf};
 use gdal::vector::LayerAccess;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
+use error::LayersThere;
+pub use error::{NoPoint, VectorError};
 pub use table::{FieldTable, read_fields};
 
 use super::columns::{self, LogKind, Quantity};
@@ -70,12 +73,12 @@ pub struct PointLayer {
     /// The points.
     pub points: Vec<VectorPoint>,
     /// Features that are no points: number and why.
-    pub skipped: Vec<(u64, String)>,
+    pub skipped: Vec<(u64, NoPoint)>,
 }
 
 /// A kind of file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum FileKind {
+pub enum FileKind {
     GeoPackage,
     Shapefile,
     GeoJson,
@@ -118,74 +121,58 @@ pub use crate::job::is_vector;
 /// Reads the layer of points that `layer` names, or the file's only one.
 ///
 /// # Errors
-/// A sentence: the file cannot be read or is damaged, has no layer of points or no such layer, or has
-/// several and none is named.
-pub fn read(path: &Path, layer: Option<&str>) -> Result<PointLayer, String> {
-    let kind =
-        FileKind::of(path).ok_or("is no vector file by its name: it ends in none of .gpkg, .shp, .geojson, .json, .fgb")?;
-    disk::open(path).map_err(|error| format!("cannot be read: {error}"))?;
+/// When the file cannot be read or is damaged, has no layer of points or no such layer, or has several and none is named.
+pub fn read(path: &Path, layer: Option<&str>) -> Result<PointLayer, VectorError> {
+    let kind = FileKind::of(path).ok_or(VectorError::OtherEnding)?;
+    disk::open(path).map_err(VectorError::Unreadable)?;
     let open_options = whole::check(path, kind)?;
     let dataset = open(path, kind, open_options)?;
     let index = choose(&dataset, layer)?;
-    let mut layer = dataset.layer(index).map_err(|_| damaged(kind))?;
+    let mut layer = dataset.layer(index).map_err(|_| VectorError::Damaged(kind))?;
     let name = layer.name();
     let read = features::read(&mut layer, name)?;
     let expected = match kind {
-        FileKind::GeoPackage => Some(whole::rows(&dataset, &read.name).ok_or_else(|| damaged(kind))?),
+        FileKind::GeoPackage => Some(whole::rows(&dataset, &read.name).ok_or(VectorError::Damaged(kind))?),
         // Deleted records are counted too, and `whole` has looked at the files' lengths.
         FileKind::Shapefile => None,
         FileKind::GeoJson | FileKind::FlatGeobuf => Some(layer.feature_count()),
     };
     let found = read.points.len() as u64 + read.skipped.len() as u64;
     match expected {
-        Some(expected) if found < expected => Err(format!(
-            "is damaged: of the {expected} features of layer \"{}\" only {found} can be read; copy it anew",
-            read.name
-        )),
+        Some(expected) if found < expected => Err(VectorError::FeaturesLost { expected, found, layer: read.name }),
         _ => Ok(read),
     }
 }
 
-fn damaged(kind: FileKind) -> String {
-    format!("is no {}, or it is damaged: copy it anew", kind.name())
-}
-
-fn open(path: &Path, kind: FileKind, open_options: &[&str]) -> Result<Dataset, String> {
+fn open(path: &Path, kind: FileKind, open_options: &[&str]) -> Result<Dataset, VectorError> {
     // An absolute path: never one of the names that mean something else than a file.
-    let path: PathBuf = std::path::absolute(path).map_err(|error| format!("cannot be read: {error}"))?;
+    let path: PathBuf = std::path::absolute(path).map_err(VectorError::Unreadable)?;
     let options = DatasetOptions {
         open_flags: GdalOpenFlags::GDAL_OF_READONLY | GdalOpenFlags::GDAL_OF_VECTOR,
         allowed_drivers: Some(&[kind.driver()]),
         open_options: Some(open_options),
         sibling_files: None,
     };
-    Dataset::open_ex(path, options).map_err(|_| damaged(kind))
+    Dataset::open_ex(path, options).map_err(|_| VectorError::Damaged(kind))
 }
 
 /// The index of the layer to read.
-fn choose(dataset: &Dataset, named: Option<&str>) -> Result<usize, String> {
+fn choose(dataset: &Dataset, named: Option<&str>) -> Result<usize, VectorError> {
     let layers: Vec<(String, features::Holds)> =
         dataset.layers().map(|mut layer| (layer.name(), features::holds(&mut layer))).collect();
     let points: Vec<usize> = (0..layers.len()).filter(|index| layers[*index].1 == features::Holds::Points).collect();
-    let list = |indices: &[usize]| {
-        let names: Vec<String> = indices.iter().map(|index| format!("\"{}\"", layers[*index].0)).collect();
-        names.join(", ")
-    };
-    let others = || {
-        let names: Vec<String> = layers.iter().map(|(name, holds)| format!("\"{name}\" ({})", holds.word())).collect();
-        if names.is_empty() { "it has no layers".to_owned() } else { format!("it has {}", names.join(", ")) }
-    };
+    let others = || LayersThere(layers.iter().map(|(name, holds)| (name.clone(), *holds)).collect());
     if let Some(named) = named {
         return match layers.iter().position(|(name, _)| name == named) {
             Some(index) if points.contains(&index) => Ok(index),
-            Some(index) => Err(format!("layer \"{named}\" holds no points but {}", layers[index].1.word())),
-            None => Err(format!("has no layer \"{named}\": {}", others())),
+            Some(index) => Err(VectorError::NotOfPoints { layer: named.to_owned(), holds: layers[index].1 }),
+            None => Err(VectorError::NoSuchLayer { layer: named.to_owned(), there: others() }),
         };
     }
     match points.as_slice() {
         [index] => Ok(*index),
-        [] => Err(format!("has no layer of points: {}", others())),
-        several => Err(format!("has {} layers of points: name one of {}", several.len(), list(several))),
+        [] => Err(VectorError::NoPointLayer(others())),
+        several => Err(VectorError::SeveralLayers(several.iter().map(|index| layers[*index].0.clone()).collect())),
     }
 }
 

@@ -4,7 +4,8 @@ use std::path::Path;
 
 use gdal::vector::LayerAccess;
 
-use super::{FileKind, damaged, features, open, whole};
+use super::error::VectorError;
+use super::{FileKind, features, open, whole};
 
 /// The fields of a layer, as text.
 #[derive(Debug, Clone, PartialEq)]
@@ -18,14 +19,14 @@ pub struct FieldTable {
 /// Reads the fields of a layer, whatever its geometry; none where the file has no layer of that name.
 ///
 /// # Errors
-/// A sentence: the file cannot be read or is damaged.
-pub fn read_fields(path: &Path, layer: &str) -> Result<Option<FieldTable>, String> {
-    let kind = FileKind::of(path).ok_or("is no vector file by its name")?;
-    crate::disk::open(path).map_err(|error| format!("cannot be read: {error}"))?;
+/// When the file cannot be read or is damaged.
+pub fn read_fields(path: &Path, layer: &str) -> Result<Option<FieldTable>, VectorError> {
+    let kind = FileKind::of(path).ok_or(VectorError::OtherEnding)?;
+    crate::disk::open(path).map_err(VectorError::Unreadable)?;
     let open_options = whole::check(path, kind)?;
     let dataset = open(path, kind, open_options)?;
     let Some(index) = dataset.layers().position(|found| found.name() == layer) else { return Ok(None) };
-    let mut found = dataset.layer(index).map_err(|_| damaged(kind))?;
+    let mut found = dataset.layer(index).map_err(|_| VectorError::Damaged(kind))?;
     let (fields, indices) = features::fields(&found);
     let mut rows = Vec::new();
     for (number, feature) in (1..).zip(found.features()) {

@@ -14,12 +14,13 @@ use gdal::vector::sql::Dialect;
 use serde::de::IgnoredAny;
 
 use super::FileKind;
+use super::error::VectorError;
 
 /// Looks at a file before GDAL does; gives the options to open it with.
 ///
 /// # Errors
-/// A sentence, when something is missing.
-pub fn check(path: &Path, kind: FileKind) -> Result<&'static [&'static str], String> {
+/// When something is missing.
+pub fn check(path: &Path, kind: FileKind) -> Result<&'static [&'static str], VectorError> {
     match kind {
         FileKind::GeoPackage => geopackage(path),
         FileKind::Shapefile => shapefile(path).map(|()| [].as_slice()),
@@ -38,7 +39,7 @@ pub fn rows(dataset: &Dataset, layer: &str) -> Option<u64> {
 
 /// In write-ahead mode even a reader makes files beside the database, unless it is told that nothing
 /// changes; but then it passes over changes that are still in the log.
-fn geopackage(path: &Path) -> Result<&'static [&'static str], String> {
+fn geopackage(path: &Path) -> Result<&'static [&'static str], VectorError> {
     let header = head::<20>(path)?.unwrap_or_default();
     if header[18] != 2 && header[19] != 2 {
         return Ok(&[]);
@@ -55,22 +56,18 @@ fn geopackage(path: &Path) -> Result<&'static [&'static str], String> {
         (true, true) => Ok(&[]),
         (true, false) => {
             let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            Err(format!(
-                "has changes that are not yet in it but in {name}-wal beside it; open it in the program that wrote it and \
-                 close that again"
-            ))
+            Err(VectorError::ChangesBeside(name))
         }
     }
 }
 
 /// Records that lie beyond the end of a file would come as null.
-fn shapefile(path: &Path) -> Result<(), String> {
+fn shapefile(path: &Path) -> Result<(), VectorError> {
     let [index, table] = ["shx", "dbf"].map(|ending| {
         let sibling = [ending.to_owned(), ending.to_uppercase()].map(|ending| path.with_extension(ending));
         sibling.into_iter().find(|sibling| sibling.is_file()).ok_or_else(|| {
             let name = path.with_extension(ending);
-            let name = name.file_name().unwrap_or_default().to_string_lossy().into_owned();
-            format!("{name} is missing beside it; copy all files of the Shapefile together")
+            VectorError::Missing(name.file_name().unwrap_or_default().to_string_lossy().into_owned())
         })
     });
     let (index, table) = (index?, table?);
@@ -90,35 +87,28 @@ fn shapefile(path: &Path) -> Result<(), String> {
     Ok(())
 }
 
-fn json(path: &Path) -> Result<(), String> {
-    let bytes = std::fs::read(path).map_err(unreadable)?;
+fn json(path: &Path) -> Result<(), VectorError> {
+    let bytes = std::fs::read(path).map_err(VectorError::Unreadable)?;
     let bytes = bytes.strip_prefix(b"\xef\xbb\xbf").unwrap_or(&bytes);
     match serde_json::from_slice::<IgnoredAny>(bytes) {
         Ok(_) => Ok(()),
-        Err(error) if error.is_eof() => {
-            Err(format!("ends in the middle of line {}: it was cut short; copy it anew", error.line()))
-        }
-        Err(error) => Err(format!("is no sound JSON at line {}, column {}", error.line(), error.column())),
+        Err(error) if error.is_eof() => Err(VectorError::JsonCut(error.line())),
+        Err(error) => Err(VectorError::Json { line: error.line(), column: error.column() }),
     }
 }
 
 /// The first bytes of a file; none where it is shorter.
-fn head<const LEN: usize>(path: &Path) -> Result<Option<[u8; LEN]>, String> {
+fn head<const LEN: usize>(path: &Path) -> Result<Option<[u8; LEN]>, VectorError> {
     let mut bytes = Vec::with_capacity(LEN);
-    let file = File::open(path).map_err(unreadable)?;
-    file.take(LEN as u64).read_to_end(&mut bytes).map_err(unreadable)?;
+    let file = File::open(path).map_err(VectorError::Unreadable)?;
+    file.take(LEN as u64).read_to_end(&mut bytes).map_err(VectorError::Unreadable)?;
     Ok(bytes.try_into().ok())
 }
 
-fn length(path: &Path) -> Result<u64, String> {
-    std::fs::metadata(path).map(|file| file.len()).map_err(unreadable)
+fn length(path: &Path) -> Result<u64, VectorError> {
+    std::fs::metadata(path).map(|file| file.len()).map_err(VectorError::Unreadable)
 }
 
-fn unreadable(error: std::io::Error) -> String {
-    format!("cannot be read: {error}")
-}
-
-fn cut(path: &Path) -> String {
-    let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    format!("{name} is shorter than it says: it was cut short; copy the Shapefile anew")
+fn cut(path: &Path) -> VectorError {
+    VectorError::Cut(path.file_name().unwrap_or_default().to_string_lossy().into_owned())
 }

@@ -14,7 +14,7 @@ use std::collections::HashMap;
 use std::io::Cursor;
 use std::path::Path;
 
-use super::inflated;
+use super::inflated::{self, TooLarge};
 use calamine::{Data, ExcelDateTime, Range, Reader, SheetType, SheetVisible, Sheets};
 
 /// The most rows and columns that are taken from a sheet: those that the formats allow.
@@ -22,6 +22,91 @@ const GREATEST_ROWS: u32 = 1_048_576;
 const GREATEST_COLUMNS: u32 = 16_384;
 /// Cells of a sheet, used or not, that are taken: about a gigabyte of text.
 const GREATEST_CELLS: u64 = 50_000_000;
+
+/// Why a workbook is not read.
+#[derive(Debug, thiserror::Error)]
+pub enum WorkbookError {
+    /// It unpacks to too much.
+    #[error(transparent)]
+    TooLarge(#[from] TooLarge),
+    /// Its reader comes to what no sound file holds.
+    #[error("the workbook is damaged; open it in a spreadsheet program and save it again")]
+    Damaged,
+    /// It is locked.
+    #[error("the workbook is locked by a password; save it without one")]
+    Locked,
+    /// Its reader refuses it.
+    #[error("the workbook cannot be read: {}; open it in a spreadsheet program and save it again", .0.gist())]
+    Unreadable(#[source] ReaderError),
+    /// Its sheets together want more places than are taken.
+    #[error(
+        "the cells of its sheets reach so far that {0} places would be held; delete what stands far from the log and save it again"
+    )]
+    TooManyPlaces(u64),
+    /// A sheet of it cannot be taken.
+    #[error("sheet {name}: {flaw}")]
+    Sheet {
+        /// Its name.
+        name: String,
+        /// What is wrong with it.
+        flaw: SheetFlaw,
+    },
+}
+
+/// What is wrong with a sheet.
+#[derive(Debug, thiserror::Error)]
+pub enum SheetFlaw {
+    /// Its last cell lies too far away; row and column from 1.
+    #[error("its cells reach to row {row} and column {column}, too far to be a log")]
+    TooFar {
+        /// The last row.
+        row: u32,
+        /// The last column.
+        column: u32,
+    },
+    /// Its cells cannot be written as text.
+    #[error(transparent)]
+    Cells(#[from] csv::Error),
+    /// Their text is none.
+    #[error(transparent)]
+    Text(#[from] std::string::FromUtf8Error),
+}
+
+/// What the reader of a format says.
+#[derive(Debug, thiserror::Error)]
+pub enum ReaderError {
+    /// Of an older workbook.
+    #[error(transparent)]
+    Xls(#[from] calamine::XlsError),
+    /// Of one in Office Open XML.
+    #[error(transparent)]
+    Xlsx(#[from] calamine::XlsxError),
+    /// Of one in OpenDocument.
+    #[error(transparent)]
+    Ods(#[from] calamine::OdsError),
+    /// Of a sheet.
+    #[error(transparent)]
+    Sheet(#[from] calamine::Error),
+}
+
+impl ReaderError {
+    /// Its sentence without a full stop.
+    fn gist(&self) -> String {
+        self.to_string().trim_end_matches('.').to_owned()
+    }
+}
+
+impl WorkbookError {
+    /// What the reader of a format refuses.
+    fn refused(error: impl Into<ReaderError>) -> WorkbookError {
+        let error = error.into();
+        let gist = error.gist().to_lowercase();
+        match gist.contains("password") || gist.contains("encrypt") {
+            true => WorkbookError::Locked,
+            false => WorkbookError::Unreadable(error),
+        }
+    }
+}
 
 /// A sheet of a workbook.
 #[derive(Debug, Clone, PartialEq)]
@@ -45,31 +130,23 @@ pub fn is_workbook(path: &Path) -> bool {
 /// The sheets of a workbook, those without any cell left out.
 ///
 /// # Errors
-/// When it is no workbook, is locked by a password, or damaged: a sentence.
-pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
-    let damaged = || "the workbook is damaged; open it in a spreadsheet program and save it again".to_owned();
-    caught::caught(|| read_sound(path, bytes)).unwrap_or_else(|| Err(damaged()))
+/// When it is no workbook, is locked by a password, or damaged.
+pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
+    caught::caught(|| read_sound(path, bytes)).unwrap_or(Err(WorkbookError::Damaged))
 }
 
 /// The same of a file that is not damaged.
-fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
-    let refused = |error: String| {
-        let error = error.trim_end_matches('.').to_owned();
-        match error.to_lowercase().contains("password") || error.to_lowercase().contains("encrypt") {
-            true => "the workbook is locked by a password; save it without one".to_owned(),
-            false => format!("the workbook cannot be read: {error}; open it in a spreadsheet program and save it again"),
-        }
-    };
+fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
     inflated::check("the workbook", bytes)?;
     within(reach::places_of_all(bytes).unwrap_or(0), GREATEST_CELLS)?;
-    let mut book = open(path, bytes).map_err(refused)?;
+    let mut book = open(path, bytes).map_err(WorkbookError::refused)?;
     let outlines = outline::read(bytes);
     let described = book.sheets_metadata().to_vec();
     let mut sheets = Vec::new();
     for sheet in described.iter().filter(|sheet| sheet.typ == SheetType::WorkSheet) {
-        let too_far = |problem| format!("sheet {}: {problem}", sheet.name);
-        check_reach(&mut book, &sheet.name).map_err(|problem| problem.map_or_else(refused, too_far))?;
-        let cells = book.worksheet_range(&sheet.name).map_err(|error| refused(error.to_string()))?;
+        let flawed = |flaw| WorkbookError::Sheet { name: sheet.name.clone(), flaw };
+        within_reach(reach_of(&mut book, &sheet.name).map_err(WorkbookError::refused)?).map_err(flawed)?;
+        let cells = book.worksheet_range(&sheet.name).map_err(WorkbookError::refused)?;
         let mut outline = outlines.get(&sheet.name).cloned().unwrap_or_default();
         outline.merged_down.extend(merged(&mut book, &sheet.name));
         if cells.is_empty() {
@@ -78,7 +155,7 @@ fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
         sheets.push(Sheet {
             name: sheet.name.clone(),
             is_hidden: sheet.visible != SheetVisible::Visible,
-            text: text_of(&cells, &outline).map_err(|problem| format!("sheet {}: {problem}", sheet.name))?,
+            text: text_of(&cells, &outline).map_err(flawed)?,
             hidden_rows: outline.hidden_rows,
         });
     }
@@ -87,52 +164,48 @@ fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, String> {
 
 type Book<'b> = Sheets<Cursor<&'b [u8]>>;
 
-fn open<'b>(path: &Path, bytes: &'b [u8]) -> Result<Book<'b>, String> {
+fn open<'b>(path: &Path, bytes: &'b [u8]) -> Result<Book<'b>, ReaderError> {
     use calamine::{Ods, Xls, Xlsx, open_workbook_from_rs};
     let extension = path.extension().map(|extension| extension.to_string_lossy().to_lowercase()).unwrap_or_default();
     let all = || Cursor::new(bytes);
     // What it is, not what it is called: sheets are renamed.
     let is_packed = bytes.starts_with(b"PK");
     if !is_packed {
-        return open_workbook_from_rs::<Xls<_>, _>(all()).map(Sheets::Xls).map_err(|error| error.to_string());
+        return Ok(Sheets::Xls(open_workbook_from_rs::<Xls<_>, _>(all())?));
     }
     let is_ods =
         extension == "ods" || bytes.windows(46).take(200).any(|name| name == b"application/vnd.oasis.opendocument.spreadsheet");
     if is_ods {
-        return open_workbook_from_rs::<Ods<_>, _>(all()).map(Sheets::Ods).map_err(|error| error.to_string());
+        return Ok(Sheets::Ods(open_workbook_from_rs::<Ods<_>, _>(all())?));
     }
-    open_workbook_from_rs::<Xlsx<_>, _>(all()).map(Sheets::Xlsx).map_err(|error| error.to_string())
+    Ok(Sheets::Xlsx(open_workbook_from_rs::<Xlsx<_>, _>(all())?))
 }
 
-/// Whether the cells of a sheet reach so far that the whole of it could not be held: one cell in the last corner makes billions.
-///
-/// # Errors
-/// A sentence where they do; what the reader says where it cannot read.
-fn check_reach(book: &mut Book, name: &str) -> Result<(), Result<String, String>> {
-    let Sheets::Xlsx(book) = book else { return Ok(()) };
-    let mut cells = book.worksheet_cells_reader(name).map_err(|error| Err(error.to_string()))?;
+/// The last row and column of a sheet, from 0, found before the whole of it is held: one cell in the last corner makes billions. For formats
+/// that tell it otherwise the first.
+fn reach_of(book: &mut Book, name: &str) -> Result<(u32, u32), ReaderError> {
+    let Sheets::Xlsx(book) = book else { return Ok((0, 0)) };
+    let mut cells = book.worksheet_cells_reader(name)?;
     let mut end = (0, 0);
-    while let Some(cell) = cells.next_cell().map_err(|error| Err(error.to_string()))? {
+    while let Some(cell) = cells.next_cell()? {
         let (row, column) = cell.get_position();
         end = (end.0.max(row), end.1.max(column));
     }
-    within_reach(end).map_err(Ok)
+    Ok(end)
 }
 
 /// Refuses a workbook whose sheets want more places than are taken.
-fn within(places: u64, most: u64) -> Result<(), String> {
+fn within(places: u64, most: u64) -> Result<(), WorkbookError> {
     match places > most {
-        true => Err(format!(
-            "the cells of its sheets reach so far that {places} places would be held; delete what stands far from the log and save it again"
-        )),
+        true => Err(WorkbookError::TooManyPlaces(places)),
         false => Ok(()),
     }
 }
 
 /// Refuses a sheet whose last cell lies too far away.
-fn within_reach((row, column): (u32, u32)) -> Result<(), String> {
+fn within_reach((row, column): (u32, u32)) -> Result<(), SheetFlaw> {
     match row >= GREATEST_ROWS || column >= GREATEST_COLUMNS || u64::from(row + 1) * u64::from(column + 1) > GREATEST_CELLS {
-        true => Err(format!("its cells reach to row {} and column {}, too far to be a log", row + 1, column + 1)),
+        true => Err(SheetFlaw::TooFar { row: row + 1, column: column + 1 }),
         false => Ok(()),
     }
 }
@@ -149,7 +222,7 @@ fn merged(book: &mut Book, name: &str) -> Vec<outline::Down> {
     down.filter(|down| down.last > down.first).collect()
 }
 
-fn text_of(cells: &Range<Data>, outline: &outline::Outline) -> Result<String, String> {
+fn text_of(cells: &Range<Data>, outline: &outline::Outline) -> Result<String, SheetFlaw> {
     let (Some(start), Some(end)) = (cells.start(), cells.end()) else { return Ok(String::new()) };
     within_reach(end)?;
     let last_row = outline.merged_down.iter().map(|down| down.last).fold(end.0, u32::max).min(end.0 + 1000);
@@ -167,10 +240,10 @@ fn text_of(cells: &Range<Data>, outline: &outline::Outline) -> Result<String, St
             let known = at >= start.0 && column >= start.1;
             text.push(known.then(|| cells.get_value((at, column))).flatten().map(written).unwrap_or_default());
         }
-        writer.write_record(&text).map_err(|error| error.to_string())?;
+        writer.write_record(&text)?;
     }
-    let bytes = writer.into_inner().map_err(|error| error.to_string())?;
-    String::from_utf8(bytes).map_err(|error| error.to_string())
+    let bytes = writer.into_inner().map_err(|error| csv::Error::from(error.into_error()))?;
+    Ok(String::from_utf8(bytes)?)
 }
 
 /// A cell as text.
@@ -285,7 +358,7 @@ mod tests {
     #[test]
     fn a_cell_in_the_last_corner_is_refused_and_not_held() {
         let far = with_a_cell("<row r=\"1048576\"><c r=\"XFD1048576\"><v>1</v></c></row>");
-        let said = read(Path::new("far.xlsx"), &far).unwrap_err();
+        let said = read(Path::new("far.xlsx"), &far).unwrap_err().to_string();
         assert!(said.contains("reach to row 1048576 and column 16384, too far to be a log"), "{said}");
         let near = with_a_cell("<row r=\"200\"><c r=\"Z200\"><v>1</v></c></row>");
         assert_eq!(read(Path::new("near.xlsx"), &near).unwrap()[0].text.lines().count(), 200);
@@ -313,7 +386,7 @@ mod tests {
                     Ok(_) => {}
                     Err(said) => {
                         refused += 1;
-                        assert!(said.contains("save it"), "{said}");
+                        assert!(said.to_string().contains("save it"), "{said}");
                     }
                 }
             }

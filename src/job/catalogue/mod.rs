@@ -301,7 +301,7 @@ impl Catalogue {
             }
             return Ok(known);
         }
-        check_layer_id(id).map_err(|problem| ("layer", problem))?;
+        check_layer_id(id).map_err(|problem| ("layer", problem.to_string()))?;
         if let Some(other) = self.layers.iter().find(|layer| layer.id.eq_ignore_ascii_case(id)) {
             return Err(("layer", format!("the layer {id} differs from {} by capitals alone; spell both alike", other.id)));
         }
@@ -333,21 +333,35 @@ impl CodedLayer {
     }
 }
 
+/// Why a name is none for a layer.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+enum NoLayerId {
+    /// Other letters than every format takes.
+    #[error("\"{0}\" cannot name a layer; use small letters, digits and _, a letter first, 40 at most")]
+    Letters(String),
+    /// A name of GeoPackage's own.
+    #[error("\"{0}\" is kept by GeoPackage; name the layer otherwise")]
+    OfGeoPackage(String),
+    /// A layer of the program's own.
+    #[error("\"{0}\" is one of the program's own layers; name the layer otherwise")]
+    OfProgram(String),
+}
+
 /// Names of layers must suit every format, and not be one that the program keeps for itself.
-fn check_layer_id(id: &str) -> Result<(), String> {
+fn check_layer_id(id: &str) -> Result<(), NoLayerId> {
     let plain = !id.is_empty()
         && id.len() <= 40
         && id.starts_with(|c: char| c.is_ascii_lowercase())
         && id.bytes().all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'_');
     if !plain {
-        return Err(format!("\"{id}\" cannot name a layer; use small letters, digits and _, a letter first, 40 at most"));
+        return Err(NoLayerId::Letters(id.to_owned()));
     }
     if ["gpkg_", "rtree_", "sqlite_"].iter().any(|kept| id.starts_with(kept)) || id == "layer_styles" {
-        return Err(format!("\"{id}\" is kept by GeoPackage; name the layer otherwise"));
+        return Err(NoLayerId::OfGeoPackage(id.to_owned()));
     }
     let own = |name: LayerName| serde_json::to_value(name).ok().is_some_and(|value| value == id);
     if LayerName::ALL.into_iter().any(own) {
-        return Err(format!("\"{id}\" is one of the program's own layers; name the layer otherwise"));
+        return Err(NoLayerId::OfProgram(id.to_owned()));
     }
     Ok(())
 }

@@ -60,14 +60,17 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     }
     let height = composed.values[0].estimate;
     if composed.values.iter().any(|value| !(value.estimate.value.is_finite() && value.estimate.sigma.is_finite())) {
-        return Err(format!("{} of {}: its readings and their standard errors give no finite height", group.measure, group.name));
+        return Err(
+            format!("{} of {}: its readings and their standard errors give no finite height", group.measure, group.name).into()
+        );
     }
     if height.value <= 0.0 {
         return Err(format!(
             "{} of {}: the top (row {}) comes out {:.2} m below the foot (row {}); see whether the roles are exchanged, or \
              the sign of an inclination is wrong",
             group.measure, group.name, top.label, -height.value, foot.label
-        ));
+        )
+        .into());
     }
     Ok(composed)
 }
@@ -153,11 +156,12 @@ impl<'g> Ends<'g> {
                 "{head}: rows {} and {} were shot from different bases; foot and top then each need a distance, an \
                  inclination and an azimuth",
                 rows[0].label, other.label
-            ));
+            )
+            .into());
         }
         let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
         if let Some(row) = rows[..2].iter().find(|row| row.inclination_rad.is_none()) {
-            return Err(format!("{head}: row {} ({}) has no inclination; measure it, or write it in", row.label, row.role));
+            return Err(format!("{head}: row {} ({}) has no inclination; measure it, or write it in", row.label, row.role).into());
         }
         let has = |i: &usize| readings.get(*i).is_some_and(|reading| reading.distance.is_some());
         if let Some(row) = rows.get(2).filter(|_| !has(&2)) {
@@ -165,14 +169,16 @@ impl<'g> Ends<'g> {
                 "{head}: row {} (distance) has no distance that can be levelled; write in its horizontal distance, or its \
                  slope distance with its inclination",
                 row.label
-            ));
+            )
+            .into());
         }
         let source = |order: [usize; 3]| order.into_iter().find(has);
         let (Some(for_foot), Some(for_top)) = (source([0, 2, 1]), source([1, 2, 0])) else {
             return Err(format!(
                 "{head}: none of its rows has a distance that can be levelled; measure the horizontal distance, or the \
                  slope distance with its inclination, in the row of foot or top or in one with role distance"
-            ));
+            )
+            .into());
         };
         let ends = Ends { rows, readings, sources: [for_foot, for_top] };
         ends.steepness(&head)?;
@@ -203,7 +209,7 @@ impl<'g> Ends<'g> {
                     sigma.to_degrees(),
                     if i == 0 { "under" } else { "over" },
                     self.rows[i].role
-                ));
+                ).into());
             }
         }
         Ok(())
@@ -219,14 +225,16 @@ impl<'g> Ends<'g> {
                     "{head}: row {} ({}) is steeper than {STEEPEST_DEG}°, where no height follows from a horizontal \
                      distance; measure its slope distance, or stand farther off",
                     self.rows[i].label, self.rows[i].role
-                ));
+                )
+                .into());
             }
             if source != i && steep(source) {
                 return Err(format!(
                     "{head}: the distance of row {} is steeper than {STEEPEST_DEG}°, so that hardly any horizontal \
                      distance is left; measure a flatter one",
                     self.rows[source].label
-                ));
+                )
+                .into());
             }
         }
         Ok(())

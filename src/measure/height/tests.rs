@@ -4,7 +4,7 @@ use super::{Ends, compose, standoff};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Estimate, Origin};
 use crate::measure::reading::support::{FOOT_M, Normal, Read, base, base_number, group, row, spread};
-use crate::measure::{Composed, RoleShot, Shape};
+use crate::measure::{Composed, Refusal, RoleShot, Shape};
 
 /// Rounding of metres near the earth's surface.
 const ROUNDING_M: f64 = 1e-8;
@@ -21,7 +21,7 @@ fn origin() -> Origin {
     base(Covariance { ee: 0.09, en: 0.02, eu: 0.0, nn: 0.16, nu: 0.01, uu: 0.25 })
 }
 
-fn of(rows: &[RoleShot]) -> Result<Composed, String> {
+fn of(rows: &[RoleShot]) -> Result<Composed, Refusal> {
     compose(&group("height", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 

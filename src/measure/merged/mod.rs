@@ -92,7 +92,8 @@ fn check_same(group: &Group<'_>, rows: &[&RoleShot]) -> Result<(), Refusal> {
         Err(format!(
             "{} of {}: {} and {} both have the role {} {what}",
             group.measure, group.name, first.label, other.label, first.role
-        ))
+        )
+        .into())
     };
     for other in &rows[1..] {
         if other.base != first.base {
@@ -134,7 +135,8 @@ fn agreeing_mean(
                 rows[0].role,
                 row.label,
                 (reading - value).abs() * unit
-            ));
+            )
+            .into());
         }
     }
     Ok(Some((value, sigma)))

@@ -75,7 +75,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let legs = if last > 1 { chain.legs() } else { Vec::new() };
     values.extend(legs.last().map(|leg| leg.cumulated.clone()).unwrap_or_default());
     if values.iter().any(|value| !value.estimate.value.is_finite()) {
-        return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
+        return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name).into());
     }
     // Of a chain the legs matter more than the straight line, whose end may well be its start.
     let mut details = Vec::new();
@@ -142,7 +142,7 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
         } else {
             "it takes from and to, or the numbers 1, 2, 3, …"
         };
-        return Err(format!("{of}: {} has role {:?}; {known}", odd.label, odd.role));
+        return Err(format!("{of}: {} has role {:?}; {known}", odd.label, odd.role).into());
     }
     if !chain {
         return Ok(vec![group.only("from")?, group.only("to")?]);
@@ -151,7 +151,7 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
     rows.sort_by_key(|row| row.0);
     for (place, (number, row)) in rows.iter().enumerate() {
         if *number > place + 1 {
-            return Err(format!("{of} lacks the row with role {}; shoot it, or number the chain without a gap", place + 1));
+            return Err(format!("{of} lacks the row with role {}; shoot it, or number the chain without a gap", place + 1).into());
         }
         if *number < place + 1 {
             let say = if *number == 0 {
@@ -159,11 +159,11 @@ fn ordered<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
             } else {
                 format!("is the second with role {number}")
             };
-            return Err(format!("{of}: {} {say}", row.label));
+            return Err(format!("{of}: {} {say}", row.label).into());
         }
     }
     if rows.len() < 2 {
-        return Err(format!("{of} has one point; a chain takes two or more, roles 1, 2, …"));
+        return Err(format!("{of} has one point; a chain takes two or more, roles 1, 2, …").into());
     }
     Ok(rows.into_iter().map(|row| row.1).collect())
 }
@@ -180,7 +180,7 @@ impl<'g> Chain<'g> {
     fn from_rows(group: &Group<'_>, rows: Vec<&'g RoleShot>) -> Result<Chain<'g>, Refusal> {
         let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
         Chain::from_vectors(group, rows, &shots)
-            .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))
+            .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name).into())
     }
 
     fn from_vectors(group: &Group<'_>, rows: Vec<&'g RoleShot>, shots: &[(usize, &Vector)]) -> Option<Chain<'g>> {
@@ -326,7 +326,7 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot) -> R
         return Err(format!(
             "{of}: {} gives no point, and {} and {} are from two bases; shoot it again with an azimuth and a distance, or both from one base",
             row.label, from.label, to.label
-        ));
+        ).into());
     }
     if let (Some(a), Some(b)) = (from.true_azimuth_rad, to.true_azimuth_rad) {
         let apart = ((b - a + PI).rem_euclid(2.0 * PI) - PI).abs();
@@ -339,12 +339,15 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot) -> R
                 to.label,
                 apart.to_degrees(),
                 sigma.to_degrees()
-            ));
+            ).into());
         }
     }
     let vector = |row: &RoleShot| {
         let lacks = |what: &str| {
-            format!("{of}: {} has no azimuth and no {what}; shoot it again with inclination and distance", row.label)
+            Refusal::from(format!(
+                "{of}: {} has no azimuth and no {what}; shoot it again with inclination and distance",
+                row.label
+            ))
         };
         let inclination_rad = row.inclination_rad.ok_or_else(|| lacks("inclination"))?;
         let triangle = match (row.slope_m, row.horizontal_m) {
@@ -379,7 +382,7 @@ fn vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot, [first, sec
     let line = Line { azimuth: None, ..chain.line(0, 1) };
     let (values, warnings) = line.values_and_warnings();
     if values.iter().any(|value| !value.estimate.value.is_finite()) {
-        return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name));
+        return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name).into());
     }
     let method = format!(
         "missing line without azimuths: {} and {} are taken to lie in one vertical plane with base {}, on the same side of it, so that \

@@ -147,7 +147,7 @@ impl Plane {
 /// The plane of some rows of a group.
 ///
 /// # Errors
-/// As [`compute`].
+/// As [`compose`].
 pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let count = rows.len();
@@ -155,10 +155,11 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
         return Err(format!(
             "{of} has {count} shots on the plane; shoot {} more, so that three or more stand well apart",
             3 - count
-        ));
+        )
+        .into());
     }
     if count > MOST_SHOTS {
-        return Err(format!("{of} has {count} shots; a plane takes {MOST_SHOTS} at most, so leave some out"));
+        return Err(format!("{of} has {count} shots; a plane takes {MOST_SHOTS} at most, so leave some out").into());
     }
     let shots = rows.iter().map(|row| whole(group, row)).collect::<Result<Vec<_>, _>>()?;
     let correlated = shots::located::correlated(group.bases, &shots).ok_or_else(|| format!("{of}: a shot has no height"))?;
@@ -174,13 +175,13 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     let (one, _) = farthest(0);
     let (other, apart_m) = farthest(one);
     let in_line = || {
-        format!(
+        Refusal::from(format!(
             "{of}: the shots lie in one line or nearly so (from {} to {}, {apart_m:.1} m); shoot another spot of the face, at least \
              {:.1} m to the side of that line",
             rows[one].label,
             rows[other].label,
             (apart_m / 4.0).max(0.1)
-        )
+        ))
     };
     let solution = Solution::fit(&correlated).ok_or_else(in_line)?;
     let loose_deg = solution.covariance[0][0].max(solution.covariance[1][1]).sqrt().to_degrees();
@@ -192,7 +193,7 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
             "{of}: the shots stand so near each other for their errors that the plane may tilt by {loose_deg:.0}° (one standard error); shoot \
              spots of the face farther apart, away from the line from {} to {}",
             rows[one].label, rows[other].label
-        ));
+        ).into());
     }
     let mut warnings = Vec::new();
     if solution.spread_m[1] < NARROW_RATIO * solution.spread_m[0] {

@@ -79,7 +79,8 @@ pub fn compose(group: &Group<'_>, settings: &PlaneSettings<'_>) -> Result<Compos
             return Err(format!(
                 "{of}: {} is a corner, and the corners of a face want shots of its plane; shoot plane_1 and plane_2 on it",
                 first.label
-            ));
+            )
+            .into());
         }
         return Ok(composed);
     }
@@ -96,9 +97,9 @@ fn sights<'g>(group: &'g Group<'_>, of: &str) -> Result<(Vec<&'g RoleShot>, bool
         (Some(corner), Some(sight)) => Err(format!(
             "{of} has corners ({}) and a sight ({}); give the corners of a face a feature of their own, with the shots of its plane",
             corner.label, sight.label
-        )),
+        ).into()),
         (Some(_), None) if corners.len() < 3 => {
-            Err(format!("{of} has {} corners; a face has three and more, sights with azimuth and inclination", corners.len()))
+            Err(format!("{of} has {} corners; a face has three and more, sights with azimuth and inclination", corners.len()).into())
         }
         (Some(_), None) => {
             // Those with numbers by their numbers, behind those without.
@@ -130,7 +131,7 @@ fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, setting
             aim.hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point)
         });
         if !(distance.sigma + incidence.sigma + point.covariance.horizontal_variance() + point.covariance.uu).is_finite() {
-            return Err(format!("{of} gives no finite point; check its readings"));
+            return Err(format!("{of} gives no finite point; check its readings").into());
         }
         let angle_deg = 90.0 - incidence.value;
         if angle_deg < FLAT_DEG {

@@ -46,9 +46,11 @@ pub fn known<'s, 'g>(group: &Group<'_>, rows: &[&'g RoleShot], settings: &PlaneS
             return Err(format!(
                 "{of} has a sight but no surface; shoot plane_1 and plane_2 (an upright plane), three or more of plane_1, plane_2, … (any plane), \
                  or write the level surface that it meets in the job: [measures.levels.NAME] with its height"
-            ));
+            ).into());
         }
-        (1, _) => return Err(format!("{of} has one shot on the plane, {}; shoot plane_2 too, or three and more", rows[0].label)),
+        (1, _) => {
+            return Err(format!("{of} has one shot on the plane, {}; shoot plane_2 too, or three and more", rows[0].label).into());
+        }
         (2, _) => {
             upright(&of, rows, group, &shots)?;
             (Surface::Upright, format!("the upright plane through {} and {}", rows[0].label, rows[1].label))
@@ -79,7 +81,7 @@ pub fn plane_rows<'g>(group: &'g Group<'_>, others: &[&str]) -> Result<Vec<&'g R
             format!("{of}: {} has role {:?}; it takes {}, plane_1, plane_2, …", row.label, row.role, others.join(", "))
         })?;
         if rows.iter().any(|other| other.0 == number) {
-            return Err(format!("{of} has two rows with role {}; the second is {}", row.role, row.label));
+            return Err(format!("{of} has two rows with role {}; the second is {}", row.role, row.label).into());
         }
         rows.push((number, row));
     }
@@ -99,8 +101,8 @@ fn upright(of: &str, rows: &[&RoleShot], group: &Group<'_>, shots: &[(usize, &Ve
             "{of}: {} and {} are {:.2} m apart horizontally, within the error of that (standard error {:.2} m), and give no upright plane; shoot \
              plane_2 farther to the side",
             rows[0].label, rows[1].label, apart.value, apart.sigma
-        )),
-        None => Err(format!("{of}: a shot has no height")),
+        ).into()),
+        None => Err(format!("{of}: a shot has no height").into()),
     }
 }
 
@@ -263,7 +265,7 @@ fn chord(
     let inclination_rad = sight.inclination_rad.ok_or_else(|| lacks("inclination"))?;
     let instrument_height_m = sight.instrument_height_m.ok_or_else(|| lacks("instrument height"))?;
     if !(true_azimuth_rad + inclination_rad + instrument_height_m + sight.target_height_m + sight.refraction).is_finite() {
-        return Err(format!("{of} has a reading that is not a finite number"));
+        return Err(format!("{of} has a reading that is not a finite number").into());
     }
     let base = group.base(sight);
     let sigmas =
@@ -286,36 +288,37 @@ fn chord(
         let (start, level) = (shots.len(), shots.len() + 2);
         let aim = Aim { start, shots: start, level, ellipsoid: base.ellipsoid };
         let grazes = |angle: f64| {
-            format!(
+            Refusal::from(format!(
                 "{of} meets the surface at {:.1}°, under {:.0}°: its error along it is too large; sight it from another base, more square on",
                 angle.to_degrees(),
                 settings.least_angle_rad.to_degrees()
-            )
+            ))
         };
         let hit = aim.hit(surface, &correlated, correlated.points()).map_err(|miss| match miss {
-            Miss::Behind => format!("{of} points away from the surface, which lies behind the instrument; check azimuth, inclination and the plane's shots"),
+            Miss::Behind => Refusal::from(format!("{of} points away from the surface, which lies behind the instrument; check azimuth, inclination and the plane's shots")),
             Miss::Grazing(angle) => grazes(angle),
-            Miss::Over => format!("{of} passes over the surface and does not meet it; check its inclination and the height of the level"),
+            Miss::Over => Refusal::from(format!("{of} passes over the surface and does not meet it; check its inclination and the height of the level")),
         })?;
         let angle = dot(hit.sight, hit.normal).abs().min(1.0).asin();
         if angle.is_nan() || angle < settings.least_angle_rad {
             return Err(grazes(angle));
         }
         if hit.distance_m < NEAREST_M {
-            return Err(format!("{of}: the instrument stands in the surface itself; sight from off it"));
+            return Err(format!("{of}: the instrument stands in the surface itself; sight from off it").into());
         }
         if hit.distance_m > FARTHEST_M {
             return Err(format!(
                 "{of} meets the surface only at {:.0} km; check azimuth, inclination and the surface",
                 hit.distance_m / 1000.0
-            ));
+            )
+            .into());
         }
         if (hit.distance_m - distance_m).abs() < 1e-9 * (1.0 + distance_m) {
             return Ok([axis, end]);
         }
         distance_m = hit.distance_m;
     }
-    Err(format!("{of}: the point does not settle; check azimuth, inclination and the surface"))
+    Err(format!("{of}: the point does not settle; check azimuth, inclination and the surface").into())
 }
 
 /// The angle between sight and normal in degrees: the length of the sight's tilt from the normal, a vector of two. Near square on its error across

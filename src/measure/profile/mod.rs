@@ -62,9 +62,9 @@ pub fn compose(group: &Group<'_>, offset_limit_m: f64) -> Result<Composed, Refus
 /// the line's own points as well, at offset 0.
 ///
 /// # Errors
-/// As [`compute`].
+/// As [`compose`].
 pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<Station>), Refusal> {
-    let refusal = |what: String| format!("{} of {}: {what}", group.measure, group.name);
+    let refusal = |what: String| Refusal::from(format!("{} of {}: {what}", group.measure, group.name));
     rows::known_roles(group, &["start", "end", "line", "point"])?;
     let line = line_rows(group)?;
     let shots: Vec<&RoleShot> = group.with_role("point").collect();
@@ -135,7 +135,7 @@ fn warnings(shots: &[&RoleShot], stations: &[Station], length_m: Estimate, offse
 /// The rows of the line in their order.
 fn line_rows<'g>(group: &'g Group<'_>) -> Result<Vec<&'g RoleShot>, Refusal> {
     let line: Vec<&RoleShot> = group.with_role("line").collect();
-    let refusal = |what: &str| Err(format!("{} of {}: {what}", group.measure, group.name));
+    let refusal = |what: &str| Err(format!("{} of {}: {what}", group.measure, group.name).into());
     if line.is_empty() {
         return Ok(vec![group.only("start")?, group.only("end")?]);
     }

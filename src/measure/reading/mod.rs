@@ -61,7 +61,7 @@ impl Reading {
     /// When one of them cannot be: not a number, a distance of nothing, an inclination beyond the
     /// vertical.
     pub fn from_row(group: &Group<'_>, row: &RoleShot) -> Result<Reading, Refusal> {
-        let refuse = |what: &str| Err(format!("{} of {}: row {} has {what}", group.measure, group.name, row.label));
+        let refuse = |what: &str| Err(format!("{} of {}: row {} has {what}", group.measure, group.name, row.label).into());
         let distance = match (row.slope_m, row.inclination_rad) {
             (Some(slope_m), Some(_)) => Some(Distance::Slope(slope_m)),
             _ => row.horizontal_m.map(Distance::Horizontal),

@@ -85,7 +85,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
 /// Measures a span, and tells the distances of each ground and object shot in the order of the logs.
 ///
 /// # Errors
-/// As [`compute`].
+/// As [`compose`].
 pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal> {
     let span = Span::from_group(group)?;
     let mut warnings = span.measured_warnings();
@@ -186,7 +186,7 @@ impl<'g> Span<'g> {
     }
 
     fn refusal(&self, what: &str) -> Refusal {
-        format!("{} of {}: {what}", self.group.measure, self.group.name)
+        format!("{} of {}: {what}", self.group.measure, self.group.name).into()
     }
 
     /// The straight line between the supports as measured.

@@ -165,7 +165,7 @@ impl Model {
 
 impl<'g> Heap<'g> {
     fn from_group(group: &'g Group<'g>) -> Result<Heap<'g>, Refusal> {
-        let refusal = |what: String| format!("{} of {}: {what}", group.measure, group.name);
+        let refusal = |what: String| Refusal::from(format!("{} of {}: {what}", group.measure, group.name));
         rows::known_roles(group, &["toe", "crest", "top", "face", "rim", "floor"])?;
         let pit = group.sightings.iter().any(|row| row.role == "rim" || row.role == "floor");
         let (edge, others) = if pit { ("rim", ["toe", "crest", "top"]) } else { ("toe", ["rim", "floor", "floor"]) };
@@ -226,7 +226,7 @@ impl<'g> Heap<'g> {
     }
 
     fn refusal(&self, what: &str) -> Refusal {
-        format!("{} of {}: {what}", self.group.measure, self.group.name)
+        format!("{} of {}: {what}", self.group.measure, self.group.name).into()
     }
 
     fn warnings(&self) -> Vec<String> {

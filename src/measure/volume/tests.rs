@@ -34,7 +34,7 @@ fn measured(parts: &[(&str, Vec<[f64; 3]>)]) -> Composed {
 }
 
 fn refused(parts: &[(&str, Vec<[f64; 3]>)]) -> String {
-    compose(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3")).unwrap_err()
+    compose(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3")).unwrap_err().to_string()
 }
 
 fn value(composed: &Composed, name: &str) -> Estimate {

@@ -90,7 +90,8 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         return Err(format!(
             "{head}: rows {} and {} were shot from different bases; shoot both edges and the distance from one",
             left.label, other.label
-        ));
+        )
+        .into());
     }
     let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
     let turn_rad = turn_between_edges(&readings, &rows, &head)?;
@@ -114,7 +115,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let arms = Arms::propagate(&readings, values).ok_or_else(|| format!("{head}: its readings give no width"))?;
     let (width, angle, run) = (arms.estimate(3), arms.estimate(4), arms.estimate(5));
     if [width, angle, run].iter().any(|of| !(of.value.is_finite() && of.sigma.is_finite())) {
-        return Err(format!("{head}: its readings and their standard errors give no finite width"));
+        return Err(format!("{head}: its readings and their standard errors give no finite width").into());
     }
 
     let mut warnings = warnings(group, (left, right), sign, angle);
@@ -168,7 +169,8 @@ fn turn_between_edges(readings: &[Reading], rows: &[&RoleShot], head: &str) -> R
         return Err(format!(
             "{head}: rows {} and {} sight along one line; sight along the two edges",
             rows[0].label, rows[1].label
-        ));
+        )
+        .into());
     }
     Ok(turn_rad)
 }
@@ -225,7 +227,8 @@ fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'
             return Err(format!(
                 "{head}: rows {} ({}) and {} ({role}) both give the distance; keep one, or map them as two widths",
                 first.label, first.role, row.label
-            ));
+            )
+            .into());
         }
         found = Some((spot, row));
     }
@@ -243,13 +246,15 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> R
              slope distance with its inclination",
                 row.label, row.role
             )
+            .into()
         });
     }
     match (run(0), run(1)) {
         (None, None) => Err(format!(
             "{head}: none of its rows has a distance that can be levelled; measure one to its near face, centre or plane \
              and give that row the role near_face, centre or plane"
-        )),
+        )
+        .into()),
         (Some(_), None) => Ok(vec![(0, 1.0)]),
         (None, Some(_)) => Ok(vec![(1, 1.0)]),
         (Some(left), Some(right)) => {
@@ -263,7 +268,8 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> R
                     rows[0].label,
                     rows[1].label,
                     (left.value - right.value).abs()
-                ));
+                )
+                .into());
             }
             let share = if sum > 0.0 { right_variance / sum } else { 0.5 };
             Ok(vec![(0, share), (1, 1.0 - share)])

@@ -4,7 +4,7 @@ use super::compose;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Estimate, Origin};
 use crate::measure::reading::support::{FOOT_M, Normal, Read, base, base_number, group, row, spread};
-use crate::measure::{Composed, RoleShot, Shape};
+use crate::measure::{Composed, Refusal, RoleShot, Shape};
 use crate::records::triangle::Triangle;
 use crate::shots::centre::to_centre;
 use crate::shots::reduce::{Sight, SightSigmas, reduce};
@@ -20,7 +20,7 @@ fn origin() -> Origin {
     base(Covariance { ee: 0.09, nn: 0.16, uu: 0.25, ..Covariance::default() })
 }
 
-fn of(rows: &[RoleShot]) -> Result<Composed, String> {
+fn of(rows: &[RoleShot]) -> Result<Composed, Refusal> {
     compose(&group("width", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 

@@ -41,7 +41,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let spots = |points: &[[f64; 3]]| -> [[f64; 3]; 2] {
         std::array::from_fn(|i| met.aims[i].hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point))
     };
-    let missed = || format!("{head}: its readings give no width");
+    let missed = || Refusal::from(format!("{head}: its readings give no width"));
     let seen = met.aims[0].hit(surface, correlated, correlated.points()).map_err(|_| missed())?;
     let along = unit(cross([0.0, 0.0, 1.0], seen.normal));
     let eye = |points: &[[f64; 3]]| points[rows.len()];
@@ -71,7 +71,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     }
     let mut warnings = face.warnings.clone();
     if matches!(surface, Surface::Fitted(_)) && length(along) < 0.5 {
-        return Err(format!("{head}: its plane is level and has no width to the left and right"));
+        return Err(format!("{head}: its plane is level and has no width to the left and right").into());
     }
     warnings.extend(unused(group));
     let base = group.base(left);

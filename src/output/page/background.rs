@@ -36,14 +36,31 @@ pub enum Drawn {
     Outlines(Vec<Vec<[f64; 2]>>, bool),
 }
 
+/// Why a background is not drawn.
+#[derive(Debug, thiserror::Error)]
+pub enum BackgroundError {
+    /// GDAL cannot read or bring it to the CRS of the layers.
+    #[error("{}", gist(.0))]
+    Gdal(#[from] GdalError),
+    /// A raster without a CRS.
+    #[error("it names no CRS; give it one, or leave the background out")]
+    NoCrs,
+    /// A layer without a CRS.
+    #[error("its layer {0} names no CRS; give it one, or leave the background out")]
+    LayerNoCrs(String),
+    /// A raster of other bands.
+    #[error("a background has one band of grey or three of red, green and blue, eight bits each")]
+    Bands,
+}
+
 /// Reads a background for a map; `wkt` is the CRS of the layers.
 ///
 /// # Errors
-/// When the file cannot be read or is in no known CRS; the sentence says which.
-pub fn read(path: &Path, plane: &Plane, wkt: &str) -> Result<Background, String> {
+/// When the file cannot be read or is in no known CRS.
+pub fn read(path: &Path, plane: &Plane, wkt: &str) -> Result<Background, BackgroundError> {
     let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let source = Dataset::open(path).map_err(gist)?;
-    let mut to = SpatialRef::from_wkt(wkt).map_err(gist)?;
+    let source = Dataset::open(path)?;
+    let mut to = SpatialRef::from_wkt(wkt)?;
     to.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
     let drawn = match source.raster_count() {
         0 => outlines(&source, &to)?,
@@ -52,27 +69,27 @@ pub fn read(path: &Path, plane: &Plane, wkt: &str) -> Result<Background, String>
     Ok(Background { name, drawn })
 }
 
-fn gist(error: GdalError) -> String {
+fn gist(error: &GdalError) -> String {
     match error {
-        GdalError::CplError { msg, .. } | GdalError::NullPointer { msg, .. } if !msg.is_empty() => msg,
+        GdalError::CplError { msg, .. } | GdalError::NullPointer { msg, .. } if !msg.is_empty() => msg.clone(),
         other => other.to_string(),
     }
 }
 
-fn picture(source: &Dataset, plane: &Plane, to: &SpatialRef) -> Result<Drawn, String> {
+fn picture(source: &Dataset, plane: &Plane, to: &SpatialRef) -> Result<Drawn, BackgroundError> {
     if source.spatial_ref().is_err() {
-        return Err("it names no CRS; give it one, or leave the background out".to_owned());
+        return Err(BackgroundError::NoCrs);
     }
     let bands = if source.raster_count() >= 3 { 3 } else { 1 };
     for number in 1..=bands {
-        let band = source.rasterband(number).map_err(gist)?;
+        let band = source.rasterband(number)?;
         if band.band_type() != GdalDataType::UInt8 || band.color_table().is_some() {
-            return Err("a background has one band of grey or three of red, green and blue, eight bits each".to_owned());
+            return Err(BackgroundError::Bands);
         }
     }
     let mut pixels = PIXELS;
     loop {
-        let bytes = warped(source, plane, to, bands, pixels).map_err(gist)?;
+        let bytes = warped(source, plane, to, bands, pixels)?;
         if bytes.len() <= MOST_BYTES {
             return Ok(Drawn::Picture(format!("data:image/jpeg;base64,{}", base64(&bytes))));
         }
@@ -102,17 +119,17 @@ fn warped(source: &Dataset, plane: &Plane, to: &SpatialRef, bands: usize, pixels
     gdal::vsi::get_vsi_mem_file_bytes_owned(path)
 }
 
-fn outlines(source: &Dataset, to: &SpatialRef) -> Result<Drawn, String> {
+fn outlines(source: &Dataset, to: &SpatialRef) -> Result<Drawn, BackgroundError> {
     let (mut lines, mut corners, mut cut) = (Vec::new(), 0, false);
     for mut layer in source.layers() {
         let Some(mut from) = layer.spatial_ref() else {
-            return Err(format!("its layer {} names no CRS; give it one, or leave the background out", layer.name()));
+            return Err(BackgroundError::LayerNoCrs(layer.name()));
         };
         from.set_axis_mapping_strategy(AxisMappingStrategy::TraditionalGisOrder);
-        let way = CoordTransform::new(&from, to).map_err(gist)?;
+        let way = CoordTransform::new(&from, to)?;
         for feature in layer.features() {
             let Some(geometry) = feature.geometry() else { continue };
-            let moved = geometry.transform(&way).map_err(gist)?;
+            let moved = geometry.transform(&way)?;
             let mut found = Vec::new();
             lines_of(&moved, &mut found);
             corners += found.iter().map(Vec::len).sum::<usize>();

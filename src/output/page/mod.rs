@@ -90,7 +90,11 @@ impl Page {
             .background
             .as_ref()
             .map(|path| {
-                let failed = |gist| WriteError::Format { path: path.clone(), doing: "reading the page's background", gist };
+                let failed = |error: background::BackgroundError| WriteError::Format {
+                    path: path.clone(),
+                    doing: "reading the page's background",
+                    gist: error.to_string(),
+                };
                 background::read(path, &plane, &collected.wkt).map_err(failed)
             })
             .transpose()?;

@@ -27,6 +27,8 @@ pub struct Look {
     pub columns: usize,
     /// Whether all are shown.
     pub all: bool,
+    /// What shows all, for where not all are shown: `--values shows all`.
+    pub shows_all: &'static str,
 }
 
 /// The values of things, kind by kind.
@@ -68,9 +70,10 @@ fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], l
         let worst = widest.map(|(thing, value)| format!("; the widest interval: {}, {value}", visible(&thing.name)));
         writeln!(
             text,
-            "  {FAINT}and {} more{}; --values shows all{FAINT:#}",
+            "  {FAINT}and {} more{}; {}{FAINT:#}",
             grouped((things.len() - shown) as u64),
-            worst.unwrap_or_default()
+            worst.unwrap_or_default(),
+            look.shows_all
         )?;
     }
     Ok(())
@@ -175,6 +178,7 @@ mod tests {
         units: Units { length: LengthShown::M, area: None, volume: None, angle: crate::units::AngleShown::Deg },
         columns: 120,
         all: false,
+        shows_all: "--values shows all",
     };
 
     #[test]

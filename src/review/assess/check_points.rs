@@ -37,22 +37,14 @@ pub struct CheckPoints {
 
 /// The CRS of a table: the named one, that of its file, else that of the layer, for latitudes and longitudes the one of its datum.
 fn crs_of(table: &CheckTable, named: Option<&str>, layer: &MappedLayer) -> Result<(Crs, bool), AssessError> {
-    let failed = |error: crate::geodesy::crs::CrsError| AssessError::Input(error.to_string());
     let (crs, is_crs_of_layer) = match named.or(table.crs_wkt.as_deref()) {
-        Some(definition) => (Crs::new(definition).map_err(failed)?, false),
-        None if table.is_geographic => (layer.datum.horizontal_3d().map_err(failed)?, true),
-        None => (layer.crs.horizontal().map_err(failed)?, true),
+        Some(definition) => (Crs::new(definition)?, false),
+        None if table.is_geographic => (layer.datum.horizontal_3d()?, true),
+        None => (layer.crs.horizontal()?, true),
     };
     match (table.is_geographic, crs.kind()) {
-        (true, Kind::Projected) => Err(AssessError::Input(format!(
-            "the check points have latitudes and longitudes, but {} is projected; name a geographic CRS with --check-crs",
-            crs.label()
-        ))),
-        (false, Kind::Geographic) => Err(AssessError::Input(format!(
-            "the check points have eastings and northings, but {} is geographic; name the projected CRS that they are in with \
-             --check-crs",
-            crs.label()
-        ))),
+        (true, Kind::Projected) => Err(AssessError::CrsIsProjected(crs.label())),
+        (false, Kind::Geographic) => Err(AssessError::CrsIsGeographic(crs.label())),
         _ => Ok((crs, is_crs_of_layer)),
     }
 }
@@ -80,17 +72,12 @@ pub fn place(
             }
         })
         .collect();
-    let option = "give the year and fraction when the check points were fixed with --check-epoch, such as 2026.4";
-    let step = move_points(&mut coordinates, (&crs, &layer.datum), table.has_ellipsoid_heights, epoch, option)
-        .map_err(|problem| AssessError::Input(format!("check points {problem}")))?;
+    let whose = "the check points were";
+    let step = move_points(&mut coordinates, (&crs, &layer.datum), table.has_ellipsoid_heights, epoch, whose)?;
     let mut points = Vec::with_capacity(table.rows.len());
     for (row, [lon_deg, lat_deg, height_m]) in table.rows.iter().zip(coordinates) {
         if !lon_deg.is_finite() || !lat_deg.is_finite() || !height_m.is_finite() || lat_deg.abs() > 90.0 {
-            return Err(AssessError::Input(format!(
-                "the check point in line {} lies outside what {} can express; look at its coordinates and at --check-crs",
-                row.line,
-                crs.label()
-            )));
+            return Err(AssessError::Outside { line: row.line, crs: crs.label() });
         }
         let heights = Heights {
             ellipsoid_m: row.ellipsoid_height_m.map(|_| height_m),

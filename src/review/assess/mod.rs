@@ -23,13 +23,15 @@ pub mod standards;
 mod published;
 
 use std::collections::HashMap;
+use std::fmt;
 use std::path::{Path, PathBuf};
 
 use serde::Serialize;
 
+use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
-use crate::intake::checks;
-use crate::review::finished::{self, MappedLayer, SharedErrors};
+use crate::intake::checks::{self, CheckTableError};
+use crate::review::finished::{self, LayerError, MappedLayer, NoWay, SharedErrors};
 use check_points::{CheckPoint, CheckPoints};
 use errors::PointError;
 use honesty::{Coverage, Freedom};
@@ -45,9 +47,35 @@ licensed for it, who answers for the check points being independent, better, and
 /// An assessment that cannot be made.
 #[derive(Debug, thiserror::Error)]
 pub enum AssessError {
-    /// The layer or the check points cannot be used.
-    #[error("{0}")]
-    Input(String),
+    /// The layer cannot be used.
+    #[error(transparent)]
+    Layer(#[from] LayerError),
+    /// The table of check points cannot be used.
+    #[error(transparent)]
+    Table(#[from] CheckTableError),
+    /// A CRS of the check points cannot be used.
+    #[error(transparent)]
+    Crs(#[from] CrsError),
+    /// Latitudes in a CRS of eastings.
+    #[error("the check points have latitudes and longitudes, but {0} is projected; name a geographic CRS for them")]
+    CrsIsProjected(String),
+    /// Eastings in a CRS of latitudes.
+    #[error("the check points have eastings and northings, but {0} is geographic; name the projected CRS that they are in")]
+    CrsIsGeographic(String),
+    /// The check points are not brought to the layer's datum.
+    #[error("check points {0}")]
+    NoWay(#[from] NoWay),
+    /// A check point that its CRS does not reach.
+    #[error("the check point in line {line} lies outside what {crs} can express; look at its coordinates and at their CRS")]
+    Outside {
+        /// Line in the table.
+        line: u64,
+        /// The CRS.
+        crs: String,
+    },
+    /// The table has no column of names.
+    #[error("{}: no column of names; call it name, say which it is, or match by distance", .0.display())]
+    NoNames(PathBuf),
     /// No check point belongs to a mapped point.
     #[error("none of the {checks} check points belongs to one of the {points} points of the layer {how}; {remedy}")]
     NothingMatched {
@@ -58,8 +86,34 @@ pub enum AssessError {
         /// How they were matched.
         how: String,
         /// What to do.
-        remedy: String,
+        remedy: Remedy,
     },
+}
+
+/// What to do where no check point belongs to a mapped point.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum Remedy {
+    /// They were matched by distance.
+    LookAtCrs,
+    /// They were matched by name: the first names of both, in quotes.
+    OtherNames {
+        /// Those of the layer.
+        layer: String,
+        /// Those of the check points.
+        checks: String,
+    },
+}
+
+impl fmt::Display for Remedy {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Remedy::LookAtCrs => f.write_str("look at the CRS of the check points, or match by name"),
+            Remedy::OtherNames { layer, checks } => write!(
+                f,
+                "the layer has {layer}; the check points {checks}; name the field of the layer that has these names, or match by distance"
+            ),
+        }
+    }
 }
 
 /// What to assess.
@@ -165,20 +219,12 @@ pub struct Assessment {
 /// # Errors
 /// When a file or a CRS cannot be used, or nothing is matched.
 pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
-    let layer = finished::read(&request.file, request.layer.as_deref(), request.field.as_deref()).map_err(AssessError::Input)?;
-    let named = match &request.check_crs {
-        Some(definition) => {
-            Some(crate::geodesy::crs::Crs::new(definition).map_err(|error| AssessError::Input(error.to_string()))?)
-        }
-        None => None,
-    };
-    let table = checks::read(&request.checks, request.check_name.as_deref(), named.as_ref()).map_err(AssessError::Input)?;
+    let layer = finished::read(&request.file, request.layer.as_deref(), request.field.as_deref())?;
+    let named = request.check_crs.as_deref().map(Crs::new).transpose()?;
+    let table = checks::read(&request.checks, request.check_name.as_deref(), named.as_ref())?;
     let checks = check_points::place(&table, &layer, request.check_crs.as_deref(), request.check_epoch)?;
     if request.within_m.is_none() && table.name_header.is_none() {
-        return Err(AssessError::Input(format!(
-            "{}: no column of names; call it name, or say which it is with --check-name, or match by distance with --within",
-            request.checks.display()
-        )));
+        return Err(AssessError::NoNames(request.checks.clone()));
     }
     let (fates, matched_by) = fates(&layer, &checks, request);
     let mut found = Found::sorted(&layer, &checks, &fates, request, &matched_by);
@@ -209,7 +255,7 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
         tested: found.errors.len(),
         ambiguous: found.ambiguous,
         unmatched: found.unmatched,
-        held: table.held.iter().map(|(line, why)| Left { name: None, line: *line, why: why.clone() }).collect(),
+        held: table.held.iter().map(|(line, why)| Left { name: None, line: *line, why: why.to_string() }).collect(),
         standards: standards::claims(&errors, &found.errors),
         notes: notes::notes(&errors, &found.errors, &checks, request, ellipses95.is_some()),
         errors,
@@ -331,18 +377,14 @@ fn fates(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> (Vec<F
     }
 }
 
-fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> String {
+fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> Remedy {
     if request.within_m.is_some() {
-        return "look at the CRS of the check points, or match by name".to_owned();
+        return Remedy::LookAtCrs;
     }
     let ours: Vec<String> = layer.points.iter().take(3).map(|point| format!("\"{}\"", point.label())).collect();
     let theirs: Vec<String> =
         checks.points.iter().filter_map(|check| check.name.as_ref()).take(3).map(|name| format!("\"{name}\"")).collect();
-    format!(
-        "the layer has {}; the check points {}; name the field of the layer with --field, or match by distance with --within",
-        ours.join(", "),
-        theirs.join(", ")
-    )
+    Remedy::OtherNames { layer: ours.join(", "), checks: theirs.join(", ") }
 }
 
 /// Finds the errors on each axis that are far from the others or far outside their stated uncertainty, and marks their points.

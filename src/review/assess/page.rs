@@ -21,8 +21,8 @@ const MOST_ROWS: usize = 2_000;
 /// Decimals of lengths.
 const DECIMALS: i32 = 3;
 
-/// The page.
-pub fn html(found: &Assessment, units: Units) -> String {
+/// The page; `writes_all` says what writes all rows of a table that is too long for it.
+pub fn html(found: &Assessment, units: Units, writes_all: &str) -> String {
     let length = units.length();
     let part = |id, title, html| Part { id, title, html };
     let of_axis =
@@ -43,7 +43,7 @@ pub fn html(found: &Assessment, units: Units) -> String {
             format!("The layer is in {}, the check points in {}.", found.crs, found.check_crs),
         ],
         parts: vec![
-            part("errors", "Errors", errors(found, length)),
+            part("errors", "Errors", errors(found, length, writes_all)),
             part("honest", "Were the stated uncertainties honest?", honesty(found)),
             part("standards", "Accuracy by public standards", standards(found, length)),
             part("left", "What was left out", left(found)),
@@ -54,7 +54,7 @@ pub fn html(found: &Assessment, units: Units) -> String {
     .html()
 }
 
-fn errors(found: &Assessment, length: Shown) -> String {
+fn errors(found: &Assessment, length: Shown, writes_all: &str) -> String {
     let mut html = arrows(found, length).map(|(svg, words)| figure(&svg, &words)).unwrap_or_default();
     let mut table = Table::new("moments", "Errors, tested minus check, on the ground")
         .text("axis")
@@ -79,7 +79,7 @@ fn errors(found: &Assessment, length: Shown) -> String {
         ]);
     }
     html.push_str(&table.html());
-    html.push_str(&points(&found.point_errors, length).html());
+    html.push_str(&points(&found.point_errors, length, writes_all).html());
     html
 }
 
@@ -111,7 +111,7 @@ fn arrows(found: &Assessment, length: Shown) -> Option<(String, String)> {
 /// Mean radius of the earth in metres, to draw by.
 const EARTH_M: f64 = 6_371_000.0;
 
-fn points(errors: &[PointError], length: Shown) -> Table {
+fn points(errors: &[PointError], length: Shown, writes_all: &str) -> Table {
     let mut table = Table::new("points", "Each point")
         .text("name")
         .number("east", length.sign)
@@ -143,7 +143,7 @@ fn points(errors: &[PointError], length: Shown) -> Table {
         }
     }
     if errors.len() > MOST_ROWS {
-        table.note = format!("The first {MOST_ROWS} of {}; --out writes them all.", errors.len());
+        table.note = format!("The first {MOST_ROWS} of {}; {writes_all}.", errors.len());
     }
     table.without_empty_columns()
 }

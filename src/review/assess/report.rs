@@ -20,7 +20,7 @@ const DECIMALS: Option<u8> = Some(4);
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(found: &Assessment, length: Shown) -> Result<String, std::fmt::Error> {
+pub fn text(found: &Assessment, length: Shown, lists_all: &str) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
     writeln!(
         text,
@@ -44,9 +44,9 @@ pub fn text(found: &Assessment, length: Shown) -> Result<String, std::fmt::Error
         found.matched_by,
         counted(found.tested as u64, "point", "points")
     )?;
-    list(&mut text, "unclear", &found.ambiguous)?;
-    list(&mut text, "no match", &found.unmatched)?;
-    list(&mut text, "held", &found.held)?;
+    list(&mut text, "unclear", &found.ambiguous, lists_all)?;
+    list(&mut text, "no match", &found.unmatched, lists_all)?;
+    list(&mut text, "held", &found.held, lists_all)?;
     writeln!(text, "\nErrors, tested minus check, in {} on the ground (east and north true)\n", length.words)?;
     writeln!(text, "          points      mean   std dev      RMSE     least  greatest")?;
     let errors = &found.errors;
@@ -95,7 +95,7 @@ pub fn text(found: &Assessment, length: Shown) -> Result<String, std::fmt::Error
     Ok(text)
 }
 
-fn list(text: &mut String, word: &str, left: &[Left]) -> std::fmt::Result {
+fn list(text: &mut String, word: &str, left: &[Left], lists_all: &str) -> std::fmt::Result {
     if left.is_empty() {
         return Ok(());
     }
@@ -105,7 +105,7 @@ fn list(text: &mut String, word: &str, left: &[Left]) -> std::fmt::Result {
         writeln!(text, "           {name}line {}: {}", one.line, one.why)?;
     }
     if left.len() > LISTED {
-        writeln!(text, "           and {} more; --json lists all", left.len() - LISTED)?;
+        writeln!(text, "           and {} more; {lists_all}", left.len() - LISTED)?;
     }
     Ok(())
 }

@@ -20,11 +20,14 @@ use jiff::Timestamp;
 use serde::Serialize;
 
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::numeric::words::counted;
 use crate::review::assess::foot;
 use crate::review::assess::matching::{self, Fate};
-use crate::review::finished::{self, DatumStep, MappedLayer, MappedPoint, SharedErrors, horizontal_difference_m};
+use crate::review::finished::{
+    self, DatumStep, LayerError, MappedLayer, MappedPoint, NoWay, SharedErrors, horizontal_difference_m,
+};
 use crate::stations::base::HeightKind;
 use change::{Finding, Shift, Step, mark};
 use values::ValueChange;
@@ -42,8 +45,22 @@ show a smaller one. Whether ground or structure may be used is judged by those w
 #[derive(Debug, thiserror::Error)]
 pub enum CompareError {
     /// A layer cannot be used.
-    #[error("{0}")]
-    Input(String),
+    #[error(transparent)]
+    Layer(#[from] LayerError),
+    /// B is not brought to A's datum.
+    #[error("B {0}")]
+    NoWay(#[from] NoWay),
+    /// A point of B that A's datum does not reach.
+    #[error("B point {point} cannot be brought to {datum}")]
+    Outside {
+        /// The point.
+        point: String,
+        /// The datum.
+        datum: String,
+    },
+    /// The changes are not brought to A's CRS.
+    #[error(transparent)]
+    Crs(#[from] CrsError),
     /// No two points belong together.
     #[error("none of the {a} points of A belongs to one of the {b} points of B {how}; {remedy}")]
     NothingMatched {
@@ -54,8 +71,19 @@ pub enum CompareError {
         /// How they were matched.
         how: String,
         /// What to do.
-        remedy: &'static str,
+        remedy: Remedy,
     },
+}
+
+/// What to do where no two points belong together.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Remedy {
+    /// They were matched by distance.
+    #[error("look at the CRS of both, or match by name")]
+    LookAtCrs,
+    /// They were matched by name.
+    #[error("name the field of the names, or match by distance")]
+    OtherNames,
 }
 
 /// What to compare.
@@ -176,10 +204,9 @@ pub struct Comparison {
 /// # Errors
 /// When a file or a CRS cannot be used, or nothing is matched.
 pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
-    let read =
-        |path: &Path| finished::read(path, request.layer.as_deref(), request.field.as_deref()).map_err(CompareError::Input);
+    let read = |path: &Path| finished::read(path, request.layer.as_deref(), request.field.as_deref());
     let (mut a, mut b) = (read(&request.a)?, read(&request.b)?);
-    let step = place::onto(&mut b, &a.datum, request.epoch).map_err(|problem| CompareError::Input(format!("B {problem}")))?;
+    let step = place::onto(&mut b, &a.datum, request.epoch)?;
     let ellipsoid = *a.datum.ellipsoid();
     let parts = [&mut a, &mut b].map(leave_parts);
     let [repeated_a, repeated_b] = [&mut a, &mut b].map(|layer| {
@@ -199,13 +226,9 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     for (point, fate) in b.points.iter().zip(&self::fates(&b, &a, request).0) {
         leave(&mut side_b, point, fate, ("B", "A"));
     }
-    let (mut values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b).map_err(CompareError::Input)?;
+    let (mut values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b)?;
     if pairs.is_empty() && values.is_empty() {
-        let remedy = if request.within_m.is_some() {
-            "look at the CRS of both, or match by name"
-        } else {
-            "name the field of the names with --field, or match by distance with --within"
-        };
+        let remedy = if request.within_m.is_some() { Remedy::LookAtCrs } else { Remedy::OtherNames };
         return Err(CompareError::NothingMatched { a: a.points.len(), b: b.points.len(), how: matched_by, remedy });
     }
     let accuracy_m = step.as_ref().map_or(0.0, |step| step.accuracy_m);
@@ -216,7 +239,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let mut changes: Vec<Change> =
         changes.map(|((one, other), common)| change_of(one, other, &a, accuracy_m, common.as_ref())).collect();
     let tests = judge(&mut changes, &mut values);
-    place::ends(&mut changes, &pairs, &a).map_err(CompareError::Input)?;
+    place::ends(&mut changes, &pairs, &a)?;
     let mut notes = notes(&pairs, &common, &changes, request);
     if repeated_a + repeated_b > 0 {
         notes.push(format!(

@@ -21,8 +21,8 @@ const DECIMALS: i32 = 3;
 /// Metres in a degree of latitude, to draw by.
 const DEGREE_M: f64 = 111_195.0;
 
-/// The page.
-pub fn html(found: &Comparison, units: Units) -> String {
+/// The page; `writes_all` says what writes all rows of a table that is too long for it.
+pub fn html(found: &Comparison, units: Units, writes_all: &str) -> String {
     let count = |mark: fn(&Change) -> bool| found.changes.iter().filter(|change| mark(change)).count();
     let changed = count(is_changed);
     let times = |side: &super::Side| match (&side.first_time, &side.last_time) {
@@ -50,7 +50,7 @@ pub fn html(found: &Comparison, units: Units) -> String {
             ),
         ],
         parts: vec![
-            part("changes", "Features", features(found, units.length())),
+            part("changes", "Features", features(found, units.length(), writes_all)),
             part("values", "Measured values", values(found, &units)),
             part("alone", "In one mapping alone", alone(found)),
             part("notes", "How it was done", notes(found)),
@@ -60,7 +60,7 @@ pub fn html(found: &Comparison, units: Units) -> String {
     .html()
 }
 
-fn features(found: &Comparison, length: Shown) -> String {
+fn features(found: &Comparison, length: Shown, writes_all: &str) -> String {
     let mut html = arrows(found, length).map(|(svg, words)| figure(&svg, &words)).unwrap_or_default();
     let mut table = Table::new("features", "Features, those that changed first")
         .text("name")
@@ -95,7 +95,7 @@ fn features(found: &Comparison, length: Shown) -> String {
         found.correction
     );
     if found.changes.len() > MOST_ROWS {
-        table.note.push_str(&format!(" The first {MOST_ROWS} of {}; --out writes them all.", found.changes.len()));
+        table.note.push_str(&format!(" The first {MOST_ROWS} of {}; {writes_all}.", found.changes.len()));
     }
     if !table.rows.is_empty() {
         html.push_str(&table.without_empty_columns().html());

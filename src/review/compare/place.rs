@@ -1,6 +1,6 @@
 //! B's points onto A's datum, and both ends of each change into A's CRS.
 
-use super::Change;
+use super::{Change, CompareError};
 use crate::geodesy::crs::{Crs, CrsError, Rules, Transform};
 use crate::geodesy::frame::Geodetic;
 use crate::review::finished::{DatumStep, MappedLayer, MappedPoint, move_points};
@@ -17,8 +17,8 @@ fn own_coordinates(point: &MappedPoint, datum: &Crs) -> [f64; 2] {
 /// Brings B's points onto A's datum; the transformation, where there is one.
 ///
 /// # Errors
-/// A sentence, when there is no way, or a point cannot go it.
-pub fn onto(b: &mut MappedLayer, datum: &Crs, epoch: Option<f64>) -> Result<Option<DatumStep>, String> {
+/// When there is no way, or a point cannot go it.
+pub fn onto(b: &mut MappedLayer, datum: &Crs, epoch: Option<f64>) -> Result<Option<DatumStep>, CompareError> {
     if b.datum.same_as(datum) {
         return Ok(None);
     }
@@ -31,11 +31,10 @@ pub fn onto(b: &mut MappedLayer, datum: &Crs, epoch: Option<f64>) -> Result<Opti
         })
         .collect();
     let with_height = b.points.iter().any(|point| point.heights.ellipsoid_m.is_some());
-    let option = "give the year and fraction when B was fixed with --epoch, such as 2026.4";
-    let step = move_points(&mut coordinates, (&b.datum, datum), with_height, epoch, option)?;
+    let step = move_points(&mut coordinates, (&b.datum, datum), with_height, epoch, "B was")?;
     for (point, [lon_deg, lat_deg, height_m]) in b.points.iter_mut().zip(coordinates) {
         if !lon_deg.is_finite() || !lat_deg.is_finite() || !height_m.is_finite() {
-            return Err(format!("point {} cannot be brought to {}", point.label(), datum.label()));
+            return Err(CompareError::Outside { point: point.label(), datum: datum.label() });
         }
         point.heights.ellipsoid_m = point.heights.ellipsoid_m.map(|_| height_m);
         point.at = Geodetic {
@@ -50,18 +49,17 @@ pub fn onto(b: &mut MappedLayer, datum: &Crs, epoch: Option<f64>) -> Result<Opti
 /// Puts both ends of each change into A's CRS.
 ///
 /// # Errors
-/// A sentence, when PROJ fails as a whole.
-pub fn ends(changes: &mut [Change], pairs: &[(&MappedPoint, &MappedPoint)], a: &MappedLayer) -> Result<(), String> {
-    let failed = |error: CrsError| error.to_string();
+/// When PROJ fails as a whole.
+pub fn ends(changes: &mut [Change], pairs: &[(&MappedPoint, &MappedPoint)], a: &MappedLayer) -> Result<(), CrsError> {
     let at = |point: &MappedPoint| {
         let [x, y] = own_coordinates(point, &a.datum);
         [x, y, 0.0]
     };
     let mut ends: Vec<[f64; 3]> = pairs.iter().flat_map(|(one, other)| [at(one), at(other)]).collect();
-    let horizontal = a.crs.horizontal().map_err(failed)?;
+    let horizontal = a.crs.horizontal()?;
     if !a.datum.same_as(&horizontal) {
         let area = a.crs.area_of_use().map(|area| area.edges_deg);
-        Transform::new(&a.datum, &horizontal, area, Rules::default()).map_err(failed)?.apply(&mut ends).map_err(failed)?;
+        Transform::new(&a.datum, &horizontal, area, Rules::default())?.apply(&mut ends)?;
     }
     for (change, pair) in changes.iter_mut().zip(ends.chunks(2)) {
         if let [[ax, ay, _], [bx, by, _]] = *pair {

@@ -13,7 +13,7 @@ const LISTED: usize = 20;
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(found: &Comparison, units: &Units) -> Result<String, std::fmt::Error> {
+pub fn text(found: &Comparison, units: &Units, lists_all: &str) -> Result<String, std::fmt::Error> {
     let mut text = String::new();
     for (letter, side) in [("A", &found.a), ("B", &found.b)] {
         let times = match (&side.first_time, &side.last_time) {
@@ -73,7 +73,7 @@ pub fn text(found: &Comparison, units: &Units) -> Result<String, std::fmt::Error
         }
     }
     write_values(&mut text, found, units)?;
-    sides(&mut text, found)?;
+    sides(&mut text, found, lists_all)?;
     writeln!(text)?;
     for note in &found.notes {
         writeln!(text, "note     {note}")?;
@@ -126,7 +126,7 @@ fn write_values(text: &mut String, found: &Comparison, units: &Units) -> std::fm
     Ok(())
 }
 
-fn sides(text: &mut String, found: &Comparison) -> std::fmt::Result {
+fn sides(text: &mut String, found: &Comparison, lists_all: &str) -> std::fmt::Result {
     let mut lists: Vec<(String, &[String])> = Vec::new();
     for (letter, side) in [("A", &found.a), ("B", &found.b)] {
         let Side { only_here, ambiguous, .. } = side;
@@ -140,8 +140,7 @@ fn sides(text: &mut String, found: &Comparison) -> std::fmt::Result {
         if std::mem::take(&mut is_first) {
             writeln!(text)?;
         }
-        let more =
-            if names.len() > LISTED { format!(", and {} more; --json lists all", names.len() - LISTED) } else { String::new() };
+        let more = if names.len() > LISTED { format!(", and {} more; {lists_all}", names.len() - LISTED) } else { String::new() };
         let shown: Vec<&str> = names.iter().take(LISTED).map(String::as_str).collect();
         writeln!(text, "{title}: {} ({}{more})", names.len(), shown.join(", "))?;
     }

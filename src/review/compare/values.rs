@@ -9,7 +9,8 @@ use std::path::Path;
 use serde::Serialize;
 
 use super::change::{Finding, Step};
-use crate::intake::vector::{self, FieldTable};
+use crate::intake::vector::{self, FieldTable, VectorError};
+use crate::review::finished::LayerError;
 use crate::units::computed;
 
 /// A value measured twice.
@@ -55,8 +56,8 @@ struct ComparedValue {
 /// Compares the values of two files. Beside the changes: what stands in A alone, and in B alone, or more than once.
 ///
 /// # Errors
-/// A sentence, when a layer cannot be read.
-pub fn compare(a: &Path, b: &Path) -> Result<(Vec<ValueChange>, [Vec<String>; 2]), String> {
+/// When a layer cannot be read.
+pub fn compare(a: &Path, b: &Path) -> Result<(Vec<ValueChange>, [Vec<String>; 2]), LayerError> {
     Ok(changes(&read(a)?, &read(b)?))
 }
 
@@ -115,8 +116,9 @@ fn change([measure, name, quantity]: &Key, a: &ComparedValue, b: &ComparedValue)
     }
 }
 
-fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, String> {
-    let table = |layer: &str| vector::read_fields(path, layer).map_err(|problem| format!("{}: {problem}", path.display()));
+fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, LayerError> {
+    let flawed = |flaw: VectorError| LayerError { path: path.to_owned(), flaw: flaw.into() };
+    let table = |layer: &str| vector::read_fields(path, layer).map_err(flawed);
     let mut values = BTreeMap::new();
     if let Some(table) = table("measurements")? {
         let columns = Columns::of(&table);

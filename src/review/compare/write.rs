@@ -68,26 +68,57 @@ fn value_fields() -> Vec<Field<ValueChange>> {
     ]
 }
 
+/// Why the changes are not written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteChangesError {
+    /// The file holds something else.
+    #[error("{}: holds something else than changes, and is not replaced; name another", .0.display())]
+    Strange(PathBuf),
+    /// Its folder cannot be made.
+    #[error("{}: cannot be made: {source}", folder.display())]
+    Folder {
+        /// The folder.
+        folder: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+    /// GDAL cannot write it.
+    #[error("{}: cannot be written: {}", path.display(), gist(source))]
+    Write {
+        /// The file.
+        path: PathBuf,
+        /// GDAL's reason.
+        source: GdalError,
+    },
+    /// It cannot be put in its place.
+    #[error("{}: cannot be put in place: {source}", path.display())]
+    Place {
+        /// The file.
+        path: PathBuf,
+        /// The system's reason.
+        source: std::io::Error,
+    },
+}
+
 /// Writes the changes to a GeoPackage, or to `changes.gpkg` in a folder. A file that is there is replaced if it is such a one.
 ///
 /// # Errors
-/// A sentence, when it cannot be written, or what is there is something else.
-pub fn write(found: &Comparison, out: &Path) -> Result<PathBuf, String> {
+/// When it cannot be written, or what is there is something else.
+pub fn write(found: &Comparison, out: &Path) -> Result<PathBuf, WriteChangesError> {
     let is_file = out.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("gpkg")) && !out.is_dir();
     let path = if is_file { out.to_owned() } else { out.join(format!("{CHANGES}.gpkg")) };
-    let whole = |problem: String| format!("{}: {problem}", path.display());
     if path.exists() && !is_ours(&path) {
-        return Err(whole("holds something else than changes, and is not replaced; name another with --out".into()));
+        return Err(WriteChangesError::Strange(path));
     }
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    std::fs::create_dir_all(folder).map_err(|error| format!("{}: cannot be made: {error}", folder.display()))?;
+    std::fs::create_dir_all(folder).map_err(|source| WriteChangesError::Folder { folder: folder.to_owned(), source })?;
     let name = path.file_name().unwrap_or_default().to_string_lossy();
     let beside = folder.join(format!(".{name}.{}.gpkg", std::process::id()));
     // A run that was killed may have left one.
     let _ = std::fs::remove_file(&beside);
-    let written = fill(found, &beside).map_err(|error| whole(format!("cannot be written: {}", gist(error))));
-    let placed =
-        written.and_then(|()| std::fs::rename(&beside, &path).map_err(|error| whole(format!("cannot be put in place: {error}"))));
+    let written = fill(found, &beside).map_err(|source| WriteChangesError::Write { path: path.clone(), source });
+    let placed = written
+        .and_then(|()| std::fs::rename(&beside, &path).map_err(|source| WriteChangesError::Place { path: path.clone(), source }));
     if placed.is_err() {
         let _ = std::fs::remove_file(&beside);
     }
@@ -104,9 +135,9 @@ fn is_ours(path: &Path) -> bool {
     tables().is_ok_and(|tables| !tables.is_empty() && tables.iter().all(|table| table == CHANGES || table == VALUES))
 }
 
-fn gist(error: GdalError) -> String {
+fn gist(error: &GdalError) -> String {
     match error {
-        GdalError::CplError { msg, .. } | GdalError::NullPointer { msg, .. } if !msg.is_empty() => msg,
+        GdalError::CplError { msg, .. } | GdalError::NullPointer { msg, .. } if !msg.is_empty() => msg.clone(),
         other => other.to_string(),
     }
 }

@@ -5,6 +5,7 @@
 //! north); without an ellipse it is σ east and σ north without correlation. Differences are taken on the ellipsoid in the
 //! local frame, never in the grid: metres on the ground, east and north true.
 
+mod error;
 mod heights;
 mod joined;
 mod place;
@@ -14,6 +15,7 @@ use std::path::Path;
 
 use jiff::Timestamp;
 
+pub use error::{LayerError, LayerFlaw, NoWay};
 pub use heights::Heights;
 pub use joined::join_repeats;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
@@ -22,7 +24,8 @@ pub use shared::{PointArms, SharedErrors};
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
 use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::Geodetic;
-use crate::intake::vector::{self, PointLayer, VectorPoint};
+use crate::intake::log_layout::Headers;
+use crate::intake::vector::{self, PointLayer, VectorError, VectorPoint};
 use crate::numeric::words::nearest;
 use crate::output::columns::{Field, Layer};
 use crate::output::in_units::InUnits;
@@ -80,26 +83,27 @@ pub struct MappedLayer {
 /// names beside the feature and the shot.
 ///
 /// # Errors
-/// A sentence that begins with the file's name: it cannot be read, has no such layer or field, names no CRS, or PROJ cannot use that.
-pub fn read(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<MappedLayer, String> {
-    let whole = |problem: String| format!("{}: {problem}", path.display());
+/// When the file cannot be read, has no such layer or field, names no CRS, or PROJ cannot use that.
+pub fn read(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<MappedLayer, LayerError> {
+    read_sound(path, layer, field).map_err(|flaw| LayerError { path: path.to_owned(), flaw })
+}
+
+/// The same of a file that is named elsewhere.
+fn read_sound(path: &Path, layer: Option<&str>, field: Option<&str>) -> Result<MappedLayer, LayerFlaw> {
     let is_geopackage = path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("gpkg"));
     let own = layer.is_none() && is_geopackage;
     let read = match layer.or(own.then_some("features")) {
-        Some(named) => vector::read(path, Some(named)).map_err(|problem| {
-            let hint = if own { "; name the layer of points with --layer" } else { "" };
-            whole(format!("{problem}{hint}"))
+        Some(named) if own => vector::read(path, Some(named)).map_err(|error| match error {
+            VectorError::NoSuchLayer { .. } | VectorError::NotOfPoints { .. } => LayerFlaw::NoneNamed(error),
+            error => error.into(),
         })?,
-        None => vector::read(path, None).map_err(whole)?,
+        named => vector::read(path, named)?,
     };
-    let wkt = read.crs_wkt.as_deref();
-    let wkt =
-        wkt.ok_or_else(|| whole("the layer names no CRS; write it anew with the CRS that its coordinates are in".into()))?;
-    let crs = Crs::new(wkt).map_err(|error| whole(error.to_string()))?;
-    let datum = crs.geographic_3d().map_err(|error| whole(error.to_string()))?;
-    let fields = Fields::find(&read, field).map_err(whole)?;
+    let crs = Crs::new(read.crs_wkt.as_deref().ok_or(LayerFlaw::NoCrs)?)?;
+    let datum = crs.geographic_3d()?;
+    let fields = Fields::find(&read, field)?;
     let mut points: Vec<MappedPoint> = read.points.iter().map(|point| fields.point(point)).collect();
-    place::settle(&mut points, &read.points, &crs, &datum).map_err(whole)?;
+    place::settle(&mut points, &read.points, &crs, &datum)?;
     Ok(MappedLayer { name: read.name, crs, datum, points })
 }
 
@@ -130,13 +134,13 @@ struct Fields {
 }
 
 impl Fields {
-    fn find(layer: &PointLayer, field: Option<&str>) -> Result<Fields, String> {
+    fn find(layer: &PointLayer, field: Option<&str>) -> Result<Fields, LayerFlaw> {
         let headers = || layer.fields.iter().map(|(header, _)| header.as_str());
         let place = |wanted: &str| {
             headers().position(|header| header == wanted).ok_or_else(|| {
-                let near = nearest(wanted, headers()).map(|near| format!("; did you mean \"{near}\"?"));
-                let has = || format!("; it has: {}", headers().collect::<Vec<_>>().join(", "));
-                format!("the layer has no field \"{wanted}\"{}", near.unwrap_or_else(has))
+                let all = || Headers::All(headers().map(str::to_owned).collect());
+                let there = nearest(wanted, headers()).map_or_else(all, |near| Headers::Near(near.to_owned()));
+                LayerFlaw::NoField { wanted: wanted.to_owned(), there }
             })
         };
         let named = field.map(place).transpose()?;

@@ -7,7 +7,8 @@
 use std::sync::Arc;
 
 use super::MappedPoint;
-use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Kind, Operation, Rules, Transform};
+use super::error::{LayerFlaw, NoWay};
+use crate::geodesy::crs::{ByPlace, Crs, Epoch, Kind, Operation, Rules, Transform};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::intake::vector::VectorPoint;
 
@@ -53,38 +54,19 @@ impl DatumStep {
     }
 }
 
-/// A failure of PROJ in the words of a command without a job; `epoch_option` is what takes the date of the positions.
-fn words(error: CrsError, epoch_option: &str) -> String {
-    match error {
-        CrsError::MissingGrid { from, to, operation, accuracy, grids, want, .. } => format!(
-            "from {from} to {to}: the best transformation ({operation}, {accuracy}) needs the grid file {grids}, which {want}; put it in a \
-             folder and name the folder in the environment variable PROJ_DATA"
-        ),
-        CrsError::BallparkOnly { from, to } => format!(
-            "from {from} to {to}: PROJ knows no transformation but a null (\"ballpark\") one, off by an unknown amount; bring both into \
-             one CRS first"
-        ),
-        CrsError::NeedsEpoch { from, to, operation } => format!(
-            "from {from} to {to}: the transformation ({operation}) depends on the date, because the ground moves in one of the two; \
-             {epoch_option}"
-        ),
-        other => other.to_string(),
-    }
-}
-
 /// Brings coordinates of a CRS to the geographic CRS of a datum: x, y in the CRS's own unit and the ellipsoidal height, which is taken along
-/// where `with_height` says so. Gives longitude and latitude from Greenwich in degrees and the height, not finite where there is none.
+/// where `with_height` says so; `whose` positions they are, with a verb, for a refusal that asks for their date. Gives longitude and latitude from Greenwich in degrees and the height, not finite where there is none.
 ///
 /// # Errors
-/// A sentence, when PROJ has no way that can be taken.
+/// When PROJ has no way that can be taken.
 pub fn move_points(
     coordinates: &mut [[f64; 3]],
     (from, to): (&Crs, &Crs),
     with_height: bool,
     epoch: Option<f64>,
-    epoch_option: &str,
-) -> Result<Option<DatumStep>, String> {
-    let failed = |error| words(error, epoch_option);
+    whose: &'static str,
+) -> Result<Option<DatumStep>, NoWay> {
+    let failed = |error| NoWay::new(error, whose);
     // Without heights the horizontal part alone: more transformations are known for it.
     let source = if with_height { from.horizontal_3d() } else { from.horizontal() }.map_err(failed)?;
     let own = source.geographic().map_err(failed)?;
@@ -124,18 +106,13 @@ pub fn move_points(
 }
 
 /// Sets the positions of a layer's points from its geometries.
-pub fn settle(points: &mut [MappedPoint], geometries: &[VectorPoint], crs: &Crs, datum: &Crs) -> Result<(), String> {
+pub fn settle(points: &mut [MappedPoint], geometries: &[VectorPoint], crs: &Crs, datum: &Crs) -> Result<(), LayerFlaw> {
     let mut coordinates: Vec<[f64; 3]> = geometries.iter().map(|point| [point.x, point.y, 0.0]).collect();
-    move_points(&mut coordinates, (crs, datum), false, None, "")?;
+    move_points(&mut coordinates, (crs, datum), false, None, "they were")?;
     for ((point, [lon_deg, lat_deg, _]), geometry) in points.iter_mut().zip(coordinates).zip(geometries) {
         if !lon_deg.is_finite() || !lat_deg.is_finite() || lat_deg.abs() > 90.0 {
-            return Err(format!(
-                "the position {} {} of feature {} lies outside what {} can express",
-                geometry.x,
-                geometry.y,
-                geometry.number,
-                crs.label()
-            ));
+            let (x, y, number) = (geometry.x, geometry.y, geometry.number);
+            return Err(LayerFlaw::Outside { x, y, number, crs: crs.label() });
         }
         point.at = Geodetic {
             lat_rad: lat_deg.to_radians(),
@@ -162,7 +139,7 @@ mod tests {
     fn utm(code: &str, x: f64, y: f64) -> Geodetic {
         let crs = Crs::new(code).unwrap();
         let mut point = [[x, y, 0.0]];
-        let step = move_points(&mut point, (&crs, &crs.geographic_3d().unwrap()), false, None, "").unwrap();
+        let step = move_points(&mut point, (&crs, &crs.geographic_3d().unwrap()), false, None, "they were").unwrap();
         assert_eq!(step, None);
         let [lon_deg, lat_deg, _] = point[0];
         Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: 0.0 }
@@ -196,7 +173,7 @@ mod tests {
     #[test]
     fn datums_without_a_way_between_are_refused_in_plain_words() {
         let (from, to) = (Crs::new("+proj=longlat +ellps=bessel").unwrap(), Crs::new("EPSG:4979").unwrap());
-        let error = move_points(&mut [[8.0, 47.0, 0.0]], (&from, &to), false, None, "").unwrap_err();
-        assert!(error.contains("bring both into one CRS first"), "{error}");
+        let error = move_points(&mut [[8.0, 47.0, 0.0]], (&from, &to), false, None, "they were").unwrap_err();
+        assert!(error.to_string().contains("bring both into one CRS first"), "{error}");
     }
 }

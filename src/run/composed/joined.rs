@@ -43,6 +43,17 @@ impl Stage<'_> {
 /// Features by name, each at the first of its rows.
 pub struct JoinableFeatures(BTreeMap<String, Joinable>);
 
+/// Why a row joins to no feature.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NoFeature {
+    /// It names none.
+    #[error("the row names no feature to join to; write its name in the column of features")]
+    Unnamed,
+    /// No mapped feature has the name.
+    #[error("no mapped feature is called {0}; look for a shot of it that was held, or mend the name")]
+    Unknown(String),
+}
+
 impl JoinableFeatures {
     /// Of the features that were remembered, and of rows that belong to measurements and strings.
     pub fn gather(remembered: Vec<Joinable>, collected: &[CollectedRow]) -> JoinableFeatures {
@@ -69,12 +80,12 @@ impl JoinableFeatures {
     ///
     /// # Errors
     /// Why there is none to join to.
-    pub fn find(&self, name: Option<&str>) -> Result<&Joinable, String> {
+    pub fn find(&self, name: Option<&str>) -> Result<&Joinable, NoFeature> {
         let Some(name) = name.filter(|name| !name.is_empty()) else {
-            return Err("the row names no feature to join to; write its name in the column of features".to_owned());
+            return Err(NoFeature::Unnamed);
         };
         match self.0.get(name) {
-            None => Err(format!("no mapped feature is called {name}; look for a shot of it that was held, or mend the name")),
+            None => Err(NoFeature::Unknown(name.to_owned())),
             Some(found) => Ok(found),
         }
     }

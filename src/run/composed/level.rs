@@ -4,7 +4,7 @@
 //! from memory). A level of the kind that the base was recorded in has no error of the geoid against it; of the other kind that error
 //! is added in quadrature. Metres.
 
-use crate::job::Level;
+use crate::job::{Level, NoLevel};
 use crate::measure::plane_sight;
 use crate::stations::base::{Base, HeightKind, sigma_geoid_m};
 
@@ -24,11 +24,44 @@ impl Seen {
     }
 }
 
+/// Why a level is not seen from a base.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NotSeen {
+    /// The job does not tell which level.
+    #[error(transparent)]
+    NoLevel(#[from] NoLevel),
+    /// The base has no height.
+    #[error("base {0} has no height, so that no level of known height is met from it; give its height")]
+    NoHeight(String),
+    /// The level has a height above the ellipsoid, the base above the geoid.
+    #[error(
+        "[measures.levels.{level}] gives a height above the ellipsoid, base {base} has one above the geoid, and no geoid is known \
+         between them; write the level's orthometric_height_m, or name a geoid under [heights]"
+    )]
+    AboveEllipsoid {
+        /// The level.
+        level: String,
+        /// The base.
+        base: String,
+    },
+    /// The level has a height above the geoid, the base above the ellipsoid.
+    #[error(
+        "[measures.levels.{level}] gives a height above the geoid, base {base} has one above the ellipsoid, and no geoid is known \
+         between them; write the level's ellipsoid_height_m, or name a geoid under [heights]"
+    )]
+    AboveGeoid {
+        /// The level.
+        level: String,
+        /// The base.
+        base: String,
+    },
+}
+
 /// A level as seen from a base.
 ///
 /// # Errors
-/// A sentence, where the heights of level and base are of two kinds and no geoid is between them.
-pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, String> {
+/// Where the heights of level and base are of two kinds and no geoid is between them.
+pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, NotSeen> {
     let heights = &base.heights;
     let sigma_m = |kind: HeightKind| match (heights.kind == kind, sigma_geoid_m(heights)) {
         (false, Some(geoid)) => level.sigma_m.hypot(geoid),
@@ -37,10 +70,7 @@ pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, String> {
     let words =
         |height: f64, of: &str| format!("the level {name}, {height:.2} m above {of} (standard error {:.2} m)", level.sigma_m);
     if heights.kind == HeightKind::None {
-        return Err(format!(
-            "base {} has no height, so that no level of known height is met from it; give its height",
-            base.label
-        ));
+        return Err(NotSeen::NoHeight(base.label.clone()));
     }
     if let Some(height) = level.ellipsoid_height_m {
         return match heights.ellipsoid_m {
@@ -50,11 +80,7 @@ pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, String> {
                 sigma_m: sigma_m(HeightKind::Ellipsoid),
                 follows_geoid: false,
             }),
-            None => Err(format!(
-                "[measures.levels.{name}] gives a height above the ellipsoid, base {} has one above the geoid, and no geoid is known \
-                 between them; write the level's orthometric_height_m, or name a geoid under [heights]",
-                base.label
-            )),
+            None => Err(NotSeen::AboveEllipsoid { level: name.to_owned(), base: base.label.clone() }),
         };
     }
     let height = level.orthometric_height_m.unwrap_or(f64::NAN);
@@ -64,11 +90,7 @@ pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, String> {
         // Without a geoid the orthometric heights stand in for ellipsoidal ones, the base's as the level's.
         (None, _) => height,
         (Some(_), None) => {
-            return Err(format!(
-                "[measures.levels.{name}] gives a height above the geoid, base {} has one above the ellipsoid, and no geoid is known \
-                 between them; write the level's ellipsoid_height_m, or name a geoid under [heights]",
-                base.label
-            ));
+            return Err(NotSeen::AboveGeoid { level: name.to_owned(), base: base.label.clone() });
         }
     };
     Ok(Seen {

@@ -120,7 +120,7 @@ fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job)
     };
     let seen = match level_of(drawing, group, rows, job) {
         Ok(seen) => seen,
-        Err(why) => return Ok(Err(format!("{} of {}: {why}", group.measure, group.name))),
+        Err(why) => return Ok(Err(format!("{} of {}: {why}", group.measure, group.name).into())),
     };
     let Some(seen) = seen else { return Ok(measure::compose(group, &settings)) };
     let onto = |raised_m: f64| {
@@ -143,7 +143,7 @@ fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job)
 }
 
 /// The level surface of the job that a sight onto a plane without shots of it meets.
-fn level_of(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Option<level::Seen>, String> {
+fn level_of(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Option<level::Seen>, level::NotSeen> {
     if group.measure != "plane_sight" || rows.iter().any(|row| row.sighting.role != "sight") {
         return Ok(None);
     }

@@ -22,6 +22,7 @@ use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
+use crate::geodesy::geoid::NoLattice;
 use tiff::Contents;
 
 /// Why grids that were found cannot be used, by PROJ's names of them.
@@ -42,7 +43,7 @@ enum Problem {
     #[error("it is cut short or damaged")]
     Damaged,
     #[error("{0}")]
-    Layout(String),
+    Layout(NoLattice),
     #[error("it holds {0}; only vertical grids and horizontal shifts can be used")]
     Kind(String),
     #[error("it does not say what it holds")]

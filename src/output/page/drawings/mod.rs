@@ -187,7 +187,7 @@ pub fn part(collected: &Collected) -> Option<Part> {
     html.push_str("</div>");
     if figures.len() > MOST_FIGURES {
         html.push_str(&format!(
-            "<p class=\"note\">{} of {} drawings; <code>--drawings</code> writes all of them as files.</p>",
+            "<p class=\"note\">{} of {} drawings; <code>drawings = true</code> under [report] writes all of them as files.</p>",
             MOST_FIGURES,
             figures.len()
         ));

@@ -5,10 +5,15 @@
 //! `sigma_vertical_m`. Lengths may be in any unit of [`LengthUnit`]. Other columns are passed over. A row that cannot be used
 //! is held with its sentence.
 
+mod error;
+
 use std::path::Path;
+
+pub use error::{CheckRowFault, CheckTableError, TableFlaw};
 
 use super::cell::{CellFormat, is_no_reading_number};
 use super::delimited::{Lines, Row, Rows, guess_separator};
+use super::log_layout::Headers;
 use super::numbers::{Evidence, Keys};
 use super::{text, vector};
 use crate::geodesy::crs::Crs;
@@ -44,7 +49,7 @@ pub struct CheckTable {
     /// Rows that can be used.
     pub rows: Vec<CheckRow>,
     /// Rows that cannot: line and why.
-    pub held: Vec<(u64, String)>,
+    pub held: Vec<(u64, CheckRowFault)>,
     /// The header of the names, where there is one.
     pub name_header: Option<String>,
     /// Whether positions are latitudes and longitudes.
@@ -72,26 +77,27 @@ struct Claims {
 /// file that names none.
 ///
 /// # Errors
-/// A sentence, when the file cannot be used as a whole.
-pub fn read(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Result<CheckTable, String> {
+/// When the file cannot be used as a whole.
+pub fn read(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Result<CheckTable, CheckTableError> {
+    let flawed = |line, flaw| CheckTableError::Table { path: path.to_owned(), line, flaw };
     if vector::is_vector(path) {
-        return read_vector(path, name_header, crs).map_err(|problem| format!("{}: {problem}", path.display()));
+        return read_vector(path, name_header, crs).map_err(|flaw| flawed(None, flaw));
     }
-    let text = text::read(path, None).map_err(|error| error.to_string())?;
-    read_text(&text.text, name_header).map_err(|(line, problem)| format!("{}:{line}: {problem}", path.display()))
+    let text = text::read(path, None)?;
+    read_text(&text.text, name_header).map_err(|(line, flaw)| flawed(Some(line), flaw))
 }
 
-fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Result<CheckTable, String> {
+fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Result<CheckTable, TableFlaw> {
     let mut layer = vector::read(path, None)?;
     if layer.kind.is_none() {
-        let crs = crs.ok_or("the file names no CRS; name the one of the check points with --check-crs")?;
+        let crs = crs.ok_or(TableFlaw::NoCrs)?;
         (layer.kind, layer.unit_factor) = (Some(crs.kind()), crs.unit_factor());
     }
     let (headers, rows) = layer.to_table();
     let claims = Claims::find(&headers, name_header)?;
     let mut table = claims.start_table(&headers);
     table.crs_wkt = layer.crs_wkt.clone();
-    table.held.extend(layer.skipped.iter().cloned());
+    table.held.extend(layer.skipped.iter().map(|(number, why)| (*number, why.clone().into())));
     let signs = vec![Signs::POINT; headers.len()];
     for (number, cells) in &rows {
         table.take(*number, claims.row(&signs, *number, |column| cells.get(column).map_or("", String::as_str)));
@@ -99,16 +105,16 @@ fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Res
     Ok(table)
 }
 
-fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, String)> {
+fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, TableFlaw)> {
     let is_comment = |text: &str| text.trim().is_empty() || text.starts_with('#');
     let header = Lines::new(text, b'\0', 1).find(|line| !is_comment(line.text));
-    let header = header.ok_or((1, "the file is empty; a table of check points needs a header line and rows".to_owned()))?;
+    let header = header.ok_or((1, TableFlaw::Empty))?;
     let separator = guess_separator(header.text).unwrap_or(b',');
     let mut rows = Rows::default();
     let is_blank = |text: &str| text.bytes().all(|byte| byte.is_ascii_whitespace() || byte == separator);
     let lines = Lines::new(text, separator, 1).filter(|line| !is_comment(line.text) && !is_blank(line.text));
     lines.filter(|line| line.number == header.number || line.text != header.text).for_each(|line| rows.push(line, separator));
-    let Some((first, data)) = rows.rows().split_first() else { return Err((1, "the file is empty".to_owned())) };
+    let Some((first, data)) = rows.rows().split_first() else { return Err((1, TableFlaw::Empty)) };
     let headers: Vec<String> = (0..first.fields()).map(|column| rows.cell(first, column).to_owned()).collect();
     let claims = Claims::find(&headers, name_header).map_err(|problem| (header.number, problem))?;
     let numeric = claims.numeric();
@@ -118,11 +124,11 @@ fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, 
         let line = row.line.number;
         let filled = (0..row.fields()).rev().find(|column| !rows.cell(row, *column).is_empty()).map_or(0, |column| column + 1);
         let read = if row.line.unclosed {
-            Err("a quoted field begins here and never ends; add the closing quote".to_owned())
+            Err(CheckRowFault::OpenQuote)
         } else if filled > headers.len() || row.fields() < headers.len() {
-            Err(format!("the row has {} fields, the header {}", row.fields(), headers.len()))
+            Err(CheckRowFault::FieldCount { fields: row.fields(), headers: headers.len() })
         } else if !row.line.ended && claims.all().contains(&(headers.len() - 1)) {
-            Err("the last line has no line end and may be cut short; if it is whole, add a line end".to_owned())
+            Err(CheckRowFault::MaybeCut)
         } else {
             claims.row(&signs, line, |column| rows.cell(row, column))
         };
@@ -139,7 +145,7 @@ fn signs(
     degrees: Vec<usize>,
     headers: &[String],
     separator: u8,
-) -> Result<Vec<Signs>, (u64, String)> {
+) -> Result<Vec<Signs>, (u64, TableFlaw)> {
     let seen: Vec<(usize, Evidence)> = numeric
         .iter()
         .map(|column| {
@@ -154,12 +160,7 @@ fn signs(
     for (column, seen) in seen {
         let is = seen.settle(&Keys::default(), of_file, separator);
         if let Some((line, value)) = is.open {
-            let say = format!(
-                "{} \"{value}\": the sign before three digits may part the thousands or begin the decimals, and no other value tells; \
-                 write the numbers without a sign between thousands and with one more decimal",
-                headers[column]
-            );
-            return Err((line, say));
+            return Err((line, TableFlaw::OpenSign { header: headers[column].clone(), value }));
         }
         signs[column] = is.signs;
     }
@@ -167,7 +168,7 @@ fn signs(
 }
 
 impl CheckTable {
-    fn take(&mut self, line: u64, read: Result<CheckRow, String>) {
+    fn take(&mut self, line: u64, read: Result<CheckRow, CheckRowFault>) {
         match read {
             Ok(row) => self.rows.push(row),
             Err(why) => self.held.push((line, why)),
@@ -176,9 +177,9 @@ impl CheckTable {
 }
 
 impl Claims {
-    fn find(headers: &[String], name_header: Option<&str>) -> Result<Claims, String> {
+    fn find(headers: &[String], name_header: Option<&str>) -> Result<Claims, TableFlaw> {
         let at = |wanted: &str| headers.iter().position(|header| header.trim().eq_ignore_ascii_case(wanted));
-        let length = |quantity: &str| -> Result<Option<(usize, LengthUnit)>, String> {
+        let length = |quantity: &'static str| -> Result<Option<(usize, LengthUnit)>, TableFlaw> {
             let found: Vec<(usize, LengthUnit)> = LengthUnit::ALL
                 .into_iter()
                 .filter_map(|unit| at(&format!("{quantity}_{}", unit.suffix())).map(|column| (column, unit)))
@@ -186,15 +187,15 @@ impl Claims {
             match found.as_slice() {
                 [] => Ok(None),
                 [one] => Ok(Some(*one)),
-                _ => Err(format!("{quantity} stands in several units; leave all but one out")),
+                _ => Err(TableFlaw::SeveralUnits(quantity)),
             }
         };
         let name = match name_header {
             None => NAMES.into_iter().find_map(at),
             Some(wanted) => Some(headers.iter().position(|header| header.trim() == wanted.trim()).ok_or_else(|| {
                 let near = crate::numeric::words::nearest(wanted, headers.iter().map(String::as_str));
-                let near = near.map(|near| format!("did you mean \"{near}\"?")).unwrap_or_else(|| has(headers));
-                format!("--check-name is \"{wanted}\", which the table does not have; {near}")
+                let there = near.map_or_else(|| Headers::All(headers.to_vec()), |near| Headers::Near(near.to_owned()));
+                TableFlaw::NoNames { wanted: wanted.to_owned(), there }
             })?),
         };
         let claims = Claims {
@@ -211,13 +212,10 @@ impl Claims {
         let geographic = claims.lat.is_some() && claims.lon.is_some();
         let projected = claims.east.is_some() && claims.north.is_some();
         if geographic && projected {
-            return Err("has both latitude, longitude and easting, northing; leave one pair out".to_owned());
+            return Err(TableFlaw::TwoPositions);
         }
         if !geographic && !projected {
-            return Err(format!(
-                "has no position; name the columns lat_deg and lon_deg, or east_m and north_m (or _ft, _usft); {}",
-                has(headers)
-            ));
+            return Err(TableFlaw::NoPosition(headers.to_vec()));
         }
         Ok(claims)
     }
@@ -246,33 +244,37 @@ impl Claims {
         }
     }
 
-    fn row<'c>(&self, signs: &[Signs], line: u64, cell: impl Fn(usize) -> &'c str) -> Result<CheckRow, String> {
+    fn row<'c>(&self, signs: &[Signs], line: u64, cell: impl Fn(usize) -> &'c str) -> Result<CheckRow, CheckRowFault> {
         let format = CellFormat::default();
         let told = |column: usize| Some(cell(column)).filter(|text| !format.is_no_reading(text));
-        let length = |claim: Option<(usize, LengthUnit)>, quantity: &str, is_position: bool| -> Result<Option<f64>, String> {
+        let length = |claim: Option<(usize, LengthUnit)>, quantity, is_position: bool| -> Result<Option<f64>, CheckRowFault> {
             let Some((column, unit)) = claim else { return Ok(None) };
             let Some(text) = told(column) else { return Ok(None) };
-            let number = signs[column].number(text).ok_or_else(|| format!("{quantity} \"{text}\" is not a number"))?;
+            let not_a_number = || CheckRowFault::NotANumber { quantity, text: text.to_owned() };
+            let number = signs[column].number(text).ok_or_else(not_a_number)?;
             Ok((is_position || !is_no_reading_number(number)).then(|| unit.to_metres(number)))
         };
-        let sigma = |claim, quantity: &str| match length(claim, quantity, false)? {
-            Some(metres) if metres < 0.0 => Err(format!("{quantity} {metres} is below 0")),
+        let sigma = |claim, quantity: &'static str| match length(claim, quantity, false)? {
+            Some(metres) if metres < 0.0 => Err(CheckRowFault::BelowZero { quantity, metres }),
             sigma => Ok(sigma),
         };
-        let no_position = || "the check point has no position".to_owned();
-        let angle = |column: usize, quantity: &str, letters, limit: f64| {
-            let text = told(column).ok_or_else(no_position)?;
+        let angle = |column: usize, quantity: &'static str, letters, limit: f64| {
+            let text = told(column).ok_or(CheckRowFault::NoPosition)?;
             let degrees = match signs[column].number(text) {
                 Some(number) => number,
                 None => {
                     let text = if signs[column].decimal_comma { text.replace(',', ".") } else { text.to_owned() };
-                    parse_angle_deg(&text, letters).map_err(|error| format!("{quantity} \"{text}\": {error}"))?
+                    parse_angle_deg(&text, letters).map_err(|problem| CheckRowFault::NotAnAngle {
+                        quantity,
+                        text: text.clone(),
+                        problem,
+                    })?
                 }
             };
             if degrees.abs() <= limit {
                 Ok(degrees)
             } else {
-                Err(format!("{quantity} {text} is outside -{limit} to {limit} degrees; are latitude and longitude swapped?"))
+                Err(CheckRowFault::Outside { quantity, text: text.to_owned(), limit })
             }
         };
         let coordinates = match (self.lat, self.lon) {
@@ -281,8 +283,8 @@ impl Claims {
                 lon_deg: angle(lon, "lon_deg", Hemispheres::Longitude, 180.0)?,
             },
             _ => Coordinates::Projected {
-                east_m: length(self.east, "the easting", true)?.ok_or_else(no_position)?,
-                north_m: length(self.north, "the northing", true)?.ok_or_else(no_position)?,
+                east_m: length(self.east, "the easting", true)?.ok_or(CheckRowFault::NoPosition)?,
+                north_m: length(self.north, "the northing", true)?.ok_or(CheckRowFault::NoPosition)?,
             },
         };
         Ok(CheckRow {
@@ -295,10 +297,6 @@ impl Claims {
             sigma_vertical_m: sigma(self.sigma_vertical, "sigma_vertical")?,
         })
     }
-}
-
-fn has(headers: &[String]) -> String {
-    format!("it has: {}", headers.join(", "))
 }
 
 #[cfg(test)]
@@ -341,7 +339,8 @@ mod tests {
         let text = "name,lat_deg,lon_deg,sigma_horizontal_m\nA,,3,\nB,91,3,\nC,1,2,-0.1\nD,x,2,\nE,1,2\nF,1,2,0.1\nname,lat_deg,lon_deg,sigma_horizontal_m\nG,1,2,0.1";
         let table = read_text(text, None).unwrap();
         assert_eq!(table.rows.len(), 1);
-        let held: Vec<(u64, &str)> = table.held.iter().map(|(line, why)| (*line, why.as_str())).collect();
+        let held: Vec<(u64, String)> = table.held.iter().map(|(line, why)| (*line, why.to_string())).collect();
+        let held: Vec<(u64, &str)> = held.iter().map(|(line, why)| (*line, why.as_str())).collect();
         assert_eq!(held[0], (2, "the check point has no position"));
         assert_eq!(held[1], (3, "lat_deg 91 is outside -90 to 90 degrees; are latitude and longitude swapped?"));
         assert_eq!(held[2], (4, "sigma_horizontal -0.1 is below 0"));
@@ -353,16 +352,16 @@ mod tests {
 
     #[test]
     fn tables_that_cannot_be_used_say_what_to_write() {
-        let fails = |text: &str, name: Option<&str>| read_text(text, name).unwrap_err();
+        let fails = |text: &str, name: Option<&str>| {
+            let (line, flaw) = read_text(text, name).unwrap_err();
+            (line, flaw.to_string())
+        };
         assert_eq!(fails("\n", None).1, "the file is empty; a table of check points needs a header line and rows");
         assert_eq!(
             fails("name,x,y\nA,1,2\n", None),
             (1, "has no position; name the columns lat_deg and lon_deg, or east_m and north_m (or _ft, _usft); it has: name, x, y".into())
         );
-        assert_eq!(
-            fails("point,lat_deg,lon_deg\n", Some("points")).1,
-            "--check-name is \"points\", which the table does not have; did you mean \"point\"?"
-        );
+        assert_eq!(fails("point,lat_deg,lon_deg\n", Some("points")).1, "no column is called \"points\"; did you mean \"point\"?");
         assert!(fails("east_m,east_ft,north_m\n", None).1.contains("several units"));
         assert!(fails("east_m,north_m,lat_deg,lon_deg\n", None).1.contains("leave one pair out"));
     }
