@@ -22,6 +22,7 @@ pub use grid::GeoidGrid;
 pub(crate) use grid::Lattice;
 #[cfg(feature = "gis")]
 pub use open::NoLattice;
+#[cfg(feature = "gis")]
 pub(crate) use open::{BandValues, lattice, one_line};
 
 /// Standard error in metres of a separation in a receiver's log where nothing better is stated: the
