@@ -10,7 +10,7 @@ BENCH_PYTHON := target/bench-venv/bin/python
 
 FUZZ_SECONDS ?= 60
 
-.PHONY: fuzz help tools build demo test test-gis check house bench schemas page-bundle page-check page-test
+.PHONY: fuzz mutants help tools build demo test test-gis check house bench schemas page-bundle page-check page-test
 
 help:
 	@echo "make demo    build, map an example, say what was made"
@@ -21,6 +21,7 @@ help:
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
 	@echo "make page-test    look at pages in a real browser (needs chromium and chromedriver)"
 	@echo "make fuzz    draw inputs by coverage, a minute for each kind of log (FUZZ_SECONDS, FUZZ_GIS=1)"
+	@echo "make mutants  change formulas one by one and see whether a test notices (needs cargo-mutants; MUTANTS_SHARE=0.1)"
 	@echo "make bench   side by side with what one would use instead (needs Python 3 with venv)"
 
 tools:
@@ -77,6 +78,9 @@ bench: build
 	cargo build --release --locked --example network_time
 	test -x $(BENCH_PYTHON) || (python3 -m venv target/bench-venv && target/bench-venv/bin/pip install -q -r bench/requirements.txt)
 	$(BENCH_PYTHON) bench/run.py
+
+mutants: tools
+	tests/mutants/all
 
 fuzz:
 	fuzz/run $(FUZZ_SECONDS)

@@ -54,25 +54,21 @@ pub mod intake {
     pub mod kml {
         pub use crate::intake::kml::{KmlHeights, read, unpack};
     }
-    #[cfg(feature = "gis")]
     pub mod log {
         pub use crate::intake::log::Log;
     }
     pub mod nmea {
         pub use crate::intake::nmea::{Clues, looks_like, read};
     }
-    #[cfg(feature = "gis")]
     pub mod shot_block {
         pub use crate::intake::shot_block::{RowRead, ShotBlock};
     }
-    #[cfg(feature = "gis")]
     pub mod shot_rules {
         pub use crate::intake::shot_rules::ShotRules;
     }
     pub mod text {
         pub use crate::intake::text::Text;
     }
-    #[cfg(feature = "gis")]
     pub mod workbook {
         pub use crate::intake::workbook::read;
     }

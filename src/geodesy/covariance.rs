@@ -160,6 +160,13 @@ mod tests {
     }
 
     #[test]
+    fn less_takes_off_what_was_added() {
+        let part = Covariance { ee: 2.0, en: -0.5, eu: 0.25, nn: 3.0, nu: 0.75, uu: 4.0 };
+        let rest = Covariance { ee: 7.0, en: 1.5, eu: -1.25, nn: 8.0, nu: -2.75, uu: 9.0 };
+        assert_eq!((rest + part).less(&part), rest);
+    }
+
+    #[test]
     fn the_major_axis_of_an_error_across_the_sight() {
         // A sight to azimuth 60° with a wrong azimuth moves the point along 150°.
         let across = Covariance::from_arm([(150f64).to_radians().sin(), (150f64).to_radians().cos(), 0.0]);

@@ -154,6 +154,23 @@ mod tests {
         Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: h }
     }
 
+    /// √(MN) is the semi-minor axis at the equator and the polar radius of curvature at the poles: 6 356 752.3142 and 6 399 593.6258 m of
+    /// WGS 84 (NIMA TR8350.2, third edition, table 3.3; from memory); between, of the two radii of curvature as they are defined.
+    #[test]
+    fn mean_radius_of_curvature() {
+        let ellipsoid = Ellipsoid::WGS84;
+        for (lat_deg, published_m) in [(0.0f64, 6_356_752.3142), (90.0, 6_399_593.6258), (-90.0, 6_399_593.6258)] {
+            assert!((ellipsoid.mean_radius_m(lat_deg.to_radians()) - published_m).abs() < 1e-4, "{lat_deg}");
+        }
+        for lat_deg in [-67.0f64, -12.0, 30.0, 52.5] {
+            let lat = lat_deg.to_radians();
+            let (a, e2) = (6_378_137.0, 0.006_694_379_990_141_317);
+            let meridian = a * (1.0 - e2) / (1.0 - e2 * lat.sin().powi(2)).powf(1.5);
+            let prime_vertical = a / (1.0 - e2 * lat.sin().powi(2)).sqrt();
+            assert!((ellipsoid.mean_radius_m(lat) - (meridian * prime_vertical).sqrt()).abs() < 1e-6, "{lat_deg}");
+        }
+    }
+
     #[test]
     fn poles_and_antimeridian() {
         for (lat, lon) in [(90.0, 0.0), (-90.0, 0.0), (0.0, 180.0), (10.0, -179.999_999_9), (89.999_999, 30.0)] {

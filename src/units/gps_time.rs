@@ -1,7 +1,7 @@
 //! The clocks that logs are kept by: UTC, GPS time, local zones, an instrument's clock that is off.
 //!
 //! GPS time runs ahead of UTC by the leap seconds since 1980: GPS − UTC = (TAI − UTC) − 19 s. The steps
-//! are a table, `leap_seconds.csv` (IERS Bulletin C, from memory), which a job can replace with the
+//! are a table, `leap_seconds.csv`, which a test holds to the IERS's own list (Bulletin C), and which a job can replace with the
 //! newer `leap-seconds.list` that the IERS publishes. Local zones are settled where logs are read.
 
 use std::sync::{Arc, OnceLock};
@@ -106,8 +106,8 @@ mod tests {
         LeapSeconds::builtin().gps_to_utc(gps.parse().unwrap()).unwrap().to_string()
     }
 
-    /// Differences published by the IERS and in the GPS interface specification (IS-GPS-200): 0 at the beginning of GPS
-    /// time, 13 s from 1999, 14 s from 2006, 17 s from July 2015, 18 s since 2017 (from memory).
+    /// From the IERS's list below, less the 19 s of 1980: 0 at the beginning of GPS time, 13 s from 1999, 14 s from 2006, 17 s from
+    /// July 2015, 18 s since 2017.
     #[test]
     fn published_differences() {
         for (gps, utc) in [
@@ -121,6 +121,20 @@ mod tests {
         ] {
             assert_eq!(utc_of(gps), utc, "{gps}");
         }
+    }
+
+    /// `tests/reference/leap_seconds.csv`: all steps since GPS time began, and no others.
+    #[test]
+    fn the_table_inside_is_that_of_the_iers() {
+        let list = include_str!("../../tests/reference/leap_seconds.csv");
+        let published: Vec<(i64, i64)> = (list.lines().skip(1))
+            .map(|line| line.split(',').take(2).map(|cell| cell.parse().unwrap()).collect::<Vec<i64>>())
+            .map(|cells| (cells[0] - 2_208_988_800, cells[1] - 19))
+            .collect();
+        assert_eq!(published.len(), 28);
+        let inside: Vec<_> = LeapSeconds::builtin().steps.iter().map(|(from, ahead_s)| (from.as_second(), *ahead_s)).collect();
+        assert_eq!(inside, published[published.len() - inside.len()..]);
+        assert_eq!(inside[0].1, 0, "the oldest is that of the year in which GPS time began");
     }
 
     #[test]
