@@ -66,18 +66,22 @@ mod tests {
     }
 
     /// A tenth of a degree on either side: eastings by the equator's length of a degree, 111 319.5 m, times cos φ and the scale of UTM
-    /// there, 0.9996 (1 + λ² cos² φ / 2) at λ = 3° from the central meridian (J. P. Snyder, "Map Projections", 1987, eq. 8-11).
+    /// there, 0.9996 (1 + λ² cos² φ / 2) at λ = 3° from the central meridian (J. P. Snyder, "Map Projections", 1987, eq. 8-11); and the box is
+    /// turned by the convergence, tan γ = tan λ sin φ, so that each side adds to the other.
     #[test]
     fn both_sides_of_180_degrees_lie_side_by_side() {
         for (lat, authority) in [(17.0f64, "EPSG:32601"), (-17.0, "EPSG:32701")] {
             let (known, [west, south, east, north]) = view(&[179.9, -179.9], [lat - 0.1, lat + 0.1]).unwrap();
             assert_eq!(known, authority);
             let scale = 0.9996 * (1.0 + (3f64.to_radians() * lat.to_radians().cos()).powi(2) / 2.0);
-            let want_m = 0.2 * 111_319.5 * lat.to_radians().cos() * scale;
+            let turned = (3f64.to_radians().tan() * lat.to_radians().sin().abs()).atan();
+            let (wide_m, high_m) = (0.2 * 111_319.5 * lat.to_radians().cos() * scale, 22_130.0);
+            let want_m = wide_m * turned.cos() + high_m * turned.sin();
             // The northern and the southern edge differ by 1 part in 500, and the ellipsoid from a sphere by 1 in 300.
             assert!((east - west - want_m).abs() < 0.005 * want_m, "{} of {want_m}", east - west);
-            assert!((north - south - 22_130.0).abs() < 0.01 * 22_130.0, "{}", north - south);
-            // 3° west of the central meridian of zone 1 is 500 km less a third of the zone's half.
+            let want_m = high_m * turned.cos() + wide_m * turned.sin();
+            assert!((north - south - want_m).abs() < 0.01 * want_m, "{} of {want_m}", north - south);
+            // The edge of zone 1, half of its width west of the easting of 500 km.
             assert!((165_000.0..200_000.0).contains(&((west + east) / 2.0)), "{west} {east}");
         }
     }
