@@ -49,16 +49,14 @@ pub fn batches<'c>(
             made.push((key, points(stage, key, mapped, &of_layer, sizes, cell)));
         }
     }
-    if stage.wanted.contains(&LayerName::Ellipses) {
-        if !mapped.is_empty() {
-            let records = || mapped.iter().map(|feature| &feature.record);
-            let batch = Batch {
-                len: mapped.len(),
-                geometries: Geometries::Areas(rings(stage, mapped)?),
-                columns: ellipses::definitions().iter().map(|field| field.column(records())).collect(),
-            };
-            made.push((LayerName::Ellipses.into(), batch));
-        }
+    if stage.wanted.contains(&LayerName::Ellipses) && !mapped.is_empty() {
+        let records = || mapped.iter().map(|feature| &feature.record);
+        let batch = Batch {
+            len: mapped.len(),
+            geometries: Geometries::Areas(rings(stage, mapped)?),
+            columns: ellipses::definitions().iter().map(|field| field.column(records())).collect(),
+        };
+        made.push((LayerName::Ellipses.into(), batch));
     }
     Ok(made)
 }
