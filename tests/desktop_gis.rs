@@ -25,16 +25,75 @@ fn mapped(example: &str, into: &Path) -> PathBuf {
 fn each_layer_of_each_example_takes_its_style_and_the_project_opens() {
     let folder = tempfile::tempdir().unwrap();
     let packages: Vec<PathBuf> = EXAMPLES.iter().map(|example| mapped(example, folder.path())).collect();
+    let said = in_desktop_gis("open.py", folder.path(), &packages);
+    assert_eq!(said.lines().filter(|line| line.contains(" shown ")).count(), EXAMPLES.len(), "{said}");
+}
+
+/// Longitudes and latitudes on both sides of ±180°, and round a pole: the project shows the few hundred metres of the job, in the plane of
+/// UTM or UPS, and not the whole globe.
+#[test]
+#[ignore = "needs QGIS: make test-gis"]
+fn a_job_across_180_degrees_or_round_a_pole_opens_in_one_piece() {
+    let folder = tempfile::tempdir().unwrap();
+    let jobs = [("across", "-16.8", "179.9997", "EPSG:32701"), ("north", "89.9998", "40", "EPSG:5041")];
+    let packages = jobs.map(|(name, lat, lon, _)| {
+        let write = |file: &str, text: &str| std::fs::write(folder.path().join(file), text).unwrap();
+        write("bases.csv", &format!("base,lat_deg,lon_deg,ellipsoid_height_m\nA,{lat},{lon},60\n"));
+        let mut rows = "shot,base,role,string,true_azimuth_deg,inclination_deg,slope_distance_m\n".to_owned();
+        for (i, azimuth) in [10, 80, 150, 200, 290].into_iter().enumerate() {
+            rows += &format!("{i},A,{},field,{azimuth},0,80\n{},A,,,{azimuth},0,120\n", if i == 4 { "close" } else { "" }, i + 10);
+        }
+        write("shots.csv", &rows);
+        write(
+            "job.toml",
+            &format!(
+                "name = \"{name}\"\ncrs = \"EPSG:4326\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.02\n\
+                 sigma_vertical_m = 0.02\n[shots]\nfiles = [\"shots.csv\"]\n[instrument]\nsigma_distance_m = 0.02\nsigma_azimuth_deg = 0.01\n\
+                 sigma_inclination_deg = 0.01\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n"
+            ),
+        );
+        standoff(folder.path(), &["map", "job.toml", "--out", name, "--format", "gpkg", "--quiet"]).exits(0);
+        folder.path().join(name).join(format!("{name}.gpkg"))
+    });
+    let opened = in_desktop_gis("open.py", folder.path(), &packages);
+    for (name, _, _, plane) in jobs {
+        let line = opened.lines().find(|line| line.starts_with(name)).unwrap_or_else(|| panic!("{opened}"));
+        assert!(line.contains(plane), "{line}");
+        let size: f64 = line.rsplit(' ').next().unwrap().parse().unwrap();
+        assert!((200.0..400.0).contains(&size), "{line}");
+    }
+}
+
+/// What a script prints that opens files in the desktop GIS; its faults end the test.
+fn in_desktop_gis(script: &str, pictures: &Path, files: &[PathBuf]) -> String {
     let opened = Command::new("/usr/bin/python3")
-        .arg("tests/desktop_gis/open.py")
-        .arg(folder.path())
-        .args(&packages)
-        .env("XDG_RUNTIME_DIR", folder.path())
+        .arg(format!("tests/desktop_gis/{script}"))
+        .arg(pictures)
+        .args(files)
+        .env("XDG_RUNTIME_DIR", pictures)
         .output()
         .expect("python3 of the system, with python3-qgis");
     let (said, errors) = (String::from_utf8_lossy(&opened.stdout), String::from_utf8_lossy(&opened.stderr));
     assert!(opened.status.success(), "{said}{errors}");
-    assert_eq!(said.lines().filter(|line| line.contains(" shown ")).count(), EXAMPLES.len(), "{said}{errors}");
+    said.into_owned()
+}
+
+#[test]
+#[ignore = "needs QGIS: make test-gis"]
+fn files_of_other_formats_open_with_their_styles_where_they_are_dragged_in() {
+    let folder = tempfile::tempdir().unwrap();
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let outputs = EXAMPLES.map(|example| {
+        let (out, job) = (folder.path().join(example), format!("examples/{example}/job.toml"));
+        let mut arguments = vec!["map", &job, "--out", out.to_str().unwrap(), "--quiet"];
+        ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"].iter().for_each(|format| arguments.extend(["--format", format]));
+        standoff(root, &arguments).exits(0);
+        out
+    });
+    let said = in_desktop_gis("files.py", folder.path(), &outputs);
+    for format in ["geojson ", "shp ", "fgb ", "csv ", "dxf "] {
+        assert_eq!(said.lines().filter(|line| line.starts_with(format)).count(), EXAMPLES.len(), "{said}");
+    }
 }
 
 /// The environment of its own that `make test-gis` makes.

@@ -94,18 +94,24 @@ impl Covariance {
         }
     }
 
+    /// As [`Ellipse::radius95_m`].
+    pub fn radius95_m(&self) -> f64 {
+        self.ellipse95().radius95_m()
+    }
+}
+
+impl Ellipse {
     /// Radius in metres of the circle about the point that holds it with 95 % probability.
     ///
     /// Cubic in the ratio of the axes, after C. Leenhouts, "On the computation of bi-normal radial
     /// error", Navigation 32 (1985) (coefficients from memory; a test holds them to the integral of
     /// the bivariate normal density within 0.3 %).
     pub fn radius95_m(&self) -> f64 {
-        let ellipse = self.ellipse95();
-        if ellipse.major_m <= 0.0 {
+        if self.major_m <= 0.0 {
             return 0.0;
         }
-        let c = ellipse.minor_m / ellipse.major_m;
-        ellipse.major_m / ELLIPSE95 * (1.960_790 + c * (0.004_071 + c * (0.114_276 + c * 0.371_625)))
+        let c = self.minor_m / self.major_m;
+        self.major_m / ELLIPSE95 * (1.960_790 + c * (0.004_071 + c * (0.114_276 + c * 0.371_625)))
     }
 }
 

@@ -2,6 +2,8 @@
 
 use std::path::Path;
 
+use memchr::memchr_iter;
+
 use super::IntakeError;
 use super::delimited::{Lines, Row, Rows};
 use super::log_layout::{LayoutError, LineKind, LogLayout};
@@ -16,6 +18,13 @@ pub struct Chunk<'t> {
     pub text: &'t str,
     /// Number of the first.
     pub first_line: u64,
+}
+
+impl Chunk<'_> {
+    /// How many lines it has.
+    pub fn lines(&self) -> usize {
+        memchr_iter(b'\n', self.text.as_bytes()).count()
+    }
 }
 
 /// Cuts a block into rows; the fault of a row that cannot be cut stands beside it.

@@ -15,6 +15,13 @@ use crate::units::gps_time::LeapSeconds;
 const NO_READING: [&str; 16] =
     ["", "-", "--", "---", "----", "nan", "n/a", "na", "null", "none", "nil", "#n/a", "1.#qnan", "-1.#ind", "1.#ind", "*"];
 
+/// Bytes of the longest of [`NO_READING`].
+const LONGEST_NO_READING: usize = 7;
+
+fn is_no_reading_word(cell: &str) -> bool {
+    NO_READING.iter().any(|word| word.eq_ignore_ascii_case(cell))
+}
+
 /// Numbers that stand for "no reading" in columns of measured values (common practice, no source).
 const NO_READING_NUMBERS: [f64; 8] = [9999.0, 99999.0, 999999.0, 9999.9, -999.0, -9999.0, -99999.0, -999.25];
 
@@ -54,11 +61,15 @@ pub struct NoTimeZone(pub String);
 impl CellFormat {
     /// Whether a field says that there is no reading.
     pub fn is_no_reading(&self, cell: &str) -> bool {
-        match cell.as_bytes() {
+        let is_known = match cell.as_bytes() {
             [] => true,
-            [b'0'..=b'9', ..] if self.no_reading.is_empty() && !cell.contains('#') => false,
-            _ => NO_READING.iter().any(|word| word.eq_ignore_ascii_case(cell)) || self.no_reading.iter().any(|word| word == cell),
-        }
+            bytes if bytes.len() > LONGEST_NO_READING => false,
+            // Nearly every cell is a number, or a word that begins as none of these do.
+            [b'0'..=b'9', ..] | [b'-', b'0'..=b'9', ..] => cell.contains('#') && is_no_reading_word(cell),
+            [b'-' | b'n' | b'N' | b'#' | b'*', ..] => is_no_reading_word(cell),
+            _ => false,
+        };
+        is_known || self.no_reading.iter().any(|word| word == cell)
     }
 
     /// The date and time of a row, each with how its column is written.
@@ -239,8 +250,12 @@ mod tests {
         for word in ["", "---", "NaN", "NA", "n/a", "1.#QNAN", "8888"] {
             assert!(format.is_no_reading(word), "{word:?}");
         }
-        for word in ["0", "12.5", "9999", "north"] {
-            assert!(!format.is_no_reading(word), "{word:?}");
+        for word in ["0", "12.5", "9999", "north", "-12.5", "-", "#3", "n", "12.5 no reading"] {
+            assert_eq!(format.is_no_reading(word), word == "-", "{word:?}");
+        }
+        for word in NO_READING {
+            assert!(word.len() <= LONGEST_NO_READING && format.is_no_reading(word), "{word:?}");
+            assert!(format.is_no_reading(&word.to_uppercase()), "{word:?}");
         }
         assert!(is_no_reading_number(9999.0) && !is_no_reading_number(999.0));
         assert!(!CellFormat::default().is_no_reading("12"));

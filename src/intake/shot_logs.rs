@@ -22,8 +22,8 @@ use crate::records::names::name_print;
 use crate::records::shot::KeptShot;
 use crate::records::when::ShotTime;
 
-/// Bytes of text that are read as one.
-const BLOCK_BYTES: usize = 128 * 1024;
+/// Bytes of text that are read as one: the records that come of them stay in the caches of a processor.
+const BLOCK_BYTES: usize = 32 * 1024;
 
 /// Shot logs, decoded and planned.
 pub struct OpenedLogs {

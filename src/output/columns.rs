@@ -124,8 +124,15 @@ impl Texts {
     /// Adds what is displayed.
     pub fn push_display(&mut self, text: impl std::fmt::Display) {
         use std::fmt::Write;
-        // Writing to a String does not fail.
-        let _ = write!(self.bytes, "{text}");
+        self.push_with(|bytes| {
+            // Writing to a String does not fail.
+            let _ = write!(bytes, "{text}");
+        });
+    }
+
+    /// Adds what is written behind the texts before it.
+    pub fn push_with(&mut self, write: impl FnOnce(&mut String)) {
+        write(&mut self.bytes);
         self.ends.push(self.bytes.len() as u32);
     }
 

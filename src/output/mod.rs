@@ -16,5 +16,6 @@ pub mod outcome;
 pub mod page;
 pub mod report;
 pub mod style;
+pub(crate) mod times;
 pub mod write;
 pub(crate) mod xml;

@@ -158,10 +158,9 @@ impl Stage<'_> {
         if mapped.is_empty() {
             return Ok(computed);
         }
-        let shots: Vec<(usize, Feature)> = mapped.iter().map(|feature| (feature.base, feature.record)).collect();
         computed.batches = records::batches(self, &mapped, &Sizes::default(), &|i, column| kept[i].cell(column))?;
         computed.standing = records::standing(self, &mapped, &|i, column| kept[i].cell(column));
-        computed.batches.extend(records::sight_line_batch(self, &shots));
+        computed.batches.extend(records::sight_line_batch(self, mapped.iter().map(|feature| (feature.base, &feature.record))));
         Ok(computed)
     }
 

@@ -49,17 +49,14 @@ pub fn batches<'c>(
             made.push((key, points(stage, key, mapped, &of_layer, sizes, cell)));
         }
     }
-    if stage.wanted.contains(&LayerName::Ellipses) {
-        let exact: Vec<&MappedFeature> = mapped.iter().collect();
-        if !exact.is_empty() {
-            let records: Vec<Feature> = exact.iter().map(|feature| feature.record).collect();
-            let batch = Batch {
-                len: records.len(),
-                geometries: Geometries::Areas(rings(stage, &exact)?),
-                columns: ellipses::definitions().iter().map(|field| field.column(&records)).collect(),
-            };
-            made.push((LayerName::Ellipses.into(), batch));
-        }
+    if stage.wanted.contains(&LayerName::Ellipses) && !mapped.is_empty() {
+        let records = || mapped.iter().map(|feature| &feature.record);
+        let batch = Batch {
+            len: mapped.len(),
+            geometries: Geometries::Areas(rings(stage, mapped)?),
+            columns: ellipses::definitions().iter().map(|field| field.column(records())).collect(),
+        };
+        made.push((LayerName::Ellipses.into(), batch));
     }
     Ok(made)
 }
@@ -95,15 +92,18 @@ pub fn standing<'c>(stage: &Stage, mapped: &[MappedFeature], cell: &dyn Fn(usize
 }
 
 /// The sight lines of shots, each with the index of its base.
-pub fn sight_line_batch(stage: &Stage, shots: &[(usize, Feature)]) -> Option<(LayerKey, Batch)> {
-    if shots.is_empty() || !stage.wanted.contains(&LayerName::SightLines) {
+pub fn sight_line_batch<'r>(
+    stage: &Stage,
+    shots: impl ExactSizeIterator<Item = (usize, &'r Feature<'r>)> + Clone,
+) -> Option<(LayerKey, Batch)> {
+    if shots.len() == 0 || !stage.wanted.contains(&LayerName::SightLines) {
         return None;
     }
-    let records: Vec<Feature> = shots.iter().map(|(_, record)| *record).collect();
+    let records = || shots.clone().map(|(_, record)| record);
     let batch = Batch {
-        len: records.len(),
-        geometries: Geometries::Lines(shots.iter().map(|(base, record)| sight_line(stage, *base, &record.placed)).collect()),
-        columns: sight_lines::definitions().iter().map(|field| field.column(&records)).collect(),
+        len: shots.len(),
+        geometries: Geometries::Lines(shots.clone().map(|(base, record)| sight_line(stage, base, &record.placed)).collect()),
+        columns: sight_lines::definitions().iter().map(|field| field.column(records())).collect(),
     };
     Some((LayerName::SightLines.into(), batch))
 }
@@ -111,13 +111,14 @@ pub fn sight_line_batch(stage: &Stage, shots: &[(usize, Feature)]) -> Option<(La
 fn points<'r, 'c>(
     stage: &Stage,
     key: LayerKey,
-    mapped: &[MappedFeature<'r>],
+    mapped: &'r [MappedFeature<'r>],
     of_layer: &[usize],
     sizes: &Sizes,
     cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Batch {
-    let records: Vec<Feature<'r>> = of_layer.iter().map(|i| mapped[*i].record).collect();
-    let columns_of = |fields: Vec<Definition<Feature<'r>>>| fields.iter().map(|field| field.column(&records)).collect::<Vec<_>>();
+    let records = || of_layer.iter().map(|i| &mapped[*i].record);
+    let columns_of =
+        |fields: Vec<Definition<Feature<'r>>>| fields.iter().map(|field| field.column(records())).collect::<Vec<_>>();
     let carried = |index: usize| {
         let known = &stage.logs.carried[index];
         carried_column(known, of_layer.len(), |i| cell(of_layer[i], index))
@@ -129,9 +130,9 @@ fn points<'r, 'c>(
                 Some(_) => coarse::definitions(),
                 None => features::coded_definitions(),
             });
-            columns.extend(attribute_columns(described, records.len(), |i| &mapped[of_layer[i]].values));
+            columns.extend(attribute_columns(described, of_layer.len(), |i| &mapped[of_layer[i]].values));
             if described.coarse_cell_m.is_none() {
-                columns.extend(sizes.columns_of(&stage.logs.kinds, &records));
+                columns.extend(sizes.columns_of(&stage.logs.kinds, records()));
             }
             columns.extend(coded.carried_of(layer).iter().map(|index| carried(*index)));
             columns
@@ -142,9 +143,8 @@ fn points<'r, 'c>(
             columns
         }
     };
-    let positions =
-        of_layer.iter().zip(&records).map(|(i, record)| position(&record.placed, &stage.placed_bases[mapped[*i].base]));
-    Batch { len: records.len(), geometries: Geometries::Points(positions.collect()), columns }
+    let positions = of_layer.iter().map(|i| position(&mapped[*i].record.placed, &stage.placed_bases[mapped[*i].base]));
+    Batch { len: of_layer.len(), geometries: Geometries::Points(positions.collect()), columns }
 }
 
 fn sight_line(stage: &Stage, base: usize, feature: &Placed) -> Vec<Position> {
@@ -161,7 +161,7 @@ fn sight_line(stage: &Stage, base: usize, feature: &Placed) -> Vec<Position> {
 }
 
 /// The rings of the error ellipses, corner by corner through the same way as the points.
-fn rings(stage: &Stage, mapped: &[&MappedFeature]) -> Result<Vec<Vec<Position>>, CrsError> {
+fn rings(stage: &Stage, mapped: &[MappedFeature]) -> Result<Vec<Vec<Position>>, CrsError> {
     let mut rings = Vec::with_capacity(mapped.len());
     for feature in mapped {
         let base = &stage.table.bases[feature.base];

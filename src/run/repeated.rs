@@ -203,7 +203,7 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
     settlement.batches = records::batches(stage, &mapped, sizes, &cell)?;
     settlement.standing = standing::places(&mapped);
     let sights: Vec<(usize, Feature)> = rows.iter().zip(&flags_of).map(|(row, flags)| sight(stage, row, *flags)).collect();
-    settlement.batches.extend(records::sight_line_batch(stage, &sights));
+    settlement.batches.extend(records::sight_line_batch(stage, sights.iter().map(|(base, record)| (*base, record))));
     for (index, (row, flags)) in rows.iter().zip(&flags_of).enumerate() {
         if !flags.is_empty() {
             settlement.counts.entry(row.place.0).or_default().flag(*flags);

@@ -60,8 +60,8 @@ impl Sizes {
     }
 
     /// The columns of all sizes of a job for records.
-    pub fn columns_of(&self, kinds: &BTreeSet<String>, records: &[Feature]) -> Vec<Column> {
-        let keys: Vec<(String, String)> = records.iter().map(key_of).collect();
+    pub fn columns_of<'r>(&self, kinds: &BTreeSet<String>, records: impl Iterator<Item = &'r Feature<'r>>) -> Vec<Column> {
+        let keys: Vec<(String, String)> = records.map(key_of).collect();
         sizes(kinds).flat_map(|size| self.columns(size, &keys)).collect()
     }
 }

@@ -26,7 +26,7 @@ use crate::records::ledger::Flags;
 use crate::shots::audit::{Audit, Auditor};
 
 /// Blocks that are computed together.
-const WINDOW_BLOCKS: usize = 8;
+const WINDOW_BLOCKS: usize = 16;
 /// Windows that may wait for the writer.
 const WINDOWS_WAITING: usize = 2;
 
@@ -106,29 +106,44 @@ fn compute_all<'t>(
     let chunks = stage.logs.chunks();
     let total: u64 = chunks.iter().map(|chunk| chunk.text.len() as u64).sum();
     let mut done = 0;
-    let mut auditor = Auditor::new(azimuth_repeats, stage.logs.files.iter().map(|log| log.text.text.as_str()).collect());
+    let texts = stage.logs.files.iter().map(|log| log.text.text.as_str()).collect();
+    let mut auditor = Auditor::new(azimuth_repeats, texts, rows_of(&chunks));
+    let mut audit = |window: &mut [Parsed], ahead: Option<&Vec<Parsed>>| {
+        let next = ahead.into_iter().flatten().flat_map(|parsed| parsed.audits.iter());
+        let mut rows: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.audits.as_mut_slice()).collect();
+        auditor.window(&mut rows, next);
+    };
     let mut windows = chunks.chunks(WINDOW_BLOCKS);
     let mut read_next = || windows.next().map(|chunks| parse(chunks, stage, rules)).transpose();
-    let (mut now, mut ahead) = (read_next()?, read_next()?);
-    while let Some(mut window) = now {
-        {
-            let next = ahead.iter().flatten().flat_map(|parsed| parsed.audits.iter());
-            let mut rows: Vec<&mut [Audit]> = window.iter_mut().map(|parsed| parsed.audits.as_mut_slice()).collect();
-            auditor.window(&mut rows, next);
-        }
+    let (mut now, mut next) = (read_next()?, read_next()?);
+    if let Some(first) = &mut now {
+        audit(first, next.as_ref());
+    }
+    let mut ahead = read_next()?;
+    while let Some(window) = now {
         done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
         let compute = || window.par_iter().map(|parsed| stage.map_block(parsed)).collect::<Result<Vec<_>, CrsError>>();
-        // While one window is computed, the one after the next is read.
-        let (computed, after) = rayon::join(compute, &mut read_next);
+        // While one window is computed, the next is audited and the last of those behind it is read.
+        let audit_next = || next.iter_mut().for_each(|window| audit(window, ahead.as_ref()));
+        let (computed, ((), after)) = rayon::join(compute, || rayon::join(audit_next, &mut read_next));
         let computed = computed.map_err(|source| RunError::Crs { what: "crs", source })?;
         progress(done, total);
         if !hand_on(computed) {
             return Ok(());
         }
-        now = ahead;
-        ahead = after?;
+        (now, next, ahead) = (next, ahead, after?);
     }
     Ok(())
+}
+
+/// About how many rows some blocks have: their lines.
+fn rows_of(chunks: &[Chunk]) -> usize {
+    let of_file = |chunks: &[Chunk]| match chunks {
+        [first, .., last] => (last.first_line - first.first_line) as usize + last.lines(),
+        [only] => only.lines(),
+        [] => 0,
+    };
+    chunks.chunk_by(|a, b| a.file == b.file).map(of_file).sum()
 }
 
 /// Reads the blocks of a window.

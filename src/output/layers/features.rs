@@ -186,7 +186,7 @@ fn uncertainty<'r>() -> Vec<Definition<Feature<'r>>> {
             "radius95_m",
             "RADIUS95_M",
             "Radius of the circle that holds the point with 95 % probability, metres.",
-            Real(|f| f.covariance.radius95_m()),
+            Real(|f| f.ellipse.radius95_m()),
         ),
         d(
             "height95_m",

@@ -21,12 +21,14 @@ pub mod values;
 pub mod vertices;
 
 use std::collections::{HashMap, HashSet};
+use std::fmt::Write;
 
 use jiff::Timestamp;
 use jiff::tz::Offset;
 
 use crate::job::LayerName;
 use crate::output::columns::{Column, Field, FieldKind, Layer, Texts};
+use crate::output::times::{push_date_time, push_two_digits};
 use crate::records::when::When;
 
 /// A field of records `R`: its description and how to read it off a record.
@@ -72,19 +74,23 @@ impl<R> Definition<R> {
     }
 
     /// The column of this field of some records.
-    pub fn column(&self, records: &[R]) -> Column {
+    pub fn column<'a>(&self, records: impl IntoIterator<Item = &'a R>) -> Column
+    where
+        R: 'a,
+    {
+        let records = records.into_iter();
         match self.get {
-            Get::Real(get) => Column::Real(records.iter().map(get).collect()),
-            Get::Integer(get) => Column::Integer(records.iter().map(get).collect()),
-            Get::Time(get) => Column::Time(records.iter().map(get).collect()),
+            Get::Real(get) => Column::Real(records.map(get).collect()),
+            Get::Integer(get) => Column::Integer(records.map(get).collect()),
+            Get::Time(get) => Column::Time(records.map(get).collect()),
             Get::Text(get) => {
                 let mut texts = Texts::default();
-                records.iter().for_each(|record| texts.push(get(record)));
+                records.for_each(|record| texts.push(get(record)));
                 Column::Text(texts)
             }
             Get::Show(show) => {
                 let mut texts = Texts::default();
-                records.iter().for_each(|record| show(record, &mut texts));
+                records.for_each(|record| show(record, &mut texts));
                 Column::Text(texts)
             }
         }
@@ -250,8 +256,19 @@ fn show_local(texts: &mut Texts, instant: Option<(Timestamp, Offset)>, date: Opt
     match (instant, date) {
         (Some((instant, offset)), _) => {
             let local = offset.to_datetime(instant);
-            let (seconds, sign) = (offset.seconds().unsigned_abs(), if offset.is_negative() { '-' } else { '+' });
-            texts.push_display(format_args!("{local}{sign}{:02}:{:02}", seconds / 3600, seconds / 60 % 60));
+            let (minutes, sign) = (offset.seconds() / 60, if offset.is_negative() { '-' } else { '+' });
+            texts.push_with(|text| {
+                if local.subsec_nanosecond() == 0 && (0..=9999).contains(&local.year()) {
+                    push_date_time(text, &local);
+                } else {
+                    // Writing to a String does not fail.
+                    let _ = write!(text, "{local}");
+                }
+                text.push(sign);
+                push_two_digits(text, minutes.abs() / 60);
+                text.push(':');
+                push_two_digits(text, minutes.abs() % 60);
+            });
         }
         (None, Some(date)) => texts.push_display(date),
         (None, None) => texts.push(None),

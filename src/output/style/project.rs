@@ -20,8 +20,17 @@ pub struct Project<'p> {
     pub wkt: Option<&'p str>,
     /// Length of a unit of the CRS in metres, where it is projected.
     pub metres_a_unit: Option<f64>,
-    /// Least x and y, greatest x and y of what is drawn.
+    /// Authority and code of the CRS that all is drawn in, where it is not that of the layers.
+    pub plane: Option<&'p str>,
+    /// Least x and y, greatest x and y of what is drawn, in that.
     pub bounds: Option<[f64; 4]>,
+}
+
+impl<'p> Project<'p> {
+    /// Authority and code, and WKT of the CRS that all is drawn in.
+    fn drawn_in(&self) -> (Option<&'p str>, Option<&'p str>) {
+        (self.plane.or(self.authority), self.wkt)
+    }
 }
 
 /// Room around what is drawn, as a share of its size.
@@ -55,7 +64,7 @@ pub fn project(layers: &[(&Layer, Look)], project: &Project) -> String {
     let mut document = Document::typed("qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'");
     document.within("qgis", &[("version", VERSION), ("projectname", project.title)], |document| {
         document.leaf("title", project.title);
-        document.within("projectCrs", &[], |document| reference_system(document, project));
+        document.within("projectCrs", &[], |document| reference_system(document, project.drawn_in()));
         let alone: Vec<&Layer> = layers.iter().map(|(layer, _)| *layer).collect();
         tree(document, &alone, project);
         canvas(document, project);
@@ -75,9 +84,9 @@ pub fn project(layers: &[(&Layer, Look)], project: &Project) -> String {
     document.text()
 }
 
-fn reference_system(document: &mut Document, project: &Project) {
+fn reference_system(document: &mut Document, (authority, wkt): (Option<&str>, Option<&str>)) {
     document.within("spatialrefsys", &[], |document| {
-        match (project.authority, project.wkt) {
+        match (authority, wkt) {
             (Some(authority), _) => {
                 // A number in its own list makes it look the authority's code up; which number does not count.
                 document.leaf("srsid", "1");
@@ -139,10 +148,11 @@ fn canvas(document: &mut Document, project: &Project) {
     let edges = [west - margin, south - margin, east + margin, north + margin].map(|edge| edge.to_string());
     document.within("ProjectViewSettings", &[("UseProjectScales", "0")], |document| {
         let extent = [("xmin", &*edges[0]), ("ymin", &*edges[1]), ("xmax", &*edges[2]), ("ymax", &*edges[3])];
-        document.within("DefaultViewExtent", &extent, |document| reference_system(document, project));
+        document.within("DefaultViewExtent", &extent, |document| reference_system(document, project.drawn_in()));
     });
     document.within("mapcanvas", &[("name", "theMapCanvas"), ("annotationsVisible", "1")], |document| {
-        document.leaf("units", if project.metres_a_unit.is_some() { "meters" } else { "degrees" });
+        let is_plane = project.metres_a_unit.is_some() || project.plane.is_some();
+        document.leaf("units", if is_plane { "meters" } else { "degrees" });
         document.within("extent", &[], |document| {
             document.leaf("xmin", &edges[0]);
             document.leaf("ymin", &edges[1]);
@@ -150,7 +160,7 @@ fn canvas(document: &mut Document, project: &Project) {
             document.leaf("ymax", &edges[3]);
         });
         document.leaf("rotation", "0");
-        document.within("destinationsrs", &[], |document| reference_system(document, project));
+        document.within("destinationsrs", &[], |document| reference_system(document, project.drawn_in()));
     });
 }
 
@@ -169,7 +179,7 @@ fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Proj
         document.leaf("layername", &layer.title);
         document.leaf("abstract", &layer.description);
         if layer.geometry != GeometryKind::None {
-            document.within("srs", &[], |document| reference_system(document, project));
+            document.within("srs", &[], |document| reference_system(document, (project.authority, project.wkt)));
         }
         document.text_within("provider", &[("encoding", "UTF-8")], "ogr");
         style_of(document, layer, look, Naming::Full, project.metres_a_unit);

@@ -13,13 +13,17 @@ use super::antimeridian::{self, Globe};
 use super::said::{find, text};
 use super::{Ending, FormatWriter, WriteError};
 use crate::geodesy::crs::Kind;
+use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Layer, Position};
 use crate::output::contract::Setup;
 use crate::output::style::label_of;
 
-/// Colour numbers of the drawing layers, in turn: white, cyan, yellow, magenta, green.
-const COLOURS: [u8; 5] = [7, 4, 2, 6, 3];
+/// Colour numbers of the drawing layers, in turn: black on white and white on black, blue, green, violet, ochre, pink. All can be seen on
+/// either ground, at a contrast of 3 and more.
+const COLOURS: [u8; 6] = [7, 150, 92, 200, 42, 230];
+/// Lines of sight are grey, and stay behind the rest.
+const GREY: u8 = 8;
 /// A polyline that is closed.
 const CLOSED: u8 = 1;
 /// A polyline whose corners have heights of their own, and such a corner.
@@ -82,7 +86,10 @@ impl Drawing {
             "0\nTABLE\n2\nLTYPE\n70\n1\n0\nLTYPE\n2\nCONTINUOUS\n70\n0\n3\nSolid line\n72\n65\n73\n0\n40\n0.0\n0\nENDTAB\n"
         )?;
         write!(out, "0\nTABLE\n2\nLAYER\n70\n{}\n", drawn.len())?;
-        for (layer, colour) in drawn.iter().zip(COLOURS.iter().cycle()) {
+        let mut colours = COLOURS.iter().cycle();
+        for layer in &drawn {
+            let is_sight = layer.key == LayerName::SightLines.into();
+            let colour = if is_sight { GREY } else { colours.next().copied().unwrap_or(COLOURS[0]) };
             write!(out, "0\nLAYER\n2\n{}\n70\n0\n62\n{colour}\n6\nCONTINUOUS\n", layer.id)?;
         }
         write!(

@@ -144,8 +144,10 @@ impl Folder {
         names.retain(|name| name != MARKER);
         let flushed = |name: &String| {
             let path = self.partial.join(name);
-            flush(&path)?;
-            recorded(&self.partial, name).map_err(WriteError::file(&path, "reading it back"))
+            // The disk writes while the file is read.
+            let (written, known) = rayon::join(|| flush(&path), || recorded(&self.partial, name));
+            written?;
+            known.map_err(WriteError::file(&path, "reading it back"))
         };
         names.par_iter().map(flushed).collect()
     }

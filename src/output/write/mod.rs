@@ -40,7 +40,7 @@ use crate::output::edits::{Edit, Edits};
 use crate::output::in_units::InUnits;
 use crate::output::metadata::{Metadata, Subject, Sure, Whereabouts};
 use crate::output::order;
-use crate::output::page::Page;
+use crate::output::page::{Figure, Page};
 use crate::output::report::summary::OutputFile;
 use crate::output::style::{Look, looks};
 use crate::records::ledger::Entry;
@@ -115,8 +115,8 @@ pub struct Output {
     units: InUnits,
     metric: Vec<Layer>,
     orders: Vec<Vec<usize>>,
-    /// The page and the job's name, once the run has begun.
-    page: Option<(Page, String)>,
+    /// The page, once the run has begun.
+    page: Option<Page>,
     /// Whether drawings are written as files, too.
     drawings: bool,
     formats: Vec<Format>,
@@ -227,22 +227,21 @@ impl Output {
             bounds_deg: whereabouts.bounds_deg(),
         };
         let ending = Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks };
-        for writer in writers {
-            writer.finish(&layers, &ending)?;
-        }
+        let finish = || writers.into_iter().try_for_each(|writer| writer.finish(&layers, &ending));
+        // The page is drawn while the formats end their files.
+        let (finished, drawn) = rayon::join(finish, || page.map(|page| Drawn::of(page, drawings, &account)).transpose());
+        finished?;
         styles::write_beside(&folder, &name, &ending.written(&layers), &formats, metres_a_unit)?;
         for (index, layer) in layers.iter().enumerate().filter(|(index, _)| !ending.has_records(*index)) {
             debug_assert_eq!(extents[index].layer, layer.id);
             folder.remove_starting(&places::stem_of(&name, &layer.id))?;
         }
         let extents: Vec<Extent> = extents.into_iter().filter(|extent| extent.records > 0).collect();
-        if let Some((page, job)) = page {
-            values::write_beside(folder.path(), &job, &account.things, units.units())?;
-            if drawings {
-                write_drawings(&folder, &page)?;
-            }
-            let path = folder.path().join(page_name(&job));
-            std::fs::write(&path, page.html(&account)?).map_err(WriteError::file(&path, "writing"))?;
+        if let Some(drawn) = drawn? {
+            values::write_beside(folder.path(), &name, &account.things, units.units())?;
+            write_drawings(&folder, &drawn.figures)?;
+            let path = folder.path().join(page_name(&name));
+            std::fs::write(&path, drawn.html).map_err(WriteError::file(&path, "writing"))?;
         }
         let text = summary(&account, &extents, folder.files()?).map_err(WriteError::Summary)?;
         Ok((folder.commit(&text)?, account))
@@ -280,7 +279,7 @@ impl Sink for Output {
     fn begin(&mut self, setup: &Setup) -> Result<(), WriteError> {
         self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
         self.told = self.disclosure.layers(setup.layers.clone());
-        self.page = Some((Page::new(&setup.with_layers(self.told.clone())), setup.job.name.clone()));
+        self.page = Some(Page::new(&setup.with_layers(self.told.clone())));
         if self.disclosure.is_discreet() {
             self.cells = Cells::new(setup);
         }
@@ -325,7 +324,7 @@ impl Sink for Output {
             },
         };
         let batch = self.edited(key, batch);
-        if let Some((page, _)) = &mut self.page {
+        if let Some(page) = &mut self.page {
             page.write(key, &batch);
         }
         let batch = self.cells.take(key, batch);
@@ -338,16 +337,28 @@ impl Sink for Output {
 
     fn held(&mut self, file: &str, entry: &Entry) -> Result<(), WriteError> {
         let entry = self.disclosure.entry(entry);
-        if let Some((page, _)) = &mut self.page {
+        if let Some(page) = &mut self.page {
             page.held(file, &entry);
         }
         self.held.write(file, &entry)
     }
 }
 
+/// The page as text, and its drawings where these are wanted as files, too.
+struct Drawn {
+    html: String,
+    figures: Vec<Figure>,
+}
+
+impl Drawn {
+    fn of(page: Page, drawings: bool, account: &Account) -> Result<Drawn, WriteError> {
+        let figures = if drawings { page.figures() } else { Vec::new() };
+        Ok(Drawn { figures, html: page.html(account)? })
+    }
+}
+
 /// The drawings of the page as files.
-fn write_drawings(folder: &Folder, page: &Page) -> Result<(), WriteError> {
-    let figures = page.figures();
+fn write_drawings(folder: &Folder, figures: &[Figure]) -> Result<(), WriteError> {
     if figures.is_empty() {
         return Ok(());
     }

@@ -2,6 +2,8 @@
 
 use jiff::Timestamp;
 
+use crate::output::times::{digit, push_date_time};
+
 /// A number rounded to some decimals, as the shortest text that reads back the same.
 pub fn rounded(value: f64, decimals: Option<u8>) -> f64 {
     let Some(decimals) = decimals else { return value };
@@ -21,25 +23,12 @@ pub fn iso_utc(instant: Timestamp) -> String {
 /// As [`iso_utc`], behind what is there.
 pub fn push_iso_utc(text: &mut String, instant: Timestamp) {
     let at = jiff::tz::Offset::UTC.to_datetime(instant);
-    let digits = |text: &mut String, value: i32, width: u32| {
-        for place in (0..width).rev() {
-            text.push(char::from(b'0' + (value / 10i32.pow(place) % 10) as u8));
-        }
-    };
-    // Four digits of year are all that the formats have; the parser admits no other.
-    digits(text, i32::from(at.year()).clamp(0, 9999), 4);
-    text.push('-');
-    digits(text, at.month().into(), 2);
-    text.push('-');
-    digits(text, at.day().into(), 2);
-    text.push('T');
-    digits(text, at.hour().into(), 2);
-    text.push(':');
-    digits(text, at.minute().into(), 2);
-    text.push(':');
-    digits(text, at.second().into(), 2);
+    push_date_time(text, &at);
+    let thousandths = at.subsec_nanosecond() / 1_000_000;
     text.push('.');
-    digits(text, at.subsec_nanosecond() / 1_000_000, 3);
+    text.push(digit(thousandths / 100));
+    text.push(digit(thousandths / 10));
+    text.push(digit(thousandths));
     text.push('Z');
 }
 

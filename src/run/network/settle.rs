@@ -109,7 +109,7 @@ pub fn settle(
         let Some(base) = adjusted.base_of_shot(*index) else { continue };
         sights.push((base, sight(stage, adjusted, *index, base, flags_of.get(index).copied().unwrap_or_default())?));
     }
-    settled.batches.extend(records::sight_line_batch(stage, &sights));
+    settled.batches.extend(records::sight_line_batch(stage, sights.iter().map(|(base, record)| (*base, record))));
     settled.batches.extend(adjusted_batch(stage, adjusted)?);
     settled.batches.extend(residual_batch(stage, adjusted));
     settled.batches.extend(correction_batch(stage, adjusted));

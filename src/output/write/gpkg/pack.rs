@@ -8,7 +8,7 @@
 //! `PRAGMA integrity_check` holds the outcome to SQLite's own rules in tests.
 
 use std::fs::{File, OpenOptions};
-use std::io::{BufWriter, Read, Result, Seek, SeekFrom, Write};
+use std::io::{Read, Result, Seek, SeekFrom, Write};
 use std::path::Path;
 
 /// The byte that locks are taken on; its page is never used.
@@ -17,6 +17,8 @@ const LEAF: u8 = 0x0D;
 const INTERIOR: u8 = 0x05;
 const LEAF_HEADER: usize = 8;
 const INTERIOR_HEADER: usize = 12;
+/// Bytes of pages that are written as one.
+const WRITTEN_AT_ONCE: usize = 1 << 18;
 
 /// A value of a record.
 #[derive(Debug, Clone, Copy)]
@@ -48,23 +50,13 @@ impl Record {
     }
 
     /// Adds a value.
+    #[inline]
     pub fn push(&mut self, value: SqlValue) {
         match value {
             SqlValue::Null => self.types.push(0),
             SqlValue::Integer(0) => self.types.push(8),
             SqlValue::Integer(1) => self.types.push(9),
-            SqlValue::Integer(value) => {
-                let (code, bytes) = match value {
-                    -0x80..=0x7F => (1, 1),
-                    -0x8000..=0x7FFF => (2, 2),
-                    -0x80_0000..=0x7F_FFFF => (3, 3),
-                    -0x8000_0000..=0x7FFF_FFFF => (4, 4),
-                    -0x8000_0000_0000..=0x7FFF_FFFF_FFFF => (5, 6),
-                    _ => (6, 8),
-                };
-                self.types.push(code);
-                self.body.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
-            }
+            SqlValue::Integer(value) => self.push_integer(value),
             SqlValue::Real(value) => {
                 self.types.push(7);
                 self.body.extend_from_slice(&value.to_be_bytes());
@@ -80,11 +72,29 @@ impl Record {
         }
     }
 
+    fn push_integer(&mut self, value: i64) {
+        let (code, bytes) = match value {
+            -0x80..=0x7F => (1, 1),
+            -0x8000..=0x7FFF => (2, 2),
+            -0x80_0000..=0x7F_FFFF => (3, 3),
+            -0x8000_0000..=0x7FFF_FFFF => (4, 4),
+            -0x8000_0000_0000..=0x7FFF_FFFF_FFFF => (5, 6),
+            _ => (6, 8),
+        };
+        self.types.push(code);
+        self.body.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
+    }
+
     /// The size of the header: itself and the types.
     fn header_size(&self) -> u64 {
         let types = self.types.len() as u64;
         // The size counts the bytes of its own varint.
         (1..).map(|own| types + own).find(|size| varint_length(*size) as u64 == size - types).unwrap_or(types + 1)
+    }
+
+    /// Bytes of the payload.
+    fn size(&self) -> usize {
+        self.header_size() as usize + self.body.len()
     }
 
     fn payload(&self, into: &mut Vec<u8>) {
@@ -96,7 +106,9 @@ impl Record {
 
 /// Appends pages to an SQLite file that no connection has open.
 pub struct Pager {
-    file: BufWriter<File>,
+    file: File,
+    /// Pages that are not written yet.
+    pages: Vec<u8>,
     page_size: usize,
     next: u32,
     change_counter: u32,
@@ -121,7 +133,8 @@ impl Pager {
         }
         let change_counter = u32::from_be_bytes([header[24], header[25], header[26], header[27]]);
         Ok(Pager {
-            file: BufWriter::with_capacity(1 << 18, file),
+            file,
+            pages: Vec::with_capacity(WRITTEN_AT_ONCE + 2 * page_size),
             page_size,
             next: (end / page_size as u64) as u32 + 1,
             change_counter,
@@ -137,14 +150,23 @@ impl Pager {
         if self.is_lock_page(self.next) { self.next + 1 } else { self.next }
     }
 
-    fn append(&mut self, page: &[u8]) -> Result<u32> {
-        if self.is_lock_page(self.next) {
-            self.file.write_all(&vec![0; self.page_size])?;
-            self.next += 1;
+    /// Appends a page of zeros, which `fill` fills.
+    fn append(&mut self, fill: impl FnOnce(&mut [u8])) -> Result<u32> {
+        let number = self.next_number();
+        let start = self.pages.len() + (number - self.next) as usize * self.page_size;
+        self.pages.resize(start + self.page_size, 0);
+        fill(&mut self.pages[start..]);
+        self.next = number + 1;
+        if self.pages.len() >= WRITTEN_AT_ONCE {
+            self.write_pages()?;
         }
-        self.file.write_all(page)?;
-        self.next += 1;
-        Ok(self.next - 1)
+        Ok(number)
+    }
+
+    fn write_pages(&mut self) -> Result<()> {
+        self.file.write_all(&self.pages)?;
+        self.pages.clear();
+        Ok(())
     }
 
     /// Writes root pages in their places, and the new size into the header.
@@ -152,6 +174,7 @@ impl Pager {
     /// # Errors
     /// When the file cannot be written.
     pub fn finish(mut self, roots: &[Root]) -> Result<()> {
+        self.write_pages()?;
         let changed = (self.change_counter + 1).to_be_bytes();
         let pages = (self.next - 1).to_be_bytes();
         let mut put = |at: u64, bytes: &[u8]| -> Result<()> {
@@ -163,8 +186,7 @@ impl Pager {
         }
         put(24, &changed)?;
         put(28, &pages)?;
-        put(92, &changed)?;
-        self.file.flush()
+        put(92, &changed)
     }
 }
 
@@ -181,7 +203,6 @@ pub struct PackedTable {
     cells: Vec<u8>,
     starts: Vec<u16>,
     last_row: i64,
-    payload: Vec<u8>,
     /// Finished leaves: greatest row id and page.
     leaves: Vec<(i64, u32)>,
 }
@@ -189,7 +210,7 @@ pub struct PackedTable {
 impl PackedTable {
     /// A table whose root page is `root` and which has no records that matter.
     pub fn new(root: u32) -> PackedTable {
-        PackedTable { root, cells: Vec::new(), starts: Vec::new(), last_row: 0, payload: Vec::new(), leaves: Vec::new() }
+        PackedTable { root, cells: Vec::new(), starts: Vec::new(), last_row: 0, leaves: Vec::new() }
     }
 
     /// Adds a record. Row ids must grow.
@@ -197,32 +218,32 @@ impl PackedTable {
     /// # Errors
     /// When the file cannot be written.
     pub fn push(&mut self, pager: &mut Pager, row: i64, record: &Record) -> Result<()> {
-        let mut payload = std::mem::take(&mut self.payload);
-        payload.clear();
-        record.payload(&mut payload);
-        let usable = pager.page_size;
-        let local = local_size(payload.len(), usable);
-        let spills = local < payload.len();
-        let size = varint_length(payload.len() as u64) + varint_length(row as u64) + local + if spills { 4 } else { 0 };
+        let (payload, usable) = (record.size(), pager.page_size);
+        let local = local_size(payload, usable);
+        let spills = local < payload;
+        let size = varint_length(payload as u64) + varint_length(row as u64) + local + if spills { 4 } else { 0 };
         if LEAF_HEADER + 2 * (self.starts.len() + 1) + self.cells.len() + size > usable {
             self.end_leaf(pager)?;
         }
-        let overflow = if spills { append_overflow(pager, &payload[local..])? } else { 0 };
         self.starts.push(self.cells.len() as u16);
-        push_varint(&mut self.cells, payload.len() as u64);
+        push_varint(&mut self.cells, payload as u64);
         push_varint(&mut self.cells, row as u64);
-        self.cells.extend_from_slice(&payload[..local]);
         if spills {
+            let mut whole = Vec::with_capacity(payload);
+            record.payload(&mut whole);
+            let overflow = append_overflow(pager, &whole[local..])?;
+            self.cells.extend_from_slice(&whole[..local]);
             self.cells.extend_from_slice(&overflow.to_be_bytes());
+        } else {
+            record.payload(&mut self.cells);
         }
         self.last_row = row;
-        self.payload = payload;
         Ok(())
     }
 
     fn end_leaf(&mut self, pager: &mut Pager) -> Result<()> {
-        let page = page_of(LEAF, &self.cells, &self.starts, None, pager.page_size);
-        self.leaves.push((self.last_row, pager.append(&page)?));
+        let page = pager.append(|page| fill_page(page, LEAF, &self.cells, &self.starts, None))?;
+        self.leaves.push((self.last_row, page));
         self.cells.clear();
         self.starts.clear();
         Ok(())
@@ -235,7 +256,8 @@ impl PackedTable {
     pub fn finish(mut self, pager: &mut Pager) -> Result<Option<Root>> {
         let size = pager.page_size;
         if self.leaves.is_empty() {
-            let page = page_of(LEAF, &self.cells, &self.starts, None, size);
+            let mut page = vec![0; size];
+            fill_page(&mut page, LEAF, &self.cells, &self.starts, None);
             return Ok((!self.starts.is_empty()).then_some(Root { number: self.root, page }));
         }
         if !self.starts.is_empty() {
@@ -248,11 +270,13 @@ impl PackedTable {
             while !rest.is_empty() {
                 let (cells, starts, taken) = interior_cells(rest, size);
                 let (last_row, rightmost) = rest[taken - 1];
-                let page = page_of(INTERIOR, &cells, &starts, Some(rightmost), size);
+                let fill = |page: &mut [u8]| fill_page(page, INTERIOR, &cells, &starts, Some(rightmost));
                 if taken == level.len() {
+                    let mut page = vec![0; size];
+                    fill(&mut page);
                     return Ok(Some(Root { number: self.root, page }));
                 }
-                above.push((last_row, pager.append(&page)?));
+                above.push((last_row, pager.append(fill)?));
                 rest = &rest[taken..];
             }
             level = above;
@@ -279,10 +303,9 @@ fn interior_cells(children: &[(i64, u32)], size: usize) -> (Vec<u8>, Vec<u16>, u
     (cells, starts, children.len())
 }
 
-/// A page: header, pointers, and the cells at its end.
-fn page_of(kind: u8, cells: &[u8], starts: &[u16], rightmost: Option<u32>, size: usize) -> Vec<u8> {
-    let mut page = vec![0; size];
-    let content = size - cells.len();
+/// Fills a page of zeros: header, pointers, and the cells at its end.
+fn fill_page(page: &mut [u8], kind: u8, cells: &[u8], starts: &[u16], rightmost: Option<u32>) {
+    let content = page.len() - cells.len();
     page[0] = kind;
     page[3..5].copy_from_slice(&(starts.len() as u16).to_be_bytes());
     // 65536 is written as 0.
@@ -297,7 +320,6 @@ fn page_of(kind: u8, cells: &[u8], starts: &[u16], rightmost: Option<u32>, size:
         at += 2;
     }
     page[content..].copy_from_slice(cells);
-    page
 }
 
 /// How much of a payload stays on its leaf page.
@@ -316,16 +338,16 @@ fn append_overflow(pager: &mut Pager, rest: &[u8]) -> Result<u32> {
     let first = pager.next_number();
     let mut parts = rest.chunks(pager.page_size - 4).peekable();
     while let Some(part) = parts.next() {
-        let mut page = vec![0; pager.page_size];
         let own = pager.next_number();
         let next = match parts.peek() {
             Some(_) if pager.is_lock_page(own + 1) => own + 2,
             Some(_) => own + 1,
             None => 0,
         };
-        page[..4].copy_from_slice(&next.to_be_bytes());
-        page[4..4 + part.len()].copy_from_slice(part);
-        pager.append(&page)?;
+        pager.append(|page| {
+            page[..4].copy_from_slice(&next.to_be_bytes());
+            page[4..4 + part.len()].copy_from_slice(part);
+        })?;
     }
     Ok(first)
 }
@@ -340,6 +362,10 @@ fn varint_length(value: u64) -> usize {
 
 /// SQLite's varint: seven bits a byte, high bits first; the ninth byte has eight.
 fn push_varint(into: &mut Vec<u8>, value: u64) {
+    if value <= 0x7F {
+        into.push(value as u8);
+        return;
+    }
     let length = varint_length(value);
     if length == 9 {
         for i in 0..8 {

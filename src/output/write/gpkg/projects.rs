@@ -11,6 +11,7 @@ use zip::{CompressionMethod, ZipWriter};
 
 use super::super::number::iso_utc;
 use super::Drawn;
+use super::view::View;
 use crate::output::columns::Layer;
 use crate::output::style::{Look, Project, project};
 
@@ -24,12 +25,12 @@ pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
     connection.execute_batch(&format!("CREATE TABLE {TABLE} (name TEXT PRIMARY KEY, metadata BLOB, content BLOB);"))
 }
 
-/// Registers the table, and puts the project in, dated as the layers are.
+/// Registers the table, and puts the project in, dated as the layers are. `bounds` are those of all that is drawn.
 pub fn fill(
     connection: &Connection,
     layers: &[(&Layer, Look)],
     drawn: &Drawn,
-    bounds: Option<[f64; 4]>,
+    (bounds, view): (Option<[f64; 4]>, Option<&View>),
     file: &str,
     changed: Timestamp,
 ) -> Result<(), rusqlite::Error> {
@@ -42,7 +43,8 @@ pub fn fill(
             authority: drawn.authority.as_deref(),
             wkt: drawn.wkt.as_deref(),
             metres_a_unit: drawn.metres_a_unit,
-            bounds,
+            bounds: view.map(|view| view.bounds).or(bounds),
+            plane: view.map(|view| view.authority),
         },
     );
     let archive =

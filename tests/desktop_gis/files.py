@@ -1,0 +1,148 @@
+"""Opens files of the other formats as a person would who drags them into the desktop GIS QGIS (Debian's python3-qgis, offscreen): FlatGeobuf,
+GeoJSON and Shapefile with the style that lies beside them, delimited text by its .csvt and .prj, DXF by kinds of geometry. Each is held to the
+layer of the GeoPackage beside it. Every fault is a line; none gives status 0.
+
+    /usr/bin/python3 files.py FOLDER_OF_PICTURES OUTPUT_FOLDER ...
+"""
+
+import os
+import sys
+from pathlib import Path
+
+os.environ["QT_QPA_PLATFORM"] = "offscreen"
+from osgeo import ogr
+from qgis.core import QgsApplication, QgsCoordinateReferenceSystem, QgsMapRendererParallelJob, QgsMapSettings, QgsRectangle, QgsVectorLayer
+from qgis.PyQt.QtCore import QSize, QVariant
+from qgis.PyQt.QtGui import QColor
+
+QgsApplication.setPrefixPath("/usr", True)
+application = QgsApplication([], False)
+application.initQgis()
+faults = []
+
+
+def need(holds, *words):
+    if not holds:
+        faults.append(" ".join(str(word) for word in words))
+
+
+def drawn(layers, crs):
+    """A picture of layers over all of them."""
+    extent = QgsRectangle()
+    for layer in layers:
+        extent.combineExtentWith(layer.extent())
+    extent.grow(max(extent.width(), extent.height(), 1e-5 if crs.isGeographic() else 1.0) * 0.2)
+    settings = QgsMapSettings()
+    settings.setLayers(layers)
+    settings.setExtent(extent)
+    settings.setOutputSize(QSize(1200, 900))
+    settings.setBackgroundColor(QColor("white"))
+    settings.setDestinationCrs(crs)
+    job = QgsMapRendererParallelJob(settings)
+    job.start()
+    job.waitForFinished()
+    need(not job.errors(), "drawing:", [error.message for error in job.errors()])
+    return job.renderedImage()
+
+
+def colours(image):
+    return len({image.pixel(x, y) for x in range(0, image.width(), 3) for y in range(0, image.height(), 3)})
+
+
+def in_package(path):
+    """The layers of the GeoPackage."""
+    source = ogr.Open(str(path))
+    names = [source.GetLayer(i).GetName() for i in range(source.GetLayerCount())]
+    return {name: QgsVectorLayer(f"{path}|layername={name}", name, "ogr") for name in names}
+
+
+def ring(layer):
+    """The extent as numbers."""
+    extent = layer.extent()
+    return [extent.xMinimum(), extent.yMinimum(), extent.xMaximum(), extent.yMaximum()]
+
+
+def plane(layer):
+    """The parameters of the CRS: beside delimited text it has no code."""
+    return layer.crs().toProj().replace("+type=crs", "").split()
+
+
+def beside(path, known, is_styled):
+    """A file with one layer, held to that of the GeoPackage."""
+    layer = QgsVectorLayer(str(path), path.stem, "ogr")
+    name = f"{path.parent.name}/{path.name}"
+    need(layer.isValid(), name, "does not open")
+    need(layer.featureCount() == known.featureCount(), name, "has", layer.featureCount(), "records of", known.featureCount())
+    need(layer.isSpatial() == known.isSpatial(), name, "is drawn or not as the layer of the GeoPackage is not")
+    if not known.isSpatial():
+        return None
+    need(layer.geometryType() == known.geometryType(), name, "is of", layer.geometryType())
+    is_wgs84 = path.suffix == ".geojson"
+    need(layer.crs().isValid(), name, "has no CRS")
+    if not is_wgs84:
+        need(layer.crs() == known.crs() or plane(layer) == plane(known), name, "is in", layer.crs().authid(), plane(layer))
+        off = max(abs(a - b) for a, b in zip(ring(layer), ring(known)))
+        need(off < 1e-3, name, "lies off by", off)
+    if is_styled:
+        need(layer.labelsEnabled() == known.labelsEnabled(), name, "has labels on or off as the GeoPackage has not")
+        need(layer.renderer().dump() == known.renderer().dump() or path.suffix == ".shp", name, "is drawn by another style")
+    need(colours(drawn([layer], layer.crs())) > 1, name, "draws nothing")
+    return layer
+
+
+def typed(layer, known, name):
+    """Numbers are numbers, and times are times."""
+    for field in known.fields():
+        at = layer.fields().indexOf(field.name())
+        if field.name() == "fid":
+            continue
+        need(at >= 0, name, "has no field", field.name())
+        kinds = {QVariant.Double: {QVariant.Double}, QVariant.LongLong: {QVariant.LongLong, QVariant.Int}, QVariant.DateTime: {QVariant.DateTime}}
+        if at >= 0:
+            found = layer.fields().at(at).type()
+            need(found in kinds.get(field.type(), {found}), name, field.name(), "is of the type", layer.fields().at(at).typeName())
+
+
+def drawing(path, pictures):
+    """Each kind of geometry of a drawing is a layer of its own where it is dragged in."""
+    layers = []
+    for kind in ("Point", "LineString", "Polygon"):
+        layer = QgsVectorLayer(f"{path}|layername=entities|geometrytype={kind}", f"{path.stem} {kind}", "ogr")
+        need(layer.isValid(), path.name, kind, "does not open")
+        if layer.isValid() and layer.featureCount() > 0:
+            layers.append(layer)
+    whole = QgsVectorLayer(f"{path}|layername=entities", path.stem, "ogr")
+    found = sum(layer.featureCount() for layer in layers)
+    need(layers and found == whole.featureCount(), path.name, found, "entities by kind of", whole.featureCount())
+    image = drawn(layers, QgsCoordinateReferenceSystem())
+    need(colours(image) > 2, path.name, "draws in so many colours:", colours(image))
+    image.save(os.path.join(pictures, f"{path.stem}.dxf.png"))
+    return found
+
+
+for folder in map(Path, sys.argv[2:]):
+    package = next(folder.glob("*.gpkg"))
+    known = in_package(package)
+    for ending, is_styled in (("fgb", True), ("geojson", True), ("shp", True), ("csv", True)):
+        shown, seen = [], 0
+        for path in sorted((folder / ending).glob(f"*.{ending}")):
+            of = known.get(path.name.split(".")[-2])
+            need(of is not None, path.name, "is of no layer")
+            if of is None:
+                continue
+            layer, seen = beside(path, of, is_styled), seen + 1
+            if ending in ("csv", "fgb") and of is not None:
+                typed(layer or QgsVectorLayer(str(path), path.stem, "ogr"), of, path.name)
+            if layer is not None and of.name() in ("features", "bases", "lines", "areas"):
+                shown.append(layer)
+        if shown:
+            shown.sort(key=lambda layer: layer.geometryType())
+            drawn(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
+        print(ending, package.stem, seen)
+    for path in sorted((folder / "dxf").glob("*.dxf")):
+        print("dxf", path.stem, drawing(path, sys.argv[1]))
+for fault in faults:
+    print("FAULT", fault)
+sys.stdout.flush()
+# The application's own clean-up is not what is tested.
+os._exit(1 if faults else 0)
