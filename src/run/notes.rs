@@ -39,7 +39,8 @@ pub fn collect(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, op
             Some(0.0) => continue,
             Some(metres) if operation.null_within_accuracy => format!(
                 "moves nothing: the two datums are taken as one, and may differ by about {}. Name the exact frame of the bases, \
-                 with its epoch, to do better. That is in the standard errors of the features",
+                 with its epoch, to do better. The {} are in the standard errors of the features",
+                length.told(metres),
                 length.told(metres)
             ),
             Some(metres) => {

@@ -254,5 +254,5 @@ fn just_inside_the_limit_positions_are_flagged_alone() {
         projected("EPSG:32630", point[0][0], point[0][1])
     };
     assert_eq!(at(84.89).map().base_column("flags"), ["outside_area"]);
-    assert!(at(84.91).refusal().contains("lie far outside"));
+    assert!(at(84.91).refusal().contains("lies far outside"));
 }
