@@ -168,11 +168,7 @@ pub fn main() -> ExitCode {
         Ok(Outcome::Wanting) => ExitCode::from(3),
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
-            say(&format!(
-                "{red}error:{red:#} {}{}",
-                shown::message(&failure.to_string()),
-                ways_on::options(failure.as_ref())
-            ));
+            say(&format!("{red}error:{red:#} {}{}", shown::message(&failure.to_string()), ways_on::options(failure.as_ref())));
             ExitCode::from(1)
         }
     }

@@ -77,7 +77,8 @@ fn measured(kind: &str, rows: &[Row]) -> Result<Measured, MeasureError> {
         sightings.push(shot.with_role(stand, base, role, number).map_err(|source| MeasureError::Shot { number, source })?);
     }
     let bases: Vec<Origin> = stands.iter().enumerate().map(|(number, stand)| stand.origin(number)).collect();
-    let group = Group { measure: kind.to_owned(), name: "the shots".to_owned(), sightings, bases: &bases, units: Units::default() };
+    let group =
+        Group { measure: kind.to_owned(), name: "the shots".to_owned(), sightings, bases: &bases, units: Units::default() };
     let composed = measure::compose(&group, &MeasureSettings::default())?;
     Ok(Measured { composed, ellipsoid: bases.first().map_or(crate::geodesy::frame::Ellipsoid::WGS84, |base| base.ellipsoid) })
 }

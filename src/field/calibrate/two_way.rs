@@ -162,7 +162,6 @@ fn one_line(forth: &Direction, back: &Direction, settings: &CalibrationSettings)
     let (Some(there), Some(here), Some(first)) = (forth.horizontal_m, back.horizontal_m, back.shots.first()) else {
         return Ok(());
     };
-    let length = settings.units.length();
     let allowed = ONE_LINE_SIGMAS * std::f64::consts::SQRT_2 * settings.assumed.distance_m.max(0.01 * there);
     if (there - here).abs() > allowed {
         return Err(CalibrateError::at(first, ShotFlaw::TwoLines { forth_m: there, back_m: here }));

@@ -199,7 +199,8 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
             group.said_deg(loose_deg, 0),
             rows[one].label,
             rows[other].label
-        ).into());
+        )
+        .into());
     }
     let mut warnings = Vec::new();
     if solution.spread_m[1] < NARROW_RATIO * solution.spread_m[0] {

@@ -399,7 +399,8 @@ mod tests {
         let traverses = Ranked::keep_first((0..2016).map(|k| traverse(100.0 + f64::from(k))).collect());
         assert_eq!((traverses.count, traverses.records.len()), (2016, RECORDS));
         assert_eq!(NetworkSummary::default().lines(&Units::default()).len(), 1);
-        let said = NetworkSummary { warnings: Ranked::keep_first(vec!["Base A stands alone.".to_owned()]), ..NetworkSummary::default() };
+        let said =
+            NetworkSummary { warnings: Ranked::keep_first(vec!["Base A stands alone.".to_owned()]), ..NetworkSummary::default() };
         let said = said.lines(&Units::default());
         assert_eq!(said, ["Nothing is adjusted: what keeps it from that follows.", "Base A stands alone."]);
         let failing = TestSummary {

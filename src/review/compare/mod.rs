@@ -25,9 +25,7 @@ use crate::geodesy::frame::Geodetic;
 use crate::numeric::words::counted;
 use crate::review::assess::foot;
 use crate::review::assess::matching::{self, Fate};
-use crate::review::finished::{
-    self, LayerError, MappedLayer, MappedPoint, NoWay, SharedErrors, horizontal_difference_m,
-};
+use crate::review::finished::{self, LayerError, MappedLayer, MappedPoint, NoWay, SharedErrors, horizontal_difference_m};
 use crate::stations::base::HeightKind;
 use crate::units::Units;
 use change::{Finding, Shift, Step, mark};
