@@ -21,7 +21,6 @@ pub mod two_way;
 use jiff::civil::Date;
 
 use crate::job::Instrument;
-use crate::numeric::words::counted;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::shots::reduce::Bend;
 use crate::units::{Shown, Units};

@@ -22,7 +22,6 @@ use super::columns::{self, LogKind, Quantity};
 use super::headers::Headers;
 use crate::disk;
 use crate::geodesy::crs::Kind;
-use crate::numeric::words::counted;
 
 /// The type of a field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
