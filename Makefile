@@ -19,7 +19,7 @@ help:
 	@echo "make check   formatting, lints and documentation, warnings denied; lengths and imports of src/"
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
-	@echo "make page-test    look at pages in a real browser (needs chromium and chromedriver)"
+	@echo "make page-test    look at pages in a real browser (needs chromium, chromedriver and Node)"
 	@echo "make fuzz    draw inputs by coverage, a minute for each kind of log (FUZZ_SECONDS, FUZZ_GIS=1)"
 	@echo "make mutants  change formulas one by one and see whether a test notices (needs cargo-mutants; MUTANTS_SHARE=0.1)"
 	@echo "make bench   side by side with what one would use instead (needs Python 3 with venv)"
@@ -72,6 +72,7 @@ page-check:
 	cd report && npm ci --ignore-scripts --no-audit --no-fund && npm run --silent check
 
 page-test: tools
+	cd report && npm ci --ignore-scripts --no-audit --no-fund
 	cargo test --release --locked --test all page::seen -- --ignored
 
 bench: build

@@ -10,6 +10,9 @@ use support::*;
 /// tests.
 const WITHOUT: [&str; 4] = ["from-rust.md", "performance.md", "testing.md", "README.md"];
 
+/// Lines within which a page has its first example.
+const NEAR: usize = 30;
+
 fn pages() -> Vec<String> {
     let pages: Vec<String> =
         names(&Path::new(env!("CARGO_MANIFEST_DIR")).join("docs")).into_iter().filter(|name| name.ends_with(".md")).collect();
@@ -44,6 +47,9 @@ fn the_commands_of_every_page_run_as_they_stand() {
         let text = text(&page);
         let lines: Vec<&str> = text.lines().filter_map(|line| line.strip_prefix("    standoff ")).collect();
         assert!(!lines.is_empty() || WITHOUT.contains(&page.as_str()), "{page} has no example");
+        // It stands near the answer, not at the end of the page.
+        let first = text.lines().position(|line| line.starts_with("    standoff "));
+        assert!(first.is_none_or(|line| line < NEAR), "{page}: its first example stands in line {first:?}");
         for line in lines {
             let line = line.split(" #").next().unwrap().trim();
             let arguments: Vec<&str> = line.split_whitespace().collect();

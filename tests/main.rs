@@ -55,6 +55,7 @@ mod repeats;
 mod schema;
 mod stations;
 mod styles;
+mod terminal;
 mod uncertainty;
 mod units_shown;
 mod values;

@@ -135,6 +135,7 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         known: None,
         geoid_frames: &GeoidFrames::default(),
         allow_outside_area: false,
+        units: Default::default(),
     };
     let bases = BaseTable::settle(rows.collect(), Vec::new(), &settings).unwrap();
     assert_eq!((bases.bases.len(), bases.held.len()), (places.len(), 0));

@@ -87,8 +87,17 @@ fn in_metric_names(text: &str, system: &System) -> String {
     text
 }
 
+/// What is said of the angles of a log, which are in degrees there whatever the crew reads in.
+const OF_LOGS: [&str; 4] = [
+    "lies between 0 and 360 degrees",
+    "is outside 0 to 360 degrees",
+    "lies between -90 and 90 degrees",
+    "latitude lies within 90 and longitude within 180 degrees",
+];
+
 /// Words and numbers of a text.
 fn tokens(text: &str) -> Vec<String> {
+    let text = OF_LOGS.iter().fold(text.to_owned(), |text, said| text.replace(said, &said.replace(' ', "_")));
     let text = text
         // Wind, in the crew's own words.
         .replace("m/s", "m_per_s")
@@ -188,17 +197,13 @@ fn text_of(html: &str) -> String {
 /// The page without what is drawn and computed by scripts, and its tables apart from it.
 fn read_page(page: &str) -> (String, Vec<Table>) {
     let mut page = page.to_owned();
-    // Notes and warnings are in metres and degrees, and say so; remedies speak of what the log has.
-    let (notes, todo) = ("<h3>Assumptions and notes</h3>", "<section id=\"todo\"");
     let cut = [
         ("<script", "</script>"),
         ("<style", "</style>"),
         ("<svg", "</svg>"),
         ("<pre", "</pre>"),
         ("<details", "</details>"),
-        (notes, "</ul>"),
-        (todo, "</section>"),
-        ("Units: ", "in metres and degrees."),
+        ("Units: ", "ends with."),
         ("Eastings and northings in the unit", "</p>"),
     ];
     for (open, close) in cut {
@@ -299,9 +304,7 @@ fn job_in(folder: &str, system: &System) {
     let said = |folder: &Path, arguments: &[&str]| {
         let ran = standoff(folder, arguments);
         assert!(matches!(ran.status, Some(0)), "{arguments:?}: {}", ran.err);
-        // Without the line that tells the units, notes, and what is said of rows.
-        let left = ["units ", "note ", "  held ", "  flag ", "     "];
-        let lines = ran.out.lines().filter(|line| !left.iter().any(|start| line.starts_with(start)));
+        let lines = ran.out.lines().filter(|line| !line.starts_with("units "));
         lines.map(|line| format!("{line}\n")).collect::<String>()
     };
     let mut changed = 0;
@@ -475,6 +478,79 @@ fn assessments_and_comparisons() {
         let changed = same_text(what, &text, &shown, &feet) + same_page(&format!("page of {what}"), &page, &shown_page, &feet);
         assert!(changed > 40, "{what}: only {changed} numbers");
     }
+}
+
+#[test]
+fn norths() {
+    let folder = tempfile::tempdir().unwrap();
+    let arguments = ["north", "--lat", "58.6", "--lon", "-2.9", "--height", "120", "--date", "2026-05-04", "--crs", "EPSG:32630"];
+    for system in [&FEET, &SURVEY_FEET] {
+        let run = |more: &[&str]| {
+            let text = standoff(folder.path(), &[&arguments[..], more].concat()).exits(0).out;
+            // The place is in degrees on WGS 84 in any unit; eastings and the scale have none.
+            text.replace("58.600000 -2.900000", "the place")
+        };
+        let changed = same_text("north", &run(&[]), &run(system.options), system);
+        assert!(changed >= if system.times[3] == 1.0 { 1 } else { 9 }, "only {changed} numbers");
+    }
+}
+
+/// No sentence of what a crew reads is written in metres or degrees without asking for its units. What may be: names by which errors are known
+/// again in other files, what is said of a number of the log or the job in the log's or the job's own unit, errors of the library's doors,
+/// metadata for programs.
+#[test]
+fn no_sentence_has_a_unit_of_its_own() {
+    const MAY: [(&str, &str); 17] = [
+        ("field/calibrate/error.rs", "an error that carries its values in metres"),
+        ("units/", "the unit itself"),
+        ("output/page/map.rs", "the scale bar in metres"),
+        ("records/kit.rs", "the name of a calibration, by which two mappings know it again"),
+        ("shots/locate.rs", "the name of a declination, likewise"),
+        ("network/check.rs", "an error of the door for networks, whose readings are metres and radians"),
+        ("network/start/charts.rs", "a test"),
+        ("geodesy/crs/operation.rs", "an operation as PROJ publishes it"),
+        ("geodesy/geoid/open.rs", "of the file of a geoid's standard error"),
+        ("geodesy/north.rs", "an error of the door for norths"),
+        ("output/metadata/", "for catalogues"),
+        ("output/layers/cells.rs", "the side of a cell is a key of the catalogue, in its unit"),
+        ("output/disclosure/mod.rs", "likewise"),
+        ("run/coded.rs", "likewise"),
+        ("intake/", "a limit beside the cell of a log, in its unit"),
+        ("cli/", "options, in the unit that their help names"),
+        ("field/plan/report.rs", "tests"),
+    ];
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let mut folders = vec![root.clone()];
+    let (mut wrong, mut looked) = (Vec::new(), 0);
+    while let Some(folder) = folders.pop() {
+        for entry in fs::read_dir(&folder).unwrap().map(|entry| entry.unwrap().path()) {
+            if entry.is_dir() {
+                folders.push(entry);
+                continue;
+            }
+            let name = entry.strip_prefix(&root).unwrap().to_string_lossy().replace('\\', "/");
+            if MAY.iter().any(|(file, _)| name.starts_with(file)) || name.contains("tests") {
+                continue;
+            }
+            looked += 1;
+            for (number, line) in read(&entry).lines().enumerate().filter(|(_, line)| !line.trim_start().starts_with("//")) {
+                for (at, _) in line.match_indices('}') {
+                    let behind = &line[at + 1..];
+                    let word: String = behind
+                        .trim_start_matches(' ')
+                        .chars()
+                        .take_while(|c| c.is_alphanumeric() || "°²³".contains(*c))
+                        .collect();
+                    let is_unit = ["m", "m²", "m³", "km", "deg", "°", "degrees", "metres"].contains(&word.as_str());
+                    if is_unit && behind.starts_with([' ', '°']) && !behind.starts_with("  ") {
+                        wrong.push(format!("{name}:{}: {}", number + 1, line.trim()));
+                    }
+                }
+            }
+        }
+    }
+    assert!(looked > 300, "{looked}");
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
 /// The summary is for programs: metres and degrees, whatever people read.

@@ -32,6 +32,17 @@ const inUnit = ({ by, sign }) => ({
   said: (value) => `${fixed(value * by, 2)}${sign === '°' ? '' : ' '}${sign}`,
 });
 
+// Shares in whole percent that make a hundred: the largest remainders are rounded up.
+function inPercent(shares) {
+  const whole = shares.map((share) => Math.floor(share * 100));
+  const rest = shares.map((share, k) => [share * 100 - whole[k], k]).sort((a, b) => b[0] - a[0]);
+  const missing = 100 - whole.reduce((sum, part) => sum + part, 0);
+  rest.slice(0, Math.max(0, missing)).forEach(([, k]) => {
+    whole[k] += 1;
+  });
+  return whole;
+}
+
 export function describeFeature(data, { index: i }) {
   const angle = inUnit(data.units.angle);
   const f = data.features;
@@ -58,7 +69,9 @@ export function describeFeature(data, { index: i }) {
   const shares = [['base', value('share_base')], ['direction', value('share_direction')], ['distance', value('share_distance')]];
   if (shares[0][1] !== null) {
     shares.sort((a, b) => b[1] - a[1]);
-    rows.push(['made of', shares.map(([name, share]) => `${name} ${Math.round(share * 100)} %`).join(', ')]);
+    const [[first], ...others] = shares;
+    const percent = inPercent(shares.map(([, share]) => share));
+    rows.push(['dominated by', `${first} ${percent[0]} % of the variance of its place; ${others.map(([name], k) => `${name} ${percent[k + 1]} %`).join(', ')}`]);
   }
   const shot = [`base ${word('base')}`];
   if (value('distance') !== null) shot.push(`${fixed(value('distance') * length.by, 2)} ${length.sign}`);

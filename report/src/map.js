@@ -164,7 +164,8 @@ function makeLayers(data, projection) {
   );
   const lines = outlines(data.lines, looks.lines, false);
   const areas = outlines(data.areas, looks.areas, true);
-  const gridLayer = vector([], { zIndex: -2 });
+  // Its labels give way to those of features.
+  const gridLayer = vector([], { declutter: true, zIndex: -2 });
   const chosen = vector([], {
     zIndex: 9,
     style: new Style({
@@ -378,6 +379,7 @@ function grid(data, map, layer) {
     const forth = (value, axis) => (value - origin[axis]) * unit[axis];
     const step = roundStep(Math.max(east - west, north - south) / 6 / unit[1]);
     const lines = [];
+    const [wide, high] = map.getSize() ?? [0, 0];
     const add = (axis, least, most, letter) => {
       for (let i = Math.ceil(back(least, axis) / step); i * step <= back(most, axis); i += 1) {
         const at = forth(i * step, axis);
@@ -393,7 +395,10 @@ function grid(data, map, layer) {
           fill: new Fill({ color: '#595959' }),
           stroke: new Stroke({ color: '#ffffff', width: 3 }),
         });
-        made.setStyle([line, new Style({ geometry: new Point(ends[0]), text })]);
+        // Labels of the one axis leave the corner to those of the other, and the foot of the map to the scale bar.
+        const px = axis ? ((north - at) / (north - south)) * high : ((at - west) / (east - west)) * wide;
+        const isFree = axis ? px > 16 && px < high - 64 : px < wide - 90;
+        made.setStyle(isFree ? [line, new Style({ geometry: new Point(ends[0]), text })] : line);
         lines.push(made);
       }
     };
@@ -441,16 +446,18 @@ function search(data, choose) {
   });
 }
 
-// Links to features elsewhere in the page, and the address of the page itself.
+// Links to features and bases elsewhere in the page, and the address of the page itself.
 function links(data, choose) {
   const go = () => {
-    const match = /^#f(\d+)$/.exec(window.location.hash);
-    if (!match || Number(match[1]) >= data.features.name.length) return;
-    choose({ kind: 'feature', index: Number(match[1]) }, true);
+    const match = /^#([fb])(\d+)$/.exec(window.location.hash);
+    if (!match) return;
+    const [kind, count] = match[1] === 'f' ? ['feature', data.features.name.length] : ['base', data.bases.length];
+    if (Number(match[2]) >= count) return;
+    choose({ kind, index: Number(match[2]) }, true);
     document.getElementById('map').scrollIntoView();
   };
   window.addEventListener('hashchange', go);
-  for (const link of document.querySelectorAll('a[href^="#f"]')) {
+  for (const link of document.querySelectorAll('a[href^="#f"], a[href^="#b"]')) {
     // A second click on the same link changes no address.
     link.addEventListener('click', () => setTimeout(go, 0));
   }

@@ -68,6 +68,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     {
         return Err(format!("--out {} is a file that is read; name another", out.display()).into());
     }
+    let units = Units { length: args.length, ..Units::default() };
     let inputs = [args.file.clone(), args.check.clone()];
     let found = assess::assess(&Request {
         file: args.file,
@@ -78,12 +79,12 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         check_epoch: args.check_epoch,
         field: args.field,
         within_m: args.within,
+        units,
     })?;
     if let Some(out) = &args.out {
         let bytes = report::errors_csv(&found.point_errors)?;
         std::fs::write(out, bytes).map_err(|error| format!("{}: cannot be written: {error}", out.display()))?;
     }
-    let units = Units { length: args.length, ..Units::default() };
     if let Some(path) = &args.report {
         write_page(path, &page::html(&found, units, WRITES_ALL), &inputs)?;
     }

@@ -184,11 +184,13 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     for path in &args.logs {
         shots.read(path, &format)?;
     }
+    let units = args.shown.units(job.as_ref());
     let settings = CalibrationSettings {
         line: args.line()?,
         refraction: args.refraction.or(instrument.map(|instrument| instrument.refraction)).unwrap_or(REFRACTION),
         assumed: instrument.map(ReadingSigmas::from).unwrap_or_default(),
         keep_all: args.keep_all,
+        units,
     };
     let mut calibration = calibrate(shots.choose_instrument(args.instrument.as_deref())?, &settings)?;
     for note in calibration.findings.iter_mut().flat_map(|finding| &mut finding.notes) {
@@ -198,7 +200,6 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
             _ => {}
         }
     }
-    let units = args.shown.units(job.as_ref());
     if let Some(path) = &args.report {
         write_page(path, &page::html(&calibration, &table, &units), &args.logs)?;
     }

@@ -59,6 +59,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     if is_same_file(&args.a, &args.b) {
         return Err(format!("{} and {} are one file; name two mappings", args.a.display(), args.b.display()).into());
     }
+    let units = Units { length: args.length, ..Units::default() };
     let inputs = [args.a.clone(), args.b.clone()];
     let found = compare::compare(&Request {
         a: args.a,
@@ -67,11 +68,11 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         field: args.field,
         within_m: args.within,
         epoch: args.epoch,
+        units,
     })?;
     if let Some(out) = &args.out {
         write::write(&found, out)?;
     }
-    let units = Units { length: args.length, ..Units::default() };
     if let Some(path) = &args.report {
         write_page(path, &page::html(&found, units, WRITES_ALL), &inputs)?;
     }

@@ -2,7 +2,7 @@
 
 use clap_complete::Shell;
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print_as_is};
 
 /// Print the completions of a shell.
 #[derive(Debug, clap::Args)]
@@ -17,6 +17,6 @@ pub struct Args {
 pub fn run(args: &Args) -> Result<Outcome, Failure> {
     let mut text = Vec::new();
     clap_complete::generate(args.shell, &mut super::command(), "standoff", &mut text);
-    print(&String::from_utf8_lossy(&text))?;
+    print_as_is(&String::from_utf8_lossy(&text))?;
     Ok(Outcome::Done)
 }

@@ -3,7 +3,7 @@
 use std::io::{BufReader, IsTerminal};
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print_json};
+use super::{Failure, Outcome, print_job, say};
 use crate::intake::guess;
 
 /// Look at logs and write a starter job file on standard output.
@@ -33,11 +33,10 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         asked.map_err(|error| format!("the terminal cannot be read: {error}"))?
     } else {
         if args.ask {
-            anstream::eprintln!("--ask needs a terminal to ask on; what is open is marked with ?? in the job");
+            say("--ask needs a terminal to ask on; what is open is marked with ?? in the job");
         }
         draft.text()
     };
-    // What JSON escapes so does TOML.
-    print_json(job)?;
+    print_job(job)?;
     Ok(Outcome::Done)
 }

@@ -1,6 +1,6 @@
 //! `standoff man`: the manual page, from the commands themselves.
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print_as_is};
 
 /// Print the manual page, of the program or of one command.
 #[derive(Debug, clap::Args)]
@@ -25,6 +25,6 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     };
     let mut text = Vec::new();
     clap_mangen::Man::new(page).render(&mut text)?;
-    print(&String::from_utf8_lossy(&text))?;
+    print_as_is(&String::from_utf8_lossy(&text))?;
     Ok(Outcome::Done)
 }

@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, Outcome, columns, print, print_styled, progress};
+use super::{Failure, Outcome, columns, print_as_is, print_styled, progress, say};
 use crate::intake::columns::LogKind;
 use crate::intake::log::Log;
 use crate::intake::sheets;
@@ -182,7 +182,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         Ok(json.clone())
     })?;
     let printed = if args.json {
-        print(&json)
+        print_as_is(&json)
     } else if !args.quiet {
         let page = place.join(page_name(&job.name)).display().to_string();
         let place = place.display().to_string();
@@ -216,16 +216,16 @@ pub(super) fn outcome(account: &Account, strict: bool) -> Outcome {
 fn announce(account: &Account, place: &Path, alone: bool) {
     if let Some(why) = account.nothing_mapped().filter(|_| alone) {
         let red = WRONG;
-        anstream::eprintln!("{red}warning:{red:#} {}", visible(&why));
+        say(&format!("{red}warning:{red:#} {}", visible(&why)));
     }
     let held = account.held_total();
     if held > 0 {
         let yellow = HELD;
         let rows = if held == 1 { "row was" } else { "rows were" };
-        anstream::eprintln!(
+        say(&format!(
             "{yellow}held:{yellow:#} {} {rows} set aside; see {}",
             terminal::grouped(held),
             visible(&place.join("held.csv").display().to_string())
-        );
+        ));
     }
 }

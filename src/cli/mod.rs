@@ -9,6 +9,7 @@ mod calibrate;
 mod check;
 mod compare;
 mod completions;
+mod fold;
 mod init;
 mod man;
 mod map;
@@ -86,12 +87,18 @@ impl Shown {
     }
 }
 
-/// Columns of what is no terminal.
-const PAGE_COLUMNS: usize = 100;
-
-/// Columns of the terminal; what is no terminal is as wide as a page.
+/// Columns of the terminal that is written to; what is no terminal is as wide as it is asked for.
 fn columns() -> usize {
-    terminal_size::terminal_size_of(std::io::stdout()).map_or(PAGE_COLUMNS, |(columns, _)| usize::from(columns.0))
+    columns_of(terminal_size::terminal_size_of(std::io::stdout()))
+}
+
+fn columns_of(terminal: Option<(terminal_size::Width, terminal_size::Height)>) -> usize {
+    terminal.map_or(usize::MAX, |(columns, _)| usize::from(columns.0))
+}
+
+/// Says on standard error, no wider than its terminal.
+fn say(text: &str) {
+    anstream::eprintln!("{}", fold::folded(text, columns_of(terminal_size::terminal_size_of(std::io::stderr()))));
 }
 
 /// What a command came to.
@@ -112,7 +119,7 @@ type Failure = Box<dyn std::error::Error>;
 
 /// The page of the documentation that each command's help names.
 pub const PAGES: [(&str, &str); 11] = [
-    ("map", "docs/README.md"),
+    ("map", "docs/what-comes-out.md"),
     ("check", "docs/my-log.md"),
     ("calibrate", "docs/how-sure.md"),
     ("assess", "docs/how-sure.md"),
@@ -161,11 +168,7 @@ pub fn main() -> ExitCode {
         Ok(Outcome::Wanting) => ExitCode::from(3),
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
-            anstream::eprintln!(
-                "{red}error:{red:#} {}{}",
-                shown::message(&failure.to_string()),
-                ways_on::options(failure.as_ref())
-            );
+            say(&format!("{red}error:{red:#} {}{}", shown::message(&failure.to_string()), ways_on::options(failure.as_ref())));
             ExitCode::from(1)
         }
     }
@@ -179,8 +182,13 @@ fn write_page(path: &Path, html: &str, inputs: &[PathBuf]) -> Result<(), Failure
     std::fs::write(path, html).map_err(|error| format!("{}: writing the page: {error}", path.display()).into())
 }
 
-/// Prints to standard output. Nothing in the text is obeyed by a terminal.
+/// Prints to standard output, no wider than its terminal. Nothing in the text is obeyed by a terminal.
 fn print(text: &str) -> Result<(), Failure> {
+    put(&fold::folded(&shown::visible_lines(text), columns()))
+}
+
+/// Prints what a program reads, line by line as it is.
+fn print_as_is(text: &str) -> Result<(), Failure> {
     put(&shown::visible_lines(text))
 }
 
@@ -189,9 +197,14 @@ fn print_json(json: String) -> Result<(), Failure> {
     put(&shown::visible_json(json))
 }
 
+/// Prints a job file, its comments no wider than the terminal. What JSON escapes so does TOML.
+fn print_job(job: String) -> Result<(), Failure> {
+    put(&fold::folded_job(&shown::visible_json(job), columns()))
+}
+
 /// Prints text with styles: what the words of logs in it would do to a terminal was taken out where it was made.
 fn print_styled(text: &str) -> Result<(), Failure> {
-    put(&styled::plain_but_styles(text))
+    put(&fold::folded(&styled::plain_but_styles(text), columns()))
 }
 
 fn put(text: &str) -> Result<(), Failure> {

@@ -5,11 +5,11 @@ use std::fmt::Write;
 use jiff::civil::Date;
 
 use super::argument::{ArgumentError, angle_within};
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, Shown, print};
 use crate::geodesy::crs::{ByPlace, Crs, Rules};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::{self, WeakField};
-use crate::units::Hemispheres;
+use crate::units::{Hemispheres, Units};
 
 /// Declination, convergence and scale of a place and date.
 ///
@@ -36,6 +36,8 @@ pub struct Args {
     /// A projected CRS, for convergence and scale
     #[arg(long, value_name = "CRS")]
     crs: Option<String>,
+    #[command(flatten)]
+    shown: Shown,
 }
 
 fn latitude(text: &str) -> Result<f64, ArgumentError> {
@@ -56,13 +58,16 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     let declination = north::declination(&at, args.date)?;
     let yearly = north::yearly_change_rad(&at, args.date)?;
     let mut text = String::new();
-    writeln!(text, "place        {:.6} {:.6} (WGS 84), {} m, on {}", args.lat, args.lon, args.height, args.date)?;
+    let units = args.shown.units(None);
+    let unit = units.angle().word();
+    let (angle, height) = (units.angle(), units.length().told(args.height));
+    writeln!(text, "place        {:.6} {:.6} (WGS 84), {height}, on {}", args.lat, args.lon, args.date)?;
     writeln!(
         text,
-        "declination  {} (true minus magnetic azimuth), standard error {:.2} deg, {:+.3} deg a year; {}",
-        signed(declination.declination_rad),
-        declination.sigma_rad.to_degrees(),
-        yearly.to_degrees(),
+        "declination  {} (true minus magnetic azimuth), standard error {:.2} {unit}, {:+.3} {unit} a year; {}",
+        signed(declination.declination_rad, &units),
+        angle.value(declination.sigma_rad.to_degrees()),
+        angle.value(yearly.to_degrees()),
         north::model_name(args.date)
     )?;
     match declination.zone {
@@ -101,7 +106,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
             writeln!(text, "caution      the place lies outside the area of use of {}", crs.label())?;
         }
         writeln!(text, "grid         {}", crs.label())?;
-        writeln!(text, "convergence  {} (true minus grid azimuth)", signed(factors.convergence_rad))?;
+        writeln!(text, "convergence  {} (true minus grid azimuth)", signed(factors.convergence_rad, &units))?;
         writeln!(
             text,
             "scale        {:.6} (grid over ellipsoid, {:+.0} parts per million)",
@@ -111,17 +116,18 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         let grid_magnetic = declination.declination_rad - factors.convergence_rad;
         writeln!(
             text,
-            "grid-magnetic angle  {} (grid azimuth = magnetic azimuth {:+.2} deg)",
-            signed(grid_magnetic),
-            grid_magnetic.to_degrees()
+            "grid-magnetic angle  {} (grid azimuth = magnetic azimuth {:+.2} {unit})",
+            signed(grid_magnetic, &units),
+            angle.value(grid_magnetic.to_degrees())
         )?;
     }
     print(&text)?;
     Ok(Outcome::Done)
 }
 
-/// Degrees with the side in words, so that a slip of the sign shows.
-fn signed(angle_rad: f64) -> String {
-    let degrees = angle_rad.to_degrees();
-    format!("{degrees:+.2} deg ({:.2} {})", degrees.abs(), if degrees < 0.0 { "west" } else { "east" })
+/// An angle with the side in words, so that a slip of the sign shows.
+fn signed(angle_rad: f64, units: &Units) -> String {
+    let angle = units.angle();
+    let shown = angle.value(angle_rad.to_degrees());
+    format!("{shown:+.2} {} ({:.2} {})", angle.word(), shown.abs(), if shown < 0.0 { "west" } else { "east" })
 }

@@ -3,7 +3,7 @@
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use super::{Failure, Outcome, print};
+use super::{Failure, Outcome, print_as_is};
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::file::CatalogueFile;
 use crate::job::{Job, LayerName};
@@ -43,7 +43,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         Of::Layers => layer_schema(),
         Of::Summary => serde_json::to_value(schemars::schema_for!(Summary))?,
     };
-    print(&(serde_json::to_string_pretty(&schema)? + "\n"))?;
+    print_as_is(&(serde_json::to_string_pretty(&schema)? + "\n"))?;
     Ok(Outcome::Done)
 }
 

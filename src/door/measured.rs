@@ -5,6 +5,7 @@ use super::shot::{Shot, ShotError, Stand};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::register::{Estimate, Origin};
 use crate::measure::{self, Composed, Group, MeasureSettings, Refusal};
+use crate::units::Units;
 
 /// Shots that give no measurement.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -76,7 +77,8 @@ fn measured(kind: &str, rows: &[Row]) -> Result<Measured, MeasureError> {
         sightings.push(shot.with_role(stand, base, role, number).map_err(|source| MeasureError::Shot { number, source })?);
     }
     let bases: Vec<Origin> = stands.iter().enumerate().map(|(number, stand)| stand.origin(number)).collect();
-    let group = Group { measure: kind.to_owned(), name: "the shots".to_owned(), sightings, bases: &bases };
+    let group =
+        Group { measure: kind.to_owned(), name: "the shots".to_owned(), sightings, bases: &bases, units: Units::default() };
     let composed = measure::compose(&group, &MeasureSettings::default())?;
     Ok(Measured { composed, ellipsoid: bases.first().map_or(crate::geodesy::frame::Ellipsoid::WGS84, |base| base.ellipsoid) })
 }

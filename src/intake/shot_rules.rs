@@ -6,6 +6,7 @@ use std::sync::Arc;
 use crate::job::catalogue::Catalogue;
 use crate::job::{Checks, Heights, Instrument};
 use crate::records::kit::Kits;
+use crate::units::Units;
 
 /// What the reading of shots needs from the job.
 #[derive(Debug, Clone)]
@@ -19,6 +20,8 @@ pub struct ShotRules {
     pub(super) catalogue: Option<Arc<Catalogue>>,
     pub(super) steep_rad: f64,
     pub(super) agreement_sigmas: f64,
+    /// The units of what is said.
+    pub(super) units: Units,
 }
 
 impl ShotRules {
@@ -52,12 +55,19 @@ impl ShotRules {
             catalogue: None,
             steep_rad: checks.steep_deg.to_radians(),
             agreement_sigmas: checks.agreement_sigmas,
+            units: Units::default(),
         }
     }
 
     /// The instrument and the values of a calibration by its number, from 1; none of 0.
     pub fn calibration(&self, number: u32) -> Option<&str> {
         self.calibrations.get((number as usize).checked_sub(1)?).map(String::as_str)
+    }
+
+    /// With the units of what is said of rows.
+    #[must_use]
+    pub fn with_units(self, units: Units) -> ShotRules {
+        ShotRules { units, ..self }
     }
 
     /// With what a catalogue says of codes: target heights and near faces.

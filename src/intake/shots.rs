@@ -16,7 +16,7 @@ use crate::records::kit::{Kit, Kits};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::shot::{Azimuth, ReadRow, Readings};
-use crate::units::AngleUnit;
+use crate::units::{AngleUnit, Units};
 
 /// Reads a row: all that a full shot has, or whatever of it is there, with what is wrong.
 ///
@@ -58,8 +58,8 @@ pub(super) fn bare_readings(layout: &LogLayout, rows: &Rows, row: &Row) -> Resul
     Ok(Readings {
         azimuth: reader.azimuth_if_there(&bare)?,
         inclination_rad: reader.inclination(&bare)?,
-        slope_m: reader.distance_if_there(Quantity::SlopeDistance, &bare)?,
-        horizontal_m: reader.distance_if_there(Quantity::HorizontalDistance, &bare)?,
+        slope_m: reader.distance_if_there(Quantity::SlopeDistance, &bare, &Units::default())?,
+        horizontal_m: reader.distance_if_there(Quantity::HorizontalDistance, &bare, &Units::default())?,
         instrument_height_m: reader.measured(Quantity::InstrumentHeight)?,
         target_height_m: reader.measured(Quantity::TargetHeight)?,
         when: reader.when_if_read().0,
@@ -83,8 +83,8 @@ fn noted<T>(read: Result<Option<T>, Fault>, first: &mut Option<Fault>) -> Option
 impl<'r> Reader<'r, '_> {
     /// The readings of a full shot: a direction and a triangle, all that is there in agreement.
     fn full_shot(&self, rules: &ShotRules, kit: &Kit) -> Result<Readings, Fault> {
-        let slope_m = self.distance(Quantity::SlopeDistance, kit)?;
-        let horizontal_m = self.distance(Quantity::HorizontalDistance, kit)?;
+        let slope_m = self.distance(Quantity::SlopeDistance, kit, &rules.units)?;
+        let horizontal_m = self.distance(Quantity::HorizontalDistance, kit, &rules.units)?;
         let vertical_m = self.measured(Quantity::VerticalDistance)?;
         let beyond_rad = self.inclination(kit)?;
         let inclination_rad = beyond_rad.map(within_quarter);
@@ -116,8 +116,8 @@ impl<'r> Reader<'r, '_> {
         let readings = Readings {
             azimuth: noted(self.azimuth_if_there(kit), &mut unreadable),
             inclination_rad: noted(self.inclination(kit), &mut unreadable).map(within_quarter),
-            slope_m: noted(self.distance_if_there(Quantity::SlopeDistance, kit), &mut unreadable),
-            horizontal_m: noted(self.distance_if_there(Quantity::HorizontalDistance, kit), &mut unreadable),
+            slope_m: noted(self.distance_if_there(Quantity::SlopeDistance, kit, &rules.units), &mut unreadable),
+            horizontal_m: noted(self.distance_if_there(Quantity::HorizontalDistance, kit, &rules.units), &mut unreadable),
             instrument_height_m: noted(self.measured(Quantity::InstrumentHeight), &mut unreadable),
             target_height_m: noted(self.target_height_m(rules), &mut unreadable),
             ..Readings::default()
@@ -163,8 +163,8 @@ impl<'r> Reader<'r, '_> {
     }
 
     /// A distance; none where there is no echo.
-    fn distance_if_there(&self, quantity: Quantity, kit: &Kit) -> Result<Option<f64>, Fault> {
-        match self.distance(quantity, kit) {
+    fn distance_if_there(&self, quantity: Quantity, kit: &Kit, units: &Units) -> Result<Option<f64>, Fault> {
+        match self.distance(quantity, kit, units) {
             Err(fault) if fault.reason == Reason::NoDistance => Ok(None),
             read => read,
         }
@@ -238,7 +238,7 @@ impl<'r> Reader<'r, '_> {
         if let Some(diameter_m) = measured.filter(|diameter_m| *diameter_m < 0.0) {
             let (header, raw) =
                 (self.layout.header(Quantity::FaceDiameter), self.layout.raw(Quantity::FaceDiameter, self.rows, self.row));
-            let say = format!("{header} {raw} is {diameter_m:.2} m; a diameter is above zero");
+            let say = format!("{header} {raw} is {}; a diameter is above zero", rules.units.length().said(diameter_m, 2));
             return Err(Fault::new(Reason::DistanceNotPositive, header, raw, say));
         }
         let diameter_m = measured.or_else(|| code.and_then(|code| code.face_diameter_m));
@@ -260,7 +260,7 @@ impl<'r> Reader<'r, '_> {
     }
 
     /// A distance above zero and in the instrument's range, its correction included.
-    fn distance(&self, quantity: Quantity, kit: &Kit) -> Result<Option<f64>, Fault> {
+    fn distance(&self, quantity: Quantity, kit: &Kit, units: &Units) -> Result<Option<f64>, Fault> {
         let Some((claim, cell)) = self.claimed(quantity) else { return Ok(None) };
         let fault = |reason, say: String| Fault::new(reason, &claim.header, cell, say);
         let number = self.number(claim, cell)?;
@@ -276,16 +276,17 @@ impl<'r> Reader<'r, '_> {
             ));
         }
         let (least, greatest) = kit.range_m;
+        let length = units.length();
         if least.is_some_and(|least| metres < least) || greatest.is_some_and(|greatest| metres > greatest) {
             let limits = match (least, greatest) {
-                (Some(least), Some(greatest)) => format!("{least} to {greatest} m"),
-                (Some(least), None) => format!("{least} m and more"),
-                (None, Some(greatest)) => format!("up to {greatest} m"),
+                (Some(least), Some(greatest)) => format!("{} to {}", length.given(least), length.told(greatest)),
+                (Some(least), None) => format!("{} and more", length.told(least)),
+                (None, Some(greatest)) => format!("up to {}", length.told(greatest)),
                 (None, None) => String::new(),
             };
             return Err(fault(
                 Reason::DistanceRange,
-                format!("{} {cell} is {metres:.2} m; the instrument measures {limits}", claim.header),
+                format!("{} {cell} is {}; the instrument measures {limits}", claim.header, length.said(metres, 2)),
             ));
         }
         Ok(Some(metres))
@@ -400,6 +401,7 @@ impl<'r> Reader<'r, '_> {
         vertical: Option<f64>,
         inclination: Option<f64>,
     ) -> Result<(), Fault> {
+        let said = |metres: f64| rules.units.length().said(metres, 2);
         let disagree = |quantity: Quantity, read: f64, follows: f64, from: &str| {
             let ratio = if read > follows { read / follows } else { follows / read };
             let hint = if (ratio - 1.0 / 0.3048).abs() < 0.05 { "; is one of them in feet?" } else { "" };
@@ -409,7 +411,7 @@ impl<'r> Reader<'r, '_> {
                 Reason::DistancesDisagree,
                 header,
                 cell,
-                format!("{header} is {read:.2} m, but {follows:.2} m follow from {from}{hint}"),
+                format!("{header} is {}, but {} follow from {from}{hint}", said(read), said(follows)),
             )
         };
         let allowed = |d: f64, arm: f64| {

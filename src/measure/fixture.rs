@@ -124,6 +124,6 @@ impl Scene {
             }
         });
         let sightings = sightings.collect();
-        Group { measure: measure.to_owned(), name: name.to_owned(), sightings, bases: &self.bases }
+        Group { measure: measure.to_owned(), name: name.to_owned(), sightings, bases: &self.bases, units: Default::default() }
     }
 }

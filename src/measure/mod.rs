@@ -32,6 +32,7 @@ use crate::geodesy::frame::EarthCentred;
 use crate::geodesy::register::{Estimate, Origin, Shares};
 use crate::records::roles::MEASURES;
 use crate::shots::reduce::Vector;
+use crate::units::Units;
 
 /// A row that takes part in a composed measurement: what was read of it, in radians and metres, the
 /// instrument's corrections included.
@@ -86,6 +87,8 @@ pub struct Group<'t> {
     pub sightings: Vec<RoleShot>,
     /// The bases.
     pub bases: &'t [Origin],
+    /// The units of what is said of it. Values are in metres and degrees.
+    pub units: Units,
 }
 
 /// A value with its name and unit.
@@ -209,6 +212,16 @@ impl Group<'_> {
     /// The base of a sighting.
     pub fn base(&self, sighting: &RoleShot) -> &Origin {
         &self.bases[sighting.base]
+    }
+
+    /// A length in a sentence, with so many decimals.
+    pub fn said_m(&self, metres: f64, decimals: usize) -> String {
+        self.units.length().said(metres, decimals)
+    }
+
+    /// An angle in a sentence, with so many decimals.
+    pub fn said_deg(&self, degrees: f64, decimals: usize) -> String {
+        self.units.angle().said(degrees, decimals)
     }
 
     /// The rows of a role, in the order of the logs.

@@ -183,6 +183,7 @@ impl Field {
             name: "North wall".to_owned(),
             sightings: self.sightings.clone(),
             bases: &self.bases,
+            units: Default::default(),
         }
     }
 }

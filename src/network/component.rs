@@ -18,6 +18,7 @@ use super::state::State;
 use super::types::{Network, Reject, Robust, Settings};
 use super::{datum, misclosure, quantiles};
 use crate::geodesy::register::Estimate;
+use crate::units::Units;
 
 /// A component to be solved.
 pub(crate) struct Task<'a> {
@@ -126,7 +127,7 @@ impl Task<'_> {
         }
         let solution = solver.solve(self.network, equations, layout, stood.state, settings);
         solution.map(Stood::At).map_err(|no| match (no, decided) {
-            (NoSolution::Restless(_), Some((_, suspect))) => restless(self.network, self.component, &suspect),
+            (NoSolution::Restless(_), Some((_, suspect))) => restless(self.network, self.component, &suspect, &settings.units),
             (no, _) => self.failure(layout, no),
         })
     }
@@ -282,8 +283,9 @@ fn failure(network: &Network, component: &Component, layout: &Layout, no: NoSolu
     }
 }
 
-fn restless(network: &Network, component: &Component, suspect: &Suspect) -> Note {
-    let text = format!("The adjustment did not come to rest. {} Take it out, or measure it again.", suspect.sentence(network));
+fn restless(network: &Network, component: &Component, suspect: &Suspect, units: &Units) -> Note {
+    let said = suspect.sentence(network, units);
+    let text = format!("The adjustment did not come to rest. {said} Take it out, or measure it again.");
     Note::new(NoteKind::NotConverged, component.stations.clone(), text)
 }
 

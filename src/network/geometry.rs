@@ -11,6 +11,7 @@ use super::notes::{Note, NoteKind, listed};
 use super::start::Starts;
 use super::types::{Kind, Network};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
+use crate::units::{Shown, Units};
 
 /// Crossing angle below which a point is flagged and refused.
 const POOR_RAD: f64 = 30.0 * std::f64::consts::PI / 180.0;
@@ -37,12 +38,12 @@ struct Lines {
 }
 
 /// Notes on all stations that stand on lines alone.
-pub(crate) fn judge(network: &Network, starts: &Starts, readings: &[Vec<usize>]) -> Vec<Note> {
+pub(crate) fn judge(network: &Network, starts: &Starts, readings: &[Vec<usize>], units: &Units) -> Vec<Note> {
     (0..network.stations.len())
         .filter(|s| network.stations[*s].control.is_none())
         .filter_map(|s| {
             let lines = Lines::gather(network, starts, &readings[s], s)?;
-            lines.verdict(network, s)
+            lines.verdict(network, s, &units.angle())
         })
         .collect()
 }
@@ -94,7 +95,7 @@ impl Lines {
         best
     }
 
-    fn verdict(&self, network: &Network, s: usize) -> Option<Note> {
+    fn verdict(&self, network: &Network, s: usize, shown: &Shown) -> Option<Note> {
         let label = |s: usize| network.stations[s].label.as_str();
         let crossing = self.crossing();
         if crossing.is_some_and(|(angle, ..)| angle >= POOR_RAD) {
@@ -126,12 +127,14 @@ impl Lines {
         let (angle, first, second) = crossing?;
         let refused = angle < REFUSED_RAD;
         let what = if refused {
-            "that fixes nothing, and it is left out. Sight it from another side"
+            "that fixes nothing, and it is left out. Sight it from another side".to_owned()
         } else {
-            "its position is weak. Sight it from another side (30° to 150°)"
+            let [least, most] = [30.0, 150.0].map(|degrees| shown.said(degrees, 0));
+            format!("its position is weak. Sight it from another side ({least} to {most})")
         };
         let from = if first == second { label(first).to_string() } else { format!("{} and {}", label(first), label(second)) };
-        let text = format!("Point {}: its best lines, from {from}, cross at {:.1}°: {what}.", label(s), angle.to_degrees());
+        let at = shown.said(angle.to_degrees(), 1);
+        let text = format!("Point {}: its best lines, from {from}, cross at {at}: {what}.", label(s));
         let kind = if refused { NoteKind::GeometryRefused } else { NoteKind::GeometryPoor };
         Some(Note::new(kind, vec![s, first, second], text))
     }

@@ -16,6 +16,7 @@ use super::equations::{Equations, Source};
 use super::reliability::{Residual, Test};
 use super::types::Network;
 use super::without::{ReadingPart, Without};
+use crate::units::Units;
 
 /// Correlation of two normalised residuals from which they are one. Own choice: at 0.99 the two differ by 0.14 standard
 /// errors, which decides nothing.
@@ -48,7 +49,7 @@ pub struct Suspect {
 
 impl Suspect {
     /// The suspicion as a sentence.
-    pub fn sentence(&self, network: &Network) -> String {
+    pub fn sentence(&self, network: &Network, units: &Units) -> String {
         let angle = match self.source {
             Source::Observation(i) => network.observations.get(i).is_some_and(|o| o.kind.is_angle()),
             Source::Orientation(_) => true,
@@ -57,8 +58,8 @@ impl Suspect {
         };
         let off = match self.source {
             Source::Scale(_) => format!("{:.0} parts in a million", 1e6 * self.blunder),
-            _ if angle => format!("{:.2}°", self.blunder.to_degrees()),
-            _ => format!("{:.2} m", self.blunder),
+            _ if angle => units.angle().said(self.blunder.to_degrees(), 2),
+            _ => units.length().said(self.blunder, 2),
         };
         let what = self.source.named(network);
         let mut letters = what.chars();

@@ -14,6 +14,7 @@ use super::solved::{Solved, SolvedStation};
 use super::start::{Starts, adjacency, start};
 use super::types::{Kind, Network, Settings};
 use super::{geometry, heights};
+use crate::units::Units;
 
 /// Horizontal length below which an azimuth says nothing, in metres, unless its shot is steep and has an inclination.
 const PLUMB_M: f64 = 0.05;
@@ -61,7 +62,7 @@ impl Adjustment {
 /// notes; an error is given only where the network or the settings make no sense.
 pub fn adjust(network: &Network, settings: &Settings) -> Result<Adjustment, BadNetwork> {
     check(network, settings)?;
-    let begun = Begun::begin(network);
+    let begun = Begun::begin(network, &settings.units);
     let mut adjustment = begun.adjust(network, settings, true);
     adjustment.begun = begun;
     Ok(adjustment)
@@ -79,10 +80,10 @@ pub(crate) struct Begun {
 
 impl Begun {
     /// Starting values for a network that was checked.
-    pub fn begin(network: &Network) -> Begun {
+    pub fn begin(network: &Network, units: &Units) -> Begun {
         let mut used = vec![true; network.observations.len()];
         let mut notes = Vec::new();
-        let starts = begin(network, &mut used, &mut notes);
+        let starts = begin(network, &mut used, &mut notes, units);
         leave_plumb_sights(network, &starts, &mut used, &mut notes);
         Begun { starts, used, notes }
     }
@@ -158,10 +159,10 @@ fn shares(notes: &[Note], components: &[Component], stations: usize) -> Vec<Vec<
 }
 
 /// Starting values, without what poor geometry refuses; readings of stations without a start are marked unused.
-fn begin(network: &Network, used: &mut [bool], notes: &mut Vec<Note>) -> Starts {
+fn begin(network: &Network, used: &mut [bool], notes: &mut Vec<Note>, units: &Units) -> Starts {
     loop {
         let starts = start(network, used);
-        let found = geometry::judge(network, &starts, &adjacency(network, used));
+        let found = geometry::judge(network, &starts, &adjacency(network, used), units);
         let refused: Vec<usize> = found.iter().filter(|n| n.kind.refuses()).filter_map(|n| n.stations.first().copied()).collect();
         let refuses = !refused.is_empty();
         notes.extend(found.into_iter().filter(|n| n.kind.refuses() || !refuses));

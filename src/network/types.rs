@@ -5,6 +5,7 @@
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid};
+use crate::units::Units;
 
 /// Stations and the readings between them.
 #[derive(Debug, Clone)]
@@ -233,11 +234,21 @@ pub struct Settings {
     pub robust: Robust,
     /// Iterations after which a solution is given up.
     pub iterations: usize,
+    /// The units of what notes say; values are in metres and radians.
+    pub units: Units,
 }
 
 impl Default for Settings {
     fn default() -> Settings {
         let crate::job::Network { alpha, power, alpha_global, .. } = crate::job::Network::default();
-        Settings { alpha, power, alpha_global, reject: Reject::Propose, robust: Robust::None, iterations: 50 }
+        Settings {
+            alpha,
+            power,
+            alpha_global,
+            reject: Reject::Propose,
+            robust: Robust::None,
+            iterations: 50,
+            units: Units::default(),
+        }
     }
 }

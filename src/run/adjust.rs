@@ -113,7 +113,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     for (base, flag) in orientation::local_attraction(&lines, job.north.fore_back_limit_deg.to_radians()) {
         table.bases[base].flags.raise(flag);
     }
-    let both_ends_notes = notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg);
+    let both_ends_notes = notes::fore_and_back(&table, &lines, job.north.fore_back_limit_deg, &job.units);
     let (no_rows, none_repeated) = Default::default();
     Ok(Adjusted {
         table,
@@ -192,6 +192,7 @@ impl<'p> Adjusted<'p> {
             coded,
             has_no_bases: job.has_no_bases(),
             wanted: &prepared.wanted,
+            units: job.units,
         }
     }
 }

@@ -4,7 +4,7 @@ use std::collections::HashSet;
 
 use crate::geodesy::north::NorthKind;
 use crate::intake::shot_logs::ShotLogs;
-use crate::output::report::terminal::grouped;
+use crate::numeric::words::counted;
 use crate::records::names::label;
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::shot::KeptShot;
@@ -55,8 +55,12 @@ pub fn find(logs: &ShotLogs, norths: &Norths, joiner: &Joiner) -> (Vec<KnownSigh
         }
     }
     if unknown > notes.len() as u64 {
-        let rest = grouped(unknown - notes.len() as u64);
-        notes.push(format!("And {rest} more sights with the role {BACKSIGHT} or {FORESIGHT} are to no base or known point."));
+        let rest = unknown - notes.len() as u64;
+        notes.push(format!(
+            "And {} with the role {BACKSIGHT} or {FORESIGHT} {} to no base or known point.",
+            counted(rest, "more sight", "more sights"),
+            if rest == 1 { "is" } else { "are" }
+        ));
     }
     (sights, notes)
 }

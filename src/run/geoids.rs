@@ -9,6 +9,7 @@ use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, Source};
 use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
 use crate::job::{self, Job};
+use crate::numeric::words::of_all;
 use crate::output::report::summary::GeoidSummary;
 use crate::records::base_row::{BaseRow, Coordinates};
 use crate::stations::base::{Base, BaseTable, HeightKind};
@@ -106,11 +107,16 @@ pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunE
         .collect();
     let sources: Vec<&str> = sources.into_iter().collect();
     Ok(Some(format!(
-        "WARNING: {} of {} bases with heights lie outside the geoid grid {}, the first {}; they have {} in its place.",
-        outside.len(),
-        outside.len() + inside.len(),
+        "WARNING: {} outside the geoid grid {}, the first {}; {} {} in its place.",
+        of_all(
+            outside.len() as u64,
+            (outside.len() + inside.len()) as u64,
+            ["base with a height", "bases with heights"],
+            ["lies", "lie"]
+        ),
         path.display(),
         first.label,
+        if outside.len() == 1 { "it has" } else { "they have" },
         sources.join(" or ")
     )))
 }

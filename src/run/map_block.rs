@@ -36,6 +36,7 @@ use crate::shots::reduce::Vector;
 use crate::stations::base::{Base, BaseTable, HeightKind};
 use crate::stations::join::Joiner;
 use crate::stations::orientation::Orientation;
+use crate::units::Units;
 
 /// What the computation of a block needs.
 pub struct Stage<'j> {
@@ -67,6 +68,8 @@ pub struct Stage<'j> {
     pub has_no_bases: bool,
     /// The layers to make.
     pub wanted: &'j [LayerName],
+    /// The units of what is said.
+    pub units: Units,
 }
 
 /// A computed block.

@@ -3,12 +3,14 @@
 use crate::geodesy::crs::Crs;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Declination, Instrument, Job};
+use crate::numeric::words::{capital, of_all};
 use crate::output::report::summary::OperationUse;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::records::ledger::{Counts, Flag, Reason};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
 use crate::stations::base::{self, BaseTable};
 use crate::stations::orientation::ForeBack;
+use crate::units::Units;
 
 /// The notes of a run.
 pub fn collect(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, operations: &[OperationUse]) -> Vec<String> {
@@ -19,21 +21,31 @@ pub fn collect(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, op
     north(job, logs, &mut notes);
     let suspects =
         shots.held.get(&Reason::InclinationRange).copied().unwrap_or(0) + shots.flags.get(&Flag::Steep).copied().unwrap_or(0);
+    let angle = job.units.angle();
+    let right = angle.given(90.0);
     if suspects >= 5 && 2 * suspects > shots.read {
         notes.push(
-            "Most inclinations lie near 90 degrees or beyond: if the instrument shows zenith angles (90 is level), claim the column as zenith_deg."
-                .into(),
+            format!(
+                "Most inclinations lie near {right} {} or beyond: if the instrument shows zenith angles ({right} is level), claim the column \
+                 as zenith_deg.",
+                angle.words
+            ),
         );
     }
+    let length = job.units.length();
     for used in operations {
         let operation = &used.operation;
         let accuracy = match operation.accuracy_m {
             Some(0.0) => continue,
             Some(metres) if operation.null_within_accuracy => format!(
-                "moves nothing: the two datums are taken as one, and may differ by about {metres} m. Name the exact frame of the bases, \
-                 with its epoch, to do better. The {metres} m are in the standard errors of the features"
+                "moves nothing: the two datums are taken as one, and may differ by about {}. Name the exact frame of the bases, \
+                 with its epoch, to do better. The {} are in the standard errors of the features",
+                length.told(metres),
+                length.told(metres)
             ),
-            Some(metres) => format!("is good to {metres} m, which is in the standard errors of the features"),
+            Some(metres) => {
+                format!("is good to {}, which is in the standard errors of the features", length.told(metres))
+            }
             None => "has no published accuracy; the standard errors of the features do not hold it".into(),
         };
         let null = if operation.ballpark { " (a null transformation)" } else { "" };
@@ -56,14 +68,14 @@ pub fn collect(job: &Job, table: &BaseTable, logs: &ShotLogs, shots: &Counts, op
 fn assumed_sigmas(job: &Job, table: &BaseTable, notes: &mut Vec<String>) {
     if table.assumed.0 {
         notes.push(format!(
-            "The standard error of base positions is not stated; {} m is assumed. Write sigma_horizontal_m under [bases] or give the column.",
-            base::ASSUMED_SIGMA_HORIZONTAL_M
+            "The standard error of base positions is not stated; {} is assumed. Write sigma_horizontal_m under [bases] or give the column.",
+            job.units.length().told(base::ASSUMED_SIGMA_HORIZONTAL_M)
         ));
     }
     if table.assumed.1 {
         notes.push(format!(
-            "The standard error of base heights is not stated; {} m is assumed. Write sigma_vertical_m under [bases] or give the column.",
-            base::ASSUMED_SIGMA_VERTICAL_M
+            "The standard error of base heights is not stated; {} is assumed. Write sigma_vertical_m under [bases] or give the column.",
+            job.units.length().told(base::ASSUMED_SIGMA_VERTICAL_M)
         ));
     }
     let none = Instrument::default();
@@ -95,9 +107,9 @@ fn area(table: &BaseTable, notes: &mut Vec<String>) {
     let outside = table.bases.iter().filter(|base| base.flags.has(Flag::OutsideArea)).count();
     if outside > 0 {
         notes.push(format!(
-            "WARNING: {outside} of {} bases lie outside the area that the job or the CRS of the layers is meant for. Is the CRS \
-             right, and are latitude and longitude?",
-            table.bases.len()
+            "WARNING: {} outside the area that the job or the CRS of the layers is meant for. Is the CRS right, and are latitude and \
+             longitude?",
+            of_all(outside as u64, table.bases.len() as u64, ["base", "bases"], ["lies", "lie"])
         ));
     }
 }
@@ -126,14 +138,17 @@ fn heights(table: &BaseTable, notes: &mut Vec<String>) {
     let without = table.bases.iter().filter(|base| base.row.height.is_none()).count();
     if without > 0 {
         notes.push(format!(
-            "{without} of {} bases have no height: their features are mapped without heights, at the ellipsoid's level.",
-            table.bases.len()
+            "{} no height: {} features are mapped without heights, at the ellipsoid's level.",
+            capital(&of_all(without as u64, table.bases.len() as u64, ["base", "bases"], ["has", "have"])),
+            if without == 1 { "its" } else { "their" }
         ));
     }
 }
 
 /// Notes on lines whose fore and back azimuths disagree.
-pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64) -> Vec<String> {
+pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64, units: &Units) -> Vec<String> {
+    let angle = units.angle();
+    let words = angle.words;
     let wide = lines.iter().filter(|line| line.misfit_rad.to_degrees().abs() > limit_deg);
     wide.map(|line| {
         let (a, b) = (&table.bases[line.ends.0], &table.bases[line.ends.1]);
@@ -143,11 +158,13 @@ pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64) -> V
             _ => "a sight from either to a third base would tell which".into(),
         };
         format!(
-            "Fore and back azimuth between {} and {} miss 180 degrees by {:+.1} degrees (limit {limit_deg}): the compass is \
+            "Fore and back azimuth between {} and {} miss {} {words} by {:+.1} {words} (limit {}): the compass is \
              disturbed at one of them; {which}.",
             a.label,
             b.label,
-            line.misfit_rad.to_degrees()
+            angle.given(180.0),
+            angle.value(line.misfit_rad.to_degrees()),
+            angle.given(limit_deg)
         )
     })
     .collect()
@@ -156,9 +173,13 @@ pub fn fore_and_back(table: &BaseTable, lines: &[ForeBack], limit_deg: f64) -> V
 fn north(job: &Job, logs: &ShotLogs, notes: &mut Vec<String>) {
     let magnetic = logs.files.iter().any(|log| log.has_magnetic_azimuths());
     if let (true, Declination::Degrees(degrees), None) = (magnetic, job.north.declination, job.north.sigma_declination_deg) {
+        let angle = job.units.angle();
+        let words = angle.words;
         notes.push(format!(
-            "The declination is fixed at {degrees} degrees, east positive, without a standard error; \
-             {ASSUMED_SIGMA_DECLINATION_DEG} degrees is assumed. Write sigma_declination_deg under [north]."
+            "The declination is fixed at {} {words}, east positive, without a standard error; {} {words} is assumed. Write \
+             sigma_declination_deg under [north].",
+            angle.given(degrees),
+            angle.given(ASSUMED_SIGMA_DECLINATION_DEG)
         ));
     }
 }

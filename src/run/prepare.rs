@@ -16,6 +16,7 @@ use crate::intake::shot_rules::ShotRules;
 use crate::intake::shot_survey::Wanted;
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
+use crate::numeric::words::of_all;
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
 use crate::shots::north::Norths;
@@ -63,8 +64,9 @@ pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, Bas
     let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
     let catalogue = coded::load(job, &output)?;
     let rules = datums::rules(job, catalogue.as_deref());
-    let shot_rules =
-        ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks).with_catalogue(catalogue.clone());
+    let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks)
+        .with_catalogue(catalogue.clone())
+        .with_units(job.units);
     let (shot_logs, mut base_logs) = logs(job, &shot_rules)?;
     let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
     if let Some(tie) = tie {
@@ -82,6 +84,7 @@ pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, Bas
         geoid: &geoid,
         geoid_frames: &geoid_frames,
         allow_outside_area: job.allow_outside_area,
+        units: job.units,
     };
     let (rows, held) = (std::mem::take(&mut stations.rows), std::mem::take(&mut stations.held));
     let mut table = BaseTable::settle(rows, held, &settings).map_err(RunError::crs("bases.crs"))?;
@@ -168,6 +171,10 @@ fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], note
     let outside: u64 = logs.files.iter().map(|file| file.info.counts.outside_occupations).sum();
     let outside = if outside > 0 { format!(", {outside} lie outside every occupation") } else { String::new() };
     let notes: String = notes.iter().map(|note| format!(". {note}")).collect();
-    let (held, read) = (table.held.len(), logs.counts_read());
-    format!("no base can be used: {held} of {read} rows were held{outside}{why}{notes}")
+    let (held, read) = (table.held.len() as u64, logs.counts_read());
+    let rows = match read {
+        0 => "the logs of bases have no rows".to_owned(),
+        _ => of_all(held, read, ["row", "rows"], ["was held", "were held"]),
+    };
+    format!("no base can be used: {rows}{outside}{why}{notes}")
 }

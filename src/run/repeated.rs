@@ -25,6 +25,7 @@ use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 use crate::shots::repeats::{self, Finding, Mean, Repeat, Settled, Verdict};
 use crate::stations::base::HeightKind;
+use crate::units::Units;
 
 /// Longest time between two readings of one pull, where no shot id joins them, in seconds: our own choice.
 const PULL_GAP_S: f64 = 5.0;
@@ -148,7 +149,7 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
         for (item, finding) in &point.aside {
             for row in items[*item].rows.clone() {
                 flags_of[row].raise(flag_of(finding.verdict));
-                details.insert(row, words_of(finding));
+                details.insert(row, words_of(finding, &stage.units));
             }
         }
         let (placed, end, base, vector, parts) = place(stage, rows, &items, point)?;
@@ -383,17 +384,18 @@ fn flag_of(verdict: Verdict) -> Flag {
 }
 
 /// The figures of a shot that was left out.
-fn words_of(finding: &Finding) -> String {
+fn words_of(finding: &Finding, units: &Units) -> String {
     let along = finding.along;
+    let said = |metres: f64| units.length().said(metres, 2);
     let side = if along.metres < 0.0 { "nearer" } else { "farther" };
     let mut words = format!(
-        "{:.2} m {side} along the sight than the others ({:.1} standard errors), {:.2} m across it",
-        along.metres.abs(),
+        "{} {side} along the sight than the others ({:.1} standard errors), {} across it",
+        said(along.metres.abs()),
         along.sigmas.abs(),
-        finding.across.metres.abs()
+        said(finding.across.metres.abs())
     );
     if let Some(normal) = finding.normal {
-        words.push_str(&format!(", {:.2} m {} it", normal.metres.abs(), if normal.metres < 0.0 { "below" } else { "above" }));
+        words.push_str(&format!(", {} {} it", said(normal.metres.abs()), if normal.metres < 0.0 { "below" } else { "above" }));
     }
     words
 }

@@ -141,7 +141,7 @@ fn gather(
         }
     };
     let settled = Occupations { from: Some(from), ..job.bases.occupations.clone() };
-    let rules = Rules { occupations: &settled, quality: &job.bases.quality, antenna_height_m };
+    let rules = Rules { occupations: &settled, quality: &job.bases.quality, antenna_height_m, units: job.units };
     if job.join.by == Some(JoinBy::Interpolated) {
         let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
         return Ok(track::at_instants(epochs, &instants, &rules, job.join.gap_s, files));

@@ -10,11 +10,14 @@ use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
 use crate::geodesy::height_frame::HeightFrame;
 use crate::job::Bases;
 use crate::records::base_row::{BaseRow, Height};
+use crate::units::Units;
 
 /// The frames that the job names for heights above the ellipsoid, of `[bases]` and of `[known]`; none for that of the CRS.
 pub(super) struct NamedFrames {
     bases: Option<Arc<HeightFrame>>,
     known: Option<Arc<HeightFrame>>,
+    /// The units of what is said.
+    units: Units,
 }
 
 impl NamedFrames {
@@ -23,7 +26,7 @@ impl NamedFrames {
             let definition = table.and_then(|table| table.ellipsoid_heights_crs.as_deref());
             definition.map(|definition| HeightFrame::from_crs(&Crs::new(definition)?).map(Arc::new)).transpose()
         };
-        Ok(NamedFrames { bases: named(Some(settings.bases))?, known: named(settings.known)? })
+        Ok(NamedFrames { bases: named(Some(settings.bases))?, known: named(settings.known)?, units: settings.units })
     }
 
     pub fn of_row(&self, row: &BaseRow) -> Option<&HeightFrame> {
@@ -49,7 +52,7 @@ pub(super) fn on_datum_m(
         None if source.takes_height => Ok(on_datum.height_m),
         // A receiver's separation is counted from WGS 84, and so is the height that it gives back.
         None if source.is_geocentric || matches!(row.height, Some(Height::Orthometric(_))) => Ok(recorded_m),
-        None => Err(unsaid_frame(source, near, epoch)?),
+        None => Err(unsaid_frame(source, near, epoch, &frames.units)?),
     }
 }
 
@@ -131,13 +134,16 @@ pub(super) fn geoid_steps(
 }
 
 /// The error that nothing says from which ellipsoid a height on an old datum is counted.
-fn unsaid_frame(source: &Source, at: &Geodetic, epoch: Option<f64>) -> Result<CrsError, CrsError> {
+fn unsaid_frame(source: &Source, at: &Geodetic, epoch: Option<f64>, units: &Units) -> Result<CrsError, CrsError> {
     let apart_m = match source.own_frame() {
         Some(frame) => frame.over_common_m(at, epoch, false)?,
         None => None,
     };
     let apart = match apart_m {
-        Some(apart_m) => format!("lies {:.0} m {} it here", apart_m.abs(), if apart_m < 0.0 { "above" } else { "below" }),
+        Some(apart_m) => {
+            let side = if apart_m < 0.0 { "above" } else { "below" };
+            format!("lies {} {side} it here", units.length().said(apart_m.abs(), 0))
+        }
         None => "is another one".to_owned(),
     };
     Ok(CrsError::UnsaidHeightFrame { crs: source.own.label(), apart })

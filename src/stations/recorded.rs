@@ -6,6 +6,7 @@ use std::sync::Arc;
 use super::base::{BaseSettings, Datum};
 use crate::geodesy::crs::{AreaOfUse, ByPlace, Crs, CrsError, Epoch, Kind, Transform};
 use crate::geodesy::height_frame::{HeightFrame, is_geocentric};
+use crate::numeric::words::of_all;
 use crate::records::base_row::{BaseRow, Coordinates};
 use crate::records::ledger::{Fault, Reason};
 
@@ -239,7 +240,7 @@ pub(super) struct FarBases {
 
 impl FarBases {
     /// Takes one up.
-    pub fn take(&mut self, label: &str, row: &BaseRow, source: &Source, recorded: [f64; 2], located: &Located, km: f64) {
+    pub fn take(&mut self, label: &str, row: &BaseRow, source: &Source, recorded: [f64; 2], (located, far): (&Located, String)) {
         self.count += 1;
         if self.first.is_some() {
             return;
@@ -250,7 +251,7 @@ impl FarBases {
             area: source.crs.area_of_use().map(|area| shortened(&area.name)).unwrap_or_default(),
             bases: String::new(),
             first: format!(
-                "{label} (line {}: {} {}), would lie at latitude {lat_deg:.3}, longitude {lon_deg:.3}, {km:.0} km outside: {}",
+                "{label} (line {}: {} {}), would lie at latitude {lat_deg:.3}, longitude {lon_deg:.3}, {far} outside: {}",
                 row.line,
                 as_written(recorded[0]),
                 as_written(recorded[1]),
@@ -263,7 +264,7 @@ impl FarBases {
     pub fn error(self, of: usize) -> Option<CrsError> {
         match self.first? {
             CrsError::FarOutside { crs, area, first, .. } => {
-                let bases = format!("{} of {of} bases", self.count);
+                let bases = of_all(self.count as u64, of as u64, ["base", "bases"], ["lies", "lie"]);
                 Some(CrsError::FarOutside { crs, area, bases, first })
             }
             other => Some(other),

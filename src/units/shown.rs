@@ -65,8 +65,8 @@ pub enum AngleShown {
 }
 
 /// The units of everything that a person reads: attributes, standard errors, measurements, values, the terminal, the page. The
-/// geometry of the layers stays in the unit of their CRS, eastings, northings, latitudes and longitudes with it; `summary.json`
-/// stays in metres and degrees, and so do the sentences of notes, methods and warnings, which name their unit.
+/// geometry of the layers stays in the unit of their CRS, eastings, northings, latitudes and longitudes with it; the numbers of
+/// `summary.json` stay in metres and degrees, and a key of the job is in the unit that its name ends with.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Units {
@@ -147,6 +147,16 @@ impl Shown {
             true => text.trim_end_matches('0').trim_end_matches('.').to_owned(),
             false => text,
         }
+    }
+
+    /// What somebody gave, and its unit.
+    pub fn told(&self, value: f64) -> String {
+        self.with_sign(&self.given(value))
+    }
+
+    /// A far distance of so many metres: in kilometres, or the unit itself where that is no metre.
+    pub fn far(&self, metres: f64) -> String {
+        if self.is_same() { format!("{:.0} km", metres / 1000.0) } else { self.said(metres, 0) }
     }
 
     /// Whether values are shown as they are.

@@ -131,7 +131,10 @@ fn a_planted_blunder_is_found_and_taken_out() {
         let first = solved.rejected.first();
         if suspect.source == Source::Observation(i) && first.is_some_and(|r| r.suspect.source == suspect.source) {
             found += 1;
-            assert!(suspect.sentence(&site.network).contains("does not fit the others: it seems off by"), "{suspect:?}");
+            assert!(
+                suspect.sentence(&site.network, &Default::default()).contains("does not fit the others: it seems off by"),
+                "{suspect:?}"
+            );
             // Its size within four standard errors of the blunder, each detectable / 4.13.
             let planted = 4.0 * detectable;
             assert!(

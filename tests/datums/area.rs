@@ -7,7 +7,7 @@ fn a_base_outside_the_area_is_flagged_and_told() {
     let run = field("EPSG:4979", "EPSG:25832", &[("A", 46.1, 8.9, 500.0), ("B", 46.0, 20.0, 100.0)]).map();
     assert_eq!(run.base_column("flags"), ["", "outside_area"]);
     assert_eq!(run.mapped(), 2);
-    let warning = "WARNING: 1 of 2 bases lie outside the area that the job or the CRS of the layers is meant for. Is the CRS \
+    let warning = "WARNING: 1 of 2 bases lies outside the area that the job or the CRS of the layers is meant for. Is the CRS \
         right, and are latitude and longitude?";
     assert_eq!(run.summary["notes"][0], warning);
     assert!(String::from_utf8_lossy(&run.output.stdout).contains("WARNING: 1 of 2 bases"));
@@ -29,7 +29,7 @@ fn a_base_that_the_projection_cannot_express_is_held_and_its_shots() {
     assert!(held[1][3].contains(no_image), "{}", held[1][3]);
     // With no other base there is nothing to map.
     let message = field("EPSG:4979", "EPSG:32632", &[("B", 0.0, 99.0, 100.0)]).refusal();
-    assert_eq!(message, format!("no base can be used: 1 of 1 rows were held; the first: {no_image}"));
+    assert_eq!(message, format!("no base can be used: the only row was held; the first: {no_image}"));
 }
 
 /// Far from the area PROJ finds no step between datums: not to be taken for a want of `allow_ballpark`.
@@ -51,7 +51,7 @@ fn bases_that_all_lie_elsewhere_are_told_as_such() {
     let message = |lat_deg, lon_deg| field("EPSG:4937", "EPSG:25832", &[("A", lat_deg, lon_deg, 500.0)]).refusal();
     for (lat_deg, lon_deg, hint) in [(8.9, 46.1, swapped), (-46.1, 8.9, lost), (10.0, 99.0, "look at latitude and longitude")] {
         let message = message(lat_deg, lon_deg);
-        assert!(message.starts_with("bases.crs: 1 of 1 bases lie far outside the area that ETRS89 (EPSG:4937)"), "{message}");
+        assert!(message.starts_with("bases.crs: the only base lies far outside the area that ETRS89 (EPSG:4937)"), "{message}");
         assert!(
             message.contains(&format!("latitude {lat_deg:.3}, longitude {lon_deg:.3}")) && message.contains(hint),
             "{message}"

@@ -221,7 +221,7 @@ fn positions_far_outside_the_area_of_their_crs_end_the_run() {
     let message = projected("EPSG:32630", 5000.0, 1000.0).refusal();
     assert_eq!(
         message,
-        "bases.crs: 1 of 1 bases lie far outside the area that WGS 84 / UTM zone 30N (EPSG:32630) is meant for (Between 6°W and 0°W, \
+        "bases.crs: the only base lies far outside the area that WGS 84 / UTM zone 30N (EPSG:32630) is meant for (Between 6°W and 0°W, \
          northern hemisphere between equator and 84°N, onshore and offshore); the first, A (line 2: 5000 1000), would lie at latitude \
          0.009, longitude -7.444, 161 km outside: such small numbers look like local coordinates of a site, which have no place on \
          earth by themselves: give the bases in the CRS that they were tied to. Name the CRS that the positions are in, or write \
@@ -254,5 +254,5 @@ fn just_inside_the_limit_positions_are_flagged_alone() {
         projected("EPSG:32630", point[0][0], point[0][1])
     };
     assert_eq!(at(84.89).map().base_column("flags"), ["outside_area"]);
-    assert!(at(84.91).refusal().contains("lie far outside"));
+    assert!(at(84.91).refusal().contains("lies far outside"));
 }

@@ -1,4 +1,4 @@
-//! The page as a browser shows it. These need chromium and chromedriver and are ignored without being asked for:
+//! The page as a browser shows it. These need chromium and chromedriver, one of them the packages of `report/`, and are ignored without being asked for:
 //! `cargo test --release page::seen -- --ignored`, as `.ci/run` does.
 
 use std::path::PathBuf;
@@ -8,6 +8,11 @@ use serde_json::Value;
 use super::browser::Browser;
 use super::{example, many_shots, page_of};
 use crate::common::Field;
+
+mod accessible;
+mod chosen;
+mod labels;
+mod printed;
 
 fn written(folder: &tempfile::TempDir, page: &str) -> PathBuf {
     let path = folder.path().join("page.html");
@@ -41,7 +46,7 @@ fn every_feature_is_on_the_map_and_search_and_keys_find_it() {
     let said = browser.run("return document.getElementById('chosen').innerText");
     let said = said.as_str().unwrap();
     assert!(said.starts_with(name), "{said}");
-    for word in ["place", "height", "within", "made of", "from", "shots", "source", ".csv:"] {
+    for word in ["place", "height", "within", "dominated by", "from", "shots", "source", ".csv:"] {
         assert!(said.contains(word), "{word} in {said}");
     }
     // N goes on to the next, Escape leaves.

@@ -4,6 +4,7 @@ use super::log::{CalibrationShot, Held};
 use super::{Measure, Role};
 use crate::geodesy::north::NorthError;
 use crate::intake::IntakeError;
+use crate::numeric::words::counted;
 
 /// Why there is no calibration.
 #[derive(Debug, thiserror::Error)]
@@ -33,8 +34,9 @@ pub enum CalibrateError {
     },
     /// No row is a calibration shot.
     #[error(
-        "no row is a calibration shot: of {rows} rows none has measure = known_line, two_way or two_peg; add a column \
+        "no row is a calibration shot: of {} none has measure = known_line, two_way or two_peg; add a column \
          measure (and role), or claim yours under [shots.columns] of a job{}",
+        counted(*rows, "row", "rows"),
         and_first_held(held)
     )]
     NoShots {
@@ -61,7 +63,8 @@ pub enum CalibrateError {
 
 fn and_first_held(held: &[Held]) -> String {
     let first = held.first().map(|first| {
-        format!("; {} rows could not be read, the first at {}:{}: {}", held.len(), first.file, first.line, first.sentence)
+        let rows = counted(held.len() as u64, "row", "rows");
+        format!("; {rows} could not be read, the first at {}:{}: {}", first.file, first.line, first.sentence)
     });
     first.unwrap_or_default()
 }

@@ -180,10 +180,12 @@ fn azimuths(
         let is_magnetic = shots.iter().any(|shot| matches!(shot.readings.bearing(), Some((NorthKind::Magnetic, _))));
         if let (true, Some(points)) = (is_magnetic, settings.line.points) {
             let azimuth = known.iter().find_map(|known| known.azimuth).map_or(0.0, |(azimuth_rad, _, _)| azimuth_rad);
+            let angle = settings.units.angle();
             finding.notes.push(format!(
-                "the line's magnetic azimuth is {:.2} deg, by the declination of the model at {:.4} {:.4}; the correction holds the \
+                "the line's magnetic azimuth is {:.2} {}, by the declination of the model at {:.4} {:.4}; the correction holds the \
                  error of that declination here too (it is in the standard error), so that it is best for work near this line",
-                full_circle_rad(azimuth).to_degrees(),
+                angle.value(full_circle_rad(azimuth).to_degrees()),
+                angle.word(),
                 points.from.lat_rad.to_degrees(),
                 points.from.lon_rad.to_degrees()
             ));

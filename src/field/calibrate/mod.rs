@@ -53,6 +53,8 @@ pub struct CalibrationSettings {
     pub assumed: ReadingSigmas,
     /// Use outliers all the same.
     pub keep_all: bool,
+    /// The units of what is said.
+    pub units: Units,
 }
 
 impl CalibrationSettings {
@@ -315,7 +317,7 @@ pub fn calibrate(log: Shots, settings: &CalibrationSettings) -> Result<Calibrati
     if settings.line.is_given() && !log.shots.iter().any(|shot| shot.measure == Measure::KnownLine) {
         return Err(CalibrateError::NoKnownLine);
     }
-    let corrections = Corrected::ALL.into_iter().filter_map(|quantity| combine(quantity, &findings, &settings.assumed)).collect();
+    let corrections = Corrected::ALL.into_iter().filter_map(|quantity| combine(quantity, &findings, settings)).collect();
     let dates = log.shots.iter().filter_map(|shot| shot.readings.when.map(|when| when.date));
     Ok(Calibration {
         findings,
@@ -359,7 +361,8 @@ fn counted_roles(measure: Measure, shots: &[&CalibrationShot]) -> String {
 /// The weighted mean of what several kinds of shots say of one quantity. Where they differ by more
 /// than their standard errors explain, the mean's standard error is widened by the ratio of R. T. Birge
 /// ("The calculation of errors by the method of least squares", Physical Review 40, 1932), √(χ²/(m−1)).
-fn combine(quantity: Corrected, findings: &[Finding], assumed: &ReadingSigmas) -> Option<Correction> {
+fn combine(quantity: Corrected, findings: &[Finding], settings: &CalibrationSettings) -> Option<Correction> {
+    let (assumed, units) = (&settings.assumed, &settings.units);
     let found: Vec<&Finding> = findings.iter().filter(|finding| finding.quantity == quantity).collect();
     let mut notes = Vec::new();
     let (value, sigma) = match found.as_slice() {
@@ -379,8 +382,8 @@ fn combine(quantity: Corrected, findings: &[Finding], assumed: &ReadingSigmas) -
                             "{} and {} contradict each other: {} against {}; find out which is wrong before you use either",
                             a.measure.word(),
                             b.measure.word(),
-                            report::signed(quantity, a.correction, &Units::default()),
-                            report::signed(quantity, b.correction, &Units::default())
+                            report::signed(quantity, a.correction, units),
+                            report::signed(quantity, b.correction, units)
                         ));
                     }
                 }
@@ -390,8 +393,9 @@ fn combine(quantity: Corrected, findings: &[Finding], assumed: &ReadingSigmas) -
     };
     if quantity == Corrected::Azimuth && value.abs() > WITHDRAW_COMPASS_DEG.to_radians() {
         notes.push(format!(
-            "the compass is off by more than {WITHDRAW_COMPASS_DEG} degrees: withdraw it, and look for iron near the line before \
-             you trust the correction"
+            "the compass is off by more than {} {}: withdraw it, and look for iron near the line before you trust the correction",
+            units.angle().given(WITHDRAW_COMPASS_DEG),
+            units.angle().words
         ));
     }
     let reading = match quantity {
@@ -418,7 +422,10 @@ mod tests {
     use super::*;
 
     /// An instrument so coarse that no correction here is too large for it.
-    const WIDE: ReadingSigmas = ReadingSigmas { azimuth_rad: 10.0, inclination_rad: 10.0, distance_m: 10.0 };
+    fn wide() -> CalibrationSettings {
+        let assumed = ReadingSigmas { azimuth_rad: 10.0, inclination_rad: 10.0, distance_m: 10.0 };
+        CalibrationSettings { assumed, ..CalibrationSettings::default() }
+    }
 
     fn finding(measure: Measure, correction: f64, sigma: f64) -> Finding {
         Finding {
@@ -438,18 +445,18 @@ mod tests {
     fn two_estimates_are_weighted() {
         // Weights 1/1² and 1/2²: (1·2 + ¼·4.5)/1.25 = 2.5, σ = 1/√1.25. They differ by 2.5 of √5: no contradiction.
         let found = [finding(Measure::TwoWay, 2.0, 1.0), finding(Measure::TwoPeg, 4.5, 2.0)];
-        let correction = combine(Corrected::Inclination, &found, &WIDE).unwrap();
+        let correction = combine(Corrected::Inclination, &found, &wide()).unwrap();
         assert!((correction.value - 2.5).abs() < 1e-12, "{correction:?}");
         // χ² = 0.25 + 1 = 1.25, one degree of freedom.
         assert!((correction.sigma - (1.25f64).sqrt() / 1.25f64.sqrt()).abs() < 1e-12, "{correction:?}");
         assert!(correction.notes.is_empty(), "{correction:?}");
-        assert_eq!(combine(Corrected::Azimuth, &found, &WIDE), None);
+        assert_eq!(combine(Corrected::Azimuth, &found, &wide()), None);
     }
 
     #[test]
     fn estimates_that_contradict_each_other_widen_the_error() {
         let found = [finding(Measure::TwoWay, 0.0, 0.1), finding(Measure::TwoPeg, 1.0, 0.1)];
-        let correction = combine(Corrected::Inclination, &found, &WIDE).unwrap();
+        let correction = combine(Corrected::Inclination, &found, &wide()).unwrap();
         // χ² = 2·(0.5/0.1)² = 50: σ = √50 · 0.1/√2 = 0.5.
         assert!((correction.value - 0.5).abs() < 1e-12 && (correction.sigma - 0.5).abs() < 1e-9, "{correction:?}");
         assert!(correction.notes[0].starts_with("two_way and two_peg contradict each other"), "{correction:?}");

@@ -207,6 +207,7 @@ fn check_azimuths(
         return Ok(None);
     }
     let mut notes = Vec::new();
+    let angle = settings.units.angle();
     let latitude = settings.line.points.map(|points| points.from.lat_rad);
     let convergence_rad = match (north, horizontal_m, latitude) {
         // A grid has one north for both ends.
@@ -215,7 +216,11 @@ fn check_azimuths(
         (_, Some(d), None) => {
             // At 60° of latitude, along a parallel.
             let most = (d * 60f64.to_radians().tan() / EARTH_RADIUS_M).to_degrees();
-            notes.push(format!("the convergence of the meridians is left out: up to {most:.3} deg at latitude 60"));
+            notes.push(format!(
+                "the convergence of the meridians is left out: up to {:.3} {} at latitude 60°",
+                angle.value(most),
+                angle.word()
+            ));
             0.0
         }
         _ => 0.0,
@@ -225,7 +230,9 @@ fn check_azimuths(
     let sigma_rad = sigma_reading * (1.0 / out.used as f64 + 1.0 / home.used as f64).sqrt();
     if misfit_rad.abs() > AZIMUTHS_AGREE_DEG.to_radians() {
         notes.push(format!(
-            "forth and back differ by more than {AZIMUTHS_AGREE_DEG} degrees from a straight line: look for iron at one end, and shoot again"
+            "forth and back differ by more than {} {} from a straight line: look for iron at one end, and shoot again",
+            angle.given(AZIMUTHS_AGREE_DEG),
+            angle.words
         ));
     } else if misfit_rad.abs() > CHANCE_SIGMAS * sigma_rad {
         notes.push(

@@ -114,7 +114,7 @@ pub enum CrsError {
     },
     /// Positions lie where their CRS is not meant for.
     #[error(
-        "{bases} lie far outside the area that {crs} is meant for ({area}); the first, {first}. Name the CRS that the positions are \
+        "{bases} far outside the area that {crs} is meant for ({area}); the first, {first}. Name the CRS that the positions are \
          in, or write allow_outside_area = true in the job to map them all the same"
     )]
     FarOutside {
@@ -122,7 +122,7 @@ pub enum CrsError {
         crs: String,
         /// Name of the area.
         area: String,
-        /// How many of how many.
+        /// How many of how many lie there.
         bases: String,
         /// The first of them: where it was found, and what may be wrong.
         first: String,

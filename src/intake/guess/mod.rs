@@ -35,6 +35,7 @@ use self::wide::Wide;
 use super::IntakeError;
 use super::columns::LogKind;
 use crate::job::UNDECIDED;
+use crate::numeric::words::counted;
 
 /// A starter job with its open questions.
 ///
@@ -153,7 +154,7 @@ impl<'s> Log<'s> {
         let numbers = self.sample.numbers(column);
         let range = match (numbers.iter().copied().reduce(f64::min), numbers.iter().copied().reduce(f64::max)) {
             (Some(least), Some(most)) if self.sample.is_numeric(column) => {
-                format!("; {} values from {least} to {most}", numbers.len())
+                format!("; {} from {least} to {most}", counted(numbers.len() as u64, "value", "values"))
             }
             _ => String::new(),
         };

@@ -7,6 +7,7 @@ use super::roles;
 use super::units::{angle_unit, is_grades_or_degrees, is_percent, length_unit};
 use super::words::{self, means};
 use crate::job::UNDECIDED;
+use crate::numeric::words::counted;
 
 /// An angle in the vertical plane, by one word or by several: "incl", "ang vert".
 pub(super) fn is_inclination(words: &[String]) -> bool {
@@ -226,7 +227,7 @@ impl Guesser<'_> {
         let most = self.sample.greatest(column)?;
         let (unit, why) = match most {
             _ if numbers.len() < MANY => return None,
-            _ if most <= 360.0 => ("deg", format!("none of {} values is above 360", numbers.len())),
+            _ if most <= 360.0 => ("deg", format!("none of {} is above 360", counted(numbers.len() as u64, "value", "values"))),
             _ if most <= 400.0 => ("gon", "values lie between 360 and 400".to_owned()),
             _ if most <= 6400.0 => ("mil", format!("values go up to {most}")),
             _ => return None,
@@ -329,7 +330,8 @@ impl Guesser<'_> {
         let most =
             if is_grades_or_degrees(words) { f64::INFINITY } else { numbers.iter().copied().map(f64::abs).fold(0.0, f64::max) };
         if numbers.len() >= MANY && most <= 45.0 && numbers.iter().any(|value| value.fract() != 0.0) {
-            let reason = format!("{why}; likely in degrees: {} values with fractions, none above 45", numbers.len());
+            let count = counted(numbers.len() as u64, "value", "values");
+            let reason = format!("{why}; likely in degrees: {count} with fractions, none above 45");
             return candidate("inclination_deg", reason, Vec::new());
         }
         if numbers.len() >= MANY && most <= 90.0 && self.turn_beside(column) == Some("deg") {

@@ -6,6 +6,7 @@ use super::sample::Whole;
 use super::{Log, open_signs, quoted, times};
 use crate::intake::columns::{self, LogKind, Unit};
 use crate::job::{DateOrder, UNDECIDED};
+use crate::numeric::words::counted;
 
 /// Which sheets of workbooks are meant.
 pub(super) fn sheets(draft: &mut Draft, logs: &[&Log]) {
@@ -39,7 +40,7 @@ pub(super) fn about(draft: &mut Draft, log: &Log) {
         ));
     }
     if sample.sheet.is_some() {
-        draft.push(format!("# {}: {} rows looked at", sample.label(), sample.rows.len()));
+        draft.push(format!("# {}: {} looked at", sample.label(), counted(sample.rows.len() as u64, "row", "rows")));
         return;
     }
     let separator = match sample.separator {
@@ -48,10 +49,10 @@ pub(super) fn about(draft: &mut Draft, log: &Log) {
     };
     let decimal = if sample.decimal_comma { "comma" } else { "point" };
     draft.push(format!(
-        "# {}: separator {separator}, decimal {decimal}, {}, {} rows looked at; all found again on each run",
+        "# {}: separator {separator}, decimal {decimal}, {}, {} looked at; all found again on each run",
         sample.name,
         sample.encoding,
-        sample.rows.len()
+        counted(sample.rows.len() as u64, "row", "rows")
     ));
 }
 

@@ -2,6 +2,7 @@
 
 use super::FileKind;
 use super::features::Holds;
+use crate::numeric::words::counted;
 
 /// Why a vector file is not read. The file itself is named by who asked for it.
 #[derive(Debug, thiserror::Error)]
@@ -16,7 +17,10 @@ pub enum VectorError {
     #[error("is no {}, or it is damaged: copy it anew", .0.name())]
     Damaged(FileKind),
     /// Fewer features can be read than it says to have.
-    #[error("is damaged: of the {expected} features of layer \"{layer}\" only {found} can be read; copy it anew")]
+    #[error(
+        "is damaged: of the {} of layer \"{layer}\" only {found} can be read; copy it anew",
+        counted(*expected, "feature", "features")
+    )]
     FeaturesLost {
         /// Features that it says to have.
         expected: u64,

@@ -66,9 +66,13 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     }
     if height.value <= 0.0 {
         return Err(format!(
-            "{} of {}: the top (row {}) comes out {:.2} m below the foot (row {}); see whether the roles are exchanged, or \
+            "{} of {}: the top (row {}) comes out {} below the foot (row {}); see whether the roles are exchanged, or \
              the sign of an inclination is wrong",
-            group.measure, group.name, top.label, -height.value, foot.label
+            group.measure,
+            group.name,
+            top.label,
+            group.said_m(-height.value, 2),
+            foot.label
         )
         .into());
     }
@@ -121,7 +125,7 @@ fn by_angles(group: &Group<'_>, rows: [Option<&RoleShot>; 3]) -> Result<Composed
     let [lift_foot, lift_top] = lifts([foot, top]);
     let mut height = arms.combined([0.0, -1.0, 0.0, 1.0]);
     height.value += lift_top - lift_foot;
-    let mut warnings: Vec<String> = standoff::warning(&ends, height.sigma).into_iter().collect();
+    let mut warnings: Vec<String> = standoff::warning(group, &ends, height.sigma).into_iter().collect();
 
     let mut parts = Vec::new();
     for (i, role) in [(0, "foot"), (1, "top")] {
@@ -181,14 +185,14 @@ impl<'g> Ends<'g> {
             .into());
         };
         let ends = Ends { rows, readings, sources: [for_foot, for_top] };
-        ends.steepness(&head)?;
-        ends.bearings(&head)?;
+        ends.steepness(group, &head)?;
+        ends.bearings(group, &head)?;
         Ok(ends)
     }
 
     /// What takes its distance from another row stands plumb over or under that: on its bearing. A steep sight has a poor azimuth,
     /// by 1/cos of its inclination.
-    fn bearings(&self, head: &str) -> Result<(), Refusal> {
+    fn bearings(&self, group: &Group<'_>, head: &str) -> Result<(), Refusal> {
         for (i, source) in self.sources.into_iter().enumerate() {
             let bearing = |k: usize| {
                 let reading = &self.readings[k];
@@ -199,14 +203,14 @@ impl<'g> Ends<'g> {
             let (apart, sigma) = (half_circle_rad(one - other).abs(), sigma_one.hypot(sigma_other));
             if apart > AGREEMENT_SIGMAS * sigma && apart > LEAST_TURN_DEG.to_radians() {
                 return Err(format!(
-                    "{head}: row {} ({}) lies {:.1}° beside row {} ({}), from which it would take its distance (standard error {:.1}°): it is not \
+                    "{head}: row {} ({}) lies {} beside row {} ({}), from which it would take its distance (standard error {}): it is not \
                      plumb {} it; measure the distance of the {} too, with its azimuth",
                     self.rows[i].label,
                     self.rows[i].role,
-                    apart.to_degrees(),
+                    group.said_deg(apart.to_degrees(), 1),
                     self.rows[source].label,
                     self.rows[source].role,
-                    sigma.to_degrees(),
+                    group.said_deg(sigma.to_degrees(), 1),
                     if i == 0 { "under" } else { "over" },
                     self.rows[i].role
                 ).into());
@@ -216,13 +220,14 @@ impl<'g> Ends<'g> {
     }
 
     /// Tangents go to infinity overhead.
-    fn steepness(&self, head: &str) -> Result<(), Refusal> {
+    fn steepness(&self, group: &Group<'_>, head: &str) -> Result<(), Refusal> {
+        let steepest = group.said_deg(STEEPEST_DEG, 0);
         let steep = |i: usize| self.readings[i].inclination_rad.is_some_and(|angle| angle.abs() > STEEPEST_DEG.to_radians());
         for (i, source) in self.sources.into_iter().enumerate() {
             let by_tangent = source != i || !matches!(self.readings[i].distance, Some(Distance::Slope(_)));
             if by_tangent && steep(i) {
                 return Err(format!(
-                    "{head}: row {} ({}) is steeper than {STEEPEST_DEG}°, where no height follows from a horizontal \
+                    "{head}: row {} ({}) is steeper than {steepest}, where no height follows from a horizontal \
                      distance; measure its slope distance, or stand farther off",
                     self.rows[i].label, self.rows[i].role
                 )
@@ -230,7 +235,7 @@ impl<'g> Ends<'g> {
             }
             if source != i && steep(source) {
                 return Err(format!(
-                    "{head}: the distance of row {} is steeper than {STEEPEST_DEG}°, so that hardly any horizontal \
+                    "{head}: the distance of row {} is steeper than {steepest}, so that hardly any horizontal \
                      distance is left; measure a flatter one",
                     self.rows[source].label
                 )
@@ -314,11 +319,11 @@ fn disagreement(group: &Group<'_>, distance: &RoleShot, ends: [&RoleShot; 2]) ->
         let apart = run.value - level.value;
         if apart.abs() > AGREEMENT_SIGMAS * run.sigma.hypot(level.sigma) {
             warnings.push(format!(
-                "the {} (row {}) lies {:.2} m {} than the distance of row {} says: it leans or overhangs, or one of the \
+                "the {} (row {}) lies {} {} than the distance of row {} says: it leans or overhangs, or one of the \
                  two hit something else",
                 end.role,
                 end.label,
-                apart.abs(),
+                group.said_m(apart.abs(), 2),
                 if apart > 0.0 { "farther" } else { "nearer" },
                 distance.label
             ));

@@ -6,6 +6,7 @@
 //! taken to stay as they are.
 
 use super::{Ends, profile};
+use crate::measure::Group;
 use crate::measure::reading::{Arms, Distance, Reading};
 
 /// A sight that is steeper is worth a word.
@@ -22,7 +23,7 @@ const FARTHEST: f64 = 20.0;
 const SECTIONS: usize = 40;
 
 /// A warning where foot or top are steep and standing elsewhere would have been clearly better.
-pub fn warning(ends: &Ends<'_>, sigma_m: f64) -> Option<String> {
+pub fn warning(group: &Group<'_>, ends: &Ends<'_>, sigma_m: f64) -> Option<String> {
     if !ends.is_plumb() {
         return None;
     }
@@ -37,14 +38,16 @@ pub fn warning(ends: &Ends<'_>, sigma_m: f64) -> Option<String> {
     }
     let row = ends.rows[steepest];
     let head = format!(
-        "the {} (row {}) was seen at {:.0}°, where the error grows fast: the standard error of the height is {sigma_m:.2} m",
+        "the {} (row {}) was seen at {}, where the error grows fast: the standard error of the height is {}",
         row.role,
         row.label,
-        angle(steepest)
+        group.said_deg(angle(steepest), 0),
+        group.said_m(sigma_m, 2)
     );
     let decimals = if best_m < 10.0 { 1 } else { 0 };
     Some(if is_inside {
-        format!("{head}; from about {best_m:.decimals$} m away it would be the least for this object, {least_m:.2} m")
+        let (best, least) = (group.said_m(best_m, decimals), group.said_m(least_m, 2));
+        format!("{head}; from about {best} away it would be the least for this object, {least}")
     } else {
         format!("{head}, and falls on with distance; stand farther off")
     })

@@ -75,9 +75,10 @@ pub fn compose(group: &Group<'_>, ends: [(&RoleShot, &Vector); 2]) -> Result<Com
             sigma: (height.value * offset.sigma).hypot(offset_m * height.sigma) / square,
         };
         warnings.push(format!(
-            "the top lies over the foot within the error of both ({:.2} m, standard error {:.2} m): the lean may be none, \
+            "the top lies over the foot within the error of both ({}, standard error {}): the lean may be none, \
              and has no azimuth",
-            offset.value, offset.sigma
+            group.said_m(offset.value, 2),
+            group.said_m(offset.sigma, 2)
         ));
         values(&[
             ("height_m", height),

@@ -113,7 +113,7 @@ fn check_same(group: &Group<'_>, rows: &[&RoleShot]) -> Result<(), Refusal> {
 }
 
 /// The weighted mean of readings and its standard error; a refusal where one lies farther from it than their errors allow. `unit` is
-/// what a reading is shown in.
+/// what a reading is shown in, times its factor.
 fn agreeing_mean(
     group: &Group<'_>,
     rows: &[&RoleShot],
@@ -158,9 +158,11 @@ fn mean_of(group: &Group<'_>, rows: &[&RoleShot], agreement_sigmas: f64) -> Resu
     let combine = |what: &str, unit: f64, readings: Vec<(&RoleShot, f64, f64)>| {
         agreeing_mean(group, rows, agreement_sigmas, what, unit, readings)
     };
-    let degrees = 1f64.to_radians().recip();
+    let (angle, length) = (group.units.angle(), group.units.length());
+    let degrees = angle.value(1f64.to_radians().recip());
+    let metres = length.value(1.0);
     let inclinations = rows.iter().filter_map(|row| Some((*row, row.inclination_rad?, row.sigma_inclination_rad)));
-    let inclination = combine("inclination (degrees)", degrees, inclinations.collect())?;
+    let inclination = combine(&format!("inclination ({})", angle.words), degrees, inclinations.collect())?;
     let is_steep = inclination.is_some_and(|(angle, _)| angle.abs() > STEEP_DEG.to_radians());
     // Azimuths are counted from the first that there is, so that none jumps at north.
     let from = rows.iter().find_map(|row| row.true_azimuth_rad).unwrap_or(0.0);
@@ -168,12 +170,13 @@ fn mean_of(group: &Group<'_>, rows: &[&RoleShot], agreement_sigmas: f64) -> Resu
         .iter()
         .filter_map(|row| Some((*row, half_circle_rad(row.true_azimuth_rad? - from), row.sigma_azimuth_rad)))
         .collect();
-    let azimuth = if is_steep { weighted_mean(&azimuths) } else { combine("azimuth (degrees)", degrees, azimuths)? };
+    let azimuth =
+        if is_steep { weighted_mean(&azimuths) } else { combine(&format!("azimuth ({})", angle.words), degrees, azimuths)? };
     let distances = |of: fn(&RoleShot) -> Option<f64>| {
         rows.iter().filter_map(|row| Some((*row, of(row)?, row.sigma_distance_m))).collect::<Vec<_>>()
     };
-    let slope = combine("slope distance (m)", 1.0, distances(|row| row.slope_m))?;
-    let horizontal = combine("horizontal distance (m)", 1.0, distances(|row| row.horizontal_m))?;
+    let slope = combine(&format!("slope distance ({})", length.sign), metres, distances(|row| row.slope_m))?;
+    let horizontal = combine(&format!("horizontal distance ({})", length.sign), metres, distances(|row| row.horizontal_m))?;
     let greatest = |of: fn(&RoleShot) -> f64| rows.iter().map(|row| of(row)).fold(0.0, f64::max);
     let shares = Shares {
         declination_rad: greatest(|row| row.shares.declination_rad),

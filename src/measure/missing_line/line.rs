@@ -2,6 +2,7 @@
 
 use crate::geodesy::register::Estimate;
 use crate::measure::NamedValue;
+use crate::units::Units;
 
 /// Fall of the earth's surface, in metres, from which it is told.
 const FALL_TOLD_M: f64 = 0.01;
@@ -16,6 +17,8 @@ pub(super) struct Line {
     pub grade: Option<Estimate>,
     pub inclination: Option<Estimate>,
     pub fall_m: f64,
+    /// Of what is said of it.
+    pub units: Units,
 }
 
 impl Line {
@@ -32,26 +35,28 @@ impl Line {
         ];
         let values = all.into_iter().filter_map(|(name, estimate)| Some(NamedValue { name, estimate: estimate? })).collect();
         let [from, to] = &self.labels;
+        let said = |metres: f64| self.units.length().said(metres, 2);
         let mut warnings = Vec::new();
         if self.inclination.is_none() {
             warnings.push(format!(
-                "{from} to {to}: the two points are {:.2} m apart, which is within the error of that length ({:.2} m at 95 %); \
+                "{from} to {to}: the two points are {} apart, which is within the error of that length ({} at 95 %); \
                  no azimuth, grade or inclination is given",
-                self.slope.value,
-                self.slope.half95()
+                said(self.slope.value),
+                said(self.slope.half95())
             ));
         } else if self.grade.is_none() {
             warnings.push(format!(
-                "{from} to {to}: the horizontal length {:.2} m is within its own error ({:.2} m at 95 %); no azimuth and no grade are given",
-                self.horizontal.value,
-                self.horizontal.half95()
+                "{from} to {to}: the horizontal length {} is within its own error ({} at 95 %); no azimuth and no grade are given",
+                said(self.horizontal.value),
+                said(self.horizontal.half95())
             ));
         }
         if self.fall_m > FALL_TOLD_M.max(self.vertical.sigma) {
             warnings.push(format!(
-                "{from} to {to}: the vertical distance is from the horizontal plane at {from}; over {:.0} m the earth's surface falls \
-                 {:.2} m below it",
-                self.horizontal.value, self.fall_m
+                "{from} to {to}: the vertical distance is from the horizontal plane at {from}; over {} the earth's surface falls \
+                 {} below it",
+                self.units.length().said(self.horizontal.value, 0),
+                said(self.fall_m)
             ));
         }
         (values, warnings)

@@ -34,6 +34,7 @@ use crate::geodesy::register::{BaseErrors, CorrelatedPoints, Estimate, RunningSi
 use crate::records::triangle::Triangle;
 use crate::shots::located;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
+use crate::units::Units;
 
 /// Standard errors of their difference by which two azimuths of one vertical plane may differ.
 const AZIMUTHS_APART: f64 = 3.0;
@@ -174,6 +175,8 @@ struct Chain<'g> {
     /// The frame at each point: rotations from the points' frame.
     turns: Vec<[[f64; 3]; 3]>,
     earth_radius_m: f64,
+    /// Of what is said of its lines.
+    units: Units,
 }
 
 impl<'g> Chain<'g> {
@@ -192,7 +195,7 @@ impl<'g> Chain<'g> {
             let own = LocalFrame::at(&place, &base.ellipsoid);
             own.axes().map(|axis| axes.map(|other| dot(axis, other)))
         });
-        Some(Chain { turns: turns.collect(), rows, correlated, earth_radius_m: base.earth_radius_m })
+        Some(Chain { turns: turns.collect(), rows, correlated, earth_radius_m: base.earth_radius_m, units: group.units })
     }
 
     fn end(&self, i: usize) -> EarthCentred {
@@ -240,6 +243,7 @@ impl<'g> Chain<'g> {
             grade: (!is_plumb).then_some(grade),
             inclination: (!is_spot).then(|| at_least(inclination, across / length(at), is_plumb)),
             fall_m: level * level / (2.0 * self.earth_radius_m),
+            units: self.units,
         }
     }
 
@@ -333,12 +337,12 @@ fn in_one_vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot) -> R
         let sigma = from.sigma_azimuth_rad.hypot(to.sigma_azimuth_rad);
         if apart > AZIMUTHS_APART * sigma {
             return Err(format!(
-                "{of}: {} and {} cannot lie in one vertical plane, their azimuths differ by {:.1}° (standard error {:.1}°); shoot both again \
+                "{of}: {} and {} cannot lie in one vertical plane, their azimuths differ by {} (standard error {}); shoot both again \
                  with azimuth, inclination and distance",
                 from.label,
                 to.label,
-                apart.to_degrees(),
-                sigma.to_degrees()
+                group.said_deg(apart.to_degrees(), 1),
+                group.said_deg(sigma.to_degrees(), 1)
             ).into());
         }
     }

@@ -26,6 +26,7 @@ use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, 
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::register::{CorrelatedPoints, Estimate};
+use crate::numeric::words::counted;
 use crate::shots;
 
 /// More shots than this are a survey, and their joint covariance outgrows a field computer's memory.
@@ -81,9 +82,9 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let dip = Estimate { value: level.atan2(up).to_degrees(), sigma: sigma(1).to_degrees() };
     if level <= INTERVAL95 * steepest {
         plane.warnings.push(format!(
-            "the plane is level within its error (dip {:.2}°, {:.2}° at 95 %); no strike and no dip direction are given",
-            dip.value,
-            INTERVAL95 * steepest.to_degrees()
+            "the plane is level within its error (dip {}, {} at 95 %); no strike and no dip direction are given",
+            group.said_deg(dip.value, 2),
+            group.said_deg(INTERVAL95 * steepest.to_degrees(), 2)
         ));
         values.push(NamedValue { name: "dip_deg", estimate: Estimate { sigma: steepest.to_degrees(), ..dip } });
     } else {
@@ -98,10 +99,11 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         values.push(NamedValue { name: "dip_direction_deg", estimate: degrees(towards) });
         if 90.0 - dip.value <= dip.half95() {
             plane.warnings.push(format!(
-                "the plane is upright within its error (dip {:.2}°, {:.2}° at 95 %); it may as well lean to the other side, \
-                 with strike and dip direction turned by 180°",
-                dip.value,
-                dip.half95()
+                "the plane is upright within its error (dip {}, {} at 95 %); it may as well lean to the other side, \
+                 with strike and dip direction turned by {}",
+                group.said_deg(dip.value, 2),
+                group.said_deg(dip.half95(), 2),
+                group.said_deg(180.0, 0)
             ));
         }
     }
@@ -112,7 +114,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         let rms = (solution.residuals_m.iter().map(|r| r * r).sum::<f64>() / count as f64).sqrt();
         let freedom = 2.0 * (count - 3) as f64;
         values.push(NamedValue { name: "rms_m", estimate: Estimate { value: rms, sigma: rms / freedom.sqrt() } });
-        format!("root mean square distance {rms:.3} m along the normal")
+        format!("root mean square distance {} along the normal", group.said_m(rms, 3))
     };
     let frame = plane.correlated.frame();
     Ok(Composed {
@@ -153,7 +155,8 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     let count = rows.len();
     if count < 3 {
         return Err(format!(
-            "{of} has {count} shots on the plane; shoot {} more, so that three or more stand well apart",
+            "{of} has {} on the plane; shoot {} more, so that three or more stand well apart",
+            counted(count as u64, "shot", "shots"),
             3 - count
         )
         .into());
@@ -176,11 +179,12 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     let (other, apart_m) = farthest(one);
     let in_line = || {
         Refusal::from(format!(
-            "{of}: the shots lie in one line or nearly so (from {} to {}, {apart_m:.1} m); shoot another spot of the face, at least \
-             {:.1} m to the side of that line",
+            "{of}: the shots lie in one line or nearly so (from {} to {}, {}); shoot another spot of the face, at least \
+             {} to the side of that line",
             rows[one].label,
             rows[other].label,
-            (apart_m / 4.0).max(0.1)
+            group.said_m(apart_m, 1),
+            group.said_m((apart_m / 4.0).max(0.1), 1)
         ))
     };
     let solution = Solution::fit(&correlated).ok_or_else(in_line)?;
@@ -190,10 +194,13 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     }
     if loose_deg.is_nan() || loose_deg > LOOSE_DEG {
         return Err(format!(
-            "{of}: the shots stand so near each other for their errors that the plane may tilt by {loose_deg:.0}° (one standard error); shoot \
+            "{of}: the shots stand so near each other for their errors that the plane may tilt by {} (one standard error); shoot \
              spots of the face farther apart, away from the line from {} to {}",
-            rows[one].label, rows[other].label
-        ).into());
+            group.said_deg(loose_deg, 0),
+            rows[one].label,
+            rows[other].label
+        )
+        .into());
     }
     let mut warnings = Vec::new();
     if solution.spread_m[1] < NARROW_RATIO * solution.spread_m[0] {
@@ -202,14 +209,14 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
             rows[one].label, rows[other].label
         ));
     }
-    warnings.extend(scatter_warnings(rows, &solution));
+    warnings.extend(scatter_warnings(group, rows, &solution));
     let residuals = rows.iter().zip(solution.residuals_m.iter().zip(&solution.residual_sigmas_m));
     let residuals = residuals
         .map(|(row, (value, sigma))| Residual { label: row.label.clone(), distance: Estimate { value: *value, sigma: *sigma } });
     Ok(Plane { residuals: residuals.collect(), correlated, solution, warnings })
 }
 
-fn scatter_warnings(rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
+fn scatter_warnings(group: &Group<'_>, rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
     let freedom = rows.len() as f64 - 3.0;
     if freedom < 1.0 {
         return Vec::new();
@@ -221,9 +228,9 @@ fn scatter_warnings(rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
         && times > OFF_PLANE
     {
         warnings.push(format!(
-            "{} lies {:.2} m off the plane, {times:.1} times its standard error; look at it again, or shoot it again",
+            "{} lies {} off the plane, {times:.1} times its standard error; look at it again, or shoot it again",
             row.label,
-            r.abs()
+            group.said_m(r.abs(), 2)
         ));
     }
     // The 99 % quantile of χ² by the cube of a normal deviate.

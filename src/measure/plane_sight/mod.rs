@@ -29,6 +29,7 @@ use surface::{Known, Met, beyond, incidence, known, plane_rows};
 use super::located::part_of_points;
 use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::register::Estimate;
+use crate::numeric::words::counted;
 
 /// Angle between sight and surface in degrees under which a warning is given (30°: common practice for intersections).
 const FLAT_DEG: f64 = 30.0;
@@ -98,9 +99,10 @@ fn sights<'g>(group: &'g Group<'_>, of: &str) -> Result<(Vec<&'g RoleShot>, bool
             "{of} has corners ({}) and a sight ({}); give the corners of a face a feature of their own, with the shots of its plane",
             corner.label, sight.label
         ).into()),
-        (Some(_), None) if corners.len() < 3 => {
-            Err(format!("{of} has {} corners; a face has three and more, sights with azimuth and inclination", corners.len()).into())
-        }
+        (Some(_), None) if corners.len() < 3 => Err(format!(
+            "{of} has {}; a face has three and more, sights with azimuth and inclination",
+            counted(corners.len() as u64, "corner", "corners")
+        ).into()),
         (Some(_), None) => {
             // Those with numbers by their numbers, behind those without.
             corners.sort_by_key(|row| number(row));
@@ -136,18 +138,21 @@ fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, setting
         let angle_deg = 90.0 - incidence.value;
         if angle_deg < FLAT_DEG {
             warnings.push(format!(
-                "sight {} meets the surface at {angle_deg:.1}° only: errors along it are {:.1} times those of a sight square on",
+                "sight {} meets the surface at {} only: errors along it are {:.1} times those of a sight square on",
                 sight.label,
+                group.said_deg(angle_deg, 1),
                 1.0 / angle_deg.to_radians().sin()
             ));
         }
         if let Ok(hit) = aim.hit(surface, correlated, correlated.points()) {
-            warnings.extend(beyond(correlated, &hit, known.shots.len(), sight));
+            warnings.extend(beyond(group, correlated, &hit, known.shots.len(), sight));
         }
         if let Some(read) = sight.slope_m {
             warnings.push(format!(
-                "sight {} has a distance, {read:.2} m, which is not used; the surface is met at {:.2} m",
-                sight.label, distance.value
+                "sight {} has a distance, {}, which is not used; the surface is met at {}",
+                sight.label,
+                group.said_m(read, 2),
+                group.said_m(distance.value, 2)
             ));
         }
         distances.push(distance);

@@ -98,9 +98,12 @@ fn upright(of: &str, rows: &[&RoleShot], group: &Group<'_>, shots: &[(usize, &Ve
     match apart {
         Some(apart) if apart.value > apart.half95() && apart.value > NEAREST_M => Ok(()),
         Some(apart) => Err(format!(
-            "{of}: {} and {} are {:.2} m apart horizontally, within the error of that (standard error {:.2} m), and give no upright plane; shoot \
+            "{of}: {} and {} are {} apart horizontally, within the error of that (standard error {}), and give no upright plane; shoot \
              plane_2 farther to the side",
-            rows[0].label, rows[1].label, apart.value, apart.sigma
+            rows[0].label,
+            rows[1].label,
+            group.said_m(apart.value, 2),
+            group.said_m(apart.sigma, 2)
         ).into()),
         None => Err(format!("{of}: a shot has no height").into()),
     }
@@ -289,9 +292,9 @@ fn chord(
         let aim = Aim { start, shots: start, level, ellipsoid: base.ellipsoid };
         let grazes = |angle: f64| {
             Refusal::from(format!(
-                "{of} meets the surface at {:.1}°, under {:.0}°: its error along it is too large; sight it from another base, more square on",
-                angle.to_degrees(),
-                settings.least_angle_rad.to_degrees()
+                "{of} meets the surface at {}, under {}: its error along it is too large; sight it from another base, more square on",
+                group.said_deg(angle.to_degrees(), 1),
+                group.said_deg(settings.least_angle_rad.to_degrees(), 0)
             ))
         };
         let hit = aim.hit(surface, &correlated, correlated.points()).map_err(|miss| match miss {
@@ -308,8 +311,8 @@ fn chord(
         }
         if hit.distance_m > FARTHEST_M {
             return Err(format!(
-                "{of} meets the surface only at {:.0} km; check azimuth, inclination and the surface",
-                hit.distance_m / 1000.0
+                "{of} meets the surface only at {}; check azimuth, inclination and the surface",
+                group.units.length().far(hit.distance_m)
             )
             .into());
         }
@@ -350,7 +353,7 @@ pub fn incidence(aim: &Aim, surface: &Surface<'_>, correlated: &CorrelatedPoints
 }
 
 /// A warning for a point far beyond the shots that the plane stands on.
-pub fn beyond(correlated: &CorrelatedPoints, hit: &Hit, shots: usize, sight: &RoleShot) -> Option<String> {
+pub fn beyond(group: &Group<'_>, correlated: &CorrelatedPoints, hit: &Hit, shots: usize, sight: &RoleShot) -> Option<String> {
     let points = correlated.points().get(..shots).filter(|points| !points.is_empty())?;
     let middle = points.iter().fold([0.0; 3], |sum, p| moved(sum, 1.0 / shots as f64, *p));
     // An upright plane is known as well above its two shots as between them.
@@ -362,8 +365,10 @@ pub fn beyond(correlated: &CorrelatedPoints, hit: &Hit, shots: usize, sight: &Ro
     let off = from_middle(hit.point);
     (off > 2.0 * reach).then(|| {
         format!(
-            "sight {} meets the plane {off:.1} m from the middle of its shots, which reach {reach:.1} m: the plane is taken to go on that far",
-            sight.label
+            "sight {} meets the plane {} from the middle of its shots, which reach {}: the plane is taken to go on that far",
+            sight.label,
+            group.said_m(off, 1),
+            group.said_m(reach, 1)
         )
     })
 }

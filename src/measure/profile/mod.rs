@@ -79,9 +79,10 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
         let leg_m = (leg[1][0] - leg[0][0]).hypot(leg[1][1] - leg[0][1]);
         if leg_m < LEAST_LEG_M {
             return Err(refusal(format!(
-                "{} and {} of the line lie {leg_m:.2} m apart in plan; leave one of them out",
+                "{} and {} of the line lie {} apart in plan; leave one of them out",
                 line[i].label,
-                line[i + 1].label
+                line[i + 1].label,
+                group.said_m(leg_m, 2)
             )));
         }
     }
@@ -91,7 +92,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
     let corners = of_rows(line.iter().zip(corners).map(|(row, values)| station_of_row(row, group, values)).collect())?;
     let mut stations = of_rows(shots.iter().zip(of_shots).map(|(row, values)| station_of_row(row, group, values)).collect())?;
     let length_m = corners.last().map_or(Estimate { value: 0.0, sigma: 0.0 }, |corner| corner.chainage_m);
-    let warnings = warnings(&shots, &stations, length_m, offset_limit_m);
+    let warnings = warnings(group, &shots, &stations, (length_m, offset_limit_m));
     let mut all = corners;
     all.extend(stations.iter().cloned());
     for stations in [&mut stations, &mut all] {
@@ -110,22 +111,28 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
 }
 
 /// What is to be said of shots beyond the ends of the line, and far from it.
-fn warnings(shots: &[&RoleShot], stations: &[Station], length_m: Estimate, offset_limit_m: f64) -> Vec<String> {
+fn warnings(
+    group: &Group<'_>,
+    shots: &[&RoleShot],
+    stations: &[Station],
+    (length_m, offset_limit_m): (Estimate, f64),
+) -> Vec<String> {
     let mut warnings = Vec::new();
     for (row, station) in shots.iter().zip(stations) {
         let (label, chainage) = (&row.label, station.chainage_m);
         let (before, behind) = (-chainage.value, chainage.value - length_m.value);
         if before > chainage.half95() {
-            warnings.push(format!("{label} lies {before:.1} m before the start of the line"));
+            warnings.push(format!("{label} lies {} before the start of the line", group.said_m(before, 1)));
         } else if behind > chainage.half95() {
-            warnings.push(format!("{label} lies {behind:.1} m beyond the end of the line"));
+            warnings.push(format!("{label} lies {} beyond the end of the line", group.said_m(behind, 1)));
         }
         let offset_m = station.offset_m.value;
         if offset_m.abs() > offset_limit_m {
             let side = if offset_m > 0.0 { "right" } else { "left" };
             warnings.push(format!(
-                "{label} lies {:.1} m to the {side} of the line, beyond the limit of {offset_limit_m} m",
-                offset_m.abs()
+                "{label} lies {} to the {side} of the line, beyond the limit of {}",
+                group.said_m(offset_m.abs(), 1),
+                group.units.length().told(offset_limit_m)
             ));
         }
     }

@@ -69,10 +69,13 @@ impl Reading {
         if let Some(Distance::Slope(length_m) | Distance::Horizontal(length_m)) = distance
             && !(length_m > 0.0 && length_m.is_finite())
         {
-            return refuse(&format!("a distance of {length_m} m; measure it again"));
+            return refuse(&format!("a distance of {}; measure it again", group.units.length().told(length_m)));
         }
         if row.inclination_rad.is_some_and(|angle| angle.is_nan() || angle.abs() > FRAC_PI_2) {
-            return refuse("an inclination beyond 90°; correct its unit or its kind (zenith angles are another kind)");
+            return refuse(&format!(
+                "an inclination beyond {}; correct its unit or its kind (zenith angles are another kind)",
+                group.said_deg(90.0, 0)
+            ));
         }
         if row.true_azimuth_rad.is_some_and(|angle| !angle.is_finite()) {
             return refuse("an azimuth that is no number; correct it");

@@ -115,7 +115,13 @@ impl Read for RoleShot {
 
 /// The rows as one measurement.
 pub fn group<'t>(measure: &str, bases: &'t [Origin], rows: &[RoleShot]) -> Group<'t> {
-    Group { measure: measure.to_owned(), name: "Lone Larch".to_owned(), sightings: rows.to_vec(), bases }
+    Group {
+        measure: measure.to_owned(),
+        name: "Lone Larch".to_owned(),
+        sightings: rows.to_vec(),
+        bases,
+        units: Default::default(),
+    }
 }
 
 /// Normal deviates with a fixed seed: 64-bit linear congruence (Knuth's multiplier), twelve uniforms

@@ -102,17 +102,17 @@ pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal>
     }
     if sag_m.value < sag_m.half95() {
         warnings.push(format!(
-            "the sag of {:.2} m is not to be told from none (95 % ± {:.2} m): shoot the wire from nearer, or more often",
-            sag_m.value,
-            sag_m.half95()
+            "the sag of {} is not to be told from none (95 % ± {}): shoot the wire from nearer, or more often",
+            group.said_m(sag_m.value, 2),
+            group.said_m(sag_m.half95(), 2)
         ));
     }
     for (row, (misfit, expected)) in span.wires.iter().zip(fit.misfits_m.iter().zip(&fit.expected_m)) {
         if misfit.abs() > (OUTLYING * expected).max(LEAST_WARNED_M) {
             warnings.push(format!(
-                "wire {} lies {:.2} m {} the curve, more than {OUTLYING} standard errors: check what it hit",
+                "wire {} lies {} {} the curve, more than {OUTLYING} standard errors: check what it hit",
                 row.label,
-                misfit.abs(),
+                group.said_m(misfit.abs(), 2),
                 if *misfit > 0.0 { "above" } else { "below" }
             ));
         }
@@ -159,8 +159,11 @@ impl<'g> Span<'g> {
         let chord = span.chord();
         if chord.span_m < LEAST_SPAN_M {
             return Err(span.refusal(&format!(
-                "the supports {} and {} stand {:.2} m apart in plan; a span needs at least {LEAST_SPAN_M} m",
-                supports[0].label, supports[1].label, chord.span_m
+                "the supports {} and {} stand {} apart in plan; a span needs at least {}",
+                supports[0].label,
+                supports[1].label,
+                group.said_m(chord.span_m, 2),
+                group.units.length().told(LEAST_SPAN_M)
             )));
         }
         let mut greatest: f64 = 0.0;
@@ -171,8 +174,10 @@ impl<'g> Span<'g> {
             if beyond > (OUTLYING * along.sigma).max(LEAST_WARNED_M) {
                 let support = if along.value < 0.0 { supports[0] } else { supports[1] };
                 return Err(span.refusal(&format!(
-                    "wire {} lies {beyond:.1} m beyond support {}; it belongs to another span: give it another feature",
-                    row.label, support.label
+                    "wire {} lies {} beyond support {}; it belongs to another span: give it another feature",
+                    row.label,
+                    group.said_m(beyond, 1),
+                    support.label
                 )));
             }
             greatest = greatest.max(4.0 * along.value * (chord.span_m - along.value) / chord.span_m.powi(2));
@@ -202,10 +207,10 @@ impl<'g> Span<'g> {
             let across = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).1);
             if across.value.abs() > (OUTLYING * across.sigma).max(LEAST_WARNED_M) {
                 warnings.push(format!(
-                    "wire {} lies {:.2} m to the {} of the plane through the supports, seen from support_a: wind, or \
+                    "wire {} lies {} to the {} of the plane through the supports, seen from support_a: wind, or \
                      another wire; the curve takes its height only",
                     row.label,
-                    across.value.abs(),
+                    self.group.said_m(across.value.abs(), 2),
                     if across.value > 0.0 { "right" } else { "left" }
                 ));
             }
@@ -234,11 +239,12 @@ impl<'g> Span<'g> {
         let catenary = fitted(Kind::Catenary)?;
         let curves = [&parabola, &catenary].map(|fit| fit.curve(fit.adjusted.points()));
         let differs_m = curves[0].differs_m(&curves[1]);
+        let differs = self.group.said_m(differs_m, 3);
         let sigma_m = parabola.adjusted.estimate(|points| parabola.curve(points).sag_m()).sigma;
         if self.wires.len() == 1 {
             let method = format!(
                 "parabola in the vertical plane through the supports: one wire shot cannot tell it from a catenary, \
-                 which differs from it by up to {differs_m:.3} m"
+                 which differs from it by up to {differs}"
             );
             return Ok((parabola, method));
         }
@@ -246,7 +252,7 @@ impl<'g> Span<'g> {
         if differs_m < sigma_m {
             let method = format!(
                 "parabola in the vertical plane through the supports, fitted to {shots} wire shots: the sag is too small to tell it \
-                 from a catenary, which differs from it by up to {differs_m:.3} m, less than the standard error of the sag"
+                 from a catenary, which differs from it by up to {differs}, less than the standard error of the sag"
             );
             return Ok((parabola, method));
         }
@@ -264,7 +270,8 @@ impl<'g> Span<'g> {
         if x < 0.0 || x > curve.span_m {
             let (beyond, support) = if x < 0.0 { (-x, "support_a") } else { (x - curve.span_m, "support_b") };
             warnings.push(format!(
-                "the lowest point of the curve lies outside the span, {beyond:.1} m beyond {support}: the wire itself is lowest at {support}"
+                "the lowest point of the curve lies outside the span, {} beyond {support}: the wire itself is lowest at {support}",
+                self.group.said_m(beyond, 1)
             ));
         }
         let a = self.group.only("support_a").ok()?;
@@ -330,12 +337,12 @@ impl<'g> Span<'g> {
             if !within {
                 warnings.push(format!("{label} lies beyond the supports: no vertical distance is given for it"));
             } else if side < 0.0 {
-                warnings.push(format!("{label} lies {:.2} m higher than the wire", vertical_m.value));
+                warnings.push(format!("{label} lies {} higher than the wire", self.group.said_m(vertical_m.value, 2)));
             }
             if within && offset_m.abs() > BESIDE_M {
                 warnings.push(format!(
-                    "{label} lies {:.1} m to the {} of the wire, seen from support_a: its vertical distance is a difference of heights only",
-                    offset_m.abs(),
+                    "{label} lies {} to the {} of the wire, seen from support_a: its vertical distance is a difference of heights only",
+                    self.group.said_m(offset_m.abs(), 1),
                     if offset_m > 0.0 { "right" } else { "left" }
                 ));
             }

@@ -16,6 +16,7 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 
 use crate::geodesy::register::Located;
+use crate::numeric::words::of_all;
 use crate::shots::reduce::Vector;
 
 /// The role of the first vertex.
@@ -128,8 +129,8 @@ fn sort(vertices: &mut [Vertex], name: &str, notes: &mut Vec<String>) {
     }
     if numbered > 0 {
         notes.push(format!(
-            "String {name}: {numbered} of {} vertices have an order number; the numbers are left aside, and time or rows decide.",
-            vertices.len()
+            "String {name}: {} an order number; the numbers are left aside, and time or rows decide.",
+            of_all(numbered as u64, vertices.len() as u64, ["vertex", "vertices"], ["has", "have"])
         ));
     }
     if vertices.iter().all(|vertex| vertex.instant.is_some()) {

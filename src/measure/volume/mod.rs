@@ -27,6 +27,7 @@ use surface::Triangle;
 use crate::geodesy::register::{CorrelatedPoints, Estimate};
 use crate::measure::{Composed, Group, NamedValue, Refusal, RoleShot, Shape, rows};
 use crate::numeric::monte_carlo::{Normal, deviation};
+use crate::numeric::words::counted;
 
 /// What belongs beside every volume that leaves the program. It fits a text field of a Shapefile, 254 bytes.
 pub const CAUTION: &str = "Mapping grade, at the time of measurement only. No finding that a heap or a slope stands safely: keep off \
@@ -95,9 +96,9 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let ring = correlated.points()[..heap.model.ring].iter().map(|p| correlated.frame().to_earth_centred(*p)).collect();
     let (edge, side) = if heap.pit { ("rim", "below") } else { ("toe", "above") };
     let method = format!(
-        "surface triangulated from {} shots inside the {edge} ring of {}, {side} a base triangulated from the ring; standard errors from \
+        "surface triangulated from {} inside the {edge} ring of {}, {side} a base triangulated from the ring; standard errors from \
          {DRAWS} draws",
-        heap.model.inside.len(),
+        counted(heap.model.inside.len() as u64, "shot", "shots"),
         heap.model.ring
     );
     let mut warnings = heap.warnings();
@@ -178,7 +179,10 @@ impl<'g> Heap<'g> {
         let mut rows: Vec<&RoleShot> = group.with_role(edge).collect();
         let ring = rows.len();
         if ring < 3 {
-            return Err(refusal(format!("{ring} rows have the role {edge}; shoot at least 3 round it, better 8 or more")));
+            return Err(refusal(format!(
+                "{} the role {edge}; shoot at least 3 round it, better 8 or more",
+                counted(ring as u64, "row has", "rows have")
+            )));
         }
         rows.extend(group.sightings.iter().filter(|row| row.role != edge));
         if rows.len() == ring {
@@ -246,8 +250,10 @@ impl<'g> Heap<'g> {
             if height.value < -height.half95() {
                 let row = self.rows[*i];
                 warnings.push(format!(
-                    "{} ({}) lies {:.2} m {wrong} the base between the {edge} shots: check it, or shoot the {edge} more closely",
-                    row.label, row.role, -height.value
+                    "{} ({}) lies {} {wrong} the base between the {edge} shots: check it, or shoot the {edge} more closely",
+                    row.label,
+                    row.role,
+                    self.group.said_m(-height.value, 2)
                 ));
             }
         }
@@ -288,9 +294,9 @@ impl<'g> Heap<'g> {
         let (hidden, from) = if self.pit { ("the wall on their side", "opposite") } else { ("the far side", "far") };
         let missing = if reached { "" } else { ", and no shot of the surface lies in that half" };
         Some(format!(
-            "the bases stand within {:.0}\u{b0} around it, seen from its middle: {hidden} may be hidden from them{missing}; shoot it from the \
+            "the bases stand within {} around it, seen from its middle: {hidden} may be hidden from them{missing}; shoot it from the \
              {from} side too",
-            around.to_degrees()
+            self.group.said_deg(around.to_degrees(), 0)
         ))
     }
 }

@@ -95,7 +95,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     }
     let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
     let turn_rad = turn_between_edges(&readings, &rows, &head)?;
-    let shares = shares(&readings, spot, &head, &rows)?;
+    let shares = shares(group, (&readings, &rows), spot, &head)?;
     let has_height = shares.iter().all(|(i, _)| readings[*i].inclination_rad.is_some());
     let sign = turn_rad.signum();
     // East, north, up of the centre from the axis; width, angle, distance.
@@ -119,8 +119,8 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     }
 
     let mut warnings = warnings(group, (left, right), sign, angle);
-    warnings.extend(distance.and_then(|row| off_the_middle(row, &readings)));
-    warnings.extend((spot == Spot::Plane).then(|| square_face(angle.value, run.value)));
+    warnings.extend(distance.and_then(|row| off_the_middle(group, row, &readings)));
+    warnings.extend((spot == Spot::Plane).then(|| square_face(group, angle.value, run.value)));
     let lifts: Option<Vec<f64>> = shares
         .iter()
         .map(|(i, share)| rows[*i].instrument_height_m.map(|height| share * (height - rows[*i].target_height_m)))
@@ -186,21 +186,23 @@ fn warnings(group: &Group<'_>, (left, right): (&RoleShot, &RoleShot), sign: f64,
     }
     if angle.value <= INTERVAL95 * angle.sigma {
         warnings.push(format!(
-            "the angle between the edges, {:.2}°, is within its error of ±{:.2}°; go nearer, or repeat the sights",
-            angle.value.to_degrees(),
-            angle.half95().to_degrees()
+            "the angle between the edges, {}, is within its error of ±{}; go nearer, or repeat the sights",
+            group.said_deg(angle.value.to_degrees(), 2),
+            group.said_deg(angle.half95().to_degrees(), 2)
         ));
     }
     warnings
 }
 
 /// What is to be said of a width whose face is taken to be square to the sight.
-fn square_face(angle_rad: f64, distance_m: f64) -> String {
+fn square_face(group: &Group<'_>, angle_rad: f64, distance_m: f64) -> String {
     format!(
-        "the width is that of a face square to the sight; a face turned by 20° is {:.2} m wide, one turned by 45° {:.2} m, and the standard error \
+        "the width is that of a face square to the sight; a face turned by {} is {} wide, one turned by {} {}, and the standard error \
          knows nothing of it: shoot plane_1 and plane_2 on the face, and its true width is given",
-        turned_width_m(angle_rad, distance_m, 20.0),
-        turned_width_m(angle_rad, distance_m, 45.0)
+        group.said_deg(20.0, 0),
+        group.said_m(turned_width_m(angle_rad, distance_m, 20.0), 2),
+        group.said_deg(45.0, 0),
+        group.said_m(turned_width_m(angle_rad, distance_m, 45.0), 2)
     )
 }
 
@@ -236,7 +238,12 @@ fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'
 }
 
 /// The rows that give the distance, with their shares in it: one, or both tangents weighted by their variances.
-fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> Result<Vec<(usize, f64)>, Refusal> {
+fn shares(
+    group: &Group<'_>,
+    (readings, rows): (&[Reading], &[&RoleShot]),
+    spot: Spot,
+    head: &str,
+) -> Result<Vec<(usize, f64)>, Refusal> {
     let run = |i: usize| readings[i].run();
     if spot != Spot::Tangent {
         let row = rows[2];
@@ -262,12 +269,12 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> R
             let sum = left_variance + right_variance;
             if (left.value - right.value).abs() > AGREEMENT_SIGMAS * sum.sqrt() {
                 return Err(format!(
-                    "{head}: the distances of rows {} and {} differ by {:.2} m, so that they do not touch one round \
+                    "{head}: the distances of rows {} and {} differ by {}, so that they do not touch one round \
                      object; give the distance in a row with role near_face, centre or plane, or measure between the two \
                      edges as a missing line",
                     rows[0].label,
                     rows[1].label,
-                    (left.value - right.value).abs()
+                    group.said_m((left.value - right.value).abs(), 2)
                 )
                 .into());
             }
@@ -278,7 +285,7 @@ fn shares(readings: &[Reading], spot: Spot, head: &str, rows: &[&RoleShot]) -> R
 }
 
 /// A warning where the distance was clearly not shot halfway between the edges.
-fn off_the_middle(row: &RoleShot, readings: &[Reading]) -> Option<String> {
+fn off_the_middle(group: &Group<'_>, row: &RoleShot, readings: &[Reading]) -> Option<String> {
     let arms = Arms::propagate(readings, |readings| {
         let (left, right) = (readings[0].azimuth_rad?, readings[1].azimuth_rad?);
         let turn = half_circle_rad(right - left);
@@ -288,9 +295,9 @@ fn off_the_middle(row: &RoleShot, readings: &[Reading]) -> Option<String> {
     let is_off = off.value.abs() > 0.25 * turn.value.abs() && off.value.abs() > AGREEMENT_SIGMAS * off.sigma;
     is_off.then(|| {
         format!(
-            "the distance (row {}) was shot {:.1}° off the middle of the two edges; the width takes it as shot to the middle",
+            "the distance (row {}) was shot {} off the middle of the two edges; the width takes it as shot to the middle",
             row.label,
-            off.value.abs().to_degrees()
+            group.said_deg(off.value.abs().to_degrees(), 1)
         )
     })
 }

@@ -42,7 +42,12 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
 
 /// A figure with its words.
 pub fn figure(svg: &str, caption: &str) -> String {
-    format!("<figure>{svg}<figcaption>{}</figcaption></figure>", escaped(caption))
+    format!("<figure>{}<figcaption>{}</figcaption></figure>", drawn(svg), escaped(caption))
+}
+
+/// A drawing that a narrow window scrolls, by the keyboard as by a finger.
+pub fn drawn(svg: &str) -> String {
+    format!("<div class=\"drawn\" tabindex=\"0\">{svg}</div>")
 }
 
 /// What the uncertainty of all points comes from, by source; none where nothing is known of it.

@@ -15,7 +15,7 @@ use crate::units::Shown;
 /// Width of the drawing in pixels.
 const WIDTH: f64 = 1060.0;
 /// Least and greatest height.
-const HEIGHTS: [f64; 2] = [420.0, 900.0];
+const HEIGHTS: [f64; 2] = [420.0, 780.0];
 /// Room for the labels of the grid.
 const MARGIN: f64 = 34.0;
 /// Features beyond which sight lines and ellipses are off at first, and marks become dots.

@@ -88,13 +88,16 @@ impl Cell {
             (true, true) => "l b",
             (true, false) => "l",
             (false, true) => "b",
-            (false, false) => "",
+            (false, false) if text.is_empty() || text.chars().count() > SHORT => "",
+            (false, false) => "s",
         }
     }
 }
 
 /// Bytes beyond which a cell's text may take several lines.
 const LONG: usize = 34;
+/// Letters of a word or a number that stays whole on paper, too.
+const SHORT: usize = 12;
 /// Letters without a place to break beyond which a narrow sheet of paper breaks them anywhere.
 const UNBROKEN: usize = 20;
 

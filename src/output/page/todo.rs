@@ -70,8 +70,11 @@ fn flagged(collected: &Collected, account: &Account) -> String {
     if flags.is_empty() {
         return String::new();
     }
-    let places: BTreeMap<(&str, i64), usize> =
-        collected.features.kept.iter().enumerate().map(|(i, feature)| ((feature.file.as_str(), feature.line), i)).collect();
+    let features = collected.features.kept.iter().enumerate();
+    let features = features.map(|(i, of)| ((of.file.as_str(), of.line), (of.name.as_str(), format!("f{i}"))));
+    let bases = collected.bases.kept.iter().enumerate();
+    let bases = bases.filter_map(|(i, of)| Some(((of.file.as_str(), of.line?), (of.name.as_str(), format!("b{i}")))));
+    let places: BTreeMap<(&str, i64), (&str, String)> = bases.chain(features).collect();
     let mut html = format!(
         "<h3>Flagged: {} mapped, and worth a look</h3>",
         counted(account.shots.flagged + account.bases.flagged, "row is", "rows are")
@@ -95,7 +98,7 @@ fn flagged(collected: &Collected, account: &Account) -> String {
         let shown = rows.len() as u64;
         for (file, line, detail) in rows {
             let place = match places.get(&(file.as_str(), line)) {
-                Some(i) => Cell::link(&collected.features.kept[*i].name, format!("f{i}")),
+                Some((name, to)) => Cell::link(name, to.clone()),
                 None => Cell::from(""),
             };
             table.row(vec![Cell::from(format!("{file}:{line}")), place, Cell::from(detail)]);

@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
 use super::terminal::grouped;
+use crate::numeric::words::counted;
 use crate::records::ledger::{Entry, Fault, Outcome, Reason};
 use crate::records::shown::{message, visible};
 
@@ -48,7 +49,7 @@ fn lines(rows: &[(&str, &Entry, &Fault)]) -> String {
     }
     if groups.len() > SENTENCES_SHOWN {
         let rest: usize = groups[SENTENCES_SHOWN..].iter().map(|group| group.count).sum();
-        let _ = writeln!(text, "       and {} rows more", grouped(rest as u64));
+        let _ = writeln!(text, "       and {} more", counted(rest as u64, "row", "rows"));
     }
     text
 }

@@ -216,6 +216,17 @@ impl NetworkSummary {
 
     /// The lines for people, in their units.
     pub fn lines(&self, units: &Units) -> Vec<String> {
+        if self.components.count == 0 {
+            let why = match self.warnings.count {
+                0 => {
+                    "no shots check each other. Shoot a feature from two bases or more, or one base from another, or leave [network] out."
+                }
+                _ => "what keeps it from that follows.",
+            };
+            let mut lines = vec![format!("Nothing is adjusted: {why}")];
+            add(&mut lines, &self.warnings, "warnings", &String::clone);
+            return lines;
+        }
         let parts = match self.components.count {
             1 => "Network".to_owned(),
             count => format!("{} networks", grouped(count)),
@@ -387,6 +398,11 @@ mod tests {
     fn many_records_are_counted() {
         let traverses = Ranked::keep_first((0..2016).map(|k| traverse(100.0 + f64::from(k))).collect());
         assert_eq!((traverses.count, traverses.records.len()), (2016, RECORDS));
+        assert_eq!(NetworkSummary::default().lines(&Units::default()).len(), 1);
+        let said =
+            NetworkSummary { warnings: Ranked::keep_first(vec!["Base A stands alone.".to_owned()]), ..NetworkSummary::default() };
+        let said = said.lines(&Units::default());
+        assert_eq!(said, ["Nothing is adjusted: what keeps it from that follows.", "Base A stands alone."]);
         let failing = TestSummary {
             network: 1,
             observation: "the azimuth from A to T".into(),

@@ -118,7 +118,7 @@ fn write_ending(text: &mut String, account: &Account, look: &Look, rows: &BTreeM
 }
 
 /// What is not in the units of the crew.
-pub const CRS_AND_NOTES: &str = "places in the unit of the CRS, notes and warnings in metres and degrees";
+pub const CRS_AND_NOTES: &str = "places in the unit of the CRS; a key of the job is in the unit that its name ends with";
 
 /// How many bases there are, and what they are of.
 fn bases(account: &Account) -> String {

@@ -55,15 +55,19 @@ fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], l
     let title = kind_title(kind);
     let count = if things.len() > 1 { format!(" ({})", grouped(things.len() as u64)) } else { String::new() };
     let rows = &things[..shown];
-    match look.columns < NARROW {
-        true => {
-            writeln!(text, "{STRONG}{}{STRONG:#}{count}", visible(&title))?;
-            for thing in rows {
-                let values = asked.iter().filter_map(|name| in_words(thing, name, &look.units)).collect::<Vec<_>>();
-                writeln!(text, "  {}: {}{}", visible(&thing.name), values.join(", "), remark(thing, "; "))?;
-            }
+    let mut as_table = String::new();
+    if look.columns >= NARROW {
+        write_table(&mut as_table, &format!("{title}{count}"), rows, asked, &look.units)?;
+    }
+    let is_table = !as_table.is_empty() && widest_line(&as_table) <= look.columns;
+    if is_table {
+        text.push_str(&as_table);
+    } else {
+        writeln!(text, "{STRONG}{}{STRONG:#}{count}", visible(&title))?;
+        for thing in rows {
+            let values = asked.iter().filter_map(|name| in_words(thing, name, &look.units)).collect::<Vec<_>>();
+            writeln!(text, "  {}: {}{}", visible(&thing.name), values.join(", "), remark(thing, "; "))?;
         }
-        false => write_table(text, &format!("{title}{count}"), rows, asked, &look.units)?,
     }
     if shown < things.len() {
         let widest = widest(things, asked[0]).and_then(|thing| Some((thing, in_words(thing, asked[0], &look.units)?)));
@@ -77,6 +81,11 @@ fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], l
         )?;
     }
     Ok(())
+}
+
+/// Letters in the longest line, its styles left out.
+fn widest_line(text: &str) -> usize {
+    anstream::adapter::strip_str(text).to_string().lines().map(|line| line.chars().count()).max().unwrap_or(0)
 }
 
 /// The thing whose value has the widest interval; none where no interval is known.
@@ -194,6 +203,11 @@ mod tests {
         assert_eq!(ends[0], ends[1], "{got}");
         let narrow = plain(&things, &Look { columns: 40, ..WIDE });
         assert_eq!(narrow, "Heights (2)\n  T1: height 7.42 ± 0.31 m\n  T22: height 18.30 ± 0.98 m; warning\n");
+        // A table that is wider than the terminal is none.
+        things[0].name = "a tree with the longest name of all that stand in that wood, by the old wall over the brook".into();
+        let lines = plain(&things, &Look { columns: 90, ..WIDE });
+        assert!(lines.contains("  T22: height 18.30 ± 0.98 m; warning\n"), "{lines}");
+        assert!(plain(&things, &WIDE).contains("height, m\n"));
     }
 
     #[test]

@@ -32,6 +32,7 @@ use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
 use crate::intake::checks::{self, CheckTableError};
 use crate::review::finished::{self, LayerError, MappedLayer, NoWay, SharedErrors};
+use crate::units::Units;
 use check_points::{CheckPoint, CheckPoints};
 use errors::PointError;
 use honesty::{Coverage, Freedom};
@@ -135,6 +136,8 @@ pub struct Request {
     pub field: Option<String>,
     /// Match by distance in metres in place of names.
     pub within_m: Option<f64>,
+    /// The unit of lengths in what is said; values are in metres.
+    pub units: Units,
 }
 
 /// A check point without an error.
@@ -360,7 +363,7 @@ fn fates(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> (Vec<F
         let ellipsoid = layer.datum.ellipsoid();
         let points: Vec<[f64; 3]> = checks.points.iter().map(|check| foot(&check.at, ellipsoid)).collect();
         let others: Vec<[f64; 3]> = layer.points.iter().map(|point| foot(&point.at, ellipsoid)).collect();
-        return (matching::by_distance(&points, &others, within_m), format!("within {within_m} m"));
+        return (matching::by_distance(&points, &others, within_m), format!("within {}", request.units.length().told(within_m)));
     }
     let names: Vec<&str> = checks.points.iter().map(|check| check.name.as_deref().unwrap_or_default()).collect();
     let points = &layer.points;

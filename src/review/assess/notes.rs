@@ -8,8 +8,9 @@ use super::errors::PointError;
 use super::means::sigma_of_mean_m;
 use super::moments::{ErrorMoments, Moments};
 use crate::geodesy::covariance::INTERVAL95;
-use crate::numeric::words::counted;
+use crate::numeric::words::{capital, counted, of_all};
 use crate::stations::base::HeightKind;
+use crate::units::Shown;
 
 /// What must be known to read the figures.
 pub fn notes(
@@ -19,12 +20,13 @@ pub fn notes(
     request: &Request,
     has_uncertainty: bool,
 ) -> Vec<String> {
+    let length = request.units.length();
     let mut notes = Vec::new();
     let axes = [("East", Some(errors.east)), ("North", Some(errors.north)), ("Height", errors.up)];
     for (number, (axis, moments)) in axes.into_iter().enumerate() {
         if let Some(moments) = moments.filter(Moments::is_shifted) {
             let step_m = checks.step.as_ref().map_or(0.0, |step| step.accuracy_m);
-            notes.push(shift(axis, &moments, sigma_of_mean_m(points, number, step_m)));
+            notes.push(shift(axis, &moments, sigma_of_mean_m(points, number, step_m), &length));
         }
     }
     let features: BTreeSet<u64> = points.iter().map(|point| point.check_line).collect();
@@ -51,9 +53,9 @@ pub fn notes(
     let flat = points.iter().filter(|point| point.up_m.is_none()).count();
     if flat > 0 {
         notes.push(format!(
-            "{flat} of {} points have no kind of height in common with their check points (ellipsoidal or orthometric), and are not in the \
-             figures of heights.",
-            points.len()
+            "{} no kind of height in common with the check point (ellipsoidal or orthometric), and {} not in the figures of heights.",
+            capital(&of_all(flat as u64, points.len() as u64, ["point", "points"], ["has", "have"])),
+            if flat == 1 { "is" } else { "are" }
         ));
     }
     if points.iter().any(|point| point.height_kind == Some(HeightKind::Orthometric.word())) {
@@ -61,32 +63,36 @@ pub fn notes(
     }
     if let Some(within_m) = request.within_m {
         notes.push(format!(
-            "Matched by distance: an error above {within_m} m cannot show here. Check points without a match may be such errors."
+            "Matched by distance: an error above {} cannot show here. Check points without a match may be such errors.",
+            length.told(within_m)
         ));
     }
     if checks.is_crs_of_layer {
         notes.push(format!("The check points name no CRS; they are taken as in that of the layer, {}.", checks.crs));
     }
-    notes.extend(checks.step.as_ref().map(|step| step.sentence()));
+    notes.extend(checks.step.as_ref().map(|step| step.sentence(&length)));
     notes
 }
 
 /// What a mean that the scatter of the errors does not explain says; `sigma_m` is its standard error by what the points state, where that is known.
-fn shift(axis: &str, moments: &Moments, sigma_m: Option<f64>) -> String {
+fn shift(axis: &str, moments: &Moments, sigma_m: Option<f64>, length: &Shown) -> String {
     let (mean_m, probability) = (moments.mean_m, moments.shift_probability.unwrap_or(0.0));
     let seen = format!(
-        "{axis} errors have a mean of {mean_m:+.3} m, which their scatter does not explain (probability {probability:.3})"
+        "{axis} errors have a mean of {}, which their scatter does not explain (probability {probability:.3})",
+        length.signed(mean_m, 3)
     );
     let look = "look for a datum, a height of instrument or antenna, or a north. The RMSE has it in; the standards want it found and taken \
                 off at its source.";
     match sigma_m {
         Some(sigma_m) if mean_m.abs() <= INTERVAL95 * sigma_m => format!(
-            "{seen}. What the points err by together does: a mean of these has a standard error of {sigma_m:.3} m by the layer's own figures. \
-             Shots from other bases, or of another day, would tell whether there is more to it."
+            "{seen}. What the points err by together does: a mean of these has a standard error of {} by the layer's own figures. \
+             Shots from other bases, or of another day, would tell whether there is more to it.",
+            length.said(sigma_m, 3)
         ),
         Some(sigma_m) => {
             format!(
-                "{seen}, nor does what the points err by together (a standard error of {sigma_m:.3} m by the layer's own figures): {look}"
+                "{seen}, nor does what the points err by together (a standard error of {} by the layer's own figures): {look}",
+                length.said(sigma_m, 3)
             )
         }
         None => format!(

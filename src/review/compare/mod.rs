@@ -25,10 +25,9 @@ use crate::geodesy::frame::Geodetic;
 use crate::numeric::words::counted;
 use crate::review::assess::foot;
 use crate::review::assess::matching::{self, Fate};
-use crate::review::finished::{
-    self, DatumStep, LayerError, MappedLayer, MappedPoint, NoWay, SharedErrors, horizontal_difference_m,
-};
+use crate::review::finished::{self, LayerError, MappedLayer, MappedPoint, NoWay, SharedErrors, horizontal_difference_m};
 use crate::stations::base::HeightKind;
+use crate::units::Units;
 use change::{Finding, Shift, Step, mark};
 use values::ValueChange;
 
@@ -101,6 +100,8 @@ pub struct Request {
     pub within_m: Option<f64>,
     /// When B's positions were fixed, a year with its fraction.
     pub epoch: Option<f64>,
+    /// The unit of lengths in what is said; values are in metres.
+    pub units: Units,
 }
 
 /// A mapping.
@@ -255,7 +256,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
         ));
     }
     notes.extend((!values.is_empty()).then(|| values::ASSUMPTION.to_owned()));
-    notes.extend(step.as_ref().map(DatumStep::sentence));
+    notes.extend(step.as_ref().map(|step| step.sentence(&request.units.length())));
     Ok(Comparison {
         a: side_a,
         b: side_b,
@@ -294,7 +295,10 @@ fn fates(a: &MappedLayer, b: &MappedLayer, request: &Request) -> (Vec<Fate>, Str
         let feet = |layer: &MappedLayer| -> Vec<[f64; 3]> {
             layer.points.iter().map(|point| foot(&point.at, a.datum.ellipsoid())).collect()
         };
-        return (matching::by_distance(&feet(a), &feet(b), within_m), format!("within {within_m} m"));
+        return (
+            matching::by_distance(&feet(a), &feet(b), within_m),
+            format!("within {}", request.units.length().told(within_m)),
+        );
     }
     fn names<'l>(layer: &'l MappedLayer, field: Option<&String>) -> Vec<Option<&'l str>> {
         let points = layer.points.iter();
@@ -469,7 +473,7 @@ fn notes(
         notes.push("Orthometric heights are taken as of one vertical datum.".to_owned());
     }
     if let Some(within_m) = request.within_m {
-        notes.push(format!("Matched by distance: a movement above {within_m} m cannot show here."));
+        notes.push(format!("Matched by distance: a movement above {} cannot show here.", request.units.length().told(within_m)));
     }
     notes
 }

@@ -11,6 +11,7 @@ use super::error::{LayerFlaw, NoWay};
 use crate::geodesy::crs::{ByPlace, Crs, Epoch, Kind, Operation, Rules, Transform};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::intake::vector::VectorPoint;
+use crate::units::Shown;
 
 /// The way between two datums.
 #[derive(Debug, Clone, PartialEq)]
@@ -34,15 +35,16 @@ impl DatumStep {
     }
 
     /// What it means for the results, in a sentence.
-    pub fn sentence(&self) -> String {
+    pub fn sentence(&self, length: &Shown) -> String {
         let Operation { from, to, name, accuracy_m, null_within_accuracy, .. } = &self.operation;
         let goodness = match accuracy_m {
             Some(metres) if *null_within_accuracy => {
                 format!(
-                    "moves nothing: the two datums are taken as one, and may differ by about {metres} m, which is in the uncertainties"
+                    "moves nothing: the two datums are taken as one, and may differ by about {}, which is in the uncertainties",
+                    length.told(*metres)
                 )
             }
-            Some(metres) => format!("is good to {metres} m, which is in the uncertainties"),
+            Some(metres) => format!("is good to {}, which is in the uncertainties", length.told(*metres)),
             None => "has no published accuracy; the uncertainties do not hold it".to_owned(),
         };
         let others = match self.others {

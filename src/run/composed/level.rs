@@ -7,6 +7,7 @@
 use crate::job::{Level, NoLevel};
 use crate::measure::plane_sight;
 use crate::stations::base::{Base, HeightKind, sigma_geoid_m};
+use crate::units::Units;
 
 /// What a sight onto a level needs of it.
 pub struct Seen {
@@ -61,14 +62,15 @@ pub enum NotSeen {
 ///
 /// # Errors
 /// Where the heights of level and base are of two kinds and no geoid is between them.
-pub fn seen(name: &str, level: &Level, base: &Base) -> Result<Seen, NotSeen> {
+pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<Seen, NotSeen> {
+    let said = |metres: f64| units.length().said(metres, 2);
     let heights = &base.heights;
     let sigma_m = |kind: HeightKind| match (heights.kind == kind, sigma_geoid_m(heights)) {
         (false, Some(geoid)) => level.sigma_m.hypot(geoid),
         _ => level.sigma_m,
     };
     let words =
-        |height: f64, of: &str| format!("the level {name}, {height:.2} m above {of} (standard error {:.2} m)", level.sigma_m);
+        |height: f64, of: &str| format!("the level {name}, {} above {of} (standard error {})", said(height), said(level.sigma_m));
     if heights.kind == HeightKind::None {
         return Err(NotSeen::NoHeight(base.label.clone()));
     }

@@ -68,7 +68,7 @@ pub fn compose_all(
             continue;
         }
         let sightings = rows.iter().map(|row| row.sighting.clone()).collect();
-        let group = Group { measure, name, sightings, bases: drawing.bases };
+        let group = Group { measure, name, sightings, bases: drawing.bases, units: job.units };
         match computed(drawing, &group, &rows, job)? {
             Err(refusal) => {
                 rows.iter().for_each(|row| finished.refuse(row, &refusal));
@@ -150,7 +150,7 @@ fn level_of(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job)
     let named = rows.iter().find_map(|row| row.level.as_deref());
     let Some((name, level)) = job.measures.level(named, &group.name)? else { return Ok(None) };
     let base = &drawing.stage.table.bases[group.sightings[0].base];
-    level::seen(name, level, base).map(Some)
+    level::seen(name, level, base, &job.units).map(Some)
 }
 
 /// Makes the records of a measurement.

@@ -28,6 +28,7 @@ use crate::run::map_block::position;
 use crate::shots::locate::Placed;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;
+use crate::units::Units;
 
 /// Vertices nearer than this are one point, whatever their errors.
 const ONE_POINT_M: f64 = 0.001;
@@ -258,7 +259,8 @@ fn vertex_records(drawing: &Drawing, string: &Strung, placed: &[Placed]) -> Vec<
 /// Whether the vertices make an area, after what may be mended is mended; what there is to say is added.
 fn sound(drawing: &Drawing, string: &mut Strung, repair: bool, warnings: &mut Vec<String>) -> bool {
     let plane = plane(drawing, string);
-    let once = apart(string, &plane, |_, _, metres| metres < ONE_POINT_M, &mut Vec::new());
+    let units = &drawing.stage.units;
+    let once = apart(units, string, &plane, |_, _, metres| metres < ONE_POINT_M, &mut Vec::new());
     let (mut order, mut said) = (once, Vec::new());
     let points = |order: &[usize]| order.iter().map(|i| plane[*i]).collect::<Vec<[f64; 2]>>();
     let Some((i, j)) = ring::crossing(&points(&order)) else {
@@ -272,8 +274,8 @@ fn sound(drawing: &Drawing, string: &mut Strung, repair: bool, warnings: &mut Ve
         format!("Area {}: the edge from {} crosses that from {}", string.name, edge(i), edge(j))
     };
     // A corner that was shot again.
-    let corners =
-        apart(string, &plane, |a, b, metres| metres < ONE_POINT_M || is_one_corner(drawing, a, b, &plane, string), &mut said);
+    let is_same = |a, b, metres| metres < ONE_POINT_M || is_one_corner(drawing, a, b, &plane, string);
+    let corners = apart(units, string, &plane, is_same, &mut said);
     let corners = corners.into_iter().filter(|i| order.contains(i)).collect::<Vec<_>>();
     if corners.len() > 2 && ring::crossing(&points(&corners)).is_none() {
         warnings.push(format!("Area {}: {}.", string.name, said.join("; ")));
@@ -309,15 +311,21 @@ fn plane(drawing: &Drawing, string: &Strung) -> Vec<[f64; 2]> {
 }
 
 /// The vertices that are not the one before them again, nor the last the first. What is left out is told.
-fn apart(string: &Strung, plane: &[[f64; 2]], is_same: impl Fn(usize, usize, f64) -> bool, said: &mut Vec<String>) -> Vec<usize> {
+fn apart(
+    units: &Units,
+    string: &Strung,
+    plane: &[[f64; 2]],
+    is_same: impl Fn(usize, usize, f64) -> bool,
+    said: &mut Vec<String>,
+) -> Vec<usize> {
     let vertices = &string.vertices;
     let metres = |a: usize, b: usize| (plane[a][0] - plane[b][0]).hypot(plane[a][1] - plane[b][1]);
     let label = |i: usize| vertices[i].label.as_str();
     let mut told = |a: usize, b: usize| {
         said.push(format!(
-            "{} lies {:.2} m from {}, within their joint error, and is taken as the same corner",
+            "{} lies {} from {}, within their joint error, and is taken as the same corner",
             label(b),
-            metres(a, b),
+            units.length().said(metres(a, b), 2),
             label(a)
         ));
     };
@@ -361,12 +369,12 @@ fn closing(drawing: &Drawing, string: &Strung, order: &[usize], plane: &[[f64; 2
     let name = |i: usize| string.vertices[i].label.as_str();
     (is_short && is_one_corner(drawing, first, last, plane, string)).then(|| {
         format!(
-            "Area {}: {} and {} lie {:.2} m apart, within their correlated error: two vertices at one place. An area closes by itself; the \
+            "Area {}: {} and {} lie {} apart, within their correlated error: two vertices at one place. An area closes by itself; the \
              first corner need not be shot again.",
             string.name,
             name(first),
             name(last),
-            metres(first, last)
+            drawing.stage.units.length().said(metres(first, last), 2)
         )
     })
 }

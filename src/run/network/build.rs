@@ -10,6 +10,7 @@ use crate::network::{
 };
 use crate::records::names::label;
 use crate::stations::base::{Base, BaseTable, HeightKind};
+use crate::units::Units;
 
 /// A network and what its stations and readings stand for.
 pub struct Built {
@@ -30,7 +31,7 @@ pub struct Built {
 }
 
 /// The settings of the adjustment.
-pub fn settings(job: &job::Network) -> Settings {
+pub fn settings(job: &job::Network, units: Units) -> Settings {
     Settings {
         alpha: job.alpha,
         power: job.power,
@@ -44,6 +45,7 @@ pub fn settings(job: &job::Network) -> Settings {
             job::Robust::Huber => Robust::Huber,
             job::Robust::Danish => Robust::Danish,
         },
+        units,
         ..Settings::default()
     }
 }

@@ -90,7 +90,7 @@ pub fn adjust(job: &Job, table: &mut BaseTable, needs: &Needs) -> Result<Option<
         };
         read::shots(needs.logs.shots_to_adjust(needs.rules)?, &reading)
     };
-    let settled = build::settings(settings);
+    let settled = build::settings(settings, job.units);
     let Some((built, adjustment)) = adjust_shots(&shots, table, settings, &settled)? else { return Ok(None) };
     let mut adjusted = AdjustedNetwork {
         base_of: vec![None; built.places.len()],

@@ -27,6 +27,7 @@ use crate::shots::locate::Placed;
 use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;
+use crate::units::Units;
 
 /// What the readings of one row came to.
 #[derive(Default)]
@@ -47,7 +48,7 @@ pub fn settle(
     sizes: &Sizes,
 ) -> Result<Settlement, CrsError> {
     let mut settled = Settlement::default();
-    let rows = adjusted.results();
+    let rows = adjusted.results(&stage.units);
     // A row is claimed where both its ends are placed: where it was taken is a base by then.
     let is_claimed =
         |index: &usize| adjusted.rows.contains(&adjusted.shots[*index].record.place) && adjusted.base_of_shot(*index).is_some();
@@ -335,7 +336,7 @@ impl AdjustedNetwork {
     }
 
     /// What the readings of each shot came to.
-    fn results(&self) -> BTreeMap<usize, RowResult> {
+    fn results(&self, units: &Units) -> BTreeMap<usize, RowResult> {
         let mut rows: BTreeMap<usize, RowResult> = BTreeMap::new();
         for residual in self.adjustment.solved.iter().flat_map(|solved| &solved.residuals) {
             let Source::Observation(index) = residual.source else { continue };
@@ -349,7 +350,11 @@ impl AdjustedNetwork {
             let unit = Unit::of(self, index);
             let test = residual.normalised.map_or("unchecked".to_owned(), |w| format!("w {:.1}", w.abs()));
             let rejected = if residual.used { "" } else { ", rejected by test" };
-            row.words.push(format!("{} residual {} ({test}{rejected})", observation.kind.name(), unit.show(residual.residual)));
+            row.words.push(format!(
+                "{} residual {} ({test}{rejected})",
+                observation.kind.name(),
+                unit.show(residual.residual, units)
+            ));
         }
         rows
     }
@@ -446,7 +451,10 @@ impl Unit {
         }
     }
 
-    fn show(self, value: f64) -> String {
-        format!("{:+.3} {}", self.of_si(value), self.word())
+    fn show(self, value: f64, units: &Units) -> String {
+        match units.of_unit(self.word()) {
+            Some(shown) => format!("{:+.3} {}", shown.value(self.of_si(value)), shown.word()),
+            None => format!("{:+.3} {}", self.of_si(value), self.word()),
+        }
     }
 }

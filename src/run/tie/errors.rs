@@ -16,6 +16,7 @@ use crate::output::report::local_fit::{FittedPoint, LocalFitSummary};
 use crate::run::RunError;
 use crate::run::shared::{print, print_of_base};
 use crate::stations::base::{BaseTable, HeightKind};
+use crate::units::Units;
 
 /// Share of fits of sound points that stay below the critical value.
 const CONFIDENCE: f64 = 0.999;
@@ -46,7 +47,11 @@ fn own_arms(covariance: &Covariance, of: usize) -> Vec<Arm> {
 ///
 /// # Errors
 /// When fewer than two places are known on both sides, or they disagree beyond what their errors explain.
-pub(super) fn fit<'k>(points: &[FramePoint], known: &'k BaseTable) -> Result<(Moved<'k>, LocalFitSummary), RunError> {
+pub(super) fn fit<'k>(
+    points: &[FramePoint],
+    known: &'k BaseTable,
+    units: &Units,
+) -> Result<(Moved<'k>, LocalFitSummary), RunError> {
     let refused = |say: String| Err(RunError::Nothing(say));
     let mut used: Vec<usize> = points.iter().map(|point| point.known).collect();
     used.sort_unstable();
@@ -81,7 +86,7 @@ pub(super) fn fit<'k>(points: &[FramePoint], known: &'k BaseTable) -> Result<(Mo
     let heights = heights(&both);
     let summary = summary(&both, &fitted, heights.as_ref());
     if fitted.square > summary.critical {
-        return refused(disagreement(&summary));
+        return refused(disagreement(&summary, units));
     }
     if let Some(found) = heights.as_ref().filter(|found| found.square > chi_square(CONFIDENCE, found.freedom)) {
         return refused(format!(
@@ -91,7 +96,11 @@ pub(super) fn fit<'k>(points: &[FramePoint], known: &'k BaseTable) -> Result<(Mo
             chi_square(CONFIDENCE, found.freedom),
             both.iter()
                 .zip(&found.residuals_m)
-                .filter_map(|(both, residual)| residual.map(|metres| format!("{} {metres:+.3} m", both.point.name)))
+                .filter_map(|(both, residual)| residual.map(|metres| format!(
+                    "{} {}",
+                    both.point.name,
+                    units.length().signed(metres, 3)
+                )))
                 .collect::<Vec<_>>()
                 .join(", ")
         ));
@@ -136,11 +145,11 @@ fn too_few(used: &[usize], known: &BaseTable) -> String {
     )
 }
 
-fn disagreement(summary: &LocalFitSummary) -> String {
+fn disagreement(summary: &LocalFitSummary, units: &Units) -> String {
     let worst = summary.points.iter().max_by(|a, b| a.normalised.unwrap_or(0.0).total_cmp(&b.normalised.unwrap_or(0.0)));
     let of = |point: &FittedPoint| {
         let [e, n, _] = point.residual_m.map(|residual| residual.unwrap_or(0.0));
-        format!("{} by {:.2} m", point.name, e.hypot(n))
+        format!("{} by {}", point.name, units.length().said(e.hypot(n), 2))
     };
     let all: Vec<String> = summary.points.iter().map(of).collect();
     let least = if summary.points.len() > 2 { worst.map(|point| point.name.clone()) } else { None };

@@ -80,7 +80,7 @@ pub fn settled(job: &Job, fit: &LocalFit) -> Result<(Job, Tie), RunError> {
     let by_name: BTreeMap<String, usize> =
         known.bases.iter().enumerate().map(|(index, base)| (base.label.clone(), index)).collect();
     let points = points::find_common(&prepared, &table, &oriented, &by_name);
-    let (moved, mut summary) = errors::fit(&points, &known)?;
+    let (moved, mut summary) = errors::fit(&points, &known, &job.units)?;
     summary.crs = output.label();
     let datum = known.datums[known.bases[points[0].known].datum].crs.definition().to_owned();
     let bases = table.bases.iter().enumerate().map(|(index, base)| {
@@ -104,6 +104,7 @@ fn known_points(job: &Job, fit: &LocalFit, output: &Crs) -> Result<BaseTable, Ru
         geoid: &geoid,
         geoid_frames: &geoid_frames,
         allow_outside_area: job.allow_outside_area,
+        units: job.units,
     };
     let table = BaseTable::settle(logs.rows, logs.held, &settings).map_err(RunError::crs("local.fit.known.crs"))?;
     if let Some(held) = table.held.first() {

@@ -203,8 +203,8 @@ pub enum Named {
     Held(String),
     /// No position at all, and why.
     Absent(String),
-    /// Positions far apart: the greatest separation in metres.
-    Ambiguous(f64),
+    /// Positions far apart: the greatest separation, as people read it.
+    Ambiguous(String),
 }
 
 /// The standard error that a geoid adds to a height of the kind that was not recorded, in metres.

@@ -6,6 +6,7 @@ use super::{Base, BaseTable, Named};
 use crate::job::Several;
 use crate::records::base_row::{HeldBase, Provenance};
 use crate::records::ledger::{Fault, Flag, Reason};
+use crate::units::Units;
 
 /// Standard errors of the difference that two positions of one name may be apart.
 const SAME_PLACE_SIGMAS: f64 = 3.0;
@@ -29,7 +30,7 @@ impl BaseTable {
 
     /// Fills `by_name`. Where a name stands for places far apart the time of a shot tells which is meant;
     /// bases without times are held.
-    pub(super) fn name_all(&mut self, reoccupied: Option<Several>) {
+    pub(super) fn name_all(&mut self, reoccupied: Option<Several>, units: &Units) {
         let mut by_name: BTreeMap<&str, Vec<usize>> = BTreeMap::new();
         for (index, base) in self.bases.iter().enumerate() {
             by_name.entry(&base.row.name).or_default().push(index);
@@ -80,8 +81,9 @@ impl BaseTable {
         for (index, base) in std::mem::take(&mut self.bases).into_iter().enumerate() {
             match apart.get(&index) {
                 Some(greatest) => {
-                    self.by_name.insert(base.row.name.clone(), Named::Ambiguous(*greatest));
-                    let say = format!("positions {greatest:.1} m apart bear the name {}; rename one", base.label);
+                    let greatest = units.length().said(*greatest, 1);
+                    self.by_name.insert(base.row.name.clone(), Named::Ambiguous(greatest.clone()));
+                    let say = format!("positions {greatest} apart bear the name {}; rename one", base.label);
                     let fault = Fault::new(Reason::AmbiguousBase, &base.row.name_header, &base.label, say);
                     self.unmade.push((base.row, fault));
                 }

@@ -15,6 +15,7 @@ use crate::records::ledger::{Fault, Flag, Flags};
 use crate::records::names::label;
 use crate::stations::heights::{self, NamedFrames};
 use crate::stations::recorded::{FarBases, Located, Source};
+use crate::units::Units;
 
 /// What the settling of bases needs from the job.
 pub struct BaseSettings<'j> {
@@ -36,6 +37,8 @@ pub struct BaseSettings<'j> {
     pub geoid_frames: &'j GeoidFrames,
     /// Whether bases may lie far outside the area of their CRS.
     pub allow_outside_area: bool,
+    /// The units of what is said.
+    pub units: Units,
 }
 
 impl BaseTable {
@@ -86,7 +89,7 @@ impl BaseTable {
                 }
             };
             if let Some(km) = source.far_km(&located).filter(|_| !settings.allow_outside_area) {
-                far.take(&label(&row.name), &row, source, recorded, &located, km);
+                far.take(&label(&row.name), &row, source, recorded, (&located, settings.units.length().far(1000.0 * km)));
                 continue;
             }
             let settled = table.settle_one(&row, source, &located, height, &frames, settings);
@@ -100,7 +103,7 @@ impl BaseTable {
         }
         table.held = held;
         table.flag_same_positions();
-        table.name_all(settings.bases.occupations.reoccupied);
+        table.name_all(settings.bases.occupations.reoccupied, &settings.units);
         table.hold_unmade();
         Ok(table)
     }

@@ -99,9 +99,7 @@ impl<'j> Joiner<'j> {
                     (Reason::AmbiguousBase, say)
                 }
             },
-            Some(Named::Ambiguous(apart)) => {
-                (Reason::AmbiguousBase, format!("positions {apart:.1} m apart bear the name {label}"))
-            }
+            Some(Named::Ambiguous(apart)) => (Reason::AmbiguousBase, format!("positions {apart} apart bear the name {label}")),
             Some(Named::Held(why)) => (Reason::BaseHeld, format!("base {label} was held: {why}")),
             Some(Named::Absent(why)) => (Reason::UnknownBase, format!("base {label} has no position: {why}")),
             Some(Named::Base(_)) | None => (Reason::UnknownBase, self.say_unknown(&label)),

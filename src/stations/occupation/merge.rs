@@ -17,6 +17,7 @@ use crate::records::base_row::{BaseRow, Fading, FixQuality, Height, Occupation, 
 use crate::records::fix::Epoch;
 use crate::records::ledger::{Flag, Flags};
 use crate::records::when::When;
+use crate::units::Units;
 
 /// Standard errors of the difference that two occupations of one base may be apart.
 pub const AGREEMENT_SIGMAS: f64 = 3.0;
@@ -113,7 +114,7 @@ pub fn apart(one: &BaseRow, other: &BaseRow) -> (f64, f64, bool) {
 
 /// Joins the occupations of each base by the job's rules; the bases come in order of time, and the
 /// disagreements in sentences.
-pub fn merge(parts: Vec<OccupationPart>, rules: &Occupations) -> (Vec<BaseRow>, Vec<String>) {
+pub fn merge(parts: Vec<OccupationPart>, rules: &Occupations, units: &Units) -> (Vec<BaseRow>, Vec<String>) {
     let mut by_name: BTreeMap<String, Vec<OccupationPart>> = BTreeMap::new();
     for part in parts {
         by_name.entry(part.row.name.clone()).or_default().push(part);
@@ -125,9 +126,10 @@ pub fn merge(parts: Vec<OccupationPart>, rules: &Occupations) -> (Vec<BaseRow>, 
         // Positions in two systems are compared when both are on their datum.
         let at_one_time =
             |a: &OccupationPart, b: &OccupationPart| a.row.file != b.row.file && a.row.crs == b.row.crs && a.overlaps(b);
-        let parts = join(parts, &name, rules.receivers, "two receivers at one time", at_one_time, &mut notes);
+        let parts = join(parts, (&name, units), rules.receivers, "two receivers at one time", at_one_time, &mut notes);
         let again = rules.reoccupied.unwrap_or(Several::Merge);
-        let parts = join(parts, &name, again, "two occupations", |a, b| a.row.crs == b.row.crs && !a.overlaps(b), &mut notes);
+        let another = |a: &OccupationPart, b: &OccupationPart| a.row.crs == b.row.crs && !a.overlaps(b);
+        let parts = join(parts, (&name, units), again, "two occupations", another, &mut notes);
         rows.extend(parts.into_iter().map(|part| part.row));
     }
     rows.sort_by(|a, b| a.windows.first().cmp(&b.windows.first()).then((a.file, a.line).cmp(&(b.file, b.line))));
@@ -137,7 +139,7 @@ pub fn merge(parts: Vec<OccupationPart>, rules: &Occupations) -> (Vec<BaseRow>, 
 /// Joins pairs that `belong` together, or tells why not.
 fn join(
     parts: Vec<OccupationPart>,
-    name: &str,
+    (name, units): (&str, &Units),
     rule: Several,
     what: &str,
     belong: impl Fn(&OccupationPart, &OccupationPart) -> bool,
@@ -172,9 +174,11 @@ fn join(
         let (distance, height) = farthest;
         let most = if pairs > 1 { format!(" (the farthest of {pairs} such pairs)") } else { String::new() };
         notes.push(format!(
-            "Base {}: {what} lie {distance:.2} m apart, {height:.2} m in height, more than {AGREEMENT_SIGMAS} standard \
+            "Base {}: {what} lie {} apart, {} in height, more than {AGREEMENT_SIGMAS} standard \
              errors{most}: they are kept apart, and the time of a shot tells which is meant. Was the mark the same?",
-            crate::records::names::label(name)
+            crate::records::names::label(name),
+            units.length().said(distance, 2),
+            units.length().said(height, 2)
         ));
     }
     joined
@@ -280,7 +284,7 @@ mod tests {
         let members: Vec<&Epoch> = epochs.iter().collect();
         let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
         let (occupations, quality) = (Occupations::default(), Quality::default());
-        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
+        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
         let window = Window { name: name.into(), ..Window::default() };
         OccupationPart::new(&Window { from: at(second), to: at(second), ..window }, &members, &average(&fixes, 120.0), &rules)
     }
@@ -294,7 +298,8 @@ mod tests {
 
     #[test]
     fn occupations_that_agree_become_one() {
-        let (rows, notes) = merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &Occupations::default());
+        let (rows, notes) =
+            merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &Occupations::default(), &Units::default());
         assert_eq!((rows.len(), notes.len()), (1, 0));
         let row = &rows[0];
         let [e, _] = Plane::at(fix(0.0, 0.0, 0.0).coordinates).flat(row.coordinates);
@@ -312,11 +317,11 @@ mod tests {
             let epochs: Vec<Epoch> = (0..60).map(|i| epoch(fix(second + f64::from(i), 0.0, 0.0))).collect();
             let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
             let (occupations, quality) = (Occupations::default(), Quality::default());
-            let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
+            let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
             let window = Window { name: "A".into(), from: at(second), to: at(second), ..Window::default() };
             OccupationPart::new(&window, &epochs.iter().collect::<Vec<_>>(), &average(&fixes, 120.0), &rules)
         };
-        let (rows, _) = merge(vec![stand(0.0), stand(120.0), stand(240.0)], &Occupations::default());
+        let (rows, _) = merge(vec![stand(0.0), stand(120.0), stand(240.0)], &Occupations::default(), &Units::default());
         // The oracle: all epochs at once, with the covariance matrix of the process.
         let times: Vec<f64> = (0..180).map(|i| f64::from(i % 60 + i / 60 * 120)).collect();
         let sum: f64 = times.iter().flat_map(|a| times.iter().map(move |b| (-(a - b).abs() / 120.0).exp())).sum();
@@ -326,13 +331,14 @@ mod tests {
         let one = stand(0.0).row.sigma_horizontal_m.unwrap();
         assert!(want / one > 0.75, "{want} {one}");
         // An hour later nothing is in common any more.
-        let (rows, _) = merge(vec![stand(0.0), stand(3600.0)], &Occupations::default());
+        let (rows, _) = merge(vec![stand(0.0), stand(3600.0)], &Occupations::default(), &Units::default());
         assert!((rows[0].sigma_horizontal_m.unwrap() / one - 0.5f64.sqrt()).abs() < 1e-6);
     }
 
     #[test]
     fn occupations_that_disagree_stay_apart_and_are_told() {
-        let (rows, notes) = merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 30.0)], &Occupations::default());
+        let (rows, notes) =
+            merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 30.0)], &Occupations::default(), &Units::default());
         assert_eq!(rows.len(), 2);
         assert!(rows.iter().all(|row| row.flags.has(Flag::OccupationsDisagree)));
         assert!(notes[0].starts_with("Base A: two occupations lie 30.0"), "{notes:?}");
@@ -341,10 +347,10 @@ mod tests {
     #[test]
     fn receivers_at_one_time_by_rule() {
         let both = || vec![part("A", 0, 0.0, 0.0), part("A", 1, 2.0, 1.0)];
-        assert_eq!(merge(both(), &Occupations::default()).0.len(), 1);
+        assert_eq!(merge(both(), &Occupations::default(), &Units::default()).0.len(), 1);
         let apart = Occupations { receivers: Several::Apart, ..Occupations::default() };
-        assert_eq!(merge(both(), &apart).0.len(), 2);
+        assert_eq!(merge(both(), &apart, &Units::default()).0.len(), 2);
         let again = Occupations { reoccupied: Some(Several::Apart), ..Occupations::default() };
-        assert_eq!(merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &again).0.len(), 2);
+        assert_eq!(merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &again, &Units::default()).0.len(), 2);
     }
 }

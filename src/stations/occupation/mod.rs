@@ -9,6 +9,7 @@ pub mod merge;
 pub mod track;
 pub mod windows;
 
+use crate::numeric::words::counted;
 use crate::records::fix::Epoch;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
@@ -20,6 +21,7 @@ use crate::records::base_row::HeldBase;
 use crate::records::base_row::{BaseRow, Window};
 use crate::records::fix::Fix;
 use crate::records::ledger::{Fault, Reason};
+use crate::units::Units;
 
 /// How fixes become bases.
 #[derive(Debug, Clone, Copy)]
@@ -30,6 +32,8 @@ pub struct Rules<'j> {
     pub quality: &'j Quality,
     /// Antenna height over the ground point in metres, where no list gives another.
     pub antenna_height_m: f64,
+    /// The units of what is said.
+    pub units: Units,
 }
 
 /// Bases made of fixes, and where every fix went.
@@ -101,7 +105,7 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
         let least = rules.quality.least_epochs as usize;
         if members.len() < least {
             let label = crate::records::names::label(&group.window.name);
-            let say = format!("base {label} has {} epochs; the job wants {least}", members.len());
+            let say = format!("base {label} has {}; the job wants {least}", counted(members.len() as u64, "epoch", "epochs"));
             few.insert(key(&group.window), say.clone());
             for epoch in members {
                 let fault = Fault::new(Reason::FewEpochs, "", "", say.clone());
@@ -116,7 +120,10 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
                 None => gathered.used[epoch.fix.file] += 1,
                 Some(apart_m) => {
                     let label = crate::records::names::label(&group.window.name);
-                    let say = format!("{apart_m:.2} m from the mean of base {label}: set aside as outlying");
+                    let say = format!(
+                        "{} from the mean of base {label}: set aside as outlying",
+                        rules.units.length().said(*apart_m, 2)
+                    );
                     gathered.held.push(held(epoch, None, Fault::new(Reason::OutlyingEpoch, "", "", say)));
                 }
             }
@@ -135,21 +142,27 @@ pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, f
         })
     };
     gathered.note_unserved(windows.as_deref().unwrap_or_default(), &parts, why);
-    let (rows, notes) = merge::merge(parts, rules.occupations);
+    let (rows, notes) = merge::merge(parts, rules.occupations, &rules.units);
     gathered.rows = rows;
     gathered.notes = notes;
-    let more = contradictions.len().saturating_sub(TOLD);
-    contradictions.truncate(TOLD);
-    gathered.notes.append(&mut contradictions);
-    if more > 0 {
-        gathered
-            .notes
-            .push(format!("And at {more} more bases the receiver's own standard errors are contradicted by its epochs."));
-    }
+    gathered.note_contradictions(contradictions);
     gathered
 }
 
 impl BasesFromFixes {
+    /// Notes the first contradictions and counts the others.
+    fn note_contradictions(&mut self, mut contradictions: Vec<String>) {
+        let more = contradictions.len().saturating_sub(TOLD);
+        contradictions.truncate(TOLD);
+        self.notes.append(&mut contradictions);
+        if more > 0 {
+            self.notes.push(format!(
+                "And at {} the receiver's own standard errors are contradicted by its epochs.",
+                counted(more as u64, "more base", "more bases")
+            ));
+        }
+    }
+
     /// Notes the occupations that no base came of; `why` gives the reason.
     fn note_unserved(&mut self, windows: &[Window], parts: &[merge::OccupationPart], why: impl Fn(&Window) -> Option<String>) {
         let mut known: HashSet<&str> = parts.iter().map(|part| part.row.name.as_str()).collect();
@@ -239,7 +252,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn rules<'j>(occupations: &'j Occupations, quality: &'j Quality) -> Rules<'j> {
-        Rules { occupations, quality, antenna_height_m: 1.5 }
+        Rules { occupations, quality, antenna_height_m: 1.5, units: Units::default() }
     }
 
     /// A walk of stands and moves; every second a fix.

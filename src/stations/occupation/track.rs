@@ -160,7 +160,8 @@ mod tests {
 
     fn bases(epochs: Vec<Epoch>, instants: &[f64], gap_s: f64) -> BasesFromFixes {
         let (occupations, quality) = (Occupations::default(), Quality::default());
-        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0 };
+        let units = crate::units::Units::default();
+        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units };
         let instants: Vec<Timestamp> = instants.iter().map(|second| at(*second)).collect();
         at_instants(epochs, &instants, &rules, gap_s, 2)
     }

@@ -180,7 +180,7 @@ pub fn part(collected: &Collected) -> Option<Part> {
         html.push_str(&format!(
             "<figure><h3>{}</h3>{}<figcaption>{}</figcaption></figure>",
             escaped(&figure.title),
-            figure.svg,
+            super::good::drawn(&figure.svg),
             escaped(&figure.caption)
         ));
     }
