@@ -3,8 +3,10 @@
 use crate::support;
 
 use crate::support::mapping;
+mod dense;
 mod messages;
 mod output;
+mod planted;
 mod shared;
 mod values;
 

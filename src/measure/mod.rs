@@ -168,6 +168,8 @@ pub struct MeasureSettings<'s> {
     pub plane_sight: plane_sight::PlaneSettings<'s>,
     /// Distance from the line of a profile beyond which a shot is warned of.
     pub offset_limit_m: f64,
+    /// Whether the values alone are wanted, without standard errors that cost draws.
+    pub values_only: bool,
 }
 
 impl Default for MeasureSettings<'_> {
@@ -176,6 +178,7 @@ impl Default for MeasureSettings<'_> {
             agreement_sigmas: 4.0,
             plane_sight: plane_sight::PlaneSettings::default(),
             offset_limit_m: profile::OFFSET_LIMIT_M,
+            values_only: false,
         }
     }
 }
@@ -274,7 +277,7 @@ pub fn compose(group: &Group, settings: &MeasureSettings<'_>) -> Result<Composed
         "plane_sight" => plane_sight::compose(group, &settings.plane_sight),
         "plane" => plane_fit::compose(group),
         "span" => span::compose(group),
-        "volume" => volume::compose(group),
+        "volume" => volume::compose(group, settings.values_only),
         "profile" => profile::compose(group, settings.offset_limit_m),
         other => Err(unknown_kind(other)),
     }

@@ -2,9 +2,11 @@
 
 use std::sync::Arc;
 
+use super::by_station::ByStation;
 use super::cholesky::Factor;
 use super::components::Component;
 use super::equations::{Equations, Source};
+use super::given::Given;
 use super::global::GlobalTest;
 use super::layout::{Layout, NONE};
 use super::notes::{Note, NoteKind};
@@ -32,7 +34,7 @@ pub(crate) struct Task<'a> {
     /// By the network's station, whether its height is known.
     pub known: &'a [bool],
     pub settings: &'a Settings,
-    /// Whether misclosures are wanted.
+    /// Whether misclosures are wanted, and what the uncertainty of a large network comes from.
     pub tells: bool,
 }
 
@@ -43,6 +45,8 @@ struct Judged {
     residuals: Vec<Residual>,
     global: GlobalTest,
     parted: Option<Parted>,
+    by_station: Option<ByStation>,
+    given: Given,
 }
 
 impl Task<'_> {
@@ -98,7 +102,11 @@ impl Task<'_> {
             }
             notes.extend(found.undecided.iter().map(|suspect| undecided(network, suspect)));
             let parted = Parted::split(&equations, layout.size);
-            let judged = Judged { solution, inverse, residuals, global, parted };
+            let given = Given::from_equations(&equations);
+            let by_station = (parted.is_none() && self.tells)
+                .then(|| ByStation::split(&mut solver, &mut equations, &layout, &solution.factor, &inverse));
+            let by_station = by_station.flatten();
+            let judged = Judged { solution, inverse, residuals, global, parted, by_station, given };
             return Ok(Solved { misclosures, notes, rejected, ..self.solved(judged, found, layout) });
         }
     }
@@ -134,7 +142,7 @@ impl Task<'_> {
 
     /// The component as it is given out; traverses, notes and rejections are the caller's.
     fn solved(&self, judged: Judged, found: Suspects, layout: Layout) -> Solved {
-        let Judged { solution, inverse, residuals, global, parted } = judged;
+        let Judged { solution, inverse, residuals, global, parted, by_station, given } = judged;
         let Task { network, component, settings, .. } = *self;
         let unknowns = Unknowns { factor: &solution.factor, inverse: &inverse, state: &solution.state };
         let checked = checked_stations(network, component, &residuals);
@@ -179,6 +187,8 @@ impl Task<'_> {
                 factor: Arc::new(solution.factor),
                 inverse: inverse.into(),
                 parted: parted.map(Arc::new),
+                by_station: by_station.map(Arc::new),
+                given: Arc::new(given),
             },
         }
     }

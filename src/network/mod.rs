@@ -57,6 +57,7 @@
 //! # Ok::<(), standoff::network::BadNetwork>(())
 //! ```
 
+mod by_station;
 mod check;
 mod cholesky;
 mod component;
@@ -64,6 +65,7 @@ mod components;
 mod datum;
 mod equations;
 mod geometry;
+mod given;
 mod global;
 mod heights;
 mod inverse;

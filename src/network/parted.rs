@@ -3,8 +3,8 @@
 //! With the whitened rows A, their weights W and Q = (AᵀWA)⁻¹ the unknowns are x = Q AᵀW l, so that a row i with the variance 1/wᵢ adds wᵢ (Q aᵢ)(Q aᵢ)ᵀ to
 //! their covariance, and all rows together Q AᵀWA Q = Q (law of propagation; any text on adjustment). Rows of one source are summed.
 //!
-//! It costs a solution of the normal equations for each unknown asked for, and numbers as many as there are rows, which are kept: of a component that would
-//! take more than [`MOST_NUMBERS`] nothing is said.
+//! It costs a solution of the normal equations for each unknown asked for, and numbers as many as there are rows, which are kept. A component that would
+//! take more than [`MOST_NUMBERS`] goes by [`super::by_station`].
 
 use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
@@ -82,7 +82,7 @@ impl Parted {
 }
 
 /// What an equation's error comes from.
-fn source_of(network: &Network, source: Source) -> OfError {
+pub(crate) fn source_of(network: &Network, source: Source) -> OfError {
     match source {
         Source::Observation(i) => match network.observations[i].kind.class() {
             Class::Azimuth => OfError::AzimuthReadings,

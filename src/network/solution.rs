@@ -13,7 +13,7 @@
 //! slowly, so that a step that lowers it is also tried longer, and more of them are allowed.
 
 use super::cholesky::{Factor, NoFactor, Ordering};
-use super::equations::Equations;
+use super::equations::{Equations, Source};
 use super::layout::Layout;
 use super::normals::Normals;
 use super::reweighting::{self, Law};
@@ -97,6 +97,22 @@ impl Solver {
         let normals = Normals::lay_out(equations, layout);
         let ordering = Ordering::find(&normals.pattern)?;
         Ok(Solver { normals, ordering })
+    }
+
+    /// Factor and inverse where some items of linearised equations weigh more by a share; the equations are left as they were.
+    pub fn with_more(
+        &mut self,
+        equations: &mut Equations,
+        share: f64,
+        is_of: impl Fn(&Source) -> bool,
+    ) -> Option<(Factor, Vec<f64>)> {
+        let weights: Vec<f64> = equations.items.iter().map(|item| item.weight).collect();
+        equations.items.iter_mut().filter(|item| is_of(&item.source)).for_each(|item| item.weight *= 1.0 + share);
+        self.normals.sum(equations);
+        equations.items.iter_mut().zip(weights).for_each(|(item, weight)| item.weight = weight);
+        let factor = self.ordering.factor(&self.normals.pattern, &self.normals.values).ok()?;
+        let inverse = factor.inverse();
+        Some((factor, inverse))
     }
 
     /// Solves from a state; the equations are left linearised at the solution.

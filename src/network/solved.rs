@@ -5,9 +5,11 @@
 
 use std::sync::Arc;
 
+use super::by_station::ByStation;
 use super::cholesky::Factor;
 use super::components::Component;
 use super::equations::between;
+use super::given::Given;
 use super::global::GlobalTest;
 use super::layout::{Layout, StationColumns};
 use super::misclosure::Misclosure;
@@ -112,8 +114,12 @@ pub(crate) struct Inner {
     pub factor: Arc<Factor>,
     /// The elements of the inverse in the pattern of the factor.
     pub inverse: Arc<[f64]>,
-    /// What the covariance comes from; none of a component too large to say.
+    /// What the covariance comes from, of any unknowns; none of a large component.
     pub parted: Option<Arc<Parted>>,
+    /// The same of the unknowns of each station; none of a small one.
+    pub by_station: Option<Arc<ByStation>>,
+    /// What it was given from outside.
+    pub given: Arc<Given>,
 }
 
 /// The unknowns that a station's place and orientation are, by their columns.
@@ -133,6 +139,7 @@ struct OfUnknowns {
     factor: Arc<Factor>,
     inverse: Arc<[f64]>,
     parted: Option<Arc<Parted>>,
+    by_station: Option<Arc<ByStation>>,
 }
 
 impl Correlated for OfUnknowns {
@@ -152,7 +159,10 @@ impl Correlated for OfUnknowns {
     }
 
     fn parted(&self, which: &[usize]) -> Option<Vec<(OfError, Vec<f64>)>> {
-        Some(self.parted.as_ref()?.covariance(&self.factor, which))
+        match &self.parted {
+            Some(parted) => Some(parted.covariance(&self.factor, which)),
+            None => self.by_station.as_ref()?.covariance(which),
+        }
     }
 }
 
@@ -216,8 +226,13 @@ impl Solved {
     /// The covariance of its unknowns, for a register: out of the inverse where a reading names them together, else by a solution of
     /// the normal equations for each.
     pub fn correlated(&self) -> Arc<dyn Correlated> {
-        let Inner { factor, inverse, parted, .. } = &self.inner;
-        Arc::new(OfUnknowns { factor: Arc::clone(factor), inverse: Arc::clone(inverse), parted: parted.clone() })
+        let Inner { factor, inverse, parted, by_station, .. } = &self.inner;
+        Arc::new(OfUnknowns {
+            factor: Arc::clone(factor),
+            inverse: Arc::clone(inverse),
+            parted: parted.clone(),
+            by_station: by_station.clone(),
+        })
     }
 
     /// East, north and up at a station.

@@ -7,7 +7,7 @@ use super::layers::values::Thing;
 use super::outcome::Asked;
 use super::report::local_fit::LocalFitSummary;
 use super::report::network::NetworkSummary;
-use super::report::shared::SharedOfBase;
+use super::report::shared::{SharedArms, SharedOfBase};
 use super::report::sources::UncertaintySources;
 use super::report::stations::Station;
 use super::report::summary::{GeoidSummary, OperationUse};
@@ -93,6 +93,8 @@ pub struct Account {
     pub operations: Vec<OperationUse>,
     /// What the features of each base err by together with others.
     pub shared_errors: Vec<SharedOfBase>,
+    /// What points that several bases or a network placed err by, and measured values.
+    pub shared_arms: SharedArms,
     /// What the uncertainty of the points mapped comes from.
     pub uncertainty_sources: UncertaintySources,
     /// Magnetic models used.

@@ -57,6 +57,7 @@ pub fn account(
     notes.extend(adjusted.backsight_notes.iter().cloned());
     notes.extend(settled);
     notes.extend(adjusted.both_ends_notes.iter().cloned());
+    let names = shared::Names::of(prepared, adjusted, stage);
     Ok(Account {
         shots,
         bases,
@@ -68,7 +69,8 @@ pub fn account(
         is_adjusted: adjusted.network.as_ref().is_some_and(|network| network.has_placed()),
         operations: adjusted.steps.uses.clone(),
         uncertainty_sources: UncertaintySources::from(&tally.sources),
-        shared_errors: shared::shared(prepared, adjusted, stage, &tally.shares),
+        shared_errors: names.bases(&tally.shares),
+        shared_arms: names.arms(&tally.arms),
         magnetic_models: prepared.declinations.models(),
         geoids: geoids::used(&prepared.geoid, table),
         network: adjusted.network.as_ref().map(|network| network.report.clone()),

@@ -177,6 +177,8 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
         if !detail.is_empty() {
             details.insert(first, detail);
         }
+        let is_of_several = members.iter().any(|member| !is_of_one(&rows[first], &rows[*member]));
+        settlement.arms.points.extend(located().filter(|_| is_of_several).map(|located| (row.place, located.arms)));
         let by_source = match &point.mean {
             Some(mean) => mean.by_source,
             None => vector.by_source(&stage.origins[base]),
@@ -214,6 +216,11 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
         }
     }
     Ok((settlement, apart))
+}
+
+/// Whether two rows are of one base, and err by the same declination and calibration.
+fn is_of_one(one: &Row, other: &Row) -> bool {
+    one.repeat.base == other.repeat.base && one.repeat.vector.shares.are_of(&other.repeat.vector.shares)
 }
 
 /// A row's own line of sight, with the base that it starts from.

@@ -1,60 +1,120 @@
 //! The entries of the register by names that mean the same in other runs: what a mapping's features err by together.
 
-use super::adjust::Adjusted;
-use super::map_block::Stage;
-use super::prepare::Prepared;
-use crate::geodesy::register::{Cause, ErrorId, Shares};
-use crate::output::report::shared::{LengthenedBy, MovedBy, SharedOfBase, TurnedBy};
-use crate::records::base_row::BaseRow;
+use std::collections::{BTreeMap, HashMap};
 
-/// Bases above which the list is left out: a summary is for people, too.
+use super::adjust::Adjusted;
+use super::composed::ValueArms;
+use super::map_block::Stage;
+use super::network::FromOutside;
+use super::prepare::Prepared;
+use crate::geodesy::register::{Arm, Cause, ErrorId, Shares};
+use crate::output::report::shared::{
+    LengthenedBy, MovedBy, OfNetwork, PointShared, SharedArms, SharedOfBase, TurnedBy, ValueShared,
+};
+use crate::records::base_row::BaseRow;
+use crate::stations::base::Base;
+
+/// Bases above which their list is left out: a summary is for people, too.
 const MOST_BASES: usize = 5_000;
 
-/// What the shots of each base share with others, where any were mapped. `shares` are those of its shots, each once.
-pub fn shared(prepared: &Prepared, adjusted: &Adjusted, stage: &Stage, shares: &[Vec<Shares>]) -> Vec<SharedOfBase> {
-    // In a local frame there is no place that another mapping could know.
-    let is_placed = |base: &usize| stage.placed_bases[*base].lon_deg.is_finite();
-    let used: Vec<usize> = (0..stage.table.bases.len()).filter(|base| !shares[*base].is_empty()).filter(is_placed).collect();
-    if used.len() > MOST_BASES {
-        return Vec::new();
+/// The same of points and values, which take a line each.
+const MOST_TOLD: usize = 20_000;
+
+/// Errors that are told of one point or value, the largest.
+const MOST_ARMS: usize = 24;
+
+/// What points of several bases and measured values err by, by the entries of this run.
+#[derive(Debug, Default)]
+pub struct RawArms {
+    /// By the file and line of a point's first row.
+    pub points: Vec<((usize, u64), Vec<Arm>)>,
+    /// By measure, name and quantity.
+    pub values: Vec<([String; 3], ValueArms)>,
+}
+
+impl RawArms {
+    /// Adds those that come after. Of more than are told it does not matter which.
+    pub fn join(&mut self, other: RawArms) {
+        let room = (MOST_TOLD + 1).saturating_sub(self.points.len());
+        self.points.extend(other.points.into_iter().take(room));
+        self.add_values(|| other.values);
     }
-    let sums: Vec<&str> = stage.logs.files.iter().map(|log| log.info.sha256.as_str()).collect();
-    let logs = blake3::hash(sums.concat().as_bytes()).to_hex()[..16].to_owned();
-    let names = Names { prepared, adjusted, stage, logs };
-    used.into_iter().map(|base| names.of_base(base, &shares[base])).collect()
+
+    /// Adds values, which are computed where there is room for them.
+    pub fn add_values(&mut self, values: impl FnOnce() -> Vec<([String; 3], ValueArms)>) {
+        if self.values.len() <= MOST_TOLD {
+            self.values.extend(values());
+        }
+    }
 }
 
 /// What gives errors their names.
-struct Names<'r> {
+pub struct Names<'r> {
     prepared: &'r Prepared<'r>,
     adjusted: &'r Adjusted<'r>,
     stage: &'r Stage<'r>,
     /// What tells the shot logs from others: a set-up is one in the logs that it is in.
     logs: String,
+    /// What each network was given from outside, with what it does to its unknowns.
+    given: Vec<Option<FromOutside>>,
 }
 
-impl Names<'_> {
+impl<'r> Names<'r> {
+    /// Those of a run.
+    pub fn of(prepared: &'r Prepared<'r>, adjusted: &'r Adjusted<'r>, stage: &'r Stage<'r>) -> Names<'r> {
+        let sums: Vec<&str> = stage.logs.files.iter().map(|log| log.info.sha256.as_str()).collect();
+        let logs = blake3::hash(sums.concat().as_bytes()).to_hex()[..16].to_owned();
+        let given = adjusted.network.as_ref().map(|network| network.given()).unwrap_or_default();
+        Names { prepared, adjusted, stage, logs, given }
+    }
+
+    /// What the shots of each base share with others, where any were mapped. `shares` are those of its shots, each once.
+    pub fn bases(&self, shares: &[Vec<Shares>]) -> Vec<SharedOfBase> {
+        let stage = self.stage;
+        // In a local frame there is no place that another mapping could know.
+        let is_placed = |base: &usize| stage.placed_bases[*base].lon_deg.is_finite();
+        let bases = (0..stage.table.bases.len()).filter(|base| !shares[*base].is_empty()).filter(is_placed);
+        let used: Vec<usize> = bases.collect();
+        if used.len() > MOST_BASES {
+            return Vec::new();
+        }
+        used.into_iter().map(|base| self.of_base(base, &shares[base])).collect()
+    }
+
     fn of_base(&self, index: usize, shares: &[Shares]) -> SharedOfBase {
         let (base, errors) = (&self.stage.table.bases[index], &self.stage.origins[index].errors);
         let placed = &self.stage.placed_bases[index];
         let [shared] = shares else { return SharedOfBase { is_whole: false, ..self.of_base(index, &[Shares::default()]) } };
-        let named = |id: ErrorId| self.name(id, shared);
-        let turned = |(id, radians): (ErrorId, f64)| Some(TurnedBy { error: named(id)?, degrees: radians.to_degrees() });
-        let correction = |(id, size): (ErrorId, f64)| (size != 0.0).then(|| named(id)).flatten();
+        let position: Vec<Arm> = errors.position().to_vec();
+        // A turn rides in "east".
+        let turning: Vec<Arm> = errors.azimuth(shared).into_iter().map(|(id, radians)| (id, [radians, 0.0, 0.0])).collect();
+        let (moved, turned) = (self.outside(&position), self.outside(&turning));
+        let is_whole = [&moved, &turned]
+            .into_iter()
+            .all(|arms| arms.as_ref().is_some_and(|arms| arms.iter().all(|(id, _)| self.name(*id).is_some())));
+        let in_network = position.iter().chain(&turning).any(|(id, _)| id.cause() == Cause::Network).then(|| {
+            let (covariance, [east, north, _]) = (errors.covariance(), errors.azimuth_with_position());
+            OfNetwork { position_m2: covariance.ee + covariance.nn, position_with_azimuths_m: [east, north] }
+        });
+        // A network has as many as it has known points; what no network moved is told in full.
+        let is_of_network = in_network.is_some();
+        let told = |arms: Option<Vec<Arm>>| match (arms, is_of_network) {
+            (Some(arms), true) => largest(arms),
+            (arms, _) => arms.unwrap_or_default(),
+        };
+        let correction = |(id, size): (ErrorId, f64)| (size != 0.0).then(|| self.name(id)).flatten();
+        let moves = |(id, metres): Arm| Some(MovedBy { error: self.name(id)?, metres });
+        let turns = |(id, [radians, _, _]): Arm| Some(TurnedBy { error: self.name(id)?, degrees: radians.to_degrees() });
         SharedOfBase {
             base: base.label.clone(),
             lon_deg: placed.lon_deg,
             lat_deg: placed.lat_deg,
             ellipsoid_height_m: placed.ellipsoid_height_m,
             orthometric_height_m: placed.orthometric_height_m,
-            is_whole: errors.position().iter().all(|(id, _)| named(*id).is_some())
-                && errors.azimuth(shared).iter().all(|(id, _)| named(*id).is_some()),
-            moved_by: errors
-                .position()
-                .iter()
-                .filter_map(|(id, metres)| Some(MovedBy { error: named(*id)?, metres: *metres }))
-                .collect(),
-            azimuths_turned_by: errors.azimuth(shared).into_iter().filter_map(turned).collect(),
+            is_whole,
+            in_network,
+            moved_by: told(moved).into_iter().filter_map(moves).collect(),
+            azimuths_turned_by: told(turned).into_iter().filter_map(turns).collect(),
             inclinations_turned_by: correction(shared.inclination())
                 .map(|error| TurnedBy { error, degrees: shared.inclination_rad.to_degrees() })
                 .into_iter()
@@ -66,11 +126,66 @@ impl Names<'_> {
         }
     }
 
+    /// What points of several bases and measured values err by. Values of one name and quantity are none that another mapping could find.
+    pub fn arms(&self, raw: &RawArms) -> SharedArms {
+        let mut errors: Vec<String> = Vec::new();
+        let mut number_of: HashMap<ErrorId, Option<usize>> = HashMap::new();
+        let mut number = |id: ErrorId| {
+            *number_of.entry(id).or_insert_with(|| {
+                let name = self.name(id)?;
+                Some(errors.iter().position(|known| *known == name).unwrap_or_else(|| {
+                    errors.push(name);
+                    errors.len() - 1
+                }))
+            })
+        };
+        let (mut points, mut values) = (Vec::new(), Vec::new());
+        for ((file, line), arms) in raw.points.iter().filter(|_| raw.points.len() <= MOST_TOLD) {
+            let told = largest(self.outside(arms).unwrap_or_default());
+            let by: Vec<(usize, [f64; 3])> =
+                told.into_iter().filter_map(|(id, arm)| Some((number(id)?, arm.map(short)))).collect();
+            let is_whole = by.len() == arms.len() && arms.iter().all(|(id, _)| id.cause() != Cause::Network);
+            points.push(PointShared { file: self.stage.logs.files[*file].info.name.clone(), line: *line, is_whole, by });
+        }
+        let mut times: HashMap<&[String; 3], usize> = HashMap::new();
+        raw.values.iter().for_each(|(key, _)| *times.entry(key).or_default() += 1);
+        for (key, arms) in raw.values.iter().filter(|(key, _)| raw.values.len() <= MOST_TOLD && times[key] == 1) {
+            let arms: Vec<Arm> = arms.iter().map(|(id, by)| (*id, [*by, 0.0, 0.0])).collect();
+            let arms = largest(self.outside(&arms).unwrap_or_default());
+            let by = arms.into_iter().filter_map(|(id, [by, _, _])| Some((number(id)?, short(by)))).collect();
+            let [measure, name, quantity] = key.clone();
+            values.push(ValueShared { measure, name, quantity, by });
+        }
+        points.retain(|point: &PointShared| !point.by.is_empty());
+        values.retain(|value: &ValueShared| !value.by.is_empty());
+        SharedArms { errors, points, values }
+    }
+
+    /// Arms with those on unknowns of a network as arms on what it was given from outside; what its own readings do to them is in none. None where that is
+    /// not known of a network.
+    fn outside(&self, arms: &[Arm]) -> Option<Vec<Arm>> {
+        let (of_network, others): (Vec<Arm>, Vec<Arm>) = arms.iter().partition(|(id, _)| id.cause() == Cause::Network);
+        let mut outside: BTreeMap<ErrorId, [f64; 3]> = BTreeMap::new();
+        let mut add = |id: ErrorId, arm: [f64; 3], times: f64| {
+            let sum = outside.entry(id).or_default();
+            *sum = std::array::from_fn(|k| sum[k] + times * arm[k]);
+        };
+        others.into_iter().for_each(|(id, arm)| add(id, arm, 1.0));
+        for (unknown, arm) in of_network {
+            for (id, moved) in self.given.get(unknown.owner())?.as_ref()? {
+                add(*id, arm, moved.get(unknown.which()).copied().unwrap_or(0.0));
+            }
+        }
+        Some(outside.into_iter().collect())
+    }
+
     /// The name of an entry; none of one that is of this run alone.
-    fn name(&self, id: ErrorId, shares: &Shares) -> Option<String> {
+    fn name(&self, id: ErrorId) -> Option<String> {
         match id.cause() {
             Cause::Position => {
-                let base = self.stage.table.bases.get(id.owner())?;
+                // In a network a point of a tied frame has the errors of the tie in its position.
+                let is_told = |base: &&Base| base.tied.is_none() || base.in_network.is_none();
+                let base = self.stage.table.bases.get(id.owner()).filter(is_told)?;
                 let axis = ["east", "north", "up"].get(id.which())?;
                 Some(format!("position {} {axis}", print_of_base(&base.row)))
             }
@@ -79,14 +194,15 @@ impl Names<'_> {
                 let axis = ["east", "north", "up"].get(id.which())?;
                 Some(format!("step {} {axis}", used.operation.name))
             }
-            Cause::Declination => Some(self.stage.norths.declinations.name(shares.declination)),
+            Cause::Declination => Some(self.stage.norths.declinations.name(u32::try_from(id.owner()).ok()?)),
             Cause::AzimuthCorrection | Cause::InclinationCorrection | Cause::DistanceCorrection => {
                 let of = match id.cause() {
                     Cause::AzimuthCorrection => "azimuths",
                     Cause::InclinationCorrection => "inclinations",
                     _ => "distances",
                 };
-                Some(format!("correction of {of}, {}", self.prepared.shot_rules.calibration(shares.calibration)?))
+                let calibration = self.prepared.shot_rules.calibration(u32::try_from(id.owner()).ok()?)?;
+                Some(format!("correction of {of}, {calibration}"))
             }
             Cause::Setup | Cause::Sights => {
                 let base = self.stage.table.bases.get(id.owner())?;
@@ -99,6 +215,27 @@ impl Names<'_> {
             Cause::Network | Cause::Root => None,
         }
     }
+}
+
+/// The arms that count most: along some axis a hundredth of the largest there, and not more of them than are told.
+fn largest(mut arms: Vec<Arm>) -> Vec<Arm> {
+    let most: [f64; 3] = std::array::from_fn(|k| arms.iter().map(|(_, arm)| arm[k].abs()).fold(0.0, f64::max));
+    arms.retain(|(_, arm)| (0..3).any(|k| arm[k] != 0.0 && arm[k].abs() >= 0.01 * most[k]));
+    if arms.len() > MOST_ARMS {
+        let square = |arm: &[f64; 3]| arm.iter().map(|metres| metres * metres).sum::<f64>();
+        arms.sort_by(|(one, a), (other, b)| square(b).total_cmp(&square(a)).then(one.cmp(other)));
+        arms.truncate(MOST_ARMS);
+    }
+    arms
+}
+
+/// A number with the digits that count beside others of its kind.
+fn short(number: f64) -> f64 {
+    if number == 0.0 || !number.is_finite() {
+        return 0.0;
+    }
+    let step = 10f64.powi(4 - number.abs().log10().floor() as i32);
+    (number * step).round() / step
 }
 
 /// What tells one fixing of a position from another: all that was recorded of it.

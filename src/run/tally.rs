@@ -6,6 +6,7 @@ use super::RunError;
 use super::composed::Joinable;
 use super::map_block::{self, Computed, Stage};
 use super::prepare::Prepared;
+use super::shared::RawArms;
 use super::standing::FeatureKey;
 use crate::geodesy::register::{Shares, SourceShares};
 use crate::intake::log::Log;
@@ -39,6 +40,8 @@ pub struct Tally<'p> {
     pub things: Vec<Thing>,
     /// What the uncertainty of the points comes from.
     pub sources: SourceShares,
+    /// What points of several bases and values err by together with others.
+    pub arms: RawArms,
 }
 
 /// What rows that waited came to: repeats, the network, measurements and strings alike.
@@ -62,6 +65,8 @@ pub struct Settlement {
     pub things: Vec<Thing>,
     /// What the uncertainty of the points comes from.
     pub sources: SourceShares,
+    /// What points of several bases and values err by together with others.
+    pub arms: RawArms,
     /// For the person.
     pub notes: Vec<String>,
     /// Features that strings join to.
@@ -82,6 +87,7 @@ impl Settlement {
         self.strings.add(other.strings);
         self.things.extend(other.things);
         self.sources.join(&other.sources);
+        self.arms.join(other.arms);
         self.notes.extend(other.notes);
         self.joinable.extend(other.joinable);
         self.standing.extend(other.standing);
@@ -103,6 +109,7 @@ impl<'p> Tally<'p> {
             strings: Asked::default(),
             things: Vec::new(),
             sources: SourceShares::default(),
+            arms: RawArms::default(),
         }
     }
 
@@ -135,12 +142,14 @@ impl<'p> Tally<'p> {
             strings,
             things,
             sources,
+            arms,
             notes,
             joinable: _,
             standing: _,
         } = settled;
         self.things.extend(things);
         self.sources.join(&sources);
+        self.arms.join(arms);
         self.measurements.add(measurements);
         self.strings.add(strings);
         for (layer, batch) in batches {

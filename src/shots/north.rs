@@ -38,7 +38,7 @@ pub struct North {
     /// Standard error of that declination, 0 without one.
     pub sigma_declination_rad: f64,
     /// Which entry of the register that error is.
-    entry: u32,
+    pub entry: u32,
     weak_field: Option<WeakField>,
 }
 

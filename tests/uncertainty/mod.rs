@@ -3,6 +3,7 @@
 
 mod edges;
 mod gum;
+mod oriented;
 mod sources;
 mod strings;
 mod whole_jobs;

@@ -176,6 +176,10 @@ fn nothing_where_places_are_coarse() {
     for direction in ["horizontal", "vertical"] {
         assert_eq!(told(&json(&out.join("summary.json")), direction), (0, Shares::new()));
     }
+    // Nor by which errors: an arm tells distance and direction.
+    let summary = json(&out.join("summary.json"));
+    assert_eq!(summary["shared_errors"], serde_json::json!([]));
+    assert_eq!(summary["shared_arms"], serde_json::json!({ "errors": [], "points": [], "values": [] }));
     let page = std::fs::read_to_string(out.join("skerrow.report.html")).unwrap();
     assert!(!page.contains("Where the uncertainty comes from") && !ran.out.contains("errors   "), "{}", ran.out);
 }

@@ -23,7 +23,7 @@ pub enum Source {
     DatumSteps,
     /// The known points that moved a local frame to a CRS.
     LocalFit,
-    /// An adjusted network that is too large for its readings, bases and shared errors to be told apart.
+    /// An adjusted network whose readings, bases and shared errors cannot be told apart.
     Network,
     /// Orientations of bases: set-ups, sights to known points.
     Orientations,

@@ -1,10 +1,12 @@
 //! Lengths, perimeters and areas of strings: on the ellipsoid, in the grid, and their standard errors.
 
+use std::collections::BTreeMap;
+
 use geographiclib_rs::{Geodesic, InverseGeodesic, PolygonArea, Winding};
 
 use super::ring::twice_area;
-use crate::geodesy::frame::{Ellipsoid, Geodetic};
-use crate::geodesy::register::{CorrelatedPoints, Located, Origin};
+use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+use crate::geodesy::register::{CorrelatedPoints, ErrorId, Located, Origin};
 
 /// The measures of a string, in metres and square metres.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -52,6 +54,28 @@ pub fn measures(
         area_grid_m2: grid.filter(|_| closed).map(|grid| 0.5 * twice_area(grid).abs()),
         sigma_area_m2: closed.then(|| correlated.sigma_of(&area_gradient(&plane))),
     })
+}
+
+/// What one standard error of each entry of the register changes the length of vertices by, and their area.
+pub fn arms(ellipsoid: &Ellipsoid, vertices: &[Located], closed: bool) -> Vec<(ErrorId, [f64; 2])> {
+    let Some(first) = vertices.first() else { return Vec::new() };
+    let frame = LocalFrame::at(&Geodetic::from_earth_centred(first.at, ellipsoid), ellipsoid);
+    let flat = vertices.iter().map(|vertex| frame.from_earth_centred(vertex.at)).map(|[e, n, _]| [e, n]);
+    let plane: Vec<[f64; 2]> = flat.collect();
+    let by_length = length_gradient(&plane, &edges(plane.len(), closed));
+    let by_area = if closed { area_gradient(&plane) } else { vec![[0.0; 3]; plane.len()] };
+    let mut arms: BTreeMap<ErrorId, [f64; 2]> = BTreeMap::new();
+    for ((vertex, length), area) in vertices.iter().zip(by_length).zip(by_area) {
+        for (id, arm) in &vertex.arms {
+            let moved: [f64; 3] = std::array::from_fn(|k| (0..3).map(|axis| arm[axis] * vertex.frame.axes()[axis][k]).sum());
+            let along = |gradient: [f64; 3]| -> f64 {
+                (0..3).map(|axis| gradient[axis] * (0..3).map(|k| frame.axes()[axis][k] * moved[k]).sum::<f64>()).sum()
+            };
+            let sum = arms.entry(*id).or_default();
+            *sum = [sum[0] + along(length), sum[1] + along(area)];
+        }
+    }
+    arms.into_iter().collect()
 }
 
 fn edges(count: usize, closed: bool) -> Vec<(usize, usize)> {

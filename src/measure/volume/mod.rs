@@ -61,7 +61,7 @@ type Quantities = [f64; 4];
 ///
 /// # Errors
 /// A sentence, where rows are missing, or the ring is none.
-pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
+pub fn compose(group: &Group<'_>, values_only: bool) -> Result<Composed, Refusal> {
     let heap = Heap::from_group(group)?;
     let correlated = &heap.correlated;
     let values = heap.model.quantities(correlated.points());
@@ -78,7 +78,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     }
     let mut normal = Normal::seeded(SEED);
     let mut spoilt = 0;
-    let drawn: Vec<Quantities> = (0..DRAWS)
+    let drawn: Vec<Quantities> = (0..if values_only { 0 } else { DRAWS })
         .map(|_| {
             let moved = correlated.drawn(&roots, &mut normal);
             let model = Model::build(&moved, heap.model.ring, heap.model.sign);

@@ -2,6 +2,10 @@ use super::*;
 use crate::geodesy::covariance::Covariance;
 use crate::measure::fixture::{Scene, exact, sigmas};
 
+fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
+    super::compose(group, false)
+}
+
 /// What one horizontal plane for 60 m of ground leaves of a volume, as a share: 1e-5 rad of tilt and height.
 const SHARE: f64 = 2e-5;
 

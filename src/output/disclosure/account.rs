@@ -5,6 +5,7 @@ use crate::geodesy::register::Estimate;
 use crate::output::contract::Account;
 use crate::output::layers::values::Thing;
 use crate::output::outcome::Asked;
+use crate::output::report::shared::SharedArms;
 use crate::output::report::sources::UncertaintySources;
 use crate::records::ledger::Counts;
 
@@ -30,6 +31,7 @@ impl Disclosure {
         told.is_adjusted |= account.nothing_mapped().is_none();
         told.stations.clear();
         told.shared_errors.clear();
+        told.shared_arms = SharedArms::default();
         // The part of an error that grows with the distance tells the distance.
         told.uncertainty_sources = UncertaintySources::default();
         // The known points of a frame are where the crew stood.

@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::local_fit::LocalFitSummary;
 use super::network::NetworkSummary;
-use super::shared::SharedOfBase;
+use super::shared::{SharedArms, SharedOfBase};
 use super::sources::UncertaintySources;
 use crate::geodesy::crs::{Operation, proj_version};
 use crate::intake::settle::{WrittenDates, WrittenNumbers};
@@ -57,6 +57,8 @@ pub struct Summary {
     pub uncertainty_sources: UncertaintySources,
     /// What the features of each base err by together with those of others, and of other mappings; empty where places are kept coarse, and above 5,000 bases.
     pub shared_errors: Vec<SharedOfBase>,
+    /// The same of points that several bases or a network placed, and of measured values; empty where places are kept coarse, and above 20,000 of either.
+    pub shared_arms: SharedArms,
     /// The layers that have records; others are not written.
     pub layers: Vec<LayerSummary>,
     /// Input files.
@@ -298,6 +300,7 @@ impl Summary {
             operations: account.operations.clone(),
             uncertainty_sources: account.uncertainty_sources.clone(),
             shared_errors: account.shared_errors.clone(),
+            shared_arms: account.shared_arms.clone(),
             layers: extents
                 .iter()
                 .map(|extent| LayerSummary {

@@ -320,7 +320,7 @@ impl Found {
         for (check, fate) in checks.points.iter().zip(fates) {
             let left = |why: String| Left { name: check.name.clone(), line: check.line, why };
             let error = |tested| PointError {
-                arms: shared.of(tested, layer),
+                arms: shared.of(tested, layer).filter(|arms| arms.is_whole),
                 ..errors::error_of(tested, check, checks, layer.datum.ellipsoid())
             };
             let label = |index: &usize| layer.points.get(*index).map(|point| point.label()).unwrap_or_default();

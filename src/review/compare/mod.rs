@@ -5,6 +5,7 @@
 //! are parts of measurements (the shots of a plane, a toe, a profile), have a name in common and no place of their own: their values are
 //! compared, not they. What both mappings have wrong alike cannot be seen.
 
+mod alike;
 pub mod change;
 pub mod family;
 pub mod page;
@@ -13,7 +14,7 @@ pub mod report;
 pub mod values;
 pub mod write;
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 use std::path::{Path, PathBuf};
 
 use jiff::Timestamp;
@@ -28,6 +29,7 @@ use crate::review::assess::matching::{self, Fate};
 use crate::review::finished::{self, LayerError, MappedLayer, MappedPoint, NoWay, SharedErrors, horizontal_difference_m};
 use crate::stations::base::HeightKind;
 use crate::units::Units;
+use alike::{alike, values_alike};
 use change::{Finding, Shift, Step, mark};
 use values::ValueChange;
 
@@ -227,14 +229,14 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     for (point, fate) in b.points.iter().zip(&self::fates(&b, &a, request).0) {
         leave(&mut side_b, point, fate, ("B", "A"));
     }
-    let (mut values, [values_only_a, values_only_b]) = values::compare(&request.a, &request.b)?;
+    // On two datums the steps are different ones.
+    let shared = step.is_none().then(|| [SharedErrors::beside(&request.a), SharedErrors::beside(&request.b)]);
+    let (mut values, [values_only_a, values_only_b]) = values::compare((&request.a, &request.b), shared.as_ref())?;
     if pairs.is_empty() && values.is_empty() {
         let remedy = if request.within_m.is_some() { Remedy::LookAtCrs } else { Remedy::OtherNames };
         return Err(CompareError::NothingMatched { a: a.points.len(), b: b.points.len(), how: matched_by, remedy });
     }
     let accuracy_m = step.as_ref().map_or(0.0, |step| step.accuracy_m);
-    // On two datums the steps are different ones.
-    let shared = step.is_none().then(|| [SharedErrors::beside(&request.a), SharedErrors::beside(&request.b)]);
     let common: Vec<Option<Common>> = pairs.iter().map(|(one, other)| common(shared.as_ref()?, (one, &a), (other, &b))).collect();
     let changes = pairs.iter().zip(&common);
     let mut changes: Vec<Change> =
@@ -255,6 +257,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
             parts[1]
         ));
     }
+    notes.extend(values_alike(&values));
     notes.extend((!values.is_empty()).then(|| values::ASSUMPTION.to_owned()));
     notes.extend(step.as_ref().map(|step| step.sentence(&request.units.length())));
     Ok(Comparison {
@@ -451,14 +454,8 @@ fn notes(
     }
     let known: Vec<&Common> = common.iter().flatten().collect();
     if !known.is_empty() {
-        let kinds: BTreeSet<&str> = known.iter().flat_map(|common| common.errors.iter()).map(|error| kind_of(error)).collect();
-        let kinds: Vec<&str> = kinds.into_iter().collect();
-        notes.push(format!(
-            "{} alike in both mappings, by what the summaries beside them say: by {}. That cancels in the differences, and is not in \
-             the standard errors here.",
-            counted(known.len() as u64, "feature errs", "features err"),
-            kinds.join("; by ")
-        ));
+        let errors = known.iter().flat_map(|common| common.errors.iter());
+        notes.push(alike(&counted(known.len() as u64, "feature errs", "features err"), errors));
     }
     let of_one_base = |(one, other): &(&MappedPoint, &MappedPoint)| one.base.is_some() && one.base == other.base;
     let shared = pairs.iter().zip(common).filter(|(pair, common)| common.is_none() && of_one_base(pair)).count();
@@ -478,25 +475,9 @@ fn notes(
     notes
 }
 
-/// What an error is of, for people: a position, a set-up, a step, a declination, a correction.
-fn kind_of(error: &str) -> &str {
-    const KINDS: [(&str, &str); 5] = [
-        ("position ", "the position of their base"),
-        ("orientation ", "the set-up of their base"),
-        ("declination ", "the declination"),
-        ("known point ", "the known points of their frame"),
-        ("sight to a known point ", "the sights to the known points of their frame"),
-    ];
-    if let Some((_, said)) = KINDS.into_iter().find(|(begins, _)| error.starts_with(begins)) {
-        return said;
-    }
-    let step = [" east", " north", " up"].into_iter().find_map(|axis| error.strip_suffix(axis));
-    // A correction names its instrument and values behind the comma.
-    step.or_else(|| error.split(',').next()).unwrap_or(error)
-}
-
 #[cfg(test)]
 mod tests {
+    use super::alike::kind_of;
     use super::*;
     use crate::numeric::monte_carlo::Normal;
     use crate::review::assess::probability::normal_two_sided;
@@ -551,6 +532,7 @@ mod tests {
             probability: None,
             corrected: None,
             mark: "",
+            in_common: Vec::new(),
         };
         let mut normal = Normal::seeded(975);
         let comparisons = 4000;

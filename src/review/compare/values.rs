@@ -1,7 +1,8 @@
 //! Measured values of two mappings compared: heights, widths, volumes, lengths and areas.
 //!
-//! From the layers `measurements`, `lines` and `areas` of both files, by measure, name and quantity. The difference B − A has the standard
-//! error √(σ_A² + σ_B²); all tests are one family under Holm's correction. Directions are compared the short way round the circle.
+//! From the layers `measurements`, `lines` and `areas` of both files, by measure, name and quantity. The difference B − A has the variance
+//! σ_A² + σ_B² − 2 Σ aᵢ bᵢ, aᵢ and bᵢ what one standard error of each error that both have changes them by, where the summaries tell; all tests are one
+//! family under Holm's correction. Directions are compared the short way round the circle.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -10,7 +11,7 @@ use serde::Serialize;
 
 use super::change::{Finding, Step};
 use crate::intake::vector::{self, FieldTable, VectorError};
-use crate::review::finished::LayerError;
+use crate::review::finished::{LayerError, SharedErrors, ValueArms};
 use crate::units::computed;
 
 /// A value measured twice.
@@ -36,11 +37,14 @@ pub struct ValueChange {
     pub corrected: Option<f64>,
     /// `increased`, `decreased`, `turned`, `no significant change`, `not tested`.
     pub mark: &'static str,
+    /// Names of the errors that both values have, which are not in `sigma` as far as they cancel.
+    #[serde(skip)]
+    pub in_common: Vec<String>,
 }
 
 /// What is to be said of them beside the figures.
-pub const ASSUMPTION: &str = "Measured values (heights, widths, spans, volumes, lengths, areas) are taken as independent in both mappings: what \
-they err by alike, such as one calibration of one instrument, is in the standard errors of their changes still, so that a real change is harder to see.";
+pub const ASSUMPTION: &str = "Measured values (heights, widths, spans, volumes, lengths, areas) are taken as independent in both mappings, but for \
+what the summaries beside both say that they err by alike. What they do not say is in the standard errors of the changes still, so that a real change is harder to see.";
 
 /// Measure, name and quantity.
 type Key = [String; 3];
@@ -57,16 +61,24 @@ struct ComparedValue {
 ///
 /// # Errors
 /// When a layer cannot be read.
-pub fn compare(a: &Path, b: &Path) -> Result<(Vec<ValueChange>, [Vec<String>; 2]), LayerError> {
-    Ok(changes(&read(a)?, &read(b)?))
+pub fn compare(
+    (a, b): (&Path, &Path),
+    shared: Option<&[SharedErrors; 2]>,
+) -> Result<(Vec<ValueChange>, [Vec<String>; 2]), LayerError> {
+    Ok(changes(&read(a)?, &read(b)?, shared))
 }
 
-fn changes(a: &BTreeMap<Key, ComparedValue>, b: &BTreeMap<Key, ComparedValue>) -> (Vec<ValueChange>, [Vec<String>; 2]) {
+fn changes(
+    a: &BTreeMap<Key, ComparedValue>,
+    b: &BTreeMap<Key, ComparedValue>,
+    shared: Option<&[SharedErrors; 2]>,
+) -> (Vec<ValueChange>, [Vec<String>; 2]) {
+    let arms = |key: &Key| shared.and_then(|[of_a, of_b]| of_a.of_value(key).zip(of_b.of_value(key)));
     let mut found: Vec<ValueChange> = Vec::new();
     let mut left = [Vec::new(), Vec::new()];
     for (key, one) in a {
         match b.get(key) {
-            Some(other) if one.times == 1 && other.times == 1 => found.push(change(key, one, other)),
+            Some(other) if one.times == 1 && other.times == 1 => found.push(change(key, one, other, arms(key))),
             Some(_) => left.iter_mut().for_each(|left| left.push(format!("{} (several of one name)", label(key)))),
             None => left[0].push(label(key)),
         }
@@ -98,10 +110,23 @@ fn is_direction(quantity: &str) -> bool {
     ["azimuth_deg", "direction_deg", "strike_deg"].iter().any(|ending| quantity.ends_with(ending))
 }
 
-fn change([measure, name, quantity]: &Key, a: &ComparedValue, b: &ComparedValue) -> ValueChange {
+fn change(
+    [measure, name, quantity]: &Key,
+    a: &ComparedValue,
+    b: &ComparedValue,
+    arms: Option<(&ValueArms, &ValueArms)>,
+) -> ValueChange {
     let difference = b.value - a.value;
     let difference = if is_direction(quantity) { (difference + 180.0).rem_euclid(360.0) - 180.0 } else { difference };
-    let step = Step::of(difference, a.sigma, b.sigma);
+    let independent = a.sigma.zip(b.sigma).map(|(a, b)| a * a + b * b);
+    let common = arms.and_then(|(one, other)| one.with(other));
+    // As it is where rounding of the layers would leave nothing.
+    let left = independent.zip(common).map(|(variance, common)| variance - 2.0 * common).filter(|left| *left > 0.0);
+    let in_common = match (arms, left) {
+        (Some((one, other)), Some(_)) => one.in_common(other).map(str::to_owned).collect(),
+        _ => Vec::new(),
+    };
+    let step = Step::against(difference, left.or(independent).map(f64::sqrt));
     ValueChange {
         measure: measure.clone(),
         name: name.clone(),
@@ -113,6 +138,7 @@ fn change([measure, name, quantity]: &Key, a: &ComparedValue, b: &ComparedValue)
         probability: step.probability,
         corrected: None,
         mark: "",
+        in_common,
     }
 }
 
@@ -217,7 +243,7 @@ mod tests {
             ("T6", "height_m", 12.0, 0.1),
             ("T7", "height_m", 9.0, 0.1),
         ]);
-        let (mut changes, [only_a, only_b]) = changes(&a, &b);
+        let (mut changes, [only_a, only_b]) = changes(&a, &b, None);
         judge(&mut changes);
         let marks: Vec<(&str, f64, &str)> = changes.iter().map(|c| (c.name.as_str(), c.difference, c.mark)).collect();
         // T1: 1.6 of 0.5, p 0.0014 times 3; T2: one standard error; T3: 3° the short way of √2, p 0.034 times 2.
@@ -235,7 +261,7 @@ mod tests {
     fn directions_turn_and_lengths_shrink() {
         let a = values(&[("S", "strike_deg", 5.0, 1.0), ("W", "width_m", 5.0, 0.1)]);
         let b = values(&[("S", "strike_deg", 355.0, 1.0), ("W", "width_m", 4.0, 0.1)]);
-        let (mut changes, _) = changes(&a, &b);
+        let (mut changes, _) = changes(&a, &b, None);
         judge(&mut changes);
         assert!((changes[0].difference + 10.0).abs() < 1e-12);
         assert_eq!((changes[0].mark, changes[1].mark), ("turned", "decreased"));

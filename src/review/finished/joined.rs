@@ -78,6 +78,7 @@ fn mean(shots: &[&MappedPoint], ellipsoid: &Ellipsoid) -> Option<MappedPoint> {
         covariance: covariance.map(|all| all.into_iter().fold(Covariance::default(), |sum, one| sum + one)),
         time: shots.iter().filter_map(|shot| shot.time).max(),
         base_share: None,
+        is_joined: true,
         base: first.base.clone().filter(|base| others.iter().all(|other| other.base.as_ref() == Some(base))),
         ..(*first).clone()
     })
@@ -117,6 +118,7 @@ mod tests {
             code: None,
             base: Some(base.to_owned()),
             is_adjusted: false,
+            is_joined: false,
             source: None,
             time: None,
             number: 1,

@@ -19,7 +19,7 @@ pub use error::{LayerError, LayerFlaw, NoWay};
 pub use heights::Heights;
 pub use joined::join_repeats;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
-pub use shared::{PointArms, SharedErrors};
+pub use shared::{PointArms, SharedErrors, ValueArms};
 
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
 use crate::geodesy::crs::Crs;
@@ -50,6 +50,8 @@ pub struct MappedPoint {
     pub base_share: Option<f64>,
     /// Whether a network placed it.
     pub is_adjusted: bool,
+    /// Whether it stands for several points of the layer.
+    pub is_joined: bool,
     /// Input file and line that it came from.
     pub source: Option<(String, String)>,
     /// When it was shot.
@@ -192,6 +194,7 @@ impl Fields {
             base: owned("base").filter(|_| !is_adjusted),
             base_share,
             is_adjusted,
+            is_joined: false,
             source: owned("source_file").zip(owned("source_line")),
             time: self.text(point, "time").and_then(|time| time.parse().ok()),
             number: point.number,

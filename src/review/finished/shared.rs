@@ -4,8 +4,8 @@
 //! The vector from the base to the point gives the arms: a base's errors move the point as they move the base; an error of azimuths turns it about
 //! the base, by (n, −e, 0) metres a radian; one of inclinations tilts the sight, (−u e / h, −u n / h, h) a radian with h² = e² + n²; one of distances
 //! lengthens it. The height of the instrument over the base is taken as that of the spot over the feature's ground, which is within
-//! millimetres of an arm. A point that several bases placed has no such vector: it is known by its share of the base's error, which is not
-//! what one base would make it.
+//! millimetres of an arm. A point that several bases or a network placed has no such vector: what it errs by stands in the summary, by the first of its rows;
+//! where it does not, the point is known by its share of the base's error, which is not what one base would make it.
 
 use std::collections::HashMap;
 use std::path::Path;
@@ -15,30 +15,42 @@ use serde::Deserialize;
 use super::{MappedLayer, MappedPoint};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
-use crate::output::report::shared::SharedOfBase;
+use crate::output::report::shared::{SharedArms, SharedOfBase};
 
 /// Errors of declinations are one for bases this near each other, in metres.
 const NEAR_M: f64 = 100_000.0;
 /// By how much a share may differ from that of one base, of 1: shares are written with fewer digits than they have.
 const SHARE_WITHIN: f64 = 0.005;
 
-/// The errors that a mapping's points share with others.
+/// The errors that a mapping's points and values share with others.
 #[derive(Debug, Default)]
 pub struct SharedErrors {
     of_base: HashMap<String, SharedOfBase>,
+    /// By the log and the line of a point.
+    of_point: HashMap<(String, String), PointArms>,
+    /// By measure, name and quantity.
+    of_value: HashMap<[String; 3], ValueArms>,
 }
 
 /// The part of a summary that is read.
 #[derive(Deserialize)]
 struct Told {
     shared_errors: Vec<SharedOfBase>,
+    #[serde(default)]
+    shared_arms: SharedArms,
 }
+
+/// What one standard error of each shared error changes a value by.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ValueArms(Vec<(String, f64)>);
 
 /// What one standard error of each shared error moves a point by, in metres east, north and up.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PointArms {
     arms: Vec<(String, [f64; 3])>,
-    /// The base, earth-centred, in metres.
+    /// Whether these are all that it has in common with others of its own mapping.
+    pub is_whole: bool,
+    /// The base, or a point that several placed, earth-centred, in metres.
     base: [f64; 3],
 }
 
@@ -59,11 +71,38 @@ impl SharedErrors {
             // Two positions of one name, such as two occupations that were kept apart: a feature does not say which it was shot from.
             of_base.entry(of.base.clone()).and_modify(|known| known.is_whole = false).or_insert(of);
         }
-        SharedErrors { of_base }
+        let SharedArms { errors, points, values } = told.shared_arms;
+        let name = |number: usize| errors.get(number).cloned().unwrap_or_default();
+        let of_point = points.into_iter().map(|point| {
+            let arms = point.by.into_iter().map(|(number, arm)| (name(number), arm)).collect();
+            ((point.file, point.line.to_string()), PointArms { arms, is_whole: point.is_whole, base: [0.0; 3] })
+        });
+        let of_value = values.into_iter().map(|value| {
+            let arms = value.by.into_iter().map(|(number, by)| (name(number), by)).collect();
+            ([value.measure, value.name, value.quantity], ValueArms(arms))
+        });
+        SharedErrors { of_base, of_point: of_point.collect(), of_value: of_value.collect() }
     }
 
-    /// The arms of a point of a layer; none of one that was not shot from one base whose errors are all known.
+    /// The arms of a value by its measure, name and quantity; none of one that is not told.
+    pub fn of_value(&self, key: &[String; 3]) -> Option<&ValueArms> {
+        self.of_value.get(key)
+    }
+
+    /// The arms of a point that several bases or a network placed, where they are told and fit what the layer says of it.
+    fn of_several(&self, point: &MappedPoint, ellipsoid: &Ellipsoid) -> Option<PointArms> {
+        let arms = self.of_point.get(point.source.as_ref().filter(|_| !point.is_joined)?)?;
+        let whole = point.covariance?;
+        let shared: f64 = arms.arms.iter().map(|(_, [east, north, _])| east * east + north * north).sum();
+        let fits = shared <= (whole.ee + whole.nn) * (1.0 + SHARE_WITHIN);
+        fits.then(|| PointArms { base: point.at.to_earth_centred(ellipsoid), ..arms.clone() })
+    }
+
+    /// The arms of a point of a layer; none of one that they are not told of, and that was not shot from one base whose errors are all known.
     pub fn of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<PointArms> {
+        if let Some(arms) = self.of_several(point, layer.datum.ellipsoid()) {
+            return Some(arms);
+        }
         let known = self.of_base.get(point.base.as_deref()?).filter(|known| known.is_whole)?;
         let ellipsoid = layer.datum.ellipsoid();
         let height_m = if point.heights.ellipsoid_m.is_some() { known.ellipsoid_height_m } else { known.orthometric_height_m };
@@ -103,7 +142,7 @@ fn arms(known: &SharedOfBase, base: &Geodetic, at: &Geodetic, ellipsoid: &Ellips
             add(&by.error, scaled(vector.map(|metres| metres / slope_m), by.metres));
         }
     }
-    Made { all: PointArms { arms, base: base.to_earth_centred(ellipsoid) }, vector }
+    Made { all: PointArms { arms, is_whole: known.in_network.is_none(), base: base.to_earth_centred(ellipsoid) }, vector }
 }
 
 impl Made {
@@ -112,6 +151,11 @@ impl Made {
     fn is_of_one_base(&self, known: &SharedOfBase, point: &MappedPoint) -> bool {
         let (Some(share), Some(whole)) = (point.base_share, point.covariance) else { return false };
         let [e, n, _] = self.vector;
+        let is_it = |parts: f64| (parts / (whole.ee + whole.nn) - share).abs() < SHARE_WITHIN;
+        if let Some(of_network) = &known.in_network {
+            let [east, north] = of_network.position_with_azimuths_m;
+            return is_it(of_network.position_m2 + east * n - north * e);
+        }
         let of_base: f64 = known.moved_by.iter().map(|by| by.metres[0].powi(2) + by.metres[1].powi(2)).sum();
         let both: f64 = known
             .azimuths_turned_by
@@ -121,7 +165,23 @@ impl Made {
                 moved.map(|moved| turned.degrees.to_radians() * (moved.metres[0] * n - moved.metres[1] * e)).sum::<f64>()
             })
             .sum();
-        ((of_base + both) / (whole.ee + whole.nn) - share).abs() < SHARE_WITHIN
+        is_it(of_base + both)
+    }
+}
+
+impl ValueArms {
+    /// The covariance of this value and another, Σ aᵢ aⱼ over the errors that both have; none where they have nothing in common.
+    pub fn with(&self, other: &ValueArms) -> Option<f64> {
+        let products = self
+            .0
+            .iter()
+            .flat_map(|(error, by)| other.0.iter().filter(move |(known, _)| known == error).map(move |(_, others)| by * others));
+        products.fold(None, |sum, product| Some(sum.unwrap_or(0.0) + product))
+    }
+
+    /// The names of the errors that both have.
+    pub fn in_common<'a>(&'a self, other: &'a ValueArms) -> impl Iterator<Item = &'a str> {
+        self.0.iter().map(|(error, _)| error.as_str()).filter(|error| other.0.iter().any(|(known, _)| known == error))
     }
 }
 

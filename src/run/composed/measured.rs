@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use super::arms::{self, ValueArms};
 use super::{CollectedRow, Drawing, Finished, close, level};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::register::Estimate;
@@ -77,6 +78,7 @@ pub fn compose_all(
             }
             Ok(made) => {
                 finished.measurements.made += 1;
+                finished.arms.add_values(|| arms_of(&group, &made, job));
                 for row in rows.iter().filter(|row| row.is_part && !row.is_told) {
                     *finished.composed.entry(row.sighting.place.0).or_default() += 1;
                 }
@@ -111,13 +113,30 @@ fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&Collected
     ))
 }
 
-/// A group computed with the settings of the job.
-fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
-    let settings = MeasureSettings {
+/// The settings of the job.
+fn settings(job: &Job) -> MeasureSettings<'static> {
+    MeasureSettings {
         agreement_sigmas: job.checks.agreement_sigmas,
         plane_sight: plane_sight::PlaneSettings::default(),
         offset_limit_m: job.measures.profile_offset_limit_m.unwrap_or(profile::OFFSET_LIMIT_M),
-    };
+        values_only: false,
+    }
+}
+
+/// What each value errs by. Of sights onto a level surface nothing is told: it has errors of its own.
+fn arms_of(group: &Group, made: &Composed, job: &Job) -> Vec<([String; 3], ValueArms)> {
+    if group.measure == "plane_sight" && group.sightings.iter().all(|row| row.role == "sight") {
+        return Vec::new();
+    }
+    let names = made.values.iter().chain(made.details.iter().flat_map(|detail| &detail.values)).map(|value| value.name);
+    let key = |name: &str| [group.measure.clone(), group.name.clone(), name.to_owned()];
+    let arms = arms::of_group(group, made, &settings(job)).unwrap_or_default();
+    names.zip(arms).map(|(name, arms)| (key(name), arms)).collect()
+}
+
+/// A group computed with the settings of the job.
+fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
+    let settings = settings(job);
     let seen = match level_of(drawing, group, rows, job) {
         Ok(seen) => seen,
         Err(why) => return Ok(Err(format!("{} of {}: {why}", group.measure, group.name).into())),

@@ -3,6 +3,7 @@
 //!
 //! Memory: about 600 bytes for each row with a `measure` or a `string`.
 
+mod arms;
 mod joined;
 mod level;
 mod measured;
@@ -13,6 +14,7 @@ use std::collections::{BTreeMap, HashMap};
 use super::coded::attribute_columns;
 use super::described;
 use super::map_block::{Stage, position};
+use super::shared::RawArms;
 use super::tally::Settlement;
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::crs::CrsError;
@@ -35,6 +37,7 @@ use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason}
 use crate::records::when::When;
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
+pub use arms::ValueArms;
 pub use joined::Joinable;
 
 /// A row that belongs to a measurement or a string.
@@ -98,6 +101,8 @@ pub struct Finished {
     pub strings: Asked,
     /// Measured things.
     pub things: Vec<Thing>,
+    /// What the values err by together with others.
+    pub arms: RawArms,
     /// For the person.
     pub notes: Vec<String>,
 }
@@ -151,8 +156,18 @@ impl Measured<'_, '_> {
         if !collected.is_empty() {
             self.assemble(collected, joinable, job)?;
         }
-        let Finished { batches, held: mut entries, flagged, flags: mut counts, composed, measurements, strings, things, notes } =
-            self.finished;
+        let Finished {
+            batches,
+            held: mut entries,
+            flagged,
+            flags: mut counts,
+            composed,
+            measurements,
+            strings,
+            things,
+            arms,
+            notes,
+        } = self.finished;
         entries.extend(flagged);
         for entry in &entries {
             if let Outcome::Held(fault) = &entry.outcome {
@@ -162,7 +177,7 @@ impl Measured<'_, '_> {
         for (file, rows) in &composed {
             counts.entry(*file).or_default().composed += rows;
         }
-        Ok(Settlement { batches, entries, counts, measurements, strings, things, notes, ..Settlement::default() })
+        Ok(Settlement { batches, entries, counts, measurements, strings, things, arms, notes, ..Settlement::default() })
     }
 
     fn assemble(&mut self, collected: Vec<CollectedRow>, joinable: Vec<Joinable>, job: &Job) -> Result<(), CrsError> {

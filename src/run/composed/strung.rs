@@ -5,11 +5,12 @@
 
 use std::collections::{BTreeSet, HashMap};
 
+use super::arms::ValueArms;
 use super::joined::{Joinable, JoinableFeatures};
 use super::{CollectedRow, Drawing, Finished, close};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
-use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::register::{CorrelatedPoints, Estimate, Located};
 use crate::job::LayerName;
 use crate::job::catalogue::{Code, Geometry};
@@ -185,6 +186,7 @@ fn draw(
         conditions: None,
         caution: None,
     };
+    finished.arms.add_values(|| arms_of(&first.ellipsoid, &points, &string, is_area));
     let measured = thing(drawing, &record, &string, is_area);
     drawing.things.extend(measured);
     if is_area {
@@ -199,6 +201,18 @@ fn draw(
         None => drawing.lines.push((record, positions)),
     }
     Ok((vertex_records(drawing, &string, &placed), vertex_positions))
+}
+
+/// What length and area err by, by the names that they have in the layers.
+fn arms_of(ellipsoid: &Ellipsoid, points: &[Located], string: &Strung, is_area: bool) -> Vec<([String; 3], ValueArms)> {
+    let arms = measure::arms(ellipsoid, points, string.closed);
+    let measure = if is_area { values::AREA } else { values::LINE };
+    let of = |quantity: &str, which: usize| {
+        let key = [measure.to_owned(), string.name.clone(), quantity.to_owned()];
+        (key, arms.iter().map(|(id, by)| (*id, by[which])).filter(|(_, by)| *by != 0.0).collect())
+    };
+    let area = is_area.then(|| of("area_ellipsoid_m2", 1));
+    [of("length_ellipsoid_m", 0)].into_iter().chain(area).collect()
 }
 
 /// A line or an area as a measured thing.

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::read::{NetShot, NetworkStand, Target};
 use crate::geodesy::REFRACTION;
+use crate::geodesy::register::{Cause, ErrorId};
 use crate::job;
 use crate::network::{
     Control, Instrument, Line, Network, ReadingErrors, Reject, Robust, Settings, SharedError, Station, readings,
@@ -28,6 +29,8 @@ pub struct Built {
     instrument_of: HashMap<String, usize>,
     /// Shared errors of the network by quantity, instrument and correction.
     shared_of: HashMap<(String, String, [u64; 2]), usize>,
+    /// By shared error of the network: its entry of the register; none where shots have it from several.
+    pub entries: Vec<Option<ErrorId>>,
 }
 
 /// The settings of the adjustment.
@@ -84,6 +87,7 @@ pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several
         several: several.iter().map(words).collect(),
         instrument_of: HashMap::new(),
         shared_of: HashMap::new(),
+        entries: Vec::new(),
     };
     let finds_instrument = rules.sigma_scale_ppm.is_some() || rules.sigma_constant_m.is_some();
     for (source, shot) in shots.iter().enumerate() {
@@ -164,7 +168,7 @@ impl Built {
             [None; 2]
         } else {
             let correction = (kit.azimuth_correction_rad, kit.sigma_azimuth_correction_rad);
-            [self.declination(shot.sigma_declination_rad), self.correction("azimuth", shot, correction)]
+            [self.declination(shot), self.correction("azimuth", shot, correction)]
         };
         let inclination = (kit.inclination_correction_rad, kit.sigma_inclination_correction_rad);
         let distance = (kit.distance_correction_m, kit.sigma_distance_correction_m);
@@ -177,7 +181,8 @@ impl Built {
     }
 
     /// The declination, one error for the whole network; the greatest standard error of its shots stands for all.
-    fn declination(&mut self, sigma: f64) -> Option<usize> {
+    fn declination(&mut self, shot: &NetShot) -> Option<usize> {
+        let sigma = shot.sigma_declination_rad;
         if sigma <= 0.0 {
             return None;
         }
@@ -187,7 +192,17 @@ impl Built {
         });
         let known = &mut self.network.shared[index].sigma;
         *known = known.max(sigma);
+        // Of one model, whatever the place: the network takes it as one.
+        self.enter(index, ErrorId::new(Cause::Declination, shot.declination_entry as usize % 2, 0));
         Some(index)
+    }
+
+    /// Keeps which entry of the register a shared error is, as long as it is one.
+    fn enter(&mut self, index: usize, id: ErrorId) {
+        match self.entries.get_mut(index) {
+            None => self.entries.push(Some(id)),
+            Some(known) => *known = known.filter(|known| *known == id),
+        }
     }
 
     /// A correction of an instrument, one error for all its readings of one calibration.
@@ -197,10 +212,17 @@ impl Built {
         }
         let instrument = shot.record.instrument.as_deref().unwrap_or("the instrument");
         let key = (of.to_owned(), instrument.to_owned(), [value.to_bits(), sigma.to_bits()]);
-        Some(*self.shared_of.entry(key).or_insert_with(|| {
+        let index = *self.shared_of.entry(key).or_insert_with(|| {
             self.network.shared.push(SharedError { label: format!("the {of} correction of {instrument}"), sigma });
             self.network.shared.len() - 1
-        }))
+        });
+        let cause = match of {
+            "azimuth" => Cause::AzimuthCorrection,
+            "inclination" => Cause::InclinationCorrection,
+            _ => Cause::DistanceCorrection,
+        };
+        self.enter(index, ErrorId::new(cause, shot.record.read.kit.calibration as usize, 0));
+        Some(index)
     }
 }
 

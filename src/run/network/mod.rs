@@ -52,6 +52,9 @@ pub struct Needs<'j> {
     pub geoid: &'j Geoid,
 }
 
+/// Entries of what a network was given from outside, each with what one standard error of it moves its unknowns by.
+pub type FromOutside = Vec<(ErrorId, Vec<f64>)>;
+
 /// A network after its adjustment.
 pub struct AdjustedNetwork {
     /// The shots, those that take part among them.
@@ -258,6 +261,20 @@ impl AdjustedNetwork {
     /// The entries that hang together, for the register.
     pub fn register(&self) -> Register {
         Register { networks: self.adjustment.solved.iter().map(Solved::correlated).collect() }
+    }
+
+    /// By component: the entries of what it was given from outside, each with what one standard error of it moves its unknowns by; none of one that is too
+    /// large to say. What is of this network alone has no entry.
+    pub fn given(&self) -> Vec<Option<FromOutside>> {
+        let entry = |source: network::Source, axis: usize| match source {
+            network::Source::Control(station) => Some(ErrorId::new(Cause::Position, self.base_of[station]?, axis)),
+            network::Source::Orientation(station) => Some(ErrorId::new(Cause::Setup, self.base_of[station]?, 0)),
+            network::Source::Shared(index) => *self.built.entries.get(index)?,
+            network::Source::Scale(_) | network::Source::Constant(_) | network::Source::Observation(_) => None,
+        };
+        let named = |(source, axis, moved): (network::Source, usize, Vec<f64>)| Some((entry(source, axis)?, moved));
+        let of = |solved: &Solved| solved.given().map(|given| given.into_iter().filter_map(named).collect());
+        self.adjustment.solved.iter().map(of).collect()
     }
 
     /// The network accounts for a shot whose both ends it has placed and that gives a reading.

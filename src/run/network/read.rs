@@ -47,6 +47,8 @@ pub struct NetShot {
     pub sigma_orientation_rad: f64,
     /// Standard error of the declination in it, which all of the network share.
     pub sigma_declination_rad: f64,
+    /// Which entry of the register that error is.
+    pub declination_entry: u32,
 }
 
 /// What the reading needs.
@@ -134,11 +136,13 @@ impl ShotReader<'_> {
             NetworkStand::Unknown(_) => (0, None),
         };
         let (mut declination_rad, mut sigma_orientation_rad, mut sigma_declination_rad) = (f64::NAN, 0.0, 0.0);
+        let mut declination_entry = 0;
         if let Some((kind, azimuth_rad)) = readings.bearing() {
             let north = self.norths.resolve_north(index, kind, readings.date(), &mut None).ok()?;
             sides.azimuth_rad = Some(TrueAzimuth::without_orientation(azimuth_rad, &north).azimuth_rad);
             (declination_rad, sigma_declination_rad) = (north.declination_rad, north.sigma_declination_rad);
             sigma_orientation_rad = self.norths.sigma_orientation_rad;
+            declination_entry = north.entry;
         }
         let has_vertical = sides.inclination_rad.is_some() || sides.vertical_m.is_some();
         // Without one the row is left to the main way, which says what is missing.
@@ -146,7 +150,16 @@ impl ShotReader<'_> {
         sides.instrument_height_m = instrument_height_m.or((!has_vertical).then_some(0.0))?;
         let is_partial = record.read.fault.is_some();
         sides.target_height_m = readings.target_height_m.or((is_partial || !has_vertical).then_some(0.0))?;
-        Some(NetShot { from, to, sides, declination_rad, sigma_orientation_rad, sigma_declination_rad, record })
+        Some(NetShot {
+            from,
+            to,
+            sides,
+            declination_rad,
+            sigma_orientation_rad,
+            sigma_declination_rad,
+            declination_entry,
+            record,
+        })
     }
 
     /// A base or known point by name; none where the name stands for what cannot be used.

@@ -189,7 +189,10 @@ fn point<'r>(
     let detail = stage.judge(&mut feature, |index| first_cell(adjusted, shots, index));
     let mut by_source = BySource::default();
     match adjusted.located(stage, station, index) {
-        Some(located) => by_source.add_arms(&located.arms, stage.origins[index].errors.register()),
+        Some(located) => {
+            by_source.add_arms(&located.arms, stage.origins[index].errors.register());
+            settled.arms.points.push((first.record.place, located.arms));
+        }
         None => by_source.add_covariance(OfError::BasePositions, &(covariance + datum)),
     }
     settled.sources.add(&by_source, feature.record.height_kind != HeightKind::None);

@@ -6,6 +6,7 @@ use super::merge::apart;
 use super::*;
 use crate::job::FixKind;
 use crate::records::base_row::{Coordinates, Height};
+use crate::units::Units;
 
 /// Which of some fixes is set aside.
 fn aside(fixes: &[Fix]) -> Vec<usize> {
@@ -108,7 +109,7 @@ fn gathered_at_a_place() -> BaseRow {
     let epochs = (0..30).map(|i| epoch(fix(f64::from(i), 0.0, 0.0))).collect();
     let windows = vec![Window { name: "A".into(), from: at(0.0), to: at(29.0), ..Window::default() }];
     let (occupations, quality) = (Occupations::default(), Quality::default());
-    let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 0.0 };
+    let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 0.0, units: Units::default() };
     gather(epochs, Some(windows), &rules, 1).rows.remove(0)
 }
 
@@ -119,7 +120,7 @@ fn the_least_number_of_epochs() {
     for (least_epochs, bases) in [(9, 1), (10, 1), (11, 0)] {
         let epochs = (0..10).map(|i| epoch(fix(f64::from(i), 0.0, 0.0))).collect();
         let (occupations, quality) = (Occupations::default(), Quality { least_epochs, ..Quality::default() });
-        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 0.0 };
+        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 0.0, units: Units::default() };
         let gathered = gather(epochs, Some(windows.clone()), &rules, 1);
         assert_eq!((gathered.rows.len(), gathered.held.len()), (bases, 10 * (1 - bases)), "{least_epochs}");
     }
