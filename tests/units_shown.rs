@@ -176,6 +176,20 @@ fn same_text(what: &str, metric: &str, shown: &str, system: &System) -> usize {
     changed
 }
 
+/// Compares what layers say in words; lengths are in `ft` or `usft`, areas and volumes in the square and the cube of it, angles in gons.
+#[track_caller]
+pub fn same_sentence(what: &str, metric: &str, shown: &str, unit: &str) {
+    let (foot_m, names) = match unit {
+        "ft" => (FOOT_M, [FEET.names[0], FEET.names[1], ("ft³", "cubic international feet"), SURVEY_FEET.names[3]]),
+        _ => (
+            SURVEY_FOOT_M,
+            [SURVEY_FEET.names[0], ("US ft²", "square US survey feet"), SURVEY_FEET.names[2], SURVEY_FEET.names[3]],
+        ),
+    };
+    let times = [1.0 / foot_m, 1.0 / (foot_m * foot_m), 1.0 / (foot_m * foot_m * foot_m), 1.0 / 0.9];
+    same_text(what, metric, shown, &System { job: "", options: &[], names, times });
+}
+
 /// A table of a page: its place, its heads with their units, its rows.
 struct Table {
     id: String,

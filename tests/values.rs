@@ -279,6 +279,10 @@ fn compare(what: &str, metric: &[Record], shown: &[Record], foot_m: f64, suffix:
                     near(what, &name, value, &shown[&name], factor);
                     changed += 1;
                 }
+                // Sentences are in the crew's units, too, number by number.
+                None if ["warnings", "method", "sentence"].contains(&field.as_str()) => {
+                    crate::units_shown::same_sentence(&format!("{what}: {field}"), value, &shown[field], suffix);
+                }
                 None => assert_eq!(&shown[field], value, "{what}: {field}"),
             }
         }

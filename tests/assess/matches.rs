@@ -96,7 +96,7 @@ fn heights_are_compared_like_with_like() {
     assert_eq!(found["point_errors"][0]["height_kind"], "orthometric");
     assert_eq!(found["point_errors"][2]["up_m"], Value::Null);
     let notes = found["notes"].to_string();
-    assert!(notes.contains("1 of 3 points have no kind of height in common"), "{notes}");
+    assert!(notes.contains("1 of 3 points has no kind of height in common"), "{notes}");
 }
 
 #[test]
