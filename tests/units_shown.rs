@@ -186,6 +186,10 @@ pub fn same_sentence(what: &str, metric: &str, shown: &str, unit: &str) {
             [SURVEY_FEET.names[0], ("US ft²", "square US survey feet"), SURVEY_FEET.names[2], SURVEY_FEET.names[3]],
         ),
     };
+    // A limit beside the cell of a log is in the log's own unit.
+    if metric == shown && metric.contains(" is outside ") {
+        return;
+    }
     let times = [1.0 / foot_m, 1.0 / (foot_m * foot_m), 1.0 / (foot_m * foot_m * foot_m), 1.0 / 0.9];
     same_text(what, metric, shown, &System { job: "", options: &[], names, times });
 }
