@@ -5,6 +5,7 @@
 //! over several rows stands in each of them. Line ends and tabs in a cell become spaces, so that lines stay rows.
 
 mod caught;
+mod chains;
 mod outline;
 mod reach;
 
@@ -138,6 +139,9 @@ pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
 /// The same of a file that is not damaged.
 fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
     inflated::check("the workbook", bytes)?;
+    if chains::has_loop(bytes) {
+        return Err(WorkbookError::Damaged);
+    }
     within(reach::places_of_all(bytes).unwrap_or(0), GREATEST_CELLS)?;
     let mut book = open(path, bytes).map_err(WorkbookError::refused)?;
     let outlines = outline::read(bytes);
