@@ -33,6 +33,24 @@ pub fn example(name: &str, out: &Path) -> String {
     std::fs::read_to_string(&pages[0]).unwrap()
 }
 
+/// The bytes that base 64 stands for (RFC 4648, section 4).
+pub fn from_base64(text: &str) -> Vec<u8> {
+    let digit = |sign: u8| match sign {
+        b'A'..=b'Z' => sign - b'A',
+        b'a'..=b'z' => sign - b'a' + 26,
+        b'0'..=b'9' => sign - b'0' + 52,
+        b'+' => 62,
+        _ => 63,
+    };
+    let signs: Vec<u8> = text.bytes().filter(|sign| !sign.is_ascii_whitespace() && *sign != b'=').collect();
+    let mut bytes = Vec::with_capacity(signs.len() * 3 / 4);
+    for four in signs.chunks(4) {
+        let bits = four.iter().enumerate().fold(0u32, |bits, (i, sign)| bits | u32::from(digit(*sign)) << (18 - 6 * i));
+        bytes.extend((1..four.len()).map(|i| (bits >> (24 - 8 * i) & 0xff) as u8));
+    }
+    bytes
+}
+
 /// The page of a field's job.
 pub fn page_of(field: &Field) -> String {
     let ran = field.command(&["map", "job.toml"]);

@@ -4,17 +4,12 @@ closes. Prints what it did; every fault is a line; none gives status 0.
     /usr/bin/python3 edit.py FILE.gpkg LAYER OLD_NAME NEW_NAME DELETED_NAME
 """
 
-import os
 import sys
 
-os.environ["QT_QPA_PLATFORM"] = "offscreen"
-from qgis.core import QgsApplication, QgsVectorLayer
+from desktop import end, faults
+from qgis.core import QgsVectorLayer
 
 path, name, old, new, deleted = sys.argv[1:]
-QgsApplication.setPrefixPath("/usr", True)
-application = QgsApplication([], False)
-application.initQgis()
-faults = []
 layer = QgsVectorLayer(f"{path}|layername={name}", name, "ogr")
 if not layer.isValid() or not layer.startEditing():
     faults.append(f"{name} cannot be edited")
@@ -29,9 +24,4 @@ else:
         faults.extend(layer.commitErrors())
 # The file is closed with its layer.
 del layer
-for fault in faults:
-    print("FAULT", fault)
-print("edited", old, new, deleted)
-sys.stdout.flush()
-# The application's own clean-up is not what is tested.
-os._exit(1 if faults else 0)
+end("edited", old, new, deleted)

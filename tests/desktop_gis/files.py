@@ -9,51 +9,18 @@ import os
 import sys
 from pathlib import Path
 
-os.environ["QT_QPA_PLATFORM"] = "offscreen"
-from osgeo import ogr
-from qgis.core import QgsApplication, QgsCoordinateReferenceSystem, QgsMapRendererParallelJob, QgsMapSettings, QgsRectangle, QgsVectorLayer
-from qgis.PyQt.QtCore import QSize, QVariant
-from qgis.PyQt.QtGui import QColor
-
-QgsApplication.setPrefixPath("/usr", True)
-application = QgsApplication([], False)
-application.initQgis()
-faults = []
+from desktop import colours, drawn, end, in_package, need
+from qgis.core import QgsCoordinateReferenceSystem, QgsRectangle, QgsVectorLayer
+from qgis.PyQt.QtCore import QVariant
 
 
-def need(holds, *words):
-    if not holds:
-        faults.append(" ".join(str(word) for word in words))
-
-
-def drawn(layers, crs):
+def whole(layers, crs):
     """A picture of layers over all of them."""
     extent = QgsRectangle()
     for layer in layers:
         extent.combineExtentWith(layer.extent())
     extent.grow(max(extent.width(), extent.height(), 1e-5 if crs.isGeographic() else 1.0) * 0.2)
-    settings = QgsMapSettings()
-    settings.setLayers(layers)
-    settings.setExtent(extent)
-    settings.setOutputSize(QSize(1200, 900))
-    settings.setBackgroundColor(QColor("white"))
-    settings.setDestinationCrs(crs)
-    job = QgsMapRendererParallelJob(settings)
-    job.start()
-    job.waitForFinished()
-    need(not job.errors(), "drawing:", [error.message for error in job.errors()])
-    return job.renderedImage()
-
-
-def colours(image):
-    return len({image.pixel(x, y) for x in range(0, image.width(), 3) for y in range(0, image.height(), 3)})
-
-
-def in_package(path):
-    """The layers of the GeoPackage."""
-    source = ogr.Open(str(path))
-    names = [source.GetLayer(i).GetName() for i in range(source.GetLayerCount())]
-    return {name: QgsVectorLayer(f"{path}|layername={name}", name, "ogr") for name in names}
+    return drawn(layers, extent, crs)
 
 
 def ring(layer):
@@ -86,7 +53,7 @@ def beside(path, known, is_styled):
     if is_styled:
         need(layer.labelsEnabled() == known.labelsEnabled(), name, "has labels on or off as the GeoPackage has not")
         need(layer.renderer().dump() == known.renderer().dump() or path.suffix == ".shp", name, "is drawn by another style")
-    need(colours(drawn([layer], layer.crs())) > 1, name, "draws nothing")
+    need(colours(whole([layer], layer.crs())) > 1, name, "draws nothing")
     return layer
 
 
@@ -114,7 +81,7 @@ def drawing(path, pictures):
     whole = QgsVectorLayer(f"{path}|layername=entities", path.stem, "ogr")
     found = sum(layer.featureCount() for layer in layers)
     need(layers and found == whole.featureCount(), path.name, found, "entities by kind of", whole.featureCount())
-    image = drawn(layers, QgsCoordinateReferenceSystem())
+    image = whole(layers, QgsCoordinateReferenceSystem())
     need(colours(image) > 2, path.name, "draws in so many colours:", colours(image))
     image.save(os.path.join(pictures, f"{path.stem}.dxf.png"))
     return found
@@ -137,12 +104,8 @@ for folder in map(Path, sys.argv[2:]):
                 shown.append(layer)
         if shown:
             shown.sort(key=lambda layer: layer.geometryType())
-            drawn(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
+            whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
         print(ending, package.stem, seen)
     for path in sorted((folder / "dxf").glob("*.dxf")):
         print("dxf", path.stem, drawing(path, sys.argv[1]))
-for fault in faults:
-    print("FAULT", fault)
-sys.stdout.flush()
-# The application's own clean-up is not what is tested.
-os._exit(1 if faults else 0)
+end()

@@ -7,59 +7,22 @@ with its default style, then the project that the file carries. Every fault is a
 import os
 import sys
 
-os.environ["QT_QPA_PLATFORM"] = "offscreen"
-from osgeo import ogr
+from desktop import colours, drawn, end, in_package, need
 from qgis.core import (
-    QgsApplication,
     QgsExpression,
     QgsExpressionContext,
     QgsExpressionContextUtils,
     QgsLayerTreeLayer,
-    QgsMapRendererParallelJob,
-    QgsMapSettings,
     QgsProject,
     QgsRectangle,
     QgsVectorLayer,
 )
-from qgis.PyQt.QtCore import QSize
-from qgis.PyQt.QtGui import QColor
-
-QgsApplication.setPrefixPath("/usr", True)
-application = QgsApplication([], False)
-application.initQgis()
-faults = []
-
-
-def need(holds, *words):
-    if not holds:
-        faults.append(" ".join(str(word) for word in words))
-
-
-def colours(image):
-    """How many colours a picture has."""
-    return len({image.pixel(x, y) for x in range(0, image.width(), 3) for y in range(0, image.height(), 3)})
-
-
-def drawn(layers, extent, crs):
-    settings = QgsMapSettings()
-    settings.setLayers(layers)
-    settings.setExtent(extent)
-    settings.setOutputSize(QSize(1200, 900))
-    settings.setBackgroundColor(QColor("white"))
-    settings.setDestinationCrs(crs)
-    job = QgsMapRendererParallelJob(settings)
-    job.start()
-    job.waitForFinished()
-    need(not job.errors(), "drawing:", [error.message for error in job.errors()])
-    return job.renderedImage()
 
 
 def one_by_one(path):
-    source = ogr.Open(path)
-    names = [source.GetLayer(i).GetName() for i in range(source.GetLayerCount())]
-    source = None
-    for name in [name for name in names if name not in ("layer_styles", "qgis_projects")]:
-        layer = QgsVectorLayer(f"{path}|layername={name}", name, "ogr")
+    for name, layer in in_package(path).items():
+        if name in ("layer_styles", "qgis_projects"):
+            continue
         need(layer.isValid(), path, name, "does not open")
         message, loaded = layer.loadDefaultStyle()
         need(loaded, path, name, "takes no style:", message)
@@ -138,8 +101,4 @@ def as_project(path, pictures):
 for path in sys.argv[2:]:
     one_by_one(path)
     as_project(path, sys.argv[1])
-for fault in faults:
-    print("FAULT", fault)
-sys.stdout.flush()
-# The application's own clean-up is not what is tested.
-os._exit(1 if faults else 0)
+end()

@@ -5,6 +5,7 @@ use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
 use gdal::{Dataset, DriverManager};
 use serde_json::Value;
 
+use super::from_base64;
 use crate::support::small::Small;
 use crate::support::{read, standoff};
 
@@ -45,23 +46,6 @@ fn red_and_blue(job: &Small, system: Option<&SpatialRef>) {
     picture.close().unwrap();
 }
 
-/// RFC 4648, section 4.
-fn decoded(base64: &str) -> Vec<u8> {
-    let digit = |sign: u8| match sign {
-        b'A'..=b'Z' => sign - b'A',
-        b'a'..=b'z' => sign - b'a' + 26,
-        b'0'..=b'9' => sign - b'0' + 52,
-        b'+' => 62,
-        _ => 63,
-    };
-    let mut bytes = Vec::new();
-    for four in base64.trim_end_matches('=').as_bytes().chunks(4) {
-        let bits = four.iter().enumerate().fold(0u32, |bits, (i, sign)| bits | u32::from(digit(*sign)) << (18 - 6 * i));
-        bytes.extend(&bits.to_be_bytes()[1..four.len()]);
-    }
-    bytes
-}
-
 #[test]
 fn a_raster_in_degrees_lies_under_the_map_of_a_grid() {
     let job = job("ortho.tif");
@@ -69,7 +53,7 @@ fn a_raster_in_degrees_lies_under_the_map_of_a_grid() {
     let page = page(&job);
     let picture = page.split("data:image/jpeg;base64,").nth(1).expect("no picture").split('"').next().unwrap();
     let path = job.folder.path().join("shown.jpg");
-    std::fs::write(&path, decoded(picture)).unwrap();
+    std::fs::write(&path, from_base64(picture)).unwrap();
     let shown = Dataset::open(&path).unwrap();
     let (width, height) = shown.raster_size();
     let colour = |x: usize, y: usize| {

@@ -271,6 +271,7 @@ mod tests {
     use super::super::invented::*;
     use super::*;
     use crate::job::Quality;
+    use crate::records::base_row::Coordinates;
     use crate::records::fix::Fix;
 
     fn part(name: &str, file: usize, second: f64, east_m: f64) -> OccupationPart {
@@ -352,5 +353,32 @@ mod tests {
         assert_eq!(merge(both(), &apart, &Units::default()).0.len(), 2);
         let again = Occupations { reoccupied: Some(Several::Apart), ..Occupations::default() };
         assert_eq!(merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &again, &Units::default()).0.len(), 2);
+    }
+
+    /// Two occupations on a grid agree within three standard errors of their difference, in place and in height.
+    #[test]
+    fn three_standard_errors_between_two_occupations() {
+        let on_grid = |east_m: f64, north_m: f64, up_m: f64| {
+            let mut row = part("A", 0, 0.0, 0.0).row;
+            row.coordinates = Coordinates::Projected { east_m: 500_000.0 + east_m, north_m: 5_000_000.0 + north_m };
+            row.height = Some(Height::Ellipsoid(up_m));
+            (row.sigma_horizontal_m, row.sigma_vertical_m) = (Some(0.3), Some(0.6));
+            row
+        };
+        let zero = on_grid(0.0, 0.0, 100.0);
+        // 3 · 0.3 · √2 = 1.2728 m, and 3 · 0.6 · √2 = 2.5456 m.
+        for (east_m, north_m, up_m, agrees) in [
+            (1.272, 0.0, 100.0, true),
+            (1.274, 0.0, 100.0, false),
+            (0.0, -1.272, 100.0, true),
+            (0.0, -1.274, 100.0, false),
+            (0.0, 0.0, 102.545, true),
+            (0.0, 0.0, 102.546, false),
+            (0.0, 0.0, 97.454, false),
+        ] {
+            let (distance_m, height_m, said) = apart(&zero, &on_grid(east_m, north_m, up_m));
+            assert!((distance_m - f64::hypot(east_m, north_m)).abs() < 1e-9 && (height_m - (up_m - 100.0).abs()).abs() < 1e-9);
+            assert_eq!(said, agrees, "{east_m} {north_m} {up_m}");
+        }
     }
 }

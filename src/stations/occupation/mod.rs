@@ -207,9 +207,6 @@ pub(crate) fn seconds(from: Timestamp, to: Timestamp) -> f64 {
 }
 
 #[cfg(test)]
-mod limits;
-
-#[cfg(test)]
 pub(crate) mod invented {
     //! Fixes of an invented receiver.
 

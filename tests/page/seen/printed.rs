@@ -6,6 +6,7 @@
 use serde_json::{Value, json};
 
 use super::{Browser, example, written};
+use crate::page::from_base64;
 
 /// Width and height of a sheet in millimetres.
 const SHEETS: [(&str, f64, f64); 2] = [("A4", 210.0, 297.0), ("Letter", 215.9, 279.4)];
@@ -88,27 +89,9 @@ fn sheets_printed(browser: &Browser, width_mm: f64, height_mm: f64) -> u64 {
         json!({"paperWidth": inches(width_mm), "paperHeight": inches(height_mm), "preferCSSPageSize": false, "printBackground": true}),
     );
     let Value::String(base64) = &printed["data"] else { panic!("no PDF") };
-    let bytes = decoded(base64);
+    let bytes = from_base64(base64);
     // Each sheet is an object of this type (ISO 32000-1, 7.7.3.3); chromium leaves these objects as plain text.
     let text = String::from_utf8_lossy(&bytes);
     let pages = text.matches("/Type /Page").count() - text.matches("/Type /Pages").count();
     pages as u64
-}
-
-/// Base 64 (RFC 4648, section 4).
-fn decoded(text: &str) -> Vec<u8> {
-    let digit = |sign: u8| match sign {
-        b'A'..=b'Z' => sign - b'A',
-        b'a'..=b'z' => sign - b'a' + 26,
-        b'0'..=b'9' => sign - b'0' + 52,
-        b'+' => 62,
-        _ => 63,
-    };
-    let signs: Vec<u8> = text.bytes().filter(|sign| !sign.is_ascii_whitespace() && *sign != b'=').collect();
-    let mut bytes = Vec::with_capacity(signs.len() * 3 / 4);
-    for four in signs.chunks(4) {
-        let bits = four.iter().enumerate().fold(0u32, |bits, (i, sign)| bits | u32::from(digit(*sign)) << (18 - 6 * i));
-        bytes.extend((1..four.len()).map(|i| (bits >> (24 - 8 * i) & 0xff) as u8));
-    }
-    bytes
 }
