@@ -14,7 +14,7 @@ from qgis.core import QgsCoordinateReferenceSystem, QgsRectangle, QgsVectorLayer
 from qgis.PyQt.QtCore import QVariant
 
 
-def whole(layers, crs):
+def drawn_whole(layers, crs):
     """A picture of layers over all of them."""
     extent = QgsRectangle()
     for layer in layers:
@@ -53,7 +53,7 @@ def beside(path, known, is_styled):
     if is_styled:
         need(layer.labelsEnabled() == known.labelsEnabled(), name, "has labels on or off as the GeoPackage has not")
         need(layer.renderer().dump() == known.renderer().dump() or path.suffix == ".shp", name, "is drawn by another style")
-    need(colours(whole([layer], layer.crs())) > 1, name, "draws nothing")
+    need(colours(drawn_whole([layer], layer.crs())) > 1, name, "draws nothing")
     return layer
 
 
@@ -81,7 +81,7 @@ def drawing(path, pictures):
     whole = QgsVectorLayer(f"{path}|layername=entities", path.stem, "ogr")
     found = sum(layer.featureCount() for layer in layers)
     need(layers and found == whole.featureCount(), path.name, found, "entities by kind of", whole.featureCount())
-    image = whole(layers, QgsCoordinateReferenceSystem())
+    image = drawn_whole(layers, QgsCoordinateReferenceSystem())
     need(colours(image) > 2, path.name, "draws in so many colours:", colours(image))
     image.save(os.path.join(pictures, f"{path.stem}.dxf.png"))
     return found
@@ -104,7 +104,7 @@ for folder in map(Path, sys.argv[2:]):
                 shown.append(layer)
         if shown:
             shown.sort(key=lambda layer: layer.geometryType())
-            whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
+            drawn_whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
         print(ending, package.stem, seen)
     for path in sorted((folder / "dxf").glob("*.dxf")):
         print("dxf", path.stem, drawing(path, sys.argv[1]))
