@@ -251,7 +251,7 @@ def main():
             groups[mutants[number]["file"], where.start, where.end, where.kind].append(number)
     first = {number: min(group) for group in groups.values() for number in group}
     with open(out, "w") as file:
-        built = {line["target"]["name"]: line["executable"] for line in lines
+        built = {line["target"]["kind"][0]: line["executable"] for line in lines
                  if line["reason"] == "compiler-artifact" and line["profile"]["test"] and line["executable"]}
         json.dump({"mutants": mutants, "left_out": state, "first": first, "tests": built}, file)
     print(collections.Counter(state.values()))
