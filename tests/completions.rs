@@ -32,19 +32,16 @@ fn every_shell_gets_every_command_and_option() {
 
 #[test]
 fn bash_and_zsh_take_them() {
-    let mut tried = 0;
     for shell in ["bash", "zsh"] {
         // -n reads commands and does not run them.
         let Ok(mut child) = Command::new(shell).arg("-n").stdin(Stdio::piped()).stderr(Stdio::piped()).spawn() else {
-            eprintln!("skipped: there is no {shell} here");
+            left_out(&format!("there is no {shell} here"), true);
             continue;
         };
         child.stdin.take().unwrap().write_all(completions(shell).as_bytes()).unwrap();
         let output = child.wait_with_output().unwrap();
         assert!(output.status.success() && output.stderr.is_empty(), "{shell}: {}", String::from_utf8_lossy(&output.stderr));
-        tried += 1;
     }
-    eprintln!("{tried} shells tried");
 }
 
 #[test]
@@ -55,18 +52,13 @@ fn bash_completes_a_command_and_a_format() {
              _standoff standoff \"${{COMP_WORDS[COMP_CWORD]}}\" \"${{COMP_WORDS[COMP_CWORD - 1]}}\"\necho \"${{COMPREPLY[@]}}\"\n",
             completions("bash")
         );
-        let Ok(output) = Command::new("bash").args(["-c", &script]).output() else {
-            eprintln!("skipped: there is no bash here");
-            return None;
-        };
-        Some(String::from_utf8(output.stdout).unwrap().trim().to_owned())
+        let output = Command::new("bash").args(["-c", &script]).output().expect("bash");
+        String::from_utf8(output.stdout).unwrap().trim().to_owned()
     };
     for (words, completed) in
         [("standoff ma", "map man"), ("standoff map --format g", "gpkg geojson gpx"), ("standoff schema s", "summary")]
     {
-        if let Some(reply) = complete(words) {
-            assert_eq!(reply, completed, "{words}");
-        }
+        assert_eq!(complete(words), completed, "{words}");
     }
 }
 

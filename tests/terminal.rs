@@ -23,7 +23,9 @@ fn in_terminal(folder: &Path, columns: usize, arguments: &[&str], before: &str, 
     let line = format!("stty cols {columns} rows 50; {before} '{exe}' {} {errors}", quoted.join(" "));
     let mut command = std::process::Command::new("script");
     command.args(["-qec", &line, "/dev/null"]).current_dir(folder).stdin(Stdio::null());
-    command.env_remove("NO_COLOR").env_remove("CLICOLOR").env_remove("CLICOLOR_FORCE").env("TERM", "xterm-256color");
+    // What else is set where the tests run (CI, for one) can ask for colours too.
+    command.env_clear().env("PATH", std::env::var_os("PATH").unwrap_or_default());
+    command.env("TERM", "xterm-256color").env("SHELL", "/bin/sh");
     run(command).out.replace("\r\n", "\n")
 }
 

@@ -232,6 +232,8 @@ fn a_volume_is_read_with_its_caution() {
     }
     let page = fs::read_to_string(job.folder.path().join("out/cove.report.html")).unwrap();
     assert!(page.contains("stands safely: keep off"), "the page");
+    let told = standoff(job.folder.path(), &["check", "job.toml"]).exits(0).out;
+    assert_eq!(told.matches("stands safely: keep off").count(), 1, "{told}");
 }
 
 /// Factor from a field's metric name to that in feet, and the name; none where the field stays.

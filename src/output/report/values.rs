@@ -1,8 +1,9 @@
 //! What the crew asked for, for the terminal: the values of measured things, each with half of its 95 % interval.
 //!
 //! A table where the terminal is wide enough, else a line for each thing. Of each kind the first are shown, then the one with the widest
-//! interval, and the rest is counted.
+//! interval, and the rest is counted; a caution that belongs to a kind stands under it, once.
 
+use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::styled::{FAINT, HELD, STRONG};
@@ -79,6 +80,10 @@ fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], l
             worst.unwrap_or_default(),
             look.shows_all
         )?;
+    }
+    // Where a clearance or a volume stands, so does what must be read with it.
+    for caution in things.iter().filter_map(|thing| thing.caution).collect::<BTreeSet<_>>() {
+        writeln!(text, "  {HELD}caution{HELD:#}  {caution}")?;
     }
     Ok(())
 }
@@ -221,6 +226,20 @@ mod tests {
         assert_eq!(all.lines().count(), 51);
         // Twenty and no more are shown without a rest.
         assert!(!plain(&things[..SHOWN], &WIDE).contains("more"));
+    }
+
+    #[test]
+    fn a_caution_stands_once_under_what_it_belongs_to() {
+        let mut things = vec![tree("T1", 7.0, 0.1), tree("T2", 8.0, 0.1)];
+        assert!(!plain(&things, &WIDE).contains("caution"));
+        for thing in &mut things {
+            thing.caution = Some("Keep away from the line.");
+        }
+        for columns in [40, 120] {
+            let text = plain(&things, &Look { columns, ..WIDE });
+            assert_eq!(text.matches("caution").count(), 1, "{text}");
+            assert!(text.ends_with("\n  caution  Keep away from the line.\n"), "{text}");
+        }
     }
 
     #[test]
