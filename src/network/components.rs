@@ -179,3 +179,96 @@ pub(crate) fn redundancy(network: &Network, component: &Component) -> i64 {
     }
     spare
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::equations::Equations;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::layout::Layout;
+    use crate::network::start::start;
+    use crate::network::state::State;
+
+    /// Rows less unknowns of the equations as they are listed, where all heights are unknowns but those that nothing measures.
+    fn listed(network: &Network, component: &Component, levels: &[usize]) -> i64 {
+        let mut local = vec![u32::MAX; network.stations.len()];
+        component.stations.iter().enumerate().for_each(|(k, s)| local[*s] = k as u32);
+        let held: Vec<bool> = (0..network.stations.len()).map(|s| levels.contains(&s)).collect();
+        let layout = Layout::number(network, component, &local, &held);
+        let state = State::start(network, component, &layout, &start(network, &vec![true; network.observations.len()]));
+        Equations::list(network, component, &layout, &local, &state).rows.len() as i64 - layout.size as i64
+    }
+
+    #[test]
+    fn redundancy_is_rows_less_unknowns() {
+        let network = every_kind();
+        let whole = |network: &Network| split(network, &vec![true; network.observations.len()]).remove(0);
+        let component = whole(&network);
+        assert_eq!(redundancy(&network, &component), listed(&network, &component, &[]));
+
+        let mut free = network.clone();
+        free.stations.iter_mut().for_each(|station| station.sigma_orientation_rad = f64::INFINITY);
+        assert_eq!(redundancy(&free, &component), redundancy(&network, &component) - 4);
+        assert_eq!(redundancy(&free, &component), listed(&free, &component, &[]));
+        free.instruments[0].sigma_scale = f64::INFINITY;
+        assert_eq!(redundancy(&free, &component), listed(&free, &component, &[]));
+        free.instruments[0].sigma_constant_m = f64::INFINITY;
+        assert_eq!(redundancy(&free, &component), listed(&free, &component, &[]));
+
+        // Azimuths and horizontal distances alone: no height is measured, and of a position that has one the height is no equation.
+        let mut flat = network.clone();
+        flat.observations.retain(|o| matches!(o.kind, Kind::Azimuth | Kind::Horizontal));
+        let component = whole(&flat);
+        let levels: Vec<usize> = component.stations.clone();
+        assert_eq!(redundancy(&flat, &component), listed(&flat, &component, &levels));
+        // One slope distance or height difference measures those of its ends.
+        for kind in [Kind::Slope, Kind::HeightDifference] {
+            let mut network = flat.clone();
+            let own = every_kind().observations.into_iter().find(|o| o.kind == kind).unwrap();
+            network.observations.push(own);
+            let component = whole(&network);
+            let levels: Vec<usize> = component.stations.iter().copied().filter(|s| *s != own.from && *s != own.to).collect();
+            assert_eq!(redundancy(&network, &component), listed(&network, &component, &levels), "{kind:?}");
+        }
+    }
+
+    /// A station that hangs by just what fixes it is polar; one reading more, or another neighbour, and it is in a network.
+    #[test]
+    fn what_hangs_by_nothing_to_spare() {
+        let template = every_kind();
+        let role = |readings: &[(Kind, bool)], other: bool, orientation: f64| {
+            let mut network = template.clone();
+            network.observations.truncate(0);
+            network.stations[4].sigma_orientation_rad = orientation;
+            let of = |kind, from, to| Observation { kind, from, to, ..template.observations[0] };
+            for (kind, out) in readings {
+                network.observations.push(if *out { of(*kind, 0, 4) } else { of(*kind, 4, 0) });
+            }
+            if other {
+                network.observations.push(of(Kind::Azimuth, 1, 4));
+            }
+            components(&network)[4]
+        };
+        use crate::network::types::Observation;
+        let (az, dir, inc, slope, flat) = (Kind::Azimuth, Kind::Direction, Kind::Inclination, Kind::Slope, Kind::Horizontal);
+        let polar = Role::Polar { from: 0 };
+        assert_eq!(role(&[(az, true), (slope, true), (inc, true)], false, 0.0), polar);
+        assert_eq!(role(&[(az, true), (flat, true)], false, 0.0), polar);
+        // Sighted from the station: its own circle is one unknown more.
+        assert_eq!(role(&[(az, true), (slope, true), (inc, true), (dir, false)], false, 0.0), polar);
+        assert_eq!(role(&[(az, true), (slope, true), (inc, true), (az, false)], false, f64::INFINITY), polar);
+        for (readings, other, orientation) in [
+            (vec![(az, true), (slope, true), (inc, true), (az, true)], false, 0.0),
+            (vec![(az, true), (slope, true), (inc, true), (az, false)], false, 0.004),
+            (vec![(az, true), (flat, true), (flat, true)], false, 0.0),
+            (vec![(az, true), (slope, true), (inc, true)], true, 0.0),
+            // No distance, or no bearing.
+            (vec![(az, true), (inc, true)], false, 0.0),
+            (vec![(slope, true), (inc, true)], false, 0.0),
+        ] {
+            let got = role(&readings, other, orientation);
+            assert!(matches!(got, Role::Network { .. }), "{readings:?} {got:?}");
+        }
+        assert_eq!(role(&[], false, 0.0), Role::Alone);
+    }
+}

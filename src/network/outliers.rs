@@ -171,3 +171,43 @@ fn same_reading(without: &Without, worst: usize, part: &ReadingPart) -> Vec<Sour
         .map(|(_, other)| other.source)
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::types::Kind;
+
+    #[test]
+    fn each_source_is_named_with_the_size_of_its_error() {
+        let network = every_kind();
+        let of = |kind: Kind| network.observations.iter().position(|o| o.kind == kind).unwrap();
+        for (source, blunder, said, stations) in [
+            (
+                Source::Observation(of(Kind::Azimuth)),
+                0.02,
+                "The azimuth from S0 to S1 does not fit the others: it seems off by 1.15°",
+                vec![0, 1],
+            ),
+            (
+                Source::Observation(of(Kind::Slope)),
+                -0.5,
+                "The slope distance from S0 to S1 does not fit the others: it seems off by -0.50 m",
+                vec![0, 1],
+            ),
+            (Source::Control(2), 0.25, "The position of S2 does not fit the others: it seems off by 0.25 m", vec![2]),
+            (Source::Orientation(1), -0.01, "The orientation of S1 does not fit the others: it seems off by -0.57°", vec![1]),
+            (Source::Scale(0), 250e-6, "The scale of R does not fit the others: it seems off by 250 parts in a million", vec![]),
+            (Source::Constant(0), 0.12, "The constant of R does not fit the others: it seems off by 0.12 m", vec![]),
+            (Source::Shared(0), 0.03, "The declination does not fit the others: it seems off by 1.72°", vec![]),
+            (Source::Shared(2), 0.03, "The distance correction does not fit the others: it seems off by 0.03 m", vec![]),
+        ] {
+            let (residual, statistic, quotient, alike) = (-blunder, 27.04, 2.5, vec![]);
+            let suspect = Suspect { source, normalised: -5.2, residual, blunder, statistic, quotient, alike };
+            assert_eq!(suspect.sentence(&network, &Units::default()), format!("{said} (normalised residual -5.2)."));
+            assert_eq!(source.stations(&network), stations);
+        }
+        assert_eq!(Source::Observation(9999).named(&network), "");
+        assert!(Source::Observation(9999).stations(&network).is_empty());
+    }
+}

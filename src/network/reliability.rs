@@ -171,3 +171,157 @@ fn whole(item: usize, r: &[[f64; 3]; 3], v: &[f64; 3], count: usize, critical: &
     }
     (freedom > 0).then(|| Test { item, statistic, critical: critical[freedom], redundancy: r[0][0] })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::frame::{Geodetic, LocalFrame};
+    use crate::network::adjust;
+    use crate::network::by_station::tests::sample;
+    use crate::network::solution::Solver;
+
+    type Matrix = [[f64; 3]; 3];
+
+    /// Rounding of an elimination of forty unknowns.
+    const ROUNDING: f64 = 1e-7;
+
+    /// (AᵀWA)⁻¹ by Gauss and Jordan, without pivoting: it is positive definite.
+    fn inverse_of_normals(equations: &Equations, size: usize) -> Vec<Vec<f64>> {
+        let mut whole = vec![vec![0.0; 2 * size]; size];
+        (0..size).for_each(|k| whole[k][size + k] = 1.0);
+        for item in &equations.items {
+            for row in &equations.rows[item.first as usize..][..item.rows as usize] {
+                for (i, p) in row.entries() {
+                    row.entries().for_each(|(j, q)| whole[i][j] += item.weight * p * q);
+                }
+            }
+        }
+        for k in 0..size {
+            let pivot = whole[k][k];
+            whole[k].iter_mut().for_each(|x| *x /= pivot);
+            let row = whole[k].clone();
+            for (i, other) in whole.iter_mut().enumerate().filter(|(i, _)| *i != k) {
+                let share = other[k];
+                assert!(i < size);
+                other.iter_mut().zip(&row).for_each(|(x, y)| *x -= share * y);
+            }
+        }
+        whole.into_iter().map(|row| row[size..].to_vec()).collect()
+    }
+
+    fn times(a: &Matrix, b: &Matrix) -> Matrix {
+        std::array::from_fn(|i| std::array::from_fn(|j| (0..3).map(|k| a[i][k] * b[k][j]).sum()))
+    }
+
+    fn along(a: &Matrix, v: &[f64; 3]) -> [f64; 3] {
+        std::array::from_fn(|i| (0..3).map(|k| a[i][k] * v[k]).sum())
+    }
+
+    fn transposed(a: &Matrix) -> Matrix {
+        std::array::from_fn(|i| std::array::from_fn(|j| a[j][i]))
+    }
+
+    /// By cofactors.
+    fn inverted(a: &Matrix) -> Matrix {
+        let minor = |i: usize, j: usize| {
+            let (p, q, r, s) = ((i + 1) % 3, (i + 2) % 3, (j + 1) % 3, (j + 2) % 3);
+            a[p][r] * a[q][s] - a[p][s] * a[q][r]
+        };
+        let determinant: f64 = (0..3).map(|j| a[0][j] * minor(0, j)).sum();
+        std::array::from_fn(|i| std::array::from_fn(|j| minor(j, i) / determinant))
+    }
+
+    /// Residuals and tests of a network with errors, by the formulas above in full matrices, from the covariances as they were given.
+    #[test]
+    fn as_by_full_matrices() {
+        let mut network = sample();
+        for (k, o) in network.observations.iter_mut().enumerate() {
+            o.value += o.sigma * (((5 * k) % 7) as f64 - 3.0) / 2.0;
+        }
+        let settings = Settings::default();
+        let adjustment = adjust(&network, &settings).unwrap();
+        let inner = &adjustment.solved[0].inner;
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let mut equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        // One reading is taken out, one counts half.
+        let count = equations.items.len();
+        (equations.items[count - 1].weight, equations.items[count - 5].weight) = (0.0, 0.5);
+        let mut solver = Solver::prepare(&equations, &inner.layout).unwrap();
+        let (factor, inverse) = solver.with_more(&mut equations, 0.0, |_| false).unwrap();
+        let (residuals, tests) = judge(&equations, &factor, &inverse, &settings);
+        let q = inverse_of_normals(&equations, inner.layout.size);
+        let mut tests = tests.into_iter();
+        let mut residuals = residuals.into_iter();
+        for (k, item) in equations.items.iter().enumerate() {
+            let rows = &equations.rows[item.first as usize..][..item.rows as usize];
+            // R = I − W A Q Aᵀ of the item's rows; of what is taken out I + A Q Aᵀ.
+            let mut r = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+            let sign = if item.weight > 0.0 { -item.weight } else { 1.0 };
+            for (i, a) in rows.iter().enumerate() {
+                for (j, b) in rows.iter().enumerate() {
+                    let sum: f64 = a.entries().map(|(c, x)| b.entries().map(|(d, y)| x * y * q[c][d]).sum::<f64>()).sum();
+                    r[i][j] += sign * sum;
+                }
+            }
+            let (sigma2, v): (Matrix, [f64; 3]) = match item.source {
+                Source::Control(s) => {
+                    let control = network.stations[s].control.unwrap();
+                    let c = control.covariance;
+                    let at = Geodetic::from_earth_centred(control.position, &network.ellipsoid);
+                    let v = LocalFrame::at(&at, &network.ellipsoid).from_earth_centred(inner.state.positions[s]);
+                    ([[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]], v)
+                }
+                _ => {
+                    let sigma = item.lower[0][0];
+                    ([[sigma * sigma, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]], [-rows[0].misclosure * sigma, 0.0, 0.0])
+                }
+            };
+            let p = inverted(&sigma2);
+            let lower =
+                if item.rows == 3 { item.lower } else { [[item.lower[0][0], 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]] };
+            let q_v = times(&times(&lower, &r), &transposed(&lower));
+            let information = times(&times(&p, &q_v), &p);
+            let pull = along(&p, &v);
+            let near =
+                |got: f64, want: f64| assert!((got - want).abs() < ROUNDING * (1.0 + want.abs()), "item {k}: {got} {want}");
+            for axis in 0..rows.len() {
+                let got = residuals.next().unwrap();
+                assert_eq!((got.source, got.axis, got.used, got.weight), (item.source, axis, item.weight > 0.0, item.weight));
+                near(got.residual, v[axis]);
+                near(got.sigma, sigma2[axis][axis].sqrt());
+                near(got.sigma_residual, q_v[axis][axis].sqrt());
+                near(got.redundancy, times(&q_v, &p)[axis][axis].clamp(0.0, 1.0));
+                let root = information[axis][axis].sqrt();
+                near(got.normalised.unwrap(), pull[axis] / root);
+                near(got.blunder.unwrap(), -pull[axis] / (root * root));
+                assert_eq!(got.detectable.is_some(), got.used);
+                got.detectable.into_iter().for_each(|detectable| near(detectable, shift(&settings) / root));
+            }
+            if item.weight > 0.0 {
+                let test = tests.next().unwrap();
+                assert_eq!(test.item, k);
+                let whole = along(&inverted(&q_v), &v);
+                near(test.statistic, (0..rows.len()).map(|i| v[i] * whole[i]).sum());
+                near(test.critical, quantiles::chi_square(1.0 - settings.alpha, rows.len()));
+                near(test.redundancy, r[0][0]);
+                near(test.quotient(), test.statistic / test.critical);
+            }
+        }
+        assert!(residuals.next().is_none() && tests.next().is_none());
+    }
+
+    #[test]
+    fn nothing_is_said_of_what_nothing_checks() {
+        // A hundredth is the least: below it no blunder shows.
+        let r = |redundancy: f64| [[redundancy, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        let critical = [0.0, 10.8, 13.8, 16.3];
+        assert!(whole(3, &r(0.0099), &[0.1, 0.0, 0.0], 1, &critical).is_none());
+        let test = whole(3, &r(0.01), &[0.2, 0.0, 0.0], 1, &critical).unwrap();
+        assert_eq!((test.item, test.critical), (3, 10.8));
+        assert!((test.statistic - 4.0).abs() < 1e-9 && (test.redundancy - 0.01).abs() < 1e-12);
+        // Of a position the direction that nothing checks is left out.
+        let test = whole(0, &r(0.0), &[0.2, 1.0, 2.0], 3, &critical).unwrap();
+        assert!((test.statistic - 5.0).abs() < 1e-9 && test.critical == 13.8, "{test:?}");
+    }
+}

@@ -123,3 +123,122 @@ fn a_traverse_by_compass_that_closes_on_itself() {
     assert!(closure.linear_m() < 2.0 * CARRIED_M && closure.up_m.unwrap().abs() < 1e-3, "{closure:?}");
     assert!(!solved.solved[0].notes.iter().any(|n| n.kind == NoteKind::HangingTraverse));
 }
+
+/// The sign of what a leg from `a` to `b` does to a closure: whether its traverse goes that way.
+fn walked(stations: &[usize], a: usize, b: usize) -> f64 {
+    if stations.windows(2).any(|leg| leg == [a, b]) { 1.0 } else { -1.0 }
+}
+
+#[test]
+fn a_misclosure_is_what_is_carried_less_what_is_known() {
+    // The leg from T1 to T2, 110 m east, 70 m south and 8 m up, half a metre too long both ways.
+    let (site, chain) = traverse(true, 0.5);
+    let closure = solve(&site).solved[0].misclosures[0].clone();
+    let sign = walked(&closure.stations, chain[1], chain[2]);
+    let run = 110f64.hypot(70.0).hypot(8.0);
+    // Fore and back are read over an instrument 1.1 m higher than the target: 0.5 m times the changes of cosine and sine, below 5 mm.
+    for (got, along) in [(closure.east_m, 110.0), (closure.north_m, -70.0), (closure.up_m.unwrap(), 8.0)] {
+        assert!((got - sign * 0.5 * along / run).abs() < 0.005, "{closure:?}");
+    }
+    let legs = [120f64.hypot(30.0), 110f64.hypot(70.0), 110f64.hypot(60.0), 110f64.hypot(70.0)];
+    assert!((closure.length_m - legs.iter().sum::<f64>() - 0.5).abs() < 0.05, "{closure:?}");
+
+    // One direction a milliradian too great, at T2 to T3.
+    let (mut site, chain) = traverse(true, 0.0);
+    let turned = site.network.observations.iter_mut().find(|o| (o.from, o.to, o.kind) == (chain[2], chain[3], Kind::Direction));
+    turned.unwrap().value += 0.001;
+    let closure = solve(&site).solved[0].misclosures[0].clone();
+    let sign = walked(&closure.stations, chain[2], chain[3]);
+    assert!((closure.angular_rad.unwrap() - sign * 0.001).abs() < 1e-6, "{closure:?}");
+    // What stands behind it is turned: from T2 to Z, or from T2 to A, by a milliradian.
+    let (east, north) = if sign > 0.0 { (220.0, 130.0) } else { (-230.0, 40.0) };
+    let turned = sign * 0.001;
+    assert!(
+        (closure.east_m - turned * north).abs() < CARRIED_M && (closure.north_m + turned * east).abs() < CARRIED_M,
+        "{closure:?}"
+    );
+}
+
+#[test]
+fn fore_and_back_azimuths_are_taken_as_their_mean() {
+    let mut site = Site::new(6);
+    let places = [[0.0, 0.0, 0.0], [100.0, 20.0, 3.0], [130.0, 120.0, -4.0], [20.0, 140.0, 2.0]];
+    for (k, place) in places.into_iter().enumerate() {
+        let label = format!("T{}", k + 1);
+        if k == 0 {
+            site.known(&label, place, FIXED)
+        } else {
+            site.point(&label, place)
+        };
+    }
+    for k in 0..4 {
+        site.shoot(k, (k + 1) % 4, COMPASS, 0.0);
+        site.shoot((k + 1) % 4, k, COMPASS, 0.0);
+    }
+    // From T2 back to T1: four milliradians too great, so that the mean is two off.
+    let back = site.network.observations.iter_mut().find(|o| (o.from, o.to, o.kind) == (1, 0, Kind::Azimuth)).unwrap();
+    back.value += 0.004;
+    let closure = solve(&site).solved[0].misclosures[0].clone();
+    let sign = walked(&closure.stations, 1, 0);
+    assert!((closure.angular_rad.unwrap() - sign * 0.004).abs() < 1e-6, "{closure:?}");
+    // To the right of the way from T2 to T1, 100 m west and 20 m south: 20 to the west and 100 to the north.
+    assert!((closure.east_m + sign * 0.002 * 20.0).abs() < CARRIED_M, "{closure:?}");
+    assert!((closure.north_m - sign * 0.002 * 100.0).abs() < CARRIED_M, "{closure:?}");
+}
+
+/// A way of three legs between two known points, each read as `read` says.
+fn between_known(read: impl Fn(&mut Site, usize, usize)) -> standoff::network::Misclosure {
+    let mut site = Site::new(9);
+    let places = [[0.0, 0.0, 0.0], [150.0, 40.0, 12.0], [280.0, -60.0, 5.0], [400.0, 30.0, 20.0]];
+    for (k, place) in places.into_iter().enumerate() {
+        let label = format!("T{}", k + 1);
+        if k % 3 == 0 {
+            site.known(&label, place, FIXED)
+        } else {
+            site.point(&label, place)
+        };
+    }
+    (0..3).for_each(|k| read(&mut site, k, k + 1));
+    // A base is where something is read: the last point too.
+    let beside = site.point("P", [430.0, 60.0, 25.0]);
+    site.shoot(3, beside, COMPASS, 0.0);
+    let solved = solve(&site);
+    let [closure] = solved.solved[0].misclosures.as_slice() else { panic!("{:?}", solved.solved[0].misclosures) };
+    closure.clone()
+}
+
+#[test]
+fn legs_that_are_read_one_way_only() {
+    let fore = between_known(|site, a, b| {
+        site.shoot(a, b, COMPASS, 0.0);
+    });
+    let back = between_known(|site, a, b| {
+        site.shoot(b, a, COMPASS, 0.0);
+    });
+    for closure in [fore, back] {
+        assert_eq!(closure.angular_rad, None);
+        assert!(closure.linear_m() < 2.0 * CARRIED_M && closure.up_m.unwrap().abs() < 2e-3, "{closure:?}");
+    }
+}
+
+#[test]
+fn legs_of_every_kind_of_reading() {
+    let kinds = |kinds: &'static [Kind]| {
+        between_known(move |site, a, b| {
+            for kind in kinds {
+                site.read(*kind, a, b, 0.01, 0.0);
+            }
+        })
+    };
+    for heights in [Kind::Vertical, Kind::HeightDifference] {
+        let closure = match heights {
+            Kind::Vertical => kinds(&[Kind::Azimuth, Kind::Horizontal, Kind::Vertical]),
+            _ => kinds(&[Kind::Azimuth, Kind::Horizontal, Kind::HeightDifference]),
+        };
+        // The horizon falls by d²/2R from a height difference, 2 mm a leg; refraction lifts a vertical distance by 0.3 mm.
+        assert!(closure.linear_m() < 2.0 * CARRIED_M && closure.up_m.unwrap().abs() < 7e-3, "{closure:?}");
+    }
+    let level = kinds(&[Kind::Azimuth, Kind::Horizontal]);
+    assert_eq!(level.up_m, None);
+    assert!(level.linear_m() < 2.0 * CARRIED_M, "{level:?}");
+}

@@ -96,3 +96,35 @@ fn around(corners: &[[f64; 3]], normal: [f64; 3]) -> (Vec<usize>, bool, bool) {
     let is_convex = turns.iter().all(|turn| *turn > 0.0) || turns.iter().all(|turn| *turn < 0.0);
     (order, is_convex, is_given)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn corners_in_their_order() {
+        // On an upright face that looks south, on one that looks up, and from behind.
+        for (normal, right, up) in [
+            ([0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 1.0]),
+            ([0.0, 0.0, 1.0], [1.0, 0.0, 0.0], [0.0, 1.0, 0.0]),
+            ([0.6, 0.8, 0.0], [-0.8, 0.6, 0.0], [0.0, 0.0, 1.0]),
+            ([0.0, 0.6, 0.8], [1.0, 0.0, 0.0], [0.0, -0.8, 0.6]),
+        ] {
+            let at = |flat: &[[f64; 2]]| -> Vec<[f64; 3]> {
+                flat.iter().map(|[x, y]| moved(moved([500.0, 300.0, 90.0], *x, right), *y, up)).collect()
+            };
+            let square = [[0.0, 0.0], [3.0, 0.0], [3.0, 2.0], [0.0, 2.0]];
+            assert_eq!(around(&at(&square), normal), (vec![0, 1, 2, 3], true, true));
+            let other_way: Vec<[f64; 2]> = square.iter().rev().copied().collect();
+            assert_eq!(around(&at(&other_way), normal), (vec![0, 1, 2, 3], true, true));
+            // Top corners before bottom ones, each from the left: they are taken round the middle.
+            let (order, is_convex, is_given) = around(&at(&[[0.0, 2.0], [3.0, 2.0], [0.0, 0.0], [3.0, 0.0]]), normal);
+            assert!(is_convex && !is_given);
+            let first = order.iter().position(|k| *k == 0).unwrap();
+            let round: Vec<usize> = (0..4).map(|k| order[(first + k) % 4]).collect();
+            assert!(round == [0, 2, 3, 1] || round == [0, 1, 3, 2], "{round:?}");
+            // An arrow head goes round, and is not convex; a corner on a side bends nothing.
+            assert_eq!(around(&at(&[[0.0, 0.0], [4.0, 0.0], [2.0, 0.5], [2.0, 3.0]]), normal), (vec![0, 1, 2, 3], false, true));
+        }
+    }
+}

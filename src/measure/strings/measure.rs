@@ -133,3 +133,68 @@ fn area_gradient(plane: &[[f64; 2]]) -> Vec<[f64; 3]> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const CORNERS: [[f64; 2]; 5] = [[0.0, 0.0], [40.0, -10.0], [70.0, 30.0], [35.0, 55.0], [-5.0, 25.0]];
+
+    fn length(plane: &[[f64; 2]], closed: bool) -> f64 {
+        let ends = if closed { plane.len() } else { plane.len() - 1 };
+        (0..ends)
+            .map(|i| (i, (i + 1) % plane.len()))
+            .map(|(i, j)| space([plane[i][0], plane[i][1], 0.0], [plane[j][0], plane[j][1], 0.0]))
+            .sum()
+    }
+
+    #[test]
+    fn gradients_are_those_of_length_and_area() {
+        const STEP_M: f64 = 1e-4;
+        let mirrored = CORNERS.map(|[e, n]| [n, e]);
+        for plane in [CORNERS, mirrored] {
+            for closed in [false, true] {
+                let by_length = length_gradient(&plane, &edges(plane.len(), closed));
+                let by_area = area_gradient(&plane);
+                for i in 0..plane.len() {
+                    for axis in 0..2 {
+                        let at = |step: f64| {
+                            let mut moved = plane;
+                            moved[i][axis] += step;
+                            (length(&moved, closed), 0.5 * twice_area(&moved).abs())
+                        };
+                        let (plus, minus) = (at(STEP_M), at(-STEP_M));
+                        let slope = |a: f64, b: f64| (a - b) / (2.0 * STEP_M);
+                        assert!((by_length[i][axis] - slope(plus.0, minus.0)).abs() < 1e-6, "{closed} {i} {axis}");
+                        assert!((by_area[i][axis] - slope(plus.1, minus.1)).abs() < 1e-5, "{i} {axis}");
+                    }
+                    assert_eq!((by_length[i][2], by_area[i][2]), (0.0, 0.0));
+                }
+            }
+        }
+        // Two vertices in one place have no direction between them.
+        assert_eq!(length_gradient(&[[1.0, 2.0], [1.0, 2.0]], &[(0, 1)]), [[0.0; 3]; 2]);
+    }
+
+    #[test]
+    fn edges_and_space() {
+        assert_eq!(edges(3, false), [(0, 1), (1, 2)]);
+        assert_eq!(edges(3, true), [(0, 1), (1, 2), (2, 0)]);
+        // 3-4-12 is 13.
+        assert_eq!(space([1.0, 2.0, 3.0], [4.0, 6.0, -9.0]), 13.0);
+    }
+
+    #[test]
+    fn a_square_on_the_ellipsoid() {
+        let frame = LocalFrame::at(&Geodetic { lat_rad: 0.8, lon_rad: 0.2, ellipsoid_height_m: 0.0 }, &Ellipsoid::WGS84);
+        let at = |e: f64, n: f64| Geodetic::from_earth_centred(frame.to_earth_centred([e, n, 0.0]), &Ellipsoid::WGS84);
+        let square = [at(0.0, 0.0), at(100.0, 0.0), at(100.0, 100.0), at(0.0, 100.0)];
+        let (length, area) = on_ellipsoid(&square, &Ellipsoid::WGS84, false);
+        // The plane touches it: 100 m are right to a micrometre.
+        assert!((length - 300.0).abs() < 1e-3 && area.is_none(), "{length}");
+        let (perimeter, area) = on_ellipsoid(&square, &Ellipsoid::WGS84, true);
+        assert!((perimeter - 400.0).abs() < 1e-3 && (area.unwrap() - 10_000.0).abs() < 0.01, "{perimeter} {area:?}");
+        let turned: Vec<Geodetic> = square.iter().rev().copied().collect();
+        assert!((on_ellipsoid(&turned, &Ellipsoid::WGS84, true).1.unwrap() - 10_000.0).abs() < 0.01);
+    }
+}

@@ -301,3 +301,22 @@ fn off_the_middle(group: &Group<'_>, row: &RoleShot, readings: &[Reading]) -> Op
         )
     })
 }
+
+#[cfg(test)]
+mod turned_face {
+    use super::*;
+
+    /// Seen from the middle's foot the two ends of a turned face lie under the angle that it was made from.
+    #[test]
+    fn is_seen_under_its_angle() {
+        for (angle_deg, distance_m, turned_deg) in
+            [(5.0f64, 60.0f64, 20.0f64), (12.0, 25.0, 45.0), (1.0, 300.0, 60.0), (30.0, 10.0, 0.0)]
+        {
+            let half = 0.5 * turned_width_m(angle_deg.to_radians(), distance_m, turned_deg);
+            let (sin, cos) = turned_deg.to_radians().sin_cos();
+            let end = |sign: f64| [sign * half * cos, distance_m + sign * half * sin].map(|x| x);
+            let seen = end(1.0)[0].atan2(end(1.0)[1]) - end(-1.0)[0].atan2(end(-1.0)[1]);
+            assert!((seen.to_degrees() - angle_deg).abs() < 1e-9, "{seen}");
+        }
+    }
+}

@@ -201,6 +201,102 @@ mod tests {
         assert_eq!(meet(&[ray([0.0, 0.0]), ray([-3.0, -4.0])]), Meeting::None);
     }
 
+    const SQUARE: Locus = Locus::Angle { first: [0.0, 0.0], second: [100.0, 0.0], angle_rad: std::f64::consts::FRAC_PI_2 };
+
+    #[test]
+    fn how_far_a_place_is_off() {
+        let east = Locus::Ray { from: [2.0, 1.0], azimuth_rad: std::f64::consts::FRAC_PI_2 };
+        let circle = Locus::Circle { centre: [1.0, 2.0], radius_m: 5.0 };
+        let near = |got: f64, want: f64| assert!((got - want).abs() < 1e-9, "{got} {want}");
+        near(east.miss_m([12.0, 4.0]), 3.0);
+        near(east.miss_m([12.0, -4.0]), 5.0);
+        // Behind its start a ray is far: 3 aside and 4 behind are 5 away, and 4 to go back.
+        near(east.miss_m([-2.0, 4.0]), 9.0);
+        near(circle.miss_m([1.0, 10.0]), 3.0);
+        near(circle.miss_m([3.0, 2.0]), 3.0);
+        // From 50 m south of the middle of 100 m both ends are seen a right angle apart, 70.7 m away.
+        near(SQUARE.miss_m([50.0, -50.0]), 0.0);
+        let narrow = Locus::Angle { first: [0.0, 0.0], second: [100.0, 0.0], angle_rad: 80f64.to_radians() };
+        near(narrow.miss_m([50.0, -50.0]), 10f64.to_radians() * 5000f64.sqrt());
+        // From the north side the same angle is turned left.
+        near(SQUARE.miss_m([50.0, 50.0]), std::f64::consts::PI * 5000f64.sqrt());
+        near(SQUARE.miss_m([80.0, -40.0]), 0.0);
+        near(east.size_m([5.0, 5.0]), 5.0);
+        near(circle.size_m([70.0, 0.0]), 5.0);
+        near(SQUARE.size_m([80.0, -40.0]), 80f64.hypot(40.0));
+        // A known place itself is none to stand on: within a thousandth of the chord.
+        assert!(SQUARE.stands_on([0.05, 0.05]) && SQUARE.stands_on([100.0, -0.09]));
+        assert!(!SQUARE.stands_on([0.2, 0.0]) && !SQUARE.stands_on([100.0, -0.11]) && !east.stands_on([2.0, 1.0]));
+    }
+
+    #[test]
+    fn a_rival_fits_nearly_as_well() {
+        // Four times the best and 2 % of the size, half a metre at most.
+        assert!(rivals(4.19, 1.0, 10.0) && !rivals(4.21, 1.0, 10.0));
+        assert!(rivals(4.49, 1.0, 100.0) && !rivals(4.51, 1.0, 100.0));
+    }
+
+    #[test]
+    fn a_straight_angle_is_the_line_between() {
+        let between = Locus::Angle { first: [10.0, 0.0], second: [110.0, 0.0], angle_rad: std::f64::consts::PI };
+        let north = Locus::Ray { from: [50.0, -30.0], azimuth_rad: 0.0 };
+        close(meet(&[between, north]), [50.0, 0.0]);
+    }
+
+    #[test]
+    fn touching_and_apart() {
+        let circle = |e: f64, radius_m: f64| Locus::Circle { centre: [e, 0.0], radius_m };
+        let ray = |n: f64| Locus::Ray { from: [-100.0, n], azimuth_rad: std::f64::consts::FRAC_PI_2 };
+        // A tenth of a radius that is missing is bridged; more is not.
+        close(meet(&[circle(0.0, 50.0), circle(108.0, 50.0)]), [54.0, 0.0]);
+        assert_eq!(meet(&[circle(0.0, 50.0), circle(112.0, 50.0)]), Meeting::None);
+        close(meet(&[circle(0.0, 60.0), circle(19.0, 40.0)]), [62.131_578_947, 0.0]);
+        assert_eq!(meet(&[circle(0.0, 60.0), circle(17.0, 40.0)]), Meeting::None);
+        assert_eq!(meet(&[circle(0.0, 60.0), circle(0.0, 40.0)]), Meeting::None);
+        close(meet(&[circle(0.0, 50.0), ray(54.0)]), [0.0, 54.0]);
+        assert_eq!(meet(&[circle(0.0, 50.0), ray(56.0)]), Meeting::None);
+        // Two rays that cross under less than 3° tell nothing, under more they do.
+        let from_west = |degrees: f64| Locus::Ray { from: [-100.0, 0.0], azimuth_rad: degrees.to_radians() };
+        assert_eq!(meet(&[from_west(90.0), Locus::Ray { from: [0.0, -1.0], azimuth_rad: 88f64.to_radians() }]), Meeting::None);
+        close(meet(&[from_west(90.0), Locus::Ray { from: [0.0, -10.0], azimuth_rad: 45f64.to_radians() }]), [10.0, 0.0]);
+    }
+
+    proptest! {
+        /// What two shapes give lies on both, and both places are told where there are two.
+        #[test]
+        fn crossings_lie_on_both(
+            p in prop::array::uniform2(-100.0f64..100.0),
+            q in prop::array::uniform2(-100.0f64..100.0),
+            azimuths in prop::array::uniform2(0.0f64..6.2),
+            radii in prop::array::uniform2(20.0f64..120.0),
+        ) {
+            let line = |from: [f64; 2], azimuth: f64| Shape::Line(from, [azimuth.sin(), azimuth.cos()]);
+            let off = |shape: Shape, place: [f64; 2]| match shape {
+                Shape::Line(from, d) => ((place[0] - from[0]) * d[1] - (place[1] - from[1]) * d[0]).abs(),
+                Shape::Circle(centre, radius) => (apart(place, centre) - radius).abs(),
+            };
+            let (l, m) = (line(p, azimuths[0]), line(q, azimuths[1]));
+            let (c, g) = (Shape::Circle(p, radii[0]), Shape::Circle(q, radii[1]));
+            let between = apart(p, q);
+            for (a, b, count) in [
+                (l, m, usize::from((azimuths[0] - azimuths[1]).sin().abs() > 0.06)),
+                (m, c, if off(m, p) < 0.99 * radii[0] { 2 } else { 0 }),
+                (c, m, if off(m, p) < 0.99 * radii[0] { 2 } else { 0 }),
+                (c, g, if between < 0.99 * (radii[0] + radii[1]) && between > 1.01 * (radii[0] - radii[1]).abs() { 2 } else { 0 }),
+            ] {
+                if count == 0 {
+                    continue;
+                }
+                let places = crossings(a, b);
+                prop_assert_eq!(places.len(), count);
+                for place in &places {
+                    prop_assert!(off(a, *place) < 1e-6 && off(b, *place) < 1e-6, "{place:?}");
+                }
+                prop_assert!(count == 1 || apart(places[0], places[1]) > 1e-3);
+            }
+        }
+    }
+
     proptest! {
         /// Three directions to known places, the place off their circle.
         #[test]

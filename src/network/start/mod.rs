@@ -228,3 +228,6 @@ impl<'a> Search<'a> {
         )
     }
 }
+
+#[cfg(test)]
+mod tests;

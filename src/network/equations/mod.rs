@@ -349,3 +349,6 @@ impl SteepSights {
         }
     }
 }
+
+#[cfg(test)]
+pub(crate) mod tests;
