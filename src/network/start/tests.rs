@@ -123,21 +123,25 @@ fn a_place_with_its_height() {
         vec![(Slope, P, a), (Slope, P, b), (Slope, P, c), (Inclination, P, c)],
         vec![(Slope, a, P), (Slope, b, P), (Slope, c, P), (HeightDifference, b, P)],
         vec![(Slope, a, P), (Slope, b, P), (Slope, c, P), (Vertical, P, b)],
+        // A slope distance is lowered by the height that another neighbour gives.
+        vec![(Slope, a, P), (Inclination, a, P), (Slope, b, P), (Horizontal, c, P)],
     ];
-    for readings in &ways {
-        let (ground, starts) = started([70.0, 60.0, 45.0], readings);
-        let Some(got) = starts.positions[P] else { panic!("{readings:?}: {:?}", starts.notes) };
-        let off = ground.frame(P).from_earth_centred(got);
-        // A slope distance is levelled by the rise of the ground, not of the sight (1.1 m · 45 / 92), and by an inclination that was read at
-        // the other end over other heights.
-        let has = |wanted: &[Kind]| readings.iter().any(|(kind, ..)| wanted.contains(kind));
-        let crossed = readings.iter().any(|(kind, from, to)| *kind == Slope && readings.contains(&(Inclination, *to, *from)));
-        let of_ground = crossed || has(&[Vertical, VerticalWithSlope, HeightDifference]) && has(&[Slope]);
-        let within = if of_ground { 1.5 } else { PLANE_M };
-        assert!(off.iter().all(|metres| metres.abs() < within), "{readings:?}: {off:?}");
-        assert!(starts.has_height[P] && starts.notes.is_empty(), "{readings:?}");
-        if readings.iter().any(|(kind, from, _)| (*kind, *from) == (Kind::Direction, P)) {
-            assert!((starts.directions[P].unwrap() - 1.0).abs() < 1e-3, "{readings:?}");
+    for up in [45.0, -60.0] {
+        for readings in &ways {
+            let (ground, starts) = started([70.0, 60.0, up], readings);
+            let Some(got) = starts.positions[P] else { panic!("{readings:?}: {:?}", starts.notes) };
+            let off = ground.frame(P).from_earth_centred(got);
+            // A slope distance is levelled by the rise of the ground, not of the sight (1.1 m · 60 / 92), and by an inclination that was read at
+            // the other end over other heights.
+            let has = |wanted: &[Kind]| readings.iter().any(|(kind, ..)| wanted.contains(kind));
+            let crossed = readings.iter().any(|(kind, from, to)| *kind == Slope && readings.contains(&(Inclination, *to, *from)));
+            let of_ground = crossed || has(&[Vertical, VerticalWithSlope, HeightDifference]) && has(&[Slope]);
+            let within = if of_ground { 1.5 } else { PLANE_M };
+            assert!(off.iter().all(|metres| metres.abs() < within), "{readings:?}, {up} m up: {off:?}");
+            assert!(starts.has_height[P] && starts.notes.is_empty(), "{readings:?}");
+            if readings.iter().any(|(kind, from, _)| (*kind, *from) == (Kind::Direction, P)) {
+                assert!((starts.directions[P].unwrap() - 1.0).abs() < 1e-3, "{readings:?}");
+            }
         }
     }
 }
