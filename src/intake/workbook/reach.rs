@@ -13,6 +13,8 @@ const HEADER: usize = 512;
 const SHORT: usize = 4096;
 const SHORT_SECTOR: usize = 64;
 const DIRECTORY_ENTRY: usize = 128;
+/// The record of the rows and columns that a sheet states.
+const DIMENSIONS: u16 = 0x0200;
 
 fn u16_at(bytes: &[u8], at: usize) -> Option<u16> {
     Some(u16::from_le_bytes(bytes.get(at..at + 2)?.try_into().ok()?))
@@ -96,8 +98,13 @@ fn records(stream: &[u8], from: usize) -> impl Iterator<Item = (u16, &[u8])> {
 /// The places that the cells of a sheet want: rows times columns from the first to the last.
 fn places(stream: &[u8], from: usize) -> u64 {
     let (mut rows, mut columns) = ((u16::MAX, 0), (u16::MAX, 0));
+    let mut stated = 0;
     for (kind, content) in records(stream, from) {
         let last = match kind {
+            DIMENSIONS => {
+                stated = stated.max(stated_places(content).unwrap_or(0));
+                continue;
+            }
             // A row of numbers or blanks ends with its last column.
             0x00bd | 0x00be => content.len().checked_sub(2).and_then(|at| u16_at(content, at)),
             0x0006 | 0x00d6 | 0x00fd | 0x0201..=0x0205 | 0x027e | 0x0001..=0x0005 => u16_at(content, 2),
@@ -108,7 +115,24 @@ fn places(stream: &[u8], from: usize) -> u64 {
         columns = (columns.0.min(first), columns.1.max(last));
     }
     let span = |(first, last): (u16, u16)| u64::from(last.saturating_sub(first)) + 1;
-    if rows.0 > rows.1 { 0 } else { span(rows) * span(columns) }
+    let reached = if rows.0 > rows.1 { 0 } else { span(rows) * span(columns) };
+    reached.max(stated)
+}
+
+/// The places between the first and the last row and column that a sheet states ([MS-XLS] 2.4.90, `Dimensions`): its reader asks for room for
+/// all of them at once, and takes an end before its start for some thousand millions.
+fn stated_places(content: &[u8]) -> Option<u64> {
+    let short = |at| u16_at(content, at).map(u32::from);
+    let [first_row, last_row, first_column, last_column] = match content.len() {
+        10 => [short(0)?, short(2)?, short(4)?, short(6)?],
+        14 | 16 => [u32_at(content, 0)?, u32_at(content, 4)?, short(8)?, short(10)?],
+        _ => return None,
+    };
+    if last_row == 0 || last_column == 0 {
+        return Some(1);
+    }
+    let first_column = if first_column > 0xff || last_column < first_column { 0 } else { first_column };
+    Some(u64::from(last_row.wrapping_sub(first_row)) * u64::from(last_column - first_column))
 }
 
 /// The places that the cells of all sheets want; none where the file is no compound file with a workbook.
@@ -142,6 +166,27 @@ mod tests {
         // Formats of empty cells count for the places, not for the reader.
         let found = places_of_all(&bytes).unwrap();
         assert!(found >= want && found < 4 * want, "{found} {want}");
+    }
+
+    #[test]
+    fn what_a_sheet_states_is_counted() {
+        let stated = |rows: [u32; 2], columns: [u16; 2]| {
+            let mut bytes = survey();
+            let at = bytes.windows(4).position(|record| record == [0x00, 0x02, 0x0e, 0x00]).unwrap() + 4;
+            let record =
+                rows.iter().flat_map(|row| row.to_le_bytes()).chain(columns.iter().flat_map(|column| column.to_le_bytes()));
+            bytes.splice(at..at + 12, record);
+            places_of_all(&bytes).unwrap()
+        };
+        let usual = places_of_all(&survey()).unwrap();
+        // The whole of a sheet, and the other sheets.
+        let whole = stated([0, 65_536], [0, 256]);
+        assert!((65_536 * 256..65_536 * 256 + usual).contains(&whole), "{whole}");
+        assert!(stated([3, 2], [0, 1]) > u64::from(u32::MAX) - 1);
+        assert!(stated([0, u32::MAX], [0, 256]) > 1 << 39);
+        assert!(stated([0, 0], [0, 0]) <= usual);
+        // The reader takes columns whose first is none from 0.
+        assert!(stated([0, 1_000_000], [300, 400]) >= 400_000_000);
     }
 
     #[test]
