@@ -19,7 +19,7 @@ help:
 	@echo "make test    the whole test suite"
 	@echo "make test-field  all shots of the field data (STANDOFF_FIELD_DATA names its folder)"
 	@echo "make test-gis  open the output in a desktop GIS (needs Debian's python3-qgis)"
-	@echo "make check   formatting, lints and documentation, warnings denied; lengths and imports of src/"
+	@echo "make check   formatting, lints and documentation, warnings denied; lengths, imports and circles of src/"
 	@echo "make deny    licences, bans and sources of what the program is built from (needs Python 3 with venv)"
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
@@ -57,10 +57,11 @@ test-gis: tools
 	target/gis-venv/bin/pip install -q --no-deps -r tests/desktop_gis/schemas.txt
 	cargo test --release --locked --test all desktop_gis -- --ignored
 
-# No file over 500 lines, no function over 80, and no import from a room above: see DEVELOPERS.md.
+# No file over 500 lines, no function over 80, no import from a room above, no circle of files: see DEVELOPERS.md.
 house:
 	python3 tests/long_code.py
 	python3 tests/arrows.py
+	python3 tests/circles.py
 
 check: house
 	cargo fmt --all --check

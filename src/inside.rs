@@ -10,7 +10,8 @@ pub mod field {
             pub use crate::field::calibrate::known_line::Line;
         }
         pub mod log {
-            pub use crate::field::calibrate::log::{CalibrationShot, Shots};
+            pub use crate::field::calibrate::log::Shots;
+            pub use crate::field::calibrate::shot::CalibrationShot;
         }
     }
 }

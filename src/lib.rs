@@ -69,7 +69,7 @@ pub use job::{Job, JobError};
 pub use measure::Refusal;
 pub use network::{Adjustment, Network};
 #[cfg(feature = "gis")]
-pub use output::{contract::Account, write::WriteError};
+pub use output::{WriteError, contract::Account};
 pub use records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
 #[cfg(feature = "gis")]
 pub use run::RunError;

@@ -322,6 +322,22 @@ fn settings_out_of_range_name_their_line() {
 }
 
 #[test]
+fn a_base_that_the_network_places_has_no_time_of_another() {
+    let job =
+        small("1,A,C,foresight,90,0,50,1.5\n2,C,A,backsight,270,0,50,1.5\n3,C,P1,,0,0,30,\n4,B,P2,,10,0,20,\n", "[network]");
+    let bases = "base,lat_deg,lon_deg,ellipsoid_height_m,time\nA,58.6,-2.9,60,2026-05-04T08:00:00Z\nB,58.601,-2.9,60,2026-05-04T09:30:00Z\n";
+    job.write("bases.csv", bases);
+    job.map();
+    let bases = job.layer("bases");
+    let times = |field: &str| -> Vec<String> { bases.iter().map(|base| base[field].to_string()).collect() };
+    assert_eq!(bases.iter().map(|base| base["base"].as_str()).collect::<Vec<_>>(), ["A", "B", "C"]);
+    for field in ["time", "time_local"] {
+        let [a, b, c] = <[String; 3]>::try_from(times(field)).unwrap();
+        assert!(a.contains("08:00") && b.contains("09:30") && c == "null", "{field}: {a} {b} {c}");
+    }
+}
+
+#[test]
 fn a_base_is_found_by_resection_from_three_known_points() {
     // R stands 100 m east of A; B lies 111.38 m north of A, C 200 m east and 50 m north of it (58 139.9 m a degree of longitude and
     // 111 381.8 m a degree of latitude at 58.6°, by the radii of WGS 84).

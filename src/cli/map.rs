@@ -8,6 +8,7 @@ use crate::intake::log::Log;
 use crate::intake::sheets;
 use crate::intake::text::Text;
 use crate::job::{self, Format, Heights, Job, LayerName, LogFormat};
+use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::edits::Edits;
 use crate::output::report::styled::{HELD, WRONG};
@@ -224,7 +225,7 @@ fn announce(account: &Account, place: &Path, alone: bool) {
         let rows = if held == 1 { "row was" } else { "rows were" };
         say(&format!(
             "{yellow}held:{yellow:#} {} {rows} set aside; see {}",
-            terminal::grouped(held),
+            grouped(held),
             visible(&place.join("held.csv").display().to_string())
         ));
     }

@@ -5,7 +5,7 @@ use std::error::Error;
 use crate::field::calibrate::{CalibrateError, NoInstrument, ShotFlaw};
 use crate::field::plan::errors::ErrorsOfJob;
 use crate::intake::checks::{CheckTableError, TableFlaw};
-use crate::output::write::WriteError;
+use crate::output::WriteError;
 use crate::review::assess::{self, AssessError};
 use crate::review::compare::write::WriteChangesError;
 use crate::review::compare::{self, CompareError};

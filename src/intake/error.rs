@@ -3,10 +3,9 @@
 use std::path::{Path, PathBuf};
 
 use super::gpx::GpxError;
+use super::kind::NoLog;
 use super::kml::KmlError;
-use super::log_layout::{LayoutError, SettingError};
-use super::sheets::NoSheet;
-use super::text::TextError;
+use super::log_layout::error::{LayoutError, SettingError};
 #[cfg(feature = "gis")]
 use super::vector::VectorError;
 use super::workbook::WorkbookError;
@@ -93,4 +92,66 @@ pub enum FileError {
         "holds fixes of a receiver, but [known] is for points with names; map the base column, or name the file under [bases]"
     )]
     FixesAsKnown,
+}
+
+/// Why no sheet of a workbook is taken as the log. `table` is the job's.
+#[derive(Debug, thiserror::Error)]
+pub enum NoSheet {
+    /// None has a cell.
+    #[error("the workbook has no sheet with cells")]
+    Empty,
+    /// None has the name that the job gives.
+    #[error("sheet = \"{wanted}\" under [{table}]: the workbook has the sheets {}", there.join(", "))]
+    NoneNamed {
+        /// The job's name or pattern.
+        wanted: String,
+        /// The table.
+        table: &'static str,
+        /// The sheets that there are.
+        there: Vec<String>,
+    },
+    /// None has the columns.
+    #[error(
+        "no sheet has the columns of [{table}]; name it with sheet = \"…\" there, or mend its columns:{}",
+        each_in_a_line(faults)
+    )]
+    NoneFits {
+        /// The table.
+        table: &'static str,
+        /// What each lacks.
+        faults: Vec<IntakeError>,
+    },
+    /// Several have the columns.
+    #[error(
+        "the sheets {} all have the columns of [{table}]; write there which one it is, such as sheet = \"{}\", or sheet = \"*\" for all",
+        fitting.join(", "),
+        fitting.first().map_or("", String::as_str)
+    )]
+    SeveralFit {
+        /// Their names.
+        fitting: Vec<String>,
+        /// The table.
+        table: &'static str,
+    },
+}
+
+fn each_in_a_line(faults: &[IntakeError]) -> String {
+    faults.iter().map(|fault| format!("\n  {fault}")).collect()
+}
+
+/// Why bytes are not read as text.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum TextError {
+    /// They are of another kind of file.
+    #[error(transparent)]
+    NoLog(#[from] NoLog),
+    /// The job's label of the encoding names none.
+    #[error("\"{0}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le")]
+    UnknownLabel(String),
+    /// They are not UTF-8 at this byte.
+    #[error("not UTF-8 at byte {0}; name its encoding in the job: encoding = \"windows-1252\"")]
+    NotUtf8(usize),
+    /// Not all of them are in the encoding of this name.
+    #[error("not {0} throughout; name its encoding in the job")]
+    NotThroughout(&'static str),
 }

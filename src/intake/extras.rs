@@ -22,10 +22,10 @@ impl ExtraType {
         if self == ExtraType::Text || is_missing(cell) {
             return self;
         }
-        self.max(ExtraType::of(cell, signs))
+        self.max(ExtraType::recognise(cell, signs))
     }
 
-    fn of(cell: &str, signs: Signs) -> ExtraType {
+    fn recognise(cell: &str, signs: Signs) -> ExtraType {
         let digits = cell.strip_prefix('-').unwrap_or(cell);
         let leading_zero = digits.len() > 1 && digits.starts_with('0') && digits.as_bytes()[1].is_ascii_digit();
         // An id such as 007 must keep its zeros, and +5 its sign.
@@ -48,20 +48,20 @@ impl ExtraType {
 mod tests {
     use super::*;
 
-    fn of(cells: &[&str]) -> ExtraType {
+    fn recognised(cells: &[&str]) -> ExtraType {
         cells.iter().fold(ExtraType::Empty, |kind, cell| kind.with(cell, Signs::POINT))
     }
 
     #[test]
     fn the_type_holds_every_value() {
-        assert_eq!(of(&["", "NA"]), ExtraType::Empty);
-        assert_eq!(of(&["12", "", "-3", "0"]), ExtraType::Integer);
-        assert_eq!(of(&["12", "3.5"]), ExtraType::Real);
-        assert_eq!(of(&["12", "oak"]), ExtraType::Text);
-        assert_eq!(of(&["007", "12"]), ExtraType::Text);
-        assert_eq!(of(&["0.5", "1e3"]), ExtraType::Real);
-        assert_eq!(of(&["99999999999999999999"]), ExtraType::Text);
-        assert_eq!(of(&["infinity"]), ExtraType::Text);
+        assert_eq!(recognised(&["", "NA"]), ExtraType::Empty);
+        assert_eq!(recognised(&["12", "", "-3", "0"]), ExtraType::Integer);
+        assert_eq!(recognised(&["12", "3.5"]), ExtraType::Real);
+        assert_eq!(recognised(&["12", "oak"]), ExtraType::Text);
+        assert_eq!(recognised(&["007", "12"]), ExtraType::Text);
+        assert_eq!(recognised(&["0.5", "1e3"]), ExtraType::Real);
+        assert_eq!(recognised(&["99999999999999999999"]), ExtraType::Text);
+        assert_eq!(recognised(&["infinity"]), ExtraType::Text);
         assert_eq!(ExtraType::Empty.with("3,5", Signs { decimal_comma: true, thousands: None }), ExtraType::Real);
         assert_eq!(ExtraType::Empty.with("3,5", Signs::POINT), ExtraType::Text);
     }

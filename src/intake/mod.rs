@@ -47,6 +47,7 @@ pub mod text;
 pub mod vector;
 pub mod words;
 pub mod workbook;
+pub mod written;
 pub mod xml;
 
 pub use error::{FileError, IntakeError};

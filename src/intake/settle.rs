@@ -9,46 +9,10 @@ use super::log_layout::{Claim, LayoutError, LogLayout, Source};
 use super::numbers::{Column, Example, Keys};
 use super::survey::{Seen, Watch, survey};
 use super::words;
+use super::written::{WrittenDates, WrittenNumbers};
 use crate::job::{DateOrder, LogFormat};
 use crate::numeric::signs::{Signs, Thousands};
 use crate::units::AngleUnit;
-
-/// How a file's values are written, for the account.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct Written {
-    /// The signs of most of its columns.
-    pub signs: Signs,
-    /// Columns whose numbers are written in another way, or whose thousands are parted.
-    pub columns: Vec<WrittenNumbers>,
-    /// Columns of dates and times that hang on an order, or are counted.
-    pub dates: Vec<WrittenDates>,
-}
-
-/// How the numbers of a column are written.
-#[derive(Debug, Clone, PartialEq)]
-pub struct WrittenNumbers {
-    /// The log's header.
-    pub header: String,
-    /// Its signs.
-    pub signs: Signs,
-    /// The value that tells, and its line; none where the job says so.
-    pub told_by: Option<Example>,
-}
-
-/// How the dates of a column are written.
-#[derive(Debug, Clone, PartialEq)]
-pub struct WrittenDates {
-    /// The log's header.
-    pub header: String,
-    /// The order of day, month and year.
-    pub order: Option<DateOrder>,
-    /// The value that tells, and its line; none where the job says so.
-    pub told_by: Option<Example>,
-    /// The first day number of a spreadsheet, and its line.
-    pub serial: Option<Example>,
-    /// The first epoch seconds, and their line.
-    pub epoch: Option<Example>,
-}
 
 /// A column of numbers, as the pass over the rows shows it.
 struct NumberColumn {

@@ -6,6 +6,7 @@ use sha2::{Digest, Sha256};
 
 use super::IntakeError;
 use super::columns::LogKind;
+use super::error::NoSheet;
 use super::log_layout::LogLayout;
 use super::text::{self, Text};
 use super::workbook::{self, Sheet};
@@ -13,51 +14,6 @@ use crate::job::LogFormat;
 
 /// Lines among which the headers of a sheet are sought.
 const LINES_OF_HEADERS: usize = 40;
-
-/// Why no sheet of a workbook is taken as the log. `table` is the job's.
-#[derive(Debug, thiserror::Error)]
-pub enum NoSheet {
-    /// None has a cell.
-    #[error("the workbook has no sheet with cells")]
-    Empty,
-    /// None has the name that the job gives.
-    #[error("sheet = \"{wanted}\" under [{table}]: the workbook has the sheets {}", there.join(", "))]
-    NoneNamed {
-        /// The job's name or pattern.
-        wanted: String,
-        /// The table.
-        table: &'static str,
-        /// The sheets that there are.
-        there: Vec<String>,
-    },
-    /// None has the columns.
-    #[error(
-        "no sheet has the columns of [{table}]; name it with sheet = \"…\" there, or mend its columns:{}",
-        each_in_a_line(faults)
-    )]
-    NoneFits {
-        /// The table.
-        table: &'static str,
-        /// What each lacks.
-        faults: Vec<IntakeError>,
-    },
-    /// Several have the columns.
-    #[error(
-        "the sheets {} all have the columns of [{table}]; write there which one it is, such as sheet = \"{}\", or sheet = \"*\" for all",
-        fitting.join(", "),
-        fitting.first().map_or("", String::as_str)
-    )]
-    SeveralFit {
-        /// Their names.
-        fitting: Vec<String>,
-        /// The table.
-        table: &'static str,
-    },
-}
-
-fn each_in_a_line(faults: &[IntakeError]) -> String {
-    faults.iter().map(|fault| format!("\n  {fault}")).collect()
-}
 
 /// A sheet as a log.
 pub struct SheetLog {

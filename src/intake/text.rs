@@ -7,28 +7,12 @@ use encoding_rs::{Encoding, UTF_8, UTF_16BE, UTF_16LE};
 use sha2::{Digest, Sha256};
 
 use super::IntakeError;
-use super::kind::{self, NoLog};
+use super::error::TextError;
+use super::kind;
 use crate::disk;
 
 /// Bytes that are looked at for an older encoding.
 const LOOKED_AT: usize = 1 << 20;
-
-/// Why bytes are not read as text.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum TextError {
-    /// They are of another kind of file.
-    #[error(transparent)]
-    NoLog(#[from] NoLog),
-    /// The job's label of the encoding names none.
-    #[error("\"{0}\" names no encoding; write utf-8, windows-1252, iso-8859-15 or utf-16le")]
-    UnknownLabel(String),
-    /// They are not UTF-8 at this byte.
-    #[error("not UTF-8 at byte {0}; name its encoding in the job: encoding = \"windows-1252\"")]
-    NotUtf8(usize),
-    /// Not all of them are in the encoding of this name.
-    #[error("not {0} throughout; name its encoding in the job")]
-    NotThroughout(&'static str),
-}
 
 /// A decoded file.
 pub struct Text {

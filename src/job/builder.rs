@@ -117,7 +117,7 @@ impl JobBuilder {
     /// # Errors
     /// As [`Job::from_path`].
     pub fn build(mut self) -> Result<Job, JobError> {
-        self.job.settle(&self.folder).map_err(|(key, problem)| JobError::Setting { key, problem })?;
+        self.job.settle(&self.folder).map_err(|(key, problem)| JobError::Setting { key, problem: Box::new(problem) })?;
         Ok(self.job)
     }
 }

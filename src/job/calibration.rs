@@ -182,7 +182,7 @@ impl JsonSchema for Day {
 mod tests {
     use super::*;
 
-    fn of(from: &str, to: &str) -> Calibration {
+    fn lasting(from: &str, to: &str) -> Calibration {
         let day = |text: &str| (!text.is_empty()).then(|| Day(text.parse().unwrap()));
         Calibration { from: day(from), to: day(to), azimuth_correction_deg: Some(0.5), ..Calibration::default() }
     }
@@ -193,42 +193,42 @@ mod tests {
 
     #[test]
     fn ranges_that_follow_each_other_in_any_order() {
-        let spring = of("2026-04-01", "2026-06-30");
+        let spring = lasting("2026-04-01", "2026-06-30");
         assert_eq!(check(&[]), Ok(()));
-        assert_eq!(check(&[of("", "")]), Ok(()));
-        assert_eq!(check(&[of("2026-07-01", ""), of("", "2026-03-31"), spring.clone()]), Ok(()));
+        assert_eq!(check(&[lasting("", "")]), Ok(()));
+        assert_eq!(check(&[lasting("2026-07-01", ""), lasting("", "2026-03-31"), spring.clone()]), Ok(()));
         // One day long.
-        assert_eq!(check(&[spring, of("2026-07-01", "2026-07-01"), of("2026-07-02", "")]), Ok(()));
+        assert_eq!(check(&[spring, lasting("2026-07-01", "2026-07-01"), lasting("2026-07-02", "")]), Ok(()));
     }
 
     #[test]
     fn ranges_that_share_a_day() {
         assert_eq!(
-            problem(&[of("2026-06-30", "2026-08-01"), of("2026-04-01", "2026-06-30")]),
+            problem(&[lasting("2026-06-30", "2026-08-01"), lasting("2026-04-01", "2026-06-30")]),
             "the calibrations \"2026-04-01 to 2026-06-30\" and \"2026-06-30 to 2026-08-01\" overlap; end the first the day \
              before the next begins"
         );
-        assert!(problem(&[of("", "2026-06-30"), of("", "2026-01-01")]).contains("overlap"));
-        assert!(problem(&[of("2026-04-01", ""), of("2026-07-01", "")]).contains("overlap"));
-        assert!(problem(&[of("", ""), of("2026-07-01", "")]).contains("overlap"));
+        assert!(problem(&[lasting("", "2026-06-30"), lasting("", "2026-01-01")]).contains("overlap"));
+        assert!(problem(&[lasting("2026-04-01", ""), lasting("2026-07-01", "")]).contains("overlap"));
+        assert!(problem(&[lasting("", ""), lasting("2026-07-01", "")]).contains("overlap"));
         // A range inside another.
-        assert!(problem(&[of("2026-01-01", "2026-12-31"), of("2026-03-01", "2026-04-01")]).contains("overlap"));
+        assert!(problem(&[lasting("2026-01-01", "2026-12-31"), lasting("2026-03-01", "2026-04-01")]).contains("overlap"));
     }
 
     #[test]
     fn ranges_and_values_that_cannot_be() {
         assert_eq!(
-            problem(&[of("2026-06-30", "2026-06-29")]),
+            problem(&[lasting("2026-06-30", "2026-06-29")]),
             "the calibration 2026-06-30 to 2026-06-29 ends before it begins; change from or to"
         );
         assert_eq!(
-            problem(&[Calibration { azimuth_correction_deg: None, ..of("2026-06-30", "") }]),
+            problem(&[Calibration { azimuth_correction_deg: None, ..lasting("2026-06-30", "") }]),
             "the calibration from 2026-06-30 on corrects nothing; write azimuth_correction_deg or another, or take it out"
         );
         assert_eq!(
-            problem(&[Calibration { sigma_distance_correction_m: Some(-0.1), ..of("", "") }]),
+            problem(&[Calibration { sigma_distance_correction_m: Some(-0.1), ..lasting("", "") }]),
             "the calibration every date: sigma_distance_correction_m = -0.1 must lie between 0 and 1000"
         );
-        assert!(check(&[Calibration { inclination_correction_deg: Some(f64::NAN), ..of("", "") }]).is_err());
+        assert!(check(&[Calibration { inclination_correction_deg: Some(f64::NAN), ..lasting("", "") }]).is_err());
     }
 }

@@ -4,59 +4,15 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
+use super::fault::{LeapSecondsFile, TextFault};
 use super::files::{FilesError, resolve};
 use super::valid::{self, Fault};
-use super::{Job, settings};
+use super::{Job, JobError, settings};
 use crate::disk;
-use crate::units::gps_time::{LeapSeconds, LeapSecondsError};
+use crate::units::gps_time::LeapSeconds;
 
 /// No job that a person writes is longer, in bytes.
 const MOST_JOB_BYTES: u64 = 16 << 20;
-
-/// A job file that cannot be used.
-#[derive(Debug, thiserror::Error)]
-pub enum JobError {
-    /// It cannot be read.
-    #[error("{}: cannot be read: {source}", path.display())]
-    Read {
-        /// The file.
-        path: PathBuf,
-        /// The system's reason.
-        source: std::io::Error,
-    },
-    /// Something in it is wrong.
-    #[error("{place}: {problem}")]
-    Wrong {
-        /// File and, where known, line.
-        place: String,
-        /// What is wrong and what to write.
-        problem: String,
-    },
-    /// Something is wrong in a job that was made without a file.
-    #[error("{problem}")]
-    Setting {
-        /// The key, from the outermost table.
-        key: Vec<&'static str>,
-        /// What is wrong and what to write.
-        problem: String,
-    },
-}
-
-/// Why the job's table of leap seconds is not read.
-#[derive(Debug, thiserror::Error)]
-enum LeapSecondsFile {
-    /// The file.
-    #[error(transparent)]
-    File(#[from] FilesError),
-    /// What is in it.
-    #[error("{}: {problem}", path.display())]
-    Table {
-        /// The file.
-        path: PathBuf,
-        /// What is wrong.
-        problem: LeapSecondsError,
-    },
-}
 
 /// Reads and checks a job file; its paths become relative to its folder. `-` stands for standard input, and the folder
 /// is then the one that the program runs in.
@@ -65,9 +21,9 @@ enum LeapSecondsFile {
 /// See [`JobError`].
 pub fn load(path: &Path) -> Result<Job, JobError> {
     if path.as_os_str() == disk::STANDARD_INPUT {
-        let wrong = |problem: String| JobError::Wrong { place: "standard input".into(), problem };
-        let bytes = disk::read_standard_input(MOST_JOB_BYTES).map_err(|error| wrong(error.to_string()))?;
-        let text = String::from_utf8(bytes).map_err(|_| wrong("it is not text in UTF-8".into()))?;
+        let wrong = |fault: TextFault| JobError::Wrong { place: "standard input".into(), problem: Box::new(fault.into()) };
+        let bytes = disk::read_standard_input(MOST_JOB_BYTES).map_err(|error| wrong(TextFault::Unreadable(error)))?;
+        let text = String::from_utf8(bytes).map_err(|_| wrong(TextFault::NotUtf8))?;
         return parse(&text, "standard input", Path::new("."));
     }
     let text = disk::read_text(path).map_err(|source| JobError::Read { path: path.to_owned(), source })?;
@@ -99,7 +55,7 @@ impl Job {
     pub(super) fn settle(&mut self, folder: &Path) -> Result<(), Fault> {
         let at = |path: &[&'static str]| {
             let path = path.to_vec();
-            move |problem: FilesError| (path, problem.to_string())
+            move |problem: FilesError| (path, problem.into())
         };
         valid::check(self)?;
         let out = folder.join(self.out.take().unwrap_or_else(|| PathBuf::from(format!("{}-layers", self.name))));
@@ -132,7 +88,7 @@ impl Job {
         if self.crs.trim().is_empty() {
             self.crs = self.bases.crs.clone().unwrap_or_default();
         }
-        self.read_leap_seconds().map_err(|problem| (vec!["leap_seconds"], problem.to_string()))?;
+        self.read_leap_seconds().map_err(|problem| (vec!["leap_seconds"], problem.into()))?;
         self.out = Some(out);
         Ok(())
     }
@@ -156,12 +112,6 @@ impl Job {
         }
         Ok(())
     }
-}
-
-/// Whether a file's name ends as that of a vector file does: gpkg, shp, geojson, json, fgb. These name their CRS themselves.
-pub fn is_vector(path: &Path) -> bool {
-    let ending = path.extension().and_then(|ending| ending.to_str()).map(str::to_ascii_lowercase);
-    matches!(ending.as_deref(), Some("gpkg" | "shp" | "geojson" | "json" | "fgb"))
 }
 
 #[cfg(test)]

@@ -63,6 +63,47 @@ pub enum NoLevel {
     Several(Vec<String>),
 }
 
+/// What is wrong with the settings of composed measurements.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum MeasuresFault {
+    /// A length of 0 or less, by its key.
+    #[error("{0} must be above 0")]
+    NotAboveZero(&'static str),
+    /// The threshold of a feature, likewise.
+    #[error("span_thresholds_m of \"{feature}\" is {metres}; it must be above 0")]
+    Threshold {
+        /// The feature.
+        feature: String,
+        /// The value.
+        metres: f64,
+    },
+    /// A level surface.
+    #[error("[measures.levels.{name}]{problem}")]
+    Level {
+        /// Its name.
+        name: String,
+        /// What.
+        problem: LevelFault,
+    },
+}
+
+/// What is wrong with a level surface, in words that stand behind the name of its table.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum LevelFault {
+    /// No height.
+    #[error(" has no height; write ellipsoid_height_m or orthometric_height_m")]
+    NoHeight,
+    /// Two heights.
+    #[error(" has two heights; keep the one that was measured")]
+    TwoHeights,
+    /// A height that is no number.
+    #[error(": its height must be a number of metres")]
+    NoNumber,
+    /// A standard error below 0.
+    #[error(": sigma_m must be 0 or more")]
+    Sigma,
+}
+
 impl Measures {
     /// The threshold for a span, by its feature.
     pub fn threshold_m(&self, feature: &str) -> Option<f64> {
@@ -95,41 +136,40 @@ impl Measures {
         }
     }
 
-    /// Checks the values; the path of keys and what is wrong with them.
+    /// Checks the values; the key at fault and what is wrong with it.
     ///
     /// # Errors
     /// On the first value that cannot be.
-    pub(super) fn check(&self) -> Result<(), (Vec<&'static str>, String)> {
-        let fault = |key: &'static str, problem: String| Err((vec!["measures", key], problem));
+    pub(super) fn check(&self) -> Result<(), (&'static str, MeasuresFault)> {
         let is_length = |metres: f64| metres > 0.0 && metres.is_finite();
         for (name, level) in &self.levels {
-            let table = format!("[measures.levels.{name}]");
+            let fault = |problem: LevelFault| Err(("levels", MeasuresFault::Level { name: name.clone(), problem }));
             let height = match (level.ellipsoid_height_m, level.orthometric_height_m) {
                 (Some(height), None) | (None, Some(height)) => height,
                 (None, None) => {
-                    return fault("levels", format!("{table} has no height; write ellipsoid_height_m or orthometric_height_m"));
+                    return fault(LevelFault::NoHeight);
                 }
                 (Some(_), Some(_)) => {
-                    return fault("levels", format!("{table} has two heights; keep the one that was measured"));
+                    return fault(LevelFault::TwoHeights);
                 }
             };
             if !height.is_finite() {
-                return fault("levels", format!("{table}: its height must be a number of metres"));
+                return fault(LevelFault::NoNumber);
             }
             if !(level.sigma_m >= 0.0 && level.sigma_m.is_finite()) {
-                return fault("levels", format!("{table}: sigma_m must be 0 or more"));
+                return fault(LevelFault::Sigma);
             }
         }
         for (key, length) in
             [("span_threshold_m", self.span_threshold_m), ("profile_offset_limit_m", self.profile_offset_limit_m)]
         {
             if length.is_some_and(|length| !is_length(length)) {
-                return fault(key, format!("{key} must be above 0"));
+                return Err((key, MeasuresFault::NotAboveZero(key)));
             }
         }
         match self.span_thresholds_m.iter().find(|(_, metres)| !is_length(**metres)) {
             Some((feature, metres)) => {
-                fault("span_thresholds_m", format!("span_thresholds_m of \"{feature}\" is {metres}; it must be above 0"))
+                Err(("span_thresholds_m", MeasuresFault::Threshold { feature: feature.clone(), metres: *metres }))
             }
             None => Ok(()),
         }
@@ -195,7 +235,7 @@ mod tests {
         let mut none = measures(&[("sea", &[])]);
         assert_eq!(none.check(), Ok(()));
         none.levels.get_mut("sea").unwrap().orthometric_height_m = None;
-        let problem = |measures: &Measures| measures.check().unwrap_err().1;
+        let problem = |measures: &Measures| measures.check().unwrap_err().1.to_string();
         assert_eq!(problem(&none), "[measures.levels.sea] has no height; write ellipsoid_height_m or orthometric_height_m");
         none.levels.get_mut("sea").unwrap().ellipsoid_height_m = Some(3.0);
         none.levels.get_mut("sea").unwrap().sigma_m = -0.1;

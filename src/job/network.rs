@@ -79,6 +79,17 @@ pub enum NetworkOrientation {
     Free,
 }
 
+/// A value of the network that is out of range, by its key.
+#[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
+pub enum NetworkFault {
+    /// No probability.
+    #[error("{0} is {1}; a probability lies between 0 and 1")]
+    Probability(&'static str, f64),
+    /// No standard error.
+    #[error("{0} is a standard error: zero or above")]
+    Sigma(&'static str),
+}
+
 impl super::Job {
     /// Whether the azimuths are readings of circles whose zeros point anywhere.
     pub fn has_free_circles(&self) -> bool {
@@ -88,15 +99,15 @@ impl super::Job {
 
 impl Network {
     /// The first value that is out of range, with its key.
-    pub(super) fn fault(&self) -> Option<(&'static str, String)> {
+    pub(super) fn fault(&self) -> Option<(&'static str, NetworkFault)> {
         for (key, value) in [("alpha", self.alpha), ("power", self.power), ("alpha_global", self.alpha_global)] {
             if !(value > 0.0 && value < 1.0) {
-                return Some((key, format!("{key} is {value}; a probability lies between 0 and 1")));
+                return Some((key, NetworkFault::Probability(key, value)));
             }
         }
         for (key, value) in [("sigma_scale_ppm", self.sigma_scale_ppm), ("sigma_constant_m", self.sigma_constant_m)] {
             if value.is_some_and(|value| !(value.is_finite() && value >= 0.0)) {
-                return Some((key, format!("{key} is a standard error: zero or above")));
+                return Some((key, NetworkFault::Sigma(key)));
             }
         }
         None

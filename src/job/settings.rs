@@ -9,6 +9,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::JobError;
+use super::fault::{JobFault, TextFault};
 use crate::numeric::words::nearest;
 
 /// The mark that a starter job leaves where a person must decide.
@@ -30,18 +31,18 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
     name: &'t str,
     whole: &str,
 ) -> Result<(T, Document<'t>), JobError> {
-    let at = |offset: Option<usize>, problem: String| wrong(text, name, offset, problem);
+    let at = |offset: Option<usize>, problem: TextFault| wrong(text, name, offset, problem.into());
     let table = match DeTable::parse(text) {
         Ok(table) => table.into_inner(),
         // Two keys that are still open may be one key until they are answered.
         Err(error) => {
             let open = error.span().map(|span| span.start).filter(|start| key_at(text, *start).contains(UNDECIDED));
             return Err(match open {
-                Some(start) => at(
-                    Some(start),
-                    format!("{} is still undecided: put in place of {UNDECIDED} what its comment asks for", key_at(text, start)),
-                ),
-                None => at(error.span().map(|span| span.start), format!("not TOML: {}", error.message())),
+                Some(start) => {
+                    let what = key_at(text, start).to_owned();
+                    at(Some(start), TextFault::Undecided { what, mark: UNDECIDED.to_owned(), others: Vec::new() })
+                }
+                None => at(error.span().map(|span| span.start), TextFault::NotToml(error.message().to_owned())),
             });
         }
     };
@@ -52,7 +53,7 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
     check_keys(&table, &schema, &schema, &mut Vec::new()).map_err(|(offset, problem)| at(Some(offset), problem))?;
     let settings = toml::from_str(text).map_err(|error| {
         let problem = error.message().replace("missing field", &format!("{whole} lacks the key"));
-        at(error.span().map(|span| span.start), problem)
+        at(error.span().map(|span| span.start), TextFault::NotRead(problem))
     })?;
     Ok((settings, Document { text, name, table }))
 }
@@ -66,7 +67,7 @@ fn key_at(text: &str, offset: usize) -> &str {
 
 impl Document<'_> {
     /// An error at a byte of the text.
-    pub fn wrong(&self, offset: Option<usize>, problem: String) -> JobError {
+    pub fn wrong(&self, offset: Option<usize>, problem: JobFault) -> JobError {
         wrong(self.text, self.name, offset, problem)
     }
 
@@ -76,13 +77,13 @@ impl Document<'_> {
     }
 }
 
-fn wrong(text: &str, name: &str, offset: Option<usize>, problem: String) -> JobError {
+fn wrong(text: &str, name: &str, offset: Option<usize>, problem: JobFault) -> JobError {
     let line = offset.map(|offset| text[..offset.min(text.len())].matches('\n').count() + 1);
     let place = line.map_or_else(|| name.to_owned(), |line| format!("{name}:{line}"));
-    JobError::Wrong { place, problem }
+    JobError::Wrong { place, problem: Box::new(problem) }
 }
 
-type Misplaced = (usize, String);
+type Misplaced = (usize, TextFault);
 
 /// What a starter job still leaves open, all of it at once: the offset of the first mark, and a sentence.
 fn undecided(text: &str, table: &DeTable) -> Option<Misplaced> {
@@ -92,9 +93,8 @@ fn undecided(text: &str, table: &DeTable) -> Option<Misplaced> {
     let mut marks = marks.into_iter();
     let (at, what, mark) = marks.next()?;
     let line = |offset: usize| text[..offset.min(text.len())].matches('\n').count() + 1;
-    let others: Vec<String> = marks.map(|(offset, what, _)| format!("line {} ({what})", line(offset))).collect();
-    let others = if others.is_empty() { String::new() } else { format!("; also in {}", others.join(", ")) };
-    Some((at, format!("{what} is still undecided: put in place of {mark} what its comment asks for{others}")))
+    let others = marks.map(|(offset, what, _)| (line(offset), what)).collect();
+    Some((at, TextFault::Undecided { what, mark, others }))
 }
 
 fn marks_of(table: &DeTable, path: &mut Vec<String>, marks: &mut Vec<(usize, String, String)>) {
@@ -139,16 +139,17 @@ fn check_keys(table: &DeTable, schema: &Value, root: &Value, path: &mut Vec<Stri
     Ok(())
 }
 
-fn unknown_key(name: &str, schema: &Value, path: &[String]) -> String {
+fn unknown_key(name: &str, schema: &Value, path: &[String]) -> TextFault {
     let known: Vec<&str> = schema
         .get("properties")
         .and_then(Value::as_object)
         .map(|properties| properties.keys().map(String::as_str).collect())
         .unwrap_or_default();
-    let place = if path.is_empty() { String::new() } else { format!(" in [{}]", path.join(".")) };
-    match nearest(name, known.iter().copied()) {
-        Some(near) => format!("unknown key {name}{place}; did you mean {near}?"),
-        None => format!("unknown key {name}{place}; known keys: {}", known.join(", ")),
+    TextFault::UnknownKey {
+        name: name.to_owned(),
+        path: path.to_vec(),
+        nearest: nearest(name, known.iter().copied()).map(str::to_owned),
+        known: known.into_iter().map(str::to_owned).collect(),
     }
 }
 
@@ -194,8 +195,8 @@ fn check_value(value: &Spanned<DeValue>, schema: &Value, root: &Value, path: &mu
         "object" => "a table",
         _ => "a date",
     };
-    let wanted: Vec<&str> = wanted.iter().filter(|kind| *kind != "null").map(|kind| word(kind)).collect();
-    Err((at, format!("{} must be {}, not {}", path.join("."), wanted.join(" or "), word(found))))
+    let wanted = wanted.iter().filter(|kind| *kind != "null").map(|kind| word(kind)).collect();
+    Err((at, TextFault::WrongType { path: path.clone(), wanted, found: word(found) }))
 }
 
 /// Follows `$ref`.

@@ -2,22 +2,21 @@
 
 use std::path::Path;
 
-use super::load::is_vector;
+use super::fault::JobFault;
+use super::logs::is_vector;
+use super::value_fault::{InstrumentFault, LONGEST_NAME, ValueFault};
 use super::{Bases, Declination, Instrument, Job, JoinBy, LogFormat, Network, OccupationSource, Occupations, calibration};
 
 /// A clock that is off by more than some centuries is no clock, in seconds.
 const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
 
-/// Letters of a job's name: with the names of layer and format behind it no system finds it too long.
-const LONGEST_NAME: usize = 100;
-
 /// The key of a value that cannot be used, and what is wrong with it.
-pub(super) type Fault = (Vec<&'static str>, String);
+pub(super) type Fault = (Vec<&'static str>, JobFault);
 
 /// Checks all values.
 pub(super) fn check(job: &Job) -> Result<(), Fault> {
     if let Some((key, problem)) = job.network.as_ref().and_then(Network::fault) {
-        return Err((vec!["network", key], problem));
+        return fault(&["network", key], problem.into());
     }
     check_name(&job.name)?;
     check_outputs(job)?;
@@ -30,26 +29,23 @@ pub(super) fn check(job: &Job) -> Result<(), Fault> {
     }
     check_fit(job)?;
     check_gnss(job)?;
-    job.measures.check()
+    job.measures.check().or_else(|(key, problem)| fault(&["measures", key], problem.into()))
 }
 
-fn fault(path: &[&'static str], problem: impl Into<String>) -> Result<(), Fault> {
+fn fault(path: &[&'static str], problem: ValueFault) -> Result<(), Fault> {
     Err((path.to_vec(), problem.into()))
 }
 
 /// The name that files are named after.
 fn check_name(name: &str) -> Result<(), Fault> {
     if name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
-        return fault(&["name"], format!("name = \"{name}\": use letters, digits, - and _; files are named after it"));
+        return fault(&["name"], ValueFault::NameOfOtherLetters(name.to_owned()));
     }
     if name.len() > LONGEST_NAME {
-        let problem = format!("name has {} letters; files are named after it: use {LONGEST_NAME} at most", name.len());
-        return fault(&["name"], problem);
+        return fault(&["name"], ValueFault::NameTooLong(name.len()));
     }
     if is_device_name(name) {
-        let problem =
-            format!("name = \"{name}\" is the name of a device on some systems, and files are named after it; use another");
-        return fault(&["name"], problem);
+        return fault(&["name"], ValueFault::NameOfDevice(name.to_owned()));
     }
     Ok(())
 }
@@ -57,17 +53,16 @@ fn check_name(name: &str) -> Result<(), Fault> {
 /// The CRS of the layers, the formats, the layers.
 fn check_outputs(job: &Job) -> Result<(), Fault> {
     if job.crs.trim().is_empty() && job.bases.crs.is_none() && !job.has_no_bases() {
-        let problem = "the job lacks the key `crs`, the CRS of the layers; write crs = \"EPSG:32630\" or the like";
-        return fault(&["crs"], problem);
+        return fault(&["crs"], ValueFault::NoCrs);
     }
     if job.formats.is_empty() {
-        return fault(&["formats"], "formats is empty; name at least one, such as \"gpkg\"");
+        return fault(&["formats"], ValueFault::NoFormat);
     }
     if job.layers.is_empty() {
-        return fault(&["layers"], "layers is empty; leave the key out for all");
+        return fault(&["layers"], ValueFault::NoLayer);
     }
     if job.instrument.is_some() && !job.instruments.is_empty() {
-        return fault(&["instrument"], "[instrument] and [instruments] both stand here; keep one");
+        return fault(&["instrument"], ValueFault::OneInstrumentAndSeveral);
     }
     Ok(())
 }
@@ -78,20 +73,18 @@ fn check_bases(job: &Job) -> Result<(), Fault> {
     for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
         let name_their_own = bases.files.iter().all(|file| is_vector(Path::new(file)));
         if bases.crs.is_none() && !job.is_local() && bases.crs_by_value.is_empty() && !name_their_own {
-            let problem = format!("[{table}] has no crs; write the one the positions are in, such as crs = \"EPSG:4979\"");
-            return fault(&[table], problem);
+            return fault(&[table], ValueFault::NoCrsOfPositions(table));
         }
         if bases.crs_column.is_some() == bases.crs_by_value.is_empty() {
-            return fault(&[table], "crs_column and crs_by_value go together: the column, and what its values stand for");
+            return fault(&[table], ValueFault::CrsByValue);
         }
     }
     if job.known.as_ref().is_some_and(|known| known.occupations != Occupations::default()) {
-        let problem = "known points are not occupied: their occupations are not read; write them under [bases.occupations]";
-        return fault(&["known", "occupations"], problem);
+        return fault(&["known", "occupations"], ValueFault::KnownOccupied);
     }
     for (key, sigma) in [("sigma_horizontal_m", bases.sigma_horizontal_m), ("sigma_vertical_m", bases.sigma_vertical_m)] {
         if sigma.is_some_and(|sigma| !is_sigma(sigma)) {
-            return fault(&["bases", key], format!("{key} must be above 0"));
+            return fault(&["bases", key], ValueFault::NotAboveZero(key));
         }
     }
     Ok(())
@@ -101,16 +94,18 @@ fn check_instruments(job: &Job) -> Result<(), Fault> {
     for instrument in job.instrument.iter().chain(job.instruments.values()) {
         check_instrument(instrument).map_err(|problem| {
             let table = if job.instrument.is_some() { "instrument" } else { "instruments" };
-            (vec![table], format!("[{table}]: {problem}"))
+            (vec![table], ValueFault::Instrument { table, fault: problem }.into())
         })?;
     }
     if let Some(one) = &job.instrument {
-        calibration::check(&one.calibrations)
-            .map_err(|problem| (vec!["instrument", "calibrations"], format!("[[instrument.calibrations]]: {problem}")))?;
+        calibration::check(&one.calibrations).or_else(|problem| {
+            fault(&["instrument", "calibrations"], ValueFault::Calibrations { table: "instrument".into(), fault: problem })
+        })?;
     }
     for (name, instrument) in &job.instruments {
-        calibration::check(&instrument.calibrations)
-            .map_err(|problem| (vec!["instruments"], format!("[[instruments.{name}.calibrations]]: {problem}")))?;
+        calibration::check(&instrument.calibrations).or_else(|problem| {
+            fault(&["instruments"], ValueFault::Calibrations { table: format!("instruments.{name}"), fault: problem })
+        })?;
     }
     Ok(())
 }
@@ -118,15 +113,15 @@ fn check_instruments(job: &Job) -> Result<(), Fault> {
 fn check_north(job: &Job) -> Result<(), Fault> {
     let north = &job.north;
     if north.sigma_declination_deg.is_some_and(|sigma| !(0.0..=180.0).contains(&sigma)) {
-        return fault(&["north", "sigma_declination_deg"], "sigma_declination_deg must be 0 to 180");
+        return fault(&["north", "sigma_declination_deg"], ValueFault::NotInHalfCircle("sigma_declination_deg"));
     }
     if !(0.0..=180.0).contains(&north.sigma_orientation_deg) {
-        return fault(&["north", "sigma_orientation_deg"], "sigma_orientation_deg must be 0 to 180");
+        return fault(&["north", "sigma_orientation_deg"], ValueFault::NotInHalfCircle("sigma_orientation_deg"));
     }
     if let Declination::Degrees(degrees) = north.declination
         && !(-180.0..=180.0).contains(&degrees)
     {
-        return fault(&["north", "declination"], format!("declination = {degrees}: degrees from -180 to 180, east positive"));
+        return fault(&["north", "declination"], ValueFault::Declination(degrees));
     }
     Ok(())
 }
@@ -136,12 +131,12 @@ fn check_limits(job: &Job) -> Result<(), Fault> {
     if let Some([west, south, east, north]) = job.checks.area_deg {
         let longitudes = [west, east].iter().all(|lon| (-180.0..=180.0).contains(lon));
         if !longitudes || !(-90.0..=90.0).contains(&south) || !(south..=90.0).contains(&north) {
-            return fault(&["checks", "area_deg"], "area_deg is west, south, east, north in degrees");
+            return fault(&["checks", "area_deg"], ValueFault::Area);
         }
     }
     for (key, value) in [("steep_deg", job.checks.steep_deg), ("agreement_sigmas", job.checks.agreement_sigmas)] {
         if !(value > 0.0 && value.is_finite()) {
-            return fault(&["checks", key], format!("{key} must be above 0"));
+            return fault(&["checks", key], ValueFault::NotAboveZero(key));
         }
     }
     for (key, height) in [
@@ -150,7 +145,7 @@ fn check_limits(job: &Job) -> Result<(), Fault> {
         ("antenna_height_m", job.heights.antenna_height_m),
     ] {
         if height.is_some_and(|height| !height.is_finite()) {
-            return fault(&["heights", key], format!("{key} must be a number of metres"));
+            return fault(&["heights", key], ValueFault::NoMetres(key));
         }
     }
     Ok(())
@@ -159,30 +154,22 @@ fn check_limits(job: &Job) -> Result<(), Fault> {
 /// What goes with a local frame, or without bases.
 fn check_local(job: &Job) -> Result<(), Fault> {
     if job.has_no_bases() && job.bases != Bases::default() {
-        let problem = "files is empty; name at least one log, or leave [bases] out for a job without bases";
-        return fault(&["bases", "files"], problem);
+        return fault(&["bases", "files"], ValueFault::NoFileOfBases);
     }
     if job.has_no_bases() && !job.crs.is_empty() && job.crs != crate::geodesy::LOCAL {
-        let problem = "a job without bases has no place in any crs; name the base logs under [bases], or leave crs out";
-        return fault(&["crs"], problem);
+        return fault(&["crs"], ValueFault::CrsWithoutBases);
     }
     if job.has_no_bases() && (job.known.is_some() || job.network.is_some()) {
         let key = if job.known.is_some() { "known" } else { "network" };
-        return fault(
-            &[key],
-            format!("[{key}] needs bases; name their logs under [bases], in crs = \"local\" where they have no place"),
-        );
+        return fault(&[key], ValueFault::NeedsBases(key));
     }
     for (table, bases) in std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known))) {
         if bases.crs.as_deref().is_some_and(|crs| crs != crate::geodesy::LOCAL) || !bases.crs_by_value.is_empty() {
-            let problem = format!(
-                "crs = \"local\" is for bases in local coordinates; leave the crs of [{table}] out, or name one for the layers"
-            );
-            return fault(&[table, "crs"], problem);
+            return fault(&[table, "crs"], ValueFault::CrsInLocalFrame(table));
         }
     }
     match job.formats.iter().find_map(|format| format.wants_the_earth()).filter(|_| job.local_fit().is_none()) {
-        Some(problem) => fault(&["formats"], problem),
+        Some(problem) => fault(&["formats"], ValueFault::FormatWantsTheEarth(problem)),
         None => Ok(()),
     }
 }
@@ -193,13 +180,10 @@ fn check_fit(job: &Job) -> Result<(), Fault> {
         return Ok(());
     }
     if job.crs != crate::geodesy::LOCAL || job.has_no_bases() {
-        let problem =
-            "[local.fit] moves the frame of bases in local coordinates: write crs = \"local\" and name their logs under [bases]";
-        return fault(&["local", "fit"], problem);
+        return fault(&["local", "fit"], ValueFault::FitOfNoFrame);
     }
     if job.network.is_some() || job.has_free_circles() {
-        let problem = "[local.fit] does not go together with [network]; leave one of them out";
-        return fault(&["local", "fit"], problem);
+        return fault(&["local", "fit"], ValueFault::FitAndNetwork);
     }
     Ok(())
 }
@@ -210,21 +194,20 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
         if let Some(date) = &bases.date
             && date.parse::<jiff::civil::Date>().is_err()
         {
-            return fault(&["bases", "date"], format!("date = \"{date}\": write a day such as \"2026-05-04\""));
+            return fault(&["bases", "date"], ValueFault::NoDay(date.clone()));
         }
         if bases.epoch.is_some_and(|epoch| !(1900.0..2200.0).contains(&epoch)) {
-            return fault(&["bases", "epoch"], "epoch is a year with its fraction, such as 2026.4");
+            return fault(&["bases", "epoch"], ValueFault::Epoch);
         }
     }
     for (table, log) in logs(job) {
         if !(-GREATEST_CLOCK_OFFSET_S..=GREATEST_CLOCK_OFFSET_S).contains(&log.clock_offset_s) {
-            let problem = format!("clock_offset_s = {}: write seconds that are added to every time", log.clock_offset_s);
-            return fault(&[table, "clock_offset_s"], problem);
+            return fault(&[table, "clock_offset_s"], ValueFault::ClockOffset(log.clock_offset_s));
         }
     }
     for (table, log) in logs(job) {
         if log.radius_share.is_some_and(|share| !(0.01..=0.9999).contains(&share)) {
-            return fault(&[table, "radius_share"], "radius_share is a share of 1, such as 0.68");
+            return fault(&[table, "radius_share"], ValueFault::RadiusShare);
         }
     }
     let occupations = &job.bases.occupations;
@@ -237,44 +220,42 @@ fn check_gnss(job: &Job) -> Result<(), Fault> {
         ("correlation_s", occupations.correlation_s),
     ] {
         if !(value >= 0.0 && value.is_finite()) {
-            return fault(&["bases", "occupations", key], format!("{key} must be 0 or more"));
+            return fault(&["bases", "occupations", key], ValueFault::BelowZero(key));
         }
     }
     if occupations.list.is_some() {
         let path = ["bases", "occupations", "list"];
         if occupations.from.is_some_and(|from| from != OccupationSource::List) {
-            return fault(&path, "from under [bases.occupations] does not read the list; remove the list or from");
+            return fault(&path, ValueFault::ListNotRead);
         }
         if job.join.by == Some(JoinBy::Interpolated) {
-            let problem = "by = \"interpolated\" under [join] takes the receiver's position at each shot and reads no list of \
-                           occupations; remove one of the two";
-            return fault(&path, problem);
+            return fault(&path, ValueFault::ListAndInterpolated);
         }
     }
     for (key, value) in [("limit_s", job.join.limit_s), ("gap_s", job.join.gap_s)] {
         if value.is_nan() || value < 0.0 {
-            return fault(&["join", key], format!("{key} must be 0 or more"));
+            return fault(&["join", key], ValueFault::BelowZero(key));
         }
     }
     let quality = &job.bases.quality;
     for (key, value) in [("greatest_hdop", quality.greatest_hdop), ("greatest_pdop", quality.greatest_pdop)] {
         if value.is_some_and(|value| !is_sigma(value)) {
-            return fault(&["bases", "quality", key], format!("{key} must be above 0"));
+            return fault(&["bases", "quality", key], ValueFault::NotAboveZero(key));
         }
     }
     for (key, value) in
         [("sigma_geoid_grid_m", job.heights.sigma_geoid_grid_m), ("sigma_separation_m", job.heights.sigma_separation_m)]
     {
         if value.is_some_and(|value| !is_sigma(value)) {
-            return fault(&["heights", key], format!("{key} must be above 0"));
+            return fault(&["heights", key], ValueFault::NotAboveZero(key));
         }
     }
     let north = &job.north;
     if !(-180.0..=180.0).contains(&north.local_correction_deg) {
-        return fault(&["north", "local_correction_deg"], "local_correction_deg must be -180 to 180, east positive");
+        return fault(&["north", "local_correction_deg"], ValueFault::LocalCorrection);
     }
     if !(0.0..=180.0).contains(&north.fore_back_limit_deg) {
-        return fault(&["north", "fore_back_limit_deg"], "fore_back_limit_deg must be 0 to 180");
+        return fault(&["north", "fore_back_limit_deg"], ValueFault::NotInHalfCircle("fore_back_limit_deg"));
     }
     Ok(())
 }
@@ -302,20 +283,6 @@ pub fn is_device_name(name: &str) -> bool {
 
 fn is_sigma(value: f64) -> bool {
     value > 0.0 && value.is_finite()
-}
-
-/// What is wrong with an instrument.
-#[derive(Debug, Clone, PartialEq, thiserror::Error)]
-enum InstrumentFault {
-    /// A standard error of 0 or less.
-    #[error("{0} must be above 0")]
-    NotAboveZero(&'static str),
-    /// A value that no instrument has.
-    #[error("{key} = {value} must lie between {least} and {greatest}")]
-    Outside { key: &'static str, value: f64, least: f64, greatest: f64 },
-    /// A shortest distance that is not below the longest.
-    #[error("least_distance_m = {least} is not below greatest_distance_m = {greatest}")]
-    NoReach { least: f64, greatest: f64 },
 }
 
 fn check_instrument(instrument: &Instrument) -> Result<(), InstrumentFault> {

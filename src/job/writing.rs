@@ -3,8 +3,6 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::LogFormat;
-
 /// The order of day, month and year where a date is written in numbers and its year does not stand first with four digits.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -61,19 +59,5 @@ impl SignFault {
             SignFault::Decimal(_) => "decimal",
             SignFault::Thousands(_) | SignFault::Same(_) => "thousands",
         }
-    }
-}
-
-impl LogFormat {
-    /// What is wrong with the signs of numbers.
-    pub(crate) fn fault_of_signs(&self) -> Option<SignFault> {
-        if let Some(sign) = self.decimal.filter(|sign| !matches!(sign, '.' | ',')) {
-            return Some(SignFault::Decimal(sign));
-        }
-        let sign = self.thousands?;
-        if !matches!(sign, '.' | ',' | ' ' | '\'') {
-            return Some(SignFault::Thousands(sign));
-        }
-        (self.decimal == Some(sign)).then_some(SignFault::Same(sign))
     }
 }

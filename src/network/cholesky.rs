@@ -143,7 +143,7 @@ pub(crate) struct Later<'a> {
 
 impl<'a> Later<'a> {
     /// The values of one of them.
-    pub fn of(&self, blocks: &Blocks, k: usize) -> MatRef<'a, f64> {
+    pub fn block(&self, blocks: &Blocks, k: usize) -> MatRef<'a, f64> {
         let (width, height) = (blocks.get(k).width, blocks.get(k).height());
         MatRef::from_column_major_slice(&self.values[blocks.values[k] - self.first..][..height * width], height, width)
     }

@@ -5,8 +5,8 @@
 //! wᵢ Q aᵢ (law of propagation; any text on adjustment). A row of a measured position is whitened by the lower root of its covariance: its axes are the
 //! entries of [`crate::geodesy::register::position_arms`] in turn.
 
+use super::cholesky::Factor;
 use super::equations::{Equations, Row, Source};
-use super::solved::Solved;
 
 /// Rows times elements of the factor above which nothing is said, for it would take longer than the adjustment: some 0.1 s.
 const MOST_WORK: usize = 50_000_000;
@@ -25,13 +25,10 @@ impl Given {
         });
         Given(rows.collect())
     }
-}
 
-impl Solved {
-    /// By what the component was given from outside: which axis of it (0 where it has one), and by how much one standard error of it moves each unknown.
-    /// None of a component that would take too long.
-    pub fn given(&self) -> Option<Vec<(Source, usize, Vec<f64>)>> {
-        let (Given(rows), factor) = (&*self.inner.given, &self.inner.factor);
+    /// Which axis of what (0 where it has one), and by how much one standard error of it moves each unknown; none where that would take too long.
+    pub fn moves(&self, factor: &Factor) -> Option<Vec<(Source, usize, Vec<f64>)>> {
+        let Given(rows) = self;
         if rows.len().saturating_mul(factor.lower().len()) > MOST_WORK {
             return None;
         }

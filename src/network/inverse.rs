@@ -55,7 +55,7 @@ fn gather(blocks: &Blocks, block: Block<'_>, later: Later<'_>, mut z: MatMut<'_,
     while let Some(&row) = below.get(first) {
         let k = blocks.holding(row);
         let from = blocks.get(k);
-        let values = later.of(blocks, k);
+        let values = later.block(blocks, k);
         let within = below[first..].partition_point(|row| *row < from.start + from.width);
         // Both ascend, and each row is among those of the later block.
         let mut at = 0;

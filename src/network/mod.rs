@@ -57,6 +57,7 @@
 //! # Ok::<(), standoff::network::BadNetwork>(())
 //! ```
 
+mod bad;
 mod by_station;
 mod check;
 mod cholesky;
@@ -89,11 +90,12 @@ mod types;
 mod variance;
 mod without;
 
+pub use bad::{BadNetwork, Flaw, ReadingFlaw};
 pub use components::{Role, components};
 pub use equations::Source;
 pub use global::GlobalTest;
 pub use misclosure::Misclosure;
-pub use notes::{BadNetwork, Note, NoteKind};
+pub use notes::{Note, NoteKind};
 pub use outliers::Suspect;
 pub use reliability::{LEAST_REDUNDANCY, Residual, shift};
 pub use run::{Adjustment, adjust};

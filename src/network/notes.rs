@@ -79,20 +79,3 @@ pub(crate) fn listed<'a>(labels: impl Iterator<Item = &'a str>) -> String {
         many => format!("{} and {} more", many[..SHOWN].join(", "), many.len() - SHOWN),
     }
 }
-
-/// A network that cannot be read: an index or a value that makes no sense.
-#[derive(Debug, Clone, PartialEq)]
-pub struct BadNetwork {
-    /// The reading at fault, by index, where one is.
-    pub observation: Option<usize>,
-    /// The sentence.
-    pub text: String,
-}
-
-impl fmt::Display for BadNetwork {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.text)
-    }
-}
-
-impl std::error::Error for BadNetwork {}

@@ -4,12 +4,13 @@ use std::collections::BTreeMap;
 
 use rayon::prelude::*;
 
+use super::bad::BadNetwork;
 use super::check::check;
 use super::component::Task;
 use super::components::{Component, split};
 use super::heights::Heights;
 use super::layout::NONE;
-use super::notes::{BadNetwork, Note, NoteKind};
+use super::notes::{Note, NoteKind};
 use super::solved::{Solved, SolvedStation};
 use super::start::{Starts, adjacency, start};
 use super::types::{Kind, Network, Settings};

@@ -8,7 +8,7 @@ use std::sync::Arc;
 use super::by_station::ByStation;
 use super::cholesky::Factor;
 use super::components::Component;
-use super::equations::between;
+use super::equations::{Source, between};
 use super::given::Given;
 use super::global::GlobalTest;
 use super::layout::{Layout, StationColumns};
@@ -300,6 +300,12 @@ impl Solved {
         // From the base's axes to the point's own.
         let own = LocalFrame::at(&Geodetic::from_earth_centred(position, &self.inner.ellipsoid), &self.inner.ellipsoid);
         Some((position, rotated(&covariance, &between(&own, &self.inner.state.frames[k]))))
+    }
+
+    /// By what the component was given from outside: which axis of it (0 where it has one), and by how much one standard error of it moves each unknown.
+    /// None of a component that would take too long.
+    pub fn given(&self) -> Option<Vec<(Source, usize, Vec<f64>)>> {
+        self.inner.given.moves(&self.inner.factor)
     }
 }
 

@@ -8,8 +8,8 @@
 
 use std::collections::BTreeMap;
 
+use super::bad::BadNetwork;
 use super::equations::Source;
-use super::notes::BadNetwork;
 use super::run::{Adjustment, adjust};
 use super::types::{Class, Network, Settings};
 

@@ -1,17 +1,17 @@
 //! What a run and its output agree on: what is known before the first record ([`Setup`]), who takes the records
 //! ([`Sink`]), and what became of the rows ([`Account`]).
 
+use super::WriteError;
+use super::asked::Asked;
 use super::columns::{Batch, Layer, LayerKey};
 use super::disclosure::Guarded;
 use super::layers::values::Thing;
-use super::outcome::Asked;
 use super::report::local_fit::LocalFitSummary;
 use super::report::network::NetworkSummary;
 use super::report::shared::{SharedArms, SharedOfBase};
 use super::report::sources::UncertaintySources;
 use super::report::stations::Station;
-use super::report::summary::{GeoidSummary, OperationUse};
-use super::write::WriteError;
+use super::report::used::{GeoidSummary, OperationUse};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::intake::log::InputFile;
 use crate::job::Job;

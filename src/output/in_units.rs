@@ -64,7 +64,7 @@ impl InUnits {
                 name if OF_ANOTHER.contains(&name) => {
                     quantity.map(Step::OfQuantity).or(unit.map(Step::OfUnit)).unwrap_or(Step::Same)
                 }
-                name => match self.units.of(name) {
+                name => match self.units.of_quantity(name) {
                     Some((_, shown)) if !shown.is_same() => Step::By(shown),
                     _ => Step::Same,
                 },
@@ -225,7 +225,7 @@ mod tests {
     fn what_the_crew_wrote_stays_as_it_is() {
         let mut layer = layers::features::layer("z", Vec::new());
         layer.fields.truncate(1);
-        let mut names = layers::Names::of(&layer.fields);
+        let mut names = layers::Names::from_fields(&layer.fields);
         layer.fields.push(names.field("girth_m", crate::output::columns::FieldKind::Real));
         assert_eq!(feet().layer(&layer).fields[1].name, "girth_m");
     }

@@ -2,11 +2,13 @@
 //!
 //! Nothing is computed here that a layer does not only show.
 
+pub mod asked;
 mod cells;
 pub mod columns;
 pub mod contract;
 pub mod disclosure;
 pub mod edits;
+mod error;
 pub mod in_units;
 pub mod layers;
 pub mod metadata;
@@ -19,3 +21,5 @@ pub mod style;
 pub(crate) mod times;
 pub mod write;
 pub(crate) mod xml;
+
+pub use error::WriteError;

@@ -1,9 +1,10 @@
 //! The last step of a run: the bases with what became of them, the ledger's totals, the account.
 
 use super::adjust::Adjusted;
+use super::batches;
 use super::datums::Steps;
-use super::map_block::{self, Stage};
 use super::prepare::Prepared;
+use super::stage::Stage;
 use super::tally::Tally;
 use super::{RunError, base_entries, geoids, local, notes, shared};
 use crate::intake::base_logs::BaseLogs;
@@ -30,7 +31,7 @@ pub fn account(
     let Prepared { job, base_logs, shot_logs, .. } = prepared;
     let table = stage.table;
     if job.layers.contains(&LayerName::Bases) {
-        sink.write(LayerName::Bases.into(), map_block::bases_batch(stage, &tally.shots_of_base, base_logs))?;
+        sink.write(LayerName::Bases.into(), batches::bases_batch(stage, &tally.shots_of_base, base_logs))?;
     }
     let base_files =
         base_logs.files.iter().map(|file| &file.info).zip(base_entries::counts(base_logs, table)).filter(|_| !job.has_no_bases());
@@ -38,7 +39,7 @@ pub fn account(
     let files: Vec<InputFile> = base_files.chain(shot_files).map(|(info, counts)| InputFile { counts, ..info.clone() }).collect();
     if tally.wants_ledger {
         let records: Vec<Record> = files.iter().map(|file| Record::File(&file.name, file.is_bases, &file.counts)).collect();
-        sink.write(LayerName::Ledger.into(), map_block::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), batches::ledger_batch(&records))?;
     }
     let total = |bases: bool| {
         let mut sum = Counts::default();
@@ -57,7 +58,7 @@ pub fn account(
     notes.extend(adjusted.backsight_notes.iter().cloned());
     notes.extend(settled);
     notes.extend(adjusted.both_ends_notes.iter().cloned());
-    let names = shared::Names::of(prepared, adjusted, stage);
+    let names = shared::Names::new(prepared, adjusted, stage);
     Ok(Account {
         shots,
         bases,

@@ -6,15 +6,16 @@ use rustc_hash::FxHashSet;
 
 use super::RunError;
 use super::datums::{self, Steps};
-use super::map_block::{self, Stage};
 use super::prepare::{Prepared, check_any_base};
+use super::stage::{self, Stage};
 use super::{backsights, network, notes};
 use crate::geodesy::crs::{Crs, CrsError, Kind};
 use crate::geodesy::register::{Origin, Shares};
 use crate::job::Job;
 use crate::shots::locate::{Locator, Placed};
 use crate::stations::base::BaseTable;
-use crate::stations::errors::{self, Turning};
+use crate::stations::base::Turning;
+use crate::stations::errors;
 use crate::stations::join::Joiner;
 use crate::stations::orientation::{self, KnownSight, Orientation};
 
@@ -70,12 +71,12 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
         // PROJ finds nothing where no base lies: then the place is what is wrong.
         let is_lost = matches!(source, CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. });
         match notes::all_outside(&table, output).filter(|_| is_lost) {
-            Some(why) => RunError::Nothing(why),
+            Some(why) => why,
             None => RunError::Crs { what: "crs", source: source.or(on_nad83_2011(job, output)) },
         }
     })?;
-    let placed = map_block::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
-    table.hold_where(|index| (!placed[index].is_there()).then(map_block::not_projected));
+    let placed = stage::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    table.hold_where(|index| (!placed[index].is_there()).then(stage::not_projected));
     check_any_base(&table, &prepared.base_logs, &prepared.stations)?;
     let needs = network::Needs {
         logs: shot_logs,
@@ -89,7 +90,7 @@ pub fn adjust<'p>(prepared: &'p Prepared, mut table: BaseTable) -> Result<Adjust
     table.number_neighbours();
     let network = network::adjust(job, &mut table, &needs)?;
     // The network moves bases, and adds some.
-    let placed = map_block::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
+    let placed = stage::place_bases(&table, &locator).map_err(RunError::crs("crs"))?;
     let free_circles = job.has_free_circles();
     let (sights, backsight_notes) = backsights::find(shot_logs, &prepared.norths(&table), &Joiner::new(&table, &job.join));
     let steps = datums::settle(&mut table, &locator, &placed).map_err(RunError::crs("crs"))?;

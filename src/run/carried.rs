@@ -17,7 +17,7 @@ pub fn kind(carried: &Carried) -> FieldKind {
 
 /// The fields of carried columns, beside a layer's `own`.
 pub fn fields(carried: &[Carried], own: &[Field]) -> Vec<Field> {
-    let mut names = Names::of(own);
+    let mut names = Names::from_fields(own);
     carried.iter().map(|carried| names.field(&carried.header, kind(carried))).collect()
 }
 

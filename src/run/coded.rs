@@ -3,7 +3,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
-use super::{RunError, carried, standing};
+use super::sizes::{PLACES, sizes};
+use super::{RunError, carried};
 use crate::geodesy::crs::{Crs, Kind};
 use crate::intake::carried::Carried;
 use crate::intake::shot_logs::ShotLogs;
@@ -17,10 +18,6 @@ use crate::output::layers::features::Feature;
 use crate::output::layers::{self, coarse, features, strings, values};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::records::shot::Words;
-
-/// Roles of a measurement whose shot is where the feature stands: its row goes to the layer of its code, the others of
-/// the measurement to `features`.
-pub const PLACES: [&str; 3] = ["foot", "centre", "near_face"];
 
 /// A catalogue joined with the columns of the logs.
 pub struct Coded {
@@ -76,13 +73,10 @@ pub fn load(job: &Job, output: &Crs) -> Result<Option<Arc<Catalogue>>, RunError>
     let catalogue = catalogue::load(path, &name)?;
     let catalogue = if job.exact_places { catalogue.exact() } else { catalogue };
     if let Some(fault) = Disclosure::new(Some(&catalogue), output.unit_factor()).fault_of(job) {
-        return Err(RunError::Nothing(fault));
+        return Err(fault.into());
     }
     if catalogue.has_coarse() && output.kind() != Kind::Projected {
-        return Err(RunError::Nothing(format!(
-            "{name} has a layer with coarse_cell_m, whose cells are squares of a grid, and {} has degrees: name a projected CRS as crs",
-            output.label()
-        )));
+        return Err(RunError::CellsInDegrees { catalogue: name.into_owned(), crs: output.label() });
     }
     Ok(Some(Arc::new(catalogue)))
 }
@@ -215,7 +209,7 @@ impl Coded {
                 (features::coded_definitions().iter().map(|field| field.field()).collect(), format!("Third coordinate: {third}."))
             }
         };
-        let mut names = layers::Names::of(&fields);
+        let mut names = layers::Names::from_fields(&fields);
         for attribute in &layer.attributes {
             let kind = match attribute.kind {
                 AttributeKind::Text => FieldKind::Text,
@@ -251,7 +245,7 @@ impl Coded {
 /// The fields of what the features of a layer are measured for.
 fn size_fields(names: &mut layers::Names, kinds: &BTreeSet<String>) -> Vec<Field> {
     let mut fields = Vec::new();
-    for size in standing::sizes(kinds) {
+    for size in sizes(kinds) {
         let [value, sigma, ..] = values::columns_of(size);
         let stem = size.rsplit_once('_').map_or(size, |(stem, _)| stem);
         let said = [

@@ -4,11 +4,11 @@ use std::f64::consts::FRAC_PI_2;
 
 use rustc_hash::FxHashSet;
 
-use super::composed::CollectedRow;
-use super::map_block::Stage;
+use super::composed::row::CollectedRow;
+use super::computed::Waiting;
 use super::repeated::Row;
 use super::sighting::Sighted;
-use super::waiting::Waiting;
+use super::stage::Stage;
 use crate::geodesy::register::Shares;
 use crate::intake::shot_block::ShotBlock;
 use crate::measure;

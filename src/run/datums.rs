@@ -6,7 +6,7 @@ use crate::geodesy::covariance::ELLIPSE95;
 use crate::geodesy::crs::{CrsError, Operation, Rules};
 use crate::job::Job;
 use crate::job::catalogue::Catalogue;
-use crate::output::report::summary::OperationUse;
+use crate::output::report::used::OperationUse;
 use crate::shots::locate::{Locator, Placed};
 use crate::stations::base::BaseTable;
 

@@ -1,8 +1,8 @@
 //! Which layers a run writes, with all their fields, before the first record.
 
 use super::adjust::Adjusted;
-use super::map_block::Stage;
 use super::prepare::Prepared;
+use super::stage::Stage;
 use super::{RunError, carried};
 use crate::intake::log::Log;
 use crate::intake::shot_logs::ShotLogs;

@@ -10,7 +10,7 @@ use crate::geodesy::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M,
 use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
 use crate::job::{self, Job};
 use crate::numeric::words::of_all;
-use crate::output::report::summary::GeoidSummary;
+use crate::output::report::used::GeoidSummary;
 use crate::records::base_row::{BaseRow, Coordinates};
 use crate::stations::base::{Base, BaseTable, HeightKind};
 
@@ -33,7 +33,7 @@ pub fn open(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
             Some(area) => GeoidGrid::open_for(path, sigma_m, area),
             None => GeoidGrid::open(path, sigma_m),
         };
-        geoid = geoid.with_grid(grid.map_err(|error| RunError::Nothing(error.to_string()))?);
+        geoid = geoid.with_grid(grid?);
     }
     if heights.geoid == job::Geoid::Global {
         geoid = geoid.with_log(Some(heights.sigma_separation_m.unwrap_or(LOG_SIGMA_M))).with_global(GlobalGeoid::default());
@@ -88,14 +88,12 @@ pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunE
     let (outside, inside): (Vec<&Base>, Vec<&Base>) = with_heights.partition(|base| is_outside(base));
     let Some(first) = outside.first() else { return Ok(None) };
     if inside.is_empty() {
-        return Err(RunError::Nothing(format!(
-            "{}: the grid covers none of the bases; the first, {}, lies at latitude {:.3}, longitude {:.3}. Name the grid of \
-             their region",
-            path.display(),
-            first.label,
-            first.at.lat_rad.to_degrees(),
-            first.at.lon_rad.to_degrees()
-        )));
+        return Err(RunError::GridElsewhere {
+            path: path.clone(),
+            base: first.label.clone(),
+            lat_deg: first.at.lat_rad.to_degrees(),
+            lon_deg: first.at.lon_rad.to_degrees(),
+        });
     }
     let sources: BTreeSet<&str> = outside
         .iter()

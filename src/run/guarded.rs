@@ -1,7 +1,7 @@
 //! Which measurements and strings have rows whose places the catalogue keeps coarse.
 
-use super::composed::CollectedRow;
-use super::map_block::Stage;
+use super::composed::row::CollectedRow;
+use super::stage::Stage;
 use crate::output::columns::LayerKey;
 use crate::output::disclosure::Guarded;
 use crate::records::roles::JOIN;

@@ -10,7 +10,7 @@ use std::collections::BTreeSet;
 
 use super::RunError;
 use crate::geodesy::LOCAL;
-use crate::job::{Bases, Declination, Geoid, Job, LayerName};
+use crate::job::{Bases, Declination, Geoid, Job, LayerName, ValueFault};
 
 /// Standard error of a stand that is the zero of its frame, in metres: none, but for the mathematics.
 const SIGMA_OF_ZERO_M: f64 = 1e-9;
@@ -25,7 +25,7 @@ pub fn settled(job: &Job) -> Result<Cow<'_, Job>, RunError> {
     }
     let mut own = job.clone();
     if let Some(problem) = job.formats.iter().find_map(|format| format.wants_the_earth()) {
-        return Err(RunError::Nothing(problem.into()));
+        return Err(ValueFault::FormatWantsTheEarth(problem).into());
     }
     own.crs = LOCAL.to_owned();
     if own.north.declination == Declination::Model {

@@ -10,25 +10,33 @@ mod adjust;
 mod areas_of_ellipses;
 mod backsights;
 mod base_entries;
+mod batches;
 mod block;
 mod carried;
 mod coded;
 mod collected;
 mod composed;
+mod computed;
 mod datums;
 mod described;
+mod error;
 mod geoids;
 mod guarded;
 mod local;
 mod map_block;
+mod mapped;
 mod network;
 mod notes;
 mod prepare;
+mod raw_arms;
 mod records;
 mod repeated;
 mod settle;
+mod settlement;
 mod shared;
 mod sighting;
+mod sizes;
+mod stage;
 mod standing;
 mod stations;
 mod stream;
@@ -36,44 +44,11 @@ mod tally;
 mod tie;
 mod waiting;
 
-use crate::geodesy::crs::CrsError;
-use crate::intake::IntakeError;
-use crate::job::{Job, JobError};
+use crate::job::Job;
 use crate::output::contract::{Account, Sink};
 use crate::stations::join::Joiner;
+pub use error::RunError;
 use tally::Tally;
-
-/// What can end a run.
-#[derive(Debug, thiserror::Error)]
-pub enum RunError {
-    /// A log cannot be used.
-    #[error(transparent)]
-    Intake(#[from] IntakeError),
-    /// A CRS cannot be used.
-    #[error("{what}: {source}")]
-    Crs {
-        /// The key of the job.
-        what: &'static str,
-        /// Why.
-        source: CrsError,
-    },
-    /// The output cannot be written.
-    #[error(transparent)]
-    Write(#[from] crate::output::write::WriteError),
-    /// The catalogue cannot be used.
-    #[error(transparent)]
-    Catalogue(#[from] JobError),
-    /// Nothing to map.
-    #[error("{0}")]
-    Nothing(String),
-}
-
-impl RunError {
-    /// A CRS that the job names under `what` cannot be used.
-    fn crs(what: &'static str) -> impl Fn(CrsError) -> RunError {
-        move |source| RunError::Crs { what, source }
-    }
-}
 
 /// Runs a job.
 ///
@@ -94,7 +69,7 @@ pub fn run(job: &Job, sink: &mut dyn Sink, progress: &(dyn Fn(u64, u64) + Sync))
 /// All steps of a job; `tie` is what moved its local frame.
 fn run_through(
     job: &Job,
-    tie: Option<&tie::Tie>,
+    tie: Option<&tie::tied::Tie>,
     sink: &mut dyn Sink,
     progress: &(dyn Fn(u64, u64) + Sync),
 ) -> Result<Account, RunError> {

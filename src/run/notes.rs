@@ -1,10 +1,11 @@
 //! What a person must know about a run beside its counts: assumptions made and warnings, in sentences.
 
+use super::error::{OutsideClue, RunError};
 use crate::geodesy::crs::Crs;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::{Declination, Instrument, Job};
 use crate::numeric::words::{capital, of_all};
-use crate::output::report::summary::OperationUse;
+use crate::output::report::used::OperationUse;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 use crate::records::ledger::{Counts, Flag, Reason};
 use crate::shots::locate::ASSUMED_SIGMA_DECLINATION_DEG;
@@ -115,23 +116,23 @@ fn area(table: &BaseTable, notes: &mut Vec<String>) {
 }
 
 /// What is wrong where no base lies in the area that the CRS of the layers is meant for.
-pub fn all_outside(table: &BaseTable, output: &Crs) -> Option<String> {
+pub fn all_outside(table: &BaseTable, output: &Crs) -> Option<RunError> {
     let first = table.bases.first()?;
     if !table.bases.iter().all(|base| base.flags.has(Flag::OutsideArea)) {
         return None;
     }
-    let hint = match () {
-        () if first.flags.has(Flag::MaybeSwapped) => "with latitude and longitude swapped it would lie inside",
-        () if first.flags.has(Flag::MaybeSignLost) => "with the other sign it would lie inside",
-        () => "is the CRS right, and are latitude and longitude?",
+    let clue = match () {
+        () if first.flags.has(Flag::MaybeSwapped) => OutsideClue::Swapped,
+        () if first.flags.has(Flag::MaybeSignLost) => OutsideClue::SignLost,
+        () => OutsideClue::None,
     };
-    Some(format!(
-        "crs: no base lies in the area that the job or {} is meant for; the first, {}, lies at latitude {:.3}, longitude {:.3}: {hint}",
-        output.label(),
-        first.label,
-        first.at.lat_rad.to_degrees(),
-        first.at.lon_rad.to_degrees()
-    ))
+    Some(RunError::AllOutside {
+        crs: output.label(),
+        base: first.label.clone(),
+        lat_deg: first.at.lat_rad.to_degrees(),
+        lon_deg: first.at.lon_rad.to_degrees(),
+        clue,
+    })
 }
 
 fn heights(table: &BaseTable, notes: &mut Vec<String>) {

@@ -4,8 +4,9 @@ use std::sync::Arc;
 
 use super::RunError;
 use super::coded::{self, Coded};
+use super::error::NoBase;
 use super::stations::{self, Stations};
-use super::tie::Tie;
+use super::tie::tied::Tie;
 use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, Rules};
 use crate::geodesy::geoid::Geoid;
@@ -16,7 +17,6 @@ use crate::intake::shot_rules::ShotRules;
 use crate::intake::shot_survey::Wanted;
 use crate::job::catalogue::Catalogue;
 use crate::job::{Job, LayerName};
-use crate::numeric::words::of_all;
 use crate::records::names::label;
 use crate::shots::locate::Declinations;
 use crate::shots::north::Norths;
@@ -158,23 +158,20 @@ impl Prepared<'_> {
 /// When there is none, with what became of the rows.
 pub fn check_any_base(table: &BaseTable, base_logs: &BaseLogs, stations: &Stations) -> Result<(), RunError> {
     match table.bases.is_empty() {
-        true => Err(RunError::Nothing(no_base(base_logs, table, &stations.absent, &stations.notes))),
+        true => Err(RunError::NoBase(Box::new(no_base(base_logs, table, &stations.absent, &stations.notes)))),
         false => Ok(()),
     }
 }
 
-/// Why there is no base at all.
-fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], notes: &[String]) -> String {
+/// What became of the rows where there is no base at all.
+fn no_base(logs: &BaseLogs, table: &BaseTable, absent: &[(String, String)], notes: &[String]) -> NoBase {
     let held = table.held.first().map(|held| held.fault.sentence.clone());
     let absent = absent.first().map(|(name, why)| format!("base {} has no position: {why}", label(name)));
-    let why = held.or(absent).map(|why| format!("; the first: {why}")).unwrap_or_default();
-    let outside: u64 = logs.files.iter().map(|file| file.info.counts.outside_occupations).sum();
-    let outside = if outside > 0 { format!(", {outside} lie outside every occupation") } else { String::new() };
-    let notes: String = notes.iter().map(|note| format!(". {note}")).collect();
-    let (held, read) = (table.held.len() as u64, logs.counts_read());
-    let rows = match read {
-        0 => "the logs of bases have no rows".to_owned(),
-        _ => of_all(held, read, ["row", "rows"], ["was held", "were held"]),
-    };
-    format!("no base can be used: {rows}{outside}{why}{notes}")
+    NoBase {
+        held: table.held.len() as u64,
+        read: logs.counts_read(),
+        outside: logs.files.iter().map(|file| file.info.counts.outside_occupations).sum(),
+        first: held.or(absent),
+        notes: notes.to_vec(),
+    }
 }

@@ -3,34 +3,21 @@
 use std::collections::BTreeMap;
 
 use super::carried::carried_column;
-use super::coded::{Class, attribute_columns};
-use super::map_block::{Stage, position};
-use super::standing::{self, Sizes, Standing};
+use super::coded::attribute_columns;
+use super::mapped::MappedFeature;
+use super::sizes::Sizes;
+use super::stage::{Stage, position};
+use super::standing::{self, Standing};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 
 use crate::job::LayerName;
-use crate::job::catalogue::AttributeValue;
 use crate::numeric::signs::Signs;
 use crate::output::columns::{Batch, Geometries, LayerKey, Position};
 use crate::output::layers::coarse;
 use crate::output::layers::features::{self, Feature};
 use crate::output::layers::{Definition, ellipses, sight_lines};
 use crate::shots::locate::Placed;
-
-/// A feature made of one shot or several.
-pub struct MappedFeature<'r> {
-    /// Its record.
-    pub record: Feature<'r>,
-    /// The base of its (first) shot.
-    pub base: usize,
-    /// Where it is on its base's datum.
-    pub end: Geodetic,
-    /// What the catalogue says of it.
-    pub class: Class<'r>,
-    /// Values of its attributes.
-    pub values: Vec<AttributeValue>,
-}
 
 /// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and how its
 /// numbers are written.

@@ -8,10 +8,12 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::coded::Class;
-use super::map_block::Stage;
-use super::records::{self, MappedFeature};
-use super::standing::{self, Sizes};
-use super::tally::Settlement;
+use super::mapped::MappedFeature;
+use super::records;
+use super::settlement::Settlement;
+use super::sizes::Sizes;
+use super::stage::Stage;
+use super::standing;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::register::Origin;

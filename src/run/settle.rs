@@ -4,12 +4,12 @@
 use std::collections::BTreeSet;
 
 use super::adjust::Adjusted;
-use super::map_block::Stage;
 use super::prepare::Prepared;
-use super::standing::{self, Sizes};
+use super::sizes::Sizes;
+use super::stage::Stage;
 use super::stream::Streamed;
 use super::tally::Tally;
-use super::{RunError, composed, guarded, network, waiting};
+use super::{RunError, composed, guarded, network, standing, waiting};
 use crate::output::contract::Sink;
 
 /// Settles what waited; gives what is to be said of it.
@@ -27,11 +27,11 @@ pub fn settle(
     let Streamed { collected, mut joinable, waiting, standing, audited } = streamed;
     let (job, mut notes) = (prepared.job, Vec::new());
     let measured = composed::measure(stage, stage.origins, &collected, job).map_err(RunError::crs("crs"))?;
-    let sizes = Sizes::of(measured.things());
+    let sizes = Sizes::from_things(measured.things());
     sink.guard(guarded::guarded(stage, &collected));
     let mut stood = BTreeSet::new();
     if let Some(network) = &adjusted.network {
-        let mut settled = network::settle(stage, network, &audited, &sizes).map_err(RunError::crs("crs"))?;
+        let mut settled = network::settle::settle(stage, network, &audited, &sizes).map_err(RunError::crs("crs"))?;
         joinable.append(&mut settled.joinable);
         stood.append(&mut settled.standing);
         notes.extend(tally.settle(settled, sink)?);

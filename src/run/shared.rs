@@ -3,10 +3,10 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::adjust::Adjusted;
-use super::composed::ValueArms;
-use super::map_block::Stage;
 use super::network::FromOutside;
 use super::prepare::Prepared;
+use super::raw_arms::{MOST_TOLD, RawArms};
+use super::stage::Stage;
 use crate::geodesy::register::{Arm, Cause, ErrorId, Shares};
 use crate::output::report::shared::{
     LengthenedBy, MovedBy, OfNetwork, PointShared, SharedArms, SharedOfBase, TurnedBy, ValueShared,
@@ -17,36 +17,8 @@ use crate::stations::base::Base;
 /// Bases above which their list is left out: a summary is for people, too.
 const MOST_BASES: usize = 5_000;
 
-/// The same of points and values, which take a line each.
-const MOST_TOLD: usize = 20_000;
-
 /// Errors that are told of one point or value, the largest.
 const MOST_ARMS: usize = 24;
-
-/// What points of several bases and measured values err by, by the entries of this run.
-#[derive(Debug, Default)]
-pub struct RawArms {
-    /// By the file and line of a point's first row.
-    pub points: Vec<((usize, u64), Vec<Arm>)>,
-    /// By measure, name and quantity.
-    pub values: Vec<([String; 3], ValueArms)>,
-}
-
-impl RawArms {
-    /// Adds those that come after. Of more than are told it does not matter which.
-    pub fn join(&mut self, other: RawArms) {
-        let room = (MOST_TOLD + 1).saturating_sub(self.points.len());
-        self.points.extend(other.points.into_iter().take(room));
-        self.add_values(|| other.values);
-    }
-
-    /// Adds values, which are computed where there is room for them.
-    pub fn add_values(&mut self, values: impl FnOnce() -> Vec<([String; 3], ValueArms)>) {
-        if self.values.len() <= MOST_TOLD {
-            self.values.extend(values());
-        }
-    }
-}
 
 /// What gives errors their names.
 pub struct Names<'r> {
@@ -61,7 +33,7 @@ pub struct Names<'r> {
 
 impl<'r> Names<'r> {
     /// Those of a run.
-    pub fn of(prepared: &'r Prepared<'r>, adjusted: &'r Adjusted<'r>, stage: &'r Stage<'r>) -> Names<'r> {
+    pub fn new(prepared: &'r Prepared<'r>, adjusted: &'r Adjusted<'r>, stage: &'r Stage<'r>) -> Names<'r> {
         let sums: Vec<&str> = stage.logs.files.iter().map(|log| log.info.sha256.as_str()).collect();
         let logs = blake3::hash(sums.concat().as_bytes()).to_hex()[..16].to_owned();
         let given = adjusted.network.as_ref().map(|network| network.given()).unwrap_or_default();

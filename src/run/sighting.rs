@@ -1,15 +1,17 @@
 //! One row to a sighting: its code, its north, its reduction.
 
 use super::coded::Class;
-use super::map_block::Stage;
+use super::stage::Stage;
+use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
 use crate::intake::shot_block::ShotBlock;
 use crate::records::ledger::{Fault, Flags, Reason};
 use crate::records::shot::{ShotRecord, Words};
-use crate::shots::locate::end_point;
+use crate::shots::locate::{Placed, end_point};
 use crate::shots::north::Recent;
 use crate::shots::reduce::Vector;
 use crate::shots::sighting::{Sighting, TrueAzimuth};
+use crate::stations::base::Base;
 
 /// A full shot on its way through the stages.
 pub(super) struct Sighted<'r> {
@@ -24,6 +26,19 @@ pub(super) struct Sighted<'r> {
 }
 
 impl Stage<'_> {
+    /// Places shots, runs of one datum at a time.
+    pub(super) fn place<'s>(&self, sighted: impl Iterator<Item = &'s Sighted<'s>>) -> Result<Vec<Placed>, CrsError> {
+        let sighted: Vec<&Sighted> = sighted.collect();
+        let mut placed = Vec::with_capacity(sighted.len());
+        let datum_of = |shot: &Sighted| self.table.bases[shot.sighting.base].datum;
+        for run in sighted.chunk_by(|a, b| datum_of(a) == datum_of(b)) {
+            let points: Vec<(Geodetic, bool, &Base)> =
+                run.iter().map(|shot| (shot.end, shot.has_height, &self.table.bases[shot.sighting.base])).collect();
+            placed.extend(self.locator.place(datum_of(run[0]), &points)?);
+        }
+        Ok(placed)
+    }
+
     /// North and reduction of one shot from a base, with the suspicions so far. `recent` is the declination of the shot before.
     pub(super) fn sight<'r>(
         &'r self,

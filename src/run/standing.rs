@@ -4,71 +4,15 @@
 //! Rows of measurements in such layers wait until all are composed. Of the rows of one feature that of its foot stands there, else of
 //! its centre, else of its near face; where the feature was shot by itself too, that shot does. The others are features like any.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::coded::PLACES;
-use super::records::MappedFeature;
-use crate::geodesy::register::Estimate;
+use super::mapped::MappedFeature;
+use super::sizes::{self, PLACES, Sizes};
 use crate::job::LayerName;
-use crate::output::columns::{Batch, Column, LayerKey};
-use crate::output::layers::features::Feature;
-use crate::output::layers::values::Thing;
+use crate::output::columns::{Batch, LayerKey};
 
 /// What tells a feature of a layer of the catalogue: the layer, its code, its name.
 pub type FeatureKey = (LayerKey, Option<String>, String);
-
-/// What a feature is measured for that becomes an attribute of it, and the kinds of measurement that give it.
-const SIZES: [(&str, &[&str]); 3] =
-    [("height_m", &["height", "plane_sight"]), ("width_m", &["width", "plane_sight"]), ("area_m2", &["plane_sight"])];
-
-/// The sizes that features of a job can have, of its kinds of measurement.
-pub fn sizes(kinds: &BTreeSet<String>) -> impl Iterator<Item = &'static str> {
-    SIZES.iter().filter(|(_, of)| of.iter().any(|kind| kinds.contains(*kind))).map(|(size, _)| *size)
-}
-
-/// Heights, widths and areas by code and name.
-#[derive(Default)]
-pub struct Sizes {
-    of: HashMap<(String, String), Vec<(&'static str, Estimate)>>,
-}
-
-impl Sizes {
-    /// Those of things that were measured.
-    pub fn of(things: &[Thing]) -> Sizes {
-        let mut sizes = Sizes::default();
-        for (size, kinds) in SIZES {
-            for kind in kinds {
-                for thing in things.iter().filter(|thing| thing.measure == *kind) {
-                    let Some(estimate) = thing.value(size) else { continue };
-                    let key = (thing.code.clone().unwrap_or_default(), thing.name.clone());
-                    let known = sizes.of.entry(key).or_default();
-                    if !known.iter().any(|(name, _)| *name == size) {
-                        known.push((size, estimate));
-                    }
-                }
-            }
-        }
-        sizes
-    }
-
-    /// The columns of a size and of its standard error.
-    fn columns(&self, size: &str, keys: &[(String, String)]) -> [Column; 2] {
-        let found: Vec<Option<Estimate>> =
-            keys.iter().map(|key| Some(self.of.get(key)?.iter().find(|(name, _)| *name == size)?.1)).collect();
-        let column = |read: fn(Estimate) -> f64| Column::Real(found.iter().map(|one| one.map_or(f64::NAN, read)).collect());
-        [column(|one| one.value), column(|one| one.sigma)]
-    }
-
-    /// The columns of all sizes of a job for records.
-    pub fn columns_of<'r>(&self, kinds: &BTreeSet<String>, records: impl Iterator<Item = &'r Feature<'r>>) -> Vec<Column> {
-        let keys: Vec<(String, String)> = records.map(key_of).collect();
-        sizes(kinds).flat_map(|size| self.columns(size, &keys)).collect()
-    }
-}
-
-fn key_of(record: &Feature) -> (String, String) {
-    (record.code.unwrap_or_default().to_owned(), record.feature.unwrap_or_default().to_owned())
-}
 
 /// Whether a feature waits for what is measured of it.
 pub fn waits(feature: &MappedFeature) -> bool {
@@ -139,7 +83,7 @@ pub fn settle(
                     (code.clone().unwrap_or_default(), name.clone())
                 };
                 let keys: Vec<(String, String)> = there.iter().map(key).collect();
-                let columns = self::sizes(kinds).flat_map(|size| sizes.columns(size, &keys));
+                let columns = sizes::sizes(kinds).flat_map(|size| sizes.columns(size, &keys));
                 batch.columns.iter_mut().skip(at).zip(columns).for_each(|(column, known)| *column = known);
             }
             batches.push((of_layer.layer, batch));

@@ -132,12 +132,7 @@ fn gather(
         Some(metres) => metres,
         None if list_has_antenna || !has_heights => 0.0,
         None => {
-            return Err(RunError::Nothing(
-                "the fixes of a receiver are of its antenna, and nothing says how high it stood over the ground point; write \
-                 antenna_height_m = 2.0 under [heights] (0 where the heights are of the ground already), or give \
-                 antenna_height_m in the list of occupations"
-                    .into(),
-            ));
+            return Err(RunError::NoAntennaHeight);
         }
     };
     let settled = Occupations { from: Some(from), ..job.bases.occupations.clone() };
@@ -148,10 +143,7 @@ fn gather(
     }
     let windows = match from {
         OccupationSource::List if listed.is_empty() && job.bases.occupations.list.is_none() => {
-            return Err(RunError::Nothing(
-                "occupations come from a list, and the job names none; write files = [\"…\"] under [bases.occupations.list]"
-                    .into(),
-            ));
+            return Err(RunError::NoList);
         }
         OccupationSource::List => Some(listed.iter().map(|(window, _)| window.clone()).collect()),
         OccupationSource::Shots => {

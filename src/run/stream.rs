@@ -10,12 +10,13 @@ use std::sync::mpsc::sync_channel;
 use rayon::prelude::*;
 
 use super::block::{self, Parsed};
-use super::composed::{CollectedRow, Joinable};
-use super::map_block::{Computed, Stage};
+use super::composed::joined::Joinable;
+use super::composed::row::CollectedRow;
+use super::computed::{Computed, Waiting};
 use super::prepare::Prepared;
+use super::stage::Stage;
 use super::standing::Standing;
 use super::tally::{Tally, write_entries};
-use super::waiting::Waiting;
 use super::{RunError, base_entries};
 use crate::geodesy::crs::CrsError;
 use crate::intake::IntakeError;

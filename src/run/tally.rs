@@ -1,21 +1,21 @@
 //! The counts that a run keeps from its first row to its last, and the ledger's records of rows.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::RunError;
-use super::composed::Joinable;
-use super::map_block::{self, Computed, Stage};
+use super::batches;
+use super::computed::Computed;
 use super::prepare::Prepared;
-use super::shared::RawArms;
-use super::standing::FeatureKey;
+use super::raw_arms::RawArms;
+use super::settlement::Settlement;
+use super::stage::Stage;
 use crate::geodesy::register::{Shares, SourceShares};
 use crate::intake::log::Log;
 use crate::job::LayerName;
-use crate::output::columns::{Batch, LayerKey};
+use crate::output::asked::Asked;
 use crate::output::contract::Sink;
 use crate::output::layers::ledger::Record;
 use crate::output::layers::values::Thing;
-use crate::output::outcome::Asked;
 use crate::records::ledger::{Counts, Entry, Outcome};
 
 /// What is counted.
@@ -42,56 +42,6 @@ pub struct Tally<'p> {
     pub sources: SourceShares,
     /// What points of several bases and values err by together with others.
     pub arms: RawArms,
-}
-
-/// What rows that waited came to: repeats, the network, measurements and strings alike.
-#[derive(Default)]
-pub struct Settlement {
-    /// Records of layers, in order.
-    pub batches: Vec<(LayerKey, Batch)>,
-    /// The rows' records for the ledger, the held ones among them.
-    pub entries: Vec<Entry>,
-    /// Counts by file.
-    pub counts: BTreeMap<usize, Counts>,
-    /// Shots mapped, by base.
-    pub shots_of_base: BTreeMap<usize, u64>,
-    /// Rows by codes that the catalogue does not have.
-    pub unknown_codes: BTreeMap<String, u64>,
-    /// Measurements asked for and composed.
-    pub measurements: Asked,
-    /// Strings asked for and drawn.
-    pub strings: Asked,
-    /// Measured things.
-    pub things: Vec<Thing>,
-    /// What the uncertainty of the points comes from.
-    pub sources: SourceShares,
-    /// What points of several bases and values err by together with others.
-    pub arms: RawArms,
-    /// For the person.
-    pub notes: Vec<String>,
-    /// Features that strings join to.
-    pub joinable: Vec<Joinable>,
-    /// Features that stand in layers of the catalogue.
-    pub standing: BTreeSet<FeatureKey>,
-}
-
-impl Settlement {
-    /// Adds what other rows came to.
-    pub fn join(&mut self, other: Settlement) {
-        self.batches.extend(other.batches);
-        self.entries.extend(other.entries);
-        other.counts.iter().for_each(|(file, of_file)| self.counts.entry(*file).or_default().add(of_file));
-        other.shots_of_base.iter().for_each(|(base, shots)| *self.shots_of_base.entry(*base).or_default() += shots);
-        other.unknown_codes.into_iter().for_each(|(code, rows)| *self.unknown_codes.entry(code).or_default() += rows);
-        self.measurements.add(other.measurements);
-        self.strings.add(other.strings);
-        self.things.extend(other.things);
-        self.sources.join(&other.sources);
-        self.arms.join(other.arms);
-        self.notes.extend(other.notes);
-        self.joinable.extend(other.joinable);
-        self.standing.extend(other.standing);
-    }
 }
 
 impl<'p> Tally<'p> {
@@ -181,7 +131,7 @@ pub fn write_entries(
     }
     if wants_ledger && !entries.is_empty() {
         let records: Vec<Record> = entries.iter().map(|entry| Record::Row(names[entry.file], of_bases, entry)).collect();
-        sink.write(LayerName::Ledger.into(), map_block::ledger_batch(&records))?;
+        sink.write(LayerName::Ledger.into(), batches::ledger_batch(&records))?;
     }
     Ok(())
 }

@@ -8,35 +8,22 @@ use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
 use super::RunError;
-use super::map_block::{Stage, not_projected};
+use super::computed::Waiting;
 use super::repeated::{self, Apart, Row};
-use super::standing::Sizes;
-use super::tally::Settlement;
+use super::settlement::Settlement;
+use super::sizes::Sizes;
+use super::stage::{Stage, not_projected};
 use crate::geodesy::crs::CrsError;
 use crate::intake::delimited::Line;
 use crate::intake::shot_block::ShotBlock;
 use crate::intake::shot_rules::ShotRules;
 use crate::output::contract::Sink;
-use crate::records::ledger::{Entry, Fault, Flags, Outcome};
+use crate::records::ledger::{Entry, Fault, Outcome};
 
 /// Rows of one pack, or one feature's where these are more.
 const ROWS_AT_ONCE: usize = 8_192;
 /// Packs that are settled together.
 const PACKS_AT_ONCE: usize = 8;
-
-/// A row that waits.
-pub struct Waiting<'t> {
-    /// Its line.
-    pub line: Line<'t>,
-    /// Index of the file.
-    pub file: usize,
-    /// Index of the base.
-    pub base: usize,
-    /// Print of the feature's name with its code; none without a name.
-    pub name: Option<u64>,
-    /// What the audit found.
-    pub flags: Flags,
-}
 
 /// Settles rows that waited, and writes what becomes of them; the batches of the settlement are written.
 ///
@@ -145,6 +132,7 @@ impl Stage<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::records::ledger::Flags;
 
     fn waiting(names: &[Option<u64>]) -> Vec<Waiting<'static>> {
         let line = |number| Line { number, text: "", ended: true, unclosed: false };

@@ -2,22 +2,10 @@
 
 use std::sync::Arc;
 
-use super::base::{BaseTable, HeightKind, Named};
+use super::base::{BaseTable, HeightKind, Named, Turning};
 use super::occupation::merge::in_common;
 use crate::geodesy::register::{Arm, BaseErrors, Cause, ErrorId, Origin, Register, position_arms};
 use crate::numeric::cholesky::semi_root;
-
-/// The entries of the error of a base's azimuths, with radians by one standard error of each.
-pub type Turning = Vec<(ErrorId, f64)>;
-
-/// Unknowns of a network that a base's place is.
-#[derive(Debug, Clone, PartialEq)]
-pub struct InNetwork {
-    /// Number of the network in the register.
-    pub network: usize,
-    /// Its unknowns east, north and up; none for a point held fixed, two where the height is not known.
-    pub unknowns: Vec<usize>,
-}
 
 /// Arms of the position of a base, by its index: what measured it, and the steps between datums that it went.
 pub fn position(table: &BaseTable, index: usize) -> Vec<Arm> {

@@ -24,7 +24,8 @@ use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::register::{Cause, ErrorId};
 use crate::records::ledger::Flag;
 use crate::stations::base::BaseTable;
-use crate::stations::errors::{self, Turning};
+use crate::stations::base::Turning;
+use crate::stations::errors;
 
 /// A sight from a base to another base or a known point.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -255,7 +255,7 @@ impl Units {
     }
 
     /// How a quantity is shown whose name ends with its unit, and what of its name stands before that.
-    pub fn of<'n>(&self, name: &'n str) -> Option<(&'n str, Shown)> {
+    pub fn of_quantity<'n>(&self, name: &'n str) -> Option<(&'n str, Shown)> {
         if PLACES.contains(&name) {
             return None;
         }
@@ -265,7 +265,7 @@ impl Units {
 
     /// The name of a quantity in the unit that it is shown in.
     pub fn name(&self, name: &str) -> String {
-        match self.of(name) {
+        match self.of_quantity(name) {
             Some((stem, shown)) => format!("{stem}_{}", shown.suffix),
             None => name.to_owned(),
         }
@@ -273,12 +273,12 @@ impl Units {
 
     /// A value of a quantity whose name ends with its unit.
     pub fn value(&self, name: &str, value: f64) -> f64 {
-        self.of(name).map_or(value, |(_, shown)| shown.value(value))
+        self.of_quantity(name).map_or(value, |(_, shown)| shown.value(value))
     }
 
     /// A quantity as people say it, and its unit as they write it: `vertical_distance_m` is `vertical distance` in `m`.
     pub fn title(&self, name: &str) -> (String, &'static str) {
-        if let Some((stem, shown)) = self.of(name) {
+        if let Some((stem, shown)) = self.of_quantity(name) {
             return (stem.replace('_', " "), shown.sign);
         }
         match name.strip_suffix("_pct") {

@@ -200,7 +200,7 @@ fn numbers_that_make_no_sense_are_refused() {
         site.shoot(base, point, COMPASS, 0.0);
         site.network
     };
-    let text = |network: &standoff::network::Network| adjust(network, &Settings::default()).unwrap_err().text;
+    let text = |network: &standoff::network::Network| adjust(network, &Settings::default()).unwrap_err().to_string();
     let mut network = good();
     network.observations[0].sigma = 0.0;
     assert_eq!(text(&network), "The azimuth from B1 to P1 has the standard error 0; it must be above 0.");

@@ -1,6 +1,6 @@
 //! Why there is no calibration: of the log as a whole, or of one of its shots.
 
-use super::log::{CalibrationShot, Held};
+use super::shot::{CalibrationShot, Held};
 use super::{Measure, Role};
 use crate::geodesy::north::NorthError;
 use crate::intake::IntakeError;

@@ -11,7 +11,7 @@
 //! correction holds the error of that declination at the place too.
 
 use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
-use super::log::CalibrationShot;
+use super::shot::CalibrationShot;
 use super::{CalibrateError, CalibrationSettings, Corrected, Finding, Measure, Reading, ShotFlaw};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::north::{self, NorthKind};

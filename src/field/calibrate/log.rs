@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use super::shot::{CalibrationShot, Held};
 use super::{CalibrateError, Measure, Role};
 use crate::disk::STANDARD_INPUT;
 use crate::intake::calibration_log::{self, BareLog, BareShot};
@@ -10,42 +11,9 @@ use crate::intake::sheets;
 use crate::intake::text::{self, Text};
 use crate::job::LogFormat;
 use crate::records::ledger::{Fault, Reason};
-use crate::records::shot::Readings;
 
 /// No log of calibration shots is longer, in bytes.
 const MOST_BYTES: u64 = 256 << 20;
-
-/// A shot of a calibration.
-#[derive(Debug, Clone, PartialEq)]
-pub struct CalibrationShot {
-    /// File.
-    pub file: String,
-    /// Line.
-    pub line: u64,
-    /// The kind of calibration.
-    pub measure: Measure,
-    /// The part it plays.
-    pub role: Option<Role>,
-    /// Name of the base, where the log has one.
-    pub base: String,
-    /// Name of the feature, where the log has one.
-    pub feature: String,
-    /// Name of the instrument, where the log has one.
-    pub instrument: String,
-    /// What was read, uncorrected.
-    pub readings: Readings,
-}
-
-/// A row that could not be read.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Held {
-    /// File.
-    pub file: String,
-    /// Line.
-    pub line: u64,
-    /// Why.
-    pub sentence: String,
-}
 
 /// The rows of all logs of a calibration.
 #[derive(Debug, Clone, Default, PartialEq)]

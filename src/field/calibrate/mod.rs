@@ -15,6 +15,7 @@ pub mod known_line;
 pub mod log;
 pub mod page;
 pub mod report;
+pub mod shot;
 pub mod two_peg;
 pub mod two_way;
 
@@ -26,7 +27,8 @@ use crate::shots::reduce::Bend;
 use crate::units::{Shown, Units};
 pub use error::{CalibrateError, NoInstrument, ShotFlaw};
 use known_line::Line;
-use log::{CalibrationShot, Held, Shots};
+use log::Shots;
+use shot::{CalibrationShot, Held};
 
 /// Mean radius of the earth in metres, (2a + b)/3 of GRS 80 (IUGG). Curvature over a calibration line
 /// does not feel the difference to the radius of the place.

@@ -25,7 +25,7 @@
 
 use super::averaged::{Averaged, LEAST_TO_TEST, pooled_sigma};
 use super::known_line::few;
-use super::log::CalibrationShot;
+use super::shot::CalibrationShot;
 use super::{CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, ShotFlaw};
 use crate::shots::reduce::Bend;
 

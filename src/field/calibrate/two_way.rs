@@ -23,7 +23,7 @@
 
 use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::known_line::{both_heights, few};
-use super::log::CalibrationShot;
+use super::shot::CalibrationShot;
 use super::{
     AzimuthCheck, CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, ShotFlaw,
 };

@@ -21,9 +21,9 @@ pub use grid::GeoidGrid;
 #[cfg(feature = "gis")]
 pub(crate) use grid::Lattice;
 #[cfg(feature = "gis")]
-pub use open::NoLattice;
-#[cfg(feature = "gis")]
 pub(crate) use open::{BandValues, lattice, one_line};
+#[cfg(feature = "gis")]
+pub use open::{GeoidError, NoLattice};
 
 /// Standard error in metres of a separation in a receiver's log where nothing better is stated: the
 /// tables inside receivers are coarse and go unnamed. Common practice; no published figure.

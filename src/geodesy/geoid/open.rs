@@ -29,8 +29,6 @@ const MARGIN_CELLS: f64 = 2.0;
 const CLOSED_CELLS: f64 = 0.01;
 
 const GTX_HEADER_BYTES: u64 = 40;
-const DAMAGED: &str = "the file is cut short or damaged";
-
 /// Why a file is of no use as a geoid grid.
 #[derive(Debug, thiserror::Error)]
 pub enum GeoidError {
@@ -48,7 +46,7 @@ pub enum GeoidError {
         /// The file.
         path: PathBuf,
         /// What is wrong.
-        problem: &'static str,
+        problem: NoGrid,
     },
     /// A grid that is laid out in a way that cannot be looked up.
     #[error(
@@ -70,7 +68,7 @@ pub enum GeoidError {
         /// The file.
         path: PathBuf,
         /// What is wrong.
-        problem: String,
+        problem: NoUndulations,
     },
     /// A standard error that is none.
     #[error("{}: standard error {value} m: write a number of metres above 0, such as 0.03", path.display())]
@@ -146,34 +144,34 @@ fn open(path: &Path, sigma_m: Option<f64>, area_deg: Option<[f64; 4]>) -> Result
         allowed_drivers: Some(&["GTiff", "GTX"]),
         ..DatasetOptions::default()
     };
-    let dataset = Dataset::open_ex(path, options).map_err(|_| format("not a grid that can be read"))?;
-    let band = dataset.rasterband(1).map_err(|_| format("the file has no band"))?;
+    let dataset = Dataset::open_ex(path, options).map_err(|_| format(NoGrid::Unreadable))?;
+    let band = dataset.rasterband(1).map_err(|_| format(NoGrid::NoBand))?;
     let whole = lattice(&dataset).map_err(|problem| GeoidError::Layout { path: path.to_owned(), problem })?;
     let contents = dataset.metadata_item("TYPE", "").filter(|contents| !contents.is_empty());
     if let Some(contents) = contents.filter(|contents| contents != "VERTICAL_OFFSET_GEOGRAPHIC_TO_VERTICAL") {
-        return Err(values(format!("the file says that it holds {contents}")));
+        return Err(values(NoUndulations::Contents(contents)));
     }
     let unit = band.unit();
     if !["", "m", "metre", "metres", "meter", "meters"].contains(&unit.trim().to_ascii_lowercase().as_str()) {
-        return Err(values(format!("the unit of its values is \"{unit}\"")));
+        return Err(values(NoUndulations::Unit(unit)));
     }
     let (first_row, first_column, window) = match area_deg {
         None => (0, 0, closed(&whole)),
         Some(area_deg) => window(&whole, area_deg).ok_or_else(|| elsewhere(path, &whole, area_deg))?,
     };
     if dataset.driver().short_name() == "GTX" && !is_complete_gtx(path, &whole) {
-        return Err(format(DAMAGED));
+        return Err(format(NoGrid::Damaged));
     }
     let nodes = window.rows.saturating_mul(window.columns);
     if nodes > MOST_NODES {
         return Err(GeoidError::Large { path: path.to_owned(), nodes });
     }
     let read = BandReading { band: &band, round: round(&whole).unwrap_or(whole.columns), first_row, first_column };
-    let nodes_m = read.nodes(&window).map_err(|_| format(DAMAGED))?;
+    let nodes_m = read.nodes(&window).map_err(|_| format(NoGrid::Damaged))?;
     let odd = nodes_m.iter().position(|metres| f64::from(metres.abs()) > BELIEVED_M);
     if let Some(odd) = odd {
         let (lat_deg, lon_deg) = window.node_deg(odd / window.columns, odd % window.columns);
-        return Err(values(format!("the value at latitude {lat_deg:.4}, longitude {lon_deg:.4} is {}", nodes_m[odd])));
+        return Err(values(NoUndulations::Value { lat_deg, lon_deg, value: nodes_m[odd] }));
     }
     let description = [band.description().ok(), dataset.metadata_item("TIFFTAG_IMAGEDESCRIPTION", "")];
     let description = description.into_iter().flatten().map(|words| one_line(&words)).rfind(|words| !words.is_empty());
@@ -203,6 +201,41 @@ fn digest(path: &Path) -> std::io::Result<String> {
             count => hasher.update(&buffer[..count]),
         }
     }
+}
+
+/// Why a file is no grid.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum NoGrid {
+    /// GDAL cannot open it.
+    #[error("not a grid that can be read")]
+    Unreadable,
+    /// It has no values.
+    #[error("the file has no band")]
+    NoBand,
+    /// Not all of its values can be read.
+    #[error("the file is cut short or damaged")]
+    Damaged,
+}
+
+/// Why the values of a grid are no heights of a geoid.
+#[derive(Debug, Clone, PartialEq, thiserror::Error)]
+pub enum NoUndulations {
+    /// The file says that it holds something else.
+    #[error("the file says that it holds {0}")]
+    Contents(String),
+    /// Their unit is another.
+    #[error("the unit of its values is \"{0}\"")]
+    Unit(String),
+    /// One of them no geoid has.
+    #[error("the value at latitude {lat_deg:.4}, longitude {lon_deg:.4} is {value}")]
+    Value {
+        /// Latitude of its node, in degrees.
+        lat_deg: f64,
+        /// Longitude, in degrees.
+        lon_deg: f64,
+        /// The value.
+        value: f32,
+    },
 }
 
 /// Why the nodes of a grid cannot be looked up.

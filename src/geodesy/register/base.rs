@@ -75,7 +75,7 @@ fn by_source(position: &[Arm], turning: &[Arm], register: &Register) -> Vec<OfSo
     let entries: Vec<(ErrorId, ([f64; 3], f64))> =
         moves.chain(turns.map(|(id, [radians, _, _])| (*id, ([0.0; 3], *radians)))).collect();
     let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.owner());
-    entries.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, by)| add(Source::of(id.cause()), [*by; 2], 1.0));
+    entries.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, by)| add(Source::from_cause(id.cause()), [*by; 2], 1.0));
     for network in 0..register.networks.len() {
         let entries: Vec<&(ErrorId, ([f64; 3], f64))> = entries.iter().filter(|(id, _)| of(id) == Some(network)).collect();
         if entries.is_empty() {

@@ -246,7 +246,7 @@ impl CorrelatedPoints {
     /// [`CorrelatedPoints::subset`] first.
     pub fn estimates<const N: usize>(&self, values: impl Fn(&[[f64; 3]]) -> [f64; N]) -> [Estimate; N] {
         let mut moved = self.points.clone();
-        let mut running: [RunningSigma<'_>; N] = std::array::from_fn(|_| RunningSigma::of(self));
+        let mut running: [RunningSigma<'_>; N] = std::array::from_fn(|_| RunningSigma::begin(self));
         for i in 0..self.points.len() {
             let mut gradients = [[0.0; 3]; N];
             for axis in 0..3 {
@@ -268,7 +268,7 @@ impl CorrelatedPoints {
 
     /// The standard error of a value whose gradient by each point's east, north and up is known.
     pub fn sigma_of(&self, gradient: &[[f64; 3]]) -> f64 {
-        let mut running = RunningSigma::of(self);
+        let mut running = RunningSigma::begin(self);
         gradient.iter().enumerate().for_each(|(point, by)| running.add(point, *by));
         running.sigma()
     }
@@ -289,7 +289,7 @@ pub struct RunningSigma<'j> {
 
 impl<'j> RunningSigma<'j> {
     /// Of a value that depends on no point yet.
-    pub fn of(correlated: &'j CorrelatedPoints) -> RunningSigma<'j> {
+    pub fn begin(correlated: &'j CorrelatedPoints) -> RunningSigma<'j> {
         let (gradient, shared) = (vec![[0.0; 3]; correlated.points.len()], vec![0.0; correlated.entries]);
         RunningSigma { correlated, gradient, own: 0.0, shared, squares: 0.0 }
     }

@@ -66,7 +66,7 @@ impl Source {
     ];
 
     /// That of an entry of the register.
-    pub fn of(cause: Cause) -> Source {
+    pub fn from_cause(cause: Cause) -> Source {
         match cause {
             Cause::Position => Source::BasePositions,
             Cause::Datum => Source::DatumSteps,
@@ -124,7 +124,7 @@ impl BySource {
     /// Adds the entries that a point hangs on.
     pub fn add_arms(&mut self, arms: &[Arm], register: &Register) {
         let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.owner());
-        arms.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, arm)| self.add_arm(Source::of(id.cause()), *arm));
+        arms.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, arm)| self.add_arm(Source::from_cause(id.cause()), *arm));
         for network in 0..register.networks.len() {
             let arms: Vec<&Arm> = arms.iter().filter(|(id, _)| of(id) == Some(network)).collect();
             if arms.is_empty() {

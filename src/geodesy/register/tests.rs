@@ -169,7 +169,7 @@ fn sums_over_the_register_are_the_whole_product() {
     let gradient: Vec<[f64; 3]> = (0..5).map(|i| [1.0 - i as f64, 0.3 * i as f64, 2.0 - 0.7 * i as f64]).collect();
     let flat = gradient.as_flattened();
     let want: f64 = (0..size * size).map(|k| flat[k / size] * whole[k] * flat[k % size]).sum();
-    let mut running = RunningSigma::of(&told);
+    let mut running = RunningSigma::begin(&told);
     gradient.iter().enumerate().for_each(|(i, g)| running.add(i, *g));
     assert!((running.sigma().powi(2) / want - 1.0).abs() < 1e-12, "{} {want}", running.sigma().powi(2));
     running.add(2, [5.0, 5.0, 5.0]);

@@ -5,6 +5,7 @@
 //! `date_order`.
 
 pub mod evidence;
+mod item;
 mod parse;
 mod time_of_day;
 mod tokens;

@@ -8,16 +8,10 @@ use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use jiff::tz::Offset;
 
+use super::item::Item;
 use super::time_of_day::{compact_time, take_half, take_time, time_of_items};
 use super::tokens::{Number, Sign, Token, Word, take_offset, tokens};
 use super::{Day, Numbers, Said, Style, from_serial, time_from_fraction, words};
-
-/// A number or a month of a date, and the sign before it.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Item {
-    Number { value: i64, digits: u8, sign: char },
-    Month { month: u8, is_also_a_day: bool },
-}
 
 /// Longest text that may be a date or time.
 const LONGEST: usize = 64;

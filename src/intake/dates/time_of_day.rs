@@ -3,7 +3,7 @@
 use jiff::civil::Time;
 use jiff::tz::Offset;
 
-use super::parse::Item;
+use super::item::Item;
 use super::tokens::{Number, Sign, Token, Word, offset_behind};
 
 /// Four or six digits of a time of day, or three or five without the zero at the front; with a fraction of a second.

@@ -20,6 +20,7 @@ mod sample;
 mod shot;
 mod standing;
 mod times;
+mod told;
 mod units;
 mod wide;
 mod words;

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::shot;
+use super::told;
 use super::words;
 use crate::intake::cell::{CellFormat, is_no_reading_number};
 use crate::intake::columns::{self, LogKind};
@@ -114,8 +114,8 @@ impl Sample {
         let means_any = |column: usize| {
             let words = self.words(column);
             CONCEPTS.iter().any(|concept| words::means(&words, concept))
-                || shot::is_azimuth(&words)
-                || shot::is_inclination(&words)
+                || told::is_azimuth(&words)
+                || told::is_inclination(&words)
         };
         let is_canonical = |header: &String| {
             let header = header.to_lowercase();
@@ -385,13 +385,13 @@ fn read_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -
 fn kind_of(sample: &Sample) -> LogKind {
     let split: Vec<Vec<String>> = (0..sample.headers.len()).map(|column| sample.words(column)).collect();
     let is_measured = |column: usize| sample.is_numeric(column) || sample.is_in_parts(column);
-    let has_azimuth = split.iter().enumerate().any(|(column, words)| is_measured(column) && shot::is_azimuth(words));
+    let has_azimuth = split.iter().enumerate().any(|(column, words)| is_measured(column) && told::is_azimuth(words));
     // The precision of a position ("Précision horizontale") is no distance.
     let is_sight = |words: &[String]| {
         !words::means(words, "accuracy")
-            && (shot::is_azimuth(words)
-                || shot::is_inclination(words)
-                || shot::is_distance(words)
+            && (told::is_azimuth(words)
+                || told::is_inclination(words)
+                || told::is_distance(words)
                 || words::means(words, "zenith"))
     };
     let canonical = |kind| sample.headers.iter().filter(|header| columns::parse(&header.to_lowercase(), kind).is_some()).count();

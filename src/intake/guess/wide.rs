@@ -2,7 +2,7 @@
 
 use super::columns::{Ask, Context};
 use super::sample::Sample;
-use super::shot::{is_azimuth, is_distance, is_horizontal_distance, is_inclination, is_slope_distance};
+use super::told::{is_azimuth, is_distance, is_horizontal_distance, is_inclination, is_slope_distance};
 use super::units::{angle_unit, is_percent, length_unit};
 use super::words::means;
 use crate::job::UNDECIDED;

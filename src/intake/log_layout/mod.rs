@@ -7,7 +7,7 @@
 mod cells;
 mod claim;
 mod claiming;
-mod error;
+pub(super) mod error;
 mod lines;
 mod required;
 mod settings;
@@ -21,16 +21,16 @@ use super::cell::CellFormat;
 use super::columns::{self, LogKind, Quantity};
 use super::delimited::{Line, Lines, Row, Rows};
 use super::header::{self, Header};
-use super::settle::Written;
 use super::surplus::Remark;
 use super::text::Text;
+use super::written::Written;
 use crate::job::LogFormat;
 use crate::numeric::signs::Signs;
 use crate::records::echo::Echo;
 
 pub use self::claim::Claim;
 pub(super) use self::claim::{Claims, Source};
-pub use self::error::{Headers, LayoutError, NoZone, SettingError};
+pub use self::error::{Headers, LayoutError, NoZone};
 pub use self::lines::LineKind;
 
 /// Data rows that are looked at for units and zones.

@@ -1,7 +1,7 @@
 //! Why a vector file is not read, and why a feature of one is no point.
 
 use super::FileKind;
-use super::features::Holds;
+use super::holds::Holds;
 use crate::numeric::words::counted;
 
 /// Why a vector file is not read. The file itself is named by who asked for it.

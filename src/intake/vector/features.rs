@@ -7,60 +7,17 @@ use gdal::vector::{
 };
 
 use super::error::{NoPoint, VectorError};
+use super::holds::Holds;
 use super::{PointLayer, VectorPoint, VectorType};
 use crate::geodesy::crs::Kind;
 
-/// What a layer holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Holds {
-    /// At least one point, or nothing yet in a layer for points.
-    Points,
-    /// Lines.
-    Lines,
-    /// Areas.
-    Areas,
-    /// A table.
-    NoGeometry,
-    /// Something else, or several kinds with no point among them.
-    Other,
-}
-
-impl Holds {
-    /// In words.
-    pub fn word(self) -> &'static str {
-        match self {
-            Holds::Points => "points",
-            Holds::Lines => "lines",
-            Holds::Areas => "areas",
-            Holds::NoGeometry => "rows without geometry",
-            Holds::Other => "other geometries",
-        }
-    }
-
-    fn of(kind: OGRwkbGeometryType::Type) -> Holds {
-        match geometry_type_flatten(kind) {
-            OGRwkbGeometryType::wkbPoint | OGRwkbGeometryType::wkbMultiPoint => Holds::Points,
-            OGRwkbGeometryType::wkbLineString
-            | OGRwkbGeometryType::wkbMultiLineString
-            | OGRwkbGeometryType::wkbCompoundCurve
-            | OGRwkbGeometryType::wkbCircularString
-            | OGRwkbGeometryType::wkbMultiCurve => Holds::Lines,
-            OGRwkbGeometryType::wkbPolygon
-            | OGRwkbGeometryType::wkbMultiPolygon
-            | OGRwkbGeometryType::wkbCurvePolygon
-            | OGRwkbGeometryType::wkbMultiSurface => Holds::Areas,
-            OGRwkbGeometryType::wkbNone => Holds::NoGeometry,
-            _ => Holds::Other,
-        }
-    }
-}
-
 /// What a layer holds, by its type, or by its features where the type leaves that open.
 pub fn holds(layer: &mut Layer) -> Holds {
-    match Holds::of(layer.defn().geometry_type()) {
+    match Holds::from_type(layer.defn().geometry_type()) {
         Holds::Other => {
-            let is_point =
-                |feature: Feature| geometry(&feature).map(|geometry| Holds::of(geometry.geometry_type())) == Some(Holds::Points);
+            let is_point = |feature: Feature| {
+                geometry(&feature).map(|geometry| Holds::from_type(geometry.geometry_type())) == Some(Holds::Points)
+            };
             if layer.features().any(is_point) { Holds::Points } else { Holds::Other }
         }
         told => told,
@@ -163,7 +120,7 @@ fn position(feature: &Feature) -> Result<(f64, f64, Option<f64>), NoPoint> {
             count => return Err(NoPoint::Several(count)),
         },
         _ => {
-            let what = match Holds::of(kind) {
+            let what = match Holds::from_type(kind) {
                 Holds::Lines => "a line",
                 Holds::Areas => "an area",
                 _ => "of another kind",

@@ -4,6 +4,7 @@
 
 mod error;
 mod features;
+mod holds;
 mod table;
 #[cfg(test)]
 mod tests;
@@ -16,6 +17,7 @@ use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
 use error::LayersThere;
 pub use error::{NoPoint, VectorError};
+use holds::Holds;
 pub use table::{FieldTable, read_fields};
 
 use super::columns::{self, LogKind, Quantity};
@@ -86,7 +88,7 @@ pub enum FileKind {
 }
 
 impl FileKind {
-    fn of(path: &Path) -> Option<FileKind> {
+    fn from_path(path: &Path) -> Option<FileKind> {
         match path.extension()?.to_str()?.to_ascii_lowercase().as_str() {
             "gpkg" => Some(FileKind::GeoPackage),
             "shp" => Some(FileKind::Shapefile),
@@ -123,7 +125,7 @@ pub use crate::job::is_vector;
 /// # Errors
 /// When the file cannot be read or is damaged, has no layer of points or no such layer, or has several and none is named.
 pub fn read(path: &Path, layer: Option<&str>) -> Result<PointLayer, VectorError> {
-    let kind = FileKind::of(path).ok_or(VectorError::OtherEnding)?;
+    let kind = FileKind::from_path(path).ok_or(VectorError::OtherEnding)?;
     disk::open(path).map_err(VectorError::Unreadable)?;
     let open_options = whole::check(path, kind)?;
     let dataset = open(path, kind, open_options)?;
@@ -158,9 +160,8 @@ fn open(path: &Path, kind: FileKind, open_options: &[&str]) -> Result<Dataset, V
 
 /// The index of the layer to read.
 fn choose(dataset: &Dataset, named: Option<&str>) -> Result<usize, VectorError> {
-    let layers: Vec<(String, features::Holds)> =
-        dataset.layers().map(|mut layer| (layer.name(), features::holds(&mut layer))).collect();
-    let points: Vec<usize> = (0..layers.len()).filter(|index| layers[*index].1 == features::Holds::Points).collect();
+    let layers: Vec<(String, Holds)> = dataset.layers().map(|mut layer| (layer.name(), features::holds(&mut layer))).collect();
+    let points: Vec<usize> = (0..layers.len()).filter(|index| layers[*index].1 == Holds::Points).collect();
     let others = || LayersThere(layers.iter().map(|(name, holds)| (name.clone(), *holds)).collect());
     if let Some(named) = named {
         return match layers.iter().position(|(name, _)| name == named) {

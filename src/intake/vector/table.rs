@@ -21,7 +21,7 @@ pub struct FieldTable {
 /// # Errors
 /// When the file cannot be read or is damaged.
 pub fn read_fields(path: &Path, layer: &str) -> Result<Option<FieldTable>, VectorError> {
-    let kind = FileKind::of(path).ok_or(VectorError::OtherEnding)?;
+    let kind = FileKind::from_path(path).ok_or(VectorError::OtherEnding)?;
     crate::disk::open(path).map_err(VectorError::Unreadable)?;
     let open_options = whole::check(path, kind)?;
     let dataset = open(path, kind, open_options)?;

@@ -1,5 +1,6 @@
 //! An attribute of coded features: from the text of a log to a typed value, and whether that is one it may have.
 
+use super::fault::AttributeFault;
 use super::file::{AttributeKind, AttributeSettings};
 use crate::numeric::signs::{self, Signs, is_missing};
 
@@ -163,37 +164,34 @@ impl Attribute {
 }
 
 /// Checks an attribute's settings: the key at fault and the sentence.
-pub(super) fn check(name: &str, settings: &AttributeSettings) -> Result<(), (&'static str, String)> {
+pub(super) fn check(name: &str, settings: &AttributeSettings) -> Result<(), (&'static str, AttributeFault)> {
     let has_range = settings.least.is_some() || settings.greatest.is_some();
     let plain = name.starts_with(|c: char| c.is_alphabetic()) && name.chars().all(|c| c.is_alphanumeric() || c == '_');
     if !plain || name.len() > 60 {
-        return Err(("type", format!("\"{name}\" cannot name an attribute; use letters, digits and _, a letter first")));
+        return Err(("type", AttributeFault::Name(name.to_owned())));
     }
     if has_range && !settings.list.is_empty() {
-        return Err(("list", format!("{name} has a list and a range; keep one of them")));
+        return Err(("list", AttributeFault::ListAndRange(name.to_owned())));
     }
     if has_range && settings.kind == AttributeKind::Text {
-        return Err(("type", format!("{name} is a text and cannot have least or greatest; give it a list, or another type")));
+        return Err(("type", AttributeFault::RangeOfText(name.to_owned())));
     }
     if !settings.list.is_empty() && settings.kind == AttributeKind::Real {
-        return Err((
-            "type",
-            format!("{name} is a real number and cannot have a list; give it least and greatest, or another type"),
-        ));
+        return Err(("type", AttributeFault::ListOfReal(name.to_owned())));
     }
     if settings.kind == AttributeKind::Integer
         && let Some(word) = settings.list.words().find(|word| word.trim().parse::<i64>().is_err())
     {
-        return Err(("list", format!("{name} is a whole number, and its list has \"{word}\"")));
+        return Err(("list", AttributeFault::WordOfIntegers(name.to_owned(), word.to_owned())));
     }
     let bounds = [settings.least, settings.greatest];
     if bounds.iter().flatten().any(|bound| !bound.is_finite()) {
-        return Err(("least", format!("least and greatest of {name} must be numbers")));
+        return Err(("least", AttributeFault::Bounds(name.to_owned())));
     }
     if let [Some(least), Some(greatest)] = bounds
         && least > greatest
     {
-        return Err(("least", format!("least ({least}) of {name} is above greatest ({greatest})")));
+        return Err(("least", AttributeFault::Reversed { name: name.to_owned(), least, greatest }));
     }
     Ok(())
 }

@@ -4,6 +4,7 @@
 //! codes ready for look-up. Rows, layers and formats are not known here.
 
 mod attribute;
+pub(super) mod fault;
 pub mod file;
 
 use std::collections::{BTreeMap, HashMap};
@@ -14,6 +15,7 @@ use glob::{MatchOptions, Pattern};
 use crate::job::{JobError, LayerName, settings};
 use crate::numeric::words::bare;
 pub use attribute::{Attribute, AttributeValue, Domain, Problem, Values};
+use fault::{CatalogueFault, NoLayerId};
 pub use file::{AttributeKind, Geometry};
 use file::{CatalogueFile, CodeSettings, UnknownAction};
 
@@ -149,20 +151,20 @@ pub fn parse(text: &str, name: &str) -> Result<Catalogue, JobError> {
     let (file, document): (CatalogueFile, _) = settings::read(text, name, "the catalogue")?;
     settle(file, name).map_err(|(path, problem)| {
         let path: Vec<&str> = path.iter().map(String::as_str).collect();
-        document.wrong(document.offset_of(&path), problem)
+        document.wrong(document.offset_of(&path), problem.into())
     })
 }
 
 /// The path of keys to what is wrong, and the sentence.
-type Wrong = (Vec<String>, String);
+type Wrong = (Vec<String>, CatalogueFault);
 
 fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
     if file.codes.is_empty() {
-        return Err((vec!["codes".into()], "the catalogue has no codes; write at least one [[codes]]".into()));
+        return Err((vec!["codes".into()], CatalogueFault::NoCode));
     }
     for (name, attribute) in &file.attributes {
         attribute::check(name, attribute)
-            .map_err(|(key, problem)| (vec!["attributes".into(), name.clone(), key.into()], problem))?;
+            .map_err(|(key, problem)| (vec!["attributes".into(), name.clone(), key.into()], problem.into()))?;
     }
     let mut catalogue = Catalogue {
         name: name.to_owned(),
@@ -183,7 +185,7 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
     if let Some(id) = file.unknown.layer.as_deref().filter(|id| *id != "features") {
         let at = |problem| (vec!["unknown".into(), "layer".into()], problem);
         if catalogue.holds_unknown {
-            return Err(at("rows of unknown codes are held (action = \"hold\"), and so need no layer".into()));
+            return Err(at(CatalogueFault::LayerOfHeld));
         }
         let layer = catalogue.layer_of(&file, id, Geometry::Point, None).map_err(|(_, problem)| at(problem))?;
         catalogue.unknown_layer = Some(layer);
@@ -194,19 +196,18 @@ fn settle(file: CatalogueFile, name: &str) -> Result<Catalogue, Wrong> {
 
 impl Catalogue {
     /// Adds a code with its layer and attributes. A fault names its key.
-    fn add_code(&mut self, file: &CatalogueFile, settings: &CodeSettings) -> Result<(), (&'static str, String)> {
+    fn add_code(&mut self, file: &CatalogueFile, settings: &CodeSettings) -> Result<(), (&'static str, CatalogueFault)> {
         let layer = self.layer_of(file, &settings.layer, settings.geometry, Some(&settings.code))?;
         let mut attributes = Vec::with_capacity(settings.attributes.len());
         for name in &settings.attributes {
             let Some(described) = file.attributes.get(name) else {
-                let known: Vec<&str> = file.attributes.keys().map(String::as_str).collect();
-                let problem = format!("there is no [attributes.{name}]; the catalogue has: {}", known.join(", "));
-                return Err(("attributes", problem));
+                let known = file.attributes.keys().cloned().collect();
+                return Err(("attributes", CatalogueFault::NoAttribute { name: name.clone(), known }));
             };
             attributes.push((self.layers[layer].attribute(name, described), settings.required.contains(name)));
         }
         if let Some(name) = settings.required.iter().find(|name| !settings.attributes.contains(name)) {
-            return Err(("required", format!("{name} is required and not among the attributes of {}", settings.code)));
+            return Err(("required", CatalogueFault::RequiredOfOthers { name: name.clone(), code: settings.code.clone() }));
         }
         let known = self.codes.len();
         self.codes.push(Code {
@@ -225,16 +226,16 @@ impl Catalogue {
     }
 
     /// Adds the words that stand for a code: its own, and its aliases.
-    fn add_words(&mut self, settings: &CodeSettings, known: usize) -> Result<(), (&'static str, String)> {
+    fn add_words(&mut self, settings: &CodeSettings, known: usize) -> Result<(), (&'static str, CatalogueFault)> {
         for word in std::iter::once(&settings.code).chain(&settings.aliases) {
             let key = if *word == settings.code { "code" } else { "aliases" };
             if word.contains(['*', '?']) {
                 let family = Pattern::new(&word.replace('[', "[[]"))
-                    .map_err(|error| (key, format!("\"{word}\" is no family of codes: {error}")))?;
+                    .map_err(|problem| (key, CatalogueFault::NoFamily { word: word.clone(), problem }))?;
                 self.families.push((family, known));
             } else if let Some(other) = self.exact.insert(word.trim().to_lowercase(), known) {
-                let other = &self.codes[other].code;
-                return Err((key, format!("\"{word}\" stands for {other} already; capitals do not tell codes apart")));
+                let other = self.codes[other].code.clone();
+                return Err((key, CatalogueFault::WordOfTwoCodes { word: word.clone(), other }));
             } else {
                 let same = self.loose.entry(bare(word)).or_insert(Some(known));
                 *same = same.filter(|other| *other == known);
@@ -247,22 +248,16 @@ impl Catalogue {
 /// Checks what the tables of layers say.
 fn check_layers(file: &CatalogueFile, catalogue: &Catalogue) -> Result<(), Wrong> {
     for (id, settings) in &file.layers {
-        let in_layer = |key: &str, problem: String| Err((vec!["layers".into(), id.clone(), key.into()], problem));
+        let in_layer = |key: &str, problem: CatalogueFault| Err((vec!["layers".into(), id.clone(), key.into()], problem));
         let Some(layer) = catalogue.layers.iter().find(|layer| layer.id == *id) else {
-            return Err((vec!["layers".into(), id.clone()], format!("no code has the layer {id}")));
+            return Err((vec!["layers".into(), id.clone()], CatalogueFault::UnusedLayer(id.clone())));
         };
         match settings.coarse_cell_m {
             Some(cell) if !(cell.is_finite() && cell > 0.0) => {
-                return in_layer(
-                    "coarse_cell_m",
-                    format!("coarse_cell_m is {cell}; write the side of a cell in metres, above zero"),
-                );
+                return in_layer("coarse_cell_m", CatalogueFault::NoCell(cell));
             }
             Some(_) if layer.geometry != GeometryKind::Point => {
-                return in_layer(
-                    "coarse_cell_m",
-                    "coarse_cell_m is for layers of points; a line or area would still show its shape".into(),
-                );
+                return in_layer("coarse_cell_m", CatalogueFault::CellsOfShapes);
             }
             _ => {}
         }
@@ -278,7 +273,7 @@ impl Catalogue {
         id: &str,
         geometry: Geometry,
         code: Option<&str>,
-    ) -> Result<usize, (&'static str, String)> {
+    ) -> Result<usize, (&'static str, CatalogueFault)> {
         let geometry = match geometry {
             Geometry::Point => GeometryKind::Point,
             Geometry::Line => GeometryKind::Line,
@@ -287,23 +282,15 @@ impl Catalogue {
         if let Some(known) = self.layers.iter().position(|layer| layer.id == id) {
             if self.layers[known].geometry != geometry {
                 let other = self.codes.iter().find(|code| code.layer == known).map_or("another code", |code| code.code.as_str());
-                let word = |kind| match kind {
-                    GeometryKind::Line => "lines",
-                    GeometryKind::Area => "areas",
-                    GeometryKind::Point | GeometryKind::None => "points",
-                };
-                let problem = format!(
-                    "the layer {id} has {} of {other} and cannot have {} too; name another layer",
-                    word(self.layers[known].geometry),
-                    word(geometry)
-                );
-                return Err(("geometry", problem));
+                let other = other.to_owned();
+                let has = self.layers[known].geometry;
+                return Err(("geometry", CatalogueFault::TwoGeometries { layer: id.to_owned(), has, other, wants: geometry }));
             }
             return Ok(known);
         }
-        check_layer_id(id).map_err(|problem| ("layer", problem.to_string()))?;
+        check_layer_id(id).map_err(|problem| ("layer", problem.into()))?;
         if let Some(other) = self.layers.iter().find(|layer| layer.id.eq_ignore_ascii_case(id)) {
-            return Err(("layer", format!("the layer {id} differs from {} by capitals alone; spell both alike", other.id)));
+            return Err(("layer", CatalogueFault::Capitals { layer: id.to_owned(), other: other.id.clone() }));
         }
         let settings = file.layers.get(id).cloned().unwrap_or_default();
         let plain = match code {
@@ -333,20 +320,6 @@ impl CodedLayer {
     }
 }
 
-/// Why a name is none for a layer.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-enum NoLayerId {
-    /// Other letters than every format takes.
-    #[error("\"{0}\" cannot name a layer; use small letters, digits and _, a letter first, 40 at most")]
-    Letters(String),
-    /// A name of GeoPackage's own.
-    #[error("\"{0}\" is kept by GeoPackage; name the layer otherwise")]
-    OfGeoPackage(String),
-    /// A layer of the program's own.
-    #[error("\"{0}\" is one of the program's own layers; name the layer otherwise")]
-    OfProgram(String),
-}
-
 /// Names of layers must suit every format, and not be one that the program keeps for itself.
 fn check_layer_id(id: &str) -> Result<(), NoLayerId> {
     let plain = !id.is_empty()
@@ -366,10 +339,10 @@ fn check_layer_id(id: &str) -> Result<(), NoLayerId> {
     Ok(())
 }
 
-fn check_code(settings: &CodeSettings) -> Result<(), (&'static str, String)> {
+fn check_code(settings: &CodeSettings) -> Result<(), (&'static str, CatalogueFault)> {
     for word in std::iter::once(&settings.code).chain(&settings.aliases) {
         if word.trim().is_empty() {
-            return Err((if settings.code.trim().is_empty() { "code" } else { "aliases" }, "a code is empty".into()));
+            return Err((if settings.code.trim().is_empty() { "code" } else { "aliases" }, CatalogueFault::EmptyCode));
         }
     }
     let lengths = [
@@ -380,16 +353,16 @@ fn check_code(settings: &CodeSettings) -> Result<(), (&'static str, String)> {
     ];
     for (key, value) in lengths {
         if value.is_some_and(|value| !(value.is_finite() && value >= 0.0)) {
-            return Err((key, format!("{key} must be metres, zero or above")));
+            return Err((key, CatalogueFault::NoLength(key)));
         }
     }
     if settings.target_height_m.is_some_and(|value| !value.is_finite()) {
-        return Err(("target_height_m", "target_height_m must be metres".into()));
+        return Err(("target_height_m", CatalogueFault::NoTargetHeight));
     }
     let mut seen = BTreeMap::new();
     for name in &settings.attributes {
         if seen.insert(name, ()).is_some() {
-            return Err(("attributes", format!("{name} stands twice")));
+            return Err(("attributes", CatalogueFault::Twice(name.clone())));
         }
     }
     Ok(())

@@ -21,7 +21,7 @@ fn origin() -> Origin {
     base(Covariance { ee: 0.09, en: 0.02, eu: 0.0, nn: 0.16, nu: 0.01, uu: 0.25 })
 }
 
-fn of(rows: &[RoleShot]) -> Result<Composed, Refusal> {
+fn compose_rows(rows: &[RoleShot]) -> Result<Composed, Refusal> {
     compose(&group("height", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 
@@ -30,7 +30,7 @@ fn value(composed: &Composed, name: &str) -> Estimate {
 }
 
 fn height(rows: &[RoleShot]) -> f64 {
-    value(&of(rows).unwrap(), "height_m").value
+    value(&compose_rows(rows).unwrap(), "height_m").value
 }
 
 fn tangents(horizontal_m: f64, top_deg: f64, foot_deg: f64) -> [RoleShot; 3] {
@@ -72,7 +72,7 @@ fn published_sines() {
     let foot = row("foot").inclination(0.0).horizontal(60.0);
     let rise = height(&[foot.clone(), row("top").inclination(47.0).slope(105.0 * FOOT_M)]);
     assert!((rise / FOOT_M - 76.8).abs() < 0.05, "{rise}");
-    let level = of(&[row("foot").inclination(0.0), row("top").inclination(30.0).slope(120.0 * FOOT_M)]).unwrap();
+    let level = compose_rows(&[row("foot").inclination(0.0), row("top").inclination(30.0).slope(120.0 * FOOT_M)]).unwrap();
     assert!((value(&level, "distance_m").value / FOOT_M - 103.9).abs() < 0.05);
 }
 
@@ -90,7 +90,7 @@ fn published_zenith_angles() {
         let mut top = row("top").azimuth(77.0).inclination(90.0 - zenith_deg).slope(slope_m);
         (top.instrument_height_m, top.target_height_m) = (Some(instrument_m), target_m);
         let foot = row("foot").inclination(-60.0).slope(500.0);
-        let composed = of(&[foot, top]).unwrap();
+        let composed = compose_rows(&[foot, top]).unwrap();
         // The foot has no azimuth: the top alone is placed.
         let up = origin().frame.from_earth_centred(composed.parts[0].at)[2];
         assert!((up - published_m).abs() < 1e-5, "{up} {published_m}");
@@ -116,7 +116,7 @@ fn a_top_on_another_bearing_is_refused() {
     let of_turn = |turn_deg: f64, up_deg: f64, sigma_deg: f64| {
         let errors = [sigma_deg, 0.0, 0.1, 0.1];
         let foot = row("foot").azimuth(10.0).inclination(0.0).horizontal(30.0).errors(errors);
-        of(&[foot, row("top").azimuth(10.0 + turn_deg).inclination(up_deg).errors(errors)])
+        compose_rows(&[foot, row("top").azimuth(10.0 + turn_deg).inclination(up_deg).errors(errors)])
     };
     for (turn_deg, up_deg, sigma_deg) in [(90.0, 40.0, 0.5), (3.40, 60.0, 0.5), (-3.40, 60.0, 0.5), (0.51, 40.0, 0.0)] {
         let said = of_turn(turn_deg, up_deg, sigma_deg).unwrap_err();
@@ -128,17 +128,18 @@ fn a_top_on_another_bearing_is_refused() {
     }
     // North lies between 359° and 1°.
     let (foot, top) = (row("foot").azimuth(359.8).inclination(0.0).horizontal(30.0), row("top").azimuth(0.2).inclination(45.0));
-    assert!(of(&[foot, top]).is_ok());
+    assert!(compose_rows(&[foot, top]).is_ok());
     // A top with a distance of its own may lie anywhere: that is a lean.
     let full_top = full("top", [30.0, 1.0, 20.0], [0.5, 0.0, 0.1, 0.1]);
-    assert!(of(&[full("foot", [5.0, 30.0, -1.6], [0.5, 0.0, 0.1, 0.1]), full_top]).is_ok());
+    assert!(compose_rows(&[full("foot", [5.0, 30.0, -1.6], [0.5, 0.0, 0.1, 0.1]), full_top]).is_ok());
 }
 
 #[test]
 fn a_stem_of_3_4_5() {
     // 3 m off along azimuth 120°, 4 m up: 5 m long, leaning by atan(3/4).
     let (s, c) = 120f64.to_radians().sin_cos();
-    let composed = of(&[full("foot", [2.0, 20.0, -1.2], [0.0; 4]), full("top", [2.0 + 3.0 * s, 20.0 + 3.0 * c, 2.8], [0.0; 4])]);
+    let composed =
+        compose_rows(&[full("foot", [2.0, 20.0, -1.2], [0.0; 4]), full("top", [2.0 + 3.0 * s, 20.0 + 3.0 * c, 2.8], [0.0; 4])]);
     let composed = composed.unwrap();
     for (name, want) in [
         ("height_m", 4.0),
@@ -160,7 +161,7 @@ fn a_stem_of_3_4_5() {
 fn a_plumb_pole_has_no_azimuth_of_lean() {
     // North of the base: distances make the worst error, √2 · 0.3 m · cos I along the sight.
     let sigmas = [0.2, 0.5, 0.1, 0.3];
-    let composed = of(&[full("foot", [0.0, 30.0, -1.6], sigmas), full("top", [0.0, 30.1, 8.4], sigmas)]).unwrap();
+    let composed = compose_rows(&[full("foot", [0.0, 30.0, -1.6], sigmas), full("top", [0.0, 30.1, 8.4], sigmas)]).unwrap();
     assert!(composed.values.iter().all(|value| value.name != "lean_azimuth_deg"));
     assert!(composed.warnings[0].contains("no azimuth"), "{composed:?}");
     let (foot, top) = ((-1.6f64).atan2(30.0), 8.4f64.atan2(30.1));
@@ -175,7 +176,7 @@ fn a_plumb_pole_has_no_azimuth_of_lean() {
 fn a_common_base_cancels_and_two_do_not() {
     let rows = |top_base: usize| {
         let top = RoleShot { base: top_base, ..full("top", [1.0, 20.0, 9.0], [0.0; 4]) };
-        value(&of(&[full("foot", [1.0, 20.0, -1.0], [0.0; 4]), top]).unwrap(), "height_m").sigma
+        value(&compose_rows(&[full("foot", [1.0, 20.0, -1.0], [0.0; 4]), top]).unwrap(), "height_m").sigma
     };
     assert!(rows(0) < 1e-6, "{}", rows(0));
     assert!((rows(1) - 0.5f64.sqrt()).abs() < 1e-4, "{}", rows(1));
@@ -206,10 +207,10 @@ fn heights_of_instrument_and_target() {
 
 #[test]
 fn what_is_not_known_is_said() {
-    let composed = of(&tangents(20.0, 40.0, -5.0)).unwrap();
+    let composed = compose_rows(&tangents(20.0, 40.0, -5.0)).unwrap();
     assert!(composed.parts.is_empty() && composed.shape == Shape::None && composed.method.contains("without an azimuth"));
     let unknown = tangents(20.0, 40.0, -5.0).map(|row| RoleShot { instrument_height_m: None, ..row.azimuth(10.0) });
-    let composed = of(&unknown).unwrap();
+    let composed = compose_rows(&unknown).unwrap();
     assert!(composed.parts.is_empty() && composed.warnings[0].contains("instrument height is not known"), "{composed:?}");
 }
 
@@ -217,7 +218,7 @@ fn what_is_not_known_is_said() {
 fn a_distance_row_checks_the_distances_of_the_ends() {
     let rows = |level_m: f64| {
         let (foot, top) = (full("foot", [0.0, 30.0, -1.6], [0.1; 4]), full("top", [3.0, 30.0, 15.0], [0.1; 4]));
-        of(&[foot, top, row("distance").horizontal(level_m).errors([0.1; 4])]).unwrap().warnings
+        compose_rows(&[foot, top, row("distance").horizontal(level_m).errors([0.1; 4])]).unwrap().warnings
     };
     assert!(rows(30.1).is_empty(), "{:?}", rows(30.1));
     assert!(rows(28.0).iter().any(|warning| warning.contains("farther than the distance of row distance-1")));
@@ -228,7 +229,7 @@ fn a_hidden_foot_takes_the_distance_row() {
     // Top by its own distance, 1 m nearer than the stem at eye level, the foot by the stem's.
     let top = row("top").inclination(14f64.atan2(19.0).to_degrees()).slope(14f64.hypot(19.0));
     let foot = row("foot").inclination((-2f64).atan2(20.0).to_degrees());
-    let composed = of(&[top, foot, row("distance").horizontal(20.0)]).unwrap();
+    let composed = compose_rows(&[top, foot, row("distance").horizontal(20.0)]).unwrap();
     assert!((value(&composed, "height_m").value - 16.0).abs() < ROUNDING_M);
     assert!(composed.method.contains("distance-1") && (value(&composed, "distance_m").value - 20.0).abs() < ROUNDING_M);
 }
@@ -236,7 +237,7 @@ fn a_hidden_foot_takes_the_distance_row() {
 #[test]
 fn refusals_say_what_is_missing_and_where() {
     let says = |rows: &[RoleShot], words: &[&str]| {
-        let refusal = of(rows).unwrap_err();
+        let refusal = compose_rows(rows).unwrap_err();
         assert!(words.iter().all(|word| refusal.contains(word)), "{refusal}");
     };
     let [distance, top, foot] = tangents(20.0, 40.0, -5.0);
@@ -256,7 +257,7 @@ fn refusals_say_what_is_missing_and_where() {
     says(&[foot.clone().errors([f64::NAN; 4]), top.clone(), distance.clone()], &["no finite height"]);
     let nowhere = |role| RoleShot { vector: full(role, [f64::NAN, 1.0, 1.0], [0.0; 4]).vector, ..row(role) };
     says(&[nowhere("foot"), nowhere("top")], &["no finite height"]);
-    let composed = of(&[foot, top, distance, row("crown")]).unwrap();
+    let composed = compose_rows(&[foot, top, distance, row("crown")]).unwrap();
     assert!(composed.warnings.iter().any(|warning| warning.contains("crown-1")));
 }
 
@@ -271,7 +272,7 @@ fn a_steep_top_is_told_where_to_stand() {
         let own: f64 = [foot, top].iter().map(|u| (d + u * u / d).powi(2) * sigma_i * sigma_i).sum();
         (own + ((top - foot) / d * sigma_d).powi(2)).sqrt()
     };
-    let composed = of(&rows).unwrap();
+    let composed = compose_rows(&rows).unwrap();
     let sigma = value(&composed, "height_m").sigma;
     assert!((sigma / closed(d) - 1.0).abs() < 1e-6, "{sigma} {}", closed(d));
 
@@ -287,10 +288,10 @@ fn a_steep_top_is_told_where_to_stand() {
     // Near there nothing is left to say, though the top is steeper than 45°.
     let near = 20.0;
     let there = tangents(near, angle(top, near), angle(foot, near)).map(|row| row.errors([0.0, 0.0, 0.25, 0.1]));
-    assert!(angle(top, near) > 45.0 && of(&there).unwrap().warnings.is_empty());
+    assert!(angle(top, near) > 45.0 && compose_rows(&there).unwrap().warnings.is_empty());
     // Without an error of the angles the farthest is the best.
     let far = tangents(d, angle(top, d), angle(foot, d)).map(|row| row.errors([0.0, 0.0, 0.0, 0.1]));
-    assert!(of(&far).unwrap().warnings[0].contains("farther off"));
+    assert!(compose_rows(&far).unwrap().warnings[0].contains("farther off"));
 }
 
 #[test]
@@ -298,7 +299,7 @@ fn simulated_tangents() {
     let sigmas = [0.4, 0.3, 0.25, 0.2];
     let spot = row("distance").azimuth(115.0).inclination(12.0).slope(24.0);
     let (foot, top) = (row("foot").inclination(-7.0), row("top").inclination(38.0));
-    let composed = of(&[foot, top, spot].map(|row| row.errors(sigmas))).unwrap();
+    let composed = compose_rows(&[foot, top, spot].map(|row| row.errors(sigmas))).unwrap();
     let mut normal = Normal(20_270_311);
     let [azimuth, orientation, inclination, _] = sigmas.map(f64::to_radians);
     let simulated = spread(RUNS, || {
@@ -326,8 +327,8 @@ fn simulated_tangents() {
 fn simulated_distance_of_the_foot_and_of_both() {
     let sigmas = [0.4, 0.3, 0.25, 0.2];
     let (foot, top) = (row("foot").inclination(-9.0).slope(21.0).errors(sigmas), row("top").inclination(40.0).errors(sigmas));
-    let one = value(&of(&[foot.clone(), top.clone()]).unwrap(), "height_m");
-    let two = value(&of(&[foot, top.slope(26.0)]).unwrap(), "height_m");
+    let one = value(&compose_rows(&[foot.clone(), top.clone()]).unwrap(), "height_m");
+    let two = value(&compose_rows(&[foot, top.slope(26.0)]).unwrap(), "height_m");
     let mut normal = Normal(5);
     let simulated = spread(RUNS, || {
         let mut angle = |deg: f64| deg.to_radians() + 0.25f64.to_radians() * normal.next();
@@ -344,7 +345,7 @@ fn simulated_distance_of_the_foot_and_of_both() {
 fn simulated_full_shots() {
     let sigmas = [0.4, 1.0, 0.25, 0.2];
     let ends = [[12.0, 16.0, -2.0], [15.5, 18.0, 11.0]];
-    let composed = of(&[full("foot", ends[0], sigmas), full("top", ends[1], sigmas)]).unwrap();
+    let composed = compose_rows(&[full("foot", ends[0], sigmas), full("top", ends[1], sigmas)]).unwrap();
     let [azimuth, orientation, inclination, _] = sigmas.map(f64::to_radians);
     let mut normal = Normal(77);
     let simulated = spread(RUNS, || {
@@ -376,7 +377,7 @@ proptest! {
     ) {
         let angle = |up: f64| up.atan2(run).to_degrees();
         let rows = tangents(run, angle(size - below), angle(-below)).map(|row| row.azimuth(azimuth));
-        let composed = of(&rows).unwrap();
+        let composed = compose_rows(&rows).unwrap();
         prop_assert!((value(&composed, "height_m").value - size).abs() < ROUNDING_M);
         let [foot, top] = [0, 1].map(|i| origin().frame.from_earth_centred(composed.parts[i].at));
         prop_assert!((foot[2] - (1.6 - below)).abs() < ROUNDING_M && (top[2] - foot[2] - size).abs() < ROUNDING_M);

@@ -254,7 +254,8 @@ impl<'g> Chain<'g> {
             let length = length(v);
             if length > 0.0 { v.map(|x| x / length) } else { [0.0; 3] }
         };
-        let (mut slope, mut horizontal) = ((0.0, RunningSigma::of(&self.correlated)), (0.0, RunningSigma::of(&self.correlated)));
+        let (mut slope, mut horizontal) =
+            ((0.0, RunningSigma::begin(&self.correlated)), (0.0, RunningSigma::begin(&self.correlated)));
         // What the law of propagation misses of legs that are within their own error: variances.
         let mut hidden = [0.0; 2];
         let mut legs = Vec::with_capacity(self.rows.len());

@@ -9,7 +9,7 @@ fn get(composed: &Composed, name: &str) -> Estimate {
     composed.values.iter().find(|value| value.name == name).unwrap_or_else(|| panic!("{name} of {:?}", composed.values)).estimate
 }
 
-fn of(field: &Field) -> Composed {
+fn compose_field(field: &Field) -> Composed {
     compose(&field.group("plane")).unwrap()
 }
 
@@ -36,7 +36,7 @@ fn a_three_point_problem_by_hand() {
     for point in [[0.0, 0.0, 120.0], [300.0, 0.0, 90.0], [0.0, 400.0, 40.0]] {
         field.shot(0, "face", point);
     }
-    let composed = of(&field);
+    let composed = compose_field(&field);
     assert!((get(&composed, "strike_deg").value - 296.565_051_177_078).abs() < EXACT_WITHIN);
     assert!((get(&composed, "dip_direction_deg").value - 26.565_051_177_078).abs() < EXACT_WITHIN);
     let dip = (30.0 / (45_000.0 / 112_500f64.sqrt())).atan().to_degrees();
@@ -63,7 +63,7 @@ fn each_shot_has_its_residual() {
         vector.direction = crate::geodesy::covariance::Covariance::from_sigmas(0.1, 0.1);
         vector.distance = crate::geodesy::covariance::Covariance::default();
     }
-    let details = of(&field).details;
+    let details = compose_field(&field).details;
     for ((detail, want), label) in details.iter().zip([0.2, -0.2, 0.2, -0.2]).zip(["S1", "S2", "S3", "S4"]) {
         assert_eq!(detail.target, format!("plane to {label}"));
         assert_eq!(detail.values[0].name, "residual_m");
@@ -105,7 +105,7 @@ fn standard_errors_of_one_base_and_of_two() {
     let three = face(Field::new(HANDHELD, [0.5, 0.5]), |_| 0, 75.0, 30.0, &[[-20.0, -15.0], [22.0, -10.0], [3.0, 18.0]]);
     for (field, seed, strike, dip) in [(&one, 31, 200.0, 65.0), (&two, 32, 200.0, 65.0), (&three, 33, 75.0, 30.0)] {
         let names = ["strike_deg", "dip_deg", "dip_direction_deg"];
-        let composed = of(field);
+        let composed = compose_field(field);
         let told = names.map(|name| get(&composed, name));
         // The frame at the first shot leans by some 60 m/R = 0.0005° from the base's.
         assert!((told[0].value - strike).abs() < 0.002 && (told[1].value - dip).abs() < 0.002, "{told:?}");
@@ -151,7 +151,7 @@ fn residuals_have_their_standard_errors() {
 #[test]
 fn a_turned_base_turns_the_strike_alone() {
     let field = face(Field::new(Errors { orientation_deg: 1.5, ..EXACT }, [4.0, 4.0]), |_| 0, 200.0, 65.0, &NINE);
-    let composed = of(&field);
+    let composed = compose_field(&field);
     // The interval of a direction takes 1.96 standard errors of 1.5° as a step straight across: atan(0.0513) is 0.09 % less. What else is
     // left is the floor of 0.1 mm.
     let want = (1.96 * 1.5f64.to_radians()).atan().to_degrees() / 1.96;
@@ -183,7 +183,7 @@ fn a_poor_shot_weighs_little() {
             nu: d.nu * scale,
             uu: d.uu * scale,
         };
-        (get(&of(&field), "dip_deg").value - 70.0).abs()
+        (get(&compose_field(&field), "dip_deg").value - 70.0).abs()
     };
     // One of ten with a weight of 1/100² moves the plane some 1/100² as far as one of full weight.
     assert!(build(2.0) < 1e-3 * build(0.02), "{} {}", build(2.0), build(0.02));
@@ -192,11 +192,11 @@ fn a_poor_shot_weighs_little() {
 #[test]
 fn level_and_upright_planes_are_told() {
     let level = face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 40.0, 0.0, &NINE);
-    let composed = of(&level);
+    let composed = compose_field(&level);
     assert_eq!(composed.values.iter().map(|value| value.name).collect::<Vec<_>>(), ["dip_deg", "rms_m"]);
     assert!(composed.warnings[0].starts_with("the plane is level within its error (dip 0.00°"), "{:?}", composed.warnings);
     let upright = face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 40.0, 89.9, &NINE);
-    let composed = of(&upright);
+    let composed = compose_field(&upright);
     assert!((get(&composed, "dip_deg").value - 89.9).abs() < 0.002);
     assert!(composed.warnings[0].starts_with("the plane is upright within its error (dip 89.90°"), "{:?}", composed.warnings);
 }
@@ -204,9 +204,9 @@ fn level_and_upright_planes_are_told() {
 #[test]
 fn an_odd_shot_is_named_and_a_rough_face_told() {
     let mut field = face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 300.0, 45.0, &NINE);
-    assert!(of(&field).warnings.is_empty());
+    assert!(compose_field(&field).warnings.is_empty());
     field.shot(0, "face", [30.0, 60.0, 16.0]);
-    let composed = of(&field);
+    let composed = compose_field(&field);
     assert!(composed.warnings[0].starts_with("S10 lies "), "{:?}", composed.warnings);
     assert!(composed.warnings[1].starts_with("the shots scatter "), "{:?}", composed.warnings);
     assert!(get(&composed, "rms_m").value > 0.3);
@@ -215,7 +215,7 @@ fn an_odd_shot_is_named_and_a_rough_face_told() {
 #[test]
 fn the_hull_is_the_outline_on_the_plane() {
     let at = [[-10.0, -6.0], [0.0, 0.0], [10.0, -6.0], [10.0, 6.0], [2.0, -3.0], [-10.0, 6.0], [0.0, 6.0]];
-    let composed = of(&face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 160.0, 80.0, &at));
+    let composed = compose_field(&face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 160.0, 80.0, &at));
     let Shape::Area(ring) = &composed.shape else { panic!("{:?}", composed.shape) };
     assert_eq!(ring.len(), 4);
     // 20 m by 12 m: half the sum of the cross products.
@@ -249,9 +249,9 @@ fn refusals_say_what_to_shoot() {
     assert!(refusal(&near).contains("so near each other for their errors"), "{}", refusal(&near));
     let narrow = face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 10.0, 80.0, &[[-20.0, 0.0], [20.0, 0.0], [0.0, 3.0], [5.0, -2.0]]);
     assert!(
-        of(&narrow).warnings[0].starts_with("the shots lie nearly in one line (from S2 to S1)"),
+        compose_field(&narrow).warnings[0].starts_with("the shots lie nearly in one line (from S2 to S1)"),
         "{:?}",
-        of(&narrow).warnings
+        compose_field(&narrow).warnings
     );
     let mut odd = face(Field::new(HANDHELD, [1.0, 1.0]), |_| 0, 10.0, 50.0, &NINE);
     odd.sightings[4].vector = None;

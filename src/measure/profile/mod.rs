@@ -233,7 +233,7 @@ fn values_of_stations(
             })
         })
     };
-    let (mut chainage_m, mut running) = (0.0, RunningSigma::of(correlated));
+    let (mut chainage_m, mut running) = (0.0, RunningSigma::begin(correlated));
     let mut corners = Vec::with_capacity(count);
     for corner in 0..count {
         if corner > 0 {

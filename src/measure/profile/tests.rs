@@ -17,7 +17,7 @@ fn scene(bases: &[[f64; 3]], sigmas: SightSigmas, rows: Rows<'_>) -> Scene {
     scene
 }
 
-fn of(rows: Rows<'_>) -> Result<(Composed, Vec<Station>), Refusal> {
+fn compose_rows(rows: Rows<'_>) -> Result<(Composed, Vec<Station>), Refusal> {
     measure(&scene(&[[0.0; 3]], exact(), rows).group("profile", "Dam"), OFFSET_LIMIT_M)
 }
 
@@ -38,7 +38,7 @@ fn assert_told(stations: &[Station], want: &[(&str, [f64; 2])]) {
 fn a_straight_line_by_the_3_4_5_triangle() {
     // From (10, 10) towards (40, 50): 50 m, d = (0.6, 0.8), right of it (0.8, −0.6).
     let at = |chainage: f64, right: f64, up: f64| [10.0 + 0.6 * chainage + 0.8 * right, 10.0 + 0.8 * chainage - 0.6 * right, up];
-    let (composed, stations) = of(&[
+    let (composed, stations) = compose_rows(&[
         ("point", "P1", at(35.0, 5.0, 2.0)),
         ("start", "A", [10.0, 10.0, 0.0]),
         ("end", "B", [40.0, 50.0, 1.0]),
@@ -85,7 +85,7 @@ fn a_straight_line_by_the_3_4_5_triangle() {
 #[test]
 fn a_chain_with_a_bend() {
     // 30 m north, then 40 m east: a turn to the right at chainage 30.
-    let (composed, stations) = of(&[
+    let (composed, stations) = compose_rows(&[
         ("line", "L1", [5.0, 5.0, 0.0]),
         ("line", "L2", [5.0, 35.0, 0.0]),
         ("line", "L3", [45.0, 35.0, 0.0]),
@@ -125,7 +125,7 @@ fn a_chain_that_turns_left_has_its_outside_on_the_right() {
         ("line", "L3", [-35.0, 35.0, 0.0]),
         ("point", "P1", [8.0, 39.0, 0.0]),
     ];
-    assert_told(&of(rows).unwrap().1, &[("P1", [30.0, 5.0])]);
+    assert_told(&compose_rows(rows).unwrap().1, &[("P1", [30.0, 5.0])]);
 }
 
 #[test]
@@ -137,7 +137,7 @@ fn the_continuation_of_a_leg_does_not_reach_across_the_line() {
         ("line", "L3", [6.0, -40.0, 0.0]),
         ("point", "P1", [5.0, -20.0, 0.0]),
     ];
-    let stations = of(rows).unwrap().1;
+    let stations = compose_rows(rows).unwrap().1;
     assert!(stations[0].chainage_m.value > 119.0 && stations[0].offset_m.value > 0.7, "{stations:?}");
 }
 
@@ -201,7 +201,7 @@ fn what_a_base_shares_cancels() {
 fn refusals() {
     let (a, b, p) = (("start", "A", [20.0, 15.0, 0.0]), ("end", "B", [25.0, 55.0, 2.0]), ("point", "P", [18.0, 40.0, 1.0]));
     let l = ("line", "L1", [20.0, 15.0, 0.0]);
-    let refused = |rows: Rows<'_>| of(rows).unwrap_err();
+    let refused = |rows: Rows<'_>| compose_rows(rows).unwrap_err();
     assert_eq!(refused(&[]), "profile of Dam lacks the row with role start");
     assert_eq!(refused(&[a, p]), "profile of Dam lacks the row with role end");
     assert_eq!(refused(&[a, b]), "profile of Dam: no row has the role point; shoot the points beside the line");

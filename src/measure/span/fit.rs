@@ -70,7 +70,7 @@ pub fn fit(kind: Kind, measured: &CorrelatedPoints, wires: usize) -> Option<Fit>
         weight += share * share;
     }
     p /= weight;
-    let causes = Causes::of(measured);
+    let causes = Causes::from_points(measured);
     for _ in 0..ROUNDS {
         let conditions: Vec<Condition> = (0..wires)
             .map(|i| {
@@ -144,7 +144,7 @@ impl Condition {
 }
 
 impl Causes {
-    fn of(measured: &CorrelatedPoints) -> Causes {
+    fn from_points(measured: &CorrelatedPoints) -> Causes {
         let root = |support: usize| semi_root(measured.own(support).as_flattened(), 3);
         Causes { roots: [root(0), root(1)], size: 6 + measured.entries() }
     }

@@ -20,7 +20,7 @@ fn origin() -> Origin {
     base(Covariance { ee: 0.09, nn: 0.16, uu: 0.25, ..Covariance::default() })
 }
 
-fn of(rows: &[RoleShot]) -> Result<Composed, Refusal> {
+fn compose_rows(rows: &[RoleShot]) -> Result<Composed, Refusal> {
     compose(&group("width", &[origin(), base_number(1, origin().errors.covariance())], rows))
 }
 
@@ -29,7 +29,7 @@ fn value(composed: &Composed, name: &str) -> Estimate {
 }
 
 fn width(rows: &[RoleShot]) -> f64 {
-    value(&of(rows).unwrap(), "width_m").value
+    value(&compose_rows(rows).unwrap(), "width_m").value
 }
 
 /// Sights to both edges about an azimuth.
@@ -52,7 +52,7 @@ fn a_tank_of_3_4_5() {
     assert!((width(&[left.clone().horizontal(4.0), right.clone()]) - 6.0).abs() < ROUNDING_M);
     assert!((width(&[left.clone().horizontal(4.0), right.horizontal(4.0)]) - 6.0).abs() < ROUNDING_M);
     // A wall of 7.5 m at 5 m: half of it is 5 · 3/4.
-    let composed = of(&with(pair, row("plane").inclination(30.0).slope(5.0 / 30f64.to_radians().cos()))).unwrap();
+    let composed = compose_rows(&with(pair, row("plane").inclination(30.0).slope(5.0 / 30f64.to_radians().cos()))).unwrap();
     assert!((value(&composed, "width_m").value - 7.5).abs() < ROUNDING_M);
     assert!((value(&composed, "angle_deg").value - angle).abs() < 1e-9);
     assert!((value(&composed, "distance_m").value - 5.0).abs() < ROUNDING_M);
@@ -72,7 +72,7 @@ fn the_angle_gauge() {
 fn the_centre_stands_behind_the_face() {
     let rows =
         with(edges(90.0, 2.0 * 0.6f64.asin().to_degrees()), row("near_face").azimuth(90.0).inclination(45.0).horizontal(2.0));
-    let composed = of(&rows).unwrap();
+    let composed = compose_rows(&rows).unwrap();
     let Shape::Point(at) = composed.shape else { panic!("{composed:?}") };
     let [e, n, u] = origin().frame.from_earth_centred(at);
     assert!((e - 5.0).abs() < ROUNDING_M && n.abs() < ROUNDING_M && (u - 3.6).abs() < ROUNDING_M, "{e} {n} {u}");
@@ -82,7 +82,7 @@ fn the_centre_stands_behind_the_face() {
 #[test]
 fn warnings() {
     let warns = |rows: &[RoleShot], words: &str| {
-        let composed = of(rows).unwrap();
+        let composed = compose_rows(rows).unwrap();
         assert!(composed.warnings.iter().any(|warning| warning.contains(words)), "{words}: {composed:?}");
         composed
     };
@@ -103,7 +103,7 @@ fn warnings() {
 #[test]
 fn refusals_say_what_is_missing_and_where() {
     let says = |rows: &[RoleShot], words: &[&str]| {
-        let refusal = of(rows).unwrap_err();
+        let refusal = compose_rows(rows).unwrap_err();
         assert!(words.iter().all(|word| refusal.contains(word)), "{refusal}");
     };
     let face = row("near_face").horizontal(10.0);
@@ -128,7 +128,7 @@ fn simulated_widths_and_centre() {
     // The orientation is poor and cancels in the width; it moves the centre with all else.
     let sigmas = [0.2, 3.0, 0.25, 0.1];
     let rows = with(edges(357.0, 24.0), row("near_face").inclination(15.0).slope(14.0)).map(sigmas);
-    let composed = of(&rows).unwrap();
+    let composed = compose_rows(&rows).unwrap();
     let [azimuth, orientation, inclination, _] = sigmas.map(f64::to_radians);
     let mut normal = Normal(31);
     let simulated = spread(RUNS, || {
@@ -154,7 +154,7 @@ fn simulated_widths_and_centre() {
 #[test]
 fn simulated_other_distances() {
     let sigmas = [0.2, 3.0, 0.25, 0.1];
-    let sigma = |rows: Vec<RoleShot>| value(&of(&rows.map(sigmas)).unwrap(), "width_m").sigma;
+    let sigma = |rows: Vec<RoleShot>| value(&compose_rows(&rows.map(sigmas)).unwrap(), "width_m").sigma;
     let [left, right] = edges(100.0, 40.0);
     let expected = [
         sigma(vec![left.clone(), right.clone(), row("centre").horizontal(9.0)]),
@@ -242,7 +242,7 @@ proptest! {
         let radius_m = centre_m * ratio;
         let angle = 2.0 * ratio.asin().to_degrees();
         let face = row("near_face").inclination(0.0).horizontal(centre_m - radius_m);
-        let composed = of(&with(edges(azimuth, angle), face)).unwrap();
+        let composed = compose_rows(&with(edges(azimuth, angle), face)).unwrap();
         let rounding_m = 1e-6 * centre_m;
         prop_assert!((value(&composed, "width_m").value - 2.0 * radius_m).abs() < rounding_m);
         let [e, n, _] = origin().frame.from_earth_centred(composed.parts[0].at);

@@ -172,7 +172,7 @@ impl<'a> Equations<'a> {
         let frame = LocalFrame::at(&at, &self.network.ellipsoid);
         let off = frame.from_earth_centred(state.positions[place]).map(|x| -x);
         let turn = between(&frame, &state.frames[place]);
-        let PositionColumns { first, size } = PositionColumns::of(self.layout, place);
+        let PositionColumns { first, size } = PositionColumns::find(self.layout, place);
         let count = item.rows as usize;
         for r in 0..count {
             let mut row = Row::new();
@@ -217,11 +217,11 @@ impl<'a> Equations<'a> {
         let range = o.instrument.filter(|_| o.kind.is_range()).map(|k| self.layout.instruments[k]);
         let (scale, constant) = range.map_or((0.0, 0.0), |columns| (state.other(columns[0]), state.other(columns[1])));
         let by = computed.by.map(|p| p * weight * (1.0 + scale));
-        let PositionColumns { first, size } = PositionColumns::of(self.layout, from);
+        let PositionColumns { first, size } = PositionColumns::find(self.layout, from);
         for (c, p) in by.iter().enumerate().take(size) {
             row.push(first + c as u32, -p);
         }
-        let target = PositionColumns::of(self.layout, to);
+        let target = PositionColumns::find(self.layout, to);
         let turn = between(frame, &state.frames[to]);
         (0..target.size).for_each(|c| row.push(target.first + c as u32, (0..3).map(|r| by[r] * turn[r][c]).sum()));
         let place = &self.layout.places[from];
@@ -274,7 +274,7 @@ struct PositionColumns {
 }
 
 impl PositionColumns {
-    fn of(layout: &Layout, place: usize) -> PositionColumns {
+    fn find(layout: &Layout, place: usize) -> PositionColumns {
         let p = &layout.places[place];
         PositionColumns { first: p.first, size: p.size as usize }
     }

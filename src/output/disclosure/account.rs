@@ -2,9 +2,9 @@
 
 use super::{Disclosure, Discreet, rules};
 use crate::geodesy::register::Estimate;
+use crate::output::asked::Asked;
 use crate::output::contract::Account;
 use crate::output::layers::values::Thing;
-use crate::output::outcome::Asked;
 use crate::output::report::shared::SharedArms;
 use crate::output::report::sources::UncertaintySources;
 use crate::records::ledger::Counts;

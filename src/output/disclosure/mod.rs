@@ -32,6 +32,19 @@ pub struct Guarded {
     pub joins: Vec<(String, String)>,
 }
 
+/// A place that stands in the text of a job whose catalogue keeps places coarse.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "{name} under [{table}.values] is a place in the text of the job, and the catalogue keeps places coarse: summary.json has the job's \
+     text. Put the place into a log"
+)]
+pub struct PlaceInJob {
+    /// Its key.
+    pub name: String,
+    /// Its table.
+    pub table: &'static str,
+}
+
 /// What may leave.
 #[derive(Debug, Default)]
 pub struct Disclosure {
@@ -93,18 +106,15 @@ impl Disclosure {
         self.discreet.is_some()
     }
 
-    /// What the text of a job gives away by itself, in a sentence; none where it does not.
-    pub fn fault_of(&self, job: &Job) -> Option<String> {
+    /// What the text of a job gives away by itself; none where it gives away nothing.
+    pub fn fault_of(&self, job: &Job) -> Option<PlaceInJob> {
         self.discreet.as_ref()?;
         let tables = std::iter::once(("bases", &job.bases)).chain(job.known.iter().map(|known| ("known", known)));
         for (table, bases) in tables {
             for name in std::iter::once(&bases.log).chain(bases.per_file.values()).flat_map(|log| log.values.keys()) {
                 let is_place = ["lat", "lon", "east", "north"].iter().any(|place| name.starts_with(place));
                 if is_place {
-                    return Some(format!(
-                        "{name} under [{table}.values] is a place in the text of the job, and the catalogue keeps places coarse: \
-                         summary.json has the job's text. Put the place into a log"
-                    ));
+                    return Some(PlaceInJob { name: name.clone(), table });
                 }
             }
         }

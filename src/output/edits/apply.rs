@@ -3,13 +3,10 @@
 use std::collections::HashMap;
 
 use super::read::is_same;
-use super::{COMPUTED, Edits, Key, Kind, LOG_DIFFERS, MOVED, NO_FIELD, NO_VALUE, Outcome, TWICE, is_persons};
+use super::{COMPUTED, Edits, Key, Kind, LOG_DIFFERS, MOVED, NAMES, NO_FIELD, NO_VALUE, Outcome, TWICE, is_persons};
 use crate::output::columns::{Batch, Cell, Column, FieldKind, Layer, Texts};
 use crate::output::write::gpkg::journal::GEOMETRY;
 use crate::output::write::number::iso_utc;
-
-/// Fields that name a record; the first that a layer has does.
-pub const NAMES: [&str; 4] = ["feature", "name", "base", "profile"];
 
 /// A value to be put in: the field, the record, the value.
 type Put = (usize, usize, Option<String>);

@@ -4,8 +4,10 @@
 //! over, and deletions. What was computed comes from the log again; what was drawn has no log. Both are listed with what no longer fits.
 
 mod apply;
+pub mod edit;
 mod own;
 mod read;
+mod record;
 #[cfg(test)]
 mod tests;
 
@@ -13,18 +15,24 @@ use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use crate::output::columns::Field;
-pub use apply::NAMES;
+pub use edit::{Edit, Key, Kind, NAMES, Outcome};
 
 /// The edits of a GeoPackage cannot be used.
 #[derive(Debug, thiserror::Error)]
 pub enum EditsError {
     /// It cannot be read.
-    #[error("{}: {gist}", path.display())]
+    #[error("{}: {source}", path.display())]
     Unreadable {
         /// The file.
         path: PathBuf,
         /// Why.
-        gist: String,
+        source: rusqlite::Error,
+    },
+    /// There is none.
+    #[error("{}: no such file", path.display())]
+    NoFile {
+        /// The file.
+        path: PathBuf,
     },
     /// It has no journal.
     #[error(
@@ -46,61 +54,6 @@ pub enum EditsError {
         /// The layer.
         layer: String,
     },
-}
-
-/// What a record was when the run wrote it.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
-pub struct Key {
-    /// Its name.
-    pub feature: Option<String>,
-    /// Shot id.
-    pub shot: Option<String>,
-    /// Input file.
-    pub file: Option<String>,
-}
-
-/// What was done.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Kind {
-    /// A value was changed.
-    Changed {
-        /// The field.
-        field: String,
-        /// As the run wrote it; none for null.
-        old: Option<String>,
-        /// As the person left it.
-        new: Option<String>,
-    },
-    /// The record was deleted.
-    Deleted,
-    /// A record was added.
-    Added,
-}
-
-/// What became of an edit.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Outcome {
-    /// It stands in the new output, in the record with this number there; 0 for a deletion.
-    Carried(i64),
-    /// It does not, and why.
-    Left(&'static str),
-}
-
-/// An edit.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Edit {
-    /// The layer's name in files.
-    pub layer: String,
-    /// Which record.
-    pub key: Key,
-    /// Its line in the input file.
-    pub line: Option<i64>,
-    /// What was done.
-    pub kind: Kind,
-    /// What became of it.
-    pub outcome: Outcome,
-    /// Whether it only follows another: the ellipse of a feature.
-    follows: bool,
 }
 
 /// Why an edit is not carried over.

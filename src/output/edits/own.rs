@@ -5,7 +5,7 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, Row};
 
-use super::read::{Record, rows};
+use super::record::{Record, rows};
 use super::{DRAWN_LAYER, Edit, Key, Kind, Outcome};
 use crate::output::write::gpkg::journal::{GEOMETRY, TABLE, trigger_of};
 use crate::output::write::gpkg::schema::quoted;
@@ -23,7 +23,7 @@ impl KeyColumns {
             .prepare("SELECT name FROM pragma_table_info(?1)")?
             .query_map([layer], |row| row.get(0))?
             .collect::<Result<_, _>>()?;
-        let name = super::apply::NAMES.into_iter().find(|name| present.iter().any(|column| column == name));
+        let name = super::NAMES.into_iter().find(|name| present.iter().any(|column| column == name));
         Ok(KeyColumns { name, present })
     }
 

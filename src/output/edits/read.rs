@@ -1,11 +1,12 @@
 //! The journal of a GeoPackage: what was edited in it, several edits of one record taken together.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::HashMap;
 use std::path::Path;
 
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 
 use super::own::{self, KeyColumns};
+use super::record::{Record, rows};
 use super::{COMPUTED, DRAWN, Edit, EditsError, Key, Kind, NO_RECORD, Outcome};
 use crate::output::write::gpkg::journal::{GEOMETRY, TABLE, WRITTEN, trigger_of};
 
@@ -21,28 +22,14 @@ struct Entry {
     new: Option<String>,
 }
 
-/// What was done to one record.
-#[derive(Default)]
-pub(super) struct Record {
-    pub(super) layer: String,
-    pub(super) fid: i64,
-    pub(super) key: Key,
-    pub(super) line: Option<i64>,
-    /// By field: as the run wrote it, and as the person left it.
-    pub(super) changes: BTreeMap<String, (Option<String>, Option<String>)>,
-    pub(super) is_deleted: bool,
-    pub(super) is_added: bool,
-}
-
 /// The edits, in the order of the first of each record, and the keys that several records of a layer have.
 pub type EditsRead = (Vec<Edit>, Vec<(String, Key)>);
 
 /// Reads the edits of a GeoPackage.
 pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
-    let unreadable = |gist: String| EditsError::Unreadable { path: path.to_owned(), gist };
-    let failed = |error: rusqlite::Error| unreadable(error.to_string());
+    let failed = |source: rusqlite::Error| EditsError::Unreadable { path: path.to_owned(), source };
     if !path.is_file() {
-        return Err(unreadable("no such file".to_owned()));
+        return Err(EditsError::NoFile { path: path.to_owned() });
     }
     let connection = Connection::open_with_flags(path, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(failed)?;
     let exists = |kind: &str, name: &str| -> Result<bool, EditsError> {
@@ -86,14 +73,6 @@ pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
     let mut edits: Vec<Edit> = records.into_iter().flat_map(edits).collect();
     edits.extend(own::layers(&connection, &written).map_err(failed)?);
     Ok((edits, shared))
-}
-
-pub(super) fn rows<T>(
-    connection: &Connection,
-    query: &str,
-    of: impl FnMut(&rusqlite::Row) -> rusqlite::Result<T>,
-) -> rusqlite::Result<Vec<T>> {
-    connection.prepare(query)?.query_map([], of)?.collect()
 }
 
 /// Whether each record that the run wrote is there, or its deletion is recorded.

@@ -144,7 +144,7 @@ pub struct Names {
 
 impl Names {
     /// Those of a layer's fields.
-    pub fn of(fields: &[Field]) -> Names {
+    pub fn from_fields(fields: &[Field]) -> Names {
         // GeoPackage keeps these for itself.
         let kept = ["fid", "geom", "ogc_fid"].into_iter().map(str::to_owned);
         Names {
@@ -194,7 +194,7 @@ pub struct Times {
 
 impl Times {
     /// The first and the last of the times of rows; a day alone counts where no row has a time.
-    pub fn of(rows: impl Iterator<Item = Option<When>>) -> Times {
+    pub fn from_rows(rows: impl Iterator<Item = Option<When>>) -> Times {
         let mut times = Times::default();
         for when in rows.flatten() {
             let instant = when.instant.map(|(instant, _)| instant);
@@ -304,9 +304,9 @@ mod tests {
             When { date: offset.to_datetime(instant).date(), instant: Some((instant, offset)) }
         };
         let day = When { date: "2026-05-04".parse().unwrap(), instant: None };
-        let times = Times::of([None, Some(at(200, 2)), Some(day), Some(at(100, 1)), Some(at(150, 1))].into_iter());
+        let times = Times::from_rows([None, Some(at(200, 2)), Some(day), Some(at(100, 1)), Some(at(150, 1))].into_iter());
         assert_eq!(times, Times { first: Some(at(100, 1)), last: Some(Timestamp::from_second(200).unwrap()) });
-        assert_eq!(Times::of([Some(day), None].into_iter()), Times { first: Some(day), last: None });
+        assert_eq!(Times::from_rows([Some(day), None].into_iter()), Times { first: Some(day), last: None });
         let mut texts = Texts::default();
         times.show_first(&mut texts);
         assert_eq!(texts.get(0), Some("1970-01-01T01:01:40+01:00"));
@@ -315,12 +315,12 @@ mod tests {
     #[test]
     fn a_carried_column_never_takes_a_name_that_is_kept() {
         let fields = features::layer("z", Vec::new()).fields;
-        let named = |header: &str| Names::of(&fields).field(header, FieldKind::Text).name;
+        let named = |header: &str| Names::from_fields(&fields).field(header, FieldKind::Text).name;
         assert_eq!(named("fid"), "log_fid");
         assert_eq!(named("FID"), "log_FID");
         assert_eq!(named("Code"), "log_Code");
         assert_eq!(named("species"), "species");
-        let mut names = Names::of(&fields);
+        let mut names = Names::from_fields(&fields);
         let shorts =
             ["height of the crown", "height of the stem", "Größe in m"].map(|header| names.field(header, FieldKind::Real).short);
         assert_eq!(shorts, ["HEIGHT_OF_", "HEIGHT_O_2", "GR__E_IN_M"]);
@@ -328,7 +328,7 @@ mod tests {
 
     #[test]
     fn any_number_of_columns_have_names_of_their_own() {
-        let mut names = Names::of(&[]);
+        let mut names = Names::from_fields(&[]);
         let fields: Vec<Field> = (0..20_000).map(|i| names.field(&format!("reading number {i}"), FieldKind::Real)).collect();
         let shorts: HashSet<&str> = fields.iter().map(|field| field.short.as_str()).collect();
         assert_eq!(shorts.len(), fields.len());

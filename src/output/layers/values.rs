@@ -213,7 +213,7 @@ fn tail() -> Vec<Definition<Thing>> {
 pub fn layer(quantities: &[&str]) -> Layer {
     let mut fields: Vec<Field> = head().iter().map(Definition::field).collect();
     let tail: Vec<Field> = tail().iter().map(Definition::field).collect();
-    let mut names = Names::of(&fields.iter().chain(&tail).cloned().collect::<Vec<_>>());
+    let mut names = Names::from_fields(&fields.iter().chain(&tail).cloned().collect::<Vec<_>>());
     for quantity in quantities {
         let what = match meaning(quantity) {
             "" => quantity.rsplit_once('_').map_or(*quantity, |(stem, _)| stem).replace('_', " "),

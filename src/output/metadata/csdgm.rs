@@ -5,9 +5,8 @@
 
 use super::Metadata;
 use crate::job::catalogue::Values;
-use crate::numeric::words::counted;
+use crate::numeric::words::{counted, grouped};
 use crate::output::columns::{Field, FieldKind, Layer};
-use crate::output::report::terminal::grouped;
 use crate::output::style::title_of;
 use crate::output::xml::Document;
 

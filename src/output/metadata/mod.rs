@@ -18,11 +18,10 @@ mod sure;
 use jiff::Timestamp;
 
 use crate::intake::log::InputFile;
-use crate::numeric::words::counted;
+use crate::numeric::words::{counted, grouped};
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::{Account, Setup};
 use crate::output::report::summary::CAUTION;
-use crate::output::report::terminal::grouped;
 pub use sure::Sure;
 
 /// What is known before the first record.
@@ -38,7 +37,7 @@ pub struct Subject {
 
 impl Subject {
     /// Of a run.
-    pub fn of(setup: &Setup) -> Subject {
+    pub fn from_setup(setup: &Setup) -> Subject {
         Subject {
             name: setup.job.name.clone(),
             title: setup.job.title.clone().unwrap_or_else(|| setup.job.name.clone()),

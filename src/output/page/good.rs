@@ -9,11 +9,11 @@ use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::register::Source;
 use crate::numeric::quantiles::at_shares;
+use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::numbers::{fixed, plus_minus, round_step, step_decimals, two_digits};
 use crate::output::report::network::NetworkSummary;
 use crate::output::report::sources::{SharesOfSources, UncertaintySources};
-use crate::output::report::terminal::grouped;
 use crate::output::style::{Look, Mark};
 use crate::units::{Shown, Units};
 

@@ -29,7 +29,7 @@ pub struct Groups {
 
 impl Groups {
     /// The groups of what was collected.
-    pub fn of(collected: &Collected) -> Groups {
+    pub fn from_collected(collected: &Collected) -> Groups {
         let kept = &collected.features.kept;
         let mut by_key: BTreeMap<(usize, &str), u64> = BTreeMap::new();
         let is_own = |layer: usize| collected.layers[layer].key == LayerName::Features.into();

@@ -3,10 +3,10 @@
 use super::collect::Collected;
 use super::table::clean;
 use crate::numeric::quantiles::at_shares;
-use crate::numeric::words::counted;
+use crate::numeric::words::{counted, grouped};
 use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
-use crate::output::report::terminal::{CRS_AND_NOTES, grouped};
+use crate::output::report::terminal::CRS_AND_NOTES;
 
 /// Codes that the sentence names.
 const MOST_CODES: usize = 6;

@@ -45,7 +45,7 @@ pub struct Norths {
 
 impl Norths {
     /// From the bases' convergence and the features' declination.
-    pub fn of(collected: &Collected) -> Norths {
+    pub fn from_collected(collected: &Collected) -> Norths {
         let mean = |values: &mut dyn Iterator<Item = f64>| {
             let (mut sum, mut count) = (0.0, 0u32);
             for value in values.filter(|value| value.is_finite()) {

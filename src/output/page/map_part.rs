@@ -10,9 +10,9 @@ use super::plane::Plane;
 use super::shell::Part;
 use super::svg::{Svg, stroke};
 use super::table::clean;
+use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::numbers::fixed;
-use crate::output::report::terminal::grouped;
 use crate::output::style::Look;
 
 #[derive(Template)]

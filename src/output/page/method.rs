@@ -5,10 +5,10 @@ use super::heading::days;
 use super::shell::Part;
 use super::svg::escaped;
 use super::table::{Cell, Table, clean};
+use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
 use crate::output::report::summary::software;
-use crate::output::report::terminal::grouped;
 use crate::units::Shown;
 
 /// The part.

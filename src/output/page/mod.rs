@@ -14,7 +14,7 @@
 //!
 //! The script is bundled from `report/` into `report/dist/page.js`, so that a build needs no Node.
 
-mod background;
+pub(crate) mod background;
 pub(crate) mod chart;
 mod collect;
 mod data;
@@ -37,10 +37,10 @@ mod todo;
 mod values;
 pub(crate) mod vectors;
 
+use crate::output::WriteError;
 use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::{Account, Setup};
 use crate::output::report::summary::CAUTION;
-use crate::output::write::WriteError;
 use crate::records::ledger::Entry;
 use collect::Collected;
 pub use drawings::Figure;
@@ -82,20 +82,16 @@ impl Page {
     pub fn html(mut self, account: &Account) -> Result<String, WriteError> {
         self.collected.keep_greatest();
         let collected = &self.collected;
-        let groups = Groups::of(collected);
+        let groups = Groups::from_collected(collected);
         let plane = Plane::new(collected.bounds, collected.projected, collected.unit_m);
-        let norths = Norths::of(collected);
+        let norths = Norths::from_collected(collected);
         let factor = map::ellipse_factor(collected, &plane);
         let background = collected
             .background
             .as_ref()
             .map(|path| {
-                let failed = |error: background::BackgroundError| WriteError::Format {
-                    path: path.clone(),
-                    doing: "reading the page's background",
-                    gist: error.to_string(),
-                };
-                background::read(path, &plane, &collected.wkt).map_err(failed)
+                background::read(path, &plane, &collected.wkt)
+                    .map_err(|source| WriteError::Background { path: path.clone(), source })
             })
             .transpose()?;
         let background = background.as_ref();

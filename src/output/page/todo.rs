@@ -6,9 +6,8 @@ use super::collect::Collected;
 use super::shell::Part;
 use super::svg::escaped;
 use super::table::{Cell, Table, clean};
-use crate::numeric::words::counted;
+use crate::numeric::words::{counted, grouped};
 use crate::output::contract::Account;
-use crate::output::report::terminal::grouped;
 use crate::records::ledger::{Flag, Reason};
 
 /// The part; none where nothing waits.

@@ -7,9 +7,9 @@ use super::items::{Feature, Line, Measurement};
 use super::shell::Part;
 use super::table::{Cell, Table};
 use crate::geodesy::covariance::INTERVAL95;
+use crate::numeric::words::grouped;
 use crate::output::layers::values::kind_title;
 use crate::output::numbers::{by_interval, fixed, plus_minus, two_digits};
-use crate::output::report::terminal::grouped;
 use crate::units::Units;
 
 /// Features that the table lists; the others are on the map and in the layers.

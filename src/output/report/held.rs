@@ -4,8 +4,7 @@
 use std::collections::{BTreeMap, HashMap};
 use std::fmt::Write;
 
-use super::terminal::grouped;
-use crate::numeric::words::counted;
+use crate::numeric::words::{counted, grouped};
 use crate::records::ledger::{Entry, Fault, Outcome, Reason};
 use crate::records::shown::{message, visible};
 

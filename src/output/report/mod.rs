@@ -9,5 +9,6 @@ pub mod stations;
 pub mod styled;
 pub mod summary;
 pub mod terminal;
+pub mod used;
 pub mod values;
 pub mod written;

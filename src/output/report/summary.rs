@@ -11,12 +11,14 @@ use super::local_fit::LocalFitSummary;
 use super::network::NetworkSummary;
 use super::shared::{SharedArms, SharedOfBase};
 use super::sources::UncertaintySources;
-use crate::geodesy::crs::{Operation, proj_version};
-use crate::intake::settle::{WrittenDates, WrittenNumbers};
+use super::used::{GeoidSummary, OperationUse};
+use crate::geodesy::crs::proj_version;
+use crate::intake::written::{WrittenDates, WrittenNumbers};
 use crate::job::{DateOrder, Job};
+use crate::output::asked::Asked;
 use crate::output::contract::Account;
-use crate::output::outcome::Asked;
-use crate::output::write::{Extent, former};
+use crate::output::write::extent::Extent;
+use crate::output::write::seal::{self, OutputFile};
 use crate::records::ledger::Counts;
 use crate::records::shown::visible_json;
 
@@ -75,17 +77,6 @@ pub struct Summary {
     pub seal: String,
 }
 
-/// A file of the output.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
-pub struct OutputFile {
-    /// Name from this folder, with `/` behind the folder of a format.
-    pub name: String,
-    /// Size in bytes.
-    pub bytes: u64,
-    /// BLAKE3 of its bytes, in hexadecimal, as `b3sum` prints it: by it the next run knows whether somebody changed the file.
-    pub blake3: String,
-}
-
 /// Counts of rows.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CountSummary {
@@ -109,31 +100,6 @@ pub struct CountSummary {
     pub composed: u64,
     /// Fixes of a receiver outside every occupation: `read` = `mapped` + `repeats` + `held` + `composed` + these.
     pub outside_occupations: u64,
-}
-
-/// A transformation and the bases that it serves: it is chosen for the place of each.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct OperationUse {
-    /// The transformation.
-    #[serde(flatten)]
-    pub operation: Operation,
-    /// Number of bases that it serves.
-    pub bases: u64,
-    /// The first twenty of them.
-    pub base_names: Vec<String>,
-}
-
-/// A geoid model.
-#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
-pub struct GeoidSummary {
-    /// Its name.
-    pub name: String,
-    /// Where it is from: `grid` (a file of the job), `log` (the receiver), `global` (built in).
-    pub source: String,
-    /// Its standard error in metres.
-    pub sigma_m: f64,
-    /// SHA-256 of the grid file.
-    pub sha256: Option<String>,
 }
 
 /// A layer.
@@ -337,7 +303,7 @@ impl Summary {
             software: software(),
             files,
             caution: CAUTION.to_owned(),
-            seal: former::zeros(),
+            seal: seal::zeros(),
         }
     }
 
@@ -347,6 +313,6 @@ impl Summary {
     /// When it cannot be serialised.
     pub fn to_json(&self) -> serde_json::Result<String> {
         let text = serde_json::to_string_pretty(self)? + "\n";
-        Ok(former::sealed(&visible_json(text)))
+        Ok(seal::sealed(&visible_json(text)))
     }
 }

@@ -7,8 +7,8 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use super::styled::{FAINT, HELD, STRONG};
-use super::terminal::grouped;
 use crate::geodesy::register::Estimate;
+use crate::numeric::words::grouped;
 use crate::output::layers::values::{KINDS, Thing, asked_for, kind_title, said_name};
 use crate::output::numbers::{fixed, plus_minus};
 use crate::records::shown::visible;

@@ -1,7 +1,7 @@
 //! How the values of the input files were read, in words: separators, signs of numbers, orders of dates.
 
 use crate::intake::log::InputFile;
-use crate::intake::settle::{Written, WrittenDates, WrittenNumbers};
+use crate::intake::written::{Written, WrittenDates, WrittenNumbers};
 use crate::numeric::signs::Signs;
 
 /// Files named in one sentence; the rest is counted.

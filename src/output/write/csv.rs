@@ -58,7 +58,11 @@ impl CsvFiles {
             }
             Ok((path, writer))
         });
-        Ok(CsvFiles { folder: folder.to_owned(), globe: Globe::of(setup.crs), files: files.collect::<Result<_, WriteError>>()? })
+        Ok(CsvFiles {
+            folder: folder.to_owned(),
+            globe: Globe::from_crs(setup.crs),
+            files: files.collect::<Result<_, WriteError>>()?,
+        })
     }
 }
 

@@ -65,7 +65,7 @@ impl Drawing {
         let mut drawing = Drawing {
             writer: BufWriter::new(file),
             has_z: setup.has_z,
-            globe: Globe::of(setup.crs),
+            globe: Globe::from_crs(setup.crs),
             decimals: if setup.crs.kind() == Kind::Projected { 4 } else { 9 },
             text_height: match setup.crs.kind() {
                 Kind::Projected => TEXT_M / setup.crs.unit_factor(),

@@ -27,7 +27,7 @@ impl FlatGeobuf {
     /// # Errors
     /// When GDAL cannot write one.
     pub fn create(folder: &Path, layers: &[Layer], setup: &Setup) -> Result<FlatGeobuf, WriteError> {
-        let globe = Globe::of(setup.crs);
+        let globe = Globe::from_crs(setup.crs);
         let files = layers.iter().map(|layer| {
             let path = folder.join(format!("{}.{}.fgb", setup.job.name, layer.id));
             let driver = DriverManager::get_driver_by_name("FlatGeobuf").map_err(failed(&path, "finding the driver"))?;

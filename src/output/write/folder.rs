@@ -13,11 +13,10 @@ use std::time::Duration;
 use rayon::prelude::*;
 
 use super::WriteError;
-use super::former::{Former, recorded};
-use crate::output::report::summary::OutputFile;
+use super::former::Former;
+use super::listing::{SUMMARY, files_in, names};
+use super::seal::{OutputFile, recorded};
 
-/// The summary's name; it lists the files that a run wrote.
-pub const SUMMARY: &str = "summary.json";
 /// Stands in a folder that is not finished.
 const MARKER: &str = ".unfinished";
 const MARKED: &str =
@@ -286,43 +285,10 @@ fn lock(partial: &Path, out: &Path) -> Result<Option<File>, WriteError> {
     }
 }
 
-/// Names of what is in a folder, sorted.
-///
-/// # Errors
-/// When the folder cannot be read.
-pub fn names(folder: &Path) -> Result<Vec<String>, WriteError> {
-    let mut names = Vec::new();
-    for entry in fs::read_dir(folder).map_err(WriteError::file(folder, "reading the folder"))? {
-        let entry = entry.map_err(WriteError::file(folder, "reading the folder"))?;
-        names.push(entry.file_name().to_string_lossy().into_owned());
-    }
-    names.sort();
-    Ok(names)
-}
-
 /// The folders that lie in a folder, sorted; no links to such.
 fn folders_in(folder: &Path) -> Result<Vec<PathBuf>, WriteError> {
     let is_folder = |path: &PathBuf| fs::symlink_metadata(path).is_ok_and(|known| known.is_dir());
     Ok(names(folder)?.into_iter().map(|name| folder.join(name)).filter(is_folder).collect())
-}
-
-/// Names of the files in a folder and in those within, sorted, with `/` between; an empty folder within stands by its own name.
-///
-/// # Errors
-/// When a folder cannot be read.
-pub fn files_in(folder: &Path) -> Result<Vec<String>, WriteError> {
-    let mut found = Vec::new();
-    for name in names(folder)? {
-        let path = folder.join(&name);
-        let is_folder = fs::symlink_metadata(&path).is_ok_and(|known| known.is_dir());
-        let inside = if is_folder { files_in(&path)? } else { Vec::new() };
-        match inside.is_empty() {
-            true => found.push(name),
-            false => found.extend(inside.into_iter().map(|file| format!("{name}/{file}"))),
-        }
-    }
-    found.sort();
-    Ok(found)
 }
 
 fn sync_folder(folder: &Path) -> Result<(), WriteError> {
@@ -360,7 +326,7 @@ fn exchange_by_two_renames(new: &Path, old: &Path) -> std::io::Result<()> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::former::{sealed, zeros};
+    use super::super::seal::{sealed, zeros};
     use super::*;
 
     /// A summary of some files, as far as it is looked at here.

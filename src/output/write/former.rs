@@ -5,7 +5,6 @@
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::io;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -14,12 +13,9 @@ use serde_json::Value;
 use sha2::{Digest, Sha256};
 
 use super::WriteError;
-use super::folder::{SUMMARY, files_in};
+use super::listing::{SUMMARY, files_in};
+use super::seal::{OutputFile, SEAL_DIGITS, hex, recorded, zeros};
 use crate::disk;
-use crate::output::report::summary::OutputFile;
-
-/// Digits of a seal.
-const SEAL_DIGITS: usize = 64;
 
 /// An output folder that may be replaced, as it was when it was looked at.
 #[derive(Debug, Default, PartialEq)]
@@ -33,30 +29,6 @@ struct Stamp {
     bytes: u64,
     modified: Option<SystemTime>,
     number: u64,
-}
-
-/// A summary's text with its seal in place of `zeros`, which stand in it once.
-pub fn sealed(text: &str) -> String {
-    text.replacen(&zeros(), &hex(&Sha256::digest(text.as_bytes())), 1)
-}
-
-/// What stands in for a seal until it is known.
-pub fn zeros() -> String {
-    "0".repeat(SEAL_DIGITS)
-}
-
-/// The length and the hash of a file.
-///
-/// # Errors
-/// When it cannot be read.
-pub fn recorded(folder: &Path, name: &str) -> io::Result<OutputFile> {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update_reader(disk::open(&folder.join(name))?)?;
-    Ok(OutputFile { name: name.to_owned(), bytes: hasher.count(), blake3: hasher.finalize().to_hex().to_string() })
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// What a summary of ours says.

@@ -9,20 +9,21 @@ mod dated;
 mod discard;
 mod dxf;
 mod edits;
-mod error;
-mod extent;
+pub(crate) mod extent;
 mod fgb;
 mod folder;
-pub(crate) mod former;
+mod former;
 mod geojson;
 pub mod gpkg;
 mod gpx;
 mod held;
 mod kml;
+mod listing;
 pub(crate) mod number;
 mod ogr;
 mod places;
 mod said;
+pub(crate) mod seal;
 mod shp;
 mod styles;
 mod values;
@@ -30,6 +31,7 @@ mod wgs84;
 
 use std::path::{Path, PathBuf};
 
+use self::seal::OutputFile;
 use crate::geodesy::crs::Kind;
 use crate::job::Format;
 use crate::output::cells::Cells;
@@ -37,17 +39,16 @@ use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
 use crate::output::edits::{Edit, Edits};
+pub use crate::output::error::WriteError;
 use crate::output::in_units::InUnits;
 use crate::output::metadata::{Metadata, Subject, Sure, Whereabouts};
 use crate::output::order;
 use crate::output::page::{Figure, Page};
-use crate::output::report::summary::OutputFile;
 use crate::output::style::{Look, looks};
 use crate::records::ledger::Entry;
 use dated::Latest;
 pub use discard::Discard;
-pub use error::WriteError;
-pub use extent::Extent;
+use extent::Extent;
 use folder::Folder;
 pub use folder::abandon;
 
@@ -229,7 +230,7 @@ impl Output {
         let ending = Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks };
         let finish = || writers.into_iter().try_for_each(|writer| writer.finish(&layers, &ending));
         // The page is drawn while the formats end their files.
-        let (finished, drawn) = rayon::join(finish, || page.map(|page| Drawn::of(page, drawings, &account)).transpose());
+        let (finished, drawn) = rayon::join(finish, || page.map(|page| Drawn::draw(page, drawings, &account)).transpose());
         finished?;
         styles::write_beside(&folder, &name, &ending.written(&layers), &formats, metres_a_unit)?;
         for (index, layer) in layers.iter().enumerate().filter(|(index, _)| !ending.has_records(*index)) {
@@ -289,7 +290,7 @@ impl Sink for Output {
         self.orders = self.metric.iter().map(order::arranged).collect();
         let in_order = |(layer, order): (&Layer, &Vec<usize>)| order::in_order(&self.units.layer(layer), order);
         self.layers = self.metric.iter().zip(&self.orders).map(in_order).collect();
-        (self.subject, self.sure) = (Some(Subject::of(setup)), self.metric.iter().map(Sure::new).collect());
+        (self.subject, self.sure) = (Some(Subject::from_setup(setup)), self.metric.iter().map(Sure::new).collect());
         self.formats = setup.job.formats.clone();
         self.formats.sort_unstable();
         self.formats.dedup();
@@ -351,7 +352,7 @@ struct Drawn {
 }
 
 impl Drawn {
-    fn of(page: Page, drawings: bool, account: &Account) -> Result<Drawn, WriteError> {
+    fn draw(page: Page, drawings: bool, account: &Account) -> Result<Drawn, WriteError> {
         let figures = if drawings { page.figures() } else { Vec::new() };
         Ok(Drawn { figures, html: page.html(account)? })
     }

@@ -81,15 +81,7 @@ pub fn spatial_ref(crs: &Crs) -> Result<SpatialRef, GdalError> {
     SpatialRef::from_wkt(&crs.wkt2().unwrap_or_default())
 }
 
-/// GDAL's failure in a sentence, without its numbers and function names.
+/// GDAL's failure.
 pub fn failed(path: &std::path::Path, doing: &'static str) -> impl FnOnce(GdalError) -> WriteError + use<> {
-    let path = path.to_owned();
-    move |error| {
-        let gist = match error {
-            GdalError::CplError { msg, .. } | GdalError::NullPointer { msg, .. } if !msg.is_empty() => msg,
-            GdalError::OgrError { .. } => "the format does not take it".to_owned(),
-            other => other.to_string(),
-        };
-        WriteError::Format { path, doing, gist }
-    }
+    WriteError::format(path, doing)
 }

@@ -77,7 +77,7 @@ impl Shapefiles {
                 };
             }
             let table = builder.build_with_file_dest(&dbf).map_err(WriteError::format(&dbf, "creating"))?;
-            let (has_z, globe) = (setup.has_z && layer.has_heights(), Globe::of(setup.crs));
+            let (has_z, globe) = (setup.has_z && layer.has_heights(), Globe::from_crs(setup.crs));
             Ok(LayerFile { shp, shapes, table, has_z, globe, cut: vec![0; layer.fields.len()] })
         });
         Ok(Shapefiles { files: files.collect::<Result<_, WriteError>>()? })

@@ -26,7 +26,7 @@ pub struct Joined {
 }
 
 impl Joined {
-    fn of(fit_m: f64, survey_m: f64) -> Joined {
+    fn join(fit_m: f64, survey_m: f64) -> Joined {
         Joined { fit_m, survey_m, rmse_m: fit_m.hypot(survey_m) }
     }
 }
@@ -56,8 +56,8 @@ pub fn with_survey(
     rmse_up_m: Option<f64>,
     sigmas_vertical_m: &[Option<f64>],
 ) -> WithSurvey {
-    let horizontal = root_mean_square(sigmas_horizontal_m).map(|sigma| Joined::of(rmse_radial_m, 2f64.sqrt() * sigma));
-    let vertical = rmse_up_m.zip(root_mean_square(sigmas_vertical_m)).map(|(fit, sigma)| Joined::of(fit, sigma));
+    let horizontal = root_mean_square(sigmas_horizontal_m).map(|sigma| Joined::join(rmse_radial_m, 2f64.sqrt() * sigma));
+    let vertical = rmse_up_m.zip(root_mean_square(sigmas_vertical_m)).map(|(fit, sigma)| Joined::join(fit, sigma));
     let rmse_3d_m = horizontal.zip(vertical).map(|(h, v)| h.rmse_m.hypot(v.rmse_m));
     WithSurvey { horizontal, vertical, rmse_3d_m }
 }

@@ -233,7 +233,7 @@ pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
     let mut found = Found::sorted(&layer, &checks, &fates, request, &matched_by);
     let axes: Vec<[f64; 2]> = found.errors.iter().map(|error| [error.east_m, error.north_m]).collect();
     let up: Vec<f64> = found.errors.iter().filter_map(|error| error.up_m).collect();
-    let errors = ErrorMoments::of(&axes, &up).ok_or_else(|| AssessError::NothingMatched {
+    let errors = ErrorMoments::from_errors(&axes, &up).ok_or_else(|| AssessError::NothingMatched {
         checks: checks.points.len(),
         points: layer.points.len(),
         how: matched_by.clone(),
@@ -320,7 +320,7 @@ impl Found {
         for (check, fate) in checks.points.iter().zip(fates) {
             let left = |why: String| Left { name: check.name.clone(), line: check.line, why };
             let error = |tested| PointError {
-                arms: shared.of(tested, layer).filter(|arms| arms.is_whole),
+                arms: shared.arms_of(tested, layer).filter(|arms| arms.is_whole),
                 ..errors::error_of(tested, check, checks, layer.datum.ellipsoid())
             };
             let label = |index: &usize| layer.points.get(*index).map(|point| point.label()).unwrap_or_default();

@@ -32,7 +32,7 @@ pub struct Moments {
 
 impl Moments {
     /// Of some errors in metres; none of no errors.
-    pub fn of(errors_m: &[f64]) -> Option<Moments> {
+    pub fn from_errors(errors_m: &[f64]) -> Option<Moments> {
         let points = errors_m.len();
         let n = points as f64;
         let (least_m, greatest_m) = errors_m.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), e| (a.min(*e), b.max(*e)));
@@ -70,12 +70,17 @@ pub struct ErrorMoments {
 
 impl ErrorMoments {
     /// Of horizontal errors (east, north) and of vertical ones, in metres; none of no horizontal ones.
-    pub fn of(horizontal_m: &[[f64; 2]], up_m: &[f64]) -> Option<ErrorMoments> {
+    pub fn from_errors(horizontal_m: &[[f64; 2]], up_m: &[f64]) -> Option<ErrorMoments> {
         let axis = |i: usize| horizontal_m.iter().map(|error| error[i]).collect::<Vec<f64>>();
         let lengths: Vec<f64> = horizontal_m.iter().map(|[east, north]| east.hypot(*north)).collect();
         // Lengths are never about 0: a shift of them says nothing.
-        let radial = Moments { shift_probability: None, ..Moments::of(&lengths)? };
-        Some(ErrorMoments { east: Moments::of(&axis(0))?, north: Moments::of(&axis(1))?, radial, up: Moments::of(up_m) })
+        let radial = Moments { shift_probability: None, ..Moments::from_errors(&lengths)? };
+        Some(ErrorMoments {
+            east: Moments::from_errors(&axis(0))?,
+            north: Moments::from_errors(&axis(1))?,
+            radial,
+            up: Moments::from_errors(up_m),
+        })
     }
 }
 
@@ -89,7 +94,7 @@ mod tests {
     #[test]
     fn by_hand() {
         // 1, 2, 3, 6: mean 3; squares about it 4 + 1 + 0 + 9 = 14, over 3; squares about 0: 50, over 4.
-        let moments = Moments::of(&[1.0, 2.0, 3.0, 6.0]).unwrap();
+        let moments = Moments::from_errors(&[1.0, 2.0, 3.0, 6.0]).unwrap();
         assert!((moments.mean_m - 3.0).abs() < ROUNDING_M);
         assert!((moments.standard_deviation_m.unwrap() - (14.0f64 / 3.0).sqrt()).abs() < ROUNDING_M);
         assert!((moments.rmse_m - 12.5f64.sqrt()).abs() < ROUNDING_M);
@@ -97,20 +102,20 @@ mod tests {
         // t = 3 / (2.1602 / 2) = 2.7775 with 3 degrees of freedom: between 3.182 (5 %) and 2.353 (10 %) of Student's table.
         let chance = moments.shift_probability.unwrap();
         assert!((0.05..0.10).contains(&chance) && !moments.is_shifted(), "{chance}");
-        assert!(Moments::of(&[1.0, 1.1, 0.9, 1.05]).unwrap().is_shifted());
+        assert!(Moments::from_errors(&[1.0, 1.1, 0.9, 1.05]).unwrap().is_shifted());
     }
 
     #[test]
     fn few_or_equal_errors_claim_nothing() {
-        let one = Moments::of(&[0.2]).unwrap();
+        let one = Moments::from_errors(&[0.2]).unwrap();
         assert_eq!((one.standard_deviation_m, one.shift_probability, one.is_shifted()), (None, None, false));
-        assert_eq!(Moments::of(&[0.5, 0.5]).unwrap().shift_probability, None);
-        assert_eq!(Moments::of(&[]), None);
+        assert_eq!(Moments::from_errors(&[0.5, 0.5]).unwrap().shift_probability, None);
+        assert_eq!(Moments::from_errors(&[]), None);
     }
 
     #[test]
     fn radial_errors_join_the_axes() {
-        let errors = ErrorMoments::of(&[[3.0, -4.0], [0.0, 5.0]], &[1.0]).unwrap();
+        let errors = ErrorMoments::from_errors(&[[3.0, -4.0], [0.0, 5.0]], &[1.0]).unwrap();
         assert!((errors.radial.rmse_m - 5.0).abs() < ROUNDING_M);
         assert!((errors.east.rmse_m.hypot(errors.north.rmse_m) - errors.radial.rmse_m).abs() < ROUNDING_M);
         assert_eq!((errors.up.unwrap().points, errors.radial.shift_probability), (1, None));

@@ -35,7 +35,7 @@ fn the_worked_example_of_2014() {
     let residual = |point: usize, axis: &str| table[&(format!("CHK{point}"), format!("residual_{axis}"))];
     let horizontal: Vec<[f64; 2]> = (1..=7).map(|point| [residual(point, "E"), residual(point, "N")]).collect();
     let up: Vec<f64> = (1..=7).map(|point| residual(point, "H")).collect();
-    let errors = ErrorMoments::of(&horizontal, &up).unwrap();
+    let errors = ErrorMoments::from_errors(&horizontal, &up).unwrap();
     let want = |quantity: &str| table[&(String::new(), quantity.to_owned())];
     let mut compared = 0;
     for (axis, moments) in [("E", errors.east), ("N", errors.north), ("H", errors.up.unwrap())] {

@@ -136,10 +136,10 @@ mod tests {
         }
     }
 
-    fn of(points: &[PointError]) -> Vec<Claim> {
+    fn claimed(points: &[PointError]) -> Vec<Claim> {
         let horizontal: Vec<[f64; 2]> = points.iter().map(|point| [point.east_m, point.north_m]).collect();
         let up: Vec<f64> = points.iter().filter_map(|point| point.up_m).collect();
-        claims(&ErrorMoments::of(&horizontal, &up).unwrap(), points)
+        claims(&ErrorMoments::from_errors(&horizontal, &up).unwrap(), points)
     }
 
     /// Errors of ±0.3 east, ±0.4 north, ±0.5 up.
@@ -150,7 +150,7 @@ mod tests {
 
     #[test]
     fn with_points_enough_nothing_is_missing() {
-        let claims = of(&even(30, Some(0.05)));
+        let claims = claimed(&even(30, Some(0.05)));
         assert_eq!(claims.len(), 7);
         assert!(claims.iter().all(|claim| claim.missing.is_empty()), "{claims:#?}");
         let value = |index: usize| claims[index].value_m.unwrap();
@@ -167,15 +167,15 @@ mod tests {
         for (count, sigma_m, met) in
             [(19, Some(0.05), 3), (20, Some(0.05), 7), (30, None, 4), (20, Some(0.11), 6), (20, Some(0.17), 5)]
         {
-            let claims = of(&even(count, sigma_m));
+            let claims = claimed(&even(count, sigma_m));
             let all_met = claims.iter().filter(|claim| claim.missing.is_empty()).count();
             assert_eq!(all_met, met, "{count} points, {sigma_m:?}: {claims:#?}");
         }
         // A feature that was shot twice has one check point still.
         let mut twice = even(20, Some(0.05));
         twice[19].check_line = 0;
-        assert_eq!(of(&twice)[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
-        let claims = of(&even(19, None));
+        assert_eq!(claimed(&twice)[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
+        let claims = claimed(&even(19, None));
         assert_eq!(claims[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
         assert!((claims[0].value_m.unwrap() - 2.4477 * 0.35).abs() < 1e-9);
     }
@@ -183,7 +183,7 @@ mod tests {
     #[test]
     fn uneven_axes_get_a_figure_and_are_told() {
         let points: Vec<PointError> = (0..20).map(|i| point(i, 1.0, if i % 2 == 0 { 0.1 } else { -0.1 }, None, None)).collect();
-        let claims = of(&points);
+        let claims = claimed(&points);
         assert!(claims[0].missing[0].contains("0.10 of the greater"), "{claims:#?}");
         assert!((claims[0].value_m.unwrap() - 1.96).abs() < 0.03);
     }

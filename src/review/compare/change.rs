@@ -80,7 +80,7 @@ pub enum Finding {
 
 impl Finding {
     /// By a probability corrected for the number of tests.
-    pub fn of(corrected: Option<f64>) -> Finding {
+    pub fn judge(corrected: Option<f64>) -> Finding {
         match corrected {
             None => Finding::NotTested,
             Some(probability) if probability <= LEVEL => Finding::Significant,
@@ -135,7 +135,7 @@ mod tests {
         assert_eq!(independent([9.0, 0.0], Some(Covariance::from_sigmas(0.1, 0.1)), None).probability, None);
         assert_eq!(Step::against(9.0, Some(0.0)).probability, None);
         assert_eq!(Step::against(9.0, Some(f64::NAN)).probability, None);
-        assert_eq!(Finding::of(None), Finding::NotTested);
+        assert_eq!(Finding::judge(None), Finding::NotTested);
     }
 
     #[test]
@@ -153,7 +153,7 @@ mod tests {
         ] {
             assert_eq!(mark(horizontal, vertical, up_m), want);
         }
-        assert_eq!(Finding::of(Some(0.05)), Significant);
+        assert_eq!(Finding::judge(Some(0.05)), Significant);
     }
 
     /// Two surveys of points that stand still, by draws from covariances that are not round: 5 % beyond the 95 % edge.

@@ -338,7 +338,7 @@ fn common(
     (one, a): (&MappedPoint, &MappedLayer),
     (other, b): (&MappedPoint, &MappedLayer),
 ) -> Option<Common> {
-    let (one, other) = (of_a.of(one, a)?, of_b.of(other, b)?);
+    let (one, other) = (of_a.arms_of(one, a)?, of_b.arms_of(other, b)?);
     let covariance = one.with(&other)?;
     Some(Common { covariance, errors: one.in_common(&other).map(str::to_owned).collect() })
 }
@@ -412,7 +412,7 @@ fn judge(changes: &mut [Change], values: &mut [ValueChange]) -> usize {
     for (change, pair) in changes.iter_mut().zip(of_points.chunks(2)) {
         if let [horizontal, vertical] = *pair {
             (change.corrected_horizontal, change.corrected_vertical) = (horizontal, vertical);
-            change.mark = mark(Finding::of(horizontal), Finding::of(vertical), change.up_m);
+            change.mark = mark(Finding::judge(horizontal), Finding::judge(vertical), change.up_m);
         }
     }
     values.iter_mut().zip(of_values).for_each(|(value, corrected)| value.judge(*corrected));

@@ -91,7 +91,7 @@ impl ValueChange {
     /// Marks it by its probability after the correction for all tests.
     pub fn judge(&mut self, corrected: Option<f64>) {
         self.corrected = corrected;
-        self.mark = match Finding::of(corrected) {
+        self.mark = match Finding::judge(corrected) {
             Finding::NotTested => "not tested",
             Finding::NotSignificant => "no significant change",
             Finding::Significant if is_direction(&self.quantity) => "turned",
@@ -147,7 +147,7 @@ fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, LayerError> {
     let table = |layer: &str| vector::read_fields(path, layer).map_err(flawed);
     let mut values = BTreeMap::new();
     if let Some(table) = table("measurements")? {
-        let columns = Columns::of(&table);
+        let columns = Columns::find(&table);
         for row in &table.rows {
             let [measure, name, quantity] = ["measure", "name", "quantity"].map(|field| columns.text(row, field).to_owned());
             add(&mut values, [measure, name, quantity], columns.number(row, "value"), columns.number(row, "sigma"));
@@ -158,7 +158,7 @@ fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, LayerError> {
         ("lines", "line", &[("length_ellipsoid_m", "sigma_length_m")][..]),
     ] {
         let Some(table) = table(layer)? else { continue };
-        let columns = Columns::of(&table);
+        let columns = Columns::find(&table);
         for row in &table.rows {
             for (quantity, sigma) in quantities {
                 let key = [measure.to_owned(), columns.text(row, "name").to_owned(), (*quantity).to_owned()];
@@ -188,7 +188,7 @@ struct Columns<'t> {
 }
 
 impl<'t> Columns<'t> {
-    fn of(table: &'t FieldTable) -> Columns<'t> {
+    fn find(table: &'t FieldTable) -> Columns<'t> {
         Columns { headers: &table.headers }
     }
 

@@ -99,7 +99,7 @@ impl SharedErrors {
     }
 
     /// The arms of a point of a layer; none of one that they are not told of, and that was not shot from one base whose errors are all known.
-    pub fn of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<PointArms> {
+    pub fn arms_of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<PointArms> {
         if let Some(arms) = self.of_several(point, layer.datum.ellipsoid()) {
             return Some(arms);
         }

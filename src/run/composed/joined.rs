@@ -5,10 +5,10 @@
 
 use std::collections::BTreeMap;
 
-use super::CollectedRow;
+use super::row::CollectedRow;
 use crate::geodesy::register::Located;
 use crate::records::roles::JOIN;
-use crate::run::map_block::Stage;
+use crate::run::stage::Stage;
 use crate::shots::reduce::Vector;
 
 /// A mapped feature that a string joins to.

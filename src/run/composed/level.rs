@@ -34,28 +34,31 @@ pub enum NotSeen {
     /// The base has no height.
     #[error("base {0} has no height, so that no level of known height is met from it; give its height")]
     NoHeight(String),
-    /// The level has a height above the ellipsoid, the base above the geoid.
+    /// The level has a height of one kind, the base one of the other.
     #[error(
-        "[measures.levels.{level}] gives a height above the ellipsoid, base {base} has one above the geoid, and no geoid is known \
-         between them; write the level's orthometric_height_m, or name a geoid under [heights]"
+        "[measures.levels.{level}] gives a height above the {}, base {base} has one above the {}, and no geoid is known between them; \
+         write the level's {}, or name a geoid under [heights]", surface(*kind), surface(other(*kind)), key(other(*kind))
     )]
-    AboveEllipsoid {
+    OtherKind {
         /// The level.
         level: String,
+        /// What its height is measured from.
+        kind: HeightKind,
         /// The base.
         base: String,
     },
-    /// The level has a height above the geoid, the base above the ellipsoid.
-    #[error(
-        "[measures.levels.{level}] gives a height above the geoid, base {base} has one above the ellipsoid, and no geoid is known \
-         between them; write the level's ellipsoid_height_m, or name a geoid under [heights]"
-    )]
-    AboveGeoid {
-        /// The level.
-        level: String,
-        /// The base.
-        base: String,
-    },
+}
+
+fn surface(kind: HeightKind) -> &'static str {
+    if kind == HeightKind::Ellipsoid { "ellipsoid" } else { "geoid" }
+}
+
+fn other(kind: HeightKind) -> HeightKind {
+    if kind == HeightKind::Ellipsoid { HeightKind::Orthometric } else { HeightKind::Ellipsoid }
+}
+
+fn key(kind: HeightKind) -> &'static str {
+    if kind == HeightKind::Ellipsoid { "ellipsoid_height_m" } else { "orthometric_height_m" }
 }
 
 /// A level as seen from a base.
@@ -82,7 +85,7 @@ pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<See
                 sigma_m: sigma_m(HeightKind::Ellipsoid),
                 follows_geoid: false,
             }),
-            None => Err(NotSeen::AboveEllipsoid { level: name.to_owned(), base: base.label.clone() }),
+            None => Err(NotSeen::OtherKind { level: name.to_owned(), kind: HeightKind::Ellipsoid, base: base.label.clone() }),
         };
     }
     let height = level.orthometric_height_m.unwrap_or(f64::NAN);
@@ -92,7 +95,7 @@ pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<See
         // Without a geoid the orthometric heights stand in for ellipsoidal ones, the base's as the level's.
         (None, _) => height,
         (Some(_), None) => {
-            return Err(NotSeen::AboveGeoid { level: name.to_owned(), base: base.label.clone() });
+            return Err(NotSeen::OtherKind { level: name.to_owned(), kind: HeightKind::Orthometric, base: base.label.clone() });
         }
     };
     Ok(Seen {

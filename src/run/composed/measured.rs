@@ -3,7 +3,8 @@
 use std::collections::{BTreeMap, HashMap};
 
 use super::arms::{self, ValueArms};
-use super::{CollectedRow, Drawing, Finished, close, level};
+use super::row::CollectedRow;
+use super::{Drawing, Finished, close, level};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::register::Estimate;
 use crate::job::{Job, LayerName};
@@ -22,7 +23,7 @@ use crate::output::layers::values::Thing;
 use crate::output::layers::{Times, measurements, parts, profiles};
 use crate::records::ledger::Flags;
 use crate::records::roles::MEASURES;
-use crate::run::map_block::position;
+use crate::run::stage::position;
 
 /// Difference of undulations in metres that is followed from the base to the point.
 const FOLLOWED_M: f64 = 1e-4;
@@ -185,7 +186,7 @@ fn record(
     let Composed { method, values, parts, shape, warnings, details, stations } = made;
     let (measure, name) = (&group.measure, &group.name);
     let is_span = measure == "span";
-    let times = Times::of(rows.iter().map(|row| row.when));
+    let times = Times::from_rows(rows.iter().map(|row| row.when));
     let conditions = is_span.then(|| conditions::told(&rows.iter().map(|row| &row.conditions).collect::<Vec<&Conditions>>()));
     let caution = caution_of(measure);
     let threshold_m = job.measures.threshold_m(name).filter(|_| is_span);

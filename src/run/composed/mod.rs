@@ -3,19 +3,20 @@
 //!
 //! Memory: about 600 bytes for each row with a `measure` or a `string`.
 
-mod arms;
-mod joined;
+pub mod arms;
+pub mod joined;
 mod level;
 mod measured;
+pub mod row;
 mod strung;
 
 use std::collections::{BTreeMap, HashMap};
 
 use super::coded::attribute_columns;
 use super::described;
-use super::map_block::{Stage, position};
-use super::shared::RawArms;
-use super::tally::Settlement;
+use super::raw_arms::RawArms;
+use super::settlement::Settlement;
+use super::stage::{Stage, position};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Geodetic};
@@ -23,64 +24,19 @@ use crate::geodesy::register::Origin;
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::{AttributeValue, Code};
 use crate::job::{Job, LayerName};
-use crate::measure::RoleShot;
-use crate::measure::span::conditions::Conditions;
 use crate::measure::strings::Strung;
 use crate::measure::strings::ring;
 use crate::numeric::signs::Signs;
+use crate::output::asked::Asked;
 use crate::output::columns::{Batch, Column, Geometries, LayerKey, Position};
 use crate::output::layers;
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::values::Thing;
-use crate::output::outcome::Asked;
-use crate::records::ledger::{Counts, Entry, Fault, Flag, Flags, Outcome, Reason};
-use crate::records::when::When;
+use crate::records::ledger::{Counts, Entry, Flag, Flags, Outcome};
 use crate::shots::locate::Placed;
 use crate::stations::base::{Base, HeightKind};
-pub use arms::ValueArms;
-pub use joined::Joinable;
-
-/// A row that belongs to a measurement or a string.
-#[derive(Debug, Clone)]
-pub struct CollectedRow {
-    /// What was read of it.
-    pub sighting: RoleShot,
-    /// Kind of measurement.
-    pub measure: Option<String>,
-    /// Name of the feature.
-    pub feature: Option<String>,
-    /// Name of the string.
-    pub string: Option<String>,
-    /// Number in the string.
-    pub order: Option<f64>,
-    /// Feature code.
-    pub code: Option<String>,
-    /// The fields of its code's attributes: index of the carried column, and the text.
-    pub cells: Vec<(usize, String, Signs)>,
-    /// Date and time.
-    pub when: Option<When>,
-    /// Name of the level surface that it is sighted on.
-    pub level: Option<String>,
-    /// Conditions of the day.
-    pub conditions: Conditions,
-    /// The row as it stands.
-    pub row: String,
-    /// Whether it is no feature of its own.
-    pub is_part: bool,
-    /// Whether the account of its row is another reading's.
-    pub is_told: bool,
-    /// Whether it was flagged as a feature already.
-    pub is_flagged: bool,
-}
-
-impl CollectedRow {
-    /// The row held.
-    fn held(&self, value: &str, sentence: &str) -> Entry {
-        let (file, line) = self.sighting.place;
-        let fault = Fault::new(Reason::Incomplete, "", value, sentence);
-        Entry { file, line, row: self.row.clone(), outcome: Outcome::Held(fault) }
-    }
-}
+use joined::Joinable;
+use row::CollectedRow;
 
 /// What the rows gave together.
 #[derive(Default)]

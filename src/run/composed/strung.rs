@@ -7,7 +7,8 @@ use std::collections::{BTreeSet, HashMap};
 
 use super::arms::ValueArms;
 use super::joined::{Joinable, JoinableFeatures};
-use super::{CollectedRow, Drawing, Finished, close};
+use super::row::CollectedRow;
+use super::{Drawing, Finished, close};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
@@ -25,7 +26,7 @@ use crate::records::ledger::Flags;
 use crate::records::roles::JOIN;
 use crate::records::when::When;
 use crate::review::assess::honesty::square_horizontal;
-use crate::run::map_block::position;
+use crate::run::stage::position;
 use crate::shots::locate::Placed;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;
@@ -103,7 +104,7 @@ pub fn assemble_all(
     finished.notes.extend(notes);
     let (mut records, mut positions) = (Vec::new(), Vec::new());
     for string in strung {
-        let times = Times::of(string.vertices.iter().map(|vertex| whens.get(&vertex.place).copied()));
+        let times = Times::from_rows(string.vertices.iter().map(|vertex| whens.get(&vertex.place).copied()));
         let drawn = draw(drawing, string, times, repair, finished)?;
         records.extend(drawn.0);
         positions.extend(drawn.1);

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::AdjustedNetwork;
-use super::settle::Unit;
+use super::unit::Unit;
 use crate::geodesy::register::Estimate;
 use crate::intake::shot_logs::ShotLogs;
 use crate::network::{self, Class, Misclosure, Network, NoteKind, Settings, Solved, Source, Suspect};

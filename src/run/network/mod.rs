@@ -5,8 +5,9 @@
 mod account;
 mod build;
 mod read;
-mod settle;
+pub mod settle;
 mod several;
+mod unit;
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -26,12 +27,11 @@ use crate::output::report::network::NetworkSummary;
 use crate::shots::locate::Declinations;
 use crate::shots::north::Norths;
 use crate::stations::base::{Base, BaseHeights, BaseTable, HeightKind, Named};
-use crate::stations::errors::{InNetwork, Turning};
+use crate::stations::base::{InNetwork, Turning};
 use crate::stations::join::Joiner;
 use crate::stations::orientation::Orientation;
 use build::Built;
 use read::{NetShot, NetworkStand, Target};
-pub use settle::settle;
 use several::Zeros;
 
 /// What the network needs from the run.
@@ -130,7 +130,7 @@ fn adjust_shots(
                 station.label.clone_from(&table.bases[*index].label);
             }
         }
-        let adjustment = network::adjust(&built.network, settings).map_err(|bad| RunError::Nothing(bad.text))?;
+        let adjustment = network::adjust(&built.network, settings)?;
         Ok(Some((built, adjustment)))
     };
     if rules.orientation != NetworkOrientation::Free {

@@ -4,13 +4,14 @@
 use std::collections::BTreeMap;
 
 use super::read::Target;
+use super::unit::Unit;
 use super::{AdjustedNetwork, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
 use crate::geodesy::register::{Arm, BySource, Cause, ErrorId, Located, Source as OfError};
 use crate::job::LayerName;
-use crate::network::{Network, Residual, Solved, Source};
+use crate::network::{Residual, Solved, Source};
 use crate::numeric::signs::Signs;
 use crate::output::columns::{Batch, Geometries, LayerKey};
 use crate::output::layers::adjusted::AdjustedRecord;
@@ -19,10 +20,11 @@ use crate::output::layers::residuals::ResidualRecord;
 use crate::output::layers::{adjusted, corrections, residuals};
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::Class;
-use crate::run::map_block::{Stage, position};
-use crate::run::records::{self, MappedFeature};
-use crate::run::standing::{self, Sizes};
-use crate::run::tally::Settlement;
+use crate::run::mapped::MappedFeature;
+use crate::run::settlement::Settlement;
+use crate::run::sizes::Sizes;
+use crate::run::stage::{Stage, position};
+use crate::run::{records, standing};
 use crate::shots::locate::Placed;
 use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
@@ -350,7 +352,7 @@ impl AdjustedNetwork {
             } else {
                 row.rejected += 1;
             }
-            let unit = Unit::of(self, index);
+            let unit = Unit::of_observation(self, index);
             let test = residual.normalised.map_or("unchecked".to_owned(), |w| format!("w {:.1}", w.abs()));
             let rejected = if residual.used { "" } else { ", rejected by test" };
             row.words.push(format!(
@@ -374,7 +376,7 @@ impl AdjustedNetwork {
                     observation.kind.name().to_owned(),
                     label(observation.from),
                     label(observation.to),
-                    Unit::of(self, index),
+                    Unit::of_observation(self, index),
                     Some(place),
                 )
             }
@@ -410,54 +412,5 @@ impl AdjustedNetwork {
             source_file: place.map(|(file, _)| stage.logs.files[file].info.name.clone()),
             source_line: place.map(|(_, line)| line as i64),
         })
-    }
-}
-
-/// The unit that a reading is shown in.
-#[derive(Clone, Copy)]
-pub(super) enum Unit {
-    Metre,
-    Degree,
-    PerMillion,
-}
-
-impl Unit {
-    fn of(network: &AdjustedNetwork, observation: usize) -> Unit {
-        Unit::of_source(&network.built.network, Source::Observation(observation))
-    }
-
-    /// The unit of an observation's residual.
-    pub(super) fn of_source(network: &Network, source: Source) -> Unit {
-        let is_angle = match source {
-            Source::Observation(index) => network.observations[index].kind.is_angle(),
-            Source::Orientation(_) => true,
-            Source::Shared(index) => network.observations.iter().any(|o| o.shared.contains(&Some(index)) && o.kind.is_angle()),
-            Source::Control(_) | Source::Constant(_) => false,
-            Source::Scale(_) => return Unit::PerMillion,
-        };
-        if is_angle { Unit::Degree } else { Unit::Metre }
-    }
-
-    pub(super) fn word(self) -> &'static str {
-        match self {
-            Unit::Metre => "m",
-            Unit::Degree => "deg",
-            Unit::PerMillion => "ppm",
-        }
-    }
-
-    pub(super) fn of_si(self, value: f64) -> f64 {
-        match self {
-            Unit::Metre => value,
-            Unit::Degree => value.to_degrees(),
-            Unit::PerMillion => value * 1e6,
-        }
-    }
-
-    fn show(self, value: f64, units: &Units) -> String {
-        match units.of_unit(self.word()) {
-            Some(shown) => format!("{:+.3} {}", shown.value(self.of_si(value)), shown.word()),
-            None => format!("{:+.3} {}", self.of_si(value), self.word()),
-        }
     }
 }

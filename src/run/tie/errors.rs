@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::Moved;
+use super::error::FitError;
 use super::points::FramePoint;
 use crate::geodesy::LOCAL_RADIUS_M;
 use crate::geodesy::covariance::Covariance;
@@ -13,7 +14,6 @@ use crate::geodesy::similarity::{self, Fitted, NoFit, Pair};
 use crate::network::quantiles::chi_square;
 use crate::numeric::cholesky::semi_root;
 use crate::output::report::local_fit::{FittedPoint, LocalFitSummary};
-use crate::run::RunError;
 use crate::run::shared::{print, print_of_base};
 use crate::stations::base::{BaseTable, HeightKind};
 use crate::units::Units;
@@ -51,19 +51,17 @@ pub(super) fn fit<'k>(
     points: &[FramePoint],
     known: &'k BaseTable,
     units: &Units,
-) -> Result<(Moved<'k>, LocalFitSummary), RunError> {
-    let refused = |say: String| Err(RunError::Nothing(say));
+) -> Result<(Moved<'k>, LocalFitSummary), FitError> {
     let mut used: Vec<usize> = points.iter().map(|point| point.known).collect();
     used.sort_unstable();
     used.dedup();
     if used.len() < 2 {
-        return refused(too_few(&used, known));
+        return Err(too_few(&used, known));
     }
     let first = &known.bases[points[0].known];
     let ellipsoid = known.datums[first.datum].crs.ellipsoid();
     if let Some(other) = used.iter().map(|index| &known.bases[*index]).find(|base| base.datum != first.datum) {
-        let (one, two) = (&first.label, &other.label);
-        return refused(format!("[local.fit.known]: {one} and {two} are on different datums; give all points in one CRS"));
+        return Err(FitError::TwoDatums { one: first.label.clone(), other: other.label.clone() });
     }
     let middle = middle(points.iter().map(|point| point.located.at), &frame_ellipsoid());
     let known_middle = middle_of(used.iter().map(|index| &known.bases[*index].at), ellipsoid);
@@ -78,32 +76,25 @@ pub(super) fn fit<'k>(
         .collect();
     let fitted = match similarity::fit(&pairs, &|turn| horizontal(&both, turn)) {
         Ok(fitted) => fitted,
-        Err(NoFit::TooFew) => return refused(too_few(&used[..1], known)),
-        Err(NoFit::Singular) => {
-            return refused("the fit of the local frame does not come to an end: are its known points at one place?".into());
-        }
+        Err(NoFit::TooFew) => return Err(too_few(&used[..1], known)),
+        Err(NoFit::Singular) => return Err(FitError::Singular),
     };
     let heights = heights(&both);
     let summary = summary(&both, &fitted, heights.as_ref());
     if fitted.square > summary.critical {
-        return refused(disagreement(&summary, units));
+        return Err(disagreement(&summary, units));
     }
     if let Some(found) = heights.as_ref().filter(|found| found.square > chi_square(CONFIDENCE, found.freedom)) {
-        return refused(format!(
-            "the known points of the local frame disagree in height beyond what their standard errors explain (weighted square {:.1}, below \
-             {:.1} in 999 of 1000): {}; mend the height, or its standard error",
-            found.square,
-            chi_square(CONFIDENCE, found.freedom),
-            both.iter()
+        return Err(FitError::DisagreeInHeight {
+            square: found.square,
+            critical: chi_square(CONFIDENCE, found.freedom),
+            by_m: both
+                .iter()
                 .zip(&found.residuals_m)
-                .filter_map(|(both, residual)| residual.map(|metres| format!(
-                    "{} {}",
-                    both.point.name,
-                    units.length().signed(metres, 3)
-                )))
-                .collect::<Vec<_>>()
-                .join(", ")
-        ));
+                .filter_map(|(both, residual)| Some((both.point.name.clone(), (*residual)?)))
+                .collect(),
+            units: *units,
+        });
     }
     let kind = first.heights.kind;
     let by_entry = by_entry(&both, &fitted, heights.as_ref());
@@ -132,35 +123,26 @@ fn frame_ellipsoid() -> Ellipsoid {
     Ellipsoid { semi_major_m: LOCAL_RADIUS_M, flattening: 0.0 }
 }
 
-fn too_few(used: &[usize], known: &BaseTable) -> String {
-    let names = |bases: &mut dyn Iterator<Item = &str>| bases.take(8).collect::<Vec<_>>().join(", ");
-    let found = match used {
-        [] => "none of them is a base or a feature of the frame".to_owned(),
-        [one, ..] => format!("only {} is a base or a feature of the frame", known.bases[*one].label),
-    };
-    format!(
-        "the fit of the local frame needs two known points at least, at different places: of {} under [local.fit.known] {found}; give points \
-         the names that bases or features have in the logs",
-        names(&mut known.bases.iter().map(|base| base.label.as_str()))
-    )
+fn too_few(used: &[usize], known: &BaseTable) -> FitError {
+    FitError::TooFew {
+        known: known.bases.iter().take(8).map(|base| base.label.clone()).collect(),
+        only: used.first().map(|one| known.bases[*one].label.clone()),
+    }
 }
 
-fn disagreement(summary: &LocalFitSummary, units: &Units) -> String {
+fn disagreement(summary: &LocalFitSummary, units: &Units) -> FitError {
     let worst = summary.points.iter().max_by(|a, b| a.normalised.unwrap_or(0.0).total_cmp(&b.normalised.unwrap_or(0.0)));
-    let of = |point: &FittedPoint| {
+    let missed = |point: &FittedPoint| {
         let [e, n, _] = point.residual_m.map(|residual| residual.unwrap_or(0.0));
-        format!("{} by {}", point.name, units.length().said(e.hypot(n), 2))
+        (point.name.clone(), e.hypot(n))
     };
-    let all: Vec<String> = summary.points.iter().map(of).collect();
-    let least = if summary.points.len() > 2 { worst.map(|point| point.name.clone()) } else { None };
-    let suspect = least.map_or("two points cannot tell which of them is wrong".to_owned(), |name| format!("{name} fits worst"));
-    format!(
-        "the known points do not fit the local frame within their standard errors (weighted square of the residuals {:.1}, below {:.1} in 999 of \
-         1000): they miss it {}; {suspect}: mend its name or its position, or the standard errors under [local.fit.known] and [instrument]",
-        summary.square,
-        summary.critical,
-        all.join(", ")
-    )
+    FitError::Disagree {
+        square: summary.square,
+        critical: summary.critical,
+        by_m: summary.points.iter().map(missed).collect(),
+        worst: worst.filter(|_| summary.points.len() > 2).map(|point| point.name.clone()),
+        units: *units,
+    }
 }
 
 /// The level frame at the mean of some places.

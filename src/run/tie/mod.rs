@@ -6,43 +6,30 @@
 //! bases and azimuths get arms on the same entries of the register: what a base and the fit err by together (a shot to the
 //! known point, the base's own place in the frame) cancels or adds as it should.
 
+pub mod error;
 mod errors;
 mod points;
+pub mod tied;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
+
+use error::FitError;
+use tied::{Tie, TiedBase};
 
 use super::adjust::Oriented;
 use super::prepare::{self, Prepared};
 use super::{RunError, datums, geoids, local};
 use crate::geodesy::LOCAL_RADIUS_M;
-use crate::geodesy::crs::{Crs, GridFactors};
+use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
-use crate::geodesy::register::{Arm, Cause, ErrorId, add_arm, covariance_of};
+use crate::geodesy::register::{Arm, Cause, ErrorId, add_arm};
 use crate::geodesy::similarity::Fitted;
 use crate::intake::base_logs::BaseLogs;
 use crate::job::{Format, Job, LocalFit};
-use crate::output::report::local_fit::LocalFitSummary;
-use crate::records::base_row::{BaseRow, Coordinates, Height};
+use crate::records::base_row::{Coordinates, Height};
 use crate::stations::base::{Base, BaseSettings, BaseTable, HeightKind, Tied};
 use crate::stations::errors as of_bases;
-
-/// A frame that is tied to the Earth.
-pub struct Tie {
-    /// What the fit says.
-    pub summary: LocalFitSummary,
-    /// The frame's bases, by file and line of their rows.
-    bases: BTreeMap<(usize, u64), TiedBase>,
-    /// The datum of the known points, in a form that PROJ reads.
-    datum: String,
-}
-
-/// A base of the frame on the Earth.
-struct TiedBase {
-    coordinates: Coordinates,
-    height: Option<Height>,
-    tied: Tied,
-}
 
 /// What moves the frame.
 struct Moved<'k> {
@@ -109,8 +96,7 @@ fn known_points(job: &Job, fit: &LocalFit, output: &Crs) -> Result<BaseTable, Ru
     let table = BaseTable::settle(logs.rows, logs.held, &settings).map_err(RunError::crs("local.fit.known.crs"))?;
     if let Some(held) = table.held.first() {
         let name = held.name.as_deref().unwrap_or("without a name");
-        let say = format!("[local.fit.known]: the point {name} cannot be used: {}", held.fault.sentence);
-        return Err(RunError::Nothing(say));
+        return Err(FitError::PointHeld { name: name.to_owned(), sentence: held.fault.sentence.clone() }.into());
     }
     Ok(table)
 }
@@ -173,27 +159,5 @@ impl Moved<'_> {
             height,
             tied: Tied { arms, correction_rad, turning, names: Arc::clone(&self.names) },
         }
-    }
-}
-
-impl Tie {
-    /// Puts the rows of the frame's bases where the fit puts them.
-    pub fn move_rows(&self, rows: &mut [BaseRow]) {
-        for row in rows {
-            let Some(base) = self.bases.get(&(row.file, row.line)) else { continue };
-            (row.coordinates, row.height, row.crs) = (base.coordinates, base.height, Some(self.datum.clone()));
-        }
-    }
-
-    /// Gives bases what the fit says of their errors and their azimuths.
-    pub fn put_on(&self, table: &mut BaseTable) {
-        for base in &mut table.bases {
-            let Some(found) = self.bases.get(&(base.row.file, base.row.line)) else { continue };
-            base.covariance = covariance_of(&found.tied.arms);
-            // Azimuths of the frame count from its own north, whatever grid the layers have.
-            base.grid = Some(GridFactors { convergence_rad: 0.0, scale: 1.0 });
-            base.tied = Some(Arc::new(found.tied.clone()));
-        }
-        table.assumed = (false, false);
     }
 }

@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 
 use super::Repeat;
 use super::linear::{Matrix3, Vector3, apply, dot, matrix, plus, product, transposed};
-use super::mean::{Row, Stand, inverse_in};
+use super::row::{Row, inverse_in};
+use super::stand::Stand;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Arm, ErrorId, Origin, Shares, add_arm};
 use crate::numeric::cholesky::Lower;

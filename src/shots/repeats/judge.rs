@@ -2,13 +2,13 @@
 //!
 //! What is compared is where the shots put the feature, whatever the heights of instrument and target.
 //! Each shot is compared along its own sight (range), across it (azimuth) and normal to it (inclination). Two shots agree
-//! when no comparison exceeds [`CRITICAL`] standard errors of the difference; what shots of one base share is not in that
+//! when no comparison exceeds [`super::middle::CRITICAL`] standard errors of the difference; what shots of one base share is not in that
 //! difference. More than half of the shots must agree with one of them, else there is no one feature.
 //!
 //! Then each shot is tested against the median of those that agree, of its own base; where none of its base agrees,
 //! against their weighted mean, the base errors of both included. Standard error: √(s² + v), s the shot's own or the
 //! robust scale of the others' readings (from three on), whichever is greater; v the variance of the reference.
-//! [`CRITICAL`] is 3.5 there too.
+//! [`super::middle::CRITICAL`] is 3.5 there too.
 //!
 //! Significantly nearer in the right direction: something before the feature was hit, unless the instrument kept the last
 //! echo or only a prism answers. Farther: something behind, unless it kept the first. In the wrong direction: another
@@ -19,11 +19,12 @@
 use std::collections::BTreeMap;
 
 use super::look::{Look, Reference, Seen, looks};
-use super::mean::{mean, point, stands};
-use super::middle::{CRITICAL, Middle, half_turn_rad};
+use super::mean::mean;
+use super::middle::{Middle, half_turn_rad};
 use super::sight::Polar;
 use super::spread::separation;
-use super::{Fault, Repeat, Separation, check};
+use super::stand::{point, stands};
+use super::{Deviation, Fault, Repeat, Separation, check};
 use crate::geodesy::register::Origin;
 use crate::records::echo::Echo;
 
@@ -45,28 +46,6 @@ pub enum Verdict {
     /// One of two shots that disagree: nothing tells which is wrong.
     Disagreeing,
 }
-
-/// A difference from the reference.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Deviation {
-    /// In metres.
-    pub metres: f64,
-    /// In standard errors, with the sign of the metres.
-    pub sigmas: f64,
-}
-
-impl Deviation {
-    pub(super) fn new(metres: f64, variance_m2: f64) -> Deviation {
-        Deviation { metres, sigmas: metres / variance_m2.max(LEAST_VARIANCE_M2).sqrt() }
-    }
-
-    fn is_significant(&self) -> bool {
-        self.sigmas.is_nan() || self.sigmas.abs() > CRITICAL
-    }
-}
-
-/// Least variance of a difference, in square metres: nothing is read finer than a millimetre.
-const LEAST_VARIANCE_M2: f64 = 1e-6;
 
 /// A shot's verdict and its differences from the shots that agree; from the other one of two.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -212,7 +191,7 @@ impl Middles {
         let turned_rad = |seen: &Seen| half_turn_rad(seen.polar.azimuth_rad - azimuth_rad);
         let middle = |pairs: Vec<(f64, f64)>| {
             let (values, variances): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
-            Some((Middle::of(&values)?, Middle::of(&variances)?.median))
+            Some((Middle::find(&values)?, Middle::find(&variances)?.median))
         };
         Middles {
             azimuth_rad,
@@ -231,7 +210,7 @@ impl Middles {
             return Some([range, inclination]);
         }
         let (from_m, (sin, cos)) = (range.0.median, inclination.0.median.sin_cos());
-        let to = Polar::of([from_m * cos, 0.0, from_m * sin + self.rise_m - rise_m]);
+        let to = Polar::from_vector([from_m * cos, 0.0, from_m * sin + self.rise_m - rise_m]);
         let (s, c) = (to.inclination_rad - inclination.0.median).sin_cos();
         let turned = |along_m2: f64, inclination_rad2: f64| {
             let normal_m2 = inclination_rad2 * from_m * from_m;

@@ -8,9 +8,9 @@
 //! are so compared fairly.
 
 use super::linear::{Matrix3, Vector3, apply, carried, dot, minus, plus, variance};
-use super::mean::{point, stands};
 use super::middle::half_turn_rad;
 use super::sight::{Polar, Triad, own, sighted};
+use super::stand::{point, stands};
 use super::{Deviation, Mean, Repeat};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Arm, Cause, Origin};
@@ -50,8 +50,8 @@ pub(super) struct Seen {
 
 impl Seen {
     /// A vector from the instrument's axis with its own covariance.
-    fn of(vector: Vector3, own: &Covariance) -> Seen {
-        let polar = Polar::of(vector);
+    fn from_vector(vector: Vector3, own: &Covariance) -> Seen {
+        let polar = Polar::from_vector(vector);
         let (triad, level) = (polar.triad(), polar.level());
         let normal_m2 = variance(own, triad.normal);
         let sin_i = polar.inclination_rad.sin();
@@ -106,7 +106,7 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
         let (stand, base) = (stands.get(&shot.base)?, bases.get(shot.base)?);
         let (at, has_height) = point(&stands, shot)?;
         let own = own(shot);
-        let seen = Seen::of(sighted(shot), &own);
+        let seen = Seen::from_vector(sighted(shot), &own);
         let (triad, level) = (seen.polar.triad(), seen.polar.level());
         let turned = |t: Triad| Triad {
             across: apply(&stand.turn, t.across),
@@ -139,7 +139,7 @@ impl Look {
             return self.seen;
         }
         let [e, n, u] = self.place;
-        Seen::of([e, n, u - rise_m], &self.own)
+        Seen::from_vector([e, n, u - rise_m], &self.own)
     }
 
     /// Whether two shots are of one base and have one rise, so that each sees the other as the other sees it.

@@ -20,122 +20,20 @@
 use std::collections::BTreeMap;
 
 use super::groups::{Group, enters};
-use super::linear::{Matrix3, Vector3, apply, carried, inverse, matrix, minus, plus, product, transposed};
-use super::middle::half_turn_rad;
-use super::sight::{Polar, between, sighted};
+use super::linear::{Matrix3, Vector3, apply, carried, plus, product, transposed};
+use super::row::{Row, UNIT, row};
 use super::spread::spread;
+use super::stand::{Stand, point, stands};
 use super::{Fault, Mean, Repeat, check};
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::frame::LocalFrame;
 use crate::geodesy::register::{Arm, BySource, Cause, Origin, Shares, Source, add_arm, covariance_of};
 use crate::shots::located::Parts;
 use crate::shots::reduce::Vector;
 
-/// Least variance of a shot's own readings in any direction where weights are made, in square metres: 0.1 mm. It only
-/// bounds weights; the covariance of the mean has no floor.
-const LEAST_VARIANCE_M2: f64 = 1e-8;
-/// Difference of azimuth beyond which a shot's errors are not turned to the mean's sight.
-const TURNED_WITHIN_RAD: f64 = 0.35;
 /// Steps towards the mean; three do for shots that agree.
 const MOST_STEPS: usize = 20;
 /// A step in metres below which the mean stands still: rounding of earth-centred coordinates.
 const STILL_M: f64 = 1e-10;
-
-/// A base in the frame of the computation.
-pub(super) struct Stand {
-    /// Its ground point.
-    pub(super) at: Vector3,
-    /// From its axes to those of the frame.
-    pub(super) turn: Matrix3,
-}
-
-impl Stand {
-    pub(super) fn in_frame(base: &Origin, frame: &LocalFrame) -> Stand {
-        let (own, to) = (base.frame.axes(), frame.axes());
-        Stand {
-            at: frame.from_earth_centred(base.frame.to_earth_centred([0.0; 3])),
-            turn: std::array::from_fn(|r| std::array::from_fn(|c| (0..3).map(|k| to[r][k] * own[c][k]).sum())),
-        }
-    }
-
-    /// A point of the frame in the base's own axes.
-    pub(super) fn seen(&self, point: Vector3) -> Vector3 {
-        apply(&transposed(&self.turn), minus(point, self.at))
-    }
-
-    /// A vector from the base as a point of the frame.
-    pub(super) fn placed(&self, vector: Vector3) -> Vector3 {
-        plus(self.at, apply(&self.turn, vector))
-    }
-}
-
-/// The bases of shots, in the frame of the one with the lowest index: the same whatever the order of the shots.
-pub(super) fn stands(bases: &[Origin], shots: &[Repeat]) -> Option<(LocalFrame, BTreeMap<usize, Stand>)> {
-    let frame = bases.get(shots.iter().map(|shot| shot.base).min()?)?.frame;
-    let mut stands = BTreeMap::new();
-    for shot in shots {
-        if let (false, Some(base)) = (stands.contains_key(&shot.base), bases.get(shot.base)) {
-            stands.insert(shot.base, Stand::in_frame(base, &frame));
-        }
-    }
-    Some((frame, stands))
-}
-
-/// A shot against the mean, in its base's axes.
-pub(super) struct Row {
-    /// Its group.
-    pub(super) group: usize,
-    /// Shot minus mean.
-    pub(super) residual: Vector3,
-    direction: Covariance,
-    /// Of its inclination alone, that of its azimuth being the rest of the direction's.
-    inclination: Covariance,
-    distance: Covariance,
-    /// Metres by a radian of azimuth, a radian of inclination, a metre of distance.
-    pub(super) by: [Vector3; 3],
-    /// Inverse of its own covariance; zeros for a height that it lacks.
-    pub(super) weight: Matrix3,
-}
-
-/// A shot against a mean at `at` in its base's axes.
-fn row(shot: &Repeat, group: usize, at: Vector3) -> Row {
-    let has_height = shot.vector.up_m.is_some();
-    let seen = sighted(shot);
-    let target = [at[0], at[1], if has_height { at[2] - shot.rise_m } else { 0.0 }];
-    let (from, to) = (Polar::of(seen), Polar::of(target));
-    let turned = half_turn_rad(from.azimuth_rad - to.azimuth_rad);
-    let (mut residual, mut across, mut turn) = (minus(seen, target), UNIT, UNIT);
-    if turned.abs() < TURNED_WITHIN_RAD && from.horizontal_m > 0.0 && to.horizontal_m > 0.0 {
-        let (a, b) = (from.triad(), to.triad());
-        let parts =
-            [to.horizontal_m * turned, from.range_m - to.range_m, to.range_m * (from.inclination_rad - to.inclination_rad)];
-        residual = std::array::from_fn(|k| parts[0] * b.across[k] + parts[1] * b.along[k] + parts[2] * b.normal[k]);
-        // An error of direction grows with the distance.
-        across = between(&a, &b, to.horizontal_m / from.horizontal_m, 1.0, to.range_m / from.range_m);
-        turn = between(&a, &b, 1.0, 1.0, 1.0);
-    }
-    let (direction, distance) = (carried(&across, &shot.vector.direction), carried(&turn, &shot.vector.distance));
-    let inclination = carried(&across, &shot.vector.direction_by_reading()[1]);
-    let by = [
-        apply(&across, shot.vector.by_azimuth_m()),
-        apply(&across, shot.vector.by_inclination_m),
-        apply(&turn, shot.vector.by_distance_m),
-    ];
-    let m = matrix(&(direction + distance));
-    let weight = inverse_in(&m, has_height, LEAST_VARIANCE_M2);
-    Row { group, residual, direction, inclination, distance, by, weight }
-}
-
-/// The inverse of a symmetric matrix; without height that of its horizontal part, with zeros for the height.
-pub(super) fn inverse_in(m: &Matrix3, has_height: bool, floor: f64) -> Matrix3 {
-    if has_height {
-        return inverse(m, floor);
-    }
-    let [[ee, en], [_, nn]] = inverse(&[[m[0][0], m[0][1]], [m[1][0], m[1][1]]], floor);
-    [[ee, en, 0.0], [en, nn, 0.0], [0.0; 3]]
-}
-
-pub(super) const UNIT: Matrix3 = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
 
 /// One step: the rows at a place, the matrix by which each enters the mean, from its base's axes to the frame, and the move.
 struct Step {
@@ -229,12 +127,6 @@ pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
         used: shots.len(),
         set_aside: 0,
     })
-}
-
-/// The shot's point in the frame, and whether it has a height.
-pub(super) fn point(stands: &BTreeMap<usize, Stand>, shot: &Repeat) -> Option<(Vector3, bool)> {
-    let v = &shot.vector;
-    Some((stands.get(&shot.base)?.placed([v.east_m, v.north_m, v.up_m.unwrap_or(0.0)]), v.up_m.is_some()))
 }
 
 /// The plain mean, to start from; the height of the points that have one, where any has.

@@ -22,7 +22,7 @@ pub(super) struct Middle {
 
 impl Middle {
     /// Of numbers; none of none.
-    pub(super) fn of(values: &[f64]) -> Option<Middle> {
+    pub(super) fn find(values: &[f64]) -> Option<Middle> {
         let middle = median(values.to_vec())?;
         let scale = match values.len() {
             0..=2 => 0.0,
@@ -51,10 +51,10 @@ mod tests {
     #[test]
     fn middle_by_hand() {
         // Median 10.0; deviations 0.1, 0, 0.1, 0.2, 0.9: MAD 0.1; 1.4826 · 1.206 · 0.1 = 0.178 80.
-        let middle = Middle::of(&[9.9, 10.0, 10.1, 10.2, 9.1]).unwrap();
+        let middle = Middle::find(&[9.9, 10.0, 10.1, 10.2, 9.1]).unwrap();
         assert!((middle.median - 10.0).abs() < 1e-12 && (middle.scale - 0.178_801_56).abs() < 1e-9, "{middle:?}");
-        assert_eq!(Middle::of(&[1.0, 4.0]), Some(Middle { median: 2.5, scale: 0.0, count: 2 }));
-        assert_eq!(Middle::of(&[]), None);
+        assert_eq!(Middle::find(&[1.0, 4.0]), Some(Middle { median: 2.5, scale: 0.0, count: 2 }));
+        assert_eq!(Middle::find(&[]), None);
         assert_eq!(half_turn_rad(PI), -PI);
         assert!((half_turn_rad(3.0 * PI + 0.1) - (0.1 - PI)).abs() < 1e-12);
     }

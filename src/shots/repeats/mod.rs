@@ -9,6 +9,7 @@
 //!
 //! Metres, radians, square metres. Cost: n log n for n shots.
 
+mod deviation;
 mod groups;
 mod judge;
 mod linear;
@@ -16,8 +17,10 @@ mod look;
 mod mean;
 mod middle;
 mod pull;
+mod row;
 mod sight;
 mod spread;
+mod stand;
 #[cfg(test)]
 mod tests;
 
@@ -25,7 +28,8 @@ use thiserror::Error;
 
 use crate::records::echo::Echo;
 
-pub use judge::{Deviation, Finding, Judgement, Verdict, judge};
+pub use deviation::Deviation;
+pub use judge::{Finding, Judgement, Verdict, judge};
 pub use mean::mean;
 #[cfg(test)]
 pub(crate) use middle::CRITICAL;

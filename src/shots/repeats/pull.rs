@@ -92,7 +92,7 @@ pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, Fault> {
 /// The median of a value and how far from it a reading may be; none where no reading has it.
 fn limit(looks: &[Look], value: impl Fn(&Look) -> Option<(f64, f64)>) -> Option<(f64, f64)> {
     let (values, variances): (Vec<f64>, Vec<f64>) = looks.iter().filter_map(value).unzip();
-    let (middle, own) = (Middle::of(&values)?, median(variances)?);
+    let (middle, own) = (Middle::find(&values)?, median(variances)?);
     Some((middle.median, CRITICAL * middle.scale.max(own.sqrt())))
 }
 
@@ -117,7 +117,7 @@ fn typical(readings: &[Repeat], to: &Polar, has_height: bool) -> Vector {
     let used: Vec<&Repeat> = readings.iter().filter(|reading| reading.vector.up_m.is_some() == has_height).collect();
     let share = 1.0 / used.len().max(1) as f64;
     for reading in used {
-        let from = Polar::of(sighted(reading));
+        let from = Polar::from_vector(sighted(reading));
         let (a, b) = (from.triad(), to.triad());
         // An error of direction grows with the distance.
         let ratio = |to_m: f64, from_m: f64| if from_m > 0.0 { to_m / from_m } else { 1.0 };

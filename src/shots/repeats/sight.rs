@@ -25,7 +25,7 @@ pub(super) struct Triad {
 }
 
 impl Polar {
-    pub(super) fn of([e, n, u]: Vector3) -> Polar {
+    pub(super) fn from_vector([e, n, u]: Vector3) -> Polar {
         let horizontal_m = e.hypot(n);
         Polar { azimuth_rad: e.atan2(n), inclination_rad: u.atan2(horizontal_m), range_m: horizontal_m.hypot(u), horizontal_m }
     }

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use super::Repeat;
 use super::linear::{Vector3, variance};
-use super::mean::{Stand, point, stands};
 use super::sight::{Polar, own, sighted};
+use super::stand::{Stand, point, stands};
 use crate::geodesy::frame::EarthCentred;
 use crate::geodesy::register::Origin;
 
@@ -72,7 +72,7 @@ fn ranges(shots: &[Repeat]) -> Option<Ranges> {
         // Each range with its own variance along the sight, to the feature as it is seen over one rise.
         let rise_m = shots.iter().map(|shot| shot.rise_m).fold(f64::INFINITY, f64::min);
         let ranged = |shot: &&Repeat| {
-            let polar = Polar::of(sighted(&Repeat { rise_m, ..**shot }));
+            let polar = Polar::from_vector(sighted(&Repeat { rise_m, ..**shot }));
             (polar.range_m, variance(&own(shot), polar.triad().along))
         };
         let group: Vec<(f64, f64)> = shots.iter().map(ranged).collect();

@@ -10,12 +10,12 @@
 
 mod names;
 mod neighbours;
+mod settings;
 mod settle;
 
 use std::collections::{BTreeMap, HashMap};
 use std::sync::Arc;
 
-use super::errors::{InNetwork, Turning};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::{Crs, GridFactors, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
@@ -27,7 +27,7 @@ use crate::records::ledger::{Fault, Flags};
 use crate::records::names::label;
 use crate::stations::occupation::EmptyWindow;
 
-pub use self::settle::BaseSettings;
+pub use self::settings::BaseSettings;
 
 /// Standard error of a base's horizontal axes where neither log nor job states it, in metres: a
 /// hand-held receiver under open sky (common practice, no source).
@@ -210,4 +210,16 @@ pub enum Named {
 /// The standard error that a geoid adds to a height of the kind that was not recorded, in metres.
 pub fn sigma_geoid_m(heights: &BaseHeights) -> Option<f64> {
     heights.undulation.map(|undulation| undulation.sigma_m.unwrap_or(geoid::SIGMA_M))
+}
+
+/// The entries of the error of a base's azimuths, with radians by one standard error of each.
+pub type Turning = Vec<(ErrorId, f64)>;
+
+/// Unknowns of a network that a base's place is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct InNetwork {
+    /// Number of the network in the register.
+    pub network: usize,
+    /// Its unknowns east, north and up; none for a point held fixed, two where the height is not known.
+    pub unknowns: Vec<usize>,
 }

@@ -2,44 +2,16 @@
 
 use std::collections::{BTreeMap, HashMap};
 
-use super::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M, Base, BaseTable};
+use super::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M, Base, BaseSettings, BaseTable};
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::crs::{AreaOfUse, Crs, CrsError, Kind, Operation, Rules};
+use crate::geodesy::crs::{AreaOfUse, CrsError, Kind, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
-use crate::geodesy::geoid;
-use crate::geodesy::height_frame::GeoidFrames;
 use crate::intake::bases::definition_of;
-use crate::job::{Bases, Checks};
 use crate::records::base_row::{BaseRow, Height, HeldBase};
 use crate::records::ledger::{Fault, Flag, Flags};
 use crate::records::names::label;
 use crate::stations::heights::{self, NamedFrames};
 use crate::stations::recorded::{FarBases, Located, Source};
-use crate::units::Units;
-
-/// What the settling of bases needs from the job.
-pub struct BaseSettings<'j> {
-    /// The `[bases]` table.
-    pub bases: &'j Bases,
-    /// The `[known]` table.
-    pub known: Option<&'j Bases>,
-    /// The `[checks]` table.
-    pub checks: &'j Checks,
-    /// The CRS of the layers.
-    pub output: &'j Crs,
-    /// The CRS that grid azimuths mean, where the job names one.
-    pub grid: Option<&'j Crs>,
-    /// What may be used between datums.
-    pub rules: Rules,
-    /// The geoids.
-    pub geoid: &'j geoid::Geoid,
-    /// The frames that they belong to.
-    pub geoid_frames: &'j GeoidFrames,
-    /// Whether bases may lie far outside the area of their CRS.
-    pub allow_outside_area: bool,
-    /// The units of what is said.
-    pub units: Units,
-}
 
 impl BaseTable {
     /// Settles base rows.

@@ -29,7 +29,7 @@ impl<'j> Joiner<'j> {
     /// For settled bases, by the job's rules.
     pub fn new(table: &'j BaseTable, rules: &'j Join) -> Joiner<'j> {
         let several = table.by_name.iter().filter_map(|(name, named)| match named {
-            Named::Several(indexes) => Some((name.as_str(), Timeline::of(table, indexes.iter().copied()))),
+            Named::Several(indexes) => Some((name.as_str(), Timeline::from_bases(table, indexes.iter().copied()))),
             _ => None,
         });
         Joiner { table, rules, timeline: Timeline::of_all(table), several: several.collect(), unknown: RwLock::default() }

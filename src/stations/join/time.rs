@@ -69,7 +69,7 @@ pub fn duration_words(duration_s: f64) -> String {
 
 impl Timeline {
     /// Of some bases of a table; those without a time are left out.
-    pub fn of(table: &BaseTable, bases: impl IntoIterator<Item = usize>) -> Timeline {
+    pub fn from_bases(table: &BaseTable, bases: impl IntoIterator<Item = usize>) -> Timeline {
         let mut spans: Vec<Span> = bases
             .into_iter()
             .flat_map(|index| {
@@ -84,7 +84,7 @@ impl Timeline {
     /// Of all bases of a table, and of the occupations without a usable fix behind them: the index of one of these is the
     /// number of bases and its own.
     pub fn of_all(table: &BaseTable) -> Timeline {
-        let mut spans = Timeline::of(table, 0..table.bases.len()).spans;
+        let mut spans = Timeline::from_bases(table, 0..table.bases.len()).spans;
         // Of two at one time that with a position is used.
         let empty = table.empty_windows.iter().enumerate();
         spans.extend(empty.map(|(index, window)| Span {

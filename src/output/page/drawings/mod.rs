@@ -146,7 +146,7 @@ impl Ground<'_> {
             let (title, unit) = units.title(&value.quantity);
             let shown = |of: f64| units.value(&value.quantity, of);
             let number = plus_minus(shown(value.value), shown(value.half95));
-            match units.of(&value.quantity) {
+            match units.of_quantity(&value.quantity) {
                 Some((_, shown)) => format!("{title} {}", shown.with_sign(&number)),
                 None => format!("{title} {number} {unit}").trim_end().to_owned(),
             }
@@ -159,7 +159,7 @@ impl Ground<'_> {
 /// Every drawing that there is something for.
 pub fn figures(collected: &Collected) -> Vec<Figure> {
     let plane = Plane::new(collected.bounds, collected.projected, collected.unit_m);
-    let ground = Ground { collected, plane, norths: Norths::of(collected) };
+    let ground = Ground { collected, plane, norths: Norths::from_collected(collected) };
     let mut figures = span::figures(&ground);
     figures.extend(profile::figures(&ground));
     figures.extend(face::figures(&ground));

@@ -8,7 +8,7 @@ use crate::job::catalogue::GeometryKind;
 
 const WITH_GEOMETRY: [GeometryKind; 3] = [GeometryKind::Point, GeometryKind::Line, GeometryKind::Area];
 
-fn of(geometry: GeometryKind, look: &Look, fields: FieldNames) -> Element {
+fn styled(geometry: GeometryKind, look: &Look, fields: FieldNames) -> Element {
     Element::read(&sld("layer", "A layer", geometry, look, fields).unwrap())
 }
 
@@ -19,7 +19,7 @@ fn every_look_gives_a_document_in_the_order_of_the_schemas() {
     for look in looks() {
         for geometry in WITH_GEOMETRY {
             for (label, flags) in names.iter().flat_map(|label| names.map(|flags| (*label, flags))) {
-                let document = of(geometry, &look, FieldNames { label, flags, measure: flags });
+                let document = styled(geometry, &look, FieldNames { label, flags, measure: flags });
                 assert_in_order(&document);
                 let has_labels = label.is_some() && look.labels_to_scale.is_some();
                 let has_flagged = flags.is_some() && geometry == GeometryKind::Point;
@@ -105,7 +105,7 @@ fn the_document_of_a_line_by_hand() {
 fn points_have_the_mark_and_with_flags_a_dark_outline() {
     let fields = FieldNames { flags: Some("FLAGS"), ..FieldNames::default() };
     for look in looks() {
-        let document = of(GeometryKind::Point, &look, fields);
+        let document = styled(GeometryKind::Point, &look, fields);
         let [plain, flagged] = document.all("se:Rule")[..] else { panic!("two rules") };
         assert!(plain.all("ogc:Filter").is_empty());
         assert_eq!(flagged.the("ogc:PropertyName").text, "FLAGS");
@@ -137,13 +137,13 @@ fn points_have_the_mark_and_with_flags_a_dark_outline() {
 #[test]
 fn areas_let_what_lies_under_them_through() {
     for look in looks() {
-        let document = of(GeometryKind::Area, &look, FieldNames::default());
+        let document = styled(GeometryKind::Area, &look, FieldNames::default());
         let opacity: f64 = document.the("se:Fill").parameter("fill-opacity").unwrap().parse().unwrap();
         assert!(opacity > 0.0 && opacity <= 0.2);
         assert_eq!(document.the("se:Stroke").parameter("stroke"), Some(&*look.colour.to_string()));
     }
     let without = Look { fill_opacity: 0.0, ..Look::other(0) };
-    assert!(of(GeometryKind::Area, &without, FieldNames::default()).all("se:Fill").is_empty());
+    assert!(styled(GeometryKind::Area, &without, FieldNames::default()).all("se:Fill").is_empty());
     let ellipses = Look::standard("ellipses").unwrap();
     assert!(ellipses.fill_opacity <= 0.1, "next to none");
 }
@@ -152,7 +152,7 @@ fn areas_let_what_lies_under_them_through() {
 fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
     let fields = FieldNames { label: Some("feature"), ..FieldNames::default() };
     let at = |geometry, look: &Look| {
-        let document = of(geometry, look, fields);
+        let document = styled(geometry, look, fields);
         ["se:AnchorPointX", "se:AnchorPointY", "se:DisplacementX", "se:DisplacementY"]
             .map(|name| document.the(name).text.parse::<f64>().unwrap())
     };

@@ -80,7 +80,7 @@ pub const DEGREES: Globe = Globe { half_turn: 180.0 };
 
 impl Globe {
     /// That of the layers' CRS; none where it has eastings and northings.
-    pub fn of(crs: &Crs) -> Option<Globe> {
+    pub fn from_crs(crs: &Crs) -> Option<Globe> {
         (crs.kind() == Kind::Geographic).then(|| Globe { half_turn: std::f64::consts::PI / crs.unit_factor() })
     }
 

@@ -50,7 +50,7 @@ impl Places {
             crs: id.filter(|_| !is_wgs84).map(uri),
             has_height: crs.has_ellipsoid_height(),
             is_northing_first: crs.is_northing_first(),
-            globe: Globe::of(crs),
+            globe: Globe::from_crs(crs),
             decimals: if crs.kind() == Kind::Projected { METRE_DECIMALS } else { DEGREE_DECIMALS },
         }
     }

@@ -10,7 +10,7 @@ use rusqlite::{Connection, params};
 use super::schema::quoted;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Field, Layer};
-use crate::output::edits::{Edit, Kind, Outcome};
+use crate::output::edits::edit::{Edit, Kind, Outcome};
 
 /// The table.
 pub const TABLE: &str = "standoff_edits";
@@ -77,7 +77,7 @@ fn triggers(layer: &Layer) -> String {
     let has = |name: &str| layer.fields.iter().any(|field| field.name == name);
     let of = |record: &str, name: Option<&str>| name.map_or("NULL".to_owned(), |name| format!("{record}.{}", quoted(name)));
     let told = |record: &str| {
-        let name = crate::output::edits::NAMES.into_iter().find(|name| has(name));
+        let name = crate::output::edits::edit::NAMES.into_iter().find(|name| has(name));
         let fields =
             [name].into_iter().chain(["shot", "source_file", "source_line"].map(|name| Some(name).filter(|name| has(name))));
         fields.map(|name| of(record, name)).collect::<Vec<_>>().join(", ")

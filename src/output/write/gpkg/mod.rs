@@ -53,7 +53,7 @@ struct Drawn {
 }
 
 impl Drawn {
-    fn of(setup: &Setup) -> Drawn {
+    fn from_setup(setup: &Setup) -> Drawn {
         Drawn {
             title: setup.job.title.clone().unwrap_or_else(|| setup.job.name.clone()),
             metres_a_unit: metres_a_unit(setup),
@@ -101,9 +101,9 @@ impl GeoPackage {
         };
         let (srs_id, tables) = make().map_err(WriteError::format(&path, "creating the GeoPackage"))?;
         let pager = Pager::open(&path).map_err(WriteError::file(&path, "opening the GeoPackage"))?;
-        let globe = Globe::of(setup.crs);
+        let globe = Globe::from_crs(setup.crs);
         let longitudes = globe.filter(|_| setup.crs.is_plain()).map(|_| Longitudes::default());
-        Ok(GeoPackage { path, pager, srs_id, globe, tables, drawn: Drawn::of(setup), longitudes })
+        Ok(GeoPackage { path, pager, srs_id, globe, tables, drawn: Drawn::from_setup(setup), longitudes })
     }
 }
 
@@ -134,7 +134,7 @@ impl FormatWriter for GeoPackage {
         pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let bounds = schema::bounds(&contents);
         let view = match (&longitudes, bounds) {
-            (Some(longitudes), Some([_, south, _, north])) => View::of(longitudes, [south, north]),
+            (Some(longitudes), Some([_, south, _, north])) => View::choose(longitudes, [south, north]),
             _ => Ok(None),
         };
         let view = view.map_err(WriteError::format(&path, "choosing the plane that the project is looked at in"))?;

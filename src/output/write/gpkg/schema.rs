@@ -91,7 +91,7 @@ fn domains<'l>(connection: &Connection, layers: impl Iterator<Item = &'l Layer>)
 pub fn create(connection: &Connection, layers: &[Layer], setup: &Setup) -> Result<i32, rusqlite::Error> {
     connection.execute_batch(BASE)?;
     let srs_id = reference_systems(connection, setup.crs)?;
-    let is_globe = Globe::of(setup.crs).is_some();
+    let is_globe = Globe::from_crs(setup.crs).is_some();
     for layer in layers {
         connection.execute_batch(&create_table(layer, is_globe))?;
         if layer.geometry != GeometryKind::None {

@@ -25,7 +25,7 @@ impl View {
     ///
     /// # Errors
     /// When PROJ fails as a whole.
-    pub fn of(longitudes: &Longitudes, [south, north]: [f64; 2]) -> Result<Option<View>, CrsError> {
+    pub fn choose(longitudes: &Longitudes, [south, north]: [f64; 2]) -> Result<Option<View>, CrsError> {
         let Some((west, east)) = longitudes.edges() else { return Ok(None) };
         let is_across = west > east;
         let authority = match ([south, north], is_across) {
@@ -55,7 +55,7 @@ mod tests {
     fn view(lons: &[f64], lats: [f64; 2]) -> Option<(&'static str, [f64; 4])> {
         let mut longitudes = Longitudes::default();
         lons.iter().for_each(|lon| longitudes.see(*lon));
-        View::of(&longitudes, lats).unwrap().map(|view| (view.authority, view.bounds))
+        View::choose(&longitudes, lats).unwrap().map(|view| (view.authority, view.bounds))
     }
 
     #[test]

@@ -2,6 +2,9 @@
 
 use std::path::{Path, PathBuf};
 
+use gdal::errors::GdalError;
+
+use super::page::background::BackgroundError;
 use crate::geodesy::crs::CrsError;
 
 /// The output cannot be written.
@@ -79,14 +82,22 @@ pub enum WriteError {
         path: PathBuf,
     },
     /// A format's library failed.
-    #[error("{}: {doing}: {gist}", path.display())]
+    #[error("{}: {doing}: {source}", path.display())]
     Format {
         /// The file.
         path: PathBuf,
         /// What was tried.
         doing: &'static str,
         /// The library's reason.
-        gist: String,
+        source: FormatError,
+    },
+    /// The file under the page's map.
+    #[error("{}: reading the page's background: {source}", path.display())]
+    Background {
+        /// The file.
+        path: PathBuf,
+        /// Why it is not read.
+        source: BackgroundError,
     },
     /// A format wants coordinates in a system that cannot be reached.
     #[error("the {format} layers want WGS 84: {source}; or leave the format out")]
@@ -115,8 +126,48 @@ impl WriteError {
         move |source| WriteError::File { path, doing, source }
     }
 
-    pub(super) fn format<E: std::fmt::Display>(path: &Path, doing: &'static str) -> impl FnOnce(E) -> WriteError + use<E> {
+    pub(super) fn format<E: Into<FormatError>>(path: &Path, doing: &'static str) -> impl FnOnce(E) -> WriteError + use<E> {
         let path = path.to_owned();
-        move |error| WriteError::Format { path, doing, gist: error.to_string() }
+        move |error| WriteError::Format { path, doing, source: error.into() }
+    }
+}
+
+/// Why a format's library failed.
+#[derive(Debug, thiserror::Error)]
+pub enum FormatError {
+    /// GDAL, without its numbers and the names of its functions.
+    #[error("{}", without_numbers(.0))]
+    Gdal(#[from] GdalError),
+    /// SQLite.
+    #[error(transparent)]
+    Sqlite(#[from] rusqlite::Error),
+    /// Comma-separated text.
+    #[error(transparent)]
+    Csv(#[from] csv::Error),
+    /// The shapes of a Shapefile.
+    #[error(transparent)]
+    Shapes(#[from] shapefile::Error),
+    /// Its table.
+    #[error(transparent)]
+    Table(#[from] dbase::Error),
+    /// The name of a field of that table.
+    #[error("{0}")]
+    FieldName(&'static str),
+    /// A system that the format wants.
+    #[error(transparent)]
+    Crs(#[from] CrsError),
+}
+
+impl From<&'static str> for FormatError {
+    fn from(why: &'static str) -> FormatError {
+        FormatError::FieldName(why)
+    }
+}
+
+fn without_numbers(error: &GdalError) -> String {
+    match error {
+        GdalError::CplError { msg, .. } | GdalError::NullPointer { msg, .. } if !msg.is_empty() => msg.clone(),
+        GdalError::OgrError { .. } => "the format does not take it".to_owned(),
+        other => other.to_string(),
     }
 }

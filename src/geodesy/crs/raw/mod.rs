@@ -4,6 +4,8 @@
 //! made with. So every [`Object`] here owns a context of its own, can be sent to another thread
 //! (nothing else points into it), and cannot be shared between threads (it is not `Sync`).
 
+mod at_the_end;
+
 use std::collections::BTreeMap;
 use std::ffi::{CStr, CString, c_char, c_int};
 use std::marker::PhantomData;
@@ -14,6 +16,7 @@ use std::sync::Mutex;
 use proj_sys as sys;
 
 use super::grid_files;
+pub use at_the_end::at_the_end;
 
 /// A PROJ object together with its context.
 pub struct Object {
@@ -125,17 +128,6 @@ unsafe extern "C" fn find_file(_: *mut sys::PJ_CONTEXT, name: *const c_char, _: 
         None if grid_files::is_named_tiff(Path::new(&name)) => NOWHERE.as_ptr(),
         None => ptr::null(),
     }
-}
-
-/// Has a function run when the program ends by itself. It must not panic.
-pub fn at_the_end(run: extern "C" fn()) {
-    unsafe extern "C" {
-        /// Of the C library: registers a function for the normal end of the process.
-        fn atexit(run: extern "C" fn()) -> c_int;
-    }
-    // SAFETY: the C library keeps the pointer to a function, which lives as long as the program. A
-    // refusal (no room) means that the function does not run.
-    unsafe { atexit(run) };
 }
 
 /// A copy of a C string that PROJ owns; empty for null.
