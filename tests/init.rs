@@ -128,3 +128,52 @@ fn feet_of_shots_make_no_feet_of_utm() {
     let job = job_of("Pt,Easting,Northing,Elev\nA,1000001.5,4100000.1,200.1\n", shots);
     assert!(job.contains("\neast_usft = \"Easting\"") && job.contains("\n\"??_height_ft\" = \"Elev\""), "{job}");
 }
+
+/// Bases on both sides of 180° lie in the last zone or the first, not in the one of Greenwich between their longitudes.
+#[test]
+fn the_zone_of_bases_on_both_sides_of_the_antimeridian() {
+    for (first, second, code) in [("179.99", "-179.9993", 32760), ("-179.9993", "179.99", 32760), ("-179.99", "179.9996", 32701)]
+    {
+        let bases = format!("Point,Latitude,Longitude,HAE\nR1,-16.43,{first},58.1\nR2,-16.44,{second},57.2\n");
+        let job = job_of(&bases, "Point,No,True Az deg,Incl deg,Slope m\nR1,1,20.5,1.5,33\nR2,2,30.5,2.5,44\n");
+        assert!(job.contains(&format!("crs   = \"EPSG:{code}\"")), "{first} {second}: {job}");
+    }
+}
+
+/// "Site" heads a base in English too, so that feet without a unit are asked for and not taken as metres; a slope in percent is no distance.
+#[test]
+fn a_site_makes_no_metres_and_a_slope_in_percent_no_distance() {
+    let shots = "Site,Pt ID,Mag Az,Slope %,Range\nA,001,20.5,11.5,133\nA,002,30.5,12.5,144\nB,003,40.5,-1.5,155\n";
+    let job = job_of("Site,Lat,Lon,HAE\nA,34.1,-84.1,58.1\nB,34.2,-84.2,57.2\n", shots);
+    for line in ["base = \"Site\"", "inclination_pct = \"Slope %\"", "_distance_??\" = \"Range\"", "shot = \"Pt ID\""] {
+        assert!(job.contains(line), "{line}: {job}");
+    }
+}
+
+/// A spreadsheet's own first line names the separator; the header and its words stand below it.
+#[test]
+fn logs_that_begin_with_the_separator() {
+    let bases = "sep=;\r\nBorne;X (L93);Y (L93);Alt. ellips.\r\n007;912427,322;6448281,273;312,11\r\n012;912571,361;6448441,782;315,02\r\n";
+    let shots = "sep=;\r\nBorne;N°;Azimut géogr. (gon);Pente (%);Dist. réduite (m)\r\n007;1;298,85;-5,9;52,60\r\n012;2;28,85;-5,5;52,50\r\n";
+    let job = job_of(bases, shots);
+    for line in [
+        "base = \"Borne\"",
+        "east_m = \"X (L93)\"",
+        "true_azimuth_gon = \"Azimut géogr. (gon)\"",
+        "horizontal_distance_m = \"Dist. réduite (m)\"",
+    ] {
+        assert!(job.contains(line), "{line}: {job}");
+    }
+    assert!(!job.contains("sep="), "{job}");
+}
+
+/// A layer of points has its CRS in itself; which one the layers shall have is asked.
+#[test]
+fn a_layer_of_points_leaves_the_crs_of_the_layers_open() {
+    let folder = tempfile::tempdir().unwrap();
+    let point = r#"{"type":"Feature","properties":{"name":"S1"},"geometry":{"type":"Point","coordinates":[18.1,-33.9,44]}}"#;
+    std::fs::write(folder.path().join("s.geojson"), format!(r#"{{"type":"FeatureCollection","features":[{point}]}}"#)).unwrap();
+    std::fs::write(folder.path().join("shots.csv"), SHOTS).unwrap();
+    let run = standoff(folder.path(), &["init", "s.geojson", "shots.csv"]);
+    assert!(text(&run.stdout).contains("\ncrs   = \"??\""), "{}", text(&run.stdout));
+}

@@ -81,10 +81,15 @@ fn is_unit(cell: &str) -> bool {
 /// Finds the header; none in a file without a line of text. `is_known` tells the headers that the job names and the
 /// canonical ones; `fixed` is the line that the job names.
 pub fn find(text: &str, comment: &str, given: Option<u8>, fixed: Option<u64>, is_known: &dyn Fn(&str) -> bool) -> Option<Header> {
+    let declared = declared_separator(text);
+    let given = given.or(declared);
     if let Some(found) = in_comment(text, comment, given, fixed, is_known) {
         return Some(found);
     }
-    let is_text = |line: &Line| !line.text.trim().is_empty() && (comment.is_empty() || !line.text.starts_with(comment));
+    let is_text = |line: &Line| {
+        let is_declaration = declared.is_some() && line.number == 1;
+        !is_declaration && !line.text.trim().is_empty() && (comment.is_empty() || !line.text.starts_with(comment))
+    };
     let first = Lines::new(text, given.unwrap_or(b'\0'), 1).find(is_text)?;
     let own = given.or_else(|| guess_separator(first.text)).unwrap_or(b',');
     let separator = given.unwrap_or_else(|| prevailing(text, comment).unwrap_or(own));
@@ -114,6 +119,16 @@ pub fn find(text: &str, comment: &str, given: Option<u8>, fixed: Option<u64>, is
         return plain(cut(own), own);
     }
     Some(header_at(&rows, at, separator))
+}
+
+/// The separator that a first line `sep=;` names, as spreadsheets write and read it; the header is below it.
+fn declared_separator(text: &str) -> Option<u8> {
+    let line = text.lines().next()?;
+    let head = line.get(..4).filter(|head| head.eq_ignore_ascii_case("sep="))?;
+    match line[head.len()..].trim_end_matches('\r').as_bytes() {
+        [sign @ (b',' | b';' | b'\t' | b'|')] => Some(*sign),
+        _ => None,
+    }
 }
 
 /// A header that begins with the sign of comments: `#,station,azimuth` or `# station,azimuth`. It stands right above the first row, which
@@ -305,6 +320,18 @@ mod tests {
         assert_eq!((header.line, header.names.join("|")), (2, "Sta|X|Y".to_owned()));
         let header = found("# by A, B, and C\nsta,x,y\nA,1,2\n", &[]);
         assert_eq!((header.line, header.names.join("|")), (2, "sta|x|y".to_owned()));
+    }
+
+    /// The first line that a spreadsheet writes to say how its values are separated is neither a header nor a title.
+    #[test]
+    fn a_first_line_that_names_the_separator() {
+        for (sign, first) in [(b';', "sep=;"), (b'\t', "SEP=\t"), (b'|', "sep=|\r")] {
+            let mark = sign as char;
+            let header = found(&format!("{first}\nMark{mark}X (L93){mark}Y (L93)\n007{mark}912427,322{mark}6448281,273\n"), &[]);
+            assert_eq!((header.line, header.separator, header.names.join(" ")), (2, sign, "Mark X (L93) Y (L93)".to_owned()));
+            assert!(header.title.is_empty(), "{:?}", header.title);
+        }
+        assert_eq!(found("sep=x;b;c\n1;2;3\n", &[]).names, ["sep=x", "b", "c"]);
     }
 
     #[test]

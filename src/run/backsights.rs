@@ -80,6 +80,9 @@ enum NoTarget {
     /// Nothing has the name.
     #[error("which is no other base or known point")]
     Unknown,
+    /// Nothing has the name, but something has it with other zeros before it, as cells of a workbook lose them.
+    #[error("which is no other base or known point; there is \"{0}\" (are the leading zeros right?)")]
+    OtherZeros(String),
 }
 
 /// The base or known point that a sight is to.
@@ -89,6 +92,16 @@ fn target(shot: &KeptShot, from: usize, table: &BaseTable) -> Result<usize, NoTa
         Some(Named::Base(_)) => Err(NoTarget::Itself),
         Some(Named::Several(_) | Named::Ambiguous(_)) => Err(NoTarget::Several),
         Some(Named::Held(why) | Named::Absent(why)) => Err(NoTarget::NoPosition(why.clone())),
-        None => Err(NoTarget::Unknown),
+        None => Err(other_zeros(shot, table).map_or(NoTarget::Unknown, NoTarget::OtherZeros)),
     }
+}
+
+/// The base or known point whose name is that of the sight but for zeros before it.
+fn other_zeros(shot: &KeptShot, table: &BaseTable) -> Option<String> {
+    let bare = |name: &str| name.trim_start_matches('0').to_owned();
+    let wanted = bare(shot.feature_key.as_deref()?);
+    let is_number = |name: &str| !name.is_empty() && name.bytes().all(|byte| byte.is_ascii_digit());
+    // The names have no order of their own.
+    let alike = table.by_name.keys().filter(|name| is_number(name) && bare(name) == wanted).min();
+    alike.filter(|_| is_number(&wanted)).cloned()
 }

@@ -224,6 +224,15 @@ fn sign_of_a_longitude_or_latitude_lost() {
     }
 }
 
+/// A base just beyond 180° is outside the area of a zone that ends there, but a turned sign would not bring it to another place.
+#[test]
+fn a_sign_near_the_antimeridian_is_not_lost() {
+    let mut field = Field::new(format!("{HEAD}A,1,2026-05-04T09:00:00Z,20,1,50,\nB,2,2026-05-04T09:00:00Z,20,1,50,\n"));
+    field.job = field.job.replace("EPSG:32632", "EPSG:32760");
+    field.write("bases.csv", "base,lat_deg,lon_deg,ellipsoid_height_m\nA,-16.4312,179.9996,58\nB,-16.4339,-179.9993,57\n");
+    assert_eq!(field.map().flagged(), [["bases.csv", "3", "outside_area", OUTSIDE]]);
+}
+
 #[test]
 fn base_in_the_next_zone_or_outside_the_project() {
     // UTM zone 32 ends at 12 degrees east.

@@ -195,6 +195,16 @@ fn to_a_name_that_is_not_known() {
     assert_near(run.numbers("true_azimuth_deg")[3], 88.0, WRITTEN_DEG);
 }
 
+/// Cells of a workbook lose the zeros before a number: the base or known point that is meant is named.
+#[test]
+fn to_a_name_with_other_zeros_before_it() {
+    let sights = format!("{ROLES}1,1,2026-05-04,backsight,002,358.0,0,100\n1,9,2026-05-04,,tree,88.0,0,100\n");
+    let run = field(&[("1", 46.1, 8.9), ("2", 46.1009, 8.9)], &sights, "").map();
+    let say = "shots.csv:2: the backsight is to \"002\", which is no other base or known point; there is \"2\" (are the leading zeros right?): \
+        it does not orient its base.";
+    assert_eq!(run.summary["notes"], serde_json::json!([say]));
+}
+
 #[test]
 fn from_every_north() {
     let declination = "[north]\ndeclination = 3.0\n";

@@ -108,7 +108,9 @@ impl Context {
                 "base",
                 "feature",
             ];
-            units.iter().any(|words| {
+            // A word that English has too, such as "Site", tells no language.
+            let is_english = |words: &Vec<String>| concepts.iter().any(|concept| words::language(words, concept) == Some("en"));
+            units.iter().filter(|words| !is_english(words)).any(|words| {
                 concepts.iter().any(|concept| words::language(words, concept).is_some_and(|found| !matches!(found, "any" | "en")))
             })
         };
@@ -180,7 +182,7 @@ pub fn guesses(sample: &Sample, context: &Context) -> Vec<Guess> {
         }
     }
     if sample.kind == LogKind::Bases && sample.base_columns.len() > 1 {
-        let guess = candidate("base", "several shots were taken from each position: it names the base", Vec::new());
+        let guess = candidate("base", "each row has the position that it was shot from: it names the base", Vec::new());
         found.push(Guess { headers: sample.base_columns.clone(), ..guess });
     }
     if sample.kind == LogKind::Shots {

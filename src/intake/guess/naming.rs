@@ -46,7 +46,17 @@ impl Guesser<'_> {
         {
             return;
         }
+        let displaced = by_header.map(|at| found[at].headers[0].clone()).filter(|own| own != header);
         found.retain(|guess| guess.canonical != "base" && guess.headers[0] != *header);
+        // "Pt ID" beside the column of the bases counts the points that were shot.
+        if let Some(own) = displaced
+            && let Some(at) = sample.column_of(&own)
+            && super::words::means(&sample.words(at), "shot")
+            && !found.iter().any(|guess| guess.canonical == "shot")
+            && !sample.headers.iter().any(|other| other.eq_ignore_ascii_case("shot"))
+        {
+            found.push(Guess { headers: vec![own], ..candidate("shot", "shot by its header", Vec::new()) });
+        }
         let reason = "its values are names in a base log; several columns together are written [\"plot\", \"point\"]";
         found.push(Guess { headers: vec![header.clone()], ..candidate("base", reason, Vec::new()) });
     }

@@ -29,7 +29,8 @@ pub(super) fn head(draft: &mut Draft, logs: &[Log]) {
                 "crs   = \"EPSG:{code}\"         # CRS of the layers: the UTM zone of the bases ({zone}{letter}, WGS 84); put another that you want"
             ));
         }
-        None if bases.iter().all(|log| matches!(log.sample.whole, None | Some(Whole::Layer))) => {
+        // A layer of points has its CRS in itself, and no line of the job has one that the layers could take.
+        None if bases.iter().all(|log| log.sample.whole.is_none()) => {
             draft.push("# The layers are in the CRS of the bases; for another one: crs = \"EPSG:…\"");
         }
         None => {
@@ -39,12 +40,15 @@ pub(super) fn head(draft: &mut Draft, logs: &[Log]) {
     }
 }
 
-/// The mean longitude and latitude of all points that are given in degrees.
+/// The mean longitude and latitude of all points that are given in degrees. Longitudes are counted from that of the first point, so that the
+/// mean of points on both sides of 180° lies among them.
 pub(super) fn centre(bases: &[&Log]) -> Option<(f64, f64)> {
     let mut sums = (0.0, 0.0, 0.0);
+    let mut first = None;
     let mut add = |lon: f64, lat: f64| {
         if lat.abs() <= 84.0 && lon.abs() <= 180.0 {
-            sums = (sums.0 + lon, sums.1 + lat, sums.2 + 1.0);
+            let beyond = turned_deg(lon - *first.get_or_insert(lon));
+            sums = (sums.0 + beyond, sums.1 + lat, sums.2 + 1.0);
         }
     };
     for log in bases {
@@ -62,7 +66,12 @@ pub(super) fn centre(bases: &[&Log]) -> Option<(f64, f64)> {
             }
         }
     }
-    (sums.2 > 0.0).then(|| (sums.0 / sums.2, sums.1 / sums.2))
+    first.map(|first| (turned_deg(first + sums.0 / sums.2), sums.1 / sums.2))
+}
+
+/// An angle in degrees from -180 to 180.
+fn turned_deg(angle_deg: f64) -> f64 {
+    if angle_deg.abs() <= 180.0 { angle_deg } else { (angle_deg + 180.0).rem_euclid(360.0) - 180.0 }
 }
 
 /// The UTM zone of a place, with the exceptions of western Norway and Svalbard (NGA.SIG.0012, section 3).

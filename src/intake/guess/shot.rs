@@ -41,7 +41,8 @@ impl Guesser<'_> {
             // "Vertical angle" is no distance.
             () if (is_slope_distance(words) || is_horizontal_distance(words) || is_vertical_distance(words))
                 && (!is_inclination(words) || means(words, "distance"))
-                && !means(words, "angle") =>
+                && !means(words, "angle")
+                && !is_percent(words) =>
             {
                 Some(self.distance(words))
             }

@@ -161,6 +161,12 @@ fn step_index(operations: &mut Vec<Operation>, step: &Operation) -> Option<usize
     }))
 }
 
+/// Whether a longitude with its sign turned is another place: near 180° both are neighbours, and a sign that was lost moves little.
+fn is_far_when_turned(lon_deg: f64) -> bool {
+    const NEIGHBOURS_DEG: f64 = 1.0;
+    180.0 - lon_deg.abs() > NEIGHBOURS_DEG
+}
+
 fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &BaseSettings) {
     let given = settings.checks.area_deg.map(|edges_deg| AreaOfUse { edges_deg, name: String::new() });
     let Some(area) = given.as_ref().or(settings.output.area_of_use()) else { return };
@@ -170,7 +176,7 @@ fn flag_area(flags: &mut Flags, lon_deg: f64, lat_deg: f64, settings: &BaseSetti
     flags.raise(Flag::OutsideArea);
     if area.contains(lat_deg, lon_deg) {
         flags.raise(Flag::MaybeSwapped);
-    } else if area.contains(-lon_deg, lat_deg) || area.contains(lon_deg, -lat_deg) {
+    } else if is_far_when_turned(lon_deg) && area.contains(-lon_deg, lat_deg) || area.contains(lon_deg, -lat_deg) {
         flags.raise(Flag::MaybeSignLost);
     }
 }

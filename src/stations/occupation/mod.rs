@@ -192,7 +192,7 @@ fn contradiction(name: &str, mean: &average::Mean, correlation_s: f64) -> Option
         (None, None) => return None,
     };
     Some(format!(
-        "Base {}: its epochs drift apart {words} as the receiver's own standard errors say, with errors that fade over {correlation_s:.0} s: the          receiver is contradicted, and its figures are taken so much larger.",
+        "Base {}: its epochs drift apart {words} as the receiver's own standard errors say, with errors that fade over {correlation_s:.0} s: the receiver is contradicted, and its figures are taken so much larger.",
         crate::records::names::label(name)
     ))
 }
