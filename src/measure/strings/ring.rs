@@ -4,21 +4,15 @@
 //! turn): the work grows with the number of edges that lie beside each other, not with the square of all.
 
 use geo::algorithm::sweep::{Cross, Intersections};
-use geo::{Coord, Line, LineIntersection};
+use geo::{Area, Coord, Line, LineIntersection, Polygon};
 
 /// Work that is spent on taking crossings out, in edges looked at: a ring of 20,000 vertices gets some 500 turns.
 const MOST_WORK: usize = 10_000_000;
 
-/// Twice the signed area, positive where the ring goes round against the clock (the right-hand rule of areas). Counted from the first
-/// vertex, so that coordinates of millions of metres lose nothing.
+/// Twice the signed area, positive where the ring goes round against the clock (the right-hand rule of areas). It is counted from the
+/// first vertex, so that coordinates of millions of metres lose nothing.
 pub fn twice_area(ring: &[[f64; 2]]) -> f64 {
-    let Some(origin) = ring.first().copied() else { return 0.0 };
-    (0..ring.len())
-        .map(|i| {
-            let ([x0, y0], [x1, y1]) = (minus(ring[i], origin), minus(ring[(i + 1) % ring.len()], origin));
-            x0 * y1 - x1 * y0
-        })
-        .sum()
+    2.0 * Polygon::new(ring.iter().map(|[x, y]| Coord { x: *x, y: *y }).collect(), Vec::new()).signed_area()
 }
 
 /// An edge with the index of its first vertex.
@@ -76,10 +70,6 @@ pub fn untangled(ring: &[[f64; 2]]) -> Option<Vec<usize>> {
         }
     }
     None
-}
-
-fn minus(a: [f64; 2], b: [f64; 2]) -> [f64; 2] {
-    [a[0] - b[0], a[1] - b[1]]
 }
 
 #[cfg(test)]
@@ -161,7 +151,7 @@ mod tests {
             };
             let folds = |i: usize, j: usize| {
                 let (shared, one, other) = if j == i + 1 { (points[j], points[i], points[(j + 1) % n]) } else { (points[0], points[1], points[j]) };
-                let (u, v) = (minus(one, shared), minus(other, shared));
+                let [u, v] = [one, other].map(|end| [end[0] - shared[0], end[1] - shared[1]]);
                 u[0] * v[1] == u[1] * v[0] && u[0] * v[0] + u[1] * v[1] > 0.0
             };
             let pairs = (0..n).flat_map(|i| (i + 1..n).map(move |j| (i, j)));

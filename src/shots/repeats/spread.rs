@@ -2,6 +2,8 @@
 
 use std::collections::BTreeMap;
 
+use geo::{ConvexHull, MultiPoint, Point};
+
 use super::Repeat;
 use super::linear::{Vector3, variance};
 use super::sight::{Polar, own, sighted};
@@ -89,37 +91,21 @@ fn ranges(shots: &[Repeat]) -> Option<Ranges> {
     })
 }
 
-/// The greatest separation of points: horizontally between corners of their convex hull (A. M. Andrew, "Another efficient
-/// algorithm for convex hulls in two dimensions", 1979, from memory).
+/// The greatest separation of points: horizontally between corners of their convex hull.
 pub(super) fn separation(points: &[(Vector3, bool)]) -> Separation {
-    let mut flat: Vec<[f64; 2]> = points.iter().map(|(p, _)| [p[0], p[1]]).collect();
-    flat.sort_by(|a, b| a[0].total_cmp(&b[0]).then(a[1].total_cmp(&b[1])));
-    let mut corners = half_hull(flat.iter());
-    corners.extend(half_hull(flat.iter().rev()));
+    let flat: MultiPoint<f64> = points.iter().map(|(p, _)| Point::new(p[0], p[1])).collect();
+    let hull = flat.convex_hull();
+    let corners = &hull.exterior().0;
     let mut horizontal_m = 0.0f64;
     for (i, a) in corners.iter().enumerate() {
         for b in corners.iter().skip(i + 1) {
-            horizontal_m = horizontal_m.max((a[0] - b[0]).hypot(a[1] - b[1]));
+            horizontal_m = horizontal_m.max((a.x - b.x).hypot(a.y - b.y));
         }
     }
     let heights = || points.iter().filter(|(_, has_height)| *has_height).map(|(p, _)| p[2]);
     let up_m =
         (heights().count() > 1).then(|| heights().fold(f64::NEG_INFINITY, f64::max) - heights().fold(f64::INFINITY, f64::min));
     Separation { horizontal_m, up_m }
-}
-
-fn half_hull<'p>(sorted: impl Iterator<Item = &'p [f64; 2]>) -> Vec<[f64; 2]> {
-    let mut hull: Vec<[f64; 2]> = Vec::new();
-    for p in sorted {
-        while let [.., a, b] = hull[..] {
-            if (b[0] - a[0]) * (p[1] - a[1]) - (b[1] - a[1]) * (p[0] - a[0]) > 0.0 {
-                break;
-            }
-            hull.pop();
-        }
-        hull.push(*p);
-    }
-    hull
 }
 
 #[cfg(test)]
