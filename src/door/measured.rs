@@ -64,9 +64,9 @@ impl Measured {
 }
 
 /// A shot with its stand and its role.
-type Row<'s> = (&'s Stand, &'s Shot, &'s str);
+type RoledShot<'s> = (&'s Stand, &'s Shot, &'s str);
 
-fn measured(kind: &str, rows: &[Row]) -> Result<Measured, MeasureError> {
+fn measured(kind: &str, rows: &[RoledShot]) -> Result<Measured, MeasureError> {
     let mut stands: Vec<&Stand> = Vec::new();
     let mut sightings = Vec::with_capacity(rows.len());
     for (number, (stand, shot, role)) in rows.iter().enumerate() {
@@ -84,7 +84,7 @@ fn measured(kind: &str, rows: &[Row]) -> Result<Measured, MeasureError> {
 }
 
 /// Gives all shots of a slice one role.
-fn with_role<'s>(shots: &[(&'s Stand, &'s Shot)], role: &'s str) -> Vec<Row<'s>> {
+fn with_role<'s>(shots: &[(&'s Stand, &'s Shot)], role: &'s str) -> Vec<RoledShot<'s>> {
     shots.iter().map(|(stand, shot)| (*stand, *shot, role)).collect()
 }
 
@@ -292,7 +292,7 @@ impl FaceSight {
     /// When the sight grazes the face, points away from it, or a shot of the face is not whole.
     pub fn meet(sight: (&Stand, &Shot), face: &[(&Stand, &Shot)]) -> Result<FaceSight, MeasureError> {
         let roles: Vec<String> = (1..=face.len()).map(|number| format!("plane_{number}")).collect();
-        let mut rows: Vec<Row> = vec![(sight.0, sight.1, "sight")];
+        let mut rows: Vec<RoledShot> = vec![(sight.0, sight.1, "sight")];
         rows.extend(face.iter().zip(&roles).map(|((stand, shot), role)| (*stand, *shot, role.as_str())));
         Ok(FaceSight { measured: measured("plane_sight", &rows)? })
     }
@@ -335,7 +335,7 @@ impl Span {
         wire: &[(&Stand, &Shot)],
         objects: &[(&Stand, &Shot)],
     ) -> Result<Span, MeasureError> {
-        let mut rows: Vec<Row> = vec![(support_a.0, support_a.1, "support_a"), (support_b.0, support_b.1, "support_b")];
+        let mut rows: Vec<RoledShot> = vec![(support_a.0, support_a.1, "support_a"), (support_b.0, support_b.1, "support_b")];
         rows.extend(with_role(wire, "wire"));
         rows.extend(with_role(objects, "object"));
         Ok(Span { measured: measured("span", &rows)? })
@@ -416,7 +416,7 @@ impl Profile {
     /// # Errors
     /// When a shot is not whole, or the line is shorter than 10 cm.
     pub fn along(start: (&Stand, &Shot), end: (&Stand, &Shot), points: &[(&Stand, &Shot)]) -> Result<Profile, MeasureError> {
-        let mut rows: Vec<Row> = vec![(start.0, start.1, "start"), (end.0, end.1, "end")];
+        let mut rows: Vec<RoledShot> = vec![(start.0, start.1, "start"), (end.0, end.1, "end")];
         rows.extend(with_role(points, "point"));
         Ok(Profile { measured: measured("profile", &rows)? })
     }

@@ -8,7 +8,7 @@
 use std::collections::HashMap;
 
 use super::cholesky::Factor;
-use super::equations::{Equations, Row};
+use super::equations::{EquationRow, Equations};
 use super::layout::{Layout, NONE, StationColumns};
 use super::parted::source_of;
 use super::solution::Solver;
@@ -117,7 +117,7 @@ impl ByStation {
     fn solved(&self, equations: &Equations, factor: &Factor, source: OfError) -> Vec<f64> {
         let items =
             equations.items.iter().filter(|item| item.weight > 0.0 && source_of(equations.network, item.source) == source);
-        let rows: Vec<(Row, f64)> = items
+        let rows: Vec<(EquationRow, f64)> = items
             .flat_map(|item| {
                 let of_item = equations.rows.iter().skip(item.first as usize).take(item.rows as usize);
                 of_item.map(|row| (*row, item.weight))

@@ -17,9 +17,10 @@ use super::solution::{NoSolution, Solution, Solver};
 use super::solved::{Inner, Rejection, Solved, SolvedInstrument, SolvedShared, SolvedStation, covariance_of};
 use super::start::Starts;
 use super::state::State;
-use super::types::{Network, Reject, Robust, Settings};
+use super::types::{Network, Settings};
 use super::{datum, misclosure, quantiles};
 use crate::geodesy::register::Estimate;
+use crate::job::{Reject, Robust};
 use crate::units::Units;
 
 /// A component to be solved.

@@ -6,14 +6,14 @@
 //! entries of [`crate::geodesy::register::position_arms`] in turn.
 
 use super::cholesky::Factor;
-use super::equations::{Equations, Row, Source};
+use super::equations::{EquationRow, Equations, Source};
 
 /// Rows times elements of the factor above which nothing is said, for it would take longer than the adjustment: some 0.1 s.
 const MOST_WORK: usize = 50_000_000;
 
 /// The rows that no reading of the network's own gives: of what, which axis, the row, its weight.
 #[derive(Debug, Clone, Default)]
-pub(crate) struct Given(Vec<(Source, usize, Row, f64)>);
+pub(crate) struct Given(Vec<(Source, usize, EquationRow, f64)>);
 
 impl Given {
     /// Of linearised equations.

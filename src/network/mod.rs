@@ -90,6 +90,7 @@ mod types;
 mod variance;
 mod without;
 
+pub use crate::job::{Reject, Robust};
 pub use bad::{BadNetwork, Flaw, ReadingFlaw};
 pub use components::{Role, components};
 pub use equations::Source;
@@ -101,5 +102,5 @@ pub use reliability::{LEAST_REDUNDANCY, Residual, shift};
 pub use run::{Adjustment, adjust};
 pub use shots::{Line, ReadingErrors, Sides, readings};
 pub use solved::{Rejection, Solved, SolvedInstrument, SolvedShared, SolvedStation};
-pub use types::{Class, Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station};
+pub use types::{Class, Control, Instrument, Kind, Network, Observation, Settings, SharedError, Station};
 pub use variance::{ClassSigma, LEAST_REDUNDANCY as LEAST_CLASS_REDUNDANCY, variance_components, variance_components_of};

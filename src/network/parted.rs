@@ -10,7 +10,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, PoisonError};
 
 use super::cholesky::Factor;
-use super::equations::{Equations, Row, Source};
+use super::equations::{EquationRow, Equations, Source};
 use super::types::{Class, Network};
 use crate::geodesy::register::Source as OfError;
 
@@ -21,7 +21,7 @@ const MOST_NUMBERS: usize = 4_000_000;
 #[derive(Debug)]
 pub(crate) struct Parted {
     /// Rows by source, each with the root of its weight.
-    rows: Vec<(OfError, Vec<(Row, f64)>)>,
+    rows: Vec<(OfError, Vec<(EquationRow, f64)>)>,
     /// By unknown: √wᵢ aᵢᵀ Q e for the rows in turn.
     columns: Mutex<HashMap<usize, Arc<Vec<f64>>>>,
 }
@@ -32,7 +32,7 @@ impl Parted {
         if equations.rows.len().saturating_mul(unknowns) > MOST_NUMBERS {
             return None;
         }
-        let mut rows: Vec<(OfError, Vec<(Row, f64)>)> = Vec::new();
+        let mut rows: Vec<(OfError, Vec<(EquationRow, f64)>)> = Vec::new();
         for item in equations.items.iter().filter(|item| item.weight > 0.0) {
             let source = source_of(equations.network, item.source);
             let at = rows.iter().position(|(known, _)| *known == source).unwrap_or_else(|| {
@@ -71,7 +71,7 @@ impl Parted {
             let mut unit = vec![0.0; factor.size()];
             unit.iter_mut().skip(unknown).take(1).for_each(|one| *one = 1.0);
             let solved = factor.solve(&unit);
-            let along = |(row, root): &(Row, f64)| {
+            let along = |(row, root): &(EquationRow, f64)| {
                 root * row.entries().map(|(column, partial)| partial * solved.get(column).copied().unwrap_or(0.0)).sum::<f64>()
             };
             let column: Arc<Vec<f64>> = Arc::new(self.rows.iter().flat_map(|(_, rows)| rows.iter().map(along)).collect());

@@ -18,8 +18,9 @@ use super::layout::Layout;
 use super::normals::Normals;
 use super::reweighting::{self, Law};
 use super::state::State;
-use super::types::{Network, Robust, Settings};
+use super::types::{Network, Settings};
 use crate::geodesy::frame::Ellipsoid;
+use crate::job::Robust;
 
 /// Greatest move, in standard errors, at rest.
 const REST_SIGMAS: f64 = 1e-6;

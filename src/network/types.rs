@@ -5,6 +5,7 @@
 
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid};
+use crate::job::{Reject, Robust};
 use crate::units::Units;
 
 /// Stations and the readings between them.
@@ -199,26 +200,6 @@ pub struct Observation {
     pub source: usize,
 }
 
-/// What to do with readings that fail their test.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Reject {
-    /// Propose the worst one and keep it.
-    Propose,
-    /// Take the worst one out (and those that fail without it), solve again, test again, until none fails.
-    Auto,
-}
-
-/// Estimation that gives large residuals less weight.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Robust {
-    /// Least squares.
-    None,
-    /// P. J. Huber's function.
-    Huber,
-    /// The Danish method.
-    Danish,
-}
-
 /// How to adjust and to test.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Settings {
@@ -245,8 +226,8 @@ impl Default for Settings {
             alpha,
             power,
             alpha_global,
-            reject: Reject::Propose,
-            robust: Robust::None,
+            reject: Reject::default(),
+            robust: Robust::default(),
             iterations: 50,
             units: Units::default(),
         }

@@ -10,7 +10,7 @@
 //! standard error, the others must fail by that much more to be taken out at once; the next solution tells.
 
 use super::cholesky::Factor;
-use super::equations::{Equations, Item, Row};
+use super::equations::{EquationRow, Equations, Item};
 use super::reliability::{LEAST_REDUNDANCY, Test};
 
 /// Normalised residual of a blunder from which the whole of what it does to another one may be wrong. Own choice: a hundred standard
@@ -140,10 +140,10 @@ impl<'a> Without<'a> {
     }
 }
 
-fn row<'a>(equations: &'a Equations, item: &Item) -> Option<&'a Row> {
+fn row<'a>(equations: &'a Equations, item: &Item) -> Option<&'a EquationRow> {
     equations.rows.get(item.first as usize)
 }
 
-fn product(row: &Row, answer: &[f64]) -> f64 {
+fn product(row: &EquationRow, answer: &[f64]) -> f64 {
     row.entries().map(|(column, partial)| partial * answer[column]).sum()
 }

@@ -6,7 +6,7 @@ use rustc_hash::FxHashSet;
 
 use super::composed::row::CollectedRow;
 use super::computed::Waiting;
-use super::repeated::Row;
+use super::repeated::RepeatedShot;
 use super::sighting::Sighted;
 use super::stage::Stage;
 use crate::geodesy::register::Shares;
@@ -50,11 +50,11 @@ impl Stage<'_> {
     }
 
     /// The shot, among others of its feature.
-    pub(super) fn row(&self, shot: &Sighted, placed: Placed, number: usize) -> Row {
+    pub(super) fn row(&self, shot: &Sighted, placed: Placed, number: usize) -> RepeatedShot {
         let own = |text: Option<&str>| text.map(str::to_owned);
         let record = &shot.sighting.record;
         let (words, readings) = (&record.words, record.readings());
-        Row {
+        RepeatedShot {
             number,
             place: record.file_and_line(),
             row: record.place.text.to_owned(),

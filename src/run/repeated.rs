@@ -33,7 +33,7 @@ use crate::units::Units;
 const PULL_GAP_S: f64 = 5.0;
 
 /// A shot among the others of its feature.
-pub struct Row {
+pub struct RepeatedShot {
     /// Its number among all rows that waited.
     pub number: usize,
     /// Index of the file, and line.
@@ -122,7 +122,7 @@ struct Pull {
 
 impl Item {
     /// As one shot.
-    fn repeat(&self, rows: &[Row]) -> Repeat {
+    fn repeat(&self, rows: &[RepeatedShot]) -> Repeat {
         self.pull.as_ref().map_or_else(|| rows[self.rows.start].repeat, |pull| pull.repeat)
     }
 }
@@ -139,7 +139,7 @@ struct Point {
 ///
 /// # Errors
 /// When PROJ fails as a whole.
-pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Result<(Settlement, Apart), CrsError> {
+pub fn settle(stage: &Stage, rows: &[RepeatedShot], combine: bool, sizes: &Sizes) -> Result<(Settlement, Apart), CrsError> {
     let mut settlement = Settlement::default();
     let items = pulls(stage.origins, rows);
     let (points, apart) = points(stage, stage.origins, rows, &items, combine);
@@ -221,12 +221,12 @@ pub fn settle(stage: &Stage, rows: &[Row], combine: bool, sizes: &Sizes) -> Resu
 }
 
 /// Whether two rows are of one base, and err by the same declination and calibration.
-fn is_of_one(one: &Row, other: &Row) -> bool {
+fn is_of_one(one: &RepeatedShot, other: &RepeatedShot) -> bool {
     one.repeat.base == other.repeat.base && one.repeat.vector.shares.are_of(&other.repeat.vector.shares)
 }
 
 /// A row's own line of sight, with the base that it starts from.
-fn sight<'r>(stage: &'r Stage, row: &'r Row, flags: Flags) -> (usize, Feature<'r>) {
+fn sight<'r>(stage: &'r Stage, row: &'r RepeatedShot, flags: Flags) -> (usize, Feature<'r>) {
     let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
     let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags };
     let (base, vector) = (row.repeat.base, row.repeat.vector);
@@ -235,9 +235,9 @@ fn sight<'r>(stage: &'r Stage, row: &'r Row, flags: Flags) -> (usize, Feature<'r
 }
 
 /// Joins the readings of each pull.
-fn pulls(bases: &[Origin], rows: &[Row]) -> Vec<Item> {
+fn pulls(bases: &[Origin], rows: &[RepeatedShot]) -> Vec<Item> {
     let mut items: Vec<Item> = Vec::new();
-    let is_tracking = |row: &Row| row.repeat.echo == Some(Echo::Tracking);
+    let is_tracking = |row: &RepeatedShot| row.repeat.echo == Some(Echo::Tracking);
     for run in (0..rows.len()).collect::<Vec<_>>().chunk_by(|a, b| {
         let (a, b) = (&rows[*a], &rows[*b]);
         a.number + 1 == b.number && is_tracking(a) && is_tracking(b) && same_pull(a, b)
@@ -256,8 +256,8 @@ fn pulls(bases: &[Origin], rows: &[Row]) -> Vec<Item> {
     items
 }
 
-fn same_pull(a: &Row, b: &Row) -> bool {
-    let instant = |row: &Row| row.when.and_then(|when| when.instant).map(|(instant, _)| instant);
+fn same_pull(a: &RepeatedShot, b: &RepeatedShot) -> bool {
+    let instant = |row: &RepeatedShot| row.when.and_then(|when| when.instant).map(|(instant, _)| instant);
     let joined = match (&a.shot, &b.shot, instant(a), instant(b)) {
         (Some(a), Some(b), _, _) if a == b => true,
         (_, _, Some(a), Some(b)) => (0.0..=PULL_GAP_S).contains(&b.duration_since(a).as_secs_f64()),
@@ -270,7 +270,7 @@ fn same_pull(a: &Row, b: &Row) -> bool {
 }
 
 /// Which items make one point.
-fn points(stage: &Stage, bases: &[Origin], rows: &[Row], items: &[Item], combine: bool) -> (Vec<Point>, Apart) {
+fn points(stage: &Stage, bases: &[Origin], rows: &[RepeatedShot], items: &[Item], combine: bool) -> (Vec<Point>, Apart) {
     let alone = |item: usize, flags: Flags| Point { items: vec![item], aside: Vec::new(), mean: None, flags };
     // In the order of the first row of each. Positions on two datums do not go together.
     let mut order: Vec<(usize, Vec<usize>)> = Vec::new();
@@ -322,7 +322,7 @@ fn points(stage: &Stage, bases: &[Origin], rows: &[Row], items: &[Item], combine
 /// Where a point is, its first base, the vector from it, and its covariance by cause.
 fn place(
     stage: &Stage,
-    rows: &[Row],
+    rows: &[RepeatedShot],
     items: &[Item],
     point: &Point,
 ) -> Result<(Placed, Geodetic, usize, Vector, Parts), CrsError> {
@@ -344,7 +344,7 @@ fn place(
 
 fn record<'r>(
     stage: &'r Stage,
-    row: &'r Row,
+    row: &'r RepeatedShot,
     point: &Point,
     items: &[Item],
     (placed, base, vector, parts): (Placed, usize, Vector, Parts),

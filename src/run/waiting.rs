@@ -9,7 +9,7 @@ use rustc_hash::FxHashMap;
 
 use super::RunError;
 use super::computed::Waiting;
-use super::repeated::{self, Apart, Row};
+use super::repeated::{self, Apart, RepeatedShot};
 use super::settlement::Settlement;
 use super::sizes::Sizes;
 use super::stage::{Stage, not_projected};
@@ -91,7 +91,12 @@ fn packs(waiting: &[Waiting]) -> Vec<Vec<usize>> {
 
 impl Stage<'_> {
     /// The rows of a pack, read, reduced and placed again; and those that are held after all.
-    fn read_again(&self, waiting: &[Waiting], pack: &[usize], rules: &ShotRules) -> Result<(Vec<Row>, Vec<Entry>), CrsError> {
+    fn read_again(
+        &self,
+        waiting: &[Waiting],
+        pack: &[usize],
+        rules: &ShotRules,
+    ) -> Result<(Vec<RepeatedShot>, Vec<Entry>), CrsError> {
         let mut lines: FxHashMap<usize, Vec<Line>> = FxHashMap::default();
         let mut stands = Vec::with_capacity(pack.len());
         for row in pack.iter().map(|index| &waiting[*index]) {

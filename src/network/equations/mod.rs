@@ -38,7 +38,7 @@ pub(crate) const WIDEST: usize = 10;
 
 /// A whitened row.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Row {
+pub(crate) struct EquationRow {
     pub columns: [u32; WIDEST],
     pub partials: [f64; WIDEST],
     pub len: u8,
@@ -46,9 +46,9 @@ pub(crate) struct Row {
     pub misclosure: f64,
 }
 
-impl Row {
-    fn new() -> Row {
-        Row { columns: [NONE; WIDEST], partials: [0.0; WIDEST], len: 0, misclosure: 0.0 }
+impl EquationRow {
+    fn new() -> EquationRow {
+        EquationRow { columns: [NONE; WIDEST], partials: [0.0; WIDEST], len: 0, misclosure: 0.0 }
     }
 
     fn push(&mut self, column: u32, partial: f64) {
@@ -85,7 +85,7 @@ pub(crate) struct Equations<'a> {
     pub layout: &'a Layout,
     pub local: &'a [u32],
     pub items: Vec<Item>,
-    pub rows: Vec<Row>,
+    pub rows: Vec<EquationRow>,
 }
 
 impl<'a> Equations<'a> {
@@ -134,7 +134,7 @@ impl<'a> Equations<'a> {
             let model = steep.model(o, || state.orientation(layout, local, o));
             add(Source::Observation(i), model, 1, alone(o.sigma));
         }
-        Equations { network, layout, local, items, rows: vec![Row::new(); rows as usize] }
+        Equations { network, layout, local, items, rows: vec![EquationRow::new(); rows as usize] }
     }
 
     /// Computes all rows at a state. The index of the first reading that cannot be computed is returned with an error.
@@ -159,7 +159,7 @@ impl<'a> Equations<'a> {
 
     fn prior(&mut self, column: u32, item: &Item, state: &State) {
         let sigma = item.lower[0][0];
-        let mut row = Row::new();
+        let mut row = EquationRow::new();
         row.push(column, 1.0 / sigma);
         row.misclosure = -state.others[column as usize] / sigma;
         self.rows[item.first as usize] = row;
@@ -175,7 +175,7 @@ impl<'a> Equations<'a> {
         let PositionColumns { first, size } = PositionColumns::find(self.layout, place);
         let count = item.rows as usize;
         for r in 0..count {
-            let mut row = Row::new();
+            let mut row = EquationRow::new();
             let whiten = |column: &dyn Fn(usize) -> f64| forward(&item.lower, count, column)[r];
             (0..size).for_each(|c| row.push(first + c as u32, whiten(&|k| turn[k][c])));
             row.misclosure = whiten(&|k| off[k]);
@@ -183,9 +183,9 @@ impl<'a> Equations<'a> {
         }
     }
 
-    fn reading(&self, o: &Observation, item: &Item, state: &State) -> Row {
+    fn reading(&self, o: &Observation, item: &Item, state: &State) -> EquationRow {
         let (from, to) = (self.local[o.from] as usize, self.local[o.to] as usize);
-        let mut row = Row::new();
+        let mut row = EquationRow::new();
         let weight = 1.0 / o.sigma;
         if o.kind == Kind::HeightDifference {
             let rise = state.heights_m[to] - state.heights_m[from] + o.target_height_m - o.instrument_height_m;

@@ -73,12 +73,12 @@ pub struct Edits {
     file: String,
     edits: Vec<Edit>,
     /// By layer and record: the edits of it.
-    rows: HashMap<String, HashMap<Key, Vec<Row>>>,
+    rows: HashMap<String, HashMap<Key, Vec<RecordEdits>>>,
 }
 
 /// The edits of one record.
 #[derive(Debug, Default)]
-struct Row {
+struct RecordEdits {
     edits: Vec<usize>,
     /// Its line, where others have the same key.
     line: Option<i64>,
@@ -110,7 +110,7 @@ impl Edits {
             .map(|edit| Edit { layer: ELLIPSES.to_owned(), follows: true, ..edit.clone() })
             .collect();
         edits.extend(followers);
-        let mut rows: HashMap<String, HashMap<Key, Vec<Row>>> = HashMap::new();
+        let mut rows: HashMap<String, HashMap<Key, Vec<RecordEdits>>> = HashMap::new();
         let of_layers: HashSet<(&str, &Key)> = shared.iter().map(|(layer, key)| (layer.as_str(), key)).collect();
         let of_any: HashSet<&Key> = shared.iter().map(|(_, key)| key).collect();
         for (index, edit) in edits.iter().enumerate().filter(|(_, edit)| edit.kind != Kind::Added) {
@@ -119,7 +119,7 @@ impl Edits {
             let line = edit.line.filter(|_| is_shared);
             match of_key.iter_mut().find(|row| row.line == line) {
                 Some(row) => row.edits.push(index),
-                None => of_key.push(Row { edits: vec![index], line, is_found: false }),
+                None => of_key.push(RecordEdits { edits: vec![index], line, is_found: false }),
             }
         }
         Edits { file, edits, rows }

@@ -15,7 +15,7 @@ pub struct Table {
     /// The columns.
     pub columns: Vec<Head>,
     /// The rows.
-    pub rows: Vec<Row>,
+    pub rows: Vec<TableRow>,
     /// Sentences on single rows, to be opened.
     pub remarks: Vec<String>,
 }
@@ -32,7 +32,7 @@ pub struct Head {
 
 /// A row.
 #[derive(Default)]
-pub struct Row {
+pub struct TableRow {
     /// What is to be read with a warning.
     pub warned: bool,
     /// The cells.
@@ -132,7 +132,7 @@ impl Table {
 
     /// Adds a row.
     pub fn row(&mut self, cells: Vec<Cell>) {
-        self.rows.push(Row { warned: false, cells });
+        self.rows.push(TableRow { warned: false, cells });
     }
 
     /// Takes out the columns in which no row says anything.

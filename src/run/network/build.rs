@@ -6,9 +6,7 @@ use super::read::{NetShot, NetworkStand, Target};
 use crate::geodesy::REFRACTION;
 use crate::geodesy::register::{Cause, ErrorId};
 use crate::job;
-use crate::network::{
-    Control, Instrument, Line, Network, ReadingErrors, Reject, Robust, Settings, SharedError, Station, readings,
-};
+use crate::network::{Control, Instrument, Line, Network, ReadingErrors, Settings, SharedError, Station, readings};
 use crate::records::names::label;
 use crate::stations::base::{Base, BaseTable, HeightKind};
 use crate::units::Units;
@@ -39,15 +37,8 @@ pub fn settings(job: &job::Network, units: Units) -> Settings {
         alpha: job.alpha,
         power: job.power,
         alpha_global: job.alpha_global,
-        reject: match job.reject {
-            job::Reject::Propose => Reject::Propose,
-            job::Reject::Auto => Reject::Auto,
-        },
-        robust: match job.robust {
-            job::Robust::None => Robust::None,
-            job::Robust::Huber => Robust::Huber,
-            job::Robust::Danish => Robust::Danish,
-        },
+        reject: job.reject,
+        robust: job.robust,
         units,
         ..Settings::default()
     }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use super::Repeat;
 use super::linear::{Matrix3, Vector3, apply, dot, matrix, plus, product, transposed};
-use super::row::{Row, inverse_in};
+use super::row::{Deviation, inverse_in};
 use super::stand::Stand;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Arm, ErrorId, Origin, Shares, add_arm};
@@ -42,7 +42,7 @@ pub(super) struct Group {
 }
 
 impl Group {
-    pub(super) fn add(&mut self, row: &Row) {
+    pub(super) fn add(&mut self, row: &Deviation) {
         self.weights = std::array::from_fn(|r| plus(self.weights[r], row.weight[r]));
         self.by = std::array::from_fn(|k| plus(self.by[k], apply(&row.weight, row.by[k])));
         self.residuals = plus(self.residuals, apply(&row.weight, row.residual));

@@ -21,7 +21,7 @@ use std::collections::BTreeMap;
 
 use super::groups::{Group, enters};
 use super::linear::{Matrix3, Vector3, apply, carried, plus, product, transposed};
-use super::row::{Row, UNIT, row};
+use super::row::{Deviation, UNIT, row};
 use super::spread::spread;
 use super::stand::{Stand, point, stands};
 use super::{Fault, Mean, Repeat, check};
@@ -37,7 +37,7 @@ const STILL_M: f64 = 1e-10;
 
 /// One step: the rows at a place, the matrix by which each enters the mean, from its base's axes to the frame, and the move.
 struct Step {
-    rows: Vec<(Row, Matrix3)>,
+    rows: Vec<(Deviation, Matrix3)>,
     moved: Vector3,
 }
 
@@ -49,7 +49,7 @@ fn step(
     at: Vector3,
     has_height: bool,
 ) -> Step {
-    let mut rows: Vec<(Row, Matrix3)> = Vec::with_capacity(shots.len());
+    let mut rows: Vec<(Deviation, Matrix3)> = Vec::with_capacity(shots.len());
     for (shot, group) in shots.iter().zip(group_of) {
         if let Some(stand) = stands.get(&shot.base) {
             rows.push((row(shot, *group, stand.seen(at)), UNIT));

@@ -14,7 +14,7 @@ const LEAST_VARIANCE_M2: f64 = 1e-8;
 const TURNED_WITHIN_RAD: f64 = 0.35;
 
 /// A shot against the mean, in its base's axes.
-pub(super) struct Row {
+pub(super) struct Deviation {
     /// Its group.
     pub(super) group: usize,
     /// Shot minus mean.
@@ -30,7 +30,7 @@ pub(super) struct Row {
 }
 
 /// A shot against a mean at `at` in its base's axes.
-pub(super) fn row(shot: &Repeat, group: usize, at: Vector3) -> Row {
+pub(super) fn row(shot: &Repeat, group: usize, at: Vector3) -> Deviation {
     let has_height = shot.vector.up_m.is_some();
     let seen = sighted(shot);
     let target = [at[0], at[1], if has_height { at[2] - shot.rise_m } else { 0.0 }];
@@ -55,7 +55,7 @@ pub(super) fn row(shot: &Repeat, group: usize, at: Vector3) -> Row {
     ];
     let m = matrix(&(direction + distance));
     let weight = inverse_in(&m, has_height, LEAST_VARIANCE_M2);
-    Row { group, residual, direction, inclination, distance, by, weight }
+    Deviation { group, residual, direction, inclination, distance, by, weight }
 }
 
 /// The inverse of a symmetric matrix; without height that of its horizontal part, with zeros for the height.
