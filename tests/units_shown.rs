@@ -524,7 +524,7 @@ fn no_sentence_has_a_unit_of_its_own() {
         ("output/page/map.rs", "the scale bar in metres"),
         ("records/kit.rs", "the name of a calibration, by which two mappings know it again"),
         ("shots/locate.rs", "the name of a declination, likewise"),
-        ("network/check.rs", "an error of the door for networks, whose readings are metres and radians"),
+        ("network/bad.rs", "an error of the door for networks, whose readings are metres and radians"),
         ("network/start/charts.rs", "a test"),
         ("geodesy/crs/operation.rs", "an operation as PROJ publishes it"),
         ("geodesy/geoid/open.rs", "of the file of a geoid's standard error"),
