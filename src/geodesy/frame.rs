@@ -74,25 +74,30 @@ impl Geodetic {
         let b = a * (1.0 - ellipsoid.flattening);
         let second_e2 = e2 / (1.0 - e2);
         let p = x.hypot(y);
-        // Parametric latitude, first of the point as if on the ellipsoid.
-        let mut beta = (a * z).atan2(b * p);
-        let mut lat = 0.0;
+        // Parametric latitude, first of the point as if on the ellipsoid; as sine and cosine, for which no angle is wanted before the end.
+        let (mut sin_beta, mut cos_beta) = direction(a * z, b * p);
+        let (mut sin, mut cos) = (0.0, 1.0);
         for _ in 0..6 {
-            let (sin, cos) = beta.sin_cos();
-            let next = (z + second_e2 * b * sin.powi(3)).atan2(p - e2 * a * cos.powi(3));
-            let moved = (next - lat).abs();
-            lat = next;
+            let (next_sin, next_cos) = direction(z + second_e2 * b * sin_beta.powi(3), p - e2 * a * cos_beta.powi(3));
+            let moved = (next_sin * cos - next_cos * sin).abs();
+            (sin, cos) = (next_sin, next_cos);
             if moved < 1e-15 {
                 break;
             }
-            beta = ((1.0 - ellipsoid.flattening) * lat.sin()).atan2(lat.cos());
+            (sin_beta, cos_beta) = direction((1.0 - ellipsoid.flattening) * sin, cos);
         }
-        let (sin, cos) = lat.sin_cos();
+        let lat = sin.atan2(cos);
         // Height along the normal, free of the division by cos or sin that fails at poles or equator.
         let height = p * cos + z * sin - a * (1.0 - e2 * sin * sin).sqrt();
         let lon = if p == 0.0 { 0.0 } else { y.atan2(x) };
         Geodetic { lat_rad: lat, lon_rad: lon, ellipsoid_height_m: height }
     }
+}
+
+/// Sine and cosine of the angle whose tangent is `opposite / adjacent`; 0 and 1 where both are 0.
+fn direction(opposite: f64, adjacent: f64) -> (f64, f64) {
+    let length = (opposite * opposite + adjacent * adjacent).sqrt();
+    if length == 0.0 { (0.0, 1.0) } else { (opposite / length, adjacent / length) }
 }
 
 /// A local frame: east, north and up at an origin, up along the ellipsoid's normal.

@@ -30,6 +30,8 @@ pub struct Header {
     pub text: String,
     /// The lines of the title above it.
     pub title: Vec<String>,
+    /// First and last line of what reads like a table of its own among them.
+    pub table_above: Option<[u64; 2]>,
 }
 
 /// One line, cut.
@@ -172,6 +174,7 @@ fn in_comment(
             names: cut.cells,
             text: line_of_names.text.to_owned(),
             title: Vec::new(),
+            table_above: None,
         });
     }
     None
@@ -186,7 +189,27 @@ fn header_at(rows: &[Cut], at: usize, separator: u8) -> Header {
         rows[..first].iter().map(|row| row.cells.iter().filter(|cell| !cell.is_empty()).cloned().collect::<Vec<_>>().join(", "));
     let title = title.collect();
     let found = &rows[last];
-    Header { line: found.line.number, is_double, separator, names, text: found.line.text.to_owned(), title }
+    let table_above = table_among(&rows[..first]);
+    Header { line: found.line.number, is_double, separator, names, text: found.line.text.to_owned(), title, table_above }
+}
+
+/// The lines, first and last, of a table above the header: a line of names, and rows of values under it that are about as wide.
+fn table_among(rows: &[Cut]) -> Option<[u64; 2]> {
+    const LEAST_FIELDS: usize = 3;
+    let is_row_under = |names: &Cut, row: &Cut| {
+        let values = row.cells.iter().filter(|cell| is_value(cell)).count();
+        let is_as_wide = row.cells.len() <= names.cells.len() && row.filled() * 2 > names.cells.len();
+        is_as_wide && !row.is_wordy() && values >= 2
+    };
+    let at = (0..rows.len()).find(|at| {
+        let names = &rows[*at];
+        names.filled() >= LEAST_FIELDS
+            && names.is_wordy()
+            && faults(&names.cells) == 0
+            && rows.get(at + 1).is_some_and(|row| is_row_under(names, row))
+    })?;
+    let under = rows[at + 1..].iter().take_while(|row| is_row_under(&rows[at], row)).count();
+    Some([rows[at].line.number, rows[at + under].line.number])
 }
 
 /// The first line as the header.
@@ -194,7 +217,7 @@ fn plain(rows: Vec<Cut>, separator: u8) -> Option<Header> {
     let (names, last) = double(&rows, 0).unwrap_or_else(|| (rows.first().map(|row| row.cells.clone()).unwrap_or_default(), 0));
     let row = rows.get(last)?;
     let (line, text) = (row.line.number, row.line.text.to_owned());
-    Some(Header { line, is_double: last > 0, separator, names, text, title: Vec::new() })
+    Some(Header { line, is_double: last > 0, separator, names, text, title: Vec::new(), table_above: None })
 }
 
 /// The separator that most lines have most of.
@@ -332,6 +355,28 @@ mod tests {
             assert!(header.title.is_empty(), "{:?}", header.title);
         }
         assert_eq!(found("sep=x;b;c\n1;2;3\n", &[]).names, ["sep=x", "b", "c"]);
+    }
+
+    /// A table of bases above the shots is no title: its lines are told, so that nobody misses them. Settings above a table, and a title
+    /// with a date, are none.
+    #[test]
+    fn a_table_above_is_told() {
+        let known = ["shot", "azimuth_deg"];
+        let bases = "Peg,Lat,Lon\nB1,61.2,9.1\nB2,61.3,9.2\n\nbase,shot,azimuth_deg\nB1,1,12.5\nB2,2,13.5\n";
+        let header = found(bases, &known);
+        assert_eq!((header.line, header.table_above), (5, Some([1, 3])));
+        // Below a title, with one row alone.
+        let header = found(&format!("Ridge\n{}", bases.replace("B2,61.3,9.2\n", "")), &known);
+        assert_eq!((header.line, header.table_above), (5, Some([2, 3])));
+        for above in [
+            "Ridge walk,2026-05-04\n",
+            "Crew,Day,Instrument\nnorth,2026-05-04,hand\n",
+            "Instrument height,1.50,m\nTarget height,0.20,m\n",
+        ] {
+            let header = found(&format!("{above}base,shot,azimuth_deg\nB1,1,12.5\n"), &known);
+            assert_eq!(header.table_above, None, "{above}");
+            assert!(!header.title.is_empty());
+        }
     }
 
     #[test]

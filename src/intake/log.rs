@@ -157,7 +157,8 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
         written: layout.written.clone(),
         counts: Counts::default(),
     };
-    let told = header_note(&info.name, &layout).into_iter().chain(zone_note(&info.name, &layout)).collect();
+    let notes = [header_note(&info.name, &layout), table_note(&info.name, &layout), zone_note(&info.name, &layout)];
+    let told = notes.into_iter().flatten().collect();
     Ok(Log { info, text, layout, told })
 }
 
@@ -165,6 +166,16 @@ pub(super) fn planned(text: Text, name: &str, kind: LogKind, format: &LogFormat)
 fn zone_note(name: &str, layout: &LogLayout) -> Option<String> {
     let ask = layout.without_zone.as_ref()?;
     Some(format!("{name}: {ask}. Nothing here needs the time of day, so that the day alone is kept."))
+}
+
+/// What is not read of a file with two tables, and how it can be.
+fn table_note(name: &str, layout: &LogLayout) -> Option<String> {
+    let [first, last] = layout.table_above?;
+    Some(format!(
+        "{name}: lines {first} to {last} read like a table of their own, above the one that begins in line {}; they are not read. \
+         Save each table as a file of its own, or write header_line = {first} to read the upper one.",
+        layout.header_line
+    ))
 }
 
 /// Where the header was found, if it is not the first line.

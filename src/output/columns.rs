@@ -112,6 +112,13 @@ pub struct Texts {
 const NULL_TEXT: u32 = 1 << 31;
 
 impl Texts {
+    /// None yet, with room for about as many.
+    pub fn with_room(texts: usize) -> Texts {
+        /// Bytes that a text commonly has.
+        const COMMON: usize = 8;
+        Texts { bytes: String::with_capacity(COMMON * texts), ends: Vec::with_capacity(texts) }
+    }
+
     /// Adds a text or a null.
     pub fn push(&mut self, text: Option<&str>) {
         if let Some(text) = text {

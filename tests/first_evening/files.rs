@@ -30,6 +30,26 @@ fn the_header_is_found_below_a_title() {
     assert!(said.contains("header_line = 2 is no line of text"), "{said}");
 }
 
+/// A crew types its bases above its shots. Neither table is passed over without a word, and both are read from the one file.
+#[test]
+fn two_tables_in_one_file_are_told() {
+    let evening = Evening::with(&["forms/bases.csv", "forms/title_row.csv"]);
+    let shots = fs::read_to_string(data().join("forms/title_row.csv")).unwrap();
+    let (title, shots) = shots.split_once("\n").unwrap();
+    let bases = fs::read_to_string(data().join("forms/bases.csv")).unwrap();
+    let rows = bases.lines().count();
+    evening.write("both.csv", format!("{title}\n{bases}\n{shots}"));
+    evening.write("job.toml", job("bases.csv", "both.csv"));
+    let ran = evening.map();
+    assert!(ran.out.starts_with("2 of 2 shots mapped, 0 held"), "{}", ran.out);
+    let told = format!("both.csv: lines 2 to {} read like a table of their own, above the one that begins in line", rows + 1);
+    assert!(ran.out.contains(&told), "{}", ran.out);
+    assert!(ran.out.contains("write header_line = 2 to read the upper one"), "{}", ran.out);
+    evening.write("job.toml", job("both.csv", "both.csv").replace("[shots]", "header_line = 2\n[shots]"));
+    let ran = evening.map();
+    assert!(ran.out.starts_with("2 of 2 shots mapped"), "{}", ran.out);
+}
+
 /// 34.27 N, 84.94 W: the placemark's own coordinates, as GDAL reads them too (`ogrinfo -al -q points.kml` of GDAL 3.6.2:
 /// POINT Z (-84.94 34.27 215)).
 #[test]

@@ -67,6 +67,8 @@ pub struct Sample {
     pub whole: Option<Whole>,
     /// The line of the header where it is not the first, and the title above.
     pub title: Option<(u64, String)>,
+    /// First and last line of what reads like a table of its own above the header.
+    pub table_above: Option<[u64; 2]>,
     /// Names of its points, where it has no headers.
     pub names: Vec<String>,
     /// Longitudes and latitudes of its points in degrees, where it has no headers.
@@ -316,6 +318,7 @@ fn whole(name: String, encoding: &'static str, whole: Whole, names: Vec<String>)
         kind: LogKind::Bases,
         whole: Some(whole),
         title: None,
+        table_above: None,
         names,
         places: Vec::new(),
         units: Vec::new(),
@@ -371,6 +374,7 @@ fn read_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -
         kind: LogKind::Shots,
         whole: None,
         title: found.title.first().map(|title| (found.line, title.clone())),
+        table_above: found.table_above,
         names: Vec::new(),
         places: Vec::new(),
         units,

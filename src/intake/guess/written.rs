@@ -39,6 +39,12 @@ pub(super) fn about(draft: &mut Draft, log: &Log) {
             title.replace('\n', " ")
         ));
     }
+    if let Some([first, last]) = sample.table_above {
+        draft.push(format!(
+            "# {}: lines {first} to {last} read like a table of their own and are not read: save each table as a file of its own",
+            sample.label()
+        ));
+    }
     if sample.sheet.is_some() {
         draft.push(format!("# {}: {} looked at", sample.label(), counted(sample.rows.len() as u64, "row", "rows")));
         return;

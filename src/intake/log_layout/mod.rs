@@ -57,6 +57,8 @@ pub struct LogLayout {
     pub above: (u64, u64),
     /// Lines of a title above the header, as they stand.
     pub title: Vec<String>,
+    /// First and last line of what reads like a table of its own above the header.
+    pub table_above: Option<[u64; 2]>,
     /// Whether the header stands over two lines.
     pub is_double: bool,
     /// The column that chooses the CRS of a base, where the job names one.
@@ -122,7 +124,7 @@ impl LogLayout {
                 Some(line) => fault(line, LayoutError::NoHeaderLine(line)),
                 None => fault(1, LayoutError::Empty),
             })?;
-        let Header { line, is_double, separator, names: mut headers, text: header_text, title } = found;
+        let Header { line, is_double, separator, names: mut headers, text: header_text, title, table_above } = found;
         if headers.len() == 1 && header::is_prose(&text.text) {
             return Err(fault(1, LayoutError::Prose));
         }
@@ -145,6 +147,7 @@ impl LogLayout {
             body,
             above,
             title,
+            table_above,
             is_double,
             crs_column: None,
             remark: None,

@@ -79,17 +79,18 @@ impl<R> Definition<R> {
         R: 'a,
     {
         let records = records.into_iter();
+        let room = || Texts::with_room(records.size_hint().0);
         match self.get {
             Get::Real(get) => Column::Real(records.map(get).collect()),
             Get::Integer(get) => Column::Integer(records.map(get).collect()),
             Get::Time(get) => Column::Time(records.map(get).collect()),
             Get::Text(get) => {
-                let mut texts = Texts::default();
+                let mut texts = room();
                 records.for_each(|record| texts.push(get(record)));
                 Column::Text(texts)
             }
             Get::Show(show) => {
-                let mut texts = Texts::default();
+                let mut texts = room();
                 records.for_each(|record| show(record, &mut texts));
                 Column::Text(texts)
             }

@@ -15,6 +15,7 @@ pub(in crate::output) mod schema;
 mod styles;
 mod view;
 
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
@@ -23,7 +24,7 @@ use super::antimeridian::{Globe, Longitudes};
 use super::number::push_iso_utc;
 use super::{Ending, FormatWriter, WriteError, metres_a_unit};
 use crate::job::catalogue::GeometryKind;
-use crate::output::columns::{Batch, Cell, Layer};
+use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
 use pack::{Pager, Record, SqlValue};
 use view::View;
@@ -169,33 +170,63 @@ impl LayerTable {
         geometry: GeometryKind,
         batch: &Batch,
     ) -> std::io::Result<()> {
-        let (mut record, mut blob, mut time) = (Record::default(), Vec::new(), String::new());
-        for i in 0..batch.len {
-            self.records += 1;
-            record.clear();
-            // The row id stands for the first column.
-            record.push(SqlValue::Null);
-            if geometry != GeometryKind::None {
-                let (bounds, has_z) = geometry::encode(&mut blob, srs_id, geometry, batch.positions(i), globe);
-                record.push(SqlValue::Blob(&blob));
-                self.boxes.push(rtree::Box32::around(bounds));
-                self.summary.see(bounds, has_z);
-            }
-            for column in &batch.columns {
-                match column.get(i) {
-                    Cell::Null => record.push(SqlValue::Null),
-                    Cell::Real(value) => record.push(SqlValue::Real(value)),
-                    Cell::Integer(value) => record.push(SqlValue::Integer(value)),
-                    Cell::Text(text) => record.push(SqlValue::Text(text)),
-                    Cell::Time(instant) => {
-                        time.clear();
-                        push_iso_utc(&mut time, instant);
-                        record.push(SqlValue::Text(&time));
-                    }
+        let mut records: [Record; RECORDS_AT_ONCE] = std::array::from_fn(|_| Record::default());
+        let (mut blob, mut time) = (Vec::new(), String::new());
+        for first in (0..batch.len).step_by(RECORDS_AT_ONCE) {
+            let rows = first..batch.len.min(first + RECORDS_AT_ONCE);
+            let records = &mut records[..rows.len()];
+            for (record, i) in records.iter_mut().zip(rows.clone()) {
+                record.clear();
+                // The row id stands for the first column.
+                record.push(SqlValue::Null);
+                if geometry != GeometryKind::None {
+                    let (bounds, has_z) = geometry::encode(&mut blob, srs_id, geometry, batch.positions(i), globe);
+                    record.push(SqlValue::Blob(&blob));
+                    self.boxes.push(rtree::Box32::around(bounds));
+                    self.summary.see(bounds, has_z);
                 }
             }
-            self.packed.push(pager, self.records, &record)?;
+            batch.columns.iter().for_each(|column| push_column(records, column, rows.clone(), &mut time));
+            for record in records {
+                self.records += 1;
+                self.packed.push(pager, self.records, record)?;
+            }
         }
         Ok(())
+    }
+}
+
+/// Records that are made together, so that each column is told what it is once for all of them.
+const RECORDS_AT_ONCE: usize = 32;
+
+/// Adds a column's values, one to each record.
+fn push_column(records: &mut [Record], column: &Column, rows: Range<usize>, time: &mut String) {
+    match column {
+        Column::Real(values) => {
+            for (record, value) in records.iter_mut().zip(&values[rows]) {
+                record.push(if value.is_nan() { SqlValue::Null } else { SqlValue::Real(*value) });
+            }
+        }
+        Column::Integer(values) => {
+            for (record, value) in records.iter_mut().zip(&values[rows]) {
+                record.push(value.map_or(SqlValue::Null, SqlValue::Integer));
+            }
+        }
+        Column::Text(texts) => {
+            for (record, i) in records.iter_mut().zip(rows) {
+                record.push(texts.get(i).map_or(SqlValue::Null, SqlValue::Text));
+            }
+        }
+        Column::Time(values) => {
+            for (record, value) in records.iter_mut().zip(&values[rows]) {
+                let Some(instant) = value else {
+                    record.push(SqlValue::Null);
+                    continue;
+                };
+                time.clear();
+                push_iso_utc(time, *instant);
+                record.push(SqlValue::Text(time));
+            }
+        }
     }
 }
