@@ -31,7 +31,9 @@ pub fn whole<'g>(group: &Group<'_>, sighting: &'g RoleShot) -> Result<(usize, &'
     };
     match vector.up_m {
         None => lacks("has neither inclination nor vertical distance, so no height"),
-        Some(up) if !(vector.east_m + vector.north_m + up).is_finite() => lacks("has a reading that is not a finite number"),
+        Some(up) if [vector.east_m, vector.north_m, up].iter().any(|x| !x.is_finite()) => {
+            lacks("has a reading that is not a finite number")
+        }
         Some(_) => Ok((sighting.base, vector)),
     }
 }

@@ -72,3 +72,151 @@ pub(crate) fn check(network: &Network, settings: &Settings) -> Result<(), BadNet
     }
     Ok(())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::equations::tests::every_kind;
+
+    /// What is said of a network after a change; its index too where a reading is at fault.
+    fn said(change: impl Fn(&mut Network, &mut Settings)) -> Option<(Option<usize>, String)> {
+        let (mut network, mut settings) = (every_kind(), Settings::default());
+        change(&mut network, &mut settings);
+        check(&network, &settings).err().map(|bad| (bad.observation, bad.to_string()))
+    }
+
+    fn of(kind: Kind) -> usize {
+        every_kind().observations.iter().position(|o| o.kind == kind).unwrap()
+    }
+
+    #[test]
+    fn settings_are_probabilities() {
+        assert_eq!(said(|_, _| ()), None);
+        type Set = fn(&mut Settings, f64);
+        let set: [(&str, Set); 3] = [
+            ("alpha", |s, value| s.alpha = value),
+            ("power", |s, value| s.power = value),
+            ("alpha_global", |s, value| s.alpha_global = value),
+        ];
+        for (name, set) in set {
+            for value in [0.0, 1.0, -0.1, 1.1, f64::NAN] {
+                let want = format!("The setting {name} is {value}; it must lie between 0 and 1.");
+                assert_eq!(said(|_, settings| set(settings, value)), Some((None, want)));
+            }
+            assert!([1e-9, 0.999].iter().all(|value| said(|_, settings| set(settings, *value)).is_none()));
+        }
+    }
+
+    #[test]
+    fn stations_are_places_with_covariances() {
+        let bad = |change: &dyn Fn(&mut Network), want: &str| {
+            assert_eq!(said(|network, _| change(network)), Some((None, want.to_owned())), "{want}");
+        };
+        let good = |change: &dyn Fn(&mut Network)| assert_eq!(said(|network, _| change(network)), None);
+        for sigma in [-1e-9, f64::NAN] {
+            bad(
+                &|n| n.stations[4].sigma_orientation_rad = sigma,
+                "Station S4: the standard error of the orientation must be 0 or more.",
+            );
+        }
+        good(&|n| n.stations[4].sigma_orientation_rad = 0.0);
+        good(&|n| n.stations[4].sigma_orientation_rad = f64::INFINITY);
+        for axis in 0..3 {
+            bad(&|n| n.stations[5].start.as_mut().unwrap()[axis] = f64::NAN, "Station S5: the rough position is not a position.");
+        }
+        good(&|n| n.stations[5].start = None);
+        let control = "Station S1: the known position or its covariance makes no sense.";
+        bad(&|n| n.stations[1].control.as_mut().unwrap().position[2] = f64::INFINITY, control);
+        type Change = fn(&mut crate::geodesy::covariance::Covariance);
+        let covariances: [Change; 10] = [
+            |c| c.ee = f64::INFINITY,
+            |c| c.nn = f64::INFINITY,
+            |c| c.en = f64::NAN,
+            |c| c.eu = f64::NAN,
+            |c| c.nu = f64::NAN,
+            |c| c.uu = -1e-9,
+            |c| c.uu = f64::NAN,
+            |c| (c.ee, c.en) = (-1e-9, 0.0),
+            |c| (c.nn, c.en) = (-1e-9, 0.0),
+            // Correlated by more than all: en² is at most ee nn.
+            |c| c.en = 1.000_001 * (c.ee * c.nn).sqrt(),
+        ];
+        for change in covariances {
+            bad(&|n| change(&mut n.stations[1].control.as_mut().unwrap().covariance), control);
+        }
+        let covariances: [Change; 3] =
+            [|c| c.uu = f64::INFINITY, |c| c.en = -(c.ee * c.nn).sqrt(), |c| (c.ee, c.en) = (0.0, 0.0)];
+        for change in covariances {
+            good(&|n| change(&mut n.stations[1].control.as_mut().unwrap().covariance));
+        }
+        let instrument = "Instrument R: the standard errors must be 0 or more.";
+        bad(&|n| n.instruments[0].sigma_scale = -1e-9, instrument);
+        bad(&|n| n.instruments[0].sigma_constant_m = f64::NAN, instrument);
+        good(&|n| (n.instruments[0].sigma_scale, n.instruments[0].sigma_constant_m) = (0.0, f64::INFINITY));
+        for sigma in [0.0, f64::INFINITY, f64::NAN] {
+            bad(&|n| n.shared[0].sigma = sigma, "The standard error of the declination must be above 0.");
+        }
+    }
+
+    #[test]
+    fn readings_are_numbers_between_two_stations() {
+        let bad = |kind: Kind, change: &dyn Fn(&mut Network, usize), want: &str| {
+            let i = of(kind);
+            assert_eq!(said(|network, _| change(network, i)), Some((Some(i), want.to_owned())), "{want}");
+        };
+        let i = of(Kind::Horizontal);
+        for end in [0, 1] {
+            let said = said(|network, _| {
+                let count = network.stations.len();
+                let o = &mut network.observations[i];
+                *if end == 0 { &mut o.from } else { &mut o.to } = count;
+            });
+            assert_eq!(said, Some((Some(i), format!("Reading {i} names a station that is not in the network."))));
+        }
+        bad(
+            Kind::Slope,
+            &|n, i| n.observations[i].to = n.observations[i].from,
+            "The slope distance from S0 to S0 begins and ends at one station.",
+        );
+        bad(
+            Kind::Slope,
+            &|n, i| n.observations[i].instrument = Some(n.instruments.len()),
+            "The slope distance from S0 to S1 names an instrument that is not in the network.",
+        );
+        bad(
+            Kind::Azimuth,
+            &|n, i| n.observations[i].shared[1] = Some(n.shared.len()),
+            "The azimuth from S0 to S1 names a shared error that is not in the network.",
+        );
+        let number = "The azimuth from S0 to S1 is not a number, or its instrument or target height is not.";
+        bad(Kind::Azimuth, &|n, i| n.observations[i].value = f64::NAN, number);
+        bad(Kind::Azimuth, &|n, i| n.observations[i].instrument_height_m = f64::INFINITY, number);
+        bad(Kind::Azimuth, &|n, i| n.observations[i].target_height_m = f64::NAN, number);
+        for sigma in [0.0, -1.0, f64::INFINITY] {
+            let want = format!("The azimuth from S0 to S1 has the standard error {sigma}; it must be above 0.");
+            bad(Kind::Azimuth, &|n, i| n.observations[i].sigma = sigma, &want);
+        }
+        for value in [0.0, -3.0] {
+            bad(
+                Kind::Horizontal,
+                &|n, i| n.observations[i].value = value,
+                &format!("The horizontal distance from S2 to S7 is {value} m; a distance must be above 0."),
+            );
+        }
+        // A height may fall, and an azimuth turn round.
+        for kind in [Kind::HeightDifference, Kind::Vertical, Kind::Azimuth] {
+            let i = of(kind);
+            assert_eq!(said(|network, _| network.observations[i].value = -3.0), None);
+        }
+        let plumb = std::f64::consts::FRAC_PI_2;
+        for sign in [1.0, -1.0] {
+            let want = format!(
+                "The inclination from S0 to S1 is {}°; it must lie within 90° of level.",
+                if sign > 0.0 { "90.057" } else { "-90.057" }
+            );
+            bad(Kind::Inclination, &|n, i| n.observations[i].value = sign * (plumb + 0.001), &want);
+            let i = of(Kind::Inclination);
+            assert_eq!(said(|network, _| network.observations[i].value = sign * plumb), None);
+        }
+    }
+}

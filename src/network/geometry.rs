@@ -185,3 +185,215 @@ impl Lines {
         if least <= 0.0 { f64::INFINITY } else { 1.0 / least.sqrt() }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::covariance::Covariance;
+    use crate::geodesy::frame::{EarthCentred, Ellipsoid};
+    use crate::network::start::start;
+    use crate::network::types::{Control, Observation, Station};
+
+    /// Stations at places in the horizon of the first; all are known but the last.
+    fn network(places: &[[f64; 2]]) -> Network {
+        let ellipsoid = Ellipsoid::WGS84;
+        let frame = LocalFrame::at(&Geodetic { lat_rad: 0.8, lon_rad: 0.2, ellipsoid_height_m: 300.0 }, &ellipsoid);
+        let stations = places.iter().enumerate().map(|(s, [e, n])| {
+            let position = frame.to_earth_centred([*e, *n, 0.0]);
+            let control = (s + 1 < places.len()).then_some(Control { position, covariance: Covariance::from_sigmas(0.1, 0.1) });
+            Station { label: format!("S{s}"), start: Some(position), control, sigma_orientation_rad: 0.0 }
+        });
+        let stations = stations.collect();
+        Network { ellipsoid, refraction: 0.0, stations, instruments: vec![], shared: vec![], observations: vec![] }
+    }
+
+    fn read(network: &mut Network, kind: Kind, from: usize, to: usize) {
+        let at = |s: usize| -> EarthCentred { network.stations[s].start.unwrap() };
+        let frame = LocalFrame::at(&Geodetic::from_earth_centred(at(from), &network.ellipsoid), &network.ellipsoid);
+        let [e, n, _] = frame.from_earth_centred(at(to));
+        let value = if kind.is_bearing() { e.atan2(n) - if kind == Kind::Direction { 1.0 } else { 0.0 } } else { e.hypot(n) };
+        network.observations.push(Observation {
+            kind,
+            from,
+            to,
+            value,
+            sigma: 0.01,
+            instrument_height_m: 0.0,
+            target_height_m: 0.0,
+            instrument: None,
+            shared: [None; 2],
+            source: 0,
+        });
+    }
+
+    /// What is said of the last station.
+    fn said(network: &Network) -> Option<Note> {
+        let used = vec![true; network.observations.len()];
+        let starts = start(network, &used);
+        let mut readings = vec![Vec::new(); network.stations.len()];
+        for (i, o) in network.observations.iter().enumerate() {
+            readings[o.from].push(i);
+            readings[o.to].push(i);
+        }
+        let notes = judge(network, &starts, &readings, &Units::default());
+        assert!(notes.len() < 2);
+        notes.into_iter().next()
+    }
+
+    /// Two bases on both sides of a point 100 m off, their lines crossing under an angle; by azimuths, or by distances, which cross as they do.
+    fn two_lines(angle_deg: f64, kinds: [Kind; 2]) -> Option<Note> {
+        let (sin, cos) = (0.5 * angle_deg.to_radians()).sin_cos();
+        let mut network = network(&[[100.0 * sin, -100.0 * cos], [-100.0 * sin, -100.0 * cos], [0.0, 0.0]]);
+        read(&mut network, kinds[0], 0, 2);
+        read(&mut network, kinds[1], 1, 2);
+        said(&network)
+    }
+
+    #[test]
+    fn a_crossing_is_good_from_thirty_degrees_and_refused_under_ten() {
+        let kind = |note: Option<Note>| note.map(|note| note.kind);
+        for kinds in [[Kind::Azimuth; 2], [Kind::Horizontal; 2], [Kind::Slope; 2]] {
+            // Under an angle and under what is left of 180° lines cross alike.
+            for of in [|angle: f64| angle, |angle: f64| 180.0 - angle] {
+                assert_eq!(kind(two_lines(of(30.1), kinds)), None);
+                assert_eq!(kind(two_lines(of(29.9), kinds)), Some(NoteKind::GeometryPoor));
+                assert_eq!(kind(two_lines(of(10.1), kinds)), Some(NoteKind::GeometryPoor));
+                assert_eq!(kind(two_lines(of(9.9), kinds)), Some(NoteKind::GeometryRefused));
+            }
+        }
+        // A line and a distance cross at what is left of a right angle.
+        assert_eq!(kind(two_lines(59.9, [Kind::Azimuth, Kind::Horizontal])), None);
+        assert_eq!(kind(two_lines(60.1, [Kind::Azimuth, Kind::Horizontal])), Some(NoteKind::GeometryPoor));
+        let note = two_lines(20.0, [Kind::Azimuth; 2]).unwrap();
+        assert_eq!(note.stations, [2, 0, 1]);
+        assert_eq!(
+            note.text,
+            "Point S2: its best lines, from S0 and S1, cross at 20.0°: its position is weak. Sight it from another side (30° to 150°)."
+        );
+        let note = two_lines(5.0, [Kind::Azimuth; 2]).unwrap();
+        assert_eq!(
+            note.text,
+            "Point S2: its best lines, from S0 and S1, cross at 5.0°: that fixes nothing, and it is left out. Sight it from another side."
+        );
+    }
+
+    fn lines(azimuths_deg: &[f64], free: &[(f64, f64)], mean_m: f64) -> Lines {
+        Lines {
+            lines: azimuths_deg.iter().enumerate().map(|(k, azimuth)| (azimuth.to_radians(), k)).collect(),
+            free: free.iter().enumerate().map(|(k, (azimuth, distance))| (azimuth.to_radians(), *distance, k)).collect(),
+            mean_m,
+        }
+    }
+
+    #[test]
+    fn the_best_of_all_pairs_of_lines() {
+        let of = |azimuths: &[f64]| {
+            let (angle, a, b) = lines(azimuths, &[], 100.0).crossing().unwrap();
+            (angle.to_degrees().round(), a, b)
+        };
+        assert_eq!(of(&[10.0, 30.0, 25.0]), (20.0, 0, 1));
+        assert_eq!(of(&[10.0, 191.0, 40.0]), (30.0, 0, 2));
+        assert_eq!(of(&[350.0, 100.0, 20.0]), (80.0, 1, 2));
+        // From some 86° on no better one is looked for.
+        assert_eq!(of(&[0.0, 87.0, 90.0]), (87.0, 0, 1));
+        assert_eq!(of(&[0.0, 85.0, 90.0]), (90.0, 0, 2));
+        assert!(lines(&[10.0], &[], 100.0).crossing().is_none());
+        // Of many lines the first sixty are looked at.
+        let many = |last: usize| (0..last).map(|_| 0.0).chain([50.0]).collect::<Vec<f64>>();
+        assert_eq!((of(&many(59)).0, of(&many(60)).0), (50.0, 0.0));
+    }
+
+    /// σ of the worst direction over the mean length, by the whole inverse of the normal equations with the orientation among them.
+    fn by_inverse(lines: &Lines) -> f64 {
+        let mut n = [[0.0; 3]; 3];
+        let free = lines.free.iter().map(|(azimuth, distance, _)| {
+            let turn = lines.mean_m / distance;
+            // An azimuth grows as the station moves left of the sight; the reading is it less the orientation.
+            [-turn * azimuth.cos(), turn * azimuth.sin(), -1.0]
+        });
+        let fixed = lines.lines.iter().map(|(azimuth, _)| [azimuth.cos(), -azimuth.sin(), 0.0]);
+        for row in free.chain(fixed) {
+            (0..9).for_each(|k| n[k / 3][k % 3] += row[k / 3] * row[k % 3]);
+        }
+        let minor = |i: usize, j: usize| {
+            let (p, q, r, s) = ((i + 1) % 3, (i + 2) % 3, (j + 1) % 3, (j + 2) % 3);
+            n[p][r] * n[q][s] - n[p][s] * n[q][r]
+        };
+        let determinant: f64 = (0..3).map(|j| n[0][j] * minor(0, j)).sum();
+        let c = |i: usize, j: usize| minor(j, i) / determinant;
+        // The greatest variance of any direction, looked for.
+        let along = |k: i32| {
+            let (sin, cos) = (f64::from(k) * std::f64::consts::PI / 20_000.0).sin_cos();
+            c(0, 0) * sin * sin + 2.0 * c(0, 1) * sin * cos + c(1, 1) * cos * cos
+        };
+        (0..20_000).map(along).fold(0.0, f64::max).sqrt()
+    }
+
+    #[test]
+    fn magnification_is_the_worst_direction_of_the_inverse() {
+        for (azimuths, free, mean_m) in [
+            (vec![], vec![(0.0, 80.0), (110.0, 120.0), (250.0, 100.0)], 100.0),
+            (vec![], vec![(20.0, 300.0), (60.0, 50.0), (75.0, 210.0), (200.0, 90.0)], 160.0),
+            (vec![40.0], vec![(5.0, 60.0), (30.0, 90.0)], 80.0),
+            (vec![130.0, 160.0], vec![(5.0, 60.0), (300.0, 40.0), (30.0, 90.0)], 50.0),
+        ] {
+            let lines = lines(&azimuths, &free, mean_m);
+            let (got, want) = (lines.magnification(), by_inverse(&lines));
+            assert!((got / want - 1.0).abs() < 1e-6, "{got} {want}");
+        }
+        // Three targets in one direction fix nothing.
+        assert!(lines(&[], &[(30.0, 50.0), (30.0, 80.0), (30.0, 90.0)], 73.0).magnification() > 1e6);
+    }
+
+    #[test]
+    fn targets_in_one_line_and_on_one_circle_are_told() {
+        let line = |degrees: &[f64]| lines(&[], &degrees.iter().map(|d| (*d, 100.0)).collect::<Vec<_>>(), 100.0).in_line();
+        assert!(line(&[20.0, 29.9, 200.0]) && line(&[20.0, 10.1, 190.1]) && line(&[355.0, 4.9]));
+        assert!(!line(&[20.0, 30.1]) && !line(&[20.0, 210.1]) && !line(&[20.0, 110.0]) && !line(&[]));
+        // Three targets on a circle of 100 m, the station off it by a share of the radius.
+        for (share, is_on) in [(0.0, true), (0.149, true), (0.151, false), (-0.149, true), (-0.151, false)] {
+            let at = |degrees: f64| {
+                let (sin, cos) = degrees.to_radians().sin_cos();
+                // The station stands south of the centre.
+                let [e, n] = [100.0 * sin, 100.0 * cos + 100.0 * (1.0 + share)];
+                (e.atan2(n).to_degrees(), e.hypot(n))
+            };
+            let lines = lines(&[], &[at(10.0), at(80.0), at(310.0), (5.0, 7.0)], 100.0);
+            assert_eq!(lines.on_circle(), is_on, "{share}");
+        }
+        assert!(!lines(&[], &[(10.0, 50.0), (80.0, 60.0)], 55.0).on_circle());
+    }
+
+    /// A resection by three directions, whose magnification is brought just under and just over each limit.
+    #[test]
+    fn a_resection_is_judged_by_its_magnification() {
+        let of = |apart_deg: f64| {
+            let at = |degrees: f64| [100.0 * degrees.to_radians().sin(), 100.0 * degrees.to_radians().cos()];
+            let mut network = network(&[at(-apart_deg), at(0.0), at(apart_deg), [0.0, 0.0]]);
+            (0..3).for_each(|to| read(&mut network, Kind::Direction, 3, to));
+            let free: Vec<(f64, f64)> = [-apart_deg, 0.0, apart_deg].iter().map(|degrees| (*degrees, 100.0)).collect();
+            (by_inverse(&lines(&[], &free, 100.0)), said(&network))
+        };
+        let reaching = |want: f64| {
+            let (mut narrow, mut wide) = (1.0, 80.0);
+            for _ in 0..60 {
+                let middle: f64 = 0.5 * (narrow + wide);
+                if of(middle).0 > want { narrow = middle } else { wide = middle }
+            }
+            wide
+        };
+        let (poor, refused) = (reaching(5.0), reaching(50.0));
+        assert!(of(1.001 * poor).1.is_none());
+        let note = of(0.999 * poor).1.unwrap();
+        assert_eq!((note.kind, note.stations), (NoteKind::GeometryPoor, vec![3, 0, 1, 2]));
+        assert!(note.text.contains("are seen from it within too narrow an angle") && note.text.contains("Its position is weak"));
+        assert_eq!(of(1.001 * refused).1.unwrap().kind, NoteKind::GeometryPoor);
+        let note = of(0.999 * refused).1.unwrap();
+        assert_eq!(note.kind, NoteKind::GeometryRefused);
+        assert_eq!(
+            note.text,
+            "Base S3: S0, S1 and S2 are seen from it within too narrow an angle, or nearly so. It is left out: sight another known point, or measure a \
+             distance."
+        );
+    }
+}

@@ -96,3 +96,109 @@ pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> Height
     }
     Heights { held, known, notes }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::covariance::Covariance;
+    use crate::geodesy::frame::{Ellipsoid, Geodetic};
+    use crate::network::start::start;
+    use crate::network::types::{Control, Observation, Station};
+
+    /// Three bases with known heights, B without one, and points P, Q, R; roughly placed by what `placed` names.
+    fn network(readings: &[(Kind, usize, usize)], placed: &[usize]) -> Network {
+        let place = |s: usize| Geodetic {
+            lat_rad: 0.8 + 1e-5 * (s % 3) as f64,
+            lon_rad: 0.2 + 1e-5 * s as f64,
+            ellipsoid_height_m: 300.0,
+        };
+        let ellipsoid = Ellipsoid::WGS84;
+        let stations = (0..7).map(|s| {
+            let position = place(s).to_earth_centred(&ellipsoid);
+            let covariance = Covariance { uu: if s == 3 { f64::INFINITY } else { 0.01 }, ..Covariance::from_sigmas(0.1, 0.1) };
+            Station {
+                label: ["A", "K", "L", "B", "P", "Q", "R"][s].into(),
+                start: placed.contains(&s).then_some(position),
+                control: (s < 4).then_some(Control { position, covariance }),
+                sigma_orientation_rad: 0.0,
+            }
+        });
+        let observations = readings.iter().enumerate().map(|(source, (kind, from, to))| Observation {
+            kind: *kind,
+            from: *from,
+            to: *to,
+            value: if kind.is_range() { 80.0 } else { 0.1 },
+            sigma: 0.01,
+            instrument_height_m: 0.0,
+            target_height_m: 0.0,
+            instrument: None,
+            shared: [None; 2],
+            source,
+        });
+        let (stations, observations) = (stations.collect(), observations.collect());
+        Network { ellipsoid, refraction: 0.0, stations, instruments: vec![], shared: vec![], observations }
+    }
+
+    const P: usize = 4;
+    const Q: usize = 5;
+    const R: usize = 6;
+
+    /// Stations whose height is held, and those whose height is not known, and what is said.
+    fn judged(readings: &[(Kind, usize, usize)], placed: &[usize], unused: usize) -> (Vec<usize>, Vec<usize>, Vec<String>) {
+        let network = network(readings, placed);
+        let used: Vec<bool> = (0..readings.len()).map(|i| i < readings.len() - unused).collect();
+        let heights = judge(&network, &start(&network, &used), &used);
+        let which = |of: &dyn Fn(usize) -> bool| (0..7).filter(|s| of(*s)).collect::<Vec<usize>>();
+        (which(&|s| heights.held[s]), which(&|s| !heights.known[s]), heights.notes.into_iter().map(|note| note.text).collect())
+    }
+
+    #[test]
+    fn a_group_has_heights_if_one_of_it_has() {
+        use Kind::*;
+        let at = [P, Q, R];
+        for kind in [Inclination, Vertical, VerticalWithSlope, HeightDifference] {
+            // Through the others, whoever read it.
+            for readings in [[(kind, 0, P), (kind, P, Q), (kind, R, Q)], [(kind, P, 0), (kind, Q, P), (kind, Q, R)]] {
+                assert_eq!(judged(&readings, &at, 0), (vec![], vec![], vec![]), "{kind:?}");
+            }
+            // Of two groups one is held by its first station; the second, B without a known height too.
+            let (held, unknown, notes) = judged(&[(kind, 0, P), (kind, 3, Q), (kind, Q, R)], &at, 0);
+            assert_eq!((held, unknown), (vec![3], vec![3, Q, R]));
+            assert_eq!(
+                notes,
+                ["No reading gives the height of B, Q and R: it is held at the level of the base, and no height is given."]
+            );
+        }
+        // What joins no heights: each of its own.
+        let (held, unknown, _) = judged(&[(Azimuth, 0, P), (Horizontal, P, Q)], &at, 0);
+        assert_eq!((held, unknown), (vec![P, Q], vec![P, Q]));
+        // A reading that is not used joins nothing, and who has no reading is not judged.
+        let (held, unknown, _) = judged(&[(Azimuth, 0, P), (Inclination, 0, P)], &at, 1);
+        assert_eq!((held, unknown), (vec![P], vec![P]));
+    }
+
+    #[test]
+    fn three_slope_distances_to_known_heights_give_one() {
+        use Kind::*;
+        let three = [(Slope, 0, P), (Slope, P, 1), (Slope, 2, P)];
+        let level = |names: &str| {
+            format!(
+                "The slope distances of {names} have no inclination beside them: they are taken as level. Read inclinations too."
+            )
+        };
+        assert_eq!(judged(&three, &[P], 0), (vec![], vec![], vec![]));
+        // Two are too few, and so are three of which one is to a height that is not known, and three without a rough place.
+        for (readings, placed, unused) in
+            [(three.to_vec(), vec![P], 1), (vec![(Slope, 0, P), (Slope, P, 1), (Slope, 3, P)], vec![P], 0)]
+        {
+            let (held, unknown, notes) = judged(&readings, &placed, unused);
+            assert!(held.contains(&P) && unknown.contains(&P), "{readings:?} {held:?}");
+            assert!(notes.iter().any(|note| note.contains("slope distances of") && note.contains('P')), "{notes:?}");
+        }
+        // With an inclination beside them the place is of a group, and that of the group counts.
+        let (held, _, _) = judged(&[&three[..], &[(Inclination, P, Q)]].concat(), &[P, Q], 0);
+        assert_eq!(held, [P]);
+        let (_, _, notes) = judged(&[(Azimuth, 0, P), (Slope, 0, P), (Azimuth, 1, Q), (Slope, Q, 1)], &[P, Q], 0);
+        assert_eq!(notes[1], level("P and Q"));
+    }
+}

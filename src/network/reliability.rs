@@ -173,7 +173,7 @@ fn whole(item: usize, r: &[[f64; 3]; 3], v: &[f64; 3], count: usize, critical: &
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::geodesy::frame::{Geodetic, LocalFrame};
     use crate::network::adjust;
@@ -186,7 +186,7 @@ mod tests {
     const ROUNDING: f64 = 1e-7;
 
     /// (AᵀWA)⁻¹ by Gauss and Jordan, without pivoting: it is positive definite.
-    fn inverse_of_normals(equations: &Equations, size: usize) -> Vec<Vec<f64>> {
+    pub(crate) fn inverse_of_normals(equations: &Equations, size: usize) -> Vec<Vec<f64>> {
         let mut whole = vec![vec![0.0; 2 * size]; size];
         (0..size).for_each(|k| whole[k][size + k] = 1.0);
         for item in &equations.items {

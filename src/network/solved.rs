@@ -320,3 +320,143 @@ fn rotated(c: &Covariance, turn: &[[f64; 3]; 3]) -> Covariance {
     let at = |r: usize, c: usize| (0..9).map(|k| turn[r][k / 3] * full[k / 3][k % 3] * turn[c][k % 3]).sum();
     Covariance { ee: at(0, 0), en: at(0, 1), eu: at(0, 2), nn: at(1, 1), nu: at(1, 2), uu: at(2, 2) }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::by_station::tests::sample;
+    use crate::network::reliability::tests::inverse_of_normals;
+    use crate::network::types::{Kind, Network, Settings};
+    use crate::network::{adjust, equations::Equations};
+    use crate::records::triangle::Triangle;
+    use crate::shots::reduce::{Sight, SightSigmas, reduce};
+
+    /// Rounding of an elimination of forty unknowns, in square metres.
+    const ROUNDING_M2: f64 = 1e-8;
+
+    /// The sample, turned by its orientations: every azimuth is read too great by an angle of its base.
+    fn turned_sample() -> Network {
+        let mut network = sample();
+        for o in network.observations.iter_mut().filter(|o| o.kind == Kind::Azimuth) {
+            o.value += 0.003 * (o.from as f64 + 1.0);
+        }
+        network
+    }
+
+    /// The whole inverse of the normal equations at the solution.
+    fn whole_inverse(network: &Network, solved: &Solved) -> Vec<Vec<f64>> {
+        let inner = &solved.inner;
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let mut equations = Equations::list(network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        inverse_of_normals(&equations, inner.layout.size)
+    }
+
+    /// Of the places in the frame of the first of those asked for: each turned into it from its own east, north and up.
+    #[test]
+    fn joint_covariances_are_parts_of_the_whole_inverse() {
+        let network = turned_sample();
+        let adjustment = adjust(&network, &Settings::default()).unwrap();
+        let solved = &adjustment.solved[0];
+        let q = whole_inverse(&network, solved);
+        let asked = [6, 1, 9];
+        let points = solved.correlated_points(&asked).unwrap();
+        let frame = solved.frame_of(asked[0]).unwrap();
+        for (i, s) in asked.into_iter().enumerate() {
+            let place = frame.from_earth_centred(solved.station(s).unwrap().position);
+            assert!((0..3).all(|k| (points.points()[i][k] - place[k]).abs() < 1e-9));
+            for (j, t) in asked.into_iter().enumerate() {
+                let (one, other) = (solved.unknowns_of(s).unwrap().place, solved.unknowns_of(t).unwrap().place);
+                // Axes of the first frame by axes of their own.
+                let of = |station: usize| {
+                    let own = solved.frame_of(station).unwrap();
+                    let axis = |r: usize, k: usize| (0..3).map(|x| frame.axes()[r][x] * own.axes()[k][x]).sum::<f64>();
+                    [0, 1, 2].map(|r| [0, 1, 2].map(|k| axis(r, k)))
+                };
+                let (by_one, by_other) = (of(s), of(t));
+                let got = points.covariance_between(i, j);
+                for (r, row) in got.into_iter().enumerate() {
+                    for (c, got) in row.into_iter().enumerate() {
+                        let want: f64 = (0..9).map(|k| by_one[r][k / 3] * q[one[k / 3]][other[k % 3]] * by_other[c][k % 3]).sum();
+                        assert!((got - want).abs() < ROUNDING_M2, "{s} {t} {r} {c}: {got} {want}");
+                    }
+                }
+            }
+        }
+        assert!(solved.correlated_points(&[99]).is_none() && solved.correlated_points(&[]).is_none());
+        let covariance = solved.correlated();
+        let which = [0, 5, q.len() - 1, 14];
+        for (k, got) in covariance.covariance(&which).into_iter().enumerate() {
+            assert!((got - q[which[k / 4]][which[k % 4]]).abs() < ROUNDING_M2);
+        }
+    }
+
+    /// A shot from an adjusted base: its place by turning the shot by hand, its covariance by the derivatives of that place by each unknown of the base and by the
+    /// shot's own readings.
+    #[test]
+    fn a_shot_is_carried_with_the_errors_of_its_base() {
+        let network = turned_sample();
+        let adjustment = adjust(&network, &Settings::default()).unwrap();
+        let solved = &adjustment.solved[0];
+        let q = whole_inverse(&network, solved);
+        let (azimuth, inclination_rad, slope_m) = (0.7, 0.2, 500.0);
+        let reduced = |azimuth: f64| {
+            let sight = Sight {
+                true_azimuth_rad: azimuth,
+                triangle: Triangle::Slope { slope_m, inclination_rad },
+                instrument_height_m: 1.5,
+                target_height_m: 0.3,
+                refraction: 0.13,
+            };
+            reduce(&sight, &SightSigmas { azimuth_rad: 0.002, inclination_rad: 0.003, distance_m: 0.2 }, 6.371e6)
+        };
+        for base in [0, 2] {
+            let (position, covariance) = solved.carry(base, &reduced(azimuth)).unwrap();
+            let unknowns = solved.unknowns_of(base).unwrap();
+            assert_eq!((unknowns.place.len(), unknowns.azimuths.len()), (3, 3));
+            let turn: f64 = unknowns.azimuths.iter().map(|k| solved.inner.state.others[*k]).sum();
+            assert!(turn.abs() > 1e-3);
+            let frame = solved.frame_of(base).unwrap();
+            // A place of the base, moved, and an azimuth that is turned further.
+            let at = |moved: [f64; 3], turn: f64| {
+                let shot = reduced(azimuth + turn);
+                frame.to_earth_centred([shot.east_m + moved[0], shot.north_m + moved[1], shot.up_m.unwrap() + moved[2]])
+            };
+            let want = at([0.0; 3], turn);
+            assert!((0..3).all(|k| (position[k] - want[k]).abs() < 1e-6), "{position:?} {want:?}");
+            let own = LocalFrame::at(&Geodetic::from_earth_centred(position, &network.ellipsoid), &network.ellipsoid);
+            let slopes: Vec<(usize, [f64; 3])> = (0..6)
+                .map(|k| {
+                    let place = |step: f64| match k {
+                        0..3 => own.from_earth_centred(at(std::array::from_fn(|axis| if axis == k { step } else { 0.0 }), turn)),
+                        _ => own.from_earth_centred(at([0.0; 3], turn + step)),
+                    };
+                    let (plus, minus) = (place(1e-4), place(-1e-4));
+                    let unknown = if k < 3 { unknowns.place[k] } else { unknowns.azimuths[k - 3] };
+                    (unknown, std::array::from_fn(|axis| (plus[axis] - minus[axis]) / 2e-4))
+                })
+                .collect();
+            // The shot's own covariance in the base's frame, and from there to the point's own.
+            let shot = reduced(azimuth + turn).own();
+            let shot = [[shot.ee, shot.en, shot.eu], [shot.en, shot.nn, shot.nu], [shot.eu, shot.nu, shot.uu]];
+            let axis = |r: usize, k: usize| (0..3).map(|x| own.axes()[r][x] * frame.axes()[k][x]).sum::<f64>();
+            let got = [
+                [covariance.ee, covariance.en, covariance.eu],
+                [covariance.en, covariance.nn, covariance.nu],
+                [covariance.eu, covariance.nu, covariance.uu],
+            ];
+            for r in 0..3 {
+                for c in 0..3 {
+                    let of_base: f64 = slopes
+                        .iter()
+                        .map(|(a, by)| slopes.iter().map(|(b, other)| by[r] * q[*a][*b] * other[c]).sum::<f64>())
+                        .sum();
+                    let of_shot: f64 = (0..9).map(|k| axis(r, k / 3) * shot[k / 3][k % 3] * axis(c, k % 3)).sum();
+                    // Differences over 500 m leave a millionth of some square metres.
+                    assert!((got[r][c] - of_base - of_shot).abs() < 1e-5, "{base} {r} {c}: {} {of_base} {of_shot}", got[r][c]);
+                }
+            }
+        }
+        assert!(solved.carry(99, &reduced(azimuth)).is_none());
+    }
+}

@@ -127,3 +127,101 @@ fn renew(factors: &mut BTreeMap<Key, f64>, sums: &BTreeMap<Key, Sums>) -> f64 {
     }
     change
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::by_station::tests::sample;
+    use crate::network::types::Instrument;
+    use crate::numeric::monte_carlo::Normal;
+
+    /// The sample with drawn errors: of azimuths twice their standard errors, of inclinations half, of distances as given.
+    fn drawn() -> Network {
+        let mut network = sample();
+        let mut normal = Normal::seeded(1979);
+        for o in &mut network.observations {
+            let times = match o.kind.class() {
+                Class::Azimuth => 2.0,
+                Class::Inclination => 0.5,
+                _ => 1.0,
+            };
+            o.value += times * o.sigma * normal.next();
+        }
+        network
+    }
+
+    /// With the standard errors multiplied by the factors every Σ ṽ² is its Σ r, within what a change of 1 % at rest leaves.
+    #[test]
+    fn with_its_factors_each_class_fits() {
+        let network = drawn();
+        let settings = Settings::default();
+        let found = variance_components(&network, &settings).unwrap();
+        assert_eq!(found.iter().map(|of| of.class).collect::<Vec<_>>(), [Class::Azimuth, Class::Inclination, Class::Distance]);
+        let factor = |class: Class| found.iter().find(|of| of.class == class).unwrap().factor.unwrap();
+        let mut scaled = network.clone();
+        scaled.observations.iter_mut().for_each(|o| o.sigma *= factor(o.kind.class()));
+        let adjustment = adjust(&scaled, &settings).unwrap();
+        for of in &found {
+            let own = |o: &crate::network::Observation| o.kind.class() == of.class;
+            let (mut square, mut redundancy) = (0.0, 0.0);
+            for r in &adjustment.solved[0].residuals {
+                if let Source::Observation(i) = r.source
+                    && own(&scaled.observations[i])
+                {
+                    square += (r.residual / scaled.observations[i].sigma).powi(2);
+                    redundancy += r.redundancy;
+                }
+            }
+            assert!((square / redundancy - 1.0).abs() < 0.03, "{of:?}: {square} {redundancy}");
+            assert!((of.redundancy / redundancy - 1.0).abs() < 0.01, "{of:?}: {redundancy}");
+            let sigmas: Vec<f64> = scaled.observations.iter().filter(|o| own(o)).map(|o| o.sigma).collect();
+            assert_eq!(of.readings, sigmas.len());
+            let mean = (sigmas.iter().map(|s| s * s).sum::<f64>() / sigmas.len() as f64).sqrt();
+            assert!((of.sigma / mean - 1.0).abs() < 0.02, "{of:?} {mean}");
+            let of_factor = of.factor.unwrap() / (2.0 * redundancy).sqrt();
+            assert!((of.factor_sigma.unwrap() / of_factor - 1.0).abs() < 0.01, "{of:?} {of_factor}");
+        }
+        // Four standard errors of each from the factors that the errors were drawn with.
+        for (class, times) in [(Class::Azimuth, 2.0), (Class::Inclination, 0.5), (Class::Distance, 1.0)] {
+            let of = found.iter().find(|of| of.class == class).unwrap();
+            assert!((of.factor.unwrap() - times).abs() < 4.0 * of.factor_sigma.unwrap(), "{of:?}");
+        }
+    }
+
+    #[test]
+    fn a_class_that_little_checks_keeps_its_standard_error() {
+        // Instruments of their own for the distances of two bases: each is checked by less than ten.
+        let mut network = drawn();
+        let instrument = |label: &str| Instrument { label: label.into(), sigma_scale: 0.0, sigma_constant_m: 0.0 };
+        network.instruments = vec![instrument("one"), instrument("other")];
+        for o in network.observations.iter_mut().filter(|o| o.kind.is_range()) {
+            o.instrument = Some(usize::from(o.from > 0));
+        }
+        let found = variance_components(&network, &Settings::default()).unwrap();
+        let of = |instrument: usize| found.iter().find(|of| of.instrument == Some(instrument)).unwrap();
+        let (few, many) = (of(0), of(1));
+        assert!(few.redundancy < LEAST_REDUNDANCY && many.redundancy > LEAST_REDUNDANCY, "{few:?} {many:?}");
+        assert_eq!((few.factor, few.factor_sigma), (None, None));
+        assert!((few.sigma - 0.1).abs() < 1e-12 && many.factor.is_some(), "{few:?} {many:?}");
+    }
+
+    #[test]
+    fn factors_stay_in_their_range() {
+        // Without errors the factors would be none at all.
+        let found = variance_components(&sample(), &Settings::default()).unwrap();
+        assert!(found.iter().all(|of| of.factor == Some(RANGE.0)), "{found:?}");
+        let (mut factors, mut sums) = (BTreeMap::new(), BTreeMap::new());
+        let key = (Class::Azimuth, None);
+        let of = |square: f64, redundancy: f64| Sums { square, redundancy, variance: 1.0, readings: 9 };
+        // Of ten there is an estimate, of less there is none.
+        sums.insert(key, of(40.0, 9.99));
+        assert_eq!((renew(&mut factors, &sums), factors.len()), (0.0, 0));
+        sums.insert(key, of(40.0, 10.0));
+        assert_eq!((renew(&mut factors, &sums), factors[&key]), (1.0, 2.0));
+        sums.insert(key, of(2.5, 10.0));
+        assert_eq!((renew(&mut factors, &sums), factors[&key]), (0.5, 1.0));
+        sums.insert(key, of(1e9, 10.0));
+        renew(&mut factors, &sums);
+        assert_eq!(factors[&key], RANGE.1);
+    }
+}

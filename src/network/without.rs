@@ -147,3 +147,170 @@ fn row<'a>(equations: &'a Equations, item: &Item) -> Option<&'a EquationRow> {
 fn product(row: &EquationRow, answer: &[f64]) -> f64 {
     row.entries().map(|(column, partial)| partial * answer[column]).sum()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::adjust;
+    use crate::network::by_station::tests::sample;
+    use crate::network::reliability::judge;
+    use crate::network::reliability::tests::inverse_of_normals;
+    use crate::network::solution::Solver;
+    use crate::network::types::{Network, Settings};
+
+    /// Rounding of an elimination of forty unknowns, and what the iteration leaves of Aᵀ W b: a millionth of a standard error.
+    const ROUNDING: f64 = 1e-5;
+
+    /// The sample with errors, and one reading that is off by some of its standard errors.
+    fn with_blunder(reading: usize, sigmas: f64) -> Network {
+        let mut network = sample();
+        for (k, o) in network.observations.iter_mut().enumerate() {
+            o.value += o.sigma * (((5 * k) % 7) as f64 - 3.0) / 2.0;
+        }
+        network.observations[reading].value += sigmas * network.observations[reading].sigma;
+        network
+    }
+
+    /// Looks at the equations of a network at its solution, with their factor and tests; some readings count half there.
+    fn at_solution(network: &Network, see: impl Fn(&mut Equations, &Factor, &[Test])) {
+        let settings = Settings::default();
+        let adjustment = adjust(network, &settings).unwrap();
+        let inner = &adjustment.solved[0].inner;
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let mut equations = Equations::list(network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        let mut solver = Solver::prepare(&equations, &inner.layout).unwrap();
+        let (factor, inverse) = solver.with_more(&mut equations, 0.0, |_| false).unwrap();
+        let (_, tests) = judge(&equations, &factor, &inverse, &settings);
+        see(&mut equations, &factor, &tests);
+    }
+
+    /// Statistic and redundancy of each reading when the linear network is solved anew by full matrices: x = N⁻¹ Aᵀ W b.
+    fn anew(equations: &Equations, size: usize) -> Vec<(f64, f64)> {
+        let q = inverse_of_normals(equations, size);
+        let mut right = vec![0.0; size];
+        for item in &equations.items {
+            for row in &equations.rows[item.first as usize..][..item.rows as usize] {
+                row.entries().for_each(|(column, partial)| right[column] += item.weight * partial * row.misclosure);
+            }
+        }
+        let x: Vec<f64> = q.iter().map(|row| row.iter().zip(&right).map(|(q, b)| q * b).sum()).collect();
+        let of_item = |item: &Item| {
+            let row = &equations.rows[item.first as usize];
+            let left = row.misclosure - row.entries().map(|(column, partial)| partial * x[column]).sum::<f64>();
+            let share: f64 = row.entries().map(|(c, p)| row.entries().map(|(d, r)| p * r * q[c][d]).sum::<f64>()).sum();
+            let redundancy = 1.0 - item.weight * share;
+            (left * left / redundancy, redundancy)
+        };
+        equations.items.iter().map(of_item).collect()
+    }
+
+    #[test]
+    fn tests_without_readings_are_those_of_the_network_solved_without_them() {
+        let network = with_blunder(20, 9.0);
+        at_solution(&network, |equations, factor, tests| {
+            let size = factor.size();
+            let first = equations.items.len() - network.observations.len();
+            let mut fewer = equations.clone();
+            let mut without = Without::prepare(equations, factor, tests);
+            // An azimuth, a distance at the same stations, an inclination far away: by items, which are tests here.
+            for item in [first + 20, first + 22, first + 40, first + 18] {
+                let part = without.part(item).unwrap();
+                let row = row(equations, &equations.items[item]).unwrap();
+                assert!(
+                    (without.misclosure(item).powi(2) / without.tests[item].redundancy - without.tests[item].statistic).abs()
+                        < ROUNDING
+                );
+                // ρ from the full inverse without what is gone: −aᵢ Q aⱼᵀ / √(rᵢ rⱼ), the other sign than that of a normalised residual's pull.
+                let q = inverse_of_normals(&fewer, size);
+                for (k, other) in equations
+                    .items
+                    .iter()
+                    .enumerate()
+                    .filter(|(k, other)| other.rows == 1 && *k != item && fewer.items[*k].weight > 0.0)
+                {
+                    let other_row = &equations.rows[other.first as usize];
+                    let product: f64 =
+                        row.entries().map(|(c, p)| other_row.entries().map(|(d, r)| p * r * q[c][d]).sum::<f64>()).sum();
+                    let want = product / (without.tests[item].redundancy * without.tests[k].redundancy).sqrt();
+                    let got = without.correlation(&part, k);
+                    assert!((got - want).abs() < ROUNDING, "{item} {k}: {got} {want}");
+                }
+                fewer.items[item].weight = 0.0;
+                without.take_out(part);
+                let want = anew(&fewer, size);
+                for (k, test) in without.tests.iter().enumerate() {
+                    let of = &fewer.items[test.item];
+                    if of.rows > 1 || of.weight == 0.0 {
+                        continue;
+                    }
+                    let (statistic, redundancy) = want[test.item];
+                    assert!((test.redundancy - redundancy).abs() < ROUNDING, "{k}: {test:?} {redundancy}");
+                    assert!((test.statistic - statistic).abs() < ROUNDING * (1.0 + statistic), "{k}: {test:?} {statistic}");
+                }
+            }
+        });
+    }
+
+    /// Where little is left to check a reading it has no statistic; a position is not taken out so.
+    #[test]
+    fn what_the_rest_no_longer_checks_has_no_statistic() {
+        let network = with_blunder(20, 0.0);
+        at_solution(&network, |equations, factor, tests| {
+            let position = equations.items.iter().position(|item| item.rows == 3).unwrap();
+            let mut without = Without::prepare(equations, factor, tests);
+            assert!(without.part(position).is_none());
+            // All readings to one feature go but three: an azimuth, an inclination and a distance, which nothing checks then.
+            let first = equations.items.len() - network.observations.len();
+            let to_it: Vec<usize> = (0..network.observations.len()).filter(|k| network.observations[*k].to == 5).collect();
+            assert!(to_it.len() > 3);
+            for k in &to_it[3..] {
+                let part = without.part(first + k).unwrap();
+                without.take_out(part);
+            }
+            for k in &to_it[..3] {
+                let test = &without.tests[first + k];
+                assert!(test.redundancy.abs() < ROUNDING && test.statistic == 0.0, "{test:?}");
+            }
+            // Others are still checked.
+            assert!(without.tests.iter().filter(|test| test.statistic > 0.0).count() > network.observations.len() / 2);
+        });
+    }
+
+    /// The worst is the first of the quotients; a blunder takes from the statistics of others what it may have bent there.
+    #[test]
+    fn a_great_blunder_may_have_bent_the_others() {
+        for (sigmas, reading) in [(30.0, 20), (400.0, 22)] {
+            let network = with_blunder(reading, sigmas);
+            at_solution(&network, |equations, factor, tests| {
+                let first = equations.items.len() - network.observations.len();
+                let item = first + reading;
+                let mut without = Without::prepare(equations, factor, tests);
+                assert_eq!(without.worst(), Some(item));
+                let size = without.tests[item].statistic.sqrt();
+                let part = without.part(item).unwrap();
+                let felt: Vec<f64> = (0..without.tests.len()).map(|k| without.correlation(&part, k).abs()).collect();
+                without.pass(item);
+                without.take_out(part);
+                let bent = size * (size / CURVED).min(1.0);
+                let mut worst: Option<(usize, f64)> = None;
+                for (k, test) in without.tests.iter().enumerate().filter(|(k, _)| *k != item) {
+                    if equations.items[test.item].rows > 1 {
+                        continue;
+                    }
+                    let curved = if felt[k] > 1e-4 { bent * felt[k] } else { 0.0 };
+                    assert!(
+                        (without.states[k].curved - curved).abs() < 1e-3 * bent.max(1.0),
+                        "{k}: {} {curved}",
+                        without.states[k].curved
+                    );
+                    let least = test.statistic.sqrt() - without.states[k].curved;
+                    if least > test.critical.sqrt() && worst.is_none_or(|(_, most)| test.quotient() > most) {
+                        worst = Some((k, test.quotient()));
+                    }
+                }
+                assert_eq!(without.worst(), worst.map(|(k, _)| k));
+            });
+        }
+    }
+}

@@ -96,3 +96,123 @@ pub fn compose(group: &Group<'_>, ends: [(&RoleShot, &Vector); 2]) -> Result<Com
         format!("two full shots, foot (row {}) and top (row {}): the difference of their vectors", foot.label, top.label);
     Ok(Composed { method, values, shape: shape(&parts), parts, warnings, ..Composed::default() })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::register::BaseErrors;
+    use crate::measure::located::covariance_of;
+    use crate::measure::trial::{EXACT, Field, HANDHELD};
+
+    /// Steps of a quarter of a circle that are looked at.
+    const LOOKS: u32 = 200_000;
+
+    /// Foot and top from two bases that err by these covariances alone, the top so far from the foot.
+    fn ends(to: [f64; 3], covariances: [Covariance; 2]) -> Field {
+        let mut field = Field::new(EXACT, [1.0, 1.0]).with_base([40.0, -30.0, 2.0], [1.0, 1.0]);
+        for (i, covariance) in covariances.iter().enumerate() {
+            field.bases[i].errors = BaseErrors::from_covariance(i, covariance, 0.0);
+        }
+        field.shot(0, "foot", [10.0, 25.0, 1.0]);
+        field.shot(1, "top", [10.0 + to[0], 25.0 + to[1], 1.0 + to[2]]);
+        field
+    }
+
+    fn composed(field: &Field) -> Composed {
+        let group = field.group("height");
+        let rows = &group.sightings;
+        compose(&group, [(&rows[0], rows[0].vector.as_ref().unwrap()), (&rows[1], rows[1].vector.as_ref().unwrap())]).unwrap()
+    }
+
+    fn value(composed: &Composed, name: &str) -> Option<Estimate> {
+        composed.values.iter().find(|value| value.name == name).map(|value| value.estimate)
+    }
+
+    #[test]
+    fn a_lean_by_the_covariance_of_the_difference() {
+        let covariances = [
+            Covariance { ee: 0.6, nn: 0.3, uu: 0.4, en: 0.2, eu: 0.1, nu: -0.1 },
+            Covariance { ee: 0.4, nn: 0.2, uu: 0.3, en: -0.1, eu: 0.0, nu: 0.1 },
+        ];
+        for to in [[6.0, 2.0, 20.0], [-5.0, 4.0, 12.0], [-3.0, -5.0, 30.0], [4.0, -3.0, -15.0]] {
+            let field = ends(to, covariances);
+            let rows = &field.sightings;
+            let vectors = [(0, rows[0].vector.as_ref().unwrap()), (1, rows[1].vector.as_ref().unwrap())];
+            let correlated = shots::correlated(&field.bases, &vectors).unwrap();
+            let c = covariance_of(&correlated, |p| std::array::from_fn(|k| p[1][k] - p[0][k]));
+            let found = composed(&field);
+            let [e, n, u] = to;
+            let (h, s) = (e.hypot(n), e.hypot(n).hypot(u));
+            let variance = |g: [f64; 3]| {
+                let full = [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]];
+                (0..9).map(|k| g[k / 3] * full[k / 3][k % 3] * g[k % 3]).sum::<f64>()
+            };
+            // What the law of propagation leaves out of a length: the error across it, 3 σ⁴/4 L².
+            let across = variance([n / h, -e / h, 0.0]);
+            let excess = (0.75 * across * across / (h * h)).min(across);
+            for (name, want, gradient, more) in [
+                ("height_m", u, [0.0, 0.0, 1.0], 0.0),
+                ("length_m", s, [e / s, n / s, u / s], 0.0),
+                ("horizontal_offset_m", h, [e / h, n / h, 0.0], 1.0),
+                ("lean_deg", h.atan2(u), [u * e / (h * s * s), u * n / (h * s * s), -h / (s * s)], u / (s * s)),
+            ] {
+                let turn: f64 = if name == "lean_deg" { 1f64.to_degrees() } else { 1.0 };
+                let got = value(&found, name).unwrap();
+                let sigma = turn * (variance(gradient) + more * more * excess).sqrt();
+                // The frame at the foot leans by some micrometres.
+                assert!((got.value - turn * want).abs() < 1e-3, "{to:?} {name}: {got:?} {want}");
+                assert!((got.sigma - sigma).abs() < 1e-4 * turn, "{to:?} {name}: {got:?} {sigma}");
+            }
+            let is_within = |turn: f64| {
+                let (sin, cos) = (e.atan2(n) + turn).sin_cos();
+                (e * cos - n * sin).abs() <= INTERVAL95 * (c.ee * cos * cos - 2.0 * c.en * cos * sin + c.nn * sin * sin).sqrt()
+            };
+            let turns = (0..LOOKS).map(|i| f64::from(i) * std::f64::consts::FRAC_PI_2 / f64::from(LOOKS));
+            let half = turns.filter(|turn| is_within(*turn) || is_within(-turn)).fold(0.0, f64::max);
+            let azimuth = value(&found, "lean_azimuth_deg").unwrap();
+            assert!((azimuth.sigma.to_radians() * INTERVAL95 - half).abs() < 2e-5, "{to:?}: {azimuth:?} {half}");
+            assert!((azimuth.value - e.atan2(n).to_degrees().rem_euclid(360.0)).abs() < 1e-2, "{azimuth:?}");
+        }
+    }
+
+    /// Errors of √3 along N 45° E and 1 across, 2 up: a lean has an azimuth beyond 2.4477 times what they are along it, where its direction has an interval.
+    #[test]
+    fn where_a_lean_has_an_azimuth() {
+        let aslant = Covariance { ee: 1.0, nn: 1.0, uu: 2.0, en: 0.5, eu: 0.0, nu: 0.0 };
+        for (azimuth_deg, along) in [(45f64, 3f64.sqrt()), (135.0, 1.0)] {
+            let (sin, cos) = azimuth_deg.to_radians().sin_cos();
+            for (share, leans) in [(0.998, false), (1.002, true)] {
+                let offset = share * ELLIPSE95 * along;
+                let found = composed(&ends([offset * sin, offset * cos, 30.0], [aslant; 2]));
+                assert_eq!(value(&found, "lean_azimuth_deg").is_some(), leans, "{azimuth_deg} {share}");
+                assert_eq!(found.warnings.len(), usize::from(!leans));
+                if !leans {
+                    let of = value(&found, "horizontal_offset_m").unwrap();
+                    assert!((of.sigma - 3f64.sqrt()).abs() < 1e-4, "{of:?}");
+                    let want = (30.0 * 3f64.sqrt()).hypot(offset * 2.0) / (offset * offset + 900.0);
+                    let lean = value(&found, "lean_deg").unwrap();
+                    assert!((lean.sigma.to_radians() - want).abs() < 1e-5, "{lean:?} {want}");
+                }
+            }
+        }
+    }
+
+    /// Along the sight a distance errs by its reading and by what corrections share; an azimuth moves nothing there.
+    #[test]
+    fn a_distance_errs_along_its_sight() {
+        let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+        for azimuth in [20.0, 110.0, 250.0] {
+            let row = field.reading(0, "foot", azimuth, 30.0, 50.0);
+            row.shares = crate::geodesy::register::Shares { inclination_rad: 0.004, distance_m: 0.03, ..Default::default() };
+            let shares = row.shares;
+            let vector = Vector { shares, ..row.vector.unwrap() };
+            let got = run(&vector);
+            // 50 cos 30°; ∂/∂I = −50 sin 30°, ∂/∂S = cos 30°.
+            let want = (25.0 * 0.2f64.to_radians().hypot(0.004)).hypot(30f64.to_radians().cos() * 0.05f64.hypot(0.03));
+            assert!(
+                (got.value - 50.0 * 30f64.to_radians().cos()).abs() < 1e-3 && (got.sigma - want).abs() < 1e-4,
+                "{got:?} {want}"
+            );
+        }
+    }
+}

@@ -201,3 +201,224 @@ fn every_kind_takes_repeats_where_it_wants_a_role_once() {
         assert!(one.values.iter().zip(&three.values).any(|(a, b)| b.estimate.sigma < 0.9 * a.estimate.sigma), "{measure}");
     }
 }
+
+/// Two readings of one quality lie σ/√2 of their difference from their mean: they agree up to 4 √2 σ.
+#[test]
+fn repeats_agree_within_the_error_of_their_difference() {
+    let limit = SIGMAS * 2f64.sqrt();
+    let merges = |change: &dyn Fn(&mut RoleShot, f64), inclination: f64, times: f64| {
+        let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+        for turn in [-0.5, 0.5] {
+            let row = field.reading(0, "top", 0.0, inclination, 46.0);
+            row.vector = None;
+            row.horizontal_m = Some(40.0);
+            change(row, times * limit * turn);
+        }
+        merge(&field.group("height"), SIGMAS).map(|(group, _)| group.sightings[0].clone())
+    };
+    let azimuth = |row: &mut RoleShot, sigmas: f64| row.true_azimuth_rad = Some((sigmas * 0.3).to_radians());
+    let inclination = |row: &mut RoleShot, sigmas: f64| row.inclination_rad = Some((30.0 + sigmas * 0.2).to_radians());
+    let slope = |row: &mut RoleShot, sigmas: f64| row.slope_m = Some(46.0 + sigmas * 0.05);
+    let horizontal = |row: &mut RoleShot, sigmas: f64| row.horizontal_m = Some(40.0 + sigmas * 0.05);
+    type Change<'a> = &'a dyn Fn(&mut RoleShot, f64);
+    let changes: [(&str, Change, &str); 4] = [
+        ("azimuth (degrees)", &azimuth, "0.85"),
+        ("inclination (degrees)", &inclination, "0.57"),
+        ("slope distance (m)", &slope, "0.14"),
+        ("horizontal distance (m)", &horizontal, "0.14"),
+    ];
+    for (what, change, off) in changes {
+        let mean = merges(change, 30.0, 0.999).unwrap();
+        assert!(mean.true_azimuth_rad.unwrap().min(TAU - mean.true_azimuth_rad.unwrap()) < READING, "{what}");
+        assert!((mean.slope_m.unwrap() - 46.0).abs() < READING && (mean.horizontal_m.unwrap() - 40.0).abs() < READING);
+        let refusal = merges(change, 30.0, 1.001).unwrap_err();
+        assert!(refusal.contains(&format!("the {what} of S1 lies {off} from their mean")), "{}", &*refusal);
+    }
+    // Steeper than 80°, up or down, azimuths are averaged and not compared.
+    for (inclination, agrees) in [(79.99, false), (80.01, true), (-80.01, true), (-79.99, false)] {
+        assert_eq!(merges(&azimuth, inclination, 1.5).is_ok(), agrees, "{inclination}");
+    }
+}
+
+#[test]
+fn readings_without_error_have_their_plain_mean() {
+    let rows: Vec<RoleShot> = {
+        let mut field = Field::new(EXACT, [0.0, 0.0]);
+        (0..3).for_each(|_| drop(field.reading(0, "top", 10.0, 5.0, 40.0).clone()));
+        field.sightings
+    };
+    let mean = |readings: [(f64, f64); 3]| {
+        let readings: Vec<_> = rows.iter().zip(readings).map(|(row, (value, sigma))| (row, value, sigma)).collect();
+        weighted_mean(&readings).unwrap()
+    };
+    assert_eq!(mean([(1.0, 0.0), (2.0, 0.0), (6.0, 0.0)]), (3.0, 0.0));
+    // One of them without error: the errors of the others are those of a plain mean, √(0.3² + 0.4²)/3.
+    let (value, sigma) = mean([(1.0, 0.3), (2.0, 0.4), (6.0, 0.0)]);
+    assert!((value - 3.0).abs() < READING && (sigma - 0.5 / 3.0).abs() < READING);
+    assert_eq!(weighted_mean(&[]), None);
+}
+
+#[test]
+fn one_setup_has_one_height_of_instrument_and_of_target() {
+    let merges = |apart: f64, is_target: bool| {
+        let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+        field.reading(0, "top", 10.0, 30.0, 46.0);
+        let row = field.reading(0, "top", 10.0, 30.0, 46.0);
+        match is_target {
+            true => row.target_height_m += apart,
+            false => row.instrument_height_m = Some(apart),
+        }
+        merge(&field.group("height"), SIGMAS).is_ok()
+    };
+    for is_target in [true, false] {
+        assert!(merges(0.9e-6, is_target) && merges(-0.9e-6, is_target));
+        assert!(!merges(1.1e-6, is_target) && !merges(-1.1e-6, is_target));
+    }
+    // A height that one row lacks is that of the other.
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    field.reading(0, "top", 10.0, 30.0, 46.0).instrument_height_m = None;
+    field.reading(0, "top", 10.0, 30.0, 46.0).instrument_height_m = Some(1.4);
+    field.sightings.iter_mut().for_each(|row| row.vector = None);
+    assert_eq!(merge(&field.group("height"), SIGMAS).unwrap().0.sightings[0].instrument_height_m, Some(1.4));
+}
+
+#[test]
+fn eight_shots_are_named_and_more_are_counted() {
+    let said = |count: usize| {
+        let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+        (0..count).for_each(|_| drop(field.reading(0, "top", 10.0, 30.0, 46.0).clone()));
+        merge(&field.group("height"), SIGMAS).unwrap().1.remove(0)
+    };
+    assert_eq!(said(2), "top is the mean of S1 and S2");
+    assert_eq!(said(8), "top is the mean of S1, S2, S3, S4, S5, S6, S7 and S8");
+    assert_eq!(said(9), "top is the mean of S1, S2, S3, S4, S5, S6, S7, S8 and 1 more");
+    assert_eq!(said(11), "top is the mean of S1, S2, S3, S4, S5, S6, S7, S8 and 3 more");
+}
+
+#[test]
+fn repeats_share_the_greatest_error_of_each_correction() {
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    for k in 0..4 {
+        let of = |which: usize, sigma: f64| if which == k { 2.0 * sigma } else { sigma };
+        field.reading(0, "top", 10.0, 30.0, 46.0).shares = Shares {
+            declination: 3,
+            declination_rad: of(0, 0.004),
+            calibration: 2,
+            azimuth_rad: of(1, 0.003),
+            inclination_rad: of(2, 0.002),
+            distance_m: of(3, 0.03),
+        };
+    }
+    let want = Shares {
+        declination: 3,
+        declination_rad: 0.008,
+        calibration: 2,
+        azimuth_rad: 0.006,
+        inclination_rad: 0.004,
+        distance_m: 0.06,
+    };
+    assert_eq!(merge(&field.group("height"), SIGMAS).unwrap().0.sightings[0].shares, want);
+}
+
+/// Three vectors, every number of them its own.
+#[test]
+fn the_mean_of_points_is_that_of_each_number() {
+    let covariance =
+        |from: f64| Covariance { ee: from, en: from + 1.0, eu: from + 2.0, nn: from + 3.0, nu: from + 4.0, uu: from + 5.0 };
+    let vector = |from: f64| Vector {
+        east_m: from,
+        north_m: from + 10.0,
+        up_m: Some(from + 20.0),
+        horizontal_m: from + 30.0,
+        direction: covariance(from + 40.0),
+        distance: covariance(from + 50.0),
+        by_inclination_m: [from + 60.0, from + 61.0, from + 62.0],
+        by_distance_m: [from + 70.0, from + 71.0, from + 72.0],
+        shares: Shares { calibration: 7, ..Shares::default() },
+    };
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    for from in [1.0, 2.0, 6.0] {
+        field.reading(0, "top", 10.0, 30.0, 46.0).vector = Some(vector(from));
+    }
+    let rows: Vec<&RoleShot> = field.sightings.iter().collect();
+    let (got, want) = (mean_vector(&rows).unwrap(), vector(3.0));
+    let numbers = |v: &Vector| {
+        let of = |c: &Covariance| [c.ee, c.en, c.eu, c.nn, c.nu, c.uu];
+        let plain = [v.east_m, v.north_m, v.up_m.unwrap(), v.horizontal_m];
+        [&plain[..], &of(&v.direction), &of(&v.distance), &v.by_inclination_m, &v.by_distance_m].concat()
+    };
+    assert!(numbers(&got).iter().zip(numbers(&want)).all(|(a, b)| (a - b).abs() < READING), "{got:?}");
+    assert_eq!(got.shares, want.shares);
+    field.sightings[1].vector.as_mut().unwrap().up_m = None;
+    assert_eq!(mean_vector(&field.sightings.iter().collect::<Vec<_>>()).unwrap().up_m, None);
+    field.sightings[1].vector = None;
+    assert!(mean_vector(&field.sightings.iter().collect::<Vec<_>>()).is_none());
+}
+
+/// A vector that differs from what its readings give, in place or in errors, is kept and averaged as it stands.
+#[test]
+fn a_vector_is_of_its_readings_or_not() {
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    let row = field.reading(0, "top", 35.0, 30.0, 46.0).clone();
+    let (base, vector) = (&field.bases[0], row.vector.unwrap());
+    assert!(is_reduced_from(&vector, &row, base));
+    let changed: [fn(&mut Vector, f64); 5] = [
+        |v, by| v.east_m += by,
+        |v, by| v.north_m += by,
+        |v, by| v.up_m = v.up_m.map(|up| up + by),
+        |v, by| v.distance.uu += by,
+        |v, by| v.direction.uu += by,
+    ];
+    for (k, change) in changed.iter().enumerate() {
+        for by in [2e-9, -2e-9] {
+            let mut other = vector;
+            change(&mut other, by);
+            assert!(!is_reduced_from(&other, &row, base), "{k}");
+            change(&mut other, -0.75 * by);
+            assert!(is_reduced_from(&other, &row, base), "{k}");
+        }
+    }
+    assert!(!is_reduced_from(&Vector { up_m: None, ..vector }, &row, base));
+    // What gives no point is no vector's reading.
+    assert!(!is_reduced_from(&vector, &RoleShot { inclination_rad: None, ..row.clone() }, base));
+    // A horizontal distance alone is level, from whatever height.
+    let level =
+        RoleShot { slope_m: None, horizontal_m: Some(40.0), inclination_rad: None, instrument_height_m: None, ..row.clone() };
+    let got = vector_of(&level, base).unwrap();
+    assert!((got.east_m - 40.0 * 35f64.to_radians().sin()).abs() < READING && got.up_m.is_none(), "{got:?}");
+    assert!(vector_of(&RoleShot { true_azimuth_rad: None, ..level }, base).is_none());
+    let horizontal = RoleShot { slope_m: None, horizontal_m: Some(40.0), ..row.clone() };
+    assert!((vector_of(&horizontal, base).unwrap().up_m.unwrap() - 40.0 * 30f64.to_radians().tan()).abs() < 1e-3);
+    assert!(vector_of(&RoleShot { instrument_height_m: None, ..horizontal }, base).is_none());
+}
+
+/// Sights of several spots on a plane stay as they are; those that agree are one.
+#[test]
+fn sights_onto_a_plane_are_repeats_where_they_agree() {
+    let count = |apart: f64| {
+        let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+        for azimuth in [10.0, 10.0 + apart] {
+            let row = field.reading(0, "sight", azimuth, 5.0, 40.0);
+            (row.slope_m, row.vector) = (None, None);
+        }
+        merge(&field.group("plane_sight"), SIGMAS).unwrap().0.sightings.len()
+    };
+    assert_eq!((count(1.69), count(1.71)), (1, 2));
+}
+
+#[test]
+fn roles_that_are_wanted_once() {
+    for (measure, once, often) in [
+        ("height", &["foot", "top", "distance"][..], &["any", "plane_1"][..]),
+        ("width", &["left", "right", "near_face", "centre", "plane", "plane_2"], &["back", "face"]),
+        ("missing_line", &["from", "to", "7", " 12 "], &["between", "-1", "1.5"]),
+        ("plane_sight", &["sight", "plane_1", "corner_3"], &["corner", "face"]),
+        ("span", &["support_a", "support_b"], &["wire", "ground", "object"]),
+        ("profile", &["start", "end"], &["point"]),
+        ("volume", &[], &["toe", "top"]),
+        ("plane", &[], &["face"]),
+    ] {
+        once.iter().for_each(|role| assert!(is_wanted_once(measure, role), "{measure} {role}"));
+        often.iter().for_each(|role| assert!(!is_wanted_once(measure, role), "{measure} {role}"));
+    }
+}

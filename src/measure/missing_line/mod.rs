@@ -226,7 +226,7 @@ impl<'g> Chain<'g> {
         let along_m2 = ee * sin * sin + 2.0 * en * sin * cos + nn * cos * cos;
         let across_m2 = ee * cos * cos - 2.0 * en * sin * cos + nn * sin * sin;
         let half95 = direction_half95(level, along_m2, (ee - nn) * sin * cos + en * (cos * cos - sin * sin), across_m2);
-        let is_plumb = level <= INTERVAL95 * across || half95.is_none();
+        let is_plumb = level <= INTERVAL95 * across;
         let is_spot = length(at) <= INTERVAL95 * any;
         let at_least = |estimate: Estimate, sigma: f64, when: bool| Estimate {
             sigma: if when { sigma } else { estimate.sigma },

@@ -1,4 +1,5 @@
 use super::*;
+use crate::measure::located::covariance_of;
 use crate::measure::trial::{EXACT, Field, HANDHELD, RUNS_TOLERANCE, assert_sigmas, scatter};
 
 /// Rounding of differences of earth-centred coordinates, in metres, and of angles over 50 m.
@@ -227,4 +228,169 @@ fn refusals_name_the_row() {
     odd.reading(0, "to", 0.0, 5.0, f64::NAN).vector = None;
     odd.sightings[1].true_azimuth_rad = None;
     assert!(refusal(&odd).contains("no finite length"), "{}", refusal(&odd));
+}
+
+/// Steps of a quarter of a circle that are looked at.
+const LOOKS: u32 = 200_000;
+
+/// The greatest turn of a direction at which what lies across it is within 1.96 of its own standard errors, by looking at each.
+fn looked_half95([e, n]: [f64; 2], c: &Covariance) -> f64 {
+    let is_within = |turn: f64| {
+        let (sin, cos) = (e.atan2(n) + turn).sin_cos();
+        (e * cos - n * sin).abs() <= INTERVAL95 * (c.ee * cos * cos - 2.0 * c.en * cos * sin + c.nn * sin * sin).sqrt()
+    };
+    let turns = (0..LOOKS).map(|i| f64::from(i) * PI / 2.0 / f64::from(LOOKS));
+    turns.filter(|turn| is_within(*turn) || is_within(-turn)).fold(0.0, f64::max)
+}
+
+/// Two bases of poor places, whose errors lie aslant, and a line from one to the other.
+fn between_two_bases(to: [f64; 3], covariances: [Covariance; 2]) -> Field {
+    let mut field = Field::new(EXACT, [1.0, 1.0]).with_base([90.0, -30.0, 2.0], [1.0, 1.0]);
+    for (i, covariance) in covariances.iter().enumerate() {
+        field.bases[i].errors = BaseErrors::from_covariance(i, covariance, 0.0);
+    }
+    field.shot(0, "from", [0.0, 0.0, 1.0]);
+    field.shot(1, "to", [to[0], to[1], 1.0 + to[2]]);
+    field
+}
+
+#[test]
+fn directions_and_lengths_by_the_covariance_of_the_line() {
+    let covariances = [
+        Covariance { ee: 1.2, nn: 0.5, uu: 0.8, en: 0.4, eu: 0.2, nu: -0.1 },
+        Covariance { ee: 0.9, nn: 0.3, uu: 0.5, en: -0.1, eu: 0.0, nu: 0.2 },
+    ];
+    for to in [[12.0, 5.0, 3.0], [-9.0, 7.0, -6.0], [-4.0, -11.0, 1.0], [6.0, -8.0, 20.0], [0.0, 7.0, 2.0], [-7.0, 0.0, 2.0]] {
+        let field = between_two_bases(to, covariances);
+        let group = field.group("missing_line");
+        let chain = Chain::from_rows(&group, ordered(&group).unwrap()).unwrap();
+        let line = chain.line(0, 1);
+        let c = covariance_of(&chain.correlated, |points| chain.difference(points, 0, 1));
+        let azimuth = line.azimuth.unwrap();
+        let half = looked_half95([to[0], to[1]], &c);
+        assert!((azimuth.sigma * INTERVAL95 - half).abs() < 2e-5, "{to:?}: {} {half}", azimuth.sigma * INTERVAL95);
+        // g C gᵀ of each value, its derivatives written out.
+        let [e, n, u] = to;
+        let (h, s) = (e.hypot(n), e.hypot(n).hypot(u));
+        let sigma = |g: [f64; 3]| {
+            let full = [[c.ee, c.en, c.eu], [c.en, c.nn, c.nu], [c.eu, c.nu, c.uu]];
+            (0..9).map(|k| g[k / 3] * full[k / 3][k % 3] * g[k % 3]).sum::<f64>().sqrt()
+        };
+        for (got, value, gradient) in [
+            (line.slope, s, [e / s, n / s, u / s]),
+            (line.horizontal, h, [e / h, n / h, 0.0]),
+            (line.vertical, u, [0.0, 0.0, 1.0]),
+            (line.grade.unwrap(), 100.0 * u / h, [-100.0 * u * e / h.powi(3), -100.0 * u * n / h.powi(3), 100.0 / h]),
+            (line.inclination.unwrap(), u.atan2(h), [-u * e / (h * s * s), -u * n / (h * s * s), h / (s * s)]),
+        ] {
+            assert!(
+                (got.value - value).abs() < ROUNDING && (got.sigma - sigma(gradient)).abs() < ROUNDING,
+                "{to:?}: {got:?} {value}"
+            );
+        }
+        assert!((line.fall_m - h * h / (2.0 * field.bases[0].earth_radius_m)).abs() < 1e-12);
+    }
+}
+
+/// Just within its error and just outside of it, by errors of which the greatest lies aslant: √3 along N 45° E, 1 across; up 2.
+#[test]
+fn where_a_line_has_no_direction() {
+    let aslant = Covariance { ee: 1.0, nn: 1.0, uu: 2.0, en: 0.5, eu: 0.0, nu: 0.0 };
+    let greatest = 3f64.sqrt();
+    let line = |to: [f64; 3]| {
+        let field = between_two_bases(to, [aslant; 2]);
+        let group = field.group("missing_line");
+        Chain::from_rows(&group, ordered(&group).unwrap()).unwrap().line(0, 1)
+    };
+    // Horizontally: at 1.96 √3 m in any direction.
+    for (azimuth_deg, along) in [(45f64, greatest), (135.0, 1.0)] {
+        let (sin, cos) = azimuth_deg.to_radians().sin_cos();
+        for (share, is_plumb) in [(0.999, true), (1.001, false)] {
+            let level = share * INTERVAL95 * greatest;
+            let got = line([level * sin, level * cos, 30.0]);
+            assert_eq!((got.azimuth.is_none(), got.grade.is_none()), (is_plumb, is_plumb), "{azimuth_deg} {share}");
+            let want = if is_plumb { greatest } else { along };
+            assert!((got.horizontal.sigma - want).abs() < 1e-4, "{azimuth_deg} {share}: {:?}", got.horizontal);
+            if is_plumb {
+                let inclination = got.inclination.unwrap();
+                assert!((inclination.sigma - greatest / level.hypot(30.0)).abs() < 1e-5, "{inclination:?}");
+            }
+        }
+    }
+    // In space: at 1.96 times √(3 + 4).
+    let any = 7f64.sqrt();
+    for (share, is_spot) in [(0.999, true), (1.001, false)] {
+        let got = line([0.0, 0.0, share * INTERVAL95 * any]);
+        assert_eq!(got.inclination.is_none(), is_spot);
+        assert!((got.slope.sigma - if is_spot { any } else { 2.0 }).abs() < 1e-4, "{:?}", got.slope);
+        let (values, warnings) = got.values_and_warnings();
+        assert_eq!((values.len(), warnings.len()), (if is_spot { 3 } else { 4 }, 1));
+        assert_eq!(warnings[0].contains("the two points are"), is_spot, "{warnings:?}");
+        assert_eq!(warnings[0].contains("the horizontal length"), !is_spot, "{warnings:?}");
+    }
+}
+
+#[test]
+fn the_fall_is_told_from_a_centimetre_or_the_error_of_the_height() {
+    let warned = |level: f64, sigma_up: f64| {
+        let mut field = Field::new(EXACT, [0.0, 0.0]).with_base([10.0, 0.0, 0.0], [0.0, sigma_up]);
+        field.shot(0, "from", [0.0, 0.0, 1.0]);
+        field.shot(1, "to", [0.0, -level, 1.0]);
+        let composed = compose(&field.group("missing_line")).unwrap();
+        (composed.warnings.len(), field.bases[0].earth_radius_m)
+    };
+    let radius = warned(100.0, 0.0).1;
+    let at = |fall: f64| (2.0 * radius * fall).sqrt();
+    for (fall, sigma_up, told) in [(0.0099, 0.0, 0), (0.0101, 0.0, 1), (0.0101, 0.02, 0), (0.0198, 0.02, 0), (0.0203, 0.02, 1)] {
+        assert_eq!(warned(at(fall), sigma_up).0, told, "{fall} {sigma_up}");
+    }
+}
+
+/// The sums along the legs have the standard error that differences of the sums give, with that of legs that are within their own error added.
+#[test]
+fn sums_along_the_legs_err_as_differences_of_them() {
+    let mut field = Field::new(HANDHELD, [0.6, 0.8]).with_base([70.0, 10.0, 2.0], [0.5, 0.4]);
+    // The second leg is plumb, the fourth within the error of one spot.
+    for (i, point) in
+        [[20.0, 5.0, 3.0], [35.0, 30.0, 9.0], [35.1, 30.1, 19.0], [60.0, 70.0, 2.0], [60.05, 70.0, 2.02], [20.0, 90.0, -4.0]]
+            .into_iter()
+            .enumerate()
+    {
+        field.shot(if i == 3 || i == 4 { 1 } else { 0 }, &format!("{}", i + 1), point);
+    }
+    let group = field.group("missing_line");
+    let chain = Chain::from_rows(&group, ordered(&group).unwrap()).unwrap();
+    let legs = chain.legs();
+    assert_eq!(legs.len(), 5);
+    let (mut plumb, mut spot) = (0.0, 0.0);
+    for (k, leg) in legs.iter().enumerate() {
+        let sums = chain.correlated.estimates(|points| {
+            let all = (0..=k).map(|i| chain.difference(points, i, i + 1));
+            all.fold([0.0, 0.0], |[slope, level], [e, n, u]| [slope + e.hypot(n).hypot(u), level + e.hypot(n)])
+        });
+        let own = |name: &str| leg.values.iter().any(|value| value.name == name);
+        assert_eq!((own("grade_pct"), own("inclination_deg")), (k != 1 && k != 3, k != 3), "{:?}", leg.values);
+        if k == 1 || k == 3 {
+            plumb += get(&leg.values, "horizontal_distance_m").sigma.powi(2);
+        }
+        if k == 3 {
+            spot += get(&leg.values, "slope_distance_m").sigma.powi(2);
+        }
+        for (name, sum, hidden) in
+            [("cumulated_slope_distance_m", sums[0], spot), ("cumulated_horizontal_distance_m", sums[1], plumb)]
+        {
+            let got = get(&leg.cumulated, name);
+            assert!((got.value - sum.value).abs() < ROUNDING, "{k} {name}");
+            // Differences over 0.05 m bend by their steps.
+            let want = sum.sigma.hypot(hidden.sqrt());
+            assert!((got.sigma / want - 1.0).abs() < 1e-4, "{k} {name}: {} {want}", got.sigma);
+        }
+        let rise = chain.correlated.estimate(|points| chain.difference(points, 0, k + 1)[2]);
+        let got = get(&leg.cumulated, "cumulated_vertical_distance_m");
+        assert!((got.value - rise.value).abs() < ROUNDING && (got.sigma - rise.sigma).abs() < ROUNDING);
+        for (end, at) in leg.ends.iter().zip([k, k + 1]) {
+            let point = chain.correlated.frame().from_earth_centred(*end);
+            assert!((0..3).all(|axis| (point[axis] - chain.correlated.points()[at][axis]).abs() < ROUNDING));
+        }
+    }
 }

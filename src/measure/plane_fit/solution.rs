@@ -14,6 +14,7 @@ use geo::{ConvexHull, MultiPoint, Point};
 
 use super::super::located::{cross, dot, from_to, length, moved, unit};
 use crate::geodesy::register::CorrelatedPoints;
+use crate::numeric::cholesky::Lower;
 
 /// Standard error along the normal that every shot has at least, in metres: the rounding of what a log holds. It keeps
 /// shots without errors solvable.
@@ -70,7 +71,8 @@ impl Solution {
             }
             let tilts = tilts(normal);
             let residuals: Vec<f64> = points.iter().map(|p| dot(normal, from_to(centre, *p)) - offset_m).collect();
-            let factor = cholesky(along_normal(correlated, normal), count)?;
+            let root = |left: f64| (left > 0.0 && left.is_finite()).then(|| left.sqrt());
+            let factor = Lower::with(&along_normal(correlated, normal), count, root)?;
             let design: Vec<[f64; 3]> = points
                 .iter()
                 .zip(&errors)
@@ -80,7 +82,10 @@ impl Solution {
                 })
                 .collect();
             // V⁻¹ A by columns, then the covariance and the gain.
-            let weighted: [Vec<f64>; 3] = std::array::from_fn(|k| solve(&factor, design.iter().map(|row| row[k]).collect()));
+            let weighted: [Vec<f64>; 3] = std::array::from_fn(|k| {
+                let column: Vec<f64> = design.iter().map(|row| row[k]).collect();
+                factor.solve(&column)
+            });
             let square = |j: usize, k: usize| design.iter().zip(&weighted[k]).map(|(row, w)| row[j] * w).sum::<f64>();
             let covariance = inverse(std::array::from_fn(|j| std::array::from_fn(|k| square(j, k))))?;
             let gain: Vec<[f64; 3]> = (0..count)
@@ -90,11 +95,11 @@ impl Solution {
             if !step.iter().all(|x| x.is_finite()) {
                 return None;
             }
-            let weights = solve(&factor, residuals.clone());
+            let weights = factor.solve(&residuals);
             if step[0].hypot(step[1]) < STILL_RAD && step[2].abs() < STILL_RAD * (1.0 + spread_m[0]) {
                 let residual_sigmas_m = (0..count)
                     .map(|i| {
-                        let own: f64 = factor[i * count..i * count + i + 1].iter().map(|l| l * l).sum();
+                        let own: f64 = factor.row(i).iter().map(|l| l * l).sum();
                         let model: f64 =
                             (0..3).map(|j| (0..3).map(|k| design[i][j] * covariance[j][k] * design[i][k]).sum::<f64>()).sum();
                         (own - model).max(0.0).sqrt()
@@ -116,12 +121,12 @@ impl Solution {
                 });
             }
             // e = C Bᵀ V⁻¹ r with r after the step.
-            let after = residuals
+            let after: Vec<f64> = residuals
                 .iter()
                 .zip(&design)
                 .map(|(r, row)| r - row[0] * step[0] - row[1] * step[1] - row[2] * step[2])
                 .collect();
-            errors = errors_of(correlated, normal, &solve(&factor, after));
+            errors = errors_of(correlated, normal, &factor.solve(&after));
             normal = unit(moved(moved(normal, -step[0], tilts[0]), -step[1], tilts[1]));
             offset_m -= step[2];
         }
@@ -182,38 +187,6 @@ fn errors_of(correlated: &CorrelatedPoints, normal: [f64; 3], weights: &[f64]) -
     (0..weights.len()).map(of_point).collect()
 }
 
-/// L of L Lᵀ, in place of the lower triangle. None where the matrix is not positive definite.
-fn cholesky(mut v: Vec<f64>, size: usize) -> Option<Vec<f64>> {
-    for i in 0..size {
-        for j in 0..=i {
-            let sum = v[i * size + j] - (0..j).map(|k| v[i * size + k] * v[j * size + k]).sum::<f64>();
-            v[i * size + j] = if i == j {
-                if sum <= 0.0 || !sum.is_finite() {
-                    return None;
-                }
-                sum.sqrt()
-            } else {
-                sum / v[j * size + j]
-            };
-        }
-    }
-    Some(v)
-}
-
-/// x of L Lᵀ x = b.
-fn solve(factor: &[f64], mut b: Vec<f64>) -> Vec<f64> {
-    let size = b.len();
-    for i in 0..size {
-        let sum: f64 = (0..i).map(|k| factor[i * size + k] * b[k]).sum();
-        b[i] = (b[i] - sum) / factor[i * size + i];
-    }
-    for i in (0..size).rev() {
-        let sum: f64 = (i + 1..size).map(|k| factor[k * size + i] * b[k]).sum();
-        b[i] = (b[i] - sum) / factor[i * size + i];
-    }
-    b
-}
-
 /// The inverse of a symmetric matrix of three, by its cofactors.
 fn inverse(m: [[f64; 3]; 3]) -> Option<[[f64; 3]; 3]> {
     let cofactors = [cross(m[1], m[2]), cross(m[2], m[0]), cross(m[0], m[1])];
@@ -251,4 +224,134 @@ fn extents(points: &[[f64; 3]], centre: [f64; 3]) -> ([f64; 3], [f64; 3]) {
     let last = order[2];
     let shortest = std::array::from_fn(|r| axes[r][last]);
     (order.map(|k| m[k][k].max(0.0).sqrt()), if length(shortest) > 0.5 { unit(shortest) } else { [0.0, 0.0, 1.0] })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::trial::{Field, HANDHELD};
+    use crate::shots::located;
+    use crate::shots::reduce::Vector;
+
+    /// What differences leave of a derivative.
+    const SLOPE: f64 = 1e-5;
+
+    /// Six shots of a leaning face from two bases, rough by some millimetres.
+    fn shots() -> CorrelatedPoints {
+        let mut field = Field::new(HANDHELD, [0.2, 0.3]).with_base([60.0, 20.0, 3.0], [0.15, 0.2]);
+        let spots = [[0.0, 0.0], [14.0, 1.0], [3.0, 9.0], [-6.0, 5.0], [8.0, -7.0], [-3.0, -9.0]];
+        for (i, [x, y]) in spots.into_iter().enumerate() {
+            let rough = 0.002 * ((5 * i) % 7) as f64 - 0.006;
+            field.shot(i % 2, "face", [25.0 + x, 50.0 + y, 8.0 + 0.4 * x - 0.7 * y + rough]);
+        }
+        let shots: Vec<(usize, &Vector)> = field.sightings.iter().map(|row| (row.base, row.vector.as_ref().unwrap())).collect();
+        located::correlated(&field.bases, &shots).unwrap()
+    }
+
+    /// The plane of points that have moved, with the errors as they were.
+    fn moved_by(correlated: &CorrelatedPoints, point: usize, by: [f64; 3]) -> Solution {
+        let mut points = correlated.points().to_vec();
+        points[point] = moved(points[point], 1.0, by);
+        let moved = CorrelatedPoints::from_covariance(*correlated.frame(), points, &correlated.covariance()).unwrap();
+        Solution::fit(&moved).unwrap()
+    }
+
+    #[test]
+    fn the_plane_moves_with_its_points_as_when_it_is_fitted_anew() {
+        let correlated = shots();
+        let plane = Solution::fit(&correlated).unwrap();
+        for point in 0..correlated.points().len() {
+            for axis in 0..3 {
+                let by: [f64; 3] = std::array::from_fn(|k| if k == axis { 1e-3 } else { 0.0 });
+                let (plus, minus) = (moved_by(&correlated, point, by), moved_by(&correlated, point, by.map(|x| -x)));
+                let at = |sign: f64| {
+                    let mut points = correlated.points().to_vec();
+                    points[point] = moved(points[point], sign, by);
+                    plane.when_moved(&points)
+                };
+                let ((n_plus, d_plus), (n_minus, d_minus)) = (at(1.0), at(-1.0));
+                // Of the plane fitted anew the offset is from a centre that has moved too.
+                let offset = |fitted: &Solution| fitted.offset_m + dot(fitted.normal, from_to(plane.centre, fitted.centre));
+                for k in 0..3 {
+                    let (got, want) = (n_plus[k] - n_minus[k], plus.normal[k] - minus.normal[k]);
+                    // The residuals of some millimetres turn the derivatives by a few thousandths.
+                    assert!((got - want).abs() < 2e-3 * 1e-3, "{point} {axis} {k}: {got} {want}");
+                }
+                assert!((d_plus - d_minus - offset(&plus) + offset(&minus)).abs() < 5e-3 * 1e-3, "{point} {axis}");
+            }
+        }
+    }
+
+    /// The covariance of tilts and offset is K V Kᵀ of what they answer to each point, V that of the points along the normal with the floor.
+    #[test]
+    fn the_covariance_is_that_of_the_points_along_the_normal() {
+        let correlated = shots();
+        let plane = Solution::fit(&correlated).unwrap();
+        let count = correlated.points().len();
+        let whole = correlated.covariance();
+        let v = |i: usize, j: usize| {
+            let of = |k: usize| plane.normal[k / 3] * whole[(3 * i + k / 3) * 3 * count + 3 * j + k % 3] * plane.normal[k % 3];
+            (0..9).map(of).sum::<f64>() + if i == j { FLOOR_M * FLOOR_M } else { 0.0 }
+        };
+        for r in 0..3 {
+            for c in 0..3 {
+                let pairs = (0..count * count).map(|k| (k / count, k % count));
+                let want: f64 = pairs.map(|(i, j)| plane.gain[i][r] * v(i, j) * plane.gain[j][c]).sum();
+                assert!((plane.covariance[r][c] - want).abs() < 1e-9, "{r} {c}: {} {want}", plane.covariance[r][c]);
+            }
+        }
+        // Residuals are those of the plane, and their covariance is V − A Q Aᵀ, A by the tilts at the adjusted points: near enough those measured.
+        for (i, point) in correlated.points().iter().enumerate() {
+            let off = from_to(plane.centre, *point);
+            assert!((plane.residuals_m[i] - dot(plane.normal, off) + plane.offset_m).abs() < 1e-12);
+            let a = [dot(plane.tilts[0], off), dot(plane.tilts[1], off), -1.0];
+            let model: f64 = (0..9).map(|k| a[k / 3] * plane.covariance[k / 3][k % 3] * a[k % 3]).sum();
+            let want = (v(i, i) - model).max(0.0).sqrt();
+            assert!((plane.residual_sigmas_m[i] / want - 1.0).abs() < 2e-3, "{i}: {} {want}", plane.residual_sigmas_m[i]);
+        }
+    }
+
+    #[test]
+    fn tilts_are_derivatives_of_the_normal() {
+        // By dip direction δ and dip φ: n = (sin φ sin δ, sin φ cos δ, cos φ).
+        let normal = |direction: f64, dip: f64| [dip.sin() * direction.sin(), dip.sin() * direction.cos(), dip.cos()];
+        for (direction, dip) in [(0.3, 0.2), (2.0, 1.2), (4.0, 0.7), (5.5, 1.5)] {
+            let [by_direction, by_dip] = tilts(normal(direction, dip));
+            let slope = |plus: [f64; 3], minus: [f64; 3]| from_to(minus, plus).map(|x| x / 2e-5);
+            let direction_slope = unit(slope(normal(direction + 1e-5, dip), normal(direction - 1e-5, dip)));
+            let dip_slope = slope(normal(direction, dip + 1e-5), normal(direction, dip - 1e-5));
+            assert!(length(from_to(by_direction, direction_slope)) < SLOPE && length(from_to(by_dip, dip_slope)) < SLOPE);
+        }
+        // A level plane dips towards north, by nothing.
+        assert_eq!(tilts([0.0, 0.0, 1.0]), [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]]);
+    }
+
+    #[test]
+    fn extents_are_those_of_three_axes_aslant() {
+        // Points at ±a, ±b, ±c along three axes at right angles: 2a²/6 and so on.
+        let [first, second] = [unit([1.0, 2.0, -0.5]), unit([2.0, -1.0, 0.0])];
+        let third = cross(first, second);
+        let centre = [40.0, -20.0, 7.0];
+        for lengths in [[9.0, 4.0, 1.0], [1.0, 9.0, 4.0], [4.0, 1.0, 9.0]] {
+            let axes = [first, second, third];
+            let points: Vec<[f64; 3]> =
+                (0..6).map(|k| moved(centre, if k < 3 { 1.0 } else { -1.0 } * lengths[k % 3], axes[k % 3])).collect();
+            let (spread, shortest) = extents(&points, centre);
+            for (got, want) in spread.iter().zip([9.0, 4.0, 1.0]) {
+                assert!((got - want / 3f64.sqrt()).abs() < 1e-12, "{spread:?}");
+            }
+            let axis = axes[lengths.iter().position(|length| *length == 1.0).unwrap()];
+            assert!((dot(shortest, axis).abs() - 1.0).abs() < 1e-12, "{shortest:?} {axis:?}");
+        }
+    }
+
+    #[test]
+    fn inverse_of_three_rows_by_hand() {
+        // [2 1 0; 1 3 1; 0 1 4]: its determinant is 2 (12 − 1) − 4 = 18.
+        let got = inverse([[2.0, 1.0, 0.0], [1.0, 3.0, 1.0], [0.0, 1.0, 4.0]]).unwrap();
+        let want = [[11.0, -4.0, 1.0], [-4.0, 8.0, -2.0], [1.0, -2.0, 5.0]].map(|row| row.map(|x: f64| x / 18.0));
+        assert!(got.as_flattened().iter().zip(want.as_flattened()).all(|(a, b)| (a - b).abs() < 1e-15), "{got:?}");
+        assert!(inverse([[1.0, 2.0, 3.0], [2.0, 4.0, 6.0], [3.0, 6.0, 9.0]]).is_none());
+        assert!(inverse([[f64::NAN, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]).is_none());
+    }
 }

@@ -1,4 +1,5 @@
 use super::*;
+use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::measure::trial::{EXACT, Errors, Field, HANDHELD, assert_sigmas, scatter};
 
@@ -259,5 +260,128 @@ fn refusals_say_what_to_shoot() {
     assert_eq!(
         refusal(&odd),
         "plane of North wall: S5 (role face) has no distance; shoot it again with azimuth, inclination and distance"
+    );
+}
+
+/// A square of two half sides on a face of strike 40°, each corner `times` over; every shot errs by `sigma` in each axis, and is raised along the normal.
+fn square(half: f64, sigma: f64, dip_deg: f64, times: usize, raise: f64) -> Field {
+    let ((ss, cs), (sd, cd)) = (40f64.to_radians().sin_cos(), dip_deg.to_radians().sin_cos());
+    let mut field = Field::new(EXACT, [0.0, 0.0]);
+    for (k, [along, up]) in [[-half, -half], [half, -half], [half, half], [-half, half]].into_iter().enumerate() {
+        let off = if k % 2 == 0 { raise } else { -raise };
+        // The normal is that along the strike times that up the dip.
+        let point = [
+            30.0 + along * ss - up * cd * cs + off * cs * sd,
+            60.0 + along * cs + up * cd * ss - off * ss * sd,
+            12.0 + up * sd + off * cd,
+        ];
+        (0..times).for_each(|_| {
+            let vector = field.shot(0, "face", point).vector.as_mut().unwrap();
+            vector.direction = Covariance::from_sigmas(sigma, sigma);
+            vector.distance = Covariance::default();
+        });
+    }
+    field
+}
+
+/// Four shots at the ends of a cross: across over along is that of their distances.
+#[test]
+fn how_narrow_is_too_narrow() {
+    let cross = |across: f64| {
+        let at = [[-20.0, 0.0], [0.0, across], [20.0, 0.0], [0.0, -across]];
+        compose(&face(Field::new(EXACT, [0.0, 0.0]), |_| 0, 70.0, 55.0, &at).group("plane"))
+    };
+    let line = "the shots lie in one line or nearly so (from S3 to S1, 40.0 m); shoot another spot of the face, at least 10.0 m";
+    assert!(cross(0.399).unwrap_err().contains(line), "{}", &*cross(0.399).unwrap_err());
+    let narrow = "the shots lie nearly in one line (from S3 to S1)";
+    assert!(cross(0.401).unwrap().warnings[0].starts_with(narrow));
+    assert!(cross(2.99).unwrap().warnings[0].starts_with(narrow));
+    assert!(cross(3.01).unwrap().warnings.is_empty());
+}
+
+#[test]
+fn a_tilt_may_err_by_fifteen_degrees() {
+    // Of a square of half side 1 m a tilt errs by σ/2.
+    let fits = |degrees: f64| compose(&square(1.0, 2.0 * degrees.to_radians(), 30.0, 1, 0.0).group("plane"));
+    assert!(fits(14.95).is_ok());
+    assert!(fits(15.05).unwrap_err().contains("may tilt by 15° (one standard error)"), "{}", &*fits(15.05).unwrap_err());
+}
+
+#[test]
+fn shots_off_the_plane_and_scatter_about_it() {
+    // Raised by δ in turn, the corners lie δ off. Once each: one degree of freedom, the standard error of a residual is σ/2, Σ (δ/σ)² is 4 δ²/σ². Twice
+    // each: five, σ √(5/8), 8 δ²/σ². Quantiles of χ² at 99 %: 6.635 and 15.086 (any table); the formula is within 0.8 % of them.
+    let sigma = 0.1;
+    let warnings = |times: usize, raise: f64| compose_field(&square(10.0, sigma, 50.0, times, raise)).warnings;
+    let at = |times: f64, square: f64| sigma * (square / (4.0 * times)).sqrt();
+    assert!(warnings(1, at(1.0, 0.99 * 6.635)).is_empty());
+    let scatter = warnings(1, at(1.0, 1.01 * 6.635));
+    assert!(scatter.len() == 1 && scatter[0].starts_with("the shots scatter 2.6 times as much"), "{scatter:?}");
+    assert!(warnings(2, at(2.0, 0.99 * 15.086)).is_empty());
+    let scatter = warnings(2, at(2.0, 1.01 * 15.086));
+    assert!(scatter.len() == 1 && scatter[0].starts_with("the shots scatter 1.7 times as much"), "{scatter:?}");
+    // Three standard errors of a residual, once each.
+    assert_eq!(warnings(1, 0.1499).len(), 1);
+    let off = warnings(1, 0.1501);
+    assert!(off.len() == 2 && off[0].contains("lies 0.15 m off the plane, 3.0 times its standard error"), "{off:?}");
+    // RMS is δ; its standard error δ/√(2(n − 3)).
+    for (times, freedom) in [(1, 1.0), (2, 5.0)] {
+        let rms = get(&compose_field(&square(10.0, sigma, 50.0, times, 0.03)), "rms_m");
+        assert!((rms.value - 0.03).abs() < 1e-5 && (rms.sigma - 0.03 / (2.0f64 * freedom).sqrt()).abs() < 1e-5, "{rms:?}");
+    }
+}
+
+#[test]
+fn level_and_upright_within_the_error_of_a_tilt() {
+    // σ of both tilts is 0.5/20 = 0.025; a dip within asin(1.96 · 0.025) has no direction, one within 1.96 · 0.025 of 90° may lean the other way.
+    let half = INTERVAL95 * 0.025;
+    let of = |dip_rad: f64| compose_field(&square(10.0, 0.5, dip_rad.to_degrees(), 1, 0.0));
+    for (share, is_level) in [(0.995, true), (1.005, false)] {
+        let composed = of((share * half).asin());
+        assert_eq!(composed.values.iter().any(|value| value.name == "strike_deg"), !is_level, "{share}");
+        assert!((get(&composed, "dip_deg").sigma.to_radians() - 0.025).abs() < 1e-5);
+        let composed = of(std::f64::consts::FRAC_PI_2 - share * half);
+        assert_eq!(composed.warnings.len(), usize::from(is_level), "{share}: {:?}", composed.warnings);
+    }
+    let composed = of((0.995 * half).asin());
+    assert!(composed.warnings[0].contains("(dip 2.79°, 2.81° at 95 %)"), "{:?}", composed.warnings);
+    let composed = of(std::f64::consts::FRAC_PI_2 - 0.995 * half);
+    assert!(composed.warnings[0].contains("(dip 87.21°, 2.81° at 95 %)"), "{:?}", composed.warnings);
+}
+
+/// The interval of the strike by looking at each direction: within it what lies across it of the normal is within 1.96 of its own errors. The errors
+/// of the normal are those of its differences as the shots move.
+#[test]
+fn directions_of_dip_by_the_errors_of_the_normal() {
+    for (strike, dip, bases) in [(200.0, 12.0, 1), (320.0, 65.0, 2), (75.0, 30.0, 2)] {
+        let field = Field::new(HANDHELD, [0.2, 0.3]).with_base([60.0, 20.0, 3.0], [0.6, 0.2]);
+        let field = face(field, |i| i % bases, strike, dip, &[[-9.0, -8.0], [7.0, -2.0], [3.0, 9.0], [-4.0, 4.0], [6.0, 6.0]]);
+        let group = field.group("plane");
+        let rows: Vec<&RoleShot> = group.sightings.iter().collect();
+        let Plane { correlated, solution, .. } = fit(&group, &rows).unwrap();
+        let c = super::super::located::covariance_of(&correlated, |points| solution.when_moved(points).0);
+        let ([e, n, _], steps) = (solution.normal, 100_000);
+        let is_within = |turn: f64| {
+            let (sin, cos) = (e.atan2(n) + turn).sin_cos();
+            (e * cos - n * sin).abs() <= INTERVAL95 * (c.ee * cos * cos - 2.0 * c.en * cos * sin + c.nn * sin * sin).sqrt()
+        };
+        let turns = (0..steps).map(|i| f64::from(i) * std::f64::consts::FRAC_PI_2 / f64::from(steps));
+        let half = turns.filter(|turn| is_within(*turn) || is_within(-turn)).fold(0.0, f64::max);
+        let composed = compose(&group).unwrap();
+        for name in ["strike_deg", "dip_direction_deg"] {
+            let got = get(&composed, name).sigma.to_radians() * INTERVAL95;
+            assert!((got - half).abs() < 3e-5, "{strike} {dip} {name}: {got} {half}");
+        }
+    }
+}
+
+#[test]
+fn more_than_a_thousand_shots_are_refused() {
+    let mut field = Field::new(EXACT, [0.0, 0.0]);
+    let row = field.shot(0, "face", [30.0, 60.0, 0.0]).clone();
+    field.sightings = vec![row; 1001];
+    assert_eq!(
+        compose(&field.group("plane")).unwrap_err(),
+        "plane of North wall has 1001 shots; a plane takes 1000 at most, so leave some out"
     );
 }

@@ -57,7 +57,7 @@ pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corner
     } else {
         values.push(NamedValue { name: "area_m2", estimate: correlated.estimate(|points| area(&on(points))) });
     }
-    if values.iter().any(|value| !(value.estimate.value + value.estimate.sigma).is_finite()) {
+    if values.iter().flat_map(|value| [value.estimate.value, value.estimate.sigma]).any(|x| !x.is_finite()) {
         return;
     }
     composed.method.push_str(if are_corners {

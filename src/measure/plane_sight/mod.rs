@@ -132,7 +132,8 @@ fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, setting
         let point = part_of_points(correlated, (sight.base, group.base(sight)), "point", |points| {
             aim.hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point)
         });
-        if !(distance.sigma + incidence.sigma + point.covariance.horizontal_variance() + point.covariance.uu).is_finite() {
+        let errors = [distance.sigma, incidence.sigma, point.covariance.horizontal_variance(), point.covariance.uu];
+        if errors.iter().any(|error| !error.is_finite()) {
             return Err(format!("{of} gives no finite point; check its readings").into());
         }
         let angle_deg = 90.0 - incidence.value;

@@ -267,7 +267,8 @@ fn chord(
     let true_azimuth_rad = sight.true_azimuth_rad.ok_or_else(|| lacks("azimuth"))?;
     let inclination_rad = sight.inclination_rad.ok_or_else(|| lacks("inclination"))?;
     let instrument_height_m = sight.instrument_height_m.ok_or_else(|| lacks("instrument height"))?;
-    if !(true_azimuth_rad + inclination_rad + instrument_height_m + sight.target_height_m + sight.refraction).is_finite() {
+    let readings = [true_azimuth_rad, inclination_rad, instrument_height_m, sight.target_height_m, sight.refraction];
+    if readings.iter().any(|reading| !reading.is_finite()) {
         return Err(format!("{of} has a reading that is not a finite number").into());
     }
     let base = group.base(sight);

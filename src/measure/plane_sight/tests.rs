@@ -229,3 +229,105 @@ fn refusals_name_the_angle_and_the_row() {
     let composed = compose(&both.group("plane_sight"), &plain).unwrap();
     assert_eq!(composed.warnings, ["sight S3 has a distance, 70.00 m, which is not used; the surface is met at 49.97 m"]);
 }
+
+/// A wall that runs east, some way north of the base, by two shots at its sides, and a level sight in a direction.
+fn wall_at(north: f64, half: f64, azimuth_deg: f64) -> Field {
+    let mut field = Field::new(EXACT, [0.0, 0.0]);
+    field.shot(0, "plane_1", [-half, north, 0.0]);
+    field.shot(0, "plane_2", [half, north, 0.0]);
+    let row = field.reading(0, "sight", azimuth_deg, 0.0, 1.0);
+    (row.slope_m, row.vector) = (None, None);
+    field
+}
+
+#[test]
+fn just_within_and_just_outside_of_each_limit() {
+    let of = |field: &Field| compose(&field.group("plane_sight"), &PlaneSettings::default());
+    // 0.1 m from the instrument, and 20 km.
+    assert!(of(&wall_at(0.0995, 0.08, 0.0)).unwrap_err().contains("the instrument stands in the surface itself"));
+    assert!(of(&wall_at(0.1005, 0.08, 0.0)).is_ok());
+    assert!(of(&wall_at(19_990.0, 300.0, 0.0)).is_ok());
+    let far = of(&wall_at(20_010.0, 300.0, 0.0)).unwrap_err();
+    assert!(far.contains("meets the surface only at 20 km"), "{}", &*far);
+    // 10° between sight and wall, from either side; 30° for the warning. A sight at the azimuth A meets a wall that runs east at 90° − A.
+    for side in [1.0, -1.0] {
+        assert!(of(&wall_at(5.0, 200.0, side * 80.01)).unwrap_err().contains("meets the surface at 10.0°, under 10°"));
+        assert!(of(&wall_at(5.0, 200.0, side * 79.99)).is_ok());
+        assert!(of(&wall_at(5.0, 200.0, side * 59.99)).unwrap().warnings.is_empty());
+        let warnings = of(&wall_at(5.0, 200.0, side * 60.01)).unwrap().warnings;
+        assert_eq!(
+            warnings,
+            ["sight S3 meets the surface at 30.0° only: errors along it are 2.0 times those of a sight square on"]
+        );
+    }
+    // Shots 0.1 m apart.
+    assert!(of(&wall_at(5.0, 0.0495, 0.0)).unwrap_err().contains("are 0.10 m apart horizontally"));
+    assert!(of(&wall_at(5.0, 0.0505, 0.0)).is_ok());
+    // Twice as far from the middle as the shots: horizontally of an upright plane, whatever the height.
+    let reach = |up: f64, share: f64| {
+        let mut field = wall_at(40.0, 10.0, 0.0);
+        field.sightings.pop();
+        let row = field.shot(0, "sight", [20.0 * share, 40.0, up]);
+        (row.slope_m, row.vector) = (None, None);
+        of(&field).unwrap().warnings
+    };
+    assert!(reach(0.0, 0.99).is_empty() && reach(25.0, 0.99).is_empty());
+    assert_eq!(
+        reach(0.0, 1.01),
+        [
+            "sight S3 meets the plane 20.2 m from the middle of its shots, which reach 10.0 m: the plane is taken to go on that far"
+        ]
+    );
+}
+
+/// The same of a fitted plane, where height counts too: four shots 10 m from their middle, which stands upright before the base.
+#[test]
+fn a_fitted_plane_reaches_as_far_upwards() {
+    let warnings = |at: [f64; 2]| {
+        let mut field = Field::new(EXACT, [0.0, 0.0]);
+        for (k, [x, z]) in [[-6.0, -8.0], [6.0, -8.0], [6.0, 8.0], [-6.0, 8.0]].into_iter().enumerate() {
+            field.shot(0, &format!("plane_{}", k + 1), [x, 40.0, z]);
+        }
+        let row = field.shot(0, "sight", [at[0], 40.0, at[1]]);
+        (row.slope_m, row.vector) = (None, None);
+        compose(&field.group("plane_sight"), &PlaneSettings::default()).unwrap().warnings.len()
+    };
+    for (share, told) in [(0.99, 0), (1.01, 1)] {
+        assert_eq!(warnings([12.0 * share, 16.0 * share]), told);
+        assert_eq!(warnings([0.0, 20.0 * share]), told);
+        assert_eq!(warnings([-20.0 * share, 0.0]), told);
+    }
+}
+
+/// Two bases that err by 1 m in each axis: what lies between their shots errs by √2 in east and in north, 2 m in all.
+#[test]
+fn an_upright_plane_wants_shots_farther_apart_than_their_error() {
+    let of = |apart: f64| {
+        let mut field = Field::new(EXACT, [1.0, 0.5]).with_base([3.0, 1.0, 0.0], [1.0, 0.5]);
+        field.shot(0, "plane_1", [-2.0, 20.0, 0.0]);
+        field.shot(1, "plane_2", [-2.0 + apart, 20.0, 0.0]);
+        let row = field.reading(0, "sight", 0.0, 0.0, 1.0);
+        (row.slope_m, row.vector) = (None, None);
+        compose(&field.group("plane_sight"), &PlaneSettings::default())
+    };
+    assert!(of(3.93).is_ok());
+    assert!(of(3.91).unwrap_err().contains("are 3.91 m apart horizontally, within the error of that (standard error 2.00 m)"));
+}
+
+/// A correction's error is in the direction of the sight; that of distances is not, since none was measured.
+#[test]
+fn a_sight_errs_by_the_corrections_of_its_directions() {
+    let sigmas = |inclination_rad: f64, distance_m: f64| {
+        let mut field = wall_at(40.0, 10.0, 0.0);
+        field.sightings[2].shares =
+            crate::geodesy::register::Shares { calibration: 1, inclination_rad, distance_m, ..Default::default() };
+        let composed = compose(&field.group("plane_sight"), &PlaneSettings::default()).unwrap();
+        let c = composed.parts[0].covariance;
+        [c.ee, c.nn, c.uu].map(f64::sqrt)
+    };
+    let plain = sigmas(0.0, 0.0);
+    assert!(plain.iter().all(|sigma| *sigma < 1e-6), "{plain:?}");
+    assert_eq!(sigmas(0.0, 5.0), plain);
+    let [e, n, u] = sigmas(0.01, 0.0);
+    assert!(e < 1e-6 && n < 1e-4 && (u - 0.4).abs() < 1e-5, "{e} {n} {u}");
+}

@@ -210,3 +210,126 @@ fn refusals() {
     let twice = ("end", "B", [20.03, 15.04, 0.0]);
     assert_eq!(refused(&[a, twice, p]), "profile of Dam: A and B of the line lie 0.05 m apart in plan; leave one of them out");
 }
+
+/// Of points about a bent line: the leg that is nearest by the distance to each, and at a bend the side that the foot's place tells.
+#[test]
+fn the_nearest_leg_by_looking_at_each() {
+    let line = [[0.0, 0.0, 0.0], [40.0, 10.0, 0.0], [45.0, 60.0, 0.0], [10.0, 90.0, 0.0], [12.0, 130.0, 0.0]];
+    let points: Vec<[f64; 3]> =
+        (0..400).map(|k| [-30.0 + 6.0 * f64::from(k % 20) + 0.1, -25.0 + 9.0 * f64::from(k / 20) + 0.2, 0.0]).collect();
+    let mut bends = 0;
+    for (point, foot) in points.iter().zip(feet(&line, &points)) {
+        let to_leg = |leg: usize| {
+            let (a, b) = (line[leg], line[leg + 1]);
+            let d = [b[0] - a[0], b[1] - a[1]];
+            let share = ((point[0] - a[0]) * d[0] + (point[1] - a[1]) * d[1]) / (d[0] * d[0] + d[1] * d[1]);
+            let at = share.clamp(0.0, 1.0);
+            ((point[0] - a[0] - at * d[0]).hypot(point[1] - a[1] - at * d[1]), share)
+        };
+        let (leg, (least, share)) = (0..4).map(|leg| (leg, to_leg(leg))).min_by(|a, b| a.1.0.total_cmp(&b.1.0)).unwrap();
+        match foot {
+            Foot::Leg(of) => {
+                // Of two that are equally near either will do.
+                assert!((to_leg(of).0 - least).abs() < 1e-9, "{point:?}: {of} {leg}");
+                assert!(
+                    (0.0..=1.0).contains(&share) || (share < 0.0 && of == 0) || (share > 1.0 && of == 3),
+                    "{point:?} {share}"
+                );
+            }
+            Foot::Bend(corner, side) => {
+                bends += 1;
+                assert!(
+                    (1..4).contains(&corner)
+                        && ((point[0] - line[corner][0]).hypot(point[1] - line[corner][1]) - least).abs() < 1e-9
+                );
+                // Right of both legs or left of both.
+                for leg in [corner - 1, corner] {
+                    let (a, b) = (line[leg], line[leg + 1]);
+                    let right = (point[0] - a[0]) * (b[1] - a[1]) - (point[1] - a[1]) * (b[0] - a[0]);
+                    assert!(right * side > 0.0, "{point:?} {corner} {side}");
+                }
+            }
+        }
+    }
+    assert!(bends > 20, "{bends}");
+}
+
+/// Each value errs as its differences do, by all points of the line and the shot.
+#[test]
+fn standard_errors_are_those_of_differences() {
+    let rows: Rows<'_> = &[
+        ("line", "L1", [20.0, 15.0, 0.0]),
+        ("line", "L2", [25.0, 55.0, 2.0]),
+        ("line", "L3", [75.0, 65.0, 3.0]),
+        ("point", "P1", [18.0, 40.0, 1.0]),
+        ("point", "P2", [55.0, 50.0, 4.0]),
+        ("point", "P3", [19.0, 64.0, 4.0]),
+        ("point", "P4", [80.0, 60.0, 4.0]),
+        ("point", "P5", [18.0, 10.0, 4.0]),
+    ];
+    let scene = scene(&[[0.0; 3], [60.0, 20.0, 1.0]], sigmas(), rows);
+    let group = scene.group("profile", "Dam");
+    let (_, stations) = measure(&group, OFFSET_LIMIT_M).unwrap();
+    let all: Vec<&RoleShot> = group.sightings.iter().collect();
+    let correlated = rows::correlated(&group, &all).unwrap();
+    let feet = feet(&correlated.points()[..3], &correlated.points()[3..]);
+    assert_eq!(feet, [Foot::Leg(0), Foot::Leg(1), Foot::Bend(1, -1.0), Foot::Leg(1), Foot::Leg(0)]);
+    for (k, foot) in feet.into_iter().enumerate() {
+        let station = stations.iter().find(|station| station.label == format!("P{}", k + 1)).unwrap();
+        let [chainage, offset] = correlated.estimates(|p| {
+            let leg_m = |i: usize| (p[i + 1][0] - p[i][0]).hypot(p[i + 1][1] - p[i][1]);
+            let shot = p[3 + k];
+            match foot {
+                Foot::Leg(leg) => {
+                    let d = [(p[leg + 1][0] - p[leg][0]) / leg_m(leg), (p[leg + 1][1] - p[leg][1]) / leg_m(leg)];
+                    let v = [shot[0] - p[leg][0], shot[1] - p[leg][1]];
+                    [(0..leg).map(leg_m).sum::<f64>() + v[0] * d[0] + v[1] * d[1], v[0] * d[1] - v[1] * d[0]]
+                }
+                Foot::Bend(corner, side) => {
+                    [(0..corner).map(leg_m).sum(), side * (shot[0] - p[corner][0]).hypot(shot[1] - p[corner][1])]
+                }
+            }
+        });
+        for (got, want) in [(station.chainage_m, chainage), (station.offset_m, offset)] {
+            assert!(
+                (got.value - want.value).abs() < 1e-9 && (got.sigma - want.sigma).abs() < 1e-7,
+                "P{}: {got:?} {want:?}",
+                k + 1
+            );
+        }
+    }
+}
+
+#[test]
+fn just_within_and_just_outside_of_each_limit() {
+    let (a, b) = (("start", "A", [10.0, 20.0, 0.0]), ("end", "B", [10.0, 60.0, 0.0]));
+    let warned = |at: [f64; 3]| compose_rows(&[a, b, ("point", "P", at)]).unwrap().0.warnings;
+    for (side, sign) in [("right", 1.0), ("left", -1.0)] {
+        assert!(warned([10.0 + sign * 19.99, 40.0, 0.0]).is_empty());
+        assert_eq!(
+            warned([10.0 + sign * 20.01, 40.0, 0.0]),
+            [format!("P lies 20.0 m to the {side} of the line, beyond the limit of 20 m")]
+        );
+    }
+    let leg = |length: f64| {
+        compose_rows(&[a, ("end", "B", [10.0 + 0.6 * length, 20.0 + 0.8 * length, 0.0]), ("point", "P", [10.0, 20.0, 0.0])])
+    };
+    assert!(leg(0.0999).is_err() && leg(0.1001).is_ok());
+    // Before the start and behind the end, by what the chainage errs by at 95 %.
+    let rows = |along: f64| [a, b, ("point", "P", [12.0, 20.0 + along, 0.0])];
+    let told = |along: f64| {
+        let scene = scene(&[[0.0; 3]], sigmas(), &rows(along));
+        let (composed, stations) = measure(&scene.group("profile", "Dam"), OFFSET_LIMIT_M).unwrap();
+        (stations.iter().find(|s| s.label == "P").unwrap().chainage_m.half95(), composed.warnings)
+    };
+    for (end, words) in [(0.0, "before the start of the line"), (40.0, "beyond the end of the line")] {
+        let beyond = |share: f64| {
+            let out = if end == 0.0 { -1.0 } else { 1.0 };
+            // The error changes little over so short a way.
+            let half = told(end + out * told(end).0).0;
+            told(end + out * share * half).1
+        };
+        assert!(beyond(0.98).is_empty(), "{:?}", beyond(0.98));
+        assert!(beyond(1.02).len() == 1 && beyond(1.02)[0].ends_with(words), "{:?}", beyond(1.02));
+    }
+}

@@ -224,3 +224,184 @@ impl Step {
         Some(Step { solution: factor.solve(&right), root: semi_root(&inverse, size) })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::fixture::{Scene, sigmas};
+    use crate::numeric::monte_carlo::Normal;
+    use crate::shots::located;
+    use crate::shots::reduce::Vector;
+
+    /// Step of the differences below in metres, and what they leave of a derivative.
+    const DIFFERENCE_M: f64 = 1e-3;
+    const SLOPE: f64 = 1e-6;
+
+    const WIRES: usize = 4;
+    const SPAN_M: f64 = 150.0;
+
+    /// Supports, wire shots beside the plane as well, an object; from two bases, with errors drawn.
+    fn measured(seed: u64) -> CorrelatedPoints {
+        let mut scene = Scene::new(&[[0.0; 3], [70.0, 15.0, 1.0]], sigmas());
+        let (sin, cos) = 65f64.to_radians().sin_cos();
+        let at = |x: f64, right: f64, up: f64| [-50.0 + x * sin + right * cos, 35.0 + x * cos - right * sin, up];
+        let hung = |x: f64| 14.0 + 6.0 * x / SPAN_M - 4.0 * 5.0 * x * (SPAN_M - x) / (SPAN_M * SPAN_M);
+        scene.row(0, "support_a", "A", at(0.0, 0.0, hung(0.0)));
+        scene.row(1, "support_b", "B", at(SPAN_M, 0.0, hung(SPAN_M)));
+        for (i, (x, right)) in [(30.0, 0.4), (70.0, -1.5), (95.0, 2.5), (125.0, 0.0)].into_iter().enumerate() {
+            scene.row(i % 2, "wire", &format!("W{i}"), at(x, right, hung(x)));
+        }
+        scene.row(1, "object", "Oak", at(80.0, 5.0, 3.0));
+        let group = scene.drawn("span", "Mill line", &mut Normal::seeded(seed));
+        let vectors: Vec<(usize, Vector)> = group.sightings.iter().map(|row| (row.base, row.vector.unwrap())).collect();
+        let shots: Vec<(usize, &Vector)> = vectors.iter().map(|(base, vector)| (*base, vector)).collect();
+        located::correlated(group.bases, &shots).unwrap()
+    }
+
+    /// How much higher than the curve a wire shot is.
+    fn gap(kind: Kind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64) -> f64 {
+        let (a, b, shot) = (points[0], points[1], points[wire]);
+        let (east, north) = (b[0] - a[0], b[1] - a[1]);
+        let span = east.hypot(north);
+        let along = ((shot[0] - a[0]) * east + (shot[1] - a[1]) * north) / span;
+        shot[2] - Curve::new(kind, [0.0, 0.0, a[2]], [span, 0.0, b[2]], p, nominal_span_m).up_m(along)
+    }
+
+    #[test]
+    fn gradients_are_differences_of_the_gap() {
+        let points = measured(1).points().to_vec();
+        for kind in [Kind::Catenary, Kind::Parabola] {
+            for wire in 2..2 + WIRES {
+                let (by_points, by_parameter) = gradient(kind, &points, wire, 5.2, SPAN_M);
+                for (point, by) in [0, 1, wire].into_iter().zip(by_points) {
+                    for (axis, by) in by.into_iter().enumerate() {
+                        let at = |step: f64| {
+                            let mut moved = points.clone();
+                            moved[point][axis] += step;
+                            gap(kind, &moved, wire, 5.2, SPAN_M)
+                        };
+                        let slope = (at(DIFFERENCE_M) - at(-DIFFERENCE_M)) / (2.0 * DIFFERENCE_M);
+                        assert!((by - slope).abs() < SLOPE, "{kind:?} {wire} {point} {axis}: {by} {slope}");
+                    }
+                }
+                let at = |step: f64| gap(kind, &points, wire, 5.2 + step, SPAN_M);
+                let slope = (at(DIFFERENCE_M) - at(-DIFFERENCE_M)) / (2.0 * DIFFERENCE_M);
+                assert!((by_parameter - slope).abs() < SLOPE, "{kind:?} {wire}: {by_parameter} {slope}");
+            }
+        }
+    }
+
+    type Rows = Vec<Vec<f64>>;
+
+    fn times(a: &Rows, b: &Rows) -> Rows {
+        let of = |row: &Vec<f64>, c: usize| row.iter().zip(b).map(|(x, other)| x * other[c]).sum();
+        a.iter().map(|row| (0..b[0].len()).map(|c| of(row, c)).collect()).collect()
+    }
+
+    fn turned(a: &Rows) -> Rows {
+        (0..a[0].len()).map(|c| a.iter().map(|row| row[c]).collect()).collect()
+    }
+
+    /// By Gauss and Jordan; it is positive definite.
+    fn inverted(a: &Rows) -> Rows {
+        let size = a.len();
+        let unit = |k: usize| (0..size).map(move |c| if c == k { 1.0 } else { 0.0 });
+        let mut whole: Rows = a.iter().enumerate().map(|(k, row)| row.iter().copied().chain(unit(k)).collect()).collect();
+        for k in 0..size {
+            let pivot = whole[k][k];
+            whole[k].iter_mut().for_each(|x| *x /= pivot);
+            let row = whole[k].clone();
+            for (_, other) in whole.iter_mut().enumerate().filter(|(i, _)| *i != k) {
+                let share = other[k];
+                other.iter_mut().zip(&row).for_each(|(x, y)| *x -= share * y);
+            }
+        }
+        whole.into_iter().map(|row| row[size..].to_vec()).collect()
+    }
+
+    /// The combined case by whole matrices: V = G C Gᵀ, Δp = −(Aᵀ V⁻¹ A)⁻¹ Aᵀ V⁻¹ w, adjusted l − C Gᵀ V⁻¹ w at the last p, G and A by differences.
+    #[test]
+    fn as_by_whole_matrices() {
+        for (kind, seed) in [(Kind::Catenary, 3), (Kind::Parabola, 4), (Kind::Catenary, 5)] {
+            let measured = measured(seed);
+            let found = fit(kind, &measured, WIRES).unwrap();
+            let (points, whole) = (measured.points(), measured.covariance());
+            let size = 3 * points.len();
+            let c: Rows = whole.chunks(size).map(<[f64]>::to_vec).collect();
+            let nominal = (points[1][0] - points[0][0]).hypot(points[1][1] - points[0][1]);
+            assert!((found.nominal_span_m - nominal).abs() < 1e-9);
+            let mut p = 5.0;
+            let step = |points: &[[f64; 3]], k: usize, by: f64| {
+                let mut moved = points.to_vec();
+                moved[k / 3][k % 3] += by;
+                moved
+            };
+            let (mut g, mut a, mut w);
+            let (mut v_inverse, mut q);
+            let mut rounds = 0;
+            loop {
+                let of = |points: &[[f64; 3]], p: f64| -> Vec<f64> {
+                    (2..2 + WIRES).map(|wire| gap(kind, points, wire, p, nominal)).collect()
+                };
+                let difference = |plus: Vec<f64>, minus: Vec<f64>| -> Vec<f64> {
+                    plus.iter().zip(minus).map(|(x, y)| (x - y) / (2.0 * DIFFERENCE_M)).collect()
+                };
+                let columns: Rows = (0..size)
+                    .map(|k| difference(of(&step(points, k, DIFFERENCE_M), p), of(&step(points, k, -DIFFERENCE_M), p)))
+                    .collect();
+                g = turned(&columns);
+                a = turned(&vec![difference(of(points, p + DIFFERENCE_M), of(points, p - DIFFERENCE_M))]);
+                w = turned(&vec![of(points, p)]);
+                let mut v = times(&times(&g, &c), &turned(&g));
+                (0..WIRES).for_each(|i| v[i][i] += ROUNDING_M2);
+                for (got, want) in found.expected_m.iter().zip((0..WIRES).map(|i| v[i][i].sqrt())) {
+                    assert!(rounds == 0 || (got / want - 1.0).abs() < 1e-3, "{got} {want}");
+                }
+                v_inverse = inverted(&v);
+                q = 1.0 / times(&times(&turned(&a), &v_inverse), &a)[0][0];
+                let moves = -q * times(&times(&turned(&a), &v_inverse), &w)[0][0];
+                p += moves;
+                rounds += 1;
+                if moves.abs() < 1e-9 {
+                    break;
+                }
+                assert!(rounds < 30);
+            }
+            let got = found.adjusted.points();
+            let parameter = got.len() - 1;
+            assert!((got[parameter][0] - p).abs() < 1e-6, "{kind:?}: {:?} {p}", got[parameter]);
+            // C Gᵀ V⁻¹ w, and the covariance of what is left: C − C Gᵀ (V⁻¹ − V⁻¹ A q Aᵀ V⁻¹) G C, with that of p −C Gᵀ V⁻¹ A q.
+            let gain = times(&times(&c, &turned(&g)), &v_inverse);
+            let (found_errors, with_p) = (times(&gain, &w), times(&gain, &a));
+            let known = times(&gain, &times(&g, &c));
+            let kept = [0, 1, 2 + WIRES];
+            for (i, point) in kept.into_iter().enumerate() {
+                for r in 0..3 {
+                    let want = points[point][r] - found_errors[3 * point + r][0];
+                    assert!((got[i][r] - want).abs() < 1e-6, "{kind:?} {point} {r}: {} {want}", got[i][r]);
+                    let crossed = found.adjusted.covariance_between(i, parameter)[r][0];
+                    let want = -q * with_p[3 * point + r][0];
+                    assert!((crossed - want).abs() < 1e-6, "{kind:?} {point} {r}: {crossed} {want}");
+                    for (j, other) in kept.into_iter().enumerate() {
+                        for s in 0..3 {
+                            let (row, column) = (3 * point + r, 3 * other + s);
+                            let want = c[row][column] - known[row][column] + q * with_p[row][0] * with_p[column][0];
+                            let is = found.adjusted.covariance_between(i, j)[r][s];
+                            assert!((is - want).abs() < 1e-6, "{kind:?} {point} {other}: {is} {want}");
+                        }
+                    }
+                }
+            }
+            let variance = found.adjusted.covariance_between(parameter, parameter)[0][0];
+            assert!((variance / q - 1.0).abs() < 1e-4, "{variance} {q}");
+            // What the wire shots are off the adjusted curve by.
+            for (k, misfit) in found.misfits_m.iter().enumerate() {
+                let want = gap(kind, &[got[0], got[1], points[2 + k]], 2, p, nominal);
+                assert!((misfit - want).abs() < 1e-6, "{misfit} {want}");
+            }
+            let curve = found.curve(got);
+            let again = Curve::new(kind, got[0], got[1], p, nominal);
+            assert!((curve.sag_m() - again.sag_m()).abs() < 1e-6);
+        }
+    }
+}

@@ -128,6 +128,8 @@ fn shares(points: &[[f64; 3]], triangle: Triangle, point: usize) -> [f64; 3] {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use geo::{Area, Centroid, Contains, Intersects};
+    use proptest::prelude::*;
 
     #[test]
     fn a_ring_with_a_notch_is_filled_within_its_sides() {
@@ -159,5 +161,76 @@ mod tests {
         // 40.5 in plan, tilted by 45°.
         assert!((surface_m2(&points, &[[0, 1, 2]]) - 40.5 * 2f64.sqrt()).abs() < 1e-12);
         assert_eq!(area_and_middle(&points[..3]), (40.5, [3.0, 3.0]));
+    }
+
+    /// A ring about a place, its corners in order of their directions and at distances of their own; on the plane z = 0.3 x − 0.2 y + 4.
+    fn star(middle: [f64; 2], radii: &[f64]) -> Vec<[f64; 3]> {
+        let corner = |(i, radius): (usize, &f64)| {
+            let (sin, cos) = (std::f64::consts::TAU * i as f64 / radii.len() as f64).sin_cos();
+            let (x, y) = (middle[0] + radius * cos, middle[1] + radius * sin);
+            [x, y, 0.3 * x - 0.2 * y + 4.0]
+        };
+        radii.iter().enumerate().map(corner).collect()
+    }
+
+    fn polygon(ring: &[[f64; 3]]) -> geo::Polygon {
+        geo::Polygon::new(ring.iter().map(|[x, y, _]| geo::Coord { x: *x, y: *y }).collect(), Vec::new())
+    }
+
+    proptest! {
+        /// Area, middle and what lies inside against those of the crate `geo`; over a plane the volume is the area times its height at the middle, the surface the
+        /// area over the cosine of its tilt.
+        #[test]
+        fn rings_as_the_crate_geo_has_them(
+            middle in prop::array::uniform2(-50.0f64..50.0),
+            radii in prop::collection::vec(2.0f64..20.0, 3..12),
+            places in prop::collection::vec(prop::array::uniform2(-60.0f64..60.0), 20),
+        ) {
+            let ring = star(middle, &radii);
+            let polygon = polygon(&ring);
+            let (area, at) = area_and_middle(&ring);
+            let centroid = polygon.centroid().unwrap();
+            prop_assert!((area - polygon.signed_area()).abs() < 1e-9 * area && area > 0.0);
+            prop_assert!((at[0] - centroid.x()).abs() < 1e-7 && (at[1] - centroid.y()).abs() < 1e-7);
+            let mut clockwise = ring.clone();
+            clockwise.reverse();
+            prop_assert!((area_and_middle(&clockwise).0 + area).abs() < 1e-9 * area);
+            for [x, y] in &places {
+                prop_assert_eq!(contains(&ring, [*x, *y]), polygon.contains(&geo::Point::new(*x, *y)));
+            }
+            let inside: Vec<[f64; 2]> = places.iter().copied().filter(|at| contains(&ring, *at)).collect();
+            let points: Vec<[f64; 3]> =
+                ring.iter().copied().chain(inside.iter().map(|[x, y]| [*x, *y, 0.3 * x - 0.2 * y + 4.0])).collect();
+            let all: Vec<usize> = (ring.len()..points.len()).collect();
+            let found = triangles(&points, ring.len(), &all).unwrap();
+            prop_assert_eq!(found.len(), ring.len() + 2 * all.len() - 2);
+            let height = 0.3 * at[0] - 0.2 * at[1] + 4.0;
+            prop_assert!((volume_m3(&points, &found) - area * height).abs() < 1e-7 * area);
+            prop_assert!((surface_m2(&points, &found) - area * (1.0f64 + 0.09 + 0.04).sqrt()).abs() < 1e-7 * area);
+            // The triangle under a point is the one that holds it.
+            let base = triangles(&points, ring.len(), &[]).unwrap();
+            for i in all {
+                let under = under(&points, &base, i).unwrap();
+                prop_assert!(shares(&points, under, i).iter().all(|share| *share > -1e-9));
+                prop_assert!(height_over_m(&points, under, i).abs() < 1e-9);
+            }
+        }
+
+        /// Sides that cross by looking at each pair with the crate `geo`.
+        #[test]
+        fn crossing_sides_as_the_crate_geo_has_them(corners in prop::collection::vec((0u32..12, 0u32..12), 4..9)) {
+            let mut corners = corners;
+            corners.dedup();
+            let ring: Vec<[f64; 3]> = corners.iter().map(|(x, y)| [f64::from(*x), f64::from(*y), 0.0]).collect();
+            let n = ring.len();
+            prop_assume!(n > 3 && corners[0] != corners[n - 1]);
+            let side = |i: usize| {
+                let at = |i: usize| geo::Coord { x: ring[i % n][0], y: ring[i % n][1] };
+                geo::Line::new(at(i), at(i + 1))
+            };
+            let pairs = (0..n).flat_map(|i| (i + 2..n).map(move |j| (i, j))).filter(|(i, j)| (j + 1) % n != *i);
+            let want = pairs.into_iter().find(|(i, j)| side(*i).intersects(&side(*j)));
+            prop_assert_eq!(crossing(&ring), want);
+        }
     }
 }

@@ -66,7 +66,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         ("distance_m", distance),
         ("turned_deg", Estimate { value: turn.value.abs(), ..turn }),
     ];
-    if values.iter().any(|(_, of)| !(of.value + of.sigma).is_finite()) {
+    if values.iter().any(|(_, of)| [of.value, of.sigma].iter().any(|x| !x.is_finite())) {
         return Err(missed());
     }
     let mut warnings = face.warnings.clone();

@@ -99,3 +99,119 @@ pub fn error_of(tested: &MappedPoint, check: &CheckPoint, checks: &CheckPoints, 
         outlying: Vec::new(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::geodesy::covariance::{ELLIPSE95, INTERVAL95};
+    use crate::geodesy::crs::Operation;
+    use crate::review::finished::{DatumStep, Heights};
+
+    fn heights(ellipsoid_m: Option<f64>, orthometric_m: Option<f64>, sigma_m: Option<f64>) -> Heights {
+        Heights { ellipsoid_m, orthometric_m, kind: None, sigma_m, sigma_geoid_m: None }
+    }
+
+    /// A check point 500 m over the ellipsoid, and a tested one so far from it east and north, with equal errors and none aslant.
+    fn error(east_m: f64, north_m: f64, step_m: Option<f64>, change: impl Fn(&mut MappedPoint, &mut CheckPoint)) -> PointError {
+        let ellipsoid = Ellipsoid::WGS84;
+        let at = Geodetic { lat_rad: 0.8, lon_rad: 0.2, ellipsoid_height_m: 500.0 };
+        let frame = crate::geodesy::frame::LocalFrame::at(&at, &ellipsoid);
+        let place = Geodetic::from_earth_centred(frame.to_earth_centred([east_m, north_m, 0.0]), &ellipsoid);
+        let mut tested = MappedPoint {
+            feature: Some("oak".into()),
+            named: None,
+            shot: None,
+            code: None,
+            base: Some("B".into()),
+            base_share: None,
+            is_adjusted: false,
+            is_joined: false,
+            source: Some(("log.csv".into(), "7".into())),
+            time: None,
+            number: 1,
+            is_part: false,
+            at: Geodetic { ellipsoid_height_m: 501.2, ..place },
+            heights: heights(Some(501.2), None, Some(0.4)),
+            covariance: Some(Covariance::from_sigmas(0.3, 0.0)),
+        };
+        let mut check =
+            CheckPoint { name: None, line: 3, at, heights: heights(Some(500.0), None, Some(0.3)), sigma_horizontal_m: Some(0.4) };
+        change(&mut tested, &mut check);
+        let operation = Operation {
+            from: String::new(),
+            to: String::new(),
+            name: String::new(),
+            accuracy_m: step_m,
+            ballpark: false,
+            grids: Vec::new(),
+            area_of_use: None,
+            time_dependent: false,
+            null_within_accuracy: false,
+            passed_over: None,
+        };
+        let step = step_m.map(|accuracy_m| DatumStep { operation, accuracy_m, others: 0 });
+        let checks = CheckPoints { points: Vec::new(), crs: String::new(), is_crs_of_layer: false, step };
+        error_of(&tested, &check, &checks, &ellipsoid)
+    }
+
+    fn near(got: f64, want: f64) {
+        assert!((got - want).abs() < 1e-5, "{got} {want}");
+    }
+
+    #[test]
+    fn an_error_over_what_both_points_err_by() {
+        let found = error(0.6, -0.8, None, |_, _| ());
+        near(found.east_m, 0.6);
+        near(found.north_m, -0.8);
+        near(found.horizontal_m, 1.0);
+        near(found.up_m.unwrap(), 1.2);
+        // 0.3 and 0.4 m make 0.5 m an axis, so that 1 m is two of them; 0.4 and 0.3 m of height make 0.5 m.
+        found.sigmas_m.into_iter().for_each(|sigma| near(sigma.unwrap(), 0.5));
+        near(found.square_horizontal.unwrap(), 4.0);
+        near(found.square_vertical.unwrap(), 5.76);
+        assert_eq!((found.inside_ellipse95, found.inside_height95), (Some(true), Some(false)));
+        assert_eq!(
+            (found.name.as_str(), found.source.as_deref(), found.height_kind),
+            ("oak", Some("log.csv:7"), Some("ellipsoidal"))
+        );
+        // With a step of 1.2 m between the datums: 1.3 m.
+        let found = error(0.6, -0.8, Some(1.2), |_, _| ());
+        found.sigmas_m.into_iter().for_each(|sigma| near(sigma.unwrap(), 1.3));
+        near(found.square_horizontal.unwrap(), 1.0 / 1.69);
+        // It moves no orthometric height.
+        let orthometric = |tested: &mut MappedPoint, check: &mut CheckPoint| {
+            (tested.heights, check.heights) = (heights(None, Some(20.0), Some(0.4)), heights(None, Some(20.3), Some(0.3)));
+        };
+        let found = error(0.6, -0.8, Some(1.2), orthometric);
+        near(found.up_m.unwrap(), -0.3);
+        near(found.sigmas_m[2].unwrap(), 0.5);
+    }
+
+    #[test]
+    fn inside_and_outside_of_what_is_stated() {
+        for share in [0.999, 1.001] {
+            let found = error(share * ELLIPSE95 * 0.5, 0.0, None, |_, _| ());
+            assert_eq!(found.inside_ellipse95, Some(share < 1.0));
+            let found = error(0.0, 0.0, None, |tested, _| tested.heights.ellipsoid_m = Some(500.0 - share * INTERVAL95 * 0.5));
+            assert_eq!(found.inside_height95, Some(share < 1.0));
+        }
+        // What is not stated is not judged.
+        let found = error(0.6, -0.8, None, |tested, _| (tested.covariance, tested.heights.sigma_m) = (None, None));
+        assert_eq!((found.sigmas_m, found.square_horizontal, found.square_vertical), ([None; 3], None, None));
+        let found = error(0.6, -0.8, None, |tested, check| {
+            (tested.covariance, check.sigma_horizontal_m) = (Some(Covariance::default()), None);
+            (tested.heights.sigma_m, check.heights.sigma_m) = (Some(0.0), None);
+        });
+        assert_eq!((found.sigmas_m, found.square_vertical), ([None; 3], None));
+        // Where the check point has no height the ground is the tested point's.
+        let high = |height_m: Option<f64>| {
+            let found = error(1000.0, 0.0, None, |tested, check| {
+                tested.at.ellipsoid_height_m = 6_000.0;
+                (check.heights, check.at.ellipsoid_height_m) = (heights(height_m, None, None), height_m.unwrap_or(0.0));
+            });
+            found.east_m
+        };
+        let radius_m = 6_389_000.0;
+        assert!((high(None) / high(Some(500.0)) - 1.0 - 5_500.0 / radius_m).abs() < 2e-6, "{} {}", high(None), high(Some(500.0)));
+    }
+}

@@ -108,10 +108,10 @@ fn source_is_worse(sigmas: &[Option<f64>], rmse_m: f64, times: f64) -> Option<St
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
-    fn point(line: u64, east_m: f64, north_m: f64, up_m: Option<f64>, sigma_m: Option<f64>) -> PointError {
+    pub fn point(line: u64, east_m: f64, north_m: f64, up_m: Option<f64>, sigma_m: Option<f64>) -> PointError {
         PointError {
             arms: None,
             name: "P".into(),

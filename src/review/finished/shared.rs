@@ -186,6 +186,12 @@ impl ValueArms {
 }
 
 impl PointArms {
+    /// All arms of a point, for tests.
+    #[cfg(test)]
+    pub fn from_arms(arms: &[(&str, [f64; 3])]) -> PointArms {
+        PointArms { arms: arms.iter().map(|(error, arm)| ((*error).to_owned(), *arm)).collect(), is_whole: true, base: [0.0; 3] }
+    }
+
     /// The covariance of this point and another, C_ij = Σ aᵢ aⱼᵀ over the errors that both have, with its transpose: what their covariances have too
     /// much, or too little, in a difference or a sum of the two. None where they have nothing in common.
     pub fn with(&self, other: &PointArms) -> Option<Covariance> {

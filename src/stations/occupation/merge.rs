@@ -381,4 +381,117 @@ mod tests {
             assert_eq!(said, agrees, "{east_m} {north_m} {up_m}");
         }
     }
+
+    /// Two occupations on a grid with everything that they carry, an hour apart or at one time.
+    fn occupied(k: usize) -> BaseRow {
+        let k = k as f64;
+        let mut row = part("A", 0, 4000.0 * k, 0.0).row;
+        row.coordinates = Coordinates::Projected { east_m: 500_000.0 + 0.3 * k, north_m: 5_000_000.0 - 0.2 * k };
+        row.height = Some(Height::Ellipsoid(100.0 + 0.5 * k));
+        (row.sigma_horizontal_m, row.sigma_vertical_m) = (Some(0.3 + 0.1 * k), Some(0.5 + 0.5 * k));
+        row.separation_m = Some(47.0 + k);
+        (row.quality.worst_hdop, row.quality.worst_pdop) = (Some(1.0 + k), Some(3.0 - k));
+        let occupation = row.occupation.as_mut().unwrap();
+        (occupation.aside, occupation.spread_m) = (2 + k as u64, 1.5 - k);
+        row
+    }
+
+    /// The weighted mean by its definition, Σ x/σ² / Σ 1/σ², and 1/√Σ 1/σ², of which nothing is in common after an hour.
+    #[test]
+    fn a_mean_weighs_by_the_squares_of_standard_errors() {
+        let mean = weighted(&occupied(0), &occupied(1));
+        let of = |a: f64, b: f64, sa: f64, sb: f64| (a / (sa * sa) + b / (sb * sb)) / (1.0 / (sa * sa) + 1.0 / (sb * sb));
+        let near = |got: f64, want: f64| assert!((got - want).abs() < 1e-6, "{got} {want}");
+        let Coordinates::Projected { east_m, north_m } = mean.coordinates else { panic!("{:?}", mean.coordinates) };
+        near(east_m, 500_000.0 + of(0.0, 0.3, 0.3, 0.4));
+        near(north_m, 5_000_000.0 - of(0.0, 0.2, 0.3, 0.4));
+        let Some(Height::Ellipsoid(height)) = mean.height else { panic!("{:?}", mean.height) };
+        near(height, 100.0 + of(0.0, 0.5, 0.5, 1.0));
+        near(mean.separation_m.unwrap(), 47.0 + of(0.0, 1.0, 0.5, 1.0));
+        near(mean.sigma_horizontal_m.unwrap(), 0.3 * 0.4 / 0.3f64.hypot(0.4));
+        near(mean.sigma_vertical_m.unwrap(), 0.5 / 0.5f64.hypot(1.0));
+        assert_eq!((mean.quality.worst_hdop, mean.quality.worst_pdop), (Some(2.0), Some(3.0)));
+        let made = mean.occupation.unwrap();
+        assert_eq!((made.epochs, made.aside, made.occupations), (20, 5, 2));
+        assert!((made.duration_s - 18.0).abs() < 1e-9 && made.spread_m == 1.5);
+        assert_eq!(mean.windows, [occupied(0).windows[0], occupied(1).windows[0]]);
+        // What one lacks is that of the other; without a standard error both count alike.
+        let bare =
+            |row: BaseRow| BaseRow { separation_m: None, height: None, sigma_vertical_m: None, sigma_horizontal_m: None, ..row };
+        let mean = weighted(&bare(occupied(0)), &occupied(1));
+        assert_eq!(
+            (mean.height, mean.separation_m, mean.sigma_vertical_m),
+            (occupied(1).height, occupied(1).separation_m, Some(1.0))
+        );
+        let mean = weighted(&bare(occupied(0)), &bare(occupied(1)));
+        let Coordinates::Projected { east_m, .. } = mean.coordinates else { panic!("{:?}", mean.coordinates) };
+        near(east_m, 500_000.15);
+        assert_eq!(mean.sigma_horizontal_m, None);
+    }
+
+    /// A mean of two occupations goes on as their weighted sum: its covariance with a third one is that of both, whichever comes first.
+    #[test]
+    fn a_mean_has_in_common_with_a_third_what_both_have() {
+        let mut near = [occupied(0), occupied(1), occupied(2)];
+        let span = |k: usize| (at(60.0 * k as f64), at(60.0 * k as f64 + 30.0));
+        for (k, row) in near.iter_mut().enumerate() {
+            let (a, b) = (0.2 + 0.1 * k as f64, 0.4 - 0.05 * k as f64);
+            row.occupation.as_mut().unwrap().fading =
+                Some(Fading { span: span(k), head_m: [a, 2.0 * b], tail_m: [b, 3.0 * a], correlation_s: 100.0 });
+        }
+        let [first, second, third] = &near;
+        let shares = |a: Option<f64>, b: Option<f64>| {
+            let (a, b) = (a.unwrap().powi(-2), b.unwrap().powi(-2));
+            [a / (a + b), b / (a + b)]
+        };
+        let by = [
+            shares(first.sigma_horizontal_m, second.sigma_horizontal_m),
+            shares(first.sigma_vertical_m, second.sigma_vertical_m),
+        ];
+        let (_, _, one) = in_common(first, third).unwrap();
+        let (_, _, other) = in_common(second, third).unwrap();
+        for mean in [weighted(first, second), weighted(second, first)] {
+            let (_, _, got) = in_common(&mean, third).unwrap();
+            let (_, _, turned) = in_common(third, &mean).unwrap();
+            for k in 0..2 {
+                let want = by[k][0] * one[k] + by[k][1] * other[k];
+                assert!((got[k] - want).abs() < 1e-12 && turned[k] == got[k], "{k}: {} {want}", got[k]);
+            }
+            // σ² of a weighted sum with what both have in common.
+            let (_, _, both) = in_common(first, second).unwrap();
+            let (a, b) = (first.sigma_horizontal_m.unwrap(), second.sigma_horizontal_m.unwrap());
+            let [x, y] = by[0];
+            let want = ((x * a).powi(2) + (y * b).powi(2) + 2.0 * x * y * both[0]).sqrt();
+            assert!((mean.sigma_horizontal_m.unwrap() - want).abs() < 1e-12);
+        }
+        // Those that overlap are two receivers, whose errors are their own.
+        let mut same = second.clone();
+        same.occupation.as_mut().unwrap().fading.as_mut().unwrap().span = (at(29.0), at(80.0));
+        assert!(in_common(first, &same).is_none());
+        same.occupation.as_mut().unwrap().fading.as_mut().unwrap().span = (at(30.0), at(80.0));
+        assert!(in_common(first, &same).is_some());
+    }
+
+    /// Of several pairs that disagree the farthest is told, height and place together.
+    #[test]
+    fn the_farthest_of_several_pairs_is_told() {
+        let at = |second: f64, east_m: f64, up_m: f64| {
+            let mut part = part("A", 0, second, east_m);
+            part.row.height = part.row.height.map(|height| height.raised(up_m));
+            part
+        };
+        let parts = vec![at(0.0, 0.0, 0.0), at(5000.0, 30.0, 0.0), at(10_000.0, 0.0, 60.0)];
+        let (rows, notes) = merge(parts, &Occupations::default(), &Units::default());
+        assert_eq!(rows.len(), 3);
+        assert!(
+            notes[0].starts_with("Base A: two occupations lie 30.00 m apart, 60.00 m in height, more than 3 standard errors (the farthest of 3 such pairs)"),
+            "{notes:?}"
+        );
+        let (_, notes) = merge(vec![at(0.0, 0.0, 0.0), at(5000.0, 0.0, 40.0)], &Occupations::default(), &Units::default());
+        assert!(
+            notes[0]
+                .starts_with("Base A: two occupations lie 0.00 m apart, 40.00 m in height, more than 3 standard errors: they"),
+            "{notes:?}"
+        );
+    }
 }

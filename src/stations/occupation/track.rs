@@ -204,4 +204,60 @@ mod tests {
         }));
         assert_eq!(bases(epochs, &[5.0], 10.0).rows[0].file, 1);
     }
+
+    /// Every number of a base between two fixes, 1 s behind the one and 3 s before the other: three quarters of the first and one of the second.
+    #[test]
+    fn what_lies_between_two_fixes_is_shared_by_time() {
+        let pair = |first: Fix, second: Fix| bases(vec![epoch(first), epoch(second)], &[1.0], 10.0).rows.remove(0);
+        let (mut a, mut b) = (fix(0.0, 0.0, 0.0), fix(4.0, 12.0, -8.0));
+        (a.sigma_m, b.sigma_m) = (Some([0.3, 0.4, 0.5]), Some([0.6, 0.8, 1.5]));
+        (a.height, b.height) = (Some(Height::Orthometric(20.0)), Some(Height::Orthometric(24.0)));
+        (a.separation_m, b.separation_m) = (Some(12.0), Some(12.8));
+        (a.hdop, b.hdop, a.pdop, b.pdop) = (Some(1.0), Some(1.4), Some(2.2), Some(1.8));
+        (a.kind, b.kind) = (crate::job::FixKind::Fixed, crate::job::FixKind::Float);
+        let row = pair(a.clone(), b.clone());
+        let near = |got: f64, want: f64| assert!((got - want).abs() < 1e-6, "{got} {want}");
+        let [e, n] = Plane::at(a.coordinates).flat(row.coordinates);
+        let [all_e, all_n] = Plane::at(a.coordinates).flat(b.coordinates);
+        near(e, 0.25 * all_e);
+        near(n, 0.25 * all_n);
+        let Some(Height::Ellipsoid(height)) = row.height else { panic!("{:?}", row.height) };
+        near(height, 0.75 * 32.0 + 0.25 * 36.8 - 2.0);
+        near(row.separation_m.unwrap(), 12.2);
+        // Root mean square of the axes: 0.5/√2 and 1/√2; the bend 0.5 · 0.5 · 1 · 3 = 0.75 m.
+        near(row.sigma_horizontal_m.unwrap(), ((0.75 * 0.5 + 0.25) / 2f64.sqrt()).hypot(0.75));
+        near(row.sigma_vertical_m.unwrap(), (0.75f64 * 0.5 + 0.25 * 1.5).hypot(0.75));
+        assert_eq!((row.quality.worst_hdop, row.quality.worst_pdop), (Some(1.4), Some(2.2)));
+        assert_eq!(row.quality.kinds.as_deref(), Some("float"));
+        let made = row.occupation.as_ref().unwrap();
+        assert_eq!((made.epochs, made.duration_s, row.origins.len()), (2, 4.0, 2));
+        // Heights of two kinds have no mean; without the separation they are as the log has them.
+        b.height = None;
+        let row = pair(a.clone(), b.clone());
+        assert_eq!((row.height, row.sigma_vertical_m), (None, None));
+        (a.separation_m, b.separation_m, b.height) = (None, None, Some(Height::Orthometric(24.0)));
+        let row = pair(a.clone(), b.clone());
+        assert_eq!((row.height, row.separation_m), (Some(Height::Orthometric(19.0)), None));
+        b.separation_m = Some(12.8);
+        assert_eq!(pair(a.clone(), b.clone()).height, None);
+        let ground = |is_of_ground: bool| {
+            let of = |fix: &Fix| {
+                let mut epoch = epoch(fix.clone());
+                epoch.beside.is_of_ground = is_of_ground;
+                epoch
+            };
+            bases(vec![of(&a)], &[0.0], 10.0).rows[0].height
+        };
+        assert_eq!((ground(true), ground(false)), (Some(Height::Orthometric(20.0)), Some(Height::Orthometric(18.0))));
+    }
+
+    #[test]
+    fn two_fixes_may_be_a_gap_apart() {
+        let count = |gap_s: f64| bases(boat(), &[5.0], gap_s).rows.len();
+        assert_eq!((count(4.0), count(3.99)), (1, 0));
+        // At the first and at the last fix itself, each instant once.
+        let gathered = bases(boat(), &[0.0, 36.0, 36.0], 10.0);
+        assert_eq!(gathered.rows.len(), 2);
+        assert!(gathered.rows.iter().all(|row| row.occupation.as_ref().unwrap().epochs == 1 && row.origins.len() == 1));
+    }
 }

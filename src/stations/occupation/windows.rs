@@ -346,4 +346,163 @@ mod tests {
         let sizes: Vec<(&str, usize)> = groups.iter().map(|group| (group.window.name.as_str(), group.members.len())).collect();
         assert_eq!(sizes, [("A", 60), ("B", 109), ("A", 1)]);
     }
+
+    /// Epochs at seconds and places east, of speeds that the receiver tells.
+    fn told(of: &[(f64, f64, Option<f64>)]) -> Vec<Epoch> {
+        let one = |(second, east_m, speed_m_s): &(f64, f64, Option<f64>)| {
+            epoch(crate::records::fix::Fix { speed_m_s: *speed_m_s, ..fix(*second, *east_m, 0.0) })
+        };
+        of.iter().map(one).collect()
+    }
+
+    /// Sizes of the stops of epochs that stand at places east, each a second after the other but for those after a pause.
+    fn sizes(of: &[(f64, f64, Option<f64>)]) -> Vec<usize> {
+        by_stops(&told(of), &Occupations::default()).iter().map(|group| group.members.len()).collect()
+    }
+
+    fn standing(count: usize) -> Vec<(f64, f64, Option<f64>)> {
+        (0..count).map(|k| (k as f64, 0.0, Some(0.0))).collect()
+    }
+
+    #[test]
+    fn what_ends_a_stop() {
+        // Twenty seconds are a stop, less are none.
+        assert_eq!((sizes(&standing(21)), sizes(&standing(20))), (vec![21], vec![]));
+        // A pause of a minute does not end it, a longer one does: what comes after is a stop of its own.
+        let with_pause = |pause_s: f64| {
+            let later = standing(31).into_iter().map(|(second, east, speed)| (30.0 + pause_s + second, east, speed));
+            sizes(&standing(31).into_iter().chain(later).collect::<Vec<_>>())
+        };
+        assert_eq!((with_pause(60.0), with_pause(60.5)), (vec![62], vec![31, 31]));
+        // Three epochs that stray in a row stay in it, four end it; by their place, or by their speed.
+        let with_strays = |strays: usize, east: f64, speed: f64| {
+            let mut of = standing(64);
+            of[30..30 + strays].iter_mut().for_each(|(_, at, is)| (*at, *is) = (east, Some(speed)));
+            sizes(&of)
+        };
+        assert_eq!((with_strays(3, 6.0, 0.0), with_strays(4, 6.0, 0.0)), (vec![64], vec![30, 30]));
+        assert_eq!((with_strays(3, 0.0, 0.6), with_strays(4, 0.0, 0.6)), (vec![64], vec![30, 30]));
+        assert_eq!((with_strays(4, 4.99, 0.5), with_strays(4, 5.01, 0.5)), (vec![64], vec![30, 30]));
+        assert_eq!(with_strays(4, 0.0, 0.51), [30, 30]);
+        // Strays that are not in a row are counted anew; those at its end are not of it.
+        let mut apart = standing(64);
+        [20, 21, 22, 24, 25, 26].into_iter().for_each(|k: usize| apart[k].1 = 9.0);
+        assert_eq!(sizes(&apart), [64]);
+        let mut at_end = standing(40);
+        at_end[37..].iter_mut().for_each(|of| of.1 = 9.0);
+        assert_eq!(sizes(&at_end), [37]);
+        // The spread is from the mean of those before: 21 at 0 and 21 at 3 m have 1.5 m, so that 6.4 m is near and 6.6 m is not.
+        let from_mean = |east: f64| {
+            let at = |k: usize| {
+                if k < 21 {
+                    0.0
+                } else if k < 42 {
+                    3.0
+                } else {
+                    east
+                }
+            };
+            sizes(&(0..63).map(|k| (k as f64, at(k), Some(0.1))).collect::<Vec<_>>())
+        };
+        assert_eq!((from_mean(6.4), from_mean(6.6)), (vec![63], vec![42, 21]));
+    }
+
+    /// Speeds by differences of means over five seconds to each side, against sums over all epochs.
+    #[test]
+    fn speeds_are_those_of_the_means_to_each_side() {
+        let seconds_at = [0.0, 0.5, 2.0, 3.0, 5.5, 6.0, 7.0, 12.0, 12.5, 17.5, 30.0];
+        let epochs: Vec<Epoch> =
+            seconds_at.iter().map(|second| epoch(fix(*second, 0.1 * second * second, (3.0 * second).sin()))).collect();
+        let points = with_speeds(&(0..epochs.len()).collect::<Vec<_>>(), &epochs);
+        for (i, point) in points.iter().enumerate() {
+            let middle = |is: &dyn Fn(usize) -> bool| {
+                let of: Vec<usize> =
+                    (0..epochs.len()).filter(|k| is(*k) && (seconds_at[*k] - seconds_at[i]).abs() <= SPEED_ARM_S).collect();
+                let mean = |value: &dyn Fn(usize) -> f64| of.iter().map(|k| value(*k)).sum::<f64>() / of.len() as f64;
+                let at = |axis: usize| mean(&|k: usize| in_space(epochs[k].fix.coordinates)[axis]);
+                (mean(&|k: usize| seconds_at[k]), [at(0), at(1), at(2)])
+            };
+            let (before, behind) = (middle(&|k| k <= i), middle(&|k| k >= i));
+            let apart = (0..3).map(|axis| (behind.1[axis] - before.1[axis]).powi(2)).sum::<f64>().sqrt();
+            let want = if behind.0 > before.0 { apart / (behind.0 - before.0) } else { 0.0 };
+            assert!((point.speed_m_s - want).abs() < 1e-6 && point.second == seconds_at[i], "{i}: {} {want}", point.speed_m_s);
+        }
+        assert_eq!(points[10].speed_m_s, 0.0);
+    }
+
+    #[test]
+    fn shots_within_the_break_are_of_one_run() {
+        let rules = Occupations { break_s: 100.0, margin_s: 10.0, ..Occupations::default() };
+        let runs = |later: f64, base: Option<&str>| {
+            let windows = from_shots(&[shot(0.0, Some("A")), shot(later, base)], &rules);
+            windows.iter().map(|w| (seconds(at(0.0), w.from), seconds(at(0.0), w.to))).collect::<Vec<_>>()
+        };
+        assert_eq!(runs(100.0, Some("A")), [(-10.0, 110.0)]);
+        assert_eq!(runs(100.5, Some("A")), [(-10.0, 10.0), (90.5, 110.5)]);
+        // Half of the way between two bases where it is shorter than the margin.
+        assert_eq!(runs(12.0, Some("B")), [(-10.0, 6.0), (6.0, 22.0)]);
+        assert_eq!(runs(30.0, None), [(-10.0, 10.0), (20.0, 40.0)]);
+    }
+
+    #[test]
+    fn epochs_by_windows_and_by_names() {
+        let rules = Occupations { break_s: 100.0, ..Occupations::default() };
+        let window =
+            |name: &str, from: f64, to: f64| Window { name: name.into(), from: at(from), to: at(to), ..Window::default() };
+        // Both ends are inside; an epoch in two windows is of the first; faster than half a metre a second it is of none.
+        let epochs = told(&[
+            (0.0, 0.0, None),
+            (1.0, 0.0, None),
+            (2.0, 0.0, Some(0.5)),
+            (3.0, 0.0, Some(0.51)),
+            (4.0, 0.0, None),
+            (5.0, 0.0, None),
+        ]);
+        let windows = [window("later", 2.0, 4.0), window("first", 1.0, 2.0), window("also", 1.0, 2.0)];
+        let found: Vec<(String, Vec<usize>)> =
+            by_windows(&epochs, &windows, &rules).into_iter().map(|group| (group.window.name, group.members)).collect();
+        assert_eq!(found, [("also".to_owned(), vec![1, 2]), ("later".to_owned(), vec![4])]);
+        // One name after another gap is another occupation; one name in two logs is two.
+        let named = |of: &[(f64, usize, &str)]| -> Vec<Vec<usize>> {
+            let epochs: Vec<Epoch> = of
+                .iter()
+                .map(|(second, file, name)| {
+                    let mut epoch = epoch(crate::records::fix::Fix { file: *file, ..fix(*second, 0.0, 0.0) });
+                    epoch.name = Some((*name).into());
+                    epoch
+                })
+                .collect();
+            by_name(&epochs, &rules).into_iter().map(|group| group.members).collect()
+        };
+        assert_eq!(
+            named(&[(0.0, 0, "A"), (100.0, 0, "A"), (200.5, 0, "A"), (210.0, 0, "B"), (220.0, 0, "A")]),
+            [vec![0, 1], vec![2, 4], vec![3]]
+        );
+        assert_eq!(named(&[(0.0, 0, "A"), (1.0, 1, "A"), (2.0, 0, "A")]), [vec![0, 2], vec![1]]);
+    }
+
+    /// Stops of two receivers are one where they overlap, whichever ends later.
+    #[test]
+    fn stops_are_numbered_in_time() {
+        let stand = |file: usize, from: usize, to: usize| {
+            (from..=to).map(move |k| {
+                let mut of = fix(k as f64, 0.0, 0.0);
+                (of.file, of.speed_m_s) = (file, Some(0.0));
+                epoch(of)
+            })
+        };
+        let names = |of: &[(usize, usize, usize)]| {
+            let mut epochs: Vec<Epoch> = of.iter().flat_map(|(file, from, to)| stand(*file, *from, *to)).collect();
+            epochs.sort_by_key(|epoch| (epoch.fix.instant, epoch.fix.file));
+            let groups = by_stops(&epochs, &Occupations::default());
+            groups.into_iter().map(|group| group.window.name).collect::<Vec<_>>()
+        };
+        // The long one holds two of the other receiver; the next begins as it ends.
+        assert_eq!(names(&[(0, 0, 200), (1, 10, 40), (1, 120, 150)]), ["stop 1"; 3]);
+        assert_eq!(names(&[(0, 0, 50), (1, 50, 90)]), ["stop 1"; 2]);
+        assert_eq!(names(&[(0, 0, 50), (1, 51, 90)]), ["stop 1", "stop 2"]);
+        let mut turned: Vec<Epoch> = stand(0, 0, 50).chain(stand(1, 51, 90)).collect();
+        turned.reverse();
+        assert_eq!(stops(&turned, &Occupations::default()), [(at(0.0), at(50.0)), (at(51.0), at(90.0))]);
+    }
 }
