@@ -29,6 +29,26 @@ fn each_layer_of_each_example_takes_its_style_and_the_project_opens() {
     assert_eq!(said.lines().filter(|line| line.contains(" shown ")).count(), EXAMPLES.len(), "{said}");
 }
 
+/// A job of a field, an open string and points about a base.
+fn field_about(folder: &Path, name: &str, crs: &str, [lat, lon]: [&str; 2]) {
+    let write = |file: &str, text: &str| std::fs::write(folder.join(file), text).unwrap();
+    write("bases.csv", &format!("base,lat_deg,lon_deg,ellipsoid_height_m\nA,{lat},{lon},60\n"));
+    let mut rows = "shot,base,role,string,true_azimuth_deg,inclination_deg,slope_distance_m\n".to_owned();
+    for (i, azimuth) in [10, 80, 150, 200, 290].into_iter().enumerate() {
+        rows += &format!("{i},A,{},field,{azimuth},0,80\n{},A,,,{azimuth},0,120\n", if i == 4 { "close" } else { "" }, i + 10);
+    }
+    rows += "20,A,,path,75,0,90\n21,A,,path,265,0,70\n22,A,end,path,120,0,140\n";
+    write("shots.csv", &rows);
+    write(
+        "job.toml",
+        &format!(
+            "name = \"{name}\"\ncrs = \"{crs}\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.02\n\
+             sigma_vertical_m = 0.02\n[shots]\nfiles = [\"shots.csv\"]\n[instrument]\nsigma_distance_m = 0.02\nsigma_azimuth_deg = 0.01\n\
+             sigma_inclination_deg = 0.01\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n"
+        ),
+    );
+}
+
 /// Longitudes and latitudes on both sides of ±180°, and round a pole: the project shows the few hundred metres of the job, in the plane of
 /// UTM or UPS, and not the whole globe.
 #[test]
@@ -37,21 +57,7 @@ fn a_job_across_180_degrees_or_round_a_pole_opens_in_one_piece() {
     let folder = tempfile::tempdir().unwrap();
     let jobs = [("across", "-16.8", "179.9997", "EPSG:32701"), ("north", "89.9998", "40", "EPSG:5041")];
     let packages = jobs.map(|(name, lat, lon, _)| {
-        let write = |file: &str, text: &str| std::fs::write(folder.path().join(file), text).unwrap();
-        write("bases.csv", &format!("base,lat_deg,lon_deg,ellipsoid_height_m\nA,{lat},{lon},60\n"));
-        let mut rows = "shot,base,role,string,true_azimuth_deg,inclination_deg,slope_distance_m\n".to_owned();
-        for (i, azimuth) in [10, 80, 150, 200, 290].into_iter().enumerate() {
-            rows += &format!("{i},A,{},field,{azimuth},0,80\n{},A,,,{azimuth},0,120\n", if i == 4 { "close" } else { "" }, i + 10);
-        }
-        write("shots.csv", &rows);
-        write(
-            "job.toml",
-            &format!(
-                "name = \"{name}\"\ncrs = \"EPSG:4326\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.02\n\
-                 sigma_vertical_m = 0.02\n[shots]\nfiles = [\"shots.csv\"]\n[instrument]\nsigma_distance_m = 0.02\nsigma_azimuth_deg = 0.01\n\
-                 sigma_inclination_deg = 0.01\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n"
-            ),
-        );
+        field_about(folder.path(), name, "EPSG:4326", [lat, lon]);
         standoff(folder.path(), &["map", "job.toml", "--out", name, "--format", "gpkg", "--quiet"]).exits(0);
         folder.path().join(name).join(format!("{name}.gpkg"))
     });
@@ -76,6 +82,24 @@ fn in_desktop_gis(script: &str, pictures: &Path, files: &[PathBuf]) -> String {
     let (said, errors) = (String::from_utf8_lossy(&opened.stdout), String::from_utf8_lossy(&opened.stderr));
     assert!(opened.status.success(), "{said}{errors}");
     said.into_owned()
+}
+
+/// GeoJSON by RFC 7946 (section 3.1.9), against what GEOS leaves of the same shapes on either side.
+#[test]
+#[ignore = "needs QGIS: make test-gis"]
+fn geojson_is_cut_at_180_degrees_where_geos_cuts_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let jobs = [("reef", "EPSG:32760", ["-16.8", "179.9997"]), ("floe", "EPSG:32601", ["71", "-179.9999"])];
+    let outputs = jobs.map(|(name, crs, at)| {
+        field_about(folder.path(), name, crs, at);
+        let arguments = ["map", "job.toml", "--out", name, "--format", "gpkg", "--format", "geojson", "--quiet"];
+        standoff(folder.path(), &arguments).exits(0);
+        folder.path().join(name)
+    });
+    let said = in_desktop_gis("antimeridian.py", folder.path(), &outputs);
+    for (name, ..) in jobs {
+        assert!(said.lines().any(|line| line.starts_with(&format!("cut {name} 1 lines 1 areas "))), "{said}");
+    }
 }
 
 #[test]
@@ -127,6 +151,45 @@ fn formats_are_sound_to_other_readers_and_published_schemas() {
     for format in ["jsonfg ", "geojson "] {
         assert!(said.lines().filter(|line| line.starts_with(format)).count() > 3 * EXAMPLES.len(), "{said}");
     }
+}
+
+/// Names that could be taken for codes of DXF, and signs of other scripts, as CAD reads them.
+#[test]
+#[ignore = "needs tools in an environment of its own: make test-gis"]
+fn names_in_a_drawing_are_those_of_the_log() {
+    let folder = tempfile::tempdir().unwrap();
+    field_about(folder.path(), "odd", "EPSG:32630", ["58.6", "-2.9"]);
+    let names = [
+        "50%%d",
+        "%%",
+        "100%",
+        "a%%%u",
+        "a^b",
+        "^J",
+        "5^",
+        "\\U+0041",
+        "\\M+1",
+        "{\\P} \\~",
+        "Åsa 5°",
+        "Łódź 北 – €",
+        "\u{416}".repeat(35).as_str(),
+    ]
+    .map(str::to_owned);
+    let mut rows = "shot,base,feature,true_azimuth_deg,inclination_deg,slope_distance_m\n".to_owned();
+    names.iter().enumerate().for_each(|(i, name)| rows += &format!("{i},A,{name},{},0,{}\n", 20 * i, 60 + i));
+    std::fs::write(folder.path().join("shots.csv"), rows).unwrap();
+    let mut arguments = vec!["map", "job.toml", "--out", "out", "--quiet"];
+    ["gpkg", "geojson", "dxf"].iter().for_each(|format| arguments.extend(["--format", format]));
+    standoff(folder.path(), &arguments).exits(0);
+    let out = folder.path().join("out");
+    let read = Command::new(GIS_PYTHON).arg("tests/desktop_gis/formats.py").arg(&out).output().expect("make test-gis makes it");
+    let said = String::from_utf8_lossy(&read.stdout).into_owned() + &String::from_utf8_lossy(&read.stderr);
+    assert!(read.status.success() && said.contains("dxf odd.dxf"), "{said}");
+    let told: serde_json::Value =
+        serde_json::from_str(&std::fs::read_to_string(out.join("geojson/odd.features.geojson")).unwrap()).unwrap();
+    let known: Vec<&str> =
+        told["features"].as_array().unwrap().iter().map(|feature| feature["properties"]["feature"].as_str().unwrap()).collect();
+    assert_eq!(known, names);
 }
 
 #[test]

@@ -24,6 +24,7 @@ mod datums;
 mod dependencies;
 mod desktop_gis;
 mod docs;
+mod drawings;
 mod edits;
 mod examples;
 mod exchange;

@@ -29,7 +29,7 @@ fn mapped(crs: &str, lat: &str, lon: &str) -> tempfile::TempDir {
     write(
         "job.toml",
         &format!(
-            "name = \"ice\"\ncrs = \"{crs}\"\nformats = [\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\"]\n\
+            "name = \"ice\"\ncrs = \"{crs}\"\nformats = [\"csv\", \"gpkg\", \"geojson\", \"shp\", \"fgb\", \"dxf\", \"jsonfg\", \"kml\"]\n\
              [bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\nsigma_horizontal_m = 0.02\nsigma_vertical_m = 0.02\n\
              [shots]\nfiles = [\"shots.csv\"]\n[instrument]\nsigma_distance_m = 0.02\nsigma_azimuth_deg = 0.01\n\
              sigma_inclination_deg = 0.01\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n"
@@ -60,6 +60,38 @@ fn of_file(path: &Path, layer: Option<&str>) -> Vec<Vec<(f64, f64)>> {
     layer.features().flat_map(|feature| rings(feature.geometry().unwrap())).collect()
 }
 
+/// Parts of a geometry by RFC 7946, from its coordinates.
+fn of_coordinates(value: &Value) -> Vec<Vec<(f64, f64)>> {
+    let items = value.as_array().unwrap();
+    let number = |value: &Value| value.as_f64().unwrap();
+    match items[0][0].is_number() {
+        true => vec![items.iter().map(|position| (number(&position[0]), number(&position[1]))).collect()],
+        false => items.iter().flat_map(of_coordinates).collect(),
+    }
+}
+
+/// The parts of a layer's records in a collection of features.
+fn of_collection(collection: &Value) -> Vec<Vec<(f64, f64)>> {
+    collection["features"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .flat_map(|feature| of_coordinates(&feature["geometry"]["coordinates"]))
+        .collect()
+}
+
+/// The parts of a layer's placemarks.
+fn of_kml(text: &str, layer: &str) -> Vec<Vec<(f64, f64)>> {
+    let style = format!("<styleUrl>#look_{layer}</styleUrl>");
+    let place = |tuple: &str| {
+        let numbers: Vec<f64> = tuple.split(',').map(|number| number.parse().unwrap()).collect();
+        (numbers[0], numbers[1])
+    };
+    let placemarks = text.split("<Placemark>").filter(|placemark| placemark.contains(&style));
+    let parts = placemarks.flat_map(|placemark| placemark.split("<coordinates>").skip(1));
+    parts.map(|part| part.split('<').next().unwrap().split_whitespace().map(place).collect()).collect()
+}
+
 /// By format, the rings of a layer as longitudes and latitudes.
 fn formats(out: &Path, layer: &str) -> Vec<(&'static str, Vec<Vec<(f64, f64)>>)> {
     let file = |ending: &str| out.join(format!("{ending}/ice.{layer}.{ending}"));
@@ -82,6 +114,8 @@ fn formats(out: &Path, layer: &str) -> Vec<(&'static str, Vec<Vec<(f64, f64)>>)>
         ("fgb", of_file(&file("fgb"), None)),
         ("csv", wkt),
         ("dxf", drawing),
+        ("jsonfg", of_collection(&json(&out.join(format!("jsonfg/ice.{layer}.json"))))),
+        ("kml", of_kml(&read(&out.join("kml/ice.kml")), layer)),
     ]
 }
 
@@ -132,6 +166,58 @@ fn areas_and_lines_in_longitudes_in_every_format() {
             }
         }
     }
+}
+
+/// RFC 7946, sections 5.2 and 5.3: the bbox holds every edge of its layer; across ±180° it is as narrow as what was mapped, and round a pole
+/// it goes up to the pole.
+#[test]
+fn the_bbox_of_geojson_holds_every_edge() {
+    for (lat, lon, pole) in [("90", "0", 90.0), ("-89.9996", "75", -90.0), ("-16.8", "179.9997", 0.0), ("71", "-179.9999", 0.0)] {
+        let folder = mapped("EPSG:4326", lat, lon);
+        for (format, ending) in [("geojson", "geojson"), ("jsonfg", "json")] {
+            for layer in ["features", "bases", "lines", "sight_lines", "ellipses", "areas"] {
+                let collection = json(&folder.path().join(format!("out/{format}/ice.{layer}.{ending}")));
+                let bbox: Vec<f64> = collection["bbox"].as_array().unwrap().iter().map(|edge| edge.as_f64().unwrap()).collect();
+                let [west, south, east, north] = match bbox[..] {
+                    [west, south, _, east, north, _] | [west, south, east, north] => [west, south, east, north],
+                    _ => panic!("{bbox:?}"),
+                };
+                let holds = |lon: f64| if west <= east { (west..=east).contains(&lon) } else { lon >= west || lon <= east };
+                if !["features", "bases"].contains(&layer) {
+                    for part in of_collection(&collection) {
+                        for pair in part.windows(2).filter(|pair| (pair[0].0 - pair[1].0).abs() < 180.0) {
+                            let middle = 0.5 * (pair[0].0 + pair[1].0);
+                            assert!(holds(pair[0].0) && holds(middle) && holds(pair[1].0), "{layer} {bbox:?}: {pair:?}");
+                            assert!(pair.iter().all(|(_, lat)| (south..=north).contains(lat)), "{layer} {bbox:?}: {pair:?}");
+                        }
+                    }
+                }
+                if pole == 0.0 {
+                    // A few hundred metres are less than a hundredth of a degree.
+                    let width = (east - west).rem_euclid(360.0);
+                    assert!(width < 0.01 && (layer == "bases" || west > east), "{layer} {bbox:?}");
+                } else if layer == "areas" {
+                    assert_eq!((west, east, if pole > 0.0 { north } else { south }), (-180.0, 180.0, pole));
+                }
+            }
+        }
+    }
+}
+
+/// What a person is told whose layers open as wide as the globe; a CRS that is named serves.
+#[test]
+fn layers_as_wide_as_the_globe_are_told_of() {
+    let note = |crs: &str, lat: &str, lon: &str| {
+        let summary = json(&mapped(crs, lat, lon).path().join("out/summary.json"));
+        let notes = summary["notes"].as_array().unwrap().iter().map(|note| note.as_str().unwrap().to_owned());
+        notes.into_iter().find(|note| note.contains("as wide as the globe"))
+    };
+    for (lat, lon, crs) in [("-16.8", "179.9997", "EPSG:32760"), ("71", "-179.9999", "EPSG:32601"), ("90", "0", "EPSG:5041")] {
+        let said = note("EPSG:4326", lat, lon).unwrap();
+        assert!(said.contains(&format!("crs = \"{crs}\"")), "{said}");
+        assert_eq!(note(crs, lat, lon), None);
+    }
+    assert_eq!(note("EPSG:4326", "-16.8", "179.99"), None);
 }
 
 /// In a projected CRS shapes are whole; GeoJSON, which is in longitudes, is cut.

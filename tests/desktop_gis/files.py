@@ -10,7 +10,7 @@ import sys
 from pathlib import Path
 
 from desktop import colours, drawn, end, in_package, need
-from qgis.core import QgsCoordinateReferenceSystem, QgsRectangle, QgsVectorLayer
+from qgis.core import QgsCoordinateReferenceSystem, QgsRectangle, QgsVectorLayer, QgsWkbTypes
 from qgis.PyQt.QtCore import QVariant
 
 
@@ -70,14 +70,34 @@ def typed(layer, known, name):
             need(found in kinds.get(field.type(), {found}), name, field.name(), "is of the type", layer.fields().at(at).typeName())
 
 
-def drawing(path, pictures):
-    """Each kind of geometry of a drawing is a layer of its own where it is dragged in."""
+def rounded(geometry):
+    """A point in millimetres."""
+    point = geometry.constGet()
+    return round(point.x() * 1000), round(point.y() * 1000)
+
+
+def near(place, places):
+    """Whether there is a place, give or take a millimetre of rounding."""
+    x, y = place
+    return any((x + i, y + j) in places for i in (-1, 0, 1) for j in (-1, 0, 1))
+
+
+def drawing(path, pictures, known):
+    """Each kind of geometry of a drawing is a layer of its own where it is dragged in. Texts are points there: they lie on the points of the
+    GeoPackage's layers, so that no marker is beside what was mapped."""
+    places = set()
+    for of in known.values():
+        if of.isSpatial() and of.geometryType() == QgsWkbTypes.PointGeometry:
+            places.update(rounded(record.geometry()) for record in of.getFeatures())
     layers = []
     for kind in ("Point", "LineString", "Polygon"):
         layer = QgsVectorLayer(f"{path}|layername=entities|geometrytype={kind}", f"{path.stem} {kind}", "ogr")
         need(layer.isValid(), path.name, kind, "does not open")
         if layer.isValid() and layer.featureCount() > 0:
             layers.append(layer)
+        if kind == "Point":
+            off = [record["Text"] for record in layer.getFeatures() if not near(rounded(record.geometry()), places)]
+            need(not off, path.name, "has points that were not mapped:", off[:5])
     whole = QgsVectorLayer(f"{path}|layername=entities", path.stem, "ogr")
     found = sum(layer.featureCount() for layer in layers)
     need(layers and found == whole.featureCount(), path.name, found, "entities by kind of", whole.featureCount())
@@ -107,5 +127,5 @@ for folder in map(Path, sys.argv[2:]):
             drawn_whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
         print(ending, package.stem, seen)
     for path in sorted((folder / "dxf").glob("*.dxf")):
-        print("dxf", path.stem, drawing(path, sys.argv[1]))
+        print("dxf", path.stem, drawing(path, sys.argv[1], known))
 end()

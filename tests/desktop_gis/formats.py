@@ -18,6 +18,7 @@ import frictionless
 import pyogrio
 from ezdxf.colors import aci2rgb
 from ezdxf.lldxf.encoding import decode_dxf_unicode
+from ezdxf.tools.text import plain_text
 from geojson_pydantic import FeatureCollection
 from lxml import etree
 
@@ -78,6 +79,14 @@ def luminance(colour):
     return sum(w * (s / 12.92 if s <= 0.04045 else ((s + 0.055) / 1.055) ** 2.4) for w, s in zip((0.2126, 0.7152, 0.0722), shares))
 
 
+def places(entity):
+    """Where an entity is drawn."""
+    kind = entity.dxftype()
+    if kind == "LINE":
+        return [entity.dxf.start, entity.dxf.end]
+    return [entity.dxf.insert] if kind == "INSERT" else [vertex.dxf.location for vertex in entity.vertices]
+
+
 def dxf(path, geojson):
     drawing = ezdxf.readfile(path)
     audit = drawing.audit()
@@ -92,6 +101,14 @@ def dxf(path, geojson):
         if features and features[0]["geometry"]:
             drawn[file.name.split(".")[-2]] = features
     need(set(on_layers) == set(drawn), path.name, "has layers", sorted(on_layers), "not", sorted(drawn))
+    # Two layers are of ezdxf itself.
+    empty = {layer.dxf.name for layer in drawing.layers} - set(drawn) - {"0", "Defpoints"}
+    need(not empty, path.name, "has layers that nothing is on:", sorted(empty))
+    corners = [corner for entity in space for corner in places(entity)]
+    for name_of_edge, edge in (("$EXTMIN", min), ("$EXTMAX", max)):
+        off = [abs(drawing.header[name_of_edge][axis] - edge(corner[axis] for corner in corners)) for axis in (0, 1)]
+        # Four decimals are printed.
+        need(max(off) < 2e-4, path.name, name_of_edge, "is off by", off)
     colours = [layer.color for layer in drawing.layers if layer.dxf.name in drawn]
     need(all(1 <= colour <= 255 for colour in colours), path.name, "has colours", colours)
     for colour in set(colours) - {7}:
@@ -104,7 +121,7 @@ def dxf(path, geojson):
         if features[0]["geometry"]["type"] != "Point":
             continue
         for entity, feature in zip(entities, features):
-            values = {attribute.dxf.tag: decode_dxf_unicode(attribute.dxf.text) for attribute in entity.attribs}
+            values = {attribute.dxf.tag: plain_text(decode_dxf_unicode(attribute.dxf.text)) for attribute in entity.attribs}
             properties = feature["properties"]
             label = next(properties[key] for key in properties if key in ("feature", "base", "name", "number"))
             need(values.get("NAME") == str(label), path.name, layer, values, "not", label)
@@ -114,6 +131,10 @@ def dxf(path, geojson):
                 off = max(abs(entity.dxf.insert.x - easting), abs(entity.dxf.insert.y - properties["northing"]))
                 need(off < 2e-4, path.name, layer, label, "lies off by", off)
             heights.update(attribute.dxf.height for attribute in entity.attribs)
+            # CAD shows the name beside the point, where it is aligned to.
+            name_at = next(attribute for attribute in entity.attribs if attribute.dxf.tag == "NAME").get_placement()[1]
+            off = [(name_at - entity.dxf.insert).x, (name_at - entity.dxf.insert).y]
+            need(max(abs(one - max(heights)) for one in off) < 2e-4, path.name, layer, label, "has its name off by", off)
     need(len(heights) <= 1, path.name, "has texts of several heights:", heights)
     return len(space)
 

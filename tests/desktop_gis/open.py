@@ -13,9 +13,11 @@ from qgis.core import (
     QgsExpressionContext,
     QgsExpressionContextUtils,
     QgsLayerTreeLayer,
+    QgsPalLayerSettings,
     QgsProject,
     QgsRectangle,
     QgsVectorLayer,
+    QgsWkbTypes,
 )
 
 
@@ -37,6 +39,8 @@ def one_by_one(path):
             continue
         if layer.labelsEnabled() and {"feature", "measure", "role"} <= set(layer.fields().names()):
             labelled(layer, path, name)
+        if layer.labelsEnabled() and layer.geometryType() == QgsWkbTypes.PointGeometry:
+            beside_its_mark(layer, path, name)
         extent = QgsRectangle(layer.extent())
         extent.grow(max(extent.width(), extent.height(), 1.0 if not layer.crs().isGeographic() else 1e-5) * 0.2)
         need(colours(drawn([layer], extent, layer.crs())) > 1, path, name, "draws nothing")
@@ -51,8 +55,8 @@ def one_by_one(path):
 
 
 def labelled(layer, path, name):
-    """The name of a measurement stands once, however many rows it has; sights to a base have no name of their own."""
-    settings, written, wanted = layer.labeling().settings(), {}, set()
+    """The name of a measurement stands once for each base, however many rows it has; sights to a base have no name of their own."""
+    settings, written = layer.labeling().settings(), {}
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     expression = QgsExpression(settings.fieldName if settings.isExpression else QgsExpression.quotedColumnRef(settings.fieldName))
     need(not expression.hasParserError() and expression.prepare(context), path, name, expression.parserErrorString())
@@ -63,12 +67,19 @@ def labelled(layer, path, name):
         if record["role"] in ("backsight", "foresight"):
             need(not label, path, name, "labels a sight to a base:", label)
         elif record["measure"]:
-            wanted.add(record["feature"])
-            written[record["feature"]] = written.get(record["feature"], 0) + (1 if label else 0)
+            of_one = (record["feature"], record["base"])
+            written[of_one] = written.get(of_one, 0) + (1 if label else 0)
         else:
             need(label == record["feature"], path, name, "labels", record["feature"], "by", label)
-    few = {record["feature"] for record in layer.getFeatures() if record["measure"] in ("height", "width")}
-    need(all(written[one] == 1 for one in wanted - few), path, name, "writes names so often:", written)
+    need(all(count == 1 for count in written.values()), path, name, "writes names so often:", written)
+
+
+def beside_its_mark(layer, path, name):
+    """The label of a point stands less than a millimetre off its mark, whatever ellipse is drawn round it."""
+    settings = layer.labeling().settings()
+    marks = [one for one in layer.renderer().symbol().symbolLayers() if one.layerType() == "SimpleMarker"]
+    need(settings.offsetType == QgsPalLayerSettings.FromPoint, path, name, "has labels off the whole symbol")
+    need(marks and 0 < settings.dist - marks[0].size() / 2 < 1, path, name, "has labels", settings.dist, "mm from the point")
 
 
 def as_project(path, pictures):
@@ -94,6 +105,13 @@ def as_project(path, pictures):
     need(colours(image) > 2, path, "has a project that draws nothing")
     image.save(os.path.join(pictures, f"{name}.png"))
     related = project.relationManager().relations()
+    tied = set()
+    for relation in related.values():
+        need(relation.isValid(), path, relation.name(), "is no relation")
+        if any(next(relation.getRelatedFeatures(record), None) for record in relation.referencedLayer().getFeatures()):
+            tied.add(relation.referencingLayerId())
+    tables = {f"standoff_{table}" for table in ("measurements", "residuals")} & set(project.mapLayers())
+    need(tables <= tied, path, "has tables that belong to no feature:", tables - tied)
     size = max(extent.width(), extent.height())
     print(name, len(leaves), "layers", len(shown), "shown", len(related), "relations", project.crs().authid(), f"{size:.0f}")
 

@@ -35,8 +35,9 @@ impl<'p> Project<'p> {
 
 /// Room around what is drawn, as a share of its size.
 const MARGIN: f64 = 0.1;
-/// Layers whose records are told by name in another: table, field in it, field of the features' layers.
-const RELATED: [&str; 4] = ["measurements", "residuals", "ledger", "values"];
+/// Tables whose records are of features, and the fields that say of which.
+const RELATED: [(&str, &[&str]); 4] =
+    [("measurements", &["name"]), ("values", &["name"]), ("residuals", &["to"]), ("ledger", &["source_file", "source_line"])];
 
 /// The groups of the tree from the top, and which layers stand in each, in drawing order.
 fn group_of(layer: &Layer) -> (usize, &'static str) {
@@ -186,28 +187,36 @@ fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Proj
     });
 }
 
-/// Each feature with what was measured of it, its residuals and its rows of the ledger, by its name; each coarse cell with its features.
+/// Each feature with what was measured of it and its residuals, by its name, and with its rows of the ledger, by file and line; each coarse cell with its features.
 fn relations(document: &mut Document, layers: &[&Layer]) {
     let has = |layer: &Layer, field: &str| layer.fields.iter().any(|known| known.name == field);
     let named = |layer: &&&Layer| layer.geometry != GeometryKind::None && group_of(layer).0 == 1 && has(layer, "feature");
     document.within("relations", &[], |document| {
         for parent in layers.iter().filter(named) {
-            for child in layers.iter().filter(|layer| RELATED.contains(&layer.id.as_str())) {
-                let Some(field) = ["feature", "name"].into_iter().find(|field| has(child, field)) else { continue };
-                relation(document, (parent, "feature"), (child, field));
+            for child in layers {
+                let Some((_, fields)) = RELATED.iter().find(|(table, _)| *table == child.id) else { continue };
+                // By name, or by the fields that both have.
+                let pairs: Vec<(&str, &str)> = match fields {
+                    [one] => vec![("feature", *one)],
+                    several => several.iter().map(|field| (*field, *field)).collect(),
+                };
+                if pairs.iter().all(|(of_parent, of_child)| has(parent, of_parent) && has(child, of_child)) {
+                    relation(document, parent, child, &pairs);
+                }
             }
         }
         for cells in layers {
             let LayerKey::Cells(index) = cells.key else { continue };
             let Some(child) = layers.iter().find(|layer| layer.key == LayerKey::Coded(index)) else { continue };
             if let Some(field) = ["cell_name", "cell"].into_iter().find(|field| has(child, field)) {
-                relation(document, (cells, "cell"), (child, field));
+                relation(document, cells, child, &[("cell", field)]);
             }
         }
     });
 }
 
-fn relation(document: &mut Document, (parent, referenced): (&Layer, &str), (child, referencing): (&Layer, &str)) {
+/// A relation by pairs of fields: of the parent and of the child.
+fn relation(document: &mut Document, parent: &Layer, child: &Layer, pairs: &[(&str, &str)]) {
     let root = [
         ("id", format!("{}_{}", parent.id, child.id)),
         ("name", format!("{}: {}", parent.title, child.title)),
@@ -217,6 +226,8 @@ fn relation(document: &mut Document, (parent, referenced): (&Layer, &str), (chil
     ];
     let root: Vec<(&str, &str)> = root.iter().map(|(key, value)| (*key, value.as_str())).collect();
     document.within("relation", &root, |document| {
-        document.empty("fieldRef", &[("referencedField", referenced), ("referencingField", referencing)]);
+        for (referenced, referencing) in pairs {
+            document.empty("fieldRef", &[("referencedField", *referenced), ("referencingField", *referencing)]);
+        }
     });
 }

@@ -20,6 +20,8 @@ use crate::units::computed;
 pub(super) const VERSION: &str = "3.22.16-Białowieża";
 /// Millimetres in a pixel of 90 to the inch, in which looks give their sizes.
 const MM_PER_PX: f64 = 0.28;
+/// Between a mark or a line and its label.
+const CLEAR_PX: f64 = 3.0;
 /// Opacity of hairlines: they lead the eye and say nothing more.
 const FAINT: f64 = 0.45;
 /// Fields of the semi-axes and the azimuth of the 95 % ellipse, by which it is drawn.
@@ -217,17 +219,18 @@ fn symbol_layer(document: &mut Document, class: &str, set: &[(&str, String)], dr
 }
 
 /// A field, or the expression that is null where the name is written elsewhere or is that of many rows: sights to a base have its name, and
-/// of the rows of a measurement only the first is labelled, but those of heights and widths, which are few.
+/// of the rows that one base has of a measurement only the first is labelled, since foot and top stand in one place.
 fn label_of(layer: &Layer, label: &Field, naming: Naming) -> (String, bool) {
     let name = name_of(label, naming);
-    let role = layer.fields.iter().find(|field| field.name == "role").map(|field| name_of(field, naming));
-    let (Some(measure), Some(role)) = (measure_field(layer).map(|field| name_of(field, naming)), role) else {
+    let called = |wanted: &str| layer.fields.iter().find(|field| field.name == wanted).map(|field| name_of(field, naming));
+    let (Some(measure), Some(role)) = (measure_field(layer).map(|field| name_of(field, naming)), called("role")) else {
         return (name.to_owned(), false);
     };
+    let of_one = called("base").map_or_else(|| format!("\"{name}\""), |base| format!("concat(\"{name}\", ' ', \"{base}\")"));
     let expression = format!(
         "CASE WHEN \"{role}\" IN ('{BACKSIGHT}', '{FORESIGHT}') THEN NULL \
-         WHEN coalesce(\"{measure}\", '') IN ('', 'height', 'width') THEN \"{name}\" \
-         WHEN $id = minimum($id, group_by:=\"{name}\", filter:=\"{measure}\" IS NOT NULL) THEN \"{name}\" END"
+         WHEN coalesce(\"{measure}\", '') = '' THEN \"{name}\" \
+         WHEN $id = minimum($id, group_by:={of_one}, filter:=coalesce(\"{measure}\", '') <> '') THEN \"{name}\" END"
     );
     (expression, true)
 }
@@ -263,13 +266,18 @@ fn labels(document: &mut Document, layer: &Layer, look: &Look, (field, is_expres
                 GeometryKind::Area if look.label_is_off_middle => "4",
                 GeometryKind::Area => "1",
             };
+            // From the point and past its mark: past the whole symbol, which the ellipse is part of, nobody would know whose name it is.
+            let distance = match geometry {
+                GeometryKind::Point | GeometryKind::None => millimetres(look.size_px / 2.0 + CLEAR_PX),
+                GeometryKind::Line | GeometryKind::Area => millimetres(CLEAR_PX),
+            };
             let place = [
                 ("placement", placement),
                 ("predefinedPositionOrder", order),
-                ("dist", "0.8"),
+                ("dist", &distance),
                 ("distUnits", "MM"),
                 ("placementFlags", "10"),
-                ("offsetType", "1"),
+                ("offsetType", "0"),
                 ("priority", "5"),
             ];
             document.empty("placement", &place);

@@ -27,6 +27,7 @@ pub(crate) mod seal;
 mod shp;
 mod styles;
 mod values;
+mod view;
 mod wgs84;
 
 use std::path::{Path, PathBuf};
@@ -51,6 +52,7 @@ pub use discard::Discard;
 use extent::Extent;
 use folder::Folder;
 pub use folder::abandon;
+use view::{Spread, View};
 
 /// Writes all layers of a run in one format.
 trait FormatWriter: Send {
@@ -78,6 +80,8 @@ struct Ending<'e> {
     edits: &'e [&'e Edit],
     /// What each layer looks like, likewise: by its order among all, so that a layer without records moves no colours.
     looks: &'e [Look],
+    /// How the whole is looked at, where longitudes and latitudes would tear it apart.
+    view: Option<&'e View>,
 }
 
 impl Ending<'_> {
@@ -126,6 +130,8 @@ pub struct Output {
     /// By layer, how sure its points are.
     sure: Vec<Sure>,
     whereabouts: Whereabouts,
+    /// Where all lies; none where the layers have other coordinates than longitudes and latitudes.
+    spread: Option<Spread>,
     /// Name of the job.
     name: String,
     metres_a_unit: Option<f64>,
@@ -160,6 +166,7 @@ impl Output {
             subject: None,
             sure: Vec::new(),
             whereabouts: Whereabouts::default(),
+            spread: None,
             name: String::new(),
             metres_a_unit: None,
         })
@@ -204,6 +211,7 @@ impl Output {
             subject,
             sure,
             whereabouts,
+            spread,
             name,
             metres_a_unit,
             ..
@@ -211,6 +219,11 @@ impl Output {
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
+        let view = spread.as_ref().map_or(Ok(None), Spread::view);
+        let view = view.map_err(WriteError::format(folder.path(), "choosing the plane that the project is looked at in"))?;
+        if let Some((spread, view)) = spread.as_ref().zip(view.as_ref()) {
+            account.notes.extend(spread.note(view, formats.contains(&Format::Gpkg)));
+        }
         if let Some(edits) = &mut edits {
             if disclosure.is_discreet() {
                 edits.withhold();
@@ -227,7 +240,8 @@ impl Output {
             sure: &sure,
             bounds_deg: whereabouts.bounds_deg(),
         };
-        let ending = Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks };
+        let ending =
+            Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks, view: view.as_ref() };
         let finish = || writers.into_iter().try_for_each(|writer| writer.finish(&layers, &ending));
         // The page is drawn while the formats end their files.
         let (finished, drawn) = rayon::join(finish, || page.map(|page| Drawn::draw(page, drawings, &account)).transpose());
@@ -269,6 +283,9 @@ impl Output {
         let layer = &self.layers[index];
         self.latest.see(layer, &batch);
         self.extents[index].see(&batch);
+        if let Some(spread) = &mut self.spread {
+            spread.see(&batch);
+        }
         for writer in &mut self.writers {
             writer.write(index, layer, &batch)?;
         }
@@ -294,6 +311,7 @@ impl Sink for Output {
         self.formats = setup.job.formats.clone();
         self.formats.sort_unstable();
         self.formats.dedup();
+        self.spread = Spread::from_setup(setup);
         (self.name, self.metres_a_unit) = (setup.job.name.clone(), metres_a_unit(setup));
         self.extents = self.layers.iter().map(|layer| Extent::new(layer, &self.name, &self.formats)).collect();
         for format in &self.formats {
@@ -307,7 +325,7 @@ impl Sink for Output {
                 Format::Shp => Box::new(shp::Shapefiles::create(folder, layers, setup)?),
                 Format::Fgb => Box::new(fgb::FlatGeobuf::create(folder, layers, setup)?),
                 Format::Csv => Box::new(csv::CsvFiles::create(folder, layers, setup)?),
-                Format::Dxf => Box::new(dxf::Drawing::create(folder, layers, setup)?),
+                Format::Dxf => Box::new(dxf::Drawing::create(folder, setup)?),
                 Format::Kml | Format::Kmz => Box::new(kml::Kml::create(folder, layers, setup, *format == Format::Kmz)?),
                 Format::Gpx => Box::new(gpx::Gpx::create(folder, layers, setup)?),
                 Format::Jsonfg => Box::new(geojson::GeoJson::with_places(folder, layers, setup)?),

@@ -293,6 +293,8 @@ pub struct Longitudes {
     eastern: Option<(f64, f64)>,
     /// Least and greatest of those below 0.
     western: Option<(f64, f64)>,
+    /// Whether an edge goes over the meridian of 0.
+    spans_zero: bool,
 }
 
 impl Longitudes {
@@ -304,11 +306,23 @@ impl Longitudes {
         *greatest = greatest.max(lon);
     }
 
-    /// West and east edge; west is greater than east where it is narrower across ±180°.
+    /// Takes in an edge between two longitudes that were taken in, once shapes are cut at ±180°.
+    pub fn see_edge(&mut self, from: f64, to: f64) {
+        self.spans_zero |= (from < 0.0) != (to < 0.0) && (from - to).abs() < 180.0;
+    }
+
+    /// From the least to the greatest, as longitudes count.
+    pub fn breadth(&self) -> Option<f64> {
+        let (low, high) = (self.western.or(self.eastern)?.0, self.eastern.or(self.western)?.1);
+        Some(high - low)
+    }
+
+    /// West and east edge; west is greater than east where it is narrower across ±180°. What also lies over the meridian of 0, as what is
+    /// round a pole, goes from the least to the greatest (section 5.3).
     pub fn edges(&self) -> Option<(f64, f64)> {
         match (self.western, self.eastern) {
             (None, half) | (half, None) => half,
-            (Some(west), Some(east)) if east.1 - west.0 <= west.1 + 360.0 - east.0 => Some((west.0, east.1)),
+            (Some(west), Some(east)) if self.spans_zero || east.1 - west.0 <= west.1 + 360.0 - east.0 => Some((west.0, east.1)),
             (Some(west), Some(east)) => Some((east.0, west.1)),
         }
     }

@@ -161,6 +161,20 @@ fn the_narrow_bbox() {
     assert_eq!(edges(&[]), None);
 }
 
+/// RFC 7946, section 5.3: the bbox of what contains a pole goes round the globe. Its vertices alone leave the gap that its edge over the
+/// meridian of 0 fills; points without edges leave it.
+#[test]
+fn the_bbox_round_a_pole() {
+    let mut longitudes = Longitudes::default();
+    let ring = [-180.0, -120.0, -0.4, 0.3, 100.0, 180.0];
+    ring.iter().for_each(|lon| longitudes.see(*lon));
+    assert_eq!((longitudes.edges(), longitudes.breadth()), (Some((0.3, -0.4)), Some(360.0)));
+    longitudes.see_edge(180.0, -180.0);
+    assert_eq!(longitudes.edges(), Some((0.3, -0.4)));
+    ring.windows(2).for_each(|pair| longitudes.see_edge(pair[0], pair[1]));
+    assert_eq!(longitudes.edges(), Some((-180.0, 180.0)));
+}
+
 proptest! {
     /// Stars anywhere on ±180°, at a pole, or elsewhere: the pieces' areas are that of the ring.
     #[test]

@@ -123,6 +123,9 @@ impl LayerFile {
     /// A geometry on WGS 84, cut at ±180°; none for a table.
     fn geometry(&mut self, kind: GeometryKind, points: &[Point], has_height: bool) -> Option<Geometry> {
         let mut parts = |parts: Vec<Vec<Point>>| -> Vec<Vec<geojson::Position>> {
+            for pair in parts.iter().flat_map(|part| part.windows(2)) {
+                self.longitudes.see_edge(pair[0][0], pair[1][0]);
+            }
             parts.iter().map(|part| part.iter().map(|point| self.position(*point, has_height)).collect()).collect()
         };
         let value = match kind {

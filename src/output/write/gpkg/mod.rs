@@ -13,21 +13,19 @@ mod projects;
 mod rtree;
 pub(in crate::output) mod schema;
 mod styles;
-mod view;
 
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 
 use rusqlite::Connection;
 
-use super::antimeridian::{Globe, Longitudes};
+use super::antimeridian::Globe;
 use super::number::push_iso_utc;
 use super::{Ending, FormatWriter, WriteError, metres_a_unit};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
 use pack::{Pager, Record, SqlValue};
-use view::View;
 
 /// A GeoPackage on its way.
 pub struct GeoPackage {
@@ -37,8 +35,6 @@ pub struct GeoPackage {
     globe: Option<Globe>,
     tables: Vec<LayerTable>,
     drawn: Drawn,
-    /// Those of all that is drawn, in degrees; none where the CRS has other longitudes.
-    longitudes: Option<Longitudes>,
 }
 
 /// What the styles and the project are told.
@@ -103,23 +99,19 @@ impl GeoPackage {
         let (srs_id, tables) = make().map_err(WriteError::format(&path, "creating the GeoPackage"))?;
         let pager = Pager::open(&path).map_err(WriteError::file(&path, "opening the GeoPackage"))?;
         let globe = Globe::from_crs(setup.crs);
-        let longitudes = globe.filter(|_| setup.crs.is_plain()).map(|_| Longitudes::default());
-        Ok(GeoPackage { path, pager, srs_id, globe, tables, drawn: Drawn::from_setup(setup), longitudes })
+        Ok(GeoPackage { path, pager, srs_id, globe, tables, drawn: Drawn::from_setup(setup) })
     }
 }
 
 impl FormatWriter for GeoPackage {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
-        if let Some(longitudes) = &mut self.longitudes {
-            (0..batch.len).flat_map(|i| batch.positions(i)).for_each(|position| longitudes.see(position.x));
-        }
         self.tables[index]
             .add(&mut self.pager, (self.srs_id, self.globe), layer.geometry, batch)
             .map_err(WriteError::file(&self.path, "writing records"))
     }
 
     fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
-        let GeoPackage { path, mut pager, tables, srs_id, globe, drawn, longitudes } = *self;
+        let GeoPackage { path, mut pager, tables, srs_id, globe, drawn } = *self;
         let mut contents = Vec::with_capacity(tables.len());
         let pack_all = || -> std::io::Result<()> {
             let mut roots = Vec::new();
@@ -134,11 +126,6 @@ impl FormatWriter for GeoPackage {
         };
         pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let bounds = schema::bounds(&contents);
-        let view = match (&longitudes, bounds) {
-            (Some(longitudes), Some([_, south, _, north])) => View::choose(longitudes, [south, north]),
-            _ => Ok(None),
-        };
-        let view = view.map_err(WriteError::format(&path, "choosing the plane that the project is looked at in"))?;
         let describe = || -> Result<(), rusqlite::Error> {
             let connection = Connection::open(&path)?;
             let changed = ending.latest.instant();
@@ -154,7 +141,7 @@ impl FormatWriter for GeoPackage {
                 .collect();
             journal::fill(&connection, &counted, ending.edits)?;
             let file = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-            projects::fill(&connection, &written, &drawn, (bounds, view.as_ref()), &file, changed)?;
+            projects::fill(&connection, &written, &drawn, (bounds, ending.view), &file, changed)?;
             connection.execute_batch("COMMIT")?;
             connection.close().map_err(|(_, error)| error)
         };

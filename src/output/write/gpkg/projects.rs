@@ -10,8 +10,8 @@ use zip::write::SimpleFileOptions;
 use zip::{CompressionMethod, ZipWriter};
 
 use super::super::number::iso_utc;
+use super::super::view::View;
 use super::Drawn;
-use super::view::View;
 use crate::output::columns::Layer;
 use crate::output::style::{Look, Project, project};
 

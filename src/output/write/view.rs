@@ -1,16 +1,74 @@
-//! How the project is looked at where longitudes and latitudes would tear it apart: across ±180° its parts would lie at both edges of the
-//! whole globe, and round a pole along one edge. There the project is in the plane of UTM (zones 1 and 60 meet at ±180°, and either goes on
-//! over it), or of UPS beyond 84° N and 80° S; the layers stay in longitudes and latitudes.
+//! How a project is looked at where longitudes and latitudes would tear it apart: across ±180° its parts would lie at both edges of the
+//! whole globe, and round a pole along one edge. There the project in the GeoPackage is in the plane of UTM (zones 1 and 60 meet at ±180°, and
+//! either goes on over it), or of UPS beyond 84° N and 80° S; the layers stay in longitudes and latitudes, and a note says what that means for
+//! a layer that is opened alone.
 //!
-//! EPSG Dataset: 32601 and 32701 are UTM zone 1 north and south, 5041 and 5042 UPS north and south with the easting first.
+//! EPSG Dataset: 32601 and 32701 are UTM zone 1 north and south, 32660 and 32760 zone 60, 5041 and 5042 UPS north and south with the easting
+//! first.
 
-use super::super::antimeridian::Longitudes;
+use super::antimeridian::{Globe, Longitudes};
 use crate::geodesy::crs::{Crs, CrsError, Rules, Transform};
+use crate::output::columns::Batch;
+use crate::output::contract::Setup;
 
 /// Latitudes that UTM ends at.
 const UTM_DEG: [f64; 2] = [-80.0, 84.0];
 /// Points along each edge of the box that is brought to the plane.
 const ALONG: usize = 8;
+
+/// Where all that is drawn lies, in degrees from Greenwich.
+pub struct Spread {
+    longitudes: Longitudes,
+    /// Least and greatest latitude.
+    latitudes: Option<[f64; 2]>,
+    /// Whether most bases lie west of ±180°, in eastern longitudes.
+    is_in_the_east: bool,
+}
+
+impl Spread {
+    /// Nothing yet; none where the layers have other coordinates.
+    pub fn from_setup(setup: &Setup) -> Option<Spread> {
+        Globe::from_crs(setup.crs).filter(|_| setup.crs.is_plain())?;
+        let eastern = setup.places_deg.iter().filter(|[lon_deg, _]| *lon_deg >= 0.0).count();
+        let is_in_the_east = 2 * eastern >= setup.places_deg.len();
+        Some(Spread { longitudes: Longitudes::default(), latitudes: None, is_in_the_east })
+    }
+
+    /// Takes records in.
+    pub fn see(&mut self, batch: &Batch) {
+        for position in (0..batch.len).flat_map(|i| batch.positions(i)) {
+            self.longitudes.see(position.x);
+            let [south, north] = self.latitudes.get_or_insert([position.y, position.y]);
+            (*south, *north) = (south.min(position.y), north.max(position.y));
+        }
+    }
+
+    /// The plane that it is looked at in; none where longitudes and latitudes serve.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn view(&self) -> Result<Option<View>, CrsError> {
+        self.latitudes.map_or(Ok(None), |latitudes| View::choose(&self.longitudes, latitudes))
+    }
+
+    /// What a person must know who opens a layer alone, where the project is looked at in `view`; none where a layer is as wide as what was
+    /// mapped.
+    pub fn note(&self, view: &View, has_project: bool) -> Option<String> {
+        if self.longitudes.breadth()? <= 180.0 {
+            return None;
+        }
+        let crs = match (view.authority, self.is_in_the_east) {
+            ("EPSG:32601", true) => "EPSG:32660",
+            ("EPSG:32701", true) => "EPSG:32760",
+            (authority, _) => authority,
+        };
+        let project = if has_project { " The project in the GeoPackage opens in one piece." } else { "" };
+        Some(format!(
+            "Longitudes end at ±180°, and what was mapped lies on both sides of it: a layer that is opened alone is as wide as the globe.{project} \
+             With crs = \"{crs}\" in the job every layer opens in one piece, but for GeoJSON, which is in longitudes by its standard."
+        ))
+    }
+}
 
 /// The plane that a project is looked at in.
 pub struct View {
@@ -56,6 +114,30 @@ mod tests {
         let mut longitudes = Longitudes::default();
         lons.iter().for_each(|lon| longitudes.see(*lon));
         View::choose(&longitudes, lats).unwrap().map(|view| (view.authority, view.bounds))
+    }
+
+    /// What is said of a job with bases there.
+    fn note(lons: &[f64], lats: [f64; 2], is_in_the_east: bool) -> Option<String> {
+        let mut spread = Spread { longitudes: Longitudes::default(), latitudes: Some(lats), is_in_the_east };
+        lons.iter().for_each(|lon| spread.longitudes.see(*lon));
+        spread.note(&spread.view().unwrap()?, true)
+    }
+
+    /// The zone that the bases lie in, since they must not lie outside the area of the CRS.
+    #[test]
+    fn a_crs_is_named_in_which_every_layer_is_whole() {
+        let across = [179.999, -179.999];
+        for (lat, is_in_the_east, crs) in [(17.0, true, "EPSG:32660"), (17.0, false, "EPSG:32601"), (-17.0, true, "EPSG:32760")] {
+            let said = note(&across, [lat, lat], is_in_the_east).unwrap();
+            assert!(
+                said.contains(&format!("With crs = \"{crs}\" in the job")) && said.contains("The project in the GeoPackage"),
+                "{said}"
+            );
+        }
+        assert!(note(&[-170.0, -80.0, 10.0, 170.0], [89.99, 89.999], true).unwrap().contains("EPSG:5041"));
+        // Near a pole, but on one side of it.
+        assert_eq!(note(&[10.0, 11.0], [89.99, 89.999], true), None);
+        assert_eq!(note(&[179.998, 179.999], [-17.0, -17.0], true), None);
     }
 
     #[test]
