@@ -5,12 +5,14 @@
 #[cfg(feature = "gis")]
 pub mod field {
     pub mod calibrate {
-        pub use crate::field::calibrate::{Calibration, CalibrationSettings, EARTH_RADIUS_M, Measure, Role, calibrate};
+        pub use crate::field::calibrate::{
+            CalibrationResult, CalibrationRole, CalibrationSettings, EARTH_RADIUS_M, Measure, calibrate,
+        };
         pub mod known_line {
-            pub use crate::field::calibrate::known_line::Line;
+            pub use crate::field::calibrate::known_line::KnownLine;
         }
         pub mod log {
-            pub use crate::field::calibrate::log::Shots;
+            pub use crate::field::calibrate::log::CalibrationRows;
             pub use crate::field::calibrate::shot::CalibrationShot;
         }
     }
@@ -21,14 +23,14 @@ pub mod geodesy {
     }
     #[cfg(feature = "gis")]
     pub mod crs {
-        pub use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Rules, Transform, seclude_gdal};
+        pub use crate::geodesy::crs::{ByPlace, CoordinateEpoch, Crs, CrsError, OperationRules, Transform, seclude_gdal};
     }
     pub mod frame {
         pub use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
     }
     #[cfg(feature = "gis")]
     pub mod geoid {
-        pub use crate::geodesy::geoid::{Geoid, SIGMA_M};
+        pub use crate::geodesy::geoid::{Geoids, SIGMA_M};
     }
     #[cfg(feature = "gis")]
     pub mod height_frame {
@@ -80,7 +82,7 @@ pub mod measure {
     }
     pub mod strings {
         pub mod measure {
-            pub use crate::measure::strings::measure::{Measures, measures};
+            pub use crate::measure::strings::measure::{StringMeasures, measures};
         }
     }
 }

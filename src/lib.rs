@@ -14,6 +14,7 @@
 //! | several shots to a measurement | [`Height::from_angles`], [`Width::from_edges`], [`MissingLine::between`], [`Face::through`], [`FaceSight::meet`], [`Span::of_wire`], [`Pile::over_toe`], [`Profile::along`] |
 //! | shots that check each other | [`Network`] to [`Adjustment`] by [`network::adjust`] |
 //! | settings, units | [`job`], [`units`] |
+//! | every error, and what it holds | [`errors`] |
 //!
 //! ```
 //! # #[cfg(feature = "gis")] fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -37,6 +38,7 @@
 pub mod cli;
 mod disk;
 mod door;
+pub mod errors;
 #[cfg(feature = "gis")]
 mod field;
 mod geodesy;

@@ -17,12 +17,12 @@ fn the_summary_stands_first_then_a_line_for_each_base_then_held_rows_by_reason()
     let expected = "\
 Needs a decision
   held         3  no_distance            no distance came back; shoot again
-       2 rows, such as: SD \"---\" is no reading: no echo came back (monday.csv:15; tuesday/east-morning.csv:6)
-       monday.csv:8: SD is empty: no echo came back
+       2 rows, such as: Slope dist \"---\" is no reading: no echo came back (monday.csv:15; tuesday/east-morning.csv:6)
+       monday.csv:8: Slope dist is empty: no echo came back
   held         1  cut_last_line          the last line has no line end and may be cut; if it is whole, add a line end
        tuesday/west-evening.csv:6: the last line has no line end and may be cut short; if it is whole, add a line end
   held         1  azimuth_range          an azimuth lies between 0 and 360 degrees
-       monday.csv:25: AzMag 371,4 is outside 0 to 360 degrees
+       monday.csv:25: Mag bearing 371,4 is outside 0 to 360 degrees
   held         1  unknown_base           no base log has this base; check the spelling and leading zeros
        tuesday/east-morning.csv:16: no base log has a base SK-E3; did the crew mean SK-E1?
   flag         1  no_line_end ";

@@ -13,7 +13,7 @@ import re
 import sys
 
 SOURCE = pathlib.Path(__file__).resolve().parent.parent / "src"
-FACES = ("lib", "main", "inside")
+FACES = ("lib", "main", "inside", "errors")
 TESTS = re.compile(r"^( *)#\[cfg\((?:all\()?test\b.*?\]\n(?: *#\[.*\n)* *(?:pub(?:\([a-z]+\))? )?mod \w+ \{.*?^\1\}\n", re.M | re.S)
 COMMENT = re.compile(r"^\s*//.*$|(?<=[\s;{},])//[^\"\n]*$", re.M)
 STRING = re.compile(r'"(?:[^"\\]|\\.)*"', re.S)

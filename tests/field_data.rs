@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use geo::{Destination, Distance, Geodesic, Point};
-use standoff::inside::geodesy::crs::{Crs, Rules, Transform};
+use standoff::inside::geodesy::crs::{Crs, OperationRules, Transform};
 
 /// With what the control and the published rule leave out put back (height reduction, up to 11 mm; scale factor, up to 11 mm): rounding of
 /// either to 0.1 mm in each axis, of the layers' degrees to 1e-9 (0.1 mm), of the control's to 1e-9.
@@ -154,7 +154,7 @@ fn meets_the_published_coordinates(data: &Path, mapped: usize) {
         .iter()
         .map(|zone| {
             let utm = Crs::new(&format!("EPSG:326{zone:02}")).unwrap();
-            (format!("{zone}N"), Transform::new(&wgs84, &utm, None, Rules::default()).unwrap())
+            (format!("{zone}N"), Transform::new(&wgs84, &utm, None, OperationRules::default()).unwrap())
         })
         .collect();
     let (heights, control) = (heights(data), by_uid(table(&data.join("control_true_north.csv"))));

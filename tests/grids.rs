@@ -9,7 +9,7 @@ use std::path::Path;
 
 use gdal::vector::LayerAccess;
 use geotiff::{Band, Image};
-use standoff::inside::geodesy::crs::{Crs, Rules, Transform};
+use standoff::inside::geodesy::crs::{Crs, OperationRules, Transform};
 use support::*;
 use tempfile::TempDir;
 
@@ -248,7 +248,7 @@ fn a_grid_of_the_older_name_and_format_serves_as_before() {
 fn assert_on_the_old_datum(site: &Site) {
     let bases = site.numbers("bases", ["lat_deg", "lon_deg", "easting", "northing"]);
     assert_eq!(bases.len(), PLACES.len());
-    let rules = Rules::default();
+    let rules = OperationRules::default();
     let (old, grid) = (Crs::new("EPSG:4277").unwrap(), Crs::new("EPSG:27700").unwrap());
     let project = Transform::new(&old, &grid, None, rules).unwrap();
     for ([lat, lon, east, north], [from_lat, from_lon, _]) in bases.into_iter().zip(PLACES) {

@@ -6,9 +6,9 @@
 use std::collections::HashMap;
 use std::f64::consts::PI;
 
-use standoff::inside::geodesy::crs::{Crs, Rules};
+use standoff::inside::geodesy::crs::{Crs, OperationRules};
 use standoff::inside::geodesy::frame::Geodetic;
-use standoff::inside::geodesy::geoid::Geoid;
+use standoff::inside::geodesy::geoid::Geoids;
 use standoff::inside::geodesy::height_frame::GeoidFrames;
 use standoff::inside::records::base_row::{BaseRow, Coordinates, FixQuality, Height};
 use standoff::inside::records::ledger::Flags;
@@ -130,8 +130,8 @@ fn settled_bases(places: &[[f64; 3]], output: &Crs) -> BaseTable {
         checks: &Checks::default(),
         output,
         grid: None,
-        rules: Rules::default(),
-        geoid: &Geoid::new(),
+        rules: OperationRules::default(),
+        geoid: &Geoids::new(),
         known: None,
         geoid_frames: &GeoidFrames::default(),
         allow_outside_area: false,

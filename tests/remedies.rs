@@ -82,10 +82,10 @@ fn dates_and_times() {
 
 #[test]
 fn columns() {
-    let plain = "base,shot,AZ,true_azimuth_deg,inclination_deg,slope_distance_m\nA,1,5,10,0,20\n";
+    let plain = "base,shot,Bearing,true_azimuth_deg,inclination_deg,slope_distance_m\nA,1,5,10,0,20\n";
     let azimuth = plain.replace(",true_azimuth_deg", "").replace(",5,10,", ",5,");
     for north in ["magnetic", "true", "grid"] {
-        let lines = format!("[shots.values]\ndate = \"2026-05-04\"\n[shots.columns]\n{north}_azimuth_deg = \"AZ\"");
+        let lines = format!("[shots.values]\ndate = \"2026-05-04\"\n[shots.columns]\n{north}_azimuth_deg = \"Bearing\"");
         key("write magnetic_azimuth_deg, true_azimuth_deg or grid_azimuth_deg", &azimuth, "SHOTS", &lines);
     }
     let distance = plain.replace("slope_distance_m", "Range");
@@ -102,10 +102,10 @@ fn columns() {
     }
     let base = plain.replacen("base", "Stn", 1);
     key("write base = \"…\" under [shots.columns]", &base, "SHOTS", "[shots.columns]\nbase = \"Stn\"");
-    let twice = plain.replace("AZ", "slope_distance_ft");
+    let twice = plain.replace("Bearing", "slope_distance_ft");
     key("choose one in the job's [shots.columns]", &twice, "SHOTS", "[shots.columns]\nslope_distance_m = \"slope_distance_m\"");
-    log("name every column", &plain.replace("AZ", ""), plain);
-    log("give each its own name", &plain.replace("AZ", "shot"), plain);
+    log("name every column", &plain.replace("Bearing", ""), plain);
+    log("give each its own name", &plain.replace("Bearing", "shot"), plain);
     let units = plain.replace("A,1", ",,,deg,deg,ft\nA,1");
     key("claim it with the unit it has", &units, "SHOTS", "[shots.columns]\nslope_distance_ft = \"slope_distance_m\"");
 }

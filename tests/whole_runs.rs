@@ -84,7 +84,7 @@ fn a_run_that_fails_leaves_the_former_output_as_it_was() {
     for (was, is) in [
         ("EPSG:32630", "EPSG:99999"),
         ("\"monday.csv\"", "\"mon.csv\""),
-        ("slope_distance_m     = \"SD\"", "slope_distance_m     = \"Distance\""),
+        ("slope_distance_m     = \"Slope dist\"", "slope_distance_m     = \"Distance\""),
         ("crs     = \"EPSG:4979\"", "crs     = \"+proj=longlat +ellps=clrk66 +type=crs\""),
     ] {
         let broken = job.replace(was, is);

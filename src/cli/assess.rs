@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use super::argument::above_zero_m;
-use super::{Failure, LISTS_ALL, Outcome, WRITES_ALL, print, print_json, write_page};
-use crate::review::assess::{self, Request, page, report};
+use super::{CommandOutcome, Failure, LISTS_ALL, WRITES_ALL, print, print_json, write_page};
+use crate::review::assess::{self, AssessRequest, page, report};
 use crate::units::{LengthShown, Units};
 
 /// A finished layer against check points: errors, accuracy by public standards, honesty of its uncertainties.
@@ -62,7 +62,7 @@ const EXAMPLES: &str = "Examples:
   standoff assess trees.geojson --check survey.csv --check-crs EPSG:4979 --field tree --json";
 
 /// Runs the command.
-pub fn run(args: Args) -> Result<Outcome, Failure> {
+pub fn run(args: Args) -> Result<CommandOutcome, Failure> {
     if let Some(out) = &args.out
         && [&args.file, &args.check].into_iter().any(|input| assess::is_same_file(out, input))
     {
@@ -70,7 +70,7 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
     }
     let units = Units { length: args.length, ..Units::default() };
     let inputs = [args.file.clone(), args.check.clone()];
-    let found = assess::assess(&Request {
+    let found = assess::assess(&AssessRequest {
         file: args.file,
         layer: args.layer,
         checks: args.check,
@@ -92,5 +92,5 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
         false => print(&report::text(&found, units.length(), LISTS_ALL)?)?,
     }
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

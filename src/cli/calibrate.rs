@@ -5,9 +5,9 @@ use std::path::PathBuf;
 use clap::ValueEnum;
 
 use super::argument::{ArgumentError, between, number};
-use super::{Failure, Outcome, Shown, print, print_json, write_page};
-use crate::field::calibrate::known_line::{JOINED_BY_MEASURED, Line, Points, TAKEN_AS_EXACT};
-use crate::field::calibrate::log::Shots;
+use super::{CommandOutcome, CommandUnits, Failure, print, print_json, write_page};
+use crate::field::calibrate::known_line::{JOINED_BY_MEASURED, KnownLine, Points, TAKEN_AS_EXACT};
+use crate::field::calibrate::log::CalibrationRows;
 use crate::field::calibrate::{CalibrationSettings, ReadingSigmas, calibrate, page, report};
 use crate::geodesy::REFRACTION;
 use crate::geodesy::frame::Geodetic;
@@ -44,7 +44,7 @@ pub struct Args {
     azimuth: Option<f64>,
     /// Which north that azimuth is from: the same as the log's
     #[arg(long, value_name = "NORTH", value_enum, requires = "azimuth")]
-    azimuth_north: Option<North>,
+    azimuth_north: Option<NorthArgument>,
     /// Known inclination, up positive, from the instrument's axis to the sighted spot
     #[arg(long, value_name = "DEG", value_parser = inclination, allow_hyphen_values = true)]
     inclination: Option<f64>,
@@ -74,7 +74,7 @@ pub struct Args {
     #[arg(long)]
     keep_all: bool,
     #[command(flatten)]
-    shown: Shown,
+    shown: CommandUnits,
     /// Write a page for any browser, in one file
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
@@ -90,7 +90,7 @@ const EXAMPLES: &str = "Examples:
 
 /// A north on the command line.
 #[derive(Debug, Clone, Copy, ValueEnum)]
-enum North {
+enum NorthArgument {
     /// The meridian.
     True,
     /// The grid of a projected CRS.
@@ -132,7 +132,7 @@ fn point(text: &str) -> Result<Geodetic, ArgumentError> {
 }
 
 impl Args {
-    fn line(&self) -> Result<Line, Failure> {
+    fn line(&self) -> Result<KnownLine, Failure> {
         let points = match (self.from, self.to) {
             (Some(from), Some(to)) => {
                 // Nearer than that the line has no direction worth the name.
@@ -147,11 +147,11 @@ impl Args {
             _ => None,
         };
         let north = self.azimuth_north.map(|north| match north {
-            North::True => NorthKind::True,
-            North::Grid => NorthKind::Grid,
-            North::Magnetic => NorthKind::Magnetic,
+            NorthArgument::True => NorthKind::True,
+            NorthArgument::Grid => NorthKind::Grid,
+            NorthArgument::Magnetic => NorthKind::Magnetic,
         });
-        Ok(Line {
+        Ok(KnownLine {
             slope_m: self.distance.map(|metres| (metres, self.sigma_distance)),
             horizontal_m: self.horizontal_distance.map(|metres| (metres, self.sigma_distance)),
             azimuth: self
@@ -175,12 +175,12 @@ impl Args {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let job = args.job.as_deref().map(job::load).transpose()?;
     let table = report::table_name(job.as_ref(), args.instrument.as_deref())?;
     let instrument = args.instrument_of(job.as_ref());
     let format = job.as_ref().map_or_else(LogFormat::default, |job| job.shots.log.clone());
-    let mut shots = Shots::default();
+    let mut shots = CalibrationRows::default();
     for path in &args.logs {
         shots.read(path, &format)?;
     }
@@ -208,5 +208,5 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     } else {
         print(&report::text(&calibration, &table, &units, "--keep-all")?)?;
     }
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

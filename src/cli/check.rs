@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use super::map::{look, outcome};
-use super::{Failure, Outcome, print_styled, progress};
+use super::{CommandOutcome, Failure, print_styled, progress};
 use crate::job::{self, LayerName};
 use crate::output::report::styled::HELD;
-use crate::output::report::{held, stations, terminal};
+use crate::output::report::{bases, held, terminal};
 use crate::output::write::Discard;
 use crate::run;
 
@@ -40,7 +40,7 @@ const PRIVATE: &str =
     "the catalogue keeps places coarse, and what follows shows where the crew stood; keep it as private as the logs";
 
 /// Runs the command.
-pub fn run(args: Args) -> Result<Outcome, Failure> {
+pub fn run(args: Args) -> Result<CommandOutcome, Failure> {
     let mut job = job::load(&args.job)?;
     let mut sink = match &args.report {
         Some(_) => Discard::with_page(),
@@ -60,8 +60,8 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         print_styled(&format!("{HELD}exact places:{HELD:#} {PRIVATE}\n"))?;
     }
     print_styled(&terminal::opening(&account, &job.units))?;
-    let bases = if args.bases { stations::blocks } else { stations::lines };
-    print_styled(&bases(&account.stations, &job.units))?;
+    let told = if args.bases { bases::blocks } else { bases::lines };
+    print_styled(&told(&account.stations, &job.units))?;
     print_styled(&terminal::ending(&account, &look(&job, args.values), &held::rows(&sink.held)))?;
     Ok(outcome(&account, args.strict))
 }

@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use super::argument::above_zero_m;
-use super::{Failure, LISTS_ALL, Outcome, WRITES_ALL, print, print_json, write_page};
+use super::{CommandOutcome, Failure, LISTS_ALL, WRITES_ALL, print, print_json, write_page};
 use crate::review::assess::is_same_file;
-use crate::review::compare::{self, Request, page, report, write};
+use crate::review::compare::{self, CompareRequest, page, report, write};
 use crate::units::{LengthShown, Units};
 
 /// What changed between two mappings of the same features, and what uncertainty explains.
@@ -55,13 +55,13 @@ const EXAMPLES: &str = "Examples:
   standoff compare crew1.geojson crew2.geojson --field tag --json";
 
 /// Runs the command.
-pub fn run(args: Args) -> Result<Outcome, Failure> {
+pub fn run(args: Args) -> Result<CommandOutcome, Failure> {
     if is_same_file(&args.a, &args.b) {
         return Err(format!("{} and {} are one file; name two mappings", args.a.display(), args.b.display()).into());
     }
     let units = Units { length: args.length, ..Units::default() };
     let inputs = [args.a.clone(), args.b.clone()];
-    let found = compare::compare(&Request {
+    let found = compare::compare(&CompareRequest {
         a: args.a,
         b: args.b,
         layer: args.layer,
@@ -80,5 +80,5 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
         true => print_json(serde_json::to_string_pretty(&found)? + "\n")?,
         false => print(&report::text(&found, &units, LISTS_ALL)?)?,
     }
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

@@ -2,7 +2,7 @@
 
 use clap_complete::Shell;
 
-use super::{Failure, Outcome, print_as_is};
+use super::{CommandOutcome, Failure, print_as_is};
 
 /// Print the completions of a shell.
 #[derive(Debug, clap::Args)]
@@ -14,9 +14,9 @@ pub struct Args {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let mut text = Vec::new();
     clap_complete::generate(args.shell, &mut super::command(), "standoff", &mut text);
     print_as_is(&String::from_utf8_lossy(&text))?;
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

@@ -3,7 +3,7 @@
 use std::io::{BufReader, IsTerminal};
 use std::path::PathBuf;
 
-use super::{Failure, Outcome, print_job, say};
+use super::{CommandOutcome, Failure, print_job, say};
 use crate::intake::guess;
 
 /// Look at logs and write a starter job file on standard output.
@@ -26,7 +26,7 @@ pub struct Args {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let draft = guess::draft(&args.logs)?;
     let job = if args.ask && std::io::stdin().is_terminal() {
         let asked = draft.ask_all(&mut BufReader::new(std::io::stdin()), &mut std::io::stderr());
@@ -38,5 +38,5 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         draft.text()
     };
     print_job(job)?;
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

@@ -1,6 +1,6 @@
 //! `standoff man`: the manual page, from the commands themselves.
 
-use super::{Failure, Outcome, print_as_is};
+use super::{CommandOutcome, Failure, print_as_is};
 
 /// Print the manual page, of the program or of one command.
 #[derive(Debug, clap::Args)]
@@ -11,7 +11,7 @@ pub struct Args {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let mut program = super::command();
     program.build();
     let page = match &args.command {
@@ -26,5 +26,5 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
     let mut text = Vec::new();
     clap_mangen::Man::new(page).render(&mut text)?;
     print_as_is(&String::from_utf8_lossy(&text))?;
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

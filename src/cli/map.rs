@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
-use super::{Failure, Outcome, columns, print_as_is, print_styled, progress, say};
+use super::{CommandOutcome, Failure, columns, print_as_is, print_styled, progress, say};
 use crate::intake::columns::LogKind;
 use crate::intake::log::Log;
 use crate::intake::sheets;
@@ -12,7 +12,7 @@ use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::edits::Edits;
 use crate::output::report::styled::{HELD, WRONG};
-use crate::output::report::values::Look;
+use crate::output::report::values::ValuesShown;
 use crate::output::report::{summary::Summary, terminal};
 use crate::output::write::{Output, page_name};
 use crate::records::shown::visible;
@@ -165,7 +165,7 @@ fn is_geographic(logs: &[PathBuf]) -> Result<bool, Failure> {
 }
 
 /// Runs the command.
-pub fn run(args: Args) -> Result<Outcome, Failure> {
+pub fn run(args: Args) -> Result<CommandOutcome, Failure> {
     // Before the first log is looked at: reading starts the threads.
     if let Some(threads) = args.threads {
         rayon::ThreadPoolBuilder::new().num_threads(threads.into()).build_global()?;
@@ -201,15 +201,15 @@ pub fn run(args: Args) -> Result<Outcome, Failure> {
 }
 
 /// How values are shown on the terminal.
-pub(super) fn look(job: &Job, all: bool) -> Look {
-    Look { units: job.units, columns: columns(), all, shows_all: "--values shows all" }
+pub(super) fn look(job: &Job, all: bool) -> ValuesShown {
+    ValuesShown { units: job.units, columns: columns(), all, shows_all: "--values shows all" }
 }
 
 /// Nothing mapped is no success, whatever was asked about held rows.
-pub(super) fn outcome(account: &Account, strict: bool) -> Outcome {
+pub(super) fn outcome(account: &Account, strict: bool) -> CommandOutcome {
     match account.nothing_mapped().is_some() || (strict && account.held_total() > 0) {
-        true => Outcome::Wanting,
-        false => Outcome::Done,
+        true => CommandOutcome::Wanting,
+        false => CommandOutcome::Done,
     }
 }
 

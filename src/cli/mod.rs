@@ -1,7 +1,7 @@
 //! The command line: one file a command, each with its help, its arguments and its run.
 //!
 //! Exit status: 0 done (held rows are announced); 1 failed, nothing written; 2 wrong usage; 3 done, but nothing was
-//! mapped, or rows were held and `--strict` was given.
+//! mapped, or rows were held and `--strict` was given. Nothing that a program in Rust would want lives here.
 
 mod argument;
 mod assess;
@@ -69,7 +69,7 @@ enum Command {
 
 /// The units of what a command prints and draws, for commands that may have a job.
 #[derive(Debug, clap::Args)]
-struct Shown {
+struct CommandUnits {
     /// Unit of lengths in what is printed and drawn; JSON stays in metres [default: that of the job, or m]
     #[arg(long, value_name = "UNIT", value_enum)]
     length: Option<LengthShown>,
@@ -78,7 +78,7 @@ struct Shown {
     angle: Option<AngleShown>,
 }
 
-impl Shown {
+impl CommandUnits {
     /// Those asked for, else the job's, else metres and degrees.
     fn units(&self, job: Option<&Job>) -> Units {
         let of_job = job.map(|job| job.units).unwrap_or_default();
@@ -102,7 +102,7 @@ fn say(text: &str) {
 }
 
 /// What a command came to.
-enum Outcome {
+enum CommandOutcome {
     /// Done.
     Done,
     /// Done, and that is no success: nothing was mapped, or rows were held that were to be none.
@@ -164,8 +164,8 @@ pub fn main() -> ExitCode {
         Command::Man(args) => man::run(&args),
     };
     match done {
-        Ok(Outcome::Done) => ExitCode::SUCCESS,
-        Ok(Outcome::Wanting) => ExitCode::from(3),
+        Ok(CommandOutcome::Done) => ExitCode::SUCCESS,
+        Ok(CommandOutcome::Wanting) => ExitCode::from(3),
         Err(failure) => {
             let red = anstyle::AnsiColor::Red.on_default().bold();
             say(&format!("{red}error:{red:#} {}{}", shown::message(&failure.to_string()), ways_on::options(failure.as_ref())));

@@ -5,8 +5,8 @@ use std::fmt::Write;
 use jiff::civil::Date;
 
 use super::argument::{ArgumentError, angle_within};
-use super::{Failure, Outcome, Shown, print};
-use crate::geodesy::crs::{ByPlace, Crs, Rules};
+use super::{CommandOutcome, CommandUnits, Failure, print};
+use crate::geodesy::crs::{ByPlace, Crs, OperationRules};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::north::{self, WeakField};
 use crate::units::{Hemispheres, Units};
@@ -37,7 +37,7 @@ pub struct Args {
     #[arg(long, value_name = "CRS")]
     crs: Option<String>,
     #[command(flatten)]
-    shown: Shown,
+    shown: CommandUnits,
 }
 
 fn latitude(text: &str) -> Result<f64, ArgumentError> {
@@ -53,7 +53,7 @@ fn date(text: &str) -> Result<Date, ArgumentError> {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let at = Geodetic { lat_rad: args.lat.to_radians(), lon_rad: args.lon.to_radians(), ellipsoid_height_m: args.height };
     let declination = north::declination(&at, args.date)?;
     let yearly = north::yearly_change_rad(&at, args.date)?;
@@ -94,7 +94,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         let wgs84 = Crs::new("EPSG:4979")?;
         if !geographic.same_as(&wgs84) {
             // Metres of datum shift do not turn the grid.
-            let rules = Rules { ballpark: true, missing_grids: true, ..Rules::default() };
+            let rules = OperationRules { ballpark: true, missing_grids: true, ..OperationRules::default() };
             let ways = ByPlace::new(wgs84, crs.geographic_3d()?, rules, None);
             ways.at(args.lon, args.lat, point[0])?.apply(&mut point)?;
         }
@@ -122,7 +122,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         )?;
     }
     print(&text)?;
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }
 
 /// An angle with the side in words, so that a slip of the sign shows.

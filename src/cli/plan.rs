@@ -3,10 +3,10 @@
 use std::path::PathBuf;
 
 use super::argument::{ArgumentError, between, number};
-use super::{Failure, Outcome, Shown, columns, print_json, print_styled, write_page};
-use crate::field::plan::errors::{Errors, Sigma};
-use crate::field::plan::height::Object;
-use crate::field::plan::report::{Report, Request};
+use super::{CommandOutcome, CommandUnits, Failure, columns, print_json, print_styled, write_page};
+use crate::field::plan::errors::{PlanErrors, Sigma};
+use crate::field::plan::height::SightedObject;
+use crate::field::plan::report::{PlanReport, PlanRequest};
 use crate::field::plan::{REACH_M, chart, page, sheet};
 use crate::job::{self, Job};
 use crate::units::{AngleShown, LengthShown, LengthUnit};
@@ -79,7 +79,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
     #[command(flatten)]
-    shown: Shown,
+    shown: CommandUnits,
     /// Write a page for any browser, in one file
     #[arg(long, value_name = "FILE.html")]
     report: Option<PathBuf>,
@@ -171,10 +171,10 @@ fn each_once(values: &[f64]) -> Vec<f64> {
 }
 
 impl Args {
-    fn request(&self, job: Option<&Job>) -> Result<Request, Failure> {
+    fn request(&self, job: Option<&Job>) -> Result<PlanRequest, Failure> {
         let (mut errors, title) = match job {
-            Some(job) => (Errors::from_job(job, self.instrument.as_deref())?, job.title.clone()),
-            None => (Errors::assumed(), None),
+            Some(job) => (PlanErrors::from_job(job, self.instrument.as_deref())?, job.title.clone()),
+            None => (PlanErrors::assumed(), None),
         };
         errors.names_for_base = ["--sigma-base", "--sigma-base-height"];
         let units = self.shown.units(job);
@@ -192,8 +192,8 @@ impl Args {
                 *sigma = Sigma::given(value);
             }
         }
-        let object = |object_height_m| Object { object_height_m, below_m: self.below, sigma_index_deg: self.sigma_index };
-        Ok(Request {
+        let object = |object_height_m| SightedObject { object_height_m, below_m: self.below, sigma_index_deg: self.sigma_index };
+        Ok(PlanRequest {
             title,
             errors,
             distances_m: if self.distances.is_empty() { round_distances_m(units.length) } else { each_once(&self.distances) },
@@ -209,11 +209,11 @@ impl Args {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let job = args.job.as_deref().map(job::load).transpose()?;
     let request = args.request(job.as_ref())?;
     let units = args.shown.units(job.as_ref());
-    let report = Report::new(&request);
+    let report = PlanReport::new(&request);
     if let Some(path) = &args.report {
         let inputs: Vec<PathBuf> = args.job.iter().cloned().collect();
         write_page(path, &page::html(&request, &report, units), &inputs)?;
@@ -226,5 +226,5 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         true => print_json(report.to_json()?)?,
         false => print_styled(&sheet::text(&report, &units, columns()))?,
     }
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }

@@ -3,7 +3,7 @@
 use clap::ValueEnum;
 use serde_json::{Value, json};
 
-use super::{Failure, Outcome, print_as_is};
+use super::{CommandOutcome, Failure, print_as_is};
 use crate::job::catalogue::GeometryKind;
 use crate::job::catalogue::file::CatalogueFile;
 use crate::job::{Job, LayerName};
@@ -36,7 +36,7 @@ enum Of {
 }
 
 /// Runs the command.
-pub fn run(args: &Args) -> Result<Outcome, Failure> {
+pub fn run(args: &Args) -> Result<CommandOutcome, Failure> {
     let schema = match args.of {
         Of::Job => with_column_names(serde_json::to_value(schemars::schema_for!(Job))?),
         Of::Catalogue => serde_json::to_value(schemars::schema_for!(CatalogueFile))?,
@@ -44,7 +44,7 @@ pub fn run(args: &Args) -> Result<Outcome, Failure> {
         Of::Summary => serde_json::to_value(schemars::schema_for!(Summary))?,
     };
     print_as_is(&(serde_json::to_string_pretty(&schema)? + "\n"))?;
-    Ok(Outcome::Done)
+    Ok(CommandOutcome::Done)
 }
 
 /// The canonical column names beside the job's schema.

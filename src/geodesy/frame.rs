@@ -147,6 +147,11 @@ pub fn full_circle_rad(angle_rad: f64) -> f64 {
     if turned >= 2.0 * PI { 0.0 } else { turned }
 }
 
+/// An angle brought into −π ≤ angle < π: the shorter way round between two directions.
+pub fn half_circle_rad(angle_rad: f64) -> f64 {
+    full_circle_rad(angle_rad + PI) - PI
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -159,8 +164,8 @@ mod tests {
         Geodetic { lat_rad: lat_deg.to_radians(), lon_rad: lon_deg.to_radians(), ellipsoid_height_m: h }
     }
 
-    /// √(MN) is the semi-minor axis at the equator and the polar radius of curvature at the poles: 6 356 752.3142 and 6 399 593.6258 m of
-    /// WGS 84 (NIMA TR8350.2, third edition, table 3.3; from memory); between, of the two radii of curvature as they are defined.
+    /// At the equator M = b²/a and N = a, so that √(MN) = b; at the poles M = N = a²/b. With a = 6 378 137 m, b = a (1 − f) and
+    /// 1/f = 298.257 223 563 these are 6 356 752.3142 and 6 399 593.6258 m. Between, of the two radii of curvature as they are defined.
     #[test]
     fn mean_radius_of_curvature() {
         let ellipsoid = Ellipsoid::WGS84;
@@ -194,6 +199,11 @@ mod tests {
         assert_eq!(full_circle_rad(2.0 * PI), 0.0);
         assert_eq!(full_circle_rad(-1e-30), 0.0);
         assert!(full_circle_rad(f64::NAN).is_nan());
+        assert_eq!((half_circle_rad(PI), half_circle_rad(-PI), half_circle_rad(3.0 * PI)), (-PI, -PI, -PI));
+        assert_eq!(half_circle_rad(0.0), 0.0);
+        assert!((half_circle_rad(359f64.to_radians() - 1f64.to_radians()) + 2f64.to_radians()).abs() < 1e-12);
+        assert!(half_circle_rad(-1e-30 - PI) < PI);
+        assert!(half_circle_rad(f64::NAN).is_nan());
     }
 
     proptest! {

@@ -14,7 +14,7 @@
 
 use std::sync::Arc;
 
-use super::crs::{ByPlace, Crs, CrsError, Epoch, Rules, Transform};
+use super::crs::{ByPlace, CoordinateEpoch, Crs, CrsError, OperationRules, Transform};
 use super::frame::{Ellipsoid, Geodetic};
 
 /// The frame that all are compared with.
@@ -62,7 +62,7 @@ impl HeightFrame {
         let is_sphere = crs.ellipsoid().flattening == 0.0;
         let is_common = is_sphere || crs.same_as(&wgs84) || ["WGS 84", "ITRF"].iter().any(|name| crs.name().starts_with(name));
         // A way that loses accuracy for want of a grid still tells heights: grids of shifts leave them alone.
-        let rules = Rules { missing_grids: true, ..Rules::default() };
+        let rules = OperationRules { missing_grids: true, ..OperationRules::default() };
         let (mut ways, mut fine) = (Vec::new(), None);
         if !is_common {
             ways.push(ByPlace::new(own()?, wgs84, rules, None));
@@ -107,7 +107,7 @@ fn height_by(transform: &Arc<Transform>, crs: &Crs, at: &Geodetic, epoch: Option
     let own = |angle_rad: f64| angle_rad / crs.unit_factor();
     let mut points = [[own(at.lon_rad - crs.meridian_rad()), own(at.lat_rad), at.ellipsoid_height_m]];
     if transform.needs_epoch() {
-        transform.apply_at(&mut points, Epoch::All(epoch.unwrap_or(COMMON_EPOCH)))?;
+        transform.apply_at(&mut points, CoordinateEpoch::All(epoch.unwrap_or(COMMON_EPOCH)))?;
     } else {
         transform.apply(&mut points)?;
     }

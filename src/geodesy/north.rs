@@ -31,7 +31,7 @@ pub enum NorthKind {
 
 /// Declination of a place and date.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Declination {
+pub struct ModelDeclination {
     /// True minus magnetic azimuth in radians, east positive.
     pub declination_rad: f64,
     /// Standard error in radians.
@@ -89,7 +89,7 @@ pub fn model_name(date: Date) -> &'static str {
 ///
 /// # Errors
 /// When the date or the place is outside the model.
-pub fn declination(at: &Geodetic, date: Date) -> Result<Declination, NorthError> {
+pub fn declination(at: &Geodetic, date: Date) -> Result<ModelDeclination, NorthError> {
     if !(FIRST_YEAR..=LAST_YEAR).contains(&date.year()) {
         return Err(NorthError::Date { date });
     }
@@ -110,7 +110,7 @@ pub fn declination(at: &Geodetic, date: Date) -> Result<Declination, NorthError>
     if !declination_deg.is_finite() {
         return Err(place());
     }
-    Ok(Declination {
+    Ok(ModelDeclination {
         declination_rad: declination_deg.to_radians(),
         sigma_rad: f64::from(field.declination_uncertainty().get::<degree>()).to_radians(),
         horizontal_field_nt: f64::from(field.h().get::<nanotesla>()),

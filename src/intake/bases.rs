@@ -1,6 +1,6 @@
 //! Rows of base logs: positions as they were recorded, each checked on its own.
 
-use super::columns::{Quantity, Unit};
+use super::columns::{ColumnUnit, Quantity};
 use super::delimited::{Row, Rows};
 use super::fixes;
 use super::log_layout::LogLayout;
@@ -248,7 +248,7 @@ fn coordinates(reader: &Reader) -> Result<Coordinates, Fault> {
         }
         Ok(number)
     };
-    debug_assert!(matches!(layout.claim_of(Quantity::Latitude).map(|claim| claim.unit), Some(Unit::Angle(_))));
+    debug_assert!(matches!(layout.claim_of(Quantity::Latitude).map(|claim| claim.unit), Some(ColumnUnit::Angle(_))));
     Ok(Coordinates::Geographic {
         lat_deg: angle(Quantity::Latitude, Hemispheres::Latitude, 90.0)?,
         lon_deg: angle(Quantity::Longitude, Hemispheres::Longitude, 180.0)?,

@@ -7,7 +7,7 @@ use jiff::fmt::temporal::DateTimeParser;
 use jiff::tz::{AmbiguousOffset, Offset, TimeZone};
 use jiff::{SignedDuration, Timestamp};
 
-use super::dates::{self, Day, Style};
+use super::dates::{self, DayWritten, Style};
 use crate::records::when::When;
 use crate::units::gps_time::LeapSeconds;
 
@@ -185,10 +185,10 @@ fn date_time((text, style): (&str, Style)) -> Result<Moment, WhenError> {
     }
     let said = dates::parse(text).ok_or(WhenError::NotATime)?;
     match said.day {
-        Day::Known(date) => Ok(Moment::Local(date, said.time, said.offset)),
-        Day::Instant(instant) => Ok(Moment::Instant(instant)),
-        Day::None => Err(WhenError::NoDay),
-        Day::Numbers(numbers) => match numbers.settled(&style) {
+        DayWritten::Known(date) => Ok(Moment::Local(date, said.time, said.offset)),
+        DayWritten::Instant(instant) => Ok(Moment::Instant(instant)),
+        DayWritten::None => Err(WhenError::NoDay),
+        DayWritten::Numbers(numbers) => match numbers.settled(&style) {
             Some(date) => Ok(Moment::Local(date, said.time, said.offset)),
             None if style.by_job && numbers.readings().next().is_some() => Err(WhenError::OtherOrder),
             None => Err(WhenError::NotATime),

@@ -106,7 +106,7 @@ pub enum Quantity {
 
 /// The unit behind the quantity.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Unit {
+pub enum ColumnUnit {
     /// Text, a date or a time.
     None,
     /// A length.
@@ -141,7 +141,7 @@ impl LogKind {
 
 /// What units a quantity may have.
 #[derive(Clone, Copy)]
-enum Units {
+enum UnitsOfQuantity {
     None,
     Length,
     /// Units of diameters.
@@ -154,9 +154,9 @@ enum Units {
     Geographic,
 }
 
-const TABLE: [(&str, Quantity, Units, [bool; 3]); 49] = {
+const TABLE: [(&str, Quantity, UnitsOfQuantity, [bool; 3]); 49] = {
     use Quantity::*;
-    use Units::*;
+    use UnitsOfQuantity::*;
     // name, quantity, units, and whether it stands in base logs, shot logs, lists of occupations
     [
         ("base", Base, None, [true, true, true]),
@@ -230,26 +230,28 @@ impl Quantity {
     }
 }
 
-fn units_of(units: Units) -> Vec<(&'static str, Unit)> {
-    let lengths = LengthUnit::ALL.into_iter().map(|unit| (unit.suffix(), Unit::Length(unit)));
-    let angles = AngleUnit::ALL.into_iter().map(|unit| (unit.suffix(), Unit::Angle(unit)));
+fn units_of(units: UnitsOfQuantity) -> Vec<(&'static str, ColumnUnit)> {
+    let lengths = LengthUnit::ALL.into_iter().map(|unit| (unit.suffix(), ColumnUnit::Length(unit)));
+    let angles = AngleUnit::ALL.into_iter().map(|unit| (unit.suffix(), ColumnUnit::Angle(unit)));
     match units {
-        Units::None => vec![("", Unit::None)],
-        Units::Length => lengths.collect(),
-        Units::Diameter => LengthUnit::OF_DIAMETERS.into_iter().map(|unit| (unit.suffix(), Unit::Length(unit))).collect(),
-        Units::Angle => angles.collect(),
-        Units::Slope => angles.chain([("pct", Unit::Percent)]).collect(),
-        Units::Geographic => vec![("deg", Unit::Angle(AngleUnit::Degree))],
+        UnitsOfQuantity::None => vec![("", ColumnUnit::None)],
+        UnitsOfQuantity::Length => lengths.collect(),
+        UnitsOfQuantity::Diameter => {
+            LengthUnit::OF_DIAMETERS.into_iter().map(|unit| (unit.suffix(), ColumnUnit::Length(unit))).collect()
+        }
+        UnitsOfQuantity::Angle => angles.collect(),
+        UnitsOfQuantity::Slope => angles.chain([("pct", ColumnUnit::Percent)]).collect(),
+        UnitsOfQuantity::Geographic => vec![("deg", ColumnUnit::Angle(AngleUnit::Degree))],
     }
 }
 
 /// The quantity and unit of a canonical name in a kind of log.
-pub fn parse(name: &str, kind: LogKind) -> Option<(Quantity, Unit)> {
+pub fn parse(name: &str, kind: LogKind) -> Option<(Quantity, ColumnUnit)> {
     names(kind).into_iter().find(|(known, _, _)| known == name).map(|(_, quantity, unit)| (quantity, unit))
 }
 
 /// Every canonical name of a kind of log.
-pub fn names(kind: LogKind) -> Vec<(String, Quantity, Unit)> {
+pub fn names(kind: LogKind) -> Vec<(String, Quantity, ColumnUnit)> {
     let mut found = Vec::new();
     for (name, quantity, units, belongs) in TABLE {
         if belongs[kind as usize] {
@@ -270,11 +272,11 @@ mod tests {
     fn names_say_quantity_and_unit() {
         assert_eq!(
             parse("slope_distance_usft", LogKind::Shots),
-            Some((Quantity::SlopeDistance, Unit::Length(LengthUnit::UsSurveyFoot)))
+            Some((Quantity::SlopeDistance, ColumnUnit::Length(LengthUnit::UsSurveyFoot)))
         );
-        assert_eq!(parse("inclination_pct", LogKind::Shots), Some((Quantity::Inclination, Unit::Percent)));
+        assert_eq!(parse("inclination_pct", LogKind::Shots), Some((Quantity::Inclination, ColumnUnit::Percent)));
         // A bare azimuth is one of the north that its own column names: `LogLayout` asks for that column.
-        assert_eq!(parse("azimuth_deg", LogKind::Shots), Some((Quantity::Azimuth, Unit::Angle(AngleUnit::Degree))));
+        assert_eq!(parse("azimuth_deg", LogKind::Shots), Some((Quantity::Azimuth, ColumnUnit::Angle(AngleUnit::Degree))));
         assert_eq!(parse("azimuth", LogKind::Shots), None);
         assert_eq!(parse("lat_deg", LogKind::Shots), None);
         assert_eq!(parse("zenith_pct", LogKind::Shots), None);

@@ -337,8 +337,8 @@ mod tests {
     /// The sign of comments heads a column of numbers too; a remark above the header is none.
     #[test]
     fn a_header_that_begins_like_a_comment() {
-        let header = found("#,Occ Sta,Az,SD\n1,TP 1,12.5,20\n2,TP 1,13.5,21\n", &[]);
-        assert_eq!((header.line, header.names.join("|")), (1, "#|Occ Sta|Az|SD".to_owned()));
+        let header = found("#,Station,Bearing,Distance\n1,TP 1,12.5,20\n2,TP 1,13.5,21\n", &[]);
+        assert_eq!((header.line, header.names.join("|")), (1, "#|Station|Bearing|Distance".to_owned()));
         let header = found("# made by two of us, on foot, in rain\n# Sta;X;Y\nA;1;2\nB;3;4\n", &[]);
         assert_eq!((header.line, header.names.join("|")), (2, "Sta|X|Y".to_owned()));
         let header = found("# by A, B, and C\nsta,x,y\nA,1,2\n", &[]);
@@ -381,8 +381,9 @@ mod tests {
 
     #[test]
     fn a_title_stands_above() {
-        let text = "Feeder 12, pole shots\ncrew,two\n\nNo,Tag,Dist (ft),Az,Inc\n1,a,100.2,12,1\n2,b,110.2,15,2\n3,c,99.1,20,1\n";
-        for known in [&[][..], &["Dist (ft)", "Az"][..]] {
+        let text =
+            "Feeder 12, pole shots\ncrew,two\n\nNo,Tag,Dist (ft),Bearing,Tilt\n1,a,100.2,12,1\n2,b,110.2,15,2\n3,c,99.1,20,1\n";
+        for known in [&[][..], &["Dist (ft)", "Bearing"][..]] {
             let header = found(text, known);
             assert_eq!((header.line, header.names[2].as_str()), (4, "Dist (ft)"), "{known:?}");
             assert_eq!(header.title, ["Feeder 12, pole shots", "crew, two"]);

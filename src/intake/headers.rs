@@ -4,12 +4,12 @@ use std::collections::HashSet;
 
 /// Headers in order, each with a name of its own: GeoPackage columns differ by more than case.
 #[derive(Default)]
-pub struct Headers {
+pub struct UniqueHeaders {
     names: Vec<String>,
     taken: HashSet<String>,
 }
 
-impl Headers {
+impl UniqueHeaders {
     /// Adds `name`, or where a header has it already, `name` with `prefix` before it, as often as it takes.
     pub fn push(&mut self, name: &str, prefix: &str) {
         let mut free = name.to_owned();

@@ -7,7 +7,7 @@ use std::path::Path;
 
 /// A kind of file, told by its first bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum Signature {
     /// A ZIP archive: a workbook, a KMZ, or something else packed.
     Zip,
     /// A compound file of the older office programs: a workbook or a text document.
@@ -62,7 +62,7 @@ pub enum NoLog {
 const KINDS_OF_LOGS: &str = "delimited text, a workbook (.xlsx, .xls, .ods), GPX, KML, NMEA sentences, or a layer of points";
 
 /// The kind of a file by its first bytes.
-pub fn recognise(bytes: &[u8]) -> Kind {
+pub fn recognise(bytes: &[u8]) -> Signature {
     let brand = bytes.get(4..12).unwrap_or_default();
     let known: [(&[u8], &str); 17] = [
         (b"\x89PNG\r\n\x1a\n", "a picture (PNG)"),
@@ -84,27 +84,30 @@ pub fn recognise(bytes: &[u8]) -> Kind {
         (b"fLaC", "a sound recording"),
     ];
     match bytes {
-        _ if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") => Kind::Zip,
-        _ if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") => Kind::Compound,
-        _ if brand.starts_with(b"ftyphei") || brand.starts_with(b"ftypmif1") => Kind::NoLog("a picture (HEIF)"),
-        _ if brand.starts_with(b"ftyp") => Kind::NoLog("a film or sound recording"),
-        _ if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") => Kind::NoLog("a picture (WebP)"),
-        _ if bytes.starts_with(b"RIFF") => Kind::NoLog("a film or sound recording"),
-        _ if bytes.starts_with(b"MZ") && bytes.contains(&0) => Kind::NoLog("a program"),
-        _ => known.into_iter().find(|(sign, _)| bytes.starts_with(sign)).map_or(Kind::Other, |(_, what)| Kind::NoLog(what)),
+        _ if bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06") => Signature::Zip,
+        _ if bytes.starts_with(b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1") => Signature::Compound,
+        _ if brand.starts_with(b"ftyphei") || brand.starts_with(b"ftypmif1") => Signature::NoLog("a picture (HEIF)"),
+        _ if brand.starts_with(b"ftyp") => Signature::NoLog("a film or sound recording"),
+        _ if bytes.starts_with(b"RIFF") && bytes.get(8..12) == Some(b"WEBP") => Signature::NoLog("a picture (WebP)"),
+        _ if bytes.starts_with(b"RIFF") => Signature::NoLog("a film or sound recording"),
+        _ if bytes.starts_with(b"MZ") && bytes.contains(&0) => Signature::NoLog("a program"),
+        _ => known
+            .into_iter()
+            .find(|(sign, _)| bytes.starts_with(sign))
+            .map_or(Signature::Other, |(_, what)| Signature::NoLog(what)),
     }
 }
 
 /// Why a file whose bytes are read as text is none; none where it may be one.
 pub fn refusal(path: &Path, bytes: &[u8]) -> Option<NoLog> {
     match recognise(bytes) {
-        Kind::NoLog(what) => Some(NoLog::Kind(what)),
-        Kind::Zip => Some(packed(bytes)),
-        Kind::Compound => Some(NoLog::Compound),
-        Kind::Other if is_binary(bytes) => Some(NoLog::Binary(
+        Signature::NoLog(what) => Some(NoLog::Kind(what)),
+        Signature::Zip => Some(packed(bytes)),
+        Signature::Compound => Some(NoLog::Compound),
+        Signature::Other if is_binary(bytes) => Some(NoLog::Binary(
             path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned()),
         )),
-        Kind::Other => markup(bytes),
+        Signature::Other => markup(bytes),
     }
 }
 

@@ -50,4 +50,6 @@ pub mod workbook;
 pub mod written;
 pub mod xml;
 
-pub use error::{FileError, IntakeError};
+pub use error::{FileError, IntakeError, NoSheet, TextError};
+pub use inflated::TooLarge;
+pub use names::NameError;

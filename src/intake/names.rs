@@ -1,7 +1,7 @@
 //! What the name of a file or a sheet says of all its rows: a pattern such as `{plot}_{date}_*`.
 
 /// A piece of a pattern.
-enum Piece<'p> {
+enum PatternPiece<'p> {
     Text(&'p str),
     Part(&'p str),
     Anything,
@@ -43,16 +43,16 @@ pub fn parts(pattern: &str, name: &str, key: &'static str) -> Result<Vec<(String
     Err(NameError::DoesNotFit { key, pattern: pattern.to_owned(), name: name.to_owned() })
 }
 
-fn pieces(pattern: &str) -> Option<Vec<Piece<'_>>> {
+fn pieces(pattern: &str) -> Option<Vec<PatternPiece<'_>>> {
     let mut pieces = Vec::new();
     let mut rest = pattern;
     while let Some(at) = rest.find(['{', '*', '}']) {
         if at > 0 {
-            pieces.push(Piece::Text(&rest[..at]));
+            pieces.push(PatternPiece::Text(&rest[..at]));
         }
         match rest.as_bytes()[at] {
             b'*' => {
-                pieces.push(Piece::Anything);
+                pieces.push(PatternPiece::Anything);
                 rest = &rest[at + 1..];
             }
             b'{' => {
@@ -61,32 +61,32 @@ fn pieces(pattern: &str) -> Option<Vec<Piece<'_>>> {
                 if part.is_empty() || part.contains(['{', '*']) {
                     return None;
                 }
-                pieces.push(Piece::Part(part));
+                pieces.push(PatternPiece::Part(part));
                 rest = &rest[end + 1..];
             }
             _ => return None,
         }
     }
     if !rest.is_empty() {
-        pieces.push(Piece::Text(rest));
+        pieces.push(PatternPiece::Text(rest));
     }
-    pieces.iter().any(|piece| matches!(piece, Piece::Part(_))).then_some(pieces)
+    pieces.iter().any(|piece| matches!(piece, PatternPiece::Part(_))).then_some(pieces)
 }
 
 /// Takes the shortest text for each part, as far as the rest fits; letters are compared without regard to capitals.
-fn fits(pieces: &[Piece], name: &str, found: &mut Vec<(String, String)>) -> bool {
+fn fits(pieces: &[PatternPiece], name: &str, found: &mut Vec<(String, String)>) -> bool {
     let Some((first, rest)) = pieces.split_first() else { return name.is_empty() };
     match first {
-        Piece::Text(text) => {
+        PatternPiece::Text(text) => {
             let Some(head) = name.get(..text.len()) else { return false };
             head.to_lowercase() == text.to_lowercase() && fits(rest, &name[text.len()..], found)
         }
-        Piece::Anything | Piece::Part(_) => {
-            let is_part = matches!(first, Piece::Part(_));
+        PatternPiece::Anything | PatternPiece::Part(_) => {
+            let is_part = matches!(first, PatternPiece::Part(_));
             let ends = name.char_indices().map(|(at, _)| at).chain([name.len()]).filter(|end| !is_part || *end > 0);
             for end in ends {
                 let before = found.len();
-                if let Piece::Part(part) = first {
+                if let PatternPiece::Part(part) = first {
                     found.push(((*part).to_owned(), name[..end].trim().to_owned()));
                 }
                 if fits(rest, &name[end..], found) {

@@ -11,7 +11,7 @@ pub type Example = (u64, String);
 
 /// What the values of a column show.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Evidence {
+pub struct NumberEvidence {
     /// Values whose decimal sign is a point or a comma beyond doubt: how many, and the first.
     decimal: [(u64, Option<Example>); 2],
     /// Values whose thousands are parted beyond doubt, by point, comma, blank, apostrophe.
@@ -22,7 +22,7 @@ pub struct Evidence {
     has_small_whole: bool,
 }
 
-/// Places of the point and of the comma in [`Evidence`].
+/// Places of the point and of the comma in [`NumberEvidence`].
 const POINT: usize = 0;
 /// See [`POINT`].
 const COMMA: usize = 1;
@@ -36,7 +36,7 @@ fn place(sign: Thousands) -> usize {
     }
 }
 
-impl Evidence {
+impl NumberEvidence {
     /// Takes a value.
     pub fn take(&mut self, cell: &str, line: u64) {
         let bytes = cell.as_bytes();
@@ -104,7 +104,7 @@ impl Evidence {
     }
 
     /// Adds what lines behind show.
-    pub fn add(&mut self, later: Evidence) {
+    pub fn add(&mut self, later: NumberEvidence) {
         for ((count, example), (more, other)) in self.decimal.iter_mut().zip(later.decimal) {
             *count += more;
             *example = example.take().or(other);
@@ -125,7 +125,7 @@ impl Evidence {
 
     /// The column's values are small by what they are, such as degrees: three digits behind a sign are decimals.
     #[must_use]
-    pub fn with_small_values(mut self) -> Evidence {
+    pub fn with_small_values(mut self) -> NumberEvidence {
         for sign in [POINT, COMMA] {
             if let Some((line, cell)) = self.either[sign].take() {
                 self.decimal(sign, &cell, line);
@@ -147,12 +147,12 @@ impl Evidence {
     }
 
     /// How the column's numbers are written.
-    pub fn settle(&self, by_job: &Keys, of_file: Option<bool>, separator: u8) -> Column {
+    pub fn settle(&self, by_job: &Keys, of_file: Option<bool>, separator: u8) -> SettledNumbers {
         let decimal_comma = by_job.decimal_comma().or_else(|| self.decimal_comma());
         if let Some(decimal_comma) = decimal_comma {
             let own = usize::from(decimal_comma);
             if let (None, Some(_), Some(example)) = (by_job.decimal_comma(), &self.thousands[own], &self.either[own]) {
-                return Column { open: Some(example.clone()), ..Column::default() };
+                return SettledNumbers { open: Some(example.clone()), ..SettledNumbers::default() };
             }
             let told_by = match by_job.decimal_comma() {
                 Some(_) => None,
@@ -164,7 +164,7 @@ impl Evidence {
         }
         let open = match (&self.either[POINT], &self.either[COMMA]) {
             (None, None) => return self.settled(of_file.unwrap_or(false), by_job.thousands, None),
-            (Some(example), Some(_)) => return Column { open: Some(example.clone()), ..Column::default() },
+            (Some(example), Some(_)) => return SettledNumbers { open: Some(example.clone()), ..SettledNumbers::default() },
             (Some(example), None) => (example, false),
             (None, Some(example)) => (example, true),
         };
@@ -179,11 +179,11 @@ impl Evidence {
             Some(of_file) if self.has_small_whole => self.settled(of_file, None, Some(example.clone())),
             // Every value has three digits behind a point, and the separator of the file is the other sign.
             None if !is_comma && !self.has_small_whole && separator == b',' => self.settled(false, None, None),
-            _ => Column { open: Some(example.clone()), ..Column::default() },
+            _ => SettledNumbers { open: Some(example.clone()), ..SettledNumbers::default() },
         }
     }
 
-    fn settled(&self, decimal_comma: bool, thousands: Option<Thousands>, told_by: Option<Example>) -> Column {
+    fn settled(&self, decimal_comma: bool, thousands: Option<Thousands>, told_by: Option<Example>) -> SettledNumbers {
         let other = if decimal_comma { POINT } else { COMMA };
         // Where both signs begin decimals, a group of three is not read either way.
         let is_mixed = self.decimal.iter().all(|(count, _)| *count > 0);
@@ -199,7 +199,7 @@ impl Evidence {
             (None, None) => (None, None),
         };
         let has_decimals = self.decimal[usize::from(decimal_comma)].0 > 0 || self.either[usize::from(decimal_comma)].is_some();
-        Column { signs: Signs { decimal_comma, thousands }, open: None, told_by, parted, has_decimals }
+        SettledNumbers { signs: Signs { decimal_comma, thousands }, open: None, told_by, parted, has_decimals }
     }
 }
 
@@ -232,7 +232,7 @@ impl Keys {
 
 /// How a column's numbers are written, and what tells.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Column {
+pub struct SettledNumbers {
     /// The signs.
     pub signs: Signs,
     /// A value that leaves it open; the signs are not to be used then.
@@ -249,8 +249,8 @@ pub struct Column {
 mod tests {
     use super::*;
 
-    fn settled(values: &[&str], keys: Keys, of_file: Option<bool>) -> Column {
-        let mut evidence = Evidence::default();
+    fn settled(values: &[&str], keys: Keys, of_file: Option<bool>) -> SettledNumbers {
+        let mut evidence = NumberEvidence::default();
         values.iter().enumerate().for_each(|(i, text)| evidence.take(text, i as u64 + 2));
         evidence.settle(&keys, of_file, b';')
     }

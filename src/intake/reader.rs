@@ -3,7 +3,7 @@
 use jiff::Timestamp;
 
 use super::cell::{WhenError, is_no_reading_number};
-use super::columns::{Quantity, Unit};
+use super::columns::{ColumnUnit, Quantity};
 use super::delimited::{Row, Rows};
 use super::log_layout::{Claim, LogLayout};
 use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
@@ -51,8 +51,8 @@ impl<'r> Reader<'r, '_> {
             }
         };
         match (claim.unit, in_parts()) {
-            (Unit::Angle(AngleUnit::Degree), Ok(degrees)) => Ok(degrees),
-            (Unit::Angle(AngleUnit::Degree), Err(error @ (AngleError::Parts | AngleError::Quadrant))) => {
+            (ColumnUnit::Angle(AngleUnit::Degree), Ok(degrees)) => Ok(degrees),
+            (ColumnUnit::Angle(AngleUnit::Degree), Err(error @ (AngleError::Parts | AngleError::Quadrant))) => {
                 Err(Fault::new(Reason::NotAnAngle, &claim.header, cell, format!("{} \"{cell}\": {error}", claim.header)))
             }
             _ => self.number(claim, cell),
@@ -89,7 +89,7 @@ impl<'r> Reader<'r, '_> {
     fn length_and_number(&self, quantity: Quantity) -> Result<Option<(f64, f64)>, Fault> {
         let Some((claim, cell)) = self.claimed(quantity) else { return Ok(None) };
         let number = self.number(claim, cell)?;
-        let Unit::Length(unit) = claim.unit else { return Ok(None) };
+        let ColumnUnit::Length(unit) = claim.unit else { return Ok(None) };
         Ok(Some((unit.to_metres(number), number)))
     }
 

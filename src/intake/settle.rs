@@ -3,11 +3,11 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::columns::{Quantity, Unit};
-use super::dates::evidence::{Evidence, Open, Settled};
-use super::log_layout::{Claim, LayoutError, LogLayout, Source};
-use super::numbers::{Column, Example, Keys};
-use super::survey::{Seen, Watch, survey};
+use super::columns::{ColumnUnit, Quantity};
+use super::dates::evidence::{DateEvidence, OpenDates, SettledDates};
+use super::log_layout::{Claim, ClaimSource, LayoutError, LogLayout};
+use super::numbers::{Example, Keys, SettledNumbers};
+use super::survey::{ColumnSeen, Watch, survey};
 use super::words;
 use super::written::{WrittenDates, WrittenNumbers};
 use crate::job::{DateOrder, LogFormat};
@@ -18,7 +18,7 @@ use crate::units::AngleUnit;
 struct NumberColumn {
     of: ColumnPlace,
     header: String,
-    seen: super::numbers::Evidence,
+    seen: super::numbers::NumberEvidence,
     is_asked_for: bool,
 }
 
@@ -32,10 +32,10 @@ enum ColumnPlace {
 
 impl Quantity {
     /// Whether its values are numbers that are read as such.
-    fn is_number(self, unit: Unit) -> bool {
+    fn is_number(self, unit: ColumnUnit) -> bool {
         use Quantity::{AirTemperature, ConductorTemperature, CoordinateEpoch, Hdop, Load, Order, Pdop, Wind};
         let without_unit = [AirTemperature, ConductorTemperature, CoordinateEpoch, Hdop, Load, Order, Pdop, Wind];
-        unit != Unit::None || without_unit.contains(&self)
+        unit != ColumnUnit::None || without_unit.contains(&self)
     }
 
     /// Whether its values are dates or times.
@@ -51,7 +51,7 @@ impl LogLayout {
     /// What no value tells, and the line of a value that leaves it open.
     pub(super) fn settle(&mut self, text: &str, log: &LogFormat) -> Result<(), (u64, LayoutError)> {
         let beside_date = self.claims.has(Quantity::Date);
-        let watch_of = |quantity: Quantity, unit: Unit| match quantity {
+        let watch_of = |quantity: Quantity, unit: ColumnUnit| match quantity {
             Quantity::Date => Some(Watch::Date),
             quantity if quantity.is_time() => Some(if beside_date { Watch::Time } else { Watch::Date }),
             Quantity::Role | Quantity::Measure | Quantity::Code => Some(Watch::Word),
@@ -59,18 +59,18 @@ impl LogLayout {
             _ => None,
         };
         let mut places: Vec<(ColumnPlace, usize, Watch)> = Vec::new();
-        let mut seen: BTreeMap<usize, Seen> = BTreeMap::new();
-        let mut constants: Vec<(ColumnPlace, Watch, Seen)> = Vec::new();
+        let mut seen: BTreeMap<usize, ColumnSeen> = BTreeMap::new();
+        let mut constants: Vec<(ColumnPlace, Watch, ColumnSeen)> = Vec::new();
         for (place, quantity, claim) in self.placed_claims() {
             let Some(watch) = watch_of(quantity, claim.unit) else { continue };
             match &claim.source {
-                Source::Column(index) => places.push((place, *index, watch)),
-                Source::Constant(value) => {
-                    let mut alone = Seen::default();
+                ClaimSource::Column(index) => places.push((place, *index, watch)),
+                ClaimSource::Constant(value) => {
+                    let mut alone = ColumnSeen::default();
                     alone.take(watch, value, self.header_line);
                     constants.push((place, watch, alone));
                 }
-                Source::Columns(_) => {}
+                ClaimSource::Columns(_) => {}
             }
         }
         let claimed: BTreeSet<usize> = places.iter().map(|(_, index, _)| *index).collect();
@@ -83,7 +83,7 @@ impl LogLayout {
         for ((_, index, _), found) in places.iter().zip(survey(self, text, &watched)) {
             seen.insert(*index, found);
         }
-        let found: Vec<(ColumnPlace, Watch, Seen)> = places
+        let found: Vec<(ColumnPlace, Watch, ColumnSeen)> = places
             .into_iter()
             .filter_map(|(place, index, watch)| Some((place, watch, seen.remove(&index)?)))
             .chain(constants)
@@ -120,7 +120,7 @@ impl LogLayout {
         }
     }
 
-    fn settle_numbers(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) -> Result<(), (u64, LayoutError)> {
+    fn settle_numbers(&mut self, found: &[(ColumnPlace, Watch, ColumnSeen)], log: &LogFormat) -> Result<(), (u64, LayoutError)> {
         let keys = Keys { decimal: log.decimal, thousands: log.thousands.and_then(Thousands::from_sign) };
         let columns: Vec<NumberColumn> = found
             .iter()
@@ -134,9 +134,15 @@ impl LogLayout {
                 }),
                 ColumnPlace::Claim(..) => {
                     let claim = self.claim_in(*place)?;
-                    let is_small = matches!(claim.unit, Unit::Angle(AngleUnit::Degree | AngleUnit::Gon) | Unit::Percent);
+                    let is_small =
+                        matches!(claim.unit, ColumnUnit::Angle(AngleUnit::Degree | AngleUnit::Gon) | ColumnUnit::Percent);
                     let seen = if is_small { seen.numbers.clone().with_small_values() } else { seen.numbers.clone() };
-                    Some(NumberColumn { of: *place, header: claim.header.clone(), seen, is_asked_for: claim.unit != Unit::None })
+                    Some(NumberColumn {
+                        of: *place,
+                        header: claim.header.clone(),
+                        seen,
+                        is_asked_for: claim.unit != ColumnUnit::None,
+                    })
                 }
             })
             .collect();
@@ -146,7 +152,7 @@ impl LogLayout {
         let shown: BTreeSet<bool> = columns.iter().filter_map(|column| column.seen.decimal_comma()).collect();
         let of_file = if shown.len() == 1 { shown.first().copied() } else { None };
         self.extra_signs = vec![Signs::POINT; self.extras.len()];
-        let mut settled: Vec<(String, Column, bool)> = Vec::new();
+        let mut settled: Vec<(String, SettledNumbers, bool)> = Vec::new();
         for column in columns {
             // What the job says holds for what is computed with; an attribute that shows another sign keeps it.
             let keys = if column.is_asked_for || column.seen.decimal_comma().is_none() { keys } else { Keys::default() };
@@ -154,7 +160,7 @@ impl LogLayout {
             if let (Some(example), true) = (&is.open, column.is_asked_for) {
                 return Err((example.0, self.ask_for_signs(&column.header, example)));
             }
-            let is = if is.open.is_some() { Column::default() } else { is };
+            let is = if is.open.is_some() { SettledNumbers::default() } else { is };
             match column.of {
                 ColumnPlace::Extra(at) => self.extra_signs[at] = is.signs,
                 ColumnPlace::Claim(..) => {
@@ -200,7 +206,7 @@ impl LogLayout {
         }
     }
 
-    fn settle_dates(&mut self, found: Vec<(ColumnPlace, Watch, Seen)>, log: &LogFormat) -> Result<(), (u64, LayoutError)> {
+    fn settle_dates(&mut self, found: Vec<(ColumnPlace, Watch, ColumnSeen)>, log: &LogFormat) -> Result<(), (u64, LayoutError)> {
         for (place, watch, seen) in found {
             let (ColumnPlace::Claim(..), Watch::Date | Watch::Time) = (place, watch) else { continue };
             self.settle_date(place, seen.when, log.date_order)?;
@@ -208,20 +214,25 @@ impl LogLayout {
         Ok(())
     }
 
-    fn settle_date(&mut self, place: ColumnPlace, seen: Evidence, by_job: Option<DateOrder>) -> Result<(), (u64, LayoutError)> {
+    fn settle_date(
+        &mut self,
+        place: ColumnPlace,
+        seen: DateEvidence,
+        by_job: Option<DateOrder>,
+    ) -> Result<(), (u64, LayoutError)> {
         let Some(header) = self.claim_in(place).map(|claim| claim.header.clone()) else { return Ok(()) };
         let (settled, open) = seen.settle(by_job);
         match open {
-            Some(Open::Order((line, value), readings)) => {
+            Some(OpenDates::Order((line, value), readings)) => {
                 return Err((line, LayoutError::OpenOrder { header, value, readings, table: self.kind.table() }));
             }
-            Some(Open::Contradiction([day_first, month_first], (line, open))) => {
+            Some(OpenDates::Contradiction([day_first, month_first], (line, open))) => {
                 return Err((line, LayoutError::TwoOrders { header, day_first, month_first, open, table: self.kind.table() }));
             }
-            Some(Open::Fraction((line, value))) => return Err((line, LayoutError::OpenFraction { header, value })),
+            Some(OpenDates::Fraction((line, value))) => return Err((line, LayoutError::OpenFraction { header, value })),
             None => {}
         }
-        let Settled { style, told_by, serial, epoch } = settled;
+        let SettledDates { style, told_by, serial, epoch } = settled;
         if (style.order.is_some() && !style.by_job) || serial.is_some() || epoch.is_some() {
             self.written.dates.push(WrittenDates { header, order: style.order, told_by, serial, epoch });
         }
@@ -232,7 +243,7 @@ impl LogLayout {
     }
 
     /// The log's own words in the program's.
-    fn settle_words(&mut self, found: &[(ColumnPlace, Watch, Seen)], log: &LogFormat) {
+    fn settle_words(&mut self, found: &[(ColumnPlace, Watch, ColumnSeen)], log: &LogFormat) {
         for (place, watch, seen) in found {
             let (ColumnPlace::Claim(_, quantity), Watch::Word) = (place, watch) else { continue };
             let (table, is_plain) = match quantity {

@@ -9,7 +9,7 @@ use super::columns::LogKind;
 use super::error::NoSheet;
 use super::log_layout::LogLayout;
 use super::text::{self, Text};
-use super::workbook::{self, Sheet};
+use super::workbook::{self, WorkbookSheet};
 use crate::job::LogFormat;
 
 /// Lines among which the headers of a sheet are sought.
@@ -35,7 +35,7 @@ pub fn all(path: &Path, name: &str, format: &LogFormat) -> Result<Vec<(SheetLog,
     let bytes = std::fs::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
     let sheets = workbook::read(path, &bytes).map_err(|problem| IntakeError::file(path, problem))?;
     let sha256 = text::hex(&Sha256::digest(&bytes));
-    let table = |sheet: Sheet| {
+    let table = |sheet: WorkbookSheet| {
         let is_hidden = sheet.is_hidden;
         let shown = |of: &str| format!("{of} [{}]", sheet.name);
         let name = shown(name);

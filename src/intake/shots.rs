@@ -3,7 +3,7 @@
 use std::f64::consts::{FRAC_PI_2, PI};
 
 use super::cell::is_no_reading_number;
-use super::columns::{Quantity, Unit};
+use super::columns::{ColumnUnit, Quantity};
 use super::delimited::{Row, Rows};
 use super::log_layout::{Claim, LogLayout};
 use super::reader::{Reader, looks_damaged};
@@ -267,7 +267,7 @@ impl<'r> Reader<'r, '_> {
         if number == 0.0 || is_no_reading_number(number) {
             return Err(self.no_reading(Reason::NoDistance, &[quantity], "no echo came back"));
         }
-        let Unit::Length(unit) = claim.unit else { return Ok(None) };
+        let ColumnUnit::Length(unit) = claim.unit else { return Ok(None) };
         let metres = unit.to_metres(number) + kit.distance_correction_m;
         if metres <= 0.0 {
             return Err(fault(
@@ -298,7 +298,7 @@ impl<'r> Reader<'r, '_> {
         for quantity in azimuths {
             let Some((claim, cell)) = self.claimed(quantity) else { continue };
             let north = quantity.north().map_or_else(|| self.north_of_row(), Ok)?;
-            let Unit::Angle(unit) = claim.unit else { continue };
+            let ColumnUnit::Angle(unit) = claim.unit else { continue };
             let number = self.angle(claim, cell, true)?;
             if is_no_reading_number(number) {
                 break;
@@ -353,15 +353,15 @@ impl<'r> Reader<'r, '_> {
         if is_no_reading_number(number) {
             return Ok(None);
         }
-        if let (Quantity::Zenith, Unit::Angle(unit)) = (quantity, claim.unit)
+        if let (Quantity::Zenith, ColumnUnit::Angle(unit)) = (quantity, claim.unit)
             && !(0.0..=unit.per_turn()).contains(&number)
         {
             let say = format!("{} {cell} is outside 0 to {} {unit}s", claim.header, unit.per_turn());
             return Err(Fault::new(Reason::InclinationRange, &claim.header, cell, say));
         }
         let mut angle = match claim.unit {
-            Unit::Percent => (number / 100.0).atan(),
-            Unit::Angle(unit) => unit.to_radians(number),
+            ColumnUnit::Percent => (number / 100.0).atan(),
+            ColumnUnit::Angle(unit) => unit.to_radians(number),
             _ => return Ok(None),
         };
         if quantity == Quantity::Zenith {
@@ -371,7 +371,7 @@ impl<'r> Reader<'r, '_> {
         // A reading of exactly 90 may round a little above π/2.
         if angle.abs() > FRAC_PI_2 + 1e-12 {
             let quarter = match claim.unit {
-                Unit::Angle(unit) => unit,
+                ColumnUnit::Angle(unit) => unit,
                 _ => AngleUnit::Degree,
             };
             let limit = quarter.per_turn() / 4.0;

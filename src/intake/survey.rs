@@ -30,13 +30,13 @@ pub(super) enum Watch {
 
 /// What was seen in a column.
 #[derive(Debug, Clone, Default)]
-pub(super) struct Seen {
-    pub numbers: numbers::Evidence,
-    pub when: dates::evidence::Evidence,
+pub(super) struct ColumnSeen {
+    pub numbers: numbers::NumberEvidence,
+    pub when: dates::evidence::DateEvidence,
     pub words: BTreeSet<String>,
 }
 
-impl Seen {
+impl ColumnSeen {
     pub(super) fn take(&mut self, watch: Watch, cell: &str, line: u64) {
         match watch {
             Watch::Number => self.numbers.take(cell, line),
@@ -50,7 +50,7 @@ impl Seen {
         }
     }
 
-    fn add(&mut self, later: Seen) {
+    fn add(&mut self, later: ColumnSeen) {
         self.numbers.add(later.numbers);
         self.when.add(later.when);
         self.words.extend(later.words);
@@ -58,16 +58,16 @@ impl Seen {
 }
 
 /// Looks at columns of all rows that have a field for each header; `watched` are their indexes.
-pub(super) fn survey(layout: &LogLayout, text: &str, watched: &[(usize, Watch)]) -> Vec<Seen> {
-    let mut whole = vec![Seen::default(); watched.len()];
+pub(super) fn survey(layout: &LogLayout, text: &str, watched: &[(usize, Watch)]) -> Vec<ColumnSeen> {
+    let mut whole = vec![ColumnSeen::default(); watched.len()];
     if watched.is_empty() {
         return whole;
     }
     let body = &text[layout.body.0..];
     let blocks = blocks(Lines::new(body, layout.separator, layout.body.1), BLOCK_BYTES);
     let seen = blocks.par_iter().map(|block| {
-        let mut seen = vec![Seen::default(); watched.len()];
-        let mut cells = Cells { ends: Vec::new(), rows: layout.rows() };
+        let mut seen = vec![ColumnSeen::default(); watched.len()];
+        let mut cells = LineCells { ends: Vec::new(), rows: layout.rows() };
         for line in Lines::new(&body[block.range.clone()], layout.separator, block.first_line) {
             if !line.unclosed && layout.kind_of(&line) == LineKind::Data {
                 cells.look(layout, line, watched, &mut seen);
@@ -82,13 +82,13 @@ pub(super) fn survey(layout: &LogLayout, text: &str, watched: &[(usize, Watch)])
 }
 
 /// The storage for one line after the other.
-struct Cells<'t> {
+struct LineCells<'t> {
     ends: Vec<usize>,
     rows: Rows<'t>,
 }
 
-impl<'t> Cells<'t> {
-    fn look_at_cut(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
+impl<'t> LineCells<'t> {
+    fn look_at_cut(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [ColumnSeen]) {
         self.rows.clear();
         layout.cut(&mut self.rows, line);
         let row = self.rows.rows()[0];
@@ -99,7 +99,7 @@ impl<'t> Cells<'t> {
         }
     }
 
-    fn look(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [Seen]) {
+    fn look(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [ColumnSeen]) {
         let bytes = line.text.as_bytes();
         if memchr(b'"', bytes).is_some() {
             self.look_at_cut(layout, line, watched, seen);

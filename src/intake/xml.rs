@@ -70,9 +70,9 @@ pub enum XmlFlaw {
 }
 
 /// A piece of a document.
-pub enum Piece {
+pub enum XmlPiece {
     /// An element begins.
-    Open(Open),
+    Open(OpenElement),
     /// Text of the element that is open.
     Text(String),
     /// The innermost element ends, at this byte.
@@ -82,7 +82,7 @@ pub enum Piece {
 }
 
 /// The begin of an element.
-pub struct Open {
+pub struct OpenElement {
     /// Name without prefix.
     pub name: String,
     /// Whether it is in the namespace of the outermost element.
@@ -95,7 +95,7 @@ pub struct Open {
     pub start: usize,
 }
 
-impl Open {
+impl OpenElement {
     /// The value of an attribute.
     pub fn attribute(&mut self, name: &str) -> Option<String> {
         self.attributes.iter_mut().find(|(key, _)| key == name).map(|(_, value)| std::mem::take(value))
@@ -133,7 +133,7 @@ impl<'t> Pieces<'t> {
     /// # Errors
     /// When the text is not well-formed.
     #[allow(clippy::should_implement_trait)] // it ends with a piece of its own, not with none
-    pub fn next(&mut self) -> Result<Piece, XmlError> {
+    pub fn next(&mut self) -> Result<XmlPiece, XmlError> {
         loop {
             let start = self.reader.buffer_position() as usize;
             let (namespace, event) = match self.reader.read_resolved_event() {
@@ -143,10 +143,10 @@ impl<'t> Pieces<'t> {
                 Err(error) => return Err(self.damage(&error)),
             };
             let text = match event {
-                Event::Start(tag) => return self.begin(&tag, namespace.ok(), start).map(Piece::Open),
+                Event::Start(tag) => return self.begin(&tag, namespace.ok(), start).map(XmlPiece::Open),
                 Event::End(_) => {
                     self.open.pop();
-                    return Ok(Piece::Close(self.reader.buffer_position() as usize));
+                    return Ok(XmlPiece::Close(self.reader.buffer_position() as usize));
                 }
                 Event::Text(text) => text.xml10_content().into_owned(),
                 Event::CData(text) => text.xml10_content().into_owned(),
@@ -161,11 +161,11 @@ impl<'t> Pieces<'t> {
                     },
                     Err(error) => return Err(self.damage(&error)),
                 },
-                Event::Eof => return self.end().map(|()| Piece::End),
+                Event::Eof => return self.end().map(|()| XmlPiece::End),
                 Event::Empty(_) | Event::Comment(_) | Event::Decl(_) | Event::PI(_) | Event::DocType(_) => continue,
             };
             if !self.open.is_empty() {
-                return Ok(Piece::Text(text));
+                return Ok(XmlPiece::Text(text));
             }
             if !text.trim().is_empty() {
                 let flaw = if self.own.is_some() { XmlFlaw::TextBehind } else { XmlFlaw::TextBefore };
@@ -191,15 +191,15 @@ impl<'t> Pieces<'t> {
         let mut whole = String::new();
         loop {
             match self.next()? {
-                Piece::Text(text) if self.open.len() == depth => whole.push_str(&text),
-                Piece::Close(_) if self.open.len() < depth => return Ok(whole),
-                Piece::End => return Ok(whole),
-                Piece::Open(_) | Piece::Text(_) | Piece::Close(_) => {}
+                XmlPiece::Text(text) if self.open.len() == depth => whole.push_str(&text),
+                XmlPiece::Close(_) if self.open.len() < depth => return Ok(whole),
+                XmlPiece::End => return Ok(whole),
+                XmlPiece::Open(_) | XmlPiece::Text(_) | XmlPiece::Close(_) => {}
             }
         }
     }
 
-    fn begin(&mut self, tag: &BytesStart, namespace: Option<Option<String>>, start: usize) -> Result<Open, XmlError> {
+    fn begin(&mut self, tag: &BytesStart, namespace: Option<Option<String>>, start: usize) -> Result<OpenElement, XmlError> {
         let name = tag.local_name().as_ref().to_owned();
         if self.open.is_empty() && self.own.is_some() {
             return Err(self.at(start, XmlFlaw::SecondRoot(name)));
@@ -214,7 +214,7 @@ impl<'t> Pieces<'t> {
         let line = self.line(start);
         self.open.push((tag.name().as_ref().to_owned(), line));
         let own = self.own.get_or_insert_with(|| namespace.clone().unwrap_or_default());
-        Ok(Open { is_own: namespace.as_ref() == Some(own), name, attributes, line, start })
+        Ok(OpenElement { is_own: namespace.as_ref() == Some(own), name, attributes, line, start })
     }
 
     fn end(&mut self) -> Result<(), XmlError> {

@@ -114,7 +114,7 @@ fn matches(pattern: &str, folder: &Path, output: Option<&Path>) -> Result<Vec<Pa
         .map_err(|problem| FilesError::NoPattern { pattern: pattern.to_owned(), problem })?;
     // It need not be there yet.
     let output = output.and_then(|output| Some(fs::canonicalize(output.parent()?).ok()?.join(output.file_name()?)));
-    let mut walk = Walk { output, found: Vec::new() };
+    let mut walk = FolderWalk { output, found: Vec::new() };
     let unread = |(folder, source)| FilesError::Folder { pattern: pattern.to_owned(), folder, source };
     walk.below(folder.to_owned(), &parts).map_err(unread)?;
     let mut paths = walk.found;
@@ -152,14 +152,14 @@ impl PatternPart {
     }
 }
 
-struct Walk {
+struct FolderWalk {
     output: Option<PathBuf>,
     found: Vec<PathBuf>,
 }
 
 type Unread = (PathBuf, io::Error);
 
-impl Walk {
+impl FolderWalk {
     /// Finds the files of the rest of a pattern below a folder.
     fn below(&mut self, at: PathBuf, parts: &[PatternPart]) -> Result<(), Unread> {
         let Some((part, rest)) = parts.split_first() else {

@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::fault::{LeapSecondsFile, TextFault};
 use super::files::{FilesError, resolve};
-use super::valid::{self, Fault};
+use super::valid::{self, KeyFault};
 use super::{Job, JobError, settings};
 use crate::disk;
 use crate::units::gps_time::LeapSeconds;
@@ -52,7 +52,7 @@ impl Job {
     }
 
     /// Checks a job as it was written and finds its files; its paths become relative to `folder`. A fault names its key.
-    pub(super) fn settle(&mut self, folder: &Path) -> Result<(), Fault> {
+    pub(super) fn settle(&mut self, folder: &Path) -> Result<(), KeyFault> {
         let at = |path: &[&'static str]| {
             let path = path.to_vec();
             move |problem: FilesError| (path, problem.into())
@@ -149,13 +149,14 @@ mod tests {
 
     #[test]
     fn undecided_marks_refuse_to_run() {
-        let text = format!("{HEAD}[shots]\nfiles = [\"s.csv\"]\n[shots.columns]\n\"??_azimuth_deg\" = \"AZ\"\n");
+        let text = format!("{HEAD}[shots]\nfiles = [\"s.csv\"]\n[shots.columns]\n\"??_azimuth_deg\" = \"Bearing\"\n");
         assert_eq!(
             problem(&text),
             "job.toml:6: \"??_azimuth_deg\" is still undecided: put in place of ?? what its comment asks for"
         );
         assert!(
-            problem(&text.replace("\"??_azimuth_deg\" = \"AZ\"", "magnetic_azimuth_deg = \"??\"")).contains("still undecided")
+            problem(&text.replace("\"??_azimuth_deg\" = \"Bearing\"", "magnetic_azimuth_deg = \"??\""))
+                .contains("still undecided")
         );
     }
 

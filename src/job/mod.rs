@@ -37,10 +37,11 @@ use serde::{Deserialize, Serialize};
 use crate::units::Units;
 
 pub use builder::JobBuilder;
-pub use calibration::{Calibration, Day};
+pub use calibration::{Calibration, CalibrationFault, Day};
 pub use checks::Checks;
 pub use error::JobError;
-pub use fault::{JobFault, TextFault};
+pub use fault::{JobFault, LeapSecondsFile, TextFault};
+pub use files::{FilesError, NoPattern};
 pub use gnss::{FixKind, GpxHeightKind, Join, JoinBy, OccupationList, OccupationSource, Occupations, Quality, Several};
 pub use heights::{Geoid, Heights};
 pub use instrument::Instrument;
@@ -49,13 +50,13 @@ pub use local::{Local, LocalFit};
 pub use log_format::{Headers, LogFormat, Reading};
 pub use logs::is_vector;
 pub use logs::{Bases, Shots};
-pub use measures::{Level, Measures, NoLevel};
-pub use network::{Network, NetworkOrientation, Reject, Robust};
+pub use measures::{Level, LevelFault, Measures, MeasuresFault, NoLevel};
+pub use network::{NetworkFault, NetworkOrientation, NetworkSettings, Reject, Robust};
 pub use north::{Declination, FORE_BACK_LIMIT_DEG, North};
 pub use outputs::{ELLIPSES_UP_TO_BYTES, Format, LayerName};
 pub use settings::UNDECIDED;
 pub use valid::is_device_name;
-pub use value_fault::ValueFault;
+pub use value_fault::{InstrumentFault, ValueFault};
 pub use writing::{DateOrder, SignFault};
 
 /// One run's settings.
@@ -143,7 +144,7 @@ pub struct Job {
     pub checks: Checks,
     /// Adjusts shots that check each other. Default: none are adjusted.
     #[serde(default, skip_serializing_if = "Option::is_none")]
-    pub network: Option<Network>,
+    pub network: Option<NetworkSettings>,
 }
 
 /// The page `NAME.report.html`.

@@ -7,7 +7,8 @@ use serde::{Deserialize, Serialize};
 /// between bases, bases without a GNSS position. The table alone, `[network]`, turns it on. All these shots are held in memory.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields, default)]
-pub struct Network {
+#[schemars(rename = "Network")]
+pub struct NetworkSettings {
     /// What becomes of a reading that fails its test.
     pub reject: Reject,
     /// Estimation that gives large residuals less weight.
@@ -28,9 +29,9 @@ pub struct Network {
     pub sigma_constant_m: Option<f64>,
 }
 
-impl Default for Network {
+impl Default for NetworkSettings {
     fn default() -> Self {
-        Network {
+        NetworkSettings {
             reject: Reject::Propose,
             robust: Robust::None,
             alpha: 0.001,
@@ -97,7 +98,7 @@ impl super::Job {
     }
 }
 
-impl Network {
+impl NetworkSettings {
     /// The first value that is out of range, with its key.
     pub(super) fn fault(&self) -> Option<(&'static str, NetworkFault)> {
         for (key, value) in [("alpha", self.alpha), ("power", self.power), ("alpha_global", self.alpha_global)] {

@@ -16,7 +16,7 @@ use crate::numeric::words::nearest;
 pub const UNDECIDED: &str = "??";
 
 /// Settings as they were written, to name lines of.
-pub(crate) struct Document<'t> {
+pub(crate) struct WrittenSettings<'t> {
     text: &'t str,
     name: &'t str,
     table: DeTable<'t>,
@@ -30,7 +30,7 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
     text: &'t str,
     name: &'t str,
     whole: &str,
-) -> Result<(T, Document<'t>), JobError> {
+) -> Result<(T, WrittenSettings<'t>), JobError> {
     let at = |offset: Option<usize>, problem: TextFault| wrong(text, name, offset, problem.into());
     let table = match DeTable::parse(text) {
         Ok(table) => table.into_inner(),
@@ -55,7 +55,7 @@ pub(crate) fn read<'t, T: DeserializeOwned + JsonSchema>(
         let problem = error.message().replace("missing field", &format!("{whole} lacks the key"));
         at(error.span().map(|span| span.start), TextFault::NotRead(problem))
     })?;
-    Ok((settings, Document { text, name, table }))
+    Ok((settings, WrittenSettings { text, name, table }))
 }
 
 /// The key that a line of the text begins with.
@@ -65,7 +65,7 @@ fn key_at(text: &str, offset: usize) -> &str {
     line.split('=').next().unwrap_or_default().trim()
 }
 
-impl Document<'_> {
+impl WrittenSettings<'_> {
     /// An error at a byte of the text.
     pub fn wrong(&self, offset: Option<usize>, problem: JobFault) -> JobError {
         wrong(self.text, self.name, offset, problem)

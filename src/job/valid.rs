@@ -5,17 +5,19 @@ use std::path::Path;
 use super::fault::JobFault;
 use super::logs::is_vector;
 use super::value_fault::{InstrumentFault, LONGEST_NAME, ValueFault};
-use super::{Bases, Declination, Instrument, Job, JoinBy, LogFormat, Network, OccupationSource, Occupations, calibration};
+use super::{
+    Bases, Declination, Instrument, Job, JoinBy, LogFormat, NetworkSettings, OccupationSource, Occupations, calibration,
+};
 
 /// A clock that is off by more than some centuries is no clock, in seconds.
 const GREATEST_CLOCK_OFFSET_S: f64 = 1e10;
 
 /// The key of a value that cannot be used, and what is wrong with it.
-pub(super) type Fault = (Vec<&'static str>, JobFault);
+pub(super) type KeyFault = (Vec<&'static str>, JobFault);
 
 /// Checks all values.
-pub(super) fn check(job: &Job) -> Result<(), Fault> {
-    if let Some((key, problem)) = job.network.as_ref().and_then(Network::fault) {
+pub(super) fn check(job: &Job) -> Result<(), KeyFault> {
+    if let Some((key, problem)) = job.network.as_ref().and_then(NetworkSettings::fault) {
         return fault(&["network", key], problem.into());
     }
     check_name(&job.name)?;
@@ -32,12 +34,12 @@ pub(super) fn check(job: &Job) -> Result<(), Fault> {
     job.measures.check().or_else(|(key, problem)| fault(&["measures", key], problem.into()))
 }
 
-fn fault(path: &[&'static str], problem: ValueFault) -> Result<(), Fault> {
+fn fault(path: &[&'static str], problem: ValueFault) -> Result<(), KeyFault> {
     Err((path.to_vec(), problem.into()))
 }
 
 /// The name that files are named after.
-fn check_name(name: &str) -> Result<(), Fault> {
+fn check_name(name: &str) -> Result<(), KeyFault> {
     if name.is_empty() || !name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-' || c == '_') {
         return fault(&["name"], ValueFault::NameOfOtherLetters(name.to_owned()));
     }
@@ -51,7 +53,7 @@ fn check_name(name: &str) -> Result<(), Fault> {
 }
 
 /// The CRS of the layers, the formats, the layers.
-fn check_outputs(job: &Job) -> Result<(), Fault> {
+fn check_outputs(job: &Job) -> Result<(), KeyFault> {
     if job.crs.trim().is_empty() && job.bases.crs.is_none() && !job.has_no_bases() {
         return fault(&["crs"], ValueFault::NoCrs);
     }
@@ -68,7 +70,7 @@ fn check_outputs(job: &Job) -> Result<(), Fault> {
 }
 
 /// Bases and known points: their systems and standard errors.
-fn check_bases(job: &Job) -> Result<(), Fault> {
+fn check_bases(job: &Job) -> Result<(), KeyFault> {
     let bases = &job.bases;
     for (table, bases) in std::iter::once(("bases", bases)).chain(job.known.iter().map(|known| ("known", known))) {
         let name_their_own = bases.files.iter().all(|file| is_vector(Path::new(file)));
@@ -90,7 +92,7 @@ fn check_bases(job: &Job) -> Result<(), Fault> {
     Ok(())
 }
 
-fn check_instruments(job: &Job) -> Result<(), Fault> {
+fn check_instruments(job: &Job) -> Result<(), KeyFault> {
     for instrument in job.instrument.iter().chain(job.instruments.values()) {
         check_instrument(instrument).map_err(|problem| {
             let table = if job.instrument.is_some() { "instrument" } else { "instruments" };
@@ -110,7 +112,7 @@ fn check_instruments(job: &Job) -> Result<(), Fault> {
     Ok(())
 }
 
-fn check_north(job: &Job) -> Result<(), Fault> {
+fn check_north(job: &Job) -> Result<(), KeyFault> {
     let north = &job.north;
     if north.sigma_declination_deg.is_some_and(|sigma| !(0.0..=180.0).contains(&sigma)) {
         return fault(&["north", "sigma_declination_deg"], ValueFault::NotInHalfCircle("sigma_declination_deg"));
@@ -127,7 +129,7 @@ fn check_north(job: &Job) -> Result<(), Fault> {
 }
 
 /// The limits of the checks on rows, and the heights of instrument, target and antenna.
-fn check_limits(job: &Job) -> Result<(), Fault> {
+fn check_limits(job: &Job) -> Result<(), KeyFault> {
     if let Some([west, south, east, north]) = job.checks.area_deg {
         let longitudes = [west, east].iter().all(|lon| (-180.0..=180.0).contains(lon));
         if !longitudes || !(-90.0..=90.0).contains(&south) || !(south..=90.0).contains(&north) {
@@ -152,7 +154,7 @@ fn check_limits(job: &Job) -> Result<(), Fault> {
 }
 
 /// What goes with a local frame, or without bases.
-fn check_local(job: &Job) -> Result<(), Fault> {
+fn check_local(job: &Job) -> Result<(), KeyFault> {
     if job.has_no_bases() && job.bases != Bases::default() {
         return fault(&["bases", "files"], ValueFault::NoFileOfBases);
     }
@@ -175,7 +177,7 @@ fn check_local(job: &Job) -> Result<(), Fault> {
 }
 
 /// What goes with the fit of a local frame.
-fn check_fit(job: &Job) -> Result<(), Fault> {
+fn check_fit(job: &Job) -> Result<(), KeyFault> {
     if job.local_fit().is_none() {
         return Ok(());
     }
@@ -189,7 +191,7 @@ fn check_fit(job: &Job) -> Result<(), Fault> {
 }
 
 /// Values of the keys on fixes, occupations and joins.
-fn check_gnss(job: &Job) -> Result<(), Fault> {
+fn check_gnss(job: &Job) -> Result<(), KeyFault> {
     for bases in [Some(&job.bases), job.known.as_ref()].into_iter().flatten() {
         if let Some(date) = &bases.date
             && date.parse::<jiff::civil::Date>().is_err()

@@ -4,7 +4,7 @@
 //! Each kind of measurement has a file of its own, which states its formula and source, says in a
 //! sentence what is missing when a row of it is, and gives the values, their standard errors and the
 //! geometry. What is common to a base's shots (its position, its orientation) is carried by
-//! [`crate::geodesy::register`], so that it cancels where it should.
+//! [`crate::geodesy::register`], so that it cancels where it should. No CRS and no file is known here.
 
 #[cfg(test)]
 mod fixture;
@@ -156,7 +156,7 @@ pub struct Composed {
     /// Values of its pieces, in their order.
     pub details: Vec<Detail>,
     /// The shots of a profile, in the order of chainage.
-    pub stations: Vec<profile::Station>,
+    pub stations: Vec<profile::ProfileStation>,
 }
 
 /// What the rows do not tell.

@@ -12,7 +12,7 @@ use super::equations::{EquationRow, Equations};
 use super::layout::{Layout, NONE, StationColumns};
 use super::parted::source_of;
 use super::solution::Solver;
-use crate::geodesy::register::Source as OfError;
+use crate::geodesy::register::ErrorSource as OfError;
 
 /// λ: what is left out is below a thousandth of a part, and rounding is a thousandth of that.
 const STEP: f64 = 1e-3;

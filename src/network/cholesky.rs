@@ -49,7 +49,7 @@ pub(crate) struct Blocks {
 
 /// A block of columns: a triangle, and rows below it.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Block<'a> {
+pub(crate) struct ColumnBlock<'a> {
     /// Its first column, which is also its first row.
     pub start: usize,
     /// Its number of columns.
@@ -58,7 +58,7 @@ pub(crate) struct Block<'a> {
     pub below: &'a [usize],
 }
 
-impl Block<'_> {
+impl ColumnBlock<'_> {
     /// Number of rows.
     pub fn height(&self) -> usize {
         self.width + self.below.len()
@@ -103,12 +103,12 @@ impl Blocks {
     }
 
     /// A block.
-    pub fn get(&self, k: usize) -> Block<'_> {
+    pub fn get(&self, k: usize) -> ColumnBlock<'_> {
         let below = match self.symbolic.raw() {
             SymbolicCholeskyRaw::Supernodal(s) => s.supernode(k).pattern(),
             SymbolicCholeskyRaw::Simplicial(_) => &[],
         };
-        Block { start: self.starts[k], width: self.starts[k + 1] - self.starts[k], below }
+        ColumnBlock { start: self.starts[k], width: self.starts[k + 1] - self.starts[k], below }
     }
 
     /// The block that holds a column of L.
@@ -118,7 +118,7 @@ impl Blocks {
 
     /// The values of a block, by columns, out of those of all.
     pub fn values<'a>(&self, k: usize, all: &'a [f64]) -> MatRef<'a, f64> {
-        let Block { width, .. } = self.get(k);
+        let ColumnBlock { width, .. } = self.get(k);
         let height = self.get(k).height();
         MatRef::from_column_major_slice(&all[self.values[k]..][..height * width], height, width)
     }

@@ -24,11 +24,11 @@ const REFUSED_MAGNIFICATION: f64 = 50.0;
 /// Share of its radius within which a circle passes a station, for the reason that is told: own choice.
 const NEAR_CIRCLE: f64 = 0.15;
 
-/// Lines compared in pairs; more do not change the verdict.
+/// StationLines compared in pairs; more do not change the verdict.
 const LINES: usize = 60;
 
 /// The lines of a station.
-struct Lines {
+struct StationLines {
     /// Azimuth of each line through the station, and the station at its other end.
     lines: Vec<(f64, usize)>,
     /// Azimuth and distance of each direction without orientation read here, and its target.
@@ -42,14 +42,14 @@ pub(crate) fn judge(network: &Network, starts: &Starts, readings: &[Vec<usize>],
     (0..network.stations.len())
         .filter(|s| network.stations[*s].control.is_none())
         .filter_map(|s| {
-            let lines = Lines::gather(network, starts, &readings[s], s)?;
+            let lines = StationLines::gather(network, starts, &readings[s], s)?;
             lines.verdict(network, s, &units.angle())
         })
         .collect()
 }
 
-impl Lines {
-    fn gather(network: &Network, starts: &Starts, readings: &[usize], s: usize) -> Option<Lines> {
+impl StationLines {
+    fn gather(network: &Network, starts: &Starts, readings: &[usize], s: usize) -> Option<StationLines> {
         let here = Geodetic::from_earth_centred(starts.positions[s]?, &network.ellipsoid);
         let frame = LocalFrame::at(&here, &network.ellipsoid);
         let (mut lines, mut free, mut sum, mut count) = (Vec::new(), Vec::new(), 0.0, 0.0);
@@ -73,7 +73,7 @@ impl Lines {
             sum += distance;
             count += 1.0;
         }
-        (count > 0.0 && sum > 0.0).then(|| Lines { lines, free, mean_m: sum / count })
+        (count > 0.0 && sum > 0.0).then(|| StationLines { lines, free, mean_m: sum / count })
     }
 
     /// The best crossing angle, 0 to 90°, and the stations of its two lines.
@@ -277,8 +277,8 @@ mod tests {
         );
     }
 
-    fn lines(azimuths_deg: &[f64], free: &[(f64, f64)], mean_m: f64) -> Lines {
-        Lines {
+    fn lines(azimuths_deg: &[f64], free: &[(f64, f64)], mean_m: f64) -> StationLines {
+        StationLines {
             lines: azimuths_deg.iter().enumerate().map(|(k, azimuth)| (azimuth.to_radians(), k)).collect(),
             free: free.iter().enumerate().map(|(k, (azimuth, distance))| (azimuth.to_radians(), *distance, k)).collect(),
             mean_m,
@@ -304,7 +304,7 @@ mod tests {
     }
 
     /// σ of the worst direction over the mean length, by the whole inverse of the normal equations with the orientation among them.
-    fn by_inverse(lines: &Lines) -> f64 {
+    fn by_inverse(lines: &StationLines) -> f64 {
         let mut n = [[0.0; 3]; 3];
         let free = lines.free.iter().map(|(azimuth, distance, _)| {
             let turn = lines.mean_m / distance;

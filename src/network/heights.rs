@@ -13,7 +13,7 @@ use super::types::{Kind, Network};
 const RANGES: usize = 3;
 
 /// The heights of a network, by station.
-pub(crate) struct Heights {
+pub(crate) struct NetworkHeights {
     /// Whether the height is held.
     pub held: Vec<bool>,
     /// Whether the height is known.
@@ -22,7 +22,7 @@ pub(crate) struct Heights {
 }
 
 /// Judges the heights under the readings that `used` admits.
-pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> Heights {
+pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> NetworkHeights {
     let count = network.stations.len();
     let mut sets = Sets::new(count);
     let mut vertical = vec![false; count];
@@ -94,7 +94,7 @@ pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> Height
         );
         notes.push(Note::new(NoteKind::SlopeTakenLevel, level, text));
     }
-    Heights { held, known, notes }
+    NetworkHeights { held, known, notes }
 }
 
 #[cfg(test)]

@@ -14,7 +14,7 @@ use faer::linalg::triangular_solve::{solve_lower_triangular_in_place, solve_uppe
 use faer::reborrow::{Reborrow, ReborrowMut};
 use faer::{Accum, Mat, MatMut, Par};
 
-use super::cholesky::{Block, Blocks, Factor, Later};
+use super::cholesky::{Blocks, ColumnBlock, Factor, Later};
 
 impl Factor {
     /// The elements of (D N D)⁻¹ in the blocks of L, in their order; [`Factor::element`] reads them.
@@ -48,7 +48,7 @@ impl Factor {
 }
 
 /// Z between the rows below a block.
-fn gather(blocks: &Blocks, block: Block<'_>, later: Later<'_>, mut z: MatMut<'_, f64>) {
+fn gather(blocks: &Blocks, block: ColumnBlock<'_>, later: Later<'_>, mut z: MatMut<'_, f64>) {
     let below = block.below;
     let mut locals = vec![0; below.len()];
     let mut first = 0;

@@ -13,10 +13,9 @@ use std::collections::{BTreeMap, VecDeque};
 
 use super::components::Component;
 use super::notes::{Note, NoteKind, listed};
-use super::observations::half_circle_rad;
 use super::start::Starts;
 use super::types::{Kind, Network};
-use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, half_circle_rad};
 use crate::shots::reduce::Bend;
 
 /// A traverse and how it closes.

@@ -1,7 +1,8 @@
 //! Shots that check each other: one least-squares adjustment of bases, remote points and known points.
 //!
 //! One shot can be wrong and nobody would know. Crews shoot twice, from two bases, back to known points; under canopy
-//! they chain their bases. All of that is one network of raw readings with one solver: [`adjust`].
+//! they chain their bases. All of that is one network of raw readings with one solver: [`adjust`]. No CRS, no file and no row of a log
+//! is known here: `run/network` makes the readings.
 //!
 //! | step | module |
 //! | --- | --- |
@@ -11,7 +12,7 @@
 //! | misclosures of traverses, before adjustment | `misclosure` |
 //! | groups that hang together, each on its own | `components`, `component` |
 //! | observation and normal equations, sparse solution | `observations`, `equations`, `normals`, `cholesky`, `inverse`, `solution` |
-//! | robust weights | `robust` |
+//! | robust weights | `reweighting` |
 //! | is it right: global test, redundancy, normalised residuals, worst reading | `global`, `reliability`, `outliers`, `without` |
 //! | the true standard errors of the instruments | `variance` |
 //!
@@ -100,7 +101,7 @@ pub use notes::{Note, NoteKind};
 pub use outliers::Suspect;
 pub use reliability::{LEAST_REDUNDANCY, Residual, shift};
 pub use run::{Adjustment, adjust};
-pub use shots::{Line, ReadingErrors, Sides, readings};
+pub use shots::{ReadingErrors, Sides, SightLine, readings};
 pub use solved::{Rejection, Solved, SolvedInstrument, SolvedShared, SolvedStation};
-pub use types::{Class, Control, Instrument, Kind, Network, Observation, Settings, SharedError, Station};
+pub use types::{Class, Control, Kind, Network, Observation, Rangefinder, Settings, SharedError, Station};
 pub use variance::{ClassSigma, LEAST_REDUNDANCY as LEAST_CLASS_REDUNDANCY, variance_components, variance_components_of};

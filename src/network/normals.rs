@@ -3,7 +3,7 @@
 //! The pattern is that of the lower triangle, by columns. It also holds each station's coordinates and orientations
 //! among themselves, so that their covariances are always at hand.
 
-use super::equations::{Equations, Item};
+use super::equations::{Equations, WeightedRows};
 use super::layout::{Layout, NONE};
 
 /// Lower triangle by columns, diagonal first in each.
@@ -70,7 +70,7 @@ impl Normals {
         self.values.fill(0.0);
         self.right.fill(0.0);
         let mut slots = self.slots.iter();
-        for Item { first, rows, weight, .. } in &equations.items {
+        for WeightedRows { first, rows, weight, .. } in &equations.items {
             for row in &equations.rows[*first as usize..*first as usize + *rows as usize] {
                 for (k, (a, p)) in row.entries().enumerate() {
                     let p = weight * p;

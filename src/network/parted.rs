@@ -12,7 +12,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::cholesky::Factor;
 use super::equations::{EquationRow, Equations, Source};
 use super::types::{Class, Network};
-use crate::geodesy::register::Source as OfError;
+use crate::geodesy::register::ErrorSource as OfError;
 
 /// Rows times unknowns above which sources are not told apart: 32 MB.
 const MOST_NUMBERS: usize = 4_000_000;

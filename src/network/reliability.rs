@@ -13,7 +13,7 @@
 use rayon::prelude::*;
 
 use super::cholesky::Factor;
-use super::equations::{EquationRow, Equations, Item, Source};
+use super::equations::{EquationRow, Equations, Source, WeightedRows};
 use super::quantiles;
 use super::types::Settings;
 use crate::numeric::cholesky::decompose;
@@ -95,7 +95,7 @@ pub(crate) fn judge(equations: &Equations, factor: &Factor, inverse: &[f64], set
 
 fn one(
     k: usize,
-    item: &Item,
+    item: &WeightedRows,
     rows: &[EquationRow],
     factor: &Factor,
     inverse: &[f64],

@@ -14,7 +14,7 @@
 //!
 //! Standard errors of a robust solution are those of the weights it ended with.
 
-use super::equations::{EquationRow, Equations, Item};
+use super::equations::{EquationRow, Equations, WeightedRows};
 use crate::job::Robust;
 
 /// Residual in standard errors from which Huber's weight falls.
@@ -86,7 +86,7 @@ pub(crate) fn objective(equations: &Equations, law: Law) -> f64 {
 }
 
 /// t of an observation.
-fn off(item: &Item, rows: &[EquationRow]) -> f64 {
+fn off(item: &WeightedRows, rows: &[EquationRow]) -> f64 {
     let own = &rows[item.first as usize..item.first as usize + item.rows as usize];
     (own.iter().map(|r| r.misclosure * r.misclosure).sum::<f64>() / own.len().max(1) as f64).sqrt()
 }

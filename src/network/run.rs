@@ -8,7 +8,7 @@ use super::bad::BadNetwork;
 use super::check::check;
 use super::component::Task;
 use super::components::{Component, split};
-use super::heights::Heights;
+use super::heights::NetworkHeights;
 use super::layout::NONE;
 use super::notes::{Note, NoteKind};
 use super::solved::{Solved, SolvedStation};
@@ -106,7 +106,7 @@ impl Begun {
             if components.is_empty() {
                 break;
             }
-            let Heights { held, known, notes } = heights::judge(network, starts, &open);
+            let NetworkHeights { held, known, notes } = heights::judge(network, starts, &open);
             let local = local_places(network, &components);
             let shares = shares(&notes, &components, network.stations.len());
             let one = |component: &Component| {

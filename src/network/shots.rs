@@ -65,7 +65,7 @@ pub struct ReadingErrors {
 
 /// The two ends of a shot, and what its readings have in common.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Line {
+pub struct SightLine {
     /// Index of the station where the instrument stands.
     pub from: usize,
     /// Index of the station sighted.
@@ -79,8 +79,8 @@ pub struct Line {
 }
 
 /// The readings of a shot.
-pub fn readings(line: &Line, sides: &Sides, errors: &ReadingErrors) -> impl Iterator<Item = Observation> + use<> {
-    let Line { from, to, has_free_circle, instrument, source } = *line;
+pub fn readings(line: &SightLine, sides: &Sides, errors: &ReadingErrors) -> impl Iterator<Item = Observation> + use<> {
+    let SightLine { from, to, has_free_circle, instrument, source } = *line;
     let Sides { azimuth_rad, inclination_rad, slope_m, horizontal_m, vertical_m, instrument_height_m, target_height_m } = *sides;
     let bearing = if has_free_circle { Kind::Direction } else { Kind::Azimuth };
     let vertical = if slope_m.is_some() { Kind::VerticalWithSlope } else { Kind::Vertical };

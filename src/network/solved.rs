@@ -20,7 +20,7 @@ use super::reliability::Residual;
 use super::state::State;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
-use crate::geodesy::register::{Correlated, CorrelatedPoints, Estimate, Source as OfError};
+use crate::geodesy::register::{Correlated, CorrelatedPoints, ErrorSource as OfError, Estimate};
 use crate::shots::reduce::Vector;
 
 /// A station after adjustment.

@@ -18,7 +18,7 @@ pub struct Network {
     /// Bases, remote points and known points.
     pub stations: Vec<Station>,
     /// Instruments with a scale or a constant of their own to be found.
-    pub instruments: Vec<Instrument>,
+    pub instruments: Vec<Rangefinder>,
     /// Errors that readings share beside the orientations of bases.
     pub shared: Vec<SharedError>,
     /// The raw readings.
@@ -64,7 +64,7 @@ impl Control {
 /// A rangefinder whose scale or constant is to be found: reading = (1 + scale) · distance + constant, for slope and
 /// horizontal distances.
 #[derive(Debug, Clone)]
-pub struct Instrument {
+pub struct Rangefinder {
     /// Name for people.
     pub label: String,
     /// Prior standard error of the scale (a ratio); 0 leaves it out, infinity leaves it free.
@@ -221,7 +221,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Settings {
-        let crate::job::Network { alpha, power, alpha_global, .. } = crate::job::Network::default();
+        let crate::job::NetworkSettings { alpha, power, alpha_global, .. } = crate::job::NetworkSettings::default();
         Settings {
             alpha,
             power,

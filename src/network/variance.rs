@@ -26,7 +26,7 @@ const ROUNDS: usize = 25;
 const RANGE: (f64, f64) = (1e-3, 1e3);
 
 /// A class, and the instrument that its readings name.
-type Key = (Class, Option<usize>);
+type ClassKey = (Class, Option<usize>);
 
 /// Sums over the used readings of a class.
 #[derive(Debug, Clone, Copy, Default)]
@@ -66,7 +66,7 @@ pub fn variance_components(network: &Network, settings: &Settings) -> Result<Vec
 
 /// The same of a network whose adjustment is at hand: it is the first of the solutions, and the next ones begin there.
 pub fn variance_components_of(network: &Network, settings: &Settings, first: &Adjustment) -> Vec<ClassSigma> {
-    let mut factors: BTreeMap<Key, f64> = BTreeMap::new();
+    let mut factors: BTreeMap<ClassKey, f64> = BTreeMap::new();
     let mut sums = sums_of(network, network, first);
     let mut begun = first.begun.clone();
     begun.move_to(first);
@@ -100,8 +100,8 @@ pub fn variance_components_of(network: &Network, settings: &Settings, first: &Ad
 }
 
 /// The sums of the used readings of an adjustment, by class.
-fn sums_of(network: &Network, scaled: &Network, adjustment: &Adjustment) -> BTreeMap<Key, Sums> {
-    let mut sums: BTreeMap<Key, Sums> = BTreeMap::new();
+fn sums_of(network: &Network, scaled: &Network, adjustment: &Adjustment) -> BTreeMap<ClassKey, Sums> {
+    let mut sums: BTreeMap<ClassKey, Sums> = BTreeMap::new();
     for r in adjustment.solved.iter().flat_map(|solved| &solved.residuals).filter(|r| r.used) {
         let Source::Observation(i) = r.source else { continue };
         let (Some(o), Some(own)) = (network.observations.get(i), scaled.observations.get(i)) else { continue };
@@ -115,7 +115,7 @@ fn sums_of(network: &Network, scaled: &Network, adjustment: &Adjustment) -> BTre
 }
 
 /// Multiplies the factors by what a solution says of them; the greatest change.
-fn renew(factors: &mut BTreeMap<Key, f64>, sums: &BTreeMap<Key, Sums>) -> f64 {
+fn renew(factors: &mut BTreeMap<ClassKey, f64>, sums: &BTreeMap<ClassKey, Sums>) -> f64 {
     let mut change: f64 = 0.0;
     for (key, Sums { square, redundancy, .. }) in sums {
         if *redundancy >= LEAST_REDUNDANCY {
@@ -132,7 +132,7 @@ fn renew(factors: &mut BTreeMap<Key, f64>, sums: &BTreeMap<Key, Sums>) -> f64 {
 mod tests {
     use super::*;
     use crate::network::by_station::tests::sample;
-    use crate::network::types::Instrument;
+    use crate::network::types::Rangefinder;
     use crate::numeric::monte_carlo::Normal;
 
     /// The sample with drawn errors: of azimuths twice their standard errors, of inclinations half, of distances as given.
@@ -192,7 +192,7 @@ mod tests {
     fn a_class_that_little_checks_keeps_its_standard_error() {
         // Instruments of their own for the distances of two bases: each is checked by less than ten.
         let mut network = drawn();
-        let instrument = |label: &str| Instrument { label: label.into(), sigma_scale: 0.0, sigma_constant_m: 0.0 };
+        let instrument = |label: &str| Rangefinder { label: label.into(), sigma_scale: 0.0, sigma_constant_m: 0.0 };
         network.instruments = vec![instrument("one"), instrument("other")];
         for o in network.observations.iter_mut().filter(|o| o.kind.is_range()) {
             o.instrument = Some(usize::from(o.from > 0));

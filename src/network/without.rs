@@ -10,7 +10,7 @@
 //! standard error, the others must fail by that much more to be taken out at once; the next solution tells.
 
 use super::cholesky::Factor;
-use super::equations::{EquationRow, Equations, Item};
+use super::equations::{EquationRow, Equations, WeightedRows};
 use super::reliability::{LEAST_REDUNDANCY, Test};
 
 /// Normalised residual of a blunder from which the whole of what it does to another one may be wrong. Own choice: a hundred standard
@@ -30,13 +30,13 @@ pub(crate) struct Without<'a> {
     /// As they are now; in the order of the first ones.
     pub tests: Vec<Test>,
     /// By test: what it is still held to.
-    states: Vec<State>,
+    states: Vec<TestState>,
     taken: Vec<ReadingPart>,
 }
 
 /// A test's share in what changes.
 #[derive(Debug, Clone, Copy)]
-struct State {
+struct TestState {
     /// Observed minus computed, whitened.
     misclosure: f64,
     /// What a curved network may have added to the normalised residual.
@@ -57,7 +57,7 @@ pub(crate) struct ReadingPart {
 impl<'a> Without<'a> {
     /// With all readings.
     pub fn prepare(equations: &'a Equations, factor: &'a Factor, tests: &[Test]) -> Without<'a> {
-        let state = |test: &Test| State {
+        let state = |test: &Test| TestState {
             misclosure: equations.items.get(test.item).and_then(|item| row(equations, item)).map_or(0.0, |row| row.misclosure),
             curved: 0.0,
             passed: false,
@@ -140,7 +140,7 @@ impl<'a> Without<'a> {
     }
 }
 
-fn row<'a>(equations: &'a Equations, item: &Item) -> Option<&'a EquationRow> {
+fn row<'a>(equations: &'a Equations, item: &WeightedRows) -> Option<&'a EquationRow> {
     equations.rows.get(item.first as usize)
 }
 
@@ -195,7 +195,7 @@ mod tests {
             }
         }
         let x: Vec<f64> = q.iter().map(|row| row.iter().zip(&right).map(|(q, b)| q * b).sum()).collect();
-        let of_item = |item: &Item| {
+        let of_item = |item: &WeightedRows| {
             let row = &equations.rows[item.first as usize];
             let left = row.misclosure - row.entries().map(|(column, partial)| partial * x[column]).sum::<f64>();
             let share: f64 = row.entries().map(|(c, p)| row.entries().map(|(d, r)| p * r * q[c][d]).sum::<f64>()).sum();

@@ -1,5 +1,5 @@
-//! Cholesky's decomposition C = L Lᵀ of a dense symmetric matrix. Source: G. H. Golub, C. F. Van Loan, "Matrix Computations",
-//! ch. 4 (from memory). The sparse one of normal equations is the crate `faer`'s, in `network`.
+//! Cholesky's decomposition C = L Lᵀ of a dense symmetric matrix. By comparing elements: C_ij = Σ_k≤j L_ik L_jk gives L row by
+//! row, and a test has one by hand. The sparse one of normal equations is the crate `faer`'s, in `network`.
 
 /// What [`Lower::decompose`] adds to the diagonal, as a share of its greatest element: a millionth of the standard error. A covariance of
 /// points that share all their errors is singular.

@@ -1,7 +1,8 @@
 //! Normal draws by a generator that is the same everywhere: Monte Carlo.
 //!
-//! L x with x standard normal has the covariance L Lᵀ. The generator is SplitMix64 (G. L. Steele and others, OOPSLA 2014, from memory) with the
-//! transform of G. E. P. Box and M. E. Muller (1958): the same seed gives the same draws on every machine.
+//! L x with x standard normal has the covariance L Lᵀ. The generator is SplitMix64 (G. L. Steele and others, OOPSLA 2014) with the
+//! transform of G. E. P. Box and M. E. Muller (1958): the same seed gives the same draws on every machine. No more is asked of it than
+//! the moments that the tests hold.
 
 use std::f64::consts::TAU;
 

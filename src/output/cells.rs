@@ -10,7 +10,7 @@ use crate::job::catalogue::GeometryKind;
 
 /// The cells of a run.
 #[derive(Debug, Default)]
-pub struct Cells {
+pub struct CoarseCells {
     of: Vec<Coarse>,
 }
 
@@ -28,15 +28,15 @@ struct Coarse {
     squares: BTreeMap<(i64, i64), Square>,
 }
 
-impl Cells {
+impl CoarseCells {
     /// Of a run.
-    pub fn new(setup: &Setup) -> Cells {
+    pub fn new(setup: &Setup) -> CoarseCells {
         let layers = setup.catalogue.map(|catalogue| catalogue.layers.as_slice()).unwrap_or_default();
         let of = |(index, layer): (usize, &crate::job::catalogue::CodedLayer)| {
             let cell_m = layer.coarse_cell_m?;
             Some(Coarse { index, cell_m, side: cell_m / setup.crs.unit_factor(), code: None, squares: BTreeMap::new() })
         };
-        Cells { of: layers.iter().enumerate().filter_map(of).collect() }
+        CoarseCells { of: layers.iter().enumerate().filter_map(of).collect() }
     }
 
     /// The layers as they are written: each coarse one as a table that names the cells, its squares behind it.

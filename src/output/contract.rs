@@ -6,13 +6,13 @@ use super::asked::Asked;
 use super::columns::{Batch, Layer, LayerKey};
 use super::disclosure::Guarded;
 use super::layers::values::Thing;
+use super::report::bases::BaseReport;
 use super::report::local_fit::LocalFitSummary;
 use super::report::network::NetworkSummary;
 use super::report::shared::{SharedArms, SharedOfBase};
 use super::report::sources::UncertaintySources;
-use super::report::stations::Station;
 use super::report::used::{GeoidSummary, OperationUse};
-use crate::geodesy::crs::{Crs, Rules};
+use crate::geodesy::crs::{Crs, OperationRules};
 use crate::intake::log::InputFile;
 use crate::job::Job;
 use crate::job::catalogue::Catalogue;
@@ -29,7 +29,7 @@ pub struct Setup<'j> {
     /// The layers wanted, with all their fields.
     pub layers: Vec<Layer>,
     /// What may be used between datums.
-    pub rules: Rules,
+    pub rules: OperationRules,
     /// Whether any record can have a height: without one, layers have two dimensions.
     pub has_z: bool,
     /// Longitude and latitude of the bases in degrees on the datum of the layers.
@@ -106,7 +106,7 @@ pub struct Account {
     /// What the fit of a local frame to a CRS says; none without one.
     pub local_fit: Option<LocalFitSummary>,
     /// Each base and what became of it.
-    pub stations: Vec<Station>,
+    pub stations: Vec<BaseReport>,
     /// What the third coordinate of the layers is.
     pub third: String,
     /// The CRS of the layers.

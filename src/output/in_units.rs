@@ -19,7 +19,7 @@ pub struct InUnits {
 
 /// How the values of a field are shown.
 #[derive(Clone, Copy)]
-enum Step {
+enum ShownAs {
     Same,
     By(Shown),
     /// By the unit that ends the text in that column.
@@ -51,22 +51,22 @@ impl InUnits {
         self.units.are_metric()
     }
 
-    fn steps(&self, layer: &Layer) -> Vec<Step> {
+    fn steps(&self, layer: &Layer) -> Vec<ShownAs> {
         let at = |name: &str| layer.fields.iter().position(|field| field.name == name && field.is_own());
         let (quantity, unit) = (at("quantity"), at("unit"));
         let of = |field: &Field| {
             if !field.is_own() {
-                return Step::Same;
+                return ShownAs::Same;
             }
             match field.name.as_str() {
-                "quantity" => Step::NamesQuantity,
-                "unit" => Step::NamesUnit,
+                "quantity" => ShownAs::NamesQuantity,
+                "unit" => ShownAs::NamesUnit,
                 name if OF_ANOTHER.contains(&name) => {
-                    quantity.map(Step::OfQuantity).or(unit.map(Step::OfUnit)).unwrap_or(Step::Same)
+                    quantity.map(ShownAs::OfQuantity).or(unit.map(ShownAs::OfUnit)).unwrap_or(ShownAs::Same)
                 }
                 name => match self.units.of_quantity(name) {
-                    Some((_, shown)) if !shown.is_same() => Step::By(shown),
-                    _ => Step::Same,
+                    Some((_, shown)) if !shown.is_same() => ShownAs::By(shown),
+                    _ => ShownAs::Same,
                 },
             }
         };
@@ -80,10 +80,10 @@ impl InUnits {
             return layer;
         }
         let steps = self.steps(&layer);
-        let same = layer.fields.iter().zip(&steps).filter(|(_, step)| !matches!(step, Step::By(_)));
+        let same = layer.fields.iter().zip(&steps).filter(|(_, step)| !matches!(step, ShownAs::By(_)));
         let mut taken: HashSet<String> = same.map(|(field, _)| field.short.clone()).collect();
         for (field, step) in layer.fields.iter_mut().zip(steps) {
-            let Step::By(shown) = step else { continue };
+            let ShownAs::By(shown) = step else { continue };
             field.name = self.units.name(&field.name);
             field.short = short(&field.short, &shown, &mut taken);
             field.description = self.said(&field.description);
@@ -112,7 +112,7 @@ impl InUnits {
             return Cow::Borrowed(batch);
         }
         let steps = self.steps(layer);
-        if steps.iter().all(|step| matches!(step, Step::Same)) {
+        if steps.iter().all(|step| matches!(step, ShownAs::Same)) {
             return Cow::Borrowed(batch);
         }
         let text = |index: usize, i: usize| match batch.cell(index, i) {
@@ -120,19 +120,19 @@ impl InUnits {
             _ => "",
         };
         let columns = batch.columns.iter().zip(steps).map(|(column, step)| match (column, step) {
-            (Column::Real(values), Step::By(shown)) => Column::Real(values.iter().map(|value| shown.value(*value)).collect()),
-            (Column::Real(values), Step::OfQuantity(at)) => {
+            (Column::Real(values), ShownAs::By(shown)) => Column::Real(values.iter().map(|value| shown.value(*value)).collect()),
+            (Column::Real(values), ShownAs::OfQuantity(at)) => {
                 Column::Real(values.iter().enumerate().map(|(i, value)| self.units.value(text(at, i), *value)).collect())
             }
-            (Column::Real(values), Step::OfUnit(at)) => {
+            (Column::Real(values), ShownAs::OfUnit(at)) => {
                 let of = |i: usize, value: f64| self.units.of_unit(text(at, i)).map_or(value, |shown| shown.value(value));
                 Column::Real(values.iter().enumerate().map(|(i, value)| of(i, *value)).collect())
             }
-            (Column::Text(texts), Step::NamesQuantity | Step::NamesUnit) => {
+            (Column::Text(texts), ShownAs::NamesQuantity | ShownAs::NamesUnit) => {
                 let mut named = Texts::default();
                 for i in 0..batch.len {
                     let shown = texts.get(i).map(|text| match step {
-                        Step::NamesUnit => self.units.of_unit(text).map_or(text.to_owned(), |shown| shown.suffix.to_owned()),
+                        ShownAs::NamesUnit => self.units.of_unit(text).map_or(text.to_owned(), |shown| shown.suffix.to_owned()),
                         _ => self.units.name(text),
                     });
                     named.push(shown.as_deref());

@@ -22,4 +22,4 @@ pub(crate) mod times;
 pub mod write;
 pub(crate) mod xml;
 
-pub use error::WriteError;
+pub use error::{FormatError, WriteError};

@@ -60,7 +60,7 @@ const LINEAGE: [&str; 18] = [
 
 /// The groups of fields, in their order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Group {
+pub enum FieldGroup {
     /// What it is, and what was measured of it.
     Thing,
     /// Heights and how sure.
@@ -75,30 +75,31 @@ pub enum Group {
     Lineage,
 }
 
-impl Group {
+impl FieldGroup {
     /// Every group.
-    pub const ALL: [Group; 6] = [Group::Thing, Group::Sure, Group::Place, Group::Carried, Group::Measured, Group::Lineage];
+    pub const ALL: [FieldGroup; 6] =
+        [FieldGroup::Thing, FieldGroup::Sure, FieldGroup::Place, FieldGroup::Carried, FieldGroup::Measured, FieldGroup::Lineage];
 
     /// What a form calls it.
     pub fn title(self) -> &'static str {
         match self {
-            Group::Thing => "What it is",
-            Group::Sure => "Heights and how sure",
-            Group::Place => "Where",
-            Group::Carried => "From the log",
-            Group::Measured => "How it was measured",
-            Group::Lineage => "Lineage",
+            FieldGroup::Thing => "What it is",
+            FieldGroup::Sure => "Heights and how sure",
+            FieldGroup::Place => "Where",
+            FieldGroup::Carried => "From the log",
+            FieldGroup::Measured => "How it was measured",
+            FieldGroup::Lineage => "Lineage",
         }
     }
 
     /// Whether a table of records shows its fields without being asked.
     pub fn is_shown(self) -> bool {
-        !matches!(self, Group::Place | Group::Lineage)
+        !matches!(self, FieldGroup::Place | FieldGroup::Lineage)
     }
 }
 
 /// The group of a field of a layer.
-pub fn group(layer: &Layer, field: &Field) -> Group {
+pub fn group(layer: &Layer, field: &Field) -> FieldGroup {
     ranked(layer, field).0
 }
 
@@ -124,14 +125,14 @@ pub fn columns_in_order(mut batch: Batch, order: &[usize]) -> Batch {
 }
 
 /// The group of a field and its place within; equal places keep the order of the definitions.
-fn ranked(layer: &Layer, field: &Field) -> (Group, usize) {
+fn ranked(layer: &Layer, field: &Field) -> (FieldGroup, usize) {
     // A catalogue's attributes stand behind the name and the code.
     const ATTRIBUTES: usize = IDENTITY.len() + 1;
     if field.is_carried {
-        return (Group::Carried, 0);
+        return (FieldGroup::Carried, 0);
     }
     if field.is_attribute {
-        return (Group::Thing, ATTRIBUTES);
+        return (FieldGroup::Thing, ATTRIBUTES);
     }
     let name = metric_name(field);
     let is_lineage = LINEAGE.iter().any(|start| name.starts_with(start));
@@ -140,30 +141,30 @@ fn ranked(layer: &Layer, field: &Field) -> (Group, usize) {
         && layer.geometry == GeometryKind::None
     {
         // A row of a log is what the ledger is of.
-        return if is_lineage && own != LayerName::Ledger { (Group::Lineage, 0) } else { (Group::Thing, 0) };
+        return if is_lineage && own != LayerName::Ledger { (FieldGroup::Lineage, 0) } else { (FieldGroup::Thing, 0) };
     }
     let place = |list: &[&str]| list.iter().position(|known| *known == name);
     if layer.fields.first().is_some_and(|first| first.name == field.name) {
-        return (Group::Thing, 0);
+        return (FieldGroup::Thing, 0);
     }
     if let Some(place) = place(&IDENTITY) {
-        return (Group::Thing, place + 1);
+        return (FieldGroup::Thing, place + 1);
     }
     if let Some(place) = place(&SURE) {
-        return (Group::Sure, place);
+        return (FieldGroup::Sure, place);
     }
     if let Some(place) = place(&PLACE) {
-        return (Group::Place, place);
+        return (FieldGroup::Place, place);
     }
     if let Some(place) = place(&MEASURED) {
-        return (Group::Measured, place);
+        return (FieldGroup::Measured, place);
     }
     if is_lineage {
-        return (Group::Lineage, 0);
+        return (FieldGroup::Lineage, 0);
     }
     match is_measured_of_it(layer, &name) {
-        true => (Group::Thing, ATTRIBUTES + 1),
-        false => (Group::Measured, MEASURED.len()),
+        true => (FieldGroup::Thing, ATTRIBUTES + 1),
+        false => (FieldGroup::Measured, MEASURED.len()),
     }
 }
 

@@ -12,8 +12,13 @@ impl Document {
     /// A document with the XML declaration.
     pub(in crate::output) fn declared() -> Document {
         let mut document = Document::bare();
-        document.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
+        document.declares();
         document
+    }
+
+    /// The XML declaration.
+    pub(in crate::output) fn declares(&mut self) {
+        self.event(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
     }
 
     /// A document with a document type and no declaration.
@@ -21,6 +26,11 @@ impl Document {
         let mut document = Document::bare();
         document.event(Event::DocType(BytesText::from_escaped(doctype)));
         document
+    }
+
+    /// A piece of a document, all on one line.
+    pub(in crate::output) fn on_one_line() -> Document {
+        Document { writer: Writer::new(Vec::new()) }
     }
 
     fn bare() -> Document {
@@ -36,9 +46,9 @@ impl Document {
 
     /// An element with elements inside.
     pub(in crate::output) fn within(&mut self, name: &str, attributes: &[(&str, &str)], inside: impl FnOnce(&mut Document)) {
-        self.event(Event::Start(started(name, attributes)));
+        self.begins(name, attributes);
         inside(self);
-        self.event(Event::End(BytesEnd::new(name)));
+        self.ends(name);
     }
 
     /// An element with nothing inside.
@@ -53,8 +63,18 @@ impl Document {
 
     /// An element with attributes and text inside.
     pub(in crate::output) fn text_within(&mut self, name: &str, attributes: &[(&str, &str)], value: &str) {
-        self.event(Event::Start(started(name, attributes)));
+        self.begins(name, attributes);
         self.event(Event::Text(BytesText::new(&held(value))));
+        self.ends(name);
+    }
+
+    /// An element that is begun here and ended by [`Document::ends`], in another piece.
+    pub(in crate::output) fn begins(&mut self, name: &str, attributes: &[(&str, &str)]) {
+        self.event(Event::Start(started(name, attributes)));
+    }
+
+    /// The end of an element that another piece began.
+    pub(in crate::output) fn ends(&mut self, name: &str) {
         self.event(Event::End(BytesEnd::new(name)));
     }
 

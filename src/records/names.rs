@@ -12,7 +12,8 @@ pub fn label(name: &str) -> String {
     name.replace(NAME_JOINT, "/")
 }
 
-/// What tells a feature: its name, with its code.
+/// A print of what tells a feature: its name, with its code. Two names may have one print: it decides only which rows wait for others and are
+/// read together. Which of them are one feature is told by the names themselves.
 pub fn name_print(code: Option<&str>, feature: &str) -> u64 {
     let mut hasher = FxHasher::default();
     (code.unwrap_or_default(), feature).hash(&mut hasher);

@@ -11,9 +11,9 @@ use crate::intake::base_logs::BaseLogs;
 use crate::intake::log::InputFile;
 use crate::job::LayerName;
 use crate::output::contract::{Account, Sink};
-use crate::output::layers::ledger::Record;
+use crate::output::layers::ledger::LedgerRecord;
+use crate::output::report::bases::BaseReport;
 use crate::output::report::sources::UncertaintySources;
-use crate::output::report::stations::Station;
 use crate::records::ledger::Counts;
 
 /// Ends the layers and makes the account.
@@ -38,7 +38,8 @@ pub fn account(
     let shot_files = shot_logs.files.iter().map(|file| &file.info).zip(tally.counts);
     let files: Vec<InputFile> = base_files.chain(shot_files).map(|(info, counts)| InputFile { counts, ..info.clone() }).collect();
     if tally.wants_ledger {
-        let records: Vec<Record> = files.iter().map(|file| Record::File(&file.name, file.is_bases, &file.counts)).collect();
+        let records: Vec<LedgerRecord> =
+            files.iter().map(|file| LedgerRecord::File(&file.name, file.is_bases, &file.counts)).collect();
         sink.write(LayerName::Ledger.into(), batches::ledger_batch(&records))?;
     }
     let total = |bases: bool| {
@@ -58,7 +59,7 @@ pub fn account(
     notes.extend(adjusted.backsight_notes.iter().cloned());
     notes.extend(settled);
     notes.extend(adjusted.both_ends_notes.iter().cloned());
-    let names = shared::Names::new(prepared, adjusted, stage);
+    let names = shared::ErrorNames::new(prepared, adjusted, stage);
     Ok(Account {
         shots,
         bases,
@@ -89,11 +90,11 @@ pub fn account(
 }
 
 /// Each base and what became of it.
-fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64], steps: &Steps) -> Vec<Station> {
+fn stations_of(stage: &Stage, logs: &BaseLogs, shots: &[u64], steps: &Steps) -> Vec<BaseReport> {
     let mut declinations = stage.norths.declinations.by_base();
     let bases = stage.table.bases.iter().enumerate();
     bases
-        .map(|(index, base)| Station {
+        .map(|(index, base)| BaseReport {
             base: base.clone(),
             placed: stage.placed_bases[index],
             file: logs.files[base.row.file].info.name.clone(),

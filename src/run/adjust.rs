@@ -9,7 +9,7 @@ use super::datums::{self, Steps};
 use super::prepare::{Prepared, check_any_base};
 use super::stage::{self, Stage};
 use super::{backsights, network, notes};
-use crate::geodesy::crs::{Crs, CrsError, Kind};
+use crate::geodesy::crs::{Crs, CrsError, CrsKind};
 use crate::geodesy::register::{Origin, Shares};
 use crate::job::Job;
 use crate::shots::locate::{Locator, Placed};
@@ -185,7 +185,7 @@ impl<'p> Adjusted<'p> {
             norths: prepared.norths(&self.table),
             instrument_height_m: job.heights.instrument_height_m,
             placed_bases: self.placed.clone(),
-            projected: output.kind() == Kind::Projected,
+            projected: output.kind() == CrsKind::Projected,
             grid_unit_m: output.unit_factor(),
             origins: &self.origins,
             network_rows: self.network.as_ref().map_or(&self.no_rows, |network| &network.rows),

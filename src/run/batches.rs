@@ -44,7 +44,7 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
 }
 
 /// The ledger layer's records.
-pub fn ledger_batch(records: &[ledger::Record]) -> Batch {
+pub fn ledger_batch(records: &[ledger::LedgerRecord]) -> Batch {
     Batch {
         len: records.len(),
         geometries: Geometries::None,

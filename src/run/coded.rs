@@ -5,11 +5,11 @@ use std::sync::Arc;
 
 use super::sizes::{PLACES, sizes};
 use super::{RunError, carried};
-use crate::geodesy::crs::{Crs, Kind};
+use crate::geodesy::crs::{Crs, CrsKind};
 use crate::intake::carried::Carried;
 use crate::intake::shot_logs::ShotLogs;
 use crate::job::catalogue::GeometryKind;
-use crate::job::catalogue::{self, Attribute, AttributeKind, AttributeValue, Catalogue, Code, CodedLayer, Problem};
+use crate::job::catalogue::{self, Attribute, AttributeKind, AttributeValue, Catalogue, Code, CodedLayer, ValueProblem};
 use crate::job::{Job, LayerName};
 use crate::numeric::signs::Signs;
 use crate::output::columns::{Column, Field, FieldKind, Layer, LayerKey, Texts};
@@ -24,11 +24,11 @@ pub struct Coded {
     /// The catalogue.
     pub catalogue: Arc<Catalogue>,
     /// By layer.
-    layers: Vec<Columns>,
+    layers: Vec<FieldSources>,
 }
 
 /// Where the fields of a layer come from: indexes of carried columns.
-struct Columns {
+struct FieldSources {
     /// By attribute.
     attributes: Vec<Vec<usize>>,
     /// Carried columns that are no attribute of the layer.
@@ -37,7 +37,7 @@ struct Columns {
 
 /// What the catalogue says of a row.
 #[derive(Clone, Copy)]
-pub struct Class<'c> {
+pub struct RowCoding<'c> {
     /// The layer of its feature.
     pub layer: LayerKey,
     /// Its code.
@@ -46,15 +46,15 @@ pub struct Class<'c> {
     pub flags: Flags,
 }
 
-impl Default for Class<'_> {
+impl Default for RowCoding<'_> {
     fn default() -> Self {
-        Class { layer: LayerKey::Own(LayerName::Features), code: None, flags: Flags::default() }
+        RowCoding { layer: LayerKey::Own(LayerName::Features), code: None, flags: Flags::default() }
     }
 }
 
 /// Values of a row's attributes, in the order of its layer.
 #[derive(Debug, Clone, Default)]
-pub struct Values {
+pub struct AttributeValues {
     /// The values.
     pub values: Vec<AttributeValue>,
     /// Suspicions.
@@ -75,7 +75,7 @@ pub fn load(job: &Job, output: &Crs) -> Result<Option<Arc<Catalogue>>, RunError>
     if let Some(fault) = Disclosure::new(Some(&catalogue), output.unit_factor()).fault_of(job) {
         return Err(fault.into());
     }
-    if catalogue.has_coarse() && output.kind() != Kind::Projected {
+    if catalogue.has_coarse() && output.kind() != CrsKind::Projected {
         return Err(RunError::CellsInDegrees { catalogue: name.into_owned(), crs: output.label() });
     }
     Ok(Some(Arc::new(catalogue)))
@@ -111,7 +111,7 @@ impl Coded {
                 // Whatever else a log has may tell the exact place.
                 let others = if layer.coarse_cell_m.is_some() { 0 } else { carried.len() };
                 let carried = (0..others).filter(is_free).collect();
-                Columns { attributes, carried }
+                FieldSources { attributes, carried }
             })
             .collect();
         Coded { catalogue, layers }
@@ -121,12 +121,12 @@ impl Coded {
     ///
     /// # Errors
     /// When the catalogue holds what it does not know.
-    pub fn class(&self, row: &Words, header: &str) -> Result<Class<'_>, Fault> {
+    pub fn class(&self, row: &Words, header: &str) -> Result<RowCoding<'_>, Fault> {
         let mut flags = Flags::default();
         let features = LayerKey::Own(LayerName::Features);
         let Some(code) = row.code.and_then(|code| self.catalogue.find(code)) else {
             if row.code.is_none() && (row.measure.is_some() || row.string.is_some()) {
-                return Ok(Class { layer: features, code: None, flags });
+                return Ok(RowCoding { layer: features, code: None, flags });
             }
             if self.catalogue.holds_unknown {
                 let value = row.code.unwrap_or_default();
@@ -138,24 +138,25 @@ impl Coded {
             }
             flags.raise(Flag::UnknownCode);
             let layer = self.catalogue.unknown_layer.map_or(features, LayerKey::Coded);
-            return Ok(Class { layer, code: None, flags });
+            return Ok(RowCoding { layer, code: None, flags });
         };
         let layer = &self.catalogue.layers[code.layer];
         if layer.geometry != GeometryKind::Point {
             if row.string.is_none() && row.measure.is_none() {
                 flags.raise(Flag::NoString);
             }
-            return Ok(Class { layer: features, code: Some(code), flags });
+            return Ok(RowCoding { layer: features, code: Some(code), flags });
         }
         let stands_there = row.measure.is_none() || row.role.is_some_and(|role| PLACES.contains(&role));
         let layer = if stands_there || layer.coarse_cell_m.is_some() { LayerKey::Coded(code.layer) } else { features };
-        Ok(Class { layer, code: Some(code), flags })
+        Ok(RowCoding { layer, code: Some(code), flags })
     }
 
     /// The values of a code's attributes; `cell` gives the text of a carried column.
-    pub fn values<'t>(&self, code: &Code, cell: impl Fn(usize) -> (&'t str, Signs)) -> Values {
+    pub fn values<'t>(&self, code: &Code, cell: impl Fn(usize) -> (&'t str, Signs)) -> AttributeValues {
         let layer = &self.catalogue.layers[code.layer];
-        let mut read = Values { values: vec![AttributeValue::Missing; layer.attributes.len()], ..Values::default() };
+        let mut read =
+            AttributeValues { values: vec![AttributeValue::Missing; layer.attributes.len()], ..AttributeValues::default() };
         for (index, required) in &code.attributes {
             let attribute = &layer.attributes[*index];
             let columns = self.layers[code.layer].attributes[*index].iter();
@@ -169,7 +170,7 @@ impl Coded {
             };
             let (value, problem) = written.map_or((AttributeValue::Missing, None), |(text, signs)| attribute.read(text, signs));
             if let (Some(problem), Some((text, _))) = (problem, written) {
-                let kind = if problem == Problem::Type { ", and is left empty" } else { "" };
+                let kind = if problem == ValueProblem::Type { ", and is left empty" } else { "" };
                 say(Flag::AttributeValue, format!("{} \"{text}\" is not one of: {}{kind}", attribute.name, attribute.allowed()));
             } else if value == AttributeValue::Missing && *required {
                 say(Flag::AttributeMissing, format!("{} is empty, and {} needs it", attribute.name, code.code));

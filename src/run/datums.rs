@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use crate::geodesy::covariance::ELLIPSE95;
-use crate::geodesy::crs::{CrsError, Operation, Rules};
+use crate::geodesy::crs::{CrsError, Operation, OperationRules};
 use crate::job::Job;
 use crate::job::catalogue::Catalogue;
 use crate::output::report::used::OperationUse;
@@ -21,10 +21,14 @@ const DEGREE_M: f64 = 111_000.0;
 
 /// What may be used between datums: what the job allows by name, and where a grid is missing what the strictest horizontal tolerance
 /// of the catalogue bears. A tolerance is the radius of the 95 % circle, 2.45 standard errors of an axis.
-pub fn rules(job: &Job, catalogue: Option<&Catalogue>) -> Rules {
+pub fn rules(job: &Job, catalogue: Option<&Catalogue>) -> OperationRules {
     let tolerances = catalogue.into_iter().flat_map(Catalogue::horizontal_tolerances95_m);
     let strictest = tolerances.reduce(f64::min).unwrap_or(0.0);
-    Rules { ballpark: job.allow_ballpark, missing_grids: job.allow_missing_grids, greatest_loss_m: strictest / ELLIPSE95 }
+    OperationRules {
+        ballpark: job.allow_ballpark,
+        missing_grids: job.allow_missing_grids,
+        greatest_loss_m: strictest / ELLIPSE95,
+    }
 }
 
 /// The operations of a run and the bases that went by them.

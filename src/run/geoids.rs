@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use super::RunError;
 use crate::geodesy::crs::{Crs, CrsError};
-use crate::geodesy::geoid::{Geoid, GeoidGrid, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, Source};
+use crate::geodesy::geoid::{GeoidGrid, Geoids, GlobalGeoid, LOG_SIGMA_M, SIGMA_M, UndulationSource};
 use crate::geodesy::height_frame::{GeoidFrames, HeightFrame};
 use crate::job::{self, Job};
 use crate::numeric::words::of_all;
@@ -24,9 +24,9 @@ const MARGIN_DEG: f64 = 0.5;
 ///
 /// # Errors
 /// When the grid file cannot be used.
-pub fn open(job: &Job, rows: &[BaseRow]) -> Result<Geoid, RunError> {
+pub fn open(job: &Job, rows: &[BaseRow]) -> Result<Geoids, RunError> {
     let heights = &job.heights;
-    let mut geoid = Geoid::new();
+    let mut geoid = Geoids::new();
     if let Some(path) = &heights.geoid_grid {
         let sigma_m = Some(heights.sigma_geoid_grid_m.unwrap_or(ASSUMED_SIGMA_GRID_M));
         let grid = match area_deg(rows) {
@@ -84,7 +84,7 @@ fn area_deg(rows: &[BaseRow]) -> Option<[f64; 4]> {
 pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunError> {
     let Some(path) = &job.heights.geoid_grid else { return Ok(None) };
     let with_heights = table.bases.iter().filter(|base| base.heights.kind != HeightKind::None);
-    let is_outside = |base: &Base| base.heights.undulation.is_none_or(|undulation| undulation.source != Source::Grid);
+    let is_outside = |base: &Base| base.heights.undulation.is_none_or(|undulation| undulation.source != UndulationSource::Grid);
     let (outside, inside): (Vec<&Base>, Vec<&Base>) = with_heights.partition(|base| is_outside(base));
     let Some(first) = outside.first() else { return Ok(None) };
     if inside.is_empty() {
@@ -99,7 +99,7 @@ pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunE
         .iter()
         .map(|base| match base.heights.undulation.map(|undulation| undulation.source) {
             None => "no geoid",
-            Some(Source::Log) => "the log's separation",
+            Some(UndulationSource::Log) => "the log's separation",
             Some(_) => "the built-in global geoid",
         })
         .collect();
@@ -120,9 +120,9 @@ pub fn outside_grid(job: &Job, table: &BaseTable) -> Result<Option<String>, RunE
 }
 
 /// The geoids that bases got their undulations from.
-pub fn used(geoid: &Geoid, table: &BaseTable) -> Vec<GeoidSummary> {
+pub fn used(geoid: &Geoids, table: &BaseTable) -> Vec<GeoidSummary> {
     let is_used = |source| table.bases.iter().filter_map(|base| base.heights.undulation).find(|found| found.source == source);
-    [Source::Grid, Source::Log, Source::Global]
+    [UndulationSource::Grid, UndulationSource::Log, UndulationSource::Global]
         .into_iter()
         .filter_map(|source| {
             let undulation = is_used(source)?;
@@ -130,7 +130,7 @@ pub fn used(geoid: &Geoid, table: &BaseTable) -> Vec<GeoidSummary> {
                 name: geoid.name(source)?,
                 source: source.word().to_owned(),
                 sigma_m: undulation.sigma_m.unwrap_or(SIGMA_M),
-                sha256: geoid.grid().filter(|_| source == Source::Grid).map(|grid| grid.sha256().to_owned()),
+                sha256: geoid.grid().filter(|_| source == UndulationSource::Grid).map(|grid| grid.sha256().to_owned()),
             })
         })
         .collect()

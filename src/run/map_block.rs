@@ -6,7 +6,7 @@ use rustc_hash::FxHashSet;
 
 use super::block::Parsed;
 use super::computed::{Computed, entry};
-use super::mapped::MappedFeature;
+use super::mapped_feature::MappedFeature;
 use super::records;
 use super::sighting::Sighted;
 use super::sizes::Sizes;

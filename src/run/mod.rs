@@ -3,7 +3,7 @@
 //! [`run`] takes a job through its five steps and hands batches to a [`Sink`] while it computes:
 //! `prepare` reads the logs and settles the bases, `adjust` finds orientations and
 //! adjusts the network, `stream` maps what needs no other row, `settle` what waited
-//! for others, `account` says what became of it all.
+//! for others, `account` says what became of it all. No formula and no format lives here.
 
 mod account;
 mod adjust;
@@ -24,7 +24,7 @@ mod geoids;
 mod guarded;
 mod local;
 mod map_block;
-mod mapped;
+mod mapped_feature;
 mod network;
 mod notes;
 mod prepare;
@@ -38,7 +38,7 @@ mod sighting;
 mod sizes;
 mod stage;
 mod standing;
-mod stations;
+mod stands;
 mod stream;
 mod tally;
 mod tie;
@@ -47,8 +47,9 @@ mod waiting;
 use crate::job::Job;
 use crate::output::contract::{Account, Sink};
 use crate::stations::join::Joiner;
-pub use error::RunError;
+pub use error::{NoBase, OutsideClue, RunError};
 use tally::Tally;
+pub use tie::error::FitError;
 
 /// Runs a job.
 ///

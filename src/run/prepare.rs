@@ -5,11 +5,11 @@ use std::sync::Arc;
 use super::RunError;
 use super::coded::{self, Coded};
 use super::error::NoBase;
-use super::stations::{self, Stations};
+use super::stands::{self, Stations};
 use super::tie::tied::Tie;
 use super::{datums, geoids, local};
-use crate::geodesy::crs::{Crs, Rules};
-use crate::geodesy::geoid::Geoid;
+use crate::geodesy::crs::{Crs, OperationRules};
+use crate::geodesy::geoid::Geoids;
 use crate::intake::base_logs::BaseLogs;
 use crate::intake::log::Log;
 use crate::intake::shot_logs::{OpenedLogs, ShotLogs};
@@ -31,7 +31,7 @@ pub struct Prepared<'j> {
     /// The grid that grid azimuths are counted from, where the job names one.
     pub grid: Option<Crs>,
     /// What may be used between datums.
-    pub rules: Rules,
+    pub rules: OperationRules,
     /// The logs of bases.
     pub base_logs: BaseLogs,
     /// The shot logs, surveyed.
@@ -39,7 +39,7 @@ pub struct Prepared<'j> {
     /// What became of the bases before they were settled; its rows are taken.
     pub stations: Stations,
     /// The geoids.
-    pub geoid: Geoid,
+    pub geoid: Geoids,
     /// How rows of shots are read.
     pub shot_rules: ShotRules,
     /// Declinations by base and date.
@@ -68,7 +68,7 @@ pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, Bas
         .with_catalogue(catalogue.clone())
         .with_units(job.units);
     let (shot_logs, mut base_logs) = logs(job, &shot_rules)?;
-    let mut stations = stations::find(job, &mut base_logs, &shot_logs)?;
+    let mut stations = stands::find(job, &mut base_logs, &shot_logs)?;
     if let Some(tie) = tie {
         tie.move_rows(&mut stations.rows);
     }
@@ -128,7 +128,7 @@ fn logs(job: &Job, rules: &ShotRules) -> Result<(ShotLogs, BaseLogs), RunError> 
         true => None,
         false => Some(BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?),
     };
-    let times = stations::needs_times(job, &opened.files, base_logs.as_ref());
+    let times = stands::needs_times(job, &opened.files, base_logs.as_ref());
     if times {
         opened.files.iter().try_for_each(Log::with_instants)?;
     }

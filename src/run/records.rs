@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::carried::carried_column;
 use super::coded::attribute_columns;
-use super::mapped::MappedFeature;
+use super::mapped_feature::MappedFeature;
 use super::sizes::Sizes;
 use super::stage::{Stage, position};
 use super::standing::{self, Standing};

@@ -7,8 +7,8 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use std::sync::Arc;
 
-use super::coded::Class;
-use super::mapped::MappedFeature;
+use super::coded::RowCoding;
+use super::mapped_feature::MappedFeature;
 use super::records;
 use super::settlement::Settlement;
 use super::sizes::Sizes;
@@ -23,9 +23,9 @@ use crate::records::echo::Echo;
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::records::when::When;
 use crate::shots::locate::Placed;
-use crate::shots::located::Parts;
+use crate::shots::located::CovarianceParts;
 use crate::shots::reduce::Vector;
-use crate::shots::repeats::{self, Finding, Mean, Repeat, Settled, Verdict};
+use crate::shots::repeats::{self, JudgedShot, Mean, Repeat, SettledRepeats, Verdict};
 use crate::stations::base::HeightKind;
 use crate::units::Units;
 
@@ -105,7 +105,7 @@ impl Apart {
 }
 
 /// A shot, or the readings of one pull.
-struct Item {
+struct ShotOrPull {
     /// Indexes of its rows.
     rows: Range<usize>,
     pull: Option<Box<Pull>>,
@@ -120,7 +120,7 @@ struct Pull {
     aside: usize,
 }
 
-impl Item {
+impl ShotOrPull {
     /// As one shot.
     fn repeat(&self, rows: &[RepeatedShot]) -> Repeat {
         self.pull.as_ref().map_or_else(|| rows[self.rows.start].repeat, |pull| pull.repeat)
@@ -128,9 +128,9 @@ impl Item {
 }
 
 /// A point to be: of some items, with the rows that a test left out.
-struct Point {
+struct PointToBe {
     items: Vec<usize>,
-    aside: Vec<(usize, Finding)>,
+    aside: Vec<(usize, JudgedShot)>,
     mean: Option<Box<Mean>>,
     flags: Flags,
 }
@@ -228,15 +228,15 @@ fn is_of_one(one: &RepeatedShot, other: &RepeatedShot) -> bool {
 /// A row's own line of sight, with the base that it starts from.
 fn sight<'r>(stage: &'r Stage, row: &'r RepeatedShot, flags: Flags) -> (usize, Feature<'r>) {
     let class = stage.class_of(row.code.as_deref(), row.role.as_deref());
-    let alone = Point { items: Vec::new(), aside: Vec::new(), mean: None, flags };
+    let alone = PointToBe { items: Vec::new(), aside: Vec::new(), mean: None, flags };
     let (base, vector) = (row.repeat.base, row.repeat.vector);
     let of_row = (row.placed, base, vector, vector.parts(&stage.origins[base]));
     (base, record(stage, row, &alone, &[], of_row, class, flags))
 }
 
 /// Joins the readings of each pull.
-fn pulls(bases: &[Origin], rows: &[RepeatedShot]) -> Vec<Item> {
-    let mut items: Vec<Item> = Vec::new();
+fn pulls(bases: &[Origin], rows: &[RepeatedShot]) -> Vec<ShotOrPull> {
+    let mut items: Vec<ShotOrPull> = Vec::new();
     let is_tracking = |row: &RepeatedShot| row.repeat.echo == Some(Echo::Tracking);
     for run in (0..rows.len()).collect::<Vec<_>>().chunk_by(|a, b| {
         let (a, b) = (&rows[*a], &rows[*b]);
@@ -248,9 +248,9 @@ fn pulls(bases: &[Origin], rows: &[RepeatedShot]) -> Vec<Item> {
             Some((mean, vector)) => {
                 let repeat = Repeat { vector, ..readings[0] };
                 let pull = Pull { repeat, spread_m: mean.spread.horizontal_rms_m, aside: mean.set_aside };
-                items.push(Item { rows: run[0]..run[0] + run.len(), pull: Some(Box::new(pull)) });
+                items.push(ShotOrPull { rows: run[0]..run[0] + run.len(), pull: Some(Box::new(pull)) });
             }
-            None => items.extend(run.iter().map(|row| Item { rows: *row..row + 1, pull: None })),
+            None => items.extend(run.iter().map(|row| ShotOrPull { rows: *row..row + 1, pull: None })),
         }
     }
     items
@@ -269,28 +269,42 @@ fn same_pull(a: &RepeatedShot, b: &RepeatedShot) -> bool {
     joined && a.place.0 == b.place.0 && a.repeat.base == b.repeat.base && a.feature == b.feature && a.code == b.code
 }
 
-/// Which items make one point.
-fn points(stage: &Stage, bases: &[Origin], rows: &[RepeatedShot], items: &[Item], combine: bool) -> (Vec<Point>, Apart) {
-    let alone = |item: usize, flags: Flags| Point { items: vec![item], aside: Vec::new(), mean: None, flags };
-    // In the order of the first row of each. Positions on two datums do not go together.
-    let mut order: Vec<(usize, Vec<usize>)> = Vec::new();
-    let mut by_name: BTreeMap<(Option<&str>, &str, usize), usize> = BTreeMap::new();
-    for (index, item) in items.iter().enumerate() {
-        let row = &rows[item.rows.start];
-        let Some(feature) = row.feature.as_deref().filter(|_| combine) else {
-            order.push((index, vec![index]));
-            continue;
-        };
-        let key = (row.code.as_deref(), feature, stage.table.bases[row.repeat.base].datum);
-        let group = *by_name.entry(key).or_insert_with(|| {
-            order.push((index, Vec::new()));
-            order.len() - 1
-        });
-        order[group].1.push(index);
+/// Code and name of a feature, and the datum of the base that it was shot from.
+type FeatureName<'r> = (Option<&'r str>, &'r str, usize);
+
+/// Those of one name together, in the order of the first of each; each without a name by itself.
+fn by_name<'r>(names: impl Iterator<Item = Option<FeatureName<'r>>>) -> Vec<Vec<usize>> {
+    let (mut groups, mut known): (Vec<Vec<usize>>, BTreeMap<FeatureName, usize>) = Default::default();
+    for (index, name) in names.enumerate() {
+        let next = groups.len();
+        let group = name.map_or(next, |name| *known.entry(name).or_insert(next));
+        match groups.get_mut(group) {
+            Some(group) => group.push(index),
+            None => groups.push(vec![index]),
+        }
     }
-    let mut made = Vec::with_capacity(order.len());
+    groups
+}
+
+/// Which items make one point.
+fn points(
+    stage: &Stage,
+    bases: &[Origin],
+    rows: &[RepeatedShot],
+    items: &[ShotOrPull],
+    combine: bool,
+) -> (Vec<PointToBe>, Apart) {
+    let alone = |item: usize, flags: Flags| PointToBe { items: vec![item], aside: Vec::new(), mean: None, flags };
+    let name = |item: &ShotOrPull| {
+        let row = &rows[item.rows.start];
+        let feature = row.feature.as_deref().filter(|_| combine)?;
+        // Positions on two datums do not go together.
+        Some((row.code.as_deref(), feature, stage.table.bases[row.repeat.base].datum))
+    };
+    let groups = by_name(items.iter().map(name));
+    let mut made = Vec::with_capacity(groups.len());
     let mut apart = Apart::default();
-    for (_, group) in order {
+    for group in groups {
         if group.len() == 1 {
             made.push(alone(group[0], Flags::default()));
             continue;
@@ -298,18 +312,18 @@ fn points(stage: &Stage, bases: &[Origin], rows: &[RepeatedShot], items: &[Item]
         let shots: Vec<Repeat> = group.iter().map(|item| items[*item].repeat(rows)).collect();
         let mut flags = Flags::default();
         match repeats::settle(bases, &shots) {
-            Ok(Settled::Point { mean, findings }) => {
+            Ok(SettledRepeats::Point { mean, findings }) => {
                 let with = |kept: bool| {
                     let findings = group.iter().zip(&findings);
                     findings.filter(move |(_, finding)| (finding.verdict == Verdict::Kept) == kept)
                 };
                 let kept: Vec<usize> = with(true).map(|(item, _)| *item).collect();
                 let aside = with(false).map(|(item, finding)| (*item, *finding)).collect();
-                made.push(Point { items: kept, aside, mean: Some(mean), flags });
+                made.push(PointToBe { items: kept, aside, mean: Some(mean), flags });
                 continue;
             }
-            Ok(Settled::Disagreeing { .. }) => flags.raise(Flag::RepeatsDisagree),
-            Ok(Settled::NotOneFeature { .. }) | Err(_) => flags.raise(Flag::NotOneFeature),
+            Ok(SettledRepeats::Disagreeing { .. }) => flags.raise(Flag::RepeatsDisagree),
+            Ok(SettledRepeats::NotOneFeature { .. }) | Err(_) => flags.raise(Flag::NotOneFeature),
         }
         if flags.has(Flag::NotOneFeature) {
             apart.add(rows[items[group[0]].rows.start].feature.as_deref().unwrap_or_default());
@@ -323,9 +337,9 @@ fn points(stage: &Stage, bases: &[Origin], rows: &[RepeatedShot], items: &[Item]
 fn place(
     stage: &Stage,
     rows: &[RepeatedShot],
-    items: &[Item],
-    point: &Point,
-) -> Result<(Placed, Geodetic, usize, Vector, Parts), CrsError> {
+    items: &[ShotOrPull],
+    point: &PointToBe,
+) -> Result<(Placed, Geodetic, usize, Vector, CovarianceParts), CrsError> {
     let first = &items[point.items[0]];
     let (row, repeat) = (&rows[first.rows.start], first.repeat(rows));
     let index = point.mean.as_ref().map_or(repeat.base, |mean| mean.base);
@@ -345,10 +359,10 @@ fn place(
 fn record<'r>(
     stage: &'r Stage,
     row: &'r RepeatedShot,
-    point: &Point,
-    items: &[Item],
-    (placed, base, vector, parts): (Placed, usize, Vector, Parts),
-    class: Class<'r>,
+    point: &PointToBe,
+    items: &[ShotOrPull],
+    (placed, base, vector, parts): (Placed, usize, Vector, CovarianceParts),
+    class: RowCoding<'r>,
     flags: Flags,
 ) -> Feature<'r> {
     let single = point.mean.is_none();
@@ -393,7 +407,7 @@ fn flag_of(verdict: Verdict) -> Flag {
 }
 
 /// The figures of a shot that was left out.
-fn words_of(finding: &Finding, units: &Units) -> String {
+fn words_of(finding: &JudgedShot, units: &Units) -> String {
     let along = finding.along;
     let said = |metres: f64| units.length().said(metres, 2);
     let side = if along.metres < 0.0 { "nearer" } else { "farther" };
@@ -407,4 +421,18 @@ fn words_of(finding: &Finding, units: &Units) -> String {
         words.push_str(&format!(", {} {} it", said(normal.metres.abs()), if normal.metres < 0.0 { "below" } else { "above" }));
     }
     words
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Rows that wait are found by prints of their names, and rows of several names are settled together: the names keep them apart, whatever
+    /// their prints are.
+    #[test]
+    fn rows_read_together_are_told_apart_by_their_names() {
+        let oak = Some((Some("tree"), "7", 0));
+        let names = [oak, Some((Some("post"), "7", 0)), None, oak, Some((None, "7", 0)), Some((Some("tree"), "7", 1)), None, oak];
+        assert_eq!(by_name(names.into_iter()), vec![vec![0, 3, 7], vec![1], vec![2], vec![4], vec![5], vec![6]]);
+    }
 }

@@ -21,7 +21,7 @@ const MOST_BASES: usize = 5_000;
 const MOST_ARMS: usize = 24;
 
 /// What gives errors their names.
-pub struct Names<'r> {
+pub struct ErrorNames<'r> {
     prepared: &'r Prepared<'r>,
     adjusted: &'r Adjusted<'r>,
     stage: &'r Stage<'r>,
@@ -31,13 +31,13 @@ pub struct Names<'r> {
     given: Vec<Option<FromOutside>>,
 }
 
-impl<'r> Names<'r> {
+impl<'r> ErrorNames<'r> {
     /// Those of a run.
-    pub fn new(prepared: &'r Prepared<'r>, adjusted: &'r Adjusted<'r>, stage: &'r Stage<'r>) -> Names<'r> {
+    pub fn new(prepared: &'r Prepared<'r>, adjusted: &'r Adjusted<'r>, stage: &'r Stage<'r>) -> ErrorNames<'r> {
         let sums: Vec<&str> = stage.logs.files.iter().map(|log| log.info.sha256.as_str()).collect();
         let logs = blake3::hash(sums.concat().as_bytes()).to_hex()[..16].to_owned();
         let given = adjusted.network.as_ref().map(|network| network.given()).unwrap_or_default();
-        Names { prepared, adjusted, stage, logs, given }
+        ErrorNames { prepared, adjusted, stage, logs, given }
     }
 
     /// What the shots of each base share with others, where any were mapped. `shares` are those of its shots, each once.

@@ -1,6 +1,6 @@
 //! One row to a sighting: its code, its north, its reduction.
 
-use super::coded::Class;
+use super::coded::RowCoding;
 use super::stage::Stage;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::Geodetic;
@@ -22,7 +22,7 @@ pub(super) struct Sighted<'r> {
     pub(super) has_height: bool,
     /// Instrument height less target height, in metres.
     pub(super) rise_m: f64,
-    pub(super) class: Class<'r>,
+    pub(super) class: RowCoding<'r>,
 }
 
 impl Stage<'_> {
@@ -82,7 +82,7 @@ impl Stage<'_> {
     }
 
     /// What the catalogue says of a row.
-    pub(super) fn class(&self, words: &Words, block: &ShotBlock) -> Result<Class<'_>, Fault> {
-        self.coded.map_or_else(|| Ok(Class::default()), |coded| coded.class(words, block.header_of_code()))
+    pub(super) fn class(&self, words: &Words, block: &ShotBlock) -> Result<RowCoding<'_>, Fault> {
+        self.coded.map_or_else(|| Ok(RowCoding::default()), |coded| coded.class(words, block.header_of_code()))
     }
 }

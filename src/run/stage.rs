@@ -2,7 +2,7 @@
 
 use rustc_hash::FxHashSet;
 
-use super::coded::{Class, Coded};
+use super::coded::{Coded, RowCoding};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::geoid;
@@ -14,7 +14,7 @@ use crate::output::layers::features::Feature;
 use crate::records::ledger::{Fault, Flags, Reason};
 use crate::records::shot::Words;
 use crate::shots::locate::{Locator, Placed};
-use crate::shots::located::Parts;
+use crate::shots::located::CovarianceParts;
 use crate::shots::north::Norths;
 use crate::shots::reduce::Vector;
 use crate::stations::base::{BaseTable, HeightKind};
@@ -58,20 +58,27 @@ pub struct Stage<'j> {
 
 impl Stage<'_> {
     /// What the catalogue says of a row that belongs to no measurement and no string.
-    pub fn class_of(&self, code: Option<&str>, role: Option<&str>) -> Class<'_> {
+    pub fn class_of(&self, code: Option<&str>, role: Option<&str>) -> RowCoding<'_> {
         let words = Words { code, role, ..Words::default() };
         self.coded.and_then(|coded| coded.class(&words, "").ok()).unwrap_or_default()
     }
 
     /// The side of the cells of a feature's layer, where that is coarse.
-    pub fn coarse_cell_m(&self, class: &Class) -> Option<f64> {
+    pub fn coarse_cell_m(&self, class: &RowCoding) -> Option<f64> {
         let LayerKey::Coded(layer) = class.layer else { return None };
         self.coded.and_then(|coded| coded.catalogue.layers[layer].coarse_cell_m)
     }
 
     /// The record of a point by the vector from a base and its covariance by cause; names, time and lineage are the caller's to
     /// fill in.
-    pub fn feature<'r>(&'r self, placed: &Placed, index: usize, vector: &Vector, parts: &Parts, class: Class<'r>) -> Feature<'r> {
+    pub fn feature<'r>(
+        &'r self,
+        placed: &Placed,
+        index: usize,
+        vector: &Vector,
+        parts: &CovarianceParts,
+        class: RowCoding<'r>,
+    ) -> Feature<'r> {
         let base = &self.table.bases[index];
         let covariance = parts.total();
         let whole = covariance.horizontal_variance();

@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::mapped::MappedFeature;
+use super::mapped_feature::MappedFeature;
 use super::sizes::{self, PLACES, Sizes};
 use crate::job::LayerName;
 use crate::output::columns::{Batch, LayerKey};

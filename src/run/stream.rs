@@ -1,7 +1,7 @@
 //! The third step of a run: the logs in blocks through reading, audit and computation, in parallel and in order.
 //!
 //! Blocks of a log are read and computed in parallel and handed on in the order of the logs, so that the outcome does not
-//! depend on the number of threads. Memory: the text of the logs, about 30 bytes a shot for the audit, and a few windows
+//! depend on the number of threads. Memory: the text of the logs, what the audit keeps of each shot (docs/performance.md), and a few windows
 //! of rows.
 
 use std::collections::BTreeMap;
@@ -32,7 +32,7 @@ const WINDOW_BLOCKS: usize = 16;
 const WINDOWS_WAITING: usize = 2;
 
 /// A window of computed blocks, for the writer.
-type Window<'t> = Vec<Computed<'t>>;
+type ComputedWindow<'t> = Vec<Computed<'t>>;
 
 /// What waits behind the stream.
 #[derive(Default)]
@@ -65,7 +65,7 @@ pub fn stream<'t>(
     let names = tally.names.clone();
     let mut streamed = Streamed::default();
     // The writer has a thread of its own; a failure there ends the computation at the next window.
-    let (sender, receiver) = sync_channel::<Window>(WINDOWS_WAITING);
+    let (sender, receiver) = sync_channel::<ComputedWindow>(WINDOWS_WAITING);
     std::thread::scope(|scope| -> Result<(), RunError> {
         let names = &names;
         let writer = scope.spawn(move || -> Result<(), RunError> {
@@ -102,7 +102,7 @@ fn compute_all<'t>(
     rules: &ShotRules,
     azimuth_repeats: u32,
     progress: &(dyn Fn(u64, u64) + Sync),
-    mut hand_on: impl FnMut(Window<'t>) -> bool,
+    mut hand_on: impl FnMut(ComputedWindow<'t>) -> bool,
 ) -> Result<(), RunError> {
     let chunks = stage.logs.chunks();
     let total: u64 = chunks.iter().map(|chunk| chunk.text.len() as u64).sum();
@@ -153,7 +153,7 @@ fn parse<'t>(chunks: &[Chunk<'t>], stage: &'t Stage, rules: &ShotRules) -> Resul
     Ok(parsed.collect::<Result<Vec<_>, IntakeError>>()?)
 }
 
-fn write_window(sink: &mut dyn Sink, names: &[&str], window: Window<'_>, wants_ledger: bool) -> Result<(), RunError> {
+fn write_window(sink: &mut dyn Sink, names: &[&str], window: ComputedWindow<'_>, wants_ledger: bool) -> Result<(), RunError> {
     for block in window {
         for (layer, batch) in block.batches {
             sink.write(layer, batch)?;

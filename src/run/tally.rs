@@ -14,7 +14,7 @@ use crate::intake::log::Log;
 use crate::job::LayerName;
 use crate::output::asked::Asked;
 use crate::output::contract::Sink;
-use crate::output::layers::ledger::Record;
+use crate::output::layers::ledger::LedgerRecord;
 use crate::output::layers::values::Thing;
 use crate::records::ledger::{Counts, Entry, Outcome};
 
@@ -130,7 +130,8 @@ pub fn write_entries(
         }
     }
     if wants_ledger && !entries.is_empty() {
-        let records: Vec<Record> = entries.iter().map(|entry| Record::Row(names[entry.file], of_bases, entry)).collect();
+        let records: Vec<LedgerRecord> =
+            entries.iter().map(|entry| LedgerRecord::Row(names[entry.file], of_bases, entry)).collect();
         sink.write(LayerName::Ledger.into(), batches::ledger_batch(&records))?;
     }
     Ok(())

@@ -58,7 +58,7 @@ pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
     hasher.finish()
 }
 
-/// The audit's memory: about 50 bytes a row.
+/// The audit's memory: a print, a place and, where it has an id, that id's print of each row (docs/performance.md).
 pub struct Auditor<'t> {
     /// The texts of the files, where the rows lie.
     texts: Vec<&'t str>,

@@ -10,10 +10,10 @@ use std::sync::{Arc, Mutex};
 
 use jiff::civil::Date;
 
-use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Kind, Rules, Transform};
+use crate::geodesy::crs::{ByPlace, CoordinateEpoch, Crs, CrsError, CrsKind, OperationRules, Transform};
 use crate::geodesy::frame::Geodetic;
-use crate::geodesy::geoid::{self, Source, Undulation};
-use crate::geodesy::north::{self, Declination, NorthError};
+use crate::geodesy::geoid::{self, Undulation, UndulationSource};
+use crate::geodesy::north::{self, ModelDeclination, NorthError};
 use crate::job::{Declination as DeclinationChoice, Geoid, Heights, North};
 use crate::shots::reduce::Vector;
 use crate::stations::base::{Base, BaseTable};
@@ -110,7 +110,7 @@ pub struct Locator<'j> {
     third: ThirdCoordinate,
     /// Units of the vertical part in a metre; negative for depths.
     vertical_units_per_m: f64,
-    geoid: &'j geoid::Geoid,
+    geoid: &'j geoid::Geoids,
 }
 
 impl<'j> Locator<'j> {
@@ -123,8 +123,8 @@ impl<'j> Locator<'j> {
         table: &BaseTable,
         output: &Crs,
         heights: &Heights,
-        rules: Rules,
-        geoid: &'j geoid::Geoid,
+        rules: OperationRules,
+        geoid: &'j geoid::Geoids,
     ) -> Result<Locator<'j>, CrsError> {
         let area = output.area_of_use().map(|area| area.edges_deg);
         let geographic = output.geographic_3d()?;
@@ -140,8 +140,8 @@ impl<'j> Locator<'j> {
             to_output.push(ways);
         }
         let project = match output.kind() {
-            Kind::Geographic => None,
-            Kind::Projected => Some(Transform::new(&geographic, &output.horizontal()?, None, rules)?),
+            CrsKind::Geographic => None,
+            CrsKind::Projected => Some(Transform::new(&geographic, &output.horizontal()?, None, rules)?),
         };
         let (vertical, third, vertical_units_per_m) = match output.vertical() {
             None => {
@@ -153,11 +153,12 @@ impl<'j> Locator<'j> {
             }
             Some(part) => {
                 let units_per_m = if part.down { -1.0 } else { 1.0 } / part.unit_factor;
-                let ways = ByPlace::new(output.geographic_3d()?, Crs::new(output.definition())?, Rules::default(), None);
+                let ways = ByPlace::new(output.geographic_3d()?, Crs::new(output.definition())?, OperationRules::default(), None);
                 match choose_for_all(&ways, table.bases.iter()) {
                     Ok(()) => (Some(ways), ThirdCoordinate::Vertical { name: part.name.clone() }, 1.0),
                     Err(_) if geoid.grid().is_some() || (heights.allow_global_geoid && heights.geoid == Geoid::Global) => {
-                        let used = geoid.name(Source::Grid).or(geoid.name(Source::Global)).unwrap_or_default();
+                        let used =
+                            geoid.name(UndulationSource::Grid).or(geoid.name(UndulationSource::Global)).unwrap_or_default();
                         (None, ThirdCoordinate::JobGeoid { name: part.name.clone(), geoid: used }, units_per_m)
                     }
                     Err(CrsError::MissingGrid { from, to, place, operation, accuracy, grids, want, .. }) => {
@@ -312,7 +313,7 @@ fn apply(ways: &ByPlace, lonlat: &mut [[f64; 3]], points: &[(Geodetic, bool, &Ba
         let Some((_, _, base)) = run.first() else { continue };
         let transform = at_base(ways, base)?;
         match base.epoch {
-            Some(year) if transform.needs_epoch() => transform.apply_at(own, Epoch::All(year))?,
+            Some(year) if transform.needs_epoch() => transform.apply_at(own, CoordinateEpoch::All(year))?,
             _ => transform.apply(own)?,
         }
     }
@@ -335,7 +336,7 @@ pub struct Declinations {
     sigma_fixed_rad: f64,
     /// Added to the model's value, and the standard error that stands in place of the model's.
     local: (f64, Option<f64>),
-    known: Mutex<HashMap<(usize, Date), Result<Declination, NorthError>>>,
+    known: Mutex<HashMap<(usize, Date), Result<ModelDeclination, NorthError>>>,
 }
 
 impl Declinations {
@@ -372,9 +373,9 @@ impl Declinations {
     ///
     /// # Errors
     /// As [`north::declination`].
-    pub fn resolve(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Option<Declination>, NorthError> {
+    pub fn resolve(&self, index: usize, base: &Base, date: Option<Date>) -> Result<Option<ModelDeclination>, NorthError> {
         match (self.choice, date) {
-            (DeclinationChoice::Degrees(degrees), _) => Ok(Some(Declination {
+            (DeclinationChoice::Degrees(degrees), _) => Ok(Some(ModelDeclination {
                 declination_rad: degrees.to_radians(),
                 sigma_rad: self.sigma_fixed_rad,
                 horizontal_field_nt: f64::NAN,
@@ -384,7 +385,7 @@ impl Declinations {
             (DeclinationChoice::Model, Some(date)) => {
                 let mut known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
                 let value = known.entry((index, date)).or_insert_with(|| {
-                    north::declination(&base.at, date).map(|model| Declination {
+                    north::declination(&base.at, date).map(|model| ModelDeclination {
                         declination_rad: model.declination_rad + self.local.0,
                         sigma_rad: self.local.1.unwrap_or(model.sigma_rad),
                         ..model
@@ -404,9 +405,9 @@ impl Declinations {
     }
 
     /// The declinations that were asked for so far, by base, in order of days.
-    pub fn by_base(&self) -> HashMap<usize, Vec<(Date, Declination)>> {
+    pub fn by_base(&self) -> HashMap<usize, Vec<(Date, ModelDeclination)>> {
         let known = self.known.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
-        let mut found: HashMap<usize, Vec<(Date, Declination)>> = HashMap::new();
+        let mut found: HashMap<usize, Vec<(Date, ModelDeclination)>> = HashMap::new();
         for ((base, date), value) in known.iter() {
             if let Ok(declination) = value {
                 found.entry(*base).or_default().push((*date, *declination));

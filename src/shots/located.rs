@@ -5,12 +5,12 @@
 //! backsight's, a network's) is one arm.
 
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::register::{Arm, BySource, CorrelatedPoints, Located, Origin, Source, add_arm};
+use crate::geodesy::register::{Arm, BySource, CorrelatedPoints, ErrorSource, Located, Origin, add_arm};
 use crate::shots::reduce::Vector;
 
 /// The covariance of a shot's point by cause; the sum is that of the point.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Parts {
+pub struct CovarianceParts {
     /// From its base's position.
     pub base: Covariance,
     /// From directions: readings, orientation, the correction of inclinations.
@@ -19,7 +19,7 @@ pub struct Parts {
     pub distance: Covariance,
 }
 
-impl Parts {
+impl CovarianceParts {
     /// The covariance of the point.
     pub fn total(&self) -> Covariance {
         self.base + self.direction + self.distance
@@ -33,11 +33,11 @@ impl Vector {
     }
 
     /// The covariance by cause, in closed form. What position and orientation have in common is shared out half and half.
-    pub fn parts(&self, origin: &Origin) -> Parts {
+    pub fn parts(&self, origin: &Origin) -> CovarianceParts {
         let (errors, by_azimuth_m) = (&origin.errors, self.by_azimuth_m());
         let scaled = |arm: [f64; 3], sigma: f64| Covariance::from_arm(arm.map(|metres| metres * sigma));
         let half = Covariance::from_arms(errors.azimuth_with_position().map(|both| both / 2.0), by_azimuth_m);
-        Parts {
+        CovarianceParts {
             base: errors.covariance() + half,
             direction: self.direction
                 + scaled(by_azimuth_m, errors.azimuth_rad2(&self.shares).sqrt())
@@ -70,12 +70,12 @@ impl Vector {
     pub fn by_source(&self, origin: &Origin) -> BySource {
         let mut made = origin.errors.by_source(self.by_azimuth_m(), &self.shares);
         let [azimuth, inclination] = self.direction_by_reading();
-        made.add_covariance(Source::AzimuthReadings, &azimuth);
-        made.add_covariance(Source::InclinationReadings, &inclination);
-        made.add_covariance(Source::DistanceReadings, &self.distance);
+        made.add_covariance(ErrorSource::AzimuthReadings, &azimuth);
+        made.add_covariance(ErrorSource::InclinationReadings, &inclination);
+        made.add_covariance(ErrorSource::DistanceReadings, &self.distance);
         let scaled = |arm: [f64; 3], sigma: f64| arm.map(|metres| metres * sigma);
-        made.add_arm(Source::InclinationCorrections, scaled(self.by_inclination_m, self.shares.inclination_rad));
-        made.add_arm(Source::DistanceCorrections, scaled(self.by_distance_m, self.shares.distance_m));
+        made.add_arm(ErrorSource::InclinationCorrections, scaled(self.by_inclination_m, self.shares.inclination_rad));
+        made.add_arm(ErrorSource::DistanceCorrections, scaled(self.by_distance_m, self.shares.distance_m));
         made
     }
 

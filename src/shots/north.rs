@@ -7,14 +7,14 @@
 use jiff::civil::Date;
 
 use super::locate::Declinations;
-use crate::geodesy::north::{Declination, NorthError, NorthKind, WeakField};
+use crate::geodesy::north::{ModelDeclination, NorthError, NorthKind, WeakField};
 use crate::intake::shot_block::ShotBlock;
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
 use crate::stations::base::BaseTable;
 use crate::stations::orientation::Orientation;
 
 /// The base and date of a declination, and the declination.
-pub type Recent = ((usize, Option<Date>), Declination);
+pub type Recent = ((usize, Option<Date>), ModelDeclination);
 
 /// What brings azimuths of bases to true north.
 pub struct Norths<'j> {
@@ -30,7 +30,7 @@ pub struct Norths<'j> {
 
 /// From a reading to true north, without any orientation of its base.
 #[derive(Debug, Clone, Copy)]
-pub struct North {
+pub struct Unoriented {
     /// What is added to the reading.
     pub turn_rad: f64,
     /// The declination in it; NaN for true and grid azimuths.
@@ -79,10 +79,15 @@ impl Norths<'_> {
         kind: NorthKind,
         date: Option<Date>,
         recent: &mut Option<Recent>,
-    ) -> Result<North, NoNorth> {
+    ) -> Result<Unoriented, NoNorth> {
         let base = &self.table.bases[index];
-        let plain =
-            |turn_rad: f64| North { turn_rad, declination_rad: f64::NAN, sigma_declination_rad: 0.0, entry: 0, weak_field: None };
+        let plain = |turn_rad: f64| Unoriented {
+            turn_rad,
+            declination_rad: f64::NAN,
+            sigma_declination_rad: 0.0,
+            entry: 0,
+            weak_field: None,
+        };
         match kind {
             // Whatever north the column names: the reading counts from the circle's own zero.
             _ if self.free_circles => Ok(plain(0.0)),
@@ -101,7 +106,7 @@ impl Norths<'_> {
                         declination
                     }
                 };
-                Ok(North {
+                Ok(Unoriented {
                     turn_rad: declination.declination_rad,
                     declination_rad: declination.declination_rad,
                     sigma_declination_rad: declination.sigma_rad,
@@ -117,7 +122,7 @@ impl Norths<'_> {
     ///
     /// # Errors
     /// Where nothing orients a free circle.
-    pub fn oriented(&self, north: &North, index: usize, orientation: Option<Orientation>) -> Result<Turn, NoNorth> {
+    pub fn oriented(&self, north: &Unoriented, index: usize, orientation: Option<Orientation>) -> Result<Turn, NoNorth> {
         let declination_rad = north.declination_rad;
         let declination_error = (north.entry, north.sigma_declination_rad);
         match orientation {
@@ -133,7 +138,7 @@ impl Norths<'_> {
     }
 }
 
-impl North {
+impl Unoriented {
     /// Raises what is suspicious about the place.
     pub fn flag(&self, flags: &mut Flags) {
         match self.weak_field {

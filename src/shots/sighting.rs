@@ -1,7 +1,7 @@
 //! A shot on its base: north settled, heights settled, ready for every way that it may go.
 
 use super::centre::to_centre;
-use super::north::{North, Turn};
+use super::north::{Turn, Unoriented};
 use super::reduce::{Sight, SightSigmas, Vector, reduce_with_vertical};
 use crate::geodesy::frame::full_circle_rad;
 use crate::geodesy::register::Shares;
@@ -24,8 +24,8 @@ pub struct TrueAzimuth {
 
 impl TrueAzimuth {
     /// Of a reading of a base whose orientation is not known yet, without standard errors.
-    pub fn without_orientation(reading_rad: f64, north: &North) -> TrueAzimuth {
-        let North { turn_rad, declination_rad, .. } = *north;
+    pub fn without_orientation(reading_rad: f64, north: &Unoriented) -> TrueAzimuth {
+        let Unoriented { turn_rad, declination_rad, .. } = *north;
         TrueAzimuth::new(reading_rad, &Turn { turn_rad, declination_rad, declination_error: (0, 0.0) })
     }
 

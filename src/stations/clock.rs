@@ -73,7 +73,7 @@ pub fn propose(shots: &[Timestamp], occupations: &[(Timestamp, Timestamp)]) -> O
 /// How many whole turns of the GPS week counter (1024 weeks) the receiver's dates lie behind the shots'; none
 /// where that is no explanation.
 pub fn week_turns(shots: &[Timestamp], fixes: &[Timestamp]) -> Option<i64> {
-    let turns = (median(shots)? - median(fixes)?) / ROLLOVER_S;
+    let turns = (middle(shots)? - middle(fixes)?) / ROLLOVER_S;
     let whole = turns.round();
     (whole >= 1.0 && (turns - whole).abs() * ROLLOVER_S < 2.0 * 86_400.0).then_some(whole as i64)
 }
@@ -82,7 +82,8 @@ fn seconds(instant: Timestamp) -> f64 {
     instant.as_millisecond() as f64 / 1000.0
 }
 
-fn median(instants: &[Timestamp]) -> Option<f64> {
+/// The middle instant, of two the later: one that was read, since a mean of two days is none.
+fn middle(instants: &[Timestamp]) -> Option<f64> {
     let mut sorted = instants.to_vec();
     sorted.sort_unstable();
     sorted.get(sorted.len() / 2).map(|instant| seconds(*instant))

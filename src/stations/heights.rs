@@ -3,7 +3,7 @@
 use std::sync::Arc;
 
 use super::base::{BaseHeights, BaseSettings, Datum, HeightKind};
-use super::recorded::{OnDatum, Source};
+use super::recorded::{OnDatum, RecordedCrs};
 use crate::geodesy::crs::{Crs, CrsError};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid::{self, GeoidSteps, Undulation};
@@ -42,7 +42,7 @@ pub(super) fn on_datum_m(
     row: &BaseRow,
     near: &Geodetic,
     epoch: Option<f64>,
-    (source, on_datum): (&Source, &OnDatum),
+    (source, on_datum): (&RecordedCrs, &OnDatum),
     datum: &Datum,
     frames: &NamedFrames,
 ) -> Result<f64, CrsError> {
@@ -77,7 +77,7 @@ pub(super) fn both(height: Option<Height>, ellipsoid_m: Option<f64>, undulation:
 }
 
 /// A receiver takes its own geoid off: with its separation added back a better one can be taken.
-pub(super) fn recorded(row: &BaseRow, geoid: &geoid::Geoid) -> Option<Height> {
+pub(super) fn recorded(row: &BaseRow, geoid: &geoid::Geoids) -> Option<Height> {
     match (row.height, row.separation_m) {
         (Some(Height::Orthometric(metres)), Some(separation)) if geoid.has_any() => Some(Height::Ellipsoid(metres + separation)),
         (height, _) => height,
@@ -134,7 +134,7 @@ pub(super) fn geoid_steps(
 }
 
 /// The error that nothing says from which ellipsoid a height on an old datum is counted.
-fn unsaid_frame(source: &Source, at: &Geodetic, epoch: Option<f64>, units: &Units) -> Result<CrsError, CrsError> {
+fn unsaid_frame(source: &RecordedCrs, at: &Geodetic, epoch: Option<f64>, units: &Units) -> Result<CrsError, CrsError> {
     let apart_m = match source.own_frame() {
         Some(frame) => frame.over_common_m(at, epoch, false)?,
         None => None,

@@ -17,10 +17,9 @@
 //! (compass traverse practice, common, no source).
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::f64::consts::PI;
 
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::frame::full_circle_rad;
+use crate::geodesy::frame::{full_circle_rad, half_circle_rad};
 use crate::geodesy::register::{Cause, ErrorId};
 use crate::records::ledger::Flag;
 use crate::stations::base::BaseTable;
@@ -124,7 +123,7 @@ impl Term {
 }
 
 /// The mean of several sights.
-struct Mean {
+struct SightsMean {
     orientation: Orientation,
     /// Standard error of what neither the base nor the targets do.
     readings: f64,
@@ -132,7 +131,7 @@ struct Mean {
     by_base: Vec<[f64; 2]>,
 }
 
-fn mean(terms: &[Term], base: &Covariance) -> Option<Mean> {
+fn mean(terms: &[Term], base: &Covariance) -> Option<SightsMean> {
     let first = terms.first()?;
     let weight = |term: &Term| 1.0 / (term.own().powi(2) + variance(term.by_base, base)).max(1e-18);
     let whole: f64 = terms.iter().map(weight).sum();
@@ -154,10 +153,10 @@ fn mean(terms: &[Term], base: &Covariance) -> Option<Mean> {
         sigma_rad: (readings + squares(|term| term.target) + variance(turned, base)).sqrt(),
         sights: terms.len() as u32,
     };
-    Some(Mean { orientation, readings: readings.sqrt(), by_base })
+    Some(SightsMean { orientation, readings: readings.sqrt(), by_base })
 }
 
-impl Mean {
+impl SightsMean {
     /// The entries of its error.
     fn turning(&self, table: &BaseTable, index: usize, targets: &[usize]) -> Turning {
         let mut turning: Turning = vec![(ErrorId::new(Cause::Sights, index, 0), self.readings)];
@@ -219,12 +218,6 @@ pub fn local_attraction(lines: &[ForeBack], limit_rad: f64) -> Vec<(usize, Flag)
         }
     }
     found.into_iter().collect()
-}
-
-/// An angle between −π and π.
-fn half_circle_rad(angle: f64) -> f64 {
-    let turned = full_circle_rad(angle + PI) - PI;
-    if turned < -PI { turned + 2.0 * PI } else { turned }
 }
 
 #[cfg(test)]

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use super::base::{BaseSettings, Datum};
-use crate::geodesy::crs::{AreaOfUse, ByPlace, Crs, CrsError, Epoch, Kind, Transform};
+use crate::geodesy::crs::{AreaOfUse, ByPlace, CoordinateEpoch, Crs, CrsError, CrsKind, Transform};
 use crate::geodesy::height_frame::{HeightFrame, is_geocentric};
 use crate::numeric::words::of_all;
 use crate::records::base_row::{BaseRow, Coordinates};
@@ -19,7 +19,7 @@ const KM_PER_DEGREE: f64 = 111.2;
 const LOCAL_M: f64 = 100_000.0;
 
 /// A CRS that positions are recorded in, and the way to the datum they are computed on.
-pub(super) struct Source {
+pub(super) struct RecordedCrs {
     pub crs: Crs,
     /// The geographic CRS of its own datum.
     pub own: Crs,
@@ -40,7 +40,7 @@ pub(super) struct Source {
 }
 
 /// Where a recorded position lies.
-pub(super) struct Located {
+pub(super) struct RecordedPlace {
     /// Longitude and latitude from Greenwich in degrees on its own datum.
     pub own_deg: [f64; 2],
     /// Coordinates on its own datum, in the units of that.
@@ -57,9 +57,9 @@ pub(super) struct OnDatum {
     pub step: Option<Arc<Transform>>,
 }
 
-impl Source {
+impl RecordedCrs {
     /// Opens the CRS that a definition names. `datums` grows where its datum is new.
-    pub fn open(definition: &str, datums: &mut Vec<Datum>, settings: &BaseSettings) -> Result<Source, CrsError> {
+    pub fn open(definition: &str, datums: &mut Vec<Datum>, settings: &BaseSettings) -> Result<RecordedCrs, CrsError> {
         let crs = Crs::new(definition)?;
         // The vertical part of a compound CRS is told by the height column instead.
         let horizontal = crs.horizontal()?;
@@ -75,8 +75,8 @@ impl Source {
             }
         };
         let to_own = match crs.kind() {
-            Kind::Geographic => None,
-            Kind::Projected => Some(Transform::new(&horizontal, &own, None, settings.rules)?),
+            CrsKind::Geographic => None,
+            CrsKind::Projected => Some(Transform::new(&horizontal, &own, None, settings.rules)?),
         };
         let to_datum = match geocentric {
             true => None,
@@ -85,7 +85,7 @@ impl Source {
                 Some(ByPlace::new(crs.geographic()?, Crs::new("EPSG:4979")?, settings.rules, area))
             }
         };
-        Ok(Source {
+        Ok(RecordedCrs {
             takes_height: horizontal.has_ellipsoid_height(),
             own_frame: if geocentric { None } else { Some(Arc::new(HeightFrame::from_crs(&own)?)) },
             is_geocentric: geocentric,
@@ -104,8 +104,8 @@ impl Source {
     /// When they are not of the kind that the CRS has.
     pub fn coordinates(&self, row: &BaseRow) -> Result<[f64; 2], CrsError> {
         match (row.coordinates, self.crs.kind()) {
-            (Coordinates::Geographic { lat_deg, lon_deg }, Kind::Geographic) => Ok([lon_deg, lat_deg]),
-            (Coordinates::Projected { east_m, north_m }, Kind::Projected) => {
+            (Coordinates::Geographic { lat_deg, lon_deg }, CrsKind::Geographic) => Ok([lon_deg, lat_deg]),
+            (Coordinates::Projected { east_m, north_m }, CrsKind::Projected) => {
                 Ok([east_m / self.crs.unit_factor(), north_m / self.crs.unit_factor()])
             }
             (coordinates, kind) => {
@@ -113,7 +113,7 @@ impl Source {
                     Coordinates::Geographic { .. } => ("latitudes and longitudes", "name a geographic one such as EPSG:4979"),
                     Coordinates::Projected { .. } => ("eastings and northings", "name the projected one they are in"),
                 };
-                let kind = if kind == Kind::Projected { "projected" } else { "geographic" };
+                let kind = if kind == CrsKind::Projected { "projected" } else { "geographic" };
                 Err(CrsError::Unsuitable { name: self.crs.label(), purpose, kind, remedy })
             }
         }
@@ -123,7 +123,7 @@ impl Source {
     ///
     /// # Errors
     /// Outside: when PROJ fails as a whole. Inside: when the CRS cannot express them.
-    pub fn locate(&self, [x, y]: [f64; 2], height_m: f64) -> Result<Result<Located, Fault>, CrsError> {
+    pub fn locate(&self, [x, y]: [f64; 2], height_m: f64) -> Result<Result<RecordedPlace, Fault>, CrsError> {
         let mut point = [[x, y, height_m]];
         if let Some(to_own) = &self.to_own {
             to_own.apply(&mut point)?;
@@ -132,14 +132,14 @@ impl Source {
         if !lon_deg.is_finite() || !lat_deg.is_finite() || lat_deg.abs() > 90.0 {
             return Ok(Err(self.inexpressible([x, y])));
         }
-        Ok(Ok(Located { own_deg: [lon_deg, lat_deg], point: point[0] }))
+        Ok(Ok(RecordedPlace { own_deg: [lon_deg, lat_deg], point: point[0] }))
     }
 
     /// The position on the datum, by the operation for its place.
     ///
     /// # Errors
     /// Outside: when there is no operation that may be used. Inside: when the operation cannot express the position.
-    pub fn onto_datum(&self, located: &Located, epoch: Option<f64>) -> Result<Result<OnDatum, Fault>, CrsError> {
+    pub fn onto_datum(&self, located: &RecordedPlace, epoch: Option<f64>) -> Result<Result<OnDatum, Fault>, CrsError> {
         let [lon_deg, lat_deg] = located.own_deg;
         let Some(to_datum) = &self.to_datum else {
             return Ok(Ok(OnDatum { lon_deg, lat_deg, height_m: located.point[2], step: None }));
@@ -147,7 +147,7 @@ impl Source {
         let transform = to_datum.at(lon_deg, lat_deg, located.point)?;
         let mut point = [located.point];
         match epoch {
-            Some(year) if transform.needs_epoch() => transform.apply_at(&mut point, Epoch::All(year))?,
+            Some(year) if transform.needs_epoch() => transform.apply_at(&mut point, CoordinateEpoch::All(year))?,
             _ => transform.apply(&mut point)?,
         }
         let [lon_deg, lat_deg, height_m] = point[0];
@@ -169,16 +169,16 @@ impl Source {
     }
 
     /// Kilometres from the area that the CRS is meant for, where those are too many to be a position in it.
-    pub fn far_km(&self, located: &Located) -> Option<f64> {
+    pub fn far_km(&self, located: &RecordedPlace) -> Option<f64> {
         let [lon_deg, lat_deg] = located.own_deg;
         let km = outside_km(self.crs.area_of_use()?, lon_deg, lat_deg);
         (km > FAR_KM).then_some(km)
     }
 
     /// What may be wrong with coordinates that lie far outside.
-    pub fn why_far(&self, [x, y]: [f64; 2], located: &Located) -> String {
+    pub fn why_far(&self, [x, y]: [f64; 2], located: &RecordedPlace) -> String {
         let Some(area) = self.crs.area_of_use() else { return String::new() };
-        if let Kind::Geographic = self.crs.kind() {
+        if let CrsKind::Geographic = self.crs.kind() {
             let [lon_deg, lat_deg] = located.own_deg;
             return match () {
                 () if area.contains(lat_deg, lon_deg) => "with latitude and longitude swapped it would lie inside".into(),
@@ -240,7 +240,14 @@ pub(super) struct FarBases {
 
 impl FarBases {
     /// Takes one up.
-    pub fn take(&mut self, label: &str, row: &BaseRow, source: &Source, recorded: [f64; 2], (located, far): (&Located, String)) {
+    pub fn take(
+        &mut self,
+        label: &str,
+        row: &BaseRow,
+        source: &RecordedCrs,
+        recorded: [f64; 2],
+        (located, far): (&RecordedPlace, String),
+    ) {
         self.count += 1;
         if self.first.is_some() {
             return;

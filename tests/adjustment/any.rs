@@ -7,7 +7,7 @@ use proptest::prelude::*;
 use standoff::inside::geodesy::covariance::Covariance;
 use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic};
 use standoff::network::{
-    Control, Instrument, Kind, Network, Observation, Reject, Robust, Settings, SharedError, Station, adjust, components,
+    Control, Kind, Network, Observation, Rangefinder, Reject, Robust, Settings, SharedError, Station, adjust, components,
     variance_components,
 };
 
@@ -74,7 +74,7 @@ fn network() -> impl Strategy<Value = Network> {
                 })
                 .collect();
             let sigma = [0.0, 0.01, f64::INFINITY][instrument];
-            let instruments = vec![Instrument { label: "R".to_string(), sigma_scale: sigma, sigma_constant_m: sigma }];
+            let instruments = vec![Rangefinder { label: "R".to_string(), sigma_scale: sigma, sigma_constant_m: sigma }];
             let shared = [0.01, 2.0].map(|sigma| SharedError { label: "an error".to_string(), sigma }).to_vec();
             Network { ellipsoid: Ellipsoid::WGS84, refraction: 0.13, stations, instruments, shared, observations }
         },

@@ -9,7 +9,7 @@ use standoff::inside::records::triangle::Triangle;
 use standoff::inside::shots::located::correlated;
 use standoff::inside::shots::reduce::{Sight, SightSigmas, reduce};
 use standoff::network::{
-    Adjustment, Instrument, Kind, Line, NoteKind, ReadingErrors, Role, Settings, Sides, adjust, components, readings,
+    Adjustment, Kind, NoteKind, Rangefinder, ReadingErrors, Role, Settings, Sides, SightLine, adjust, components, readings,
 };
 
 /// A hundredth of a millimetre: rest of the iteration and rounding of earth-centred coordinates, of readings without error.
@@ -114,7 +114,7 @@ fn every_triangle_both_ways() {
         let point = site.point("P1", [0.0; 3]);
         let sight = Sight { true_azimuth_rad: 2.2, triangle, instrument_height_m: 1.6, target_height_m: 0.2, refraction: 0.13 };
         let sigmas = SightSigmas { azimuth_rad: 0.004, inclination_rad: 0.003, distance_m: 0.2 };
-        let line = Line { from: base, to: point, has_free_circle: false, instrument: None, source: 0 };
+        let line = SightLine { from: base, to: point, has_free_circle: false, instrument: None, source: 0 };
         let errors = ReadingErrors {
             sigma_azimuth_rad: sigmas.azimuth_rad,
             sigma_inclination_rad: sigmas.inclination_rad,
@@ -288,7 +288,7 @@ fn steep_shots_to_the_plumb_line() {
 #[test]
 fn an_instrument_with_a_constant_and_a_scale() {
     let mut site = crate::networks::random(21, 3, 15, 0.0);
-    site.network.instruments.push(Instrument {
+    site.network.instruments.push(Rangefinder {
         label: "R1".to_string(),
         sigma_scale: f64::INFINITY,
         sigma_constant_m: f64::INFINITY,

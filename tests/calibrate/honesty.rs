@@ -1,8 +1,8 @@
 //! The stated standard errors against what invented errors of a fixed seed do to many calibrations.
 
-use standoff::inside::field::calibrate::known_line::Line;
-use standoff::inside::field::calibrate::log::{CalibrationShot, Shots};
-use standoff::inside::field::calibrate::{Calibration, CalibrationSettings, Measure, Role, calibrate};
+use standoff::inside::field::calibrate::known_line::KnownLine;
+use standoff::inside::field::calibrate::log::{CalibrationRows, CalibrationShot};
+use standoff::inside::field::calibrate::{CalibrationResult, CalibrationRole, CalibrationSettings, Measure, calibrate};
 use standoff::inside::geodesy::north::NorthKind;
 use standoff::inside::records::shot::{Azimuth, Readings};
 
@@ -33,7 +33,12 @@ impl Normal {
 }
 
 /// A shot whose true values are these, read by the instrument.
-fn shot(random: &mut Normal, measure: Measure, role: Option<Role>, [azimuth, inclination, slope]: [f64; 3]) -> CalibrationShot {
+fn shot(
+    random: &mut Normal,
+    measure: Measure,
+    role: Option<CalibrationRole>,
+    [azimuth, inclination, slope]: [f64; 3],
+) -> CalibrationShot {
     CalibrationShot {
         file: "invented.csv".into(),
         line: 2,
@@ -55,7 +60,7 @@ fn shot(random: &mut Normal, measure: Measure, role: Option<Role>, [azimuth, inc
     }
 }
 
-fn settings(keep_all: bool, line: Line) -> CalibrationSettings {
+fn settings(keep_all: bool, line: KnownLine) -> CalibrationSettings {
     let mut settings = CalibrationSettings { line, refraction: 1.0, keep_all, ..CalibrationSettings::default() };
     settings.assumed.azimuth_rad = SIGMA_AZIMUTH;
     settings.assumed.inclination_rad = SIGMA_INCLINATION;
@@ -65,8 +70,8 @@ fn settings(keep_all: bool, line: Line) -> CalibrationSettings {
 
 /// Runs a calibration many times; gives for each correction the ratio of the variance that was to the mean
 /// of the variances that were stated, and the mean error in standard errors of that mean.
-fn ratios(mut one: impl FnMut() -> Calibration) -> Vec<(f64, f64)> {
-    let runs: Vec<Calibration> = (0..RUNS).map(|_| one()).collect();
+fn ratios(mut one: impl FnMut() -> CalibrationResult) -> Vec<(f64, f64)> {
+    let runs: Vec<CalibrationResult> = (0..RUNS).map(|_| one()).collect();
     (0..runs[0].corrections.len())
         .map(|i| {
             let quantity = runs[0].corrections[i].quantity as usize;
@@ -94,16 +99,16 @@ fn known_line(keep_all: bool, repeats: usize, seed: u64) -> Vec<(f64, f64)> {
     let mut random = Normal(seed);
     let truth = [0.005, 0.1, 150.0];
     ratios(|| {
-        let line = Line {
+        let line = KnownLine {
             azimuth: Some((truth[0] + 0.006 * random.next(), NorthKind::True, 0.006)),
             inclination_rad: Some((truth[1] + 0.001 * random.next(), 0.001)),
             slope_m: Some((truth[2] + 0.05 * random.next(), 0.05)),
-            ..Line::default()
+            ..KnownLine::default()
         };
         let shots = (0..repeats).map(|_| shot(&mut random, Measure::KnownLine, None, truth)).collect();
         let mut settings = settings(keep_all, line);
         settings.refraction = 0.0;
-        calibrate(Shots { shots, ..Shots::default() }, &settings).unwrap()
+        calibrate(CalibrationRows { shots, ..CalibrationRows::default() }, &settings).unwrap()
     })
 }
 
@@ -125,20 +130,20 @@ fn of_a_single_shot_the_instruments_own() {
     assert_honest(&known_line(false, 1, 14), SAMPLING, 3);
 }
 
-fn of_roles(roles: &[(Role, [f64; 3], usize)], measure: Measure, seed: u64) -> Vec<(f64, f64)> {
+fn of_roles(roles: &[(CalibrationRole, [f64; 3], usize)], measure: Measure, seed: u64) -> Vec<(f64, f64)> {
     let mut random = Normal(seed);
     ratios(|| {
         let mut shots = Vec::new();
         for (role, truth, repeats) in roles {
             shots.extend((0..*repeats).map(|_| shot(&mut random, measure, Some(*role), *truth)));
         }
-        calibrate(Shots { shots, ..Shots::default() }, &settings(true, Line::default())).unwrap()
+        calibrate(CalibrationRows { shots, ..CalibrationRows::default() }, &settings(true, KnownLine::default())).unwrap()
     })
 }
 
 #[test]
 fn of_two_ways() {
-    let roles = [(Role::Forth, [1.0, 0.05, 300.0], 4), (Role::Back, [4.1, -0.05, 300.0], 2)];
+    let roles = [(CalibrationRole::Forth, [1.0, 0.05, 300.0], 4), (CalibrationRole::Back, [4.1, -0.05, 300.0], 2)];
     assert_honest(&of_roles(&roles, Measure::TwoWay, 21), SAMPLING, 1);
 }
 
@@ -147,10 +152,10 @@ fn of_two_pegs() {
     // A long steep pair, so that distances count too; one height difference, 24 m down from A to B.
     let sight = |rise: f64, d: f64| [0.0, rise.atan2(d), rise.hypot(d)];
     let roles = [
-        (Role::MidA, sight(12.0, 30.0), 3),
-        (Role::MidB, sight(-12.0, 30.0), 3),
-        (Role::NearA, sight(0.5, 4.0), 3),
-        (Role::NearB, sight(-23.5, 56.0), 3),
+        (CalibrationRole::MidA, sight(12.0, 30.0), 3),
+        (CalibrationRole::MidB, sight(-12.0, 30.0), 3),
+        (CalibrationRole::NearA, sight(0.5, 4.0), 3),
+        (CalibrationRole::NearB, sight(-23.5, 56.0), 3),
     ];
     // The planted 0.2 m of every distance moves the heights by 0.2 sin I: a bias that a distance correction
     // would take off; here it is taken off the readings.
@@ -164,7 +169,7 @@ fn of_two_pegs() {
                 shot
             }));
         }
-        calibrate(Shots { shots, ..Shots::default() }, &settings(true, Line::default())).unwrap()
+        calibrate(CalibrationRows { shots, ..CalibrationRows::default() }, &settings(true, KnownLine::default())).unwrap()
     });
     assert_honest(&found, SAMPLING, 1);
 }

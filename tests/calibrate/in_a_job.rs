@@ -45,11 +45,17 @@ const LINE_END: &str = "46.1007,8.9006,530.0";
 /// A field whose calibration log is claimed by the job's own columns, and the lines that come of it.
 fn calibrated(feature: &Geodetic) -> (Field, String) {
     let shot = |day: &str, id: u32| format!("A,{id},{day},{},x\n", reading(feature));
-    let shots = format!("base,shot,date,AZ,INC,SD,note\n{}{}{}", shot("2026-03-31", 1), shot("2026-04-01", 2), shot("", 3));
-    let columns = "[shots.columns]\ntrue_azimuth_deg = \"AZ\"\ninclination_deg = \"INC\"\nslope_distance_m = \"SD\"\n";
+    let shots = format!(
+        "base,shot,date,bearing,tilt,slope distance,note\n{}{}{}",
+        shot("2026-03-31", 1),
+        shot("2026-04-01", 2),
+        shot("", 3)
+    );
+    let columns =
+        "[shots.columns]\ntrue_azimuth_deg = \"bearing\"\ninclination_deg = \"tilt\"\nslope_distance_m = \"slope distance\"\n";
     let field = Field::new(shots).with("SHOTS", columns).with("INSTRUMENT", "refraction = 0.0");
     let line = reading(&at(46.1007, 8.9006, 530.0));
-    let mut log = "measure,base,date,AZ,INC,SD,instrument_height_m,target_height_m\n".to_owned();
+    let mut log = "measure,base,date,bearing,tilt,slope distance,instrument_height_m,target_height_m\n".to_owned();
     for _ in 0..3 {
         log += &format!("known_line,A,2026-04-01,{line},1.5,0\n");
     }
@@ -136,14 +142,15 @@ fn a_job_with_calibrations_that_overlap_is_refused() {
 /// (12.0 + 12.2) / 2.
 #[test]
 fn a_job_of_other_measurements_reads_a_log_of_one_kind_with_some_of_its_columns() {
-    let columns = "[shots.columns]\nbase = \"Stn\"\nfeature = [\"Plot\", \"Tree\"]\nmagnetic_azimuth_deg = \"Az\"\ninclination_deg = \"Inc\"\n\
-                   slope_distance_m = \"SD\"\ndate = \"Day\"\ntime = \"Clock\"\ninstrument_height_m = \"HI\"\n";
+    let columns = "[shots.columns]\nbase = \"Stn\"\nfeature = [\"Plot\", \"Tree\"]\nmagnetic_azimuth_deg = \"Bearing\"\ninclination_deg = \"Tilt\"\n\
+                   slope_distance_m = \"Slope distance\"\ndate = \"Day\"\ntime = \"Clock\"\ninstrument_height_m = \"Instrument height\"\n";
     let values = "[shots.values]\nmeasure = \"height\"\nrole = \"top\"\n";
-    let readings = "[[shots.readings]]\ncolumns = { horizontal_distance_m = \"HD\" }\nvalues = { role = \"distance\" }\n";
+    let readings =
+        "[[shots.readings]]\ncolumns = { horizontal_distance_m = \"Level distance\" }\nvalues = { role = \"distance\" }\n";
     for more in ["", values, &format!("{values}{readings}")] {
         let field = Field::new("").with("SHOTS", &format!("{columns}{more}"));
         fs::write(field.path("job.toml"), &field.job).unwrap();
-        fs::write(field.path("cal.csv"), "Nr;SD\n1;12,0\n2;12,2\n").unwrap();
+        fs::write(field.path("cal.csv"), "Nr;Slope distance\n1;12,0\n2;12,2\n").unwrap();
         let ran = standoff(field.folder.path(), &["calibrate", "cal.csv", "--job", "job.toml", "--distance", "12.3", "--json"]);
         let found: serde_json::Value = serde_json::from_str(&ran.exits(0).out).unwrap();
         assert!((super::correction(&found, "distance").0 - 0.2).abs() < super::PRINTED, "{more}: {found}");

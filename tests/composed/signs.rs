@@ -8,8 +8,8 @@ const JOB: &str = "name = \"signs\"\ncrs = \"EPSG:25832\"\nformats = [\"csv\"]\n
 [bases]\nfiles = [\"pkt.csv\"]\ncrs = \"EPSG:4979\"\n[bases.columns]\nbase = \"Pkt\"\nlat_deg = \"Lat\"\nlon_deg = \"Lon\"\n\
 ellipsoid_height_m = \"h_ell\"\nsigma_horizontal_m = \"sH\"\nsigma_vertical_m = \"sV\"\n\
 [shots]\nfiles = [\"shots.csv\"]\ntime_zone = \"Europe/Oslo\"\n[shots.columns]\nshot = \"No\"\ntime = \"Tid\"\nbase = \"Fra\"\n\
-feature = \"Object\"\nmeasure = \"What\"\nrole = \"Which\"\nslope_distance_m = \"SD (m)\"\nmagnetic_azimuth_deg = \"Az\"\n\
-inclination_deg = \"Vert\"\ncode = \"Note\"\n\
+feature = \"Object\"\nmeasure = \"What\"\nrole = \"Which\"\nslope_distance_m = \"Slope dist (m)\"\nmagnetic_azimuth_deg = \"Bearing\"\n\
+inclination_deg = \"Tilt\"\ncode = \"Note\"\n\
 [instrument]\nsigma_distance_m = 0.05\nsigma_azimuth_deg = 0.2\nsigma_inclination_deg = 0.1\n\
 [heights]\ninstrument_height_m = 1.6\ntarget_height_m = 0\n";
 

@@ -1,14 +1,14 @@
 //! Operations between datums, chosen for the place of each base: by PROJ's own ranking there, told where they differ, refused where
 //! the best lacks its grid and too much is lost without it.
 
-use standoff::inside::geodesy::crs::{ByPlace, Crs, CrsError, Rules};
+use standoff::inside::geodesy::crs::{ByPlace, Crs, CrsError, OperationRules};
 
 use super::common::{Field, Run};
 use super::{field, number};
 
 /// Degrees are written to nine decimals.
 const WRITTEN_DEG: f64 = 1e-9;
-const ALLOWED: Rules = Rules { ballpark: false, missing_grids: true, greatest_loss_m: 0.0 };
+const ALLOWED: OperationRules = OperationRules { ballpark: false, missing_grids: true, greatest_loss_m: 0.0 };
 
 /// A row of the reference table.
 struct Place {
@@ -42,7 +42,7 @@ fn places() -> Vec<Place> {
     places
 }
 
-fn ways(datum: &str, rules: Rules) -> ByPlace {
+fn ways(datum: &str, rules: OperationRules) -> ByPlace {
     ByPlace::new(Crs::new(datum).unwrap(), Crs::new("EPSG:4979").unwrap(), rules, None)
 }
 
@@ -71,7 +71,7 @@ fn operations_are_those_that_proj_ranks_first_at_the_place() {
         let (there, back) = (ways(datum, ALLOWED), ways(datum, ALLOWED));
         of().for_each(|place| assert_as_ranked(&there, place));
         of().rev().for_each(|place| assert_as_ranked(&back, place));
-        let strict = ways(datum, Rules::default());
+        let strict = ways(datum, OperationRules::default());
         for place in of() {
             let [lat, lon] = place.at_deg;
             match strict.at(lon, lat, [lon, lat, 0.0]) {
@@ -246,9 +246,13 @@ fn positions_far_outside_the_area_of_their_crs_end_the_run() {
 fn just_inside_the_limit_positions_are_flagged_alone() {
     let at = |lat_deg: f64| {
         let crs = Crs::new("EPSG:32630").unwrap();
-        let transform =
-            standoff::inside::geodesy::crs::Transform::new(&Crs::new("EPSG:4326").unwrap(), &crs, None, Rules::default())
-                .unwrap();
+        let transform = standoff::inside::geodesy::crs::Transform::new(
+            &Crs::new("EPSG:4326").unwrap(),
+            &crs,
+            None,
+            OperationRules::default(),
+        )
+        .unwrap();
         let mut point = [[-3.0, lat_deg, 0.0]];
         transform.apply(&mut point).unwrap();
         projected("EPSG:32630", point[0][0], point[0][1])

@@ -16,8 +16,8 @@ fn duplicate_column_names() {
         "./shots.csv:1: columns 2 and 7 are both named \"shot\"; give each its own name"
     );
     let field = Field::new(good(1));
-    field.write("bases.csv", "# receiver 2\nbase,lat_deg,lon_deg,ellipsoid_height_m,HRMS,HRMS\nA,46.1,8.9,512.3,1,2\n");
-    assert_eq!(field.refusal(), "./bases.csv:2: columns 5 and 6 are both named \"HRMS\"; give each its own name");
+    field.write("bases.csv", "# receiver 2\nbase,lat_deg,lon_deg,ellipsoid_height_m,error_m,error_m\nA,46.1,8.9,512.3,1,2\n");
+    assert_eq!(field.refusal(), "./bases.csv:2: columns 5 and 6 are both named \"error_m\"; give each its own name");
 }
 
 #[test]
@@ -37,19 +37,19 @@ fn column_names_that_differ_in_capitals_alone_lose_no_value() {
 
 #[test]
 fn a_header_that_the_job_names_and_the_file_lacks() {
-    let log = good(1).replace("slope_distance_m", "SD");
+    let log = good(1).replace("slope_distance_m", "Slope");
     let claimed = |claim: &str| Field::new(&log).with("SHOTS", &format!("[shots.columns]\n{claim}")).refusal();
     assert_eq!(
-        claimed("slope_distance_m = \"SDX\""),
-        "./shots.csv:1: [shots.columns] reads slope_distance_m from \"SDX\", which the file does not have; did you mean \"SD\"?"
+        claimed("slope_distance_m = \"Slopes\""),
+        "./shots.csv:1: [shots.columns] reads slope_distance_m from \"Slopes\", which the file does not have; did you mean \"Slope\"?"
     );
     assert_eq!(
         claimed("slope_distance_m = \"Laser\""),
         "./shots.csv:1: [shots.columns] reads slope_distance_m from \"Laser\", which the file does not have; it has: base, shot, \
-         time, true_azimuth_deg, inclination_deg, SD, note"
+         time, true_azimuth_deg, inclination_deg, Slope, note"
     );
     assert_eq!(
-        claimed("slope_distanse_m = \"SD\""),
+        claimed("slope_distanse_m = \"Slope\""),
         "./shots.csv:1: [shots.columns]: slope_distanse_m is no canonical column name; did you mean slope_distance_m?"
     );
 }
@@ -170,7 +170,7 @@ fn bare_azimuth_says_what_to_write() {
          grid_azimuth_deg (or _gon, _mil) under [shots.columns], or claim the column that says magnetic, true or grid in each row as \
          azimuth_north"
     );
-    for header in ["AZ", "Bearing"] {
+    for header in ["Azimuth", "Bearing"] {
         assert_eq!(
             Field::new(format!("base,{header},slope_distance_m,inclination_deg\nA,1,2,3\n")).refusal(),
             format!(
@@ -183,7 +183,7 @@ fn bare_azimuth_says_what_to_write() {
 
 #[test]
 fn bare_distance_says_what_to_write() {
-    for (headers, seen) in [("Dist", "\"Dist\""), ("SD,HD", "\"SD\" or \"HD\"")] {
+    for (headers, seen) in [("Dist", "\"Dist\""), ("Range,Horizontal", "\"Range\" or \"Horizontal\"")] {
         let values = headers.replace(|c| c != ',', "2");
         assert_eq!(
             Field::new(format!("base,true_azimuth_deg,inclination_deg,{headers}\nA,1,2,{values}\n")).refusal(),

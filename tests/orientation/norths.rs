@@ -36,12 +36,11 @@ fn a_row_names_its_north() {
 
 #[test]
 fn a_file_of_another_north() {
-    let log = |id: u32| format!("{HEAD}{}", shot("A", id, "80.0", "0", "100")).replace("true_azimuth_deg", "AZ");
+    let log = |id: u32| format!("{HEAD}{}", shot("A", id, "80.0", "0", "100")).replace("true_azimuth_deg", "Bearing");
     let mut field = Field::new(log(1));
     field.write("compass.csv", log(2));
     field.job = field.job.replace("[\"shots.csv\"]", "[\"shots.csv\", \"compass.csv\"]");
-    let claims =
-        "[shots.columns]\ntrue_azimuth_deg = \"AZ\"\n[shots.per_file.\"compass.csv\".columns]\nmagnetic_azimuth_deg = \"AZ\"\n";
+    let claims = "[shots.columns]\ntrue_azimuth_deg = \"Bearing\"\n[shots.per_file.\"compass.csv\".columns]\nmagnetic_azimuth_deg = \"Bearing\"\n";
     let run = with(field, &format!("{claims}[north]\ndeclination = -4.0\n")).map();
     assert_azimuths(&run, &[80.0, 76.0]);
     assert_eq!(run.column("declination_deg"), ["", "-4"]);

@@ -1,7 +1,7 @@
 //! Transformations that move with time against published parameters, the formula of EPSG Guidance Note 7-2
 //! (time-dependent Helmert in 15 parameters, methods 1053 and 1056) worked out here, and another release of PROJ.
 
-use standoff::inside::geodesy::crs::{Crs, CrsError, Epoch, Rules, Transform};
+use standoff::inside::geodesy::crs::{CoordinateEpoch, Crs, CrsError, OperationRules, Transform};
 use standoff::inside::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic};
 
 use crate::reference::{geodetic, table};
@@ -125,7 +125,7 @@ fn published(from: &str, to: &str) -> &'static Helmert {
 }
 
 fn transform(from: &str, to: &str) -> Transform {
-    let transform = Transform::new(&Crs::new(from).unwrap(), &Crs::new(to).unwrap(), None, Rules::default()).unwrap();
+    let transform = Transform::new(&Crs::new(from).unwrap(), &Crs::new(to).unwrap(), None, OperationRules::default()).unwrap();
     assert!(transform.needs_epoch() && transform.operation().time_dependent, "{:?}", transform.operation());
     assert!(!transform.operation().null_within_accuracy);
     transform
@@ -146,7 +146,7 @@ fn apart_m(a: EarthCentred, b: EarthCentred) -> f64 {
 /// Earth-centred coordinates through the product.
 fn moved(by: &Transform, from: EarthCentred, year: f64) -> EarthCentred {
     let mut point = [as_point(&Geodetic::from_earth_centred(from, &GRS80))];
-    by.apply_at(&mut point, Epoch::All(year)).unwrap();
+    by.apply_at(&mut point, CoordinateEpoch::All(year)).unwrap();
     earth_centred(point[0])
 }
 
@@ -179,7 +179,7 @@ fn transformations_with_time_both_ways() {
         let judged = [row.number("to_lon"), row.number("to_lat"), row.number("to_h")];
         let want = published(from, to).apply(earth_centred(given), year);
         let mut point = [given];
-        transform(from, to).apply_at(&mut point, Epoch::All(year)).unwrap();
+        transform(from, to).apply_at(&mut point, CoordinateEpoch::All(year)).unwrap();
         let got = earth_centred(point[0]);
         assert!(apart_m(got, want) < AGREEMENT_M, "{from} to {to} at {year}: {got:?}, by the formula {want:?}");
         assert!(apart_m(got, earth_centred(judged)) < AGREEMENT_M, "{from} to {to} at {year}: {point:?}, other {judged:?}");
@@ -189,10 +189,10 @@ fn transformations_with_time_both_ways() {
         } else {
             // And no other date would do: 1.5 cm a year at the least.
             let mut later = [given];
-            transform(from, to).apply_at(&mut later, Epoch::All(year + 1.0)).unwrap();
+            transform(from, to).apply_at(&mut later, CoordinateEpoch::All(year + 1.0)).unwrap();
             assert!(apart_m(earth_centred(later[0]), got) > 0.01);
         }
-        transform(to, from).apply_at(&mut point, Epoch::Each(&[year])).unwrap();
+        transform(to, from).apply_at(&mut point, CoordinateEpoch::Each(&[year])).unwrap();
         let back_m = apart_m(earth_centred(point[0]), earth_centred(given));
         assert!(back_m < AGREEMENT_M + REVERSED_M, "{to} to {from} at {year}: back {back_m} m off");
         checked += 1;
@@ -206,17 +206,17 @@ fn one_epoch_for_each_point_or_one_for_all() {
     let place = [133.8855, -23.6701, 603.4];
     let years = [2010.0, 2020.0, 2026.4];
     let mut each = [place; 3];
-    to_gda.apply_at(&mut each, Epoch::Each(&years)).unwrap();
+    to_gda.apply_at(&mut each, CoordinateEpoch::Each(&years)).unwrap();
     for (year, point) in years.into_iter().zip(each) {
         let mut all = [place; 2];
-        to_gda.apply_at(&mut all, Epoch::All(year)).unwrap();
+        to_gda.apply_at(&mut all, CoordinateEpoch::All(year)).unwrap();
         assert_eq!(all, [point; 2]);
     }
     // 67 mm a year north-north-east, from 2020 on back to where the point was in 2020.
     let north_m = (each[2][1] - place[1]).to_radians() * 6_356_752.0;
     assert!((-0.40..-0.35).contains(&north_m), "{north_m}");
-    to_gda.apply_at(&mut [], Epoch::Each(&[])).unwrap();
-    to_gda.apply_at(&mut [], Epoch::All(2026.4)).unwrap();
+    to_gda.apply_at(&mut [], CoordinateEpoch::Each(&[])).unwrap();
+    to_gda.apply_at(&mut [], CoordinateEpoch::All(2026.4)).unwrap();
 }
 
 #[test]
@@ -233,15 +233,15 @@ fn without_the_epoch_nothing_is_moved() {
         )
     );
     for value in [1899.9, 2100.1, 20_264.0, f64::INFINITY] {
-        assert_eq!(to_gda.apply_at(&mut points, Epoch::All(value)).unwrap_err(), CrsError::BadEpoch { value });
+        assert_eq!(to_gda.apply_at(&mut points, CoordinateEpoch::All(value)).unwrap_err(), CrsError::BadEpoch { value });
     }
     assert_eq!(
-        to_gda.apply_at(&mut points, Epoch::Each(&[2026.4, f64::NAN])).unwrap_err().to_string(),
+        to_gda.apply_at(&mut points, CoordinateEpoch::Each(&[2026.4, f64::NAN])).unwrap_err().to_string(),
         "epoch NaN: not a decimal year between 1900 and 2100; write the year and fraction when the positions were fixed, such as \
          2026.4"
     );
     assert_eq!(
-        to_gda.apply_at(&mut points, Epoch::Each(&[2026.4])).unwrap_err().to_string(),
+        to_gda.apply_at(&mut points, CoordinateEpoch::Each(&[2026.4])).unwrap_err().to_string(),
         "1 epochs for 2 positions: give one for all or one for each"
     );
     assert_eq!(points, [place; 2]);
@@ -250,7 +250,8 @@ fn without_the_epoch_nothing_is_moved() {
 #[test]
 fn operations_tell_what_they_are() {
     let of = |from: &str, to: &str, area| {
-        let transform = Transform::new(&Crs::new(from).unwrap(), &Crs::new(to).unwrap(), area, Rules::default()).unwrap();
+        let transform =
+            Transform::new(&Crs::new(from).unwrap(), &Crs::new(to).unwrap(), area, OperationRules::default()).unwrap();
         transform.operation().clone()
     };
     let plates = of("EPSG:7912", "EPSG:7843", None);
@@ -281,7 +282,7 @@ fn operations_tell_what_they_are() {
             &Crs::new(from).unwrap(),
             &Crs::new(to).unwrap(),
             area,
-            Rules { missing_grids: true, ..Rules::default() },
+            OperationRules { missing_grids: true, ..OperationRules::default() },
         ) {
             Ok(transform) => transform.operation().clone(),
             Err(error) => panic!("{from} to {to}: {error}"),

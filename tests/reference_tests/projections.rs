@@ -2,7 +2,7 @@
 //!
 //! Convergence is true minus grid azimuth, east positive, in the product and in the table.
 
-use standoff::inside::geodesy::crs::{Crs, Rules, Transform};
+use standoff::inside::geodesy::crs::{Crs, OperationRules, Transform};
 use standoff::inside::geodesy::frame::{Geodetic, LocalFrame};
 use standoff::inside::records::triangle::Triangle;
 use standoff::inside::shots::locate::Locator;
@@ -40,7 +40,7 @@ struct Grid {
 impl Grid {
     fn of(row: &Row) -> Grid {
         let crs = Crs::new(row.text("crs_or_proj_string")).unwrap_or_else(|error| panic!("{}: {error}", row.text("name")));
-        let transform = Transform::new(&crs.geographic_3d().unwrap(), &crs, None, Rules::default()).unwrap();
+        let transform = Transform::new(&crs.geographic_3d().unwrap(), &crs, None, OperationRules::default()).unwrap();
         Grid { crs, transform, zero_meridian_deg: zero_meridian_deg(row) }
     }
 
@@ -168,9 +168,9 @@ fn lat_deg_and_lon_deg_of_a_grid_counted_in_gons_from_paris_were_gons_from_paris
     let grid = Crs::new("EPSG:27572").unwrap();
     let table = settled_bases(&[[46.8, 5.0, 100.0]], &grid);
     let heights = Heights { geoid: Geoid::None, ..Heights::default() };
-    let geoid = standoff::inside::geodesy::geoid::Geoid::new();
+    let geoid = standoff::inside::geodesy::geoid::Geoids::new();
     // The grid of the datum's best transformation is not installed.
-    let rules = Rules { missing_grids: true, ..Rules::default() };
+    let rules = OperationRules { missing_grids: true, ..OperationRules::default() };
     let locator = Locator::new(&table, &grid, &heights, rules, &geoid).unwrap();
     let placed = locator.place(0, &[(table.bases[0].at, true, &table.bases[0])]).unwrap()[0];
     assert!((placed.lat_deg - 46.8).abs() < DATUMS_APART_DEG, "{placed:?}");

@@ -5,7 +5,7 @@ use std::f64::consts::PI;
 use standoff::inside::geodesy::covariance::Covariance;
 use standoff::inside::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use standoff::inside::geodesy::register::{BaseErrors, Located, Origin, Shares};
-use standoff::inside::measure::strings::measure::{Measures, measures};
+use standoff::inside::measure::strings::measure::{StringMeasures, measures};
 use standoff::inside::numeric::monte_carlo::Normal;
 use standoff::inside::records::triangle::Triangle;
 use standoff::inside::shots::reduce::{Sight, SightSigmas, Vector, reduce};
@@ -121,7 +121,7 @@ fn lengths_and_areas_hold_what_they_say() {
         };
         let located: Vec<Located> =
             corners.iter().map(|(at, base)| shot(&bases[*base], polar(*at, *base), &sigmas, shares)).collect();
-        let area: Measures = measures(&bases[0], &located, true, None, true).unwrap();
+        let area: StringMeasures = measures(&bases[0], &located, true, None, true).unwrap();
         let line = measures(&bases[0], &located, true, None, false).unwrap();
         let of = |points: &[[f64; 2]]| {
             let length = |a: [f64; 2], b: [f64; 2]| (a[0] - b[0]).hypot(a[1] - b[1]);

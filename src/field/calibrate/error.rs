@@ -1,7 +1,7 @@
 //! Why there is no calibration: of the log as a whole, or of one of its shots.
 
-use super::shot::{CalibrationShot, Held};
-use super::{Measure, Role};
+use super::shot::{CalibrationShot, HeldRow};
+use super::{CalibrationRole, Measure};
 use crate::geodesy::north::NorthError;
 use crate::intake::IntakeError;
 use crate::numeric::words::counted;
@@ -43,7 +43,7 @@ pub enum CalibrateError {
         /// Rows of the logs.
         rows: u64,
         /// Those that could not be read.
-        held: Vec<Held>,
+        held: Vec<HeldRow>,
     },
     /// The values of a known line without a shot over one.
     #[error("the values of a known line are given, but no row has measure = known_line; mark the shots over it so")]
@@ -61,7 +61,7 @@ pub enum CalibrateError {
     SeveralInstruments(Vec<String>),
 }
 
-fn and_first_held(held: &[Held]) -> String {
+fn and_first_held(held: &[HeldRow]) -> String {
     let first = held.first().map(|first| {
         let rows = counted(held.len() as u64, "row", "rows");
         format!("; {rows} could not be read, the first at {}:{}: {}", first.file, first.line, first.sentence)
@@ -145,7 +145,7 @@ pub enum ShotFlaw {
         /// The kind of calibration.
         measure: Measure,
         /// The part.
-        role: Role,
+        role: CalibrationRole,
         /// How many shots play which part.
         has: String,
     },
@@ -231,11 +231,11 @@ pub enum ShotFlaw {
     },
 }
 
-fn how_to_shoot(role: Role) -> &'static str {
+fn how_to_shoot(role: CalibrationRole) -> &'static str {
     match role {
-        Role::Forth => "shoot the line from its first end",
-        Role::Back => "shoot the line from its other end too, or from the same base with the instrument turned over",
-        Role::MidA | Role::MidB => "shoot both marks from the middle between them",
-        Role::NearA | Role::NearB => "shoot both marks from beside one of them",
+        CalibrationRole::Forth => "shoot the line from its first end",
+        CalibrationRole::Back => "shoot the line from its other end too, or from the same base with the instrument turned over",
+        CalibrationRole::MidA | CalibrationRole::MidB => "shoot both marks from the middle between them",
+        CalibrationRole::NearA | CalibrationRole::NearB => "shoot both marks from beside one of them",
     }
 }

@@ -12,13 +12,13 @@
 
 use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_rad, pooled_sigma};
 use super::shot::CalibrationShot;
-use super::{CalibrateError, CalibrationSettings, Corrected, Finding, Measure, Reading, ShotFlaw};
+use super::{CalibrateError, CalibrationReading, CalibrationSettings, Corrected, FoundCorrection, Measure, ShotFlaw};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame, full_circle_rad};
 use crate::geodesy::north::{self, NorthKind};
 
 /// What is known of the line.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Line {
+pub struct KnownLine {
     /// Slope distance from the instrument's axis to the sighted spot, and its standard error, in metres.
     pub slope_m: Option<(f64, f64)>,
     /// Horizontal distance and its standard error, in metres.
@@ -49,15 +49,15 @@ pub struct Points {
     pub sigma_m: f64,
 }
 
-impl Line {
+impl KnownLine {
     /// Whether anything is known.
     pub fn is_given(&self) -> bool {
-        *self != Line::default()
+        *self != KnownLine::default()
     }
 }
 
 /// The line as one shot meets it.
-struct Known {
+struct LineMet {
     azimuth: Option<(f64, NorthKind, f64)>,
     inclination_rad: Option<(f64, f64)>,
     slope_m: Option<(f64, f64)>,
@@ -68,12 +68,12 @@ struct Known {
 ///
 /// # Errors
 /// When nothing is known of the line, or the shots lack what is known of it.
-pub fn findings(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<Vec<Finding>, CalibrateError> {
+pub fn findings(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<Vec<FoundCorrection>, CalibrateError> {
     let Some(first) = shots.first() else { return Ok(Vec::new()) };
     if !settings.line.is_given() {
         return Err(CalibrateError::at(first, ShotFlaw::NothingKnown));
     }
-    let known = shots.iter().map(|shot| known(shot, &settings.line)).collect::<Result<Vec<Known>, CalibrateError>>()?;
+    let known = shots.iter().map(|shot| known(shot, &settings.line)).collect::<Result<Vec<LineMet>, CalibrateError>>()?;
     let line = &settings.line;
     let mut found = Vec::new();
     let by_points = line.points.is_some();
@@ -103,9 +103,9 @@ pub fn findings(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> R
 }
 
 /// What is known of the line for one shot.
-fn known(shot: &CalibrationShot, line: &Line) -> Result<Known, CalibrateError> {
+fn known(shot: &CalibrationShot, line: &KnownLine) -> Result<LineMet, CalibrateError> {
     let Some(points) = line.points else {
-        return Ok(Known {
+        return Ok(LineMet {
             azimuth: line.azimuth,
             inclination_rad: line.inclination_rad,
             slope_m: line.slope_m,
@@ -140,7 +140,7 @@ fn known(shot: &CalibrationShot, line: &Line) -> Result<Known, CalibrateError> {
             Some((azimuth, NorthKind::Magnetic, declination.sigma_rad.hypot(across / horizontal)))
         }
     };
-    Ok(Known {
+    Ok(LineMet {
         azimuth,
         inclination_rad: Some((up.atan2(horizontal), across / slope)),
         slope_m: Some((slope, across)),
@@ -158,9 +158,9 @@ type Compared<'s> = (&'s CalibrationShot, f64, f64, f64);
 
 fn azimuths(
     shots: &[&CalibrationShot],
-    known: &[Known],
+    known: &[LineMet],
     settings: &CalibrationSettings,
-) -> Result<Option<Finding>, CalibrateError> {
+) -> Result<Option<FoundCorrection>, CalibrateError> {
     let mut compared: Vec<Compared> = Vec::new();
     for (shot, known) in shots.iter().zip(known) {
         let (Some((north, azimuth_rad)), Some((known_rad, known_north, sigma_rad))) = (shot.readings.bearing(), known.azimuth)
@@ -194,7 +194,7 @@ fn azimuths(
     Ok(finding)
 }
 
-fn inclinations(shots: &[&CalibrationShot], known: &[Known], settings: &CalibrationSettings) -> Option<Finding> {
+fn inclinations(shots: &[&CalibrationShot], known: &[LineMet], settings: &CalibrationSettings) -> Option<FoundCorrection> {
     let compared: Vec<Compared> = shots
         .iter()
         .zip(known)
@@ -212,9 +212,9 @@ fn inclinations(shots: &[&CalibrationShot], known: &[Known], settings: &Calibrat
 
 fn distances(
     shots: &[&CalibrationShot],
-    known: &[Known],
+    known: &[LineMet],
     settings: &CalibrationSettings,
-) -> Result<Option<Finding>, CalibrateError> {
+) -> Result<Option<FoundCorrection>, CalibrateError> {
     let mut compared: Vec<Compared> = Vec::new();
     let mut turned_by_measured = false;
     for (shot, known) in shots.iter().zip(known) {
@@ -257,7 +257,7 @@ fn distances(
 }
 
 /// The correction from compared readings; none for no reading.
-fn finding(quantity: Corrected, compared: &[Compared], assumed: f64, keep_all: bool) -> Option<Finding> {
+fn finding(quantity: Corrected, compared: &[Compared], assumed: f64, keep_all: bool) -> Option<FoundCorrection> {
     if compared.is_empty() {
         return None;
     }
@@ -269,7 +269,7 @@ fn finding(quantity: Corrected, compared: &[Compared], assumed: f64, keep_all: b
     let readings = compared
         .iter()
         .enumerate()
-        .map(|(i, (shot, reading, difference, _))| Reading {
+        .map(|(i, (shot, reading, difference, _))| CalibrationReading {
             file: shot.file.clone(),
             line: shot.line,
             role: None,
@@ -286,7 +286,7 @@ fn finding(quantity: Corrected, compared: &[Compared], assumed: f64, keep_all: b
     if sigma_known == 0.0 {
         notes.push(TAKEN_AS_EXACT.to_owned());
     }
-    Some(Finding {
+    Some(FoundCorrection {
         quantity,
         measure: Measure::KnownLine,
         correction: repeats.mean,

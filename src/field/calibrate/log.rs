@@ -3,8 +3,8 @@
 
 use std::path::Path;
 
-use super::shot::{CalibrationShot, Held};
-use super::{CalibrateError, Measure, Role};
+use super::shot::{CalibrationShot, HeldRow};
+use super::{CalibrateError, CalibrationRole, Measure};
 use crate::disk::STANDARD_INPUT;
 use crate::intake::calibration_log::{self, BareLog, BareShot};
 use crate::intake::sheets;
@@ -17,16 +17,16 @@ const MOST_BYTES: u64 = 256 << 20;
 
 /// The rows of all logs of a calibration.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Shots {
+pub struct CalibrationRows {
     /// The calibration shots.
     pub shots: Vec<CalibrationShot>,
     /// Rows of other measures, or of other instruments.
     pub others: u64,
     /// Rows that could not be read.
-    pub held: Vec<Held>,
+    pub held: Vec<HeldRow>,
 }
 
-impl Shots {
+impl CalibrationRows {
     /// Reads the calibration shots of a log and adds them; `-` stands for standard input.
     ///
     /// # Errors
@@ -49,7 +49,7 @@ impl Shots {
             match row.and_then(|row| shot(row, &log, &file, line)) {
                 Ok(Some(shot)) => self.shots.push(shot),
                 Ok(None) => self.others += 1,
-                Err(fault) => self.held.push(Held { file: file.clone(), line, sentence: fault.sentence }),
+                Err(fault) => self.held.push(HeldRow { file: file.clone(), line, sentence: fault.sentence }),
             }
         }
         Ok(())
@@ -59,7 +59,7 @@ impl Shots {
     ///
     /// # Errors
     /// When none is named and the log has several, or the named one has no shot.
-    pub fn choose_instrument(mut self, name: Option<&str>) -> Result<Shots, CalibrateError> {
+    pub fn choose_instrument(mut self, name: Option<&str>) -> Result<CalibrationRows, CalibrateError> {
         let mut names: Vec<&str> = self.shots.iter().map(|shot| shot.instrument.as_str()).collect();
         names.sort_unstable();
         names.dedup();
@@ -121,7 +121,7 @@ fn letters(word: &str) -> String {
     word.chars().filter(|c| c.is_alphanumeric()).flat_map(char::to_lowercase).collect()
 }
 
-fn role(header: &str, measure: Measure, said: &str) -> Result<Option<Role>, Fault> {
+fn role(header: &str, measure: Measure, said: &str) -> Result<Option<CalibrationRole>, Fault> {
     let roles = measure.roles();
     if roles.is_empty() {
         return Ok(None);

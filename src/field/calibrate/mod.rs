@@ -26,9 +26,9 @@ use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, A
 use crate::shots::reduce::Bend;
 use crate::units::{Shown, Units};
 pub use error::{CalibrateError, NoInstrument, ShotFlaw};
-use known_line::Line;
-use log::Shots;
-use shot::{CalibrationShot, Held};
+use known_line::KnownLine;
+use log::CalibrationRows;
+use shot::{CalibrationShot, HeldRow};
 
 /// Mean radius of the earth in metres, (2a + b)/3 of GRS 80 (IUGG). Curvature over a calibration line
 /// does not feel the difference to the radius of the place.
@@ -48,7 +48,7 @@ pub const WITHDRAW_COMPASS_DEG: f64 = 3.0;
 #[derive(Debug, Clone, Default)]
 pub struct CalibrationSettings {
     /// The true values of the known line, where shots over one are in the log.
-    pub line: Line,
+    pub line: KnownLine,
     /// Coefficient of refraction.
     pub refraction: f64,
     /// Standard errors of one reading, used where repeats give none.
@@ -118,18 +118,18 @@ impl Measure {
     }
 
     /// The roles of its shots.
-    pub fn roles(self) -> &'static [Role] {
+    pub fn roles(self) -> &'static [CalibrationRole] {
         match self {
             Measure::KnownLine => &[],
-            Measure::TwoWay => &[Role::Forth, Role::Back],
-            Measure::TwoPeg => &[Role::MidA, Role::MidB, Role::NearA, Role::NearB],
+            Measure::TwoWay => &[CalibrationRole::Forth, CalibrationRole::Back],
+            Measure::TwoPeg => &[CalibrationRole::MidA, CalibrationRole::MidB, CalibrationRole::NearA, CalibrationRole::NearB],
         }
     }
 }
 
 /// The part that a shot plays: the `role` column.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Role {
+pub enum CalibrationRole {
     /// From the first end of a line.
     Forth,
     /// From its other end, or with the instrument turned over.
@@ -144,16 +144,16 @@ pub enum Role {
     NearB,
 }
 
-impl Role {
+impl CalibrationRole {
     /// The word in the log.
     pub fn word(self) -> &'static str {
         match self {
-            Role::Forth => "forth",
-            Role::Back => "back",
-            Role::MidA => "mid_a",
-            Role::MidB => "mid_b",
-            Role::NearA => "near_a",
-            Role::NearB => "near_b",
+            CalibrationRole::Forth => "forth",
+            CalibrationRole::Back => "back",
+            CalibrationRole::MidA => "mid_a",
+            CalibrationRole::MidB => "mid_b",
+            CalibrationRole::NearA => "near_a",
+            CalibrationRole::NearB => "near_b",
         }
     }
 }
@@ -200,13 +200,13 @@ impl Corrected {
 
 /// One reading of a calibration and how well it agrees.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
+pub struct CalibrationReading {
     /// File.
     pub file: String,
     /// Line.
     pub line: u64,
     /// The part it plays.
-    pub role: Option<Role>,
+    pub role: Option<CalibrationRole>,
     /// As it was read, in radians or metres.
     pub reading: f64,
     /// Reading minus what it should be by the mean of its group, in radians or metres.
@@ -219,7 +219,7 @@ pub struct Reading {
 
 /// One correction from one kind of calibration.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Finding {
+pub struct FoundCorrection {
     /// What is corrected.
     pub quantity: Corrected,
     /// By which kind of shots.
@@ -235,7 +235,7 @@ pub struct Finding {
     /// The part of the standard error that repeats do not lessen: of the known values.
     pub sigma_known: f64,
     /// The readings.
-    pub readings: Vec<Reading>,
+    pub readings: Vec<CalibrationReading>,
     /// What a person must know about it, in sentences.
     pub notes: Vec<String>,
 }
@@ -266,9 +266,9 @@ pub struct AzimuthCheck {
 
 /// All that a calibration found.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Calibration {
+pub struct CalibrationResult {
     /// What each kind of shots says.
-    pub findings: Vec<Finding>,
+    pub findings: Vec<FoundCorrection>,
     /// The corrections.
     pub corrections: Vec<Correction>,
     /// The check of azimuths shot both ways.
@@ -280,7 +280,7 @@ pub struct Calibration {
     /// Rows of other measures.
     pub others: u64,
     /// Rows that could not be read.
-    pub held: Vec<Held>,
+    pub held: Vec<HeldRow>,
 }
 
 /// Computes the corrections that the shots of a log give.
@@ -288,7 +288,7 @@ pub struct Calibration {
 /// # Errors
 /// When no row is a calibration shot, a kind of calibration lacks a part, or its shots contradict
 /// each other or the known values; the message says what is missing, and where.
-pub fn calibrate(log: Shots, settings: &CalibrationSettings) -> Result<Calibration, CalibrateError> {
+pub fn calibrate(log: CalibrationRows, settings: &CalibrationSettings) -> Result<CalibrationResult, CalibrateError> {
     let mut findings = Vec::new();
     let mut azimuth_check = None;
     for measure in Measure::ALL {
@@ -321,7 +321,7 @@ pub fn calibrate(log: Shots, settings: &CalibrationSettings) -> Result<Calibrati
     }
     let corrections = Corrected::ALL.into_iter().filter_map(|quantity| combine(quantity, &findings, settings)).collect();
     let dates = log.shots.iter().filter_map(|shot| shot.readings.when.map(|when| when.date));
-    Ok(Calibration {
+    Ok(CalibrationResult {
         findings,
         corrections,
         azimuth_check,
@@ -363,16 +363,16 @@ fn counted_roles(measure: Measure, shots: &[&CalibrationShot]) -> String {
 /// The weighted mean of what several kinds of shots say of one quantity. Where they differ by more
 /// than their standard errors explain, the mean's standard error is widened by the ratio of R. T. Birge
 /// ("The calculation of errors by the method of least squares", Physical Review 40, 1932), √(χ²/(m−1)).
-fn combine(quantity: Corrected, findings: &[Finding], settings: &CalibrationSettings) -> Option<Correction> {
+fn combine(quantity: Corrected, findings: &[FoundCorrection], settings: &CalibrationSettings) -> Option<Correction> {
     let (assumed, units) = (&settings.assumed, &settings.units);
-    let found: Vec<&Finding> = findings.iter().filter(|finding| finding.quantity == quantity).collect();
+    let found: Vec<&FoundCorrection> = findings.iter().filter(|finding| finding.quantity == quantity).collect();
     let mut notes = Vec::new();
     let (value, sigma) = match found.as_slice() {
         [] => return None,
         [one] => (one.correction, one.sigma),
         several => {
             // A finding that is exact on paper must not become an infinite weight.
-            let weight = |finding: &Finding| finding.sigma.max(1e-9).powi(-2);
+            let weight = |finding: &FoundCorrection| finding.sigma.max(1e-9).powi(-2);
             let total: f64 = several.iter().map(|finding| weight(finding)).sum();
             let mean = several.iter().map(|finding| weight(finding) * finding.correction).sum::<f64>() / total;
             let chi2: f64 = several.iter().map(|finding| weight(finding) * (finding.correction - mean).powi(2)).sum();
@@ -429,8 +429,8 @@ mod tests {
         CalibrationSettings { assumed, ..CalibrationSettings::default() }
     }
 
-    fn finding(measure: Measure, correction: f64, sigma: f64) -> Finding {
-        Finding {
+    fn finding(measure: Measure, correction: f64, sigma: f64) -> FoundCorrection {
+        FoundCorrection {
             quantity: Corrected::Inclination,
             measure,
             correction,

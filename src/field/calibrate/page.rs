@@ -1,22 +1,22 @@
 //! A calibration as a page: the corrections, how well each reading agrees, and the lines for the job.
 
 use super::report::{job_lines, signed};
-use super::{Calibration, Finding};
+use super::{CalibrationResult, FoundCorrection};
 use crate::numeric::words::counted;
 use crate::output::numbers::fixed;
 use crate::output::page::chart::Plot;
 use crate::output::page::good::figure;
 use crate::output::page::sheet::{Sheet, list};
-use crate::output::page::shell::Part;
+use crate::output::page::shell::PagePart;
 use crate::output::page::svg::{GREY, INK, Stroke, WARNING, escaped, stroke};
-use crate::output::page::table::{Cell, Table, clean};
+use crate::output::page::table::{Table, TableCell, clean};
 use crate::units::Units;
 
 /// Decimals of degrees and metres.
 const DECIMALS: i32 = 3;
 
 /// The page; `table` is the job's for the lines.
-pub fn html(calibration: &Calibration, table: &str, units: &Units) -> String {
+pub fn html(calibration: &CalibrationResult, table: &str, units: &Units) -> String {
     let named = |correction: &super::Correction| {
         let quantity = correction.quantity;
         let sigma = fixed(quantity.unit_for(units).value(quantity.shown(correction.sigma)), DECIMALS);
@@ -27,7 +27,7 @@ pub fn html(calibration: &Calibration, table: &str, units: &Units) -> String {
         Some((first, last)) => format!(" of {first} to {last}"),
         None => String::new(),
     };
-    let part = |id, title, html| Part { id, title, html };
+    let part = |id, title, html| PagePart { id, title, html };
     let lines = format!(
         "<p>To be written into the job; corrections that it has are replaced, not added to.</p><pre>{}</pre>",
         escaped(&job_lines(calibration, table))
@@ -49,7 +49,7 @@ pub fn html(calibration: &Calibration, table: &str, units: &Units) -> String {
     .html()
 }
 
-fn corrections(calibration: &Calibration, units: &Units) -> String {
+fn corrections(calibration: &CalibrationResult, units: &Units) -> String {
     let mut table = Table::new("found", "Corrections, to be added to readings")
         .text("of")
         .number("correction", "")
@@ -59,8 +59,13 @@ fn corrections(calibration: &Calibration, units: &Units) -> String {
     for correction in &calibration.corrections {
         let quantity = correction.quantity;
         let unit = quantity.unit_for(units);
-        let shown = |value: f64| Cell::from(fixed(unit.value(quantity.shown(value)), DECIMALS));
-        table.row(vec![Cell::from(quantity.word()), shown(correction.value), shown(correction.sigma), Cell::from(unit.words)]);
+        let shown = |value: f64| TableCell::from(fixed(unit.value(quantity.shown(value)), DECIMALS));
+        table.row(vec![
+            TableCell::from(quantity.word()),
+            shown(correction.value),
+            shown(correction.sigma),
+            TableCell::from(unit.words),
+        ]);
         notes.extend(correction.notes.iter().map(|note| format!("{}: {note}", quantity.word())));
     }
     let angle = units.angle();
@@ -77,7 +82,7 @@ fn corrections(calibration: &Calibration, units: &Units) -> String {
 }
 
 /// Residuals of the readings of one kind of shots, in their order, and their table.
-fn finding(index: usize, finding: &Finding, units: &Units) -> String {
+fn finding(index: usize, finding: &FoundCorrection, units: &Units) -> String {
     let quantity = finding.quantity;
     let of_reader = quantity.unit_for(units);
     let unit = of_reader.sign;
@@ -118,11 +123,11 @@ fn finding(index: usize, finding: &Finding, units: &Units) -> String {
         .text("used");
     for reading in &finding.readings {
         table.row(vec![
-            Cell::from(format!("{}:{}", reading.file, reading.line)),
-            Cell::from(reading.role.map_or("", |role| role.word()).replace('_', " ")),
-            Cell::from(fixed(shown(reading.reading), DECIMALS)),
-            Cell::from(fixed(shown(reading.residual), DECIMALS)),
-            Cell::from(if reading.is_used { "" } else { "left out" }),
+            TableCell::from(format!("{}:{}", reading.file, reading.line)),
+            TableCell::from(reading.role.map_or("", |role| role.word()).replace('_', " ")),
+            TableCell::from(fixed(shown(reading.reading), DECIMALS)),
+            TableCell::from(fixed(shown(reading.residual), DECIMALS)),
+            TableCell::from(if reading.is_used { "" } else { "left out" }),
         ]);
         if let Some(row) = table.rows.last_mut() {
             row.warned = reading.is_outlier;
@@ -133,10 +138,10 @@ fn finding(index: usize, finding: &Finding, units: &Units) -> String {
     html
 }
 
-fn held(calibration: &Calibration) -> String {
+fn held(calibration: &CalibrationResult) -> String {
     let mut table = Table::new("held", "Rows held").text("row").text("why");
     for held in &calibration.held {
-        table.row(vec![Cell::from(format!("{}:{}", held.file, held.line)), Cell::from(held.sentence.as_str())]);
+        table.row(vec![TableCell::from(format!("{}:{}", held.file, held.line)), TableCell::from(held.sentence.as_str())]);
     }
     if table.rows.is_empty() { String::new() } else { table.html() }
 }

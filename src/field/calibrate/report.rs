@@ -5,7 +5,7 @@ use std::fmt::Write;
 use serde_json::{Value, json};
 
 use super::averaged::OUTLIER_SIGMAS;
-use super::{Calibration, Corrected, Finding, NoInstrument, Reading};
+use super::{CalibrationReading, CalibrationResult, Corrected, FoundCorrection, NoInstrument};
 use crate::job::Job;
 use crate::numeric::words::counted;
 use crate::output::write::number::rounded;
@@ -17,12 +17,12 @@ const SHOWN: usize = 3;
 const JOB_DECIMALS: u8 = 4;
 
 /// A value of a quantity in the reader's unit, with its sign where that matters.
-struct Said<'u> {
+struct ValueSaid<'u> {
     units: &'u Units,
     keeps_all: &'u str,
 }
 
-impl Said<'_> {
+impl ValueSaid<'_> {
     fn signed(&self, quantity: Corrected, value: f64) -> String {
         signed(quantity, value, self.units)
     }
@@ -67,7 +67,7 @@ pub fn table_name(job: Option<&Job>, instrument: Option<&str>) -> Result<String,
 }
 
 /// The lines to paste into a job.
-pub fn job_lines(calibration: &Calibration, table: &str) -> String {
+pub fn job_lines(calibration: &CalibrationResult, table: &str) -> String {
     let mut text = format!("[[{table}]]\n");
     if let Some((first, _)) = calibration.dates {
         text += &format!("from = \"{first}\"\n");
@@ -90,8 +90,8 @@ pub fn job_lines(calibration: &Calibration, table: &str) -> String {
 ///
 /// # Errors
 /// Never; writing to a string cannot fail.
-pub fn text(calibration: &Calibration, table: &str, units: &Units, keeps_all: &str) -> Result<String, std::fmt::Error> {
-    let said = Said { units, keeps_all };
+pub fn text(calibration: &CalibrationResult, table: &str, units: &Units, keeps_all: &str) -> Result<String, std::fmt::Error> {
+    let said = ValueSaid { units, keeps_all };
     let mut text = String::new();
     for correction in &calibration.corrections {
         let quantity = correction.quantity;
@@ -152,7 +152,7 @@ pub fn text(calibration: &Calibration, table: &str, units: &Units, keeps_all: &s
     Ok(text)
 }
 
-fn write_finding(text: &mut String, finding: &Finding, said: &Said) -> std::fmt::Result {
+fn write_finding(text: &mut String, finding: &FoundCorrection, said: &ValueSaid) -> std::fmt::Result {
     let quantity = finding.quantity;
     let used = finding.readings.iter().filter(|reading| reading.is_used).count();
     let source = if finding.is_assumed { "the instrument's stated or usual one, no repeats to tell" } else { "from the repeats" };
@@ -187,7 +187,7 @@ fn write_finding(text: &mut String, finding: &Finding, said: &Said) -> std::fmt:
     Ok(())
 }
 
-fn outlier(reading: &Reading, keeps_all: &str) -> String {
+fn outlier(reading: &CalibrationReading, keeps_all: &str) -> String {
     match (reading.is_outlier, reading.is_used) {
         (false, _) => String::new(),
         (true, true) => format!("  beyond {OUTLIER_SIGMAS} robust standard errors; used, as {keeps_all} says"),
@@ -196,7 +196,7 @@ fn outlier(reading: &Reading, keeps_all: &str) -> String {
 }
 
 /// All of it as JSON; units stand in the names.
-pub fn json(calibration: &Calibration, table: &str) -> Value {
+pub fn json(calibration: &CalibrationResult, table: &str) -> Value {
     let number = |quantity: Corrected, value: f64| rounded(quantity.shown(value), Some(6));
     let findings = |quantity: Corrected| -> Vec<Value> {
         let found = calibration.findings.iter().filter(|finding| finding.quantity == quantity);

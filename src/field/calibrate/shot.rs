@@ -1,6 +1,6 @@
 //! A shot of a calibration, and a row that is none.
 
-use super::{Measure, Role};
+use super::{CalibrationRole, Measure};
 use crate::records::shot::Readings;
 
 /// A shot of a calibration.
@@ -13,7 +13,7 @@ pub struct CalibrationShot {
     /// The kind of calibration.
     pub measure: Measure,
     /// The part it plays.
-    pub role: Option<Role>,
+    pub role: Option<CalibrationRole>,
     /// Name of the base, where the log has one.
     pub base: String,
     /// Name of the feature, where the log has one.
@@ -26,7 +26,7 @@ pub struct CalibrationShot {
 
 /// A row that could not be read.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Held {
+pub struct HeldRow {
     /// File.
     pub file: String,
     /// Line.

@@ -26,7 +26,10 @@
 use super::averaged::{Averaged, LEAST_TO_TEST, pooled_sigma};
 use super::known_line::few;
 use super::shot::CalibrationShot;
-use super::{CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, ShotFlaw};
+use super::{
+    CalibrateError, CalibrationReading, CalibrationRole, CalibrationSettings, Corrected, EARTH_RADIUS_M, FoundCorrection,
+    Measure, ShotFlaw,
+};
 use crate::shots::reduce::Bend;
 
 /// The sights of the second setup must differ more than those of the first by this part of their
@@ -34,7 +37,7 @@ use crate::shots::reduce::Bend;
 const LEAST_LEVERAGE: f64 = 0.2;
 
 /// The repeats of one sight.
-struct Sight<'s> {
+struct PegSight<'s> {
     shots: Vec<&'s CalibrationShot>,
     inclinations: Averaged,
     /// Mean distance in metres, and whether it is a slope distance.
@@ -44,7 +47,7 @@ struct Sight<'s> {
     over_m: f64,
 }
 
-impl Sight<'_> {
+impl PegSight<'_> {
     /// Height of the mark over the instrument's ground, an index error of `c` taken off.
     fn height_m(&self, c: f64, bend: Bend) -> f64 {
         let i = self.inclinations.mean;
@@ -66,11 +69,16 @@ impl Sight<'_> {
 ///
 /// # Errors
 /// When a shot lacks its inclination or distance, a setup has two bases, or the sights are too alike.
-pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<Finding, CalibrateError> {
+pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Result<FoundCorrection, CalibrateError> {
     let instrument_heights = shots.iter().all(|shot| shot.readings.instrument_height_m.is_some());
     let target_heights = shots.iter().all(|shot| shot.readings.target_height_m.is_some());
     let sight = |role| sight(shots, role, (instrument_heights, target_heights), settings);
-    let [mid_a, mid_b, near_a, near_b] = [sight(Role::MidA)?, sight(Role::MidB)?, sight(Role::NearA)?, sight(Role::NearB)?];
+    let [mid_a, mid_b, near_a, near_b] = [
+        sight(CalibrationRole::MidA)?,
+        sight(CalibrationRole::MidB)?,
+        sight(CalibrationRole::NearA)?,
+        sight(CalibrationRole::NearB)?,
+    ];
     for (a, b) in [(&mid_a, &mid_b), (&near_a, &near_b)] {
         if let (Some(a), Some(b)) = (a.shots.first(), b.shots.first())
             && a.base != b.base
@@ -114,7 +122,7 @@ pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Re
     if !target_heights {
         notes.push("target heights are not all given: the sighted spots are taken to be equally high over both marks".into());
     }
-    Ok(Finding {
+    Ok(FoundCorrection {
         quantity: Corrected::Inclination,
         measure: Measure::TwoPeg,
         correction: -c,
@@ -129,10 +137,10 @@ pub fn finding(shots: &[&CalibrationShot], settings: &CalibrationSettings) -> Re
 
 fn sight<'s>(
     shots: &[&'s CalibrationShot],
-    role: Role,
+    role: CalibrationRole,
     (instrument_heights, target_heights): (bool, bool),
     settings: &CalibrationSettings,
-) -> Result<Sight<'s>, CalibrateError> {
+) -> Result<PegSight<'s>, CalibrateError> {
     let shots: Vec<&CalibrationShot> = shots.iter().copied().filter(|shot| shot.role == Some(role)).collect();
     let is_slope = shots.iter().all(|shot| shot.readings.slope_m.is_some());
     let mut inclinations = Vec::with_capacity(shots.len());
@@ -150,14 +158,14 @@ fn sight<'s>(
             / shots.len() as f64;
     }
     let inclinations = Averaged::average(&inclinations, settings.assumed.inclination_rad, settings.keep_all);
-    Ok(Sight { shots, inclinations, distance_m, is_slope, over_m })
+    Ok(PegSight { shots, inclinations, distance_m, is_slope, over_m })
 }
 
-fn readings<'d>(sight: &'d Sight<'d>) -> impl Iterator<Item = Reading> + 'd {
+fn readings<'d>(sight: &'d PegSight<'d>) -> impl Iterator<Item = CalibrationReading> + 'd {
     let repeats = &sight.inclinations;
     sight.shots.iter().enumerate().map(|(i, shot)| {
         let reading = shot.readings.inclination_rad.unwrap_or(f64::NAN);
-        Reading {
+        CalibrationReading {
             file: shot.file.clone(),
             line: shot.line,
             role: shot.role,

@@ -25,7 +25,8 @@ use super::averaged::{Averaged, LEAST_TO_TEST, about_their_mean_rad, half_turn_r
 use super::known_line::{both_heights, few};
 use super::shot::CalibrationShot;
 use super::{
-    AzimuthCheck, CalibrateError, CalibrationSettings, Corrected, EARTH_RADIUS_M, Finding, Measure, Reading, Role, ShotFlaw,
+    AzimuthCheck, CalibrateError, CalibrationReading, CalibrationRole, CalibrationSettings, Corrected, EARTH_RADIUS_M,
+    FoundCorrection, Measure, ShotFlaw,
 };
 use crate::geodesy::north::NorthKind;
 
@@ -54,9 +55,9 @@ struct Direction<'s> {
 pub fn finding(
     shots: &[&CalibrationShot],
     settings: &CalibrationSettings,
-) -> Result<(Finding, Option<AzimuthCheck>), CalibrateError> {
+) -> Result<(FoundCorrection, Option<AzimuthCheck>), CalibrateError> {
     let of = |role| shots.iter().copied().filter(|shot| shot.role == Some(role)).collect::<Vec<_>>();
-    let (forth, back) = (of(Role::Forth), of(Role::Back));
+    let (forth, back) = (of(CalibrationRole::Forth), of(CalibrationRole::Back));
     // One base for both: the instrument was turned over there.
     let turned_over = match (forth.first(), back.first()) {
         (Some(forth), Some(back)) => !forth.base.is_empty() && forth.base == back.base,
@@ -93,7 +94,7 @@ pub fn finding(
         }
     }
     let share = |direction: &Direction| 1.0 / direction.inclinations.used as f64;
-    let finding = Finding {
+    let finding = FoundCorrection {
         quantity: Corrected::Inclination,
         measure: Measure::TwoWay,
         correction: -(0.5 * (forth.inclinations.mean + back.inclinations.mean) + curvature_rad),
@@ -169,9 +170,9 @@ fn one_line(forth: &Direction, back: &Direction, settings: &CalibrationSettings)
     Ok(())
 }
 
-fn readings<'d>(direction: &'d Direction<'d>) -> impl Iterator<Item = Reading> + 'd {
+fn readings<'d>(direction: &'d Direction<'d>) -> impl Iterator<Item = CalibrationReading> + 'd {
     let repeats = &direction.inclinations;
-    direction.shots.iter().enumerate().map(|(i, shot)| Reading {
+    direction.shots.iter().enumerate().map(|(i, shot)| CalibrationReading {
         file: shot.file.clone(),
         line: shot.line,
         role: shot.role,

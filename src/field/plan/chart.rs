@@ -6,7 +6,7 @@
 
 use std::fmt::{self, Write};
 
-use super::report::Request;
+use super::report::PlanRequest;
 use super::{Axis, Farthest, PlannedSight};
 use crate::units::{Shown, Units};
 
@@ -102,14 +102,14 @@ impl Frame {
 }
 
 /// The chart of a plan.
-pub fn svg(request: &Request, units: &Units) -> String {
+pub fn svg(request: &PlanRequest, units: &Units) -> String {
     let mut text = String::new();
     // Writing to a String does not fail.
     let _ = write_svg(&mut text, request, units);
     text
 }
 
-fn write_svg(out: &mut String, request: &Request, units: &Units) -> fmt::Result {
+fn write_svg(out: &mut String, request: &PlanRequest, units: &Units) -> fmt::Result {
     let setup = request.errors.setup();
     let length = units.length();
     let inclinations: Vec<f64> = request.inclinations_deg.iter().copied().take(DRAWN).collect();
@@ -242,7 +242,7 @@ fn legend(out: &mut String, inclinations: &[f64], tolerances: &[(Axis, f64)], un
     Ok(())
 }
 
-fn subtitle(request: &Request, units: &Units) -> String {
+fn subtitle(request: &PlanRequest, units: &Units) -> String {
     let errors = &request.errors;
     let (length, angle) = (units.length(), units.angle());
     let metres = |value: f64| length.with_sign(&length.given(value));

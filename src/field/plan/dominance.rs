@@ -31,7 +31,7 @@ pub enum ErrorPart {
 /// A single source of error.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Source {
+pub enum LargestError {
     /// The base.
     Base,
     /// The azimuth reading.
@@ -44,35 +44,37 @@ pub enum Source {
     Distance,
 }
 
-impl Source {
+impl LargestError {
     /// The words for people.
     pub fn words(self) -> &'static str {
         match self {
-            Source::Base => "the base",
-            Source::Azimuth => "the azimuth reading",
-            Source::Orientation => "the orientation (declination, compass bias)",
-            Source::Inclination => "the inclination",
-            Source::Distance => "the distance",
+            LargestError::Base => "the base",
+            LargestError::Azimuth => "the azimuth reading",
+            LargestError::Orientation => "the orientation (declination, compass bias)",
+            LargestError::Inclination => "the inclination",
+            LargestError::Distance => "the distance",
         }
     }
 
     /// What to improve where this source dominates.
     pub fn advice(self, axis: Axis) -> &'static str {
         match (self, axis) {
-            (Source::Base, Axis::Horizontal) => "a better receiver or a longer occupation helps, a better compass does not",
-            (Source::Base, Axis::Vertical) => {
+            (LargestError::Base, Axis::Horizontal) => "a better receiver or a longer occupation helps, a better compass does not",
+            (LargestError::Base, Axis::Vertical) => {
                 "a better height of the base (longer occupation, a known level) helps, a better inclination does not"
             }
-            (Source::Azimuth, _) => {
+            (LargestError::Azimuth, _) => {
                 "a better compass, repeated readings or angles turned from a backsight help, a better receiver does not"
             }
-            (Source::Orientation, _) => {
+            (LargestError::Orientation, _) => {
                 "a backsight to a known point helps; repeated readings and a better receiver do not: all shots of the base share it"
             }
-            (Source::Inclination, _) => {
+            (LargestError::Inclination, _) => {
                 "a steady support, repeated readings or a better inclination sensor help, a better receiver does not"
             }
-            (Source::Distance, _) => "a better rangefinder or a clearer target helps, a better compass or receiver does not",
+            (LargestError::Distance, _) => {
+                "a better rangefinder or a clearer target helps, a better compass or receiver does not"
+            }
         }
     }
 }
@@ -87,7 +89,7 @@ pub struct Stretch {
     /// The largest part.
     pub part: ErrorPart,
     /// The largest source in it.
-    pub source: Source,
+    pub source: LargestError,
 }
 
 /// The first of those with the largest variance, where any is above 0.
@@ -102,7 +104,7 @@ fn largest<T: Copy>(parts: &[(T, f64)]) -> Option<T> {
 }
 
 /// The largest part and the largest source in it; none where nothing is in doubt.
-pub fn leader(expected: &Expected, axis: Axis) -> Option<(ErrorPart, Source)> {
+pub fn leader(expected: &Expected, axis: Axis) -> Option<(ErrorPart, LargestError)> {
     let of = |covariance: Covariance| axis.variance(&covariance);
     let part = largest(&[
         (ErrorPart::Base, of(expected.base)),
@@ -110,12 +112,12 @@ pub fn leader(expected: &Expected, axis: Axis) -> Option<(ErrorPart, Source)> {
         (ErrorPart::Distance, of(expected.distance)),
     ])?;
     let source = match part {
-        ErrorPart::Base => Source::Base,
-        ErrorPart::Distance => Source::Distance,
+        ErrorPart::Base => LargestError::Base,
+        ErrorPart::Distance => LargestError::Distance,
         ErrorPart::Direction => largest(&[
-            (Source::Azimuth, of(expected.azimuth)),
-            (Source::Orientation, of(expected.orientation)),
-            (Source::Inclination, of(expected.inclination)),
+            (LargestError::Azimuth, of(expected.azimuth)),
+            (LargestError::Orientation, of(expected.orientation)),
+            (LargestError::Inclination, of(expected.inclination)),
         ])?,
     };
     Some((part, source))
@@ -126,7 +128,7 @@ pub fn stretches(setup: &PlannedSight, axis: Axis, inclination_rad: f64) -> Vec<
     let leads = |slope_m: f64| leader(&setup.sighting(slope_m, inclination_rad), axis);
     let mut found = Vec::new();
     let (mut from_m, mut last_m, mut current) = (0.0, 0.0, leads(0.0));
-    let stretch = |leader: Option<(ErrorPart, Source)>, from_m: f64, to_m: Option<f64>| {
+    let stretch = |leader: Option<(ErrorPart, LargestError)>, from_m: f64, to_m: Option<f64>| {
         leader.map(|(part, source)| Stretch { from_m, to_m, part, source })
     };
     while last_m < REACH_M {
@@ -146,11 +148,11 @@ pub fn stretches(setup: &PlannedSight, axis: Axis, inclination_rad: f64) -> Vec<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::field::plan::errors::{Errors, Sigma};
+    use crate::field::plan::errors::{PlanErrors, Sigma};
 
     #[test]
     fn the_cross_over_from_base_to_azimuth_is_where_their_variances_meet() {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.sigma_base_horizontal_m = Sigma::given(0.4);
         errors.sigma_azimuth_deg = Sigma::given(1.0);
         errors.sigma_declination_deg = Sigma::given(0.0);
@@ -159,42 +161,45 @@ mod tests {
         // 2 σb² = S² σA²: S = √2 · 0.4 / 0.017453 = 32.41 m.
         let meet = 2f64.sqrt() * 0.4 / 1f64.to_radians();
         assert_eq!(found.len(), 2, "{found:?}");
-        assert_eq!((found[0].part, found[0].source), (ErrorPart::Base, Source::Base));
+        assert_eq!((found[0].part, found[0].source), (ErrorPart::Base, LargestError::Base));
         assert!((found[0].to_m.unwrap() - meet).abs() < 1e-6, "{found:?}");
-        assert_eq!((found[1].part, found[1].source, found[1].to_m), (ErrorPart::Direction, Source::Azimuth, None));
+        assert_eq!((found[1].part, found[1].source, found[1].to_m), (ErrorPart::Direction, LargestError::Azimuth, None));
     }
 
     #[test]
     fn a_better_receiver_than_rangefinder_leaves_the_distance_first() {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.sigma_base_horizontal_m = Sigma::given(0.02);
         errors.sigma_declination_deg = Sigma::given(2.0);
         let found = stretches(&errors.setup(), Axis::Horizontal, 0.0);
         let parts: Vec<_> = found.iter().map(|stretch| stretch.source).collect();
-        assert_eq!(parts, [Source::Distance, Source::Orientation]);
+        assert_eq!(parts, [LargestError::Distance, LargestError::Orientation]);
         // σS² = S² (1² + 2²) deg².
         assert!((found[0].to_m.unwrap() - 0.3 / 5f64.sqrt().to_radians()).abs() < 1e-6, "{found:?}");
     }
 
     #[test]
     fn straight_up_the_distance_makes_the_height() {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.sigma_base_height_m = Sigma::given(0.01);
         let found = stretches(&errors.setup(), Axis::Vertical, 80f64.to_radians());
-        assert_eq!(found[0].source, Source::Distance);
+        assert_eq!(found[0].source, LargestError::Distance);
         let level = stretches(&errors.setup(), Axis::Vertical, 0.0);
-        assert_eq!(level.iter().map(|stretch| stretch.source).collect::<Vec<_>>(), [Source::Base, Source::Inclination]);
+        assert_eq!(
+            level.iter().map(|stretch| stretch.source).collect::<Vec<_>>(),
+            [LargestError::Base, LargestError::Inclination]
+        );
     }
 
     #[test]
     fn nothing_in_doubt_has_no_leader() {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.all_mut().into_iter().for_each(|sigma| *sigma = Sigma::given(0.0));
         assert!(stretches(&errors.setup(), Axis::Horizontal, 0.0).is_empty());
         // Only an azimuth: it leads from the base on.
         errors.sigma_azimuth_deg = Sigma::given(1.0);
         let found = stretches(&errors.setup(), Axis::Horizontal, 0.0);
         assert_eq!(found.len(), 1);
-        assert_eq!(found[0].source, Source::Azimuth);
+        assert_eq!(found[0].source, LargestError::Azimuth);
     }
 }

@@ -25,13 +25,13 @@ pub struct Sigma {
     /// The value, in the unit of its name.
     pub value: f64,
     /// Where it comes from.
-    pub origin: Origin,
+    pub origin: ValueOrigin,
 }
 
 /// Where a value comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Origin {
+pub enum ValueOrigin {
     /// Given for this plan.
     Given,
     /// The job's.
@@ -43,20 +43,20 @@ pub enum Origin {
 impl Sigma {
     /// A value given for this plan.
     pub fn given(value: f64) -> Sigma {
-        Sigma { value, origin: Origin::Given }
+        Sigma { value, origin: ValueOrigin::Given }
     }
 
     fn job_or(stated: Option<f64>, assumed: f64) -> Sigma {
         match stated {
-            Some(value) => Sigma { value, origin: Origin::Job },
-            None => Sigma { value: assumed, origin: Origin::Assumed },
+            Some(value) => Sigma { value, origin: ValueOrigin::Job },
+            None => Sigma { value: assumed, origin: ValueOrigin::Assumed },
         }
     }
 }
 
 /// The standard errors of a plan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Errors {
+pub struct PlanErrors {
     /// Of a distance, in metres.
     pub sigma_distance_m: Sigma,
     /// Part of it that grows with distance, in parts per million.
@@ -112,15 +112,15 @@ pub enum ErrorsOfJob {
     Intake(#[from] IntakeError),
 }
 
-impl Errors {
+impl PlanErrors {
     /// What the main job assumes where nothing is stated.
-    pub fn assumed() -> Errors {
-        Errors::from_instrument(&Instrument { refraction: REFRACTION, ..Instrument::default() })
+    pub fn assumed() -> PlanErrors {
+        PlanErrors::from_instrument(&Instrument { refraction: REFRACTION, ..Instrument::default() })
     }
 
-    fn from_instrument(instrument: &Instrument) -> Errors {
+    fn from_instrument(instrument: &Instrument) -> PlanErrors {
         let zero_or = |value: f64| Sigma::job_or((value != 0.0).then_some(value), 0.0);
-        Errors {
+        PlanErrors {
             sigma_distance_m: Sigma::job_or(instrument.sigma_distance_m, ASSUMED_SIGMA_DISTANCE_M),
             sigma_distance_ppm: zero_or(instrument.sigma_distance_ppm),
             sigma_azimuth_deg: Sigma::job_or(instrument.sigma_azimuth_deg, ASSUMED_SIGMA_AZIMUTH_DEG),
@@ -143,7 +143,7 @@ impl Errors {
     ///
     /// # Errors
     /// When the instrument is not settled, or a log cannot be read.
-    pub fn from_job(job: &Job, instrument: Option<&str>) -> Result<Errors, ErrorsOfJob> {
+    pub fn from_job(job: &Job, instrument: Option<&str>) -> Result<PlanErrors, ErrorsOfJob> {
         let known = || job.instruments.keys().cloned().collect();
         let chosen = match (instrument, &job.instrument, job.instruments.len()) {
             (None, Some(one), _) => Some(one),
@@ -156,7 +156,7 @@ impl Errors {
                 None => return Err(ErrorsOfJob::Unknown { name: name.to_owned(), has: known() }),
             },
         };
-        let mut errors = chosen.map_or_else(Errors::assumed, Errors::from_instrument);
+        let mut errors = chosen.map_or_else(PlanErrors::assumed, PlanErrors::from_instrument);
         errors.sigma_base_horizontal_m = Sigma::job_or(job.bases.sigma_horizontal_m, ASSUMED_SIGMA_HORIZONTAL_M);
         errors.sigma_base_height_m = Sigma::job_or(job.bases.sigma_vertical_m, ASSUMED_SIGMA_VERTICAL_M);
         let orientation = job.north.sigma_orientation_deg;
@@ -175,7 +175,7 @@ impl Errors {
             }
         }
         if !magnetic {
-            errors.sigma_declination_deg = Sigma { value: 0.0, origin: Origin::Job };
+            errors.sigma_declination_deg = Sigma { value: 0.0, origin: ValueOrigin::Job };
             errors.no_compass = true;
         }
         if let Some((path, name)) = job.bases.resolved.first()
@@ -219,7 +219,7 @@ impl Errors {
     pub fn notes(&self, units: &Units) -> Vec<String> {
         let mut notes = Vec::new();
         let (length, angle) = (units.length(), units.angle());
-        if self.sigma_declination_deg.origin == Origin::Assumed {
+        if self.sigma_declination_deg.origin == ValueOrigin::Assumed {
             notes.push(format!(
                 "declination: {} {unit} is what a model is commonly good for; standoff north prints the model's own standard \
                  error, {} to {} {unit} away from the magnetic poles. Give 0 for azimuths from true or grid north.",
@@ -229,7 +229,7 @@ impl Errors {
                 unit = angle.suffix
             ));
         }
-        if self.no_compass && self.sigma_declination_deg.origin == Origin::Job {
+        if self.no_compass && self.sigma_declination_deg.origin == ValueOrigin::Job {
             notes.push("declination: the job's azimuths are from true or grid north; it does not count.".into());
         }
         let [axes, height] = self.names_for_base;
@@ -238,7 +238,7 @@ impl Errors {
             (self.in_base_logs.1, self.sigma_base_height_m, "sigma_vertical_m", height),
         ];
         for (in_logs, sigma, column, name) in own {
-            if in_logs && sigma.origin != Origin::Given {
+            if in_logs && sigma.origin != ValueOrigin::Given {
                 notes.push(format!(
                     "the base log carries {column} of its own, row by row; the plan takes {} {}: give {name} to plan with another.",
                     length.given(sigma.value),
@@ -279,16 +279,16 @@ mod tests {
 
     #[test]
     fn what_is_assumed_is_what_the_main_job_assumes() {
-        let setup = Errors::assumed().setup();
+        let setup = PlanErrors::assumed().setup();
         let kit = Kit::from(&Instrument { refraction: REFRACTION, ..Instrument::default() });
         assert_eq!(setup.kit, kit);
         assert_eq!(setup.base, Covariance::from_sigmas(ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M));
-        assert!(Errors::assumed().listed().iter().all(|(_, sigma, _)| sigma.origin == Origin::Assumed));
+        assert!(PlanErrors::assumed().listed().iter().all(|(_, sigma, _)| sigma.origin == ValueOrigin::Assumed));
     }
 
     #[test]
     fn declination_and_compass_bias_add_as_squares() {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.sigma_declination_deg = Sigma::given(0.3);
         errors.sigma_orientation_deg = Sigma::given(0.4);
         assert!((errors.setup().sigma_orientation_rad.to_degrees() - 0.5).abs() < 1e-12);
@@ -296,9 +296,9 @@ mod tests {
 
     #[test]
     fn a_note_about_the_base_log_goes_once_the_value_is_given() {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.in_base_logs = (true, false);
-        let notes = |errors: &Errors| errors.notes(&Units::default());
+        let notes = |errors: &PlanErrors| errors.notes(&Units::default());
         assert!(notes(&errors).iter().any(|note| note.contains("sigma_base_horizontal_m ")), "{:?}", notes(&errors));
         errors.sigma_base_horizontal_m = Sigma::given(1.0);
         assert!(!notes(&errors).iter().any(|note| note.contains("sigma_base_horizontal_m ")), "{:?}", notes(&errors));

@@ -34,7 +34,7 @@ const SECTIONS: usize = 45;
 
 /// An object whose height is measured.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Object {
+pub struct SightedObject {
     /// Its height from foot to top in metres, above 0.
     pub object_height_m: f64,
     /// How far its foot lies below the instrument's axis, in metres; negative where it lies above.
@@ -48,7 +48,7 @@ pub struct Object {
 pub struct HeightPlan {
     /// The object.
     #[serde(flatten)]
-    pub object: Object,
+    pub object: SightedObject,
     /// Horizontal distance where the height's error is least, in metres.
     pub standoff_m: f64,
     /// Whether the least error lies between the ends of the range that is looked at; false where it
@@ -70,7 +70,7 @@ pub struct HeightPlan {
     pub within_m: Option<[f64; 2]>,
 }
 
-impl Object {
+impl SightedObject {
     fn ends_m(&self) -> [f64; 2] {
         [-self.below_m, self.object_height_m - self.below_m]
     }
@@ -161,21 +161,21 @@ impl Object {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::field::plan::errors::{Errors, Sigma};
+    use crate::field::plan::errors::{PlanErrors, Sigma};
     use proptest::prelude::*;
 
     /// A minimum found by comparing values is known to the square root of their rounding.
     const FLAT: f64 = 1e-6;
 
     fn setup(distance_m: f64, inclination_deg: f64) -> PlannedSight {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         errors.sigma_distance_m = Sigma::given(distance_m);
         errors.sigma_inclination_deg = Sigma::given(inclination_deg);
         errors.setup()
     }
 
-    fn object(height: f64, below: f64) -> Object {
-        Object { object_height_m: height, below_m: below, sigma_index_deg: 0.0 }
+    fn object(height: f64, below: f64) -> SightedObject {
+        SightedObject { object_height_m: height, below_m: below, sigma_index_deg: 0.0 }
     }
 
     #[test]
@@ -244,7 +244,7 @@ mod tests {
         let mut normal = Normal(20_260_504);
         for (height, below, index_deg, d) in [(12.0, 1.5, 0.0, 9.0), (30.0, 4.0, 0.5, 25.0), (8.0, -2.0, 0.3, 40.0)] {
             let setup = setup(0.3, 0.25);
-            let object = Object { object_height_m: height, below_m: below, sigma_index_deg: index_deg };
+            let object = SightedObject { object_height_m: height, below_m: below, sigma_index_deg: index_deg };
             let (foot, top) = ((-below / d).atan(), ((height - below) / d).atan());
             let (mut sum, mut squares) = (0.0, 0.0);
             for _ in 0..RUNS {
@@ -270,7 +270,7 @@ mod tests {
             height in 2.0f64..60.0, below in -3.0f64..10.0, sigma_d in 0.0f64..0.5, sigma_i in 0.05f64..1.0, index in 0.0f64..0.5,
         ) {
             let setup = setup(sigma_d, sigma_i);
-            let object = Object { object_height_m: height, below_m: below, sigma_index_deg: index };
+            let object = SightedObject { object_height_m: height, below_m: below, sigma_index_deg: index };
             let (u1, u2, i, x) = (-below, height - below, sigma_i.to_radians(), index.to_radians());
             let d = ((u1.powi(4) + u2.powi(4) + ((height * sigma_d).powi(2) + (u2 * u2 - u1 * u1).powi(2) * x * x) / (i * i)) / 2.0)
                 .powf(0.25);

@@ -197,7 +197,7 @@ fn edge(mut inside: f64, mut outside: f64, within: impl Fn(f64) -> bool) -> f64 
 
 #[cfg(test)]
 mod tests {
-    use super::errors::{Errors, Sigma};
+    use super::errors::{PlanErrors, Sigma};
     use super::*;
     use crate::geodesy::covariance::ELLIPSE95;
     use proptest::prelude::*;
@@ -206,7 +206,7 @@ mod tests {
     const ROUNDING_M: f64 = 1e-9;
 
     fn only_azimuth(degrees: f64) -> PlannedSight {
-        let mut errors = Errors::assumed();
+        let mut errors = PlanErrors::assumed();
         for sigma in errors.all_mut() {
             *sigma = Sigma::given(0.0);
         }
@@ -228,7 +228,7 @@ mod tests {
 
     #[test]
     fn a_tolerance_met_everywhere_nowhere_or_in_between() {
-        let setup = Errors::assumed().setup();
+        let setup = PlanErrors::assumed().setup();
         // 2.5 m an axis: radius of the base alone 2.5 × 2.4477.
         match setup.farthest(Axis::Horizontal, 0.0, 6.0) {
             Farthest::Never { base95_m, least95_m } => {
@@ -249,7 +249,7 @@ mod tests {
     proptest! {
         #[test]
         fn the_parts_make_the_whole_of_one_reduction(s in 0.0f64..2000.0, i in -89.0f64..89.0) {
-            let setup = Errors::assumed().setup();
+            let setup = PlanErrors::assumed().setup();
             let expected = setup.sighting(s, i.to_radians());
             let sight = Sight {
                 true_azimuth_rad: 1.0,
@@ -276,7 +276,7 @@ mod tests {
 
         #[test]
         fn the_farthest_standoff_is_where_the_tolerance_ends(tolerance in 6.5f64..40.0, i in -80.0f64..80.0) {
-            let setup = Errors::assumed().setup();
+            let setup = PlanErrors::assumed().setup();
             if let Farthest::At(slope_m) = setup.farthest(Axis::Horizontal, i.to_radians(), tolerance) {
                 let at = |slope_m| setup.uncertainty95_m(Axis::Horizontal, slope_m, i.to_radians());
                 prop_assert!(at(slope_m) <= tolerance && tolerance < at(slope_m + 1e-6), "{slope_m}");

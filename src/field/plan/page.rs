@@ -1,18 +1,18 @@
 //! A plan as a page: the chart of standoff, the table behind it, and what to improve.
 
-use super::errors::Origin;
-use super::report::{Report, Request, about, ceiling, floor};
+use super::errors::ValueOrigin;
+use super::report::{PlanReport, PlanRequest, about, ceiling, floor};
 use super::{Axis, chart};
 use crate::output::numbers::fixed;
 use crate::output::page::good::figure;
 use crate::output::page::sheet::{Sheet, list};
-use crate::output::page::shell::Part;
-use crate::output::page::table::{Cell, Table};
+use crate::output::page::shell::PagePart;
+use crate::output::page::table::{Table, TableCell};
 use crate::units::Units;
 
 /// The page.
-pub fn html(request: &Request, report: &Report, units: Units) -> String {
-    let part = |id, title, html| Part { id, title, html };
+pub fn html(request: &PlanRequest, report: &PlanReport, units: Units) -> String {
+    let part = |id, title, html| PagePart { id, title, html };
     let length = units.length();
     let words = format!(
         "Half of the 95 % interval over slope distance, in {}; inclinations are told by dashes, a tolerance is a thin line.",
@@ -38,7 +38,7 @@ pub fn html(request: &Request, report: &Report, units: Units) -> String {
     .html()
 }
 
-fn distance_table(report: &Report, units: Units) -> Table {
+fn distance_table(report: &PlanReport, units: Units) -> Table {
     let (length, angle) = (units.length(), units.angle());
     let mut table = Table::new("expected", "Expected, at 95 % probability")
         .number("slope distance", length.sign)
@@ -48,12 +48,12 @@ fn distance_table(report: &Report, units: Units) -> Table {
         .number("base, of the place", "%")
         .number("direction", "%")
         .number("distance", "%");
-    let shown = |value: f64, decimals| Cell::from(fixed(length.value(value), decimals));
-    let percent = |share: f64| Cell::from(fixed(100.0 * share, 0));
+    let shown = |value: f64, decimals| TableCell::from(fixed(length.value(value), decimals));
+    let percent = |share: f64| TableCell::from(fixed(100.0 * share, 0));
     for cell in &report.table {
         table.row(vec![
-            Cell::from(length.given(cell.slope_distance_m)),
-            Cell::from(angle.given(cell.inclination_deg)),
+            TableCell::from(length.given(cell.slope_distance_m)),
+            TableCell::from(angle.given(cell.inclination_deg)),
             shown(cell.radius95_m, 2),
             shown(cell.height95_m, 2),
             percent(cell.horizontal_shares.base),
@@ -64,7 +64,7 @@ fn distance_table(report: &Report, units: Units) -> Table {
     table
 }
 
-fn farthest(report: &Report, units: &Units) -> String {
+fn farthest(report: &PlanReport, units: &Units) -> String {
     let (length, angle) = (units.length(), units.angle());
     let given = |metres: f64| format!("{} {}", length.given(metres), length.sign);
     let mut table = Table::new("standoff", "Farthest slope distance within a tolerance")
@@ -77,9 +77,9 @@ fn farthest(report: &Report, units: &Units) -> String {
             Axis::Vertical => "height",
         };
         table.row(vec![
-            Cell::from(format!("{of} within {}", given(standoff.tolerance_m))),
-            Cell::from(angle.given(standoff.inclination_deg)),
-            Cell::from(standoff.words(report.errors.greatest_distance_m, &length)),
+            TableCell::from(format!("{of} within {}", given(standoff.tolerance_m))),
+            TableCell::from(angle.given(standoff.inclination_deg)),
+            TableCell::from(standoff.words(report.errors.greatest_distance_m, &length)),
         ]);
     }
     let mut html = if table.rows.is_empty() { String::new() } else { table.html() };
@@ -102,20 +102,20 @@ fn farthest(report: &Report, units: &Units) -> String {
     html
 }
 
-fn errors(report: &Report, units: &Units) -> String {
+fn errors(report: &PlanReport, units: &Units) -> String {
     let mut table =
         Table::new("sigmas", "What was planned with").text("of").number("standard error", "").text("unit").text("from");
     for (name, sigma, unit) in report.errors.listed() {
         let origin = match sigma.origin {
-            Origin::Given => "given",
-            Origin::Job => "the job",
-            Origin::Assumed => "assumed",
+            ValueOrigin::Given => "given",
+            ValueOrigin::Job => "the job",
+            ValueOrigin::Assumed => "assumed",
         };
         let (number, unit) = match units.of_unit(unit) {
             Some(shown) => (shown.given(sigma.value), shown.sign),
             None => (sigma.value.to_string(), unit),
         };
-        table.row(vec![Cell::from(name), Cell::from(number), Cell::from(unit), Cell::from(origin)]);
+        table.row(vec![TableCell::from(name), TableCell::from(number), TableCell::from(unit), TableCell::from(origin)]);
     }
     format!("{}{}", table.html(), list(report.errors.notes(units)))
 }

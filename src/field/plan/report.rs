@@ -4,8 +4,8 @@
 use serde::Serialize;
 
 use super::dominance::{ErrorPart, Stretch, stretches};
-use super::errors::Errors;
-use super::height::{HeightPlan, Object};
+use super::errors::PlanErrors;
+use super::height::{HeightPlan, SightedObject};
 use super::{Axis, Farthest, REACH_M};
 use crate::units::{Shown, Units};
 
@@ -19,11 +19,11 @@ pub const CAUTIONS: [&str; 3] = [
 
 /// What is asked.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Request {
+pub struct PlanRequest {
     /// What the plan is for, for people.
     pub title: Option<String>,
     /// The standard errors.
-    pub errors: Errors,
+    pub errors: PlanErrors,
     /// Slope distances of the table in metres, above 0 and at most [`REACH_M`], each once.
     pub distances_m: Vec<f64>,
     /// Inclinations of the table in degrees, within ±90, each once.
@@ -33,12 +33,12 @@ pub struct Request {
     /// Tolerance of a height, 95 %, in metres.
     pub height_tolerance_m: Option<f64>,
     /// The object of a height measurement.
-    pub object: Option<Object>,
+    pub object: Option<SightedObject>,
 }
 
 /// A cell of the table.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Cell {
+pub struct PlanCell {
     /// Slope distance in metres.
     pub slope_distance_m: f64,
     /// Inclination in degrees.
@@ -48,14 +48,14 @@ pub struct Cell {
     /// Half of the 95 % interval of the height, in metres.
     pub height95_m: f64,
     /// Shares in the variance of the position.
-    pub horizontal_shares: Shares,
+    pub horizontal_shares: VarianceShares,
     /// Shares in the variance of the height.
-    pub vertical_shares: Shares,
+    pub vertical_shares: VarianceShares,
 }
 
 /// Shares of the parts in a variance; they add up to 1, or are all 0 where it is 0.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Shares {
+pub struct VarianceShares {
     /// Of the base.
     pub base: f64,
     /// Of azimuth, orientation and inclination.
@@ -64,9 +64,9 @@ pub struct Shares {
     pub distance: f64,
 }
 
-impl From<[f64; 3]> for Shares {
-    fn from([base, direction, distance]: [f64; 3]) -> Shares {
-        Shares { base, direction, distance }
+impl From<[f64; 3]> for VarianceShares {
+    fn from([base, direction, distance]: [f64; 3]) -> VarianceShares {
+        VarianceShares { base, direction, distance }
     }
 }
 
@@ -80,7 +80,7 @@ pub struct Standoff {
     /// Inclination in degrees.
     pub inclination_deg: f64,
     /// How it came out.
-    pub outcome: Outcome,
+    pub outcome: StandoffSearch,
     /// The farthest slope distance in metres; none where the tolerance is met up to [`REACH_M`] or nowhere.
     pub farthest_m: Option<f64>,
     /// The 95 % uncertainty at a distance of zero in metres, where the tolerance is met nowhere.
@@ -92,7 +92,7 @@ pub struct Standoff {
 /// How the search for a farthest standoff came out.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Outcome {
+pub enum StandoffSearch {
     /// Found.
     Found,
     /// The tolerance is met at every distance up to [`REACH_M`].
@@ -117,15 +117,15 @@ pub struct Dominance {
 
 /// A plan.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Report {
+pub struct PlanReport {
     /// What the plan is for.
     pub title: Option<String>,
     /// The standard errors.
-    pub errors: Errors,
+    pub errors: PlanErrors,
     /// What to know about them, in metres and degrees.
     pub notes: Vec<String>,
     /// The table, by distance and then by inclination.
-    pub table: Vec<Cell>,
+    pub table: Vec<PlanCell>,
     /// The farthest standoff for each tolerance and inclination.
     pub farthest: Vec<Standoff>,
     /// The height measurement.
@@ -136,14 +136,14 @@ pub struct Report {
     pub cautions: [&'static str; 3],
 }
 
-impl Report {
+impl PlanReport {
     /// Computes a plan.
-    pub fn new(request: &Request) -> Report {
+    pub fn new(request: &PlanRequest) -> PlanReport {
         let setup = request.errors.setup();
         let cell = |slope_m: f64, inclination_deg: f64| {
             let expected = setup.sighting(slope_m, inclination_deg.to_radians());
             let covariance = expected.covariance();
-            Cell {
+            PlanCell {
                 slope_distance_m: slope_m,
                 inclination_deg,
                 radius95_m: Axis::Horizontal.uncertainty95_m(&covariance),
@@ -157,16 +157,16 @@ impl Report {
                 axis,
                 tolerance_m,
                 inclination_deg,
-                outcome: Outcome::BeyondReach,
+                outcome: StandoffSearch::BeyondReach,
                 farthest_m: None,
                 least95_m: None,
                 base95_m: None,
             };
             match setup.farthest(axis, inclination_deg.to_radians(), tolerance_m) {
-                Farthest::At(slope_m) => Standoff { outcome: Outcome::Found, farthest_m: Some(slope_m), ..blank },
+                Farthest::At(slope_m) => Standoff { outcome: StandoffSearch::Found, farthest_m: Some(slope_m), ..blank },
                 Farthest::Beyond => blank,
                 Farthest::Never { base95_m, least95_m } => {
-                    Standoff { outcome: Outcome::Never, least95_m: Some(least95_m), base95_m: Some(base95_m), ..blank }
+                    Standoff { outcome: StandoffSearch::Never, least95_m: Some(least95_m), base95_m: Some(base95_m), ..blank }
                 }
             }
         };
@@ -191,7 +191,7 @@ impl Report {
             })
             .collect();
         let range_m = (request.errors.least_distance_m, request.errors.greatest_distance_m);
-        Report {
+        PlanReport {
             title: request.title.clone(),
             notes: request.errors.notes(&Units::default()),
             table: request.distances_m.iter().flat_map(|slope| inclinations.iter().map(|i| cell(*slope, *i))).collect(),
@@ -217,7 +217,7 @@ impl Standoff {
     pub fn words(&self, greatest_distance_m: Option<f64>, length: &Shown) -> String {
         let tolerance_m = self.tolerance_m;
         match (self.outcome, self.farthest_m, self.least95_m, self.base95_m) {
-            (Outcome::Found, Some(slope_m), ..) => {
+            (StandoffSearch::Found, Some(slope_m), ..) => {
                 let range = match greatest_distance_m {
                     Some(greatest_m) if greatest_m < slope_m => {
                         format!(", but the instrument measures to {} {}", length.given(greatest_m), length.sign)
@@ -226,10 +226,10 @@ impl Standoff {
                 };
                 format!("up to {} {}{range}", floor(length.value(slope_m)), length.sign)
             }
-            (Outcome::Never, _, Some(_), Some(base95_m)) if base95_m > tolerance_m => {
+            (StandoffSearch::Never, _, Some(_), Some(base95_m)) if base95_m > tolerance_m => {
                 format!("not even at the base: the receiver alone has {}", length.said(base95_m, 2))
             }
-            (Outcome::Never, _, Some(least95_m), _) => {
+            (StandoffSearch::Never, _, Some(least95_m), _) => {
                 format!("at no distance: the receiver and the distance reading alone have {}", length.said(least95_m, 2))
             }
             _ if length.is_same() => format!("met at every distance up to {:.0} km", REACH_M / 1000.0),
@@ -284,10 +284,10 @@ mod tests {
     /// As it is computed.
     const METRES: Shown = Units { length: LengthShown::M, area: None, volume: None, angle: AngleShown::Deg }.length();
 
-    fn request() -> Request {
-        Request {
+    fn request() -> PlanRequest {
+        PlanRequest {
             title: None,
-            errors: Errors::assumed(),
+            errors: PlanErrors::assumed(),
             distances_m: vec![50.0, 200.0],
             inclinations_deg: vec![0.0, 30.0],
             tolerance_m: Some(8.0),
@@ -298,7 +298,7 @@ mod tests {
 
     #[test]
     fn the_table_runs_by_distance_then_by_inclination() {
-        let report = Report::new(&request());
+        let report = PlanReport::new(&request());
         let order: Vec<(f64, f64)> = report.table.iter().map(|cell| (cell.slope_distance_m, cell.inclination_deg)).collect();
         assert_eq!(order, [(50.0, 0.0), (50.0, 30.0), (200.0, 0.0), (200.0, 30.0)]);
         assert!(report.table[2].radius95_m > report.table[0].radius95_m);
@@ -307,7 +307,7 @@ mod tests {
 
     #[test]
     fn a_standoff_is_rounded_down_and_says_what_stops_it() {
-        let report = Report::new(&request());
+        let report = PlanReport::new(&request());
         let found = &report.farthest[0];
         let slope_m = found.farthest_m.unwrap();
         assert_eq!(found.words(None, &METRES), format!("up to {:.0} m", slope_m.floor()));
@@ -320,7 +320,7 @@ mod tests {
         let mut finer = request();
         finer.errors.sigma_base_horizontal_m = Sigma::given(0.02);
         finer.tolerance_m = Some(0.3);
-        let report = Report::new(&finer);
+        let report = PlanReport::new(&finer);
         assert!(
             report.farthest[0]
                 .words(None, &METRES)
@@ -335,7 +335,7 @@ mod tests {
         let mut request = request();
         request.errors.sigma_base_horizontal_m = Sigma::given(0.4);
         request.errors.sigma_declination_deg = Sigma::given(0.0);
-        let report = Report::new(&request);
+        let report = PlanReport::new(&request);
         let sentences: Vec<String> =
             report.dominance.iter().filter(|d| d.axis == Axis::Horizontal).map(|of| of.sentence(&METRES)).collect();
         assert_eq!(

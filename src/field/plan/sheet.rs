@@ -3,9 +3,9 @@
 use std::fmt::Write;
 
 use super::Axis;
-use super::errors::Origin;
+use super::errors::ValueOrigin;
 use super::height::HeightPlan;
-use super::report::{Cell, Report, Shares, about, ceiling, floor};
+use super::report::{PlanCell, PlanReport, VarianceShares, about, ceiling, floor};
 use crate::output::report::styled::{FAINT, HELD as CAUTION, STRONG};
 use crate::units::{Shown, Units};
 
@@ -19,7 +19,7 @@ const LINE: usize = 100;
 const SHORTEST: usize = 40;
 
 /// How the sheet is written.
-struct Look {
+struct SheetLook {
     units: Units,
     length: Shown,
     angle: Shown,
@@ -27,7 +27,7 @@ struct Look {
     line: usize,
 }
 
-impl Look {
+impl SheetLook {
     /// An angle that somebody gave, with its unit.
     fn angle(&self, degrees: f64) -> String {
         format!("{} {}", self.angle.given(degrees), self.angle.suffix)
@@ -40,15 +40,15 @@ impl Look {
 }
 
 /// The whole sheet, for a terminal of so many columns.
-pub fn text(report: &Report, units: &Units, columns: usize) -> String {
-    let look = Look { units: *units, length: units.length(), angle: units.angle(), line: columns.clamp(SHORTEST, LINE) };
+pub fn text(report: &PlanReport, units: &Units, columns: usize) -> String {
+    let look = SheetLook { units: *units, length: units.length(), angle: units.angle(), line: columns.clamp(SHORTEST, LINE) };
     let mut text = String::new();
     // Writing to a String does not fail.
     let _ = write_all(&mut text, report, &look);
     text
 }
 
-fn write_all(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
+fn write_all(text: &mut String, report: &PlanReport, look: &SheetLook) -> std::fmt::Result {
     if let Some(title) = &report.title {
         heading(text, look, title)?;
         writeln!(text)?;
@@ -57,9 +57,9 @@ fn write_all(text: &mut String, report: &Report, look: &Look) -> std::fmt::Resul
     let unit_width = look.length.sign.len().max(4);
     for (name, sigma, unit) in report.errors.listed() {
         let origin = match sigma.origin {
-            Origin::Given => "given",
-            Origin::Job => "from the job",
-            Origin::Assumed => "assumed",
+            ValueOrigin::Given => "given",
+            ValueOrigin::Job => "from the job",
+            ValueOrigin::Assumed => "assumed",
         };
         let (number, unit) = match look.units.of_unit(unit) {
             Some(shown) => (shown.given(sigma.value), shown.word()),
@@ -99,14 +99,14 @@ fn write_all(text: &mut String, report: &Report, look: &Look) -> std::fmt::Resul
 }
 
 /// A heading, cut between words.
-fn heading(text: &mut String, look: &Look, words: &str) -> std::fmt::Result {
+fn heading(text: &mut String, look: &SheetLook, words: &str) -> std::fmt::Result {
     let mut lines = String::new();
     paragraph(&mut lines, look, "", 0, words)?;
     lines.lines().try_for_each(|line| writeln!(text, "{STRONG}{line}{STRONG:#}"))
 }
 
 /// Running text behind its head, which is `indent` letters wide, cut between words.
-fn paragraph(text: &mut String, look: &Look, head: &str, indent: usize, words: &str) -> std::fmt::Result {
+fn paragraph(text: &mut String, look: &SheetLook, head: &str, indent: usize, words: &str) -> std::fmt::Result {
     write!(text, "{head}")?;
     let mut column = indent;
     for word in words.split(' ') {
@@ -125,19 +125,19 @@ fn paragraph(text: &mut String, look: &Look, head: &str, indent: usize, words: &
 }
 
 /// The cells of each distance.
-fn rows(report: &Report) -> impl Iterator<Item = &[Cell]> {
+fn rows(report: &PlanReport) -> impl Iterator<Item = &[PlanCell]> {
     report.table.chunk_by(|a, b| a.slope_distance_m == b.slope_distance_m)
 }
 
 /// The table; as many inclinations beside each other as a line holds, at least one.
-fn write_table(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
+fn write_table(text: &mut String, report: &PlanReport, look: &SheetLook) -> std::fmt::Result {
     writeln!(text)?;
     heading(text, look, &format!("95 % uncertainty, horizontal / vertical, {}", look.length.words))?;
-    let inclinations = rows(report).next().map_or(0, <[Cell]>::len);
+    let inclinations = rows(report).next().map_or(0, <[PlanCell]>::len);
     let beside = (look.line.saturating_sub(HEAD) / CELL).max(1);
     for from in (0..inclinations).step_by(beside) {
         write!(text, "  slope distance ")?;
-        let taken = |cells: &'_ [Cell]| -> Vec<Cell> { cells.iter().skip(from).take(beside).copied().collect() };
+        let taken = |cells: &'_ [PlanCell]| -> Vec<PlanCell> { cells.iter().skip(from).take(beside).copied().collect() };
         for cell in rows(report).next().map(taken).unwrap_or_default() {
             write!(text, "{:>CELL$}", look.angle(cell.inclination_deg))?;
         }
@@ -155,24 +155,24 @@ fn write_table(text: &mut String, report: &Report, look: &Look) -> std::fmt::Res
     Ok(())
 }
 
-fn shares(text: &mut String, report: &Report, look: &Look) -> std::fmt::Result {
+fn shares(text: &mut String, report: &PlanReport, look: &SheetLook) -> std::fmt::Result {
     let Some(first) = report.table.first() else { return Ok(()) };
     writeln!(text)?;
     let at = look.angle(first.inclination_deg);
     heading(text, look, &format!("what dominates at {at}: base / direction / distance, percent of the variance"))?;
     writeln!(text, "  slope distance {:>CELL$}{:>CELL$}", Axis::Horizontal.word(), Axis::Vertical.word())?;
-    let of = |shares: &Shares| {
+    let of = |shares: &VarianceShares| {
         let [base, direction, distance] = [shares.base, shares.direction, shares.distance].map(|share| 100.0 * share);
         format!("{:>SHARE$}", format!("{base:.0} / {direction:.0} / {distance:.0}"))
     };
-    for cell in rows(report).filter_map(<[Cell]>::first) {
+    for cell in rows(report).filter_map(<[PlanCell]>::first) {
         let (horizontal, vertical) = (of(&cell.horizontal_shares), of(&cell.vertical_shares));
         writeln!(text, "  {:>14} {horizontal:>CELL$}{vertical:>CELL$}", look.length(cell.slope_distance_m))?;
     }
     Ok(())
 }
 
-fn height(text: &mut String, plan: &HeightPlan, look: &Look) -> std::fmt::Result {
+fn height(text: &mut String, plan: &HeightPlan, look: &SheetLook) -> std::fmt::Result {
     let object = plan.object;
     let side = if object.below_m < 0.0 { "above" } else { "below" };
     writeln!(text)?;
@@ -210,7 +210,7 @@ mod tests {
     fn running_text_is_cut_between_words() {
         let words = ["word"; 60].join(" ");
         let units = Units::default();
-        let look = Look { units, length: units.length(), angle: units.angle(), line: LINE };
+        let look = SheetLook { units, length: units.length(), angle: units.angle(), line: LINE };
         let mut text = String::new();
         paragraph(&mut text, &look, "  head  ", 8, &words).unwrap();
         assert!(text.lines().count() > 1 && text.lines().all(|line| line.chars().count() <= LINE), "{text}");

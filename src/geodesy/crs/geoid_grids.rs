@@ -1,6 +1,6 @@
 //! PROJ as the judge of the product's own look-up in geoid grids: both read the same file.
 
-use super::raw::Object;
+use super::raw::ProjObject;
 use crate::geodesy::geoid::GeoidGrid;
 use crate::geodesy::geoid::tests::Made;
 
@@ -17,7 +17,7 @@ fn geoid_grids_agree_with_projs_grid_shift() {
         let path = folder.path().join(format!("{south}_{west}.gtx"));
         std::fs::write(&path, bytes).unwrap();
         let grid = GeoidGrid::open(&path, None).unwrap();
-        let mut judge = Object::new(&format!("+proj=vgridshift +grids={} +multiplier=1", path.display())).unwrap();
+        let mut judge = ProjObject::new(&format!("+proj=vgridshift +grids={} +multiplier=1", path.display())).unwrap();
         for up in 0..40 {
             for right in 0..60 {
                 let (lat_deg, lon_deg) = (south + 0.01 + 0.0493 * f64::from(up), west + 0.01 + 0.0497 * f64::from(right));

@@ -2,14 +2,14 @@
 //!
 //! `proj.db` is inside the program; grid files are not. Those in GeoTIFF, which this PROJ does not read,
 //! are handed to it as converted copies (`grid_files.rs`). Each operation is chosen by the rules of
-//! [`Rules`], never in silence: what was chosen, and how good it is, stands in [`Operation`]. Between datums it is chosen for
+//! [`OperationRules`], never in silence: what was chosen, and how good it is, stands in [`Operation`]. Between datums it is chosen for
 //! the place ([`ByPlace`]), since the best operation of a country is seldom that of a whole continent.
 //!
 //! Coordinates are easting, northing or longitude, latitude (degrees) in this order, whatever the
 //! order of the authority, with the height third.
 //!
 //! Some operations move with time: plates drift by centimetres a year against the frames that
-//! satellites are tracked in. Those need the date of the positions in decimal years ([`Epoch`]), and
+//! satellites are tracked in. Those need the date of the positions in decimal years ([`CoordinateEpoch`]), and
 //! refuse to work without it, though PROJ itself would fall back on a date of its own.
 
 mod error;
@@ -23,9 +23,9 @@ mod raw;
 mod system;
 
 pub use error::CrsError;
-pub use operation::{Epoch, Operation, Rules, Transform};
+pub use operation::{CoordinateEpoch, Operation, OperationRules, Transform};
 pub use places::ByPlace;
-pub use system::{AreaOfUse, Crs, GridFactors, Kind};
+pub use system::{AreaOfUse, Crs, CrsKind, GridFactors};
 
 /// Name and version of the PROJ library inside the program.
 pub fn proj_version() -> String {

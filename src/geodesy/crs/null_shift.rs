@@ -4,8 +4,8 @@
 //! with an accuracy of metres (WGS 84 as an ensemble to ETRS89, GDA2020, NAD83(2011)). The coordinates
 //! do not change, and whoever reads them on the new datum must know how well they hold.
 
-use super::raw::{Grids, Object};
-use super::system::{Crs, Kind};
+use super::raw::{Grids, ProjObject};
+use super::system::{Crs, CrsKind};
 
 /// Published accuracy in metres from which an operation that moves nothing is worth telling: below, the
 /// datums are one within what a base is fixed to.
@@ -19,8 +19,8 @@ const HEIGHT_M: f64 = 100.0;
 
 /// The exact conversion between a projected CRS and the geographic one of its datum; none is needed
 /// for a geographic one.
-fn unprojection(crs: &Crs, towards_map: bool) -> Option<Option<Object>> {
-    if crs.kind() == Kind::Geographic {
+fn unprojection(crs: &Crs, towards_map: bool) -> Option<Option<ProjObject>> {
+    if crs.kind() == CrsKind::Geographic {
         return Some(None);
     }
     let (map, geographic) = (crs.horizontal().ok()?.object()?, crs.geographic_3d().ok()?.object()?);
@@ -45,7 +45,7 @@ fn height_unit_m(crs: &Crs) -> f64 {
 /// Whether an operation (in map order) leaves every test point of an area where it was, within a
 /// millimetre, as seen in longitude, latitude and height. Points outside what a projection can express
 /// are left out; with none left, the answer is no.
-pub fn moves_nothing(from: &Crs, to: &Crs, operation: &mut Object, area_deg: [f64; 4]) -> bool {
+pub fn moves_nothing(from: &Crs, to: &Crs, operation: &mut ProjObject, area_deg: [f64; 4]) -> bool {
     let parts =
         || Some((from.geographic_3d().ok()?, to.geographic_3d().ok()?, unprojection(from, true)?, unprojection(to, false)?));
     let Some((own, other, project, unproject)) = parts() else { return false };

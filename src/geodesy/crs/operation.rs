@@ -7,13 +7,13 @@ use serde::Serialize;
 use super::error::CrsError;
 use super::grid_files;
 use super::null_shift;
-use super::raw::{Grids, Object};
+use super::raw::{Grids, ProjObject};
 use super::system::Crs;
 use crate::geodesy::{FIRST_EPOCH, LAST_EPOCH};
 
 /// What a job allows beside the best operation.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Rules {
+pub struct OperationRules {
     /// Null ("ballpark") transformations.
     pub ballpark: bool,
     /// The best operation whose grids are installed, in place of the best of all, however much is lost.
@@ -52,7 +52,7 @@ pub struct Operation {
 
 /// When positions were fixed, in decimal years such as 2026.4.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Epoch<'e> {
+pub enum CoordinateEpoch<'e> {
     /// One date for all points.
     All(f64),
     /// One for each point, in their order.
@@ -66,8 +66,8 @@ const TRIAL_EPOCH: f64 = 2010.0;
 pub struct Transform {
     operation: Operation,
     /// Spare copies, each with a context of its own; threads take one and put it back.
-    spare: Mutex<Vec<Object>>,
-    pattern: Mutex<Object>,
+    spare: Mutex<Vec<ProjObject>>,
+    pattern: Mutex<ProjObject>,
 }
 
 fn accuracy_words(accuracy_m: Option<f64>) -> String {
@@ -78,19 +78,19 @@ fn accuracy_words(accuracy_m: Option<f64>) -> String {
 }
 
 /// Names of the grid files that an operation lacks.
-fn missing(object: &Object) -> Vec<String> {
+fn missing(object: &ProjObject) -> Vec<String> {
     object.grids().into_iter().filter(|grid| !grid.available).map(|grid| grid.name).collect()
 }
 
 /// What is wrong with the grid files that an operation lacks, after "which".
-fn want(object: &Object) -> String {
+fn want(object: &ProjObject) -> String {
     let problems: Vec<String> = missing(object).iter().filter_map(|name| grid_files::problem(name)).collect();
     if problems.is_empty() { "is not installed".to_owned() } else { format!("cannot be used: {}", problems.join("; ")) }
 }
 
 /// What an operation has beyond another's accuracy in metres: √(used² − better²), 0 where it is the better of the two, none
 /// where either is unknown.
-fn loss_m(better: &Object, used: &Object) -> Option<f64> {
+fn loss_m(better: &ProjObject, used: &ProjObject) -> Option<f64> {
     let (better, used) = (better.accuracy_m()?, used.accuracy_m()?);
     Some((used * used - better * better).max(0.0).sqrt())
 }
@@ -98,13 +98,13 @@ fn loss_m(better: &Object, used: &Object) -> Option<f64> {
 /// The operations between two CRSs in an area that may be used, by PROJ's ranking.
 pub(super) struct Usable {
     /// At least one; best first.
-    pub operations: Vec<Object>,
+    pub operations: Vec<ProjObject>,
     /// What would be better than the first but lacks its grid.
     pub passed_over: Option<String>,
 }
 
 /// The outcome of a search, and the areas that the operations found are meant for, each once (west, south, east, north in degrees).
-pub(super) struct Search {
+pub(super) struct OperationSearch {
     pub outcome: Result<Usable, CrsError>,
     pub areas: Vec<[f64; 4]>,
 }
@@ -117,15 +117,15 @@ pub(super) fn holds([west, south, east, north]: [f64; 4], inner: [f64; 4]) -> bo
 }
 
 /// Searches the operations from one CRS to another for an area (west, south, east, north in degrees).
-pub(super) fn search(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Rules) -> Search {
+pub(super) fn search(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: OperationRules) -> OperationSearch {
     let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
     let Some((source, target)) = from.object().zip(to.object()) else {
-        return Search { outcome: Err(no_operation()), areas: Vec::new() };
+        return OperationSearch { outcome: Err(no_operation()), areas: Vec::new() };
     };
     let mut areas: Vec<[f64; 4]> = Vec::new();
     let mut find = |grids, ballpark| {
         let mut operations = source.operations_to(&target, area_deg, grids, ballpark);
-        for (edges, _) in operations.iter().filter_map(Object::area_of_use) {
+        for (edges, _) in operations.iter().filter_map(ProjObject::area_of_use) {
             if !areas.contains(&edges) {
                 areas.push(edges);
             }
@@ -150,15 +150,20 @@ pub(super) fn search(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Ru
             operations => Ok(Usable { operations, passed_over: None }),
         },
     };
-    Search { outcome, areas }
+    OperationSearch { outcome, areas }
 }
 
-fn is_installed(object: &Object) -> bool {
+fn is_installed(object: &ProjObject) -> bool {
     object.grids().iter().all(|grid| grid.available)
 }
 
 /// What may stand in for the best operation, which lacks a grid.
-fn in_place_of(best: &Object, others: Vec<Object>, rules: Rules, (from, to): (&Crs, &Crs)) -> Result<Usable, CrsError> {
+fn in_place_of(
+    best: &ProjObject,
+    others: Vec<ProjObject>,
+    rules: OperationRules,
+    (from, to): (&Crs, &Crs),
+) -> Result<Usable, CrsError> {
     let grids = missing(best).join(" and ");
     let may_stand_in = others
         .first()
@@ -191,7 +196,7 @@ impl Transform {
     ///
     /// # Errors
     /// By `rules`: when the best operation lacks a grid, when only a null one is known, when none is.
-    pub fn new(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: Rules) -> Result<Transform, CrsError> {
+    pub fn new(from: &Crs, to: &Crs, area_deg: Option<[f64; 4]>, rules: OperationRules) -> Result<Transform, CrsError> {
         let Usable { operations, passed_over } = search(from, to, area_deg, rules).outcome?;
         let no_operation = || CrsError::NoOperation { from: from.label(), to: to.label() };
         let chosen = operations.first().ok_or_else(no_operation)?;
@@ -200,7 +205,7 @@ impl Transform {
 
     /// One of the operations that a search for an area found.
     pub(super) fn from_operation(
-        chosen: &Object,
+        chosen: &ProjObject,
         (from, to): (&Crs, &Crs),
         area_deg: Option<[f64; 4]>,
         passed_over: Option<String>,
@@ -271,15 +276,15 @@ impl Transform {
     /// # Errors
     /// When a date is not a decimal year that can be believed, when the number of dates is not that of
     /// the points, and when PROJ cannot copy the operation for this thread (out of memory).
-    pub fn apply_at(&self, points: &mut [[f64; 3]], epoch: Epoch) -> Result<(), CrsError> {
+    pub fn apply_at(&self, points: &mut [[f64; 3]], epoch: CoordinateEpoch) -> Result<(), CrsError> {
         let one;
         let years = match epoch {
-            Epoch::All(year) => {
+            CoordinateEpoch::All(year) => {
                 one = [year];
                 &one[..]
             }
-            Epoch::Each(years) if years.len() == points.len() => years,
-            Epoch::Each(years) => return Err(CrsError::EpochCount { epochs: years.len(), points: points.len() }),
+            CoordinateEpoch::Each(years) if years.len() == points.len() => years,
+            CoordinateEpoch::Each(years) => return Err(CrsError::EpochCount { epochs: years.len(), points: points.len() }),
         };
         if let Some(&value) = years.iter().find(|year| !(FIRST_EPOCH..=LAST_EPOCH).contains(*year)) {
             return Err(CrsError::BadEpoch { value });

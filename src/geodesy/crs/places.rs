@@ -10,7 +10,7 @@ use std::collections::HashMap;
 use std::sync::{Arc, Mutex, RwLock};
 
 use super::error::CrsError;
-use super::operation::{Rules, Search, Transform, holds, search};
+use super::operation::{OperationRules, OperationSearch, Transform, holds, search};
 use super::system::Crs;
 
 /// What may be sighted from a place, in degrees of latitude (3.3 km), and as far in longitude.
@@ -23,30 +23,30 @@ const FINE_DEG: f64 = 0.02;
 const GREATEST_REACH_DEG: f64 = 4.0;
 
 /// Row from the south and column from the west.
-type Cell = (i32, i32);
+type GridCell = (i32, i32);
 
 /// Places that one search serves.
 #[derive(Clone, PartialEq, Eq, Hash)]
 enum Served {
     /// The fine cells of a coarse one that lie whole in the same ones of its areas, a bit each, and outside of the others.
-    Alike(Cell, Vec<u64>),
+    Alike(GridCell, Vec<u64>),
     /// One fine cell.
-    Fine(Cell),
+    Fine(GridCell),
 }
 
 /// The operations that may be used, best first, and whether they were found for the place itself.
-type Ranked = (Result<Arc<Vec<Arc<Transform>>>, CrsError>, bool);
+type RankedOperations = (Result<Arc<Vec<Arc<Transform>>>, CrsError>, bool);
 
 /// The operations from one CRS to another, chosen for each place; can be asked from all threads at once.
 pub struct ByPlace {
     from: Crs,
     to: Crs,
-    rules: Rules,
+    rules: OperationRules,
     /// Where to look for an operation that serves a place for which there is none.
     otherwise_deg: Option<[f64; 4]>,
     /// By coarse cell, the areas that its operations are meant for.
-    areas: RwLock<HashMap<Cell, Arc<Vec<[f64; 4]>>>>,
-    known: RwLock<HashMap<Served, Ranked>>,
+    areas: RwLock<HashMap<GridCell, Arc<Vec<[f64; 4]>>>>,
+    known: RwLock<HashMap<Served, RankedOperations>>,
     /// Each operation once, whatever the number of cells that use it.
     made: Mutex<Vec<Arc<Transform>>>,
 }
@@ -54,7 +54,7 @@ pub struct ByPlace {
 impl ByPlace {
     /// Operations from one CRS to another. For a place outside everything that PROJ knows an operation for, that of the area
     /// `otherwise_deg` (west, south, east, north in degrees) is taken, where it is given.
-    pub fn new(from: Crs, to: Crs, rules: Rules, otherwise_deg: Option<[f64; 4]>) -> ByPlace {
+    pub fn new(from: Crs, to: Crs, rules: OperationRules, otherwise_deg: Option<[f64; 4]>) -> ByPlace {
         ByPlace { from, to, rules, otherwise_deg, areas: RwLock::default(), known: RwLock::default(), made: Mutex::default() }
     }
 
@@ -101,30 +101,31 @@ impl ByPlace {
         CrsError::NoOperation { from: self.from.label(), to: self.to.label() }
     }
 
-    fn known(&self, lon_deg: f64, lat_deg: f64) -> Ranked {
+    fn known(&self, lon_deg: f64, lat_deg: f64) -> RankedOperations {
         if !lon_deg.is_finite() || !lat_deg.is_finite() {
             return (Err(self.no_operation()), false);
         }
-        let cell = |edge_deg: f64| -> Cell { ((lat_deg / edge_deg).floor() as i32, (lon_deg / edge_deg).floor() as i32) };
+        let cell = |edge_deg: f64| -> GridCell { ((lat_deg / edge_deg).floor() as i32, (lon_deg / edge_deg).floor() as i32) };
         let (coarse, fine) = (cell(COARSE_DEG), cell(FINE_DEG));
         let (wide_deg, area_deg) = (area_deg(coarse, COARSE_DEG), area_deg(fine, FINE_DEG));
         let areas = stored(&self.areas, coarse, || {
-            Arc::new(search(&self.from, &self.to, Some(wide_deg), Rules { ballpark: false, ..self.rules }).areas)
+            Arc::new(search(&self.from, &self.to, Some(wide_deg), OperationRules { ballpark: false, ..self.rules }).areas)
         });
         let served = alike(&areas, area_deg).map_or(Served::Fine(fine), |bits| Served::Alike(coarse, bits));
         stored(&self.known, served, || self.look(area_deg, wide_deg))
     }
 
     /// Searches for an area; `wide_deg` is the coarse cell around, the same for all places that are served.
-    fn look(&self, area_deg: [f64; 4], wide_deg: [f64; 4]) -> Ranked {
-        let here = search(&self.from, &self.to, Some(area_deg), Rules { ballpark: false, ..self.rules });
-        let is_lost =
-            |search: &Search| matches!(search.outcome, Err(CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. }));
+    fn look(&self, area_deg: [f64; 4], wide_deg: [f64; 4]) -> RankedOperations {
+        let here = search(&self.from, &self.to, Some(area_deg), OperationRules { ballpark: false, ..self.rules });
+        let is_lost = |search: &OperationSearch| {
+            matches!(search.outcome, Err(CrsError::NoOperation { .. } | CrsError::BallparkOnly { .. }))
+        };
         if !is_lost(&here) {
             return (self.made(here, wide_deg), true);
         }
         if let Some(otherwise_deg) = self.otherwise_deg {
-            let there = search(&self.from, &self.to, Some(otherwise_deg), Rules { ballpark: false, ..self.rules });
+            let there = search(&self.from, &self.to, Some(otherwise_deg), OperationRules { ballpark: false, ..self.rules });
             if !is_lost(&there) {
                 return (self.made(there, otherwise_deg), false);
             }
@@ -134,7 +135,7 @@ impl ByPlace {
     }
 
     /// Makes the operations of a search ready, each once.
-    fn made(&self, search: Search, area_deg: [f64; 4]) -> Result<Arc<Vec<Arc<Transform>>>, CrsError> {
+    fn made(&self, search: OperationSearch, area_deg: [f64; 4]) -> Result<Arc<Vec<Arc<Transform>>>, CrsError> {
         let usable = search.outcome?;
         let mut ranked = Vec::new();
         for operation in &usable.operations {
@@ -187,7 +188,7 @@ fn touches([west, south, east, north]: [f64; 4], [w, s, e, n]: [f64; 4]) -> bool
 }
 
 /// A cell with what is sighted from its places: west, south, east, north in degrees, within ±180 and ±90.
-fn area_deg((row, column): Cell, edge_deg: f64) -> [f64; 4] {
+fn area_deg((row, column): GridCell, edge_deg: f64) -> [f64; 4] {
     let (south, west) = (f64::from(row) * edge_deg, f64::from(column) * edge_deg);
     let farthest = south.abs().max((south + edge_deg).abs()).min(89.0);
     let reach_deg = (REACH_DEG / farthest.to_radians().cos()).min(GREATEST_REACH_DEG);
@@ -211,7 +212,7 @@ mod tests {
         let mut searches = 0;
         for (from, [lon, lat]) in [("EPSG:4230", [3.0, 46.0]), ("EPSG:4267", [-98.0, 39.0]), ("EPSG:4314", [10.0, 50.0])] {
             let (crs, wgs84) = (Crs::new(from).unwrap(), Crs::new("EPSG:4979").unwrap());
-            let rules = Rules { missing_grids: true, ..Rules::default() };
+            let rules = OperationRules { missing_grids: true, ..OperationRules::default() };
             let ways = ByPlace::new(crs.geographic().unwrap(), Crs::new("EPSG:4979").unwrap(), rules, None);
             for _ in 0..60 {
                 let (lon, lat) = (lon + 6.0 * drawn.next(), lat + 4.0 * drawn.next());

@@ -5,7 +5,7 @@ use std::sync::{Mutex, MutexGuard};
 use proj_sys as sys;
 
 use super::error::CrsError;
-use super::raw::{Grids, Object};
+use super::raw::{Grids, ProjObject};
 use crate::geodesy::LOCAL;
 use crate::geodesy::frame::Ellipsoid;
 
@@ -15,7 +15,7 @@ const LOCAL_PLANE: &str = "+proj=tmerc +lat_0=0 +lon_0=0 +k=1 +x_0=0 +y_0=0 +R=6
 
 /// What kind of horizontal part a CRS has.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
+pub enum CrsKind {
     /// Longitude and latitude.
     Geographic,
     /// Easting and northing of a map projection.
@@ -54,11 +54,11 @@ pub struct Crs {
     definition: String,
     name: String,
     id: Option<(String, String)>,
-    kind: Kind,
+    kind: CrsKind,
     /// The horizontal part, without a vertical one.
-    horizontal: Mutex<Object>,
+    horizontal: Mutex<ProjObject>,
     /// All of it, as named.
-    whole: Mutex<Object>,
+    whole: Mutex<ProjObject>,
     vertical: Option<Vertical>,
     /// Whether the CRS itself has an ellipsoidal height as third axis.
     has_ellipsoid_height: bool,
@@ -70,7 +70,7 @@ pub struct Crs {
     meridian_rad: f64,
     area: Option<AreaOfUse>,
     /// A copy for `proj_factors`, which writes to its object.
-    factors: Mutex<Object>,
+    factors: Mutex<ProjObject>,
 }
 
 /// The vertical part of a compound CRS.
@@ -104,11 +104,11 @@ impl Crs {
         } else {
             definition.to_owned()
         };
-        let whole = Object::new(&text).filter(Object::is_crs).ok_or_else(unknown)?;
+        let whole = ProjObject::new(&text).filter(ProjObject::is_crs).ok_or_else(unknown)?;
         Crs::from_object(whole, definition.to_owned())
     }
 
-    fn from_object(whole: Object, definition: String) -> Result<Crs, CrsError> {
+    fn from_object(whole: ProjObject, definition: String) -> Result<Crs, CrsError> {
         let inside = |what: &str| CrsError::Inside { what: what.to_owned(), gist: whole.name() };
         let unsuitable = |kind| CrsError::Unsuitable {
             name: whole.name(),
@@ -120,8 +120,8 @@ impl Crs {
         let horizontal =
             if compound { whole.part(0) } else { whole.copy() }.ok_or_else(|| inside("reading the horizontal part"))?;
         let kind = match horizontal.kind() {
-            sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_2D_CRS | sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_3D_CRS => Kind::Geographic,
-            sys::PJ_TYPE_PJ_TYPE_PROJECTED_CRS | sys::PJ_TYPE_PJ_TYPE_DERIVED_PROJECTED_CRS => Kind::Projected,
+            sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_2D_CRS | sys::PJ_TYPE_PJ_TYPE_GEOGRAPHIC_3D_CRS => CrsKind::Geographic,
+            sys::PJ_TYPE_PJ_TYPE_PROJECTED_CRS | sys::PJ_TYPE_PJ_TYPE_DERIVED_PROJECTED_CRS => CrsKind::Projected,
             sys::PJ_TYPE_PJ_TYPE_GEOCENTRIC_CRS => return Err(unsuitable("earth-centred")),
             sys::PJ_TYPE_PJ_TYPE_VERTICAL_CRS => return Err(unsuitable("a vertical one alone")),
             sys::PJ_TYPE_PJ_TYPE_BOUND_CRS => {
@@ -198,7 +198,7 @@ impl Crs {
     }
 
     /// Geographic or projected.
-    pub fn kind(&self) -> Kind {
+    pub fn kind(&self) -> CrsKind {
         self.kind
     }
 
@@ -365,14 +365,14 @@ impl Crs {
     /// the CRS's own meridian ([`Crs::meridian_rad`]); none where the
     /// projection has no such point, and for geographic systems.
     pub fn grid_factors(&self, lon_rad: f64, lat_rad: f64) -> Option<GridFactors> {
-        if self.kind != Kind::Projected {
+        if self.kind != CrsKind::Projected {
             return None;
         }
         held(&self.factors).factors(lon_rad, lat_rad).map(|(convergence_rad, scale)| GridFactors { convergence_rad, scale })
     }
 
     /// A copy of PROJ's object.
-    pub(super) fn object(&self) -> Option<Object> {
+    pub(super) fn object(&self) -> Option<ProjObject> {
         held(&self.whole).copy()
     }
 }
@@ -389,7 +389,7 @@ fn instead_of_init(definition: &str) -> Option<String> {
 }
 
 /// PROJ writes to its objects while it reads them; each is used by one thread at a time.
-fn held(object: &Mutex<Object>) -> MutexGuard<'_, Object> {
+fn held(object: &Mutex<ProjObject>) -> MutexGuard<'_, ProjObject> {
     object.lock().unwrap_or_else(|poisoned| poisoned.into_inner())
 }
 
@@ -400,7 +400,7 @@ impl std::fmt::Debug for Crs {
 }
 
 /// By the first axis' direction; where both point the same way, as about a pole, by its name.
-fn is_northing_first(axes: &[super::raw::Axis]) -> bool {
+fn is_northing_first(axes: &[super::raw::CrsAxis]) -> bool {
     let [first, second, ..] = axes else { return false };
     match (first.direction.as_str(), second.direction.as_str()) {
         ("north" | "south", "east" | "west") => true,

@@ -3,7 +3,7 @@
 //!
 //! Three sources, from the best to the coarsest: a grid file that the job names ([`GeoidGrid`]), the
 //! separation that the receiver wrote into its log, and the global model inside the program
-//! ([`GlobalGeoid`]). [`Geoid`] asks those that it was given, in this order.
+//! ([`GlobalGeoid`]). [`Geoids`] asks those that it was given, in this order.
 //!
 //! Each counts from the ellipsoid of a frame of its own. [`GeoidSteps`] says what lies between that and the frame of the heights.
 
@@ -23,7 +23,7 @@ pub(crate) use grid::Lattice;
 #[cfg(feature = "gis")]
 pub(crate) use open::{BandValues, lattice, one_line};
 #[cfg(feature = "gis")]
-pub use open::{GeoidError, NoLattice};
+pub use open::{GeoidError, NoGrid, NoLattice, NoUndulations};
 
 /// Standard error in metres of a separation in a receiver's log where nothing better is stated: the
 /// tables inside receivers are coarse and go unnamed. Common practice; no published figure.
@@ -31,7 +31,7 @@ pub const LOG_SIGMA_M: f64 = 1.0;
 
 /// Where an undulation comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Source {
+pub enum UndulationSource {
     /// A grid file that the job names.
     Grid,
     /// The separation in the log, from the receiver's own table.
@@ -40,13 +40,13 @@ pub enum Source {
     Global,
 }
 
-impl Source {
+impl UndulationSource {
     /// The word for it in layers and summaries.
     pub fn word(self) -> &'static str {
         match self {
-            Source::Grid => "grid",
-            Source::Log => "log",
-            Source::Global => "global",
+            UndulationSource::Grid => "grid",
+            UndulationSource::Log => "log",
+            UndulationSource::Global => "global",
         }
     }
 }
@@ -57,7 +57,7 @@ pub struct Undulation {
     /// Height of the geoid above the ellipsoid in metres.
     pub metres: f64,
     /// Where it comes from.
-    pub source: Source,
+    pub source: UndulationSource,
     /// Its standard error in metres; none for a grid whose error was not stated.
     pub sigma_m: Option<f64>,
 }
@@ -75,33 +75,33 @@ pub struct GeoidSteps {
 
 /// The geoids of a job, asked in order: grid, log, global model.
 #[derive(Default)]
-pub struct Geoid {
+pub struct Geoids {
     grid: Option<GeoidGrid>,
     log_sigma_m: Option<f64>,
     global: Option<GlobalGeoid>,
 }
 
-impl Geoid {
+impl Geoids {
     /// One without any source, which knows no undulation; the others add to it.
-    pub fn new() -> Geoid {
-        Geoid::default()
+    pub fn new() -> Geoids {
+        Geoids::default()
     }
 
     /// With a grid, asked first.
-    pub fn with_grid(mut self, grid: GeoidGrid) -> Geoid {
+    pub fn with_grid(mut self, grid: GeoidGrid) -> Geoids {
         self.grid = Some(grid);
         self
     }
 
     /// With the separations of the log where the grid knows nothing; their standard error in metres,
     /// [`LOG_SIGMA_M`] where none is stated.
-    pub fn with_log(mut self, sigma_m: Option<f64>) -> Geoid {
+    pub fn with_log(mut self, sigma_m: Option<f64>) -> Geoids {
         self.log_sigma_m = Some(sigma_m.unwrap_or(LOG_SIGMA_M));
         self
     }
 
     /// With the global model where neither grid nor log knows anything.
-    pub fn with_global(mut self, global: GlobalGeoid) -> Geoid {
+    pub fn with_global(mut self, global: GlobalGeoid) -> Geoids {
         self.global = Some(global);
         self
     }
@@ -122,44 +122,44 @@ impl Geoid {
     }
 
     /// The name of a source for summaries; none for one that this geoid does not have.
-    pub fn name(&self, source: Source) -> Option<String> {
+    pub fn name(&self, source: UndulationSource) -> Option<String> {
         match source {
-            Source::Grid => self.grid.as_ref().map(GeoidGrid::name),
-            Source::Log => self.log_sigma_m.map(|_| "separation in the log (the receiver's own table)".to_owned()),
-            Source::Global => self.global.as_ref().map(|_| NAME.to_owned()),
+            UndulationSource::Grid => self.grid.as_ref().map(GeoidGrid::name),
+            UndulationSource::Log => self.log_sigma_m.map(|_| "separation in the log (the receiver's own table)".to_owned()),
+            UndulationSource::Global => self.global.as_ref().map(|_| NAME.to_owned()),
         }
     }
 
     /// A reader for one thread, fast for points in crowds.
-    pub fn reader(&self) -> Reader<'_> {
-        Reader { geoid: self, global: self.global.as_ref().map(GlobalGeoid::reader) }
+    pub fn reader(&self) -> UndulationReader<'_> {
+        UndulationReader { geoid: self, global: self.global.as_ref().map(GlobalGeoid::reader) }
     }
 
-    /// The undulation at one position; see [`Reader::undulation_m`].
+    /// The undulation at one position; see [`UndulationReader::undulation_m`].
     pub fn undulation_m(&self, at: &Geodetic, separation_m: Option<f64>, steps: &GeoidSteps) -> Option<Undulation> {
         self.reader().undulation_m(at, separation_m, steps)
     }
 }
 
-/// A reader of a [`Geoid`] that remembers where it was last.
-pub struct Reader<'g> {
-    geoid: &'g Geoid,
+/// A reader of a [`Geoids`] that remembers where it was last.
+pub struct UndulationReader<'g> {
+    geoid: &'g Geoids,
     global: Option<GeoidReader<'g>>,
 }
 
-impl Reader<'_> {
+impl UndulationReader<'_> {
     /// The undulation at a position (its height is not used), with the log's separation in metres where
     /// it has one, counted from the ellipsoid of the frame that `steps` lead to. None where no source that the geoid has knows it.
     pub fn undulation_m(&mut self, at: &Geodetic, separation_m: Option<f64>, steps: &GeoidSteps) -> Option<Undulation> {
         if let Some(grid) = &self.geoid.grid
             && let Some(metres) = grid.undulation_m(at.lat_rad.to_degrees(), at.lon_rad.to_degrees())
         {
-            return Some(Undulation { metres: metres + steps.grid_m, source: Source::Grid, sigma_m: grid.sigma_m() });
+            return Some(Undulation { metres: metres + steps.grid_m, source: UndulationSource::Grid, sigma_m: grid.sigma_m() });
         }
         if let (Some(sigma_m), Some(metres)) = (self.geoid.log_sigma_m, separation_m.filter(|metres| metres.is_finite())) {
-            return Some(Undulation { metres: metres + steps.log_m, source: Source::Log, sigma_m: Some(sigma_m) });
+            return Some(Undulation { metres: metres + steps.log_m, source: UndulationSource::Log, sigma_m: Some(sigma_m) });
         }
         let metres = self.global.as_mut()?.undulation_m(at);
-        Some(Undulation { metres: metres + steps.global_m, source: Source::Global, sigma_m: Some(SIGMA_M) })
+        Some(Undulation { metres: metres + steps.global_m, source: UndulationSource::Global, sigma_m: Some(SIGMA_M) })
     }
 }

@@ -347,29 +347,32 @@ fn sources_in_order() {
     let of = |undulation: Option<Undulation>| undulation.map(|u| (u.source, (u.metres * 10.0).round() / 10.0, u.sigma_m));
 
     let none = GeoidSteps::default();
-    let all = Geoid::new().with_grid(grid(Some(0.02))).with_log(None).with_global(GlobalGeoid::default());
-    assert_eq!(of(all.undulation_m(&inside, Some(45.1), &none)), Some((Source::Grid, 40.0, Some(0.02))));
-    assert_eq!(of(all.undulation_m(&outside, Some(45.1), &none)), Some((Source::Log, 45.1, Some(1.0))));
+    let all = Geoids::new().with_grid(grid(Some(0.02))).with_log(None).with_global(GlobalGeoid::default());
+    assert_eq!(of(all.undulation_m(&inside, Some(45.1), &none)), Some((UndulationSource::Grid, 40.0, Some(0.02))));
+    assert_eq!(of(all.undulation_m(&outside, Some(45.1), &none)), Some((UndulationSource::Log, 45.1, Some(1.0))));
     // Published as -43.575 m; see the test of the model.
-    assert_eq!(of(all.undulation_m(&outside, None, &none)), Some((Source::Global, -43.6, Some(SIGMA_M))));
-    assert_eq!(of(all.undulation_m(&outside, Some(f64::NAN), &none)), Some((Source::Global, -43.6, Some(SIGMA_M))));
-    assert_eq!(all.name(Source::Grid).unwrap(), "region.gtx");
-    assert_eq!(all.name(Source::Log).unwrap(), "separation in the log (the receiver's own table)");
-    assert_eq!(all.name(Source::Global).unwrap(), NAME);
+    assert_eq!(of(all.undulation_m(&outside, None, &none)), Some((UndulationSource::Global, -43.6, Some(SIGMA_M))));
+    assert_eq!(of(all.undulation_m(&outside, Some(f64::NAN), &none)), Some((UndulationSource::Global, -43.6, Some(SIGMA_M))));
+    assert_eq!(all.name(UndulationSource::Grid).unwrap(), "region.gtx");
+    assert_eq!(all.name(UndulationSource::Log).unwrap(), "separation in the log (the receiver's own table)");
+    assert_eq!(all.name(UndulationSource::Global).unwrap(), NAME);
 
     // Each from the ellipsoid of a frame of its own.
     let steps = GeoidSteps { grid_m: 1.0, log_m: 2.0, global_m: 3.0 };
-    assert_eq!(of(all.undulation_m(&inside, Some(45.1), &steps)), Some((Source::Grid, 41.0, Some(0.02))));
-    assert_eq!(of(all.undulation_m(&outside, Some(45.1), &steps)), Some((Source::Log, 47.1, Some(1.0))));
-    assert_eq!(of(all.undulation_m(&outside, None, &steps)), Some((Source::Global, -40.6, Some(SIGMA_M))));
+    assert_eq!(of(all.undulation_m(&inside, Some(45.1), &steps)), Some((UndulationSource::Grid, 41.0, Some(0.02))));
+    assert_eq!(of(all.undulation_m(&outside, Some(45.1), &steps)), Some((UndulationSource::Log, 47.1, Some(1.0))));
+    assert_eq!(of(all.undulation_m(&outside, None, &steps)), Some((UndulationSource::Global, -40.6, Some(SIGMA_M))));
 
-    let log = Geoid::new().with_log(Some(0.4));
-    assert_eq!(of(log.undulation_m(&inside, Some(45.1), &none)), Some((Source::Log, 45.1, Some(0.4))));
+    let log = Geoids::new().with_log(Some(0.4));
+    assert_eq!(of(log.undulation_m(&inside, Some(45.1), &none)), Some((UndulationSource::Log, 45.1, Some(0.4))));
     assert_eq!(of(log.undulation_m(&inside, None, &none)), None);
-    let unstated = Geoid::new().with_grid(grid(None));
-    assert_eq!(of(unstated.undulation_m(&inside, Some(45.1), &none)), Some((Source::Grid, 40.0, None)));
+    let unstated = Geoids::new().with_grid(grid(None));
+    assert_eq!(of(unstated.undulation_m(&inside, Some(45.1), &none)), Some((UndulationSource::Grid, 40.0, None)));
     assert_eq!(of(unstated.undulation_m(&outside, Some(45.1), &none)), None);
-    assert_eq!((unstated.name(Source::Log), unstated.name(Source::Global)), (None, None));
-    assert_eq!(of(Geoid::new().undulation_m(&inside, Some(45.1), &none)), None);
-    assert_eq!([Source::Grid, Source::Log, Source::Global].map(Source::word), ["grid", "log", "global"]);
+    assert_eq!((unstated.name(UndulationSource::Log), unstated.name(UndulationSource::Global)), (None, None));
+    assert_eq!(of(Geoids::new().undulation_m(&inside, Some(45.1), &none)), None);
+    assert_eq!(
+        [UndulationSource::Grid, UndulationSource::Log, UndulationSource::Global].map(UndulationSource::word),
+        ["grid", "log", "global"]
+    );
 }

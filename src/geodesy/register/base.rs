@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use super::source::{BySource, Source};
+use super::source::{BySource, ErrorSource};
 use super::{Arm, Cause, ErrorId, Register, Shares, add_arm, covariance_of};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, LocalFrame};
@@ -47,7 +47,7 @@ pub struct BaseErrors {
 /// What of a base's position and of its orientation, as far as it was found, comes from one source.
 #[derive(Debug, Clone)]
 struct OfSource {
-    source: Source,
+    source: ErrorSource,
     /// Variances of the position in east, north and up.
     position_m2: [f64; 3],
     found_rad2: f64,
@@ -57,7 +57,7 @@ struct OfSource {
 /// By source: the arms of the position, and the entries that turn azimuths with their radians in the east of `turning`.
 fn by_source(position: &[Arm], turning: &[Arm], register: &Register) -> Vec<OfSource> {
     let mut made: Vec<OfSource> = Vec::new();
-    let mut add = |source: Source, [one, other]: [([f64; 3], f64); 2], times: f64| {
+    let mut add = |source: ErrorSource, [one, other]: [([f64; 3], f64); 2], times: f64| {
         let at = made.iter().position(|of| of.source == source).unwrap_or_else(|| {
             made.push(OfSource { source, position_m2: [0.0; 3], found_rad2: 0.0, found_with_position: [0.0; 3] });
             made.len() - 1
@@ -75,7 +75,10 @@ fn by_source(position: &[Arm], turning: &[Arm], register: &Register) -> Vec<OfSo
     let entries: Vec<(ErrorId, ([f64; 3], f64))> =
         moves.chain(turns.map(|(id, [radians, _, _])| (*id, ([0.0; 3], *radians)))).collect();
     let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.owner());
-    entries.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, by)| add(Source::from_cause(id.cause()), [*by; 2], 1.0));
+    entries
+        .iter()
+        .filter(|(id, _)| of(id).is_none())
+        .for_each(|(id, by)| add(ErrorSource::from_cause(id.cause()), [*by; 2], 1.0));
     for network in 0..register.networks.len() {
         let entries: Vec<&(ErrorId, ([f64; 3], f64))> = entries.iter().filter(|(id, _)| of(id) == Some(network)).collect();
         if entries.is_empty() {
@@ -192,9 +195,11 @@ impl BaseErrors {
             made.add(of.source, [variance(0), variance(1), variance(2)]);
         }
         let [setup, declination, correction, _] = self.azimuth_by_cause_rad2(shares);
-        for (source, rad2) in
-            [(Source::Orientations, setup), (Source::Declination, declination), (Source::AzimuthCorrections, correction)]
-        {
+        for (source, rad2) in [
+            (ErrorSource::Orientations, setup),
+            (ErrorSource::Declination, declination),
+            (ErrorSource::AzimuthCorrections, correction),
+        ] {
             made.add(source, by_azimuth_m.map(|by| by * by * rad2));
         }
         made

@@ -21,7 +21,7 @@ pub struct CorrelatedPoints {
     /// Points in that frame, in metres.
     points: Vec<[f64; 3]>,
     /// What they err by, in that frame.
-    errors: Vec<Errors>,
+    errors: Vec<PointArms>,
     /// Independent entries that they share.
     entries: usize,
 }
@@ -31,7 +31,7 @@ pub type Matrix = [[f64; 3]; 3];
 
 /// The errors of a point.
 #[derive(Debug, Clone)]
-struct Errors {
+struct PointArms {
     /// Covariance of its own readings.
     own: Matrix,
     /// How far one standard error of each entry moves it, by number of the entry, ascending.
@@ -75,11 +75,11 @@ impl CorrelatedPoints {
         let mut ids: Vec<ErrorId> = arms.iter().flatten().map(|(id, _)| *id).collect();
         ids.sort_unstable();
         ids.dedup();
-        let number = |id: &ErrorId| ids.binary_search(id).unwrap_or(0);
+        let number = |id: &ErrorId| ids.partition_point(|known| known < id);
         let errors = points.iter().zip(&turns).zip(arms).map(|((point, turn), arms)| {
             let mut arms: Vec<(usize, [f64; 3])> = arms.iter().map(|(id, arm)| (number(id), *arm)).collect();
             arms.sort_by_key(|(number, _)| *number);
-            Errors { own: turned(turn, &matrix(&point.own)), arms }
+            PointArms { own: turned(turn, &matrix(&point.own)), arms }
         });
         let errors = errors.collect();
         CorrelatedPoints {
@@ -106,7 +106,7 @@ impl CorrelatedPoints {
             let arm = |k: usize| std::array::from_fn(|r| root[(3 * point + r) * size + k]);
             (0..size.min(3 * point + 3)).map(|k| (k, arm(k))).filter(|(_, arm)| *arm != [0.0; 3]).collect()
         };
-        let errors = (0..points.len()).map(|point| Errors { own: [[0.0; 3]; 3], arms: arms(point) }).collect();
+        let errors = (0..points.len()).map(|point| PointArms { own: [[0.0; 3]; 3], arms: arms(point) }).collect();
         Some(CorrelatedPoints { frame, points, errors, entries: size })
     }
 
@@ -114,7 +114,7 @@ impl CorrelatedPoints {
     #[must_use]
     pub fn carried(&self, root: &[f64]) -> CorrelatedPoints {
         let size = self.entries;
-        let carried = |errors: &Errors| {
+        let carried = |errors: &PointArms| {
             let mut made = vec![[0.0; 3]; size];
             for (row, arm) in &errors.arms {
                 for (column, sum) in made.iter_mut().enumerate().take(row + 1) {
@@ -123,7 +123,7 @@ impl CorrelatedPoints {
                 }
             }
             let arms = made.into_iter().enumerate().filter(|(_, arm)| *arm != [0.0; 3]).collect();
-            Errors { own: errors.own, arms }
+            PointArms { own: errors.own, arms }
         };
         CorrelatedPoints { errors: self.errors.iter().map(carried).collect(), points: self.points.clone(), ..*self }
     }
@@ -139,7 +139,7 @@ impl CorrelatedPoints {
         arms.sort_by_key(|(number, _)| *number);
         self.entries = self.entries.max(arms.last().map_or(0, |(number, _)| number + 1));
         self.points.push(point);
-        self.errors.push(Errors { own, arms });
+        self.errors.push(PointArms { own, arms });
         self
     }
 
@@ -161,12 +161,12 @@ impl CorrelatedPoints {
     /// Some of the points by themselves, in the order of `indices`: what follows from few points of many costs no more than
     /// the few.
     pub fn subset(&self, indices: &[usize]) -> CorrelatedPoints {
-        let mut errors: Vec<Errors> = indices.iter().map(|i| self.errors[*i].clone()).collect();
+        let mut errors: Vec<PointArms> = indices.iter().map(|i| self.errors[*i].clone()).collect();
         let mut numbers: Vec<usize> = errors.iter().flat_map(|errors| errors.arms.iter().map(|(number, _)| *number)).collect();
         numbers.sort_unstable();
         numbers.dedup();
         for (number, _) in errors.iter_mut().flat_map(|errors| &mut errors.arms) {
-            *number = numbers.binary_search(number).unwrap_or(0);
+            *number = numbers.partition_point(|known| known < number);
         }
         let points = indices.iter().map(|i| self.points[*i]).collect();
         CorrelatedPoints { frame: self.frame, points, errors, entries: numbers.len() }
@@ -183,7 +183,7 @@ impl CorrelatedPoints {
     }
 
     /// The points with all errors drawn once.
-    pub fn drawn(&self, roots: &Roots, normal: &mut Normal) -> Vec<[f64; 3]> {
+    pub fn drawn(&self, roots: &CovarianceRoots, normal: &mut Normal) -> Vec<[f64; 3]> {
         let shared: Vec<f64> = (0..self.entries).map(|_| normal.next()).collect();
         let moved = self.points.iter().zip(&self.errors).zip(&roots.0).map(|((point, errors), root)| {
             let own = [normal.next(), normal.next(), normal.next()];
@@ -197,8 +197,8 @@ impl CorrelatedPoints {
     }
 
     /// What draws of the points' own errors need.
-    pub fn roots(&self) -> Roots {
-        Roots(self.errors.iter().map(|errors| semi_root(errors.own.as_flattened(), 3)).collect())
+    pub fn roots(&self) -> CovarianceRoots {
+        CovarianceRoots(self.errors.iter().map(|errors| semi_root(errors.own.as_flattened(), 3)).collect())
     }
 
     /// The covariance of all points, 3n × 3n by rows, in square metres: for few points, and to hold other methods to.
@@ -320,7 +320,7 @@ impl<'j> RunningSigma<'j> {
 }
 
 /// Roots of the points' own covariances.
-pub struct Roots(Vec<Vec<f64>>);
+pub struct CovarianceRoots(Vec<Vec<f64>>);
 
 /// The rotation from the axes of one frame to those of another.
 fn turn(from: &LocalFrame, to: &LocalFrame) -> Matrix {

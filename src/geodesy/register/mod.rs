@@ -32,7 +32,7 @@ use std::sync::Arc;
 
 pub use base::{BaseErrors, Origin, position_arms};
 pub use correlated_points::{CorrelatedPoints, Estimate, RunningSigma};
-pub use source::{BySource, Source, SourceShares};
+pub use source::{BySource, ErrorSource, SourceShares};
 
 use super::covariance::Covariance;
 use super::frame::{EarthCentred, LocalFrame};
@@ -187,7 +187,7 @@ pub trait Correlated: std::fmt::Debug + Send + Sync {
     fn covariance(&self, which: &[usize]) -> Vec<f64>;
 
     /// The same by what it comes from; none where that is not told apart.
-    fn parted(&self, _which: &[usize]) -> Option<Vec<(Source, Vec<f64>)>> {
+    fn parted(&self, _which: &[usize]) -> Option<Vec<(ErrorSource, Vec<f64>)>> {
         None
     }
 }
@@ -201,9 +201,9 @@ pub struct Register {
 
 impl Register {
     /// The covariance of some unknowns of a network by what it comes from: all of it from the network where that is not told apart.
-    fn parted(&self, network: usize, which: &[usize]) -> Vec<(Source, Vec<f64>)> {
+    fn parted(&self, network: usize, which: &[usize]) -> Vec<(ErrorSource, Vec<f64>)> {
         let Some(network) = self.networks.get(network) else { return Vec::new() };
-        network.parted(which).unwrap_or_else(|| vec![(Source::Network, network.covariance(which))])
+        network.parted(which).unwrap_or_else(|| vec![(ErrorSource::Network, network.covariance(which))])
     }
 
     /// Brings the arms of points onto independent entries: those on unknowns of a network by a root of their covariance, C = R Rᵀ, so that

@@ -16,7 +16,8 @@ use crate::geodesy::covariance::Covariance;
 /// What an uncertainty comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
-pub enum Source {
+#[schemars(rename = "Source")]
+pub enum ErrorSource {
     /// Positions of bases, and of known points that oriented them.
     BasePositions,
     /// Steps between datums.
@@ -48,53 +49,53 @@ const LEAST_SHARE: f64 = 1e-12;
 /// How many there are.
 const SOURCES: usize = 12;
 
-impl Source {
+impl ErrorSource {
     /// All of them.
-    pub const ALL: [Source; SOURCES] = [
-        Source::BasePositions,
-        Source::DatumSteps,
-        Source::LocalFit,
-        Source::Network,
-        Source::Orientations,
-        Source::Declination,
-        Source::AzimuthReadings,
-        Source::InclinationReadings,
-        Source::DistanceReadings,
-        Source::AzimuthCorrections,
-        Source::InclinationCorrections,
-        Source::DistanceCorrections,
+    pub const ALL: [ErrorSource; SOURCES] = [
+        ErrorSource::BasePositions,
+        ErrorSource::DatumSteps,
+        ErrorSource::LocalFit,
+        ErrorSource::Network,
+        ErrorSource::Orientations,
+        ErrorSource::Declination,
+        ErrorSource::AzimuthReadings,
+        ErrorSource::InclinationReadings,
+        ErrorSource::DistanceReadings,
+        ErrorSource::AzimuthCorrections,
+        ErrorSource::InclinationCorrections,
+        ErrorSource::DistanceCorrections,
     ];
 
     /// That of an entry of the register.
-    pub fn from_cause(cause: Cause) -> Source {
+    pub fn from_cause(cause: Cause) -> ErrorSource {
         match cause {
-            Cause::Position => Source::BasePositions,
-            Cause::Datum => Source::DatumSteps,
-            Cause::Setup | Cause::Sights => Source::Orientations,
-            Cause::Declination => Source::Declination,
-            Cause::AzimuthCorrection => Source::AzimuthCorrections,
-            Cause::InclinationCorrection => Source::InclinationCorrections,
-            Cause::DistanceCorrection => Source::DistanceCorrections,
-            Cause::Network | Cause::Root => Source::Network,
-            Cause::Tie => Source::LocalFit,
+            Cause::Position => ErrorSource::BasePositions,
+            Cause::Datum => ErrorSource::DatumSteps,
+            Cause::Setup | Cause::Sights => ErrorSource::Orientations,
+            Cause::Declination => ErrorSource::Declination,
+            Cause::AzimuthCorrection => ErrorSource::AzimuthCorrections,
+            Cause::InclinationCorrection => ErrorSource::InclinationCorrections,
+            Cause::DistanceCorrection => ErrorSource::DistanceCorrections,
+            Cause::Network | Cause::Root => ErrorSource::Network,
+            Cause::Tie => ErrorSource::LocalFit,
         }
     }
 
     /// In words.
     pub fn words(self) -> &'static str {
         match self {
-            Source::BasePositions => "positions of the bases",
-            Source::DatumSteps => "step between datums",
-            Source::LocalFit => "fit of the local frame",
-            Source::Network => "adjustment of the network",
-            Source::Orientations => "orientations of the bases",
-            Source::Declination => "declination",
-            Source::AzimuthReadings => "azimuth readings",
-            Source::InclinationReadings => "inclination readings",
-            Source::DistanceReadings => "distance readings",
-            Source::AzimuthCorrections => "calibration of azimuths",
-            Source::InclinationCorrections => "calibration of inclinations",
-            Source::DistanceCorrections => "calibration of distances",
+            ErrorSource::BasePositions => "positions of the bases",
+            ErrorSource::DatumSteps => "step between datums",
+            ErrorSource::LocalFit => "fit of the local frame",
+            ErrorSource::Network => "adjustment of the network",
+            ErrorSource::Orientations => "orientations of the bases",
+            ErrorSource::Declination => "declination",
+            ErrorSource::AzimuthReadings => "azimuth readings",
+            ErrorSource::InclinationReadings => "inclination readings",
+            ErrorSource::DistanceReadings => "distance readings",
+            ErrorSource::AzimuthCorrections => "calibration of azimuths",
+            ErrorSource::InclinationCorrections => "calibration of inclinations",
+            ErrorSource::DistanceCorrections => "calibration of distances",
         }
     }
 }
@@ -105,26 +106,28 @@ pub struct BySource([[f64; 2]; SOURCES]);
 
 impl BySource {
     /// Adds a part by its variances in east, north and up.
-    pub fn add(&mut self, source: Source, [east, north, up]: [f64; 3]) {
+    pub fn add(&mut self, source: ErrorSource, [east, north, up]: [f64; 3]) {
         let part = &mut self.0[source as usize];
         part[0] += east + north;
         part[1] += up;
     }
 
     /// Adds a part by its covariance.
-    pub fn add_covariance(&mut self, source: Source, part: &Covariance) {
+    pub fn add_covariance(&mut self, source: ErrorSource, part: &Covariance) {
         self.add(source, [part.ee, part.nn, part.uu]);
     }
 
     /// Adds what one standard error of an error moves.
-    pub fn add_arm(&mut self, source: Source, arm: [f64; 3]) {
+    pub fn add_arm(&mut self, source: ErrorSource, arm: [f64; 3]) {
         self.add(source, arm.map(|metres| metres * metres));
     }
 
     /// Adds the entries that a point hangs on.
     pub fn add_arms(&mut self, arms: &[Arm], register: &Register) {
         let of = |id: &ErrorId| (id.cause() == Cause::Network).then(|| id.owner());
-        arms.iter().filter(|(id, _)| of(id).is_none()).for_each(|(id, arm)| self.add_arm(Source::from_cause(id.cause()), *arm));
+        arms.iter()
+            .filter(|(id, _)| of(id).is_none())
+            .for_each(|(id, arm)| self.add_arm(ErrorSource::from_cause(id.cause()), *arm));
         for network in 0..register.networks.len() {
             let arms: Vec<&Arm> = arms.iter().filter(|(id, _)| of(id) == Some(network)).collect();
             if arms.is_empty() {
@@ -181,11 +184,11 @@ impl SourceShares {
     }
 
     /// The points counted, horizontally and in height, and the mean shares of the sources that have one, the greatest first.
-    pub fn means(&self) -> [(u64, Vec<(Source, f64)>); 2] {
+    pub fn means(&self) -> [(u64, Vec<(ErrorSource, f64)>); 2] {
         self.0.map(|sum| {
             let means = sum.shares.map(|share| share / sum.points as f64);
-            let mut shares: Vec<(Source, f64)> =
-                Source::ALL.into_iter().zip(means).filter(|(_, share)| *share > LEAST_SHARE).collect();
+            let mut shares: Vec<(ErrorSource, f64)> =
+                ErrorSource::ALL.into_iter().zip(means).filter(|(_, share)| *share > LEAST_SHARE).collect();
             shares.sort_by(|(_, a), (_, b)| b.total_cmp(a));
             (sum.points, shares)
         })

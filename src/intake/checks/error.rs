@@ -4,7 +4,7 @@ use std::fmt;
 use std::path::PathBuf;
 
 use crate::intake::IntakeError;
-use crate::intake::log_layout::Headers;
+use crate::intake::log_layout::HeadersFound;
 use crate::intake::vector::{NoPoint, VectorError};
 use crate::units::AngleError;
 
@@ -52,7 +52,7 @@ pub enum TableFlaw {
         /// That name.
         wanted: String,
         /// What there is in its stead.
-        there: Headers,
+        there: HeadersFound,
     },
     /// One quantity in several columns.
     #[error("{0} stands in several units; leave all but one out")]

@@ -13,8 +13,8 @@ pub use error::{CheckRowFault, CheckTableError, TableFlaw};
 
 use super::cell::{CellFormat, is_no_reading_number};
 use super::delimited::{Lines, Row, Rows, guess_separator};
-use super::log_layout::Headers;
-use super::numbers::{Evidence, Keys};
+use super::log_layout::HeadersFound;
+use super::numbers::{Keys, NumberEvidence};
 use super::{text, vector};
 use crate::geodesy::crs::Crs;
 use crate::numeric::signs::Signs;
@@ -61,7 +61,7 @@ pub struct CheckTable {
 }
 
 /// Which column holds what; lengths with their unit.
-struct Claims {
+struct CheckColumns {
     name: Option<usize>,
     lat: Option<usize>,
     lon: Option<usize>,
@@ -94,7 +94,7 @@ fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Res
         (layer.kind, layer.unit_factor) = (Some(crs.kind()), crs.unit_factor());
     }
     let (headers, rows) = layer.to_table();
-    let claims = Claims::find(&headers, name_header)?;
+    let claims = CheckColumns::find(&headers, name_header)?;
     let mut table = claims.start_table(&headers);
     table.crs_wkt = layer.crs_wkt.clone();
     table.held.extend(layer.skipped.iter().map(|(number, why)| (*number, why.clone().into())));
@@ -116,7 +116,7 @@ fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, 
     lines.filter(|line| line.number == header.number || line.text != header.text).for_each(|line| rows.push(line, separator));
     let Some((first, data)) = rows.rows().split_first() else { return Err((1, TableFlaw::Empty)) };
     let headers: Vec<String> = (0..first.fields()).map(|column| rows.cell(first, column).to_owned()).collect();
-    let claims = Claims::find(&headers, name_header).map_err(|problem| (header.number, problem))?;
+    let claims = CheckColumns::find(&headers, name_header).map_err(|problem| (header.number, problem))?;
     let numeric = claims.numeric();
     let signs = signs(&rows, data, &numeric, claims.lat.into_iter().chain(claims.lon).collect(), &headers, separator)?;
     let mut table = claims.start_table(&headers);
@@ -146,10 +146,10 @@ fn signs(
     headers: &[String],
     separator: u8,
 ) -> Result<Vec<Signs>, (u64, TableFlaw)> {
-    let seen: Vec<(usize, Evidence)> = numeric
+    let seen: Vec<(usize, NumberEvidence)> = numeric
         .iter()
         .map(|column| {
-            let mut seen = Evidence::default();
+            let mut seen = NumberEvidence::default();
             data.iter().for_each(|row| seen.take(rows.cell(row, *column), row.line.number));
             (*column, if degrees.contains(column) { seen.with_small_values() } else { seen })
         })
@@ -176,8 +176,8 @@ impl CheckTable {
     }
 }
 
-impl Claims {
-    fn find(headers: &[String], name_header: Option<&str>) -> Result<Claims, TableFlaw> {
+impl CheckColumns {
+    fn find(headers: &[String], name_header: Option<&str>) -> Result<CheckColumns, TableFlaw> {
         let at = |wanted: &str| headers.iter().position(|header| header.trim().eq_ignore_ascii_case(wanted));
         let length = |quantity: &'static str| -> Result<Option<(usize, LengthUnit)>, TableFlaw> {
             let found: Vec<(usize, LengthUnit)> = LengthUnit::ALL
@@ -194,11 +194,11 @@ impl Claims {
             None => NAMES.into_iter().find_map(at),
             Some(wanted) => Some(headers.iter().position(|header| header.trim() == wanted.trim()).ok_or_else(|| {
                 let near = crate::numeric::words::nearest(wanted, headers.iter().map(String::as_str));
-                let there = near.map_or_else(|| Headers::All(headers.to_vec()), |near| Headers::Near(near.to_owned()));
+                let there = near.map_or_else(|| HeadersFound::All(headers.to_vec()), |near| HeadersFound::Near(near.to_owned()));
                 TableFlaw::NoNames { wanted: wanted.to_owned(), there }
             })?),
         };
-        let claims = Claims {
+        let claims = CheckColumns {
             name,
             lat: at("lat_deg"),
             lon: at("lon_deg"),

@@ -7,7 +7,7 @@
 use jiff::civil::Date;
 
 use super::parse::{fraction, parse};
-use super::{Day, Numbers, Style};
+use super::{DayWritten, Numbers, Style};
 use crate::job::DateOrder;
 
 /// A value and the line that it stands on.
@@ -23,7 +23,7 @@ const PAIRS: [(usize, usize); 3] = [(0, 1), (0, 2), (1, 2)];
 
 /// What was seen so far.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Evidence {
+pub struct DateEvidence {
     /// By order: whether any value in numbers is no day in it, and the first such value.
     excluded: [Option<Example>; 3],
     /// By pair of [`PAIRS`]: the first value that is a different day in each.
@@ -43,7 +43,7 @@ pub struct Evidence {
 
 /// What a column's values leave open.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Open {
+pub enum OpenDates {
     /// Two orders give different days: the value, and the days.
     Order(Example, [(DateOrder, Date); 2]),
     /// Some values are days in one order alone and others in another: one of each, and the value that hangs on it.
@@ -54,7 +54,7 @@ pub enum Open {
 
 /// How a column's dates and times are written, and what tells.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Settled {
+pub struct SettledDates {
     /// For the reading.
     pub style: Style,
     /// What tells the order: a value that is no day in another.
@@ -65,7 +65,7 @@ pub struct Settled {
     pub epoch: Option<Example>,
 }
 
-impl Evidence {
+impl DateEvidence {
     /// Takes a value of a column of dates, or of dates with times.
     pub fn take_date(&mut self, text: &str, line: u64) {
         // Years of four digits in front say all themselves.
@@ -77,16 +77,16 @@ impl Evidence {
         let Some(said) = parse(text) else { return };
         let example = || (line, text.to_owned());
         match said.day {
-            Day::Numbers(numbers) => self.take_numbers(&numbers, example),
-            Day::Instant(_) => {
+            DayWritten::Numbers(numbers) => self.take_numbers(&numbers, example),
+            DayWritten::Instant(_) => {
                 self.epoch.get_or_insert_with(example);
             }
-            Day::Known(_) if text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',')) => {
+            DayWritten::Known(_) if text.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',')) => {
                 if text.split(['.', ',']).next().is_some_and(|head| head.len() == 5) {
                     self.serial.get_or_insert_with(example);
                 }
             }
-            Day::Known(_) | Day::None => {}
+            DayWritten::Known(_) | DayWritten::None => {}
         }
     }
 
@@ -131,7 +131,7 @@ impl Evidence {
     }
 
     /// Adds what lines behind say.
-    pub fn add(&mut self, later: Evidence) {
+    pub fn add(&mut self, later: DateEvidence) {
         for (mine, other) in self.excluded.iter_mut().zip(later.excluded) {
             *mine = mine.take().or(other);
         }
@@ -153,30 +153,30 @@ impl Evidence {
     }
 
     /// How the column is read; `by_job` is the order that the job names.
-    pub fn settle(self, by_job: Option<DateOrder>) -> (Settled, Option<Open>) {
+    pub fn settle(self, by_job: Option<DateOrder>) -> (SettledDates, Option<OpenDates>) {
         let fractions = match (self.fractions, self.dotted) {
             (true, false) => Some(true),
             (false, true) => Some(false),
             _ => None,
         };
-        let open_fraction = self.doubtful.clone().filter(|_| fractions.is_none()).map(Open::Fraction);
+        let open_fraction = self.doubtful.clone().filter(|_| fractions.is_none()).map(OpenDates::Fraction);
         let (order, told_by, open) = match by_job {
             Some(order) => (Some(order), None, None),
             None => self.order(),
         };
         let style = Style { order, by_job: by_job.is_some(), fractions };
         let (serial, epoch) = (self.serial, self.epoch);
-        (Settled { style, told_by, serial, epoch }, open.or(open_fraction))
+        (SettledDates { style, told_by, serial, epoch }, open.or(open_fraction))
     }
 
-    fn order(&self) -> (Option<DateOrder>, Option<Example>, Option<Open>) {
+    fn order(&self) -> (Option<DateOrder>, Option<Example>, Option<OpenDates>) {
         let Some(first) = &self.first else { return (None, None, None) };
         let mut possible: Vec<usize> = (0..3).filter(|at| self.excluded[*at].is_none()).collect();
         if possible.is_empty() {
             let hangs = self.differs.iter().flatten().next();
             let open = hangs.map(|(example, _, _)| {
                 let of = |at: usize| self.excluded[at].clone().unwrap_or_else(|| first.clone());
-                Open::Contradiction([of(1), of(0)], example.clone())
+                OpenDates::Contradiction([of(1), of(0)], example.clone())
             });
             return (None, None, open);
         }
@@ -193,7 +193,7 @@ impl Evidence {
         for (pair, (a, b)) in PAIRS.into_iter().enumerate() {
             if let (true, true, Some((example, one, other))) = (possible.contains(&a), possible.contains(&b), &self.differs[pair])
             {
-                let open = Open::Order(example.clone(), [(DateOrder::ALL[a], *one), (DateOrder::ALL[b], *other)]);
+                let open = OpenDates::Order(example.clone(), [(DateOrder::ALL[a], *one), (DateOrder::ALL[b], *other)]);
                 return (None, None, Some(open));
             }
         }
@@ -208,8 +208,8 @@ impl Evidence {
 mod tests {
     use super::*;
 
-    fn settled(values: &[&str]) -> (Option<DateOrder>, Option<Open>) {
-        let mut evidence = Evidence::default();
+    fn settled(values: &[&str]) -> (Option<DateOrder>, Option<OpenDates>) {
+        let mut evidence = DateEvidence::default();
         values.iter().enumerate().for_each(|(i, text)| evidence.take_date(text, i as u64 + 2));
         let (settled, open) = evidence.settle(None);
         (settled.style.order, open)
@@ -222,14 +222,14 @@ mod tests {
         assert_eq!(settled(&["5.5.2026"]).1, None, "both orders give one day");
         let (order, open) = settled(&["04/05/2026", "12/05/2026"]);
         assert_eq!(order, None);
-        assert!(matches!(open, Some(Open::Order((2, text), _)) if text == "04/05/2026"));
+        assert!(matches!(open, Some(OpenDates::Order((2, text), _)) if text == "04/05/2026"));
     }
 
     #[test]
     fn a_column_of_both_orders_is_asked_for_where_a_value_hangs_on_it() {
         assert_eq!(settled(&["14/10/2026", "10/14/2026"]), (None, None), "each can be read in one way alone");
         let (_, open) = settled(&["14/10/2026", "10/14/2026", "04/05/2026"]);
-        assert!(matches!(open, Some(Open::Contradiction(_, (4, _)))), "{open:?}");
+        assert!(matches!(open, Some(OpenDates::Contradiction(_, (4, _)))), "{open:?}");
     }
 
     #[test]

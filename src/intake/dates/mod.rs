@@ -31,7 +31,7 @@ pub struct Style {
 
 /// What the text says of the day.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Day {
+pub enum DayWritten {
     /// A time of day alone.
     None,
     /// A day.
@@ -93,9 +93,9 @@ impl Numbers {
 
 /// What a text says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Said {
+pub struct DateSaid {
     /// The day.
-    pub day: Day,
+    pub day: DayWritten,
     /// The time of day.
     pub time: Option<Time>,
     /// The offset from UTC.

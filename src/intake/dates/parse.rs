@@ -8,16 +8,16 @@ use jiff::Timestamp;
 use jiff::civil::{Date, Time};
 use jiff::tz::Offset;
 
-use super::item::Item;
+use super::item::DateItem;
 use super::time_of_day::{compact_time, take_half, take_time, time_of_items};
 use super::tokens::{Number, Sign, Token, Word, take_offset, tokens};
-use super::{Day, Numbers, Said, Style, from_serial, time_from_fraction, words};
+use super::{DateSaid, DayWritten, Numbers, Style, from_serial, time_from_fraction, words};
 
 /// Longest text that may be a date or time.
 const LONGEST: usize = 64;
 
 /// Reads a date, a date and time, or a time of day with signs that no date has.
-pub fn parse(text: &str) -> Option<Said> {
+pub fn parse(text: &str) -> Option<DateSaid> {
     if text.len() > LONGEST {
         return None;
     }
@@ -30,7 +30,7 @@ pub fn parse(text: &str) -> Option<Said> {
     let (time, offset) = take_time(&mut tokens, half, offset).ok()?;
     let items = items(&tokens)?;
     if items.is_empty() {
-        return Some(Said { day: Day::None, time: Some(time?), offset });
+        return Some(DateSaid { day: DayWritten::None, time: Some(time?), offset });
     }
     let (day, rest) = day(&items)?;
     let time = match (time, rest) {
@@ -38,7 +38,7 @@ pub fn parse(text: &str) -> Option<Said> {
         (Some(_), _) => return None,
         (None, rest) => Some(time_of_items(rest, half)?),
     };
-    (time.is_some() || (offset.is_none() && half.is_none())).then_some(Said { day, time, offset })
+    (time.is_some() || (offset.is_none() && half.is_none())).then_some(DateSaid { day, time, offset })
 }
 
 /// Reads the time of day that stands beside a date; a date before it is passed by.
@@ -74,7 +74,7 @@ pub fn parse_time(text: &str, style: &Style) -> Option<(Time, Option<Offset>)> {
     }
     let said = parse(text)?;
     match said.day {
-        Day::Instant(_) => None,
+        DayWritten::Instant(_) => None,
         _ => Some((said.time?, said.offset)),
     }
 }
@@ -100,22 +100,22 @@ fn is_digits(text: &str) -> bool {
 }
 
 /// A number alone: a day number of a spreadsheet, epoch seconds or milliseconds, compact digits with their time.
-fn bare_number(text: &str) -> Option<Said> {
+fn bare_number(text: &str) -> Option<DateSaid> {
     let (head, tail) = text.split_once(['.', ',']).unwrap_or((text, ""));
     if head.is_empty() || !is_digits(head) || !is_digits(tail) {
         return None;
     }
-    let said = |day, time| Some(Said { day, time, offset: None });
+    let said = |day, time| Some(DateSaid { day, time, offset: None });
     match (head.len(), tail.len()) {
         (5, _) => {
             let (date, time) = from_serial(format!("{head}.{tail}0").parse().ok()?)?;
-            said(Day::Known(date), (!tail.is_empty()).then_some(time))
+            said(DayWritten::Known(date), (!tail.is_empty()).then_some(time))
         }
         (10, 0..=9) => {
             let nanoseconds = format!("{tail:0<9}").parse().ok()?;
-            said(Day::Instant(Timestamp::new(head.parse().ok()?, nanoseconds).ok()?), None)
+            said(DayWritten::Instant(Timestamp::new(head.parse().ok()?, nanoseconds).ok()?), None)
         }
-        (13, 0) => said(Day::Instant(Timestamp::from_millisecond(head.parse().ok()?).ok()?), None),
+        (13, 0) => said(DayWritten::Instant(Timestamp::from_millisecond(head.parse().ok()?).ok()?), None),
         (12 | 14, _) => {
             let (day, time) = head.split_at(8);
             said(compact_day(day)?, Some(compact_time(time, tail)?))
@@ -126,39 +126,39 @@ fn bare_number(text: &str) -> Option<Said> {
 }
 
 /// Six or eight digits of a day.
-fn compact_day(digits: &str) -> Option<Day> {
+fn compact_day(digits: &str) -> Option<DayWritten> {
     let number = |range: std::ops::Range<usize>| digits.get(range)?.parse::<i16>().ok();
     if digits.len() == 6 {
         let parts = [number(0..2)?, number(2..4)?, number(4..6)?];
-        return Some(Day::Numbers(Numbers { parts, digits: [2; 3], may_begin_with_year: true }));
+        return Some(DayWritten::Numbers(Numbers { parts, digits: [2; 3], may_begin_with_year: true }));
     }
     let (year, month, day) = (number(0..4)?, number(4..6)?, number(6..8)?);
     if (1900..=2100).contains(&year)
         && let Ok(date) = Date::new(year, month as i8, day as i8)
     {
-        return Some(Day::Known(date));
+        return Some(DayWritten::Known(date));
     }
     let parts = [number(0..2)?, number(2..4)?, number(4..8)?];
-    Some(Day::Numbers(Numbers { parts, digits: [2, 2, 4], may_begin_with_year: false }))
+    Some(DayWritten::Numbers(Numbers { parts, digits: [2, 2, 4], may_begin_with_year: false }))
 }
 
 /// The numbers and months that are left, with their signs; none where anything else is.
-fn items(tokens: &[Token]) -> Option<Vec<Item>> {
-    let mut found: Vec<Item> = Vec::new();
+fn items(tokens: &[Token]) -> Option<Vec<DateItem>> {
+    let mut found: Vec<DateItem> = Vec::new();
     let mut sign = ' ';
     for token in tokens {
         match token {
             Sign(' ') => {}
             Sign(c @ ('/' | '.' | '-' | ',' | '\'' | '_')) => sign = *c,
-            Sign(':') if matches!(found.last(), Some(Item::Number { digits: 4, .. })) => {}
+            Sign(':') if matches!(found.last(), Some(DateItem::Number { digits: 4, .. })) => {}
             Sign(_) => return None,
             Number(value, digits, _) => {
-                found.push(Item::Number { value: *value, digits: *digits, sign });
+                found.push(DateItem::Number { value: *value, digits: *digits, sign });
                 sign = ' ';
             }
             Word(word) => {
                 match words::month(word) {
-                    Some(month) => found.push(Item::Month { month, is_also_a_day: words::is_day(word) }),
+                    Some(month) => found.push(DateItem::Month { month, is_also_a_day: words::is_day(word) }),
                     None if words::is_small(word) => {}
                     None => return None,
                 }
@@ -166,35 +166,36 @@ fn items(tokens: &[Token]) -> Option<Vec<Item>> {
             }
         }
     }
-    let months = found.iter().filter(|item| matches!(item, Item::Month { .. })).count();
+    let months = found.iter().filter(|item| matches!(item, DateItem::Month { .. })).count();
     if months == 2 {
-        let first = found.iter().position(|item| matches!(item, Item::Month { is_also_a_day: true, .. }))?;
+        let first = found.iter().position(|item| matches!(item, DateItem::Month { is_also_a_day: true, .. }))?;
         found.remove(first);
     }
     (months <= 2).then_some(found)
 }
 
 /// The day that items begin with, and the items behind it.
-fn day(items: &[Item]) -> Option<(Day, &[Item])> {
+fn day(items: &[DateItem]) -> Option<(DayWritten, &[DateItem])> {
     let year_of = |value: i64, digits: u8| match digits {
         4 => i16::try_from(value).ok(),
         2 if value < 69 => i16::try_from(2000 + value).ok(),
         2 => i16::try_from(1900 + value).ok(),
         _ => None,
     };
-    let named =
-        |day: i64, month: u8, year: Option<i16>| Date::new(year?, month as i8, i8::try_from(day).ok()?).ok().map(Day::Known);
+    let named = |day: i64, month: u8, year: Option<i16>| {
+        Date::new(year?, month as i8, i8::try_from(day).ok()?).ok().map(DayWritten::Known)
+    };
     match items {
         [
-            Item::Month { month, .. },
-            Item::Number { value: day, digits: 1 | 2, .. },
-            Item::Number { value: year, digits, .. },
+            DateItem::Month { month, .. },
+            DateItem::Number { value: day, digits: 1 | 2, .. },
+            DateItem::Number { value: year, digits, .. },
             rest @ ..,
         ] => Some((named(*day, *month, year_of(*year, *digits))?, rest)),
         [
-            Item::Number { value: a, digits: da, .. },
-            Item::Month { month, .. },
-            Item::Number { value: b, digits: db, .. },
+            DateItem::Number { value: a, digits: da, .. },
+            DateItem::Month { month, .. },
+            DateItem::Number { value: b, digits: db, .. },
             rest @ ..,
         ] => {
             let is_year_first = *da == 4 || (*da == 2 && *a > 31);
@@ -204,14 +205,14 @@ fn day(items: &[Item]) -> Option<(Day, &[Item])> {
             };
             Some((day?, rest))
         }
-        [Item::Number { value, digits: digits @ (6 | 8), .. }, rest @ ..] => {
+        [DateItem::Number { value, digits: digits @ (6 | 8), .. }, rest @ ..] => {
             let width = usize::from(*digits);
             Some((compact_day(&format!("{value:0width$}"))?, rest))
         }
         [
-            Item::Number { value: a, digits: da, .. },
-            Item::Number { value: b, digits: db @ (1 | 2), sign: first },
-            Item::Number { value: c, digits: dc, sign: second },
+            DateItem::Number { value: a, digits: da, .. },
+            DateItem::Number { value: b, digits: db @ (1 | 2), sign: first },
+            DateItem::Number { value: c, digits: dc, sign: second },
             rest @ ..,
         ] => {
             if *da == 4 {
@@ -227,7 +228,7 @@ fn day(items: &[Item]) -> Option<(Day, &[Item])> {
                 digits: [*da, *db, *dc],
                 may_begin_with_year: *first == '-' && *second == '-',
             };
-            Some((Day::Numbers(numbers), rest))
+            Some((DayWritten::Numbers(numbers), rest))
         }
         _ => None,
     }

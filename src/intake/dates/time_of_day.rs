@@ -3,7 +3,7 @@
 use jiff::civil::Time;
 use jiff::tz::Offset;
 
-use super::item::Item;
+use super::item::DateItem;
 use super::tokens::{Number, Sign, Token, Word, offset_behind};
 
 /// Four or six digits of a time of day, or three or five without the zero at the front; with a fraction of a second.
@@ -21,12 +21,12 @@ pub(super) fn compact_time(digits: &str, fraction: &str) -> Option<Time> {
 }
 
 /// A time of the day, by a clock of 24 hours, or of twice 12 where a half is named.
-fn clock(hour: i64, minute: i64, second: i64, fraction: &str, half: Option<Half>) -> Option<Time> {
+fn clock(hour: i64, minute: i64, second: i64, fraction: &str, half: Option<HalfOfDay>) -> Option<Time> {
     let hour = match half {
         None => hour,
         Some(_) if !(1..=12).contains(&hour) => return None,
-        Some(Half::Morning) => hour % 12,
-        Some(Half::Afternoon) => hour % 12 + 12,
+        Some(HalfOfDay::Morning) => hour % 12,
+        Some(HalfOfDay::Afternoon) => hour % 12 + 12,
     };
     let nine: String = fraction.chars().chain("000000000".chars()).take(9).collect();
     let small = |value: i64| i8::try_from(value).ok();
@@ -35,16 +35,16 @@ fn clock(hour: i64, minute: i64, second: i64, fraction: &str, half: Option<Half>
 
 /// The half of the day that AM or PM names.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum Half {
+pub(super) enum HalfOfDay {
     Morning,
     Afternoon,
 }
 
 /// Takes AM or PM out, however it is written; `a` and `p` alone only right behind a time with a colon.
-pub(super) fn take_half(tokens: &mut Vec<Token>) -> Option<Half> {
+pub(super) fn take_half(tokens: &mut Vec<Token>) -> Option<HalfOfDay> {
     let half = |word: &str| match word {
-        "am" | "a" => Some(Half::Morning),
-        "pm" | "p" => Some(Half::Afternoon),
+        "am" | "a" => Some(HalfOfDay::Morning),
+        "pm" | "p" => Some(HalfOfDay::Afternoon),
         _ => None,
     };
     for at in 1..tokens.len() {
@@ -86,7 +86,7 @@ pub(super) struct Impossible;
 /// none stood at the end.
 pub(super) fn take_time(
     tokens: &mut Vec<Token>,
-    half: Option<Half>,
+    half: Option<HalfOfDay>,
     offset: Option<Offset>,
 ) -> Result<(Option<Time>, Option<Offset>), Impossible> {
     let found = (0..tokens.len()).find_map(|at| {
@@ -111,7 +111,7 @@ fn is_year_before_colon(tokens: &[Token]) -> bool {
 /// The time, none where no clock shows it, and how many tokens it takes.
 type Taken = Option<(Option<Time>, usize)>;
 
-fn with_colons(tokens: &[Token], half: Option<Half>) -> Taken {
+fn with_colons(tokens: &[Token], half: Option<HalfOfDay>) -> Taken {
     let [Number(hour, 1 | 2, _), Sign(':'), Number(minute, 2, _), rest @ ..] = tokens else { return None };
     let (second, fraction, length) = match rest {
         [Sign(':'), Number(second, 2, _), Sign('.' | ','), Number(_, _, fraction), ..] => (*second, fraction.as_str(), 7),
@@ -121,7 +121,7 @@ fn with_colons(tokens: &[Token], half: Option<Half>) -> Taken {
     Some((clock(*hour, *minute, second, fraction, half), length))
 }
 
-fn with_letters(tokens: &[Token], half: Option<Half>) -> Taken {
+fn with_letters(tokens: &[Token], half: Option<HalfOfDay>) -> Taken {
     let [Number(hour, 1 | 2, _), rest @ ..] = tokens else { return None };
     let blank = |rest: &[Token]| usize::from(rest.first() == Some(&Sign(' ')));
     let mut length = 1 + blank(rest);
@@ -160,25 +160,25 @@ fn with_letters(tokens: &[Token], half: Option<Half>) -> Taken {
 }
 
 /// The time of day that items are: `13.05`, `13.05.30`, `1305`, `130500`, `1` with AM or PM named.
-pub(super) fn time_of_items(items: &[Item], half: Option<Half>) -> Option<Time> {
+pub(super) fn time_of_items(items: &[DateItem], half: Option<HalfOfDay>) -> Option<Time> {
     let is_dot = |sign: &char| matches!(sign, '.' | ',');
     match items {
-        [Item::Number { value: hour, digits: 1 | 2, .. }] if half.is_some() => clock(*hour, 0, 0, "", half),
-        [Item::Number { value, digits: digits @ 3..=6, .. }] if half.is_none() => {
+        [DateItem::Number { value: hour, digits: 1 | 2, .. }] if half.is_some() => clock(*hour, 0, 0, "", half),
+        [DateItem::Number { value, digits: digits @ 3..=6, .. }] if half.is_none() => {
             compact_time(&format!("{value:0width$}", width = usize::from(*digits)), "")
         }
-        [Item::Number { value, digits: 6, .. }, Item::Number { value: fraction, digits, sign }]
+        [DateItem::Number { value, digits: 6, .. }, DateItem::Number { value: fraction, digits, sign }]
             if half.is_none() && is_dot(sign) =>
         {
             compact_time(&format!("{value:06}"), &format!("{fraction:0width$}", width = usize::from(*digits)))
         }
-        [Item::Number { value: hour, digits: 1 | 2, .. }, Item::Number { value: minute, digits: 2, sign: '.' }] => {
+        [DateItem::Number { value: hour, digits: 1 | 2, .. }, DateItem::Number { value: minute, digits: 2, sign: '.' }] => {
             clock(*hour, *minute, 0, "", half)
         }
         [
-            Item::Number { value: hour, digits: 1 | 2, .. },
-            Item::Number { value: minute, digits: 2, sign: '.' },
-            Item::Number { value: second, digits: 2, sign: '.' },
+            DateItem::Number { value: hour, digits: 1 | 2, .. },
+            DateItem::Number { value: minute, digits: 2, sign: '.' },
+            DateItem::Number { value: second, digits: 2, sign: '.' },
         ] => clock(*hour, *minute, *second, "", half),
         _ => None,
     }

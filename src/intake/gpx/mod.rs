@@ -13,9 +13,9 @@ use std::collections::HashMap;
 
 use jiff::Timestamp;
 
-use self::points::{Element, Values};
-use super::headers::Headers;
-use super::xml::{Piece, Pieces, XmlError};
+use self::points::{Element, PointValues};
+use super::headers::UniqueHeaders;
+use super::xml::{Pieces, XmlError, XmlPiece};
 use crate::job::FixKind;
 use crate::records::base_row::{Coordinates, Height};
 use crate::records::fix::{Fix, FixLog, HeldLine};
@@ -48,7 +48,7 @@ pub struct Waypoint {
     pub lat_deg: f64,
     /// Longitude in degrees.
     pub lon_deg: f64,
-    /// Elevation in metres; [`Gpx::heights`] says above what.
+    /// Elevation in metres; [`GpxLog::heights`] says above what.
     pub elevation_m: Option<f64>,
     /// Height of the geoid above the ellipsoid in metres, as the receiver took it.
     pub separation_m: Option<f64>,
@@ -69,7 +69,7 @@ pub struct Waypoint {
 
 /// What a GPX file holds, in its order.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Gpx {
+pub struct GpxLog {
     /// Waypoints.
     pub waypoints: Vec<Waypoint>,
     /// Waypoints that were held.
@@ -102,27 +102,27 @@ pub enum GpxError {
 /// Whether a text is a GPX file: its outermost element is `gpx`.
 pub fn looks_like(text: &str) -> bool {
     let mut pieces = Pieces::new(text);
-    matches!(pieces.next(), Ok(Piece::Open(open)) if open.name == "gpx")
+    matches!(pieces.next(), Ok(XmlPiece::Open(open)) if open.name == "gpx")
 }
 
 /// Reads a file's text. `file` is its index for the fixes.
 ///
 /// # Errors
 /// When the text is no GPX or not well-formed.
-pub fn read(text: &str, file: usize, heights: GpxHeights) -> Result<Gpx, GpxError> {
+pub fn read(text: &str, file: usize, heights: GpxHeights) -> Result<GpxLog, GpxError> {
     let mut pieces = Pieces::new(text);
     match pieces.next()? {
-        Piece::Open(root) if root.name == "gpx" => {}
-        Piece::Open(root) => return Err(GpxError::OtherRoot { line: root.line, name: root.name }),
+        XmlPiece::Open(root) if root.name == "gpx" => {}
+        XmlPiece::Open(root) => return Err(GpxError::OtherRoot { line: root.line, name: root.name }),
         _ => return Err(GpxError::Empty),
     }
-    let mut gpx = Gpx { waypoints: Vec::new(), held: Vec::new(), tracks: FixLog::default(), heights };
+    let mut gpx = GpxLog { waypoints: Vec::new(), held: Vec::new(), tracks: FixLog::default(), heights };
     let mut number = 0;
     loop {
         let open = match pieces.next()? {
-            Piece::Open(open) => open,
-            Piece::Text(_) | Piece::Close(_) => continue,
-            Piece::End => return Ok(gpx),
+            XmlPiece::Open(open) => open,
+            XmlPiece::Text(_) | XmlPiece::Close(_) => continue,
+            XmlPiece::End => return Ok(gpx),
         };
         match (open.is_own, open.name.as_str()) {
             (true, "wpt") => {
@@ -151,7 +151,7 @@ fn held(element: &Element, fault: Fault) -> HeldLine {
     HeldLine { line: element.line, raw: element.raw.to_owned(), fault }
 }
 
-fn waypoint(element: &Element, values: Values, number: u64) -> Waypoint {
+fn waypoint(element: &Element, values: PointValues, number: u64) -> Waypoint {
     Waypoint {
         number,
         line: element.line,
@@ -171,7 +171,7 @@ fn waypoint(element: &Element, values: Values, number: u64) -> Waypoint {
     }
 }
 
-fn fix(values: Values, element: &Element, file: usize, heights: GpxHeights, what: &str) -> Result<Fix, Fault> {
+fn fix(values: PointValues, element: &Element, file: usize, heights: GpxHeights, what: &str) -> Result<Fix, Fault> {
     let instant = values.time.ok_or_else(|| {
         let sentence = format!("the {what} has no time, so that it belongs to no occupation; record with times, or as waypoints");
         Fault::new(Reason::NotATime, "time", "", sentence)
@@ -196,7 +196,7 @@ fn fix(values: Values, element: &Element, file: usize, heights: GpxHeights, what
     })
 }
 
-impl Gpx {
+impl GpxLog {
     /// The waypoints as rows of a log: headers, and each waypoint's line with its fields.
     ///
     /// `lat_deg`, `lon_deg` and `base` (the name) are always there; `time`, `orthometric_height_m` or
@@ -229,7 +229,7 @@ impl Gpx {
             .collect();
         // The place of each extra among the columns, in the order in which they come up.
         let mut columns: HashMap<&str, usize> = HashMap::new();
-        let mut headers = Headers::default();
+        let mut headers = UniqueHeaders::default();
         known.iter().for_each(|(name, _)| headers.push(name, ""));
         for (name, _) in self.waypoints.iter().flat_map(|point| &point.extras) {
             let next = columns.len();

@@ -10,7 +10,7 @@ use jiff::tz::TimeZone;
 
 use super::super::cell::{CellFormat, is_no_reading_number};
 use super::super::dates::Style;
-use crate::intake::xml::{Open, Piece, Pieces, XmlError};
+use crate::intake::xml::{OpenElement, Pieces, XmlError, XmlPiece};
 use crate::job::FixKind;
 use crate::numeric::signs::Signs;
 use crate::records::ledger::{Fault, Reason};
@@ -30,7 +30,7 @@ pub struct Element<'t> {
 }
 
 /// What a point says, checked.
-pub struct Values {
+pub struct PointValues {
     pub lat_deg: f64,
     pub lon_deg: f64,
     pub time: Option<Timestamp>,
@@ -44,7 +44,7 @@ pub struct Values {
     pub speed_m_s: Option<f64>,
 }
 
-/// Children that [`Values`] and the name take.
+/// Children that [`PointValues`] and the name take.
 const TAKEN: [&str; 8] = ["name", "time", "ele", "geoidheight", "fix", "sat", "hdop", "pdop"];
 
 impl<'t> Element<'t> {
@@ -52,7 +52,7 @@ impl<'t> Element<'t> {
     ///
     /// # Errors
     /// When the text is not well-formed.
-    pub fn read(pieces: &mut Pieces<'t>, mut open: Open) -> Result<Element<'t>, XmlError> {
+    pub fn read(pieces: &mut Pieces<'t>, mut open: OpenElement) -> Result<Element<'t>, XmlError> {
         let mut element = Element {
             line: open.line,
             raw: "",
@@ -63,7 +63,7 @@ impl<'t> Element<'t> {
         };
         loop {
             match pieces.next()? {
-                Piece::Open(mut child) => match (child.is_own, child.name.as_str()) {
+                XmlPiece::Open(mut child) => match (child.is_own, child.name.as_str()) {
                     (true, "link") => {
                         let target = child.attribute("href").unwrap_or_default();
                         element.add("link", &target);
@@ -75,12 +75,12 @@ impl<'t> Element<'t> {
                         element.add(name, &text);
                     }
                 },
-                Piece::Text(_) => {}
-                Piece::Close(end) => {
+                XmlPiece::Text(_) => {}
+                XmlPiece::Close(end) => {
                     element.raw = pieces.slice(open.start, end);
                     return Ok(element);
                 }
-                Piece::End => return Ok(element),
+                XmlPiece::End => return Ok(element),
             }
         }
     }
@@ -91,22 +91,22 @@ impl<'t> Element<'t> {
         let mut leaf = Some((outermost, String::new()));
         while open > 0 {
             match pieces.next()? {
-                Piece::Open(child) => {
+                XmlPiece::Open(child) => {
                     open += 1;
                     leaf = Some((child.name, String::new()));
                 }
-                Piece::Text(text) => {
+                XmlPiece::Text(text) => {
                     if let Some((_, whole)) = &mut leaf {
                         whole.push_str(&text);
                     }
                 }
-                Piece::Close(_) => {
+                XmlPiece::Close(_) => {
                     open -= 1;
                     if let Some((name, text)) = leaf.take() {
                         self.add(&format!("extension_{name}"), &text);
                     }
                 }
-                Piece::End => return Ok(()),
+                XmlPiece::End => return Ok(()),
             }
         }
         Ok(())
@@ -145,7 +145,7 @@ impl<'t> Element<'t> {
     ///
     /// # Errors
     /// The first thing that makes the point unusable.
-    pub fn values(&self) -> Result<Values, Fault> {
+    pub fn values(&self) -> Result<PointValues, Fault> {
         let lat_deg = angle("lat", self.lat.as_deref(), 90.0)?;
         let lon_deg = angle("lon", self.lon.as_deref(), 180.0)?;
         let fix = self.child("fix").map(str::to_owned);
@@ -155,7 +155,7 @@ impl<'t> Element<'t> {
             Some("dgps") => FixKind::Differential,
             _ => FixKind::Unknown,
         };
-        Ok(Values {
+        Ok(PointValues {
             lat_deg,
             lon_deg,
             kind,

@@ -51,11 +51,11 @@ const SOUND: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
 </gpx>
 "#;
 
-fn sound() -> Gpx {
+fn sound() -> GpxLog {
     read(SOUND, 3, GpxHeights::Orthometric).unwrap()
 }
 
-fn one(inner: &str) -> Gpx {
+fn one(inner: &str) -> GpxLog {
     read(&format!("<gpx>\n{inner}\n</gpx>"), 0, GpxHeights::Orthometric).unwrap()
 }
 

@@ -2,11 +2,11 @@
 
 use super::ask::Draft;
 use super::wide::Wide;
-use super::{Log, key, quoted, roles};
+use super::{GuessedLog, key, quoted, roles};
 use crate::job::UNDECIDED;
 
 /// The column map of a log, its readings, and what it carries along.
-pub(super) fn columns_of(draft: &mut Draft, log: &Log, table: &str) {
+pub(super) fn columns_of(draft: &mut Draft, log: &GuessedLog, table: &str) {
     for guess in &log.guesses {
         let header = match guess.headers.as_slice() {
             [one] => quoted(one),
@@ -52,7 +52,7 @@ pub(super) fn columns_of(draft: &mut Draft, log: &Log, table: &str) {
     }
 }
 
-fn readings(draft: &mut Draft, log: &Log, wide: &Wide, table: &str) {
+fn readings(draft: &mut Draft, log: &GuessedLog, wide: &Wide, table: &str) {
     let mut asks = wide.asks.iter();
     for reading in &wide.readings {
         draft.push("");
@@ -73,7 +73,7 @@ fn readings(draft: &mut Draft, log: &Log, wide: &Wide, table: &str) {
 }
 
 /// Roles without kinds: which measurement they are of is told by the roles themselves, where only one has them.
-fn measure_of_roles(log: &Log) -> Option<String> {
+fn measure_of_roles(log: &GuessedLog) -> Option<String> {
     let header = log.guesses.iter().find(|guess| guess.canonical == "role").map(|guess| guess.headers[0].clone())?;
     let column = log.sample.headers.iter().position(|own| *own == header)?;
     let measure = roles::measure_of(&roles::roles_in(log.sample, column))?;

@@ -4,15 +4,15 @@ use super::ask::Draft;
 use super::columns::{Ask, Guess};
 use super::reference_system::centre;
 use super::sample::Whole;
-use super::{Log, quoted};
+use super::{GuessedLog, quoted};
 use crate::intake::columns::LogKind;
 use crate::job::UNDECIDED;
 use crate::records::kit::{ASSUMED_SIGMA_AZIMUTH_DEG, ASSUMED_SIGMA_DISTANCE_M, ASSUMED_SIGMA_INCLINATION_DEG};
 
 /// `[instrument]`, `[heights]` and `[north]`.
-pub(super) fn instruments(draft: &mut Draft, logs: &[Log]) {
-    let shots: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == LogKind::Shots).collect();
-    let bases: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == LogKind::Bases).collect();
+pub(super) fn instruments(draft: &mut Draft, logs: &[GuessedLog]) {
+    let shots: Vec<&GuessedLog> = logs.iter().filter(|log| log.sample.kind == LogKind::Shots).collect();
+    let bases: Vec<&GuessedLog> = logs.iter().filter(|log| log.sample.kind == LogKind::Bases).collect();
     draft.push("");
     draft.push("[instrument]                     # one standard error each, from the instrument's papers or a test; these are assumed without");
     draft.push(format!("# sigma_distance_m = {ASSUMED_SIGMA_DISTANCE_M}"));
@@ -25,7 +25,7 @@ pub(super) fn instruments(draft: &mut Draft, logs: &[Log]) {
 }
 
 /// Whether a log has readings that heights follow from.
-fn has_vertical(log: &Log) -> bool {
+fn has_vertical(log: &GuessedLog) -> bool {
     let is_vertical = |guess: &Guess| {
         ["inclination", "zenith", "vertical_distance"].iter().any(|name| guess.canonical.starts_with(name))
             || guess.asks.contains(&Ask::ZenithOrInclination)
@@ -37,7 +37,7 @@ fn has_vertical(log: &Log) -> bool {
 }
 
 /// `[heights]`.
-fn heights(draft: &mut Draft, logs: &[Log], shots: &[&Log]) {
+fn heights(draft: &mut Draft, logs: &[GuessedLog], shots: &[&GuessedLog]) {
     draft.push("");
     draft.push("[heights]");
     let has_vertical = shots.iter().any(|log| has_vertical(log));
@@ -68,14 +68,14 @@ fn heights(draft: &mut Draft, logs: &[Log], shots: &[&Log]) {
 }
 
 /// What azimuths count from, where `[north]` must say it.
-fn norths(draft: &mut Draft, shots: &[&Log], bases: &[&Log]) {
+fn norths(draft: &mut Draft, shots: &[&GuessedLog], bases: &[&GuessedLog]) {
     let magnetic = |guess: &Guess| guess.canonical.starts_with("magnetic") || guess.asks.contains(&Ask::North);
     if !bases.is_empty() && shots.iter().any(|log| log.has("magnetic") || log.guesses.iter().any(magnetic)) {
         north(draft);
         draft.push("declination = \"model\"            # for magnetic azimuths; or degrees, east positive, set by hand");
     }
     // Grid azimuths of bases in degrees: the grid of the layers need not be the one that the circle was set to.
-    let grid = |log: &&&Log| log.guesses.iter().any(|guess| guess.canonical.starts_with("grid_azimuth"));
+    let grid = |log: &&&GuessedLog| log.guesses.iter().any(|guess| guess.canonical.starts_with("grid_azimuth"));
     if let (Some(log), Some(_)) = (shots.iter().find(grid), centre(bases)) {
         north(draft);
         draft.push(format!(

@@ -31,7 +31,7 @@ use std::path::PathBuf;
 use self::ask::Draft;
 use self::columns::{Context, Guess};
 use self::sample::Sample;
-use self::standing::Named;
+use self::standing::NamedStand;
 use self::wide::Wide;
 use super::IntakeError;
 use super::columns::LogKind;
@@ -46,12 +46,12 @@ pub fn draft(paths: &[PathBuf]) -> Result<Draft, IntakeError> {
     let read = paths.iter().map(|path| sample::all(path)).collect::<Result<Vec<_>, _>>()?;
     let samples = with_positions_of_rows(read.into_iter().flatten().collect());
     let context = Context::gather(&samples);
-    let mut logs: Vec<Log> = samples.iter().map(|sample| Log::guess(sample, &context)).collect();
+    let mut logs: Vec<GuessedLog> = samples.iter().map(|sample| GuessedLog::guess(sample, &context)).collect();
     standing::settle(&mut logs, &context.base_names);
     let mut draft = Draft::default();
     reference_system::head(&mut draft, &logs);
     for kind in [LogKind::Bases, LogKind::Shots] {
-        let of_kind: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == kind).collect();
+        let of_kind: Vec<&GuessedLog> = logs.iter().filter(|log| log.sample.kind == kind).collect();
         draft_table(&mut draft, kind, &of_kind, &logs);
     }
     instruments::instruments(&mut draft, &logs);
@@ -85,20 +85,20 @@ fn with_positions_of_rows(mut samples: Vec<Sample>) -> Vec<Sample> {
 }
 
 /// A log with what it seems to mean.
-struct Log<'s> {
+struct GuessedLog<'s> {
     sample: &'s Sample,
     guesses: Vec<Guess>,
     wide: Option<Wide>,
     /// What the name of its file or sheet says.
-    named: Option<Named>,
+    named: Option<NamedStand>,
     /// The base of all its rows.
     base: Option<String>,
 }
 
-impl<'s> Log<'s> {
-    fn guess(sample: &'s Sample, context: &Context) -> Log<'s> {
+impl<'s> GuessedLog<'s> {
+    fn guess(sample: &'s Sample, context: &Context) -> GuessedLog<'s> {
         if sample.whole.is_some() {
-            return Log { sample, guesses: Vec::new(), wide: None, named: None, base: None };
+            return GuessedLog { sample, guesses: Vec::new(), wide: None, named: None, base: None };
         }
         let wide = if sample.kind == LogKind::Shots { wide::recognise(sample, context) } else { None };
         let mut guesses = columns::guesses(sample, context);
@@ -106,7 +106,7 @@ impl<'s> Log<'s> {
             let taken = |header: &String| wide.columns.iter().any(|column| sample.headers[*column] == *header);
             guesses.retain(|guess| !guess.headers.iter().any(taken) && guess.canonical != "measure" && guess.canonical != "role");
         }
-        Log { sample, guesses, wide, named: None, base: None }
+        GuessedLog { sample, guesses, wide, named: None, base: None }
     }
 
     /// Whether a canonical column is there, by its own name or a guess.
@@ -174,7 +174,7 @@ fn key(name: &str) -> String {
 }
 
 /// `[bases]` or `[shots]`.
-fn draft_table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
+fn draft_table(draft: &mut Draft, kind: LogKind, logs: &[&GuessedLog], all: &[GuessedLog]) {
     let name = kind.table();
     if kind == LogKind::Bases && logs.is_empty() {
         return;
@@ -209,7 +209,7 @@ fn draft_table(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
         occupied::except(draft, logs, all);
         occupied::bases_only(draft, logs);
     }
-    let tables: Vec<&&Log> = logs.iter().filter(|log| log.sample.whole.is_none()).collect();
+    let tables: Vec<&&GuessedLog> = logs.iter().filter(|log| log.sample.whole.is_none()).collect();
     let Some((first, others)) = tables.split_first() else { return };
     draft.push("");
     draft.push(format!("[{name}.columns]                 # canonical name = the log's own header; all others become attributes"));

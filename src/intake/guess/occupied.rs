@@ -2,13 +2,13 @@
 
 use super::ask::Draft;
 use super::sample::Whole;
-use super::{Log, quoted};
+use super::{GuessedLog, quoted};
 use crate::intake::columns::LogKind;
 use crate::job::UNDECIDED;
 
 /// Points that no row of the shots names are no bases: where the car stood, where lunch was.
-pub(super) fn except(draft: &mut Draft, logs: &[&Log], all: &[Log]) {
-    let shots: Vec<&Log> = all.iter().filter(|log| log.sample.kind == LogKind::Shots).collect();
+pub(super) fn except(draft: &mut Draft, logs: &[&GuessedLog], all: &[GuessedLog]) {
+    let shots: Vec<&GuessedLog> = all.iter().filter(|log| log.sample.kind == LogKind::Shots).collect();
     if !shots.iter().any(|log| log.has("base")) {
         return;
     }
@@ -27,7 +27,7 @@ pub(super) fn except(draft: &mut Draft, logs: &[&Log], all: &[Log]) {
     ));
 }
 
-pub(super) fn bases_only(draft: &mut Draft, logs: &[&Log]) {
+pub(super) fn bases_only(draft: &mut Draft, logs: &[&GuessedLog]) {
     if let Some(log) = logs.iter().find(|log| log.has("radius_")) {
         draft.push(format!(
             "radius_share = {}           # the share of positions within the accuracy's radius: 0.68 on most phones, 0.95, or 0.5 (CEP)",

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::sample::Sample;
-use crate::intake::numbers::{Evidence, Example, Keys};
+use crate::intake::numbers::{Example, Keys, NumberEvidence};
 use crate::numeric::signs::{Signs, Thousands};
 
 /// A header, one of its values with its line, and what it is with a decimal point and with a decimal comma.
@@ -22,7 +22,7 @@ pub struct OpenSigns {
 /// they are. It follows what a run settles, so that `init` asks where a run would.
 pub fn find(sample: &Sample, columns: &[usize], is_small: &dyn Fn(usize) -> bool) -> Option<OpenSigns> {
     let seen = |column: usize| {
-        let mut seen = Evidence::default();
+        let mut seen = NumberEvidence::default();
         sample.rows.iter().zip(&sample.lines).for_each(|(row, line)| seen.take(&row[column], *line));
         if is_small(column) { seen.with_small_values() } else { seen }
     };

@@ -2,20 +2,20 @@
 
 use super::ask::Draft;
 use super::sample::Whole;
-use super::{Log, quoted};
+use super::{GuessedLog, quoted};
 use crate::intake::columns::LogKind;
 use crate::job::UNDECIDED;
 use crate::numeric::signs::Signs;
 use crate::units::{Hemispheres, parse_angle_deg};
 
-pub(super) fn head(draft: &mut Draft, logs: &[Log]) {
+pub(super) fn head(draft: &mut Draft, logs: &[GuessedLog]) {
     draft.push(format!(
         "# A starter job. Read every line, put the answer in place of each {UNDECIDED}, then: standoff check job.toml"
     ));
     draft.push("");
     draft.push("title = \"\"");
     draft.push("name  = \"job\"                # files are named after it");
-    let bases: Vec<&Log> = logs.iter().filter(|log| log.sample.kind == LogKind::Bases).collect();
+    let bases: Vec<&GuessedLog> = logs.iter().filter(|log| log.sample.kind == LogKind::Bases).collect();
     if bases.is_empty() {
         draft.push("# No log of bases was named: what the rows of one stand give together is computed, and nothing has a place.");
         return;
@@ -42,7 +42,7 @@ pub(super) fn head(draft: &mut Draft, logs: &[Log]) {
 
 /// The mean longitude and latitude of all points that are given in degrees. Longitudes are counted from that of the first point, so that the
 /// mean of points on both sides of 180° lies among them.
-pub(super) fn centre(bases: &[&Log]) -> Option<(f64, f64)> {
+pub(super) fn centre(bases: &[&GuessedLog]) -> Option<(f64, f64)> {
     let mut sums = (0.0, 0.0, 0.0);
     let mut first = None;
     let mut add = |lon: f64, lat: f64| {
@@ -90,7 +90,7 @@ pub(super) fn utm_zone(lon_deg: f64, lat_deg: f64) -> i32 {
     ((lon_deg + 180.0) / 6.0).floor().clamp(0.0, 59.0) as i32 + 1
 }
 
-pub(super) fn crs_of_bases(draft: &mut Draft, logs: &[&Log]) {
+pub(super) fn crs_of_bases(draft: &mut Draft, logs: &[&GuessedLog]) {
     if logs.iter().all(|log| log.sample.whole == Some(Whole::Layer)) {
         return;
     }

@@ -62,13 +62,13 @@ pub struct Spoken {
     pub translated: BTreeMap<String, String>,
 }
 
-type Words = BTreeMap<String, Vec<&'static str>>;
+type RoleWords = BTreeMap<String, Vec<&'static str>>;
 
 /// Known words of measures and of roles, folded, with what each may mean.
-fn known_words() -> &'static [Words; 2] {
-    static READ: OnceLock<[Words; 2]> = OnceLock::new();
+fn known_words() -> &'static [RoleWords; 2] {
+    static READ: OnceLock<[RoleWords; 2]> = OnceLock::new();
     READ.get_or_init(|| {
-        let mut table = [Words::new(), Words::new()];
+        let mut table = [RoleWords::new(), RoleWords::new()];
         for line in TABLE.lines().filter(|line| !line.trim().is_empty() && !line.starts_with('#')) {
             let mut parts = line.splitn(4, ' ');
             let (Some(kind), Some(concept), Some(_), Some(words)) = (parts.next(), parts.next(), parts.next(), parts.next())

@@ -8,7 +8,7 @@ use crate::intake::cell::{CellFormat, is_no_reading_number};
 use crate::intake::columns::{self, LogKind};
 use crate::intake::delimited::{Lines, Rows};
 use crate::intake::log_layout::LayoutError;
-use crate::intake::numbers::Evidence;
+use crate::intake::numbers::NumberEvidence;
 use crate::intake::text::{self, Text};
 use crate::intake::{IntakeError, gpx, header, kml, nmea, sheets, vector, workbook};
 use crate::job::LogFormat;
@@ -194,14 +194,14 @@ impl Sample {
 
     /// Whether a column's values show a decimal comma.
     pub fn has_decimal_comma(&self, column: usize) -> bool {
-        let mut seen = Evidence::default();
+        let mut seen = NumberEvidence::default();
         self.rows.iter().for_each(|row| seen.take(&row[column], 0));
         seen.decimal_comma() == Some(true)
     }
 
     /// How the numbers of a column are written.
     pub fn signs(&self, column: usize) -> Signs {
-        let mut seen = Evidence::default();
+        let mut seen = NumberEvidence::default();
         self.rows.iter().for_each(|row| seen.take(&row[column], 0));
         let decimal_comma = seen.decimal_comma().unwrap_or(self.decimal_comma);
         Signs { decimal_comma, ..seen.settle(&Default::default(), Some(decimal_comma), self.separator).signs }
@@ -360,7 +360,7 @@ fn read_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -
         units = rows.remove(0);
         lines.remove(0);
     }
-    let mut seen = Evidence::default();
+    let mut seen = NumberEvidence::default();
     rows.iter().flatten().for_each(|cell| seen.take(cell, 0));
     let decimal_comma = seen.decimal_comma().unwrap_or(false);
     let mut sample = Sample {

@@ -2,12 +2,12 @@
 //! the time. And the plot that the name of a file says, where numbers begin again in each.
 
 use super::columns::{Ask, candidate};
-use super::{Guess, Log, quoted, times, words};
+use super::{Guess, GuessedLog, quoted, times, words};
 use crate::intake::columns::LogKind;
 
 /// What a log's name says: the key of the job, its pattern, and why.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Named {
+pub struct NamedStand {
     /// `file_name` or `sheet_name`.
     pub key: &'static str,
     /// The pattern.
@@ -17,11 +17,11 @@ pub struct Named {
 }
 
 /// Settles what can be without a question.
-pub(super) fn settle(logs: &mut [Log], base_names: &[String]) {
+pub(super) fn settle(logs: &mut [GuessedLog], base_names: &[String]) {
     let mut names: Vec<&String> = base_names.iter().collect();
     names.sort_unstable();
     names.dedup();
-    let is_open = |log: &Log| log.guesses.iter().any(|guess| guess.asks.contains(&Ask::BaseColumn));
+    let is_open = |log: &GuessedLog| log.guesses.iter().any(|guess| guess.asks.contains(&Ask::BaseColumn));
     let open: Vec<usize> = (0..logs.len()).filter(|at| is_open(&logs[*at])).collect();
     if !open.is_empty() {
         let has_one = names.len() == 1 && !logs.iter().any(|log| log.sample.whole.is_some_and(|whole| whole.has_fixes()));
@@ -38,7 +38,7 @@ pub(super) fn settle(logs: &mut [Log], base_names: &[String]) {
 }
 
 /// The name of a log's file without its folder and ending, or of its sheet.
-fn name_of(log: &Log, key: &str) -> Option<String> {
+fn name_of(log: &GuessedLog, key: &str) -> Option<String> {
     match key {
         "sheet_name" => log.sample.sheet.as_ref().map(|(sheet, _)| sheet.clone()),
         _ => std::path::Path::new(&log.sample.name).file_stem().map(|stem| stem.to_string_lossy().into_owned()),
@@ -46,14 +46,14 @@ fn name_of(log: &Log, key: &str) -> Option<String> {
 }
 
 /// The shots' logs where all are written alike, so that one key serves them.
-fn all_alike(logs: &[Log]) -> Option<Vec<usize>> {
+fn all_alike(logs: &[GuessedLog]) -> Option<Vec<usize>> {
     let shots: Vec<usize> = (0..logs.len()).filter(|at| logs[*at].sample.kind == LogKind::Shots).collect();
     let first = *shots.first()?;
     shots.iter().all(|at| logs[*at].sample.headers == logs[first].sample.headers).then_some(shots)
 }
 
 /// Files or sheets that have the name of a base in theirs, all at one place.
-fn by_name(logs: &mut [Log], open: &[usize], names: &[&String]) -> bool {
+fn by_name(logs: &mut [GuessedLog], open: &[usize], names: &[&String]) -> bool {
     if all_alike(logs).as_deref() != Some(open) {
         return false;
     }
@@ -70,7 +70,7 @@ fn by_name(logs: &mut [Log], open: &[usize], names: &[&String]) -> bool {
         let Some((first, rest)) = cuts.as_deref().and_then(<[_]>::split_first) else { continue };
         if rest.iter().all(|other| other == first) && !first.0.contains(['{', '*']) && !first.1.contains(['{', '*']) {
             let what = if key == "sheet_name" { "sheets" } else { "files" };
-            let named = Named {
+            let named = NamedStand {
                 key,
                 pattern: format!("{}{{base}}{}", first.0, first.1),
                 reason: format!("the {what} have the names of the bases: each row was shot from there"),
@@ -83,7 +83,7 @@ fn by_name(logs: &mut [Log], open: &[usize], names: &[&String]) -> bool {
 }
 
 /// Bases that say when the crew came to them, and shots with their times.
-fn by_time(logs: &mut [Log], open: &[usize]) -> bool {
+fn by_time(logs: &mut [GuessedLog], open: &[usize]) -> bool {
     if !open.iter().all(|at| logs[*at].has("time")) {
         return false;
     }
@@ -114,7 +114,7 @@ fn by_time(logs: &mut [Log], open: &[usize]) -> bool {
 }
 
 /// Numbers of trees or stands that begin again in each file or sheet, whose name says the plot.
-fn plots(logs: &mut [Log]) {
+fn plots(logs: &mut [GuessedLog]) {
     let Some(shots) = all_alike(logs).filter(|shots| shots.len() > 1) else { return };
     let first = &logs[shots[0]];
     let Some(feature) = first.guesses.iter().position(|guess| guess.canonical == "feature" && guess.headers.len() == 1) else {
@@ -145,7 +145,7 @@ fn plots(logs: &mut [Log]) {
         let what = if key == "sheet_name" { "sheet" } else { "file" };
         for at in &shots {
             let reason = format!("the names in {} come again in each {what}, whose name makes them unique", quoted(&header));
-            logs[*at].named = Some(Named { key, pattern: "{plot}".into(), reason });
+            logs[*at].named = Some(NamedStand { key, pattern: "{plot}".into(), reason });
             if let Some(guess) = logs[*at].guesses.iter_mut().find(|guess| guess.canonical == "feature") {
                 guess.headers.insert(0, "plot".into());
                 guess.reason = format!("feature by its header; the {what}'s name before it, see {key}");

@@ -2,31 +2,32 @@
 
 use super::sample::Sample;
 use super::words;
-use crate::intake::dates::evidence::{Evidence, Open};
-use crate::intake::dates::{Day, Style, parse, parse_time};
+use crate::intake::dates::evidence::{DateEvidence, OpenDates};
+use crate::intake::dates::{DayWritten, Style, parse, parse_time};
 use crate::job::DateOrder;
 
 /// Whether a time names no zone of its own.
 pub fn wants_zone(cell: &str) -> bool {
     let cell = cell.trim();
     if let Some(said) = parse(cell).filter(|said| said.time.is_some()) {
-        return said.offset.is_none() && !matches!(said.day, Day::Instant(_));
+        return said.offset.is_none() && !matches!(said.day, DayWritten::Instant(_));
     }
     // Beside a date.
-    let is_day = parse(cell).is_some_and(|said| matches!(said.day, Day::Known(_))) || cell.matches(['.', '/', '-']).count() == 2;
+    let is_day =
+        parse(cell).is_some_and(|said| matches!(said.day, DayWritten::Known(_))) || cell.matches(['.', '/', '-']).count() == 2;
     (!is_day || cell.chars().any(char::is_alphabetic))
         && parse_time(cell, &Style::default()).is_some_and(|(_, offset)| offset.is_none())
 }
 
 /// Whether most values of a column are days.
 pub fn has_days(sample: &Sample, column: usize) -> bool {
-    most(sample, column, |cell| parse(cell).is_some_and(|said| said.day != Day::None))
+    most(sample, column, |cell| parse(cell).is_some_and(|said| said.day != DayWritten::None))
 }
 
 /// Whether most values of a column are times of day, perhaps behind a day.
 pub fn has_times(sample: &Sample, column: usize) -> bool {
     most(sample, column, |cell| {
-        parse(cell).is_some_and(|said| said.time.is_some() || matches!(said.day, Day::Instant(_)))
+        parse(cell).is_some_and(|said| said.time.is_some() || matches!(said.day, DayWritten::Instant(_)))
             || parse_time(cell, &Style::default()).is_some()
     })
 }
@@ -46,12 +47,12 @@ pub type OpenOrder = (String, u64, [(DateOrder, String); 2]);
 
 /// What a column of dates leaves open.
 pub fn open_order(sample: &Sample, column: usize) -> Option<OpenOrder> {
-    let mut seen = Evidence::default();
+    let mut seen = DateEvidence::default();
     for (row, line) in sample.rows.iter().zip(&sample.lines) {
         seen.take_date(&row[column], *line);
     }
     match seen.settle(None).1 {
-        Some(Open::Order((line, value), days)) => {
+        Some(OpenDates::Order((line, value), days)) => {
             let days = days.map(|(order, day)| (order, day.strftime("%-d %B %Y").to_string()));
             Some((value, line, days))
         }

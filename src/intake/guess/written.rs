@@ -3,13 +3,13 @@
 use super::ask::Draft;
 use super::columns::name_column;
 use super::sample::Whole;
-use super::{Log, open_signs, quoted, times};
-use crate::intake::columns::{self, LogKind, Unit};
+use super::{GuessedLog, open_signs, quoted, times};
+use crate::intake::columns::{self, ColumnUnit, LogKind};
 use crate::job::{DateOrder, UNDECIDED};
 use crate::numeric::words::counted;
 
 /// Which sheets of workbooks are meant.
-pub(super) fn sheets(draft: &mut Draft, logs: &[&Log]) {
+pub(super) fn sheets(draft: &mut Draft, logs: &[&GuessedLog]) {
     let named: Vec<&str> = logs
         .iter()
         .filter_map(|log| log.sample.sheet.as_ref())
@@ -26,7 +26,7 @@ pub(super) fn sheets(draft: &mut Draft, logs: &[&Log]) {
 }
 
 /// What was found about how a log is written.
-pub(super) fn about(draft: &mut Draft, log: &Log) {
+pub(super) fn about(draft: &mut Draft, log: &GuessedLog) {
     let sample = log.sample;
     if let Some(whole) = sample.whole {
         draft.push(format!("# {}: {}", sample.name, whole.words()));
@@ -63,11 +63,11 @@ pub(super) fn about(draft: &mut Draft, log: &Log) {
 }
 
 /// Whether instants of shots are needed: to find their bases, or to make bases of a receiver's fixes.
-fn needs_instants(all: &[Log]) -> bool {
+fn needs_instants(all: &[GuessedLog]) -> bool {
     let bases = || all.iter().filter(|log| log.sample.kind == LogKind::Bases);
-    let is_of_fixes = |log: &Log| log.sample.whole.is_some_and(Whole::has_fixes);
+    let is_of_fixes = |log: &GuessedLog| log.sample.whole.is_some_and(Whole::has_fixes);
     // A base that was occupied more than once is told by the time.
-    let is_repeated = |log: &Log| {
+    let is_repeated = |log: &GuessedLog| {
         log.sample.base_columns.is_empty()
             && name_column(log.sample).is_some_and(|column| {
                 let (different, filled) = log.sample.variety(column);
@@ -79,7 +79,7 @@ fn needs_instants(all: &[Log]) -> bool {
 }
 
 /// The clock of times that name none.
-pub(super) fn zone(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log]) {
+pub(super) fn zone(draft: &mut Draft, kind: LogKind, logs: &[&GuessedLog], all: &[GuessedLog]) {
     let Some(log) = logs.iter().find(|log| log.wants_zone()) else { return };
     if log.column_of("time").is_some_and(|column| times::is_utc(&log.sample.headers[column])) {
         draft.push("time_zone = \"UTC\"            # the header says so");
@@ -104,8 +104,8 @@ pub(super) fn zone(draft: &mut Draft, kind: LogKind, logs: &[&Log], all: &[Log])
 }
 
 /// Dates whose order no value tells.
-pub(super) fn order(draft: &mut Draft, logs: &[&Log]) {
-    let column = |log: &&Log| log.column_of("date").or_else(|| log.column_of("time"));
+pub(super) fn order(draft: &mut Draft, logs: &[&GuessedLog]) {
+    let column = |log: &&GuessedLog| log.column_of("date").or_else(|| log.column_of("time"));
     let open = logs.iter().find_map(|log| Some((log, times::open_order(log.sample, column(log)?)?)));
     let Some((log, (value, line, days))) = open else { return };
     let named = |order: &DateOrder| serde_json::to_value(order).ok().and_then(|name| name.as_str().map(str::to_owned));
@@ -134,14 +134,15 @@ pub(super) fn order(draft: &mut Draft, logs: &[&Log]) {
 }
 
 /// Numbers that may be read in two ways.
-pub(super) fn signs(draft: &mut Draft, logs: &[&Log]) {
+pub(super) fn signs(draft: &mut Draft, logs: &[&GuessedLog]) {
     let found = logs.iter().filter(|log| log.sample.whole.is_none()).find_map(|log| {
         let of_guesses = log.guesses.iter().filter(|guess| guess.canonical.contains('_') && guess.headers.len() == 1);
         let mut measured: Vec<usize> = of_guesses.filter_map(|guess| log.sample.column_of(&guess.headers[0])).collect();
         measured.extend(log.wide.iter().flat_map(|wide| wide.columns.iter().copied()));
         let is_own = |column: &usize| columns::parse(&log.sample.headers[*column].to_lowercase(), log.sample.kind);
-        measured
-            .extend((0..log.sample.headers.len()).filter(|column| is_own(column).is_some_and(|(_, unit)| unit != Unit::None)));
+        measured.extend(
+            (0..log.sample.headers.len()).filter(|column| is_own(column).is_some_and(|(_, unit)| unit != ColumnUnit::None)),
+        );
         let is_small = |column: usize| {
             let header = &log.sample.headers[column];
             let guess = log.guesses.iter().find(|guess| guess.headers.contains(header));

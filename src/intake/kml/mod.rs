@@ -9,10 +9,10 @@ mod tests;
 
 use std::io::Cursor;
 
-use super::headers::Headers;
+use super::headers::UniqueHeaders;
 use super::inflated::{self, TooLarge};
 use super::workbook::unpacked;
-use super::xml::{Open, Piece, Pieces, XmlError};
+use super::xml::{OpenElement, Pieces, XmlError, XmlPiece};
 use crate::records::fix::HeldLine;
 use crate::records::ledger::{Fault, Reason};
 
@@ -47,7 +47,7 @@ pub struct Placemark {
 
 /// What a document holds, in its order.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct Kml {
+pub struct KmlLog {
     /// Placemarks of points.
     pub placemarks: Vec<Placemark>,
     /// Placemarks that were held.
@@ -93,7 +93,7 @@ pub enum KmlError {
 
 /// Whether a text is a KML document: its outermost element is `kml`.
 pub fn looks_like(text: &str) -> bool {
-    matches!(Pieces::new(text).next(), Ok(Piece::Open(open)) if open.name == "kml")
+    matches!(Pieces::new(text).next(), Ok(XmlPiece::Open(open)) if open.name == "kml")
 }
 
 /// The document in a KMZ archive, `doc.kml` or else the first one, with those of the archive that it links to (clause 12.2,
@@ -133,17 +133,17 @@ fn links(text: &str) -> Vec<String> {
     let mut found = Vec::new();
     while let Ok(piece) = pieces.next() {
         match piece {
-            Piece::Open(element) => open.push(element.name),
-            Piece::Text(text) => {
+            XmlPiece::Open(element) => open.push(element.name),
+            XmlPiece::Text(text) => {
                 let is_link = open.last().is_some_and(|leaf| leaf == "href") && open.iter().any(|name| name == "NetworkLink");
                 if is_link {
                     found.insert(0, text.trim().to_owned());
                 }
             }
-            Piece::Close(_) => {
+            XmlPiece::Close(_) => {
                 open.pop();
             }
-            Piece::End => break,
+            XmlPiece::End => break,
         }
     }
     found
@@ -160,27 +160,27 @@ fn inside(text: &str) -> Option<&str> {
 ///
 /// # Errors
 /// When the text is no KML or not well-formed.
-pub fn read(text: &str, heights: KmlHeights) -> Result<Kml, KmlError> {
+pub fn read(text: &str, heights: KmlHeights) -> Result<KmlLog, KmlError> {
     let mut pieces = Pieces::new(text);
     match pieces.next()? {
-        Piece::Open(root) if root.name == "kml" => {}
-        Piece::Open(root) => return Err(KmlError::OtherRoot { line: root.line, name: root.name }),
+        XmlPiece::Open(root) if root.name == "kml" => {}
+        XmlPiece::Open(root) => return Err(KmlError::OtherRoot { line: root.line, name: root.name }),
         _ => return Err(KmlError::Empty),
     }
-    let mut kml = Kml { heights, ..Kml::default() };
+    let mut kml = KmlLog { heights, ..KmlLog::default() };
     // The open elements, and the names of those that are folders.
     let mut open: Vec<(String, Option<String>)> = Vec::new();
     loop {
         match pieces.next()? {
-            Piece::Open(element) if element.name == "Placemark" => {
+            XmlPiece::Open(element) if element.name == "Placemark" => {
                 let folder: Vec<&str> =
                     open.iter().filter_map(|(_, name)| name.as_deref()).filter(|name| !name.is_empty()).collect();
                 let folder = folder.join("/");
-                let found = Found::read(&mut pieces, &element)?;
+                let found = PlacemarkFound::read(&mut pieces, &element)?;
                 kml.take(found, folder);
             }
-            Piece::Open(element) => open.push((element.name, None)),
-            Piece::Text(text) => {
+            XmlPiece::Open(element) => open.push((element.name, None)),
+            XmlPiece::Text(text) => {
                 if let [.., (parent, name), (leaf, _)] = open.as_mut_slice()
                     && parent == "Folder"
                     && leaf == "name"
@@ -188,16 +188,16 @@ pub fn read(text: &str, heights: KmlHeights) -> Result<Kml, KmlError> {
                     name.get_or_insert_default().push_str(text.trim());
                 }
             }
-            Piece::Close(_) => {
+            XmlPiece::Close(_) => {
                 open.pop();
             }
-            Piece::End => return Ok(kml),
+            XmlPiece::End => return Ok(kml),
         }
     }
 }
 
 /// What stands in a placemark.
-struct Found {
+struct PlacemarkFound {
     line: u64,
     raw: String,
     name: String,
@@ -209,10 +209,10 @@ struct Found {
     extras: Vec<(String, String)>,
 }
 
-impl Found {
-    fn read(pieces: &mut Pieces, element: &Open) -> Result<Found, KmlError> {
+impl PlacemarkFound {
+    fn read(pieces: &mut Pieces, element: &OpenElement) -> Result<PlacemarkFound, KmlError> {
         let (line, start) = (element.line, element.start);
-        let mut found = Found {
+        let mut found = PlacemarkFound {
             line,
             raw: String::new(),
             name: String::new(),
@@ -226,7 +226,7 @@ impl Found {
         let mut text = String::new();
         loop {
             match pieces.next()? {
-                Piece::Open(mut element) => {
+                XmlPiece::Open(mut element) => {
                     text.clear();
                     if matches!(element.name.as_str(), "LineString" | "LinearRing" | "Polygon" | "Model" | "Track" | "MultiTrack")
                     {
@@ -235,8 +235,8 @@ impl Found {
                     let key = element.attribute("name").unwrap_or_default();
                     open.push((element.name, key));
                 }
-                Piece::Text(more) => text.push_str(&more),
-                Piece::Close(end) => {
+                XmlPiece::Text(more) => text.push_str(&more),
+                XmlPiece::Close(end) => {
                     let Some((leaf, key)) = open.pop() else {
                         found.raw = pieces.slice(start, end).to_owned();
                         return Ok(found);
@@ -244,7 +244,7 @@ impl Found {
                     found.leaf(&open, &leaf, &key, text.trim());
                     text.clear();
                 }
-                Piece::End => return Err(KmlError::OpenPlacemark(line)),
+                XmlPiece::End => return Err(KmlError::OpenPlacemark(line)),
             }
         }
     }
@@ -268,8 +268,8 @@ impl Found {
     }
 }
 
-impl Kml {
-    fn take(&mut self, found: Found, folder: String) {
+impl KmlLog {
+    fn take(&mut self, found: PlacemarkFound, folder: String) {
         let hold = |sentence: String| {
             let fault = Fault::new(Reason::NoPosition, "coordinates", found.points.first().map_or("", String::as_str), sentence);
             HeldLine { line: found.line, raw: found.raw.clone(), fault }
@@ -308,7 +308,7 @@ impl Kml {
 
     /// The placemarks as rows of a log: headers, and each placemark's line with its fields. `base` is the name.
     pub fn to_table(&self) -> (Vec<String>, Vec<(u64, Vec<String>)>) {
-        let mut headers = Headers::default();
+        let mut headers = UniqueHeaders::default();
         ["base", "lat_deg", "lon_deg"].into_iter().for_each(|name| headers.push(name, ""));
         let has_heights = self.placemarks.iter().any(|point| point.altitude_m.is_some());
         if has_heights {

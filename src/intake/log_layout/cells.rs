@@ -1,6 +1,6 @@
 //! A line of a log cut into rows, and the cells of a row by what they are claimed as.
 
-use super::{Claims, LogLayout, Source};
+use super::{ClaimSource, Claims, LogLayout};
 use crate::intake::cell::WhenError;
 use crate::intake::columns::Quantity;
 use crate::intake::delimited::{Line, Row, Rows};
@@ -29,7 +29,7 @@ impl LogLayout {
         let Some(row) = rows.rows().last().copied().filter(|row| self.fits(rows, row)) else { return };
         let is_there = |reading: &Claims| {
             let mut columns = reading.iter().filter_map(|(_, claim)| match claim.source {
-                Source::Column(index) => Some(index),
+                ClaimSource::Column(index) => Some(index),
                 _ => None,
             });
             columns.any(|index| !self.format.is_no_reading(rows.cell(&row, index)))
@@ -41,9 +41,9 @@ impl LogLayout {
     /// The text of a quantity in a row; none where the log does not have it or says "no reading".
     pub fn text<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row) -> Option<&'r str> {
         let cell = match &self.claim_at(quantity, row)?.source {
-            Source::Column(index) => rows.cell(row, *index),
-            Source::Constant(value) => value,
-            Source::Columns(_) => return None,
+            ClaimSource::Column(index) => rows.cell(row, *index),
+            ClaimSource::Constant(value) => value,
+            ClaimSource::Columns(_) => return None,
         };
         if self.format.is_no_reading(cell) {
             return None;
@@ -55,7 +55,7 @@ impl LogLayout {
     /// The field of a quantity as it stands, "no reading" or not; empty for what is no column.
     pub fn raw<'r>(&self, quantity: Quantity, rows: &'r Rows, row: &Row) -> &'r str {
         match self.claim_at(quantity, row).map(|claim| &claim.source) {
-            Some(Source::Column(index)) => rows.cell(row, *index),
+            Some(ClaimSource::Column(index)) => rows.cell(row, *index),
             _ => "",
         }
     }
@@ -63,7 +63,7 @@ impl LogLayout {
     /// As [`LogLayout::text`], with the parts of a name made of several columns joined into `joined`;
     /// none where any part is empty.
     pub fn name<'r>(&'r self, quantity: Quantity, rows: &'r Rows, row: &Row, joined: &'r mut String) -> Option<&'r str> {
-        let Source::Columns(indexes) = &self.claim_at(quantity, row)?.source else {
+        let ClaimSource::Columns(indexes) = &self.claim_at(quantity, row)?.source else {
             return self.text(quantity, rows, row);
         };
         joined.clear();

@@ -1,7 +1,7 @@
 //! What a log's column, or a value of its settings, is claimed as: [`Claim`]; and the claims of a log, found by quantity without a
 //! search, since a row asks for some twenty: [`Claims`].
 
-use crate::intake::columns::{Quantity, Unit};
+use crate::intake::columns::{ColumnUnit, Quantity};
 use crate::intake::dates;
 use crate::numeric::signs::Signs;
 
@@ -13,17 +13,17 @@ pub struct Claim {
     /// The log's own header, for messages.
     pub header: String,
     /// Unit.
-    pub unit: Unit,
+    pub unit: ColumnUnit,
     /// How its numbers are written.
     pub signs: Signs,
     /// How its dates and times are written.
     pub style: dates::Style,
-    pub(in crate::intake) source: Source,
+    pub(in crate::intake) source: ClaimSource,
 }
 
 /// Where the values of a claim are.
 #[derive(Debug, Clone)]
-pub(in crate::intake) enum Source {
+pub(in crate::intake) enum ClaimSource {
     /// A column.
     Column(usize),
     /// Several columns that make one name together.
@@ -32,7 +32,7 @@ pub(in crate::intake) enum Source {
 }
 
 impl Claim {
-    pub(super) fn new(name: String, header: String, unit: Unit, source: Source) -> Claim {
+    pub(super) fn new(name: String, header: String, unit: ColumnUnit, source: ClaimSource) -> Claim {
         Claim { name, header, unit, signs: Signs::POINT, style: dates::Style::default(), source }
     }
 }

@@ -2,9 +2,9 @@
 
 use std::collections::HashMap;
 
-use super::error::{Headers, LayoutError};
-use super::{Claim, Claims, LogLayout, ROWS_LOOKED_AT, Source};
-use crate::intake::columns::{self, LogKind, Quantity, Unit};
+use super::error::{HeadersFound, LayoutError};
+use super::{Claim, ClaimSource, Claims, LogLayout, ROWS_LOOKED_AT};
+use crate::intake::columns::{self, ColumnUnit, LogKind, Quantity};
 use crate::intake::delimited::{Lines, Rows};
 use crate::intake::names;
 use crate::intake::text::Text;
@@ -54,8 +54,8 @@ impl LogLayout {
             && !log.columns.contains_key("base")
             && !self.headers.iter().any(|header| header.eq_ignore_ascii_case("base"))
         {
-            let source = Source::Constant(crate::job::ONE_STAND.to_owned());
-            found.push((None, Quantity::Base, Claim::new("base".into(), String::new(), Unit::None, source)));
+            let source = ClaimSource::Constant(crate::job::ONE_STAND.to_owned());
+            found.push((None, Quantity::Base, Claim::new("base".into(), String::new(), ColumnUnit::None, source)));
         }
         self.readings = vec![Claims::default(); log.readings.len()];
         for (reading, quantity, claim) in found {
@@ -68,7 +68,7 @@ impl LogLayout {
     }
 
     /// What a canonical name of the job's settings means.
-    fn canonical(&self, name: &str) -> Result<(Quantity, Unit), LayoutError> {
+    fn canonical(&self, name: &str) -> Result<(Quantity, ColumnUnit), LayoutError> {
         columns::parse(name, self.kind).ok_or_else(|| {
             let names = columns::names(self.kind);
             let near = nearest(name, names.iter().map(|(name, _, _)| name.as_str())).map(str::to_owned);
@@ -98,14 +98,15 @@ impl LogLayout {
             for wanted in sources.as_slice() {
                 indexes.push(self.column_named(wanted).ok_or_else(|| {
                     let near = nearest(wanted, self.headers.iter().map(String::as_str));
-                    let there = near.map_or_else(|| Headers::All(self.headers.clone()), |near| Headers::Near(near.to_owned()));
+                    let there =
+                        near.map_or_else(|| HeadersFound::All(self.headers.clone()), |near| HeadersFound::Near(near.to_owned()));
                     LayoutError::NoSuchHeader { table, name: name.clone(), wanted: wanted.clone(), there }
                 })?);
             }
             let source = match indexes.as_slice() {
                 [] => return Err(LayoutError::NoHeader { table, name: name.clone() }),
-                [index] => Source::Column(*index),
-                _ if matches!(quantity, Quantity::Base | Quantity::Shot | Quantity::Feature) => Source::Columns(indexes),
+                [index] => ClaimSource::Column(*index),
+                _ if matches!(quantity, Quantity::Base | Quantity::Shot | Quantity::Feature) => ClaimSource::Columns(indexes),
                 _ => return Err(LayoutError::SeveralHeaders { table, name: name.clone() }),
             };
             let header = sources.as_slice().join(" + ");
@@ -128,7 +129,7 @@ impl LogLayout {
                 None => format!("[{table}.values] {name}"),
                 Some(n) => format!("[[{table}.readings]] {} {name}", n + 1),
             };
-            found.push((reading, quantity, Claim::new(name.clone(), header, unit, Source::Constant(value.clone()))));
+            found.push((reading, quantity, Claim::new(name.clone(), header, unit, ClaimSource::Constant(value.clone()))));
         }
         Ok(found)
     }
@@ -139,9 +140,9 @@ impl LogLayout {
         let mapped: Vec<(usize, bool)> = self
             .all_claims()
             .flat_map(|(quantity, claim)| match &claim.source {
-                Source::Column(index) => vec![(*index, quantity.is_carried())],
-                Source::Columns(indexes) => indexes.iter().map(|index| (*index, false)).collect(),
-                Source::Constant(_) => vec![],
+                ClaimSource::Column(index) => vec![(*index, quantity.is_carried())],
+                ClaimSource::Columns(indexes) => indexes.iter().map(|index| (*index, false)).collect(),
+                ClaimSource::Constant(_) => vec![],
             })
             .collect();
         let kinds = [Quantity::EllipsoidHeight, Quantity::OrthometricHeight];
@@ -162,7 +163,7 @@ impl LogLayout {
                 }
                 Some((quantity, unit)) if !self.claims.has(quantity) => {
                     self.extras.extend(quantity.is_carried().then(|| (index, header.clone())));
-                    self.add(None, quantity, Claim::new(header.to_ascii_lowercase(), header, unit, Source::Column(index)))?;
+                    self.add(None, quantity, Claim::new(header.to_ascii_lowercase(), header, unit, ClaimSource::Column(index)))?;
                 }
                 Some((quantity, _))
                     if !log.columns.keys().any(|name| columns::parse(name, self.kind).is_some_and(|(q, _)| q == quantity))

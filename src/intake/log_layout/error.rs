@@ -97,7 +97,7 @@ pub enum LayoutError {
         /// The header.
         wanted: String,
         /// The headers of the file.
-        there: Headers,
+        there: HeadersFound,
     },
     /// A canonical name without a header.
     #[error("[{table}.columns]: {name} names no header")]
@@ -300,18 +300,18 @@ pub struct NoZone {
 
 /// The headers of a file in which one is missing: the one that is most like it, else all.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Headers {
+pub enum HeadersFound {
     /// One is like it.
     Near(String),
     /// None is.
     All(Vec<String>),
 }
 
-impl fmt::Display for Headers {
+impl fmt::Display for HeadersFound {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Headers::Near(header) => write!(f, "; did you mean \"{header}\"?"),
-            Headers::All(headers) => write!(f, "; it has: {}", headers.join(", ")),
+            HeadersFound::Near(header) => write!(f, "; did you mean \"{header}\"?"),
+            HeadersFound::All(headers) => write!(f, "; it has: {}", headers.join(", ")),
         }
     }
 }

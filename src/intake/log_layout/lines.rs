@@ -1,8 +1,8 @@
 //! What kind of line a line of a log is, and which of them are no rows of its table: units under the header, totals, remarks.
 
 use super::error::LayoutError;
-use super::{Claim, LogLayout, Source};
-use crate::intake::columns::{Quantity, Unit};
+use super::{Claim, ClaimSource, LogLayout};
+use crate::intake::columns::{ColumnUnit, Quantity};
 use crate::intake::delimited::{Line, Row, Rows};
 use crate::intake::surplus::Remark;
 use crate::units::{AngleUnit, LengthUnit};
@@ -60,18 +60,18 @@ impl LogLayout {
         let mut known = 0;
         let mut wrong = None;
         for (_, claim) in self.all_claims() {
-            let (Source::Column(index), true) = (&claim.source, claim.unit != Unit::None) else { continue };
+            let (ClaimSource::Column(index), true) = (&claim.source, claim.unit != ColumnUnit::None) else { continue };
             let word = rows.cell(row, *index).trim_matches(['[', ']', '(', ')']);
             if word.is_empty() {
                 continue;
             }
             let said = LengthUnit::from_word(word)
-                .map(Unit::Length)
-                .or_else(|| AngleUnit::from_word(word).map(Unit::Angle))
-                .or_else(|| (word == "%" || word == "pct").then_some(Unit::Percent));
+                .map(ColumnUnit::Length)
+                .or_else(|| AngleUnit::from_word(word).map(ColumnUnit::Angle))
+                .or_else(|| (word == "%" || word == "pct").then_some(ColumnUnit::Percent));
             let Some(said) = said else { return Ok(false) };
             known += 1;
-            let is_meant = matches!(claim.unit, Unit::Angle(unit) if unit.is_said_by(word));
+            let is_meant = matches!(claim.unit, ColumnUnit::Angle(unit) if unit.is_said_by(word));
             if said != claim.unit && !is_meant {
                 wrong = Some(LayoutError::OtherUnit {
                     word: word.to_owned(),
@@ -103,9 +103,9 @@ impl LogLayout {
     pub(super) fn find_remark(&self, text: &str) -> Option<Remark> {
         let last = self.width().checked_sub(1)?;
         let is_claimed = self.all_claims().any(|(_, claim)| match &claim.source {
-            Source::Column(index) => *index == last,
-            Source::Columns(indexes) => indexes.contains(&last),
-            Source::Constant(_) => false,
+            ClaimSource::Column(index) => *index == last,
+            ClaimSource::Columns(indexes) => indexes.contains(&last),
+            ClaimSource::Constant(_) => false,
         });
         if is_claimed || self.crs_column == Some(last) {
             return None;
@@ -117,7 +117,7 @@ impl LogLayout {
 
     /// The names that columns give a row; one that the job gives all rows says nothing of one.
     fn named_by_columns(&self) -> impl Iterator<Item = Quantity> {
-        let is_of_columns = |claim: &Claim| !matches!(claim.source, Source::Constant(_));
+        let is_of_columns = |claim: &Claim| !matches!(claim.source, ClaimSource::Constant(_));
         let names = [Quantity::Base, Quantity::Shot, Quantity::Feature].into_iter();
         names.filter(move |quantity| self.claim_of(*quantity).is_some_and(is_of_columns))
     }
@@ -147,7 +147,7 @@ impl LogLayout {
             return true;
         }
         // A count in words below the names: "Total;;18 poles", and nothing measured.
-        let measured = || self.all_claims().filter(|(_, claim)| claim.unit != Unit::None);
+        let measured = || self.all_claims().filter(|(_, claim)| claim.unit != ColumnUnit::None);
         if filled.first().is_some_and(is_total) && measured().all(|(quantity, _)| self.text(quantity, rows, row).is_none()) {
             return true;
         }

@@ -29,8 +29,8 @@ use crate::numeric::signs::Signs;
 use crate::records::echo::Echo;
 
 pub use self::claim::Claim;
-pub(super) use self::claim::{Claims, Source};
-pub use self::error::{Headers, LayoutError, NoZone};
+pub(super) use self::claim::{ClaimSource, Claims};
+pub use self::error::{Alike, HeadersFound, LayoutError, NoZone, SettingError};
 pub use self::lines::LineKind;
 
 /// Data rows that are looked at for units and zones.
@@ -201,10 +201,10 @@ impl LogLayout {
     /// Whether a base is named by the columns of its position.
     pub fn names_bases_by_place(&self) -> bool {
         let column = |quantity| match self.claims.get(quantity).map(|claim| &claim.source) {
-            Some(Source::Column(index)) => Some(*index),
+            Some(ClaimSource::Column(index)) => Some(*index),
             _ => None,
         };
-        let Some(Source::Columns(named)) = self.claims.get(Quantity::Base).map(|claim| &claim.source) else { return false };
+        let Some(ClaimSource::Columns(named)) = self.claims.get(Quantity::Base).map(|claim| &claim.source) else { return false };
         [[Quantity::Latitude, Quantity::Longitude], [Quantity::East, Quantity::North]]
             .iter()
             .any(|pair| pair.iter().all(|quantity| column(*quantity).is_some_and(|index| named.contains(&index))))
@@ -241,9 +241,9 @@ impl LogLayout {
     pub fn claims_column(&self, index: usize) -> bool {
         self.crs_column == Some(index)
             || self.all_claims().any(|(quantity, claim)| match &claim.source {
-                Source::Column(column) => *column == index && !quantity.is_carried(),
-                Source::Columns(columns) => columns.contains(&index),
-                Source::Constant(_) => false,
+                ClaimSource::Column(column) => *column == index && !quantity.is_carried(),
+                ClaimSource::Columns(columns) => columns.contains(&index),
+                ClaimSource::Constant(_) => false,
             })
     }
 

@@ -4,7 +4,7 @@
 
 use jiff::civil::Date;
 
-use super::sentence::{Kind, Sentence, digits};
+use super::sentence::{Sentence, SentenceKind, digits};
 use crate::job::FixKind;
 use crate::records::ledger::{Fault, Reason};
 
@@ -22,8 +22,8 @@ pub(super) struct TimeOfDay(pub(super) u64);
 
 /// A position sentence.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Position {
-    pub(super) by: Kind,
+pub(super) struct PositionSentence {
+    pub(super) by: SentenceKind,
     pub(super) lat_deg: f64,
     pub(super) lon_deg: f64,
     /// Above mean sea level.
@@ -37,7 +37,7 @@ pub(super) struct Position {
 /// What a sentence says, besides its time.
 #[derive(Debug, Clone, PartialEq)]
 pub(super) enum Says {
-    Position { position: Position, date: Option<Date>, speed_m_s: Option<f64> },
+    Position { position: PositionSentence, date: Option<Date>, speed_m_s: Option<f64> },
     NoFix(Fault),
     Day(Date),
     Sigmas(Option<[f64; 3]>),
@@ -51,14 +51,14 @@ pub(super) fn read(sentence: &Sentence) -> Result<Option<(Option<TimeOfDay>, Say
         return Ok(None);
     }
     let says = match sentence.kind {
-        Kind::Gga => gga(sentence)?,
-        Kind::Gns => gns(sentence)?,
-        Kind::Rmc => rmc(sentence)?,
-        Kind::Zda if (1..4).all(|field| sentence.text(field).is_empty()) => return Ok(None),
-        Kind::Zda => Says::Day(day(sentence, [1, 2, 3])?),
-        Kind::Gst => gst(sentence)?,
-        Kind::Gsa => return Ok(Some((None, gsa(sentence)?))),
-        Kind::Vtg => return Ok(Some((None, vtg(sentence)?))),
+        SentenceKind::Gga => gga(sentence)?,
+        SentenceKind::Gns => gns(sentence)?,
+        SentenceKind::Rmc => rmc(sentence)?,
+        SentenceKind::Zda if (1..4).all(|field| sentence.text(field).is_empty()) => return Ok(None),
+        SentenceKind::Zda => Says::Day(day(sentence, [1, 2, 3])?),
+        SentenceKind::Gst => gst(sentence)?,
+        SentenceKind::Gsa => return Ok(Some((None, gsa(sentence)?))),
+        SentenceKind::Vtg => return Ok(Some((None, vtg(sentence)?))),
     };
     let time = match says {
         // Before its first fix a receiver's time may be empty or odd; the line is held in any case.
@@ -82,7 +82,7 @@ fn gga(sentence: &Sentence) -> Result<Says, Fault> {
         "8" => FixKind::Simulated,
         _ => return Err(sentence.fault(5, "quality", "is none of the digits 0 to 8")),
     };
-    let position = Position {
+    let position = PositionSentence {
         height_m: metres(sentence, 8, "height", "unit of the height")?,
         separation_m: metres(sentence, 10, "geoid separation", "unit of the geoid separation")?,
         satellites: sentence.count(6, "satellites")?,
@@ -102,7 +102,7 @@ fn gns(sentence: &Sentence) -> Result<Says, Fault> {
         return Err(sentence.fault(5, "mode", "whether there was a fix is not told"));
     }
     let Some(kind) = best else { return Ok(no_fix(sentence, 5, "mode")) };
-    let position = Position {
+    let position = PositionSentence {
         height_m: sentence.number(8, "height")?,
         separation_m: sentence.number(9, "geoid separation")?,
         satellites: sentence.count(6, "satellites")?,
@@ -202,11 +202,11 @@ fn metres(sentence: &Sentence, field: usize, name: &str, unit_name: &str) -> Res
 }
 
 /// The position that begins at a field, with nothing known of its height.
-fn place(sentence: &Sentence, first: usize, kind: FixKind) -> Result<Position, Fault> {
+fn place(sentence: &Sentence, first: usize, kind: FixKind) -> Result<PositionSentence, Fault> {
     let lat_deg = angle(sentence, first, "latitude", 2, 90.0, ["N", "S"])?;
     let lon_deg = angle(sentence, first + 2, "longitude", 3, 180.0, ["E", "W"])?;
     let by = sentence.kind;
-    Ok(Position { by, lat_deg, lon_deg, height_m: None, separation_m: None, kind, satellites: None, hdop: None })
+    Ok(PositionSentence { by, lat_deg, lon_deg, height_m: None, separation_m: None, kind, satellites: None, hdop: None })
 }
 
 /// Degrees of two or three digits and minutes of two, with a fraction, in one field; the letter of the hemisphere in the next.

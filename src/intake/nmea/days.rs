@@ -7,7 +7,7 @@ use jiff::civil::Date;
 use jiff::{Span, Timestamp};
 
 use super::content::TimeOfDay;
-use super::sentence::Kind;
+use super::sentence::SentenceKind;
 use crate::records::ledger::{Fault, Reason};
 
 const DAY_NS: u64 = 86_400_000_000_000;
@@ -20,34 +20,34 @@ const LOG_DAYS: i32 = 31;
 
 /// A date that a sentence told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Told {
+pub(super) struct DateTold {
     pub(super) date: Date,
-    pub(super) by: Kind,
+    pub(super) by: SentenceKind,
 }
 
 /// What an epoch knows of its day.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Clock {
     pub(super) time: TimeOfDay,
-    pub(super) told: Option<Told>,
+    pub(super) told: Option<DateTold>,
     /// A date of the same epoch that is another one.
-    pub(super) denied: Option<Told>,
+    pub(super) denied: Option<DateTold>,
 }
 
 /// The day of an epoch.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Day {
+pub(super) enum EpochDay {
     Unknown,
     Known(Date),
     /// The fault of the date that the day would have come from.
     Wrong(Fault),
 }
 
-impl Day {
-    fn moved(self, days: i64) -> Day {
+impl EpochDay {
+    fn moved(self, days: i64) -> EpochDay {
         match self {
-            Day::Known(date) => {
-                Span::new().try_days(days).and_then(|span| date.checked_add(span)).map_or(Day::Unknown, Day::Known)
+            EpochDay::Known(date) => {
+                Span::new().try_days(days).and_then(|span| date.checked_add(span)).map_or(EpochDay::Unknown, EpochDay::Known)
             }
             other => other,
         }
@@ -57,15 +57,15 @@ impl Day {
 /// Gives the epochs of a log their days, in order.
 pub(super) struct Days {
     clue: Option<Date>,
-    latest: Option<Told>,
-    day: Day,
+    latest: Option<DateTold>,
+    day: EpochDay,
     before: Option<TimeOfDay>,
 }
 
 impl Days {
     /// Looks over the whole log first; `clue` is the first epoch's day where no sentence tells any.
     pub(super) fn new(clocks: impl Iterator<Item = Clock>, clue: Option<Date>) -> Days {
-        let mut days = Days { clue, latest: None, day: Day::Unknown, before: None };
+        let mut days = Days { clue, latest: None, day: EpochDay::Unknown, before: None };
         let (mut first, mut midnights, mut before) = (None, 0, None);
         for clock in clocks {
             if first.is_none() {
@@ -81,15 +81,15 @@ impl Days {
         }
         days.day = match first {
             Some(clock) => days.judge(&clock).moved(-midnights),
-            None => clue.map_or(Day::Unknown, Day::Known),
+            None => clue.map_or(EpochDay::Unknown, EpochDay::Known),
         };
         days
     }
 
     /// The day of the next epoch.
-    pub(super) fn next(&mut self, clock: &Clock) -> Day {
+    pub(super) fn next(&mut self, clock: &Clock) -> EpochDay {
         if is_midnight(self.before.replace(clock.time), clock.time) {
-            self.day = std::mem::replace(&mut self.day, Day::Unknown).moved(1);
+            self.day = std::mem::replace(&mut self.day, EpochDay::Unknown).moved(1);
         }
         if clock.told.is_some() {
             self.day = self.judge(clock);
@@ -98,10 +98,10 @@ impl Days {
     }
 
     /// The day that an epoch tells itself.
-    fn judge(&self, clock: &Clock) -> Day {
-        let Some(told) = clock.told else { return Day::Unknown };
+    fn judge(&self, clock: &Clock) -> EpochDay {
+        let Some(told) = clock.told else { return EpochDay::Unknown };
         let date = told.date;
-        let wrong = |say: String| Day::Wrong(Fault::new(Reason::Sentence, "date", &date.to_string(), say));
+        let wrong = |say: String| EpochDay::Wrong(Fault::new(Reason::Sentence, "date", &date.to_string(), say));
         let of_log = self.latest.map(|latest| (latest.date, "that this log has elsewhere"));
         let of_job = self.clue.map(|clue| (clue, "of the job"));
         for (other, whose) in [of_log, of_job].into_iter().flatten() {
@@ -122,7 +122,7 @@ impl Days {
             );
             return wrong(say);
         }
-        Day::Known(date)
+        EpochDay::Known(date)
     }
 }
 

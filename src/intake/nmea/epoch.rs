@@ -5,9 +5,9 @@
 
 use jiff::civil::Date;
 
-use super::content::{Position, Says, TimeOfDay};
-use super::days::{Clock, Day, Days, Told, instant};
-use super::sentence::Kind;
+use super::content::{PositionSentence, Says, TimeOfDay};
+use super::days::{Clock, DateTold, Days, EpochDay, instant};
+use super::sentence::SentenceKind;
 use crate::records::base_row::{Coordinates, Height};
 use crate::records::fix::{Fix, FixLog, HeldLine};
 use crate::records::ledger::{Fault, Reason};
@@ -17,7 +17,7 @@ const LOOK_BACK: usize = 4;
 
 /// A line of the log.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Line<'a> {
+pub(super) struct NmeaLine<'a> {
     pub(super) number: u64,
     pub(super) text: &'a str,
 }
@@ -25,44 +25,44 @@ pub(super) struct Line<'a> {
 /// The position of an epoch and the line it stands in.
 #[derive(Debug)]
 struct FixPlace<'a> {
-    line: Line<'a>,
-    position: Position,
+    line: NmeaLine<'a>,
+    position: PositionSentence,
 }
 
 /// What sentences without a time of their own add to the epoch that they stand in.
 #[derive(Debug, Default, Clone, Copy)]
-struct Beside {
+struct UntimedSentences {
     pdop: Option<f64>,
     hdop: Option<f64>,
     vtg_m_s: Option<f64>,
 }
 
 #[derive(Debug)]
-struct Epoch<'a> {
+struct OpenEpoch<'a> {
     clock: Clock,
     place: Option<FixPlace<'a>>,
     sigma_m: Option<[f64; 3]>,
     rmc_m_s: Option<f64>,
-    beside: Beside,
+    beside: UntimedSentences,
 }
 
 /// The epochs of a log in the making.
 #[derive(Debug, Default)]
 pub(super) struct Epochs<'a> {
-    epochs: Vec<Epoch<'a>>,
+    epochs: Vec<OpenEpoch<'a>>,
     /// The epoch whose time was last told.
     current: usize,
     /// What stands before the first time of the log.
-    early: Beside,
+    early: UntimedSentences,
     has_fix: bool,
     log: FixLog,
 }
 
 /// GGA before GNS before RMC.
-fn rank(kind: Kind) -> u8 {
+fn rank(kind: SentenceKind) -> u8 {
     match kind {
-        Kind::Gga => 2,
-        Kind::Gns => 1,
+        SentenceKind::Gga => 2,
+        SentenceKind::Gns => 1,
         _ => 0,
     }
 }
@@ -77,8 +77,8 @@ fn lesser(a: Option<f64>, b: Option<f64>) -> Option<f64> {
 }
 
 impl Clock {
-    fn tell(&mut self, date: Date, by: Kind) {
-        let told = Told { date, by };
+    fn tell(&mut self, date: Date, by: SentenceKind) {
+        let told = DateTold { date, by };
         match self.told {
             None => self.told = Some(told),
             Some(first) if first.date != date => self.denied = self.denied.or(Some(told)),
@@ -94,12 +94,12 @@ impl<'a> Epochs<'a> {
     }
 
     /// Holds a line.
-    pub(super) fn hold(&mut self, line: Line, fault: Fault) {
+    pub(super) fn hold(&mut self, line: NmeaLine, fault: Fault) {
         self.log.held.push(HeldLine { line: line.number, raw: line.text.to_owned(), fault });
     }
 
     /// Takes what a line says.
-    pub(super) fn take(&mut self, line: Line<'a>, time: Option<TimeOfDay>, says: Says) {
+    pub(super) fn take(&mut self, line: NmeaLine<'a>, time: Option<TimeOfDay>, says: Says) {
         match says {
             Says::NoFix(fault) => {
                 // Until its first fix a receiver's clock may not be set; later it tells of midnights without reception.
@@ -115,7 +115,7 @@ impl<'a> Epochs<'a> {
             }
             Says::Day(date) => {
                 if let Some(time) = time {
-                    self.at(time).clock.tell(date, Kind::Zda);
+                    self.at(time).clock.tell(date, SentenceKind::Zda);
                 }
                 self.pass();
             }
@@ -140,7 +140,14 @@ impl<'a> Epochs<'a> {
         }
     }
 
-    fn place(&mut self, line: Line<'a>, time: TimeOfDay, position: Position, date: Option<Date>, speed_m_s: Option<f64>) {
+    fn place(
+        &mut self,
+        line: NmeaLine<'a>,
+        time: TimeOfDay,
+        position: PositionSentence,
+        date: Option<Date>,
+        speed_m_s: Option<f64>,
+    ) {
         self.has_fix = true;
         let epoch = self.at(time);
         let by = position.by;
@@ -175,7 +182,7 @@ impl<'a> Epochs<'a> {
     }
 
     /// The epoch of a time of day: a recent one, or a new one.
-    fn at(&mut self, time: TimeOfDay) -> &mut Epoch<'a> {
+    fn at(&mut self, time: TimeOfDay) -> &mut OpenEpoch<'a> {
         let recent = self.epochs.len().saturating_sub(LOOK_BACK);
         let found = self.epochs[recent..].iter().rposition(|epoch| epoch.clock.time == time);
         self.current = match found {
@@ -183,14 +190,14 @@ impl<'a> Epochs<'a> {
             None => {
                 let beside = std::mem::take(&mut self.early);
                 let clock = Clock { time, told: None, denied: None };
-                self.epochs.push(Epoch { clock, place: None, sigma_m: None, rmc_m_s: None, beside });
+                self.epochs.push(OpenEpoch { clock, place: None, sigma_m: None, rmc_m_s: None, beside });
                 self.epochs.len() - 1
             }
         };
         &mut self.epochs[self.current]
     }
 
-    fn beside(&mut self) -> &mut Beside {
+    fn beside(&mut self) -> &mut UntimedSentences {
         match self.epochs.get_mut(self.current) {
             Some(epoch) => &mut epoch.beside,
             None => &mut self.early,
@@ -205,15 +212,15 @@ impl<'a> Epochs<'a> {
             let day = days.next(&epoch.clock);
             let Some(FixPlace { line, position }) = epoch.place else { continue };
             let instant = match day {
-                Day::Known(date) => instant(date, epoch.clock.time).ok_or_else(|| {
+                EpochDay::Known(date) => instant(date, epoch.clock.time).ok_or_else(|| {
                     let say = format!("the date {date} is beyond what time can be told for");
                     Fault::new(Reason::Sentence, "date", &date.to_string(), say)
                 }),
-                Day::Unknown => {
+                EpochDay::Unknown => {
                     let say = "no RMC or ZDA sentence tells the day; write the date of the log's first fix under [bases]";
                     Err(Fault::new(Reason::FixWithoutDate, "time", time_text(line.text), say))
                 }
-                Day::Wrong(fault) => Err(fault),
+                EpochDay::Wrong(fault) => Err(fault),
             };
             match instant {
                 Err(fault) => log.held.push(HeldLine { line: line.number, raw: line.text.to_owned(), fault }),

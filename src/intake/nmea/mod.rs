@@ -18,7 +18,7 @@ mod tests;
 use jiff::civil::Date;
 
 use crate::records::fix::FixLog;
-use epoch::{Epochs, Line};
+use epoch::{Epochs, NmeaLine};
 
 /// Lines that [`looks_like`] judges by.
 const JUDGED_LINES: usize = 20;
@@ -41,7 +41,7 @@ pub struct Clues {
 pub fn read(text: &str, file: usize, clues: &Clues) -> FixLog {
     let mut epochs = Epochs::default();
     for (number, text) in (1..).zip(text.lines()) {
-        let line = Line { number, text };
+        let line = NmeaLine { number, text };
         let trimmed = text.trim();
         if trimmed.is_empty() || trimmed.starts_with('#') {
             epochs.pass();

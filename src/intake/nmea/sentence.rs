@@ -7,7 +7,7 @@ use crate::records::ledger::{Fault, Reason};
 
 /// The kinds of sentence that are read. A talker of two letters stands before the kind.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum SentenceKind {
     Gga,
     Gns,
     Rmc,
@@ -17,18 +17,26 @@ pub(super) enum Kind {
     Vtg,
 }
 
-const KINDS: [Kind; 7] = [Kind::Gga, Kind::Gns, Kind::Rmc, Kind::Zda, Kind::Gst, Kind::Gsa, Kind::Vtg];
+const KINDS: [SentenceKind; 7] = [
+    SentenceKind::Gga,
+    SentenceKind::Gns,
+    SentenceKind::Rmc,
+    SentenceKind::Zda,
+    SentenceKind::Gst,
+    SentenceKind::Gsa,
+    SentenceKind::Vtg,
+];
 
-impl Kind {
+impl SentenceKind {
     pub(super) fn word(self) -> &'static str {
         match self {
-            Kind::Gga => "GGA",
-            Kind::Gns => "GNS",
-            Kind::Rmc => "RMC",
-            Kind::Zda => "ZDA",
-            Kind::Gst => "GST",
-            Kind::Gsa => "GSA",
-            Kind::Vtg => "VTG",
+            SentenceKind::Gga => "GGA",
+            SentenceKind::Gns => "GNS",
+            SentenceKind::Rmc => "RMC",
+            SentenceKind::Zda => "ZDA",
+            SentenceKind::Gst => "GST",
+            SentenceKind::Gsa => "GSA",
+            SentenceKind::Vtg => "VTG",
         }
     }
 
@@ -36,13 +44,13 @@ impl Kind {
     /// for satellites, and then perhaps its system; the oldest VTG sentences have four fields.
     fn fields(self) -> (usize, usize) {
         match self {
-            Kind::Gga => (12, 14),
-            Kind::Gns => (10, 13),
-            Kind::Rmc => (9, 13),
-            Kind::Zda => (4, 6),
-            Kind::Gst => (8, 8),
-            Kind::Gsa => (17, 18),
-            Kind::Vtg => (4, 9),
+            SentenceKind::Gga => (12, 14),
+            SentenceKind::Gns => (10, 13),
+            SentenceKind::Rmc => (9, 13),
+            SentenceKind::Zda => (4, 6),
+            SentenceKind::Gst => (8, 8),
+            SentenceKind::Gsa => (17, 18),
+            SentenceKind::Vtg => (4, 9),
         }
     }
 }
@@ -50,7 +58,7 @@ impl Kind {
 /// A sentence of a kind that is read, with a right checksum and a fitting number of fields.
 #[derive(Debug)]
 pub(super) struct Sentence<'a> {
-    pub(super) kind: Kind,
+    pub(super) kind: SentenceKind,
     fields: Vec<&'a str>,
 }
 

@@ -9,7 +9,7 @@ use gdal::vector::{
 use super::error::{NoPoint, VectorError};
 use super::holds::Holds;
 use super::{PointLayer, VectorPoint, VectorType};
-use crate::geodesy::crs::Kind;
+use crate::geodesy::crs::CrsKind;
 
 /// What a layer holds, by its type, or by its features where the type leaves that open.
 pub fn holds(layer: &mut Layer) -> Holds {
@@ -81,7 +81,7 @@ pub fn cells(
 }
 
 /// WKT 2 of a CRS, its kind, and metres or degrees in one unit of its axes.
-fn crs(reference: &SpatialRef) -> (Option<String>, Option<Kind>, f64) {
+fn crs(reference: &SpatialRef) -> (Option<String>, Option<CrsKind>, f64) {
     // Names that GeoPackage reserves for layers whose CRS nobody has told.
     if reference.name().is_none_or(|name| name.starts_with("Undefined")) {
         return (None, None, 1.0);
@@ -93,9 +93,9 @@ fn crs(reference: &SpatialRef) -> (Option<String>, Option<Kind>, f64) {
     if reference.is_geographic() {
         let degrees = reference.angular_units().to_degrees();
         // GDAL's degree differs from a degree by rounding.
-        (wkt, Some(Kind::Geographic), if (degrees - 1.0).abs() < 1e-9 { 1.0 } else { degrees })
+        (wkt, Some(CrsKind::Geographic), if (degrees - 1.0).abs() < 1e-9 { 1.0 } else { degrees })
     } else if reference.is_projected() {
-        (wkt, Some(Kind::Projected), reference.linear_units())
+        (wkt, Some(CrsKind::Projected), reference.linear_units())
     } else {
         (wkt, None, 1.0)
     }

@@ -4,8 +4,8 @@
 
 mod error;
 mod features;
+mod field_table;
 mod holds;
-mod table;
 #[cfg(test)]
 mod tests;
 mod whole;
@@ -15,15 +15,14 @@ use std::path::{Path, PathBuf};
 use gdal::vector::LayerAccess;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags};
 
-use error::LayersThere;
-pub use error::{NoPoint, VectorError};
-use holds::Holds;
-pub use table::{FieldTable, read_fields};
+pub use error::{LayersThere, NoPoint, VectorError};
+pub use field_table::{FieldTable, read_fields};
+pub use holds::Holds;
 
 use super::columns::{self, LogKind, Quantity};
-use super::headers::Headers;
+use super::headers::UniqueHeaders;
 use crate::disk;
-use crate::geodesy::crs::Kind;
+use crate::geodesy::crs::CrsKind;
 
 /// The type of a field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -67,7 +66,7 @@ pub struct PointLayer {
     pub crs_wkt: Option<String>,
     /// What kind of CRS that is; none where it is not known. Who learns it elsewhere, as from the job,
     /// sets it before [`PointLayer::to_table`].
-    pub kind: Option<Kind>,
+    pub kind: Option<CrsKind>,
     /// Metres (projected) or degrees (geographic) in one unit of x and y; 1 where it is not known.
     pub unit_factor: f64,
     /// Fields: name and type. Fields of binary values, such as pictures, are left out.
@@ -81,9 +80,13 @@ pub struct PointLayer {
 /// A kind of file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FileKind {
+    /// A GeoPackage.
     GeoPackage,
+    /// The shapes of a Shapefile.
     Shapefile,
+    /// A GeoJSON document.
     GeoJson,
+    /// A FlatGeobuf file.
     FlatGeobuf,
 }
 
@@ -193,12 +196,12 @@ impl PointLayer {
     /// before it.
     pub fn to_table(&self) -> (Vec<String>, Vec<(u64, Vec<String>)>) {
         let axes = match self.kind {
-            Some(Kind::Geographic) => ["lat_deg", "lon_deg"],
-            Some(Kind::Projected) => ["east_m", "north_m"],
+            Some(CrsKind::Geographic) => ["lat_deg", "lon_deg"],
+            Some(CrsKind::Projected) => ["east_m", "north_m"],
             None => ["x", "y"],
         };
         let has_z = self.points.iter().any(|point| point.z.is_some());
-        let mut headers = Headers::default();
+        let mut headers = UniqueHeaders::default();
         axes.iter().copied().chain(has_z.then_some("z")).for_each(|name| headers.push(name, ""));
         for (name, _) in &self.fields {
             // The geometry says where a point is; a field that says it too is carried.
@@ -208,7 +211,7 @@ impl PointLayer {
         let rows = self.points.iter().map(|point| {
             // A factor of 1 leaves every digit as it is.
             let (x, y) = (features::number(point.x * self.unit_factor), features::number(point.y * self.unit_factor));
-            let mut cells = if self.kind == Some(Kind::Geographic) { vec![y, x] } else { vec![x, y] };
+            let mut cells = if self.kind == Some(CrsKind::Geographic) { vec![y, x] } else { vec![x, y] };
             if has_z {
                 cells.push(point.z.map(features::number).unwrap_or_default());
             }

@@ -98,7 +98,7 @@ fn each_format_in_two_and_three_dimensions() {
         let before = names(folder.path());
         let layer = read(&flat, None).unwrap();
         assert_eq!(names(folder.path()), before, "{ending}: nothing is left beside the file");
-        assert_eq!((layer.name.as_str(), layer.kind, layer.unit_factor), ("flat", Some(Kind::Geographic), 1.0), "{ending}");
+        assert_eq!((layer.name.as_str(), layer.kind, layer.unit_factor), ("flat", Some(CrsKind::Geographic), 1.0), "{ending}");
         let crs = Crs::new(layer.crs_wkt.as_deref().unwrap()).unwrap();
         assert!(crs.same_as(&Crs::new("EPSG:4326").unwrap()), "{ending}: {:?}", layer.crs_wkt);
         assert!(layer.crs_wkt.as_deref().unwrap().starts_with("GEOGCRS["), "{ending}");
@@ -124,7 +124,7 @@ fn each_format_in_two_and_three_dimensions() {
         let point = &layer.points[0];
         assert_eq!((point.number, point.x, point.y, point.z), (1, 40.25, 56.5, Some(212.125)), "{ending}");
         if epsg == 32630 {
-            assert_eq!((layer.kind, layer.unit_factor), (Some(Kind::Projected), 1.0));
+            assert_eq!((layer.kind, layer.unit_factor), (Some(CrsKind::Projected), 1.0));
             let crs = Crs::new(layer.crs_wkt.as_deref().unwrap()).unwrap();
             assert!(crs.same_as(&Crs::new("EPSG:32630").unwrap()), "{ending}: {:?}", layer.crs_wkt);
         }
@@ -268,7 +268,7 @@ fn a_layer_as_rows() {
     let mut layer = read(&bare, None).unwrap();
     assert_eq!((&layer.crs_wkt, layer.kind), (&None, None));
     assert_eq!(layer.to_table().0[..2], ["x", "y"]);
-    layer.kind = Some(Kind::Geographic);
+    layer.kind = Some(CrsKind::Geographic);
     let (headers, rows) = layer.to_table();
     assert_eq!((headers[..2].join(","), rows[0].1[..2].join(",")), ("lat_deg,lon_deg".to_owned(), "6,5".to_owned()));
     layer.fields[0].0 = "LON_DEG".to_owned();

@@ -111,7 +111,7 @@ impl WorkbookError {
 
 /// A sheet of a workbook.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Sheet {
+pub struct WorkbookSheet {
     /// Its name.
     pub name: String,
     /// Whether the sheet itself is hidden.
@@ -132,12 +132,12 @@ pub fn is_workbook(path: &Path) -> bool {
 ///
 /// # Errors
 /// When it is no workbook, is locked by a password, or damaged.
-pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
+pub fn read(path: &Path, bytes: &[u8]) -> Result<Vec<WorkbookSheet>, WorkbookError> {
     caught::caught(|| read_sound(path, bytes)).unwrap_or(Err(WorkbookError::Damaged))
 }
 
 /// The same of a file that is not damaged.
-fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
+fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<WorkbookSheet>, WorkbookError> {
     inflated::check("the workbook", bytes)?;
     if chains::has_loop(bytes) {
         return Err(WorkbookError::Damaged);
@@ -156,7 +156,7 @@ fn read_sound(path: &Path, bytes: &[u8]) -> Result<Vec<Sheet>, WorkbookError> {
         if cells.is_empty() {
             continue;
         }
-        sheets.push(Sheet {
+        sheets.push(WorkbookSheet {
             name: sheet.name.clone(),
             is_hidden: sheet.visible != SheetVisible::Visible,
             text: text_of(&cells, &outline).map_err(flawed)?,

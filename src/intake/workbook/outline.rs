@@ -9,7 +9,7 @@ use std::io::{Cursor, Read};
 
 use zip::ZipArchive;
 
-use crate::intake::xml::{Open, Piece, Pieces};
+use crate::intake::xml::{OpenElement, Pieces, XmlPiece};
 
 /// The greatest document of XML that is unpacked, in bytes.
 const GREATEST_XML: u64 = 1 << 30;
@@ -92,13 +92,13 @@ fn read_office_open(archive: &mut ZipArchive<Cursor<&[u8]>>) -> Option<HashMap<S
 }
 
 /// Hands on the begin of every element.
-fn each(text: &str, mut take: impl FnMut(Open)) -> Option<()> {
+fn each(text: &str, mut take: impl FnMut(OpenElement)) -> Option<()> {
     let mut pieces = Pieces::new(text);
     loop {
         match pieces.next().ok()? {
-            Piece::Open(open) => take(open),
-            Piece::Text(_) | Piece::Close(_) => {}
-            Piece::End => return Some(()),
+            XmlPiece::Open(open) => take(open),
+            XmlPiece::Text(_) | XmlPiece::Close(_) => {}
+            XmlPiece::End => return Some(()),
         }
     }
 }

@@ -59,7 +59,7 @@ pub enum AttributeValue {
 
 /// What is wrong with a value that was written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Problem {
+pub enum ValueProblem {
     /// It is not of the attribute's type: the field stays empty, the ledger has the text.
     Type,
     /// It is none that the attribute may have; the layer has it all the same.
@@ -96,7 +96,7 @@ impl Attribute {
     }
 
     /// The value of a field of a log, and what is wrong with it.
-    pub fn read(&self, cell: &str, signs: Signs) -> (AttributeValue, Option<Problem>) {
+    pub fn read(&self, cell: &str, signs: Signs) -> (AttributeValue, Option<ValueProblem>) {
         let cell = cell.trim();
         let missing = if self.kind == AttributeKind::Text { cell.is_empty() } else { is_missing(cell) };
         if missing {
@@ -106,18 +106,18 @@ impl Attribute {
             AttributeKind::Text => AttributeValue::Text(cell.to_owned()),
             AttributeKind::Integer => match signs::integer(cell, signs) {
                 Some(number) => AttributeValue::Integer(number),
-                None => return (AttributeValue::Missing, Some(Problem::Type)),
+                None => return (AttributeValue::Missing, Some(ValueProblem::Type)),
             },
             AttributeKind::Real => match signs::real(cell, signs) {
                 Some(number) => AttributeValue::Real(number),
-                None => return (AttributeValue::Missing, Some(Problem::Type)),
+                None => return (AttributeValue::Missing, Some(ValueProblem::Type)),
             },
         };
         self.judged(value)
     }
 
     /// A value with the spelling of the list, and whether it is one that the attribute may have.
-    fn judged(&self, value: AttributeValue) -> (AttributeValue, Option<Problem>) {
+    fn judged(&self, value: AttributeValue) -> (AttributeValue, Option<ValueProblem>) {
         let Some(domain) = &self.domain else { return (value, None) };
         let in_domain = match (&domain.values, &value) {
             (Values::List(list), AttributeValue::Text(text)) => {
@@ -140,7 +140,7 @@ impl Attribute {
             }
             _ => true,
         };
-        (value, (!in_domain).then_some(Problem::Domain))
+        (value, (!in_domain).then_some(ValueProblem::Domain))
     }
 
     /// What the attribute may have, in words, for the ledger.

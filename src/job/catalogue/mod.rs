@@ -14,8 +14,8 @@ use glob::{MatchOptions, Pattern};
 
 use crate::job::{JobError, LayerName, settings};
 use crate::numeric::words::bare;
-pub use attribute::{Attribute, AttributeValue, Domain, Problem, Values};
-use fault::{CatalogueFault, NoLayerId};
+pub use attribute::{Attribute, AttributeValue, Domain, ValueProblem, Values};
+pub use fault::{AttributeFault, CatalogueFault, NoLayerId};
 pub use file::{AttributeKind, Geometry};
 use file::{CatalogueFile, CodeSettings, UnknownAction};
 

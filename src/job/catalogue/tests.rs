@@ -78,11 +78,11 @@ fn values_are_typed_and_judged() {
     assert_eq!(species.read("oak", Signs::POINT), (AttributeValue::Text("oak".into()), None));
     // The list's spelling.
     assert_eq!(species.read(" OAK ", Signs::POINT), (AttributeValue::Text("oak".into()), None));
-    assert_eq!(species.read("yew", Signs::POINT), (AttributeValue::Text("yew".into()), Some(Problem::Domain)));
+    assert_eq!(species.read("yew", Signs::POINT), (AttributeValue::Text("yew".into()), Some(ValueProblem::Domain)));
     assert_eq!(species.read("", Signs::POINT), (AttributeValue::Missing, None));
     assert_eq!(girth.read("44,5", Signs { decimal_comma: true, thousands: None }), (AttributeValue::Real(44.5), None));
-    assert_eq!(girth.read("4", Signs::POINT), (AttributeValue::Real(4.0), Some(Problem::Domain)));
-    assert_eq!(girth.read("thick", Signs::POINT), (AttributeValue::Missing, Some(Problem::Type)));
+    assert_eq!(girth.read("4", Signs::POINT), (AttributeValue::Real(4.0), Some(ValueProblem::Domain)));
+    assert_eq!(girth.read("thick", Signs::POINT), (AttributeValue::Missing, Some(ValueProblem::Type)));
     assert_eq!((species.allowed(), girth.allowed()), ("ash, oak".to_owned(), "5 to 900".to_owned()));
     assert!(girth.is_in("gbh") && girth.is_in("Girth") && !girth.is_in("girth_cm"));
     assert!(species.is_in("Species"));

@@ -24,8 +24,9 @@
 //! Stops at: a top on another bearing than the foot that it takes its distance from; tangents of more than 89°; the convergence of the plumb lines in tangents, below 2 mm for 100 m of height
 //! at 1 km; a lean where the two are not both full shots.
 
-use super::reading::{Arms, Distance, Reading, at_most_one, half_circle_rad, unknown_roles};
+use super::reading::{Arms, MeasureReading, MeasuredDistance, at_most_one, unknown_roles};
 use super::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
+use crate::geodesy::frame::half_circle_rad;
 use crate::shots::reduce::Vector;
 
 mod standoff;
@@ -100,13 +101,13 @@ fn shape(parts: &[FoundPoint]) -> Shape {
 /// Rows of one base in a vertical plane each: foot, top, and the distance's own row.
 struct Ends<'g> {
     rows: Vec<&'g RoleShot>,
-    readings: Vec<Reading>,
+    readings: Vec<MeasureReading>,
     /// The row that the horizontal distance of foot and of top comes from.
     sources: [usize; 2],
 }
 
 /// Horizontal distances and rises over the axis of foot and top: `[foot run, foot rise, top run, top rise]`.
-fn profile(readings: &[Reading], sources: [usize; 2]) -> Option<[f64; 4]> {
+fn profile(readings: &[MeasureReading], sources: [usize; 2]) -> Option<[f64; 4]> {
     let end = |i: usize| match sources[i] {
         own if own == i => readings[i].own().and_then(|(run, rise)| Some((run, rise?))),
         other => readings[other].own().and_then(|(run, _)| Some((run, readings[i].rise_at(run)?))),
@@ -163,7 +164,7 @@ impl<'g> Ends<'g> {
             )
             .into());
         }
-        let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
+        let readings = rows.iter().map(|row| MeasureReading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
         if let Some(row) = rows[..2].iter().find(|row| row.inclination_rad.is_none()) {
             return Err(format!("{head}: row {} ({}) has no inclination; measure it, or write it in", row.label, row.role).into());
         }
@@ -224,7 +225,7 @@ impl<'g> Ends<'g> {
         let steepest = group.said_deg(STEEPEST_DEG, 0);
         let steep = |i: usize| self.readings[i].inclination_rad.is_some_and(|angle| angle.abs() > STEEPEST_DEG.to_radians());
         for (i, source) in self.sources.into_iter().enumerate() {
-            let by_tangent = source != i || !matches!(self.readings[i].distance, Some(Distance::Slope(_)));
+            let by_tangent = source != i || !matches!(self.readings[i].distance, Some(MeasuredDistance::Slope(_)));
             if by_tangent && steep(i) {
                 return Err(format!(
                     "{head}: row {} ({}) is steeper than {steepest}, where no height follows from a horizontal \
@@ -301,7 +302,7 @@ impl<'g> Ends<'g> {
 
 /// Warnings where the distance row and the distances of foot and top tell different things.
 fn disagreement(group: &Group<'_>, distance: &RoleShot, ends: [&RoleShot; 2]) -> Result<Vec<String>, Refusal> {
-    let Some(level) = Reading::from_row(group, distance)?.run() else {
+    let Some(level) = MeasureReading::from_row(group, distance)?.run() else {
         return Ok(vec![format!("row {} (distance) has no horizontal distance and is not used", distance.label)]);
     };
     let mut warnings = Vec::new();
@@ -313,7 +314,7 @@ fn disagreement(group: &Group<'_>, distance: &RoleShot, ends: [&RoleShot; 2]) ->
         }
         let run = match whole(end) {
             Some(vector) => Some(vectors::run(vector)),
-            None => Reading::from_row(group, end)?.run(),
+            None => MeasureReading::from_row(group, end)?.run(),
         };
         let Some(run) = run else { continue };
         let apart = run.value - level.value;

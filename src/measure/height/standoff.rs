@@ -7,7 +7,7 @@
 
 use super::{Ends, profile};
 use crate::measure::Group;
-use crate::measure::reading::{Arms, Distance, Reading};
+use crate::measure::reading::{Arms, MeasureReading, MeasuredDistance};
 
 /// A sight that is steeper is worth a word.
 const STEEP_DEG: f64 = 45.0;
@@ -87,12 +87,12 @@ pub fn least(ends: &Ends<'_>) -> Option<(f64, f64, bool)> {
 }
 
 /// The rows as they would be read from another horizontal distance. Refraction is left out: the rises are true.
-fn moved(readings: &[Reading], rises: &[f64], run_m: f64) -> Vec<Reading> {
-    let from_there = |(reading, rise): (&Reading, &f64)| Reading {
+fn moved(readings: &[MeasureReading], rises: &[f64], run_m: f64) -> Vec<MeasureReading> {
+    let from_there = |(reading, rise): (&MeasureReading, &f64)| MeasureReading {
         inclination_rad: reading.inclination_rad.map(|_| rise.atan2(run_m)),
         distance: reading.distance.map(|distance| match distance {
-            Distance::Slope(_) => Distance::Slope(run_m.hypot(*rise)),
-            Distance::Horizontal(_) => Distance::Horizontal(run_m),
+            MeasuredDistance::Slope(_) => MeasuredDistance::Slope(run_m.hypot(*rise)),
+            MeasuredDistance::Horizontal(_) => MeasuredDistance::Horizontal(run_m),
         }),
         refraction: 0.0,
         ..reading.clone()

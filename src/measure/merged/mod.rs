@@ -18,9 +18,9 @@ use std::borrow::Cow;
 use std::collections::HashMap;
 use std::f64::consts::TAU;
 
-use super::reading::half_circle_rad;
 use super::{Group, Refusal, RoleShot};
 use crate::geodesy::covariance::Covariance;
+use crate::geodesy::frame::half_circle_rad;
 use crate::geodesy::register::{Origin, Shares};
 use crate::records::triangle::Triangle;
 use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};

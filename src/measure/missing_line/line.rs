@@ -8,7 +8,7 @@ use crate::units::Units;
 const FALL_TOLD_M: f64 = 0.01;
 
 /// The values of one line; what its errors hide is none.
-pub(super) struct Line {
+pub(super) struct LineValues {
     pub labels: [String; 2],
     pub slope: Estimate,
     pub horizontal: Estimate,
@@ -21,7 +21,7 @@ pub(super) struct Line {
     pub units: Units,
 }
 
-impl Line {
+impl LineValues {
     /// The values by name, and what is to be said of them.
     pub fn values_and_warnings(&self) -> (Vec<NamedValue>, Vec<String>) {
         let degrees = |e: Estimate| Estimate { value: e.value.to_degrees(), sigma: e.sigma.to_degrees() };

@@ -24,7 +24,7 @@ mod tests;
 
 use std::f64::consts::PI;
 
-use line::Line;
+use line::LineValues;
 
 use super::located::{direction_half95, dot, from_to, length, part_of_shot, whole};
 use super::{Composed, Detail, Group, NamedValue, Refusal, RoleShot, Shape};
@@ -207,7 +207,7 @@ impl<'g> Chain<'g> {
         self.turns[i].map(|row| dot(row, from_to(points[i], points[j])))
     }
 
-    fn line(&self, i: usize, j: usize) -> Line {
+    fn line(&self, i: usize, j: usize) -> LineValues {
         let ends = self.correlated.subset(&[i, j]);
         let seen = |points: &[[f64; 3]]| self.turns[i].map(|row| dot(row, from_to(points[0], points[1])));
         let at = seen(ends.points());
@@ -232,7 +232,7 @@ impl<'g> Chain<'g> {
             sigma: if when { sigma } else { estimate.sigma },
             ..estimate
         };
-        Line {
+        LineValues {
             labels: [self.rows[i].label.clone(), self.rows[j].label.clone()],
             slope: at_least(slope, any, is_spot),
             horizontal: at_least(horizontal, across, is_plumb),
@@ -384,7 +384,7 @@ fn vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot, [first, sec
     let unturned = Group { bases: &bases, ..group.clone() };
     let chain = Chain::from_vectors(&unturned, vec![from, to], &[(from.base, first), (to.base, second)])
         .ok_or_else(|| format!("{} of {}: a shot has no height", group.measure, group.name))?;
-    let line = Line { azimuth: None, ..chain.line(0, 1) };
+    let line = LineValues { azimuth: None, ..chain.line(0, 1) };
     let (values, warnings) = line.values_and_warnings();
     if values.iter().any(|value| !value.estimate.value.is_finite()) {
         return Err(format!("{} of {}: the readings give no finite length; check the shots", group.measure, group.name).into());

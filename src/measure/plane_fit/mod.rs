@@ -19,7 +19,7 @@
 
 pub mod solution;
 
-use solution::Solution;
+use solution::PlaneSolution;
 
 use super::located::{direction_half95, dot, from_to, moved, part_of_points, whole};
 use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
@@ -46,7 +46,7 @@ const OFF_PLANE: f64 = 3.0;
 
 /// How a shot lies on a plane.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Residual {
+pub struct PlaneResidual {
     /// The shot's label.
     pub label: String,
     /// Its distance from the plane along the upward normal.
@@ -59,9 +59,9 @@ pub struct Plane {
     /// The points, with their errors.
     pub correlated: CorrelatedPoints,
     /// The plane in the points' frame.
-    pub solution: Solution,
+    pub solution: PlaneSolution,
     /// Each shot's residual, in the order of the rows.
-    pub residuals: Vec<Residual>,
+    pub residuals: Vec<PlaneResidual>,
     /// What is to be said of it.
     pub warnings: Vec<String>,
 }
@@ -187,7 +187,7 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
             group.said_m((apart_m / 4.0).max(0.1), 1)
         ))
     };
-    let solution = Solution::fit(&correlated).ok_or_else(in_line)?;
+    let solution = PlaneSolution::fit(&correlated).ok_or_else(in_line)?;
     let loose_deg = solution.covariance[0][0].max(solution.covariance[1][1]).sqrt().to_degrees();
     if solution.spread_m[1] < LINE_RATIO * solution.spread_m[0] || solution.spread_m[0] == 0.0 {
         return Err(in_line());
@@ -211,12 +211,14 @@ pub fn fit(group: &Group<'_>, rows: &[&RoleShot]) -> Result<Plane, Refusal> {
     }
     warnings.extend(scatter_warnings(group, rows, &solution));
     let residuals = rows.iter().zip(solution.residuals_m.iter().zip(&solution.residual_sigmas_m));
-    let residuals = residuals
-        .map(|(row, (value, sigma))| Residual { label: row.label.clone(), distance: Estimate { value: *value, sigma: *sigma } });
+    let residuals = residuals.map(|(row, (value, sigma))| PlaneResidual {
+        label: row.label.clone(),
+        distance: Estimate { value: *value, sigma: *sigma },
+    });
     Ok(Plane { residuals: residuals.collect(), correlated, solution, warnings })
 }
 
-fn scatter_warnings(group: &Group<'_>, rows: &[&RoleShot], solution: &Solution) -> Vec<String> {
+fn scatter_warnings(group: &Group<'_>, rows: &[&RoleShot], solution: &PlaneSolution) -> Vec<String> {
     let freedom = rows.len() as f64 - 3.0;
     if freedom < 1.0 {
         return Vec::new();

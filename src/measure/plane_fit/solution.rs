@@ -8,7 +8,7 @@
 //! of d; (Aᵀ V⁻¹ A)⁻¹ is their covariance. What the shots of one base share moves the plane as a whole: it weighs
 //! nothing among them, and stands in that covariance.
 //!
-//! Metres and radians. Points in one line have no plane; [`Solution::spread_m`] tells how near they come.
+//! Metres and radians. Points in one line have no plane; [`PlaneSolution::spread_m`] tells how near they come.
 
 use geo::{ConvexHull, MultiPoint, Point};
 
@@ -28,7 +28,7 @@ const STILL_RAD: f64 = 1e-11;
 
 /// A plane and how it answers to its points.
 #[derive(Debug, Clone)]
-pub struct Solution {
+pub struct PlaneSolution {
     /// Mean of the points, in the points' frame.
     pub centre: [f64; 3],
     /// The unit normal, up where it is not level.
@@ -53,9 +53,9 @@ pub struct Solution {
     points: Vec<[f64; 3]>,
 }
 
-impl Solution {
+impl PlaneSolution {
     /// The plane of correlated points. None where they lie in one line or spot, or the iteration does not stand still.
-    pub fn fit(correlated: &CorrelatedPoints) -> Option<Solution> {
+    pub fn fit(correlated: &CorrelatedPoints) -> Option<PlaneSolution> {
         let points = correlated.points();
         let count = points.len();
         if count < 3 || points.iter().flatten().any(|x| !x.is_finite()) {
@@ -106,7 +106,7 @@ impl Solution {
                     })
                     .collect();
                 let weighted_square = residuals.iter().zip(&weights).map(|(r, w)| r * w).sum();
-                return Some(Solution {
+                return Some(PlaneSolution {
                     centre,
                     normal,
                     offset_m,
@@ -249,17 +249,17 @@ mod tests {
     }
 
     /// The plane of points that have moved, with the errors as they were.
-    fn moved_by(correlated: &CorrelatedPoints, point: usize, by: [f64; 3]) -> Solution {
+    fn moved_by(correlated: &CorrelatedPoints, point: usize, by: [f64; 3]) -> PlaneSolution {
         let mut points = correlated.points().to_vec();
         points[point] = moved(points[point], 1.0, by);
         let moved = CorrelatedPoints::from_covariance(*correlated.frame(), points, &correlated.covariance()).unwrap();
-        Solution::fit(&moved).unwrap()
+        PlaneSolution::fit(&moved).unwrap()
     }
 
     #[test]
     fn the_plane_moves_with_its_points_as_when_it_is_fitted_anew() {
         let correlated = shots();
-        let plane = Solution::fit(&correlated).unwrap();
+        let plane = PlaneSolution::fit(&correlated).unwrap();
         for point in 0..correlated.points().len() {
             for axis in 0..3 {
                 let by: [f64; 3] = std::array::from_fn(|k| if k == axis { 1e-3 } else { 0.0 });
@@ -271,7 +271,7 @@ mod tests {
                 };
                 let ((n_plus, d_plus), (n_minus, d_minus)) = (at(1.0), at(-1.0));
                 // Of the plane fitted anew the offset is from a centre that has moved too.
-                let offset = |fitted: &Solution| fitted.offset_m + dot(fitted.normal, from_to(plane.centre, fitted.centre));
+                let offset = |fitted: &PlaneSolution| fitted.offset_m + dot(fitted.normal, from_to(plane.centre, fitted.centre));
                 for k in 0..3 {
                     let (got, want) = (n_plus[k] - n_minus[k], plus.normal[k] - minus.normal[k]);
                     // The residuals of some millimetres turn the derivatives by a few thousandths.
@@ -286,7 +286,7 @@ mod tests {
     #[test]
     fn the_covariance_is_that_of_the_points_along_the_normal() {
         let correlated = shots();
-        let plane = Solution::fit(&correlated).unwrap();
+        let plane = PlaneSolution::fit(&correlated).unwrap();
         let count = correlated.points().len();
         let whole = correlated.covariance();
         let v = |i: usize, j: usize| {

@@ -85,7 +85,7 @@ fn equal_errors_give_the_orthogonal_regression() {
     let size = 3 * points.len();
     let covariance = (0..size * size).map(|i| if i % (size + 1) == 0 { 0.04 } else { 0.0 }).collect::<Vec<f64>>();
     let correlated = CorrelatedPoints::from_covariance(LocalFrame::at(&place, &Ellipsoid::WGS84), points, &covariance).unwrap();
-    let solution = Solution::fit(&correlated).unwrap();
+    let solution = PlaneSolution::fit(&correlated).unwrap();
     let mean = |k: usize| section.iter().map(|p| p[k]).sum::<f64>() / 5.0;
     let s = |j: usize, k: usize| section.iter().map(|p| (p[j] - mean(j)) * (p[k] - mean(k))).sum::<f64>();
     let theta = 0.5 * (2.0 * s(0, 1)).atan2(s(0, 0) - s(1, 1));

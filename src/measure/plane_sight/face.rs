@@ -4,7 +4,7 @@
 //! Σ pᵢ × pᵢ₊₁ (any text on analytic geometry). Of four corners the sides come in two pairs; the pair that is nearer to level gives the width, the
 //! other the height, each the mean of its two sides. Standard errors from [`crate::geodesy::register`].
 
-use super::surface::{Known, Met};
+use super::surface::{KnownSurface, Met};
 use crate::geodesy::register::Estimate;
 use crate::measure::located::{cross, dot, from_to, length, moved, unit};
 use crate::measure::strings::ring;
@@ -12,7 +12,7 @@ use crate::measure::{Composed, NamedValue, Shape};
 
 /// Adds the face of the sights' spots to a measurement. Spots that are not said to be corners make one where they go round a convex
 /// figure.
-pub fn add(composed: &mut Composed, known: &Known<'_, '_>, met: &Met, are_corners: bool) {
+pub fn add(composed: &mut Composed, known: &KnownSurface<'_, '_>, met: &Met, are_corners: bool) {
     let (correlated, surface) = (&met.correlated, &known.surface);
     let hits = |points: &[[f64; 3]]| -> Vec<[f64; 3]> {
         met.aims.iter().map(|aim| aim.hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point)).collect()

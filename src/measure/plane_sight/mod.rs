@@ -24,7 +24,7 @@
 pub mod face;
 pub mod surface;
 
-use surface::{Known, Met, beyond, incidence, known, plane_rows};
+use surface::{KnownSurface, Met, beyond, incidence, known, plane_rows};
 
 use super::located::part_of_points;
 use super::{Composed, Detail, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
@@ -36,7 +36,7 @@ const FLAT_DEG: f64 = 30.0;
 
 /// A surface of one ellipsoidal height: calm water, a floor.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Level<'s> {
+pub struct LevelSurface<'s> {
     /// What it is, in words for the method.
     pub words: &'s str,
     /// Its height above the ellipsoid of the bases.
@@ -49,7 +49,7 @@ pub struct Level<'s> {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneSettings<'s> {
     /// The level surface for sights without plane shots.
-    pub level: Option<Level<'s>>,
+    pub level: Option<LevelSurface<'s>>,
     /// Least angle between sight and surface.
     pub least_angle_rad: f64,
 }
@@ -121,7 +121,12 @@ struct Spots {
     warnings: Vec<String>,
 }
 
-fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, settings: &PlaneSettings<'_>) -> Result<Spots, Refusal> {
+fn spots(
+    group: &Group<'_>,
+    sights: &[&RoleShot],
+    known: &KnownSurface<'_, '_>,
+    settings: &PlaneSettings<'_>,
+) -> Result<Spots, Refusal> {
     let met = Met::find(group, sights, known, settings)?;
     let (mut distances, mut incidences, mut parts, mut warnings) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
     let (correlated, surface) = (&met.correlated, &known.surface);
@@ -164,7 +169,7 @@ fn spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, setting
 }
 
 /// The measurement of the spots: the values of one stand for the whole, those of several each for itself.
-fn compose_spots(group: &Group<'_>, sights: &[&RoleShot], known: &Known<'_, '_>, spots: &Spots) -> Composed {
+fn compose_spots(group: &Group<'_>, sights: &[&RoleShot], known: &KnownSurface<'_, '_>, spots: &Spots) -> Composed {
     let values = |i: usize| {
         vec![
             NamedValue { name: "distance_m", estimate: spots.distances[i] },

@@ -2,9 +2,9 @@
 
 use super::super::located::{cross, dot, from_to, length, length_excess_m2, moved, unit};
 use super::super::plane_fit;
-use super::super::plane_fit::solution::Solution;
+use super::super::plane_fit::solution::PlaneSolution;
 use super::super::{Detail, Group, Refusal, RoleShot};
-use super::{Level, PlaneSettings};
+use super::{LevelSurface, PlaneSettings};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::geodesy::register::{CorrelatedPoints, Estimate, Shares};
@@ -19,7 +19,7 @@ const FARTHEST_M: f64 = 20_000.0;
 const NEAREST_M: f64 = 0.1;
 
 /// A surface with its shots.
-pub struct Known<'s, 'g> {
+pub struct KnownSurface<'s, 'g> {
     /// What it is.
     pub surface: Surface<'s>,
     /// Its shots, by base index and vector.
@@ -36,7 +36,11 @@ pub struct Known<'s, 'g> {
 ///
 /// # Errors
 /// Says which shot is missing or not whole.
-pub fn known<'s, 'g>(group: &Group<'_>, rows: &[&'g RoleShot], settings: &PlaneSettings<'s>) -> Result<Known<'s, 'g>, Refusal> {
+pub fn known<'s, 'g>(
+    group: &Group<'_>,
+    rows: &[&'g RoleShot],
+    settings: &PlaneSettings<'s>,
+) -> Result<KnownSurface<'s, 'g>, Refusal> {
     let of = format!("{} of {}", group.measure, group.name);
     let shots = rows.iter().map(|row| super::super::located::whole(group, row)).collect::<Result<Vec<_>, _>>()?;
     let (mut warnings, mut details) = (Vec::new(), Vec::new());
@@ -65,7 +69,7 @@ pub fn known<'s, 'g>(group: &Group<'_>, rows: &[&'g RoleShot], settings: &PlaneS
             )
         }
     };
-    Ok(Known { surface, shots, words, details, warnings })
+    Ok(KnownSurface { surface, shots, words, details, warnings })
 }
 
 /// The plane's shots by the numbers of their roles; `others` are the roles that are no shots of it.
@@ -114,9 +118,9 @@ pub enum Surface<'s> {
     /// The vertical plane through two shots, upright at the first.
     Upright,
     /// The plane fitted to three and more.
-    Fitted(Box<Solution>),
+    Fitted(Box<PlaneSolution>),
     /// That of one height above the ellipsoid.
-    Level(Level<'s>),
+    Level(LevelSurface<'s>),
 }
 
 /// Which of the correlated points the sight runs through; for a level surface a third one carries the error of its height.
@@ -229,7 +233,7 @@ impl Met {
     pub fn find(
         group: &Group<'_>,
         sights: &[&RoleShot],
-        known: &Known<'_, '_>,
+        known: &KnownSurface<'_, '_>,
         settings: &PlaneSettings<'_>,
     ) -> Result<Met, Refusal> {
         let mut all = known.shots.clone();
@@ -258,7 +262,7 @@ fn joined(group: &Group<'_>, shots: &[(usize, &Vector)], surface: &Surface<'_>) 
 fn chord(
     group: &Group<'_>,
     sight: &RoleShot,
-    known: &Known<'_, '_>,
+    known: &KnownSurface<'_, '_>,
     settings: &PlaneSettings<'_>,
 ) -> Result<[Vector; 2], Refusal> {
     let (surface, shots) = (&known.surface, &known.shots);

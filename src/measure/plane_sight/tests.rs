@@ -46,7 +46,7 @@ fn over_water(level: f64) -> (Field, [f64; 3]) {
 
 fn settings(height: f64, sigma_m: f64) -> PlaneSettings<'static> {
     PlaneSettings {
-        level: Some(Level { words: "the level tarn", ellipsoid_height_m: height, sigma_m }),
+        level: Some(LevelSurface { words: "the level tarn", ellipsoid_height_m: height, sigma_m }),
         ..PlaneSettings::default()
     }
 }

@@ -31,7 +31,7 @@ const LEAST_LEG_M: f64 = 0.1;
 
 /// A shot beside the line, or a point of the line itself.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Station {
+pub struct ProfileStation {
     /// The row's label.
     pub label: String,
     /// The row's shot id.
@@ -63,7 +63,7 @@ pub fn compose(group: &Group<'_>, offset_limit_m: f64) -> Result<Composed, Refus
 ///
 /// # Errors
 /// As [`compose`].
-pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<Station>), Refusal> {
+pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<ProfileStation>), Refusal> {
     let refusal = |what: String| Refusal::from(format!("{} of {}: {what}", group.measure, group.name));
     rows::known_roles(group, &["start", "end", "line", "point"])?;
     let line = line_rows(group)?;
@@ -87,7 +87,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
         }
     }
     let feet = feet(points, &correlated.points()[count..]);
-    let of_rows = |made: Option<Vec<Station>>| made.ok_or_else(|| refusal("its points are incomplete".to_owned()));
+    let of_rows = |made: Option<Vec<ProfileStation>>| made.ok_or_else(|| refusal("its points are incomplete".to_owned()));
     let (corners, of_shots) = values_of_stations(&correlated, count, &feet, group);
     let corners = of_rows(line.iter().zip(corners).map(|(row, values)| station_of_row(row, group, values)).collect())?;
     let mut stations = of_rows(shots.iter().zip(of_shots).map(|(row, values)| station_of_row(row, group, values)).collect())?;
@@ -114,7 +114,7 @@ pub fn measure(group: &Group<'_>, offset_limit_m: f64) -> Result<(Composed, Vec<
 fn warnings(
     group: &Group<'_>,
     shots: &[&RoleShot],
-    stations: &[Station],
+    stations: &[ProfileStation],
     (length_m, offset_limit_m): (Estimate, f64),
 ) -> Vec<String> {
     let mut warnings = Vec::new();
@@ -203,7 +203,7 @@ fn foot_at(line: &[[f64; 3]], leg: usize, point: [f64; 3]) -> Foot {
 }
 
 /// Chainage, offset and height.
-type Values = [Estimate; 3];
+type StationValues = [Estimate; 3];
 
 /// The values of the line's own points, and of the shots beside it, which stand behind them in the correlated points.
 ///
@@ -215,7 +215,7 @@ fn values_of_stations(
     count: usize,
     feet: &[Foot],
     group: &Group<'_>,
-) -> (Vec<Values>, Vec<Values>) {
+) -> (Vec<StationValues>, Vec<StationValues>) {
     let nothing = Estimate { value: f64::NAN, sigma: f64::NAN };
     let mut of_shots = vec![[nothing; 3]; feet.len()];
     let mut at_corner: Vec<Vec<usize>> = vec![Vec::new(); count];
@@ -272,9 +272,9 @@ fn values_of_stations(
     (corners, of_shots)
 }
 
-fn station_of_row(row: &RoleShot, group: &Group<'_>, [chainage_m, offset_m, height_m]: Values) -> Option<Station> {
+fn station_of_row(row: &RoleShot, group: &Group<'_>, [chainage_m, offset_m, height_m]: StationValues) -> Option<ProfileStation> {
     let part = part_of_shot(group, row, "station")?;
-    Some(Station {
+    Some(ProfileStation {
         label: row.label.clone(),
         shot: row.shot.clone(),
         role: row.role.clone(),

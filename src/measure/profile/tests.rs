@@ -17,15 +17,15 @@ fn scene(bases: &[[f64; 3]], sigmas: SightSigmas, rows: Rows<'_>) -> Scene {
     scene
 }
 
-fn compose_rows(rows: Rows<'_>) -> Result<(Composed, Vec<Station>), Refusal> {
+fn compose_rows(rows: Rows<'_>) -> Result<(Composed, Vec<ProfileStation>), Refusal> {
     measure(&scene(&[[0.0; 3]], exact(), rows).group("profile", "Dam"), OFFSET_LIMIT_M)
 }
 
-fn told(stations: &[Station]) -> Vec<(&str, [f64; 2])> {
+fn told(stations: &[ProfileStation]) -> Vec<(&str, [f64; 2])> {
     stations.iter().map(|s| (s.label.as_str(), [s.chainage_m.value, s.offset_m.value])).collect()
 }
 
-fn assert_told(stations: &[Station], want: &[(&str, [f64; 2])]) {
+fn assert_told(stations: &[ProfileStation], want: &[(&str, [f64; 2])]) {
     let got = told(stations);
     assert_eq!(got.len(), want.len());
     for ((got_label, got), (label, want)) in got.iter().zip(want) {
@@ -159,7 +159,7 @@ fn standard_errors_are_those_of_draws() {
         let scene = scene(bases, sigmas(), rows);
         let (composed, stations) = measure(&scene.group("profile", "Dam"), OFFSET_LIMIT_M).unwrap();
         let mut normal = Normal::seeded(17);
-        let runs: Vec<(Composed, Vec<Station>)> =
+        let runs: Vec<(Composed, Vec<ProfileStation>)> =
             (0..DRAWS).map(|_| measure(&scene.drawn("profile", "Dam", &mut normal), OFFSET_LIMIT_M).unwrap()).collect();
         let check = |name: &str, told: Estimate, drawn: Vec<f64>| {
             let drawn = deviation(&drawn);
@@ -167,15 +167,16 @@ fn standard_errors_are_those_of_draws() {
         };
         check("length", composed.values[0].estimate, runs.iter().map(|r| r.0.values[0].estimate.value).collect());
         for station in &stations {
-            let of = |pick: fn(&Station) -> Estimate| {
-                let same =
-                    |r: &(Composed, Vec<Station>)| r.1.iter().find(|s| s.label == station.label).map(|s| pick(s).value).unwrap();
+            let of = |pick: fn(&ProfileStation) -> Estimate| {
+                let same = |r: &(Composed, Vec<ProfileStation>)| {
+                    r.1.iter().find(|s| s.label == station.label).map(|s| pick(s).value).unwrap()
+                };
                 (pick(station), runs.iter().map(same).collect::<Vec<_>>())
             };
             for (name, pick) in [
-                ("chainage", (|s: &Station| s.chainage_m) as fn(&Station) -> Estimate),
-                ("offset", |s: &Station| s.offset_m),
-                ("height", |s: &Station| s.height_m),
+                ("chainage", (|s: &ProfileStation| s.chainage_m) as fn(&ProfileStation) -> Estimate),
+                ("offset", |s: &ProfileStation| s.offset_m),
+                ("height", |s: &ProfileStation| s.height_m),
             ] {
                 let (told, drawn) = of(pick);
                 check(&format!("{name} of {}", station.label), told, drawn);

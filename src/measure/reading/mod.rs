@@ -10,7 +10,7 @@
 //! taken as the measured one. A slope distance without an inclination cannot be levelled and counts as none.
 
 use std::collections::BTreeMap;
-use std::f64::consts::{FRAC_PI_2, PI};
+use std::f64::consts::FRAC_PI_2;
 use std::rc::Rc;
 
 use super::{Group, Refusal, RoleShot};
@@ -28,7 +28,7 @@ const STEP_M: f64 = 1e-4;
 
 /// A distance as it was measured.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Distance {
+pub enum MeasuredDistance {
     /// Slope distance.
     Slope(f64),
     /// Horizontal distance.
@@ -37,13 +37,13 @@ pub enum Distance {
 
 /// The readings of a row.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Reading {
+pub struct MeasureReading {
     /// True azimuth.
     pub azimuth_rad: Option<f64>,
     /// Apparent inclination.
     pub inclination_rad: Option<f64>,
     /// Distance that can be levelled.
-    pub distance: Option<Distance>,
+    pub distance: Option<MeasuredDistance>,
     /// Standard errors of azimuth, inclination and distance, each reading's own.
     pub sigmas: [f64; 3],
     /// Entries of the register that each shares, with what one standard error moves it by.
@@ -54,19 +54,19 @@ pub struct Reading {
     pub earth_radius_m: f64,
 }
 
-impl Reading {
+impl MeasureReading {
     /// The readings of a row.
     ///
     /// # Errors
     /// When one of them cannot be: not a number, a distance of nothing, an inclination beyond the
     /// vertical.
-    pub fn from_row(group: &Group<'_>, row: &RoleShot) -> Result<Reading, Refusal> {
+    pub fn from_row(group: &Group<'_>, row: &RoleShot) -> Result<MeasureReading, Refusal> {
         let refuse = |what: &str| Err(format!("{} of {}: row {} has {what}", group.measure, group.name, row.label).into());
         let distance = match (row.slope_m, row.inclination_rad) {
-            (Some(slope_m), Some(_)) => Some(Distance::Slope(slope_m)),
-            _ => row.horizontal_m.map(Distance::Horizontal),
+            (Some(slope_m), Some(_)) => Some(MeasuredDistance::Slope(slope_m)),
+            _ => row.horizontal_m.map(MeasuredDistance::Horizontal),
         };
-        if let Some(Distance::Slope(length_m) | Distance::Horizontal(length_m)) = distance
+        if let Some(MeasuredDistance::Slope(length_m) | MeasuredDistance::Horizontal(length_m)) = distance
             && !(length_m > 0.0 && length_m.is_finite())
         {
             return refuse(&format!("a distance of {}; measure it again", group.units.length().told(length_m)));
@@ -80,7 +80,7 @@ impl Reading {
         if row.true_azimuth_rad.is_some_and(|angle| !angle.is_finite()) {
             return refuse("an azimuth that is no number; correct it");
         }
-        Ok(Reading {
+        Ok(MeasureReading {
             azimuth_rad: row.true_azimuth_rad,
             inclination_rad: row.inclination_rad,
             distance,
@@ -111,10 +111,12 @@ impl Reading {
     /// Horizontal distance, and the rise where there is an inclination, by the row's own distance.
     pub fn own(&self) -> Option<(f64, Option<f64>)> {
         let triangle = match (self.distance?, self.inclination_rad) {
-            (Distance::Slope(slope_m), Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
-            (Distance::Slope(_), None) => return None,
-            (Distance::Horizontal(horizontal_m), Some(inclination_rad)) => Triangle::Horizontal { horizontal_m, inclination_rad },
-            (Distance::Horizontal(horizontal_m), None) => Triangle::Level { horizontal_m },
+            (MeasuredDistance::Slope(slope_m), Some(inclination_rad)) => Triangle::Slope { slope_m, inclination_rad },
+            (MeasuredDistance::Slope(_), None) => return None,
+            (MeasuredDistance::Horizontal(horizontal_m), Some(inclination_rad)) => {
+                Triangle::Horizontal { horizontal_m, inclination_rad }
+            }
+            (MeasuredDistance::Horizontal(horizontal_m), None) => Triangle::Level { horizontal_m },
         };
         let vector = self.reduced(triangle);
         Some((vector.horizontal_m, vector.up_m))
@@ -134,13 +136,13 @@ impl Reading {
 
     /// The same with one reading (0 azimuth, 1 inclination, 2 distance) changed by so many of its steps; none where there
     /// is no such reading.
-    fn moved(&self, which: usize, steps: f64) -> Option<Reading> {
+    fn moved(&self, which: usize, steps: f64) -> Option<MeasureReading> {
         let mut moved = self.clone();
         match which {
             0 => *moved.azimuth_rad.as_mut()? += steps * STEP_RAD,
             1 => *moved.inclination_rad.as_mut()? += steps * STEP_RAD,
             _ => match moved.distance.as_mut()? {
-                Distance::Slope(length_m) | Distance::Horizontal(length_m) => *length_m += steps * STEP_M,
+                MeasuredDistance::Slope(length_m) | MeasuredDistance::Horizontal(length_m) => *length_m += steps * STEP_M,
             },
         }
         Some(moved)
@@ -160,7 +162,7 @@ pub struct Arms<const N: usize> {
 
 impl<const N: usize> Arms<N> {
     /// Propagates the errors of rows of one base through a computation; none where it gives nothing.
-    pub fn propagate(readings: &[Reading], compute: impl Fn(&[Reading]) -> Option<[f64; N]>) -> Option<Arms<N>> {
+    pub fn propagate(readings: &[MeasureReading], compute: impl Fn(&[MeasureReading]) -> Option<[f64; N]>) -> Option<Arms<N>> {
         let values = compute(readings)?;
         let mut arms = Vec::with_capacity(3 * readings.len() + 4);
         let (mut shared, mut by_azimuth) = (BTreeMap::<ErrorId, [f64; N]>::new(), [0.0; N]);
@@ -211,11 +213,6 @@ impl<const N: usize> Arms<N> {
         }
         (at(&self.values), covariance)
     }
-}
-
-/// An angle brought into −π ≤ angle < π.
-pub fn half_circle_rad(angle_rad: f64) -> f64 {
-    (angle_rad + PI).rem_euclid(2.0 * PI) - PI
 }
 
 /// The row of a role that need not be there.

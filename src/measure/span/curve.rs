@@ -19,7 +19,7 @@ const LOOKS: usize = 64;
 
 /// Which curve.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Kind {
+pub enum CurveKind {
     /// Of a wire under its own weight.
     Catenary,
     /// Of a load that is even along the horizontal.
@@ -29,7 +29,7 @@ pub enum Kind {
 /// A curve through two supports.
 #[derive(Debug, Clone, Copy)]
 pub struct Curve {
-    kind: Kind,
+    kind: CurveKind,
     /// Support a: east, north, up.
     a: [f64; 3],
     /// Unit vector from a to b, east and north.
@@ -49,7 +49,7 @@ fn sinhc(x: f64) -> f64 {
 
 impl Curve {
     /// The curve through supports a and b whose parabola would have a sag of `parameter_m` at a span of `nominal_span_m`.
-    pub fn new(kind: Kind, a: [f64; 3], b: [f64; 3], parameter_m: f64, nominal_span_m: f64) -> Curve {
+    pub fn new(kind: CurveKind, a: [f64; 3], b: [f64; 3], parameter_m: f64, nominal_span_m: f64) -> Curve {
         let (east, north) = (b[0] - a[0], b[1] - a[1]);
         let span_m = east.hypot(north);
         let k = 8.0 * parameter_m / (nominal_span_m * nominal_span_m);
@@ -65,12 +65,12 @@ impl Curve {
     /// Height in metres at a horizontal distance from support a.
     pub fn up_m(&self, x_m: f64) -> f64 {
         match self.kind {
-            Kind::Catenary => {
+            CurveKind::Catenary => {
                 let (_, mu) = self.half();
                 let sinh = (mu - 0.5 * self.k * (self.span_m - x_m)).sinh();
                 self.a[2] + x_m * sinhc(0.5 * self.k * x_m) * sinh
             }
-            Kind::Parabola => self.chord_m(x_m) - 0.5 * self.k * x_m * (self.span_m - x_m),
+            CurveKind::Parabola => self.chord_m(x_m) - 0.5 * self.k * x_m * (self.span_m - x_m),
         }
     }
 
@@ -89,7 +89,7 @@ impl Curve {
         let (u, mu) = self.half();
         let middle = 0.5 * self.span_m;
         let x = match self.kind {
-            Kind::Catenary if u.abs() > FLAT => middle + ((self.rise_m / self.span_m).asinh() - mu) / self.k,
+            CurveKind::Catenary if u.abs() > FLAT => middle + ((self.rise_m / self.span_m).asinh() - mu) / self.k,
             _ => middle,
         };
         self.chord_m(x) - self.up_m(x)
@@ -99,8 +99,8 @@ impl Curve {
     /// straight wire. Where the curve bulges upwards it is the highest.
     pub fn lowest_x_m(&self) -> f64 {
         match self.kind {
-            Kind::Catenary => 0.5 * self.span_m - self.half().1 / self.k,
-            Kind::Parabola => 0.5 * self.span_m - self.rise_m / (self.span_m * self.k),
+            CurveKind::Catenary => 0.5 * self.span_m - self.half().1 / self.k,
+            CurveKind::Parabola => 0.5 * self.span_m - self.rise_m / (self.span_m * self.k),
         }
     }
 
@@ -158,7 +158,7 @@ mod tests {
     #[test]
     fn level_catenary() {
         // L = 120 m, c = 300 m: sag = c (cosh(L/2c) − 1) = 300 (cosh 0.2 − 1), cosh 0.2 = 1.020 066 755 6: 6.020 026 69 m.
-        let curve = Curve::new(Kind::Catenary, [5.0, 7.0, 20.0], [125.0, 7.0, 20.0], parameter(300.0, 120.0), 120.0);
+        let curve = Curve::new(CurveKind::Catenary, [5.0, 7.0, 20.0], [125.0, 7.0, 20.0], parameter(300.0, 120.0), 120.0);
         assert!((curve.sag_m() - 6.020_026_69).abs() < 1e-7, "{}", curve.sag_m());
         assert!((curve.lowest_x_m() - 60.0).abs() < 1e-9);
         assert!((curve.up_m(0.0) - 20.0).abs() < 1e-12 && (curve.up_m(120.0) - 20.0).abs() < 1e-12);
@@ -167,7 +167,7 @@ mod tests {
     #[test]
     fn parabola_of_weight_and_tension() {
         // w = 8 N/m, H = 9600 N, L = 120 m: sag = w L² / 8 H = 1.5 m, also where b is 10 m higher than a.
-        let curve = Curve::new(Kind::Parabola, [0.0, 0.0, 0.0], [120.0, 0.0, 10.0], parameter(9600.0 / 8.0, 120.0), 120.0);
+        let curve = Curve::new(CurveKind::Parabola, [0.0, 0.0, 0.0], [120.0, 0.0, 10.0], parameter(9600.0 / 8.0, 120.0), 120.0);
         assert!((curve.sag_m() - 1.5).abs() < 1e-12);
         // dz/dx = h/L − k (L − 2x)/2 = 0: x = L/2 − h/(Lk) = 60 − 10 · 1200/120 = −40 m, outside.
         assert!((curve.lowest_x_m() + 40.0).abs() < 1e-9);
@@ -175,14 +175,14 @@ mod tests {
 
     #[test]
     fn right_of_the_plane_is_positive() {
-        let curve = Curve::new(Kind::Parabola, [0.0; 3], [0.0, 100.0, 0.0], 1.0, 100.0);
+        let curve = Curve::new(CurveKind::Parabola, [0.0; 3], [0.0, 100.0, 0.0], 1.0, 100.0);
         // Towards north, east is right.
         assert_eq!(curve.along_across_m([3.0, 40.0, 9.0]), (40.0, 3.0));
     }
 
     #[test]
     fn beyond_a_support_the_support_is_nearest() {
-        let curve = Curve::new(Kind::Catenary, [0.0; 3], [100.0, 0.0, 0.0], 4.0, 100.0);
+        let curve = Curve::new(CurveKind::Catenary, [0.0; 3], [100.0, 0.0, 0.0], 4.0, 100.0);
         // 3 east of b and 4 south of it.
         assert!((curve.straight_m([103.0, -4.0, 0.0]) - 5.0).abs() < 1e-9);
     }
@@ -193,7 +193,7 @@ mod tests {
         fn any_two_points_of_a_catenary(c in 20.0f64..3000.0, x0 in -1.5f64..2.5, l in 0.02f64..2.0, at in 0.0f64..1.0) {
             let (x0, l) = (x0 * c * 0.5, l * c);
             let z = |x: f64| 3.0 + c * (((x - x0) / c).cosh() - 1.0);
-            let curve = Curve::new(Kind::Catenary, [0.0, 0.0, z(0.0)], [0.0, l, z(l)], parameter(c, l), l);
+            let curve = Curve::new(CurveKind::Catenary, [0.0, 0.0, z(0.0)], [0.0, l, z(l)], parameter(c, l), l);
             let tolerance = 1e-11 * (c + z(0.0).abs() + z(l).abs());
             prop_assert!((curve.up_m(at * l) - z(at * l)).abs() < tolerance, "{} {}", curve.up_m(at * l), z(at * l));
             prop_assert!((curve.lowest_x_m() - x0).abs() < 1e-9 * (c + x0.abs()) / (l / c), "{}", curve.lowest_x_m());
@@ -205,7 +205,7 @@ mod tests {
         /// The nearest distance against a thousand looks.
         #[test]
         fn nearest(e in -20.0f64..120.0, n in -30.0f64..30.0, u in -20.0f64..30.0, sag in 0.5f64..25.0, h in -20.0f64..20.0) {
-            let curve = Curve::new(Kind::Catenary, [0.0; 3], [100.0, 0.0, h], sag, 100.0);
+            let curve = Curve::new(CurveKind::Catenary, [0.0; 3], [100.0, 0.0, h], sag, 100.0);
             let of = |p: [f64; 3]| (p[0] - e).hypot(p[1] - n).hypot(p[2] - u);
             let looked = (0..=20_000).map(|i| of(curve.at(f64::from(i) / 200.0))).fold(f64::INFINITY, f64::min);
             let got = curve.straight_m([e, n, u]);
@@ -218,8 +218,8 @@ mod tests {
         // x⁴/24c³ less its share at the ends is greatest at x = L/√8 from mid-span: L⁴ / (1536 c³); next terms are
         // smaller by (L/2c)²/10.
         let (c, l) = (500.0, 100.0);
-        let catenary = Curve::new(Kind::Catenary, [0.0; 3], [l, 0.0, 0.0], parameter(c, l), l);
-        let parabola = Curve::new(Kind::Parabola, [0.0; 3], [l, 0.0, 0.0], catenary.sag_m(), l);
+        let catenary = Curve::new(CurveKind::Catenary, [0.0; 3], [l, 0.0, 0.0], parameter(c, l), l);
+        let parabola = Curve::new(CurveKind::Parabola, [0.0; 3], [l, 0.0, 0.0], catenary.sag_m(), l);
         let want = l.powi(4) / (1536.0 * c.powi(3));
         assert!((catenary.differs_m(&parabola) / want - 1.0).abs() < 0.01);
         let quarter = l / 2.0 + l / (2.0 * SQRT_2);

@@ -12,7 +12,7 @@
 //! Objects shot beside the wire are observations without a condition: they share entries with the wire's shots, and what they share cancels. A
 //! wire that swings in the wind leaves the plane, so the distance from the plane is no condition: wire shots count by their heights.
 
-use super::curve::{Curve, Kind};
+use super::curve::{Curve, CurveKind};
 use crate::geodesy::register::CorrelatedPoints;
 use crate::numeric::cholesky::{Lower, semi_root};
 
@@ -32,7 +32,7 @@ const ROUNDING_M2: f64 = 1e-8;
 #[derive(Debug, Clone)]
 pub struct Fit {
     /// Which curve.
-    pub kind: Kind,
+    pub kind: CurveKind,
     /// The span that the parameter refers to.
     pub nominal_span_m: f64,
     /// The supports and the points beside the wire, adjusted, in the order given, and behind them the parameter as the east of one more.
@@ -52,7 +52,7 @@ impl Fit {
 }
 
 /// Fits a curve to points: two supports, `wires` wire shots, then any others. None where it does not settle.
-pub fn fit(kind: Kind, measured: &CorrelatedPoints, wires: usize) -> Option<Fit> {
+pub fn fit(kind: CurveKind, measured: &CorrelatedPoints, wires: usize) -> Option<Fit> {
     let observed = measured.points();
     let nominal = Curve::new(kind, observed[0], observed[1], 0.0, 1.0);
     let nominal_span_m = nominal.span_m;
@@ -78,7 +78,7 @@ pub fn fit(kind: Kind, measured: &CorrelatedPoints, wires: usize) -> Option<Fit>
                 causes.condition(measured, 2 + i, &by_points, by_parameter, gap(observed, p, i))
             })
             .collect();
-        let step = Step::solve(&conditions, causes.size)?;
+        let step = CurveStep::solve(&conditions, causes.size)?;
         let parameter_m = step.solution[0];
         p += parameter_m;
         if !p.is_finite() {
@@ -100,7 +100,7 @@ pub fn fit(kind: Kind, measured: &CorrelatedPoints, wires: usize) -> Option<Fit>
 ///
 /// The gap is z − za − g(x, L, h, p). How x, L and h answer to the points is exact, so that shifts and turns of all points
 /// cancel to rounding, however large their errors; only g is differenced.
-fn gradient(kind: Kind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64) -> ([[f64; 3]; 3], f64) {
+fn gradient(kind: CurveKind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64) -> ([[f64; 3]; 3], f64) {
     let curve = Curve::new(kind, points[0], points[1], p, nominal_span_m);
     let (along, across) = curve.along_across_m(points[wire]);
     let g = |x: f64, l: f64, h: f64, p: f64| Curve::new(kind, [0.0; 3], [l, 0.0, h], p, nominal_span_m).up_m(x);
@@ -180,7 +180,7 @@ impl Causes {
     }
 
     /// The supports and the points behind the wire shots, less what was found of their errors, and the parameter.
-    fn adjusted(&self, measured: &CorrelatedPoints, wires: usize, step: &Step, parameter_m: f64) -> CorrelatedPoints {
+    fn adjusted(&self, measured: &CorrelatedPoints, wires: usize, step: &CurveStep, parameter_m: f64) -> CorrelatedPoints {
         let others = (2 + wires..measured.points().len()).collect::<Vec<_>>();
         let kept: Vec<usize> = [0, 1].into_iter().chain(others).collect();
         let mut correlated = CorrelatedPoints::without_points(*measured.frame(), 1 + self.size);
@@ -199,13 +199,13 @@ impl Causes {
 }
 
 /// One round: Δp and what is found of the causes, and a root of the covariance of what is left of them.
-struct Step {
+struct CurveStep {
     solution: Vec<f64>,
     root: Vec<f64>,
 }
 
-impl Step {
-    fn solve(conditions: &[Condition], causes: usize) -> Option<Step> {
+impl CurveStep {
+    fn solve(conditions: &[Condition], causes: usize) -> Option<CurveStep> {
         let size = 1 + causes;
         let (mut normal, mut right) = (vec![0.0; size * size], vec![0.0; size]);
         (1..size).for_each(|k| normal[k * size + k] = 1.0);
@@ -221,7 +221,7 @@ impl Step {
         for column in 0..size {
             factor.inverse_column(column).into_iter().enumerate().for_each(|(row, x)| inverse[row * size + column] = x);
         }
-        Some(Step { solution: factor.solve(&right), root: semi_root(&inverse, size) })
+        Some(CurveStep { solution: factor.solve(&right), root: semi_root(&inverse, size) })
     }
 }
 
@@ -259,7 +259,7 @@ mod tests {
     }
 
     /// How much higher than the curve a wire shot is.
-    fn gap(kind: Kind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64) -> f64 {
+    fn gap(kind: CurveKind, points: &[[f64; 3]], wire: usize, p: f64, nominal_span_m: f64) -> f64 {
         let (a, b, shot) = (points[0], points[1], points[wire]);
         let (east, north) = (b[0] - a[0], b[1] - a[1]);
         let span = east.hypot(north);
@@ -270,7 +270,7 @@ mod tests {
     #[test]
     fn gradients_are_differences_of_the_gap() {
         let points = measured(1).points().to_vec();
-        for kind in [Kind::Catenary, Kind::Parabola] {
+        for kind in [CurveKind::Catenary, CurveKind::Parabola] {
             for wire in 2..2 + WIRES {
                 let (by_points, by_parameter) = gradient(kind, &points, wire, 5.2, SPAN_M);
                 for (point, by) in [0, 1, wire].into_iter().zip(by_points) {
@@ -322,7 +322,7 @@ mod tests {
     /// The combined case by whole matrices: V = G C Gᵀ, Δp = −(Aᵀ V⁻¹ A)⁻¹ Aᵀ V⁻¹ w, adjusted l − C Gᵀ V⁻¹ w at the last p, G and A by differences.
     #[test]
     fn as_by_whole_matrices() {
-        for (kind, seed) in [(Kind::Catenary, 3), (Kind::Parabola, 4), (Kind::Catenary, 5)] {
+        for (kind, seed) in [(CurveKind::Catenary, 3), (CurveKind::Parabola, 4), (CurveKind::Catenary, 5)] {
             let measured = measured(seed);
             let found = fit(kind, &measured, WIRES).unwrap();
             let (points, whole) = (measured.points(), measured.covariance());

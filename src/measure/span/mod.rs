@@ -30,7 +30,7 @@ mod threshold;
 
 pub use threshold::{CAUTION, against_threshold};
 
-use curve::{Curve, Kind};
+use curve::{Curve, CurveKind};
 use fit::Fit;
 
 use crate::geodesy::covariance::INTERVAL95;
@@ -87,7 +87,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
 /// # Errors
 /// As [`compose`].
 pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal> {
-    let span = Span::from_group(group)?;
+    let span = SpanRows::from_group(group)?;
     let mut warnings = span.measured_warnings();
     let (fit, method) = span.fitted()?;
     let curve = fit.curve(fit.adjusted.points());
@@ -138,21 +138,21 @@ pub fn measure(group: &Group<'_>) -> Result<(Composed, Vec<Clearance>), Refusal>
 }
 
 /// The rows by role, and their points: supports, wire, objects.
-struct Span<'g> {
+struct SpanRows<'g> {
     group: &'g Group<'g>,
     wires: Vec<&'g RoleShot>,
     objects: Vec<&'g RoleShot>,
     correlated: crate::geodesy::register::CorrelatedPoints,
 }
 
-impl<'g> Span<'g> {
-    fn from_group(group: &'g Group<'g>) -> Result<Span<'g>, Refusal> {
+impl<'g> SpanRows<'g> {
+    fn from_group(group: &'g Group<'g>) -> Result<SpanRows<'g>, Refusal> {
         rows::known_roles(group, &["support_a", "support_b", "wire", "ground", "object"])?;
         let supports = [group.only("support_a")?, group.only("support_b")?];
         let wires: Vec<&RoleShot> = group.with_role("wire").collect();
         let objects: Vec<&RoleShot> = group.sightings.iter().filter(|row| row.role == "ground" || row.role == "object").collect();
         let ordered: Vec<&RoleShot> = supports.iter().chain(&wires).chain(&objects).copied().collect();
-        let span = Span { group, correlated: rows::correlated(group, &ordered)?, wires, objects };
+        let span = SpanRows { group, correlated: rows::correlated(group, &ordered)?, wires, objects };
         if span.wires.is_empty() {
             return Err(span.refusal("no row has the role wire; shoot the wire itself, best near mid-span"));
         }
@@ -169,7 +169,7 @@ impl<'g> Span<'g> {
         let mut greatest: f64 = 0.0;
         for (i, row) in span.wires.iter().enumerate() {
             let near = span.correlated.subset(&[0, 1, 2 + i]);
-            let along = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).0);
+            let along = near.estimate(|p| Curve::new(CurveKind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).0);
             let beyond = (-along.value).max(along.value - chord.span_m);
             if beyond > (OUTLYING * along.sigma).max(LEAST_WARNED_M) {
                 let support = if along.value < 0.0 { supports[0] } else { supports[1] };
@@ -196,7 +196,7 @@ impl<'g> Span<'g> {
 
     /// The straight line between the supports as measured.
     fn chord(&self) -> Curve {
-        Curve::new(Kind::Parabola, self.correlated.points()[0], self.correlated.points()[1], 0.0, 1.0)
+        Curve::new(CurveKind::Parabola, self.correlated.points()[0], self.correlated.points()[1], 0.0, 1.0)
     }
 
     /// What the rows show before any curve: the wire out of its plane, shots long apart in time.
@@ -204,7 +204,7 @@ impl<'g> Span<'g> {
         let mut warnings = Vec::new();
         for (i, row) in self.wires.iter().enumerate() {
             let near = self.correlated.subset(&[0, 1, 2 + i]);
-            let across = near.estimate(|p| Curve::new(Kind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).1);
+            let across = near.estimate(|p| Curve::new(CurveKind::Parabola, p[0], p[1], 0.0, 1.0).along_across_m(p[2]).1);
             if across.value.abs() > (OUTLYING * across.sigma).max(LEAST_WARNED_M) {
                 warnings.push(format!(
                     "wire {} lies {} to the {} of the plane through the supports, seen from support_a: wind, or \
@@ -235,8 +235,8 @@ impl<'g> Span<'g> {
                 self.refusal("no curve through the supports fits the wire shots; check which rows are supports and which wire")
             })
         };
-        let parabola = fitted(Kind::Parabola)?;
-        let catenary = fitted(Kind::Catenary)?;
+        let parabola = fitted(CurveKind::Parabola)?;
+        let catenary = fitted(CurveKind::Catenary)?;
         let curves = [&parabola, &catenary].map(|fit| fit.curve(fit.adjusted.points()));
         let differs_m = curves[0].differs_m(&curves[1]);
         let differs = self.group.said_m(differs_m, 3);

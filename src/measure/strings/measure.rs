@@ -10,7 +10,7 @@ use crate::geodesy::register::{CorrelatedPoints, ErrorId, Located, Origin};
 
 /// The measures of a string, in metres and square metres.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Measures {
+pub struct StringMeasures {
     /// Length of a line, or perimeter of an area, along geodesics of the ellipsoid, at height 0.
     pub length_ellipsoid_m: f64,
     /// The same in the grid of the layers' CRS; none where that is geographic.
@@ -35,7 +35,7 @@ pub fn measures(
     has_heights: bool,
     grid: Option<&[[f64; 2]]>,
     closed: bool,
-) -> Option<Measures> {
+) -> Option<StringMeasures> {
     let ellipsoid = first.ellipsoid;
     let correlated = CorrelatedPoints::from_located(vertices, &ellipsoid, first.errors.register())?;
     let places: Vec<Geodetic> = vertices.iter().map(|vertex| Geodetic::from_earth_centred(vertex.at, &ellipsoid)).collect();
@@ -45,7 +45,7 @@ pub fn measures(
     let in_grid =
         |grid: &[[f64; 2]]| pairs.iter().map(|(i, j)| (grid[*i][0] - grid[*j][0]).hypot(grid[*i][1] - grid[*j][1])).sum();
     let plane: Vec<[f64; 2]> = flat.iter().map(|[e, n, _]| [*e, *n]).collect();
-    Some(Measures {
+    Some(StringMeasures {
         length_ellipsoid_m,
         length_grid_m: grid.map(in_grid),
         length_space_m: has_heights.then(|| pairs.iter().map(|(i, j)| space(flat[*i], flat[*j])).sum()),

@@ -22,7 +22,7 @@ mod tests;
 
 use std::f64::consts::{PI, TAU};
 
-use surface::Triangle;
+use surface::Facet;
 
 use crate::geodesy::register::{CorrelatedPoints, Estimate};
 use crate::measure::{Composed, Group, NamedValue, Refusal, RoleShot, Shape, rows};
@@ -81,7 +81,7 @@ pub fn compose(group: &Group<'_>, values_only: bool) -> Result<Composed, Refusal
     let drawn: Vec<Quantities> = (0..if values_only { 0 } else { DRAWS })
         .map(|_| {
             let moved = correlated.drawn(&roots, &mut normal);
-            let model = Model::build(&moved, heap.model.ring, heap.model.sign);
+            let model = PileModel::build(&moved, heap.model.ring, heap.model.sign);
             spoilt += usize::from(model.is_none());
             model.as_ref().unwrap_or(&heap.model).quantities(&moved)
         })
@@ -118,27 +118,27 @@ struct Heap<'g> {
     pit: bool,
     rows: Vec<&'g RoleShot>,
     correlated: CorrelatedPoints,
-    model: Model,
+    model: PileModel,
 }
 
 /// Triangles over points of which the first are the ring's.
-struct Model {
+struct PileModel {
     /// 1 for a heap, −1 for a pit.
     sign: f64,
     /// Number of ring shots.
     ring: usize,
     /// Indices of the surface's shots inside the ring.
     inside: Vec<usize>,
-    base: Vec<Triangle>,
-    surface: Vec<Triangle>,
+    base: Vec<Facet>,
+    surface: Vec<Facet>,
     /// The shot that is furthest from the base, and the triangle of the base there.
     extreme: usize,
-    under: Triangle,
+    under: Facet,
 }
 
-impl Model {
+impl PileModel {
     /// None where the ring crosses itself or holds no shot of the surface.
-    fn build(points: &[[f64; 3]], ring: usize, sign: f64) -> Option<Model> {
+    fn build(points: &[[f64; 3]], ring: usize, sign: f64) -> Option<PileModel> {
         let inside: Vec<usize> =
             (ring..points.len()).filter(|i| surface::contains(&points[..ring], [points[*i][0], points[*i][1]])).collect();
         if surface::crossing(&points[..ring]).is_some() {
@@ -147,9 +147,9 @@ impl Model {
         let base = surface::triangles(points, ring, &[])?;
         let surface = surface::triangles(points, ring, &inside)?;
         let over = inside.iter().filter_map(|i| surface::under(points, &base, *i).map(|under| (*i, under)));
-        let height_m = |(i, under): &(usize, Triangle)| sign * surface::height_over_m(points, *under, *i);
+        let height_m = |(i, under): &(usize, Facet)| sign * surface::height_over_m(points, *under, *i);
         let (extreme, under) = over.max_by(|a, b| height_m(a).total_cmp(&height_m(b)))?;
-        Some(Model { sign, ring, inside, base, surface, extreme, under })
+        Some(PileModel { sign, ring, inside, base, surface, extreme, under })
     }
 
     fn quantities(&self, points: &[[f64; 3]]) -> Quantities {
@@ -223,7 +223,7 @@ impl<'g> Heap<'g> {
                 "no shot of the surface lies inside the {edge} ring; check the order and roles of its rows"
             )));
         }
-        let model = Model::build(points, ring, if pit { -1.0 } else { 1.0 }).ok_or_else(|| {
+        let model = PileModel::build(points, ring, if pit { -1.0 } else { 1.0 }).ok_or_else(|| {
             refusal(format!("the {edge} ring cannot be triangulated; check for shots that nearly touch another side of it"))
         })?;
         Ok(Heap { group, pit, rows, correlated, model })

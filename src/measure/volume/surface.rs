@@ -7,15 +7,15 @@
 use spade::{ConstrainedDelaunayTriangulation, HasPosition, Point2, Triangulation};
 
 /// A triangle by the indices of its corners, counter-clockwise from above.
-pub type Triangle = [usize; 3];
+pub type Facet = [usize; 3];
 
 /// A corner in the plane, with its index.
-struct Corner {
+struct PlaneCorner {
     at: Point2<f64>,
     index: usize,
 }
 
-impl HasPosition for Corner {
+impl HasPosition for PlaneCorner {
     type Scalar = f64;
 
     fn position(&self) -> Point2<f64> {
@@ -25,12 +25,12 @@ impl HasPosition for Corner {
 
 /// Triangles over points inside the ring of their first `ring` ones; `inside` are the indices of the others. None where the ring's
 /// sides cross or coordinates are beyond use.
-pub fn triangles(points: &[[f64; 3]], ring: usize, inside: &[usize]) -> Option<Vec<Triangle>> {
-    let mut triangulation = ConstrainedDelaunayTriangulation::<Corner>::new();
+pub fn triangles(points: &[[f64; 3]], ring: usize, inside: &[usize]) -> Option<Vec<Facet>> {
+    let mut triangulation = ConstrainedDelaunayTriangulation::<PlaneCorner>::new();
     let mut handles = Vec::with_capacity(ring);
     for index in (0..ring).chain(inside.iter().copied()) {
         let at = Point2::new(points[index][0], points[index][1]);
-        let handle = triangulation.insert(Corner { at, index }).ok()?;
+        let handle = triangulation.insert(PlaneCorner { at, index }).ok()?;
         if index < ring {
             handles.push(handle);
         }
@@ -92,12 +92,12 @@ pub fn area_and_middle(ring: &[[f64; 3]]) -> (f64, [f64; 2]) {
 }
 
 /// Volume between triangles and z = 0.
-pub fn volume_m3(points: &[[f64; 3]], triangles: &[Triangle]) -> f64 {
+pub fn volume_m3(points: &[[f64; 3]], triangles: &[Facet]) -> f64 {
     triangles.iter().map(|t| t.map(|i| points[i])).map(|[a, b, c]| doubled(a, b, c) * (a[2] + b[2] + c[2]) / 6.0).sum()
 }
 
 /// Area of triangles as they lie in space.
-pub fn surface_m2(points: &[[f64; 3]], triangles: &[Triangle]) -> f64 {
+pub fn surface_m2(points: &[[f64; 3]], triangles: &[Facet]) -> f64 {
     let area = |[a, b, c]: [[f64; 3]; 3]| {
         let (u, v): ([f64; 3], [f64; 3]) = (std::array::from_fn(|k| b[k] - a[k]), std::array::from_fn(|k| c[k] - a[k]));
         let cross = [u[1] * v[2] - u[2] * v[1], u[2] * v[0] - u[0] * v[2], u[0] * v[1] - u[1] * v[0]];
@@ -107,19 +107,19 @@ pub fn surface_m2(points: &[[f64; 3]], triangles: &[Triangle]) -> f64 {
 }
 
 /// The triangle that holds a point's place best, by its least barycentric coordinate.
-pub fn under(points: &[[f64; 3]], triangles: &[Triangle], point: usize) -> Option<Triangle> {
-    let least = |t: &Triangle| shares(points, *t, point).into_iter().fold(f64::INFINITY, f64::min);
+pub fn under(points: &[[f64; 3]], triangles: &[Facet], point: usize) -> Option<Facet> {
+    let least = |t: &Facet| shares(points, *t, point).into_iter().fold(f64::INFINITY, f64::min);
     triangles.iter().copied().max_by(|a, b| least(a).total_cmp(&least(b)))
 }
 
 /// Height of a point over the plane of a triangle.
-pub fn height_over_m(points: &[[f64; 3]], triangle: Triangle, point: usize) -> f64 {
+pub fn height_over_m(points: &[[f64; 3]], triangle: Facet, point: usize) -> f64 {
     let plane: f64 = shares(points, triangle, point).iter().zip(triangle).map(|(share, i)| share * points[i][2]).sum();
     points[point][2] - plane
 }
 
 /// Barycentric coordinates of a point's place.
-fn shares(points: &[[f64; 3]], triangle: Triangle, point: usize) -> [f64; 3] {
+fn shares(points: &[[f64; 3]], triangle: Facet, point: usize) -> [f64; 3] {
     let ([a, b, c], p) = (triangle.map(|i| points[i]), points[point]);
     let whole = doubled(a, b, c);
     [doubled(p, b, c) / whole, doubled(a, p, c) / whole, doubled(a, b, p) / whole]

@@ -26,9 +26,10 @@
 
 use std::f64::consts::PI;
 
-use super::reading::{Arms, Reading, at_most_one, half_circle_rad, unknown_roles};
+use super::reading::{Arms, MeasureReading, at_most_one, unknown_roles};
 use super::{Composed, FoundPoint, Group, NamedValue, Refusal, RoleShot, Shape};
 use crate::geodesy::covariance::INTERVAL95;
+use crate::geodesy::frame::half_circle_rad;
 use crate::geodesy::register::{Estimate, Origin};
 
 #[cfg(test)]
@@ -93,13 +94,13 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
         )
         .into());
     }
-    let readings = rows.iter().map(|row| Reading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
+    let readings = rows.iter().map(|row| MeasureReading::from_row(group, row)).collect::<Result<Vec<_>, _>>()?;
     let turn_rad = turn_between_edges(&readings, &rows, &head)?;
     let shares = shares(group, (&readings, &rows), spot, &head)?;
     let has_height = shares.iter().all(|(i, _)| readings[*i].inclination_rad.is_some());
     let sign = turn_rad.signum();
     // East, north, up of the centre from the axis; width, angle, distance.
-    let values = |readings: &[Reading]| -> Option<[f64; 6]> {
+    let values = |readings: &[MeasureReading]| -> Option<[f64; 6]> {
         let left_rad = readings[0].azimuth_rad?;
         let turn_rad = half_circle_rad(readings[1].azimuth_rad? - left_rad);
         let (mut distance_m, mut rise_m) = (0.0, 0.0);
@@ -154,7 +155,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
 }
 
 /// The turn from the left edge to the right one, the first two rows.
-fn turn_between_edges(readings: &[Reading], rows: &[&RoleShot], head: &str) -> Result<f64, Refusal> {
+fn turn_between_edges(readings: &[MeasureReading], rows: &[&RoleShot], head: &str) -> Result<f64, Refusal> {
     let azimuth = |i: usize| {
         readings[i].azimuth_rad.ok_or_else(|| {
             format!(
@@ -240,7 +241,7 @@ fn distance_row<'g>(group: &'g Group<'_>, head: &str) -> Result<(Spot, Option<&'
 /// The rows that give the distance, with their shares in it: one, or both tangents weighted by their variances.
 fn shares(
     group: &Group<'_>,
-    (readings, rows): (&[Reading], &[&RoleShot]),
+    (readings, rows): (&[MeasureReading], &[&RoleShot]),
     spot: Spot,
     head: &str,
 ) -> Result<Vec<(usize, f64)>, Refusal> {
@@ -285,7 +286,7 @@ fn shares(
 }
 
 /// A warning where the distance was clearly not shot halfway between the edges.
-fn off_the_middle(group: &Group<'_>, row: &RoleShot, readings: &[Reading]) -> Option<String> {
+fn off_the_middle(group: &Group<'_>, row: &RoleShot, readings: &[MeasureReading]) -> Option<String> {
     let arms = Arms::propagate(readings, |readings| {
         let (left, right) = (readings[0].azimuth_rad?, readings[1].azimuth_rad?);
         let turn = half_circle_rad(right - left);

@@ -5,10 +5,10 @@
 
 use super::components::Component;
 use super::layout::{Layout, NONE};
-use super::observations::{Model, STEEP_RAD, STEEP_SHARE, half_circle_rad, predict, steep_azimuth, steep_inclination};
+use super::observations::{Model, STEEP_RAD, STEEP_SHARE, predict, steep_azimuth, steep_inclination};
 use super::state::State;
 use super::types::{Kind, Network, Observation};
-use crate::geodesy::frame::{Geodetic, LocalFrame};
+use crate::geodesy::frame::{Geodetic, LocalFrame, half_circle_rad};
 use crate::numeric::cholesky::decompose;
 use crate::shots::reduce::Bend;
 
@@ -67,7 +67,7 @@ impl EquationRow {
 
 /// An observation in the wide sense: its rows and its weight.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Item {
+pub(crate) struct WeightedRows {
     pub source: Source,
     pub model: Model,
     pub first: u32,
@@ -84,7 +84,7 @@ pub(crate) struct Equations<'a> {
     pub network: &'a Network,
     pub layout: &'a Layout,
     pub local: &'a [u32],
-    pub items: Vec<Item>,
+    pub items: Vec<WeightedRows>,
     pub rows: Vec<EquationRow>,
 }
 
@@ -97,10 +97,10 @@ impl<'a> Equations<'a> {
         local: &'a [u32],
         state: &State,
     ) -> Equations<'a> {
-        let mut items: Vec<Item> = Vec::new();
+        let mut items: Vec<WeightedRows> = Vec::new();
         let mut rows = 0u32;
         let mut add = |source, model, count: u8, lower| {
-            items.push(Item { source, model, first: rows, rows: count, weight: 1.0, lower });
+            items.push(WeightedRows { source, model, first: rows, rows: count, weight: 1.0, lower });
             rows += u32::from(count);
         };
         let alone = |sigma: f64| [[sigma, 0.0, 0.0], [0.0; 3], [0.0; 3]];
@@ -157,7 +157,7 @@ impl<'a> Equations<'a> {
         }
     }
 
-    fn prior(&mut self, column: u32, item: &Item, state: &State) {
+    fn prior(&mut self, column: u32, item: &WeightedRows, state: &State) {
         let sigma = item.lower[0][0];
         let mut row = EquationRow::new();
         row.push(column, 1.0 / sigma);
@@ -165,7 +165,7 @@ impl<'a> Equations<'a> {
         self.rows[item.first as usize] = row;
     }
 
-    fn position(&mut self, s: usize, item: &Item, state: &State) {
+    fn position(&mut self, s: usize, item: &WeightedRows, state: &State) {
         let Some(control) = &self.network.stations[s].control else { return };
         let place = self.local[s] as usize;
         let at = Geodetic::from_earth_centred(control.position, &self.network.ellipsoid);
@@ -183,7 +183,7 @@ impl<'a> Equations<'a> {
         }
     }
 
-    fn reading(&self, o: &Observation, item: &Item, state: &State) -> EquationRow {
+    fn reading(&self, o: &Observation, item: &WeightedRows, state: &State) -> EquationRow {
         let (from, to) = (self.local[o.from] as usize, self.local[o.to] as usize);
         let mut row = EquationRow::new();
         let weight = 1.0 / o.sigma;

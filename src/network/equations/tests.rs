@@ -3,7 +3,7 @@ use crate::geodesy::covariance::Covariance;
 use crate::network::by_station::tests::sample;
 use crate::network::components::split;
 use crate::network::start::start;
-use crate::network::types::{Control, Instrument, Station};
+use crate::network::types::{Control, Rangefinder, Station};
 
 /// What a row may differ from its differences by, as a share of its greatest entry: the frame of a base turns by 200 m / R as the base moves.
 const TURNS: f64 = 2e-4;
@@ -12,7 +12,7 @@ const TURNS: f64 = 2e-4;
 /// height difference, a shot nearly straight up; one base is fixed, of one the height is not known.
 pub(crate) fn every_kind() -> Network {
     let mut network = sample();
-    network.instruments = vec![Instrument { label: "R".into(), sigma_scale: 2e-3, sigma_constant_m: 0.04 }];
+    network.instruments = vec![Rangefinder { label: "R".into(), sigma_scale: 2e-3, sigma_constant_m: 0.04 }];
     network.observations.iter_mut().filter(|o| o.kind == Kind::Slope).for_each(|o| o.instrument = Some(0));
     network.stations[0].control.as_mut().unwrap().covariance = Covariance::default();
     network.stations[3].control.as_mut().unwrap().covariance.uu = f64::INFINITY;

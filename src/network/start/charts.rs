@@ -8,9 +8,8 @@
 //! plane similarity of any text on coordinate transformations, e.g. C. D. Ghilani, "Adjustment Computations", ch. 18). Accuracy:
 //! enough for a starting value; the chart's one horizon is good to the earth's curvature.
 
-use super::{Search, Starts};
-use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
-use crate::network::observations::half_circle_rad;
+use super::{StartSearch, Starts};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, half_circle_rad};
 use crate::network::types::Kind;
 
 /// The positions that a chart is turned onto must spread over this much, in metres, root of the sum of squares about their centre:
@@ -21,7 +20,7 @@ const LEAST_SPREAD_M: f64 = 1.0;
 const SIZE: f64 = 0.2;
 
 /// Lays out charts until none gives anything more.
-pub(super) fn fit(search: &mut Search) {
+pub(super) fn fit(search: &mut StartSearch) {
     let stations = search.network.stations.len();
     let mut tried = vec![false; stations];
     while let Some(root) = next_root(search, &tried) {
@@ -29,7 +28,7 @@ pub(super) fn fit(search: &mut Search) {
         let real = std::mem::take(&mut search.starts);
         let chart = lay_out(search, &real, root);
         search.starts = real;
-        match Turn::fit(search, &chart) {
+        match ChartTurn::fit(search, &chart) {
             Some(turn) => turn.apply(search, &chart),
             // Another base of the same chart would lay out the same.
             None => (0..stations).for_each(|s| tried[s] |= chart.directions[s].is_some()),
@@ -38,7 +37,7 @@ pub(super) fn fit(search: &mut Search) {
 }
 
 /// A base with a free circle that is not oriented, one with a position first.
-fn next_root(search: &Search, tried: &[bool]) -> Option<usize> {
+fn next_root(search: &StartSearch, tried: &[bool]) -> Option<usize> {
     let reads = |s: usize| {
         search.readings[s].iter().any(|&i| {
             let o = &search.network.observations[i];
@@ -51,8 +50,8 @@ fn next_root(search: &Search, tried: &[bool]) -> Option<usize> {
 }
 
 /// What follows from one base at any place whose circle starts at north.
-fn lay_out(search: &Search, real: &Starts, root: usize) -> Starts {
-    let mut chart = Search::new(search.network, search.readings, Some(real));
+fn lay_out(search: &StartSearch, real: &Starts, root: usize) -> Starts {
+    let mut chart = StartSearch::new(search.network, search.readings, Some(real));
     let anchor = real.positions[root].or_else(|| real.positions.iter().flatten().next().copied());
     chart.starts.positions[root] = anchor;
     chart.starts.has_height[root] = true;
@@ -65,7 +64,7 @@ fn lay_out(search: &Search, real: &Starts, root: usize) -> Starts {
 }
 
 /// From a chart to positions.
-struct Turn {
+struct ChartTurn {
     /// East, north, up of the first of the shared stations in the chart.
     from: LocalFrame,
     to: LocalFrame,
@@ -77,8 +76,8 @@ struct Turn {
     angle_rad: f64,
 }
 
-impl Turn {
-    fn fit(search: &Search, chart: &Starts) -> Option<Turn> {
+impl ChartTurn {
+    fn fit(search: &StartSearch, chart: &Starts) -> Option<ChartTurn> {
         let real = &search.starts;
         let frame = |position: EarthCentred| {
             LocalFrame::at(&Geodetic::from_earth_centred(position, &search.network.ellipsoid), &search.network.ellipsoid)
@@ -110,10 +109,10 @@ impl Turn {
         let with_heights = shared.iter().zip(&pairs).filter(|((s, ..), _)| chart.has_height[*s] && real.has_height[*s]);
         let rises: Vec<f64> = with_heights.map(|(_, (a, b))| b[2] - a[2]).collect();
         let raise_m = (!rises.is_empty()).then(|| rises.iter().sum::<f64>() / rises.len() as f64);
-        Some(Turn { from, to, centre, onto, raise_m, angle_rad: cross.atan2(dot) })
+        Some(ChartTurn { from, to, centre, onto, raise_m, angle_rad: cross.atan2(dot) })
     }
 
-    fn apply(&self, search: &mut Search, chart: &Starts) {
+    fn apply(&self, search: &mut StartSearch, chart: &Starts) {
         let (sin, cos) = self.angle_rad.sin_cos();
         let mut new = Vec::new();
         for s in 0..chart.positions.len() {

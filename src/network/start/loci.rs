@@ -27,7 +27,7 @@ pub(crate) enum Locus {
 }
 
 #[derive(Clone, Copy)]
-enum Shape {
+enum PlaneCurve {
     Line([f64; 2], [f64; 2]),
     Circle([f64; 2], f64),
 }
@@ -82,21 +82,21 @@ fn apart(a: [f64; 2], b: [f64; 2]) -> f64 {
 }
 
 impl Locus {
-    fn shape(&self) -> Shape {
+    fn shape(&self) -> PlaneCurve {
         match *self {
-            Locus::Ray { from, azimuth_rad } => Shape::Line(from, [azimuth_rad.sin(), azimuth_rad.cos()]),
-            Locus::Circle { centre, radius_m } => Shape::Circle(centre, radius_m),
+            Locus::Ray { from, azimuth_rad } => PlaneCurve::Line(from, [azimuth_rad.sin(), azimuth_rad.cos()]),
+            Locus::Circle { centre, radius_m } => PlaneCurve::Circle(centre, radius_m),
             Locus::Angle { first, second, angle_rad } => {
                 let chord = [second[0] - first[0], second[1] - first[1]];
                 let a = 0.5 * chord[0].hypot(chord[1]);
                 let (sin, cos) = angle_rad.sin_cos();
                 if sin.abs() < 1e-6 || a == 0.0 {
-                    return Shape::Line(first, [chord[0] / (2.0 * a), chord[1] / (2.0 * a)]);
+                    return PlaneCurve::Line(first, [chord[0] / (2.0 * a), chord[1] / (2.0 * a)]);
                 }
                 // Right of the chord: (north, −east) of its direction.
                 let off = 0.5 * cos / sin;
                 let centre = [0.5 * (first[0] + second[0]) + off * chord[1], 0.5 * (first[1] + second[1]) - off * chord[0]];
-                Shape::Circle(centre, a / sin.abs())
+                PlaneCurve::Circle(centre, a / sin.abs())
             }
         }
     }
@@ -113,7 +113,7 @@ impl Locus {
             Locus::Circle { centre, radius_m } => (apart(place, centre) - radius_m).abs(),
             Locus::Angle { first, second, angle_rad } => {
                 let azimuth = |q: [f64; 2]| (q[0] - place[0]).atan2(q[1] - place[1]);
-                let off = super::super::observations::half_circle_rad(azimuth(second) - azimuth(first) - angle_rad);
+                let off = crate::geodesy::frame::half_circle_rad(azimuth(second) - azimuth(first) - angle_rad);
                 off.abs() * apart(place, first).min(apart(place, second))
             }
         }
@@ -137,9 +137,9 @@ impl Locus {
 }
 
 /// The places where two shapes cross.
-fn crossings(a: Shape, b: Shape) -> Vec<[f64; 2]> {
+fn crossings(a: PlaneCurve, b: PlaneCurve) -> Vec<[f64; 2]> {
     match (a, b) {
-        (Shape::Line(p, d), Shape::Line(q, g)) => {
+        (PlaneCurve::Line(p, d), PlaneCurve::Line(q, g)) => {
             let cross = d[0] * g[1] - d[1] * g[0];
             if cross.abs() < FLAT {
                 return Vec::new();
@@ -147,7 +147,7 @@ fn crossings(a: Shape, b: Shape) -> Vec<[f64; 2]> {
             let t = ((q[0] - p[0]) * g[1] - (q[1] - p[1]) * g[0]) / cross;
             vec![[p[0] + t * d[0], p[1] + t * d[1]]]
         }
-        (Shape::Line(p, d), Shape::Circle(c, r)) | (Shape::Circle(c, r), Shape::Line(p, d)) => {
+        (PlaneCurve::Line(p, d), PlaneCurve::Circle(c, r)) | (PlaneCurve::Circle(c, r), PlaneCurve::Line(p, d)) => {
             let t = (c[0] - p[0]) * d[0] + (c[1] - p[1]) * d[1];
             let foot = [p[0] + t * d[0], p[1] + t * d[1]];
             let off = apart(foot, c);
@@ -158,7 +158,7 @@ fn crossings(a: Shape, b: Shape) -> Vec<[f64; 2]> {
             let end = |sign: f64| [foot[0] + sign * half * d[0], foot[1] + sign * half * d[1]];
             vec![end(1.0), end(-1.0)]
         }
-        (Shape::Circle(c, r), Shape::Circle(g, s)) => {
+        (PlaneCurve::Circle(c, r), PlaneCurve::Circle(g, s)) => {
             let l = apart(c, g);
             if l == 0.0 || l > 1.1 * (r + s) || 1.1 * l < (r - s).abs() {
                 return Vec::new();
@@ -270,13 +270,13 @@ mod tests {
             azimuths in prop::array::uniform2(0.0f64..6.2),
             radii in prop::array::uniform2(20.0f64..120.0),
         ) {
-            let line = |from: [f64; 2], azimuth: f64| Shape::Line(from, [azimuth.sin(), azimuth.cos()]);
-            let off = |shape: Shape, place: [f64; 2]| match shape {
-                Shape::Line(from, d) => ((place[0] - from[0]) * d[1] - (place[1] - from[1]) * d[0]).abs(),
-                Shape::Circle(centre, radius) => (apart(place, centre) - radius).abs(),
+            let line = |from: [f64; 2], azimuth: f64| PlaneCurve::Line(from, [azimuth.sin(), azimuth.cos()]);
+            let off = |shape: PlaneCurve, place: [f64; 2]| match shape {
+                PlaneCurve::Line(from, d) => ((place[0] - from[0]) * d[1] - (place[1] - from[1]) * d[0]).abs(),
+                PlaneCurve::Circle(centre, radius) => (apart(place, centre) - radius).abs(),
             };
             let (l, m) = (line(p, azimuths[0]), line(q, azimuths[1]));
-            let (c, g) = (Shape::Circle(p, radii[0]), Shape::Circle(q, radii[1]));
+            let (c, g) = (PlaneCurve::Circle(p, radii[0]), PlaneCurve::Circle(q, radii[1]));
             let between = apart(p, q);
             for (a, b, count) in [
                 (l, m, usize::from((azimuths[0] - azimuths[1]).sin().abs() > 0.06)),

@@ -19,9 +19,8 @@ use std::collections::VecDeque;
 use self::loci::{Meeting, meet};
 use self::readings::{Near, Space};
 use super::notes::{Note, NoteKind};
-use super::observations::half_circle_rad;
 use super::types::{Kind, Network};
-use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame};
+use crate::geodesy::frame::{EarthCentred, Geodetic, LocalFrame, half_circle_rad};
 
 /// What a network starts from.
 #[derive(Debug, Clone, Default)]
@@ -51,12 +50,12 @@ pub(crate) fn adjacency(network: &Network, used: &[bool]) -> Vec<Vec<usize>> {
 /// Starts a network from the readings that `used` admits.
 pub(crate) fn start(network: &Network, used: &[bool]) -> Starts {
     let readings = adjacency(network, used);
-    let mut search = Search::new(network, &readings, None);
+    let mut search = StartSearch::new(network, &readings, None);
     search.run();
     search.starts
 }
 
-struct Search<'a> {
+struct StartSearch<'a> {
     network: &'a Network,
     readings: &'a [Vec<usize>],
     starts: Starts,
@@ -67,8 +66,8 @@ struct Search<'a> {
     known: Option<&'a Starts>,
 }
 
-impl<'a> Search<'a> {
-    fn new(network: &'a Network, readings: &'a [Vec<usize>], known: Option<&'a Starts>) -> Search<'a> {
+impl<'a> StartSearch<'a> {
+    fn new(network: &'a Network, readings: &'a [Vec<usize>], known: Option<&'a Starts>) -> StartSearch<'a> {
         let count = network.stations.len();
         let starts = Starts {
             positions: vec![None; count],
@@ -77,7 +76,7 @@ impl<'a> Search<'a> {
             directions: vec![None; count],
             notes: Vec::new(),
         };
-        Search { network, readings, starts, polar: VecDeque::new(), other: VecDeque::new(), known }
+        StartSearch { network, readings, starts, polar: VecDeque::new(), other: VecDeque::new(), known }
     }
 
     fn run(&mut self) {

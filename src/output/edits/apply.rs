@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use super::read::is_same;
-use super::{COMPUTED, Edits, Key, Kind, LOG_DIFFERS, MOVED, NAMES, NO_FIELD, NO_VALUE, Outcome, TWICE, is_persons};
+use super::{EditKey, EditKind, EditOutcome, Edits, NAMES, NotCarried, is_persons};
 use crate::output::columns::{Batch, Cell, Column, FieldKind, Layer, Texts};
 use crate::output::write::gpkg::journal::GEOMETRY;
 use crate::output::write::number::iso_utc;
@@ -15,7 +15,7 @@ impl Edits {
     /// Records with the edits of them; `before` are the records of the layer that were written already.
     pub fn apply(&mut self, layer: &Layer, mut batch: Batch, before: u64) -> Batch {
         let Some(rows) = self.rows.get_mut(&layer.id) else { return batch };
-        let columns = Columns::find(layer);
+        let columns = RecordColumns::find(layer);
         let (mut puts, mut deleted, mut carried): (Vec<Put>, Vec<usize>, Vec<(usize, usize)>) = Default::default();
         for i in 0..batch.len {
             let Some(of_key) = rows.get_mut(&columns.key(&batch, i)) else { continue };
@@ -24,31 +24,31 @@ impl Edits {
             for index in &row.edits {
                 let edit = &mut self.edits[*index];
                 if row.is_found {
-                    if edit.kind == Kind::Deleted || matches!(edit.outcome, Outcome::Carried(_)) {
-                        edit.outcome = Outcome::Left(TWICE);
+                    if edit.kind == EditKind::Deleted || matches!(edit.outcome, EditOutcome::Carried(_)) {
+                        edit.outcome = EditOutcome::Left(NotCarried::Twice);
                     }
                     continue;
                 }
                 match &edit.kind {
-                    Kind::Deleted => {
+                    EditKind::Deleted => {
                         deleted.push(i);
-                        edit.outcome = Outcome::Carried(0);
+                        edit.outcome = EditOutcome::Carried(0);
                     }
-                    Kind::Changed { field, old, new } => match fit(layer, &batch, i, field, old.as_deref(), new.as_deref()) {
+                    EditKind::Changed { field, old, new } => match fit(layer, &batch, i, field, old.as_deref(), new.as_deref()) {
                         Ok(at) => {
                             puts.push((at, i, new.clone()));
                             carried.push((*index, i));
                         }
-                        Err(why) => edit.outcome = Outcome::Left(why),
+                        Err(why) => edit.outcome = EditOutcome::Left(why),
                     },
-                    Kind::Added => {}
+                    EditKind::Added => {}
                 }
             }
             row.is_found = true;
         }
         for (index, i) in carried {
             let gone = deleted.partition_point(|row| *row < i);
-            self.edits[index].outcome = Outcome::Carried((before as usize + i + 1 - gone) as i64);
+            self.edits[index].outcome = EditOutcome::Carried((before as usize + i + 1 - gone) as i64);
         }
         put(&mut batch, puts);
         if deleted.is_empty() {
@@ -60,25 +60,25 @@ impl Edits {
 }
 
 /// Where the values that tell a record stand.
-struct Columns {
+struct RecordColumns {
     name: Option<usize>,
     shot: Option<usize>,
     file: Option<usize>,
     line: Option<usize>,
 }
 
-impl Columns {
-    fn find(layer: &Layer) -> Columns {
+impl RecordColumns {
+    fn find(layer: &Layer) -> RecordColumns {
         let at = |name: &str| layer.fields.iter().position(|field| field.name == name);
-        Columns { name: NAMES.into_iter().find_map(at), shot: at("shot"), file: at("source_file"), line: at("source_line") }
+        RecordColumns { name: NAMES.into_iter().find_map(at), shot: at("shot"), file: at("source_file"), line: at("source_line") }
     }
 
-    fn key(&self, batch: &Batch, i: usize) -> Key {
+    fn key(&self, batch: &Batch, i: usize) -> EditKey {
         let text = |index: Option<usize>| match index.map(|index| batch.cell(index, i)) {
             Some(Cell::Text(text)) => Some(text.to_owned()),
             _ => None,
         };
-        Key { feature: text(self.name), shot: text(self.shot), file: text(self.file) }
+        EditKey { feature: text(self.name), shot: text(self.shot), file: text(self.file) }
     }
 
     fn line(&self, batch: &Batch, i: usize) -> Option<i64> {
@@ -90,14 +90,14 @@ impl Columns {
 }
 
 /// The place of a field that takes a person's value; why it does not.
-fn fit(layer: &Layer, batch: &Batch, i: usize, field: &str, old: Option<&str>, new: Option<&str>) -> Result<usize, &'static str> {
+fn fit(layer: &Layer, batch: &Batch, i: usize, field: &str, old: Option<&str>, new: Option<&str>) -> Result<usize, NotCarried> {
     if field == GEOMETRY {
-        return Err(MOVED);
+        return Err(NotCarried::Moved);
     }
-    let at = layer.fields.iter().position(|known| known.name == field).ok_or(NO_FIELD)?;
+    let at = layer.fields.iter().position(|known| known.name == field).ok_or(NotCarried::NoField)?;
     let known = &layer.fields[at];
     if !is_persons(known) {
-        return Err(COMPUTED);
+        return Err(NotCarried::Computed);
     }
     let now = match batch.cell(at, i) {
         Cell::Null => None,
@@ -107,7 +107,7 @@ fn fit(layer: &Layer, batch: &Batch, i: usize, field: &str, old: Option<&str>, n
         Cell::Time(instant) => Some(iso_utc(instant)),
     };
     if !is_same(field, now.as_deref(), old) && !is_same(field, now.as_deref(), new) {
-        return Err(LOG_DIFFERS);
+        return Err(NotCarried::LogDiffers);
     }
     let reads = |text: &str| match known.kind {
         FieldKind::Text => true,
@@ -115,7 +115,7 @@ fn fit(layer: &Layer, batch: &Batch, i: usize, field: &str, old: Option<&str>, n
         FieldKind::Integer => text.parse::<i64>().is_ok(),
         FieldKind::Time => text.parse::<jiff::Timestamp>().is_ok(),
     };
-    if new.is_none_or(reads) { Ok(at) } else { Err(NO_VALUE) }
+    if new.is_none_or(reads) { Ok(at) } else { Err(NotCarried::NoValue) }
 }
 
 /// Puts values in; each reads as its field's type.

@@ -15,7 +15,7 @@ use std::collections::{HashMap, HashSet};
 use std::path::{Path, PathBuf};
 
 use crate::output::columns::Field;
-pub use edit::{Edit, Key, Kind, NAMES, Outcome};
+pub use edit::{Edit, EditKey, EditKind, EditOutcome, NAMES, NotCarried};
 
 /// The edits of a GeoPackage cannot be used.
 #[derive(Debug, thiserror::Error)]
@@ -56,24 +56,13 @@ pub enum EditsError {
     },
 }
 
-/// Why an edit is not carried over.
-const NO_RECORD: &str = "no record of this run is of that feature and shot";
-const COMPUTED: &str = "the value is computed from the logs; change it there";
-const MOVED: &str = "places are computed from the logs; change it there";
-const LOG_DIFFERS: &str = "the log says something else now than when it was edited, and that stands";
-const NO_VALUE: &str = "it is no value of the field's type";
-const NO_FIELD: &str = "the run writes no such field; a column of the log or an attribute of the catalogue would be kept";
-const DRAWN: &str = "it was drawn in the GIS, and a run writes what was measured";
-const DRAWN_LAYER: &str = "the layer was added in the GIS, and a run writes its own; it stays in the file it is in";
-const TWICE: &str = "several records of this run fit, and the first has it";
-
 /// The edits of a former GeoPackage.
 #[derive(Debug, Default)]
 pub struct Edits {
     file: String,
     edits: Vec<Edit>,
     /// By layer and record: the edits of it.
-    rows: HashMap<String, HashMap<Key, Vec<RecordEdits>>>,
+    rows: HashMap<String, HashMap<EditKey, Vec<RecordEdits>>>,
 }
 
 /// The edits of one record.
@@ -97,12 +86,12 @@ impl Edits {
     }
 
     /// `shared` are keys that several records of a layer have.
-    fn new(file: String, mut edits: Vec<Edit>, shared: &[(String, Key)]) -> Edits {
+    fn new(file: String, mut edits: Vec<Edit>, shared: &[(String, EditKey)]) -> Edits {
         // A feature's ellipse goes with it, and has its name.
         let follows = |edit: &Edit| match &edit.kind {
-            Kind::Deleted => edit.layer != ELLIPSES && edit.key.shot.is_some(),
-            Kind::Changed { field, .. } => field == "feature" && edit.layer != ELLIPSES,
-            Kind::Added => false,
+            EditKind::Deleted => edit.layer != ELLIPSES && edit.key.shot.is_some(),
+            EditKind::Changed { field, .. } => field == "feature" && edit.layer != ELLIPSES,
+            EditKind::Added => false,
         };
         let followers: Vec<Edit> = edits
             .iter()
@@ -110,10 +99,10 @@ impl Edits {
             .map(|edit| Edit { layer: ELLIPSES.to_owned(), follows: true, ..edit.clone() })
             .collect();
         edits.extend(followers);
-        let mut rows: HashMap<String, HashMap<Key, Vec<RecordEdits>>> = HashMap::new();
-        let of_layers: HashSet<(&str, &Key)> = shared.iter().map(|(layer, key)| (layer.as_str(), key)).collect();
-        let of_any: HashSet<&Key> = shared.iter().map(|(_, key)| key).collect();
-        for (index, edit) in edits.iter().enumerate().filter(|(_, edit)| edit.kind != Kind::Added) {
+        let mut rows: HashMap<String, HashMap<EditKey, Vec<RecordEdits>>> = HashMap::new();
+        let of_layers: HashSet<(&str, &EditKey)> = shared.iter().map(|(layer, key)| (layer.as_str(), key)).collect();
+        let of_any: HashSet<&EditKey> = shared.iter().map(|(_, key)| key).collect();
+        for (index, edit) in edits.iter().enumerate().filter(|(_, edit)| edit.kind != EditKind::Added) {
             let is_shared = of_layers.contains(&(edit.layer.as_str(), &edit.key)) || (edit.follows && of_any.contains(&edit.key));
             let of_key = rows.entry(edit.layer.clone()).or_default().entry(edit.key.clone()).or_default();
             let line = edit.line.filter(|_| is_shared);
@@ -133,9 +122,9 @@ impl Edits {
     /// What became of them, in a sentence; none where nothing was edited.
     pub fn sentence(&self) -> Option<String> {
         let count = |is: fn(&Edit) -> bool| self.told().filter(|edit| is(edit)).count();
-        let carried = count(|edit| matches!((&edit.kind, edit.outcome), (Kind::Changed { .. }, Outcome::Carried(_))));
-        let deleted = count(|edit| matches!((&edit.kind, edit.outcome), (Kind::Deleted, Outcome::Carried(_))));
-        let left = count(|edit| matches!(edit.outcome, Outcome::Left(_)));
+        let carried = count(|edit| matches!((&edit.kind, edit.outcome), (EditKind::Changed { .. }, EditOutcome::Carried(_))));
+        let deleted = count(|edit| matches!((&edit.kind, edit.outcome), (EditKind::Deleted, EditOutcome::Carried(_))));
+        let left = count(|edit| matches!(edit.outcome, EditOutcome::Left(_)));
         let many = |count: usize, of: &str| format!("{count} {of}{}", if count == 1 { "" } else { "s" });
         Some(format!(
             "Edits of {}: {} and {} carried over, {} not; edits.csv lists each, and why.",
@@ -150,7 +139,7 @@ impl Edits {
     /// Withholds what a discreet output may not tell: values of edits that stand nowhere in it.
     pub fn withhold(&mut self) {
         for edit in &mut self.edits {
-            if let (Kind::Changed { old, new, .. }, Outcome::Left(_)) = (&mut edit.kind, edit.outcome) {
+            if let (EditKind::Changed { old, new, .. }, EditOutcome::Left(_)) = (&mut edit.kind, edit.outcome) {
                 (*old, *new) = (None, None);
             }
         }

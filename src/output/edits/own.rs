@@ -5,8 +5,8 @@ use std::collections::HashMap;
 
 use rusqlite::{Connection, Row};
 
-use super::record::{Record, rows};
-use super::{DRAWN_LAYER, Edit, Key, Kind, Outcome};
+use super::record::{EditedRecord, rows};
+use super::{Edit, EditKey, EditKind, EditOutcome, NotCarried};
 use crate::output::write::gpkg::journal::{GEOMETRY, TABLE, trigger_of};
 use crate::output::write::gpkg::schema::quoted;
 
@@ -36,13 +36,13 @@ impl KeyColumns {
     }
 
     /// The key in a row of [`KeyColumns::query`].
-    pub fn key(row: &Row) -> rusqlite::Result<Key> {
-        Ok(Key { feature: row.get(1)?, shot: row.get(2)?, file: row.get(3)? })
+    pub fn key(row: &Row) -> rusqlite::Result<EditKey> {
+        Ok(EditKey { feature: row.get(1)?, shot: row.get(2)?, file: row.get(3)? })
     }
 }
 
 /// Adds what stands in columns that the run did not write: the trigger of a layer names those that it wrote.
-pub fn columns(connection: &Connection, layer: &str, count: i64, records: &mut Vec<Record>) -> rusqlite::Result<()> {
+pub fn columns(connection: &Connection, layer: &str, count: i64, records: &mut Vec<EditedRecord>) -> rusqlite::Result<()> {
     let query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = ?1";
     let trigger: String = connection.query_row(query, [trigger_of(layer, "update")], |row| row.get(0))?;
     let key_columns = KeyColumns::read(connection, layer)?;
@@ -66,7 +66,7 @@ pub fn columns(connection: &Connection, layer: &str, count: i64, records: &mut V
             // A record that was edited is known by what it was before.
             let index = *known.entry(fid).or_insert(records.len());
             if index == records.len() {
-                records.push(Record { layer: layer.to_owned(), fid, key, line, ..Record::default() });
+                records.push(EditedRecord { layer: layer.to_owned(), fid, key, line, ..EditedRecord::default() });
             }
             records[index].changes.insert(column.clone(), (None, value));
         }
@@ -82,10 +82,10 @@ pub fn layers(connection: &Connection, written: &[(String, i64)]) -> rusqlite::R
     };
     let told = |layer: String| Edit {
         layer,
-        key: Key::default(),
+        key: EditKey::default(),
         line: None,
-        kind: Kind::Added,
-        outcome: Outcome::Left(DRAWN_LAYER),
+        kind: EditKind::Added,
+        outcome: EditOutcome::Left(NotCarried::DrawnLayer),
         follows: false,
     };
     Ok(all.into_iter().filter(is_own).map(told).collect())

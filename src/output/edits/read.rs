@@ -6,16 +6,16 @@ use std::path::Path;
 use rusqlite::{Connection, OpenFlags, OptionalExtension};
 
 use super::own::{self, KeyColumns};
-use super::record::{Record, rows};
-use super::{COMPUTED, DRAWN, Edit, EditsError, Key, Kind, NO_RECORD, Outcome};
+use super::record::{EditedRecord, rows};
+use super::{Edit, EditKey, EditKind, EditOutcome, EditsError, NotCarried};
 use crate::output::write::gpkg::journal::{GEOMETRY, TABLE, WRITTEN, trigger_of};
 
 /// A row of the journal.
-struct Entry {
+struct JournalRow {
     layer: String,
     fid: i64,
     edit: String,
-    key: Key,
+    key: EditKey,
     line: Option<i64>,
     field: Option<String>,
     old: Option<String>,
@@ -23,7 +23,7 @@ struct Entry {
 }
 
 /// The edits, in the order of the first of each record, and the keys that several records of a layer have.
-pub type EditsRead = (Vec<Edit>, Vec<(String, Key)>);
+pub type EditsRead = (Vec<Edit>, Vec<(String, EditKey)>);
 
 /// Reads the edits of a GeoPackage.
 pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
@@ -54,11 +54,11 @@ pub fn read(path: &Path) -> Result<EditsRead, EditsError> {
              WHERE edit <> '{WRITTEN}' ORDER BY id"
     );
     let entries = rows(&connection, &query, |row| {
-        Ok(Entry {
+        Ok(JournalRow {
             layer: row.get(0)?,
             fid: row.get(1)?,
             edit: row.get(2)?,
-            key: Key { feature: row.get(3)?, shot: row.get(4)?, file: row.get(5)? },
+            key: EditKey { feature: row.get(3)?, shot: row.get(4)?, file: row.get(5)? },
             line: row.get(6)?,
             field: row.get(7)?,
             old: row.get(8)?,
@@ -87,18 +87,24 @@ fn accounts_for(connection: &Connection, layer: &str, records: i64) -> rusqlite:
 }
 
 /// A layer, a record's number in it, and the key and line of an edit that fitted no record.
-type RecordKey = (String, i64, Option<(Key, Option<i64>)>);
+type RecordKey = (String, i64, Option<(EditKey, Option<i64>)>);
 
 /// Several edits of one record are taken together: it was what it was before the first, and is what it is after the last.
-fn together(entries: Vec<Entry>) -> Vec<Record> {
-    let mut records: Vec<Record> = Vec::new();
+fn together(entries: Vec<JournalRow>) -> Vec<EditedRecord> {
+    let mut records: Vec<EditedRecord> = Vec::new();
     let mut known: HashMap<RecordKey, usize> = HashMap::new();
     for entry in entries {
         // Edits that fitted no record of a run have the number 0.
         let strayed = (entry.fid == 0).then(|| (entry.key.clone(), entry.line));
         let index = *known.entry((entry.layer.clone(), entry.fid, strayed)).or_insert(records.len());
         if index == records.len() {
-            records.push(Record { layer: entry.layer, fid: entry.fid, key: entry.key, line: entry.line, ..Record::default() });
+            records.push(EditedRecord {
+                layer: entry.layer,
+                fid: entry.fid,
+                key: entry.key,
+                line: entry.line,
+                ..EditedRecord::default()
+            });
         }
         let record = &mut records[index];
         match (entry.edit.as_str(), entry.field) {
@@ -113,25 +119,25 @@ fn together(entries: Vec<Entry>) -> Vec<Record> {
     records
 }
 
-fn edits(record: Record) -> Vec<Edit> {
-    let Record { layer, key, line, changes, is_deleted, is_added, .. } = record;
-    let edit = |kind: Kind, outcome: &'static str| Edit {
+fn edits(record: EditedRecord) -> Vec<Edit> {
+    let EditedRecord { layer, key, line, changes, is_deleted, is_added, .. } = record;
+    let edit = |kind: EditKind, why: NotCarried| Edit {
         layer: layer.clone(),
         key: key.clone(),
         line,
         kind,
-        outcome: Outcome::Left(outcome),
+        outcome: EditOutcome::Left(why),
         follows: false,
     };
     match (is_added, is_deleted) {
         (true, true) => Vec::new(),
-        (true, false) => vec![edit(Kind::Added, DRAWN)],
-        (false, true) => vec![edit(Kind::Deleted, NO_RECORD)],
+        (true, false) => vec![edit(EditKind::Added, NotCarried::Drawn)],
+        (false, true) => vec![edit(EditKind::Deleted, NotCarried::NoRecord)],
         (false, false) => {
             let changed = changes.into_iter().filter(|(field, (old, new))| !is_same(field, old.as_deref(), new.as_deref()));
             let of = |(field, (old, new)): (String, (Option<String>, Option<String>))| {
-                let why = if field == GEOMETRY { COMPUTED } else { NO_RECORD };
-                edit(Kind::Changed { field, old, new }, why)
+                let why = if field == GEOMETRY { NotCarried::Computed } else { NotCarried::NoRecord };
+                edit(EditKind::Changed { field, old, new }, why)
             };
             changed.map(of).collect()
         }
@@ -169,9 +175,9 @@ fn well_known(hex: &str) -> Option<&str> {
 }
 
 /// Keys of edited records that other records of their layer have, too: edited ones, and those that are as they were.
-fn shared(connection: &Connection, records: &[Record]) -> rusqlite::Result<Vec<(String, Key)>> {
+fn shared(connection: &Connection, records: &[EditedRecord]) -> rusqlite::Result<Vec<(String, EditKey)>> {
     // By layer and key: the record, and whether there are several.
-    let mut edited: HashMap<&str, HashMap<&Key, (i64, bool)>> = HashMap::new();
+    let mut edited: HashMap<&str, HashMap<&EditKey, (i64, bool)>> = HashMap::new();
     for record in records.iter().filter(|record| !record.is_added) {
         let of_layer = edited.entry(&record.layer).or_default();
         of_layer.entry(&record.key).and_modify(|(_, is_shared)| *is_shared = true).or_insert((record.fid, false));

@@ -4,14 +4,14 @@ use std::collections::BTreeMap;
 
 use rusqlite::Connection;
 
-use super::Key;
+use super::EditKey;
 
 /// What was done to one record.
 #[derive(Default)]
-pub(super) struct Record {
+pub(super) struct EditedRecord {
     pub(super) layer: String,
     pub(super) fid: i64,
-    pub(super) key: Key,
+    pub(super) key: EditKey,
     pub(super) line: Option<i64>,
     /// By field: as the run wrote it, and as the person left it.
     pub(super) changes: BTreeMap<String, (Option<String>, Option<String>)>,

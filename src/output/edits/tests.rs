@@ -58,16 +58,23 @@ fn batch(rows: &[(&str, i64, f64)]) -> Batch {
     }
 }
 
-fn edit(feature: &str, line: i64, kind: Kind) -> Edit {
-    let key = Key { feature: Some(feature.into()), shot: Some("7".into()), file: Some("a.csv".into()) };
-    Edit { layer: "features".into(), key, line: Some(line), kind, outcome: Outcome::Left(NO_RECORD), follows: false }
+fn edit(feature: &str, line: i64, kind: EditKind) -> Edit {
+    let key = EditKey { feature: Some(feature.into()), shot: Some("7".into()), file: Some("a.csv".into()) };
+    Edit {
+        layer: "features".into(),
+        key,
+        line: Some(line),
+        kind,
+        outcome: EditOutcome::Left(NotCarried::NoRecord),
+        follows: false,
+    }
 }
 
-fn changed(field: &str, old: &str, new: &str) -> Kind {
-    Kind::Changed { field: field.into(), old: Some(old.into()), new: Some(new.into()) }
+fn changed(field: &str, old: &str, new: &str) -> EditKind {
+    EditKind::Changed { field: field.into(), old: Some(old.into()), new: Some(new.into()) }
 }
 
-fn outcomes(edits: &Edits) -> Vec<Outcome> {
+fn outcomes(edits: &Edits) -> Vec<EditOutcome> {
     edits.told().map(|edit| edit.outcome).collect()
 }
 
@@ -78,11 +85,11 @@ fn what_a_person_may_change_is_carried_and_everything_else_is_told() {
         edit("oak", 2, changed("girth", "1.5", "1.75")),
         edit("oak", 2, changed("sigma_up_m", "0.5", "0")),
         edit("oak", 2, changed("geom", "00", "01")),
-        edit("ash", 3, Kind::Deleted),
+        edit("ash", 3, EditKind::Deleted),
         edit("elm", 4, changed("girth", "9", "2")),
         edit("fir", 5, changed("girth", "3", "thick")),
         edit("gone", 6, changed("girth", "3", "4")),
-        edit("mine", 7, Kind::Added),
+        edit("mine", 7, EditKind::Added),
         edit("yew", 8, changed("log_note", "a", "b")),
     ];
     let mut edits = Edits::new("old.gpkg".into(), list, &[]);
@@ -92,18 +99,18 @@ fn what_a_person_may_change_is_carried_and_everything_else_is_told() {
     assert_eq!(made.len, 4);
     assert_eq!([made.cell(0, 0), made.cell(5, 0), made.cell(4, 0)], [Cell::Text("old oak"), Cell::Real(1.75), Cell::Real(0.5)]);
     assert_eq!([made.cell(0, 1), made.cell(5, 1), made.cell(5, 2)], [Cell::Text("elm"), Cell::Real(8.0), Cell::Real(3.0)]);
-    use Outcome::*;
+    use EditOutcome::*;
     let want = [
         Carried(11),
         Carried(11),
-        Left(COMPUTED),
-        Left(MOVED),
+        Left(NotCarried::Computed),
+        Left(NotCarried::Moved),
         Carried(0),
-        Left(LOG_DIFFERS),
-        Left(NO_VALUE),
-        Left(NO_RECORD),
-        Left(NO_RECORD),
-        Left(NO_FIELD),
+        Left(NotCarried::LogDiffers),
+        Left(NotCarried::NoValue),
+        Left(NotCarried::NoRecord),
+        Left(NotCarried::NoRecord),
+        Left(NotCarried::NoField),
     ];
     assert_eq!(outcomes(&edits), want);
     assert_eq!(
@@ -112,30 +119,30 @@ fn what_a_person_may_change_is_carried_and_everything_else_is_told() {
     );
     // An output that keeps places coarse says nothing of values that do not stand in it.
     edits.withhold();
-    let values: Vec<&Kind> = edits.told().map(|edit| &edit.kind).collect();
+    let values: Vec<&EditKind> = edits.told().map(|edit| &edit.kind).collect();
     assert_eq!(values[1], &changed("girth", "1.5", "1.75"));
-    assert_eq!(values[3], &Kind::Changed { field: "geom".into(), old: None, new: None });
+    assert_eq!(values[3], &EditKind::Changed { field: "geom".into(), old: None, new: None });
 }
 
 #[test]
 fn records_with_one_name_are_told_by_their_line() {
-    let list = vec![edit("oak", 3, Kind::Deleted)];
+    let list = vec![edit("oak", 3, EditKind::Deleted)];
     let key = list[0].key.clone();
     let mut edits = Edits::new("old.gpkg".into(), list.clone(), &[("features".into(), key)]);
     let made = edits.apply(&layer(), batch(&[("oak", 2, 1.0), ("oak", 3, 2.0)]), 0);
     assert_eq!((made.len, made.cell(5, 0)), (1, Cell::Real(1.0)));
-    assert_eq!(outcomes(&edits), [Outcome::Carried(0)]);
+    assert_eq!(outcomes(&edits), [EditOutcome::Carried(0)]);
     // One that had the name alone and no longer has: the first goes, and that is told.
     let mut edits = Edits::new("old.gpkg".into(), list, &[]);
     let made = edits.apply(&layer(), batch(&[("oak", 2, 1.0), ("oak", 3, 2.0)]), 0);
-    assert_eq!((made.len, outcomes(&edits)), (1, vec![Outcome::Left(TWICE)]));
+    assert_eq!((made.len, outcomes(&edits)), (1, vec![EditOutcome::Left(NotCarried::Twice)]));
 }
 
 #[test]
 fn the_ellipse_of_a_feature_goes_with_it() {
     let mut ellipses = layer();
     (ellipses.key, ellipses.id) = (LayerKey::Own(LayerName::Ellipses), "ellipses".into());
-    let list = vec![edit("oak", 2, Kind::Deleted), edit("ash", 3, changed("feature", "ash", "old ash"))];
+    let list = vec![edit("oak", 2, EditKind::Deleted), edit("ash", 3, changed("feature", "ash", "old ash"))];
     let mut edits = Edits::new("old.gpkg".into(), list, &[]);
     let made = edits.apply(&ellipses, batch(&[("oak", 2, 1.0), ("ash", 3, 2.0)]), 0);
     assert_eq!((made.len, made.cell(0, 0)), (1, Cell::Text("old ash")));

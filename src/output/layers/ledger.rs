@@ -9,31 +9,31 @@ use crate::records::ledger::{Counts, Entry, Outcome};
 
 /// A record of the ledger.
 #[derive(Clone, Copy)]
-pub enum Record<'r> {
+pub enum LedgerRecord<'r> {
     /// An input file: its name, whether it has bases, its counts.
     File(&'r str, bool, &'r Counts),
     /// A row: its file's name, whether that has bases, and the entry.
     Row(&'r str, bool, &'r Entry),
 }
 
-impl<'r> Record<'r> {
+impl<'r> LedgerRecord<'r> {
     fn counts(&self) -> Option<&'r Counts> {
         match self {
-            Record::File(_, _, counts) => Some(counts),
-            Record::Row(..) => None,
+            LedgerRecord::File(_, _, counts) => Some(counts),
+            LedgerRecord::Row(..) => None,
         }
     }
 
     fn entry(&self) -> Option<&'r Entry> {
         match self {
-            Record::Row(_, _, entry) => Some(entry),
-            Record::File(..) => None,
+            LedgerRecord::Row(_, _, entry) => Some(entry),
+            LedgerRecord::File(..) => None,
         }
     }
 }
 
 /// The fields, in the order of the layer.
-pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
+pub fn definitions<'r>() -> Vec<Definition<LedgerRecord<'r>>> {
     use Get::*;
     let d = Definition::new;
     let mut fields = vec![
@@ -43,8 +43,8 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "What the record is of: file, held (a row set aside), flagged (a row mapped with a suspicion), used or rejected (a row of a network, kept or rejected by its test).",
             Text(|r| {
                 Some(match r {
-                    Record::File(..) => "file",
-                    Record::Row(_, _, entry) => match entry.outcome {
+                    LedgerRecord::File(..) => "file",
+                    LedgerRecord::Row(_, _, entry) => match entry.outcome {
                         Outcome::Held(_) => "held",
                         Outcome::Flagged(..) => "flagged",
                         Outcome::Used(..) => "used",
@@ -58,7 +58,7 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "LOG",
             "Kind of log: bases or shots.",
             Text(|r| {
-                let (Record::File(_, bases, _) | Record::Row(_, bases, _)) = r;
+                let (LedgerRecord::File(_, bases, _) | LedgerRecord::Row(_, bases, _)) = r;
                 Some(if *bases { "bases" } else { "shots" })
             }),
         ),
@@ -67,7 +67,7 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
             "SRC_FILE",
             "Input file.",
             Text(|r| {
-                let (Record::File(name, _, _) | Record::Row(name, _, _)) = r;
+                let (LedgerRecord::File(name, _, _) | LedgerRecord::Row(name, _, _)) = r;
                 Some(name)
             }),
         ),
@@ -84,7 +84,7 @@ pub fn definitions<'r>() -> Vec<Definition<Record<'r>>> {
 }
 
 /// Of a row: what is wrong with it.
-fn rows<'r>() -> Vec<Definition<Record<'r>>> {
+fn rows<'r>() -> Vec<Definition<LedgerRecord<'r>>> {
     use Get::*;
     let d = Definition::new;
     vec![
@@ -92,7 +92,7 @@ fn rows<'r>() -> Vec<Definition<Record<'r>>> {
             "code",
             "CODE",
             "Reason code of a held row, flag codes of a flagged one.",
-            Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
+            Show(|r: &LedgerRecord, texts| match r.entry().map(|entry| &entry.outcome) {
                 Some(Outcome::Held(fault)) => texts.push(Some(fault.reason.code())),
                 Some(Outcome::Flagged(flags, _)) => texts.push_display(flags),
                 Some(Outcome::Used(flags, _) | Outcome::Rejected(flags, _)) if !flags.is_empty() => texts.push_display(flags),
@@ -122,7 +122,7 @@ fn rows<'r>() -> Vec<Definition<Record<'r>>> {
             "sentence",
             "SENTENCE",
             "What is wrong, in a sentence.",
-            Show(|r: &Record, texts| match r.entry().map(|entry| &entry.outcome) {
+            Show(|r: &LedgerRecord, texts| match r.entry().map(|entry| &entry.outcome) {
                 Some(Outcome::Held(fault)) => texts.push(Some(&fault.sentence)),
                 Some(Outcome::Flagged(flags, detail) | Outcome::Used(flags, detail) | Outcome::Rejected(flags, detail)) => {
                     let mut sentences: Vec<&str> = flags.iter().map(|flag| flag.sentence()).collect();
@@ -137,9 +137,9 @@ fn rows<'r>() -> Vec<Definition<Record<'r>>> {
 }
 
 /// Of a file: its counts.
-fn counts<'r>() -> Vec<Definition<Record<'r>>> {
+fn counts<'r>() -> Vec<Definition<LedgerRecord<'r>>> {
     use Get::*;
-    fn count(record: &Record, of: fn(&Counts) -> u64) -> Option<i64> {
+    fn count(record: &LedgerRecord, of: fn(&Counts) -> u64) -> Option<i64> {
         record.counts().map(|counts| of(counts) as i64)
     }
     let d = Definition::new;

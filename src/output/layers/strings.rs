@@ -3,7 +3,7 @@
 use super::{Definition, Get, Times, or_null, time_definitions};
 use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
-use crate::measure::strings::measure::Measures;
+use crate::measure::strings::measure::StringMeasures;
 use crate::output::columns::{Field, Layer, LayerKey};
 use crate::records::ledger::Flags;
 
@@ -19,7 +19,7 @@ pub struct StringRecord {
     /// Vertices.
     pub vertices: u64,
     /// Length, perimeter and area; none for the geometry of a measurement, whose values stand in `measurements`.
-    pub measures: Option<Measures>,
+    pub measures: Option<StringMeasures>,
     /// Suspicions.
     pub flags: Flags,
     /// Labels of the bases, with commas between.

@@ -1,5 +1,5 @@
 //! `datapackage.json`: the files of delimited text as a Data Package with Table Schemas (Frictionless Data, specifications of version 1,
-//! specs.frictionlessdata.io, from memory). A reader gets types, titles and meanings of all columns, and the values that a catalogue allows.
+//! specs.frictionlessdata.io); `make test-gis` has it validated by frictionless. A reader gets types, titles and meanings of all columns, and the values that a catalogue allows.
 
 use serde_json::{Value, json};
 

@@ -4,11 +4,11 @@ use crate::output::columns::{Batch, Column, Layer};
 
 /// Half-widths of intervals of 95 %, in metres.
 #[derive(Debug, Clone, Default)]
-pub struct Half {
+pub struct HalfWidths {
     values: Vec<f32>,
 }
 
-impl Half {
+impl HalfWidths {
     fn see(&mut self, column: &Column) {
         if let Column::Real(values) = column {
             self.values.extend(values.iter().filter(|value| value.is_finite()).map(|value| *value as f32));
@@ -30,9 +30,9 @@ impl Half {
 pub struct Sure {
     fields: [Option<usize>; 2],
     /// Radii that hold a point with 95 % probability.
-    pub radius: Half,
+    pub radius: HalfWidths,
     /// Halves of the 95 % intervals of heights.
-    pub height: Half,
+    pub height: HalfWidths,
 }
 
 impl Sure {
@@ -54,7 +54,9 @@ impl Sure {
 
     /// Of several layers together.
     pub fn join(layers: &[Sure]) -> Sure {
-        let all = |of: fn(&Sure) -> &Half| Half { values: layers.iter().flat_map(|sure| &of(sure).values).copied().collect() };
+        let all = |of: fn(&Sure) -> &HalfWidths| HalfWidths {
+            values: layers.iter().flat_map(|sure| &of(sure).values).copied().collect(),
+        };
         Sure { fields: [None; 2], radius: all(|sure| &sure.radius), height: all(|sure| &sure.height) }
     }
 
@@ -77,10 +79,10 @@ mod tests {
 
     #[test]
     fn the_middle_and_the_greatest_of_known_values() {
-        let mut half = Half::default();
+        let mut half = HalfWidths::default();
         half.see(&Column::Real(vec![3.0, f64::NAN, 1.0, 2.0, 9.0, 4.0]));
         assert_eq!(half.middle_and_greatest(), Some([3.0, 9.0]));
-        assert_eq!(Half::default().middle_and_greatest(), None);
+        assert_eq!(HalfWidths::default().middle_and_greatest(), None);
     }
 
     #[test]

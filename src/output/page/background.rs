@@ -8,7 +8,7 @@ use gdal::spatial_ref::{AxisMappingStrategy, CoordTransform, SpatialRef};
 use gdal::vector::{Geometry, LayerAccess};
 use gdal::{Dataset, DriverManager};
 
-use super::plane::Plane;
+use super::plane::MapPlane;
 use super::shell::base64;
 
 /// Longest side of the picture in pixels, at first.
@@ -25,11 +25,11 @@ pub struct Background {
     /// Name of the file.
     pub name: String,
     /// What is drawn.
-    pub drawn: Drawn,
+    pub drawn: BackgroundDrawn,
 }
 
 /// What of a background is drawn.
-pub enum Drawn {
+pub enum BackgroundDrawn {
     /// A picture of the whole map's bounds, as a `data:` address.
     Picture(String),
     /// Lines in the CRS of the layers, and whether some were left out.
@@ -57,7 +57,7 @@ pub enum BackgroundError {
 ///
 /// # Errors
 /// When the file cannot be read or is in no known CRS.
-pub fn read(path: &Path, plane: &Plane, wkt: &str) -> Result<Background, BackgroundError> {
+pub fn read(path: &Path, plane: &MapPlane, wkt: &str) -> Result<Background, BackgroundError> {
     let name = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     let source = Dataset::open(path)?;
     let mut to = SpatialRef::from_wkt(wkt)?;
@@ -76,7 +76,7 @@ fn gist(error: &GdalError) -> String {
     }
 }
 
-fn picture(source: &Dataset, plane: &Plane, to: &SpatialRef) -> Result<Drawn, BackgroundError> {
+fn picture(source: &Dataset, plane: &MapPlane, to: &SpatialRef) -> Result<BackgroundDrawn, BackgroundError> {
     if source.spatial_ref().is_err() {
         return Err(BackgroundError::NoCrs);
     }
@@ -91,14 +91,14 @@ fn picture(source: &Dataset, plane: &Plane, to: &SpatialRef) -> Result<Drawn, Ba
     loop {
         let bytes = warped(source, plane, to, bands, pixels)?;
         if bytes.len() <= MOST_BYTES {
-            return Ok(Drawn::Picture(format!("data:image/jpeg;base64,{}", base64(&bytes))));
+            return Ok(BackgroundDrawn::Picture(format!("data:image/jpeg;base64,{}", base64(&bytes))));
         }
         pixels *= 0.7;
     }
 }
 
 /// The part of a raster under the map as a JPEG; white where it has nothing.
-fn warped(source: &Dataset, plane: &Plane, to: &SpatialRef, bands: usize, pixels: f64) -> Result<Vec<u8>, GdalError> {
+fn warped(source: &Dataset, plane: &MapPlane, to: &SpatialRef, bands: usize, pixels: f64) -> Result<Vec<u8>, GdalError> {
     let [width_m, height_m] = plane.size_m();
     let px_per_m = pixels / width_m.max(height_m);
     let size = [width_m, height_m].map(|metres| ((metres * px_per_m).round() as usize).max(2));
@@ -119,7 +119,7 @@ fn warped(source: &Dataset, plane: &Plane, to: &SpatialRef, bands: usize, pixels
     gdal::vsi::get_vsi_mem_file_bytes_owned(path)
 }
 
-fn outlines(source: &Dataset, to: &SpatialRef) -> Result<Drawn, BackgroundError> {
+fn outlines(source: &Dataset, to: &SpatialRef) -> Result<BackgroundDrawn, BackgroundError> {
     let (mut lines, mut corners, mut cut) = (Vec::new(), 0, false);
     for mut layer in source.layers() {
         let Some(mut from) = layer.spatial_ref() else {
@@ -140,7 +140,7 @@ fn outlines(source: &Dataset, to: &SpatialRef) -> Result<Drawn, BackgroundError>
             lines.append(&mut found);
         }
     }
-    Ok(Drawn::Outlines(lines, cut))
+    Ok(BackgroundDrawn::Outlines(lines, cut))
 }
 
 /// The lines of a geometry: of a line itself, of an area its rings.

@@ -4,14 +4,15 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use super::items::{Base, Feature, Held, Line, MeasuredPoint, Measurement, MeasurementPoint, Profiled, Residual, Shown, Suspect};
-use super::read::{Named, integer, owned, real, text};
-use super::sample::{Cells, MOST_KEPT, Share};
-use crate::job::LayerName;
-use crate::job::catalogue::GeometryKind;
+use super::items::{
+    MeasuredPoint, Measurement, MeasurementPoint, PageBase, PageFeature, PageHeld, PageLayer, PageLine, PageResidual,
+    PageSuspect, Profiled,
+};
+use super::read::{NamedColumns, integer, owned, real, text};
+use super::sample::{CountGrid, MOST_KEPT, Share};
+use crate::job::{LayerName, catalogue::GeometryKind};
 use crate::output::columns::{Batch, Column, Layer, LayerKey, Position};
-use crate::output::contract::Setup;
-use crate::output::style;
+use crate::output::{contract::Setup, style};
 use crate::records::ledger::{Entry, Outcome};
 use crate::units::Units;
 
@@ -41,11 +42,11 @@ pub struct Collected {
     /// Whether lines of sight may be drawn: they are where the layers have them.
     pub sights: bool,
     /// The layers of point features.
-    pub layers: Vec<Shown>,
+    pub layers: Vec<PageLayer>,
     /// Point features.
-    pub features: Share<Feature>,
+    pub features: Share<PageFeature>,
     /// All of them, counted in cells.
-    pub cells: Cells,
+    pub cells: CountGrid,
     /// 95 % radius of each that has one, in metres.
     pub radii_m: Vec<f32>,
     /// Half of the 95 % interval of the height of each that has one, in metres.
@@ -57,11 +58,11 @@ pub struct Collected {
     /// West, south, east, north of everything with a place.
     pub bounds: Option<[f64; 4]>,
     /// Bases.
-    pub bases: Share<Base>,
+    pub bases: Share<PageBase>,
     /// Lines.
-    pub lines: Share<Line>,
+    pub lines: Share<PageLine>,
     /// Areas.
-    pub areas: Share<Line>,
+    pub areas: Share<PageLine>,
     /// Values of measurements.
     pub measurements: Share<Measurement>,
     /// Points of measurements.
@@ -71,13 +72,13 @@ pub struct Collected {
     /// Shots of profiles.
     pub profiles: Share<Profiled>,
     /// Readings of the network, the greatest normalised residuals first once finished.
-    pub residuals: Vec<Residual>,
+    pub residuals: Vec<PageResidual>,
     /// Readings of the network.
     pub readings: u64,
     /// Rows held, by reason.
-    pub held: BTreeMap<String, (u64, Vec<Held>)>,
+    pub held: BTreeMap<String, (u64, Vec<PageHeld>)>,
     /// Rows mapped with suspicions, by the set of these.
-    pub suspects: BTreeMap<String, (u64, Vec<Suspect>)>,
+    pub suspects: BTreeMap<String, (u64, Vec<PageSuspect>)>,
     described: Vec<Layer>,
 }
 
@@ -92,16 +93,16 @@ impl Collected {
         let shown = setup.layers.iter().zip(looks).filter(|(layer, _)| is_features(layer));
         Collected {
             title: job.title.clone().unwrap_or_else(|| job.name.clone()),
-            projected: setup.crs.kind() == crate::geodesy::crs::Kind::Projected,
+            projected: setup.crs.kind() == crate::geodesy::crs::CrsKind::Projected,
             unit_m: setup.crs.unit_factor(),
             wkt: setup.crs.wkt2().unwrap_or_default(),
             background: job.report.background.clone(),
             units: job.units,
             unit_name: setup.crs.unit_name().to_owned(),
             sights: setup.layers.iter().any(|layer| layer.key == LayerName::SightLines.into()),
-            layers: shown.map(|(layer, look)| Shown { key: layer.key, title: layer.title.clone(), look }).collect(),
+            layers: shown.map(|(layer, look)| PageLayer { key: layer.key, title: layer.title.clone(), look }).collect(),
             features: Share::new(MOST_KEPT),
-            cells: Cells::default(),
+            cells: CountGrid::default(),
             radii_m: Vec::new(),
             heights_m: Vec::new(),
             codes: BTreeMap::new(),
@@ -126,7 +127,7 @@ impl Collected {
     pub fn write(&mut self, key: LayerKey, batch: &Batch) {
         let Some(layer) = self.described.iter().position(|layer| layer.key == key) else { return };
         let layers = std::mem::take(&mut self.described);
-        let named = Named::new(&layers[layer], batch);
+        let named = NamedColumns::new(&layers[layer], batch);
         match key {
             LayerKey::Coded(_) | LayerKey::Own(LayerName::Features) => {
                 match (self.layers.iter().position(|layer| layer.key == key), layers[layer].geometry) {
@@ -159,7 +160,7 @@ impl Collected {
         let (count, rows) = self.held.entry(fault.reason.code().to_owned()).or_default();
         *count += 1;
         if rows.len() < MOST_OF_A_KIND {
-            rows.push(Held {
+            rows.push(PageHeld {
                 file: file.to_owned(),
                 line: entry.line,
                 column: fault.column.clone(),
@@ -169,7 +170,7 @@ impl Collected {
         }
     }
 
-    fn features(&mut self, layer: usize, named: &Named, batch: &Batch) {
+    fn features(&mut self, layer: usize, named: &NamedColumns, batch: &Batch) {
         let column = |name| named.column(name);
         let columns = FeatureColumns::find(named);
         let [radius, height95, code, code_title] = ["radius95_m", "height95_m", "code", "code_title"].map(column);
@@ -219,7 +220,7 @@ impl Collected {
         }
     }
 
-    fn bases(&mut self, named: &Named, batch: &Batch) {
+    fn bases(&mut self, named: &NamedColumns, batch: &Batch) {
         let column = |name| named.column(name);
         let name = column("base");
         let reals = [
@@ -239,7 +240,7 @@ impl Collected {
             let Some(at) = batch.positions(i).first() else { continue };
             self.see(at.x, at.y);
             let of = |index: usize| real(reals[index], i);
-            self.bases.offer(|| Base {
+            self.bases.offer(|| PageBase {
                 name: owned(name, i),
                 at: [at.x, at.y],
                 sigma_horizontal_m: of(0),
@@ -261,7 +262,7 @@ impl Collected {
         }
     }
 
-    fn lines(&mut self, named: &Named, batch: &Batch, areas: bool) {
+    fn lines(&mut self, named: &NamedColumns, batch: &Batch, areas: bool) {
         let column = |name| named.column(name);
         let [name, code, origin, bases, warnings] = ["name", "code", "origin", "bases", "warnings"].map(column);
         let (flags, caution) = (column("flags"), column("caution"));
@@ -270,7 +271,7 @@ impl Collected {
             let corners = batch.positions(i);
             corners.iter().for_each(|at| self.see(at.x, at.y));
             let share = if areas { &mut self.areas } else { &mut self.lines };
-            share.offer(|| Line {
+            share.offer(|| PageLine {
                 name: owned(name, i),
                 code: owned(code, i),
                 origin: owned(origin, i),
@@ -287,7 +288,7 @@ impl Collected {
         }
     }
 
-    fn measurements(&mut self, named: &Named, batch: &Batch) {
+    fn measurements(&mut self, named: &NamedColumns, batch: &Batch) {
         let texts = [
             "measure",
             "name",
@@ -328,7 +329,7 @@ impl Collected {
         }
     }
 
-    fn parts(&mut self, named: &Named, batch: &Batch) {
+    fn parts(&mut self, named: &NamedColumns, batch: &Batch) {
         let [measure, name, role] = ["measure", "name", "role"].map(|name| named.column(name));
         for i in 0..batch.len {
             let Some(at) = batch.positions(i).first() else { continue };
@@ -341,7 +342,7 @@ impl Collected {
         }
     }
 
-    fn profiles(&mut self, named: &Named, batch: &Batch) {
+    fn profiles(&mut self, named: &NamedColumns, batch: &Batch) {
         let texts = ["profile", "shot", "code", "height_kind"].map(|name| named.column(name));
         let reals = ["chainage_m", "height_m", "sigma_height_m"].map(|name| named.column(name));
         for i in 0..batch.len {
@@ -358,14 +359,14 @@ impl Collected {
         }
     }
 
-    fn residuals(&mut self, named: &Named, batch: &Batch) {
+    fn residuals(&mut self, named: &NamedColumns, batch: &Batch) {
         let texts = ["kind", "from", "to", "unit", "outcome", "source_file"].map(|name| named.column(name));
         let reals = ["residual", "redundancy", "normalised", "critical", "smallest_blunder"].map(|name| named.column(name));
         let line = named.column("source_line");
         for i in 0..batch.len {
             let of = |index: usize| owned(texts[index], i);
             self.readings += 1;
-            self.residuals.push(Residual {
+            self.residuals.push(PageResidual {
                 kind: of(0),
                 from: of(1),
                 to: of(2),
@@ -387,12 +388,12 @@ impl Collected {
 
     /// Orders the readings by the size of their normalised residuals, those that nothing checks behind, and drops the least.
     pub fn keep_greatest(&mut self) {
-        let size = |residual: &Residual| if residual.normalised.is_nan() { -1.0 } else { residual.normalised.abs() };
+        let size = |residual: &PageResidual| if residual.normalised.is_nan() { -1.0 } else { residual.normalised.abs() };
         self.residuals.sort_by(|a, b| size(b).total_cmp(&size(a)));
         self.residuals.truncate(MOST_LISTED);
     }
 
-    fn ledger(&mut self, named: &Named, batch: &Batch) {
+    fn ledger(&mut self, named: &NamedColumns, batch: &Batch) {
         let [record, file, code, sentence] = ["record", "source_file", "code", "sentence"].map(|name| named.column(name));
         let line = named.column("source_line");
         for i in 0..batch.len {
@@ -400,7 +401,7 @@ impl Collected {
             let (count, rows) = self.suspects.entry(codes.to_owned()).or_default();
             *count += 1;
             if rows.len() < MOST_OF_A_KIND {
-                rows.push(Suspect {
+                rows.push(PageSuspect {
                     file: owned(file, i),
                     line: integer(line, i).unwrap_or_default(),
                     sentence: owned(sentence, i),
@@ -419,7 +420,7 @@ struct FeatureColumns<'b> {
 }
 
 impl<'b> FeatureColumns<'b> {
-    fn find(named: &Named<'b>) -> FeatureColumns<'b> {
+    fn find(named: &NamedColumns<'b>) -> FeatureColumns<'b> {
         let column = |name| named.column(name);
         FeatureColumns {
             texts: ["feature", "code", "code_title", "base", "time_local", "height_kind", "flags", "source_file", "role", "shot"]
@@ -450,11 +451,11 @@ impl<'b> FeatureColumns<'b> {
         }
     }
 
-    fn feature(&self, layer: usize, i: usize, at: &Position) -> Feature {
+    fn feature(&self, layer: usize, i: usize, at: &Position) -> PageFeature {
         let text = |index: usize| owned(self.texts[index], i);
         let real = |index: usize| self::real(self.reals[index], i);
         let height_kind = text(5);
-        Feature {
+        PageFeature {
             layer,
             name: text(0),
             code: text(1),

@@ -2,12 +2,12 @@
 
 use serde_json::{Map, Value, json};
 
-use super::background::{Background, Drawn};
+use super::background::{Background, BackgroundDrawn};
 use super::collect::Collected;
-use super::groups::{Group, Groups};
-use super::items::Line;
-use super::map::{MANY, Norths, convergence_deg};
-use super::plane::Plane;
+use super::groups::{Groups, LegendGroup};
+use super::items::PageLine;
+use super::map::{MANY, MapNorths, convergence_deg};
+use super::plane::MapPlane;
 use crate::geodesy::covariance::INTERVAL95;
 use crate::output::style::Look;
 use crate::records::ledger::Flag;
@@ -17,8 +17,8 @@ use crate::units::Shown;
 pub fn json(
     collected: &Collected,
     groups: &Groups,
-    plane: &Plane,
-    norths: &Norths,
+    plane: &MapPlane,
+    norths: &MapNorths,
     factor: Option<f64>,
     background: Option<&Background>,
 ) -> String {
@@ -80,7 +80,7 @@ fn in_unit(shown: Shown) -> Value {
     json!({"by": shown.value(1.0), "sign": shown.sign})
 }
 
-fn group(group: &Group) -> Value {
+fn group(group: &LegendGroup) -> Value {
     json!({
         "title": group.title,
         "colour": group.look.colour.to_string(),
@@ -100,12 +100,12 @@ fn looks() -> Value {
 
 /// Texts that recur, each once.
 #[derive(Default)]
-struct Words<'w> {
+struct RecurringTexts<'w> {
     index: rustc_hash::FxHashMap<&'w str, usize>,
     list: Vec<&'w str>,
 }
 
-impl<'w> Words<'w> {
+impl<'w> RecurringTexts<'w> {
     fn number(&mut self, word: &'w str) -> usize {
         *self.index.entry(word).or_insert_with(|| {
             self.list.push(word);
@@ -114,9 +114,9 @@ impl<'w> Words<'w> {
     }
 }
 
-fn features(collected: &Collected, groups: &Groups, plane: &Plane, norths: &Norths) -> Value {
+fn features(collected: &Collected, groups: &Groups, plane: &MapPlane, norths: &MapNorths) -> Value {
     let kept = &collected.features.kept;
-    let mut words = Words::default();
+    let mut words = RecurringTexts::default();
     let index = |of: &mut dyn FnMut(usize) -> usize| (0..kept.len()).map(|i| Value::from(of(i))).collect::<Vec<_>>();
     let codes = index(&mut |i| words.number(if kept[i].code_title.is_empty() { &kept[i].code } else { &kept[i].code_title }));
     let bases = index(&mut |i| words.number(&kept[i].base));
@@ -164,7 +164,7 @@ fn features(collected: &Collected, groups: &Groups, plane: &Plane, norths: &Nort
     })
 }
 
-fn bases(collected: &Collected, plane: &Plane) -> Value {
+fn bases(collected: &Collected, plane: &MapPlane) -> Value {
     let kept = &collected.bases.kept;
     let list = kept.iter().map(|base| {
         let [x, y] = plane.at(base.at);
@@ -178,7 +178,7 @@ fn bases(collected: &Collected, plane: &Plane) -> Value {
     Value::from(list.collect::<Vec<_>>())
 }
 
-fn outline(line: &Line, plane: &Plane) -> Value {
+fn outline(line: &PageLine, plane: &MapPlane) -> Value {
     let corners: Vec<Value> =
         line.corners.iter().flat_map(|[x, y, _]| plane.at([*x, *y])).map(|metres| rounded(metres, 2)).collect();
     json!({
@@ -189,14 +189,14 @@ fn outline(line: &Line, plane: &Plane) -> Value {
 }
 
 /// Outlines under the map. A picture stands in the drawn map already, and the script takes it from there.
-fn under(background: Option<&Background>, plane: &Plane) -> Value {
-    let Some(Background { drawn: Drawn::Outlines(lines, _), .. }) = background else { return Value::Null };
+fn under(background: Option<&Background>, plane: &MapPlane) -> Value {
+    let Some(Background { drawn: BackgroundDrawn::Outlines(lines, _), .. }) = background else { return Value::Null };
     let flat =
         |line: &Vec<[f64; 2]>| line.iter().flat_map(|at| plane.at(*at)).map(|metres| rounded(metres, 2)).collect::<Vec<_>>();
     Value::from(lines.iter().map(flat).map(Value::from).collect::<Vec<_>>())
 }
 
-fn cells(collected: &Collected, plane: &Plane) -> Value {
+fn cells(collected: &Collected, plane: &MapPlane) -> Value {
     if !collected.features.is_part() {
         return Value::Null;
     }

@@ -2,12 +2,12 @@
 
 use super::chart::Plot;
 use super::collect::Collected;
-use super::items::{Base, Feature};
-use super::shell::Part;
+use super::items::{PageBase, PageFeature};
+use super::shell::PagePart;
 use super::svg::{Anchor, INK, PLAIN, Stroke, escaped, stroke};
-use super::table::{Cell, Table};
+use super::table::{Table, TableCell};
 use crate::geodesy::covariance::INTERVAL95;
-use crate::geodesy::register::Source;
+use crate::geodesy::register::ErrorSource;
 use crate::numeric::quantiles::at_shares;
 use crate::numeric::words::grouped;
 use crate::output::contract::Account;
@@ -27,7 +27,7 @@ const MOST_BASES: usize = 300;
 const MOST_REPEATED: usize = 200;
 
 /// The part; none where nothing is known of it.
-pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
+pub fn part(collected: &Collected, account: &Account) -> Option<PagePart> {
     let length = collected.units.length();
     let mut html = String::new();
     html.push_str(&sources_told(account).unwrap_or_default());
@@ -37,7 +37,7 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
     html.push_str(&bases(collected).map(|table| table.html()).unwrap_or_default());
     html.push_str(&network(collected, account).unwrap_or_default());
     html.push_str(&repeats_table(collected, length).map(|table| table.html()).unwrap_or_default());
-    (!html.is_empty()).then_some(Part { id: "good", title: "How good it is", html })
+    (!html.is_empty()).then_some(PagePart { id: "good", title: "How good it is", html })
 }
 
 /// A figure with its words.
@@ -62,11 +62,11 @@ fn sources_told(account: &Account) -> Option<String> {
         .text("source")
         .number("place", "%")
         .number("height", "%");
-    let share = |of: &SharesOfSources, source: Source| match of.points {
+    let share = |of: &SharesOfSources, source: ErrorSource| match of.points {
         0 => String::new(),
         _ => fixed(100.0 * of.share(source), 1),
     };
-    for source in Source::ALL.into_iter().filter(|source| horizontal.share(*source) + vertical.share(*source) > 0.0) {
+    for source in ErrorSource::ALL.into_iter().filter(|source| horizontal.share(*source) + vertical.share(*source) > 0.0) {
         table.row(vec![source.words().into(), share(horizontal, source).into(), share(vertical, source).into()]);
     }
     Some(format!(
@@ -83,18 +83,19 @@ fn sources() -> [(&'static str, Look, Mark); 3] {
 }
 
 /// What a source adds to the uncertainty of a place, as half of a 95 % interval along an axis.
-fn part_m(feature: &Feature, source: usize) -> f64 {
+fn part_m(feature: &PageFeature, source: usize) -> f64 {
     let variance = (feature.sigma_m[0].powi(2) + feature.sigma_m[1].powi(2)) / 2.0;
     INTERVAL95 * (variance * feature.shares[source]).sqrt()
 }
 
 fn budget(collected: &Collected, length: Shown) -> Option<String> {
-    let usable = |feature: &&Feature| feature.distance_m.is_finite() && feature.shares.iter().all(|share| share.is_finite());
-    let features: Vec<&Feature> = collected.features.kept.iter().filter(usable).collect();
+    let usable = |feature: &&PageFeature| feature.distance_m.is_finite() && feature.shares.iter().all(|share| share.is_finite());
+    let features: Vec<&PageFeature> = collected.features.kept.iter().filter(usable).collect();
     if features.len() < 3 {
         return None;
     }
-    let greatest = |of: &dyn Fn(&Feature) -> f64| features.iter().map(|feature| length.value(of(feature))).fold(0.0, f64::max);
+    let greatest =
+        |of: &dyn Fn(&PageFeature) -> f64| features.iter().map(|feature| length.value(of(feature))).fold(0.0, f64::max);
     let (far, most) =
         (greatest(&|feature| feature.distance_m), greatest(&|feature| (0..3).map(|i| part_m(feature, i)).fold(0.0, f64::max)));
     let mut plot = Plot::new(
@@ -132,12 +133,13 @@ fn budget(collected: &Collected, length: Shown) -> Option<String> {
 
 /// What the height of a feature is good to, over distance: what lies above the floor of the bases grows with it.
 fn heights(collected: &Collected, length: Shown) -> Option<String> {
-    let usable = |feature: &&Feature| feature.distance_m.is_finite() && feature.height95_m.is_finite();
-    let features: Vec<&Feature> = collected.features.kept.iter().filter(usable).collect();
+    let usable = |feature: &&PageFeature| feature.distance_m.is_finite() && feature.height95_m.is_finite();
+    let features: Vec<&PageFeature> = collected.features.kept.iter().filter(usable).collect();
     if features.len() < 3 {
         return None;
     }
-    let greatest = |of: &dyn Fn(&Feature) -> f64| features.iter().map(|feature| length.value(of(feature))).fold(0.0, f64::max);
+    let greatest =
+        |of: &dyn Fn(&PageFeature) -> f64| features.iter().map(|feature| length.value(of(feature))).fold(0.0, f64::max);
     let (far, most) = (greatest(&|feature| feature.distance_m), greatest(&|feature| feature.height95_m));
     let mut plot = Plot::new(
         [900.0, 240.0],
@@ -159,7 +161,7 @@ fn heights(collected: &Collected, length: Shown) -> Option<String> {
 }
 
 /// `far` is the greatest distance in the unit of lengths.
-fn budget_table(features: &[&Feature], far: f64, length: Shown) -> Table {
+fn budget_table(features: &[&PageFeature], far: f64, length: Shown) -> Table {
     let step = round_step(far / 6.0);
     let mut table = Table::new("budget", "Middle value (median) by distance")
         .text("distance")
@@ -173,7 +175,7 @@ fn budget_table(features: &[&Feature], far: f64, length: Shown) -> Table {
     for class in 0..classes {
         let (from, to) = (class as f64 * step, (class + 1) as f64 * step);
         let last = class + 1 == classes;
-        let of_class: Vec<&&Feature> = features
+        let of_class: Vec<&&PageFeature> = features
             .iter()
             .filter(|feature| {
                 let far = length.value(feature.distance_m);
@@ -183,7 +185,7 @@ fn budget_table(features: &[&Feature], far: f64, length: Shown) -> Table {
         if of_class.is_empty() {
             continue;
         }
-        let median = |of: &dyn Fn(&Feature) -> f64| {
+        let median = |of: &dyn Fn(&PageFeature) -> f64| {
             let mut values: Vec<f64> =
                 of_class.iter().map(|feature| length.value(of(feature))).filter(|value| value.is_finite()).collect();
             values.sort_by(f64::total_cmp);
@@ -191,13 +193,13 @@ fn budget_table(features: &[&Feature], far: f64, length: Shown) -> Table {
         };
         let decimals = step_decimals(step);
         table.row(vec![
-            Cell::from(format!("{} to {} {}", fixed(from, decimals), fixed(to, decimals), length.sign)),
-            Cell::from(of_class.len().to_string()),
-            Cell::from(median(&|feature| part_m(feature, 0))),
-            Cell::from(median(&|feature| part_m(feature, 1))),
-            Cell::from(median(&|feature| part_m(feature, 2))),
-            Cell::from(median(&|feature| feature.radius95_m)),
-            Cell::from(median(&|feature| feature.height95_m)),
+            TableCell::from(format!("{} to {} {}", fixed(from, decimals), fixed(to, decimals), length.sign)),
+            TableCell::from(of_class.len().to_string()),
+            TableCell::from(median(&|feature| part_m(feature, 0))),
+            TableCell::from(median(&|feature| part_m(feature, 1))),
+            TableCell::from(median(&|feature| part_m(feature, 2))),
+            TableCell::from(median(&|feature| feature.radius95_m)),
+            TableCell::from(median(&|feature| feature.height95_m)),
         ]);
     }
     table.without_empty_columns()
@@ -280,28 +282,28 @@ fn bases(collected: &Collected) -> Option<Table> {
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn base_cells(base: &Base, [length, angle]: [Shown; 2]) -> Vec<Cell> {
+fn base_cells(base: &PageBase, [length, angle]: [Shown; 2]) -> Vec<TableCell> {
     let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
     let count = |value: Option<i64>| value.map(|value| value.to_string()).unwrap_or_default();
     let placed_by = if base.placed_by == "log" { "" } else { base.placed_by.as_str() };
     vec![
-        Cell::from(base.name.as_str()),
-        Cell::from(grouped(base.shots.max(0) as u64)),
-        Cell::from(known(base.sigma_horizontal_m, two_digits(length.value(INTERVAL95 * base.sigma_horizontal_m)))),
-        Cell::from(known(base.sigma_vertical_m, two_digits(length.value(INTERVAL95 * base.sigma_vertical_m)))),
-        Cell::from(known(base.convergence_deg, fixed(angle.value(base.convergence_deg), 3))),
-        Cell::from(known(
+        TableCell::from(base.name.as_str()),
+        TableCell::from(grouped(base.shots.max(0) as u64)),
+        TableCell::from(known(base.sigma_horizontal_m, two_digits(length.value(INTERVAL95 * base.sigma_horizontal_m)))),
+        TableCell::from(known(base.sigma_vertical_m, two_digits(length.value(INTERVAL95 * base.sigma_vertical_m)))),
+        TableCell::from(known(base.convergence_deg, fixed(angle.value(base.convergence_deg), 3))),
+        TableCell::from(known(
             base.correction_deg,
             plus_minus(angle.value(base.correction_deg), angle.value(INTERVAL95 * base.sigma_correction_deg)),
         )),
-        Cell::from(count(base.backsights)),
-        Cell::from(count(base.epochs)),
-        Cell::from(known(base.spread_m, fixed(length.value(base.spread_m), 2))),
-        Cell::from(base.fix_kind.as_str()),
-        Cell::from(known(base.hdop, fixed(base.hdop, 1))),
-        Cell::from(placed_by),
-        Cell::from(base.line.map(|line| format!("{}:{line}", base.file)).unwrap_or_default()),
-        Cell::from(base.flags.replace(' ', ", ").replace('_', " ")),
+        TableCell::from(count(base.backsights)),
+        TableCell::from(count(base.epochs)),
+        TableCell::from(known(base.spread_m, fixed(length.value(base.spread_m), 2))),
+        TableCell::from(base.fix_kind.as_str()),
+        TableCell::from(known(base.hdop, fixed(base.hdop, 1))),
+        TableCell::from(placed_by),
+        TableCell::from(base.line.map(|line| format!("{}:{line}", base.file)).unwrap_or_default()),
+        TableCell::from(base.flags.replace(' ', ", ").replace('_', " ")),
     ]
 }
 
@@ -328,17 +330,17 @@ fn network(collected: &Collected, account: &Account) -> Option<String> {
         let unit = collected.units.of_unit(&residual.unit);
         let known_in = |value: f64, decimals: i32| known(unit.map_or(value, |unit| unit.value(value)), decimals);
         table.row(vec![
-            Cell::from(residual.kind.as_str()),
-            Cell::from(residual.from.as_str()),
-            Cell::from(residual.to.as_str()),
-            Cell::from(known_in(residual.residual, 3)),
-            Cell::from(unit.map_or(residual.unit.as_str(), |unit| unit.sign)),
-            Cell::from(known(residual.normalised, 2)),
-            Cell::from(known(residual.critical, 2)),
-            Cell::from(known(residual.redundancy, 2)),
-            Cell::from(known_in(residual.smallest_blunder, 2)),
-            Cell::from(residual.outcome.as_str()),
-            Cell::from(residual.line.map(|line| format!("{}:{line}", residual.file)).unwrap_or_default()),
+            TableCell::from(residual.kind.as_str()),
+            TableCell::from(residual.from.as_str()),
+            TableCell::from(residual.to.as_str()),
+            TableCell::from(known_in(residual.residual, 3)),
+            TableCell::from(unit.map_or(residual.unit.as_str(), |unit| unit.sign)),
+            TableCell::from(known(residual.normalised, 2)),
+            TableCell::from(known(residual.critical, 2)),
+            TableCell::from(known(residual.redundancy, 2)),
+            TableCell::from(known_in(residual.smallest_blunder, 2)),
+            TableCell::from(residual.outcome.as_str()),
+            TableCell::from(residual.line.map(|line| format!("{}:{line}", residual.file)).unwrap_or_default()),
         ]);
         if let Some(row) = table.rows.last_mut() {
             row.warned = residual.normalised.abs() > residual.critical;
@@ -373,12 +375,12 @@ fn traverses(network: &NetworkSummary, units: &Units) -> Option<Table> {
     let some = |value: Option<f64>, decimals: i32| value.map(|value| fixed(value, decimals)).unwrap_or_default();
     for traverse in &network.traverses.records {
         table.row(vec![
-            Cell::from(traverse.stations.join(" – ")),
-            Cell::from(fixed(length.value(traverse.length_m), 1)),
-            Cell::from(fixed(length.value(traverse.misclosure_m), 2)),
-            Cell::from(some(traverse.ratio, 0)),
-            Cell::from(some(traverse.up_m.map(|up| length.value(up)), 2)),
-            Cell::from(some(traverse.angular_deg.map(|degrees| angle.value(degrees)), 3)),
+            TableCell::from(traverse.stations.join(" – ")),
+            TableCell::from(fixed(length.value(traverse.length_m), 1)),
+            TableCell::from(fixed(length.value(traverse.misclosure_m), 2)),
+            TableCell::from(some(traverse.ratio, 0)),
+            TableCell::from(some(traverse.up_m.map(|up| length.value(up)), 2)),
+            TableCell::from(some(traverse.angular_deg.map(|degrees| angle.value(degrees)), 3)),
         ]);
     }
     if network.traverses.count > table.rows.len() as u64 {
@@ -388,9 +390,9 @@ fn traverses(network: &NetworkSummary, units: &Units) -> Option<Table> {
 }
 
 fn repeats_table(collected: &Collected, length: Shown) -> Option<Table> {
-    let repeated = |feature: &&Feature| feature.used > 1 || feature.aside > 0;
-    let mut list: Vec<&Feature> = collected.features.kept.iter().filter(repeated).collect();
-    let scatter = |feature: &Feature| if feature.spread_m.is_finite() { feature.spread_m } else { -1.0 };
+    let repeated = |feature: &&PageFeature| feature.used > 1 || feature.aside > 0;
+    let mut list: Vec<&PageFeature> = collected.features.kept.iter().filter(repeated).collect();
+    let scatter = |feature: &PageFeature| if feature.spread_m.is_finite() { feature.spread_m } else { -1.0 };
     list.sort_by(|a, b| scatter(b).total_cmp(&scatter(a)));
     let mut table = Table::new("repeats", "Features shot more than once")
         .text("name")
@@ -403,12 +405,12 @@ fn repeats_table(collected: &Collected, length: Shown) -> Option<Table> {
     let total = list.len();
     for feature in list.into_iter().take(MOST_REPEATED) {
         table.row(vec![
-            Cell::from(feature.name.as_str()),
-            Cell::from(feature.used.to_string()),
-            Cell::from(if feature.aside > 0 { feature.aside.to_string() } else { String::new() }),
-            Cell::from(known(feature.spread_m, fixed(length.value(feature.spread_m), 2))),
-            Cell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
-            Cell::from(feature.base.as_str()),
+            TableCell::from(feature.name.as_str()),
+            TableCell::from(feature.used.to_string()),
+            TableCell::from(if feature.aside > 0 { feature.aside.to_string() } else { String::new() }),
+            TableCell::from(known(feature.spread_m, fixed(length.value(feature.spread_m), 2))),
+            TableCell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
+            TableCell::from(feature.base.as_str()),
         ]);
     }
     if total > table.rows.len() {

@@ -10,7 +10,7 @@ use crate::output::style::Look;
 const MOST_CODES: usize = 12;
 
 /// An entry of the legend.
-pub struct Group {
+pub struct LegendGroup {
     /// What it is of, for people.
     pub title: String,
     /// How it is drawn.
@@ -22,7 +22,7 @@ pub struct Group {
 /// The groups, and the group of each feature that is kept.
 pub struct Groups {
     /// In the order of the legend.
-    pub groups: Vec<Group>,
+    pub groups: Vec<LegendGroup>,
     /// By feature.
     pub of: Vec<usize>,
 }
@@ -48,7 +48,7 @@ impl Groups {
         let alone = by_key.keys().filter(|(layer, _)| is_own(*layer)).count() <= 1;
         let others =
             collected.layers.len() - collected.layers.iter().filter(|layer| layer.key == LayerName::Features.into()).count();
-        let mut groups: Vec<Group> = Vec::new();
+        let mut groups: Vec<LegendGroup> = Vec::new();
         let mut index_of: BTreeMap<(usize, &str), usize> = BTreeMap::new();
         let mut rest: Option<usize> = None;
         let titled = |layer: usize, code: &str| match (is_own(layer), code) {
@@ -64,7 +64,7 @@ impl Groups {
             };
             if is_own(*layer) && !code.is_empty() && place.is_none() {
                 let at = *rest.get_or_insert_with(|| {
-                    groups.push(Group { title: "other codes".to_owned(), look, kept: 0 });
+                    groups.push(LegendGroup { title: "other codes".to_owned(), look, kept: 0 });
                     groups.len() - 1
                 });
                 groups[at].kept += count;
@@ -72,7 +72,7 @@ impl Groups {
                 continue;
             }
             index_of.insert((*layer, code), groups.len());
-            groups.push(Group { title: titled(*layer, code), look, kept: *count });
+            groups.push(LegendGroup { title: titled(*layer, code), look, kept: *count });
         }
         let of = kept
             .iter()

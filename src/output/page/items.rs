@@ -4,7 +4,7 @@ use crate::output::columns::LayerKey;
 use crate::output::style::Look;
 
 /// A layer of point features.
-pub struct Shown {
+pub struct PageLayer {
     /// Which.
     pub key: LayerKey,
     /// Its title.
@@ -14,7 +14,7 @@ pub struct Shown {
 }
 
 /// A point feature.
-pub struct Feature {
+pub struct PageFeature {
     /// Index among the layers of point features.
     pub layer: usize,
     pub name: String,
@@ -57,7 +57,7 @@ pub struct Feature {
 }
 
 /// A base.
-pub struct Base {
+pub struct PageBase {
     pub name: String,
     pub at: [f64; 2],
     pub sigma_horizontal_m: f64,
@@ -80,7 +80,7 @@ pub struct Base {
 }
 
 /// A line or an area.
-pub struct Line {
+pub struct PageLine {
     pub name: String,
     pub code: String,
     /// `string`, or the kind of measurement that it is of.
@@ -150,7 +150,7 @@ pub struct Profiled {
 }
 
 /// A reading of a network after adjustment.
-pub struct Residual {
+pub struct PageResidual {
     pub kind: String,
     pub from: String,
     pub to: String,
@@ -166,7 +166,7 @@ pub struct Residual {
 }
 
 /// A row that was set aside.
-pub struct Held {
+pub struct PageHeld {
     pub file: String,
     pub line: u64,
     pub column: String,
@@ -175,7 +175,7 @@ pub struct Held {
 }
 
 /// A row that was mapped with a suspicion.
-pub struct Suspect {
+pub struct PageSuspect {
     pub file: String,
     pub line: i64,
     pub sentence: String,

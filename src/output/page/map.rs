@@ -2,11 +2,11 @@
 
 use std::collections::BTreeSet;
 
-use super::background::{Background, Drawn};
+use super::background::{Background, BackgroundDrawn};
 use super::collect::Collected;
 use super::groups::Groups;
-use super::items::Feature;
-use super::plane::Plane;
+use super::items::PageFeature;
+use super::plane::MapPlane;
 use super::svg::{Anchor, FAINT, Face, INK, LABEL, SMALL, Stroke, Svg, WARNING, cut, stroke};
 use crate::output::numbers::{fixed, round_step, step_decimals};
 use crate::output::style::Look;
@@ -34,7 +34,7 @@ const SIGHT_SHARE: f64 = 0.15;
 
 /// The three norths at the middle of the map, in degrees from grid north, clockwise.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Norths {
+pub struct MapNorths {
     /// True north; none where the CRS has no grid or it is withheld.
     pub true_deg: Option<f64>,
     /// Magnetic north.
@@ -43,9 +43,9 @@ pub struct Norths {
     pub declination_deg: Option<f64>,
 }
 
-impl Norths {
+impl MapNorths {
     /// From the bases' convergence and the features' declination.
-    pub fn from_collected(collected: &Collected) -> Norths {
+    pub fn from_collected(collected: &Collected) -> MapNorths {
         let mean = |values: &mut dyn Iterator<Item = f64>| {
             let (mut sum, mut count) = (0.0, 0u32);
             for value in values.filter(|value| value.is_finite()) {
@@ -60,12 +60,12 @@ impl Norths {
         let declination_deg = mean(&mut collected.features.kept.iter().map(|feature| feature.declination_deg));
         // Convergence is true minus grid azimuth, so true north lies by as much to the left of grid north.
         let true_deg = convergence.map(|convergence| -convergence);
-        Norths { true_deg, magnetic_deg: true_deg.zip(declination_deg).map(|(north, east)| north + east), declination_deg }
+        MapNorths { true_deg, magnetic_deg: true_deg.zip(declination_deg).map(|(north, east)| north + east), declination_deg }
     }
 }
 
 /// How ellipses are enlarged: the greatest of 1, 2, 5, 10 … that leaves a middling one small on the map.
-pub fn ellipse_factor(collected: &Collected, plane: &Plane) -> Option<f64> {
+pub fn ellipse_factor(collected: &Collected, plane: &MapPlane) -> Option<f64> {
     let mut axes: Vec<f64> = collected.features.kept.iter().map(|f| f.ellipse[0]).filter(|axis| axis.is_finite()).collect();
     if axes.is_empty() {
         return None;
@@ -81,25 +81,25 @@ pub fn ellipse_factor(collected: &Collected, plane: &Plane) -> Option<f64> {
 }
 
 /// The convergence at a feature's base, in degrees; 0 where it is not known.
-pub fn convergence_deg(collected: &Collected, feature: &Feature, norths: &Norths) -> f64 {
+pub fn convergence_deg(collected: &Collected, feature: &PageFeature, norths: &MapNorths) -> f64 {
     let of_base = collected.bases.kept.iter().find(|base| base.name == feature.base).map(|base| base.convergence_deg);
     of_base.filter(|convergence| convergence.is_finite()).or(norths.true_deg.map(|north| -north)).unwrap_or(0.0)
 }
 
 /// The step of the grid in the unit of the CRS that gives four to ten lines.
-pub fn grid_step(plane: &Plane) -> f64 {
+pub fn grid_step(plane: &MapPlane) -> f64 {
     let [width, height] = plane.size_m();
     round_step(width.max(height) / 6.0 / plane.unit_m[1])
 }
 
 /// What the drawing is made with.
-struct View<'p> {
-    plane: &'p Plane,
+struct MapView<'p> {
+    plane: &'p MapPlane,
     size: [f64; 2],
     px_per_m: f64,
 }
 
-impl View<'_> {
+impl MapView<'_> {
     fn at(&self, place: [f64; 2]) -> [f64; 2] {
         self.on_plane(self.plane.at(place))
     }
@@ -128,8 +128,8 @@ impl View<'_> {
 pub fn draw(
     collected: &Collected,
     groups: &Groups,
-    plane: &Plane,
-    norths: &Norths,
+    plane: &MapPlane,
+    norths: &MapNorths,
     factor: Option<f64>,
     background: Option<&Background>,
     name: &str,
@@ -137,7 +137,7 @@ pub fn draw(
     let [width_m, height_m] = plane.size_m();
     let height = (WIDTH * height_m / width_m).clamp(HEIGHTS[0], HEIGHTS[1]);
     let inner = [WIDTH - 2.0 * MARGIN, height - 2.0 * MARGIN];
-    let view = View { plane, size: [WIDTH, height], px_per_m: (inner[0] / width_m).min(inner[1] / height_m) };
+    let view = MapView { plane, size: [WIDTH, height], px_per_m: (inner[0] / width_m).min(inner[1] / height_m) };
     let many = collected.features.seen as usize > MANY;
     let mut svg = Svg::new(WIDTH, height);
     svg.polygon(
@@ -167,13 +167,13 @@ pub fn draw(
 }
 
 /// The user's own file under everything else.
-fn under(svg: &mut Svg, view: &View, background: &Background) {
+fn under(svg: &mut Svg, view: &MapView, background: &Background) {
     match &background.drawn {
-        Drawn::Picture(address) => {
+        BackgroundDrawn::Picture(address) => {
             let [west, south, east, north] = view.plane.bounds;
             svg.picture(view.on_plane([west, north]), view.on_plane([east, south]), address);
         }
-        Drawn::Outlines(lines, _) => {
+        BackgroundDrawn::Outlines(lines, _) => {
             svg.begin_look(("none", 1.0), stroke(OUTLINES, 1.0));
             for line in lines {
                 let ends = line.windows(2).map(|pair| [view.at(pair[0]), view.at(pair[1])]);
@@ -184,7 +184,7 @@ fn under(svg: &mut Svg, view: &View, background: &Background) {
     }
 }
 
-fn grid(svg: &mut Svg, view: &View) {
+fn grid(svg: &mut Svg, view: &MapView) {
     let step = grid_step(view.plane);
     let ([west, north], [east, south]) = (view.back([0.0, 0.0]), view.back(view.size));
     let (decimals, mark) = (step_decimals(step), if view.plane.degrees { "°" } else { "" });
@@ -206,7 +206,7 @@ fn grid(svg: &mut Svg, view: &View) {
     }
 }
 
-fn cells(svg: &mut Svg, view: &View, collected: &Collected) {
+fn cells(svg: &mut Svg, view: &MapView, collected: &Collected) {
     let (side, list) = collected.cells.list();
     let most = list.iter().map(|(_, count)| *count).max().unwrap_or(1) as f64;
     for ([x, y], count) in list {
@@ -220,7 +220,7 @@ fn cells(svg: &mut Svg, view: &View, collected: &Collected) {
     }
 }
 
-fn outlines(svg: &mut Svg, view: &View, collected: &Collected) {
+fn outlines(svg: &mut Svg, view: &MapView, collected: &Collected) {
     let px = |corners: &[[f64; 3]]| corners.iter().map(|[x, y, _]| view.at([*x, *y])).collect::<Vec<_>>();
     if let Some(look) = Look::standard("areas") {
         let colour = look.colour.to_string();
@@ -236,7 +236,7 @@ fn outlines(svg: &mut Svg, view: &View, collected: &Collected) {
     }
 }
 
-fn sights_and_ellipses(svg: &mut Svg, view: &View, collected: &Collected, norths: &Norths, factor: Option<f64>) {
+fn sights_and_ellipses(svg: &mut Svg, view: &MapView, collected: &Collected, norths: &MapNorths, factor: Option<f64>) {
     let place_of = |name: &str| collected.bases.kept.iter().find(|base| base.name == name).map(|base| base.at);
     if let Some(look) = Look::standard("sight_lines").filter(|_| collected.sights) {
         let colour = look.colour.to_string();
@@ -257,7 +257,7 @@ fn sights_and_ellipses(svg: &mut Svg, view: &View, collected: &Collected, norths
     }
 }
 
-fn points(svg: &mut Svg, view: &View, collected: &Collected, groups: &Groups, many: bool) {
+fn points(svg: &mut Svg, view: &MapView, collected: &Collected, groups: &Groups, many: bool) {
     let kept = &collected.features.kept;
     for (index, group) in groups.groups.iter().enumerate() {
         let colour = group.look.colour.to_string();
@@ -275,7 +275,7 @@ fn points(svg: &mut Svg, view: &View, collected: &Collected, groups: &Groups, ma
     }
 }
 
-fn bases(svg: &mut Svg, view: &View, collected: &Collected) {
+fn bases(svg: &mut Svg, view: &MapView, collected: &Collected) {
     let Some(look) = Look::standard("bases") else { return };
     let colour = look.colour.to_string();
     for base in &collected.bases.kept {
@@ -284,9 +284,9 @@ fn bases(svg: &mut Svg, view: &View, collected: &Collected) {
 }
 
 /// Labels that do not lie over each other or over marks: bases first, then features with flags, then the others.
-fn labels(svg: &mut Svg, view: &View, collected: &Collected, most: usize) {
+fn labels(svg: &mut Svg, view: &MapView, collected: &Collected, most: usize) {
     let features = &collected.features.kept;
-    let mut taken = Taken::new(view.size);
+    let mut taken = TakenPixels::new(view.size);
     // The corners of scale bar and arrows.
     taken.take([0.0, view.size[1] - 60.0, 230.0, view.size[1]]);
     taken.take([view.size[0] - 120.0, 0.0, view.size[0], 110.0]);
@@ -295,7 +295,8 @@ fn labels(svg: &mut Svg, view: &View, collected: &Collected, most: usize) {
         features.iter().for_each(|feature| taken.take(around(view.at(feature.at), 4.0)));
     }
     collected.bases.kept.iter().take(MOST_LABELS).for_each(|base| taken.take(around(view.at(base.at), 7.0)));
-    let (flagged, others): (Vec<&Feature>, Vec<&Feature>) = features.iter().partition(|feature| !feature.flags.is_empty());
+    let (flagged, others): (Vec<&PageFeature>, Vec<&PageFeature>) =
+        features.iter().partition(|feature| !feature.flags.is_empty());
     let mut named = BTreeSet::new();
     svg.begin_face(Face { bold: true, ..LABEL });
     for base in collected.bases.kept.iter().take(MOST_LABELS) {
@@ -316,14 +317,14 @@ fn labels(svg: &mut Svg, view: &View, collected: &Collected, most: usize) {
 }
 
 /// What is drawn already, as boxes in a coarse grid of pixels.
-struct Taken {
+struct TakenPixels {
     boxes: Vec<[f64; 4]>,
     size: [f64; 2],
 }
 
-impl Taken {
-    fn new(size: [f64; 2]) -> Taken {
-        Taken { boxes: Vec::new(), size }
+impl TakenPixels {
+    fn new(size: [f64; 2]) -> TakenPixels {
+        TakenPixels { boxes: Vec::new(), size }
     }
 
     fn take(&mut self, area: [f64; 4]) {
@@ -355,7 +356,7 @@ impl Taken {
     }
 }
 
-fn scale_bar(svg: &mut Svg, view: &View, unit: Shown) {
+fn scale_bar(svg: &mut Svg, view: &MapView, unit: Shown) {
     let shown = round_step(unit.value(110.0 / view.px_per_m / 2.0));
     let (length, y, x) = (shown / unit.value(1.0) * view.px_per_m, view.size[1] - 26.0, 14.0);
     let back = [[x - 8.0, y - 22.0], [x + length + 12.0, y - 22.0], [x + length + 12.0, y + 8.0], [x - 8.0, y + 8.0]];
@@ -372,7 +373,7 @@ fn scale_bar(svg: &mut Svg, view: &View, unit: Shown) {
 }
 
 /// The arrows in a drawing of their own, for the interactive map.
-pub fn norths_drawing(norths: &Norths, projected: bool) -> String {
+pub fn norths_drawing(norths: &MapNorths, projected: bool) -> String {
     let mut svg = Svg::new(ARROWS[0], ARROWS[1]);
     north_arrows(&mut svg, [ARROWS[0] / 2.0, ARROWS[1] - 10.0], norths, projected);
     svg.finish("Norths")
@@ -385,7 +386,7 @@ const ARROWS: [f64; 2] = [110.0, 104.0];
 const LEAST_TURN_DEG: f64 = 15.0;
 
 /// Arrows to grid, true and magnetic north from a point. Each lies on its true side of the others, spread so that they can be told apart.
-fn north_arrows(svg: &mut Svg, foot: [f64; 2], norths: &Norths, projected: bool) {
+fn north_arrows(svg: &mut Svg, foot: [f64; 2], norths: &MapNorths, projected: bool) {
     let mut arrows: Vec<(f64, &str, &'static str)> = Vec::new();
     if projected {
         arrows.push((0.0, "G", ""));
@@ -418,7 +419,7 @@ fn north_arrows(svg: &mut Svg, foot: [f64; 2], norths: &Norths, projected: bool)
 }
 
 /// What the three norths are, in a sentence; none where nothing is known of them.
-pub fn norths_words(norths: &Norths, projected: bool, angle: &Shown) -> Option<String> {
+pub fn norths_words(norths: &MapNorths, projected: bool, angle: &Shown) -> Option<String> {
     let side = |degrees: f64| if degrees < 0.0 { "west" } else { "east" };
     let mut parts = Vec::new();
     if let (true, Some(north)) = (projected, norths.true_deg) {

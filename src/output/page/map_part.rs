@@ -2,12 +2,12 @@
 
 use askama::Template;
 
-use super::background::{Background, Drawn};
+use super::background::{Background, BackgroundDrawn};
 use super::collect::Collected;
 use super::groups::Groups;
-use super::map::{self, Norths};
-use super::plane::Plane;
-use super::shell::Part;
+use super::map::{self, MapNorths};
+use super::plane::MapPlane;
+use super::shell::PagePart;
 use super::svg::{Svg, stroke};
 use super::table::clean;
 use crate::numeric::words::grouped;
@@ -20,11 +20,11 @@ use crate::output::style::Look;
 struct MapPart {
     norths: String,
     drawing: String,
-    legend: Vec<Entry>,
+    legend: Vec<LegendEntry>,
     notes: Vec<String>,
 }
 
-struct Entry {
+struct LegendEntry {
     layer: String,
     key: String,
     title: String,
@@ -35,11 +35,11 @@ pub fn part(
     collected: &Collected,
     account: &Account,
     groups: &Groups,
-    plane: &Plane,
-    norths: &Norths,
+    plane: &MapPlane,
+    norths: &MapNorths,
     factor: Option<f64>,
     background: Option<&Background>,
-) -> Option<Part> {
+) -> Option<PagePart> {
     collected.bounds?;
     let name = format!("Map of {} in {}", clean(&collected.title), clean(&account.crs));
     let part = MapPart {
@@ -49,22 +49,26 @@ pub fn part(
         notes: notes(collected, account, norths, factor, background),
     };
     // Writing to a String does not fail.
-    Some(Part { id: "map", title: "Map", html: part.render().unwrap_or_default() })
+    Some(PagePart { id: "map", title: "Map", html: part.render().unwrap_or_default() })
 }
 
-fn legend(collected: &Collected, groups: &Groups, factor: Option<f64>, background: Option<&Background>) -> Vec<Entry> {
-    let mut entries: Vec<Entry> = groups
+fn legend(collected: &Collected, groups: &Groups, factor: Option<f64>, background: Option<&Background>) -> Vec<LegendEntry> {
+    let mut entries: Vec<LegendEntry> = groups
         .groups
         .iter()
         .enumerate()
         .map(|(i, group)| {
             let count = if collected.features.is_part() { String::new() } else { format!(" ({})", grouped(group.kept)) };
-            Entry { layer: format!("group-{i}"), key: point_key(&group.look), title: format!("{}{count}", clean(&group.title)) }
+            LegendEntry {
+                layer: format!("group-{i}"),
+                key: point_key(&group.look),
+                title: format!("{}{count}", clean(&group.title)),
+            }
         })
         .collect();
     let mut add = |layer: &str, id: &str, title: String, key: fn(&Look) -> String| {
         if let Some(look) = Look::standard(id) {
-            entries.push(Entry { layer: layer.to_owned(), key: key(&look), title });
+            entries.push(LegendEntry { layer: layer.to_owned(), key: key(&look), title });
         }
     };
     if collected.bases.seen > 0 {
@@ -123,7 +127,7 @@ fn hidden(svg: String) -> String {
 fn notes(
     collected: &Collected,
     account: &Account,
-    norths: &Norths,
+    norths: &MapNorths,
     factor: Option<f64>,
     background: Option<&Background>,
 ) -> Vec<String> {
@@ -146,7 +150,7 @@ fn notes(
             fixed(factor, 0)
         ));
     }
-    if let Some(Background { name, drawn: Drawn::Outlines(_, true) }) = background {
+    if let Some(Background { name, drawn: BackgroundDrawn::Outlines(_, true) }) = background {
         notes.push(format!("{} has more lines than this page holds; the rest of them is left out.", clean(name)));
     }
     notes.extend(map::norths_words(norths, collected.projected, &collected.units.angle()));

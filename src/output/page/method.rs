@@ -2,9 +2,9 @@
 
 use super::collect::Collected;
 use super::heading::days;
-use super::shell::Part;
+use super::shell::PagePart;
 use super::svg::escaped;
-use super::table::{Cell, Table, clean};
+use super::table::{Table, TableCell, clean};
 use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::numbers::two_digits;
@@ -12,7 +12,7 @@ use crate::output::report::summary::software;
 use crate::units::Shown;
 
 /// The part.
-pub fn part(collected: &Collected, account: &Account) -> Part {
+pub fn part(collected: &Collected, account: &Account) -> PagePart {
     let length = collected.units.length();
     let mut html = format!(
         "<p class=\"note\">A paragraph for a report:</p><blockquote><p>{}</p></blockquote>",
@@ -32,7 +32,7 @@ pub fn part(collected: &Collected, account: &Account) -> Part {
     html.push_str(&operations(account, &length).map(|table| table.html()).unwrap_or_default());
     html.push_str(&inputs(account).html());
     html.push_str(&versions().html());
-    Part { id: "method", title: "How it was done", html }
+    PagePart { id: "method", title: "How it was done", html }
 }
 
 fn paragraph(collected: &Collected, account: &Account) -> String {
@@ -113,15 +113,15 @@ fn operations(account: &Account, length: &Shown) -> Option<Table> {
             notes.push(format!("passed over: {passed}"));
         }
         table.row(vec![
-            Cell::from(operation.from.as_str()),
-            Cell::from(operation.to.as_str()),
-            Cell::from(operation.name.as_str()),
-            Cell::from(match operation.accuracy_m {
+            TableCell::from(operation.from.as_str()),
+            TableCell::from(operation.to.as_str()),
+            TableCell::from(operation.name.as_str()),
+            TableCell::from(match operation.accuracy_m {
                 Some(metres) if metres > 0.0 => two_digits(length.value(metres)),
                 Some(_) => "exact".to_owned(),
                 None => "not published".to_owned(),
             }),
-            Cell::from(notes.join("; ")),
+            TableCell::from(notes.join("; ")),
         ]);
     }
     (!table.rows.is_empty()).then(|| table.without_empty_columns())
@@ -142,15 +142,15 @@ fn inputs(account: &Account) -> Table {
         let counts = &file.counts;
         let some = |count: u64| if count == 0 { String::new() } else { grouped(count) };
         table.row(vec![
-            Cell::from(file.name.as_str()),
-            Cell::from(if file.is_bases { "bases" } else { "shots" }),
-            Cell::from(grouped(counts.read)),
-            Cell::from(grouped(counts.mapped)),
-            Cell::from(some(counts.repeats)),
-            Cell::from(some(counts.composed)),
-            Cell::from(some(counts.held_total())),
-            Cell::from(some(counts.outside_occupations)),
-            Cell::from(file.sha256.as_str()),
+            TableCell::from(file.name.as_str()),
+            TableCell::from(if file.is_bases { "bases" } else { "shots" }),
+            TableCell::from(grouped(counts.read)),
+            TableCell::from(grouped(counts.mapped)),
+            TableCell::from(some(counts.repeats)),
+            TableCell::from(some(counts.composed)),
+            TableCell::from(some(counts.held_total())),
+            TableCell::from(some(counts.outside_occupations)),
+            TableCell::from(file.sha256.as_str()),
         ]);
     }
     table.note = "Every row is in one place: mapped, joined in a feature with others, part of a measurement, held, or outside occupations.".to_owned();

@@ -45,9 +45,9 @@ use crate::records::ledger::Entry;
 use collect::Collected;
 pub use drawings::Figure;
 use groups::Groups;
-use map::Norths;
-use plane::Plane;
-use shell::{Part, Shell};
+use map::MapNorths;
+use plane::MapPlane;
+use shell::{PagePart, Shell};
 
 /// A page on its way.
 pub struct Page {
@@ -83,8 +83,8 @@ impl Page {
         self.collected.keep_greatest();
         let collected = &self.collected;
         let groups = Groups::from_collected(collected);
-        let plane = Plane::new(collected.bounds, collected.projected, collected.unit_m);
-        let norths = Norths::from_collected(collected);
+        let plane = MapPlane::new(collected.bounds, collected.projected, collected.unit_m);
+        let norths = MapNorths::from_collected(collected);
         let factor = map::ellipse_factor(collected, &plane);
         let background = collected
             .background
@@ -95,7 +95,7 @@ impl Page {
             })
             .transpose()?;
         let background = background.as_ref();
-        let parts: Vec<Part> = [
+        let parts: Vec<PagePart> = [
             map_part::part(collected, account, &groups, &plane, &norths, factor, background),
             values::part(collected),
             drawings::part(collected),

@@ -10,7 +10,7 @@ const LEAST_SIDE_M: f64 = 8.0;
 
 /// From the CRS of the layers to the plane and back.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Plane {
+pub struct MapPlane {
     /// What is taken off, in the unit of the CRS.
     pub origin: [f64; 2],
     /// Metres in the unit along each axis.
@@ -21,9 +21,9 @@ pub struct Plane {
     pub bounds: [f64; 4],
 }
 
-impl Plane {
+impl MapPlane {
     /// The plane of a map of these bounds.
-    pub fn new(bounds: Option<[f64; 4]>, projected: bool, unit_m: f64) -> Plane {
+    pub fn new(bounds: Option<[f64; 4]>, projected: bool, unit_m: f64) -> MapPlane {
         let [west, south, east, north] = bounds.unwrap_or([0.0; 4]);
         let middle = [(west + east) / 2.0, (south + north) / 2.0];
         let (origin, unit_m) = match projected {
@@ -33,7 +33,7 @@ impl Plane {
                 (origin, [DEGREE_M * middle[1].to_radians().cos().max(0.01), DEGREE_M])
             }
         };
-        let mut plane = Plane { origin, unit_m, degrees: !projected, bounds: [0.0; 4] };
+        let mut plane = MapPlane { origin, unit_m, degrees: !projected, bounds: [0.0; 4] };
         let ([w, s], [e, n]) = (plane.at([west, south]), plane.at([east, north]));
         let room = 0.06 * (e - w).max(n - s).max(LEAST_SIDE_M);
         let wide = |least: f64, most: f64| {
@@ -67,16 +67,16 @@ mod tests {
 
     #[test]
     fn there_and_back() {
-        let plane = Plane::new(Some([512_300.0, 6_400_100.0, 512_500.0, 6_400_700.0]), true, 1.0);
+        let plane = MapPlane::new(Some([512_300.0, 6_400_100.0, 512_500.0, 6_400_700.0]), true, 1.0);
         assert_eq!(plane.at([512_500.0, 6_400_100.0]), [100.0, -300.0]);
         assert_eq!(plane.back(plane.at([512_345.5, 6_400_111.25])), [512_345.5, 6_400_111.25]);
         let [width, height] = plane.size_m();
         assert!(width > 200.0 && height > 600.0 && height < 700.0);
         // US survey feet become metres.
-        let feet = Plane::new(Some([0.0, 0.0, 1000.0, 1000.0]), true, 1200.0 / 3937.0);
+        let feet = MapPlane::new(Some([0.0, 0.0, 1000.0, 1000.0]), true, 1200.0 / 3937.0);
         assert!((feet.at([500.0 + 3937.0, 500.0])[0] - 1200.0).abs() < 1e-9);
         // A degree of longitude at 60 degrees of latitude is half of one of latitude.
-        let degrees = Plane::new(Some([10.0, 60.0, 10.0, 60.0]), false, 1.0);
+        let degrees = MapPlane::new(Some([10.0, 60.0, 10.0, 60.0]), false, 1.0);
         assert!((degrees.unit_m[0] / degrees.unit_m[1] - 0.5).abs() < 1e-9);
     }
 }

@@ -3,15 +3,15 @@
 use crate::output::columns::{Batch, Cell, Column, Layer};
 
 /// The columns of a batch by name.
-pub struct Named<'b> {
+pub struct NamedColumns<'b> {
     layer: &'b Layer,
     batch: &'b Batch,
 }
 
-impl<'b> Named<'b> {
+impl<'b> NamedColumns<'b> {
     /// The columns of a batch of a layer.
-    pub fn new(layer: &'b Layer, batch: &'b Batch) -> Named<'b> {
-        Named { layer, batch }
+    pub fn new(layer: &'b Layer, batch: &'b Batch) -> NamedColumns<'b> {
+        NamedColumns { layer, batch }
     }
 
     /// A column, where the layer has it.

@@ -28,7 +28,7 @@ pub struct Share<T> {
 const GREATEST_STRIDE: u64 = 1 << 40;
 
 /// A number whose bits all depend on all bits of another (the finaliser of SplitMix64: G. L. Steele, D. Lea, C. H. Flood, "Fast splittable
-/// pseudorandom number generators", 2014; constants from memory).
+/// pseudorandom number generators", 2014). No more is asked of it than that a share is even, which a test holds.
 fn mixed(number: u64) -> u64 {
     let mut mixed = number.wrapping_add(0x9e37_79b9_7f4a_7c15);
     mixed = (mixed ^ (mixed >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
@@ -76,19 +76,19 @@ impl<T> Share<T> {
 }
 
 /// Counts of points in the cells of a grid, whose cells grow with the area.
-pub struct Cells {
+pub struct CountGrid {
     side: f64,
     counts: FxHashMap<(i64, i64), u64>,
     most: usize,
 }
 
-impl Default for Cells {
-    fn default() -> Cells {
-        Cells { side: 1.0 / 1024.0, counts: FxHashMap::default(), most: MOST_CELLS }
+impl Default for CountGrid {
+    fn default() -> CountGrid {
+        CountGrid { side: 1.0 / 1024.0, counts: FxHashMap::default(), most: MOST_CELLS }
     }
 }
 
-impl Cells {
+impl CountGrid {
     /// Counts a point.
     pub fn see(&mut self, x: f64, y: f64) {
         let key = ((x / self.side).floor() as i64, (y / self.side).floor() as i64);
@@ -135,7 +135,7 @@ mod tests {
 
     #[test]
     fn cells_grow_and_lose_nothing() {
-        let mut cells = Cells { side: 1.0, most: 4, ..Cells::default() };
+        let mut cells = CountGrid { side: 1.0, most: 4, ..CountGrid::default() };
         (-8..8).for_each(|i| cells.see(f64::from(i), 0.5));
         let (side, list) = cells.list();
         assert_eq!(side, 4.0);

@@ -1,6 +1,6 @@
 //! A page of the same shell without a map of features: what the commands beside `map` found.
 
-use super::shell::{Part, Shell};
+use super::shell::{PagePart, Shell};
 use super::svg::escaped;
 use super::table::clean;
 
@@ -11,7 +11,7 @@ pub struct Sheet {
     /// The sentences on top.
     pub lead: Vec<String>,
     /// The parts; a part without content is left out.
-    pub parts: Vec<Part>,
+    pub parts: Vec<PagePart>,
     /// What must be read with it.
     pub caution: String,
 }

@@ -9,7 +9,7 @@ const SCRIPT: &str = include_str!("../../../report/dist/page.js");
 const STYLE: &str = include_str!("../../../report/src/page.css");
 
 /// A part of a page.
-pub struct Part {
+pub struct PagePart {
     /// Its place in the page.
     pub id: &'static str,
     /// Its title.
@@ -31,7 +31,7 @@ pub struct Shell {
     /// What must be read with all of it.
     pub caution: String,
     /// The parts.
-    pub parts: Vec<Part>,
+    pub parts: Vec<PagePart>,
     /// The script's data.
     pub data: String,
 }
@@ -46,7 +46,7 @@ struct File<'s> {
     lead: &'s [String],
     waiting: &'s str,
     caution: &'s str,
-    parts: &'s [Part],
+    parts: &'s [PagePart],
     footer: String,
     data: &'s str,
     style: &'s str,

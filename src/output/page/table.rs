@@ -36,12 +36,12 @@ pub struct TableRow {
     /// What is to be read with a warning.
     pub warned: bool,
     /// The cells.
-    pub cells: Vec<Cell>,
+    pub cells: Vec<TableCell>,
 }
 
 /// A cell.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Cell {
+pub enum TableCell {
     /// Text or a number.
     Text(String),
     /// Text that leads to a place in the page.
@@ -53,35 +53,35 @@ pub enum Cell {
     },
 }
 
-impl From<String> for Cell {
-    fn from(text: String) -> Cell {
-        Cell::Text(clean(&text))
+impl From<String> for TableCell {
+    fn from(text: String) -> TableCell {
+        TableCell::Text(clean(&text))
     }
 }
 
-impl From<&str> for Cell {
-    fn from(text: &str) -> Cell {
-        Cell::Text(clean(text))
+impl From<&str> for TableCell {
+    fn from(text: &str) -> TableCell {
+        TableCell::Text(clean(text))
     }
 }
 
-impl Cell {
+impl TableCell {
     /// A link.
-    pub fn link(text: &str, to: String) -> Cell {
-        Cell::Link { text: clean(text), to }
+    pub fn link(text: &str, to: String) -> TableCell {
+        TableCell::Link { text: clean(text), to }
     }
 }
 
-impl Cell {
+impl TableCell {
     /// Whether its text may take several lines: others stay on one.
     fn is_long(&self) -> bool {
-        let (Cell::Text(text) | Cell::Link { text, .. }) = self;
+        let (TableCell::Text(text) | TableCell::Link { text, .. }) = self;
         text.len() > LONG
     }
 
     /// The classes of its cell in the table.
     pub fn classes(&self) -> &'static str {
-        let (Cell::Text(text) | Cell::Link { text, .. }) = self;
+        let (TableCell::Text(text) | TableCell::Link { text, .. }) = self;
         // A browser breaks lines at blanks, hyphens and slashes.
         let has_long_word = text.split([' ', '-', '/']).any(|word| word.chars().count() > UNBROKEN);
         match (self.is_long(), has_long_word) {
@@ -131,13 +131,14 @@ impl Table {
     }
 
     /// Adds a row.
-    pub fn row(&mut self, cells: Vec<Cell>) {
+    pub fn row(&mut self, cells: Vec<TableCell>) {
         self.rows.push(TableRow { warned: false, cells });
     }
 
     /// Takes out the columns in which no row says anything.
     pub fn without_empty_columns(mut self) -> Table {
-        let says = |i: usize| self.rows.iter().any(|row| row.cells.get(i).is_some_and(|cell| *cell != Cell::Text(String::new())));
+        let says =
+            |i: usize| self.rows.iter().any(|row| row.cells.get(i).is_some_and(|cell| *cell != TableCell::Text(String::new())));
         let keep: Vec<bool> = (0..self.columns.len()).map(says).collect();
         let mut kept = keep.iter();
         self.columns.retain(|_| kept.next() == Some(&true));

@@ -3,15 +3,15 @@
 use std::collections::BTreeMap;
 
 use super::collect::Collected;
-use super::shell::Part;
+use super::shell::PagePart;
 use super::svg::escaped;
-use super::table::{Cell, Table, clean};
+use super::table::{Table, TableCell, clean};
 use crate::numeric::words::{counted, grouped};
 use crate::output::contract::Account;
 use crate::records::ledger::{Flag, Reason};
 
 /// The part; none where nothing waits.
-pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
+pub fn part(collected: &Collected, account: &Account) -> Option<PagePart> {
     let mut html = String::new();
     let mut held: BTreeMap<Reason, u64> = account.shots.held.clone();
     account.bases.held.iter().for_each(|(reason, count)| *held.entry(*reason).or_default() += count);
@@ -27,7 +27,7 @@ pub fn part(collected: &Collected, account: &Account) -> Option<Part> {
         html.push_str(&table_of_reason(collected, reason, count).html());
     }
     html.push_str(&flagged(collected, account));
-    (!html.is_empty()).then_some(Part { id: "todo", title: "What to do", html })
+    (!html.is_empty()).then_some(PagePart { id: "todo", title: "What to do", html })
 }
 
 /// A sentence with a capital and a full stop.
@@ -47,10 +47,10 @@ fn table_of_reason(collected: &Collected, reason: Reason, count: u64) -> Table {
     let own = |sentence: &str| if sentence == reason.advice() { String::new() } else { sentence.to_owned() };
     for row in rows {
         table.row(vec![
-            Cell::from(format!("{}:{}", row.file, row.line)),
-            Cell::from(row.column.as_str()),
-            Cell::from(row.value.as_str()),
-            Cell::from(own(&row.sentence)),
+            TableCell::from(format!("{}:{}", row.file, row.line)),
+            TableCell::from(row.column.as_str()),
+            TableCell::from(row.value.as_str()),
+            TableCell::from(own(&row.sentence)),
         ]);
     }
     table.note = sentence(reason.advice());
@@ -97,10 +97,10 @@ fn flagged(collected: &Collected, account: &Account) -> String {
         let shown = rows.len() as u64;
         for (file, line, detail) in rows {
             let place = match places.get(&(file.as_str(), line)) {
-                Some((name, to)) => Cell::link(name, to.clone()),
-                None => Cell::from(""),
+                Some((name, to)) => TableCell::link(name, to.clone()),
+                None => TableCell::from(""),
             };
-            table.row(vec![Cell::from(format!("{file}:{line}")), place, Cell::from(detail)]);
+            table.row(vec![TableCell::from(format!("{file}:{line}")), place, TableCell::from(detail)]);
         }
         table.note = sentence(flag.sentence());
         if shown < count {

@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::collect::Collected;
-use super::items::{Feature, Line, Measurement};
-use super::shell::Part;
-use super::table::{Cell, Table};
+use super::items::{Measurement, PageFeature, PageLine};
+use super::shell::PagePart;
+use super::table::{Table, TableCell};
 use crate::geodesy::covariance::INTERVAL95;
 use crate::numeric::words::grouped;
 use crate::output::layers::values::kind_title;
@@ -19,7 +19,7 @@ const MOST_ROWS: usize = 1_000;
 const KIND: usize = 6;
 
 /// The part; none where nothing was mapped.
-pub fn part(collected: &Collected) -> Option<Part> {
+pub fn part(collected: &Collected) -> Option<PagePart> {
     let mut html = String::new();
     for table in measured(collected) {
         html.push_str(&table.html());
@@ -28,7 +28,7 @@ pub fn part(collected: &Collected) -> Option<Part> {
     html.push_str(&strings(collected, true).map(|table| table.html()).unwrap_or_default());
     html.push_str(&features(collected).map(|table| table.html()).unwrap_or_default());
     let help = "<p class=\"note\">Each value stands with half of its 95 % interval, and with two digits of that; the layers have all digits.</p>";
-    (!html.is_empty()).then(|| Part { id: "values", title: "Values", html: format!("{help}{html}") })
+    (!html.is_empty()).then(|| PagePart { id: "values", title: "Values", html: format!("{help}{html}") })
 }
 
 fn measured(collected: &Collected) -> Vec<Table> {
@@ -74,17 +74,17 @@ fn table_of_kind(collected: &Collected, id: &str, title: &str, values: &[&Measur
     for thing in &things {
         let of_thing = || quantities.iter().filter_map(|name| by_thing.get(&(thing.0, thing.1, *name)).copied());
         let Some(first) = of_thing().next() else { continue };
-        let mut cells = vec![Cell::from(thing.0), Cell::from(thing.1)];
+        let mut cells = vec![TableCell::from(thing.0), TableCell::from(thing.1)];
         cells.extend(quantities.iter().map(|name| match by_thing.get(&(thing.0, thing.1, *name)) {
-            Some(value) => Cell::from(said(value, &collected.units)),
-            None => Cell::from(""),
+            Some(value) => TableCell::from(said(value, &collected.units)),
+            None => TableCell::from(""),
         }));
         let threshold = of_thing().find(|value| value.threshold_m.is_finite());
-        cells.push(Cell::from(threshold.map(|value| fixed(length.value(value.threshold_m), 2)).unwrap_or_default()));
-        cells.push(Cell::from(threshold.map(|value| value.against_threshold.as_str()).unwrap_or_default()));
-        cells.push(Cell::from(first.bases.as_str()));
-        cells.push(Cell::from(first.time.as_str()));
-        cells.push(Cell::from(format!("{}:{}", first.file, first.line)));
+        cells.push(TableCell::from(threshold.map(|value| fixed(length.value(value.threshold_m), 2)).unwrap_or_default()));
+        cells.push(TableCell::from(threshold.map(|value| value.against_threshold.as_str()).unwrap_or_default()));
+        cells.push(TableCell::from(first.bases.as_str()));
+        cells.push(TableCell::from(first.time.as_str()));
+        cells.push(TableCell::from(format!("{}:{}", first.file, first.line)));
         table.row(cells);
         if whole {
             if let Some(row) = table.rows.last_mut() {
@@ -123,7 +123,7 @@ fn words_of(value: &Measurement) -> String {
 
 fn strings(collected: &Collected, areas: bool) -> Option<Table> {
     let share = if areas { &collected.areas } else { &collected.lines };
-    let list: Vec<&Line> = share.kept.iter().filter(|line| line.length_m.is_finite()).collect();
+    let list: Vec<&PageLine> = share.kept.iter().filter(|line| line.length_m.is_finite()).collect();
     let (length, area) = (collected.units.length(), collected.units.area());
     let mut table = match areas {
         true => Table::new("values-areas", "Areas")
@@ -135,15 +135,15 @@ fn strings(collected: &Collected, areas: bool) -> Option<Table> {
     };
     table = table.number("vertices", "").text("base").text("note");
     for line in &list {
-        let mut cells = vec![Cell::from(line.name.as_str()), Cell::from(line.code.as_str())];
+        let mut cells = vec![TableCell::from(line.name.as_str()), TableCell::from(line.code.as_str())];
         if areas {
-            cells.push(Cell::from(plus_minus(area.value(line.area_m2), area.value(INTERVAL95 * line.sigma_area_m2))));
+            cells.push(TableCell::from(plus_minus(area.value(line.area_m2), area.value(INTERVAL95 * line.sigma_area_m2))));
         }
-        cells.push(Cell::from(plus_minus(length.value(line.length_m), length.value(INTERVAL95 * line.sigma_length_m))));
-        cells.push(Cell::from(line.corners.len().saturating_sub(usize::from(areas)).to_string()));
-        cells.push(Cell::from(line.bases.as_str()));
+        cells.push(TableCell::from(plus_minus(length.value(line.length_m), length.value(INTERVAL95 * line.sigma_length_m))));
+        cells.push(TableCell::from(line.corners.len().saturating_sub(usize::from(areas)).to_string()));
+        cells.push(TableCell::from(line.bases.as_str()));
         let flags = line.flags.replace(' ', ", ").replace('_', " ");
-        cells.push(Cell::from([line.warnings.as_str(), flags.as_str()].join(" ").trim()));
+        cells.push(TableCell::from([line.warnings.as_str(), flags.as_str()].join(" ").trim()));
         table.row(cells);
     }
     table.note = "Lengths and areas on the ellipsoid.".to_owned();
@@ -184,7 +184,7 @@ fn features(collected: &Collected) -> Option<Table> {
     for (i, feature) in kept.iter().enumerate().take(MOST_ROWS) {
         let mut cells = cells(collected, i, feature);
         if kinds.len() < 2 {
-            cells[KIND] = Cell::from("");
+            cells[KIND] = TableCell::from("");
         }
         table.row(cells);
         if let Some(row) = table.rows.last_mut() {
@@ -212,7 +212,7 @@ fn features(collected: &Collected) -> Option<Table> {
     (!kept.is_empty()).then(|| table.without_empty_columns())
 }
 
-fn cells(collected: &Collected, i: usize, feature: &Feature) -> Vec<Cell> {
+fn cells(collected: &Collected, i: usize, feature: &PageFeature) -> Vec<TableCell> {
     let code = if feature.code_title.is_empty() { &feature.code } else { &feature.code_title };
     let known = |value: f64, text: String| if value.is_finite() { text } else { String::new() };
     let length = collected.units.length();
@@ -224,21 +224,21 @@ fn cells(collected: &Collected, i: usize, feature: &Feature) -> Vec<Cell> {
     };
     let flags = feature.flags.replace(' ', ", ").replace('_', " ");
     vec![
-        Cell::link(&feature.name, format!("f{i}")),
-        Cell::from(code.as_str()),
-        Cell::from(place(feature.at[0])),
-        Cell::from(place(feature.at[1])),
-        Cell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
-        Cell::from(known(feature.height_m, plus_minus(length.value(feature.height_m), length.value(feature.height95_m)))),
-        Cell::from(if feature.height_m.is_finite() { feature.height_kind.as_str() } else { "" }),
-        Cell::from(feature.base.as_str()),
-        Cell::from(known(feature.distance_m, fixed(length.value(feature.distance_m), 2))),
-        Cell::from(if feature.aside > 0 {
+        TableCell::link(&feature.name, format!("f{i}")),
+        TableCell::from(code.as_str()),
+        TableCell::from(place(feature.at[0])),
+        TableCell::from(place(feature.at[1])),
+        TableCell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
+        TableCell::from(known(feature.height_m, plus_minus(length.value(feature.height_m), length.value(feature.height95_m)))),
+        TableCell::from(if feature.height_m.is_finite() { feature.height_kind.as_str() } else { "" }),
+        TableCell::from(feature.base.as_str()),
+        TableCell::from(known(feature.distance_m, fixed(length.value(feature.distance_m), 2))),
+        TableCell::from(if feature.aside > 0 {
             format!("{} + {} aside", feature.used, feature.aside)
         } else {
             feature.used.to_string()
         }),
-        Cell::from(format!("{}:{}", feature.file, feature.line)),
-        Cell::from(flags),
+        TableCell::from(format!("{}:{}", feature.file, feature.line)),
+        TableCell::from(flags),
     ]
 }

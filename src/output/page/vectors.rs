@@ -7,7 +7,7 @@ use crate::output::numbers::{fixed, round_step, step_decimals};
 use crate::units::Shown;
 
 /// A difference at a place.
-pub struct Vector {
+pub struct MapVector {
     /// Name.
     pub name: String,
     /// Place in metres east and north of any origin.
@@ -27,7 +27,7 @@ const HIGHEST: f64 = 760.0;
 const ARROW_PX: f64 = 60.0;
 
 /// The drawing and its words; none of nothing.
-pub fn drawing(vectors: &[Vector], length: Shown, name: &str, what: &str) -> Option<(String, String)> {
+pub fn drawing(vectors: &[MapVector], length: Shown, name: &str, what: &str) -> Option<(String, String)> {
     let mut sizes: Vec<f64> = vectors.iter().map(|vector| vector.by_m[0].hypot(vector.by_m[1])).collect();
     sizes.sort_by(f64::total_cmp);
     let typical_m = sizes[..].get(((sizes.len() as f64 * 0.95) as usize).min(sizes.len().checked_sub(1)?))?.max(1e-4);
@@ -104,7 +104,7 @@ mod tests {
 
     #[test]
     fn arrows_are_enlarged_by_a_round_factor_that_is_said() {
-        let vector = |name: &str, at_m, by_m| Vector { name: name.into(), at_m, by_m, marked: name == "P2" };
+        let vector = |name: &str, at_m, by_m| MapVector { name: name.into(), at_m, by_m, marked: name == "P2" };
         let vectors = [
             vector("P1", [0.0, 0.0], [0.1, 0.0]),
             vector("P2", [400.0, 300.0], [0.0, -0.2]),

@@ -14,7 +14,7 @@ pub const SENTENCES_SHOWN: usize = 20;
 pub const PLACES_SHOWN: usize = 8;
 
 /// Rows of which the same is to be said.
-struct Group<'e> {
+struct HeldGroup<'e> {
     /// What is said of the first.
     sentence: &'e str,
     /// By file, in the order of the logs: the lines.
@@ -54,12 +54,12 @@ fn lines(rows: &[(&str, &Entry, &Fault)]) -> String {
 }
 
 /// Rows whose sentences differ in the value alone, the most frequent first.
-fn groups<'e>(rows: &[(&'e str, &'e Entry, &'e Fault)]) -> Vec<Group<'e>> {
-    let mut groups: Vec<Group> = Vec::new();
+fn groups<'e>(rows: &[(&'e str, &'e Entry, &'e Fault)]) -> Vec<HeldGroup<'e>> {
+    let mut groups: Vec<HeldGroup> = Vec::new();
     let mut known: HashMap<String, usize> = HashMap::new();
     for (file, entry, fault) in rows {
         let index = *known.entry(without_value(fault)).or_insert_with(|| {
-            groups.push(Group { sentence: &fault.sentence, places: Vec::new(), count: 0 });
+            groups.push(HeldGroup { sentence: &fault.sentence, places: Vec::new(), count: 0 });
             groups.len() - 1
         });
         let group = &mut groups[index];
@@ -100,7 +100,7 @@ fn without_value(fault: &Fault) -> String {
 }
 
 /// Where the rows of a group are: `notes.txt:2-46, 50; more.txt:3`.
-fn places(group: &Group) -> String {
+fn places(group: &HeldGroup) -> String {
     let mut shown = 0;
     let mut rest = 0;
     let mut files = Vec::new();
@@ -148,19 +148,19 @@ mod tests {
     #[test]
     fn measured_numbers_make_no_other_sentence_and_limits_do() {
         let held = [
-            entry(2, "12", "HD is 12.00 m, but 13.25 m follow"),
-            entry(3, "14", "HD is 14.00 m, but 15.50 m follow"),
-            entry(5, "7", "HD 7 is outside 0 to 400 gons"),
-            entry(6, "8", "HD 8 is outside 0 to 360 degrees"),
+            entry(2, "12", "Distance is 12.00 m, but 13.25 m follow"),
+            entry(3, "14", "Distance is 14.00 m, but 15.50 m follow"),
+            entry(5, "7", "Bearing 7 is outside 0 to 400 gons"),
+            entry(6, "8", "Bearing 8 is outside 0 to 360 degrees"),
         ];
         let rows = rows(&held);
         let lines: Vec<&str> = rows[&Reason::NotATime].lines().map(|line| &line[5..]).collect();
         assert_eq!(
             lines,
             [
-                "  2 rows, such as: HD is 12.00 m, but 13.25 m follow (notes.txt:2-3)",
-                "  notes.txt:5: HD 7 is outside 0 to 400 gons",
-                "  notes.txt:6: HD 8 is outside 0 to 360 degrees",
+                "  2 rows, such as: Distance is 12.00 m, but 13.25 m follow (notes.txt:2-3)",
+                "  notes.txt:5: Bearing 7 is outside 0 to 400 gons",
+                "  notes.txt:6: Bearing 8 is outside 0 to 360 degrees",
             ]
         );
     }

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::geodesy::register::{Source, SourceShares};
+use crate::geodesy::register::{ErrorSource, SourceShares};
 use crate::output::numbers::fixed;
 
 /// Sources that a sentence names.
@@ -32,14 +32,14 @@ pub struct SharesOfSources {
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SourceShare {
     /// The source.
-    pub source: Source,
+    pub source: ErrorSource,
     /// The mean of its shares in the points' variances, 0 to 1.
     pub share: f64,
 }
 
 impl From<&SourceShares> for UncertaintySources {
     fn from(shares: &SourceShares) -> UncertaintySources {
-        let of = |(points, shares): (u64, Vec<(Source, f64)>)| SharesOfSources {
+        let of = |(points, shares): (u64, Vec<(ErrorSource, f64)>)| SharesOfSources {
             points,
             shares: shares.into_iter().map(|(source, share)| SourceShare { source, share }).collect(),
         };
@@ -50,7 +50,7 @@ impl From<&SourceShares> for UncertaintySources {
 
 impl SharesOfSources {
     /// The share of a source; 0 of one that has none.
-    pub fn share(&self, source: Source) -> f64 {
+    pub fn share(&self, source: ErrorSource) -> f64 {
         self.shares.iter().find(|share| share.source == source).map_or(0.0, |share| share.share)
     }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write;
 
 use super::styled::{FAINT, HELD, STRONG, WRONG};
-use super::values::{self, Look};
+use super::values::{self, ValuesShown};
 use super::written;
 use crate::numeric::words::{counted, grouped};
 use crate::output::contract::Account;
@@ -22,7 +22,7 @@ pub fn opening(account: &Account, units: &Units) -> String {
 
 /// What it ends with: the values that were asked for, what needs a decision, and what all of it is in. `rows` says of each reason which rows
 /// were held, where they are known.
-pub fn ending(account: &Account, look: &Look, rows: &BTreeMap<Reason, String>) -> String {
+pub fn ending(account: &Account, look: &ValuesShown, rows: &BTreeMap<Reason, String>) -> String {
     let mut text = values::told(&account.things, look);
     let _ = write_ending(&mut text, account, look, rows);
     text
@@ -73,7 +73,7 @@ fn write_opening(text: &mut String, account: &Account, units: &Units) -> std::fm
     Ok(())
 }
 
-fn write_ending(text: &mut String, account: &Account, look: &Look, rows: &BTreeMap<Reason, String>) -> std::fmt::Result {
+fn write_ending(text: &mut String, account: &Account, look: &ValuesShown, rows: &BTreeMap<Reason, String>) -> std::fmt::Result {
     let shots = &account.shots;
     let mut held: BTreeMap<Reason, u64> = shots.held.clone();
     account.bases.held.iter().for_each(|(reason, count)| *held.entry(*reason).or_default() += count);

@@ -21,7 +21,7 @@ const NARROW: usize = 80;
 
 /// How values are shown.
 #[derive(Debug, Clone, Copy)]
-pub struct Look {
+pub struct ValuesShown {
     /// Their units.
     pub units: Units,
     /// Columns of the terminal.
@@ -33,7 +33,7 @@ pub struct Look {
 }
 
 /// The values of things, kind by kind.
-pub fn told(things: &[Thing], look: &Look) -> String {
+pub fn told(things: &[Thing], look: &ValuesShown) -> String {
     let mut text = String::new();
     for (kind, quantities) in KINDS {
         let of_kind: Vec<&Thing> = things.iter().filter(|thing| thing.measure == kind && !thing.values.is_empty()).collect();
@@ -51,7 +51,7 @@ pub fn told(things: &[Thing], look: &Look) -> String {
     text
 }
 
-fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], look: &Look) -> std::fmt::Result {
+fn kind_told(text: &mut String, kind: &str, things: &[&Thing], asked: &[&str], look: &ValuesShown) -> std::fmt::Result {
     let shown = if look.all { things.len() } else { things.len().min(SHOWN) };
     let title = kind_title(kind);
     let count = if things.len() > 1 { format!(" ({})", grouped(things.len() as u64)) } else { String::new() };
@@ -184,11 +184,11 @@ mod tests {
         }
     }
 
-    fn plain(things: &[Thing], look: &Look) -> String {
+    fn plain(things: &[Thing], look: &ValuesShown) -> String {
         anstream::adapter::strip_str(&told(things, look)).to_string()
     }
 
-    const WIDE: Look = Look {
+    const WIDE: ValuesShown = ValuesShown {
         units: Units { length: LengthShown::M, area: None, volume: None, angle: crate::units::AngleShown::Deg },
         columns: 120,
         all: false,
@@ -206,11 +206,11 @@ mod tests {
         // The columns stand under each other.
         let ends: Vec<usize> = got.lines().take(2).map(|line| line.chars().count()).collect();
         assert_eq!(ends[0], ends[1], "{got}");
-        let narrow = plain(&things, &Look { columns: 40, ..WIDE });
+        let narrow = plain(&things, &ValuesShown { columns: 40, ..WIDE });
         assert_eq!(narrow, "Heights (2)\n  T1: height 7.42 ± 0.31 m\n  T22: height 18.30 ± 0.98 m; warning\n");
         // A table that is wider than the terminal is none.
         things[0].name = "a tree with the longest name of all that stand in that wood, by the old wall over the brook".into();
-        let lines = plain(&things, &Look { columns: 90, ..WIDE });
+        let lines = plain(&things, &ValuesShown { columns: 90, ..WIDE });
         assert!(lines.contains("  T22: height 18.30 ± 0.98 m; warning\n"), "{lines}");
         assert!(plain(&things, &WIDE).contains("height, m\n"));
     }
@@ -222,7 +222,7 @@ mod tests {
         let text = plain(&things, &WIDE);
         assert_eq!(text.lines().count(), 1 + SHOWN + 1, "{text}");
         assert!(text.ends_with("  and 30 more; the widest interval: T44, height 12.00 ± 0.78 m; --values shows all\n"), "{text}");
-        let all = plain(&things, &Look { all: true, ..WIDE });
+        let all = plain(&things, &ValuesShown { all: true, ..WIDE });
         assert_eq!(all.lines().count(), 51);
         // Twenty and no more are shown without a rest.
         assert!(!plain(&things[..SHOWN], &WIDE).contains("more"));
@@ -236,7 +236,7 @@ mod tests {
             thing.caution = Some("Keep away from the line.");
         }
         for columns in [40, 120] {
-            let text = plain(&things, &Look { columns, ..WIDE });
+            let text = plain(&things, &ValuesShown { columns, ..WIDE });
             assert_eq!(text.matches("caution").count(), 1, "{text}");
             assert!(text.ends_with("\n  caution  Keep away from the line.\n"), "{text}");
         }
@@ -246,7 +246,7 @@ mod tests {
     fn values_are_in_the_units_of_the_crew() {
         let units = Units { length: LengthShown::Ft, ..Units::default() };
         // 3.048 m and 0.1 m are 10 ft and 0.328 ft; half of the interval is 1.96 times that, 0.643 ft.
-        let text = plain(&[tree("T1", 3.048, 0.1)], &Look { units, ..WIDE });
+        let text = plain(&[tree("T1", 3.048, 0.1)], &ValuesShown { units, ..WIDE });
         assert!(text.contains("height, ft") && text.contains("10.00 ± 0.64"), "{text}");
     }
 

@@ -11,7 +11,7 @@ use super::words::title_of;
 use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, measure_field, name_of};
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
-use crate::output::order::{self, Group};
+use crate::output::order::{self, FieldGroup};
 use crate::output::xml::Document;
 use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::units::computed;
@@ -360,7 +360,7 @@ fn edit_widget(document: &mut Document, field: &Field) {
 fn form(document: &mut Document, layer: &Layer, naming: Naming) {
     document.leaf("editorlayout", "tablayout");
     document.within("attributeEditorForm", &[], |document| {
-        for of_group in Group::ALL {
+        for of_group in FieldGroup::ALL {
             let inside: Vec<(usize, &Field)> =
                 layer.fields.iter().enumerate().filter(|(_, field)| order::group(layer, field) == of_group).collect();
             if inside.is_empty() {

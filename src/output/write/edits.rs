@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use super::WriteError;
-use crate::output::edits::{Edits, Kind, Outcome};
+use crate::output::edits::{EditKind, EditOutcome, Edits};
 
 /// The file's name.
 pub const NAME: &str = "edits.csv";
@@ -34,20 +34,20 @@ pub fn write_beside(folder: &Path, edits: &Edits) -> Result<(), WriteError> {
     writer.write_record(header).map_err(WriteError::format(&path, "writing"))?;
     for edit in edits.told() {
         let (outcome, reason) = match edit.outcome {
-            Outcome::Carried(_) => ("carried", ""),
-            Outcome::Left(why) => ("not_carried", why),
+            EditOutcome::Carried(_) => ("carried", String::new()),
+            EditOutcome::Left(why) => ("not_carried", why.to_string()),
         };
         let (word, field, old, new) = match &edit.kind {
-            Kind::Changed { field, old, new } => ("changed", field.as_str(), old.as_deref(), new.as_deref()),
-            Kind::Deleted => ("deleted", "", None, None),
-            Kind::Added => ("added", "", None, None),
+            EditKind::Changed { field, old, new } => ("changed", field.as_str(), old.as_deref(), new.as_deref()),
+            EditKind::Deleted => ("deleted", "", None, None),
+            EditKind::Added => ("added", "", None, None),
         };
         let text = |value: &Option<String>| value.clone().unwrap_or_default();
         let line = edit.line.map(|line| line.to_string()).unwrap_or_default();
         let (feature, shot, file) = (text(&edit.key.feature), text(&edit.key.shot), text(&edit.key.file));
         let (old, new) = (old.unwrap_or_default(), new.unwrap_or_default());
         writer
-            .write_record([outcome, reason, &edit.layer, &feature, &shot, &file, &line, word, field, old, new])
+            .write_record([outcome, &reason, &edit.layer, &feature, &shot, &file, &line, word, field, old, new])
             .map_err(WriteError::format(&path, "writing"))?;
     }
     writer.flush().map_err(WriteError::file(&path, "writing"))

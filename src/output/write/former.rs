@@ -32,13 +32,13 @@ struct Stamp {
 }
 
 /// What a summary of ours says.
-struct Summary {
+struct FormerSummary {
     files: Vec<OutputFile>,
     is_as_written: bool,
 }
 
 /// The summary in a folder; none where there is none, or where it is not one of this program.
-fn summary(folder: &Path) -> Option<Summary> {
+fn summary(folder: &Path) -> Option<FormerSummary> {
     let text = disk::read_text(&folder.join(SUMMARY)).ok()?;
     let known: Value = serde_json::from_str(&text).ok()?;
     known.get("software")?.get("standoff")?.as_str()?;
@@ -50,7 +50,7 @@ fn summary(folder: &Path) -> Option<Summary> {
         hex(&Sha256::digest(blank.as_bytes())) == seal
     });
     let files = serde_json::from_value(known.get("files")?.clone()).unwrap_or_default();
-    Some(Summary { files, is_as_written })
+    Some(FormerSummary { files, is_as_written })
 }
 
 impl Former {

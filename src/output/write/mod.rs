@@ -33,9 +33,9 @@ mod wgs84;
 use std::path::{Path, PathBuf};
 
 use self::seal::OutputFile;
-use crate::geodesy::crs::Kind;
+use crate::geodesy::crs::CrsKind;
 use crate::job::Format;
-use crate::output::cells::Cells;
+use crate::output::cells::CoarseCells;
 use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
@@ -99,7 +99,7 @@ impl Ending<'_> {
 
 /// Length of a unit of the layers' CRS in metres, where it is projected: by it a style draws what is measured in metres.
 fn metres_a_unit(setup: &Setup) -> Option<f64> {
-    (setup.crs.kind() == Kind::Projected).then(|| setup.crs.unit_factor())
+    (setup.crs.kind() == CrsKind::Projected).then(|| setup.crs.unit_factor())
 }
 
 /// The output of a run: a folder beside its final place until [`Output::commit`].
@@ -115,7 +115,7 @@ pub struct Output {
     edits: Option<Edits>,
     told: Vec<Layer>,
     /// What is drawn of coarse layers.
-    cells: Cells,
+    cells: CoarseCells,
     /// The units that the records are shown in, the layers before that, and the order that their fields come to stand in.
     units: InUnits,
     metric: Vec<Layer>,
@@ -156,7 +156,7 @@ impl Output {
             disclosure: Disclosure::default(),
             edits: None,
             told: Vec::new(),
-            cells: Cells::default(),
+            cells: CoarseCells::default(),
             units: InUnits::default(),
             metric: Vec::new(),
             orders: Vec::new(),
@@ -244,7 +244,7 @@ impl Output {
             Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks, view: view.as_ref() };
         let finish = || writers.into_iter().try_for_each(|writer| writer.finish(&layers, &ending));
         // The page is drawn while the formats end their files.
-        let (finished, drawn) = rayon::join(finish, || page.map(|page| Drawn::draw(page, drawings, &account)).transpose());
+        let (finished, drawn) = rayon::join(finish, || page.map(|page| PageDrawn::draw(page, drawings, &account)).transpose());
         finished?;
         styles::write_beside(&folder, &name, &ending.written(&layers), &formats, metres_a_unit)?;
         for (index, layer) in layers.iter().enumerate().filter(|(index, _)| !ending.has_records(*index)) {
@@ -299,7 +299,7 @@ impl Sink for Output {
         self.told = self.disclosure.layers(setup.layers.clone());
         self.page = Some(Page::new(&setup.with_layers(self.told.clone())));
         if self.disclosure.is_discreet() {
-            self.cells = Cells::new(setup);
+            self.cells = CoarseCells::new(setup);
         }
         self.metric = self.cells.layers(self.told.clone());
         self.units = InUnits::new(setup.job.units);
@@ -326,8 +326,8 @@ impl Sink for Output {
                 Format::Fgb => Box::new(fgb::FlatGeobuf::create(folder, layers, setup)?),
                 Format::Csv => Box::new(csv::CsvFiles::create(folder, layers, setup)?),
                 Format::Dxf => Box::new(dxf::Drawing::create(folder, setup)?),
-                Format::Kml | Format::Kmz => Box::new(kml::Kml::create(folder, layers, setup, *format == Format::Kmz)?),
-                Format::Gpx => Box::new(gpx::Gpx::create(folder, layers, setup)?),
+                Format::Kml | Format::Kmz => Box::new(kml::KmlWriter::create(folder, layers, setup, *format == Format::Kmz)?),
+                Format::Gpx => Box::new(gpx::GpxWriter::create(folder, layers, setup)?),
                 Format::Jsonfg => Box::new(geojson::GeoJson::with_places(folder, layers, setup)?),
             });
         }
@@ -364,15 +364,15 @@ impl Sink for Output {
 }
 
 /// The page as text, and its drawings where these are wanted as files, too.
-struct Drawn {
+struct PageDrawn {
     html: String,
     figures: Vec<Figure>,
 }
 
-impl Drawn {
-    fn draw(page: Page, drawings: bool, account: &Account) -> Result<Drawn, WriteError> {
+impl PageDrawn {
+    fn draw(page: Page, drawings: bool, account: &Account) -> Result<PageDrawn, WriteError> {
         let figures = if drawings { page.figures() } else { Vec::new() };
-        Ok(Drawn { figures, html: page.html(account)? })
+        Ok(PageDrawn { figures, html: page.html(account)? })
     }
 }
 

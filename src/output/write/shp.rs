@@ -12,7 +12,7 @@ use std::path::{Path, PathBuf};
 use dbase::{FieldName, FieldValue, FieldWriter, TableWriter, TableWriterBuilder, WritableRecord};
 use shapefile::{Point, PointZ, Polygon, PolygonRing, PolygonZ, Polyline, PolylineZ, ShapeWriter};
 
-use super::antimeridian::{self, Globe, Parts};
+use super::antimeridian::{self, CutParts, Globe};
 use super::dated::Latest;
 use super::number::iso_utc;
 use super::{Ending, FormatWriter, WriteError};
@@ -30,10 +30,10 @@ const TEXT_WIDTH: u8 = 254;
 
 /// The files of a run.
 pub struct Shapefiles {
-    files: Vec<LayerFile>,
+    files: Vec<ShapefileLayer>,
 }
 
-struct LayerFile {
+struct ShapefileLayer {
     shp: PathBuf,
     shapes: Option<ShapeWriter<BufWriter<File>>>,
     table: TableWriter<BufWriter<File>>,
@@ -78,7 +78,7 @@ impl Shapefiles {
             }
             let table = builder.build_with_file_dest(&dbf).map_err(WriteError::format(&dbf, "creating"))?;
             let (has_z, globe) = (setup.has_z && layer.has_heights(), Globe::from_crs(setup.crs));
-            Ok(LayerFile { shp, shapes, table, has_z, globe, cut: vec![0; layer.fields.len()] })
+            Ok(ShapefileLayer { shp, shapes, table, has_z, globe, cut: vec![0; layer.fields.len()] })
         });
         Ok(Shapefiles { files: files.collect::<Result<_, WriteError>>()? })
     }
@@ -103,7 +103,7 @@ impl FormatWriter for Shapefiles {
                     value
                 })
                 .collect();
-            file.table.write_record(&Values(&values)).map_err(WriteError::format(&file.shp, "writing attributes"))?;
+            file.table.write_record(&ShapeValues(&values)).map_err(WriteError::format(&file.shp, "writing attributes"))?;
         }
         Ok(())
     }
@@ -179,9 +179,9 @@ fn value_of(field: &Field, cell: Cell) -> (FieldValue, bool) {
 }
 
 /// A record in the order of the fields.
-struct Values<'v>(&'v [FieldValue]);
+struct ShapeValues<'v>(&'v [FieldValue]);
 
-impl WritableRecord for Values<'_> {
+impl WritableRecord for ShapeValues<'_> {
     fn write_using<W: Write>(&self, writer: &mut FieldWriter<'_, W>) -> Result<(), dbase::FieldError> {
         self.0.iter().try_for_each(|value| writer.write_next_field_value(value))
     }
@@ -190,7 +190,7 @@ impl WritableRecord for Values<'_> {
 fn add_shape(
     shapes: &mut ShapeWriter<BufWriter<File>>,
     kind: GeometryKind,
-    parts: &Parts<'_>,
+    parts: &CutParts<'_>,
     has_z: bool,
 ) -> Result<(), shapefile::Error> {
     let flat = |p: &Position| Point::new(p.x, p.y);

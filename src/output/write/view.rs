@@ -7,7 +7,7 @@
 //! first.
 
 use super::antimeridian::{Globe, Longitudes};
-use crate::geodesy::crs::{Crs, CrsError, Rules, Transform};
+use crate::geodesy::crs::{Crs, CrsError, OperationRules, Transform};
 use crate::output::columns::Batch;
 use crate::output::contract::Setup;
 
@@ -98,7 +98,7 @@ impl View {
         let mut points: Vec<[f64; 3]> = (0..=ALONG)
             .flat_map(|i| (0..=ALONG).map(move |j| [west + width * share(i), south + (north - south) * share(j), 0.0]))
             .collect();
-        Transform::new(&Crs::new("EPSG:4326")?, &Crs::new(authority)?, None, Rules::default())?.apply(&mut points)?;
+        Transform::new(&Crs::new("EPSG:4326")?, &Crs::new(authority)?, None, OperationRules::default())?.apply(&mut points)?;
         let nothing = [f64::INFINITY, f64::INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY];
         let join = |[w, s, e, n]: [f64; 4], [x, y, _]: &[f64; 3]| [w.min(*x), s.min(*y), e.max(*x), n.max(*y)];
         let bounds = points.iter().fold(nothing, join);

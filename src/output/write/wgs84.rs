@@ -4,7 +4,7 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use crate::geodesy::crs::{ByPlace, Crs, CrsError, Epoch, Kind, Transform};
+use crate::geodesy::crs::{ByPlace, CoordinateEpoch, Crs, CrsError, CrsKind, Transform};
 use crate::output::columns::{Batch, Position};
 use crate::output::contract::Setup;
 
@@ -34,8 +34,8 @@ impl ToWgs84 {
     pub fn new(setup: &Setup) -> Result<ToWgs84, CrsError> {
         let own = setup.crs.geographic_3d()?;
         let to_own = match setup.crs.kind() {
-            Kind::Geographic => None,
-            Kind::Projected => Some(Transform::new(&setup.crs.horizontal_3d()?, &own, None, setup.rules)?),
+            CrsKind::Geographic => None,
+            CrsKind::Projected => Some(Transform::new(&setup.crs.horizontal_3d()?, &own, None, setup.rules)?),
         };
         let wgs84 = Crs::new("EPSG:4979")?;
         let mut steps = Vec::new();
@@ -109,7 +109,7 @@ impl ToWgs84 {
 
 fn apply(step: &Transform, points: &mut [[f64; 3]], epoch: Option<f64>) -> Result<(), CrsError> {
     match epoch {
-        Some(year) if step.needs_epoch() => step.apply_at(points, Epoch::All(year)),
+        Some(year) if step.needs_epoch() => step.apply_at(points, CoordinateEpoch::All(year)),
         _ => step.apply(points),
     }
 }

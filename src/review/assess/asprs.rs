@@ -16,7 +16,7 @@ pub const TIMES_BETTER: f64 = 3.0;
 
 /// An RMSE with the check points' error in it. Metres.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Joined {
+pub struct JoinedRmse {
     /// Fit of the data to the check points.
     pub fit_m: f64,
     /// Error of the check points' survey.
@@ -25,9 +25,9 @@ pub struct Joined {
     pub rmse_m: f64,
 }
 
-impl Joined {
-    fn join(fit_m: f64, survey_m: f64) -> Joined {
-        Joined { fit_m, survey_m, rmse_m: fit_m.hypot(survey_m) }
+impl JoinedRmse {
+    fn join(fit_m: f64, survey_m: f64) -> JoinedRmse {
+        JoinedRmse { fit_m, survey_m, rmse_m: fit_m.hypot(survey_m) }
     }
 }
 
@@ -35,9 +35,9 @@ impl Joined {
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct WithSurvey {
     /// Horizontal; none where a check point's horizontal standard error is not known.
-    pub horizontal: Option<Joined>,
+    pub horizontal: Option<JoinedRmse>,
     /// Vertical; none without heights, or where a check point's vertical standard error is not known.
-    pub vertical: Option<Joined>,
+    pub vertical: Option<JoinedRmse>,
     /// Of both together in metres; none where either is missing.
     pub rmse_3d_m: Option<f64>,
 }
@@ -56,8 +56,8 @@ pub fn with_survey(
     rmse_up_m: Option<f64>,
     sigmas_vertical_m: &[Option<f64>],
 ) -> WithSurvey {
-    let horizontal = root_mean_square(sigmas_horizontal_m).map(|sigma| Joined::join(rmse_radial_m, 2f64.sqrt() * sigma));
-    let vertical = rmse_up_m.zip(root_mean_square(sigmas_vertical_m)).map(|(fit, sigma)| Joined::join(fit, sigma));
+    let horizontal = root_mean_square(sigmas_horizontal_m).map(|sigma| JoinedRmse::join(rmse_radial_m, 2f64.sqrt() * sigma));
+    let vertical = rmse_up_m.zip(root_mean_square(sigmas_vertical_m)).map(|(fit, sigma)| JoinedRmse::join(fit, sigma));
     let rmse_3d_m = horizontal.zip(vertical).map(|(h, v)| h.rmse_m.hypot(v.rmse_m));
     WithSurvey { horizontal, vertical, rmse_3d_m }
 }

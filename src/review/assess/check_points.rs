@@ -1,11 +1,11 @@
 //! Check points on the datum of the layer that they test.
 
 use super::AssessError;
-use crate::geodesy::crs::{Crs, Kind};
+use crate::geodesy::crs::{Crs, CrsKind};
 use crate::geodesy::frame::Geodetic;
 use crate::intake::checks::CheckTable;
 use crate::records::base_row::Coordinates;
-use crate::review::finished::{DatumStep, Heights, MappedLayer, move_points};
+use crate::review::finished::{DatumStep, HeightKnown, MappedLayer, move_points};
 
 /// A check point on the layer's datum.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,7 +17,7 @@ pub struct CheckPoint {
     /// Position; its height is the one that is known, else 0.
     pub at: Geodetic,
     /// Heights and their standard error.
-    pub heights: Heights,
+    pub heights: HeightKnown,
     /// Standard error of each horizontal axis in metres, where it is stated.
     pub sigma_horizontal_m: Option<f64>,
 }
@@ -43,8 +43,8 @@ fn crs_of(table: &CheckTable, named: Option<&str>, layer: &MappedLayer) -> Resul
         None => (layer.crs.horizontal()?, true),
     };
     match (table.is_geographic, crs.kind()) {
-        (true, Kind::Projected) => Err(AssessError::CrsIsProjected(crs.label())),
-        (false, Kind::Geographic) => Err(AssessError::CrsIsGeographic(crs.label())),
+        (true, CrsKind::Projected) => Err(AssessError::CrsIsProjected(crs.label())),
+        (false, CrsKind::Geographic) => Err(AssessError::CrsIsGeographic(crs.label())),
         _ => Ok((crs, is_crs_of_layer)),
     }
 }
@@ -79,7 +79,7 @@ pub fn place(
         if !lon_deg.is_finite() || !lat_deg.is_finite() || !height_m.is_finite() || lat_deg.abs() > 90.0 {
             return Err(AssessError::Outside { line: row.line, crs: crs.label() });
         }
-        let heights = Heights {
+        let heights = HeightKnown {
             ellipsoid_m: row.ellipsoid_height_m.map(|_| height_m),
             orthometric_m: row.orthometric_height_m,
             kind: None,

@@ -105,10 +105,10 @@ mod tests {
     use super::*;
     use crate::geodesy::covariance::{ELLIPSE95, INTERVAL95};
     use crate::geodesy::crs::Operation;
-    use crate::review::finished::{DatumStep, Heights};
+    use crate::review::finished::{DatumStep, HeightKnown};
 
-    fn heights(ellipsoid_m: Option<f64>, orthometric_m: Option<f64>, sigma_m: Option<f64>) -> Heights {
-        Heights { ellipsoid_m, orthometric_m, kind: None, sigma_m, sigma_geoid_m: None }
+    fn heights(ellipsoid_m: Option<f64>, orthometric_m: Option<f64>, sigma_m: Option<f64>) -> HeightKnown {
+        HeightKnown { ellipsoid_m, orthometric_m, kind: None, sigma_m, sigma_geoid_m: None }
     }
 
     /// A check point 500 m over the ellipsoid, and a tested one so far from it east and north, with equal errors and none aslant.

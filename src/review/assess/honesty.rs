@@ -72,7 +72,7 @@ impl Freedom {
 /// What a share says of the stated uncertainties.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Verdict {
+pub enum ShareVerdict {
     /// Errors are greater than stated.
     TooSmall,
     /// The share agrees with 95 %.
@@ -99,7 +99,7 @@ pub struct Coverage {
     /// By what the standard errors would have to be multiplied to fit these errors.
     pub factor: f64,
     /// What it says.
-    pub verdict: Verdict,
+    pub verdict: ShareVerdict,
 }
 
 impl Coverage {
@@ -110,13 +110,13 @@ impl Coverage {
         let inside = squares.iter().filter(|square| **square <= freedom.edge()).count();
         let [low95, high95] = clopper_pearson(inside, of, 0.95);
         let verdict = if high95 < STATED {
-            Verdict::TooSmall
+            ShareVerdict::TooSmall
         } else if low95 > STATED {
-            Verdict::TooLarge
+            ShareVerdict::TooLarge
         } else if of < LEAST_POINTS {
-            Verdict::CannotTell
+            ShareVerdict::CannotTell
         } else {
-            Verdict::Honest
+            ShareVerdict::Honest
         };
         Some(Coverage { inside, of, share: inside as f64 / of as f64, low95, high95, factor, verdict })
     }
@@ -134,18 +134,18 @@ impl Coverage {
         );
         let factor = self.factor;
         match self.verdict {
-            Verdict::TooSmall if factor < HARDLY_LARGER => {
+            ShareVerdict::TooSmall if factor < HARDLY_LARGER => {
                 format!("{seen}: most errors fit the stated uncertainties, but too many lie far outside; look for blunders")
             }
-            Verdict::TooSmall => format!(
+            ShareVerdict::TooSmall => format!(
                 "{seen}: the stated uncertainties are too small; multiply the standard errors by about {factor:.1}, or look for a shift \
                  or blunders"
             ),
-            Verdict::Honest => format!("{seen}: the stated uncertainties agree with the errors"),
-            Verdict::TooLarge => format!(
+            ShareVerdict::Honest => format!("{seen}: the stated uncertainties agree with the errors"),
+            ShareVerdict::TooLarge => format!(
                 "{seen}: the stated uncertainties are cautious; standard errors about {factor:.1} times as large would fit these errors"
             ),
-            Verdict::CannotTell => {
+            ShareVerdict::CannotTell => {
                 format!("{seen}: nothing speaks against the stated uncertainties, but {} errors are too few to tell", self.of)
             }
         }
@@ -216,9 +216,9 @@ mod tests {
             assert!((honest.share - 0.95).abs() < SHARE_WITHIN, "{honest:?}");
             assert!((honest.factor - 1.0).abs() < FACTOR_WITHIN, "{honest:?}");
             let bold = Coverage::count(&drawn(&mut normal, 100_000, 0.5, freedom), freedom).unwrap();
-            assert!(bold.verdict == Verdict::TooSmall && (bold.factor - 2.0).abs() < 2.0 * FACTOR_WITHIN, "{bold:?}");
+            assert!(bold.verdict == ShareVerdict::TooSmall && (bold.factor - 2.0).abs() < 2.0 * FACTOR_WITHIN, "{bold:?}");
             let shy = Coverage::count(&drawn(&mut normal, 100_000, 2.0, freedom), freedom).unwrap();
-            assert!(shy.verdict == Verdict::TooLarge && (shy.factor - 0.5).abs() < FACTOR_WITHIN, "{shy:?}");
+            assert!(shy.verdict == ShareVerdict::TooLarge && (shy.factor - 0.5).abs() < FACTOR_WITHIN, "{shy:?}");
         }
     }
 
@@ -230,7 +230,7 @@ mod tests {
             let wrong = (0..runs)
                 .filter(|_| {
                     let coverage = Coverage::count(&drawn(&mut normal, count, 1.0, Freedom::Two), Freedom::Two).unwrap();
-                    coverage.verdict != Verdict::Honest
+                    coverage.verdict != ShareVerdict::Honest
                 })
                 .count();
             // The interval is exact, so that it errs in 5 % at most; four standard errors of that are 1.4 %.
@@ -258,7 +258,9 @@ mod tests {
             )
         );
         let few = Coverage::count(&[1.0, 2.0, 0.5], Freedom::One).unwrap();
-        assert!(few.verdict == Verdict::CannotTell && few.sentence("intervals").ends_with("but 3 errors are too few to tell"));
+        assert!(
+            few.verdict == ShareVerdict::CannotTell && few.sentence("intervals").ends_with("but 3 errors are too few to tell")
+        );
     }
 
     proptest! {

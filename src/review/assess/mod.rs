@@ -39,7 +39,7 @@ use honesty::{Coverage, Freedom};
 use matching::Fate;
 use moments::ErrorMoments;
 use outliers::{RobustSpread, Speaks};
-use standards::Claim;
+use standards::StandardFigure;
 
 /// What stands beside every statement of accuracy.
 pub const CAUTION: &str = "Mapping grade. A statement of accuracy that the law or a contract asks for is made by, or under, a person \
@@ -87,13 +87,13 @@ pub enum AssessError {
         /// How they were matched.
         how: String,
         /// What to do.
-        remedy: Remedy,
+        remedy: AssessRemedy,
     },
 }
 
 /// What to do where no check point belongs to a mapped point.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Remedy {
+pub enum AssessRemedy {
     /// They were matched by distance.
     LookAtCrs,
     /// They were matched by name: the first names of both, in quotes.
@@ -105,11 +105,11 @@ pub enum Remedy {
     },
 }
 
-impl fmt::Display for Remedy {
+impl fmt::Display for AssessRemedy {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Remedy::LookAtCrs => f.write_str("look at the CRS of the check points, or match by name"),
-            Remedy::OtherNames { layer, checks } => write!(
+            AssessRemedy::LookAtCrs => f.write_str("look at the CRS of the check points, or match by name"),
+            AssessRemedy::OtherNames { layer, checks } => write!(
                 f,
                 "the layer has {layer}; the check points {checks}; name the field of the layer that has these names, or match by distance"
             ),
@@ -119,7 +119,7 @@ impl fmt::Display for Remedy {
 
 /// What to assess.
 #[derive(Debug, Clone, Default)]
-pub struct Request {
+pub struct AssessRequest {
     /// The file with the layer.
     pub file: PathBuf,
     /// The layer's name, where it is not the usual one.
@@ -200,7 +200,7 @@ pub struct Assessment {
     /// What the errors come to.
     pub errors: ErrorMoments,
     /// Figures by the standards.
-    pub standards: Vec<Claim>,
+    pub standards: Vec<StandardFigure>,
     /// Errors far from the others; they are in every figure.
     pub outliers: Vec<Outlier>,
     /// Share of horizontal errors inside their 95 % ellipses.
@@ -221,7 +221,7 @@ pub struct Assessment {
 ///
 /// # Errors
 /// When a file or a CRS cannot be used, or nothing is matched.
-pub fn assess(request: &Request) -> Result<Assessment, AssessError> {
+pub fn assess(request: &AssessRequest) -> Result<Assessment, AssessError> {
     let layer = finished::read(&request.file, request.layer.as_deref(), request.field.as_deref())?;
     let named = request.check_crs.as_deref().map(Crs::new).transpose()?;
     let table = checks::read(&request.checks, request.check_name.as_deref(), named.as_ref())?;
@@ -283,7 +283,7 @@ struct RepeatedShots<'l> {
 }
 
 impl<'l> RepeatedShots<'l> {
-    fn find(layer: &'l MappedLayer, checks: &'l CheckPoints, request: &Request) -> RepeatedShots<'l> {
+    fn find(layer: &'l MappedLayer, checks: &'l CheckPoints, request: &AssessRequest) -> RepeatedShots<'l> {
         let names = request.within_m.is_none().then(|| {
             let mut counts = HashMap::new();
             for name in checks.points.iter().filter_map(|check| check.name.as_deref()) {
@@ -313,7 +313,7 @@ struct Found {
 
 impl Found {
     /// What each check point found, by its fate.
-    fn sorted(layer: &MappedLayer, checks: &CheckPoints, fates: &[Fate], request: &Request, matched_by: &str) -> Found {
+    fn sorted(layer: &MappedLayer, checks: &CheckPoints, fates: &[Fate], request: &AssessRequest, matched_by: &str) -> Found {
         let repeats = RepeatedShots::find(layer, checks, request);
         let mut found = Found::default();
         let shared = SharedErrors::beside(&request.file);
@@ -358,7 +358,7 @@ pub(crate) fn foot(at: &Geodetic, ellipsoid: &Ellipsoid) -> [f64; 3] {
 }
 
 /// What becomes of each check point, and how they were matched, in words behind "a point of the layer".
-fn fates(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> (Vec<Fate>, String) {
+fn fates(layer: &MappedLayer, checks: &CheckPoints, request: &AssessRequest) -> (Vec<Fate>, String) {
     if let Some(within_m) = request.within_m {
         let ellipsoid = layer.datum.ellipsoid();
         let points: Vec<[f64; 3]> = checks.points.iter().map(|check| foot(&check.at, ellipsoid)).collect();
@@ -380,14 +380,14 @@ fn fates(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> (Vec<F
     }
 }
 
-fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &Request) -> Remedy {
+fn remedy(layer: &MappedLayer, checks: &CheckPoints, request: &AssessRequest) -> AssessRemedy {
     if request.within_m.is_some() {
-        return Remedy::LookAtCrs;
+        return AssessRemedy::LookAtCrs;
     }
     let ours: Vec<String> = layer.points.iter().take(3).map(|point| format!("\"{}\"", point.label())).collect();
     let theirs: Vec<String> =
         checks.points.iter().filter_map(|check| check.name.as_ref()).take(3).map(|name| format!("\"{name}\"")).collect();
-    Remedy::OtherNames { layer: ours.join(", "), checks: theirs.join(", ") }
+    AssessRemedy::OtherNames { layer: ours.join(", "), checks: theirs.join(", ") }
 }
 
 /// Finds the errors on each axis that are far from the others or far outside their stated uncertainty, and marks their points.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::Request;
+use super::AssessRequest;
 use super::check_points::CheckPoints;
 use super::errors::PointError;
 use super::means::sigma_of_mean_m;
@@ -17,7 +17,7 @@ pub fn notes(
     errors: &ErrorMoments,
     points: &[PointError],
     checks: &CheckPoints,
-    request: &Request,
+    request: &AssessRequest,
     has_uncertainty: bool,
 ) -> Vec<String> {
     let length = request.units.length();
@@ -143,7 +143,7 @@ mod tests {
         let up: Vec<f64> = points.iter().filter_map(|point| point.up_m).collect();
         let checks =
             CheckPoints { points: Vec::new(), crs: "EPSG:32630".into(), is_crs_of_layer: within_m.is_some(), step: None };
-        let request = Request { within_m, ..Request::default() };
+        let request = AssessRequest { within_m, ..AssessRequest::default() };
         notes(&ErrorMoments::from_errors(&horizontal, &up).unwrap(), points, &checks, &request, has_uncertainty)
     }
 

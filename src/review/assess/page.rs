@@ -11,9 +11,9 @@ use crate::numeric::words::counted;
 use crate::output::numbers::fixed;
 use crate::output::page::good::figure;
 use crate::output::page::sheet::{Sheet, list};
-use crate::output::page::shell::Part;
-use crate::output::page::table::{Cell, Table};
-use crate::output::page::vectors::{self, Vector};
+use crate::output::page::shell::PagePart;
+use crate::output::page::table::{Table, TableCell};
+use crate::output::page::vectors::{self, MapVector};
 use crate::units::{Shown, Units};
 
 /// Rows that a table lists.
@@ -24,7 +24,7 @@ const DECIMALS: i32 = 3;
 /// The page; `writes_all` says what writes all rows of a table that is too long for it.
 pub fn html(found: &Assessment, units: Units, writes_all: &str) -> String {
     let length = units.length();
-    let part = |id, title, html| Part { id, title, html };
+    let part = |id, title, html| PagePart { id, title, html };
     let of_axis =
         |name: &str, moments: &Moments| format!("{name} {} {}", fixed(length.value(moments.rmse_m), DECIMALS), length.sign);
     let mut figures = vec![of_axis("radially", &found.errors.radial)];
@@ -65,14 +65,14 @@ fn errors(found: &Assessment, length: Shown, writes_all: &str) -> String {
         .number("least", length.sign)
         .number("greatest", length.sign);
     let all = &found.errors;
-    let shown = |value: f64| Cell::from(fixed(length.value(value), DECIMALS));
+    let shown = |value: f64| TableCell::from(fixed(length.value(value), DECIMALS));
     for (name, moments) in [("east", Some(all.east)), ("north", Some(all.north)), ("radial", Some(all.radial)), ("up", all.up)] {
         let Some(of) = moments else { continue };
         table.row(vec![
-            Cell::from(name),
-            Cell::from(of.points.to_string()),
+            TableCell::from(name),
+            TableCell::from(of.points.to_string()),
             shown(of.mean_m),
-            of.standard_deviation_m.map_or(Cell::from(""), shown),
+            of.standard_deviation_m.map_or(TableCell::from(""), shown),
             shown(of.rmse_m),
             shown(of.least_m),
             shown(of.greatest_m),
@@ -85,13 +85,13 @@ fn errors(found: &Assessment, length: Shown, writes_all: &str) -> String {
 
 fn arrows(found: &Assessment, length: Shown) -> Option<(String, String)> {
     let first = found.point_errors.first()?.at_rad;
-    let vectors: Vec<Vector> = found
+    let vectors: Vec<MapVector> = found
         .point_errors
         .iter()
         .map(|point| {
             let [lat, lon] = point.at_rad;
             let east = (lon - first[1] + std::f64::consts::PI).rem_euclid(std::f64::consts::TAU) - std::f64::consts::PI;
-            Vector {
+            MapVector {
                 name: point.name.clone(),
                 // For the eye: a sphere will do.
                 at_m: [east * first[0].cos() * EARTH_M, (lat - first[0]) * EARTH_M],
@@ -123,20 +123,20 @@ fn points(errors: &[PointError], length: Shown, writes_all: &str) -> Table {
         .text("stands out")
         .text("base")
         .text("source");
-    let inside = |is: Option<bool>| Cell::from(is.map_or("", |is| if is { "yes" } else { "no" }));
-    let shown = |value: f64| Cell::from(fixed(length.value(value), DECIMALS));
+    let inside = |is: Option<bool>| TableCell::from(is.map_or("", |is| if is { "yes" } else { "no" }));
+    let shown = |value: f64| TableCell::from(fixed(length.value(value), DECIMALS));
     for error in errors.iter().take(MOST_ROWS) {
         table.row(vec![
-            Cell::from(error.name.as_str()),
+            TableCell::from(error.name.as_str()),
             shown(error.east_m),
             shown(error.north_m),
             shown(error.horizontal_m),
-            error.up_m.map_or(Cell::from(""), shown),
+            error.up_m.map_or(TableCell::from(""), shown),
             inside(error.inside_ellipse95),
             inside(error.inside_height95),
-            Cell::from(error.outlying.join(", ")),
-            Cell::from(error.base.as_deref().unwrap_or_default()),
-            Cell::from(error.source.as_deref().unwrap_or_default()),
+            TableCell::from(error.outlying.join(", ")),
+            TableCell::from(error.base.as_deref().unwrap_or_default()),
+            TableCell::from(error.source.as_deref().unwrap_or_default()),
         ]);
         if let Some(row) = table.rows.last_mut() {
             row.warned = !error.outlying.is_empty();
@@ -193,11 +193,11 @@ fn standards(found: &Assessment, length: Shown) -> String {
         Table::new("claims", "Figures").text("standard").text("of").text("figure").number("value", length.sign).text("not met");
     for claim in &found.standards {
         table.row(vec![
-            Cell::from(claim.standard),
-            Cell::from(claim.what),
-            Cell::from(claim.figure.as_str()),
-            Cell::from(claim.value_m.map_or("not known".to_owned(), |value| fixed(length.value(value), DECIMALS))),
-            Cell::from(claim.missing.join("; ")),
+            TableCell::from(claim.standard),
+            TableCell::from(claim.what),
+            TableCell::from(claim.figure.as_str()),
+            TableCell::from(claim.value_m.map_or("not known".to_owned(), |value| fixed(length.value(value), DECIMALS))),
+            TableCell::from(claim.missing.join("; ")),
         ]);
     }
     if table.rows.is_empty() {
@@ -212,7 +212,7 @@ fn left(found: &Assessment) -> String {
     let all: Vec<&Left> = [&found.ambiguous, &found.unmatched, &found.held].into_iter().flatten().collect();
     for one in all.iter().take(MOST_ROWS) {
         let name = one.name.as_deref().unwrap_or_default();
-        table.row(vec![Cell::from(name), Cell::from(one.line.to_string()), Cell::from(one.why.as_str())]);
+        table.row(vec![TableCell::from(name), TableCell::from(one.line.to_string()), TableCell::from(one.why.as_str())]);
     }
     if table.rows.is_empty() { String::new() } else { table.without_empty_columns().html() }
 }

@@ -13,13 +13,13 @@ const COMPUTED_M: f64 = 0.5e-9;
 /// Rows of the file that are read here; fewer would mean that the file was cut.
 const ROWS: usize = 58;
 
-type Table = BTreeMap<(String, String), f64>;
+type FigureTable = BTreeMap<(String, String), f64>;
 
 /// The table by point and quantity, and its number of rows.
-fn published_values() -> (Table, usize) {
+fn published_values() -> (FigureTable, usize) {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/reference/nssda.csv");
     let mut rows = 0;
-    let mut table = Table::new();
+    let mut table = FigureTable::new();
     for row in csv::Reader::from_path(path).unwrap().records() {
         let row = row.unwrap();
         rows += 1;

@@ -10,7 +10,7 @@ use super::{asprs, errors::PointError};
 
 /// A figure of a standard.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Claim {
+pub struct StandardFigure {
     /// The standard.
     pub standard: &'static str,
     /// `horizontal`, `vertical` or `three-dimensional`.
@@ -24,8 +24,8 @@ pub struct Claim {
 }
 
 /// What stands beside the figures.
-pub const BEFORE_A_CLAIM: &str = "What a standard asks for is stated here from memory, and its own wording is not given: read the standard before you \
-                                  claim an accuracy by it.";
+pub const BEFORE_A_CLAIM: &str = "What a standard asks for is summarised here, and its own wording is not given: read the standard before you claim \
+                                  an accuracy by it.";
 
 const NSSDA: &str = "NSSDA (FGDC-STD-007.3-1998)";
 const FIRST: &str = "ASPRS edition 1 (2014)";
@@ -33,7 +33,7 @@ const FIRST: &str = "ASPRS edition 1 (2014)";
 const SURVEYED: &str = "with the check points' own errors in it";
 
 /// The figures of all standards for some errors.
-pub fn claims(errors: &ErrorMoments, points: &[PointError]) -> Vec<Claim> {
+pub fn claims(errors: &ErrorMoments, points: &[PointError]) -> Vec<StandardFigure> {
     let horizontal_sigmas: Vec<Option<f64>> = points.iter().map(|point| point.check_sigma_horizontal_m).collect();
     let tall: Vec<&PointError> = points.iter().filter(|point| point.up_m.is_some()).collect();
     let vertical_sigmas: Vec<Option<f64>> = tall.iter().map(|point| point.check_sigma_vertical_m).collect();
@@ -47,10 +47,16 @@ pub fn claims(errors: &ErrorMoments, points: &[PointError]) -> Vec<Claim> {
         let better = source_is_worse(&vertical_sigmas, up.rmse_m, 1.0);
         let missing = [few(tall_checks, nssda::LEAST_POINTS), better].into_iter().flatten().collect();
         let figure = "accuracy at 95 %, 1.9600 RMSE".to_owned();
-        claims.push(Claim { standard: NSSDA, what: "vertical", figure, value_m: Some(accuracy95_m), missing });
+        claims.push(StandardFigure { standard: NSSDA, what: "vertical", figure, value_m: Some(accuracy95_m), missing });
         let better = source_is_worse(&vertical_sigmas, up.rmse_m, asprs::TIMES_BETTER);
         let missing = [few(tall_checks, asprs::LEAST_POINTS_2014), better].into_iter().flatten().collect();
-        claims.push(Claim { standard: FIRST, what: "vertical", figure: "RMSEz".to_owned(), value_m: Some(up.rmse_m), missing });
+        claims.push(StandardFigure {
+            standard: FIRST,
+            what: "vertical",
+            figure: "RMSEz".to_owned(),
+            value_m: Some(up.rmse_m),
+            missing,
+        });
     }
     let rmse_up_m = errors.up.map(|up| up.rmse_m);
     let surveyed = asprs::with_survey(errors.radial.rmse_m, &horizontal_sigmas, rmse_up_m, &vertical_sigmas);
@@ -59,7 +65,7 @@ pub fn claims(errors: &ErrorMoments, points: &[PointError]) -> Vec<Claim> {
             "the standard errors of the check points go into it; give them in sigma_horizontal_m and sigma_vertical_m".to_owned()
         });
         let missing = unknown.into_iter().collect();
-        claims.push(Claim { standard: SURVEYED, what, figure: "RMSE".to_owned(), value_m, missing });
+        claims.push(StandardFigure { standard: SURVEYED, what, figure: "RMSE".to_owned(), value_m, missing });
     };
     with("horizontal", surveyed.horizontal.map(|joined| joined.rmse_m));
     if errors.up.is_some() {
@@ -69,7 +75,7 @@ pub fn claims(errors: &ErrorMoments, points: &[PointError]) -> Vec<Claim> {
     claims
 }
 
-fn horizontal_claims(errors: &ErrorMoments, count: usize, sigmas: &[Option<f64>], claims: &mut Vec<Claim>) {
+fn horizontal_claims(errors: &ErrorMoments, count: usize, sigmas: &[Option<f64>], claims: &mut Vec<StandardFigure>) {
     let (east_m, north_m) = (errors.east.rmse_m, errors.north.rmse_m);
     let horizontal = nssda::horizontal(east_m, north_m);
     let uneven = (horizontal.form == Form::Neither).then(|| {
@@ -89,11 +95,11 @@ fn horizontal_claims(errors: &ErrorMoments, count: usize, sigmas: &[Option<f64>]
     let worse = source_is_worse(sigmas, least_m, 1.0);
     let missing = [few(count, nssda::LEAST_POINTS), uneven.clone(), worse].into_iter().flatten().collect();
     let (figure, value_m) = (format!("accuracy at 95 %, {form}"), Some(horizontal.accuracy95_m));
-    claims.push(Claim { standard: NSSDA, what: "horizontal", figure, value_m, missing });
+    claims.push(StandardFigure { standard: NSSDA, what: "horizontal", figure, value_m, missing });
     let worse = source_is_worse(sigmas, least_m, asprs::TIMES_BETTER);
     let missing = [few(count, asprs::LEAST_POINTS_2014), uneven, worse].into_iter().flatten().collect();
     let (figure, value_m) = ("RMSEr".to_owned(), Some(errors.radial.rmse_m));
-    claims.push(Claim { standard: FIRST, what: "horizontal", figure, value_m, missing });
+    claims.push(StandardFigure { standard: FIRST, what: "horizontal", figure, value_m, missing });
 }
 
 fn few(count: usize, least: usize) -> Option<String> {
@@ -136,7 +142,7 @@ pub(super) mod tests {
         }
     }
 
-    fn claimed(points: &[PointError]) -> Vec<Claim> {
+    fn claimed(points: &[PointError]) -> Vec<StandardFigure> {
         let horizontal: Vec<[f64; 2]> = points.iter().map(|point| [point.east_m, point.north_m]).collect();
         let up: Vec<f64> = points.iter().filter_map(|point| point.up_m).collect();
         claims(&ErrorMoments::from_errors(&horizontal, &up).unwrap(), points)

@@ -48,7 +48,7 @@ impl Shift {
 
 /// A difference of two heights or other values and its test, in their unit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Step {
+pub struct ValueStep {
     /// B − A.
     pub difference: f64,
     /// Standard error of it; none where one is not known.
@@ -57,12 +57,12 @@ pub struct Step {
     pub probability: Option<f64>,
 }
 
-impl Step {
+impl ValueStep {
     /// Of a difference with its standard error.
-    pub fn against(difference: f64, sigma: Option<f64>) -> Step {
+    pub fn against(difference: f64, sigma: Option<f64>) -> ValueStep {
         let sigma = sigma.filter(|sigma| sigma.is_finite() && *sigma > 0.0);
         let square = sigma.and_then(|sigma| square_vertical(difference, sigma));
-        Step { difference, sigma, probability: square.map(|square| normal_two_sided(square.sqrt())) }
+        ValueStep { difference, sigma, probability: square.map(|square| normal_two_sided(square.sqrt())) }
     }
 }
 
@@ -125,7 +125,7 @@ mod tests {
         assert_eq!((shift.length_m(), shift.azimuth_deg()), (1.0, 90.0));
         assert_eq!(independent([-1.0, 0.0], None, Some(b)).azimuth_deg(), 270.0);
         assert_eq!(independent([-1e-300, 1.0], None, Some(b)).azimuth_deg(), 0.0);
-        let step = Step::against(-0.98, Some(0.5));
+        let step = ValueStep::against(-0.98, Some(0.5));
         // 1.96 standard errors: 5.0 %.
         assert!((step.sigma.unwrap() - 0.5).abs() < 1e-12 && (step.probability.unwrap() - 0.05).abs() < 1e-4);
     }
@@ -133,8 +133,8 @@ mod tests {
     #[test]
     fn an_unknown_uncertainty_is_not_tested() {
         assert_eq!(independent([9.0, 0.0], Some(Covariance::from_sigmas(0.1, 0.1)), None).probability, None);
-        assert_eq!(Step::against(9.0, Some(0.0)).probability, None);
-        assert_eq!(Step::against(9.0, Some(f64::NAN)).probability, None);
+        assert_eq!(ValueStep::against(9.0, Some(0.0)).probability, None);
+        assert_eq!(ValueStep::against(9.0, Some(f64::NAN)).probability, None);
         assert_eq!(Finding::judge(None), Finding::NotTested);
     }
 

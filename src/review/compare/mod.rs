@@ -30,7 +30,7 @@ use crate::review::finished::{self, LayerError, MappedLayer, MappedPoint, NoWay,
 use crate::stations::base::HeightKind;
 use crate::units::Units;
 use alike::{alike, values_alike};
-use change::{Finding, Shift, Step, mark};
+use change::{Finding, Shift, ValueStep, mark};
 use values::ValueChange;
 
 /// What stands beside every comparison.
@@ -72,13 +72,13 @@ pub enum CompareError {
         /// How they were matched.
         how: String,
         /// What to do.
-        remedy: Remedy,
+        remedy: CompareRemedy,
     },
 }
 
 /// What to do where no two points belong together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
-pub enum Remedy {
+pub enum CompareRemedy {
     /// They were matched by distance.
     #[error("look at the CRS of both, or match by name")]
     LookAtCrs,
@@ -89,7 +89,7 @@ pub enum Remedy {
 
 /// What to compare.
 #[derive(Debug, Clone, Default)]
-pub struct Request {
+pub struct CompareRequest {
     /// The earlier mapping.
     pub a: PathBuf,
     /// The later one.
@@ -108,7 +108,7 @@ pub struct Request {
 
 /// A mapping.
 #[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct Side {
+pub struct Mapping {
     /// Its file.
     pub file: String,
     /// Name of the layer.
@@ -171,9 +171,9 @@ pub struct Change {
 #[derive(Debug, Clone, Serialize)]
 pub struct Comparison {
     /// The earlier mapping.
-    pub a: Side,
+    pub a: Mapping,
     /// The later one.
-    pub b: Side,
+    pub b: Mapping,
     /// How points were matched.
     pub matched_by: String,
     /// Tests of positions, heights and measured values in the family.
@@ -206,7 +206,7 @@ pub struct Comparison {
 ///
 /// # Errors
 /// When a file or a CRS cannot be used, or nothing is matched.
-pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
+pub fn compare(request: &CompareRequest) -> Result<Comparison, CompareError> {
     let read = |path: &Path| finished::read(path, request.layer.as_deref(), request.field.as_deref());
     let (mut a, mut b) = (read(&request.a)?, read(&request.b)?);
     let step = place::onto(&mut b, &a.datum, request.epoch)?;
@@ -233,7 +233,7 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     let shared = step.is_none().then(|| [SharedErrors::beside(&request.a), SharedErrors::beside(&request.b)]);
     let (mut values, [values_only_a, values_only_b]) = values::compare((&request.a, &request.b), shared.as_ref())?;
     if pairs.is_empty() && values.is_empty() {
-        let remedy = if request.within_m.is_some() { Remedy::LookAtCrs } else { Remedy::OtherNames };
+        let remedy = if request.within_m.is_some() { CompareRemedy::LookAtCrs } else { CompareRemedy::OtherNames };
         return Err(CompareError::NothingMatched { a: a.points.len(), b: b.points.len(), how: matched_by, remedy });
     }
     let accuracy_m = step.as_ref().map_or(0.0, |step| step.accuracy_m);
@@ -278,9 +278,9 @@ pub fn compare(request: &Request) -> Result<Comparison, CompareError> {
     })
 }
 
-fn side(path: &Path, layer: &MappedLayer) -> Side {
+fn side(path: &Path, layer: &MappedLayer) -> Mapping {
     let times = || layer.points.iter().filter_map(|point| point.time);
-    Side {
+    Mapping {
         file: path.display().to_string(),
         layer: layer.name.clone(),
         crs: layer.crs.label(),
@@ -293,7 +293,7 @@ fn side(path: &Path, layer: &MappedLayer) -> Side {
 }
 
 /// The partner in B of each point of A, and how they were matched, in words.
-fn fates(a: &MappedLayer, b: &MappedLayer, request: &Request) -> (Vec<Fate>, String) {
+fn fates(a: &MappedLayer, b: &MappedLayer, request: &CompareRequest) -> (Vec<Fate>, String) {
     if let Some(within_m) = request.within_m {
         let feet = |layer: &MappedLayer| -> Vec<[f64; 3]> {
             layer.points.iter().map(|point| foot(&point.at, a.datum.ellipsoid())).collect()
@@ -314,7 +314,7 @@ fn fates(a: &MappedLayer, b: &MappedLayer, request: &Request) -> (Vec<Fate>, Str
 }
 
 /// Lists a point that has no partner.
-fn leave(side: &mut Side, point: &MappedPoint, fate: &Fate, (own, other): (&str, &str)) {
+fn leave(side: &mut Mapping, point: &MappedPoint, fate: &Fate, (own, other): (&str, &str)) {
     match fate {
         Fate::Matched(_) => {}
         Fate::Unmatched => side.only_here.push(point.label()),
@@ -367,7 +367,7 @@ fn change_of(one: &MappedPoint, other: &MappedPoint, a: &MappedLayer, accuracy_m
             let variance = first * first + second * second;
             (if variance > cancels { variance - cancels } else { variance }).sqrt()
         });
-        Step::against(height.metres, sigma)
+        ValueStep::against(height.metres, sigma)
     });
     Change {
         feature: one.named.clone().or_else(|| one.feature.clone()).unwrap_or_else(|| one.label()),
@@ -424,7 +424,7 @@ fn notes(
     pairs: &[(&MappedPoint, &MappedPoint)],
     common: &[Option<Common>],
     changes: &[Change],
-    request: &Request,
+    request: &CompareRequest,
 ) -> Vec<String> {
     let mut notes = Vec::new();
     let count = |is: fn(&Change) -> bool| changes.iter().filter(|change| is(change)).count();

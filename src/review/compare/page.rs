@@ -2,14 +2,14 @@
 
 use super::report::{chance, is_changed};
 use super::{Change, Comparison};
-use crate::geodesy::crs::{Crs, Kind};
+use crate::geodesy::crs::{Crs, CrsKind};
 use crate::numeric::words::counted;
 use crate::output::numbers::fixed;
 use crate::output::page::good::figure;
 use crate::output::page::sheet::{Sheet, list};
-use crate::output::page::shell::Part;
-use crate::output::page::table::{Cell, Table};
-use crate::output::page::vectors::{self, Vector};
+use crate::output::page::shell::PagePart;
+use crate::output::page::table::{Table, TableCell};
+use crate::output::page::vectors::{self, MapVector};
 use crate::units::{Shown, Units};
 
 /// Rows that a table lists.
@@ -25,11 +25,11 @@ const DEGREE_M: f64 = 111_195.0;
 pub fn html(found: &Comparison, units: Units, writes_all: &str) -> String {
     let count = |mark: fn(&Change) -> bool| found.changes.iter().filter(|change| mark(change)).count();
     let changed = count(is_changed);
-    let times = |side: &super::Side| match (&side.first_time, &side.last_time) {
+    let times = |side: &super::Mapping| match (&side.first_time, &side.last_time) {
         (Some(first), Some(last)) => format!(" (shot {first} to {last})"),
         _ => String::new(),
     };
-    let part = |id, title, html| Part { id, title, html };
+    let part = |id, title, html| PagePart { id, title, html };
     Sheet {
         title: format!("{} and {} compared", found.a.file, found.b.file),
         lead: vec![
@@ -72,19 +72,19 @@ fn features(found: &Comparison, length: Shown, writes_all: &str) -> String {
         .number("up", length.sign)
         .number("p, place", "")
         .number("p, height", "");
-    let shown = |value: Option<f64>| Cell::from(value.map(|value| fixed(length.value(value), DECIMALS)).unwrap_or_default());
+    let shown = |value: Option<f64>| TableCell::from(value.map(|value| fixed(length.value(value), DECIMALS)).unwrap_or_default());
     let (first, rest): (Vec<&Change>, Vec<&Change>) = found.changes.iter().partition(|change| is_changed(change));
     for change in first.into_iter().chain(rest).take(MOST_ROWS) {
         table.row(vec![
-            Cell::from(change.feature.as_str()),
-            Cell::from(change.code.as_deref().unwrap_or_default()),
-            Cell::from(change.mark),
+            TableCell::from(change.feature.as_str()),
+            TableCell::from(change.code.as_deref().unwrap_or_default()),
+            TableCell::from(change.mark),
             shown(Some(change.east_m)),
             shown(Some(change.north_m)),
             shown(Some(change.horizontal_m)),
             shown(change.up_m),
-            Cell::from(chance(change.corrected_horizontal)),
-            Cell::from(chance(change.corrected_vertical)),
+            TableCell::from(chance(change.corrected_horizontal)),
+            TableCell::from(chance(change.corrected_vertical)),
         ]);
         if let Some(row) = table.rows.last_mut() {
             row.warned = is_changed(change);
@@ -107,13 +107,13 @@ fn arrows(found: &Comparison, length: Shown) -> Option<(String, String)> {
     let crs = Crs::new(&found.crs_wkt).ok()?;
     let middle = found.changes.first()?.ends[0];
     let metres = match crs.kind() {
-        Kind::Projected => [crs.unit_factor(); 2],
+        CrsKind::Projected => [crs.unit_factor(); 2],
         _ => [DEGREE_M * middle[1].to_radians().cos(), DEGREE_M],
     };
-    let vectors: Vec<Vector> = found
+    let vectors: Vec<MapVector> = found
         .changes
         .iter()
-        .map(|change| Vector {
+        .map(|change| MapVector {
             name: change.feature.clone(),
             at_m: [0, 1].map(|axis| (change.ends[0][axis] - middle[axis]) * metres[axis]),
             by_m: [change.east_m, change.north_m],
@@ -135,17 +135,17 @@ fn values(found: &Comparison, units: &Units) -> String {
         .number("p", "")
         .text("change");
     for value in found.values.iter().take(MOST_ROWS) {
-        let shown = |number: f64| Cell::from(fixed(units.value(&value.quantity, number), DECIMALS));
+        let shown = |number: f64| TableCell::from(fixed(units.value(&value.quantity, number), DECIMALS));
         table.row(vec![
-            Cell::from(value.measure.as_str()),
-            Cell::from(value.name.as_str()),
-            Cell::from(units.name(&value.quantity)),
+            TableCell::from(value.measure.as_str()),
+            TableCell::from(value.name.as_str()),
+            TableCell::from(units.name(&value.quantity)),
             shown(value.a),
             shown(value.b),
             shown(value.difference),
-            value.sigma.map_or(Cell::from("not known"), shown),
-            Cell::from(chance(value.corrected)),
-            Cell::from(value.mark),
+            value.sigma.map_or(TableCell::from("not known"), shown),
+            TableCell::from(chance(value.corrected)),
+            TableCell::from(value.mark),
         ]);
         if let Some(row) = table.rows.last_mut() {
             row.warned = !matches!(value.mark, "no significant change" | "not tested");
@@ -171,9 +171,9 @@ fn alone(found: &Comparison) -> String {
         let shown: Vec<&str> = names.iter().take(MOST_NAMES).map(String::as_str).collect();
         let more = if names.len() > MOST_NAMES { format!(", and {} more", names.len() - MOST_NAMES) } else { String::new() };
         table.row(vec![
-            Cell::from(title),
-            Cell::from(names.len().to_string()),
-            Cell::from(format!("{}{more}", shown.join(", "))),
+            TableCell::from(title),
+            TableCell::from(names.len().to_string()),
+            TableCell::from(format!("{}{more}", shown.join(", "))),
         ]);
     }
     if table.rows.is_empty() { String::new() } else { table.html() }

@@ -1,7 +1,7 @@
 //! B's points onto A's datum, and both ends of each change into A's CRS.
 
 use super::{Change, CompareError};
-use crate::geodesy::crs::{Crs, CrsError, Rules, Transform};
+use crate::geodesy::crs::{Crs, CrsError, OperationRules, Transform};
 use crate::geodesy::frame::Geodetic;
 use crate::review::finished::{DatumStep, MappedLayer, MappedPoint, move_points};
 
@@ -59,7 +59,7 @@ pub fn ends(changes: &mut [Change], pairs: &[(&MappedPoint, &MappedPoint)], a: &
     let horizontal = a.crs.horizontal()?;
     if !a.datum.same_as(&horizontal) {
         let area = a.crs.area_of_use().map(|area| area.edges_deg);
-        Transform::new(&a.datum, &horizontal, area, Rules::default())?.apply(&mut ends)?;
+        Transform::new(&a.datum, &horizontal, area, OperationRules::default())?.apply(&mut ends)?;
     }
     for (change, pair) in changes.iter_mut().zip(ends.chunks(2)) {
         if let [[ax, ay, _], [bx, by, _]] = *pair {

@@ -2,7 +2,7 @@
 
 use std::fmt::Write;
 
-use super::{CAUTION, Change, Comparison, Side};
+use super::{CAUTION, Change, Comparison, Mapping};
 use crate::numeric::words::counted;
 use crate::units::Units;
 
@@ -129,7 +129,7 @@ fn write_values(text: &mut String, found: &Comparison, units: &Units) -> std::fm
 fn sides(text: &mut String, found: &Comparison, lists_all: &str) -> std::fmt::Result {
     let mut lists: Vec<(String, &[String])> = Vec::new();
     for (letter, side) in [("A", &found.a), ("B", &found.b)] {
-        let Side { only_here, ambiguous, .. } = side;
+        let Mapping { only_here, ambiguous, .. } = side;
         lists.push((format!("only in {letter}"), only_here));
         lists.push((format!("ambiguous in {letter}"), ambiguous));
     }

@@ -9,9 +9,9 @@ use std::path::Path;
 
 use serde::Serialize;
 
-use super::change::{Finding, Step};
+use super::change::{Finding, ValueStep};
 use crate::intake::vector::{self, FieldTable, VectorError};
-use crate::review::finished::{LayerError, SharedErrors, ValueArms};
+use crate::review::finished::{LayerError, RecordedArms, SharedErrors};
 use crate::units::computed;
 
 /// A value measured twice.
@@ -47,7 +47,7 @@ pub const ASSUMPTION: &str = "Measured values (heights, widths, spans, volumes, 
 what the summaries beside both say that they err by alike. What they do not say is in the standard errors of the changes still, so that a real change is harder to see.";
 
 /// Measure, name and quantity.
-type Key = [String; 3];
+type ValueKey = [String; 3];
 
 /// A value with its standard error; `times` counts how often its key stands in the file.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -69,11 +69,11 @@ pub fn compare(
 }
 
 fn changes(
-    a: &BTreeMap<Key, ComparedValue>,
-    b: &BTreeMap<Key, ComparedValue>,
+    a: &BTreeMap<ValueKey, ComparedValue>,
+    b: &BTreeMap<ValueKey, ComparedValue>,
     shared: Option<&[SharedErrors; 2]>,
 ) -> (Vec<ValueChange>, [Vec<String>; 2]) {
-    let arms = |key: &Key| shared.and_then(|[of_a, of_b]| of_a.of_value(key).zip(of_b.of_value(key)));
+    let arms = |key: &ValueKey| shared.and_then(|[of_a, of_b]| of_a.of_value(key).zip(of_b.of_value(key)));
     let mut found: Vec<ValueChange> = Vec::new();
     let mut left = [Vec::new(), Vec::new()];
     for (key, one) in a {
@@ -101,7 +101,7 @@ impl ValueChange {
     }
 }
 
-fn label([measure, name, quantity]: &Key) -> String {
+fn label([measure, name, quantity]: &ValueKey) -> String {
     format!("{measure} {name} {quantity}")
 }
 
@@ -111,10 +111,10 @@ fn is_direction(quantity: &str) -> bool {
 }
 
 fn change(
-    [measure, name, quantity]: &Key,
+    [measure, name, quantity]: &ValueKey,
     a: &ComparedValue,
     b: &ComparedValue,
-    arms: Option<(&ValueArms, &ValueArms)>,
+    arms: Option<(&RecordedArms, &RecordedArms)>,
 ) -> ValueChange {
     let difference = b.value - a.value;
     let difference = if is_direction(quantity) { (difference + 180.0).rem_euclid(360.0) - 180.0 } else { difference };
@@ -126,7 +126,7 @@ fn change(
         (Some((one, other)), Some(_)) => one.in_common(other).map(str::to_owned).collect(),
         _ => Vec::new(),
     };
-    let step = Step::against(difference, left.or(independent).map(f64::sqrt));
+    let step = ValueStep::against(difference, left.or(independent).map(f64::sqrt));
     ValueChange {
         measure: measure.clone(),
         name: name.clone(),
@@ -142,12 +142,12 @@ fn change(
     }
 }
 
-fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, LayerError> {
+fn read(path: &Path) -> Result<BTreeMap<ValueKey, ComparedValue>, LayerError> {
     let flawed = |flaw: VectorError| LayerError { path: path.to_owned(), flaw: flaw.into() };
     let table = |layer: &str| vector::read_fields(path, layer).map_err(flawed);
     let mut values = BTreeMap::new();
     if let Some(table) = table("measurements")? {
-        let columns = Columns::find(&table);
+        let columns = ValueColumns::find(&table);
         for row in &table.rows {
             let [measure, name, quantity] = ["measure", "name", "quantity"].map(|field| columns.text(row, field).to_owned());
             add(&mut values, [measure, name, quantity], columns.number(row, "value"), columns.number(row, "sigma"));
@@ -158,7 +158,7 @@ fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, LayerError> {
         ("lines", "line", &[("length_ellipsoid_m", "sigma_length_m")][..]),
     ] {
         let Some(table) = table(layer)? else { continue };
-        let columns = Columns::find(&table);
+        let columns = ValueColumns::find(&table);
         for row in &table.rows {
             for (quantity, sigma) in quantities {
                 let key = [measure.to_owned(), columns.text(row, "name").to_owned(), (*quantity).to_owned()];
@@ -169,7 +169,7 @@ fn read(path: &Path) -> Result<BTreeMap<Key, ComparedValue>, LayerError> {
     Ok(values)
 }
 
-fn add(values: &mut BTreeMap<Key, ComparedValue>, mut key: Key, value: Option<f64>, sigma: Option<f64>) {
+fn add(values: &mut BTreeMap<ValueKey, ComparedValue>, mut key: ValueKey, value: Option<f64>, sigma: Option<f64>) {
     let Some(value) = value else { return };
     // Two mappings in two units are compared in metres and degrees.
     let (value, sigma) = match computed(&key[2]) {
@@ -183,13 +183,13 @@ fn add(values: &mut BTreeMap<Key, ComparedValue>, mut key: Key, value: Option<f6
 }
 
 /// Where fields stand in a table.
-struct Columns<'t> {
+struct ValueColumns<'t> {
     headers: &'t [String],
 }
 
-impl<'t> Columns<'t> {
-    fn find(table: &'t FieldTable) -> Columns<'t> {
-        Columns { headers: &table.headers }
+impl<'t> ValueColumns<'t> {
+    fn find(table: &'t FieldTable) -> ValueColumns<'t> {
+        ValueColumns { headers: &table.headers }
     }
 
     fn text<'r>(&self, row: &'r [String], field: &str) -> &'r str {
@@ -215,7 +215,7 @@ mod tests {
         changes.iter_mut().zip(corrected).for_each(|(change, corrected)| change.judge(corrected));
     }
 
-    fn values(list: &[(&str, &str, f64, f64)]) -> BTreeMap<Key, ComparedValue> {
+    fn values(list: &[(&str, &str, f64, f64)]) -> BTreeMap<ValueKey, ComparedValue> {
         let mut values = BTreeMap::new();
         for (name, quantity, value, sigma) in list {
             let key = ["height".to_owned(), (*name).to_owned(), (*quantity).to_owned()];

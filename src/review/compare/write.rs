@@ -23,15 +23,15 @@ const CHANGES: &str = "changes";
 const VALUES: &str = "value_changes";
 
 /// How a field's value is read off a record.
-enum Get<R> {
+enum GetOfChange<R> {
     Text(fn(&R) -> Option<&str>),
     Real(fn(&R) -> Option<f64>),
 }
 
-type Field<R> = (&'static str, Get<R>);
+type ChangeField<R> = (&'static str, GetOfChange<R>);
 
-fn change_fields() -> Vec<Field<Change>> {
-    use Get::{Real, Text};
+fn change_fields() -> Vec<ChangeField<Change>> {
+    use GetOfChange::{Real, Text};
     vec![
         ("feature", Text(|change| Some(&change.feature))),
         ("code", Text(|change| change.code.as_deref())),
@@ -52,8 +52,8 @@ fn change_fields() -> Vec<Field<Change>> {
     ]
 }
 
-fn value_fields() -> Vec<Field<ValueChange>> {
-    use Get::{Real, Text};
+fn value_fields() -> Vec<ChangeField<ValueChange>> {
+    use GetOfChange::{Real, Text};
     vec![
         ("measure", Text(|value| Some(&value.measure))),
         ("name", Text(|value| Some(&value.name))),
@@ -174,7 +174,7 @@ fn add_layer<R>(
     dataset: &mut Dataset,
     name: &str,
     reference: Option<&SpatialRef>,
-    fields: &[Field<R>],
+    fields: &[ChangeField<R>],
     records: &[R],
     geometry: impl Fn(&R) -> Result<Option<Geometry>, GdalError>,
 ) -> Result<(), GdalError> {
@@ -182,8 +182,8 @@ fn add_layer<R>(
     let layer = dataset.create_layer(LayerOptions { name, srs: reference, ty, options: None })?;
     for (field, get) in fields {
         let kind = match get {
-            Get::Text(_) => OGRFieldType::OFTString,
-            Get::Real(_) => OGRFieldType::OFTReal,
+            GetOfChange::Text(_) => OGRFieldType::OFTString,
+            GetOfChange::Real(_) => OGRFieldType::OFTReal,
         };
         FieldDefn::new(field, kind)?.add_to_layer(&layer)?;
     }
@@ -194,11 +194,11 @@ fn add_layer<R>(
         }
         for (index, (_, get)) in fields.iter().enumerate() {
             match get {
-                Get::Text(get) => match get(record) {
+                GetOfChange::Text(get) => match get(record) {
                     Some(text) => feature.set_field_string(index, text)?,
                     None => feature.set_field_null(index)?,
                 },
-                Get::Real(get) => match get(record) {
+                GetOfChange::Real(get) => match get(record) {
                     Some(value) => feature.set_field_double(index, value)?,
                     None => feature.set_field_null(index)?,
                 },

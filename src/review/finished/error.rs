@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use crate::geodesy::crs::CrsError;
-use crate::intake::log_layout::Headers;
+use crate::intake::log_layout::HeadersFound;
 use crate::intake::vector::VectorError;
 
 /// A finished layer that is not read.
@@ -37,7 +37,7 @@ pub enum LayerFlaw {
         /// The name.
         wanted: String,
         /// What it has in its stead.
-        there: Headers,
+        there: HeadersFound,
     },
     /// There is no way to its datum.
     #[error(transparent)]

@@ -7,7 +7,7 @@ use crate::stations::base::HeightKind;
 
 /// What is known of a point's height.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Heights {
+pub struct HeightKnown {
     /// Above the ellipsoid, metres.
     pub ellipsoid_m: Option<f64>,
     /// Above the geoid or a vertical datum, metres.
@@ -33,7 +33,7 @@ pub struct HeightDifference {
     pub sigma_second_m: Option<f64>,
 }
 
-impl Heights {
+impl HeightKnown {
     /// The height of a kind in metres.
     pub fn of_kind(&self, kind: HeightKind) -> Option<f64> {
         match kind {
@@ -63,7 +63,7 @@ impl Heights {
     }
 
     /// The difference to a second point's height of the same kind; none where they have no kind in common.
-    pub fn to(&self, second: &Heights) -> Option<HeightDifference> {
+    pub fn to(&self, second: &HeightKnown) -> Option<HeightDifference> {
         let first_choice = self.kind.or(second.kind).unwrap_or(HeightKind::Ellipsoid);
         [first_choice, HeightKind::Ellipsoid, HeightKind::Orthometric].into_iter().find_map(|kind| {
             let metres = second.of_kind(kind)? - self.of_kind(kind)?;
@@ -81,19 +81,19 @@ impl Heights {
 mod tests {
     use super::*;
 
-    fn heights(ellipsoid_m: Option<f64>, orthometric_m: Option<f64>, kind: Option<HeightKind>) -> Heights {
-        Heights { ellipsoid_m, orthometric_m, kind, sigma_m: Some(0.3), sigma_geoid_m: Some(0.4) }
+    fn heights(ellipsoid_m: Option<f64>, orthometric_m: Option<f64>, kind: Option<HeightKind>) -> HeightKnown {
+        HeightKnown { ellipsoid_m, orthometric_m, kind, sigma_m: Some(0.3), sigma_geoid_m: Some(0.4) }
     }
 
     #[test]
     fn like_with_like_and_the_geoid_only_where_it_is_used() {
         let both = heights(Some(100.0), Some(60.0), Some(HeightKind::Orthometric));
-        let check = Heights { orthometric_m: Some(59.5), sigma_m: Some(0.1), ..Heights::default() };
+        let check = HeightKnown { orthometric_m: Some(59.5), sigma_m: Some(0.1), ..HeightKnown::default() };
         let found = both.to(&check).unwrap();
         assert_eq!((found.kind, found.metres), (HeightKind::Orthometric, -0.5));
         assert_eq!((found.sigma_first_m, found.sigma_second_m), (Some(0.3), Some(0.1)));
         // Only the other kind in common: 0.3 and 0.4 make 0.5.
-        let ellipsoidal = Heights { ellipsoid_m: Some(101.0), ..Heights::default() };
+        let ellipsoidal = HeightKnown { ellipsoid_m: Some(101.0), ..HeightKnown::default() };
         let found = both.to(&ellipsoidal).unwrap();
         assert_eq!((found.kind, found.metres, found.sigma_second_m), (HeightKind::Ellipsoid, 1.0, None));
         assert!((found.sigma_first_m.unwrap() - 0.5).abs() < 1e-12);
@@ -104,8 +104,8 @@ mod tests {
         let ellipsoidal = heights(Some(1.0), None, Some(HeightKind::Ellipsoid));
         let orthometric = heights(None, Some(1.0), Some(HeightKind::Orthometric));
         assert_eq!(ellipsoidal.to(&orthometric), None);
-        assert_eq!(Heights::default().to(&ellipsoidal), None);
-        let unknown = Heights { sigma_geoid_m: None, ..heights(Some(1.0), Some(2.0), Some(HeightKind::Ellipsoid)) };
+        assert_eq!(HeightKnown::default().to(&ellipsoidal), None);
+        let unknown = HeightKnown { sigma_geoid_m: None, ..heights(Some(1.0), Some(2.0), Some(HeightKind::Ellipsoid)) };
         assert_eq!(unknown.sigma_of_kind(HeightKind::Orthometric), None);
     }
 }

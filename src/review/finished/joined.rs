@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Heights, MappedPoint, horizontal_difference_m};
+use super::{HeightKnown, MappedPoint, horizontal_difference_m};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::review::assess::honesty::{square_horizontal, square_vertical};
@@ -56,7 +56,7 @@ fn mean(shots: &[&MappedPoint], ellipsoid: &Ellipsoid) -> Option<MappedPoint> {
     let weighted = |value: &dyn Fn(&MappedPoint) -> Option<f64>| -> Option<f64> {
         shots.iter().zip(&weights).map(|(shot, weight)| value(shot).map(|value| weight * value)).sum()
     };
-    let average = |value: fn(&Heights) -> Option<f64>| -> Option<f64> {
+    let average = |value: fn(&HeightKnown) -> Option<f64>| -> Option<f64> {
         shots.iter().map(|shot| value(&shot.heights)).sum::<Option<f64>>().map(|sum| sum / n)
     };
     let covariance = shots.iter().zip(&weights).map(|(shot, weight)| {
@@ -65,7 +65,7 @@ fn mean(shots: &[&MappedPoint], ellipsoid: &Ellipsoid) -> Option<MappedPoint> {
     });
     let covariance: Option<Vec<Covariance>> = covariance.collect();
     let is_of_one_kind = others.iter().all(|other| other.heights.kind == first.heights.kind);
-    let heights = Heights {
+    let heights = HeightKnown {
         ellipsoid_m: average(|heights| heights.ellipsoid_m),
         orthometric_m: average(|heights| heights.orthometric_m),
         kind: first.heights.kind,
@@ -124,7 +124,7 @@ mod tests {
             number: 1,
             is_part: false,
             at: Geodetic::from_earth_centred(place, &WGS84),
-            heights: Heights { ellipsoid_m: Some(100.0 + up_m), sigma_m: Some(sigma_m), ..Heights::default() },
+            heights: HeightKnown { ellipsoid_m: Some(100.0 + up_m), sigma_m: Some(sigma_m), ..HeightKnown::default() },
             covariance: Some(Covariance::from_sigmas(sigma_m, 0.0)),
         }
     }

@@ -16,15 +16,15 @@ use std::path::Path;
 use jiff::Timestamp;
 
 pub use error::{LayerError, LayerFlaw, NoWay};
-pub use heights::Heights;
+pub use heights::HeightKnown;
 pub use joined::join_repeats;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
-pub use shared::{PointArms, SharedErrors, ValueArms};
+pub use shared::{PointArms, RecordedArms, SharedErrors};
 
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
 use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::Geodetic;
-use crate::intake::log_layout::Headers;
+use crate::intake::log_layout::HeadersFound;
 use crate::intake::vector::{self, PointLayer, VectorError, VectorPoint};
 use crate::numeric::words::nearest;
 use crate::output::columns::{Field, Layer};
@@ -63,7 +63,7 @@ pub struct MappedPoint {
     /// Position on the datum: with the ellipsoidal height, else the orthometric one in its stead, else 0.
     pub at: Geodetic,
     /// Heights.
-    pub heights: Heights,
+    pub heights: HeightKnown,
     /// Horizontal covariance; none where no uncertainty is stated.
     pub covariance: Option<Covariance>,
 }
@@ -140,8 +140,8 @@ impl Fields {
         let headers = || layer.fields.iter().map(|(header, _)| header.as_str());
         let place = |wanted: &str| {
             headers().position(|header| header == wanted).ok_or_else(|| {
-                let all = || Headers::All(headers().map(str::to_owned).collect());
-                let there = nearest(wanted, headers()).map_or_else(all, |near| Headers::Near(near.to_owned()));
+                let all = || HeadersFound::All(headers().map(str::to_owned).collect());
+                let there = nearest(wanted, headers()).map_or_else(all, |near| HeadersFound::Near(near.to_owned()));
                 LayerFlaw::NoField { wanted: wanted.to_owned(), there }
             })
         };
@@ -200,7 +200,7 @@ impl Fields {
             number: point.number,
             is_part: self.text(point, "measure").is_some() || self.text(point, "role").is_some(),
             at: Geodetic { lat_rad: 0.0, lon_rad: 0.0, ellipsoid_height_m: 0.0 },
-            heights: Heights {
+            heights: HeightKnown {
                 ellipsoid_m: self.number(point, "ellipsoid_height_m"),
                 orthometric_m: self.number(point, "orthometric_height_m"),
                 kind,

@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use super::MappedPoint;
 use super::error::{LayerFlaw, NoWay};
-use crate::geodesy::crs::{ByPlace, Crs, Epoch, Kind, Operation, Rules, Transform};
+use crate::geodesy::crs::{ByPlace, CoordinateEpoch, Crs, CrsKind, Operation, OperationRules, Transform};
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::intake::vector::VectorPoint;
 use crate::units::Shown;
@@ -72,14 +72,20 @@ pub fn move_points(
     // Without heights the horizontal part alone: more transformations are known for it.
     let source = if with_height { from.horizontal_3d() } else { from.horizontal() }.map_err(failed)?;
     let own = source.geographic().map_err(failed)?;
-    if source.kind() == Kind::Projected {
-        Transform::new(&source, &own, None, Rules::default()).and_then(|exact| exact.apply(coordinates)).map_err(failed)?;
+    if source.kind() == CrsKind::Projected {
+        Transform::new(&source, &own, None, OperationRules::default())
+            .and_then(|exact| exact.apply(coordinates))
+            .map_err(failed)?;
     }
     let mut used: Vec<Arc<Transform>> = Vec::new();
     if !own.geographic_3d().map_err(failed)?.same_as(to) {
         let area = from.area_of_use().map(|area| area.edges_deg);
-        let ways =
-            ByPlace::new(source.geographic().map_err(failed)?, to.geographic_3d().map_err(failed)?, Rules::default(), area);
+        let ways = ByPlace::new(
+            source.geographic().map_err(failed)?,
+            to.geographic_3d().map_err(failed)?,
+            OperationRules::default(),
+            area,
+        );
         for point in coordinates.iter_mut() {
             let (lon_deg, lat_deg) = own.greenwich_degrees(point[0], point[1]);
             // A position that the projection cannot express stays as it is, not finite.
@@ -89,7 +95,7 @@ pub fn move_points(
             let transform = ways.at(lon_deg, lat_deg, *point).map_err(failed)?;
             let one = std::slice::from_mut(point);
             match epoch {
-                Some(year) if transform.needs_epoch() => transform.apply_at(one, Epoch::All(year)),
+                Some(year) if transform.needs_epoch() => transform.apply_at(one, CoordinateEpoch::All(year)),
                 _ => transform.apply(one),
             }
             .map_err(failed)?;

@@ -29,12 +29,12 @@ pub struct SharedErrors {
     /// By the log and the line of a point.
     of_point: HashMap<(String, String), PointArms>,
     /// By measure, name and quantity.
-    of_value: HashMap<[String; 3], ValueArms>,
+    of_value: HashMap<[String; 3], RecordedArms>,
 }
 
 /// The part of a summary that is read.
 #[derive(Deserialize)]
-struct Told {
+struct SummaryRead {
     shared_errors: Vec<SharedOfBase>,
     #[serde(default)]
     shared_arms: SharedArms,
@@ -42,7 +42,7 @@ struct Told {
 
 /// What one standard error of each shared error changes a value by.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct ValueArms(Vec<(String, f64)>);
+pub struct RecordedArms(Vec<(String, f64)>);
 
 /// What one standard error of each shared error moves a point by, in metres east, north and up.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -63,7 +63,7 @@ impl SharedErrors {
         let read = |folder: &Path| {
             // What is no regular file may have no end.
             let path = Some(folder.join("summary.json")).filter(|path| path.is_file())?;
-            serde_json::from_str::<Told>(&std::fs::read_to_string(path).ok()?).ok()
+            serde_json::from_str::<SummaryRead>(&std::fs::read_to_string(path).ok()?).ok()
         };
         let Some(told) = read(folder).or_else(|| above.and_then(read)) else { return SharedErrors::default() };
         let mut of_base: HashMap<String, SharedOfBase> = HashMap::new();
@@ -79,13 +79,13 @@ impl SharedErrors {
         });
         let of_value = values.into_iter().map(|value| {
             let arms = value.by.into_iter().map(|(number, by)| (name(number), by)).collect();
-            ([value.measure, value.name, value.quantity], ValueArms(arms))
+            ([value.measure, value.name, value.quantity], RecordedArms(arms))
         });
         SharedErrors { of_base, of_point: of_point.collect(), of_value: of_value.collect() }
     }
 
     /// The arms of a value by its measure, name and quantity; none of one that is not told.
-    pub fn of_value(&self, key: &[String; 3]) -> Option<&ValueArms> {
+    pub fn of_value(&self, key: &[String; 3]) -> Option<&RecordedArms> {
         self.of_value.get(key)
     }
 
@@ -169,9 +169,9 @@ impl Made {
     }
 }
 
-impl ValueArms {
+impl RecordedArms {
     /// The covariance of this value and another, Σ aᵢ aⱼ over the errors that both have; none where they have nothing in common.
-    pub fn with(&self, other: &ValueArms) -> Option<f64> {
+    pub fn with(&self, other: &RecordedArms) -> Option<f64> {
         let products = self
             .0
             .iter()
@@ -180,7 +180,7 @@ impl ValueArms {
     }
 
     /// The names of the errors that both have.
-    pub fn in_common<'a>(&'a self, other: &'a ValueArms) -> impl Iterator<Item = &'a str> {
+    pub fn in_common<'a>(&'a self, other: &'a RecordedArms) -> impl Iterator<Item = &'a str> {
         self.0.iter().map(|(error, _)| error.as_str()).filter(|error| other.0.iter().any(|(known, _)| known == error))
     }
 }

@@ -1,7 +1,6 @@
 //! The height of a level surface of the job as a base sees it: on the ellipsoid that its shots are computed on.
 //!
-//! H = h − N, orthometric and ellipsoidal height and the geoid's undulation (e.g. C. D. Ghilani, "Elementary Surveying", ch. 13,
-//! from memory). A level of the kind that the base was recorded in has no error of the geoid against it; of the other kind that error
+//! H = h − N, orthometric and ellipsoidal height and the geoid's undulation, whose definition this is. A level of the kind that the base was recorded in has no error of the geoid against it; of the other kind that error
 //! is added in quadrature. Metres.
 
 use crate::job::{Level, NoLevel};
@@ -10,7 +9,7 @@ use crate::stations::base::{Base, HeightKind, sigma_geoid_m};
 use crate::units::Units;
 
 /// What a sight onto a level needs of it.
-pub struct Seen {
+pub struct LevelSeen {
     words: String,
     ellipsoid_height_m: f64,
     sigma_m: f64,
@@ -18,10 +17,14 @@ pub struct Seen {
     pub follows_geoid: bool,
 }
 
-impl Seen {
+impl LevelSeen {
     /// For the computation, raised by what the undulation differs between the base and the point.
-    pub fn level(&self, raised_m: f64) -> plane_sight::Level<'_> {
-        plane_sight::Level { words: &self.words, ellipsoid_height_m: self.ellipsoid_height_m + raised_m, sigma_m: self.sigma_m }
+    pub fn level(&self, raised_m: f64) -> plane_sight::LevelSurface<'_> {
+        plane_sight::LevelSurface {
+            words: &self.words,
+            ellipsoid_height_m: self.ellipsoid_height_m + raised_m,
+            sigma_m: self.sigma_m,
+        }
     }
 }
 
@@ -65,7 +68,7 @@ fn key(kind: HeightKind) -> &'static str {
 ///
 /// # Errors
 /// Where the heights of level and base are of two kinds and no geoid is between them.
-pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<Seen, NotSeen> {
+pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<LevelSeen, NotSeen> {
     let said = |metres: f64| units.length().said(metres, 2);
     let heights = &base.heights;
     let sigma_m = |kind: HeightKind| match (heights.kind == kind, sigma_geoid_m(heights)) {
@@ -79,7 +82,7 @@ pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<See
     }
     if let Some(height) = level.ellipsoid_height_m {
         return match heights.ellipsoid_m {
-            Some(_) => Ok(Seen {
+            Some(_) => Ok(LevelSeen {
                 words: words(height, "the ellipsoid"),
                 ellipsoid_height_m: height,
                 sigma_m: sigma_m(HeightKind::Ellipsoid),
@@ -98,7 +101,7 @@ pub fn seen(name: &str, level: &Level, base: &Base, units: &Units) -> Result<See
             return Err(NotSeen::OtherKind { level: name.to_owned(), kind: HeightKind::Orthometric, base: base.label.clone() });
         }
     };
-    Ok(Seen {
+    Ok(LevelSeen {
         words: words(height, "the geoid"),
         ellipsoid_height_m,
         sigma_m: sigma_m(HeightKind::Orthometric),

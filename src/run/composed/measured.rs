@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::arms::{self, ValueArms};
 use super::row::CollectedRow;
-use super::{Drawing, Finished, close, level};
+use super::{Finished, LinesAndAreas, close, level};
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::register::Estimate;
 use crate::job::{Job, LayerName};
@@ -44,7 +44,7 @@ struct Records {
 /// # Errors
 /// When PROJ fails as a whole.
 pub fn compose_all(
-    drawing: &mut Drawing,
+    drawing: &mut LinesAndAreas,
     collected: &[CollectedRow],
     job: &Job,
     finished: &mut Finished,
@@ -102,7 +102,7 @@ pub fn compose_all(
 }
 
 /// Why rows of several stands give nothing together, where no place is known.
-fn stands_apart(drawing: &Drawing, measure: &str, name: &str, rows: &[&CollectedRow]) -> Option<String> {
+fn stands_apart(drawing: &LinesAndAreas, measure: &str, name: &str, rows: &[&CollectedRow]) -> Option<String> {
     let first = rows.first()?.sighting.base;
     let other = rows.iter().map(|row| row.sighting.base).find(|base| *base != first).filter(|_| drawing.stage.has_no_bases)?;
     let label = |base: usize| &drawing.bases[base].label;
@@ -136,7 +136,12 @@ fn arms_of(group: &Group, made: &Composed, job: &Job) -> Vec<([String; 3], Value
 }
 
 /// A group computed with the settings of the job.
-fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Result<Composed, Refusal>, CrsError> {
+fn computed(
+    drawing: &LinesAndAreas,
+    group: &Group,
+    rows: &[&CollectedRow],
+    job: &Job,
+) -> Result<Result<Composed, Refusal>, CrsError> {
     let settings = settings(job);
     let seen = match level_of(drawing, group, rows, job) {
         Ok(seen) => seen,
@@ -163,7 +168,12 @@ fn computed(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job)
 }
 
 /// The level surface of the job that a sight onto a plane without shots of it meets.
-fn level_of(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job) -> Result<Option<level::Seen>, level::NotSeen> {
+fn level_of(
+    drawing: &LinesAndAreas,
+    group: &Group,
+    rows: &[&CollectedRow],
+    job: &Job,
+) -> Result<Option<level::LevelSeen>, level::NotSeen> {
     if group.measure != "plane_sight" || rows.iter().any(|row| row.sighting.role != "sight") {
         return Ok(None);
     }
@@ -175,7 +185,7 @@ fn level_of(drawing: &Drawing, group: &Group, rows: &[&CollectedRow], job: &Job)
 
 /// Makes the records of a measurement.
 fn record(
-    drawing: &mut Drawing,
+    drawing: &mut LinesAndAreas,
     group: &Group,
     rows: &[&CollectedRow],
     made: Composed,
@@ -256,7 +266,7 @@ fn record(
 }
 
 /// A value with what it is to, its row and its warnings.
-type Piece = (Option<String>, (usize, u64), NamedValue, String);
+type PieceValue = (Option<String>, (usize, u64), NamedValue, String);
 
 /// The values of the whole, and those of its pieces.
 fn pieces(
@@ -265,8 +275,8 @@ fn pieces(
     details: Vec<Detail>,
     warnings: &str,
     code_of: &impl Fn((usize, u64)) -> Option<String>,
-) -> Vec<Piece> {
-    let mut pieces: Vec<Piece> = values.into_iter().map(|value| (None, place, value, warnings.to_owned())).collect();
+) -> Vec<PieceValue> {
+    let mut pieces: Vec<PieceValue> = values.into_iter().map(|value| (None, place, value, warnings.to_owned())).collect();
     for Detail { target, place, values, warnings: own } in details {
         let target = match code_of(place) {
             Some(code) => format!("{target}, {code}"),
@@ -295,7 +305,12 @@ fn least_of(
 }
 
 /// The points that a measurement gives.
-fn record_parts(drawing: &mut Drawing, group: &Group, parts: Vec<FoundPoint>, records: &mut Records) -> Result<(), CrsError> {
+fn record_parts(
+    drawing: &mut LinesAndAreas,
+    group: &Group,
+    parts: Vec<FoundPoint>,
+    records: &mut Records,
+) -> Result<(), CrsError> {
     let stage = drawing.stage;
     for FoundPoint { role, at, base, covariance } in parts {
         let placed = drawing.place(base, &[at], true)?[0];
@@ -315,9 +330,9 @@ fn record_parts(drawing: &mut Drawing, group: &Group, parts: Vec<FoundPoint>, re
 
 /// The shots of a profile.
 fn record_stations(
-    drawing: &mut Drawing,
+    drawing: &mut LinesAndAreas,
     name: &str,
-    stations: Vec<profile::Station>,
+    stations: Vec<profile::ProfileStation>,
     code_of: &impl Fn((usize, u64)) -> Option<String>,
     records: &mut Records,
 ) -> Result<(), CrsError> {
@@ -347,7 +362,7 @@ fn record_stations(
 }
 
 /// The line or area that a measurement gives.
-fn draw(drawing: &mut Drawing, base: usize, shape: Shape, record: StringRecord) -> Result<(), CrsError> {
+fn draw(drawing: &mut LinesAndAreas, base: usize, shape: Shape, record: StringRecord) -> Result<(), CrsError> {
     let (corners, closed) = match shape {
         Shape::Line(line) => (line, false),
         Shape::Area(ring) => (ring, true),

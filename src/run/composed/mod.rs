@@ -66,7 +66,7 @@ pub struct Finished {
 /// The measurements of a run: composed before the features that they are of are written, and before the strings that may join
 /// these.
 pub struct Measured<'s, 'j> {
-    drawing: Drawing<'s, 'j>,
+    drawing: LinesAndAreas<'s, 'j>,
     finished: Finished,
 }
 
@@ -81,7 +81,7 @@ pub fn measure<'s, 'j>(
     job: &Job,
 ) -> Result<Measured<'s, 'j>, CrsError> {
     let mut measured = Measured {
-        drawing: Drawing {
+        drawing: LinesAndAreas {
             stage,
             bases,
             lines: Vec::new(),
@@ -207,10 +207,10 @@ impl Finished {
 type CodedString = (StringRecord, Vec<Position>, Vec<AttributeValue>);
 
 /// Fields of a row: index of the carried column, its text, and how its numbers are written.
-type Cells = Vec<(usize, String, Signs)>;
+type CarriedFields = Vec<(usize, String, Signs)>;
 
 /// Lines and areas as they come up.
-struct Drawing<'s, 'j> {
+struct LinesAndAreas<'s, 'j> {
     stage: &'s Stage<'j>,
     bases: &'s [Origin],
     lines: Vec<(StringRecord, Vec<Position>)>,
@@ -218,12 +218,12 @@ struct Drawing<'s, 'j> {
     /// By layer of the catalogue, with the values of their attributes.
     coded: BTreeMap<usize, Vec<CodedString>>,
     /// Fields of attributes, by file and line.
-    cells: HashMap<(usize, u64), Cells>,
+    cells: HashMap<(usize, u64), CarriedFields>,
     /// Lines and areas that are measured.
     things: Vec<Thing>,
 }
 
-impl Drawing<'_, '_> {
+impl LinesAndAreas<'_, '_> {
     /// Points of a base's datum in the CRS of the layers.
     fn place(&self, base: usize, points: &[EarthCentred], has_height: bool) -> Result<Vec<Placed>, CrsError> {
         let known: &Base = &self.stage.table.bases[base];
@@ -241,7 +241,7 @@ impl Drawing<'_, '_> {
     /// The values of a string's attributes, each of the first vertex that has one, and how it stands to its code.
     fn attributes(&self, code: &Code, string: &Strung, flags: &mut Flags, warnings: &mut Vec<String>) -> Vec<AttributeValue> {
         let Some(coded) = self.stage.coded else { return Vec::new() };
-        let cells: Vec<&Cells> = string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
+        let cells: Vec<&CarriedFields> = string.vertices.iter().filter_map(|vertex| self.cells.get(&vertex.place)).collect();
         let cell = |index: usize| {
             let mut written = cells.iter().flat_map(|cells| cells.iter().map(|(column, text, signs)| (column, text, *signs)));
             written.find(|(column, _, _)| **column == index).map_or(("", Signs::POINT), |(_, text, signs)| (text.as_str(), signs))

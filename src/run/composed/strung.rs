@@ -8,7 +8,7 @@ use std::collections::{BTreeSet, HashMap};
 use super::arms::ValueArms;
 use super::joined::{Joinable, JoinableFeatures};
 use super::row::CollectedRow;
-use super::{Drawing, Finished, close};
+use super::{Finished, LinesAndAreas, close};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
@@ -44,7 +44,7 @@ const ONE_CORNER: f64 = 9.210_340_371_976_182;
 /// # Errors
 /// When PROJ fails as a whole.
 pub fn assemble_all(
-    drawing: &mut Drawing,
+    drawing: &mut LinesAndAreas,
     collected: Vec<CollectedRow>,
     joinable: Vec<Joinable>,
     repair: bool,
@@ -115,7 +115,7 @@ pub fn assemble_all(
 }
 
 /// The whole covariance of a vertex.
-pub fn covariance(drawing: &Drawing, vertex: &Vertex) -> Covariance {
+pub fn covariance(drawing: &LinesAndAreas, vertex: &Vertex) -> Covariance {
     let base = &drawing.bases[vertex.base];
     match &vertex.joined {
         Some(located) => located.covariance(base.errors.register()),
@@ -124,13 +124,13 @@ pub fn covariance(drawing: &Drawing, vertex: &Vertex) -> Covariance {
 }
 
 /// A vertex with all that it errs by.
-fn located(drawing: &Drawing, vertex: &Vertex) -> Located {
+fn located(drawing: &LinesAndAreas, vertex: &Vertex) -> Located {
     vertex.joined.as_deref().cloned().unwrap_or_else(|| vertex.vector.located(&drawing.bases[vertex.base]))
 }
 
 /// One string as a line or an area, and its vertices.
 fn draw(
-    drawing: &mut Drawing,
+    drawing: &mut LinesAndAreas,
     mut string: Strung,
     times: Times,
     repair: bool,
@@ -217,7 +217,7 @@ fn arms_of(ellipsoid: &Ellipsoid, points: &[Located], string: &Strung, is_area: 
 }
 
 /// A line or an area as a measured thing.
-fn thing(drawing: &Drawing, record: &StringRecord, string: &Strung, is_area: bool) -> Option<Thing> {
+fn thing(drawing: &LinesAndAreas, record: &StringRecord, string: &Strung, is_area: bool) -> Option<Thing> {
     let measures = record.measures?;
     let length = Estimate { value: measures.length_ellipsoid_m, sigma: measures.sigma_length_m };
     let area = measures.area_ellipsoid_m2.zip(measures.sigma_area_m2).map(|(value, sigma)| Estimate { value, sigma });
@@ -243,12 +243,12 @@ fn thing(drawing: &Drawing, record: &StringRecord, string: &Strung, is_area: boo
     })
 }
 
-fn end(drawing: &Drawing, vertex: &Vertex) -> EarthCentred {
+fn end(drawing: &LinesAndAreas, vertex: &Vertex) -> EarthCentred {
     let Vector { east_m, north_m, up_m, .. } = vertex.vector;
     drawing.bases[vertex.base].frame.to_earth_centred([east_m, north_m, up_m.unwrap_or(0.0)])
 }
 
-fn vertex_records(drawing: &Drawing, string: &Strung, placed: &[Placed]) -> Vec<VertexRecord> {
+fn vertex_records(drawing: &LinesAndAreas, string: &Strung, placed: &[Placed]) -> Vec<VertexRecord> {
     let stage = drawing.stage;
     let vertices = string.vertices.iter().zip(placed).enumerate();
     vertices
@@ -272,7 +272,7 @@ fn vertex_records(drawing: &Drawing, string: &Strung, placed: &[Placed]) -> Vec<
 }
 
 /// Whether the vertices make an area, after what may be mended is mended; what there is to say is added.
-fn sound(drawing: &Drawing, string: &mut Strung, repair: bool, warnings: &mut Vec<String>) -> bool {
+fn sound(drawing: &LinesAndAreas, string: &mut Strung, repair: bool, warnings: &mut Vec<String>) -> bool {
     let plane = plane(drawing, string);
     let units = &drawing.stage.units;
     let once = apart(units, string, &plane, |_, _, metres| metres < ONE_POINT_M, &mut Vec::new());
@@ -318,7 +318,7 @@ fn kept(string: &Strung, order: &[usize]) -> Strung {
 }
 
 /// Vertices in the horizontal plane at the first.
-fn plane(drawing: &Drawing, string: &Strung) -> Vec<[f64; 2]> {
+fn plane(drawing: &LinesAndAreas, string: &Strung) -> Vec<[f64; 2]> {
     let ends: Vec<EarthCentred> = string.vertices.iter().map(|vertex| end(drawing, vertex)).collect();
     let ellipsoid = &drawing.bases[string.vertices[0].base].ellipsoid;
     let frame = LocalFrame::at(&Geodetic::from_earth_centred(ends[0], ellipsoid), ellipsoid);
@@ -361,7 +361,7 @@ fn apart(
 }
 
 /// Whether two vertices of a string may be one corner: their difference is within their joint error, in which what both share cancels.
-fn is_one_corner(drawing: &Drawing, a: usize, b: usize, plane: &[[f64; 2]], string: &Strung) -> bool {
+fn is_one_corner(drawing: &LinesAndAreas, a: usize, b: usize, plane: &[[f64; 2]], string: &Strung) -> bool {
     let (one, other) = (&string.vertices[a], &string.vertices[b]);
     let base = &drawing.bases[one.base];
     let both = [located(drawing, one), located(drawing, other)];
@@ -375,7 +375,7 @@ fn is_one_corner(drawing: &Drawing, a: usize, b: usize, plane: &[[f64; 2]], stri
 }
 
 /// A word where the last vertex of a sound area is probably the first again.
-fn closing(drawing: &Drawing, string: &Strung, order: &[usize], plane: &[[f64; 2]]) -> Option<String> {
+fn closing(drawing: &LinesAndAreas, string: &Strung, order: &[usize], plane: &[[f64; 2]]) -> Option<String> {
     let [first, .., last] = order[..] else { return None };
     let metres = |a: usize, b: usize| (plane[a][0] - plane[b][0]).hypot(plane[a][1] - plane[b][1]);
     let around: f64 = order.windows(2).map(|pair| metres(pair[0], pair[1])).sum();

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::AdjustedNetwork;
-use super::unit::Unit;
+use super::unit::ReadingUnit;
 use crate::geodesy::register::Estimate;
 use crate::intake::shot_logs::ShotLogs;
 use crate::network::{self, Class, Misclosure, Network, NoteKind, Settings, Solved, Source, Suspect};
@@ -98,7 +98,7 @@ fn test(adjusted: &AdjustedNetwork, logs: &ShotLogs, number: u64, solved: &Solve
         Source::Observation(index) => Some(adjusted.shots[network.observations[index].source].record.place),
         _ => None,
     };
-    let unit = Unit::of_source(network, suspect.source);
+    let unit = ReadingUnit::of_source(network, suspect.source);
     TestSummary {
         network: number,
         observation: suspect.source.named(network),
@@ -141,7 +141,7 @@ pub fn corrections(adjusted: &AdjustedNetwork) -> Vec<CorrectionSummary> {
                 *readings.entry(key).or_default() += 1;
             }
         }
-        let mut add = |kind: &str, instrument: Option<&str>, key, unit: Unit, estimate: Option<Estimate>, prior: f64| {
+        let mut add = |kind: &str, instrument: Option<&str>, key, unit: ReadingUnit, estimate: Option<Estimate>, prior: f64| {
             let Some(estimate) = estimate else { return };
             found.push(CorrectionSummary {
                 network: k as u64 + 1,
@@ -157,12 +157,12 @@ pub fn corrections(adjusted: &AdjustedNetwork) -> Vec<CorrectionSummary> {
         for instrument in &solved.instruments {
             let of = &network.instruments[instrument.instrument];
             let (label, key) = (Some(of.label.as_str()), (false, instrument.instrument));
-            add("scale", label, key, Unit::PerMillion, instrument.scale, of.sigma_scale);
-            add("distance constant", label, key, Unit::Metre, instrument.constant_m, of.sigma_constant_m);
+            add("scale", label, key, ReadingUnit::PerMillion, instrument.scale, of.sigma_scale);
+            add("distance constant", label, key, ReadingUnit::Metre, instrument.constant_m, of.sigma_constant_m);
         }
         for shared in &solved.shared {
             let of = &network.shared[shared.shared];
-            let unit = Unit::of_source(network, Source::Shared(shared.shared));
+            let unit = ReadingUnit::of_source(network, Source::Shared(shared.shared));
             let name = of.label.strip_prefix("the ").unwrap_or(&of.label);
             add(name, None, (true, shared.shared), unit, Some(shared.added), of.sigma);
         }
@@ -172,8 +172,8 @@ pub fn corrections(adjusted: &AdjustedNetwork) -> Vec<CorrectionSummary> {
 
 fn scatter(network: &Network, class: &network::ClassSigma) -> Option<ScatterSummary> {
     let unit = match class.class {
-        Class::Azimuth | Class::Inclination => Unit::Degree,
-        Class::Distance | Class::Height => Unit::Metre,
+        Class::Azimuth | Class::Inclination => ReadingUnit::Degree,
+        Class::Distance | Class::Height => ReadingUnit::Metre,
     };
     Some(ScatterSummary {
         readings_of: class.class.name().to_owned(),

@@ -6,7 +6,7 @@ use super::read::{NetShot, NetworkStand, Target};
 use crate::geodesy::REFRACTION;
 use crate::geodesy::register::{Cause, ErrorId};
 use crate::job;
-use crate::network::{Control, Instrument, Line, Network, ReadingErrors, Settings, SharedError, Station, readings};
+use crate::network::{Control, Network, Rangefinder, ReadingErrors, Settings, SharedError, SightLine, Station, readings};
 use crate::records::names::label;
 use crate::stations::base::{Base, BaseTable, HeightKind};
 use crate::units::Units;
@@ -32,7 +32,7 @@ pub struct Built {
 }
 
 /// The settings of the adjustment.
-pub fn settings(job: &job::Network, units: Units) -> Settings {
+pub fn settings(job: &job::NetworkSettings, units: Units) -> Settings {
     Settings {
         alpha: job.alpha,
         power: job.power,
@@ -46,7 +46,7 @@ pub fn settings(job: &job::Network, units: Units) -> Settings {
 
 /// Builds the network of shots, without the names that stand for several places. Only bases of one datum go together, that of
 /// the first base.
-pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::Network, several: &BTreeSet<Target>) -> Option<Built> {
+pub fn build(shots: &[NetShot], table: &BaseTable, rules: &job::NetworkSettings, several: &BTreeSet<Target>) -> Option<Built> {
     let first = table.bases.first()?;
     let usable = |place: &NetworkStand| match place {
         NetworkStand::Base(index) => table.bases[*index].datum == first.datum,
@@ -115,12 +115,12 @@ impl Built {
         self.places.len() - 1
     }
 
-    fn instrument(&mut self, name: &str, rules: &job::Network) -> usize {
+    fn instrument(&mut self, name: &str, rules: &job::NetworkSettings) -> usize {
         if let Some(known) = self.instrument_of.get(name) {
             return *known;
         }
         self.instrument_of.insert(name.to_owned(), self.network.instruments.len());
-        self.network.instruments.push(Instrument {
+        self.network.instruments.push(Rangefinder {
             label: name.to_owned(),
             sigma_scale: rules.sigma_scale_ppm.unwrap_or(0.0) * 1e-6,
             sigma_constant_m: rules.sigma_constant_m.unwrap_or(0.0),
@@ -129,7 +129,15 @@ impl Built {
     }
 
     /// The readings of a shot.
-    fn add(&mut self, source: usize, shot: &NetShot, from: usize, to: usize, instrument: Option<usize>, rules: &job::Network) {
+    fn add(
+        &mut self,
+        source: usize,
+        shot: &NetShot,
+        from: usize,
+        to: usize,
+        instrument: Option<usize>,
+        rules: &job::NetworkSettings,
+    ) {
         let free = rules.orientation == job::NetworkOrientation::Free;
         if shot.sides.azimuth_rad.is_some() && !free {
             let known = &mut self.network.stations[from].sigma_orientation_rad;
@@ -147,7 +155,7 @@ impl Built {
             sigma_vertical_m: shot.sides.vertical_m.map(|vertical_m| kit.sigma_distance_m(vertical_m)),
             ..shared
         };
-        let line = Line { from, to, has_free_circle: free, instrument, source };
+        let line = SightLine { from, to, has_free_circle: free, instrument, source };
         self.network.observations.extend(readings(&line, &shot.sides, &errors));
     }
 

@@ -16,7 +16,7 @@ use rustc_hash::FxHashSet;
 use super::RunError;
 use crate::geodesy::crs::Crs;
 use crate::geodesy::frame::{EarthCentred, Ellipsoid, Geodetic, LocalFrame};
-use crate::geodesy::geoid::Geoid;
+use crate::geodesy::geoid::Geoids;
 use crate::geodesy::register::{Cause, ErrorId, Register};
 use crate::intake::shot_logs::ShotLogs;
 use crate::intake::shot_rules::ShotRules;
@@ -49,7 +49,7 @@ pub struct Needs<'j> {
     /// Whether the job names that grid, so that it is that of every base.
     pub names_grid: bool,
     /// The geoids.
-    pub geoid: &'j Geoid,
+    pub geoid: &'j Geoids,
 }
 
 /// Entries of what a network was given from outside, each with what one standard error of it moves its unknowns by.
@@ -120,7 +120,7 @@ const MOST_TRIED: usize = 50;
 fn adjust_shots(
     shots: &[NetShot],
     table: &BaseTable,
-    rules: &job::Network,
+    rules: &job::NetworkSettings,
     settings: &network::Settings,
 ) -> Result<Option<(Built, Adjustment)>, RunError> {
     let made = |several: &BTreeSet<Target>, settings: &network::Settings| {

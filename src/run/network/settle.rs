@@ -4,12 +4,12 @@
 use std::collections::BTreeMap;
 
 use super::read::Target;
-use super::unit::Unit;
+use super::unit::ReadingUnit;
 use super::{AdjustedNetwork, account};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::crs::CrsError;
 use crate::geodesy::frame::{Geodetic, full_circle_rad};
-use crate::geodesy::register::{Arm, BySource, Cause, ErrorId, Located, Source as OfError};
+use crate::geodesy::register::{Arm, BySource, Cause, ErrorId, ErrorSource as OfError, Located};
 use crate::job::LayerName;
 use crate::network::{Residual, Solved, Source};
 use crate::numeric::signs::Signs;
@@ -19,14 +19,14 @@ use crate::output::layers::features::Feature;
 use crate::output::layers::residuals::ResidualRecord;
 use crate::output::layers::{adjusted, corrections, residuals};
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
-use crate::run::coded::Class;
-use crate::run::mapped::MappedFeature;
+use crate::run::coded::RowCoding;
+use crate::run::mapped_feature::MappedFeature;
 use crate::run::settlement::Settlement;
 use crate::run::sizes::Sizes;
 use crate::run::stage::{Stage, position};
 use crate::run::{records, standing};
 use crate::shots::locate::Placed;
-use crate::shots::located::Parts;
+use crate::shots::located::CovarianceParts;
 use crate::shots::reduce::Vector;
 use crate::stations::base::HeightKind;
 use crate::units::Units;
@@ -130,8 +130,8 @@ fn sight<'r>(
     let shot = &adjusted.shots[index];
     let station = adjusted.built.station_of[&shot.to];
     let (placed, _, vector, covariance) = place(stage, adjusted, station, base)?;
-    let parts = Parts { base: covariance, ..Parts::default() };
-    let mut record = stage.feature(&placed, base, &vector, &parts, Class::default());
+    let parts = CovarianceParts { base: covariance, ..CovarianceParts::default() };
+    let mut record = stage.feature(&placed, base, &vector, &parts, RowCoding::default());
     record.feature = Some(adjusted.built.network.stations[station].label.as_str());
     record.shot = shot.record.shot.as_deref();
     record.true_azimuth_rad = full_circle_rad(vector.east_m.atan2(vector.north_m));
@@ -168,7 +168,7 @@ fn point<'r>(
         .joinable
         .extend(stage.joinable(Some(name), first.record.place, (index, &vector), || adjusted.located(stage, station, index)));
     let datum = Covariance::from_sigmas(base.sigma_datum_m, base.sigma_datum_m);
-    let parts = Parts { base: covariance + datum, ..Parts::default() };
+    let parts = CovarianceParts { base: covariance + datum, ..CovarianceParts::default() };
     let mut record: Feature = stage.feature(&placed, index, &vector, &parts, class);
     // The parts of one solution are not told apart.
     record.shares = [f64::NAN; 3];
@@ -352,7 +352,7 @@ impl AdjustedNetwork {
             } else {
                 row.rejected += 1;
             }
-            let unit = Unit::of_observation(self, index);
+            let unit = ReadingUnit::of_observation(self, index);
             let test = residual.normalised.map_or("unchecked".to_owned(), |w| format!("w {:.1}", w.abs()));
             let rejected = if residual.used { "" } else { ", rejected by test" };
             row.words.push(format!(
@@ -376,22 +376,26 @@ impl AdjustedNetwork {
                     observation.kind.name().to_owned(),
                     label(observation.from),
                     label(observation.to),
-                    Unit::of_observation(self, index),
+                    ReadingUnit::of_observation(self, index),
                     Some(place),
                 )
             }
-            Source::Control(station) => (format!("position, {axis}"), label(station), String::new(), Unit::Metre, None),
-            Source::Orientation(station) => ("orientation".into(), label(station), String::new(), Unit::Degree, None),
+            Source::Control(station) => (format!("position, {axis}"), label(station), String::new(), ReadingUnit::Metre, None),
+            Source::Orientation(station) => ("orientation".into(), label(station), String::new(), ReadingUnit::Degree, None),
             Source::Scale(index) => {
-                ("scale".into(), network.instruments.get(index)?.label.clone(), String::new(), Unit::PerMillion, None)
+                ("scale".into(), network.instruments.get(index)?.label.clone(), String::new(), ReadingUnit::PerMillion, None)
             }
-            Source::Constant(index) => {
-                ("distance constant".into(), network.instruments.get(index)?.label.clone(), String::new(), Unit::Metre, None)
-            }
+            Source::Constant(index) => (
+                "distance constant".into(),
+                network.instruments.get(index)?.label.clone(),
+                String::new(),
+                ReadingUnit::Metre,
+                None,
+            ),
             Source::Shared(index) => {
                 let label = &network.shared.get(index)?.label;
                 let kind = label.strip_prefix("the ").unwrap_or(label).to_owned();
-                (kind, String::new(), String::new(), Unit::of_source(network, residual.source), None)
+                (kind, String::new(), String::new(), ReadingUnit::of_source(network, residual.source), None)
             }
         };
         Some(ResidualRecord {

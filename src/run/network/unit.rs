@@ -6,42 +6,42 @@ use crate::units::Units;
 
 /// The unit that a reading is shown in.
 #[derive(Clone, Copy)]
-pub(super) enum Unit {
+pub(super) enum ReadingUnit {
     Metre,
     Degree,
     PerMillion,
 }
 
-impl Unit {
-    pub(super) fn of_observation(network: &AdjustedNetwork, observation: usize) -> Unit {
-        Unit::of_source(&network.built.network, Source::Observation(observation))
+impl ReadingUnit {
+    pub(super) fn of_observation(network: &AdjustedNetwork, observation: usize) -> ReadingUnit {
+        ReadingUnit::of_source(&network.built.network, Source::Observation(observation))
     }
 
     /// The unit of an observation's residual.
-    pub(super) fn of_source(network: &Network, source: Source) -> Unit {
+    pub(super) fn of_source(network: &Network, source: Source) -> ReadingUnit {
         let is_angle = match source {
             Source::Observation(index) => network.observations[index].kind.is_angle(),
             Source::Orientation(_) => true,
             Source::Shared(index) => network.observations.iter().any(|o| o.shared.contains(&Some(index)) && o.kind.is_angle()),
             Source::Control(_) | Source::Constant(_) => false,
-            Source::Scale(_) => return Unit::PerMillion,
+            Source::Scale(_) => return ReadingUnit::PerMillion,
         };
-        if is_angle { Unit::Degree } else { Unit::Metre }
+        if is_angle { ReadingUnit::Degree } else { ReadingUnit::Metre }
     }
 
     pub(super) fn word(self) -> &'static str {
         match self {
-            Unit::Metre => "m",
-            Unit::Degree => "deg",
-            Unit::PerMillion => "ppm",
+            ReadingUnit::Metre => "m",
+            ReadingUnit::Degree => "deg",
+            ReadingUnit::PerMillion => "ppm",
         }
     }
 
     pub(super) fn of_si(self, value: f64) -> f64 {
         match self {
-            Unit::Metre => value,
-            Unit::Degree => value.to_degrees(),
-            Unit::PerMillion => value * 1e6,
+            ReadingUnit::Metre => value,
+            ReadingUnit::Degree => value.to_degrees(),
+            ReadingUnit::PerMillion => value * 1e6,
         }
     }
 

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
-use super::Moved;
+use super::MovedFrame;
 use super::error::FitError;
 use super::points::FramePoint;
 use crate::geodesy::LOCAL_RADIUS_M;
@@ -51,7 +51,7 @@ pub(super) fn fit<'k>(
     points: &[FramePoint],
     known: &'k BaseTable,
     units: &Units,
-) -> Result<(Moved<'k>, LocalFitSummary), FitError> {
+) -> Result<(MovedFrame<'k>, LocalFitSummary), FitError> {
     let mut used: Vec<usize> = points.iter().map(|point| point.known).collect();
     used.sort_unstable();
     used.dedup();
@@ -100,7 +100,7 @@ pub(super) fn fit<'k>(
     let by_entry = by_entry(&both, &fitted, heights.as_ref());
     let height = heights.map(|found| (found.shift_m, kind));
     let names = Arc::new(names(&both, known));
-    Ok((Moved { fitted, middle, known_middle, ellipsoid, height, by_entry, names }, summary))
+    Ok((MovedFrame { fitted, middle, known_middle, ellipsoid, height, by_entry, names }, summary))
 }
 
 /// Names of the fit's entries: a known point is known by all that was recorded of it, a sight to it by what it came to.
@@ -223,7 +223,7 @@ fn horizontal(both: &[Both], turn_rad: f64) -> Vec<f64> {
 }
 
 /// The shift in height.
-struct Heights {
+struct HeightShift {
     shift_m: f64,
     /// By point; 0 for one without a height.
     weights: Vec<f64>,
@@ -233,7 +233,7 @@ struct Heights {
 }
 
 /// The mean of the differences in height, weighted by the inverse of their covariance.
-fn heights(both: &[Both]) -> Option<Heights> {
+fn heights(both: &[Both]) -> Option<HeightShift> {
     const LEAST_VARIANCE_M2: f64 = 1e-10;
     let with: Vec<usize> = (0..both.len()).filter(|i| both[*i].raised_m.is_some()).collect();
     let rows: Vec<Vec<(ErrorId, f64)>> =
@@ -252,11 +252,11 @@ fn heights(both: &[Both]) -> Option<Heights> {
     for ((i, weight), off) in with.iter().zip(&weighted).zip(&off) {
         (weights[*i], residuals_m[*i]) = (weight / whole, Some(*off));
     }
-    Some(Heights { shift_m, weights, residuals_m, square, freedom: size - 1 })
+    Some(HeightShift { shift_m, weights, residuals_m, square, freedom: size - 1 })
 }
 
 /// By entry of the register: what one standard error of it does to the parameters.
-fn by_entry(both: &[Both], fitted: &Fitted, heights: Option<&Heights>) -> BTreeMap<ErrorId, [f64; 4]> {
+fn by_entry(both: &[Both], fitted: &Fitted, heights: Option<&HeightShift>) -> BTreeMap<ErrorId, [f64; 4]> {
     let mut by_entry: BTreeMap<ErrorId, [f64; 4]> = BTreeMap::new();
     for (i, both) in both.iter().enumerate() {
         for (id, [e, n, up]) in both.difference(fitted.turn_rad) {
@@ -270,7 +270,7 @@ fn by_entry(both: &[Both], fitted: &Fitted, heights: Option<&Heights>) -> BTreeM
     by_entry
 }
 
-fn summary(both: &[Both], fitted: &Fitted, heights: Option<&Heights>) -> LocalFitSummary {
+fn summary(both: &[Both], fitted: &Fitted, heights: Option<&HeightShift>) -> LocalFitSummary {
     let by_entry = by_entry(both, fitted, heights);
     let sigma = |k: usize| by_entry.values().map(|parameters| parameters[k].powi(2)).sum::<f64>().sqrt();
     let point = |(i, both): (usize, &Both)| {

@@ -32,7 +32,7 @@ use crate::stations::base::{Base, BaseSettings, BaseTable, HeightKind, Tied};
 use crate::stations::errors as of_bases;
 
 /// What moves the frame.
-struct Moved<'k> {
+struct MovedFrame<'k> {
     fitted: Fitted,
     /// East, north, up at the middle of the frame's points, in the frame.
     middle: LocalFrame,
@@ -101,7 +101,7 @@ fn known_points(job: &Job, fit: &LocalFit, output: &Crs) -> Result<BaseTable, Ru
     Ok(table)
 }
 
-impl Moved<'_> {
+impl MovedFrame<'_> {
     /// Where a place of the frame comes to lie, on the datum; its height is the frame's, less what the levels curve.
     fn place(&self, at: [f64; 3]) -> Geodetic {
         let [e, n, up] = self.middle.from_earth_centred(at);

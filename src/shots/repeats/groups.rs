@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 
 use super::Repeat;
 use super::linear::{Matrix3, Vector3, apply, dot, matrix, plus, product, transposed};
-use super::row::{Deviation, inverse_in};
-use super::stand::Stand;
+use super::row::{ShotDeviation, inverse_in};
+use super::stand::BaseInFrame;
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::{Arm, ErrorId, Origin, Shares, add_arm};
 use crate::numeric::cholesky::Lower;
@@ -28,7 +28,7 @@ pub(super) fn group(shots: &[Repeat]) -> (Vec<(usize, Shares)>, Vec<usize>) {
 
 /// What a group's shots give.
 #[derive(Default)]
-pub(super) struct Group {
+pub(super) struct ShotGroup {
     weights: Matrix3,
     /// Σ Wᵢ times what a radian of azimuth, a radian of inclination, a metre of distance move, and times the residuals.
     by: [Vector3; 3],
@@ -41,8 +41,8 @@ pub(super) struct Group {
     arms: Vec<Arm>,
 }
 
-impl Group {
-    pub(super) fn add(&mut self, row: &Deviation) {
+impl ShotGroup {
+    pub(super) fn add(&mut self, row: &ShotDeviation) {
         self.weights = std::array::from_fn(|r| plus(self.weights[r], row.weight[r]));
         self.by = std::array::from_fn(|k| plus(self.by[k], apply(&row.weight, row.by[k])));
         self.residuals = plus(self.residuals, apply(&row.weight, row.residual));
@@ -50,7 +50,7 @@ impl Group {
     }
 
     /// Once all rows are added; the arms are wanted beside other groups alone.
-    pub(super) fn settle(&mut self, stand: &Stand, origin: &Origin, shares: &Shares, wants_arms: bool) {
+    pub(super) fn settle(&mut self, stand: &BaseInFrame, origin: &Origin, shares: &Shares, wants_arms: bool) {
         self.own = inverse_in(&self.weights, self.has_height, f64::MIN_POSITIVE);
         if !wants_arms {
             return;
@@ -72,7 +72,7 @@ impl Group {
 }
 
 /// By group the matrix P with which what it says enters the mean, in the frame: P = Qxx V⁻¹ + Qxz aᵀ V⁻¹, Q the inverse of the normal equations.
-pub(super) fn enters(bases: &[Origin], groups: &mut [Group], has_height: bool) -> Vec<Matrix3> {
+pub(super) fn enters(bases: &[Origin], groups: &mut [ShotGroup], has_height: bool) -> Vec<Matrix3> {
     if let Some(base) = bases.first() {
         base.errors.register().independent(&mut groups.iter_mut().map(|group| &mut group.arms).collect::<Vec<_>>());
     }

@@ -18,13 +18,13 @@
 
 use std::collections::BTreeMap;
 
-use super::look::{Look, Reference, Seen, looks};
+use super::look::{PlaceSeen, PreparedShot, Reference, looks};
 use super::mean::mean;
 use super::middle::{Middle, half_turn_rad};
 use super::sight::Polar;
 use super::spread::separation;
 use super::stand::{point, stands};
-use super::{Deviation, Fault, Repeat, Separation, check};
+use super::{Deviation, Repeat, RepeatsFault, Separation, check};
 use crate::geodesy::register::Origin;
 use crate::records::echo::Echo;
 
@@ -49,7 +49,7 @@ pub enum Verdict {
 
 /// A shot's verdict and its differences from the shots that agree; from the other one of two.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Finding {
+pub struct JudgedShot {
     /// What it was found to be.
     pub verdict: Verdict,
     /// Along the sight, farther positive. In the plane where the shot has no height.
@@ -60,8 +60,8 @@ pub struct Finding {
     pub normal: Option<Deviation>,
 }
 
-impl Finding {
-    fn new(echo: Option<Echo>, along: Deviation, across: Deviation, normal: Option<Deviation>) -> Finding {
+impl JudgedShot {
+    fn new(echo: Option<Echo>, along: Deviation, across: Deviation, normal: Option<Deviation>) -> JudgedShot {
         let verdict = if across.is_significant() || normal.is_some_and(|normal| normal.is_significant()) {
             Verdict::Outlying
         } else if !along.is_significant() {
@@ -73,7 +73,7 @@ impl Finding {
                 _ => Verdict::Outlying,
             }
         };
-        Finding { verdict, along, across, normal }
+        JudgedShot { verdict, along, across, normal }
     }
 }
 
@@ -83,12 +83,12 @@ pub enum Judgement {
     /// Shots of one feature, and others.
     OneFeature {
         /// By shot.
-        findings: Vec<Finding>,
+        findings: Vec<JudgedShot>,
     },
     /// Two shots that disagree.
     Disagreeing {
         /// By shot, each from the other.
-        findings: Vec<Finding>,
+        findings: Vec<JudgedShot>,
         /// How far they lie apart.
         apart: Separation,
     },
@@ -104,8 +104,8 @@ pub enum Judgement {
 /// Judges the shots of one name.
 ///
 /// # Errors
-/// [`Fault`], naming the shot.
-pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
+/// [`RepeatsFault`], naming the shot.
+pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, RepeatsFault> {
     check(bases, shots)?;
     let looks = looks(bases, shots);
     let apart = || {
@@ -114,7 +114,7 @@ pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
         })
     };
     if let [a, b] = &looks[..] {
-        let mut findings: Vec<Finding> = [(a, b), (b, a)].into_iter().map(|(one, other)| one.from(other)).collect();
+        let mut findings: Vec<JudgedShot> = [(a, b), (b, a)].into_iter().map(|(one, other)| one.from(other)).collect();
         if a.agrees(b) {
             findings.iter_mut().for_each(|finding| finding.verdict = Verdict::Kept);
             return Ok(Judgement::OneFeature { findings });
@@ -127,7 +127,7 @@ pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
     if 2 * agreeing <= looks.len() {
         return Ok(Judgement::NotOneFeature { apart: apart(), agreeing });
     }
-    let together: Vec<(&Look, &Repeat)> =
+    let together: Vec<(&PreparedShot, &Repeat)> =
         looks.iter().zip(shots).zip(&agreed).filter(|(_, agrees)| **agrees).map(|(both, _)| both).collect();
     let mut references: BTreeMap<usize, Middles> = BTreeMap::new();
     for shot in shots {
@@ -144,11 +144,11 @@ pub fn judge(bases: &[Origin], shots: &[Repeat]) -> Result<Judgement, Fault> {
 }
 
 /// For each shot whether it agrees with the one that most agree with; of several such the closest.
-fn most_agreed(looks: &[Look]) -> Vec<bool> {
-    let mut order: Vec<&Look> = looks.iter().collect();
+fn most_agreed(looks: &[PreparedShot]) -> Vec<bool> {
+    let mut order: Vec<&PreparedShot> = looks.iter().collect();
     order.sort_by(|a, b| a.base.cmp(&b.base).then(a.seen.polar.range_m.total_cmp(&b.seen.polar.range_m)));
     let tries = order.len().min(MOST_TRIED);
-    let mut best: Option<(usize, f64, &Look)> = None;
+    let mut best: Option<(usize, f64, &PreparedShot)> = None;
     for k in 0..tries {
         // The middle of each of so many equal stretches.
         let Some(tried) = order.get((2 * k + 1) * order.len() / (2 * tries)) else { continue };
@@ -180,15 +180,15 @@ struct Middles {
 }
 
 impl Middles {
-    fn at_base<'l>(looks: impl Iterator<Item = &'l Look>, base: usize) -> Middles {
-        let looks: Vec<&Look> = looks.filter(|look| look.base == base).collect();
+    fn at_base<'l>(looks: impl Iterator<Item = &'l PreparedShot>, base: usize) -> Middles {
+        let looks: Vec<&PreparedShot> = looks.filter(|look| look.base == base).collect();
         let mut rises: Vec<f64> = looks.iter().filter(|look| look.has_height).map(|look| look.rise_m).collect();
         rises.sort_by(f64::total_cmp);
         let rise_m = rises.get(rises.len() / 2).copied().unwrap_or(0.0);
-        let seen: Vec<(Seen, bool)> = looks.iter().map(|look| (look.over(rise_m), look.has_height)).collect();
+        let seen: Vec<(PlaceSeen, bool)> = looks.iter().map(|look| (look.over(rise_m), look.has_height)).collect();
         let with_height = || seen.iter().filter(|(_, has_height)| *has_height).map(|(seen, _)| seen);
         let azimuth_rad = seen.first().map_or(0.0, |(seen, _)| seen.polar.azimuth_rad);
-        let turned_rad = |seen: &Seen| half_turn_rad(seen.polar.azimuth_rad - azimuth_rad);
+        let turned_rad = |seen: &PlaceSeen| half_turn_rad(seen.polar.azimuth_rad - azimuth_rad);
         let middle = |pairs: Vec<(f64, f64)>| {
             let (values, variances): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
             Some((Middle::find(&values)?, Middle::find(&variances)?.median))
@@ -225,7 +225,7 @@ impl Middles {
     }
 
     /// A shot of the same base against the medians; none where no shot of the base agrees.
-    fn test(&self, look: &Look) -> Option<Finding> {
+    fn test(&self, look: &PreparedShot) -> Option<JudgedShot> {
         let against = |(middle, variance): (Middle, f64), value: f64, own: f64, metres: f64| {
             let variance = own.max(middle.scale * middle.scale) + middle.share() * variance.max(middle.scale * middle.scale);
             Deviation::new(metres * (value - middle.median), metres * metres * variance)
@@ -237,34 +237,34 @@ impl Middles {
         if let (true, Some([range, inclination])) = (look.has_height, self.over(look.rise_m)) {
             let along = against(range, seen.polar.range_m, seen.range_m2, 1.0);
             let normal = against(inclination, seen.polar.inclination_rad, seen.inclination_rad2, range.0.median);
-            return Some(Finding::new(look.echo, along, across, Some(normal)));
+            return Some(JudgedShot::new(look.echo, along, across, Some(normal)));
         }
         let along = against(horizontal, seen.polar.horizontal_m, seen.horizontal_m2, 1.0);
-        Some(Finding::new(look.echo, along, across, None))
+        Some(JudgedShot::new(look.echo, along, across, None))
     }
 }
 
-impl Look {
+impl PreparedShot {
     /// This shot against another.
-    fn from(&self, other: &Look) -> Finding {
+    fn from(&self, other: &PreparedShot) -> JudgedShot {
         let (along, across, normal) = self.difference(other);
-        Finding::new(self.echo, along, across, normal)
+        JudgedShot::new(self.echo, along, across, normal)
     }
 
     /// This shot against a point of other bases.
-    fn against(&self, reference: &Reference) -> Finding {
+    fn against(&self, reference: &Reference) -> JudgedShot {
         let (along, across, normal) = self.difference_at(reference);
-        Finding::new(self.echo, along, across, normal)
+        JudgedShot::new(self.echo, along, across, normal)
     }
 
     /// Whether two shots agree, seen from both.
-    fn agrees(&self, other: &Look) -> bool {
+    fn agrees(&self, other: &PreparedShot) -> bool {
         self.agreement(other).is_some()
     }
 
     /// The sum of the squares of the comparisons of two shots that agree.
-    fn agreement(&self, other: &Look) -> Option<f64> {
-        let one_way = |a: &Look, b: &Look| {
+    fn agreement(&self, other: &PreparedShot) -> Option<f64> {
+        let one_way = |a: &PreparedShot, b: &PreparedShot| {
             let (along, across, normal) = a.difference(b);
             let all = [along, across, normal.unwrap_or_default()];
             all.iter().all(|d| !d.is_significant()).then(|| all.iter().map(|d| d.sigmas * d.sigmas).sum::<f64>())

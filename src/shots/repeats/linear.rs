@@ -53,8 +53,8 @@ pub(super) fn plus(a: Vector3, b: Vector3) -> Vector3 {
 }
 
 /// The inverse of a symmetric matrix without negative directions, by its root-free decomposition L D Lᵀ; pivots below
-/// `floor` are raised to it, so that a singular matrix has an inverse. G. H. Golub, C. F. Van Loan, "Matrix
-/// Computations", ch. 4 (from memory).
+/// `floor` are raised to it, so that a singular matrix has an inverse. By comparing
+/// elements, m_ij = Σ_k≤j L_ik D_k L_jk gives both row by row.
 pub(super) fn inverse<const N: usize>(m: &[[f64; N]; N], floor: f64) -> [[f64; N]; N] {
     let (mut l, mut d) = ([[0.0; N]; N], [0.0; N]);
     for j in 0..N {

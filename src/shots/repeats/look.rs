@@ -18,14 +18,14 @@ use crate::records::echo::Echo;
 
 /// A shot prepared.
 #[derive(Debug, Clone)]
-pub(super) struct Look {
+pub(super) struct PreparedShot {
     pub(super) base: usize,
     pub(super) echo: Option<Echo>,
     pub(super) has_height: bool,
     /// Instrument height less target height; 0 without height.
     pub(super) rise_m: f64,
     /// As it was sighted.
-    pub(super) seen: Seen,
+    pub(super) seen: PlaceSeen,
     /// The vector to the feature's ground point, in the base's axes, and what the shot has alone.
     place: Vector3,
     own: Covariance,
@@ -39,7 +39,7 @@ pub(super) struct Look {
 
 /// A place as an instrument sees it.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Seen {
+pub(super) struct PlaceSeen {
     pub(super) polar: Polar,
     /// Own variances of the horizontal distance, the range, the azimuth and the inclination.
     pub(super) horizontal_m2: f64,
@@ -48,15 +48,15 @@ pub(super) struct Seen {
     pub(super) inclination_rad2: f64,
 }
 
-impl Seen {
+impl PlaceSeen {
     /// A vector from the instrument's axis with its own covariance.
-    fn from_vector(vector: Vector3, own: &Covariance) -> Seen {
+    fn from_vector(vector: Vector3, own: &Covariance) -> PlaceSeen {
         let polar = Polar::from_vector(vector);
         let (triad, level) = (polar.triad(), polar.level());
         let normal_m2 = variance(own, triad.normal);
         let sin_i = polar.inclination_rad.sin();
         let across_m2 = variance(own, triad.across) + sin_i * sin_i * normal_m2;
-        Seen {
+        PlaceSeen {
             polar,
             horizontal_m2: variance(own, level.along),
             range_m2: variance(own, triad.along),
@@ -98,7 +98,7 @@ fn shared(one: &[Arm], other: &[Arm]) -> Covariance {
 type Difference = (Deviation, Deviation, Option<Deviation>);
 
 /// Prepares shots.
-pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
+pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<PreparedShot> {
     let Some((_, stands)) = stands(bases, shots) else {
         return Vec::new();
     };
@@ -106,7 +106,7 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
         let (stand, base) = (stands.get(&shot.base)?, bases.get(shot.base)?);
         let (at, has_height) = point(&stands, shot)?;
         let own = own(shot);
-        let seen = Seen::from_vector(sighted(shot), &own);
+        let seen = PlaceSeen::from_vector(sighted(shot), &own);
         let (triad, level) = (seen.polar.triad(), seen.polar.level());
         let turned = |t: Triad| Triad {
             across: apply(&stand.turn, t.across),
@@ -115,7 +115,7 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
         };
         let whole = shot.vector.covariance(base);
         let arms = if stands.len() > 1 { common(&shot.vector.arms(base), &stand.turn) } else { Vec::new() };
-        Some(Look {
+        Some(PreparedShot {
             base: shot.base,
             echo: shot.echo,
             has_height,
@@ -132,23 +132,23 @@ pub(super) fn looks(bases: &[Origin], shots: &[Repeat]) -> Vec<Look> {
     prepared.collect()
 }
 
-impl Look {
+impl PreparedShot {
     /// Its place as the base would see it over another rise, which is the instrument height less the target height.
-    pub(super) fn over(&self, rise_m: f64) -> Seen {
+    pub(super) fn over(&self, rise_m: f64) -> PlaceSeen {
         if !self.has_height || self.rise_m == rise_m {
             return self.seen;
         }
         let [e, n, u] = self.place;
-        Seen::from_vector([e, n, u - rise_m], &self.own)
+        PlaceSeen::from_vector([e, n, u - rise_m], &self.own)
     }
 
     /// Whether two shots are of one base and have one rise, so that each sees the other as the other sees it.
-    pub(super) fn is_alike(&self, other: &Look) -> bool {
+    pub(super) fn is_alike(&self, other: &PreparedShot) -> bool {
         self.base == other.base && (self.rise_m == other.rise_m || !(self.has_height && other.has_height))
     }
 
     /// This shot minus another.
-    pub(super) fn difference(&self, other: &Look) -> Difference {
+    pub(super) fn difference(&self, other: &PreparedShot) -> Difference {
         if self.base != other.base {
             return self.difference_at(&other.reference);
         }
@@ -175,7 +175,7 @@ impl Look {
         let (right, above) = (dot(to, triad.across), if whole { dot(to, triad.normal) } else { 0.0 });
         let other_m = ahead.hypot(right).hypot(above).copysign(ahead);
         let both = (self.reference.covariance + other.covariance).less(&shared(&self.reference.arms, &other.arms));
-        let Seen { polar, inclination_rad2, .. } = self.seen;
+        let PlaceSeen { polar, inclination_rad2, .. } = self.seen;
         let tilt_m2 = inclination_rad2 * (polar.range_m * polar.inclination_rad.sin()).powi(2);
         let across = Deviation::new(-right, variance(&both, triad.across) + tilt_m2);
         let normal = whole.then(|| Deviation::new(-above, variance(&both, triad.normal)));

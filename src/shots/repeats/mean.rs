@@ -19,15 +19,15 @@
 
 use std::collections::BTreeMap;
 
-use super::groups::{Group, enters};
+use super::groups::{ShotGroup, enters};
 use super::linear::{Matrix3, Vector3, apply, carried, plus, product, transposed};
-use super::row::{Deviation, UNIT, row};
+use super::row::{ShotDeviation, UNIT, row};
 use super::spread::spread;
-use super::stand::{Stand, point, stands};
-use super::{Fault, Mean, Repeat, check};
+use super::stand::{BaseInFrame, point, stands};
+use super::{Mean, Repeat, RepeatsFault, check};
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::register::{Arm, BySource, Cause, Origin, Shares, Source, add_arm, covariance_of};
-use crate::shots::located::Parts;
+use crate::geodesy::register::{Arm, BySource, Cause, ErrorSource, Origin, Shares, add_arm, covariance_of};
+use crate::shots::located::CovarianceParts;
 use crate::shots::reduce::Vector;
 
 /// Steps towards the mean; three do for shots that agree.
@@ -36,26 +36,26 @@ const MOST_STEPS: usize = 20;
 const STILL_M: f64 = 1e-10;
 
 /// One step: the rows at a place, the matrix by which each enters the mean, from its base's axes to the frame, and the move.
-struct Step {
-    rows: Vec<(Deviation, Matrix3)>,
+struct MeanStep {
+    rows: Vec<(ShotDeviation, Matrix3)>,
     moved: Vector3,
 }
 
 fn step(
     bases: &[Origin],
-    stands: &BTreeMap<usize, Stand>,
+    stands: &BTreeMap<usize, BaseInFrame>,
     (shots, group_of): (&[Repeat], &[usize]),
     groups: &[(usize, Shares)],
     at: Vector3,
     has_height: bool,
-) -> Step {
-    let mut rows: Vec<(Deviation, Matrix3)> = Vec::with_capacity(shots.len());
+) -> MeanStep {
+    let mut rows: Vec<(ShotDeviation, Matrix3)> = Vec::with_capacity(shots.len());
     for (shot, group) in shots.iter().zip(group_of) {
         if let Some(stand) = stands.get(&shot.base) {
             rows.push((row(shot, *group, stand.seen(at)), UNIT));
         }
     }
-    let mut sums: Vec<Group> = groups.iter().map(|_| Group::default()).collect();
+    let mut sums: Vec<ShotGroup> = groups.iter().map(|_| ShotGroup::default()).collect();
     rows.iter().for_each(|(row, _)| sums[row.group].add(row));
     for (sum, (base, shares)) in sums.iter_mut().zip(groups) {
         if let (Some(stand), Some(origin)) = (stands.get(base), bases.get(*base)) {
@@ -75,18 +75,18 @@ fn step(
         *enters = product(&by_group[row.group], &product(&stand.turn, &own));
         moved = plus(moved, apply(enters, row.residual));
     }
-    Step { rows, moved }
+    MeanStep { rows, moved }
 }
 
 /// The weighted mean of shots of one feature, with the covariance of all that they share. Heights come from the shots
 /// that have one. It averages whatever it is given: [`super::settle`] judges first.
 ///
 /// # Errors
-/// [`Fault`], naming the shot.
-pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
+/// [`RepeatsFault`], naming the shot.
+pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, RepeatsFault> {
     check(bases, shots)?;
     let (Some(first), Some((frame, stands))) = (shots.first(), stands(bases, shots)) else {
-        return Err(Fault::NoShots);
+        return Err(RepeatsFault::NoShots);
     };
     let has_height = shots.iter().any(|shot| shot.vector.up_m.is_some());
     let points: Vec<(Vector3, bool)> = shots.iter().filter_map(|shot| point(&stands, shot)).collect();
@@ -103,7 +103,7 @@ pub fn mean(bases: &[Origin], shots: &[Repeat]) -> Result<Mean, Fault> {
         }
     }
     let Some(stand) = stands.get(&first.base) else {
-        return Err(Fault::NoShots);
+        return Err(RepeatsFault::NoShots);
     };
     let split = split(bases, &last, &groups, &transposed(&stand.turn));
     let [east_m, north_m, up_m] = stand.seen(at);
@@ -153,7 +153,7 @@ struct Split {
     by: [Vector3; 3],
 }
 
-fn split(bases: &[Origin], step: &Step, groups: &[(usize, Shares)], out: &Matrix3) -> Split {
+fn split(bases: &[Origin], step: &MeanStep, groups: &[(usize, Shares)], out: &Matrix3) -> Split {
     let mut split = Split {
         direction: Covariance::default(),
         inclination: Covariance::default(),
@@ -199,7 +199,7 @@ impl Split {
     }
 
     /// The covariance by cause: what an entry moves both by a base's position and by its orientation is shared out half and half.
-    fn parts(&self, bases: &[Origin], base: usize) -> Parts {
+    fn parts(&self, bases: &[Origin], base: usize) -> CovarianceParts {
         let (mut position, mut others) = (self.position.clone(), self.others.clone());
         if let Some(origin) = bases.get(base) {
             origin.errors.register().independent(&mut [&mut position, &mut others]);
@@ -212,7 +212,7 @@ impl Split {
         }
         let (of_distance, of_direction): (Vec<Arm>, Vec<Arm>) =
             others.into_iter().partition(|(id, _)| id.cause() == Cause::DistanceCorrection);
-        Parts {
+        CovarianceParts {
             base: covariance_of(&position) + half,
             direction: self.direction + covariance_of(&of_direction) + half,
             distance: self.distance + covariance_of(&of_distance),
@@ -222,9 +222,9 @@ impl Split {
     /// The variance by source.
     fn by_source(&self, bases: &[Origin], base: usize) -> BySource {
         let mut made = BySource::default();
-        made.add_covariance(Source::AzimuthReadings, &self.direction.less(&self.inclination));
-        made.add_covariance(Source::InclinationReadings, &self.inclination);
-        made.add_covariance(Source::DistanceReadings, &self.distance);
+        made.add_covariance(ErrorSource::AzimuthReadings, &self.direction.less(&self.inclination));
+        made.add_covariance(ErrorSource::InclinationReadings, &self.inclination);
+        made.add_covariance(ErrorSource::DistanceReadings, &self.distance);
         if let Some(origin) = bases.get(base) {
             made.add_arms(&self.arms(), origin.errors.register());
         }

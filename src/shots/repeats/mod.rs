@@ -29,7 +29,7 @@ use thiserror::Error;
 use crate::records::echo::Echo;
 
 pub use deviation::Deviation;
-pub use judge::{Finding, Judgement, Verdict, judge};
+pub use judge::{JudgedShot, Judgement, Verdict, judge};
 pub use mean::mean;
 #[cfg(test)]
 pub(crate) use middle::CRITICAL;
@@ -39,7 +39,7 @@ pub use spread::{Separation, Spread};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::EarthCentred;
 use crate::geodesy::register::{Arm, BySource, Located, Origin};
-use crate::shots::located::Parts;
+use crate::shots::located::CovarianceParts;
 use crate::shots::reduce::Vector;
 
 /// One of several shots of a feature.
@@ -59,7 +59,7 @@ pub struct Repeat {
 
 /// Why shots cannot be taken together. Numbers of shots count from 1, in the order given.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Error)]
-pub enum Fault {
+pub enum RepeatsFault {
     /// An empty group.
     #[error("There is no shot to take together; give at least one.")]
     NoShots,
@@ -101,7 +101,7 @@ pub struct Mean {
     /// Up in metres; none where no shot has a height.
     pub up_m: Option<f64>,
     /// Covariance by cause: own readings shrink with repetition, what is shared does not.
-    pub parts: Parts,
+    pub parts: CovarianceParts,
     /// Its variance by source.
     pub by_source: BySource,
     /// Covariance of the own readings alone.
@@ -127,18 +127,18 @@ impl Mean {
 
 /// What became of the shots of one name.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Settled {
+pub enum SettledRepeats {
     /// One point of the shots kept, and what was found of each.
     Point {
         /// The point.
         mean: Box<Mean>,
         /// By shot.
-        findings: Vec<Finding>,
+        findings: Vec<JudgedShot>,
     },
     /// Two shots that disagree, and no third to tell which is wrong: keep them apart.
     Disagreeing {
         /// By shot.
-        findings: Vec<Finding>,
+        findings: Vec<JudgedShot>,
         /// How far they lie apart.
         apart: Separation,
     },
@@ -154,28 +154,28 @@ pub enum Settled {
 /// Judges the shots of one name and makes one point of those kept.
 ///
 /// # Errors
-/// [`Fault`], naming the shot.
-pub fn settle(bases: &[Origin], shots: &[Repeat]) -> Result<Settled, Fault> {
+/// [`RepeatsFault`], naming the shot.
+pub fn settle(bases: &[Origin], shots: &[Repeat]) -> Result<SettledRepeats, RepeatsFault> {
     let findings = match judge(bases, shots)? {
-        Judgement::NotOneFeature { apart, agreeing } => return Ok(Settled::NotOneFeature { apart, agreeing }),
-        Judgement::Disagreeing { findings, apart } => return Ok(Settled::Disagreeing { findings, apart }),
+        Judgement::NotOneFeature { apart, agreeing } => return Ok(SettledRepeats::NotOneFeature { apart, agreeing }),
+        Judgement::Disagreeing { findings, apart } => return Ok(SettledRepeats::Disagreeing { findings, apart }),
         Judgement::OneFeature { findings } => findings,
     };
     let kept: Vec<Repeat> =
         shots.iter().zip(&findings).filter(|(_, finding)| finding.verdict == Verdict::Kept).map(|(shot, _)| *shot).collect();
     let mut mean = Box::new(mean(bases, &kept)?);
     mean.set_aside = shots.len() - kept.len();
-    Ok(Settled::Point { mean, findings })
+    Ok(SettledRepeats::Point { mean, findings })
 }
 
 /// Refuses what cannot be computed with.
-fn check(bases: &[Origin], shots: &[Repeat]) -> Result<(), Fault> {
+fn check(bases: &[Origin], shots: &[Repeat]) -> Result<(), RepeatsFault> {
     if shots.is_empty() {
-        return Err(Fault::NoShots);
+        return Err(RepeatsFault::NoShots);
     }
     for (i, shot) in shots.iter().enumerate() {
         let Some(base) = bases.get(shot.base) else {
-            return Err(Fault::NoBase { shot: i + 1, base: shot.base, bases: bases.len() });
+            return Err(RepeatsFault::NoBase { shot: i + 1, base: shot.base, bases: bases.len() });
         };
         let v = &shot.vector;
         let of = |c: &Covariance| c.ee + c.en + c.eu + c.nn + c.nu + c.uu;
@@ -183,7 +183,7 @@ fn check(bases: &[Origin], shots: &[Repeat]) -> Result<(), Fault> {
         let errors =
             of(&v.direction) + of(&v.distance) + of(&base.errors.covariance()) + v.shares.inclination_rad + v.shares.distance_m;
         if !(sum + errors + base.frame.to_earth_centred([0.0; 3]).iter().sum::<f64>()).is_finite() {
-            return Err(Fault::NotFinite { shot: i + 1 });
+            return Err(RepeatsFault::NotFinite { shot: i + 1 });
         }
     }
     Ok(())

@@ -9,12 +9,12 @@
 //! reading) set aside, mean of the rest. Cost n log n.
 
 use super::linear::{Matrix3, Vector3, apply, carried};
-use super::look::{Look, looks};
+use super::look::{PreparedShot, looks};
 use super::mean::mean;
 use super::middle::{CRITICAL, Middle, half_turn_rad};
 use super::sight::{Polar, between, sighted};
 use super::spread::spread_about;
-use super::{Fault, Mean, Repeat, check};
+use super::{Mean, Repeat, RepeatsFault, check};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::register::Origin;
 use crate::numeric::robust::median;
@@ -24,37 +24,38 @@ use crate::shots::reduce::Vector;
 /// readings that have one.
 ///
 /// # Errors
-/// [`Fault`], naming the reading.
-pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, Fault> {
+/// [`RepeatsFault`], naming the reading.
+pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, RepeatsFault> {
     check(bases, readings)?;
-    let first = readings.first().ok_or(Fault::NoShots)?;
+    let first = readings.first().ok_or(RepeatsFault::NoShots)?;
     if let Some(i) = readings.iter().position(|reading| reading.base != first.base) {
-        return Err(Fault::TwoBases { shot: i + 1 });
+        return Err(RepeatsFault::TwoBases { shot: i + 1 });
     }
     let looks = looks(bases, readings);
     let zero = looks.first().map_or(0.0, |look| look.seen.polar.azimuth_rad);
-    let azimuth = |look: &Look| Some((half_turn_rad(look.seen.polar.azimuth_rad - zero), look.seen.azimuth_rad2));
-    let horizontal = |look: &Look| Some((look.seen.polar.horizontal_m, look.seen.horizontal_m2));
-    let range = |look: &Look| look.has_height.then_some((look.seen.polar.range_m, look.seen.range_m2));
-    let inclination = |look: &Look| look.has_height.then_some((look.seen.polar.inclination_rad, look.seen.inclination_rad2));
+    let azimuth = |look: &PreparedShot| Some((half_turn_rad(look.seen.polar.azimuth_rad - zero), look.seen.azimuth_rad2));
+    let horizontal = |look: &PreparedShot| Some((look.seen.polar.horizontal_m, look.seen.horizontal_m2));
+    let range = |look: &PreparedShot| look.has_height.then_some((look.seen.polar.range_m, look.seen.range_m2));
+    let inclination =
+        |look: &PreparedShot| look.has_height.then_some((look.seen.polar.inclination_rad, look.seen.inclination_rad2));
     let limits = [
-        (&azimuth as &dyn Fn(&Look) -> Option<(f64, f64)>, limit(&looks, azimuth)),
+        (&azimuth as &dyn Fn(&PreparedShot) -> Option<(f64, f64)>, limit(&looks, azimuth)),
         (&horizontal, limit(&looks, horizontal)),
         (&range, limit(&looks, range)),
         (&inclination, limit(&looks, inclination)),
     ];
-    let is_near = |look: &Look| {
+    let is_near = |look: &PreparedShot| {
         limits.iter().all(|(value, limit)| match (value(look), limit) {
             (Some((value, _)), Some((middle, limit))) => (value - middle).abs() <= *limit,
             _ => true,
         })
     };
-    let (near, kept): (Vec<&Look>, Vec<Repeat>) =
+    let (near, kept): (Vec<&PreparedShot>, Vec<Repeat>) =
         looks.iter().zip(readings).filter(|(look, _)| is_near(look)).map(|(look, reading)| (look, *reading)).unzip();
     // Each is within its limit in one thing, but of two or three perhaps none in all.
     let (near, kept) = if kept.is_empty() { (looks.iter().collect(), readings.to_vec()) } else { (near, kept) };
 
-    let spread = |value: &dyn Fn(&Look) -> Option<(f64, f64)>| scatter(near.iter().filter_map(|look| value(look)));
+    let spread = |value: &dyn Fn(&PreparedShot) -> Option<(f64, f64)>| scatter(near.iter().filter_map(|look| value(look)));
     let (azimuth, horizontal) = (spread(&azimuth), spread(&horizontal));
     let (range, inclination) = (spread(&range), spread(&inclination));
     let has_height = range.count > 0;
@@ -90,7 +91,7 @@ pub fn pull(bases: &[Origin], readings: &[Repeat]) -> Result<Mean, Fault> {
 }
 
 /// The median of a value and how far from it a reading may be; none where no reading has it.
-fn limit(looks: &[Look], value: impl Fn(&Look) -> Option<(f64, f64)>) -> Option<(f64, f64)> {
+fn limit(looks: &[PreparedShot], value: impl Fn(&PreparedShot) -> Option<(f64, f64)>) -> Option<(f64, f64)> {
     let (values, variances): (Vec<f64>, Vec<f64>) = looks.iter().filter_map(value).unzip();
     let (middle, own) = (Middle::find(&values)?, median(variances)?);
     Some((middle.median, CRITICAL * middle.scale.max(own.sqrt())))

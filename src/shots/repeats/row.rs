@@ -14,7 +14,7 @@ const LEAST_VARIANCE_M2: f64 = 1e-8;
 const TURNED_WITHIN_RAD: f64 = 0.35;
 
 /// A shot against the mean, in its base's axes.
-pub(super) struct Deviation {
+pub(super) struct ShotDeviation {
     /// Its group.
     pub(super) group: usize,
     /// Shot minus mean.
@@ -30,7 +30,7 @@ pub(super) struct Deviation {
 }
 
 /// A shot against a mean at `at` in its base's axes.
-pub(super) fn row(shot: &Repeat, group: usize, at: Vector3) -> Deviation {
+pub(super) fn row(shot: &Repeat, group: usize, at: Vector3) -> ShotDeviation {
     let has_height = shot.vector.up_m.is_some();
     let seen = sighted(shot);
     let target = [at[0], at[1], if has_height { at[2] - shot.rise_m } else { 0.0 }];
@@ -55,7 +55,7 @@ pub(super) fn row(shot: &Repeat, group: usize, at: Vector3) -> Deviation {
     ];
     let m = matrix(&(direction + distance));
     let weight = inverse_in(&m, has_height, LEAST_VARIANCE_M2);
-    Deviation { group, residual, direction, inclination, distance, by, weight }
+    ShotDeviation { group, residual, direction, inclination, distance, by, weight }
 }
 
 /// The inverse of a symmetric matrix; without height that of its horizontal part, with zeros for the height.

@@ -7,7 +7,7 @@ use geo::{ConvexHull, MultiPoint, Point};
 use super::Repeat;
 use super::linear::{Vector3, variance};
 use super::sight::{Polar, own, sighted};
-use super::stand::{Stand, point, stands};
+use super::stand::{BaseInFrame, point, stands};
 use crate::geodesy::frame::EarthCentred;
 use crate::geodesy::register::Origin;
 
@@ -50,7 +50,7 @@ pub(super) fn spread_about(bases: &[Origin], shots: &[Repeat], at: EarthCentred)
 }
 
 /// The spread of shots about a point of the frame.
-pub(super) fn spread(stands: &BTreeMap<usize, Stand>, shots: &[Repeat], at: Vector3) -> Spread {
+pub(super) fn spread(stands: &BTreeMap<usize, BaseInFrame>, shots: &[Repeat], at: Vector3) -> Spread {
     let points: Vec<(Vector3, bool)> = shots.iter().filter_map(|shot| point(stands, shot)).collect();
     let heights: Vec<f64> = points.iter().filter(|(_, has_height)| *has_height).map(|(point, _)| point[2]).collect();
     let rms = |sum: f64, n: usize| (sum / n.max(1) as f64).sqrt();

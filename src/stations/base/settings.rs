@@ -1,6 +1,6 @@
 //! What the settling of bases needs from the job.
 
-use crate::geodesy::crs::{Crs, Rules};
+use crate::geodesy::crs::{Crs, OperationRules};
 use crate::geodesy::geoid;
 use crate::geodesy::height_frame::GeoidFrames;
 use crate::job::{Bases, Checks};
@@ -19,9 +19,9 @@ pub struct BaseSettings<'j> {
     /// The CRS that grid azimuths mean, where the job names one.
     pub grid: Option<&'j Crs>,
     /// What may be used between datums.
-    pub rules: Rules,
+    pub rules: OperationRules,
     /// The geoids.
-    pub geoid: &'j geoid::Geoid,
+    pub geoid: &'j geoid::Geoids,
     /// The frames that they belong to.
     pub geoid_frames: &'j GeoidFrames,
     /// Whether bases may lie far outside the area of their CRS.

@@ -4,14 +4,14 @@ use std::collections::{BTreeMap, HashMap};
 
 use super::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M, Base, BaseSettings, BaseTable};
 use crate::geodesy::covariance::Covariance;
-use crate::geodesy::crs::{AreaOfUse, CrsError, Kind, Operation};
+use crate::geodesy::crs::{AreaOfUse, CrsError, CrsKind, Operation};
 use crate::geodesy::frame::{Geodetic, LocalFrame};
 use crate::intake::bases::definition_of;
 use crate::records::base_row::{BaseRow, Height, HeldBase};
 use crate::records::ledger::{Fault, Flag, Flags};
 use crate::records::names::label;
 use crate::stations::heights::{self, NamedFrames};
-use crate::stations::recorded::{FarBases, Located, Source};
+use crate::stations::recorded::{FarBases, RecordedCrs, RecordedPlace};
 
 impl BaseTable {
     /// Settles base rows.
@@ -19,7 +19,7 @@ impl BaseTable {
     /// # Errors
     /// When a CRS or a transformation cannot be used. Rows that cannot be used are held.
     pub fn settle(rows: Vec<BaseRow>, held: Vec<HeldBase>, settings: &BaseSettings) -> Result<BaseTable, CrsError> {
-        let mut sources: BTreeMap<String, Source> = BTreeMap::new();
+        let mut sources: BTreeMap<String, RecordedCrs> = BTreeMap::new();
         let mut table = BaseTable {
             bases: Vec::with_capacity(rows.len()),
             held: Vec::new(),
@@ -42,7 +42,7 @@ impl BaseTable {
                 }
             };
             if !sources.contains_key(&definition) {
-                let source = Source::open(&definition, &mut table.datums, settings)?;
+                let source = RecordedCrs::open(&definition, &mut table.datums, settings)?;
                 sources.insert(definition.clone(), source);
             }
             let source = &sources[&definition];
@@ -83,8 +83,8 @@ impl BaseTable {
     fn settle_one(
         &mut self,
         row: &BaseRow,
-        source: &Source,
-        located: &Located,
+        source: &RecordedCrs,
+        located: &RecordedPlace,
         height: Option<Height>,
         frames: &NamedFrames,
         settings: &BaseSettings,
@@ -116,7 +116,8 @@ impl BaseTable {
         let sigma_vertical = row.sigma_vertical_m.or(settings.bases.sigma_vertical_m);
         self.assumed.0 |= sigma_horizontal.is_none();
         self.assumed.1 |= sigma_vertical.is_none() && row.height.is_some();
-        let grid_crs = settings.grid.or((source.crs.kind() == Kind::Projected).then_some(&source.crs)).unwrap_or(settings.output);
+        let grid_crs =
+            settings.grid.or((source.crs.kind() == CrsKind::Projected).then_some(&source.crs)).unwrap_or(settings.output);
         let mut flags = row.flags;
         flag_area(&mut flags, lon_deg, lat_deg, settings);
         let ellipsoid = datum.crs.ellipsoid();

@@ -17,13 +17,13 @@ pub enum TimeRule {
 /// The occupations of bases in order of time.
 #[derive(Debug, Clone, Default)]
 pub struct Timeline {
-    spans: Vec<Span>,
+    spans: Vec<TimeSpan>,
     /// For each span, the index of that among it and all before it that ends last.
     last_to_end: Vec<usize>,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Span {
+struct TimeSpan {
     from: Timestamp,
     to: Timestamp,
     /// Standard error of the base's horizontal axes: of two at one time the better one is used.
@@ -70,12 +70,12 @@ pub fn duration_words(duration_s: f64) -> String {
 impl Timeline {
     /// Of some bases of a table; those without a time are left out.
     pub fn from_bases(table: &BaseTable, bases: impl IntoIterator<Item = usize>) -> Timeline {
-        let mut spans: Vec<Span> = bases
+        let mut spans: Vec<TimeSpan> = bases
             .into_iter()
             .flat_map(|index| {
                 let base = &table.bases[index];
                 let sigma_m = base.covariance.ee.sqrt();
-                base.row.windows.iter().map(move |(from, to)| Span { from: *from, to: *to, sigma_m, base: index })
+                base.row.windows.iter().map(move |(from, to)| TimeSpan { from: *from, to: *to, sigma_m, base: index })
             })
             .collect();
         Timeline::sorted(&mut spans)
@@ -87,7 +87,7 @@ impl Timeline {
         let mut spans = Timeline::from_bases(table, 0..table.bases.len()).spans;
         // Of two at one time that with a position is used.
         let empty = table.empty_windows.iter().enumerate();
-        spans.extend(empty.map(|(index, window)| Span {
+        spans.extend(empty.map(|(index, window)| TimeSpan {
             from: window.from,
             to: window.to,
             sigma_m: f64::INFINITY,
@@ -96,7 +96,7 @@ impl Timeline {
         Timeline::sorted(&mut spans)
     }
 
-    fn sorted(spans: &mut Vec<Span>) -> Timeline {
+    fn sorted(spans: &mut Vec<TimeSpan>) -> Timeline {
         let mut spans = std::mem::take(spans);
         // Of spans that begin at once the better base stands last, where it is found first.
         spans.sort_by(|a, b| {
@@ -117,7 +117,7 @@ impl Timeline {
     pub fn find(&self, instant: Timestamp, rule: TimeRule, limit_s: f64) -> Result<usize, TooFar> {
         let begun = self.spans.partition_point(|span| span.from <= instant);
         // At the instant: the base that was occupied last, of those that are still occupied.
-        let mut at: Option<&Span> = None;
+        let mut at: Option<&TimeSpan> = None;
         for i in (0..begun).rev() {
             if self.spans[self.last_to_end[i]].to < instant {
                 break;
@@ -164,10 +164,10 @@ mod tests {
     }
 
     fn timeline(spans: &[(i64, i64)]) -> Timeline {
-        let mut spans: Vec<Span> = spans
+        let mut spans: Vec<TimeSpan> = spans
             .iter()
             .enumerate()
-            .map(|(base, (from, to))| Span { from: at(*from), to: at(*to), sigma_m: 1.0, base })
+            .map(|(base, (from, to))| TimeSpan { from: at(*from), to: at(*to), sigma_m: 1.0, base })
             .collect();
         Timeline::sorted(&mut spans)
     }

@@ -9,8 +9,8 @@ use std::collections::BTreeMap;
 use jiff::Timestamp;
 use jiff::tz::Offset;
 
-use super::average::{Mean, Plane};
-use super::{Rules, seconds};
+use super::average::{LocalPlane, PlaceMean};
+use super::{OccupationRules, seconds};
 use crate::job::FixKind;
 use crate::job::{Occupations, Several};
 use crate::records::base_row::{BaseRow, Fading, FixQuality, Height, Occupation, Window};
@@ -30,7 +30,7 @@ pub struct OccupationPart {
 
 impl OccupationPart {
     /// The mean of a group of epochs as a base: the antenna height is taken off.
-    pub fn new(window: &Window, members: &[&Epoch], mean: &Mean, rules: &Rules) -> OccupationPart {
+    pub fn new(window: &Window, members: &[&Epoch], mean: &PlaceMean, rules: &OccupationRules) -> OccupationPart {
         let used: Vec<&Epoch> =
             members.iter().zip(&mean.aside).filter(|(_, aside)| aside.is_none()).map(|(epoch, _)| *epoch).collect();
         let instants = || used.iter().map(|epoch| epoch.fix.instant);
@@ -97,7 +97,7 @@ impl OccupationPart {
 
 /// How far two bases are apart: horizontally, by height, and whether within their uncertainty.
 pub fn apart(one: &BaseRow, other: &BaseRow) -> (f64, f64, bool) {
-    let plane = Plane::at(one.coordinates);
+    let plane = LocalPlane::at(one.coordinates);
     let [e, n] = plane.flat(other.coordinates);
     let [e0, n0] = plane.flat(one.coordinates);
     let distance = (e - e0).hypot(n - n0);
@@ -195,7 +195,7 @@ pub fn in_common(one: &BaseRow, other: &BaseRow) -> Option<(Fading, Fading, [f64
 
 /// The weighted mean of two bases that agree. Two occupations a few minutes apart have most of their errors in common.
 pub fn weighted(one: &BaseRow, other: &BaseRow) -> BaseRow {
-    let plane = Plane::at(one.coordinates);
+    let plane = LocalPlane::at(one.coordinates);
     let weight = |sigma: Option<f64>| sigma.filter(|sigma| *sigma > 0.0).map_or(1.0, |sigma| sigma.powi(-2));
     let mean = |a: f64, b: f64, wa: f64, wb: f64| (wa * a + wb * b) / (wa + wb);
     let (wa, wb) = (weight(one.sigma_horizontal_m), weight(other.sigma_horizontal_m));
@@ -285,7 +285,8 @@ mod tests {
         let members: Vec<&Epoch> = epochs.iter().collect();
         let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
         let (occupations, quality) = (Occupations::default(), Quality::default());
-        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
+        let rules =
+            OccupationRules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
         let window = Window { name: name.into(), ..Window::default() };
         OccupationPart::new(&Window { from: at(second), to: at(second), ..window }, &members, &average(&fixes, 120.0), &rules)
     }
@@ -303,7 +304,7 @@ mod tests {
             merge(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0)], &Occupations::default(), &Units::default());
         assert_eq!((rows.len(), notes.len()), (1, 0));
         let row = &rows[0];
-        let [e, _] = Plane::at(fix(0.0, 0.0, 0.0).coordinates).flat(row.coordinates);
+        let [e, _] = LocalPlane::at(fix(0.0, 0.0, 0.0).coordinates).flat(row.coordinates);
         assert!((e - 0.5).abs() < 1e-3, "{e}");
         assert_eq!(row.windows.len(), 2);
         assert_eq!(row.occupation.as_ref().unwrap().epochs, 20);
@@ -318,7 +319,8 @@ mod tests {
             let epochs: Vec<Epoch> = (0..60).map(|i| epoch(fix(second + f64::from(i), 0.0, 0.0))).collect();
             let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
             let (occupations, quality) = (Occupations::default(), Quality::default());
-            let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
+            let rules =
+                OccupationRules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
             let window = Window { name: "A".into(), from: at(second), to: at(second), ..Window::default() };
             OccupationPart::new(&window, &epochs.iter().collect::<Vec<_>>(), &average(&fixes, 120.0), &rules)
         };

@@ -25,7 +25,7 @@ use crate::units::Units;
 
 /// How fixes become bases.
 #[derive(Debug, Clone, Copy)]
-pub struct Rules<'j> {
+pub struct OccupationRules<'j> {
     /// The `[bases.occupations]` table.
     pub occupations: &'j Occupations,
     /// The `[bases.quality]` table.
@@ -75,7 +75,7 @@ pub fn poor(fix: &Fix, rules: &Quality) -> Option<Fault> {
 
 /// Makes bases of fixes. `windows` are the occupations that a list or the shots tell; none where the
 /// fixes themselves tell them. `files` is the number of input files.
-pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &Rules, files: usize) -> BasesFromFixes {
+pub fn gather(epochs: Vec<Epoch>, windows: Option<Vec<Window>>, rules: &OccupationRules, files: usize) -> BasesFromFixes {
     let mut gathered = BasesFromFixes { used: vec![0; files], outside: vec![0; files], ..BasesFromFixes::default() };
     let mut sound = Vec::with_capacity(epochs.len());
     for epoch in epochs {
@@ -183,7 +183,7 @@ impl BasesFromFixes {
 const TOLD: usize = 5;
 
 /// A sentence where the epochs contradict the standard errors that the receiver states.
-fn contradiction(name: &str, mean: &average::Mean, correlation_s: f64) -> Option<String> {
+fn contradiction(name: &str, mean: &average::PlaceMean, correlation_s: f64) -> Option<String> {
     let [horizontal, vertical] = mean.contradicted;
     let words = match (horizontal, vertical) {
         (Some(plan), Some(up)) => format!("{plan:.1} times as much in plan and {up:.1} times as much in height"),
@@ -248,8 +248,8 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn rules<'j>(occupations: &'j Occupations, quality: &'j Quality) -> Rules<'j> {
-        Rules { occupations, quality, antenna_height_m: 1.5, units: Units::default() }
+    fn rules<'j>(occupations: &'j Occupations, quality: &'j Quality) -> OccupationRules<'j> {
+        OccupationRules { occupations, quality, antenna_height_m: 1.5, units: Units::default() }
     }
 
     /// A walk of stands and moves; every second a fix.

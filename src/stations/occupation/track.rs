@@ -8,8 +8,8 @@
 use jiff::Timestamp;
 use jiff::tz::Offset;
 
-use super::average::{Plane, sigma_of};
-use super::{BasesFromFixes, Rules, held, poor, seconds};
+use super::average::{LocalPlane, sigma_of};
+use super::{BasesFromFixes, OccupationRules, held, poor, seconds};
 use crate::records::base_row::{BaseRow, FixQuality, Height, Occupation};
 use crate::records::fix::Epoch;
 use crate::records::fix::Fix;
@@ -27,7 +27,13 @@ pub fn name_at(instant: Timestamp) -> String {
 
 /// A base for each instant, each once, between fixes at most `gap_s` apart; of several receivers the
 /// one with the least error. `files` is the number of input files.
-pub fn at_instants(epochs: Vec<Epoch>, instants: &[Timestamp], rules: &Rules, gap_s: f64, files: usize) -> BasesFromFixes {
+pub fn at_instants(
+    epochs: Vec<Epoch>,
+    instants: &[Timestamp],
+    rules: &OccupationRules,
+    gap_s: f64,
+    files: usize,
+) -> BasesFromFixes {
     let mut gathered = BasesFromFixes { used: vec![0; files], outside: vec![0; files], ..BasesFromFixes::default() };
     let mut tracks: Vec<Vec<&Epoch>> = vec![Vec::new(); files];
     for epoch in &epochs {
@@ -94,10 +100,10 @@ fn errors(one: &Fix, other: &Fix, instant: Timestamp) -> [f64; 2] {
     [((1.0 - f) * flat(ea, na) + f * flat(eb, nb)).hypot(bend), ((1.0 - f) * ua + f * ub).hypot(bend)]
 }
 
-fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &Rules) -> BaseRow {
+fn between(one: &Epoch, other: &Epoch, instant: Timestamp, rules: &OccupationRules) -> BaseRow {
     let (a, b) = (&one.fix, &other.fix);
     let f = fraction(a, b, instant);
-    let plane = Plane::at(a.coordinates);
+    let plane = LocalPlane::at(a.coordinates);
     let (from, to) = (plane.flat(a.coordinates), plane.flat(b.coordinates));
     let mix = |a: f64, b: f64| (1.0 - f) * a + f * b;
     let height = |fix: &Fix| match (fix.height?, fix.separation_m) {
@@ -161,7 +167,7 @@ mod tests {
     fn bases(epochs: Vec<Epoch>, instants: &[f64], gap_s: f64) -> BasesFromFixes {
         let (occupations, quality) = (Occupations::default(), Quality::default());
         let units = crate::units::Units::default();
-        let rules = Rules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units };
+        let rules = OccupationRules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units };
         let instants: Vec<Timestamp> = instants.iter().map(|second| at(*second)).collect();
         at_instants(epochs, &instants, &rules, gap_s, 2)
     }
@@ -174,7 +180,7 @@ mod tests {
     #[test]
     fn between_two_fixes() {
         let gathered = bases(boat(), &[5.0, 8.0], 10.0);
-        let plane = Plane::at(fix(0.0, 0.0, 0.0).coordinates);
+        let plane = LocalPlane::at(fix(0.0, 0.0, 0.0).coordinates);
         let [e, _] = plane.flat(gathered.rows[0].coordinates);
         assert!((e - 15.0).abs() < 1e-3, "{e}");
         // At a fix its own error, between them more: 2 m, and 0.5 · 1 s · 3 s / 2 = 0.75 m.
@@ -217,8 +223,8 @@ mod tests {
         (a.kind, b.kind) = (crate::job::FixKind::Fixed, crate::job::FixKind::Float);
         let row = pair(a.clone(), b.clone());
         let near = |got: f64, want: f64| assert!((got - want).abs() < 1e-6, "{got} {want}");
-        let [e, n] = Plane::at(a.coordinates).flat(row.coordinates);
-        let [all_e, all_n] = Plane::at(a.coordinates).flat(b.coordinates);
+        let [e, n] = LocalPlane::at(a.coordinates).flat(row.coordinates);
+        let [all_e, all_n] = LocalPlane::at(a.coordinates).flat(b.coordinates);
         near(e, 0.25 * all_e);
         near(n, 0.25 * all_n);
         let Some(Height::Ellipsoid(height)) = row.height else { panic!("{:?}", row.height) };

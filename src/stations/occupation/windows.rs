@@ -17,7 +17,7 @@ const SPEED_ARM_S: f64 = 5.0;
 const STRAY_EPOCHS: usize = 3;
 
 /// The epochs of one receiver in one occupation.
-pub struct Group {
+pub struct ReceiverEpochs {
     /// The occupation.
     pub window: Window,
     /// Indexes of epochs, in order of time; at least one.
@@ -62,7 +62,7 @@ pub fn from_shots(shots: &[ShotTime], rules: &Occupations) -> Vec<Window> {
 
 /// Epochs by windows, each receiver's on its own. Epochs at which the receiver says that it moves are left
 /// out; an epoch in two windows belongs to the first of them.
-pub fn by_windows(epochs: &[Epoch], windows: &[Window], rules: &Occupations) -> Vec<Group> {
+pub fn by_windows(epochs: &[Epoch], windows: &[Window], rules: &Occupations) -> Vec<ReceiverEpochs> {
     let mut order: Vec<&Window> = windows.iter().collect();
     order.sort_by(|a, b| a.from.cmp(&b.from).then_with(|| a.name.cmp(&b.name)));
     let mut taken = vec![false; epochs.len()];
@@ -78,15 +78,15 @@ pub fn by_windows(epochs: &[Epoch], windows: &[Window], rules: &Occupations) -> 
                 by_file.entry(epochs[index].fix.file).or_default().push(index);
             }
         }
-        groups.extend(by_file.into_values().map(|members| Group { window: window.clone(), members }));
+        groups.extend(by_file.into_values().map(|members| ReceiverEpochs { window: window.clone(), members }));
     }
     groups
 }
 
 /// Epochs by the base that the log names; a long gap begins another occupation.
-pub fn by_name(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
+pub fn by_name(epochs: &[Epoch], rules: &Occupations) -> Vec<ReceiverEpochs> {
     let mut open: std::collections::BTreeMap<(usize, &str), usize> = Default::default();
-    let mut groups: Vec<Group> = Vec::new();
+    let mut groups: Vec<ReceiverEpochs> = Vec::new();
     for (index, epoch) in epochs.iter().enumerate() {
         let Some(name) = epoch.name.as_deref() else { continue };
         let instant = epoch.fix.instant;
@@ -98,7 +98,7 @@ pub fn by_name(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
             _ => {
                 open.insert((epoch.fix.file, name), groups.len());
                 let window = Window { name: name.to_owned(), from: instant, to: instant, ..Window::default() };
-                groups.push(Group { window, members: vec![index] });
+                groups.push(ReceiverEpochs { window, members: vec![index] });
             }
         }
     }
@@ -106,25 +106,25 @@ pub fn by_name(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
 }
 
 /// Each epoch on its own, named by its time.
-pub fn each(epochs: &[Epoch]) -> Vec<Group> {
+pub fn each(epochs: &[Epoch]) -> Vec<ReceiverEpochs> {
     let group = |(index, epoch): (usize, &Epoch)| {
         let instant = epoch.fix.instant;
         let name = epoch.name.clone().unwrap_or_else(|| super::track::name_at(instant));
-        Group { window: Window { name, from: instant, to: instant, ..Window::default() }, members: vec![index] }
+        ReceiverEpochs { window: Window { name, from: instant, to: instant, ..Window::default() }, members: vec![index] }
     };
     epochs.iter().enumerate().map(group).collect()
 }
 
 /// Epochs by the receiver's own stops: it stays slow and near the middle of its epochs for long
 /// enough. Stops of all receivers are named in order of time.
-pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
+pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<ReceiverEpochs> {
     let mut files: Vec<usize> = epochs.iter().map(|epoch| epoch.fix.file).collect();
     files.sort_unstable();
     files.dedup();
     let mut groups = Vec::new();
     for file in files {
         let track: Vec<usize> = (0..epochs.len()).filter(|index| epochs[*index].fix.file == file).collect();
-        let points: Vec<Point> = with_speeds(&track, epochs);
+        let points: Vec<EpochPoint> = with_speeds(&track, epochs);
         let mut begin = 0;
         while begin < points.len() {
             let members = stop_from(&points[begin..], rules);
@@ -136,7 +136,7 @@ pub fn by_stops(epochs: &[Epoch], rules: &Occupations) -> Vec<Group> {
                         to: epochs[members[members.len() - 1]].fix.instant,
                         ..Window::default()
                     };
-                    groups.push(Group { window, members });
+                    groups.push(ReceiverEpochs { window, members });
                     begin += length;
                 }
                 None => begin += 1,
@@ -166,13 +166,13 @@ pub fn stops(epochs: &[Epoch], rules: &Occupations) -> Vec<(Timestamp, Timestamp
 }
 
 /// An epoch in space.
-struct Point {
+struct EpochPoint {
     second: f64,
     at: [f64; 3],
     speed_m_s: f64,
 }
 
-fn with_speeds(track: &[usize], epochs: &[Epoch]) -> Vec<Point> {
+fn with_speeds(track: &[usize], epochs: &[Epoch]) -> Vec<EpochPoint> {
     let first = epochs[track[0]].fix.instant;
     let placed: Vec<(f64, [f64; 3])> =
         track.iter().map(|i| (seconds(first, epochs[*i].fix.instant), in_space(epochs[*i].fix.coordinates))).collect();
@@ -197,7 +197,7 @@ fn with_speeds(track: &[usize], epochs: &[Epoch]) -> Vec<Point> {
                 let seconds = behind.0 - before.0;
                 if seconds > 0.0 { apart_m(behind.1, before.1) / seconds } else { 0.0 }
             });
-            Point { second, at, speed_m_s }
+            EpochPoint { second, at, speed_m_s }
         })
         .collect()
 }
@@ -207,8 +207,8 @@ fn added(one: [f64; 3], other: [f64; 3]) -> [f64; 3] {
 }
 
 /// The stop that begins with the first point: its members, and how many points it spans.
-fn stop_from(points: &[Point], rules: &Occupations) -> Option<(Vec<usize>, usize)> {
-    let stands = |point: &Point| point.speed_m_s <= rules.greatest_speed_m_s;
+fn stop_from(points: &[EpochPoint], rules: &Occupations) -> Option<(Vec<usize>, usize)> {
+    let stands = |point: &EpochPoint| point.speed_m_s <= rules.greatest_speed_m_s;
     if !stands(&points[0]) {
         return None;
     }

@@ -15,14 +15,14 @@ const LOCK: &str = "in-use";
 /// A folder this old whose lock is free was left behind; a younger one may be about to take its lock.
 const SETTLED: Duration = Duration::from_secs(600);
 
-struct Folder {
+struct GridFolder {
     path: PathBuf,
     /// Locked until the process ends.
     _lock: File,
     files: u32,
 }
 
-static FOLDER: Mutex<Option<Folder>> = Mutex::new(None);
+static FOLDER: Mutex<Option<GridFolder>> = Mutex::new(None);
 
 /// A path for a new file in the folder. Its name ends in `name`.
 ///
@@ -47,7 +47,7 @@ pub(super) fn new_path(name: &OsStr) -> io::Result<PathBuf> {
 }
 
 /// Makes a folder that did not exist before.
-fn make(parent: &Path) -> io::Result<Folder> {
+fn make(parent: &Path) -> io::Result<GridFolder> {
     const ATTEMPTS: u32 = 100;
     let mut builder = DirBuilder::new();
     #[cfg(unix)]
@@ -65,7 +65,7 @@ fn make(parent: &Path) -> io::Result<Folder> {
     let lock = File::create_new(path.join(LOCK))?;
     // Where locks are not to be had, nobody can take it for abandoned either.
     let _ = lock.lock();
-    Ok(Folder { path, _lock: lock, files: 0 })
+    Ok(GridFolder { path, _lock: lock, files: 0 })
 }
 
 /// Removes folders of processes that ended without doing it, as far as that is allowed.
@@ -93,7 +93,7 @@ pub(super) fn remove_now() {
 /// Removes the folder. Nothing is to be done about a failure: the program is ending.
 extern "C" fn remove() {
     if let Some(folder) = FOLDER.try_lock().ok().and_then(|mut kept| kept.take()) {
-        let Folder { path, _lock, .. } = folder;
+        let GridFolder { path, _lock, .. } = folder;
         drop(_lock);
         let _ = fs::remove_dir_all(path);
     }
@@ -114,7 +114,7 @@ mod tests {
             fs::write(path.join("grid.gtx"), "").unwrap();
             File::open(path).unwrap().set_modified(old).unwrap();
         }
-        let [left, young] = [left, young].map(|Folder { path, _lock, .. }| path);
+        let [left, young] = [left, young].map(|GridFolder { path, _lock, .. }| path);
         remove_abandoned(parent.path());
         assert_eq!([&used.path, &left, &young, &stranger].map(|path| path.exists()), [true, false, true, true]);
     }

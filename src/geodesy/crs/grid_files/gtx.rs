@@ -6,8 +6,8 @@
 
 use std::io::Write;
 
-use super::tiff::Vertical;
-use super::{Problem, Stop};
+use super::tiff::VerticalGrid;
+use super::{GridProblem, Stop};
 use crate::geodesy::geoid::{BandValues, Lattice};
 
 const NO_VALUE_M: f32 = -88.8888;
@@ -18,7 +18,7 @@ const BELIEVED_M: f64 = 1000.0;
 ///
 /// # Errors
 /// When the grid is damaged or holds no heights, and when the copy cannot be written.
-pub(super) fn write(out: &mut impl Write, grid: &Vertical) -> Result<(), Stop> {
+pub(super) fn write(out: &mut impl Write, grid: &VerticalGrid) -> Result<(), Stop> {
     let band = grid.image.band(grid.band)?;
     let values = BandValues::open(&band)?;
     let lattice = &grid.image.lattice;
@@ -27,7 +27,7 @@ pub(super) fn write(out: &mut impl Write, grid: &Vertical) -> Result<(), Stop> {
         for (column, value) in values.row(row, 0, lattice.columns)?.into_iter().enumerate() {
             if value.abs() > BELIEVED_M {
                 let (lat_deg, lon_deg) = lattice.node_deg(row, column);
-                return Err(Problem::Value { lat_deg, lon_deg, value, what: "height in metres" }.into());
+                return Err(GridProblem::Value { lat_deg, lon_deg, value, what: "height in metres" }.into());
             }
             out.write_all(&stored(value).to_be_bytes())?;
         }
@@ -41,7 +41,7 @@ fn header(out: &mut impl Write, lattice: &Lattice) -> Result<(), Stop> {
         out.write_all(&number.to_be_bytes())?;
     }
     for count in [lattice.rows, lattice.columns] {
-        let count = i32::try_from(count).map_err(|_| Problem::Large(count as u64))?;
+        let count = i32::try_from(count).map_err(|_| GridProblem::Large(count as u64))?;
         out.write_all(&count.to_be_bytes())?;
     }
     Ok(())

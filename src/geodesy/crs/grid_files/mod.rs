@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 
 use crate::geodesy::geoid::NoLattice;
-use tiff::Contents;
+use tiff::GridContents;
 
 /// Why grids that were found cannot be used, by PROJ's names of them.
 static PROBLEMS: Mutex<BTreeMap<String, String>> = Mutex::new(BTreeMap::new());
@@ -35,7 +35,7 @@ pub(super) fn remove_copies() {
 
 /// Why a grid file is of no use.
 #[derive(Debug, thiserror::Error)]
-enum Problem {
+enum GridProblem {
     #[error("it cannot be read: {0}")]
     Read(io::Error),
     #[error("it is no GeoTIFF file, or a damaged one")]
@@ -70,13 +70,13 @@ enum Problem {
 #[derive(Debug)]
 enum Stop {
     /// The grid is of no use.
-    Grid(Problem),
+    Grid(GridProblem),
     /// The copy cannot be written.
     Copy(io::Error),
 }
 
-impl From<Problem> for Stop {
-    fn from(problem: Problem) -> Stop {
+impl From<GridProblem> for Stop {
+    fn from(problem: GridProblem) -> Stop {
         Stop::Grid(problem)
     }
 }
@@ -89,7 +89,7 @@ impl From<io::Error> for Stop {
 
 impl From<gdal::errors::GdalError> for Stop {
     fn from(_: gdal::errors::GdalError) -> Stop {
-        Stop::Grid(Problem::Damaged)
+        Stop::Grid(GridProblem::Damaged)
     }
 }
 
@@ -130,18 +130,18 @@ pub(super) fn is_tiff(path: &Path) -> bool {
 }
 
 /// A copy of a GeoTIFF grid that PROJ can read.
-fn convert(source: &Path) -> Result<PathBuf, Problem> {
+fn convert(source: &Path) -> Result<PathBuf, GridProblem> {
     // Before GDAL sees the name, which it may take for something else than a file.
-    File::open(source).map_err(Problem::Read)?;
+    File::open(source).map_err(GridProblem::Read)?;
     let contents = tiff::open(source)?;
     let ending = match &contents {
-        Contents::Vertical(_) => "gtx",
-        Contents::Horizontal(_) => "gsb",
+        GridContents::Vertical(_) => "gtx",
+        GridContents::Horizontal(_) => "gsb",
     };
     let mut name = source.file_name().unwrap_or_default().to_owned();
     name.push(".");
     name.push(ending);
-    let no_copy = |error| Problem::Copy { folder: std::env::temp_dir(), error };
+    let no_copy = |error| GridProblem::Copy { folder: std::env::temp_dir(), error };
     let copy = folder::new_path(&name).map_err(no_copy)?;
     if copy.to_str().is_none() {
         return Err(no_copy(io::Error::new(io::ErrorKind::InvalidFilename, "its name is not UTF-8")));
@@ -149,8 +149,8 @@ fn convert(source: &Path) -> Result<PathBuf, Problem> {
     let write = || -> Result<(), Stop> {
         let mut out = BufWriter::new(File::create_new(&copy)?);
         match &contents {
-            Contents::Vertical(grid) => gtx::write(&mut out, grid)?,
-            Contents::Horizontal(grids) => ntv2::write(&mut out, grids)?,
+            GridContents::Vertical(grid) => gtx::write(&mut out, grid)?,
+            GridContents::Horizontal(grids) => ntv2::write(&mut out, grids)?,
         }
         Ok(out.flush()?)
     };

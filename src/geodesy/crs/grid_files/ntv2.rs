@@ -11,8 +11,8 @@
 
 use std::io::Write;
 
-use super::tiff::Horizontal;
-use super::{Problem, Stop};
+use super::tiff::HorizontalGrid;
+use super::{GridProblem, Stop};
 use crate::geodesy::geoid::BandValues;
 
 /// Datums differ by minutes of arc at most; more is not a shift.
@@ -24,8 +24,8 @@ const HEADER_RECORDS: i32 = 11;
 ///
 /// # Errors
 /// When the file is damaged or holds no shifts, and when the copy cannot be written.
-pub(super) fn write(out: &mut impl Write, grids: &[Horizontal]) -> Result<(), Stop> {
-    let count = i32::try_from(grids.len()).map_err(|_| Problem::Large(grids.len() as u64))?;
+pub(super) fn write(out: &mut impl Write, grids: &[HorizontalGrid]) -> Result<(), Stop> {
+    let count = i32::try_from(grids.len()).map_err(|_| GridProblem::Large(grids.len() as u64))?;
     whole(out, "NUM_OREC", HEADER_RECORDS)?;
     whole(out, "NUM_SREC", HEADER_RECORDS)?;
     whole(out, "NUM_FILE", count)?;
@@ -48,10 +48,10 @@ fn name(index: usize) -> String {
     format!("{index:08}")
 }
 
-fn sub_grid(out: &mut impl Write, index: usize, grid: &Horizontal) -> Result<(), Stop> {
+fn sub_grid(out: &mut impl Write, index: usize, grid: &HorizontalGrid) -> Result<(), Stop> {
     let lattice = &grid.image.lattice;
     let nodes = lattice.rows as u64 * lattice.columns as u64;
-    let count = i32::try_from(nodes).map_err(|_| Problem::Large(nodes))?;
+    let count = i32::try_from(nodes).map_err(|_| GridProblem::Large(nodes))?;
     let south_deg = lattice.north_deg - (lattice.rows - 1) as f64 * lattice.row_deg;
     let east_deg = lattice.west_deg + (lattice.columns - 1) as f64 * lattice.column_deg;
     word(out, "SUB_NAME", &name(index))?;
@@ -75,7 +75,7 @@ fn sub_grid(out: &mut impl Write, index: usize, grid: &Horizontal) -> Result<(),
             let shifts = [latitude * grid.seconds, longitude * west * grid.seconds];
             if let Some(&value) = shifts.iter().find(|shift| shift.abs() > BELIEVED_SECONDS) {
                 let (lat_deg, lon_deg) = lattice.node_deg(row, column);
-                return Err(Problem::Value { lat_deg, lon_deg, value, what: "shift in arc-seconds" }.into());
+                return Err(GridProblem::Value { lat_deg, lon_deg, value, what: "shift in arc-seconds" }.into());
             }
             let shifts = if shifts.iter().any(|shift| shift.is_nan()) { [f64::NAN; 2] } else { shifts };
             for shift in shifts {

@@ -4,7 +4,7 @@ use gdal::Dataset;
 use tempfile::TempDir;
 
 use super::*;
-use crate::geodesy::crs::raw::Object;
+use crate::geodesy::crs::raw::ProjObject;
 use crate::geodesy::geoid::tests::Made;
 
 #[path = "../../../../tests/support/geotiff.rs"]
@@ -43,7 +43,7 @@ fn converted(folder: &TempDir, images: &[Image]) -> Result<PathBuf, String> {
 
 /// Shift of a position in arc-seconds, east and north, as PROJ takes it from a copy.
 fn shifted_by(copy: &Path, lon_deg: f64, lat_deg: f64) -> [f64; 2] {
-    let mut proj = Object::new(&format!("+proj=hgridshift +grids={}", copy.display())).unwrap();
+    let mut proj = ProjObject::new(&format!("+proj=hgridshift +grids={}", copy.display())).unwrap();
     let mut point = [[lon_deg.to_radians(), lat_deg.to_radians(), 0.0]];
     proj.transform(&mut point, &[]);
     [(point[0][0].to_degrees() - lon_deg) * 3600.0, (point[0][1].to_degrees() - lat_deg) * 3600.0]
@@ -88,7 +88,7 @@ fn a_vertical_node_without_a_value_has_none_in_proj() {
     let folder = tempfile::tempdir().unwrap();
     let holed = |row: usize, column: usize| if row < 2 { NO_VALUE } else { rough(row, column) };
     let copy = converted(&folder, &[image(GEOID_TYPE, vec![shift("geoid_undulation", "metre", &holed)])]).unwrap();
-    let mut proj = Object::new(&format!("+proj=vgridshift +grids={} +multiplier=1", copy.display())).unwrap();
+    let mut proj = ProjObject::new(&format!("+proj=vgridshift +grids={} +multiplier=1", copy.display())).unwrap();
     let mut points = [[4.6f64.to_radians(), 50.1f64.to_radians(), 0.0], [4.5f64.to_radians(), 50.5f64.to_radians(), 0.0]];
     proj.transform(&mut points, &[]);
     assert!(!points[0][2].is_finite());
@@ -254,7 +254,7 @@ fn nothing_is_placed_next_to_a_horizontal_node_without_a_value() {
     let copy = converted(&folder, &[image(SHIFT_TYPE, bands)]).unwrap();
     assert!(shifted_by(&copy, 5.1, 50.6).iter().all(|by| !by.is_finite()));
     assert!(shifted_by(&copy, 4.1, 50.1).iter().all(|by| (by - 1.0).abs() < 1e-6));
-    let mut back = Object::new(&format!("+proj=pipeline +step +inv +proj=hgridshift +grids={}", copy.display())).unwrap();
+    let mut back = ProjObject::new(&format!("+proj=pipeline +step +inv +proj=hgridshift +grids={}", copy.display())).unwrap();
     let mut point = [[5.1f64.to_radians(), 50.6f64.to_radians(), 0.0]];
     back.transform(&mut point, &[]);
     assert!(!point[0][0].is_finite() && !point[0][1].is_finite(), "{point:?}");

@@ -10,7 +10,7 @@ use std::path::Path;
 use gdal::raster::RasterBand;
 use gdal::{Dataset, DatasetOptions, GdalOpenFlags, Metadata};
 
-use super::Problem;
+use super::GridProblem;
 use crate::geodesy::geoid::{Lattice, lattice, one_line};
 
 const LATITUDE: &str = "latitude_offset";
@@ -22,22 +22,22 @@ const VERTICAL_TYPES: [&str; 3] =
 const HORIZONTAL_TYPE: &str = "HORIZONTAL_OFFSET";
 
 /// What a file holds.
-pub(super) enum Contents {
+pub(super) enum GridContents {
     /// Heights in metres.
-    Vertical(Vertical),
+    Vertical(VerticalGrid),
     /// Shifts of latitude and longitude; parents before their children.
-    Horizontal(Vec<Horizontal>),
+    Horizontal(Vec<HorizontalGrid>),
 }
 
 /// A vertical grid.
-pub(super) struct Vertical {
+pub(super) struct VerticalGrid {
     pub image: Image,
     /// Number of its band, from 1.
     pub band: usize,
 }
 
 /// A grid of shifts, or a part of one.
-pub(super) struct Horizontal {
+pub(super) struct HorizontalGrid {
     pub image: Image,
     /// Numbers of the bands, from 1.
     pub latitude_band: usize,
@@ -58,12 +58,12 @@ pub(super) struct Image {
 }
 
 impl Image {
-    fn new(dataset: Dataset) -> Result<Image, Problem> {
-        let lattice = lattice(&dataset).map_err(Problem::Layout)?;
+    fn new(dataset: Dataset) -> Result<Image, GridProblem> {
+        let lattice = lattice(&dataset).map_err(GridProblem::Layout)?;
         let descriptions = (1..=dataset.raster_count())
             .map(|number| Ok(dataset.rasterband(number)?.description().unwrap_or_default()))
             .collect::<gdal::errors::Result<_>>()
-            .map_err(|_| Problem::Damaged)?;
+            .map_err(|_| GridProblem::Damaged)?;
         Ok(Image { dataset, lattice, descriptions })
     }
 
@@ -109,7 +109,7 @@ impl Image {
     }
 }
 
-fn dataset(path: &Path) -> Result<Dataset, Problem> {
+fn dataset(path: &Path) -> Result<Dataset, GridProblem> {
     let options = DatasetOptions {
         open_flags: GdalOpenFlags::GDAL_OF_RASTER | GdalOpenFlags::GDAL_OF_READONLY,
         allowed_drivers: Some(&["GTiff"]),
@@ -117,11 +117,11 @@ fn dataset(path: &Path) -> Result<Dataset, Problem> {
         sibling_files: Some(&[]),
         ..DatasetOptions::default()
     };
-    Dataset::open_ex(path, options).map_err(|_| Problem::NotTiff)
+    Dataset::open_ex(path, options).map_err(|_| GridProblem::NotTiff)
 }
 
 /// The images of a file: one, or those that GDAL lists.
-fn images(path: &Path) -> Result<Vec<Image>, Problem> {
+fn images(path: &Path) -> Result<Vec<Image>, GridProblem> {
     let whole = dataset(path)?;
     let listed = whole.metadata_domain("SUBDATASETS").unwrap_or_default();
     let names = listed.iter().filter_map(|item| item.split_once("_NAME=")).map(|(_, name)| name);
@@ -133,50 +133,50 @@ fn images(path: &Path) -> Result<Vec<Image>, Problem> {
 ///
 /// # Errors
 /// When it cannot be read, or holds what the copies cannot.
-pub(super) fn open(path: &Path) -> Result<Contents, Problem> {
+pub(super) fn open(path: &Path) -> Result<GridContents, GridProblem> {
     let images = images(path)?;
-    let first = images.first().ok_or(Problem::NotTiff)?;
+    let first = images.first().ok_or(GridProblem::NotTiff)?;
     let kind = first.item("TYPE");
     let is_vertical = match kind.as_str() {
         "" if first.described(&[LATITUDE, LONGITUDE]).is_some() => false,
         "" if first.described(&VERTICAL).is_some() || first.descriptions.len() == 1 => true,
-        "" => return Err(Problem::Unnamed),
+        "" => return Err(GridProblem::Unnamed),
         HORIZONTAL_TYPE => false,
         known if VERTICAL_TYPES.contains(&known) => true,
-        _ => return Err(Problem::Kind(one_line(&kind))),
+        _ => return Err(GridProblem::Kind(one_line(&kind))),
     };
-    if is_vertical { vertical(images).map(Contents::Vertical) } else { horizontal(images).map(Contents::Horizontal) }
+    if is_vertical { vertical(images).map(GridContents::Vertical) } else { horizontal(images).map(GridContents::Horizontal) }
 }
 
-fn vertical(images: Vec<Image>) -> Result<Vertical, Problem> {
+fn vertical(images: Vec<Image>) -> Result<VerticalGrid, GridProblem> {
     let mut grids = Vec::new();
     for image in images {
         match image.described(&VERTICAL) {
-            Some(band) => grids.push(Vertical { image, band }),
-            None if !image.is_described() => grids.push(Vertical { image, band: 1 }),
-            None if grids.is_empty() => return Err(Problem::NoBand("of heights")),
+            Some(band) => grids.push(VerticalGrid { image, band }),
+            None if !image.is_described() => grids.push(VerticalGrid { image, band: 1 }),
+            None if grids.is_empty() => return Err(GridProblem::NoBand("of heights")),
             // Of accuracies, perhaps.
             None => {}
         }
     }
     let count = grids.len();
-    let grid = grids.pop().filter(|_| count == 1).ok_or(Problem::SeveralVertical(count))?;
+    let grid = grids.pop().filter(|_| count == 1).ok_or(GridProblem::SeveralVertical(count))?;
     let unit = grid.image.unit(grid.band);
     if !["", "m", "metre", "metres", "meter", "meters"].contains(&unit.as_str()) {
-        return Err(Problem::Unit(one_line(&unit)));
+        return Err(GridProblem::Unit(one_line(&unit)));
     }
     Ok(grid)
 }
 
-fn horizontal(images: Vec<Image>) -> Result<Vec<Horizontal>, Problem> {
-    let mut grids: Vec<Horizontal> = Vec::new();
+fn horizontal(images: Vec<Image>) -> Result<Vec<HorizontalGrid>, GridProblem> {
+    let mut grids: Vec<HorizontalGrid> = Vec::new();
     let mut family = Family::default();
     // What a later image does not say is as before.
     let (mut latitude_band, mut longitude_band, mut seconds, mut positive_west) = (1, 2, 1.0, false);
     for image in images {
         let interpolation = image.item("interpolation_method");
         if !["", "bilinear"].contains(&interpolation.as_str()) {
-            return Err(Problem::Interpolation(one_line(&interpolation)));
+            return Err(GridProblem::Interpolation(one_line(&interpolation)));
         }
         match (image.described(&[LATITUDE]), image.described(&[LONGITUDE])) {
             (Some(latitude), Some(longitude)) => {
@@ -185,32 +185,32 @@ fn horizontal(images: Vec<Image>) -> Result<Vec<Horizontal>, Problem> {
                     "" => {}
                     "east" => positive_west = false,
                     "west" => positive_west = true,
-                    other => return Err(Problem::Positive(one_line(other))),
+                    other => return Err(GridProblem::Positive(one_line(other))),
                 }
             }
-            (None, Some(_)) => return Err(Problem::NoBand(LATITUDE)),
-            (Some(_), None) => return Err(Problem::NoBand(LONGITUDE)),
+            (None, Some(_)) => return Err(GridProblem::NoBand(LATITUDE)),
+            (Some(_), None) => return Err(GridProblem::NoBand(LONGITUDE)),
             // Of accuracies, perhaps.
             (None, None) if !grids.is_empty() && (image.is_described() || image.descriptions.len() < 2) => continue,
-            (None, None) if image.is_described() => return Err(Problem::NoBand(LATITUDE)),
+            (None, None) if image.is_described() => return Err(GridProblem::NoBand(LATITUDE)),
             (None, None) => {}
         }
         if image.descriptions.len() < latitude_band.max(longitude_band) {
-            return Err(Problem::NoBand(LONGITUDE));
+            return Err(GridProblem::NoBand(LONGITUDE));
         }
         let unit = image.unit(latitude_band);
         if image.unit(longitude_band) != unit {
-            return Err(Problem::Unit(one_line(&format!("{unit}, {}", image.unit(longitude_band)))));
+            return Err(GridProblem::Unit(one_line(&format!("{unit}, {}", image.unit(longitude_band)))));
         }
         match unit.as_str() {
             "" => {}
             "arc-second" => seconds = 1.0,
             "degree" => seconds = 3600.0,
             "radian" => seconds = 3600.0 * 1f64.to_degrees(),
-            _ => return Err(Problem::Unit(one_line(&unit))),
+            _ => return Err(GridProblem::Unit(one_line(&unit))),
         }
         let parent = family.parent(&image, &grids);
-        grids.push(Horizontal { image, latitude_band, longitude_band, seconds, positive_west, parent });
+        grids.push(HorizontalGrid { image, latitude_band, longitude_band, seconds, positive_west, parent });
     }
     Ok(grids)
 }
@@ -222,7 +222,7 @@ struct Family {
 }
 
 impl Family {
-    fn parent(&mut self, image: &Image, before: &[Horizontal]) -> Option<usize> {
+    fn parent(&mut self, image: &Image, before: &[HorizontalGrid]) -> Option<usize> {
         let (name, parent) = (image.item("grid_name"), image.item("parent_grid_name"));
         let named = self.named.get(&parent).copied().filter(|_| !parent.is_empty());
         let is_on_top = parent.is_empty() && !name.is_empty();

@@ -1,7 +1,7 @@
 //! Safe handles on PROJ's objects: the only `unsafe` of the program.
 //!
 //! A PROJ context must not be used by two threads at once, and an object uses the context it was
-//! made with. So every [`Object`] here owns a context of its own, can be sent to another thread
+//! made with. So every [`ProjObject`] here owns a context of its own, can be sent to another thread
 //! (nothing else points into it), and cannot be shared between threads (it is not `Sync`).
 
 mod at_the_end;
@@ -19,7 +19,7 @@ use super::grid_files;
 pub use at_the_end::at_the_end;
 
 /// A PROJ object together with its context.
-pub struct Object {
+pub struct ProjObject {
     pj: NonNull<sys::PJ>,
     context: NonNull<sys::PJ_CONTEXT>,
     /// Not `Sync`: PROJ writes to an object while it reads it.
@@ -28,9 +28,9 @@ pub struct Object {
 
 // SAFETY: the context is made for this object alone and moves with it; PROJ keeps no thread-local
 // state for either.
-unsafe impl Send for Object {}
+unsafe impl Send for ProjObject {}
 
-impl Drop for Object {
+impl Drop for ProjObject {
     fn drop(&mut self) {
         // SAFETY: both were made by PROJ, are owned here, and are freed once, object first.
         unsafe {
@@ -41,7 +41,7 @@ impl Drop for Object {
 }
 
 /// An axis of a coordinate system.
-pub struct Axis {
+pub struct CrsAxis {
     /// PROJ's name, such as `Northing` or `Geodetic latitude`.
     pub name: String,
     /// Size of the unit in metres or radians.
@@ -140,18 +140,18 @@ fn text(pointer: *const c_char) -> String {
     unsafe { CStr::from_ptr(pointer) }.to_string_lossy().into_owned()
 }
 
-impl Object {
+impl ProjObject {
     /// The object that `definition` names.
-    pub fn new(definition: &str) -> Option<Object> {
+    pub fn new(definition: &str) -> Option<ProjObject> {
         let definition = CString::new(definition).ok()?;
-        Object::with_context(|context| unsafe { sys::proj_create(context, definition.as_ptr()) })
+        ProjObject::with_context(|context| unsafe { sys::proj_create(context, definition.as_ptr()) })
     }
 
     /// Makes an object in a context of its own. `make` gets a live context.
-    fn with_context(make: impl FnOnce(*mut sys::PJ_CONTEXT) -> *mut sys::PJ) -> Option<Object> {
+    fn with_context(make: impl FnOnce(*mut sys::PJ_CONTEXT) -> *mut sys::PJ) -> Option<ProjObject> {
         let context = new_context()?;
         match NonNull::new(make(context.as_ptr())) {
-            Some(pj) => Some(Object { pj, context, not_sync: PhantomData }),
+            Some(pj) => Some(ProjObject { pj, context, not_sync: PhantomData }),
             None => {
                 // SAFETY: the context is ours, and nothing was made in it.
                 unsafe { sys::proj_context_destroy(context.as_ptr()) };
@@ -161,18 +161,18 @@ impl Object {
     }
 
     /// Moves an object that was made in another context into one of its own.
-    fn adopt(other: *mut sys::PJ) -> Option<Object> {
+    fn adopt(other: *mut sys::PJ) -> Option<ProjObject> {
         let other = NonNull::new(other)?;
         // SAFETY: `other` is live until destroyed below; proj_clone copies it into the new context.
-        let copy = Object::with_context(|context| unsafe { sys::proj_clone(context, other.as_ptr()) });
+        let copy = ProjObject::with_context(|context| unsafe { sys::proj_clone(context, other.as_ptr()) });
         unsafe { sys::proj_destroy(other.as_ptr()) };
         copy
     }
 
     /// A copy with a context of its own, for another thread.
-    pub fn copy(&self) -> Option<Object> {
+    pub fn copy(&self) -> Option<ProjObject> {
         // SAFETY: `self.pj` is live; proj_clone reads it and writes into the new context.
-        Object::with_context(|context| unsafe { sys::proj_clone(context, self.pj.as_ptr()) })
+        ProjObject::with_context(|context| unsafe { sys::proj_clone(context, self.pj.as_ptr()) })
     }
 
     /// PROJ's type number.
@@ -223,21 +223,21 @@ impl Object {
     }
 
     /// Part `index` of a compound CRS.
-    pub fn part(&self, index: c_int) -> Option<Object> {
+    pub fn part(&self, index: c_int) -> Option<ProjObject> {
         // SAFETY: live object and context; null comes back where there is none.
-        Object::adopt(unsafe { sys::proj_crs_get_sub_crs(self.context.as_ptr(), self.pj.as_ptr(), index) })
+        ProjObject::adopt(unsafe { sys::proj_crs_get_sub_crs(self.context.as_ptr(), self.pj.as_ptr(), index) })
     }
 
     /// The geodetic CRS under a projected, compound or bound one.
-    pub fn geodetic(&self) -> Option<Object> {
+    pub fn geodetic(&self) -> Option<ProjObject> {
         // SAFETY: live object and context.
-        Object::adopt(unsafe { sys::proj_crs_get_geodetic_crs(self.context.as_ptr(), self.pj.as_ptr()) })
+        ProjObject::adopt(unsafe { sys::proj_crs_get_geodetic_crs(self.context.as_ptr(), self.pj.as_ptr()) })
     }
 
     /// The same CRS with an ellipsoidal height.
-    pub fn with_height(&self) -> Option<Object> {
+    pub fn with_height(&self) -> Option<ProjObject> {
         // SAFETY: live object and context; a null name keeps the name.
-        Object::adopt(unsafe { sys::proj_crs_promote_to_3D(self.context.as_ptr(), ptr::null(), self.pj.as_ptr()) })
+        ProjObject::adopt(unsafe { sys::proj_crs_promote_to_3D(self.context.as_ptr(), ptr::null(), self.pj.as_ptr()) })
     }
 
     /// Semi-major axis in metres and inverse flattening (0 for a sphere).
@@ -280,7 +280,7 @@ impl Object {
     }
 
     /// The axes of the coordinate system, in the authority's order.
-    pub fn axes(&self) -> Vec<Axis> {
+    pub fn axes(&self) -> Vec<CrsAxis> {
         let mut axes = Vec::new();
         // SAFETY: live objects; the coordinate system is freed; strings are copied before that.
         unsafe {
@@ -302,7 +302,12 @@ impl Object {
                     ptr::null_mut(),
                 );
                 if ok != 0 {
-                    axes.push(Axis { name: text(name), unit_factor: factor, unit_name: text(unit), direction: text(direction) });
+                    axes.push(CrsAxis {
+                        name: text(name),
+                        unit_factor: factor,
+                        unit_name: text(unit),
+                        direction: text(direction),
+                    });
                 }
             }
             sys::proj_destroy(system.as_ptr());
@@ -311,14 +316,14 @@ impl Object {
     }
 
     /// Whether two CRSs are the same but for the order of geographic axes.
-    pub fn equivalent(&self, other: &Object) -> bool {
+    pub fn equivalent(&self, other: &ProjObject) -> bool {
         let criterion = sys::PJ_COMPARISON_CRITERION_PJ_COMP_EQUIVALENT_EXCEPT_AXIS_ORDER_GEOGCRS;
         // SAFETY: live objects and context.
         unsafe { sys::proj_is_equivalent_to_with_ctx(self.context.as_ptr(), self.pj.as_ptr(), other.pj.as_ptr(), criterion) != 0 }
     }
 
     /// Operations from this CRS to another, best first, for an area (west, south, east, north).
-    pub fn operations_to(&self, target: &Object, area: Option<[f64; 4]>, grids: Grids, ballpark: bool) -> Vec<Object> {
+    pub fn operations_to(&self, target: &ProjObject, area: Option<[f64; 4]>, grids: Grids, ballpark: bool) -> Vec<ProjObject> {
         let context = self.context.as_ptr();
         let mut found = Vec::new();
         // SAFETY: live objects; the factory context and the list are freed; list items are copied
@@ -348,7 +353,7 @@ impl Object {
             let list = sys::proj_create_operations(context, self.pj.as_ptr(), target.pj.as_ptr(), choice);
             if !list.is_null() {
                 for index in 0..sys::proj_list_get_count(list) {
-                    found.extend(Object::adopt(sys::proj_list_get(context, list, index)));
+                    found.extend(ProjObject::adopt(sys::proj_list_get(context, list, index)));
                 }
                 sys::proj_list_destroy(list);
             }
@@ -358,9 +363,9 @@ impl Object {
     }
 
     /// This operation with x, y and longitude, latitude order at both ends.
-    pub fn in_map_order(&self) -> Option<Object> {
+    pub fn in_map_order(&self) -> Option<ProjObject> {
         // SAFETY: live object and context.
-        Object::adopt(unsafe { sys::proj_normalize_for_visualization(self.context.as_ptr(), self.pj.as_ptr()) })
+        ProjObject::adopt(unsafe { sys::proj_normalize_for_visualization(self.context.as_ptr(), self.pj.as_ptr()) })
     }
 
     /// Accuracy of an operation in metres, where known.
@@ -378,7 +383,7 @@ impl Object {
 
     /// Whether an operation needs the date of the coordinates: some step of it moves with time. PROJ
     /// says so since 9.5, also for concatenated and inverted operations. Ask before
-    /// [`Object::in_map_order`].
+    /// [`ProjObject::in_map_order`].
     pub fn needs_time(&self) -> bool {
         // SAFETY: live object and context.
         unsafe { sys::proj_coordoperation_requires_per_coordinate_input_time(self.context.as_ptr(), self.pj.as_ptr()) != 0 }

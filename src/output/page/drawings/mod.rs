@@ -12,9 +12,9 @@ mod stereonet;
 
 use super::collect::Collected;
 use super::items::Measurement;
-use super::map::Norths;
-use super::plane::Plane;
-use super::shell::Part;
+use super::map::MapNorths;
+use super::plane::MapPlane;
+use super::shell::PagePart;
 use super::svg::{Anchor, Face, PLAIN, SMALL, Svg, escaped, stroke};
 use super::todo::sentence;
 use crate::output::numbers::plus_minus;
@@ -96,8 +96,8 @@ fn wrapped(text: &str, most: usize) -> Vec<String> {
 /// What the drawings are made from.
 struct Ground<'c> {
     collected: &'c Collected,
-    plane: Plane,
-    norths: Norths,
+    plane: MapPlane,
+    norths: MapNorths,
 }
 
 impl Ground<'_> {
@@ -158,8 +158,8 @@ impl Ground<'_> {
 
 /// Every drawing that there is something for.
 pub fn figures(collected: &Collected) -> Vec<Figure> {
-    let plane = Plane::new(collected.bounds, collected.projected, collected.unit_m);
-    let ground = Ground { collected, plane, norths: Norths::from_collected(collected) };
+    let plane = MapPlane::new(collected.bounds, collected.projected, collected.unit_m);
+    let ground = Ground { collected, plane, norths: MapNorths::from_collected(collected) };
     let mut figures = span::figures(&ground);
     figures.extend(profile::figures(&ground));
     figures.extend(face::figures(&ground));
@@ -170,7 +170,7 @@ pub fn figures(collected: &Collected) -> Vec<Figure> {
 }
 
 /// The part; none where nothing was measured that is drawn.
-pub fn part(collected: &Collected) -> Option<Part> {
+pub fn part(collected: &Collected) -> Option<PagePart> {
     let figures = figures(collected);
     if figures.is_empty() {
         return None;
@@ -192,7 +192,7 @@ pub fn part(collected: &Collected) -> Option<Part> {
             figures.len()
         ));
     }
-    Some(Part { id: "drawings", title: "Drawings", html })
+    Some(PagePart { id: "drawings", title: "Drawings", html })
 }
 
 #[cfg(test)]

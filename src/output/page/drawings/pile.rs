@@ -2,7 +2,7 @@
 //!
 //! The surface is that of the volume, the triangles over the shots inside the edge, so that the lines show what was computed.
 
-use super::super::items::{Line, MeasuredPoint};
+use super::super::items::{MeasuredPoint, PageLine};
 use super::super::svg::{Anchor, GREY, INK, LABEL, SMALL, Svg, stroke};
 use super::super::table::clean;
 use super::section::Labels;
@@ -20,7 +20,7 @@ pub fn figures(ground: &Ground) -> Vec<Figure> {
     rings.filter_map(|ring| figure(ground, ring)).collect()
 }
 
-fn figure(ground: &Ground, edge: &Line) -> Option<Figure> {
+fn figure(ground: &Ground, edge: &PageLine) -> Option<Figure> {
     let mut ring: Vec<[f64; 3]> = edge.corners.iter().map(|corner| ground.at(*corner)).collect();
     if ring.first() == ring.last() {
         ring.pop();
@@ -84,7 +84,7 @@ fn figure(ground: &Ground, edge: &Line) -> Option<Figure> {
 fn contours(
     svg: &mut Svg,
     points: &[[f64; 3]],
-    triangles: &[surface::Triangle],
+    triangles: &[surface::Facet],
     step: f64,
     at: &impl Fn([f64; 3]) -> [f64; 2],
     labels: &mut Labels,

@@ -1,7 +1,7 @@
 //! The section of a span: the wire between its supports, the ground and objects below, and each clearance as it was measured.
 
 use super::super::chart::Plot;
-use super::super::items::{Line, MeasuredPoint, Measurement};
+use super::super::items::{MeasuredPoint, Measurement, PageLine};
 use super::super::svg::{Anchor, Face, GREY, INK, LABEL, Stroke, WARNING, cut, stroke};
 use super::super::table::clean;
 use super::section::{Labels, exaggeration, height_title, widened};
@@ -23,7 +23,7 @@ struct Spot<'c> {
     shot: &'c MeasuredPoint,
 }
 
-fn figure(ground: &Ground, wire: &Line) -> Option<Figure> {
+fn figure(ground: &Ground, wire: &PageLine) -> Option<Figure> {
     let corners: Vec<[f64; 3]> = wire.corners.iter().map(|corner| ground.at(*corner)).collect();
     let (first, last) = (corners.first()?, corners.last()?);
     let [de, dn] = [last[0] - first[0], last[1] - first[1]];
@@ -64,7 +64,7 @@ fn figure(ground: &Ground, wire: &Line) -> Option<Figure> {
     Some(Figure::new(format!("span-{}", wire.name), title, plot.svg, caption))
 }
 
-fn draw(ground: &Ground, plot: &mut Plot, wire: &Line, line: &[[f64; 2]], spots: &[Spot]) {
+fn draw(ground: &Ground, plot: &mut Plot, wire: &PageLine, line: &[[f64; 2]], spots: &[Spot]) {
     let look = |id| Look::standard(id).map_or_else(|| INK.to_owned(), |look| look.colour.to_string());
     let (wire_colour, ground_colour) = (look("lines"), look("profiles"));
     let below: Vec<[f64; 2]> =
@@ -82,7 +82,7 @@ fn draw(ground: &Ground, plot: &mut Plot, wire: &Line, line: &[[f64; 2]], spots:
         let [x, y] = plot.at(spot.along_m, spot.height_m);
         labels.take([x - 6.0, y - 6.0, x + 6.0, y + 6.0]);
     }
-    let clearances: Vec<Clearance> = spots.iter().filter_map(|spot| clearance(ground, wire, line, spot)).collect();
+    let clearances: Vec<ClearanceLine> = spots.iter().filter_map(|spot| clearance(ground, wire, line, spot)).collect();
     clearances.iter().for_each(|clearance| clearance.draw(plot, &mut labels));
     clearances.iter().for_each(|clearance| clearance.label(plot, &mut labels, ground.length()));
     let mut supports: Vec<&str> = Vec::new();
@@ -132,21 +132,21 @@ fn draw(ground: &Ground, plot: &mut Plot, wire: &Line, line: &[[f64; 2]], spots:
     }
 }
 
-fn along_line(ground: &Ground, wire: &Line, [e, n]: [f64; 2]) -> Option<f64> {
+fn along_line(ground: &Ground, wire: &PageLine, [e, n]: [f64; 2]) -> Option<f64> {
     let (first, last) = (ground.at(*wire.corners.first()?), ground.at(*wire.corners.last()?));
     let [de, dn] = [last[0] - first[0], last[1] - first[1]];
     Some(((e - first[0]) * de + (n - first[1]) * dn) / de.hypot(dn))
 }
 
 /// The vertical distance between a shot and the wire: as measured, drawn where it was, and the user's threshold beside it.
-struct Clearance<'c> {
+struct ClearanceLine<'c> {
     value: &'c Measurement,
     along_m: f64,
     /// Heights of the shot and of the wire over or under it.
     heights_m: [f64; 2],
 }
 
-fn clearance<'c>(ground: &Ground<'c>, wire: &Line, line: &[[f64; 2]], spot: &Spot) -> Option<Clearance<'c>> {
+fn clearance<'c>(ground: &Ground<'c>, wire: &PageLine, line: &[[f64; 2]], spot: &Spot) -> Option<ClearanceLine<'c>> {
     let of_shot = |value: &&Measurement| {
         value.measure == "span"
             && value.name == wire.name
@@ -158,10 +158,10 @@ fn clearance<'c>(ground: &Ground<'c>, wire: &Line, line: &[[f64; 2]], spot: &Spo
         let share = (spot.along_m - w[0][0]) / (w[1][0] - w[0][0]);
         (0.0..=1.0).contains(&share).then(|| w[0][1] + share * (w[1][1] - w[0][1]))
     })?;
-    Some(Clearance { value, along_m: spot.along_m, heights_m: [spot.height_m, over] })
+    Some(ClearanceLine { value, along_m: spot.along_m, heights_m: [spot.height_m, over] })
 }
 
-impl Clearance<'_> {
+impl ClearanceLine<'_> {
     /// Where the user's threshold over the shot lies, in pixels; none without one.
     fn threshold(&self, plot: &Plot) -> Option<[f64; 2]> {
         let way = if self.heights_m[1] >= self.heights_m[0] { 1.0 } else { -1.0 };

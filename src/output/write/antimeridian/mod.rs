@@ -10,7 +10,7 @@ mod ring;
 #[cfg(test)]
 mod tests;
 
-use crate::geodesy::crs::{Crs, Kind};
+use crate::geodesy::crs::{Crs, CrsKind};
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Position;
@@ -32,18 +32,18 @@ pub trait Corner: Copy {
 }
 
 /// Longitude, latitude and height.
-pub type Point = [f64; 3];
+pub type GlobePoint = [f64; 3];
 
-impl Corner for Point {
+impl Corner for GlobePoint {
     fn at(&self) -> [f64; 2] {
         [self[0], self[1]]
     }
 
-    fn moved(&self, [lon, lat]: [f64; 2]) -> Point {
+    fn moved(&self, [lon, lat]: [f64; 2]) -> GlobePoint {
         [lon, lat, self[2]]
     }
 
-    fn between(&self, other: &Point, share: f64) -> Point {
+    fn between(&self, other: &GlobePoint, share: f64) -> GlobePoint {
         [self[0], self[1], self[2] + share * (other[2] - self[2])]
     }
 }
@@ -81,7 +81,7 @@ pub const DEGREES: Globe = Globe { half_turn: 180.0 };
 impl Globe {
     /// That of the layers' CRS; none where it has eastings and northings.
     pub fn from_crs(crs: &Crs) -> Option<Globe> {
-        (crs.kind() == Kind::Geographic).then(|| Globe { half_turn: std::f64::consts::PI / crs.unit_factor() })
+        (crs.kind() == CrsKind::Geographic).then(|| Globe { half_turn: std::f64::consts::PI / crs.unit_factor() })
     }
 
     /// A difference of longitudes by the shorter way.
@@ -259,12 +259,12 @@ fn push_apart<C: Corner>(points: &mut Vec<C>, point: C) {
 }
 
 /// The parts of a shape: the whole, or what it was cut to.
-pub struct Parts<'p> {
+pub struct CutParts<'p> {
     whole: Option<&'p [Position]>,
     cut: Vec<Vec<Position>>,
 }
 
-impl Parts<'_> {
+impl CutParts<'_> {
     /// Each of them.
     pub fn iter(&self) -> impl Iterator<Item = &[Position]> {
         self.whole.into_iter().chain(self.cut.iter().map(Vec::as_slice))
@@ -277,13 +277,13 @@ impl Parts<'_> {
 }
 
 /// The parts of a shape as a format in the layers' CRS has them: on a globe cut at ±180°, else the whole.
-pub fn parts(globe: Option<Globe>, kind: GeometryKind, positions: &[Position]) -> Parts<'_> {
+pub fn parts(globe: Option<Globe>, kind: GeometryKind, positions: &[Position]) -> CutParts<'_> {
     let cut = match (globe, kind) {
         (Some(globe), GeometryKind::Line) if !globe.is_plain(positions) => globe.line(positions),
         (Some(globe), GeometryKind::Area) if !globe.is_plain(positions) => globe.rings(positions),
-        _ => return Parts { whole: Some(positions), cut: Vec::new() },
+        _ => return CutParts { whole: Some(positions), cut: Vec::new() },
     };
-    Parts { whole: None, cut }
+    CutParts { whole: None, cut }
 }
 
 /// West and east edge of longitudes as they come.

@@ -65,7 +65,7 @@ fn round_a_pole<C: Corner>(globe: Globe, unrolled: &[C], turns: f64) -> Vec<C> {
 }
 
 /// A run of a ring's points on one side of a meridian, with the crossings that it begins and ends at.
-struct Chain<C> {
+struct RingRun<C> {
     is_east: bool,
     points: Vec<C>,
     begins: usize,
@@ -87,7 +87,7 @@ fn split<C: Corner>(globe: Globe, ring: Vec<C>, edge: f64) -> [Vec<Vec<C>>; 2] {
         return if side.first() == Some(&true) { [Vec::new(), vec![ring]] } else { [vec![ring], Vec::new()] };
     };
     let mut crossings: Vec<C> = Vec::new();
-    let mut chains: Vec<Chain<C>> = Vec::new();
+    let mut chains: Vec<RingRun<C>> = Vec::new();
     for k in 0..n {
         let i = (start + k) % n;
         let before = (i + n - 1) % n;
@@ -99,7 +99,7 @@ fn split<C: Corner>(globe: Globe, ring: Vec<C>, edge: f64) -> [Vec<Vec<C>>; 2] {
                 push_apart(&mut last.points, meeting);
                 last.ends = crossing;
             }
-            chains.push(Chain { is_east: side[i], points: vec![meeting], begins: crossing, ends: 0 });
+            chains.push(RingRun { is_east: side[i], points: vec![meeting], begins: crossing, ends: 0 });
         }
         if let Some(chain) = chains.last_mut() {
             push_apart(&mut chain.points, ring[i]);
@@ -120,7 +120,7 @@ fn split<C: Corner>(globe: Globe, ring: Vec<C>, edge: f64) -> [Vec<Vec<C>>; 2] {
 }
 
 /// Chains of each side put together to rings.
-fn joined<C: Corner>(chains: Vec<Chain<C>>, partner: &[usize]) -> [Vec<Vec<C>>; 2] {
+fn joined<C: Corner>(chains: Vec<RingRun<C>>, partner: &[usize]) -> [Vec<Vec<C>>; 2] {
     let mut rings = [Vec::new(), Vec::new()];
     let mut used = vec![false; chains.len()];
     for first in 0..chains.len() {

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 use super::*;
 
 /// Area on WGS 84 by GeographicLib, of longitudes and latitudes in degrees.
-fn area_m2(ring: &[Point]) -> f64 {
+fn area_m2(ring: &[GlobePoint]) -> f64 {
     let geodesic = Geodesic::wgs84();
     let mut polygon = PolygonArea::new(&geodesic, Winding::CounterClockwise);
     let open = if ring.first() == ring.last() { &ring[1..] } else { ring };
@@ -13,7 +13,7 @@ fn area_m2(ring: &[Point]) -> f64 {
 }
 
 /// A closed ring about a place: distances in metres and azimuths in degrees, by GeographicLib's direct problem.
-fn about(lat: f64, lon: f64, corners: &[(f64, f64)]) -> Vec<Point> {
+fn about(lat: f64, lon: f64, corners: &[(f64, f64)]) -> Vec<GlobePoint> {
     use geographiclib_rs::DirectGeodesic;
     let geodesic = Geodesic::wgs84();
     let at = |(azimuth, distance): &(f64, f64)| {
@@ -21,13 +21,13 @@ fn about(lat: f64, lon: f64, corners: &[(f64, f64)]) -> Vec<Point> {
         [lon, lat, *azimuth]
     };
     // Azimuths go round with the clock, rings against it.
-    let mut ring: Vec<Point> = corners.iter().rev().map(at).collect();
+    let mut ring: Vec<GlobePoint> = corners.iter().rev().map(at).collect();
     ring.push(ring[0]);
     ring
 }
 
 /// What every piece must be: within the globe, closed, against the clock, without an edge that spans many degrees but along a pole.
-fn assert_sound(pieces: &[Vec<Point>]) {
+fn assert_sound(pieces: &[Vec<GlobePoint>]) {
     for piece in pieces {
         assert!(piece.len() > 3 && piece.first() == piece.last(), "{piece:?}");
         assert!(piece.iter().all(|[lon, lat, _]| lon.abs() <= 180.0 && lat.abs() <= 90.0), "{piece:?}");
@@ -42,7 +42,7 @@ fn assert_sound(pieces: &[Vec<Point>]) {
 
 /// Rounding of an area by GeographicLib beside the whole ellipsoid: 0.1 m² by its documentation; and what chords leave of geodesics, under
 /// a millionth.
-fn assert_area(ring: &[Point]) -> Vec<Vec<Point>> {
+fn assert_area(ring: &[GlobePoint]) -> Vec<Vec<GlobePoint>> {
     let pieces = DEGREES.rings(ring);
     assert_sound(&pieces);
     let (whole, sum) = (area_m2(ring), pieces.iter().map(|piece| area_m2(piece)).sum::<f64>());
@@ -54,7 +54,7 @@ fn assert_area(ring: &[Point]) -> Vec<Vec<Point>> {
 fn lines_and_rings_are_cut_where_they_cross() {
     // On the equator the chord meets the meridian halfway.
     let line = [[179.75, 0.0, 10.0], [-179.75, 0.0, 20.0]];
-    let near = |got: Point, want: Point| (0..3).all(|k| (got[k] - want[k]).abs() < 1e-9);
+    let near = |got: GlobePoint, want: GlobePoint| (0..3).all(|k| (got[k] - want[k]).abs() < 1e-9);
     let parts = DEGREES.line(&line);
     assert!(parts.len() == 2 && parts.iter().all(|part| part.len() == 2), "{parts:?}");
     assert!(parts[0][0] == line[0] && near(parts[0][1], [180.0, 0.0, 15.0]), "{parts:?}");
@@ -88,7 +88,7 @@ fn a_ring_round_a_pole_encloses_it() {
         let [piece] = &pieces[..] else { panic!("{pieces:?}") };
         assert!(piece.iter().any(|p| p[..2] == [180.0, pole]) && piece.iter().any(|p| p[..2] == [-180.0, pole]), "{piece:?}");
         // As a map draws it, straight between longitudes and latitudes: within 4 parts in 100,000, for the area twice that.
-        let metres = |p: &Point| (90.0 - p[1].abs()).to_radians() * 6_399_593.6;
+        let metres = |p: &GlobePoint| (90.0 - p[1].abs()).to_radians() * 6_399_593.6;
         let sectors: f64 = piece
             .windows(2)
             .map(|w| {
@@ -99,7 +99,7 @@ fn a_ring_round_a_pole_encloses_it() {
         let whole = area_m2(&ring);
         assert!((sectors.abs() / whole - 1.0).abs() < 2e-4, "{sectors} {whole}");
         // The other way round it is the same field.
-        let turned: Vec<Point> = ring.iter().rev().copied().collect();
+        let turned: Vec<GlobePoint> = ring.iter().rev().copied().collect();
         assert_area(&turned);
     }
 }

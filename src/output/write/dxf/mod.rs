@@ -18,7 +18,7 @@ use super::antimeridian::{self, Globe};
 use super::extent::Extent;
 use super::said::{find, text};
 use super::{Ending, FormatWriter, WriteError};
-use crate::geodesy::crs::Kind;
+use crate::geodesy::crs::CrsKind;
 use crate::job::LayerName;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Layer, Position};
@@ -87,10 +87,10 @@ impl Drawing {
             writer: BufWriter::new(file),
             has_z: setup.has_z,
             globe: Globe::from_crs(setup.crs),
-            decimals: if setup.crs.kind() == Kind::Projected { 4 } else { 9 },
+            decimals: if setup.crs.kind() == CrsKind::Projected { 4 } else { 9 },
             text_height: match setup.crs.kind() {
-                Kind::Projected => TEXT_M / setup.crs.unit_factor(),
-                Kind::Geographic => TEXT_M / METRES_A_DEGREE,
+                CrsKind::Projected => TEXT_M / setup.crs.unit_factor(),
+                CrsKind::Geographic => TEXT_M / METRES_A_DEGREE,
             },
             cut: 0,
             first_cut: None,
@@ -141,7 +141,7 @@ impl Drawing {
             // What is on layer 0 in a block comes to lie on the layer of its insertion.
             write!(out, "0\nBLOCK\n8\n0\n2\n{block}\n70\n{HAS_ATTRIBUTES}\n10\n0.0\n20\n0.0\n30\n0.0\n3\n{block}\n1\n\n")?;
             write!(out, "0\nPOINT\n8\n0\n10\n0.0\n20\n0.0\n30\n0.0\n")?;
-            for (line, attribute) in Attribute::list(layer).iter().enumerate() {
+            for (line, attribute) in BlockAttribute::list(layer).iter().enumerate() {
                 let (tag, flags) = (attribute.tag, attribute.flags());
                 let [right, up] = beside(line).map(|heights| heights * height);
                 write!(
@@ -160,7 +160,7 @@ impl Drawing {
         write!(self.writer, "0\nINSERT\n8\n{}\n66\n{VERTICES_FOLLOW}\n2\n{}\n", named(&layer.id), block_of(layer))?;
         self.coordinates(point, 0)?;
         let height = self.text_height;
-        for (line, attribute) in Attribute::list(layer).iter().enumerate() {
+        for (line, attribute) in BlockAttribute::list(layer).iter().enumerate() {
             let value = OneLine::new(&text(layer, batch, i, attribute.field).unwrap_or_default());
             if !value.is_whole {
                 self.cut += 1;
@@ -257,15 +257,15 @@ impl FormatWriter for Drawing {
 }
 
 /// An attribute of the block of a layer of points.
-struct Attribute {
+struct BlockAttribute {
     tag: &'static str,
     field: usize,
     is_shown: bool,
 }
 
-impl Attribute {
+impl BlockAttribute {
     /// Those of a layer, as far as it has the fields.
-    fn list(layer: &Layer) -> Vec<Attribute> {
+    fn list(layer: &Layer) -> Vec<BlockAttribute> {
         let label = label_of(layer).and_then(|label| layer.fields.iter().position(|field| field.name == label.name));
         let known = [
             ("NAME", label),
@@ -273,7 +273,10 @@ impl Attribute {
             ("ELLIPSOID_HEIGHT", find(layer, "ellipsoid_height_m")),
             ("ORTHOMETRIC_HEIGHT", find(layer, "orthometric_height_m")),
         ];
-        known.into_iter().filter_map(|(tag, field)| Some(Attribute { tag, field: field?, is_shown: tag == "NAME" })).collect()
+        known
+            .into_iter()
+            .filter_map(|(tag, field)| Some(BlockAttribute { tag, field: field?, is_shown: tag == "NAME" }))
+            .collect()
     }
 
     fn flags(&self) -> u8 {

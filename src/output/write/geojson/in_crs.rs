@@ -1,4 +1,4 @@
-//! JSON-FG (OGC Features and Geometries JSON, Part 1: Core, 21-045r1; from memory of the standard): GeoJSON whose features have their
+//! JSON-FG (OGC Features and Geometries JSON, Part 1: Core, 21-045r1; `make test-gis` has it read by a GDAL that knows it): GeoJSON whose features have their
 //! place in the layers' CRS, too. `place` has the coordinates in the order of the CRS's authority, `coordRefSys` names it once for the
 //! collection, `geometry` is the same on WGS 84, `time` the instant of the record. On WGS 84 itself `place` is null, as the standard wants
 //! it: `geometry` says it all.
@@ -12,7 +12,7 @@ use serde_json::json;
 use super::super::antimeridian::{self, Globe};
 use super::super::number::{iso_utc, rounded};
 use super::{DEGREE_DECIMALS, METRE_DECIMALS};
-use crate::geodesy::crs::Kind;
+use crate::geodesy::crs::CrsKind;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Cell, Layer, Position};
 use crate::output::contract::Setup;
@@ -40,7 +40,7 @@ impl Places {
     /// Of a run.
     pub fn new(setup: &Setup) -> Places {
         let crs = setup.crs;
-        let is_wgs84 = crs.kind() == Kind::Geographic && crs.id().is_some_and(|id| matches!(id, ("EPSG", "4326" | "4979")));
+        let is_wgs84 = crs.kind() == CrsKind::Geographic && crs.id().is_some_and(|id| matches!(id, ("EPSG", "4326" | "4979")));
         let uri = |(authority, code): (&str, &str)| format!("http://www.opengis.net/def/crs/{authority}/0/{code}");
         // A compound CRS has a vertical part, which the places do not have.
         let horizontal = crs.horizontal().ok();
@@ -51,7 +51,7 @@ impl Places {
             has_height: crs.has_ellipsoid_height(),
             is_northing_first: crs.is_northing_first(),
             globe: Globe::from_crs(crs),
-            decimals: if crs.kind() == Kind::Projected { METRE_DECIMALS } else { DEGREE_DECIMALS },
+            decimals: if crs.kind() == CrsKind::Projected { METRE_DECIMALS } else { DEGREE_DECIMALS },
         }
     }
 

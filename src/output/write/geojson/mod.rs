@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 
 use geojson::{Feature, Geometry, GeometryValue, JsonObject, JsonValue};
 
-use super::antimeridian::{DEGREES, Longitudes, Point};
+use super::antimeridian::{DEGREES, GlobePoint, Longitudes};
 use super::number::{iso_utc, rounded};
 use super::places::stem_of;
 use super::wgs84::ToWgs84;
@@ -121,8 +121,8 @@ impl FormatWriter for GeoJson {
 
 impl LayerFile {
     /// A geometry on WGS 84, cut at ±180°; none for a table.
-    fn geometry(&mut self, kind: GeometryKind, points: &[Point], has_height: bool) -> Option<Geometry> {
-        let mut parts = |parts: Vec<Vec<Point>>| -> Vec<Vec<geojson::Position>> {
+    fn geometry(&mut self, kind: GeometryKind, points: &[GlobePoint], has_height: bool) -> Option<Geometry> {
+        let mut parts = |parts: Vec<Vec<GlobePoint>>| -> Vec<Vec<geojson::Position>> {
             for pair in parts.iter().flat_map(|part| part.windows(2)) {
                 self.longitudes.see_edge(pair[0][0], pair[1][0]);
             }
@@ -150,7 +150,7 @@ impl LayerFile {
         Some(Geometry::new(value))
     }
 
-    fn position(&mut self, [lon, lat, height]: Point, has_height: bool) -> geojson::Position {
+    fn position(&mut self, [lon, lat, height]: GlobePoint, has_height: bool) -> geojson::Position {
         let (lon, lat) = (rounded(lon, Some(DEGREE_DECIMALS)), rounded(lat, Some(DEGREE_DECIMALS)));
         self.longitudes.see(lon);
         widen(&mut self.latitudes, lat);

@@ -10,7 +10,7 @@ use rusqlite::{Connection, params};
 use super::schema::quoted;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Field, Layer};
-use crate::output::edits::edit::{Edit, Kind, Outcome};
+use crate::output::edits::edit::{Edit, EditKind, EditOutcome};
 
 /// The table.
 pub const TABLE: &str = "standoff_edits";
@@ -55,13 +55,13 @@ pub fn fill(connection: &Connection, layers: &[(&Layer, i64)], carried: &[&Edit]
 
 fn put(connection: &Connection, edit: &Edit) -> Result<(), rusqlite::Error> {
     let (word, field, old, new) = match &edit.kind {
-        Kind::Changed { field, old, new } => ("changed", Some(field), old.as_ref(), new.as_ref()),
-        Kind::Deleted => ("deleted", None, None, None),
-        Kind::Added => ("added", None, None, None),
+        EditKind::Changed { field, old, new } => ("changed", Some(field), old.as_ref(), new.as_ref()),
+        EditKind::Deleted => ("deleted", None, None, None),
+        EditKind::Added => ("added", None, None, None),
     };
     let fid = match edit.outcome {
-        Outcome::Carried(fid) => fid,
-        Outcome::Left(_) => 0,
+        EditOutcome::Carried(fid) => fid,
+        EditOutcome::Left(_) => 0,
     };
     connection.execute(
         &format!(

@@ -25,7 +25,7 @@ use super::{Ending, FormatWriter, WriteError, metres_a_unit};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
-use pack::{Pager, Record, SqlValue};
+use pack::{PackedRecord, Pager, SqlValue};
 
 /// A GeoPackage on its way.
 pub struct GeoPackage {
@@ -34,11 +34,11 @@ pub struct GeoPackage {
     srs_id: i32,
     globe: Option<Globe>,
     tables: Vec<LayerTable>,
-    drawn: Drawn,
+    drawn: StyledLayers,
 }
 
 /// What the styles and the project are told.
-struct Drawn {
+struct StyledLayers {
     /// Title of the job.
     title: String,
     /// Length of a unit of the layers' CRS in metres, where it is projected.
@@ -49,9 +49,9 @@ struct Drawn {
     wkt: Option<String>,
 }
 
-impl Drawn {
-    fn from_setup(setup: &Setup) -> Drawn {
-        Drawn {
+impl StyledLayers {
+    fn from_setup(setup: &Setup) -> StyledLayers {
+        StyledLayers {
             title: setup.job.title.clone().unwrap_or_else(|| setup.job.name.clone()),
             metres_a_unit: metres_a_unit(setup),
             authority: setup.crs.id().map(|(authority, code)| format!("{authority}:{code}")),
@@ -63,7 +63,7 @@ impl Drawn {
 /// What is known of one layer's table so far.
 struct LayerTable {
     packed: pack::PackedTable,
-    index: Option<rtree::Roots>,
+    index: Option<rtree::IndexRoots>,
     records: i64,
     /// Boxes of the records with geometry, in order.
     boxes: Vec<rtree::Box32>,
@@ -86,7 +86,7 @@ impl GeoPackage {
                     let has_geometry = layer.geometry != GeometryKind::None;
                     Ok(LayerTable {
                         packed: pack::PackedTable::new(schema::root_page(&connection, &layer.id)?),
-                        index: has_geometry.then(|| rtree::Roots::read(&connection, &layer.id)).transpose()?,
+                        index: has_geometry.then(|| rtree::IndexRoots::read(&connection, &layer.id)).transpose()?,
                         records: 0,
                         boxes: Vec::new(),
                         summary: schema::Contents::default(),
@@ -99,7 +99,7 @@ impl GeoPackage {
         let (srs_id, tables) = make().map_err(WriteError::format(&path, "creating the GeoPackage"))?;
         let pager = Pager::open(&path).map_err(WriteError::file(&path, "opening the GeoPackage"))?;
         let globe = Globe::from_crs(setup.crs);
-        Ok(GeoPackage { path, pager, srs_id, globe, tables, drawn: Drawn::from_setup(setup) })
+        Ok(GeoPackage { path, pager, srs_id, globe, tables, drawn: StyledLayers::from_setup(setup) })
     }
 }
 
@@ -157,7 +157,7 @@ impl LayerTable {
         geometry: GeometryKind,
         batch: &Batch,
     ) -> std::io::Result<()> {
-        let mut records: [Record; RECORDS_AT_ONCE] = std::array::from_fn(|_| Record::default());
+        let mut records: [PackedRecord; RECORDS_AT_ONCE] = std::array::from_fn(|_| PackedRecord::default());
         let (mut blob, mut time) = (Vec::new(), String::new());
         for first in (0..batch.len).step_by(RECORDS_AT_ONCE) {
             let rows = first..batch.len.min(first + RECORDS_AT_ONCE);
@@ -187,7 +187,7 @@ impl LayerTable {
 const RECORDS_AT_ONCE: usize = 32;
 
 /// Adds a column's values, one to each record.
-fn push_column(records: &mut [Record], column: &Column, rows: Range<usize>, time: &mut String) {
+fn push_column(records: &mut [PackedRecord], column: &Column, rows: Range<usize>, time: &mut String) {
     match column {
         Column::Real(values) => {
             for (record, value) in records.iter_mut().zip(&values[rows]) {

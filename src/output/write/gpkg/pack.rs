@@ -37,12 +37,12 @@ pub enum SqlValue<'v> {
 
 /// A record on its way: header and body, reused from one to the next.
 #[derive(Default)]
-pub struct Record {
+pub struct PackedRecord {
     types: Vec<u8>,
     body: Vec<u8>,
 }
 
-impl Record {
+impl PackedRecord {
     /// Empties it.
     pub fn clear(&mut self) {
         self.types.clear();
@@ -217,7 +217,7 @@ impl PackedTable {
     ///
     /// # Errors
     /// When the file cannot be written.
-    pub fn push(&mut self, pager: &mut Pager, row: i64, record: &Record) -> Result<()> {
+    pub fn push(&mut self, pager: &mut Pager, row: i64, record: &PackedRecord) -> Result<()> {
         let (payload, usable) = (record.size(), pager.page_size);
         let local = local_size(payload, usable);
         let spills = local < payload;
@@ -406,7 +406,7 @@ mod tests {
         connection.close().unwrap();
         let mut pager = Pager::open(&path).unwrap();
         let mut table = PackedTable::new(root);
-        let mut record = Record::default();
+        let mut record = PackedRecord::default();
         for (i, (n, r, s)) in rows.iter().enumerate() {
             record.clear();
             [SqlValue::Null, SqlValue::Integer(*n), SqlValue::Real(*r), SqlValue::Text(s), SqlValue::Blob(s.as_bytes())]

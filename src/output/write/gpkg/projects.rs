@@ -1,5 +1,5 @@
 //! The table `qgis_projects` of a GeoPackage: a project over its layers, which QGIS lists and opens where it finds the
-//! file. The table is that program's own (its documentation, "Saving a project to a GeoPackage", from memory): the content
+//! file. The table is that program's own (`make test-gis` opens it there): the content
 //! is an archive with the project's document, written as hexadecimal digits. It is registered as a table of attributes.
 
 use std::io::{Cursor, Write};
@@ -11,7 +11,7 @@ use zip::{CompressionMethod, ZipWriter};
 
 use super::super::number::iso_utc;
 use super::super::view::View;
-use super::Drawn;
+use super::StyledLayers;
 use crate::output::columns::Layer;
 use crate::output::style::{Look, Project, project};
 
@@ -29,7 +29,7 @@ pub fn create(connection: &Connection) -> Result<(), rusqlite::Error> {
 pub fn fill(
     connection: &Connection,
     layers: &[(&Layer, Look)],
-    drawn: &Drawn,
+    drawn: &StyledLayers,
     (bounds, view): (Option<[f64; 4]>, Option<&View>),
     file: &str,
     changed: Timestamp,

@@ -12,7 +12,7 @@ use std::io;
 use rayon::prelude::*;
 use rusqlite::Connection;
 
-use super::pack::{PackedTable, Pager, Record, Root, SqlValue};
+use super::pack::{PackedRecord, PackedTable, Pager, Root, SqlValue};
 use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
@@ -51,20 +51,20 @@ fn up(value: f64) -> f32 {
 }
 
 /// Root pages of the tables behind an index.
-pub struct Roots {
+pub struct IndexRoots {
     node: u32,
     parent: u32,
     rowid: u32,
 }
 
-impl Roots {
+impl IndexRoots {
     /// Those of the index of a layer's table.
     ///
     /// # Errors
     /// When there is no such index.
-    pub fn read(connection: &Connection, table: &str) -> Result<Roots, rusqlite::Error> {
+    pub fn read(connection: &Connection, table: &str) -> Result<IndexRoots, rusqlite::Error> {
         let root = |part: &str| root_page(connection, &format!("rtree_{table}_geom_{part}"));
-        Ok(Roots { node: root("node")?, parent: root("parent")?, rowid: root("rowid")? })
+        Ok(IndexRoots { node: root("node")?, parent: root("parent")?, rowid: root("rowid")? })
     }
 }
 
@@ -72,7 +72,7 @@ impl Roots {
 ///
 /// # Errors
 /// When the file cannot be written.
-pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<Vec<Root>> {
+pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Result<Vec<Root>> {
     if boxes.is_empty() {
         return Ok(Vec::new());
     }
@@ -101,7 +101,7 @@ pub fn build(pager: &mut Pager, roots: Roots, boxes: Vec<Box32>) -> io::Result<V
             Some(under) => range.map(|i| (first_of[under] + i as i64, levels[under][i])).collect(),
         }
     };
-    let mut record = Record::default();
+    let mut record = PackedRecord::default();
     let mut nodes = PackedTable::new(roots.node);
     let mut parents = PackedTable::new(roots.parent);
     let mut put = |table: &mut PackedTable, pager: &mut Pager, key: i64, value: SqlValue| {
@@ -200,7 +200,7 @@ mod tests {
         let path = folder.join("t.sqlite");
         let connection = Connection::open(&path).unwrap();
         connection.execute_batch("CREATE VIRTUAL TABLE rtree_t_geom USING rtree(id, minx, maxx, miny, maxy)").unwrap();
-        let roots = Roots::read(&connection, "t").unwrap();
+        let roots = IndexRoots::read(&connection, "t").unwrap();
         connection.close().unwrap();
         let mut pager = Pager::open(&path).unwrap();
         let roots = build(&mut pager, roots, boxes).unwrap();

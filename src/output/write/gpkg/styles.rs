@@ -1,5 +1,5 @@
 //! The table `layer_styles` of a GeoPackage: the styles of its layers, where desktop GIS look for them.
-//! The table is a convention among these, from memory, and no part of the standard; so it is registered
+//! The table is a convention among these (`make test-gis` sees it read), and no part of the standard; so it is registered
 //! as a table of attributes like any other (clause 2.4).
 
 use jiff::Timestamp;

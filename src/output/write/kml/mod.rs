@@ -18,7 +18,7 @@ use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, FieldKind, Layer};
 use crate::output::contract::Setup;
 use crate::output::style::{Look, title_of};
-use crate::output::xml::escaped;
+use crate::output::xml::Document;
 
 /// Sizes from which on an archive wants its long form, in bytes.
 const LONG: u64 = u32::MAX as u64 / 2;
@@ -30,7 +30,7 @@ const ALTITUDES: &str = "Longitudes and latitudes are on WGS 84. Where an altitu
                          errors, stand in the balloons.";
 
 /// The document of a run.
-pub struct Kml {
+pub struct KmlWriter {
     to_wgs84: ToWgs84,
     geoid: GlobalGeoid,
     folder: PathBuf,
@@ -42,12 +42,12 @@ pub struct Kml {
     parts: Vec<Option<(PathBuf, BufWriter<File>)>>,
 }
 
-impl Kml {
+impl KmlWriter {
     /// Creates the files of the layers with geometry.
     ///
     /// # Errors
     /// When WGS 84 cannot be reached from the layers' CRS, or a file cannot be written.
-    pub fn create(folder: &Path, layers: &[Layer], setup: &Setup, is_archive: bool) -> Result<Kml, WriteError> {
+    pub fn create(folder: &Path, layers: &[Layer], setup: &Setup, is_archive: bool) -> Result<KmlWriter, WriteError> {
         let to_wgs84 = ToWgs84::new(setup).map_err(|source| WriteError::Wgs84 { format: "KML", source })?;
         let create = |layer: &Layer| {
             if layer.geometry == GeometryKind::None {
@@ -57,7 +57,7 @@ impl Kml {
             let file = File::create(&path).map_err(WriteError::file(&path, "creating"))?;
             Ok(Some((path, BufWriter::new(file))))
         };
-        Ok(Kml {
+        Ok(KmlWriter {
             to_wgs84,
             geoid: GlobalGeoid::default(),
             folder: folder.to_owned(),
@@ -69,7 +69,7 @@ impl Kml {
     }
 }
 
-impl FormatWriter for Kml {
+impl FormatWriter for KmlWriter {
     fn write(&mut self, index: usize, layer: &Layer, batch: &Batch) -> Result<(), WriteError> {
         let Some((path, writer)) = &mut self.parts[index] else { return Ok(()) };
         let points = self.to_wgs84.convert(batch).map_err(|source| WriteError::Wgs84 { format: "KML", source })?;
@@ -97,7 +97,7 @@ impl FormatWriter for Kml {
             }
             parts.push(path);
         }
-        let document = Document { title: &self.title, summary: ending.metadata.summary(), folders };
+        let document = KmlDocument { title: &self.title, summary: ending.metadata.summary(), folders };
         let written = File::create(&path).and_then(|file| match is_archive {
             false => document.write(BufWriter::new(file)).and_then(|mut writer| writer.flush()),
             true => {
@@ -118,74 +118,92 @@ impl FormatWriter for Kml {
 }
 
 /// What is put together at the end.
-struct Document<'d> {
+struct KmlDocument<'d> {
     title: &'d str,
     summary: String,
     /// Layers with records, what they look like and say of themselves, and their placemarks.
     folders: Vec<(&'d Layer, Look, String, PathBuf)>,
 }
 
-impl Document<'_> {
+impl KmlDocument<'_> {
     fn write<W: Write>(&self, mut writer: W) -> io::Result<W> {
-        let (title, summary) = (escaped(self.title), escaped(&format!("{} {ALTITUDES}", self.summary)));
-        write!(
-            writer,
-            "<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n<name>{title}</name>\n\
-             <open>1</open>\n<description>{summary}</description>\n"
-        )?;
+        line(&mut writer, Document::declares)?;
+        line(&mut writer, |made| made.begins("kml", &[("xmlns", "http://www.opengis.net/kml/2.2")]))?;
+        line(&mut writer, |made| made.begins("Document", &[]))?;
+        line(&mut writer, |made| made.leaf("name", self.title))?;
+        line(&mut writer, |made| made.leaf("open", "1"))?;
+        line(&mut writer, |made| made.leaf("description", &format!("{} {ALTITUDES}", self.summary)))?;
         for (layer, look, ..) in &self.folders {
-            style(&mut writer, layer, look)?;
+            line(&mut writer, |made| style(made, layer, look))?;
         }
         for (layer, ..) in &self.folders {
             schema(&mut writer, layer)?;
         }
         for (layer, _, description, placemarks) in &self.folders {
-            let (title, description) = (escaped(&layer.title), escaped(description));
-            writeln!(writer, "<Folder>\n<name>{title}</name>\n<description>{description}</description>")?;
+            line(&mut writer, |made| made.begins("Folder", &[]))?;
+            line(&mut writer, |made| made.leaf("name", &layer.title))?;
+            line(&mut writer, |made| made.leaf("description", description))?;
             io::copy(&mut File::open(placemarks)?, &mut writer)?;
-            writer.write_all(b"</Folder>\n")?;
+            line(&mut writer, |made| made.ends("Folder"))?;
         }
-        writer.write_all(b"</Document>\n</kml>\n")?;
+        line(&mut writer, |made| made.ends("Document"))?;
+        line(&mut writer, |made| made.ends("kml"))?;
         Ok(writer)
     }
 }
 
-fn style(writer: &mut impl Write, layer: &Layer, look: &Look) -> io::Result<()> {
+/// Writes a line of XML.
+fn line(writer: &mut impl Write, write: impl FnOnce(&mut Document)) -> io::Result<()> {
+    let mut made = Document::on_one_line();
+    write(&mut made);
+    writer.write_all(made.text().as_bytes())
+}
+
+fn style(made: &mut Document, layer: &Layer, look: &Look) {
     // Colours are written as opacity, blue, green, red.
     let colour = |opacity: f64| {
         let opacity = (opacity * 255.0).round() as u8;
         format!("{opacity:02x}{:02x}{:02x}{:02x}", look.colour.blue, look.colour.green, look.colour.red)
     };
-    let (opaque, inside, width) = (colour(1.0), colour(look.fill_opacity), look.line_width_px.max(1.0));
+    let opaque = colour(1.0);
     // Where nothing is labelled on a map, names would crowd the globe.
-    let label = if look.labels_to_scale.is_some() { 0.8 } else { 0.0 };
-    writeln!(
-        writer,
-        "<Style id=\"{}\"><IconStyle><color>{opaque}</color><scale>0.8</scale></IconStyle><LabelStyle><scale>{label}</scale></LabelStyle>\
-         <LineStyle><color>{opaque}</color><width>{width}</width></LineStyle><PolyStyle><color>{inside}</color></PolyStyle></Style>",
-        style_of(layer)
-    )
+    let label = if look.labels_to_scale.is_some() { "0.8" } else { "0" };
+    made.within("Style", &[("id", &style_of(layer))], |made| {
+        made.within("IconStyle", &[], |made| {
+            made.leaf("color", &opaque);
+            made.leaf("scale", "0.8");
+        });
+        made.within("LabelStyle", &[], |made| made.leaf("scale", label));
+        made.within("LineStyle", &[], |made| {
+            made.leaf("color", &opaque);
+            made.leaf("width", &look.line_width_px.max(1.0).to_string());
+        });
+        made.within("PolyStyle", &[], |made| made.leaf("color", &colour(look.fill_opacity)));
+    });
 }
 
 fn schema(writer: &mut impl Write, layer: &Layer) -> io::Result<()> {
-    writeln!(writer, "<Schema name=\"{}\" id=\"{}\">", escaped(&layer.id), schema_of(layer))?;
+    line(writer, |made| made.begins("Schema", &[("name", &layer.id), ("id", &schema_of(layer))]))?;
     for field in &layer.fields {
         let kind = match field.kind {
             FieldKind::Real => "double",
             // The format's own whole numbers have 32 bits.
             FieldKind::Integer | FieldKind::Text | FieldKind::Time => "string",
         };
-        let (name, title) = (escaped(&field.name), escaped(&title_of(&field.name)));
-        writeln!(writer, "<SimpleField type=\"{kind}\" name=\"{name}\"><displayName>{title}</displayName></SimpleField>")?;
+        line(writer, |made| {
+            made.within("SimpleField", &[("type", kind), ("name", &field.name)], |made| {
+                made.leaf("displayName", &title_of(&field.name));
+            });
+        })?;
     }
-    writer.write_all(b"</Schema>\n")
+    line(writer, |made| made.ends("Schema"))
 }
 
 /// Names within the document are XML names (`xsd:ID`): a layer of a catalogue may begin with a digit.
 fn style_of(layer: &Layer) -> String {
-    format!("look_{}", escaped(&layer.id))
+    format!("look_{}", layer.id)
 }
 
 fn schema_of(layer: &Layer) -> String {
-    format!("fields_{}", escaped(&layer.id))
+    format!("fields_{}", layer.id)
 }

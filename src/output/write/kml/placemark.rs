@@ -1,6 +1,6 @@
 //! One record as a placemark: its name, its values in words for the balloon, all of its fields, its geometry.
 
-use super::super::antimeridian::{DEGREES, Point};
+use super::super::antimeridian::{DEGREES, GlobePoint};
 use super::super::number::rounded;
 use super::super::said::{metric, said, text};
 use super::{schema_of, style_of};
@@ -9,42 +9,55 @@ use crate::geodesy::geoid::GeoidReader;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Layer};
 use crate::output::style::{is_shown, label_of};
-use crate::output::xml::escaped;
+use crate::output::xml::{Document, escaped};
 
 /// Decimals of a degree: a tenth of a millimetre.
 const DEGREE_DECIMALS: u8 = 9;
 /// Decimals of a metre.
 const METRE_DECIMALS: u8 = 4;
 
-/// Record `i`; `points` are its positions on WGS 84.
-pub fn placemark(layer: &Layer, batch: &Batch, i: usize, points: &[Point], geoid: &mut GeoidReader) -> String {
-    let mut made = "<Placemark>".to_owned();
+/// Record `i` on a line of its own; `points` are its positions on WGS 84.
+pub fn placemark(layer: &Layer, batch: &Batch, i: usize, points: &[GlobePoint], geoid: &mut GeoidReader) -> String {
     let label = label_of(layer).and_then(|label| layer.fields.iter().position(|field| field.name == label.name));
-    if let Some(name) = label.and_then(|index| text(layer, batch, i, index)) {
-        made += &format!("<name>{}</name>", escaped(&name));
-    }
-    if !is_shown(layer, None) {
-        made += "<visibility>0</visibility>";
-    }
-    // The balloon is HTML inside XML.
-    let lines: Vec<String> =
-        said(layer, batch, i).iter().map(|(title, value)| format!("{}: {}", escaped(title), escaped(value))).collect();
-    if !lines.is_empty() {
-        made += &format!("<description>{}</description>", escaped(&lines.join("<br/>")));
-    }
-    made += &format!("<styleUrl>#{}</styleUrl><ExtendedData><SchemaData schemaUrl=\"#{}\">", style_of(layer), schema_of(layer));
-    for (index, field) in layer.fields.iter().enumerate() {
-        if let Some(value) = text(layer, batch, i, index) {
-            made += &format!("<SimpleData name=\"{}\">{}</SimpleData>", escaped(&field.name), escaped(&value));
+    let mut made = Document::on_one_line();
+    made.within("Placemark", &[], |made| {
+        if let Some(name) = label.and_then(|index| text(layer, batch, i, index)) {
+            made.leaf("name", &name);
         }
-    }
-    let (points, has_altitude) = with_altitudes(layer, batch, i, points, geoid);
-    made + &format!("</SchemaData></ExtendedData>{}</Placemark>\n", geometry(layer.geometry, &points, has_altitude))
+        if !is_shown(layer, None) {
+            made.leaf("visibility", "0");
+        }
+        // The balloon is HTML inside XML.
+        let lines: Vec<String> =
+            said(layer, batch, i).iter().map(|(title, value)| format!("{}: {}", escaped(title), escaped(value))).collect();
+        if !lines.is_empty() {
+            made.leaf("description", &lines.join("<br/>"));
+        }
+        made.leaf("styleUrl", &format!("#{}", style_of(layer)));
+        made.within("ExtendedData", &[], |made| {
+            made.within("SchemaData", &[("schemaUrl", &format!("#{}", schema_of(layer)))], |made| {
+                for (index, field) in layer.fields.iter().enumerate() {
+                    if let Some(value) = text(layer, batch, i, index) {
+                        made.text_within("SimpleData", &[("name", &field.name)], &value);
+                    }
+                }
+            });
+        });
+        let (points, has_altitude) = with_altitudes(layer, batch, i, points, geoid);
+        geometry(made, layer.geometry, &points, has_altitude);
+    });
+    made.text()
 }
 
 /// The points with altitudes above the EGM96 geoid, where all have one: from the height above the ellipsoid, else as a point's height
 /// above the geoid or vertical datum stands in its fields.
-fn with_altitudes(layer: &Layer, batch: &Batch, i: usize, points: &[Point], geoid: &mut GeoidReader) -> (Vec<Point>, bool) {
+fn with_altitudes(
+    layer: &Layer,
+    batch: &Batch,
+    i: usize,
+    points: &[GlobePoint],
+    geoid: &mut GeoidReader,
+) -> (Vec<GlobePoint>, bool) {
     let logged = metric(layer, batch, i, "orthometric_height_m").filter(|_| layer.geometry == GeometryKind::Point);
     let altitudes = batch.positions(i).iter().zip(points).map(|(position, [lon, lat, height])| {
         if position.ellipsoid_height_m.is_nan() {
@@ -60,37 +73,51 @@ fn with_altitudes(layer: &Layer, batch: &Batch, i: usize, points: &[Point], geoi
 }
 
 /// A geometry, cut at ±180°; several parts stand in one.
-fn geometry(kind: GeometryKind, points: &[Point], has_altitude: bool) -> String {
-    let tuple = |[lon, lat, altitude]: &Point| {
+fn geometry(made: &mut Document, kind: GeometryKind, points: &[GlobePoint], has_altitude: bool) {
+    let parts: Vec<Vec<GlobePoint>> = match kind {
+        GeometryKind::None => return,
+        GeometryKind::Point => points.first().map(|point| vec![*point]).into_iter().collect(),
+        GeometryKind::Line => DEGREES.line(points),
+        GeometryKind::Area => DEGREES.rings(points),
+    };
+    let all = |made: &mut Document| parts.iter().for_each(|points| part(made, kind, points, has_altitude));
+    match parts.len() {
+        1 => all(made),
+        _ => made.within("MultiGeometry", &[], all),
+    }
+}
+
+/// A part of a geometry.
+fn part(made: &mut Document, kind: GeometryKind, points: &[GlobePoint], has_altitude: bool) {
+    let tuple = |[lon, lat, altitude]: &GlobePoint| {
         let [lon, lat] = [lon, lat].map(|angle| rounded(*angle, Some(DEGREE_DECIMALS)));
         if has_altitude { format!("{lon},{lat},{}", rounded(*altitude, Some(METRE_DECIMALS))) } else { format!("{lon},{lat}") }
     };
-    let coordinates =
-        |part: &[Point]| format!("<coordinates>{}</coordinates>", part.iter().map(tuple).collect::<Vec<_>>().join(" "));
+    let coordinates = |made: &mut Document| {
+        made.leaf("coordinates", &points.iter().map(tuple).collect::<Vec<_>>().join(" "));
+    };
+    let mode = |made: &mut Document| made.leaf("altitudeMode", if has_altitude { "absolute" } else { "clampToGround" });
     // What lies on the ground follows it.
-    let (mode, follows) = match has_altitude {
-        true => ("<altitudeMode>absolute</altitudeMode>", ""),
-        false => ("<altitudeMode>clampToGround</altitudeMode>", "<tessellate>1</tessellate>"),
-    };
-    let parts: Vec<String> = match kind {
-        GeometryKind::None => return String::new(),
-        GeometryKind::Point => {
-            points.first().map(|point| format!("<Point>{mode}{}</Point>", coordinates(&[*point]))).into_iter().collect()
-        }
-        GeometryKind::Line => {
-            let line = |part: &Vec<Point>| format!("<LineString>{follows}{mode}{}</LineString>", coordinates(part));
-            DEGREES.line(points).iter().map(line).collect()
-        }
-        GeometryKind::Area => {
-            let ring = |part: &Vec<Point>| {
-                let ring = format!("<LinearRing>{}</LinearRing>", coordinates(part));
-                format!("<Polygon>{follows}{mode}<outerBoundaryIs>{ring}</outerBoundaryIs></Polygon>")
-            };
-            DEGREES.rings(points).iter().map(ring).collect()
+    let follows = |made: &mut Document| {
+        if !has_altitude {
+            made.leaf("tessellate", "1");
         }
     };
-    match parts.len() {
-        1 => parts.concat(),
-        _ => format!("<MultiGeometry>{}</MultiGeometry>", parts.concat()),
-    }
+    let element = match kind {
+        GeometryKind::Line => "LineString",
+        GeometryKind::Area => "Polygon",
+        GeometryKind::Point | GeometryKind::None => "Point",
+    };
+    made.within(element, &[], |made| {
+        if element != "Point" {
+            follows(made);
+        }
+        mode(made);
+        match kind {
+            GeometryKind::Area => {
+                made.within("outerBoundaryIs", &[], |made| made.within("LinearRing", &[], coordinates));
+            }
+            _ => coordinates(made),
+        }
+    });
 }

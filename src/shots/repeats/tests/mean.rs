@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::geodesy::register::{Cause, ErrorId, covariance_of};
-use crate::shots::repeats::{Fault, mean, pull};
+use crate::shots::repeats::{RepeatsFault, mean, pull};
 
 /// Rounding of earth-centred coordinates, twice.
 const ROUNDING_M: f64 = 1e-8;
@@ -181,7 +181,7 @@ fn a_pull_keeps_the_variance_of_one_reading() {
 fn faults_name_the_shot() {
     let site = Site::new(&[[0.0; 3], [10.0, 0.0, 0.0]], [0.1, 0.1], HANDHELD);
     let good = site.off(0, [0.0, 50.0, 0.0], [0.0; 3]);
-    assert_eq!(mean(&site.bases, &[]), Err(Fault::NoShots));
+    assert_eq!(mean(&site.bases, &[]), Err(RepeatsFault::NoShots));
     let lost = Repeat { base: 7, ..good };
     let fault = mean(&site.bases, &[good, lost]).unwrap_err();
     assert_eq!(
@@ -190,8 +190,8 @@ fn faults_name_the_shot() {
     );
     let mut wild = good;
     wild.vector.distance.nn = f64::NAN;
-    assert_eq!(crate::shots::repeats::settle(&site.bases, &[wild, good]), Err(Fault::NotFinite { shot: 1 }));
-    assert_eq!(pull(&site.bases, &[good, Repeat { base: 1, ..good }]), Err(Fault::TwoBases { shot: 2 }));
+    assert_eq!(crate::shots::repeats::settle(&site.bases, &[wild, good]), Err(RepeatsFault::NotFinite { shot: 1 }));
+    assert_eq!(pull(&site.bases, &[good, Repeat { base: 1, ..good }]), Err(RepeatsFault::TwoBases { shot: 2 }));
 }
 
 #[test]

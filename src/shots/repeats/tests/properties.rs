@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::*;
-use crate::shots::repeats::{Settled, pull, settle};
+use crate::shots::repeats::{SettledRepeats, pull, settle};
 
 /// A nanometre: 6.4e6 m has no finer digits.
 const ORDER_M: f64 = 1e-9;
@@ -53,7 +53,7 @@ proptest! {
         }
         let moved: Vec<Repeat> = order.iter().map(|i| shots[*i]).collect();
         match (settle(&site.bases, &shots).unwrap(), settle(&site.bases, &moved).unwrap()) {
-            (Settled::Point { mean, findings }, Settled::Point { mean: again, findings: others }) => {
+            (SettledRepeats::Point { mean, findings }, SettledRepeats::Point { mean: again, findings: others }) => {
                 for (place, i) in order.iter().enumerate() {
                     prop_assert_eq!(findings[*i].verdict, others[place].verdict);
                     prop_assert!((findings[*i].along.metres - others[place].along.metres).abs() < ORDER_M);
@@ -69,8 +69,8 @@ proptest! {
                     }
                 }
             }
-            (Settled::Disagreeing { apart, .. }, Settled::Disagreeing { apart: again, .. })
-            | (Settled::NotOneFeature { apart, .. }, Settled::NotOneFeature { apart: again, .. }) => {
+            (SettledRepeats::Disagreeing { apart, .. }, SettledRepeats::Disagreeing { apart: again, .. })
+            | (SettledRepeats::NotOneFeature { apart, .. }, SettledRepeats::NotOneFeature { apart: again, .. }) => {
                 prop_assert!((apart.horizontal_m - again.horizontal_m).abs() < ORDER_M);
             }
             (one, two) => prop_assert!(false, "{one:?} {two:?}"),
@@ -84,7 +84,7 @@ proptest! {
         let shots: Vec<Repeat> = shots.into_iter().filter(|shot| shot.base == 0).collect();
         let others: Vec<Repeat> = shots.iter().map(|shot| turned(shot, angle)).collect();
         match (settle(&site.bases, &shots).unwrap(), settle(&site.bases, &others).unwrap()) {
-            (Settled::Point { mean, findings }, Settled::Point { mean: again, findings: found }) => {
+            (SettledRepeats::Point { mean, findings }, SettledRepeats::Point { mean: again, findings: found }) => {
                 let (sin, cos) = angle.sin_cos();
                 prop_assert!((mean.east_m * cos + mean.north_m * sin - again.east_m).abs() < TURNED_M);
                 prop_assert!((mean.north_m * cos - mean.east_m * sin - again.north_m).abs() < TURNED_M);
@@ -99,7 +99,7 @@ proptest! {
                     prop_assert!((want.ee - got.ee).abs() < TURNED_M && (want.en - got.en).abs() < TURNED_M && (want.nu - got.nu).abs() < TURNED_M);
                 }
             }
-            (Settled::Disagreeing { .. }, Settled::Disagreeing { .. }) | (Settled::NotOneFeature { .. }, Settled::NotOneFeature { .. }) => {}
+            (SettledRepeats::Disagreeing { .. }, SettledRepeats::Disagreeing { .. }) | (SettledRepeats::NotOneFeature { .. }, SettledRepeats::NotOneFeature { .. }) => {}
             (one, two) => prop_assert!(false, "{one:?} {two:?}"),
         }
     }

@@ -1,7 +1,7 @@
 //! What becomes of wrong echoes, other targets, pairs that disagree, and a name that is a class.
 
 use super::*;
-use crate::shots::repeats::{CRITICAL, Settled, Verdict, settle};
+use crate::shots::repeats::{CRITICAL, SettledRepeats, Verdict, settle};
 
 const PLACE: [f64; 3] = [60.0, 80.0, 12.0];
 
@@ -14,10 +14,12 @@ fn beyond(site: &Site, base: usize, metres: f64) -> Repeat {
     site.shot(base, PLACE, Off { distance_m: metres, ..Off::default() }, [0.0; 3])
 }
 
-fn verdicts(settled: &Settled) -> Vec<Verdict> {
+fn verdicts(settled: &SettledRepeats) -> Vec<Verdict> {
     match settled {
-        Settled::Point { findings, .. } | Settled::Disagreeing { findings, .. } => findings.iter().map(|f| f.verdict).collect(),
-        Settled::NotOneFeature { .. } => Vec::new(),
+        SettledRepeats::Point { findings, .. } | SettledRepeats::Disagreeing { findings, .. } => {
+            findings.iter().map(|f| f.verdict).collect()
+        }
+        SettledRepeats::NotOneFeature { .. } => Vec::new(),
     }
 }
 
@@ -42,7 +44,7 @@ fn the_agreed_pair_of_three_is_kept() {
         let wrong = Repeat { echo, ..beyond(&site, 0, metres) };
         let settled = settle(&site.bases, &[pair[0], wrong, pair[1]]).unwrap();
         assert_eq!(verdicts(&settled), [Verdict::Kept, want, Verdict::Kept], "{metres} {echo:?} {settled:?}");
-        let Settled::Point { mean, findings } = settled else { panic!() };
+        let SettledRepeats::Point { mean, findings } = settled else { panic!() };
         assert_eq!((mean.used, mean.set_aside), (2, 1));
         let alone = crate::shots::repeats::mean(&site.bases, &pair).unwrap();
         assert_eq!(mean.at, alone.at);
@@ -64,7 +66,7 @@ fn just_within_and_just_beyond_the_critical_value() {
     {
         let settled = settle(&site.bases, &[exact, beyond(&site, 0, share * limit), exact, exact]).unwrap();
         assert_eq!(verdicts(&settled)[1], want, "{share} {settled:?}");
-        let Settled::Point { findings, .. } = settled else { panic!() };
+        let SettledRepeats::Point { findings, .. } = settled else { panic!() };
         assert!((findings[1].along.sigmas - CRITICAL * share).abs() < 1e-6, "{findings:?}");
     }
 }
@@ -78,7 +80,7 @@ fn another_direction_is_another_target() {
     let settled = settle(&site.bases, &[good, left, good, good, above]).unwrap();
     use Verdict::{Kept, Outlying};
     assert_eq!(verdicts(&settled), [Kept, Outlying, Kept, Kept, Outlying]);
-    let Settled::Point { findings, .. } = settled else { panic!() };
+    let SettledRepeats::Point { findings, .. } = settled else { panic!() };
     // 5° at the horizontal distance of 100 m, to the left; at the range of √(100² + 10.4²), upward.
     assert!((findings[1].across.metres + 100.0 * 5.0 * DEGREE).abs() < 1e-6, "{findings:?}");
     assert!((findings[4].normal.unwrap().metres - 100f64.hypot(10.4) * 5.0 * DEGREE).abs() < 1e-6, "{findings:?}");
@@ -103,7 +105,7 @@ fn other_bases_tell_which_of_them_is_wrong() {
 fn two_that_disagree_are_kept_apart() {
     let site = site();
     let pair = [with_echo(beyond(&site, 0, 0.0), Echo::First), with_echo(beyond(&site, 0, 8.0), Echo::Last)];
-    let Settled::Disagreeing { findings, apart } = settle(&site.bases, &pair).unwrap() else { panic!() };
+    let SettledRepeats::Disagreeing { findings, apart } = settle(&site.bases, &pair).unwrap() else { panic!() };
     assert!(findings.iter().all(|f| f.verdict == Verdict::Disagreeing));
     // 8 m and √2 · 0.05 m.
     assert!((findings[0].along.metres + 8.0).abs() < 1e-6 && (findings[1].along.sigmas - 8.0 / 0.070_711).abs() < 0.01);
@@ -112,10 +114,10 @@ fn two_that_disagree_are_kept_apart() {
     assert!((apart.up_m.unwrap() - 8.0 * 10.4 / 100f64.hypot(10.4)).abs() < 1e-3, "{apart:?}");
     // Of two bases, by more than both bases' errors allow.
     let two = [beyond(&site, 0, 0.0), beyond(&site, 1, 8.0)];
-    assert!(matches!(settle(&site.bases, &two).unwrap(), Settled::Disagreeing { .. }));
+    assert!(matches!(settle(&site.bases, &two).unwrap(), SettledRepeats::Disagreeing { .. }));
     // Within them.
     let two = [beyond(&site, 0, 0.0), beyond(&site, 1, 0.8)];
-    let Settled::Point { mean, .. } = settle(&site.bases, &two).unwrap() else { panic!() };
+    let SettledRepeats::Point { mean, .. } = settle(&site.bases, &two).unwrap() else { panic!() };
     assert_eq!(mean.used, 2);
 }
 
@@ -124,9 +126,9 @@ fn opposite_directions_do_not_agree() {
     let site = Site::new(&[[0.0; 3], [0.0, 200.0, 0.0]], [0.4, 0.7], HANDHELD);
     let there = site.off(0, [0.0, 100.0, 0.0], [0.0; 3]);
     let back = site.off(0, [0.0, -100.0, 0.0], [0.0; 3]);
-    assert!(matches!(settle(&site.bases, &[there, back]).unwrap(), Settled::Disagreeing { .. }));
+    assert!(matches!(settle(&site.bases, &[there, back]).unwrap(), SettledRepeats::Disagreeing { .. }));
     let other = site.off(1, [0.0, 300.0, 0.0], [0.0; 3]);
-    assert!(matches!(settle(&site.bases, &[there, other]).unwrap(), Settled::Disagreeing { .. }));
+    assert!(matches!(settle(&site.bases, &[there, other]).unwrap(), SettledRepeats::Disagreeing { .. }));
 }
 
 #[test]
@@ -136,7 +138,7 @@ fn a_class_name_is_not_one_feature() {
     let trees: Vec<Repeat> = (0..500)
         .map(|i| site.off(i % 3, [200.0 * normal.draw(), 200.0 * normal.draw(), 5.0 * normal.draw()], [0.0; 3]))
         .collect();
-    let Settled::NotOneFeature { apart, agreeing } = settle(&site.bases, &trees).unwrap() else { panic!() };
+    let SettledRepeats::NotOneFeature { apart, agreeing } = settle(&site.bases, &trees).unwrap() else { panic!() };
     assert!(agreeing < 10, "{agreeing}");
     // Every pair.
     let points: Vec<[f64; 3]> = trees
@@ -154,7 +156,7 @@ fn a_class_name_is_not_one_feature() {
     assert!((apart.horizontal_m - greatest).abs() < 1e-9, "{apart:?} {greatest}");
     // Two and two: no more than half.
     let four = [0.0, 0.0, 9.0, 9.0].map(|metres| beyond(&site, 0, metres));
-    assert!(matches!(settle(&site.bases, &four).unwrap(), Settled::NotOneFeature { agreeing: 2, .. }));
+    assert!(matches!(settle(&site.bases, &four).unwrap(), SettledRepeats::NotOneFeature { agreeing: 2, .. }));
 }
 
 #[test]
@@ -168,7 +170,7 @@ fn more_than_half_of_many_are_found() {
         let off: [f64; 3] = std::array::from_fn(|_| 0.7 * normal.draw());
         shots.insert(i, site.off(i % 3, PLACE, off));
     }
-    let Settled::Point { mean, .. } = settle(&site.bases, &shots).unwrap() else { panic!() };
+    let SettledRepeats::Point { mean, .. } = settle(&site.bases, &shots).unwrap() else { panic!() };
     // A few of the others lie there by chance.
     assert!((500..=506).contains(&mean.used), "{mean:?}");
     assert!(
@@ -190,7 +192,7 @@ fn shots_without_height_are_judged_in_the_plane() {
     let settled = settle(&site.bases, &shots).unwrap();
     use Verdict::{Background, Foreground, Kept};
     assert_eq!(verdicts(&settled), [Kept, Kept, Foreground, Background, Kept], "{settled:?}");
-    let Settled::Point { mean, findings } = settled else { panic!() };
+    let SettledRepeats::Point { mean, findings } = settled else { panic!() };
     assert!(findings[2].normal.is_none() && findings[1].normal.is_some());
     // From the two with a height; a tenth of its standard error of 0.22 m is due to what inclination and distance share.
     assert!((mean.up_m.unwrap() - PLACE[2]).abs() < 0.05, "{mean:?}");
@@ -247,7 +249,9 @@ fn shots_without_length_and_straight_up_have_finite_results() {
                     (0..2).all(|k| (at[k] - place[k]).abs() < if flat { TILT_M } else { 1e-6 }),
                     "{place:?} {from:?} {mean:?}"
                 );
-                let Settled::Point { findings, .. } = settle(&site.bases, &shots).unwrap() else { panic!("{place:?} {from:?}") };
+                let SettledRepeats::Point { findings, .. } = settle(&site.bases, &shots).unwrap() else {
+                    panic!("{place:?} {from:?}")
+                };
                 assert!(findings.iter().all(|f| f.verdict == Verdict::Kept && f.along.sigmas.is_finite()), "{findings:?}");
                 let first = shots.iter().filter(|shot| shot.base == shots[0].base).copied().collect::<Vec<_>>();
                 assert!(crate::shots::repeats::pull(&site.bases, &first).unwrap().at.iter().all(|x| x.is_finite()));

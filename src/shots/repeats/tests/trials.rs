@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::shots::repeats::linear::{inverse, matrix};
-use crate::shots::repeats::{Settled, Verdict, mean, settle};
+use crate::shots::repeats::{SettledRepeats, Verdict, mean, settle};
 
 const PLACE: [f64; 3] = [60.0, 90.0, 15.0];
 
@@ -66,7 +66,7 @@ fn false_alarms(site: &Site, from: &[usize], rises_m: &[f64], trials: usize, see
     let mut normal = Normal(seed);
     let alarms = (0..trials)
         .filter(|_| match settle(&site.bases, &site.drawn_over(rises_m, from, PLACE, &mut normal)).unwrap() {
-            Settled::Point { mean, .. } => mean.set_aside > 0,
+            SettledRepeats::Point { mean, .. } => mean.set_aside > 0,
             _ => true,
         })
         .count();
@@ -120,7 +120,7 @@ fn branch_found(rises_m: &[f64]) {
         (v.east_m, v.north_m, v.horizontal_m, v.up_m) =
             (v.east_m * share, v.north_m * share, v.horizontal_m * share, Some(up * share + rise_m));
         let settled = settle(&site.bases, &shots).unwrap();
-        if let Settled::Point { findings, .. } = settled {
+        if let SettledRepeats::Point { findings, .. } = settled {
             found += usize::from(findings[1].verdict == Verdict::Foreground && findings[0].verdict == Verdict::Kept);
         }
     }

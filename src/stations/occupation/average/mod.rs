@@ -10,6 +10,7 @@
 
 use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
 use crate::job::FixKind;
+use crate::numeric::robust::median;
 use crate::records::base_row::{Coordinates, Fading, Height};
 use crate::records::fix::Fix;
 use crate::stations::occupation::seconds;
@@ -28,7 +29,7 @@ const VERTICAL_RATIO: f64 = 1.8;
 
 /// The mean of a place's epochs.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Mean {
+pub struct PlaceMean {
     /// Position of the antenna.
     pub coordinates: Coordinates,
     /// Its height: above the ellipsoid where the log gives that or the separation, else as the log has it.
@@ -70,8 +71,8 @@ pub fn sigma_of(fix: &Fix) -> [f64; 3] {
 }
 
 /// The mean of the fixes of one place, in order of time; there is at least one.
-pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
-    let plane = Plane::amid(fixes);
+pub fn average(fixes: &[&Fix], correlation_s: f64) -> PlaceMean {
+    let plane = LocalPlane::amid(fixes);
     let flat: Vec<[f64; 2]> = fixes.iter().map(|fix| plane.flat(fix.coordinates)).collect();
     let heights: Vec<Option<f64>> = heights_of_one_kind(fixes);
     let aside = outlying(fixes, &flat, &heights);
@@ -105,7 +106,7 @@ pub fn average(fixes: &[&Fix], correlation_s: f64) -> Mean {
     let span = used.first().zip(used.last()).map(|(first, last)| (fixes[*first].instant, fixes[*last].instant));
     let separations: Vec<f64> = used.iter().filter_map(|i| fixes[*i].separation_m).collect();
     let is_ellipsoid = kind_is_ellipsoid(fixes);
-    Mean {
+    PlaceMean {
         coordinates: plane.back([east, north]),
         height: height.map(|height| if is_ellipsoid { Height::Ellipsoid(height) } else { Height::Orthometric(height) }),
         separation_m: (!separations.is_empty()).then(|| separations.iter().sum::<f64>() / separations.len() as f64),
@@ -154,7 +155,7 @@ fn ends_of_mean(sigmas: &[f64], times: &[f64], correlation_s: f64) -> [f64; 2] {
 /// that is not significant, or there are too few epochs.
 ///
 /// With x the deviations over their standard errors, the model gives ½E(x(t + τ) − x(t))² = s² (1 − exp(−τ/T)) + w², s 1 where the standard errors are
-/// right and w² an error that is new at each epoch (a variogram, e.g. N. Cressie, "Statistics for Spatial Data", ch. 2, from memory). The
+/// right and w² an error that is new at each epoch: E x² = s² + w² of either, less E x(t + τ)x(t) = s² exp(−τ/T). The
 /// difference of two lags has no w², and so s² = (γ(k) − γ(1))/(exp(−τ₁/T) − exp(−τₖ/T)) is told from epochs that jump about. The longer lag is
 /// a twelfth of T, long enough to differ and short enough to be seen often. γ(k) of n epochs in m axes has about 3 m n/2k degrees of freedom
 /// (overlapping increments); significant above the 99.9 % point of χ² (E. B. Wilson and M. M. Hilferty, 1931, from memory).
@@ -214,12 +215,12 @@ fn outlying(fixes: &[&Fix], flat: &[[f64; 2]], heights: &[Option<f64>]) -> Vec<O
     if fixes.len() < 3 {
         return vec![None; fixes.len()];
     }
-    let centre = [0, 1].map(|axis| median(flat.iter().map(|point| point[axis])));
+    let centre = [0, 1].map(|axis| middle(flat.iter().map(|point| point[axis])));
     let radii: Vec<f64> = flat.iter().map(|[e, n]| (e - centre[0]).hypot(n - centre[1])).collect();
-    let robust = median(radii.iter().copied()) / MEDIAN_RADIUS;
-    let level = median(heights.iter().flatten().copied());
+    let robust = middle(radii.iter().copied()) / MEDIAN_RADIUS;
+    let level = middle(heights.iter().flatten().copied());
     let deviation = |height: f64| (height - level).abs();
-    let robust_up = median(heights.iter().flatten().map(|height| deviation(*height))) / MEDIAN_DEVIATION;
+    let robust_up = middle(heights.iter().flatten().map(|height| deviation(*height))) / MEDIAN_DEVIATION;
     fixes
         .iter()
         .enumerate()
@@ -234,14 +235,9 @@ fn outlying(fixes: &[&Fix], flat: &[[f64; 2]], heights: &[Option<f64>]) -> Vec<O
         .collect()
 }
 
-fn median(values: impl Iterator<Item = f64>) -> f64 {
-    let mut sorted: Vec<f64> = values.collect();
-    sorted.sort_by(f64::total_cmp);
-    match sorted.len() {
-        0 => f64::NAN,
-        len if len.is_multiple_of(2) => 0.5 * (sorted[len / 2 - 1] + sorted[len / 2]),
-        len => sorted[len / 2],
-    }
+/// The median; NaN of none.
+fn middle(values: impl Iterator<Item = f64>) -> f64 {
+    median(values.collect()).unwrap_or(f64::NAN)
 }
 
 /// Whether most heights are, or with the separation can be brought, above the ellipsoid.
@@ -267,39 +263,39 @@ fn heights_of_one_kind(fixes: &[&Fix]) -> Vec<Option<f64>> {
 }
 
 /// A plane at a place, for the few metres around it.
-pub(super) enum Plane {
+pub(super) enum LocalPlane {
     /// East and north of a geodetic position; which ellipsoid does not matter to a mean.
     Tangent(LocalFrame),
     /// The grid itself.
     Grid,
 }
 
-impl Plane {
-    pub(super) fn at(origin: Coordinates) -> Plane {
+impl LocalPlane {
+    pub(super) fn at(origin: Coordinates) -> LocalPlane {
         match origin {
             Coordinates::Geographic { lat_deg, lon_deg } => {
-                Plane::Tangent(LocalFrame::at(&on_ellipsoid(lat_deg, lon_deg), &Ellipsoid::WGS84))
+                LocalPlane::Tangent(LocalFrame::at(&on_ellipsoid(lat_deg, lon_deg), &Ellipsoid::WGS84))
             }
-            Coordinates::Projected { .. } => Plane::Grid,
+            Coordinates::Projected { .. } => LocalPlane::Grid,
         }
     }
 
     /// At the fix nearest to the median of some: the plane bends with the square of the distance, so that it
     /// must not stand at one that lies far off.
-    fn amid(fixes: &[&Fix]) -> Plane {
+    fn amid(fixes: &[&Fix]) -> LocalPlane {
         let places: Vec<[f64; 3]> = fixes.iter().map(|fix| in_space(fix.coordinates)).collect();
-        let middle = [0, 1, 2].map(|axis| median(places.iter().map(|place| place[axis])));
-        let nearest = places.iter().enumerate().min_by(|a, b| apart_m(*a.1, middle).total_cmp(&apart_m(*b.1, middle)));
-        nearest.map_or(Plane::Grid, |(index, _)| Plane::at(fixes[index].coordinates))
+        let centre = [0, 1, 2].map(|axis| middle(places.iter().map(|place| place[axis])));
+        let nearest = places.iter().enumerate().min_by(|a, b| apart_m(*a.1, centre).total_cmp(&apart_m(*b.1, centre)));
+        nearest.map_or(LocalPlane::Grid, |(index, _)| LocalPlane::at(fixes[index].coordinates))
     }
 
     pub(super) fn flat(&self, point: Coordinates) -> [f64; 2] {
         match (self, point) {
-            (Plane::Tangent(frame), Coordinates::Geographic { lat_deg, lon_deg }) => {
+            (LocalPlane::Tangent(frame), Coordinates::Geographic { lat_deg, lon_deg }) => {
                 let [e, n, _] = frame.from_earth_centred(on_ellipsoid(lat_deg, lon_deg).to_earth_centred(&Ellipsoid::WGS84));
                 [e, n]
             }
-            (Plane::Grid, Coordinates::Projected { east_m, north_m }) => [east_m, north_m],
+            (LocalPlane::Grid, Coordinates::Projected { east_m, north_m }) => [east_m, north_m],
             // One log has one kind of coordinates, and one base's fixes come from logs of one table.
             _ => [f64::NAN; 2],
         }
@@ -307,11 +303,11 @@ impl Plane {
 
     pub(super) fn back(&self, [e, n]: [f64; 2]) -> Coordinates {
         match self {
-            Plane::Tangent(frame) => {
+            LocalPlane::Tangent(frame) => {
                 let at = Geodetic::from_earth_centred(frame.to_earth_centred([e, n, 0.0]), &Ellipsoid::WGS84);
                 Coordinates::Geographic { lat_deg: at.lat_rad.to_degrees(), lon_deg: at.lon_rad.to_degrees() }
             }
-            Plane::Grid => Coordinates::Projected { east_m: e, north_m: n },
+            LocalPlane::Grid => Coordinates::Projected { east_m: e, north_m: n },
         }
     }
 }

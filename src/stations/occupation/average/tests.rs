@@ -5,8 +5,8 @@ use crate::numeric::monte_carlo::Normal;
 use crate::stations::occupation::invented::fix;
 use proptest::prelude::*;
 
-fn flat_of(mean: &Mean) -> [f64; 2] {
-    Plane::at(fix(0.0, 0.0, 0.0).coordinates).flat(mean.coordinates)
+fn flat_of(mean: &PlaceMean) -> [f64; 2] {
+    LocalPlane::at(fix(0.0, 0.0, 0.0).coordinates).flat(mean.coordinates)
 }
 
 #[test]

@@ -10,8 +10,8 @@ use jiff::tz::Offset;
 
 use super::styled::{HELD as FLAG, STRONG};
 use crate::geodesy::crs::Operation;
-use crate::geodesy::geoid::{self, Source};
-use crate::geodesy::north::Declination;
+use crate::geodesy::geoid::{self, UndulationSource};
+use crate::geodesy::north::ModelDeclination;
 use crate::numeric::words::counted;
 use crate::records::shown::visible;
 use crate::shots::locate::Placed;
@@ -25,7 +25,7 @@ pub const BASES_SHOWN: usize = 50;
 
 /// A base and what became of it in a run.
 #[derive(Debug, Clone)]
-pub struct Station {
+pub struct BaseReport {
     /// The base.
     pub base: Base,
     /// Where it lies in the CRS of the layers.
@@ -37,7 +37,7 @@ pub struct Station {
     /// The operations between datums and of heights that it went by.
     pub datum_steps: Vec<Arc<Operation>>,
     /// The declinations used, by day.
-    pub declinations: Vec<(Date, Declination)>,
+    pub declinations: Vec<(Date, ModelDeclination)>,
     /// The declination that the job fixes, and its standard error, in radians.
     pub fixed_declination: Option<(f64, f64)>,
     /// Shots mapped from it.
@@ -45,7 +45,7 @@ pub struct Station {
 }
 
 /// A line for each base: where it is, how good, and what became of its shots.
-pub fn lines(stations: &[Station], units: &Units) -> String {
+pub fn lines(stations: &[BaseReport], units: &Units) -> String {
     let mut text = String::new();
     let width = stations.iter().take(BASES_SHOWN).map(|station| station.base.label.chars().count()).max().unwrap_or(0);
     for station in stations.iter().take(BASES_SHOWN) {
@@ -83,7 +83,7 @@ fn degrees(placed: &Placed) -> String {
 }
 
 /// The blocks of all bases.
-pub fn blocks(stations: &[Station], units: &Units) -> String {
+pub fn blocks(stations: &[BaseReport], units: &Units) -> String {
     let mut text = String::new();
     for station in stations.iter().take(BASES_SHOWN) {
         // Writing to a String does not fail.
@@ -96,7 +96,7 @@ pub fn blocks(stations: &[Station], units: &Units) -> String {
     text
 }
 
-fn block(text: &mut String, station: &Station, units: &Units) -> std::fmt::Result {
+fn block(text: &mut String, station: &BaseReport, units: &Units) -> std::fmt::Result {
     let length = units.length();
     let (base, placed) = (&station.base, &station.placed);
     let place = match placed.lat_deg.is_nan() {
@@ -117,7 +117,7 @@ fn block(text: &mut String, station: &Station, units: &Units) -> std::fmt::Resul
     Ok(())
 }
 
-fn source(text: &mut String, station: &Station, length: &Shown) -> std::fmt::Result {
+fn source(text: &mut String, station: &BaseReport, length: &Shown) -> std::fmt::Result {
     let row = &station.base.row;
     if station.base.from_network {
         return writeln!(text, "  from    shots from and to it alone, by the network");
@@ -160,7 +160,7 @@ fn source(text: &mut String, station: &Station, length: &Shown) -> std::fmt::Res
     writeln!(text)
 }
 
-fn datum(text: &mut String, station: &Station, length: &Shown) -> std::fmt::Result {
+fn datum(text: &mut String, station: &BaseReport, length: &Shown) -> std::fmt::Result {
     let steps: Vec<String> = station
         .datum_steps
         .iter()
@@ -194,9 +194,9 @@ fn height(text: &mut String, base: &Base, placed: &Placed, length: &Shown) -> st
     )?;
     if let Some(undulation) = base.heights.undulation {
         let source = match undulation.source {
-            Source::Grid => "the job's grid",
-            Source::Log => "the receiver's own table",
-            Source::Global => "the built-in model",
+            UndulationSource::Grid => "the job's grid",
+            UndulationSource::Log => "the receiver's own table",
+            UndulationSource::Global => "the built-in model",
         };
         let sigma = length.said(undulation.sigma_m.unwrap_or(geoid::SIGMA_M), 2);
         write!(text, "; geoid {} by {source}, standard error {sigma}", length.signed(undulation.metres, 2))?;
@@ -204,7 +204,7 @@ fn height(text: &mut String, base: &Base, placed: &Placed, length: &Shown) -> st
     writeln!(text)
 }
 
-fn north(text: &mut String, station: &Station, angle: &Shown) -> std::fmt::Result {
+fn north(text: &mut String, station: &BaseReport, angle: &Shown) -> std::fmt::Result {
     let (unit, shown) = (angle.word(), |rad: f64| angle.value(rad.to_degrees()));
     let mut parts: Vec<String> = station
         .declinations

@@ -1,6 +1,6 @@
 //! A feature that is mapped, and what the catalogue has to say of it.
 
-use super::coded::{self, Class};
+use super::coded::{self, RowCoding};
 use super::stage::Stage;
 use crate::geodesy::frame::Geodetic;
 use crate::job::catalogue::{AttributeValue, Geometry};
@@ -18,7 +18,7 @@ pub struct MappedFeature<'r> {
     /// Where it is on its base's datum.
     pub end: Geodetic,
     /// What the catalogue says of it.
-    pub class: Class<'r>,
+    pub class: RowCoding<'r>,
     /// Values of its attributes.
     pub values: Vec<AttributeValue>,
 }

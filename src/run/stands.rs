@@ -18,7 +18,7 @@ use crate::stations::base::{ASSUMED_SIGMA_HORIZONTAL_M, ASSUMED_SIGMA_VERTICAL_M
 use crate::stations::clock;
 use crate::stations::join;
 use crate::stations::occupation::windows;
-use crate::stations::occupation::{self, BasesFromFixes, EmptyWindow, Rules, merge, seconds, track};
+use crate::stations::occupation::{self, BasesFromFixes, EmptyWindow, OccupationRules, merge, seconds, track};
 
 /// What is known of the bases before they are settled.
 pub struct Stations {
@@ -65,7 +65,7 @@ pub fn find(job: &Job, logs: &mut BaseLogs, shot_logs: &ShotLogs) -> Result<Stat
         return Ok(stations);
     }
     let shots = &shot_logs.times;
-    let clues = Clues::gather(job, shot_logs, &epochs);
+    let clues = ClockClues::gather(job, shot_logs, &epochs);
     if !epochs.is_empty() || !logs.listed.is_empty() {
         let from = source(job, shot_logs);
         let gathered = gather(job, logs, epochs, shots, from, &stations.rows)?;
@@ -136,7 +136,7 @@ fn gather(
         }
     };
     let settled = Occupations { from: Some(from), ..job.bases.occupations.clone() };
-    let rules = Rules { occupations: &settled, quality: &job.bases.quality, antenna_height_m, units: job.units };
+    let rules = OccupationRules { occupations: &settled, quality: &job.bases.quality, antenna_height_m, units: job.units };
     if job.join.by == Some(JoinBy::Interpolated) {
         let instants: Vec<Timestamp> = shots.iter().map(|shot| shot.instant).collect();
         return Ok(track::at_instants(epochs, &instants, &rules, job.join.gap_s, files));
@@ -170,7 +170,7 @@ fn gather(
 
 /// Points joined, and how.
 #[derive(Default)]
-struct Joined {
+struct JoinedPoints {
     rows: Vec<BaseRow>,
     /// Whether a standard error had to be assumed for a mean (horizontal, vertical).
     assumed: (bool, bool),
@@ -179,9 +179,9 @@ struct Joined {
 }
 
 /// Points of one name joined, where the job asks for it.
-fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
+fn merged_points(rows: Vec<BaseRow>, job: &Job) -> JoinedPoints {
     if job.bases.occupations.reoccupied != Some(Several::Merge) {
-        return Joined { rows, ..Joined::default() };
+        return JoinedPoints { rows, ..JoinedPoints::default() };
     }
     let stated = |row: &BaseRow| {
         (row.sigma_horizontal_m.or(job.bases.sigma_horizontal_m), row.sigma_vertical_m.or(job.bases.sigma_vertical_m))
@@ -192,7 +192,7 @@ fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
         ..row.clone()
     };
     let frame = |row: &BaseRow| (row.crs.clone(), row.crs_value.clone(), row.coordinate_epoch);
-    let mut joined = Joined::default();
+    let mut joined = JoinedPoints::default();
     let mut by_name: HashMap<String, Vec<usize>> = HashMap::new();
     for row in rows {
         let earlier = by_name.entry(row.name.clone()).or_default();
@@ -216,17 +216,17 @@ fn merged_points(rows: Vec<BaseRow>, job: &Job) -> Joined {
 }
 
 /// What the receiver itself tells of the clocks.
-struct Clues {
+struct ClockClues {
     /// Its stops, where the occupations are the shots' own and move with their clock.
     stops: Option<Vec<(Timestamp, Timestamp)>>,
     /// When its fixes were.
     fixes: Vec<Timestamp>,
 }
 
-impl Clues {
-    fn gather(job: &Job, shots: &ShotLogs, epochs: &[Epoch]) -> Clues {
+impl ClockClues {
+    fn gather(job: &Job, shots: &ShotLogs, epochs: &[Epoch]) -> ClockClues {
         let by_shots = !epochs.is_empty() && source(job, shots) == OccupationSource::Shots;
-        Clues {
+        ClockClues {
             stops: by_shots.then(|| windows::stops(epochs, &job.bases.occupations)),
             fixes: epochs.iter().map(|epoch| epoch.fix.instant).collect(),
         }
@@ -234,7 +234,7 @@ impl Clues {
 }
 
 /// Notes where the shots' clock seems to be off; nothing is applied.
-fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, clues: &Clues, notes: &mut Vec<String>) {
+fn propose_clock(job: &Job, shots: &[ShotTime], stations: &Stations, clues: &ClockClues, notes: &mut Vec<String>) {
     let of_rows = || stations.rows.iter().flat_map(|row| &row.windows).copied();
     let mut occupations = clues.stops.clone().unwrap_or_else(|| of_rows().collect());
     // An instant says nothing about how long the crew stayed.
