@@ -21,7 +21,7 @@ fuzz_target!(|bytes: &[u8]| {
     std::fs::write(FOLDER.join("shots.csv"), bytes).expect("the log");
     let job = standoff::job::load(&FOLDER.join("job.toml")).expect("the job is sound");
     if let Ok(standoff::Checked { account, .. }) = standoff::check(&job) {
-        let shots = account.shots;
+        let shots = &account.shots;
         assert_eq!(shots.read, shots.mapped + shots.repeats + shots.composed + account.held_total() + shots.outside_occupations);
     }
 });
