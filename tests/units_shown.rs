@@ -518,13 +518,14 @@ fn norths() {
 /// metadata for programs.
 #[test]
 fn no_sentence_has_a_unit_of_its_own() {
-    const MAY: [(&str, &str); 17] = [
+    const MAY: [(&str, &str); 18] = [
         ("field/calibrate/error.rs", "an error that carries its values in metres"),
         ("units/", "the unit itself"),
         ("output/page/map.rs", "the scale bar in metres"),
         ("records/kit.rs", "the name of a calibration, by which two mappings know it again"),
         ("shots/locate.rs", "the name of a declination, likewise"),
         ("network/bad.rs", "an error of the door for networks, whose readings are metres and radians"),
+        ("network/check.rs", "a test of that"),
         ("network/start/charts.rs", "a test"),
         ("geodesy/crs/operation.rs", "an operation as PROJ publishes it"),
         ("geodesy/geoid/open.rs", "of the file of a geoid's standard error"),

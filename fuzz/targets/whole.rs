@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 
 use libfuzzer_sys::fuzz_target;
 
-const JOB: &str = "crs = \"EPSG:32632\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n\
+const JOB: &str = "name = \"log\"\ncrs = \"EPSG:32632\"\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\nfiles = [\"shots.csv\"]\n\
                    [heights]\ninstrument_height_m = 1.5\ntarget_height_m = 0\n";
 const BASES: &str = "base,lat_deg,lon_deg,ellipsoid_height_m\nA,46.1,8.9,300\nB,46.101,8.901,310\n";
 

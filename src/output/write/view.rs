@@ -65,7 +65,7 @@ impl Spread {
         let project = if has_project { " The project in the GeoPackage opens in one piece." } else { "" };
         Some(format!(
             "Longitudes end at ±180°, and what was mapped lies on both sides of it: a layer that is opened alone is as wide as the globe.{project} \
-             With crs = \"{crs}\" in the job every layer opens in one piece, but for GeoJSON, which is in longitudes by its standard."
+             With crs = \"{crs}\" in the job every layer opens in one piece, but for GeoJSON, JSON-FG and KML, which are in longitudes by their standards."
         ))
     }
 }
