@@ -9,7 +9,7 @@ const GREATEST_UNPACKED: u64 = 1 << 30;
 /// What a byte of Deflate stands for at most ("zlib Technical Details", maximum compression factor, zlib.net).
 const GREATEST_FACTOR: u64 = 1032;
 
-/// An archive that unpacks to more than [`GREATEST_UNPACKED`].
+/// An archive that unpacks to more than a log has any use for: 1 GiB.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 #[error("{what} unpacks to more than 1 GiB, too much to be a log; save what belongs to the job alone")]
 pub struct TooLarge {
