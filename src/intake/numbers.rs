@@ -7,17 +7,17 @@
 use crate::numeric::signs::{Signs, Thousands, ungrouped};
 
 /// A value and the line that it stands on.
-pub type Example = (u64, String);
+pub type NumberExample = (u64, String);
 
 /// What the values of a column show.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct NumberEvidence {
     /// Values whose decimal sign is a point or a comma beyond doubt: how many, and the first.
-    decimal: [(u64, Option<Example>); 2],
+    decimal: [(u64, Option<NumberExample>); 2],
     /// Values whose thousands are parted beyond doubt, by point, comma, blank, apostrophe.
-    thousands: [Option<Example>; 4],
+    thousands: [Option<NumberExample>; 4],
     /// Values with a point or a comma before three digits that may be either.
-    either: [Option<Example>; 2],
+    either: [Option<NumberExample>; 2],
     /// Whole numbers below 1000.
     has_small_whole: bool,
 }
@@ -183,7 +183,7 @@ impl NumberEvidence {
         }
     }
 
-    fn settled(&self, decimal_comma: bool, thousands: Option<Thousands>, told_by: Option<Example>) -> SettledNumbers {
+    fn settled(&self, decimal_comma: bool, thousands: Option<Thousands>, told_by: Option<NumberExample>) -> SettledNumbers {
         let other = if decimal_comma { POINT } else { COMMA };
         // Where both signs begin decimals, a group of three is not read either way.
         let is_mixed = self.decimal.iter().all(|(count, _)| *count > 0);
@@ -203,7 +203,7 @@ impl NumberEvidence {
     }
 }
 
-fn note(place: &mut Option<Example>, cell: &str, line: u64) {
+fn note(place: &mut Option<NumberExample>, cell: &str, line: u64) {
     if place.is_none() {
         *place = Some((line, cell.to_owned()));
     }
@@ -236,11 +236,11 @@ pub struct SettledNumbers {
     /// The signs.
     pub signs: Signs,
     /// A value that leaves it open; the signs are not to be used then.
-    pub open: Option<Example>,
+    pub open: Option<NumberExample>,
     /// The value that tells the decimal sign.
-    pub told_by: Option<Example>,
+    pub told_by: Option<NumberExample>,
     /// The first value with parted thousands.
-    pub parted: Option<Example>,
+    pub parted: Option<NumberExample>,
     /// Whether any value has decimals.
     pub has_decimals: bool,
 }

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::columns::{ColumnUnit, Quantity};
 use super::dates::evidence::{DateEvidence, OpenDates, SettledDates};
 use super::log_layout::{Claim, ClaimSource, LayoutError, LogLayout};
-use super::numbers::{Example, Keys, SettledNumbers};
+use super::numbers::{Keys, NumberExample, SettledNumbers};
 use super::survey::{ColumnSeen, Watch, survey};
 use super::words;
 use super::written::{WrittenDates, WrittenNumbers};
@@ -191,7 +191,7 @@ impl LogLayout {
     }
 
     /// The question for the signs of a column.
-    fn ask_for_signs(&self, header: &str, (_, value): &Example) -> LayoutError {
+    fn ask_for_signs(&self, header: &str, (_, value): &NumberExample) -> LayoutError {
         let comma = value.contains(',');
         let sign = if comma { ',' } else { '.' };
         let grouped = Signs { decimal_comma: !comma, thousands: Thousands::from_sign(sign) };

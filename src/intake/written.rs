@@ -1,6 +1,6 @@
 //! How the columns of a log were found to be written: what the account says of it.
 
-use super::numbers::Example;
+use super::numbers::NumberExample;
 use crate::job::DateOrder;
 use crate::numeric::signs::Signs;
 
@@ -23,7 +23,7 @@ pub struct WrittenNumbers {
     /// Its signs.
     pub signs: Signs,
     /// The value that tells, and its line; none where the job says so.
-    pub told_by: Option<Example>,
+    pub told_by: Option<NumberExample>,
 }
 
 /// How the dates of a column are written.
@@ -34,9 +34,9 @@ pub struct WrittenDates {
     /// The order of day, month and year.
     pub order: Option<DateOrder>,
     /// The value that tells, and its line; none where the job says so.
-    pub told_by: Option<Example>,
+    pub told_by: Option<NumberExample>,
     /// The first day number of a spreadsheet, and its line.
-    pub serial: Option<Example>,
+    pub serial: Option<NumberExample>,
     /// The first epoch seconds, and their line.
-    pub epoch: Option<Example>,
+    pub epoch: Option<NumberExample>,
 }

@@ -15,7 +15,7 @@ pub enum CheckTableError {
     #[error(transparent)]
     File(#[from] IntakeError),
     /// What is in it cannot be used.
-    #[error("{}{}: {flaw}", path.display(), Line(*line))]
+    #[error("{}{}: {flaw}", path.display(), AtLine(*line))]
     Table {
         /// The file.
         path: PathBuf,
@@ -26,9 +26,9 @@ pub enum CheckTableError {
     },
 }
 
-struct Line(Option<u64>);
+struct AtLine(Option<u64>);
 
-impl fmt::Display for Line {
+impl fmt::Display for AtLine {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.0.map_or(Ok(()), |line| write!(f, ":{line}"))
     }

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::sample::Sample;
-use crate::intake::numbers::{Example, Keys, NumberEvidence};
+use crate::intake::numbers::{Keys, NumberEvidence, NumberExample};
 use crate::numeric::signs::{Signs, Thousands};
 
 /// A header, one of its values with its line, and what it is with a decimal point and with a decimal comma.
@@ -11,7 +11,7 @@ pub struct OpenSigns {
     /// The log's header.
     pub header: String,
     /// A value that may be either.
-    pub example: Example,
+    pub example: NumberExample,
     /// What it is where the decimal sign is a point.
     pub with_point: f64,
     /// What it is where it is a comma.

@@ -9,7 +9,7 @@ use super::map::{self, MapNorths};
 use super::plane::MapPlane;
 use super::shell::PagePart;
 use super::svg::{Svg, stroke};
-use super::table::clean;
+use super::table::{clean, rendered};
 use crate::numeric::words::grouped;
 use crate::output::contract::Account;
 use crate::output::numbers::fixed;
@@ -48,8 +48,7 @@ pub fn part(
         legend: legend(collected, groups, factor, background),
         notes: notes(collected, account, norths, factor, background),
     };
-    // Writing to a String does not fail.
-    Some(PagePart { id: "map", title: "Map", html: part.render().unwrap_or_default() })
+    Some(PagePart { id: "map", title: "Map", html: rendered(&part) })
 }
 
 fn legend(collected: &Collected, groups: &Groups, factor: Option<f64>, background: Option<&Background>) -> Vec<LegendEntry> {

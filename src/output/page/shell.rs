@@ -3,6 +3,8 @@
 use askama::Template;
 use sha2::{Digest, Sha256};
 
+use super::table::rendered;
+
 /// The script, as `report/` bundles it.
 const SCRIPT: &str = include_str!("../../../report/dist/page.js");
 /// The style.
@@ -73,8 +75,7 @@ impl Shell {
             style: STYLE,
             script: SCRIPT,
         };
-        // Writing to a String does not fail.
-        file.render().unwrap_or_default()
+        rendered(&file)
     }
 }
 

@@ -151,7 +151,11 @@ impl Table {
 
     /// As HTML.
     pub fn html(&self) -> String {
-        // Writing to a String does not fail.
-        self.render().unwrap_or_default()
+        rendered(self)
     }
+}
+
+/// A template as HTML. Writing to a String does not fail; what failed all the same would be said in its place.
+pub fn rendered(template: &impl Template) -> String {
+    template.render().unwrap_or_else(|error| format!("<p class=\"note\">This part could not be written: {error}.</p>"))
 }

@@ -52,7 +52,7 @@ pub use discard::Discard;
 use extent::Extent;
 use folder::Folder;
 pub use folder::abandon;
-use view::{Spread, View};
+use view::{MappedBreadth, View};
 
 /// Writes all layers of a run in one format.
 trait FormatWriter: Send {
@@ -131,7 +131,7 @@ pub struct Output {
     sure: Vec<Sure>,
     whereabouts: Whereabouts,
     /// Where all lies; none where the layers have other coordinates than longitudes and latitudes.
-    spread: Option<Spread>,
+    spread: Option<MappedBreadth>,
     /// Name of the job.
     name: String,
     metres_a_unit: Option<f64>,
@@ -219,7 +219,7 @@ impl Output {
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
-        let view = spread.as_ref().map_or(Ok(None), Spread::view);
+        let view = spread.as_ref().map_or(Ok(None), MappedBreadth::view);
         let view = view.map_err(WriteError::format(folder.path(), "choosing the plane that the project is looked at in"))?;
         if let Some((spread, view)) = spread.as_ref().zip(view.as_ref()) {
             account.notes.extend(spread.note(view, formats.contains(&Format::Gpkg)));
@@ -311,7 +311,7 @@ impl Sink for Output {
         self.formats = setup.job.formats.clone();
         self.formats.sort_unstable();
         self.formats.dedup();
-        self.spread = Spread::from_setup(setup);
+        self.spread = MappedBreadth::from_setup(setup);
         (self.name, self.metres_a_unit) = (setup.job.name.clone(), metres_a_unit(setup));
         self.extents = self.layers.iter().map(|layer| Extent::new(layer, &self.name, &self.formats)).collect();
         for format in &self.formats {

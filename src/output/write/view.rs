@@ -17,7 +17,7 @@ const UTM_DEG: [f64; 2] = [-80.0, 84.0];
 const ALONG: usize = 8;
 
 /// Where all that is drawn lies, in degrees from Greenwich.
-pub struct Spread {
+pub struct MappedBreadth {
     longitudes: Longitudes,
     /// Least and greatest latitude.
     latitudes: Option<[f64; 2]>,
@@ -25,13 +25,13 @@ pub struct Spread {
     is_in_the_east: bool,
 }
 
-impl Spread {
+impl MappedBreadth {
     /// Nothing yet; none where the layers have other coordinates.
-    pub fn from_setup(setup: &Setup) -> Option<Spread> {
+    pub fn from_setup(setup: &Setup) -> Option<MappedBreadth> {
         Globe::from_crs(setup.crs).filter(|_| setup.crs.is_plain())?;
         let eastern = setup.places_deg.iter().filter(|[lon_deg, _]| *lon_deg >= 0.0).count();
         let is_in_the_east = 2 * eastern >= setup.places_deg.len();
-        Some(Spread { longitudes: Longitudes::default(), latitudes: None, is_in_the_east })
+        Some(MappedBreadth { longitudes: Longitudes::default(), latitudes: None, is_in_the_east })
     }
 
     /// Takes records in.
@@ -118,7 +118,7 @@ mod tests {
 
     /// What is said of a job with bases there.
     fn note(lons: &[f64], lats: [f64; 2], is_in_the_east: bool) -> Option<String> {
-        let mut spread = Spread { longitudes: Longitudes::default(), latitudes: Some(lats), is_in_the_east };
+        let mut spread = MappedBreadth { longitudes: Longitudes::default(), latitudes: Some(lats), is_in_the_east };
         lons.iter().for_each(|lon| spread.longitudes.see(*lon));
         spread.note(&spread.view().unwrap()?, true)
     }

@@ -6,7 +6,7 @@ use super::check_points::{CheckPoint, CheckPoints};
 use super::honesty::{Freedom, square_horizontal, square_vertical};
 use crate::geodesy::covariance::Covariance;
 use crate::geodesy::frame::{Ellipsoid, Geodetic};
-use crate::review::finished::{MappedPoint, PointArms, horizontal_difference_m};
+use crate::review::finished::{MappedPoint, RecordedPointArms, horizontal_difference_m};
 use crate::stations::base::HeightKind;
 
 /// A tested point's error. Metres on the ground; east and north are true.
@@ -49,7 +49,7 @@ pub struct PointError {
     pub inside_height95: Option<bool>,
     /// What the tested point errs by together with others; none where that is not known.
     #[serde(skip)]
-    pub arms: Option<PointArms>,
+    pub arms: Option<RecordedPointArms>,
     /// Latitude and longitude of the tested point, radians.
     #[serde(skip)]
     pub at_rad: [f64; 2],

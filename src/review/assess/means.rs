@@ -30,7 +30,7 @@ pub fn sigma_of_mean_m(points: &[PointError], axis: usize, step_m: f64) -> Optio
 mod tests {
     use super::super::standards::tests::point;
     use super::*;
-    use crate::review::finished::PointArms;
+    use crate::review::finished::RecordedPointArms;
 
     /// Σᵢⱼ Cᵢⱼ / n² of the whole covariance of the errors: what each errs by alone on the diagonal, Σ aᵢ aⱼ of what they share, the step in all.
     #[test]
@@ -51,7 +51,7 @@ mod tests {
                 };
                 let mut error = point(i as u64, 0.1, 0.1, (i != 2).then_some(0.2), None);
                 error.sigmas_m = [0, 1, 2].map(sigma);
-                error.arms = Some(PointArms::from_arms(&own));
+                error.arms = Some(RecordedPointArms::from_arms(&own));
                 error
             })
             .collect();

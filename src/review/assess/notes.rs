@@ -135,7 +135,7 @@ fn shared(points: &[PointError]) -> Option<String> {
 mod tests {
     use super::super::standards::tests::point;
     use super::*;
-    use crate::review::finished::PointArms;
+    use crate::review::finished::RecordedPointArms;
 
     /// What is said of points, with and without uncertainty.
     fn said(points: &[PointError], has_uncertainty: bool, within_m: Option<f64>) -> Vec<String> {
@@ -232,7 +232,8 @@ mod tests {
                         point(i, if i % 2 == 0 { 0.9 } else { 1.1 }, if i % 2 == 0 { 0.1 } else { -0.1 }, None, Some(0.05));
                     error.base = Some(format!("B{i}"));
                     error.sigmas_m = [shared_m, shared_m, None];
-                    error.arms = shared_m.map(|metres| PointArms::from_arms(&[("step of the network", [metres, metres, 0.0])]));
+                    error.arms =
+                        shared_m.map(|metres| RecordedPointArms::from_arms(&[("step of the network", [metres, metres, 0.0])]));
                     error
                 })
                 .collect();

@@ -19,7 +19,7 @@ pub use error::{LayerError, LayerFlaw, NoWay};
 pub use heights::HeightKnown;
 pub use joined::join_repeats;
 pub use place::{DatumStep, horizontal_difference_m, move_points};
-pub use shared::{PointArms, RecordedArms, SharedErrors};
+pub use shared::{RecordedArms, RecordedPointArms, SharedErrors};
 
 use crate::geodesy::covariance::{Covariance, ELLIPSE95};
 use crate::geodesy::crs::Crs;

@@ -27,7 +27,7 @@ const SHARE_WITHIN: f64 = 0.005;
 pub struct SharedErrors {
     of_base: HashMap<String, SharedOfBase>,
     /// By the log and the line of a point.
-    of_point: HashMap<(String, String), PointArms>,
+    of_point: HashMap<(String, String), RecordedPointArms>,
     /// By measure, name and quantity.
     of_value: HashMap<[String; 3], RecordedArms>,
 }
@@ -46,7 +46,7 @@ pub struct RecordedArms(Vec<(String, f64)>);
 
 /// What one standard error of each shared error moves a point by, in metres east, north and up.
 #[derive(Debug, Clone, Default, PartialEq)]
-pub struct PointArms {
+pub struct RecordedPointArms {
     arms: Vec<(String, [f64; 3])>,
     /// Whether these are all that it has in common with others of its own mapping.
     pub is_whole: bool,
@@ -75,7 +75,7 @@ impl SharedErrors {
         let name = |number: usize| errors.get(number).cloned().unwrap_or_default();
         let of_point = points.into_iter().map(|point| {
             let arms = point.by.into_iter().map(|(number, arm)| (name(number), arm)).collect();
-            ((point.file, point.line.to_string()), PointArms { arms, is_whole: point.is_whole, base: [0.0; 3] })
+            ((point.file, point.line.to_string()), RecordedPointArms { arms, is_whole: point.is_whole, base: [0.0; 3] })
         });
         let of_value = values.into_iter().map(|value| {
             let arms = value.by.into_iter().map(|(number, by)| (name(number), by)).collect();
@@ -90,16 +90,16 @@ impl SharedErrors {
     }
 
     /// The arms of a point that several bases or a network placed, where they are told and fit what the layer says of it.
-    fn of_several(&self, point: &MappedPoint, ellipsoid: &Ellipsoid) -> Option<PointArms> {
+    fn of_several(&self, point: &MappedPoint, ellipsoid: &Ellipsoid) -> Option<RecordedPointArms> {
         let arms = self.of_point.get(point.source.as_ref().filter(|_| !point.is_joined)?)?;
         let whole = point.covariance?;
         let shared: f64 = arms.arms.iter().map(|(_, [east, north, _])| east * east + north * north).sum();
         let fits = shared <= (whole.ee + whole.nn) * (1.0 + SHARE_WITHIN);
-        fits.then(|| PointArms { base: point.at.to_earth_centred(ellipsoid), ..arms.clone() })
+        fits.then(|| RecordedPointArms { base: point.at.to_earth_centred(ellipsoid), ..arms.clone() })
     }
 
     /// The arms of a point of a layer; none of one that they are not told of, and that was not shot from one base whose errors are all known.
-    pub fn arms_of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<PointArms> {
+    pub fn arms_of(&self, point: &MappedPoint, layer: &MappedLayer) -> Option<RecordedPointArms> {
         if let Some(arms) = self.of_several(point, layer.datum.ellipsoid()) {
             return Some(arms);
         }
@@ -115,7 +115,7 @@ impl SharedErrors {
 
 /// The arms of a point with those parts of them that tell whether it is of one base.
 struct Made {
-    all: PointArms,
+    all: RecordedPointArms,
     vector: [f64; 3],
 }
 
@@ -142,7 +142,7 @@ fn arms(known: &SharedOfBase, base: &Geodetic, at: &Geodetic, ellipsoid: &Ellips
             add(&by.error, scaled(vector.map(|metres| metres / slope_m), by.metres));
         }
     }
-    Made { all: PointArms { arms, is_whole: known.in_network.is_none(), base: base.to_earth_centred(ellipsoid) }, vector }
+    Made { all: RecordedPointArms { arms, is_whole: known.in_network.is_none(), base: base.to_earth_centred(ellipsoid) }, vector }
 }
 
 impl Made {
@@ -185,16 +185,20 @@ impl RecordedArms {
     }
 }
 
-impl PointArms {
+impl RecordedPointArms {
     /// All arms of a point, for tests.
     #[cfg(test)]
-    pub fn from_arms(arms: &[(&str, [f64; 3])]) -> PointArms {
-        PointArms { arms: arms.iter().map(|(error, arm)| ((*error).to_owned(), *arm)).collect(), is_whole: true, base: [0.0; 3] }
+    pub fn from_arms(arms: &[(&str, [f64; 3])]) -> RecordedPointArms {
+        RecordedPointArms {
+            arms: arms.iter().map(|(error, arm)| ((*error).to_owned(), *arm)).collect(),
+            is_whole: true,
+            base: [0.0; 3],
+        }
     }
 
     /// The covariance of this point and another, C_ij = Σ aᵢ aⱼᵀ over the errors that both have, with its transpose: what their covariances have too
     /// much, or too little, in a difference or a sum of the two. None where they have nothing in common.
-    pub fn with(&self, other: &PointArms) -> Option<Covariance> {
+    pub fn with(&self, other: &RecordedPointArms) -> Option<Covariance> {
         let apart_m = (0..3).map(|k| (self.base[k] - other.base[k]).powi(2)).sum::<f64>().sqrt();
         let mut common: Option<Covariance> = None;
         for (error, arm) in &self.arms {
@@ -215,7 +219,7 @@ impl PointArms {
     }
 
     /// The names of the errors that both have.
-    pub fn in_common<'a>(&'a self, other: &'a PointArms) -> impl Iterator<Item = &'a str> {
+    pub fn in_common<'a>(&'a self, other: &'a RecordedPointArms) -> impl Iterator<Item = &'a str> {
         self.arms.iter().map(|(error, _)| error.as_str()).filter(|error| other.arms.iter().any(|(known, _)| known == error))
     }
 }

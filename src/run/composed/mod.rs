@@ -65,7 +65,7 @@ pub struct Finished {
 
 /// The measurements of a run: composed before the features that they are of are written, and before the strings that may join
 /// these.
-pub struct Measured<'s, 'j> {
+pub struct ComposedSoFar<'s, 'j> {
     drawing: LinesAndAreas<'s, 'j>,
     finished: Finished,
 }
@@ -79,8 +79,8 @@ pub fn measure<'s, 'j>(
     bases: &'s [Origin],
     collected: &[CollectedRow],
     job: &Job,
-) -> Result<Measured<'s, 'j>, CrsError> {
-    let mut measured = Measured {
+) -> Result<ComposedSoFar<'s, 'j>, CrsError> {
+    let mut measured = ComposedSoFar {
         drawing: LinesAndAreas {
             stage,
             bases,
@@ -98,7 +98,7 @@ pub fn measure<'s, 'j>(
     Ok(measured)
 }
 
-impl Measured<'_, '_> {
+impl ComposedSoFar<'_, '_> {
     /// What was measured.
     pub fn things(&self) -> &[Thing] {
         &self.finished.things
@@ -137,7 +137,7 @@ impl Measured<'_, '_> {
     }
 
     fn assemble(&mut self, collected: Vec<CollectedRow>, joinable: Vec<Joinable>, job: &Job) -> Result<(), CrsError> {
-        let Measured { drawing, finished } = self;
+        let ComposedSoFar { drawing, finished } = self;
         strung::assemble_all(drawing, collected, joinable, job.checks.repair_areas, finished)?;
         let stage = drawing.stage;
         finished.things.append(&mut drawing.things);
