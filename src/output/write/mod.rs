@@ -284,7 +284,7 @@ impl Output {
         self.latest.see(layer, &batch);
         self.extents[index].see(&batch);
         if let Some(spread) = &mut self.spread {
-            spread.see(&batch);
+            spread.see(key, &batch);
         }
         for writer in &mut self.writers {
             writer.write(index, layer, &batch)?;

@@ -8,7 +8,8 @@
 
 use super::antimeridian::{Globe, Longitudes};
 use crate::geodesy::crs::{Crs, CrsError, OperationRules, Transform};
-use crate::output::columns::Batch;
+use crate::job::LayerName;
+use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::Setup;
 
 /// Latitudes that UTM ends at.
@@ -21,23 +22,24 @@ pub struct MappedBreadth {
     longitudes: Longitudes,
     /// Least and greatest latitude.
     latitudes: Option<[f64; 2]>,
-    /// Whether most bases lie west of ±180°, in eastern longitudes.
-    is_in_the_east: bool,
+    /// How many bases, as they are drawn, lie in eastern and in western longitudes, and how many other places.
+    bases: [u64; 2],
+    others: [u64; 2],
 }
 
 impl MappedBreadth {
     /// Nothing yet; none where the layers have other coordinates.
     pub fn from_setup(setup: &Setup) -> Option<MappedBreadth> {
         Globe::from_crs(setup.crs).filter(|_| setup.crs.is_plain())?;
-        let eastern = setup.places_deg.iter().filter(|[lon_deg, _]| *lon_deg >= 0.0).count();
-        let is_in_the_east = 2 * eastern >= setup.places_deg.len();
-        Some(MappedBreadth { longitudes: Longitudes::default(), latitudes: None, is_in_the_east })
+        Some(MappedBreadth { longitudes: Longitudes::default(), latitudes: None, bases: [0; 2], others: [0; 2] })
     }
 
     /// Takes records in.
-    pub fn see(&mut self, batch: &Batch) {
+    pub fn see(&mut self, key: LayerKey, batch: &Batch) {
+        let sides = if key == LayerName::Bases.into() { &mut self.bases } else { &mut self.others };
         for position in (0..batch.len).flat_map(|i| batch.positions(i)) {
             self.longitudes.see(position.x);
+            sides[usize::from(position.x < 0.0)] += 1;
             let [south, north] = self.latitudes.get_or_insert([position.y, position.y]);
             (*south, *north) = (south.min(position.y), north.max(position.y));
         }
@@ -57,7 +59,9 @@ impl MappedBreadth {
         if self.longitudes.breadth()? <= 180.0 {
             return None;
         }
-        let crs = match (view.authority, self.is_in_the_east) {
+        // The bases must not lie outside of the area of the CRS. Nothing is taken from places that are not drawn.
+        let [east, west] = if self.bases == [0; 2] { self.others } else { self.bases };
+        let crs = match (view.authority, east >= west) {
             ("EPSG:32601", true) => "EPSG:32660",
             ("EPSG:32701", true) => "EPSG:32760",
             (authority, _) => authority,
@@ -118,7 +122,8 @@ mod tests {
 
     /// What is said of a job with bases there.
     fn note(lons: &[f64], lats: [f64; 2], is_in_the_east: bool) -> Option<String> {
-        let mut spread = MappedBreadth { longitudes: Longitudes::default(), latitudes: Some(lats), is_in_the_east };
+        let bases = if is_in_the_east { [2, 1] } else { [1, 2] };
+        let mut spread = MappedBreadth { longitudes: Longitudes::default(), latitudes: Some(lats), bases, others: [3, 4] };
         lons.iter().for_each(|lon| spread.longitudes.see(*lon));
         spread.note(&spread.view().unwrap()?, true)
     }

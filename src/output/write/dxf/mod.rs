@@ -288,15 +288,17 @@ fn block_of(layer: &Layer) -> String {
     named(&format!("POINT_{}", layer.id))
 }
 
-/// A name of a drawing layer or a block as release 12 can hold it. A longer one ends in a checksum of the whole (FNV-1a, 32 bits),
-/// so that two that begin alike stay apart.
+/// A name of a drawing layer or a block as release 12 can hold it. A longer one ends in the beginning of its BLAKE3 hash, so that two
+/// that begin alike stay apart.
 fn named(name: &str) -> String {
     const SUM: usize = 8;
     if name.len() <= LONGEST_NAME {
         return name.to_owned();
     }
-    let sum = name.bytes().fold(0x811c_9dc5_u32, |sum, byte| (sum ^ u32::from(byte)).wrapping_mul(0x0100_0193));
-    format!("{}_{sum:0SUM$x}", &name[..LONGEST_NAME - SUM - 1])
+    let sum = blake3::hash(name.as_bytes()).to_hex();
+    // Identifiers of layers are ASCII.
+    let kept: String = name.chars().take(LONGEST_NAME - SUM - 1).collect();
+    format!("{kept}_{}", &sum[..SUM])
 }
 
 /// Where a line of attributes begins, in heights of a text right of the point and above it: the name is the first line.
