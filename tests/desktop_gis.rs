@@ -110,12 +110,14 @@ fn files_of_other_formats_open_with_their_styles_where_they_are_dragged_in() {
     let outputs = EXAMPLES.map(|example| {
         let (out, job) = (folder.path().join(example), format!("examples/{example}/job.toml"));
         let mut arguments = vec!["map", &job, "--out", out.to_str().unwrap(), "--quiet"];
-        ["gpkg", "geojson", "shp", "fgb", "csv", "dxf"].iter().for_each(|format| arguments.extend(["--format", format]));
+        ["gpkg", "geojson", "jsonfg", "shp", "fgb", "csv", "dxf"]
+            .iter()
+            .for_each(|format| arguments.extend(["--format", format]));
         standoff(root, &arguments).exits(0);
         out
     });
     let said = in_desktop_gis("files.py", folder.path(), &outputs);
-    for format in ["geojson ", "shp ", "fgb ", "csv ", "dxf "] {
+    for format in ["geojson ", "jsonfg ", "shp ", "fgb ", "csv ", "dxf "] {
         assert_eq!(said.lines().filter(|line| line.starts_with(format)).count(), EXAMPLES.len(), "{said}");
     }
 }

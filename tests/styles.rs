@@ -171,6 +171,42 @@ fn a_style_names_the_fields_of_the_file_that_it_lies_beside() {
     assert_eq!(labelled, 2 + 9 + 6 + 6);
 }
 
+/// Values of an attribute of the elements with a name.
+fn attributes(document: &str, element: &str, attribute: &str) -> Vec<String> {
+    let mut reader = Reader::from_str(document);
+    let mut found = Vec::new();
+    loop {
+        match reader.read_event().unwrap() {
+            Event::Empty(start) | Event::Start(start) if start.name().as_ref() == element => {
+                let value = start.try_get_attribute(attribute).unwrap().unwrap();
+                found.push(value.normalized_value(quick_xml::XmlVersion::Implicit1_0).unwrap().into_owned());
+            }
+            Event::Eof => return found,
+            _ => {}
+        }
+    }
+}
+
+/// Titles stand beside each table under the names that its fields have in that file, as GDAL reads it, and nothing that is drawn.
+#[test]
+fn a_table_has_the_titles_of_its_fields_beside_it() {
+    let all = FORMATS.map(|format| format!("\"{format}\"")).join(", ");
+    let folder = strings_and_parts(&all);
+    let out = folder.path().join("out");
+    for table in ["ledger", "measurements", "values"] {
+        for (format, ending) in [("geojson", "geojson"), ("jsonfg", "json"), ("fgb", "fgb"), ("csv", "csv"), ("shp", "dbf")] {
+            let file = out.join(format!("{format}/cove.{table}.{ending}"));
+            let style = read(&file.with_extension("qml"));
+            assert!(!style.contains("renderer-v2") && !style.contains("labeling"), "{format} {table}");
+            assert_eq!(texts(&style, "layerGeometryType"), ["4"]);
+            let titled = attributes(&style, "alias", "field");
+            assert_eq!(titled.iter().cloned().collect::<BTreeSet<_>>(), fields_of(&file, 0), "{format} {table}");
+            assert!(attributes(&style, "alias", "name").iter().all(|title| !title.is_empty()), "{format} {table}");
+        }
+        assert!(!out.join(format!("sld/cove.{table}.qml")).exists() && !out.join(format!("geojson/cove.{table}.sld")).exists());
+    }
+}
+
 #[test]
 fn only_formats_that_draw_have_styles_beside_them() {
     for (formats, folders) in [

@@ -1,6 +1,6 @@
 """Opens files of the other formats as a person would who drags them into the desktop GIS QGIS (Debian's python3-qgis, offscreen): FlatGeobuf,
-GeoJSON and Shapefile with the style that lies beside them, delimited text by its .csvt and .prj, DXF by kinds of geometry. Each is held to the
-layer of the GeoPackage beside it. Every fault is a line; none gives status 0.
+GeoJSON, JSON-FG, Shapefile and delimited text, tables too, with the style that lies beside them, delimited text by its .csvt and .prj, DXF by
+kinds of geometry. Each is held to the layer of the GeoPackage beside it. Every fault is a line; none gives status 0.
 
     /usr/bin/python3 files.py FOLDER_OF_PICTURES OUTPUT_FOLDER ...
 """
@@ -34,25 +34,48 @@ def plane(layer):
     return layer.crs().toProj().replace("+type=crs", "").split()
 
 
-def beside(path, known, is_styled):
+def own_fields(layer):
+    """Numbers of the fields that the program wrote: not the key of the GeoPackage, nor the geometry of delimited text."""
+    return [i for i, field in enumerate(layer.fields()) if field.name() not in ("fid", "WKT")]
+
+
+def titled(layer, known, name):
+    """Titles, widgets with their choices, what the table keeps back and the tabs of the form are those of the GeoPackage, in its order."""
+    ours, theirs = own_fields(layer), own_fields(known)
+    need(len(ours) == len(theirs), name, "has", len(ours), "fields of", len(theirs))
+
+    def told(of, i):
+        widget, field = of.editorWidgetSetup(i), of.fields().at(i).name()
+        column = next((column for column in of.attributeTableConfig().columns() if column.name == field), None)
+        return of.attributeAlias(i), widget.type(), widget.config(), column is not None and column.hidden
+
+    for i, j in zip(ours, theirs):
+        need(layer.attributeAlias(i), name, layer.fields().at(i).name(), "has no title")
+        need(told(layer, i) == told(known, j), name, layer.fields().at(i).name(), "is", told(layer, i), "not", told(known, j))
+    # Without tabs a form has the fields themselves.
+    tabs = [[(tab.name(), len(getattr(tab, "children", list)())) for tab in of.editFormConfig().tabs()] for of in (layer, known)]
+    need(tabs[0] and tabs[0] == tabs[1], name, "has a form of", tabs[0], "not", tabs[1])
+
+
+def beside(path, known):
     """A file with one layer, held to that of the GeoPackage."""
     layer = QgsVectorLayer(str(path), path.stem, "ogr")
     name = f"{path.parent.name}/{path.name}"
     need(layer.isValid(), name, "does not open")
     need(layer.featureCount() == known.featureCount(), name, "has", layer.featureCount(), "records of", known.featureCount())
     need(layer.isSpatial() == known.isSpatial(), name, "is drawn or not as the layer of the GeoPackage is not")
+    titled(layer, known, name)
     if not known.isSpatial():
         return None
     need(layer.geometryType() == known.geometryType(), name, "is of", layer.geometryType())
-    is_wgs84 = path.suffix == ".geojson"
+    is_wgs84 = path.suffix in (".geojson", ".json")
     need(layer.crs().isValid(), name, "has no CRS")
     if not is_wgs84:
         need(layer.crs() == known.crs() or plane(layer) == plane(known), name, "is in", layer.crs().authid(), plane(layer))
         off = max(abs(a - b) for a, b in zip(ring(layer), ring(known)))
         need(off < 1e-3, name, "lies off by", off)
-    if is_styled:
-        need(layer.labelsEnabled() == known.labelsEnabled(), name, "has labels on or off as the GeoPackage has not")
-        need(layer.renderer().dump() == known.renderer().dump() or path.suffix == ".shp", name, "is drawn by another style")
+    need(layer.labelsEnabled() == known.labelsEnabled(), name, "has labels on or off as the GeoPackage has not")
+    need(layer.renderer().dump() == known.renderer().dump() or path.suffix == ".shp", name, "is drawn by another style")
     need(colours(drawn_whole([layer], layer.crs())) > 1, name, "draws nothing")
     return layer
 
@@ -68,6 +91,15 @@ def typed(layer, known, name):
         if at >= 0:
             found = layer.fields().at(at).type()
             need(found in kinds.get(field.type(), {found}), name, field.name(), "is of the type", layer.fields().at(at).typeName())
+
+
+def opened(folder):
+    """The files of a format that a person opens, one a layer: a table among Shapefiles is a .dbf alone."""
+    ending = {"jsonfg": "json"}.get(folder.name, folder.name)
+    files = [path for path in folder.glob(f"*.{ending}") if path.name != "datapackage.json"]
+    if ending == "shp":
+        files += [path for path in folder.glob("*.dbf") if not path.with_suffix(".shp").exists()]
+    return sorted(files)
 
 
 def rounded(geometry):
@@ -107,17 +139,20 @@ def drawing(path, pictures, known):
     return found
 
 
+# Tables of the GeoPackage that hold no records of the run.
+NOT_LAYERS = {"layer_styles", "qgis_projects"}
+
 for folder in map(Path, sys.argv[2:]):
     package = next(folder.glob("*.gpkg"))
     known = in_package(package)
-    for ending, is_styled in (("fgb", True), ("geojson", True), ("shp", True), ("csv", True)):
+    for ending in ("fgb", "geojson", "jsonfg", "shp", "csv"):
         shown, seen = [], 0
-        for path in sorted((folder / ending).glob(f"*.{ending}")):
+        for path in opened(folder / ending):
             of = known.get(path.name.split(".")[-2])
             need(of is not None, path.name, "is of no layer")
             if of is None:
                 continue
-            layer, seen = beside(path, of, is_styled), seen + 1
+            layer, seen = beside(path, of), seen + 1
             if ending in ("csv", "fgb") and of is not None:
                 typed(layer or QgsVectorLayer(str(path), path.stem, "ogr"), of, path.name)
             if layer is not None and of.name() in ("features", "bases", "lines", "areas"):
@@ -125,6 +160,7 @@ for folder in map(Path, sys.argv[2:]):
         if shown:
             shown.sort(key=lambda layer: layer.geometryType())
             drawn_whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
+        need(seen == len(known) - len(NOT_LAYERS), package.stem, ending, "has", seen, "files for", len(known) - len(NOT_LAYERS), "layers")
         print(ending, package.stem, seen)
     for path in sorted((folder / "dxf").glob("*.dxf")):
         print("dxf", path.stem, drawing(path, sys.argv[1], known))

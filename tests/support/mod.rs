@@ -290,11 +290,12 @@ pub fn expected_files_of(layers: &[Layer], name: &str, formats: &[&str]) -> BTre
                 "shp" => &["shp", "shx", "dbf", "prj", "cpg", "fields.csv", "shp.xml"],
                 _ => &[],
             };
-            // A style beside what is drawn, and the one that the most used open desktop GIS loads by itself.
+            // A style beside what is drawn, and the one that the most used open desktop GIS loads by itself: that of a table has the
+            // titles of its fields.
             let styles: &[&str] = match *format {
                 "geojson" | "jsonfg" | "fgb" | "shp" if !is_table => &["sld", "qml"],
                 "sld" if !is_table => &["sld"],
-                "csv" if !is_table => &["qml"],
+                "geojson" | "jsonfg" | "fgb" | "shp" | "csv" => &["qml"],
                 _ => &[],
             };
             files.extend(endings.iter().chain(styles).map(|ending| format!("{format}/{name}.{layer}.{ending}")));

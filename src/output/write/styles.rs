@@ -1,6 +1,7 @@
 //! Styles beside the files, for the formats that cannot carry them: in each folder `NAME.LAYER.sld`, and `NAME.LAYER.qml`,
-//! which QGIS loads by itself with the file of that name, with the field names of that format. The folder `sld` has the
-//! styles of the GeoPackage, for a GIS that does not find them inside.
+//! which QGIS loads by itself with the file of that name, with the field names of that format. A table has titles of fields,
+//! choices and a form, and nothing to draw: it has the second alone. The folder `sld` has the styles of the GeoPackage,
+//! for a GIS that does not find them inside.
 
 use std::fs;
 
@@ -8,11 +9,10 @@ use super::WriteError;
 use super::folder::Folder;
 use super::places::{folder_of, stem_of};
 use crate::job::Format;
-use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
 use crate::output::style::{Look, Naming, document, qml};
 
-/// Writes the style of each layer with geometry, by the formats of the run. DXF and KML have their own looks, GPX none.
+/// Writes the style of each layer, by the formats of the run. DXF and KML have their own looks, GPX none.
 pub fn write_beside(
     folder: &Folder,
     name: &str,
@@ -30,7 +30,7 @@ pub fn write_beside(
             Format::Sld => (Naming::Full, true, false),
         };
         let beside = folder.within(folder_of(*format))?;
-        for (layer, look) in layers.iter().filter(|(layer, _)| layer.geometry != GeometryKind::None) {
+        for (layer, look) in layers {
             let put = |ending: &str, document: String| {
                 let path = beside.join(stem_of(name, &layer.id) + ending);
                 fs::write(&path, document).map_err(WriteError::file(&path, "writing the style"))
