@@ -49,6 +49,44 @@ fn field_about(folder: &Path, name: &str, crs: &str, [lat, lon]: [&str; 2]) {
     );
 }
 
+/// Heights of two masts, and 16 sights onto a wall 30 m north of a base, in rows of four.
+fn things_measured(folder: &Path) {
+    field_about(folder, "gable", "EPSG:32630", ["58.6", "-2.9"]);
+    let mut rows = "shot,base,feature,string,measure,role,true_azimuth_deg,inclination_deg,slope_distance_m\n".to_owned();
+    for (i, feature) in ["M1", "M2"].into_iter().enumerate() {
+        rows += &format!("{i}f,A,{feature},,height,foot,{},-2,40\n{i}t,A,{feature},,height,top,{},25,\n", 100 * i, 100 * i);
+    }
+    // East and up of spots on the wall.
+    let on_wall = |shot: String, role: &str, [east, up]: [f64; 2], has_distance: bool| {
+        let level = f64::hypot(east, 30.0);
+        let distance = if has_distance { f64::hypot(level, up).to_string() } else { String::new() };
+        let [azimuth, tilt] = [east.atan2(30.0), up.atan2(level)].map(f64::to_degrees);
+        format!("{shot},A,wall,,plane_sight,{role},{},{tilt},{distance}\n", azimuth.rem_euclid(360.0))
+    };
+    for (i, corner) in [[-5.0, 0.0], [5.0, 0.0], [5.0, 6.0], [-5.0, 6.0]].into_iter().enumerate() {
+        rows += &on_wall(format!("{i}p"), &format!("plane_{}", i + 1), corner, true);
+    }
+    for i in 0..16 {
+        let spot = [-4.5 + 3.0 * f64::from(i % 4), 1.0 + 1.5 * f64::from(i / 4)];
+        rows += &on_wall(format!("{i}s"), "sight", spot, false);
+    }
+    for (i, azimuth) in [200, 210, 220].into_iter().enumerate() {
+        rows += &format!("{i}h,A,Hedge,hedge,,{},{azimuth},0,50\n", if i == 2 { "end" } else { "" });
+    }
+    std::fs::write(folder.join("shots.csv"), rows).unwrap();
+    standoff(folder, &["map", "job.toml", "--out", "out", "--format", "gpkg", "--quiet"]).exits(0);
+}
+
+/// Foot and top of each mast are told apart, the 16 spots of a wall are labelled once, and the corners of a hedge not at all.
+#[test]
+#[ignore = "needs QGIS: make test-gis"]
+fn points_of_measurements_are_labelled_by_what_they_are() {
+    let folder = tempfile::tempdir().unwrap();
+    things_measured(folder.path());
+    let said = in_desktop_gis("open.py", folder.path(), &[folder.path().join("out/gable.gpkg")]);
+    assert!(said.contains("parts gable.gpkg 20 of 5 kinds"), "{said}");
+}
+
 /// Longitudes and latitudes on both sides of ±180°, and round a pole: the project shows the few hundred metres of the job, in the plane of
 /// UTM or UPS, and not the whole globe.
 #[test]

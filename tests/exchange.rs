@@ -240,6 +240,29 @@ fn an_altitude_is_absolute_only_above_the_geoid() {
     }
 }
 
+/// Foot and top of a thing have its name; each placemark tells which it is, in its name and in its balloon.
+#[test]
+fn points_of_a_measurement_are_told_apart_on_a_globe() {
+    let rows = "shot,base,feature,measure,role,true_azimuth_deg,inclination_deg,slope_distance_m\n\
+                1,A,Mast,height,foot,90,-2,40\n2,A,Mast,height,top,90,25,\n";
+    let small = Small::new(rows, "", "");
+    small.map();
+    let kml = parsed(&read(&small.folder.path().join("out/kml/cove.kml")));
+    let mut placemarks = Vec::new();
+    kml.all("Placemark", &mut placemarks);
+    let parts = placemarks.iter().filter(|placemark| placemark.text_of("styleUrl") == Some("#look_parts"));
+    let told: Vec<(&str, bool)> = parts
+        .map(|placemark| {
+            let role = data(placemark)["role"];
+            (
+                placemark.text_of("name").unwrap(),
+                placemark.text_of("description").unwrap().contains(&format!("role: {role}<br/>")),
+            )
+        })
+        .collect();
+    assert_eq!(told, [("foot Mast", true), ("top Mast", true)]);
+}
+
 #[test]
 fn places_on_wgs84_agree_with_pyproj_and_those_in_the_crs_with_the_log() {
     let known = table(Path::new("tests/reference/wgs84_of_grids.csv"));

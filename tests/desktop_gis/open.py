@@ -39,6 +39,8 @@ def one_by_one(path):
             continue
         if layer.labelsEnabled() and {"feature", "measure", "role"} <= set(layer.fields().names()):
             labelled(layer, path, name)
+        if name == "parts":
+            parts_labelled(layer, path)
         if layer.labelsEnabled() and layer.geometryType() == QgsWkbTypes.PointGeometry:
             beside_its_mark(layer, path, name)
         extent = QgsRectangle(layer.extent())
@@ -54,9 +56,9 @@ def one_by_one(path):
             need("[%" not in tip, path, name, "has a tip that is no expression:", tip)
 
 
-def labelled(layer, path, name):
-    """The name of a measurement stands once for each base, however many rows it has; sights to a base have no name of their own."""
-    settings, written = layer.labeling().settings(), {}
+def with_labels(layer, path, name):
+    """Each record with its label."""
+    settings = layer.labeling().settings()
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     expression = QgsExpression(settings.fieldName if settings.isExpression else QgsExpression.quotedColumnRef(settings.fieldName))
     need(not expression.hasParserError() and expression.prepare(context), path, name, expression.parserErrorString())
@@ -64,8 +66,31 @@ def labelled(layer, path, name):
         context.setFeature(record)
         label = expression.evaluate(context)
         need(not expression.hasEvalError(), path, name, expression.evalErrorString())
+        yield record, label
+
+
+def parts_labelled(layer, path):
+    """A point of a measurement tells what it is, of what; of many of a kind one is labelled. Their names in lists are the same."""
+    written = {}
+    for record, label in with_labels(layer, path, "parts"):
+        of_one = (record["role"], record["name"], record["base"])
+        written.setdefault(of_one, []).append(label)
+    for (role, name, _), labels in written.items():
+        found = [label for label in labels if label]
+        need(found == [f"{role} {name}"], path, "parts", role, "of", name, "is labelled", labels)
+    need(layer.displayExpression() and not QgsExpression(layer.displayExpression()).hasParserError(), path, "parts: no name in lists")
+    print("parts", os.path.basename(path), layer.featureCount(), "of", len(written), "kinds")
+
+
+def labelled(layer, path, name):
+    """The name of a measurement stands once for each base, however many rows it has; sights to a base have no name of their own, and the name
+    of a line or area is not written again at its corners."""
+    written = {}
+    for record, label in with_labels(layer, path, name):
         if record["role"] in ("backsight", "foresight"):
             need(not label, path, name, "labels a sight to a base:", label)
+        elif record["string"] and record["string"].lower() == record["feature"].lower():
+            need(not label, path, name, "labels a corner by the name of its line:", label)
         elif record["measure"]:
             of_one = (record["feature"], record["base"])
             written[of_one] = written.get(of_one, 0) + (1 if label else 0)

@@ -8,12 +8,14 @@
 //! | `sld` | a look as a document of that standard |
 //! | `qml` | a look as a document that the most used open desktop GIS loads by itself |
 //! | `project` | the layers of a GeoPackage grouped and ordered, for the same GIS |
+//! | `names` | what a record is called, and by what it is labelled |
 //! | `words` | titles of fields |
 //!
 //! A field has two names, so a layer may have two documents: Shapefiles know the names of ten
 //! characters only, and a label by a name that a file does not have stays away without a word.
 
 mod look;
+mod names;
 mod project;
 mod qml;
 mod sld;
@@ -22,6 +24,7 @@ mod words;
 #[cfg(test)]
 pub(crate) use look::Colour;
 pub use look::{Look, Mark};
+pub use names::naming_fields;
 pub use project::{Project, is_shown, project};
 pub use qml::qml;
 pub use sld::{FieldNames, sld};
@@ -70,7 +73,7 @@ pub fn looks(layers: &[Layer]) -> Vec<Look> {
 
 /// The field that labels a record of a layer.
 pub fn label_of(layer: &Layer) -> Option<&Field> {
-    qml::label_field(layer)
+    names::label_field(layer)
 }
 
 /// The document of a layer in Styled Layer Descriptor; none for a table.
@@ -82,7 +85,7 @@ pub fn document(layer: &Layer, look: &Look, naming: Naming) -> Option<String> {
 fn field_names(layer: &Layer, naming: Naming) -> FieldNames<'_> {
     let named = |field| name_of(field, naming);
     FieldNames {
-        label: layer.fields.iter().find(|field| LABEL_FIELDS.contains(&&*field.name)).map(named),
+        label: label_of(layer).map(named),
         flags: layer.fields.iter().find(|field| field.name == FLAGS_FIELD).map(named),
         measure: measure_field(layer).map(named),
     }

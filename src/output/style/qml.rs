@@ -7,13 +7,13 @@
 //! a tip under the mouse gives the values, and 95 % ellipses are drawn from the fields of the points.
 
 use super::look::{Colour, DARK, Look, Mark, WHITE};
+use super::names::{Label, label_of, named_by};
 use super::words::title_of;
-use super::{FLAGS_FIELD, LABEL_FIELDS, Naming, measure_field, name_of};
+use super::{FLAGS_FIELD, Naming, name_of};
 use crate::job::catalogue::{GeometryKind, Values};
 use crate::output::columns::{Field, FieldKind, Layer};
 use crate::output::order::{self, FieldGroup};
 use crate::output::xml::Document;
-use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::units::computed;
 
 /// The version that the documents are written for.
@@ -57,17 +57,12 @@ pub fn qml(layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64
 pub(super) fn style_of(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64>) {
     if layer.geometry != GeometryKind::None {
         renderer(document, layer, look, naming, metres_a_unit);
-        if let (Some(label), Some(scale)) = (label_field(layer), look.labels_to_scale) {
-            labels(document, layer, look, &label_of(layer, label, naming), scale);
+        if let (Some(label), Some(scale)) = (label_of(layer, naming), look.labels_to_scale) {
+            labels(document, layer, look, &label, scale);
         }
     }
     fields(document, layer, naming);
     tip(document, layer, naming);
-}
-
-/// The field that labels a record.
-pub(super) fn label_field(layer: &Layer) -> Option<&Field> {
-    layer.fields.iter().find(|field| LABEL_FIELDS.contains(&&*field.name))
 }
 
 fn renderer(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64>) {
@@ -218,30 +213,13 @@ fn symbol_layer(document: &mut Document, class: &str, set: &[(&str, String)], dr
     });
 }
 
-/// A field, or the expression that is null where the name is written elsewhere or is that of many rows: sights to a base have its name, and
-/// of the rows that one base has of a measurement only the first is labelled, since foot and top stand in one place.
-fn label_of(layer: &Layer, label: &Field, naming: Naming) -> (String, bool) {
-    let name = name_of(label, naming);
-    let called = |wanted: &str| layer.fields.iter().find(|field| field.name == wanted).map(|field| name_of(field, naming));
-    let (Some(measure), Some(role)) = (measure_field(layer).map(|field| name_of(field, naming)), called("role")) else {
-        return (name.to_owned(), false);
-    };
-    let of_one = called("base").map_or_else(|| format!("\"{name}\""), |base| format!("concat(\"{name}\", ' ', \"{base}\")"));
-    let expression = format!(
-        "CASE WHEN \"{role}\" IN ('{BACKSIGHT}', '{FORESIGHT}') THEN NULL \
-         WHEN coalesce(\"{measure}\", '') = '' THEN \"{name}\" \
-         WHEN $id = minimum($id, group_by:={of_one}, filter:=coalesce(\"{measure}\", '') <> '') THEN \"{name}\" END"
-    );
-    (expression, true)
-}
-
-fn labels(document: &mut Document, layer: &Layer, look: &Look, (field, is_expression): &(String, bool), scale: u32) {
+fn labels(document: &mut Document, layer: &Layer, look: &Look, label: &Label, scale: u32) {
     let geometry = layer.geometry;
     document.within("labeling", &[("type", "simple")], |document| {
         document.within("settings", &[("calloutType", "simple")], |document| {
             let style = [
-                ("fieldName", field.as_str()),
-                ("isExpression", if *is_expression { "1" } else { "0" }),
+                ("fieldName", label.text.as_str()),
+                ("isExpression", if label.is_expression { "1" } else { "0" }),
                 ("fontFamily", "Sans Serif"),
                 ("fontSize", "9"),
                 ("fontSizeUnit", "Point"),
@@ -319,8 +297,8 @@ fn fields(document: &mut Document, layer: &Layer, naming: Naming) {
         });
     });
     form(document, layer, naming);
-    if let Some(label) = label_field(layer) {
-        document.leaf("previewExpression", &format!("\"{}\"", name_of(label, naming)));
+    if let Some(named) = named_by(layer, naming) {
+        document.leaf("previewExpression", &named);
     }
 }
 
@@ -386,7 +364,7 @@ fn form(document: &mut Document, layer: &Layer, naming: Naming) {
 
 /// The tip under the mouse: the name, and each value that is there, with its σ where the layer has one.
 fn tip(document: &mut Document, layer: &Layer, naming: Naming) {
-    let Some(label) = label_field(layer) else { return };
+    let Some(heading) = named_by(layer, naming) else { return };
     let named = |name: &str| layer.fields.iter().find(|field| is_called(field, name));
     let shown = ["code", "quantity", "value", "orthometric_height_m", "ellipsoid_height_m", "radius95_m", "height95_m", "flags"];
     let rows: Vec<String> = shown
@@ -402,7 +380,7 @@ fn tip(document: &mut Document, layer: &Layer, naming: Naming) {
             format!("[% coalesce('{title}: ' || {value} || '<br>', '') %]")
         })
         .collect();
-    document.leaf("mapTip", &format!("<b>[% \"{}\" %]</b><br>{}", name_of(label, naming), rows.join("")));
+    document.leaf("mapTip", &format!("<b>[% {heading} %]</b><br>{}", rows.join("")));
 }
 
 /// That program's words for the marks.

@@ -6,9 +6,11 @@ use crate::output::style::title_of;
 use crate::units::computed;
 
 /// The program's own fields that are said, in this order; a person in the field looks for these.
-const SAID: [&str; 25] = [
+const SAID: [&str; 27] = [
     "code_title",
     "code",
+    "measure",
+    "role",
     "ellipsoid_height_m",
     "orthometric_height_m",
     "radius95_m",

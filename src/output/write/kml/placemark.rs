@@ -8,7 +8,7 @@ use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid::GeoidReader;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Layer};
-use crate::output::style::{is_shown, label_of};
+use crate::output::style::{is_shown, naming_fields};
 use crate::output::xml::{Document, escaped};
 
 /// Decimals of a degree: a tenth of a millimetre.
@@ -18,11 +18,12 @@ const METRE_DECIMALS: u8 = 4;
 
 /// Record `i` on a line of its own; `points` are its positions on WGS 84.
 pub fn placemark(layer: &Layer, batch: &Batch, i: usize, points: &[GlobePoint], geoid: &mut GeoidReader) -> String {
-    let label = label_of(layer).and_then(|label| layer.fields.iter().position(|field| field.name == label.name));
+    let names = naming_fields(layer).into_iter().filter_map(|name| layer.fields.iter().position(|field| field.name == name.name));
+    let names: Vec<String> = names.filter_map(|index| text(layer, batch, i, index)).collect();
     let mut made = Document::on_one_line();
     made.within("Placemark", &[], |made| {
-        if let Some(name) = label.and_then(|index| text(layer, batch, i, index)) {
-            made.leaf("name", &name);
+        if !names.is_empty() {
+            made.leaf("name", &names.join(" "));
         }
         if !is_shown(layer, None) {
             made.leaf("visibility", "0");
