@@ -116,6 +116,7 @@ pub struct Checked {
 #[cfg(feature = "gis")]
 pub fn check(job: &Job) -> Result<Checked, RunError> {
     let mut discard = output::write::Discard::default();
-    let account = run::run(job, &mut discard, &|_, _| {})?;
+    let mut account = run::run(job, &mut discard, &|_, _| {})?;
+    account.notes.extend(discard.note()?);
     Ok(Checked { account, held: discard.held })
 }

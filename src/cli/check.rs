@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use super::map::{look, outcome};
 use super::{CommandOutcome, Failure, print_styled, progress};
-use crate::job::{self, LayerName};
+use crate::job;
 use crate::output::report::styled::HELD;
 use crate::output::report::{bases, held, terminal};
 use crate::output::write::Discard;
@@ -45,13 +45,13 @@ pub fn run(args: Args) -> Result<CommandOutcome, Failure> {
     let mut sink = match &args.report {
         Some(_) => Discard::with_page(),
         None => {
-            // Features alone run every stage.
-            job.layers = vec![LayerName::Features];
+            job.layers = Discard::layers_for(&job);
             Discard::default()
         }
     };
     let bar = progress::bar(false);
-    let account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
+    let mut account = run::run(&job, &mut sink, &|done, total| bar.update(done, total))?;
+    account.notes.extend(sink.note()?);
     bar.clear();
     if let (Some(path), Some(page)) = (&args.report, sink.page(&account)?) {
         std::fs::write(path, page).map_err(|error| format!("{}: writing the page: {error}", path.display()))?;

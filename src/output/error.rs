@@ -99,6 +99,9 @@ pub enum WriteError {
         /// Why it is not read.
         source: BackgroundError,
     },
+    /// PROJ fails where longitudes and latitudes are looked at in a plane.
+    #[error("choosing the plane that the project is looked at in: {0}")]
+    Plane(CrsError),
     /// A format wants coordinates in a system that cannot be reached.
     #[error("the {format} layers want WGS 84: {source}; or leave the format out")]
     Wgs84 {

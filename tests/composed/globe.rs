@@ -220,6 +220,47 @@ fn layers_as_wide_as_the_globe_are_told_of() {
     assert_eq!(note("EPSG:4326", "-16.8", "179.99"), None);
 }
 
+/// `check` says what `map` says, by all layers of the job: a base and its shots lie on either side of ±180°, and alone neither is across it.
+#[test]
+fn check_tells_of_layers_as_wide_as_the_globe_as_map_does() {
+    let place = |crs: &str, lon: &str, layers: &str| {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |file: &str, text: &str| std::fs::write(folder.path().join(file), text).unwrap();
+        write("bases.csv", &format!("base,lat_deg,lon_deg,ellipsoid_height_m\nA,-16.8,{lon},60\n"));
+        write("shots.csv", "shot,base,true_azimuth_deg,inclination_deg,slope_distance_m\n1,A,88,0,80\n2,A,92,0,90\n");
+        write(
+            "job.toml",
+            &format!(
+                "name = \"islet\"\ncrs = \"{crs}\"\n{layers}\n[bases]\nfiles = [\"bases.csv\"]\ncrs = \"EPSG:4979\"\n[shots]\n\
+                 files = [\"shots.csv\"]\n[heights]\ninstrument_height_m = 1.5\ntarget_height_m = 1.5\n"
+            ),
+        );
+        folder
+    };
+    // 80 m east are 0.00075° there.
+    let told = [
+        ("EPSG:4326", "179.9995", "", true),
+        ("EPSG:4326", "179.9995", "layers = [\"features\"]", false),
+        ("EPSG:4326", "179.9985", "", false),
+        ("EPSG:32760", "179.9995", "", false),
+    ];
+    for (crs, lon, layers, is_wide) in told {
+        let folder = place(crs, lon, layers);
+        let said = |arguments: &[&str]| {
+            let out = standoff(folder.path(), arguments).exits(0).out;
+            out.lines().find(|line| line.contains("as wide as the globe")).map(str::to_owned)
+        };
+        let by_map = said(&["map", "job.toml", "--out", "out"]);
+        assert_eq!(by_map.is_some(), is_wide, "{crs} {lon} {layers}");
+        assert_eq!(said(&["check", "job.toml"]), by_map, "{crs} {lon} {layers}");
+        assert_eq!(said(&["check", "job.toml", "--report", "page.html"]), by_map);
+        assert_eq!(read(&folder.path().join("page.html")).contains("as wide as the globe"), is_wide);
+        let job = standoff::Job::from_path(folder.path().join("job.toml")).unwrap();
+        let notes = standoff::check(&job).unwrap().account.notes;
+        assert_eq!(notes.iter().any(|note| note.contains("as wide as the globe")), is_wide);
+    }
+}
+
 /// In a projected CRS shapes are whole; GeoJSON, which is in longitudes, is cut.
 #[test]
 fn a_field_round_a_pole_in_a_polar_projection() {

@@ -1,7 +1,9 @@
 //! A run that writes nothing.
 
 use super::WriteError;
+use super::view::MappedBreadth;
 use crate::job::catalogue::Catalogue;
+use crate::job::{Format, Job, LayerName};
 use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::{Account, Setup, Sink};
 use crate::output::disclosure::{Disclosure, Guarded};
@@ -19,12 +21,30 @@ pub struct Discard {
     page: Option<Page>,
     /// What the page may tell: it is a file that others may get.
     disclosure: Disclosure,
+    /// Where all that may leave would lie, and in which formats; none where a layer is kept coarse, which is in a grid.
+    spread: Option<MappedBreadth>,
+    formats: Vec<Format>,
 }
 
 impl Discard {
+    /// The layers that a job must have for what is told of it without a page: features alone run every stage, but how wide the layers would
+    /// be in longitudes is known by all of them.
+    pub fn layers_for(job: &Job) -> Vec<LayerName> {
+        if MappedBreadth::is_for(job) { job.layers.clone() } else { vec![LayerName::Features] }
+    }
+
     /// A sink that keeps what a page shows, too.
     pub fn with_page() -> Discard {
         Discard { wants_page: true, ..Discard::default() }
+    }
+
+    /// What a person must know who would open a layer of the output alone, when the run is over: the sentence that an output gives, by what
+    /// it would draw.
+    ///
+    /// # Errors
+    /// When PROJ fails as a whole.
+    pub fn note(&self) -> Result<Option<String>, WriteError> {
+        self.spread.as_ref().map_or(Ok(None), |spread| Ok(spread.told(&self.formats)?.1))
     }
 
     /// The page, when the run is over; none where none was wanted.
@@ -42,19 +62,27 @@ impl Sink for Discard {
         self.keeps_places_coarse = setup.catalogue.is_some_and(Catalogue::has_coarse);
         self.disclosure = Disclosure::new(setup.catalogue, setup.crs.unit_factor());
         let layers = self.disclosure.layers(setup.layers.clone());
+        (self.spread, self.formats) = (MappedBreadth::from_setup(setup), setup.job.formats.clone());
         self.page = self.wants_page.then(|| Page::new(&setup.with_layers(layers)));
         Ok(())
     }
 
     fn write(&mut self, key: LayerKey, batch: Batch) -> Result<(), WriteError> {
-        let Some(page) = &mut self.page else { return Ok(()) };
-        match self.disclosure.is_discreet() {
-            false => page.write(key, &batch),
-            true => {
-                if let Some(told) = self.disclosure.batch(key, &batch) {
-                    page.write(key, &told);
-                }
-            }
+        if self.page.is_none() && self.spread.is_none() {
+            return Ok(());
+        }
+        let batch = match self.disclosure.is_discreet() {
+            false => batch,
+            true => match self.disclosure.batch(key, &batch) {
+                None => return Ok(()),
+                Some(told) => told,
+            },
+        };
+        if let Some(page) = &mut self.page {
+            page.write(key, &batch);
+        }
+        if let Some(spread) = &mut self.spread {
+            spread.see(key, &batch);
         }
         Ok(())
     }

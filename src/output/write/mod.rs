@@ -219,11 +219,8 @@ impl Output {
         let mut account = disclosure.account(account);
         held.finish()?;
         account.notes.extend(writers.iter().flat_map(|writer| writer.losses(&layers)));
-        let view = spread.as_ref().map_or(Ok(None), MappedBreadth::view);
-        let view = view.map_err(WriteError::format(folder.path(), "choosing the plane that the project is looked at in"))?;
-        if let Some((spread, view)) = spread.as_ref().zip(view.as_ref()) {
-            account.notes.extend(spread.note(view, formats.contains(&Format::Gpkg)));
-        }
+        let (view, note) = spread.map_or(Ok((None, None)), |spread| spread.told(&formats))?;
+        account.notes.extend(note);
         if let Some(edits) = &mut edits {
             if disclosure.is_discreet() {
                 edits.withhold();

@@ -6,9 +6,10 @@
 //! EPSG Dataset: 32601 and 32701 are UTM zone 1 north and south, 32660 and 32760 zone 60, 5041 and 5042 UPS north and south with the easting
 //! first.
 
+use super::WriteError;
 use super::antimeridian::{Globe, Longitudes};
 use crate::geodesy::crs::{Crs, CrsError, OperationRules, Transform};
-use crate::job::LayerName;
+use crate::job::{Format, Job, LayerName};
 use crate::output::columns::{Batch, LayerKey};
 use crate::output::contract::Setup;
 
@@ -28,6 +29,12 @@ pub struct MappedBreadth {
 }
 
 impl MappedBreadth {
+    /// Whether a run of a job can need one: its layers have longitudes and latitudes. A CRS that is none is told of by the run.
+    pub fn is_for(job: &Job) -> bool {
+        let name = job.local_fit().map_or(&job.crs, |fit| &fit.crs);
+        Crs::new(name).is_ok_and(|crs| Globe::from_crs(&crs).is_some())
+    }
+
     /// Nothing yet; none where the layers have other coordinates.
     pub fn from_setup(setup: &Setup) -> Option<MappedBreadth> {
         Globe::from_crs(setup.crs).filter(|_| setup.crs.is_plain())?;
@@ -45,17 +52,23 @@ impl MappedBreadth {
         }
     }
 
-    /// The plane that it is looked at in; none where longitudes and latitudes serve.
+    /// The plane that it is looked at in, where longitudes and latitudes do not serve, and what a person must know of the layers in some formats.
     ///
     /// # Errors
     /// When PROJ fails as a whole.
-    pub fn view(&self) -> Result<Option<View>, CrsError> {
+    pub fn told(&self, formats: &[Format]) -> Result<(Option<View>, Option<String>), WriteError> {
+        let view = self.view().map_err(WriteError::Plane)?;
+        let note = view.as_ref().and_then(|view| self.note(view, formats.contains(&Format::Gpkg)));
+        Ok((view, note))
+    }
+
+    fn view(&self) -> Result<Option<View>, CrsError> {
         self.latitudes.map_or(Ok(None), |latitudes| View::choose(&self.longitudes, latitudes))
     }
 
     /// What a person must know who opens a layer alone, where the project is looked at in `view`; none where a layer is as wide as what was
     /// mapped.
-    pub fn note(&self, view: &View, has_project: bool) -> Option<String> {
+    fn note(&self, view: &View, has_project: bool) -> Option<String> {
         if self.longitudes.breadth()? <= 180.0 {
             return None;
         }
