@@ -9,7 +9,7 @@ import os
 import sys
 from pathlib import Path
 
-from desktop import colours, drawn, end, in_package, need
+from desktop import colours, drawn, ellipses_to_scale, end, in_package, need
 from qgis.core import QgsCoordinateReferenceSystem, QgsRectangle, QgsVectorLayer, QgsWkbTypes
 from qgis.PyQt.QtCore import QVariant
 
@@ -146,7 +146,7 @@ for folder in map(Path, sys.argv[2:]):
     package = next(folder.glob("*.gpkg"))
     known = in_package(package)
     for ending in ("fgb", "geojson", "jsonfg", "shp", "csv"):
-        shown, seen = [], 0
+        shown, seen, held = [], 0, 0
         for path in opened(folder / ending):
             of = known.get(path.name.split(".")[-2])
             need(of is not None, path.name, "is of no layer")
@@ -155,13 +155,15 @@ for folder in map(Path, sys.argv[2:]):
             layer, seen = beside(path, of), seen + 1
             if ending in ("csv", "fgb") and of is not None:
                 typed(layer or QgsVectorLayer(str(path), path.stem, "ogr"), of, path.name)
+            if layer is not None and of.name() == "features" and "ellipses" in known:
+                held += ellipses_to_scale(layer, known["ellipses"], path.name)
             if layer is not None and of.name() in ("features", "bases", "lines", "areas"):
                 shown.append(layer)
         if shown:
             shown.sort(key=lambda layer: layer.geometryType())
             drawn_whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
         need(seen == len(known) - len(NOT_LAYERS), package.stem, ending, "has", seen, "files for", len(known) - len(NOT_LAYERS), "layers")
-        print(ending, package.stem, seen)
+        print(ending, package.stem, seen, "ellipses", held)
     for path in sorted((folder / "dxf").glob("*.dxf")):
         print("dxf", path.stem, drawing(path, sys.argv[1], known))
 end()

@@ -8,12 +8,14 @@
 //! | `sld` | a look as a document of that standard |
 //! | `qml` | a look as a document that the most used open desktop GIS loads by itself |
 //! | `project` | the layers of a GeoPackage grouped and ordered, for the same GIS |
+//! | `ground` | what is measured in metres, in units of the map |
 //! | `names` | what a record is called, and by what it is labelled |
 //! | `words` | titles of fields |
 //!
 //! A field has two names, so a layer may have two documents: Shapefiles know the names of ten
 //! characters only, and a label by a name that a file does not have stays away without a word.
 
+mod ground;
 mod look;
 mod names;
 mod project;
@@ -21,6 +23,7 @@ mod qml;
 mod sld;
 mod words;
 
+pub use ground::Ground;
 #[cfg(test)]
 pub(crate) use look::Colour;
 pub use look::{Look, Mark};

@@ -2,6 +2,7 @@
 //! related to the features. What only helps to read an uncertainty, or crowds the map, is there and switched off.
 
 use super::Naming;
+use super::ground::Ground;
 use super::look::Look;
 use super::qml::{VERSION, style_of};
 use crate::job::catalogue::GeometryKind;
@@ -18,8 +19,8 @@ pub struct Project<'p> {
     pub authority: Option<&'p str>,
     /// WKT 2 of the CRS, for one without a code.
     pub wkt: Option<&'p str>,
-    /// Length of a unit of the CRS in metres, where it is projected.
-    pub metres_a_unit: Option<f64>,
+    /// A metre in the CRS, where it is projected.
+    pub ground: Option<&'p Ground>,
     /// Authority and code of the CRS that all is drawn in, where it is not that of the layers.
     pub plane: Option<&'p str>,
     /// Least x and y, greatest x and y of what is drawn, in that.
@@ -51,11 +52,11 @@ fn group_of(layer: &Layer) -> (usize, &'static str) {
 }
 
 /// Whether a layer is drawn when the project opens.
-pub fn is_shown(layer: &Layer, metres_a_unit: Option<f64>) -> bool {
+pub fn is_shown(layer: &Layer, is_projected: bool) -> bool {
     match layer.id.as_str() {
         "sight_lines" | "parts" | "vertices" | "profiles" | "adjusted" => false,
         // Elsewhere the ellipses are drawn from the fields of the points.
-        "ellipses" => metres_a_unit.is_none(),
+        "ellipses" => !is_projected,
         _ => true,
     }
 }
@@ -116,7 +117,7 @@ fn tree(document: &mut Document, layers: &[&Layer], project: &Project) {
                     GeometryKind::None => 3,
                 });
                 for layer in inside {
-                    let checked = if is_shown(layer, project.metres_a_unit) { "Qt::Checked" } else { "Qt::Unchecked" };
+                    let checked = if is_shown(layer, project.ground.is_some()) { "Qt::Checked" } else { "Qt::Unchecked" };
                     let (id, source) = (identity(layer), source(layer, project));
                     let leaf = [
                         ("id", id.as_str()),
@@ -152,7 +153,7 @@ fn canvas(document: &mut Document, project: &Project) {
         document.within("DefaultViewExtent", &extent, |document| reference_system(document, project.drawn_in()));
     });
     document.within("mapcanvas", &[("name", "theMapCanvas"), ("annotationsVisible", "1")], |document| {
-        let is_plane = project.metres_a_unit.is_some() || project.plane.is_some();
+        let is_plane = project.ground.is_some() || project.plane.is_some();
         document.leaf("units", if is_plane { "meters" } else { "degrees" });
         document.within("extent", &[], |document| {
             document.leaf("xmin", &edges[0]);
@@ -183,7 +184,7 @@ fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Proj
             document.within("srs", &[], |document| reference_system(document, (project.authority, project.wkt)));
         }
         document.text_within("provider", &[("encoding", "UTF-8")], "ogr");
-        style_of(document, layer, look, Naming::Full, project.metres_a_unit);
+        style_of(document, layer, look, Naming::Full, project.ground);
     });
 }
 

@@ -6,6 +6,7 @@
 //! expression, labels keep clear of each other, fields have titles with their units, the form has its fields in groups, lineage is kept back in the table,
 //! a tip under the mouse gives the values, and 95 % ellipses are drawn from the fields of the points.
 
+use super::ground::Ground;
 use super::look::{Colour, DARK, Look, Mark, WHITE};
 use super::names::{Label, label_of, named_by};
 use super::words::title_of;
@@ -29,8 +30,8 @@ const ELLIPSE: [&str; 3] = ["ellipse_major95_m", "ellipse_minor95_m", "ellipse_a
 
 /// The style of a layer, a table's too: it has titles of fields and no symbols.
 ///
-/// `metres_a_unit` is the length of a unit of the layers' CRS where it is projected: ellipses can be drawn then.
-pub fn qml(layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64>) -> String {
+/// `ground` is there where the layers' CRS is projected: ellipses can be drawn then.
+pub fn qml(layer: &Layer, look: &Look, naming: Naming, ground: Option<&Ground>) -> String {
     let mut document = Document::typed("qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'");
     let labelled = if layer.geometry == GeometryKind::None || look.labels_to_scale.is_none() { "0" } else { "1" };
     let categories = "Symbology|Labeling|Fields|Forms|MapTips|AttributeTable|Rendering";
@@ -41,7 +42,7 @@ pub fn qml(layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64
         ("hasScaleBasedVisibilityFlag", "0"),
     ];
     document.within("qgis", &root, |document| {
-        style_of(document, layer, look, naming, metres_a_unit);
+        style_of(document, layer, look, naming, ground);
         let number = match layer.geometry {
             GeometryKind::Point => "0",
             GeometryKind::Line => "1",
@@ -54,9 +55,9 @@ pub fn qml(layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64
 }
 
 /// What a style says, inside its document or inside a layer of a project.
-pub(super) fn style_of(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64>) {
+pub(super) fn style_of(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, ground: Option<&Ground>) {
     if layer.geometry != GeometryKind::None {
-        renderer(document, layer, look, naming, metres_a_unit);
+        renderer(document, layer, look, naming, ground);
         if let (Some(label), Some(scale)) = (label_of(layer, naming), look.labels_to_scale) {
             labels(document, layer, look, &label, scale);
         }
@@ -65,7 +66,7 @@ pub(super) fn style_of(document: &mut Document, layer: &Layer, look: &Look, nami
     tip(document, layer, naming);
 }
 
-fn renderer(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, metres_a_unit: Option<f64>) {
+fn renderer(document: &mut Document, layer: &Layer, look: &Look, naming: Naming, ground: Option<&Ground>) {
     let root = [("type", "singleSymbol"), ("symbollevels", "0"), ("enableorderby", "0"), ("forceraster", "0")];
     document.within("renderer-v2", &root, |document| {
         document.within("symbols", &[], |document| {
@@ -77,8 +78,8 @@ fn renderer(document: &mut Document, layer: &Layer, look: &Look, naming: Naming,
             let symbol = [("type", kind), ("name", "0"), ("alpha", "1"), ("clip_to_extent", "1"), ("force_rhr", "0")];
             document.within("symbol", &symbol, |document| match layer.geometry {
                 GeometryKind::Point | GeometryKind::None => {
-                    if let (Some(unit), Some(axes)) = (metres_a_unit, ellipse_fields(layer, naming)) {
-                        ellipse(document, look, axes, unit);
+                    if let (Some(ground), Some(axes)) = (ground, ellipse_fields(layer, naming)) {
+                        ellipse(document, look, axes, ground);
                     }
                     mark(document, layer, look, naming);
                 }
@@ -110,8 +111,8 @@ fn ellipse_fields(layer: &Layer, naming: Naming) -> Option<[String; 3]> {
 }
 
 /// A marker with the axes of the error ellipse in units of the map: true to scale at every scale.
-fn ellipse(document: &mut Document, look: &Look, [major, minor, azimuth]: [String; 3], metres_a_unit: f64) {
-    let axis = |metres: String| format!("2 * {metres} / {metres_a_unit}");
+fn ellipse(document: &mut Document, look: &Look, [major, minor, azimuth]: [String; 3], ground: &Ground) {
+    let axis = |metres: String| format!("2 * {metres} * {}", ground.map_units_a_metre());
     let set = [
         ("symbol_name", "circle".to_owned()),
         ("color", rgba(look.colour, 0.0)),

@@ -45,7 +45,7 @@ use crate::output::in_units::InUnits;
 use crate::output::metadata::{Metadata, Subject, Sure, Whereabouts};
 use crate::output::order;
 use crate::output::page::{Figure, Page};
-use crate::output::style::{Look, looks};
+use crate::output::style::{Ground, Look, looks};
 use crate::records::ledger::Entry;
 use dated::Latest;
 pub use discard::Discard;
@@ -97,9 +97,15 @@ impl Ending<'_> {
     }
 }
 
-/// Length of a unit of the layers' CRS in metres, where it is projected: by it a style draws what is measured in metres.
-fn metres_a_unit(setup: &Setup) -> Option<f64> {
-    (setup.crs.kind() == CrsKind::Projected).then(|| setup.crs.unit_factor())
+/// Authority and code of the layers' CRS; none where it has none.
+fn authority(setup: &Setup) -> Option<String> {
+    setup.crs.id().map(|(authority, code)| format!("{authority}:{code}"))
+}
+
+/// A metre in the layers' CRS, where it is projected: by it a style draws what is measured in metres.
+fn ground(setup: &Setup) -> Option<Ground> {
+    let is_projected = setup.crs.kind() == CrsKind::Projected;
+    is_projected.then(|| Ground { metres_a_unit: setup.crs.unit_factor(), authority: authority(setup) })
 }
 
 /// The output of a run: a folder beside its final place until [`Output::commit`].
@@ -134,7 +140,7 @@ pub struct Output {
     spread: Option<MappedBreadth>,
     /// Name of the job.
     name: String,
-    metres_a_unit: Option<f64>,
+    ground: Option<Ground>,
 }
 
 impl Output {
@@ -168,7 +174,7 @@ impl Output {
             whereabouts: Whereabouts::default(),
             spread: None,
             name: String::new(),
-            metres_a_unit: None,
+            ground: None,
         })
     }
 
@@ -213,7 +219,7 @@ impl Output {
             whereabouts,
             spread,
             name,
-            metres_a_unit,
+            ground,
             ..
         } = self;
         let mut account = disclosure.account(account);
@@ -243,7 +249,7 @@ impl Output {
         // The page is drawn while the formats end their files.
         let (finished, drawn) = rayon::join(finish, || page.map(|page| PageDrawn::draw(page, drawings, &account)).transpose());
         finished?;
-        styles::write_beside(&folder, &name, &ending.written(&layers), &formats, metres_a_unit)?;
+        styles::write_beside(&folder, &name, &ending.written(&layers), &formats, ground.as_ref())?;
         for (index, layer) in layers.iter().enumerate().filter(|(index, _)| !ending.has_records(*index)) {
             debug_assert_eq!(extents[index].layer, layer.id);
             folder.remove_starting(&places::stem_of(&name, &layer.id))?;
@@ -309,7 +315,7 @@ impl Sink for Output {
         self.formats.sort_unstable();
         self.formats.dedup();
         self.spread = MappedBreadth::from_setup(setup);
-        (self.name, self.metres_a_unit) = (setup.job.name.clone(), metres_a_unit(setup));
+        (self.name, self.ground) = (setup.job.name.clone(), ground(setup));
         self.extents = self.layers.iter().map(|layer| Extent::new(layer, &self.name, &self.formats)).collect();
         for format in &self.formats {
             let folder = &*self.folder.within(places::folder_of(*format))?;

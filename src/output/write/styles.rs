@@ -10,7 +10,7 @@ use super::folder::Folder;
 use super::places::{folder_of, stem_of};
 use crate::job::Format;
 use crate::output::columns::Layer;
-use crate::output::style::{Look, Naming, document, qml};
+use crate::output::style::{Ground, Look, Naming, document, qml};
 
 /// Writes the style of each layer, by the formats of the run. DXF and KML have their own looks, GPX none.
 pub fn write_beside(
@@ -18,7 +18,7 @@ pub fn write_beside(
     name: &str,
     layers: &[(&Layer, Look)],
     formats: &[Format],
-    metres_a_unit: Option<f64>,
+    ground: Option<&Ground>,
 ) -> Result<(), WriteError> {
     for format in formats {
         // Whether it has an SLD, and the form that is loaded by itself.
@@ -29,6 +29,9 @@ pub fn write_beside(
             Format::Csv => (Naming::Full, false, true),
             Format::Sld => (Naming::Full, true, false),
         };
+        // Longitudes are told apart from the grid by its code alone.
+        let is_in_degrees = matches!(format, Format::Geojson | Format::Jsonfg);
+        let ground = ground.filter(|ground| !is_in_degrees || ground.authority.is_some());
         let beside = folder.within(folder_of(*format))?;
         for (layer, look) in layers {
             let put = |ending: &str, document: String| {
@@ -37,7 +40,7 @@ pub fn write_beside(
             };
             document(layer, look, naming).filter(|_| has_sld).map_or(Ok(()), |document| put("sld", document))?;
             if has_own {
-                put("qml", qml(layer, look, naming, metres_a_unit))?;
+                put("qml", qml(layer, look, naming, ground))?;
             }
         }
     }

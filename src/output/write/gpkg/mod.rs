@@ -21,10 +21,11 @@ use rusqlite::Connection;
 
 use super::antimeridian::Globe;
 use super::number::push_iso_utc;
-use super::{Ending, FormatWriter, WriteError, metres_a_unit};
+use super::{Ending, FormatWriter, WriteError, authority, ground};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
+use crate::output::style::Ground;
 use pack::{PackedRecord, Pager, SqlValue};
 
 /// A GeoPackage on its way.
@@ -41,8 +42,8 @@ pub struct GeoPackage {
 struct StyledLayers {
     /// Title of the job.
     title: String,
-    /// Length of a unit of the layers' CRS in metres, where it is projected.
-    metres_a_unit: Option<f64>,
+    /// A metre in the layers' CRS, where it is projected.
+    ground: Option<Ground>,
     /// Authority and code of the CRS.
     authority: Option<String>,
     /// WKT 2 of the CRS.
@@ -53,8 +54,8 @@ impl StyledLayers {
     fn from_setup(setup: &Setup) -> StyledLayers {
         StyledLayers {
             title: setup.job.title.clone().unwrap_or_else(|| setup.job.name.clone()),
-            metres_a_unit: metres_a_unit(setup),
-            authority: setup.crs.id().map(|(authority, code)| format!("{authority}:{code}")),
+            ground: ground(setup),
+            authority: authority(setup),
             wkt: setup.crs.wkt2(),
         }
     }
@@ -132,7 +133,7 @@ impl FormatWriter for GeoPackage {
             let written = ending.written(layers);
             schema::describe(&connection, layers, &contents, ending.metadata, globe.is_some())?;
             metadata::fill(&connection, ending.metadata, &written)?;
-            styles::fill(&connection, &written, changed, drawn.metres_a_unit)?;
+            styles::fill(&connection, &written, changed, drawn.ground.as_ref())?;
             let counted: Vec<(&Layer, i64)> = layers
                 .iter()
                 .zip(&contents)

@@ -42,7 +42,7 @@ pub fn fill(
             file,
             authority: drawn.authority.as_deref(),
             wkt: drawn.wkt.as_deref(),
-            metres_a_unit: drawn.metres_a_unit,
+            ground: drawn.ground.as_ref(),
             bounds: view.map(|view| view.bounds).or(bounds),
             plane: view.map(|view| view.authority),
         },

@@ -8,7 +8,7 @@ use rusqlite::{Connection, params};
 use super::super::number::iso_utc;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
-use crate::output::style::{Look, Naming, document, qml};
+use crate::output::style::{Ground, Look, Naming, document, qml};
 
 /// The table's name.
 const TABLE: &str = "layer_styles";
@@ -32,7 +32,7 @@ pub fn fill(
     connection: &Connection,
     layers: &[(&Layer, Look)],
     changed: Timestamp,
-    metres_a_unit: Option<f64>,
+    ground: Option<&Ground>,
 ) -> Result<(), rusqlite::Error> {
     let changed = iso_utc(changed);
     for (layer, look) in layers {
@@ -43,7 +43,7 @@ pub fn fill(
                 "INSERT INTO {TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, \
                  styleSLD, useAsDefault, description, owner, update_time) VALUES ('', '', ?1, ?2, ?1, ?3, ?4, 1, ?5, '', ?6)"
             ),
-            params![layer.id, geometry_column, qml(layer, look, Naming::Full, metres_a_unit), sld, layer.title, changed],
+            params![layer.id, geometry_column, qml(layer, look, Naming::Full, ground), sld, layer.title, changed],
         )?;
     }
     connection.execute(

@@ -25,7 +25,7 @@ pub fn placemark(layer: &Layer, batch: &Batch, i: usize, points: &[GlobePoint], 
         if !names.is_empty() {
             made.leaf("name", &names.join(" "));
         }
-        if !is_shown(layer, None) {
+        if !is_shown(layer, false) {
             made.leaf("visibility", "0");
         }
         // The balloon is HTML inside XML.
