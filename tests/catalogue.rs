@@ -144,6 +144,21 @@ fn unknown_codes_are_flagged_or_have_a_layer_or_are_held() {
     assert_eq!(ledger[&3].1, "the row has no code, and the catalogue shore.toml holds such rows");
 }
 
+/// A sight to another base orients; it is no feature that a crew would code. One with a code that nobody knows is told all the same.
+#[test]
+fn a_sight_to_a_base_needs_no_code() {
+    let rows = "1,A,,B,,backsight,,0,-0.77,111.4,,,,\n2,B,,A,,foresight,,180,-0.77,111.4,,,,\n3,A,post1,P1,,,,90,0,50,,,,\n";
+    for unknown in ["", "unknown = { action = \"hold\" }\n", "unknown = { layer = \"uncoded\" }\n"] {
+        let job = small(rows, &format!("{unknown}{CATALOGUE}"));
+        let summary = job.map();
+        assert_eq!((&summary["shots"]["flags"], &summary["shots"]["held"]), (&json!({}), &json!(0)), "{unknown}");
+        assert_eq!(job.layer("features").len(), 2, "{unknown}");
+        assert!(!summary["notes"].to_string().contains("no code"), "{unknown}");
+    }
+    let coded = small(&rows.replace("1,A,,B", "1,A,mark,B"), &format!("unknown = {{ action = \"hold\" }}\n{CATALOGUE}"));
+    assert_eq!(coded.map()["shots"]["held_by_reason"], json!({"unknown_code": 1}));
+}
+
 #[test]
 fn lines_and_areas_have_layers_of_their_codes() {
     let job = small(

@@ -17,6 +17,7 @@ use crate::output::disclosure::Disclosure;
 use crate::output::layers::features::Feature;
 use crate::output::layers::{self, coarse, features, strings, values};
 use crate::records::ledger::{Fault, Flag, Flags, Reason};
+use crate::records::roles::{BACKSIGHT, FORESIGHT};
 use crate::records::shot::Words;
 
 /// A catalogue joined with the columns of the logs.
@@ -125,7 +126,9 @@ impl Coded {
         let mut flags = Flags::default();
         let features = LayerKey::Own(LayerName::Features);
         let Some(code) = row.code.and_then(|code| self.catalogue.find(code)) else {
-            if row.code.is_none() && (row.measure.is_some() || row.string.is_some()) {
+            // A part of something measured or drawn, and a sight to a base or known point, need none.
+            let is_sight = row.role.is_some_and(|role| [BACKSIGHT, FORESIGHT].contains(&role));
+            if row.code.is_none() && (row.measure.is_some() || row.string.is_some() || is_sight) {
                 return Ok(RowCoding { layer: features, code: None, flags });
             }
             if self.catalogue.holds_unknown {
