@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 
 use crate::output::columns::Field;
 pub use edit::{Edit, EditKey, EditKind, EditOutcome, NAMES, NotCarried};
+pub use read::well_known;
 
 /// The edits of a GeoPackage cannot be used.
 #[derive(Debug, thiserror::Error)]

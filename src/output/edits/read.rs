@@ -162,7 +162,7 @@ pub fn is_same(field: &str, one: Option<&str>, other: Option<&str>) -> bool {
 
 /// The well-known binary within a geometry of a GeoPackage, as hexadecimal digits (OGC 12-128, clause 2.1.3): behind 8 bytes and the envelope,
 /// whose size the flags tell.
-fn well_known(hex: &str) -> Option<&str> {
+pub fn well_known(hex: &str) -> Option<&str> {
     let flags = u8::from_str_radix(hex.get(6..8)?, 16).ok()?;
     let doubles = match flags >> 1 & 7 {
         0 => 0,
