@@ -146,8 +146,11 @@ pub(crate) mod tests {
     use super::*;
     use crate::geodesy::covariance::Covariance;
     use crate::geodesy::frame::{Ellipsoid, Geodetic, LocalFrame};
+    use crate::network::adjust;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::equations::{Equations, WeightedRows};
+    use crate::network::parted::Parted;
     use crate::network::types::{Control, Kind, Network, Observation, Settings, SharedError, Station};
-    use crate::network::{adjust, equations::Equations};
 
     /// Four known bases that see each other and seven features, each feature from three of them: azimuths with an orientation of each base, one
     /// declination and one correction; inclinations and slope distances with a correction of the distances.
@@ -210,37 +213,68 @@ pub(crate) mod tests {
         }
     }
 
-    /// The parts of each station's place and turns against those by a solution for each unknown, which are exact.
+    /// The parts of each station's place and turns against those by a solution for each unknown, which are exact; so are those of sources of few rows.
     #[test]
     fn as_by_solutions_for_each_unknown() {
-        let network = sample();
-        let adjustment = adjust(&network, &Settings::default()).unwrap();
-        let solved = &adjustment.solved[0];
-        let inner = &solved.inner;
-        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
-        let mut equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
-        equations.linearise(&inner.state);
-        let mut solver = Solver::prepare(&equations, &inner.layout).unwrap();
-        let found = ByStation::split(&mut solver, &mut equations, &inner.layout, &inner.factor, &inner.inverse).unwrap();
-        assert!(equations.items.iter().all(|item| item.weight == 1.0));
-        for station in 0..network.stations.len() {
-            let unknowns = solved.unknowns_of(station).unwrap();
-            let which: Vec<usize> = unknowns.place.into_iter().chain(unknowns.azimuths).collect();
-            assert_eq!(which.len(), if station < 4 { 6 } else { 3 });
-            let want = inner.parted.as_ref().unwrap().covariance(&inner.factor, &which);
-            let got = found.covariance(&which).unwrap();
-            assert_eq!(got.len(), want.len());
-            let whole: Vec<f64> =
-                (0..which.len()).map(|k| want.iter().map(|(_, part)| part[k * which.len() + k]).sum()).collect();
-            for (source, part) in &want {
-                let (_, other) = got.iter().find(|(known, _)| known == source).unwrap();
-                for (i, (a, b)) in part.iter().zip(other).enumerate() {
-                    // A thousandth of the whole of both unknowns.
-                    let scale = (whole[i / which.len()] * whole[i % which.len()]).sqrt();
-                    assert!((a - b).abs() < STEP * scale, "{source:?} {station} {i}: {a} {b}, of {scale}");
+        for network in [sample(), every_kind()] {
+            let adjustment = adjust(&network, &Settings::default()).unwrap();
+            let solved = &adjustment.solved[0];
+            let inner = &solved.inner;
+            let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+            let mut equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
+            equations.linearise(&inner.state);
+            // Of a position some weigh half, one reading is taken out.
+            let count = equations.items.len();
+            (equations.items[0].weight, equations.items[count - 1].weight) = (0.5, 0.0);
+            let mut solver = Solver::prepare(&equations, &inner.layout).unwrap();
+            let (factor, inverse) = solver.with_more(&mut equations, 0.0, |_| false).unwrap();
+            let found = ByStation::split(&mut solver, &mut equations, &inner.layout, &factor, &inverse).unwrap();
+            assert_eq!(
+                (equations.items[0].weight, equations.items[1].weight, equations.items[count - 1].weight),
+                (0.5, 1.0, 0.0)
+            );
+            let parted = Parted::split(&equations, inner.layout.size).unwrap();
+            let mut few = 0;
+            for station in 0..network.stations.len() {
+                let unknowns = solved.unknowns_of(station).unwrap();
+                let which: Vec<usize> = unknowns.place.into_iter().chain(unknowns.azimuths).chain(unknowns.directions).collect();
+                let want = parted.covariance(&factor, &which);
+                let got = found.covariance(&which).unwrap();
+                assert_eq!(got.len(), want.len());
+                let whole: Vec<f64> =
+                    (0..which.len()).map(|k| want.iter().map(|(_, part)| part[k * which.len() + k]).sum()).collect();
+                for (source, part) in &want {
+                    let (_, other) = got.iter().find(|(known, _)| known == source).unwrap();
+                    let of_source = |item: &&WeightedRows| item.weight > 0.0 && source_of(&network, item.source) == *source;
+                    let rows: usize = equations.items.iter().filter(of_source).map(|item| item.rows as usize).sum();
+                    // A thousandth of the whole of both unknowns, or rounding.
+                    let within = if rows <= FEW { 1e-7 } else { STEP };
+                    few += usize::from(rows <= FEW);
+                    for (i, (a, b)) in part.iter().zip(other).enumerate() {
+                        let scale = (whole[i / which.len()] * whole[i % which.len()]).sqrt();
+                        assert!((a - b).abs() <= within * scale, "{source:?} {station} {i}: {a} {b}, of {scale}");
+                    }
                 }
             }
+            assert!(few > network.stations.len());
+            // Unknowns of two stations, one of none, and one that there is not.
+            let other = inner.layout.places[3].first as usize;
+            assert!(found.covariance(&[other, other + 6]).is_none() && found.covariance(&[inner.layout.size]).is_none());
+            assert!(found.covariance(&[]).is_none());
         }
-        assert!(found.covariance(&[0, 4]).is_none());
+    }
+
+    #[test]
+    fn unknowns_of_a_station() {
+        let place = |size: u8, azimuths: u32, directions: u32, turned_by: [u32; 2]| StationColumns {
+            first: 4,
+            size,
+            azimuths,
+            directions,
+            turned_by,
+        };
+        assert_eq!(unknowns(&place(3, 7, 8, [20, 21])), [4, 5, 6, 7, 20, 21, 8]);
+        assert_eq!(unknowns(&place(2, NONE, NONE, [20, NONE])), [4, 5, 20]);
+        assert!(unknowns(&place(0, NONE, NONE, [NONE; 2])).is_empty());
     }
 }

@@ -128,7 +128,7 @@ mod tests {
         let control = "Station S1: the known position or its covariance makes no sense.";
         bad(&|n| n.stations[1].control.as_mut().unwrap().position[2] = f64::INFINITY, control);
         type Change = fn(&mut crate::geodesy::covariance::Covariance);
-        let covariances: [Change; 10] = [
+        let covariances: [Change; 11] = [
             |c| c.ee = f64::INFINITY,
             |c| c.nn = f64::INFINITY,
             |c| c.en = f64::NAN,
@@ -138,14 +138,22 @@ mod tests {
             |c| c.uu = f64::NAN,
             |c| (c.ee, c.en) = (-1e-9, 0.0),
             |c| (c.nn, c.en) = (-1e-9, 0.0),
-            // Correlated by more than all: en² is at most ee nn.
+            // Correlated by more than all: en² is at most ee nn, but for a billionth that rounding may add.
             |c| c.en = 1.000_001 * (c.ee * c.nn).sqrt(),
+            |c| c.en = -(1.0 + 5.1e-10) * (c.ee * c.nn).sqrt(),
         ];
         for change in covariances {
             bad(&|n| change(&mut n.stations[1].control.as_mut().unwrap().covariance), control);
         }
-        let covariances: [Change; 3] =
-            [|c| c.uu = f64::INFINITY, |c| c.en = -(c.ee * c.nn).sqrt(), |c| (c.ee, c.en) = (0.0, 0.0)];
+        let covariances: [Change; 7] = [
+            |c| c.uu = f64::INFINITY,
+            |c| c.uu = 0.0,
+            |c| c.en = -(c.ee * c.nn).sqrt(),
+            |c| c.en = (1.0 + 4.9e-10) * (c.ee * c.nn).sqrt(),
+            |c| (c.ee, c.en) = (0.0, 0.0),
+            |c| (c.nn, c.en) = (0.0, 0.0),
+            |c| (c.ee, c.nn, c.en) = (0.0, 0.0, 0.0),
+        ];
         for change in covariances {
             good(&|n| change(&mut n.stations[1].control.as_mut().unwrap().covariance));
         }

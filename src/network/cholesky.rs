@@ -274,8 +274,20 @@ impl Factor {
 #[cfg(test)]
 mod tests {
     use super::*;
-    /// A band matrix with a border: N = B Bᵀ + 1 of a random sparse B, and its dense inverse by Gauss and Jordan.
-    fn random(size: usize, seed: u64) -> (Pattern, Vec<f64>, Vec<f64>) {
+
+    /// A band matrix with a border.
+    fn bordered(size: usize, seed: u64) -> (Pattern, Vec<f64>, Vec<f64>) {
+        random(size, seed, 3 * size, |k| [k % size, (k * 7 + 3) % size, (k + 1) % size])
+    }
+
+    /// A square of `side` by `side` unknowns, each with its neighbours: its factor has many small blocks, with rows below them in several others.
+    fn grid(side: usize, seed: u64) -> (Pattern, Vec<f64>, Vec<f64>) {
+        let size = side * side;
+        random(size, seed, size, |k| [k, if (k + 1) % side == 0 { k } else { k + 1 }, if k + side < size { k + side } else { k }])
+    }
+
+    /// N = B Bᵀ + 1 of a random sparse B, whose columns name three unknowns each, and its dense inverse by Gauss and Jordan.
+    fn random(size: usize, seed: u64, columns: usize, named: impl Fn(usize) -> [usize; 3]) -> (Pattern, Vec<f64>, Vec<f64>) {
         // Numbers between −1 and 1 of SplitMix64 (from memory).
         let mut state = seed;
         let mut number = move || {
@@ -286,8 +298,8 @@ mod tests {
             ((z ^ (z >> 31)) >> 11) as f64 / (1u64 << 52) as f64 - 1.0
         };
         let mut dense = vec![0.0; size * size];
-        for k in 0..3 * size {
-            let ends: Vec<(usize, f64)> = [k % size, (k * 7 + 3) % size, (k + 1) % size].iter().map(|&i| (i, number())).collect();
+        for k in 0..columns {
+            let ends: Vec<(usize, f64)> = named(k).iter().map(|&i| (i, number())).collect();
             for (a, x) in &ends {
                 for (b, y) in &ends {
                     dense[a * size + b] += x * y;
@@ -327,8 +339,9 @@ mod tests {
 
     #[test]
     fn inverse_and_solution_against_gauss_jordan() {
-        for (size, seed) in [(1, 1), (2, 2), (7, 3), (40, 4), (90, 5)] {
-            let (pattern, values, want) = random(size, seed);
+        let bands = [(1, 1), (2, 2), (7, 3), (40, 4), (90, 5)].map(|(size, seed)| bordered(size, seed));
+        for (pattern, values, want) in bands.into_iter().chain([grid(5, 6), grid(11, 7)]) {
+            let size = pattern.starts.len() - 1;
             let factor = Ordering::find(&pattern).unwrap().factor(&pattern, &values).unwrap();
             let inverse = factor.inverse();
             for j in 0..size {
@@ -344,6 +357,42 @@ mod tests {
                     assert!((got - want[i * size + j]).abs() < 1e-11);
                 }
             }
+        }
+    }
+
+    #[test]
+    fn what_stands_in_no_block_has_no_element() {
+        // Two pairs that nothing joins.
+        let pattern = Pattern { starts: vec![0, 2, 3, 5, 6], rows: vec![0, 2, 1, 2, 2, 3] };
+        let pattern = Pattern { rows: vec![0, 2, 1, 2, 3, 3], ..pattern };
+        let factor = Ordering::find(&pattern).unwrap().factor(&pattern, &[2.0, 1.0, 4.0, 5.0, 0.0, 8.0]).unwrap();
+        let inverse = factor.inverse();
+        let element = |a: usize, b: usize| factor.element(&inverse, a, b);
+        // 1/(2·5 − 1) of [5 −1; −1 2].
+        for (a, b, want) in
+            [(0, 0, 5.0 / 9.0), (2, 2, 2.0 / 9.0), (0, 2, -1.0 / 9.0), (2, 0, -1.0 / 9.0), (1, 1, 0.25), (3, 3, 0.125)]
+        {
+            assert!((element(a, b).unwrap() - want).abs() < 1e-12, "{a} {b}: {:?} {want}", element(a, b));
+        }
+        assert_eq!((element(0, 1), element(1, 2), element(0, 4), element(4, 0)), (None, None, None, None));
+        assert_eq!((factor.size(), factor.lower().len() >= 5), (4, true));
+    }
+
+    /// The share of an unknown's information that another one leaves it, 1 − c², just over and just under the least.
+    #[test]
+    fn an_unknown_is_determined_from_a_billionth_of_a_thousandth_on() {
+        let pattern = Pattern { starts: vec![0, 2, 3], rows: vec![0, 1, 1] };
+        let of = |share: f64| {
+            // On the diagonal 4 and 1e6: it is a share, whatever the units are.
+            let between = (1.0f64 - share).sqrt() * 2e3;
+            Ordering::find(&pattern).unwrap().factor(&pattern, &[4.0, between, 1e6]).map(|factor| factor.size())
+        };
+        assert_eq!((of(1.02e-12), of(0.5)), (Ok(2), Ok(2)));
+        assert!(matches!(of(0.98e-12), Err(NoFactor::Singular(0 | 1))));
+        // No number is no information.
+        for value in [f64::NAN, f64::INFINITY, -1.0] {
+            let named = Ordering::find(&pattern).unwrap().factor(&pattern, &[1.0, 0.0, value]).unwrap_err();
+            assert_eq!(named, NoFactor::Singular(1));
         }
     }
 

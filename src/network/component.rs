@@ -310,3 +310,249 @@ fn undecided(network: &Network, suspect: &Suspect) -> Note {
     let text = format!("One of these is wrong, and nothing tells which: {list}. Measure one of them again.");
     Note::new(NoteKind::Undecided, stations, text)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::adjust;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::reliability::tests::inverse_of_normals;
+    use crate::network::types::Kind;
+    use crate::network::without::tests::with_blunder;
+
+    /// A solved component beside its network.
+    fn solved(network: &Network, settings: &Settings) -> Solved {
+        let mut adjustment = adjust(network, settings).unwrap();
+        assert!(adjustment.solved.len() == 1 && adjustment.notes.is_empty(), "{:?}", adjustment.notes);
+        adjustment.solved.remove(0)
+    }
+
+    /// Estimates with their standard errors out of the whole inverse of the normal equations.
+    #[test]
+    fn estimates_are_sums_of_unknowns() {
+        let mut network = every_kind();
+        for (k, o) in network.observations.iter_mut().enumerate() {
+            o.value += o.sigma * (((5 * k) % 7) as f64 - 3.0) / 2.0;
+        }
+        network.observations.iter_mut().filter(|o| o.kind == Kind::Azimuth).for_each(|o| o.value += 0.01);
+        let solved = solved(&network, &Settings::default());
+        let inner = &solved.inner;
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let mut equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        let q = inverse_of_normals(&equations, inner.layout.size);
+        let held = |got: Option<Estimate>, columns: &[u32]| {
+            let columns: Vec<usize> = columns.iter().map(|c| *c as usize).collect();
+            let value: f64 = columns.iter().map(|c| inner.state.others[*c]).sum();
+            let variance: f64 = columns.iter().map(|a| columns.iter().map(|b| q[*a][*b]).sum::<f64>()).sum();
+            let got = got.unwrap();
+            assert!(
+                value != 0.0 && (got.value - value).abs() < 1e-12 && (got.sigma / variance.sqrt() - 1.0).abs() < 1e-6,
+                "{got:?} {value} {variance}"
+            );
+        };
+        let shared = &inner.layout.shared;
+        for (station, place) in solved.stations.iter().zip(&inner.layout.places) {
+            if station.station < 4 {
+                held(station.orientation, &[place.azimuths, shared[0], shared[1]]);
+            } else {
+                assert_eq!(station.orientation, None);
+            }
+            match station.station {
+                1 => held(station.direction_orientation, &[place.directions]),
+                _ => assert_eq!(station.direction_orientation, None),
+            }
+            let c = station.covariance;
+            for (k, got) in [c.ee, c.en, c.eu, c.nn, c.nu, c.uu].into_iter().enumerate() {
+                let (a, b) = [(0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)][k];
+                let first = place.first as usize;
+                let want = if station.station == 0 { 0.0 } else { q[first + a][first + b] };
+                // The plane of the shot straight up is that of the start.
+                let within = if station.station == 11 { 1e-5 } else { 1e-8 };
+                assert!((got - want).abs() < within, "{} {k}: {got} {want}", station.station);
+            }
+        }
+        let [instrument] = solved.instruments.as_slice() else { panic!("{:?}", solved.instruments) };
+        let columns = inner.layout.instruments[0];
+        held(instrument.scale, &columns[..1]);
+        held(instrument.constant_m, &columns[1..]);
+        assert_eq!(solved.shared.iter().map(|of| of.shared).collect::<Vec<usize>>(), [0, 1, 2]);
+        solved.shared.iter().zip(shared).for_each(|(of, column)| held(Some(of.added), &[*column]));
+        assert_eq!((solved.unknowns, solved.alpha), (inner.layout.size, Settings::default().alpha));
+        assert!((solved.critical - quantiles::two_sided(solved.alpha)).abs() < 1e-12);
+        // Rows less unknowns.
+        assert_eq!(solved.global.redundancy, equations.rows.len() - inner.layout.size);
+        assert!((solved.global.statistic / equations.objective() - 1.0).abs() < 1e-6);
+    }
+
+    /// A blunder is taken out where that is asked for: what is left is the network without it. Else it is named and kept.
+    #[test]
+    fn a_blunder_is_taken_out_or_named() {
+        const READING: usize = 22;
+        let network = with_blunder(READING, 30.0);
+        let named = solved(&network, &Settings::default());
+        assert_eq!(named.suspect.as_ref().map(|suspect| suspect.source), Some(Source::Observation(READING)));
+        assert!(named.rejected.is_empty() && named.residuals.iter().all(|r| r.used));
+
+        let auto = Settings { reject: Reject::Auto, ..Settings::default() };
+        let taken = solved(&network, &auto);
+        let [rejection] = taken.rejected.as_slice() else { panic!("{:?}", taken.rejected) };
+        assert_eq!(Some(&rejection.suspect), named.suspect.as_ref());
+        assert!((rejection.variance_factor - named.global.variance_factor().unwrap()).abs() < 1e-9);
+        assert!(taken.suspect.is_none() && taken.notes.is_empty());
+        let mut fewer = network.clone();
+        fewer.observations.remove(READING);
+        let want = solved(&fewer, &Settings::default());
+        for (one, other) in taken.stations.iter().zip(&want.stations) {
+            assert!((0..3).all(|k| (one.position[k] - other.position[k]).abs() < 1e-5), "{}", one.station);
+            assert!((one.covariance.ee / other.covariance.ee - 1.0).abs() < 1e-5);
+        }
+        assert_eq!(taken.global.redundancy, want.global.redundancy);
+        assert!((taken.global.statistic - want.global.statistic).abs() < 1e-4);
+        let out: Vec<Source> = taken.residuals.iter().filter(|r| !r.used).map(|r| r.source).collect();
+        assert_eq!(out, [Source::Observation(READING)]);
+    }
+
+    /// Two distances that differ and nothing else that checks them: neither is taken out.
+    #[test]
+    fn what_cannot_be_told_apart_is_kept() {
+        let mut survey = crate::network::surveyed::Surveyed::at(&[[0.0; 3], [60.0, 80.0, 5.0]], &[0]);
+        survey.read_all(&[Kind::Azimuth, Kind::Horizontal, Kind::Horizontal, Kind::Vertical], 0, 1);
+        survey.network.observations[2].value += 1.0;
+        for reject in [Reject::Auto, Reject::Propose] {
+            let solved = solved(&survey.network, &Settings { reject, ..Settings::default() });
+            assert!(solved.rejected.is_empty() && solved.notes.len() == 1, "{:?}", solved.notes);
+            let note = &solved.notes[0];
+            assert_eq!((note.kind, &note.stations), (NoteKind::Undecided, &vec![0, 1]));
+            assert_eq!(
+                note.text,
+                "One of these is wrong, and nothing tells which: the horizontal distance from S0 to S1 and the horizontal distance from S0 to S1. Measure one \
+                 of them again."
+            );
+            let suspect = solved.suspect.unwrap();
+            assert_eq!((suspect.source, suspect.alike), (Source::Observation(1), vec![Source::Observation(2)]));
+            assert!((suspect.blunder.abs() - 1.0).abs() < 1e-6 && (suspect.residual.abs() - 0.5).abs() < 1e-6);
+            // The point is checked in its distance, and the known place by none of its own.
+            assert!(solved.stations.iter().all(|station| station.checked));
+        }
+        survey.network.observations.remove(2);
+        let solved = solved(&survey.network, &Settings::default());
+        assert!(
+            solved.stations.iter().all(|station| !station.checked) && solved.suspect.is_none() && solved.global.redundancy == 0
+        );
+    }
+
+    /// A hundredth is the least redundancy that checks; what is taken out and what is of no station does not.
+    #[test]
+    fn who_is_checked() {
+        let network = every_kind();
+        let component = Component { stations: (0..network.stations.len()).collect(), observations: Vec::new() };
+        let slope = network.observations.iter().position(|o| (o.kind, o.from, o.to) == (Kind::Slope, 1, 5)).unwrap();
+        let of = |source: Source, redundancy: f64, used: bool| {
+            let residual = Residual {
+                source,
+                axis: 0,
+                residual: 0.0,
+                sigma: 1.0,
+                sigma_residual: 1.0,
+                redundancy,
+                normalised: None,
+                blunder: None,
+                detectable: None,
+                used,
+                weight: 1.0,
+            };
+            let checked = checked_stations(&network, &component, &[residual]);
+            checked.iter().enumerate().filter(|(_, checked)| **checked).map(|(s, _)| s).collect::<Vec<usize>>()
+        };
+        assert_eq!(of(Source::Observation(slope), 0.01, true), [1, 5]);
+        assert_eq!(of(Source::Control(3), 0.5, true), [3]);
+        for (source, redundancy, used) in [
+            (Source::Observation(slope), 0.0099, true),
+            (Source::Observation(slope), 0.5, false),
+            (Source::Orientation(1), 0.5, true),
+            (Source::Scale(0), 0.5, true),
+            (Source::Shared(0), 0.5, true),
+        ] {
+            assert!(of(source, redundancy, used).is_empty(), "{source:?} {redundancy} {used}");
+        }
+    }
+
+    #[test]
+    fn a_failure_names_a_station() {
+        let network = every_kind();
+        let solved = solved(&network, &Settings::default());
+        let Inner { component, layout, .. } = &solved.inner;
+        let of = |no: NoSolution| failure(&network, component, layout, no);
+        let unknown = layout.places[4].first as usize + 1;
+        let note = of(NoSolution::Singular(unknown));
+        assert_eq!((note.kind, &note.stations), (NoteKind::Singular, &vec![4]));
+        assert_eq!(
+            note.text,
+            "Station S4: its readings do not fix it. It is left out; sight it from another side, or add a distance."
+        );
+        // What is of no station is told of the first.
+        assert_eq!(of(NoSolution::Singular(layout.shared[0] as usize)).stations, [0]);
+        let note = of(NoSolution::Restless(unknown));
+        assert_eq!((note.kind, &note.stations), (NoteKind::NotConverged, &component.stations));
+        assert_eq!(
+            note.text,
+            "The adjustment did not come to rest, most at station S4: look for a wrong reading there, or give a rough position."
+        );
+        let note = of(NoSolution::Memory);
+        assert_eq!((note.kind, &note.stations), (NoteKind::NotConverged, &component.stations));
+        assert_eq!(note.text, "There is not enough memory to adjust the network: adjust it in parts.");
+
+        let suspect = Suspect {
+            source: Source::Control(2),
+            normalised: 5.2,
+            residual: -0.2,
+            blunder: 0.25,
+            statistic: 27.04,
+            quotient: 2.5,
+            alike: vec![Source::Control(1), Source::Scale(0)],
+        };
+        let note = restless(&network, component, &suspect, &Units::default());
+        assert_eq!((note.kind, &note.stations), (NoteKind::NotConverged, &component.stations));
+        assert_eq!(
+            note.text,
+            "The adjustment did not come to rest. The position of S2 does not fit the others: it seems off by 0.25 m (normalised residual 5.2). Take it out, \
+             or measure it again."
+        );
+        let note = undecided(&network, &suspect);
+        assert_eq!((note.kind, &note.stations), (NoteKind::Undecided, &vec![1, 2]));
+        assert_eq!(
+            note.text,
+            "One of these is wrong, and nothing tells which: the position of S2, the position of S1 and the scale of R. Measure one of them again."
+        );
+    }
+
+    #[test]
+    fn robust_weights_that_do_not_rest_are_given_up() {
+        let network = every_kind();
+        let solved = solved(&network, &Settings::default());
+        let component = &solved.inner.component;
+        let (starts, settings) = (Starts::default(), Settings::default());
+        let task = Task {
+            network: &network,
+            component,
+            local: &[],
+            starts: &starts,
+            held: &[],
+            known: &[],
+            settings: &settings,
+            tells: false,
+        };
+        for (robust, word) in [(Robust::Huber, "huber"), (Robust::Danish, "danish")] {
+            let note = task.not_robust(robust);
+            assert_eq!((note.kind, &note.stations), (NoteKind::NotRobust, &component.stations));
+            assert_eq!(
+                note.text,
+                format!(
+                    "The robust weights ({word}) of S0, S1, S2, S3, S4, S5 and 6 more did not come to rest: they are adjusted by least squares instead, \
+                     where a wrong reading keeps its whole weight. Look at the readings that fail their test."
+                )
+            );
+        }
+    }
+}

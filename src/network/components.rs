@@ -188,6 +188,8 @@ mod tests {
     use crate::network::layout::Layout;
     use crate::network::start::start;
     use crate::network::state::State;
+    use crate::network::surveyed::Surveyed;
+    use crate::network::types::{Observation, Rangefinder};
 
     /// Rows less unknowns of the equations as they are listed, where all heights are unknowns but those that nothing measures.
     fn listed(network: &Network, component: &Component, levels: &[usize]) -> i64 {
@@ -232,6 +234,63 @@ mod tests {
         }
     }
 
+    /// Two pairs of stations that one instrument joins, where there is something of it to be found by their distances.
+    #[test]
+    fn an_instrument_with_an_unknown_joins() {
+        let mut pairs = Surveyed::at(&[[0.0; 3], [90.0, 10.0, 0.0], [500.0, 0.0, 0.0], [560.0, 40.0, 3.0], [9.0; 3]], &[0, 2]);
+        for from in [0, 2] {
+            pairs.read_all(&[Kind::Azimuth, Kind::Slope, Kind::Inclination], from, from + 1);
+        }
+        let of = |sigma_scale: f64, sigma_constant_m: f64, on: Kind, instrument: usize, unused: usize| {
+            let mut network = pairs.network.clone();
+            network.instruments = vec![Rangefinder { label: "R".into(), sigma_scale, sigma_constant_m }];
+            network.observations.iter_mut().filter(|o| o.kind == on).for_each(|o| o.instrument = Some(instrument));
+            let used: Vec<bool> = (0..network.observations.len()).map(|i| i != unused).collect();
+            let split = split(&network, &used);
+            split.into_iter().map(|component| (component.stations, component.observations)).collect::<Vec<_>>()
+        };
+        let apart = vec![(vec![0, 1], vec![0, 1, 2]), (vec![2, 3], vec![3, 4, 5])];
+        let joined = vec![(vec![0, 1, 2, 3], vec![0, 1, 2, 3, 4, 5])];
+        assert_eq!(of(1e-3, 0.0, Kind::Slope, 0, 9), joined);
+        assert_eq!(of(0.0, f64::INFINITY, Kind::Slope, 0, 9), joined);
+        assert_eq!(of(0.0, 0.0, Kind::Slope, 0, 9), apart);
+        assert_eq!(of(1e-3, 0.1, Kind::Azimuth, 0, 9), apart);
+        // An instrument that there is not joins nothing.
+        assert_eq!(of(1e-3, 0.1, Kind::Slope, 1, 9), apart);
+        // A reading that is not used joins neither by its ends nor by its instrument.
+        assert_eq!(of(1e-3, 0.1, Kind::Slope, 0, 4), [(vec![0, 1], vec![0, 1, 2]), (vec![2, 3], vec![3, 5])]);
+    }
+
+    /// A traverse that hangs is taken off leg by leg; readings that name no two stations are passed by.
+    #[test]
+    fn what_hangs_on_what_hangs() {
+        let mut chain = Surveyed::at(&[[0.0; 3], [90.0, 10.0, 0.0], [150.0, 80.0, 4.0], [40.0, 120.0, 2.0], [7.0; 3]], &[0]);
+        for (from, to) in [(0, 1), (2, 1), (2, 3)] {
+            chain.read_all(&[Kind::Azimuth, Kind::Slope, Kind::Inclination], from, to);
+        }
+        let polar = |from: usize| Role::Polar { from };
+        let roles = [Role::Alone, polar(0), polar(1), polar(2), Role::Alone];
+        assert_eq!(components(&chain.network), roles);
+        let shot = chain.network.observations[0];
+        for (from, to) in [(1, 1), (5, 1), (1, 5), (9, 7)] {
+            let mut network = chain.network.clone();
+            network.observations.push(Observation { from, to, ..shot });
+            assert_eq!(components(&network), roles, "{from} {to}");
+        }
+        // Closed by one more leg all three are in a network; known stations that see each other too.
+        let all = |redundant: bool| Role::Network { component: 0, redundant };
+        chain.read_all(&[Kind::Azimuth, Kind::Slope, Kind::Inclination], 3, 0);
+        assert_eq!(components(&chain.network)[..4], [all(true); 4]);
+        let mut two = Surveyed::at(&[[0.0; 3], [90.0, 10.0, 0.0]], &[0, 1]);
+        two.read(Kind::Azimuth, 0, 1);
+        assert_eq!(components(&two.network), [all(true); 2]);
+        // As many readings as unknowns: nothing is redundant. Two distances and no bearing are no shot.
+        let mut spare = Surveyed::at(&[[0.0; 3], [90.0, 10.0, 0.0], [50.0, 70.0, 0.0]], &[0, 1]);
+        spare.read(Kind::Horizontal, 0, 2);
+        spare.read(Kind::Horizontal, 1, 2);
+        assert_eq!(components(&spare.network), [all(false); 3]);
+    }
+
     /// A station that hangs by just what fixes it is polar; one reading more, or another neighbour, and it is in a network.
     #[test]
     fn what_hangs_by_nothing_to_spare() {
@@ -249,7 +308,6 @@ mod tests {
             }
             components(&network)[4]
         };
-        use crate::network::types::Observation;
         let (az, dir, inc, slope, flat) = (Kind::Azimuth, Kind::Direction, Kind::Inclination, Kind::Slope, Kind::Horizontal);
         let polar = Role::Polar { from: 0 };
         assert_eq!(role(&[(az, true), (slope, true), (inc, true)], false, 0.0), polar);

@@ -45,10 +45,43 @@ impl Given {
 
 #[cfg(test)]
 mod tests {
+    use super::{Given, MOST_WORK};
     use crate::geodesy::frame::LocalFrame;
     use crate::network::by_station::tests::sample;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::reliability::tests::inverse_of_normals;
+    use crate::network::without::tests::at_solution;
     use crate::network::{Settings, Source, adjust};
     use crate::numeric::cholesky::semi_root;
+
+    /// What one standard error of each row moves by full matrices, w Q a; of readings and of what is taken out nothing is told.
+    #[test]
+    fn moves_are_those_of_full_matrices() {
+        at_solution(&every_kind(), |equations, factor, _| {
+            // By the factor of all weights as they were.
+            let q = inverse_of_normals(equations, factor.size());
+            let given: Vec<usize> =
+                (0..equations.items.len()).filter(|k| !matches!(equations.items[*k].source, Source::Observation(_))).collect();
+            (equations.items[given[0]].weight, equations.items[given[1]].weight) = (0.0, 0.5);
+            let mut told = Given::from_equations(equations).moves(factor).unwrap().into_iter();
+            for item in given.into_iter().skip(1).map(|k| equations.items[k]) {
+                for axis in 0..item.rows as usize {
+                    let (source, of, by) = told.next().unwrap();
+                    assert_eq!((source, of), (item.source, axis));
+                    let row = &equations.rows[item.first as usize + axis];
+                    for (unknown, got) in by.into_iter().enumerate() {
+                        let want: f64 =
+                            item.weight * row.entries().map(|(column, partial)| q[unknown][column] * partial).sum::<f64>();
+                        assert!((got - want).abs() < 1e-7 * (1.0 + want.abs()), "{source:?} {axis} {unknown}: {got} {want}");
+                    }
+                }
+            }
+            assert!(told.next().is_none());
+            // Where it would take too long nothing is told.
+            let one = Given::from_equations(equations).0[0];
+            assert!(Given(vec![one; 1 + MOST_WORK / factor.lower().len()]).moves(factor).is_none());
+        });
+    }
 
     /// A hundredth of a standard error more in a known position, along a column of the root of its covariance, against the adjustment of that network.
     #[test]

@@ -76,6 +76,40 @@ mod tests {
         assert_eq!(GlobalTest::judge(3.2, 10, 0.05).passed(), Some(false));
         assert_eq!(GlobalTest::judge(20.5, 10, 0.05).passed(), Some(false));
         assert_eq!(GlobalTest::judge(0.0, 0, 0.05).passed(), None);
+        // The limits themselves fit.
+        for (statistic, passed, said) in [
+            (
+                3.0,
+                true,
+                "The residuals fit the standard errors given (variance factor 0.30, expected 0.30 to 2.00, 10 redundant).",
+            ),
+            (
+                20.0,
+                true,
+                "The residuals fit the standard errors given (variance factor 2.00, expected 0.30 to 2.00, 10 redundant).",
+            ),
+            (
+                2.9,
+                false,
+                "The residuals are smaller than the standard errors given (variance factor 0.29, expected 0.30 to 2.00, 10 redundant): the standard errors \
+                 may be too large.",
+            ),
+            (
+                20.1,
+                false,
+                "The residuals are larger than the standard errors given allow (variance factor 2.01, expected 0.30 to 2.00, 10 redundant): look for a wrong \
+                 reading, or the standard errors are too small.",
+            ),
+        ] {
+            let test = GlobalTest { statistic, redundancy: 10, lower: 3.0, upper: 20.0 };
+            assert_eq!((test.passed(), test.sentence().as_str()), (Some(passed), said));
+            assert!((test.variance_factor().unwrap() - statistic / 10.0).abs() < 1e-12);
+        }
+        let none = GlobalTest::judge(0.0, 0, 0.05);
+        assert_eq!(
+            (none.variance_factor(), none.sentence().as_str()),
+            (None, "There is no redundant reading: nothing can be tested.")
+        );
         assert_eq!(
             test.sentence(),
             "The residuals fit the standard errors given (variance factor 1.00, expected 0.32 to 2.05, 10 redundant)."

@@ -7,7 +7,7 @@
 use super::components::Sets;
 use super::notes::{Note, NoteKind, listed};
 use super::start::Starts;
-use super::types::{Kind, Network};
+use super::types::{Control, Kind, Network};
 
 /// Slope distances that give a station all three coordinates.
 const RANGES: usize = 3;
@@ -37,7 +37,7 @@ pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> Networ
     }
     let mut tied = vec![false; count];
     for (s, station) in network.stations.iter().enumerate() {
-        if station.control.as_ref().is_some_and(|c| c.is_fixed() || c.has_height()) {
+        if station.control.as_ref().is_some_and(Control::has_height) {
             tied[sets.root(s)] = true;
         }
     }
@@ -103,7 +103,7 @@ mod tests {
     use crate::geodesy::covariance::Covariance;
     use crate::geodesy::frame::{Ellipsoid, Geodetic};
     use crate::network::start::start;
-    use crate::network::types::{Control, Observation, Station};
+    use crate::network::types::{Observation, Station};
 
     /// Three bases with known heights, B without one, and points P, Q, R; roughly placed by what `placed` names.
     fn network(readings: &[(Kind, usize, usize)], placed: &[usize]) -> Network {

@@ -126,3 +126,83 @@ impl Layout {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::components::split;
+    use crate::network::equations::tests::every_kind;
+
+    fn layout(network: &Network, held: &[usize]) -> Layout {
+        let component = split(network, &vec![true; network.observations.len()]).remove(0);
+        let count = network.stations.len();
+        assert_eq!(component.stations.len(), count);
+        let local: Vec<u32> = (0..count as u32).collect();
+        Layout::number(network, &component, &local, &(0..count).map(|s| held.contains(&s)).collect::<Vec<bool>>())
+    }
+
+    /// Each unknown stands once: those of the stations in their order, then those of instruments, then shared errors.
+    #[test]
+    fn each_unknown_has_its_place() {
+        let mut network = every_kind();
+        network.stations[2].sigma_orientation_rad = 0.0;
+        let layout = layout(&network, &[0, 10]);
+        let mut unknowns = Vec::new();
+        for (s, place) in layout.places.iter().enumerate() {
+            // S0 is fixed; of S10 the height is held; azimuths are read at S0 to S3, those of S2 without an error of their base; a free circle stands at S1.
+            assert_eq!(place.size, [(0, 0), (10, 2)].into_iter().find(|(t, _)| *t == s).map_or(3, |(_, size)| size), "{s}");
+            assert_eq!((place.azimuths != NONE, place.directions != NONE), (matches!(s, 0 | 1 | 3), s == 1), "{s}");
+            let own: Vec<u32> = (place.first..place.first + u32::from(place.size))
+                .chain([place.azimuths, place.directions].into_iter().filter(|column| *column != NONE))
+                .collect();
+            for unknown in &own {
+                assert_eq!(layout.station_of(*unknown as usize), Some(s));
+            }
+            let shared = if s < 4 { [layout.shared[0], layout.shared[1]] } else { [NONE; 2] };
+            assert_eq!(place.turned_by, shared, "{s}");
+            let turns: Vec<u32> = [place.azimuths].into_iter().chain(shared).filter(|column| *column != NONE).collect();
+            assert_eq!(place.turns().collect::<Vec<u32>>(), turns);
+            assert_eq!(place.directions_turn().count(), usize::from(s == 1));
+            unknowns.extend(own);
+        }
+        let others: Vec<u32> = layout.instruments.iter().flatten().chain(&layout.shared).copied().collect();
+        assert_eq!(others.len(), 2 + 3);
+        assert!(others.iter().all(|unknown| layout.station_of(*unknown as usize).is_none()));
+        unknowns.extend(others);
+        assert_eq!(unknowns, (0..layout.size as u32).collect::<Vec<u32>>());
+        assert!(layout.station_of(layout.size).is_none() && layout.station_of(NONE as usize + 1).is_none());
+    }
+
+    /// The turns of a station are by the shared errors of the first azimuth that was read there.
+    #[test]
+    fn the_first_azimuth_tells_what_is_shared() {
+        let mut network = every_kind();
+        let mut of_second = network.observations.iter_mut().filter(|o| o.kind == Kind::Azimuth && o.from == 2);
+        of_second.next().unwrap().shared = [Some(1), None];
+        let layout = layout(&network, &[]);
+        assert_eq!(layout.places[2].turned_by, [layout.shared[1], NONE]);
+        assert_eq!(layout.places[3].turned_by, [layout.shared[0], layout.shared[1]]);
+    }
+
+    /// What no reading names is no unknown, nor is what is known without an error.
+    #[test]
+    fn what_is_not_read_is_no_unknown() {
+        let mut network = every_kind();
+        let of = |network: &Network| {
+            let layout = layout(network, &[]);
+            (
+                layout.instruments[0].map(|column| column != NONE),
+                layout.shared.iter().map(|column| *column != NONE).collect::<Vec<bool>>(),
+            )
+        };
+        network.instruments[0].sigma_scale = 0.0;
+        assert_eq!(of(&network), ([false, true], vec![true; 3]));
+        (network.instruments[0].sigma_scale, network.instruments[0].sigma_constant_m) = (f64::INFINITY, 0.0);
+        assert_eq!(of(&network), ([true, false], vec![true; 3]));
+        // An inclination has neither scale nor constant.
+        network.observations.iter_mut().filter(|o| o.kind.is_range()).for_each(|o| o.instrument = None);
+        network.observations.iter_mut().filter(|o| o.kind == Kind::Inclination).for_each(|o| o.instrument = Some(0));
+        network.observations.iter_mut().filter(|o| o.kind == Kind::Azimuth).for_each(|o| o.shared[1] = None);
+        assert_eq!(of(&network), ([false, false], vec![true, false, true]));
+    }
+}

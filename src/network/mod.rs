@@ -87,6 +87,8 @@ mod solution;
 mod solved;
 mod start;
 mod state;
+#[cfg(test)]
+mod surveyed;
 mod types;
 mod variance;
 mod without;

@@ -93,3 +93,55 @@ impl Pattern {
         self.rows.get(from..to)?.binary_search(&row).ok().map(|k| from + k)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::without::tests::at_solution;
+
+    /// The sums in the pattern against dense ones; outside of it there is nothing, but each station's own unknowns are always in it.
+    #[test]
+    fn sums_are_those_of_dense_matrices() {
+        at_solution(&every_kind(), |equations, factor, _| {
+            let size = factor.size();
+            equations.items[3].weight = 0.25;
+            equations.rows.iter_mut().enumerate().for_each(|(k, row)| row.misclosure = ((3 * k) % 7) as f64 - 3.0);
+            let (mut dense, mut right) = (vec![vec![0.0; size]; size], vec![0.0; size]);
+            for item in &equations.items {
+                for row in &equations.rows[item.first as usize..][..item.rows as usize] {
+                    for (a, p) in row.entries() {
+                        right[a] += item.weight * p * row.misclosure;
+                        row.entries().for_each(|(b, q)| dense[a][b] += item.weight * p * q);
+                    }
+                }
+            }
+            let mut normals = Normals::lay_out(equations, equations.layout);
+            // Summed again it is the same.
+            for _ in 0..2 {
+                normals.sum(equations);
+                for column in 0..size {
+                    assert!((normals.right[column] - right[column]).abs() < 1e-9 * (1.0 + right[column].abs()));
+                    assert_eq!(normals.pattern.rows[normals.pattern.starts[column]], column);
+                    for (row, of_row) in dense.iter().enumerate().skip(column) {
+                        let want = of_row[column];
+                        match normals.pattern.slot(row, column) {
+                            Some(slot) => {
+                                assert!((normals.values[slot] - want).abs() < 1e-9 * (1.0 + want.abs()), "{row} {column}")
+                            }
+                            None => assert_eq!(want, 0.0, "{row} {column}"),
+                        }
+                    }
+                }
+            }
+            for place in &equations.layout.places {
+                let mut own: Vec<usize> = (place.first..place.first + u32::from(place.size)).map(|c| c as usize).collect();
+                own.extend(place.turns().chain(place.directions_turn()).map(|c| c as usize));
+                for a in &own {
+                    assert!(own.iter().all(|b| normals.pattern.slot(*a.max(b), *a.min(b)).is_some()));
+                }
+            }
+            assert_eq!((normals.pattern.slot(size, size), normals.pattern.slot(0, size + 1)), (None, None));
+        });
+    }
+}

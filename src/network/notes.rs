@@ -79,3 +79,26 @@ pub(crate) fn listed<'a>(labels: impl Iterator<Item = &'a str>) -> String {
         many => format!("{} and {} more", many[..SHOWN].join(", "), many.len() - SHOWN),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn six_names_are_listed_and_the_others_counted() {
+        let names = ["A", "B", "C", "D", "E", "F", "G", "H"];
+        let of = |count: usize| listed(names.into_iter().take(count));
+        assert_eq!([of(0), of(1), of(2), of(3)], ["", "A", "A and B", "A, B and C"]);
+        assert_eq!(of(6), "A, B, C, D, E and F");
+        assert_eq!([of(7), of(8)], ["A, B, C, D, E, F and 1 more", "A, B, C, D, E, F and 2 more"]);
+    }
+
+    #[test]
+    fn a_note_refuses_what_has_no_solution() {
+        use NoteKind::*;
+        let refusing = [NotStarted, GeometryRefused, DatumDefect, Singular, NotConverged];
+        let others = [GeometryPoor, NoHeight, SlopeTakenLevel, HangingTraverse, AzimuthOfPlumbSight, NotRobust, Undecided];
+        assert!(refusing.into_iter().all(NoteKind::refuses) && !others.into_iter().any(NoteKind::refuses));
+        assert_eq!(Note::new(Singular, vec![3], "Station S3.".to_owned()).to_string(), "Station S3.");
+    }
+}

@@ -97,7 +97,35 @@ mod tests {
         assert!(predict(Kind::Azimuth, [0.0, 0.0, 5.0], NO_BEND).is_none());
         assert!(predict(Kind::Slope, [0.0; 3], NO_BEND).is_none());
         let up = predict(Kind::Inclination, [0.0, 0.0, 5.0], NO_BEND).unwrap();
-        assert!((up.value.to_degrees() - 90.0).abs() < 1e-12);
+        assert!((up.value.to_degrees() - 90.0).abs() < 1e-12 && up.by == [0.0; 3]);
+        for kind in [Kind::Azimuth, Kind::Direction, Kind::Horizontal, Kind::Vertical] {
+            assert!(predict(kind, [0.0, 0.0, 5.0], NO_BEND).is_none() && predict(kind, [0.0, 1e-9, 5.0], NO_BEND).is_some());
+        }
+        assert!(predict(Kind::Inclination, [0.0; 3], NO_BEND).is_none());
+        assert_eq!(predict(Kind::VerticalWithSlope, [0.0, 0.0, 5.0], NO_BEND).unwrap().value, 5.0);
+        assert!(predict(Kind::HeightDifference, [3.0, 4.0, 5.0], NO_BEND).is_none());
+        assert!(steep_inclination(0.5, [0.0; 3], NO_BEND).is_none());
+    }
+
+    /// In the plane of its azimuth a steep inclination is that of any sight, refraction included, and runs on beyond the zenith.
+    #[test]
+    fn steep_readings_go_on_through_the_zenith() {
+        let bend = Bend::from_refraction(0.13, EARTH_M);
+        let azimuth = 0.7f64;
+        let at = |along: f64, right: f64, up: f64| {
+            let (sin, cos) = azimuth.sin_cos();
+            [along * sin + right * cos, along * cos - right * sin, up]
+        };
+        let plain = predict(Kind::Inclination, at(300.0, 0.0, 900.0), bend).unwrap();
+        let steep = steep_inclination(azimuth, at(300.0, 0.0, 900.0), bend).unwrap();
+        assert!((plain.value - steep.value).abs() < 1e-15);
+        assert!((0..3).all(|k| (plain.by[k] - steep.by[k]).abs() < 1e-15), "{plain:?} {steep:?}");
+        // What is aside of the plane does not count.
+        assert!((steep_inclination(azimuth, at(300.0, 50.0, 900.0), bend).unwrap().value - steep.value).abs() < 1e-12);
+        let beyond = steep_inclination(azimuth, at(-1.0, 0.0, 100.0), NO_BEND).unwrap().value;
+        assert!((beyond - std::f64::consts::FRAC_PI_2 - 0.01f64.atan()).abs() < 1e-12, "{beyond}");
+        // 2 m to the right over 4 m the azimuth is half a radian greater than what was read.
+        assert!((steep_azimuth(azimuth, at(0.3, 2.0, 90.0), 4.0).value + 0.5).abs() < 1e-12);
     }
 
     proptest! {

@@ -175,8 +175,170 @@ fn same_reading(without: &Without, worst: usize, part: &ReadingPart) -> Vec<Sour
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::network::adjust;
     use crate::network::equations::tests::every_kind;
-    use crate::network::types::Kind;
+    use crate::network::reliability::judge;
+    use crate::network::surveyed::Surveyed;
+    use crate::network::types::{Kind, Settings};
+    use crate::network::without::tests::{at_solution, with_blunder};
+
+    /// What the iteration leaves, as a share: a millionth of a standard error.
+    const RESTS: f64 = 1e-4;
+
+    /// What is found at the solution of a network, beside its residuals.
+    fn found(network: &Network, several: bool, see: impl Fn(&Suspects, &[Residual])) {
+        at_solution(network, |equations, factor, tests| {
+            let (residuals, _) = judge(equations, factor, &factor.inverse(), &Settings::default());
+            see(&look(equations, factor, &residuals, tests, several), &residuals);
+        });
+    }
+
+    fn sources(suspects: &Suspects) -> Vec<Source> {
+        suspects.decided.iter().map(|(_, suspect)| suspect.source).collect()
+    }
+
+    fn near(got: f64, want: f64) {
+        assert!((got - want).abs() < RESTS * (1.0 + want.abs()), "{got} {want}");
+    }
+
+    /// The worst of several blunders first; where several are asked for each next one as it is in the network that is adjusted without those before.
+    #[test]
+    fn the_worst_and_those_that_fail_without_it() {
+        // An azimuth, a slope distance at other stations, an inclination.
+        let slips = [(24, 14.0), (53, -12.0), (40, 9.0)];
+        let mut network = with_blunder(slips[0].0, slips[0].1);
+        for (k, sigmas) in &slips[1..] {
+            network.observations[*k].value += sigmas * network.observations[*k].sigma;
+        }
+        let want: Vec<Source> = slips.iter().map(|(k, _)| Source::Observation(*k)).collect();
+        found(&network, false, |suspects, _| assert_eq!(sources(suspects), want[..1]));
+        found(&network, true, |suspects, _| {
+            assert_eq!(sources(suspects), want);
+            assert!(suspects.undecided.is_empty());
+            let mut fewer = network.clone();
+            for (item, suspect) in &suspects.decided {
+                let Source::Observation(k) = suspect.source else { panic!("{suspect:?}") };
+                let adjustment = adjust(&fewer, &Settings::default()).unwrap();
+                let solved = &adjustment.solved[0];
+                let first = solved.residuals.iter().position(|r| matches!(r.source, Source::Observation(_))).unwrap();
+                let own = &solved.residuals[first + k];
+                assert_eq!(own.source, suspect.source);
+                let blunder = own.blunder.unwrap();
+                // The linear network without a reading against that which is adjusted anew: ten standard errors bend it by some thousandths.
+                let within = |got: f64, want: f64| assert!((got / want - 1.0).abs() < 0.02, "{k}: {got} {want}");
+                within(suspect.normalised, own.normalised.unwrap());
+                within(suspect.residual, own.residual);
+                within(suspect.blunder, blunder);
+                within(suspect.statistic, own.normalised.unwrap().powi(2));
+                within(
+                    suspect.quotient,
+                    suspect.statistic / crate::network::quantiles::chi_square(1.0 - Settings::default().alpha, 1),
+                );
+                assert!(*item > 0 && suspect.alike.is_empty());
+                // So small a weight takes it out.
+                fewer.observations[k].sigma *= 1e4;
+            }
+        });
+    }
+
+    /// The suspect in exact figures, where it is the first: those of its residual.
+    #[test]
+    fn a_suspect_is_told_by_its_residual() {
+        found(&with_blunder(22, 15.0), false, |suspects, residuals| {
+            let [(_, suspect)] = suspects.decided.as_slice() else { panic!("{suspects:?}") };
+            let own = residuals.iter().find(|r| r.source == Source::Observation(22)).unwrap();
+            near(suspect.normalised, own.normalised.unwrap());
+            near(suspect.residual, own.residual);
+            near(suspect.blunder, own.blunder.unwrap());
+            near(suspect.statistic, own.normalised.unwrap().powi(2));
+        });
+        // No blunder, no suspect.
+        found(&with_blunder(22, 0.0), true, |suspects, _| {
+            assert!(suspects.decided.is_empty() && suspects.undecided.is_empty(), "{suspects:?}");
+        });
+    }
+
+    /// A position is told by the coordinate that shows it most.
+    #[test]
+    fn a_wrong_position_is_told_by_one_coordinate() {
+        for (axis, moved) in [(0, [4.0, 0.0, 0.0]), (1, [0.0, -3.0, 0.0]), (2, [0.0, 0.0, 6.0])] {
+            let mut network = with_blunder(22, 0.0);
+            let control = network.stations[2].control.as_mut().unwrap();
+            let at = crate::geodesy::frame::Geodetic::from_earth_centred(control.position, &network.ellipsoid);
+            control.position = crate::geodesy::frame::LocalFrame::at(&at, &network.ellipsoid).to_earth_centred(moved);
+            found(&network, false, |suspects, residuals| {
+                let [(_, suspect)] = suspects.decided.as_slice() else { panic!("{suspects:?}") };
+                assert_eq!(suspect.source, Source::Control(2));
+                let own: Vec<&Residual> = residuals.iter().filter(|r| r.source == suspect.source).collect();
+                let most = |r: &Residual| r.normalised.unwrap().abs();
+                assert!(own.iter().all(|r| most(r) <= most(own[axis])), "{axis} {own:?}");
+                assert_eq!((Some(suspect.normalised), Some(suspect.blunder)), (own[axis].normalised, own[axis].blunder));
+                assert_eq!(suspect.residual, own[axis].residual);
+                assert!(
+                    suspect.alike.is_empty() && suspect.quotient > 1.0 && suspect.statistic >= suspect.normalised.powi(2) - RESTS
+                );
+            });
+        }
+    }
+
+    /// What the tests of a survey come to: what is decided, and each group of what cannot be told apart.
+    fn of_survey(survey: &Surveyed) -> (Vec<Source>, Vec<Vec<Source>>) {
+        let mut of = (Vec::new(), Vec::new());
+        let adjustment = adjust(&survey.network, &Settings::default()).unwrap();
+        let inner = &adjustment.solved[0].inner;
+        let local: Vec<u32> = (0..survey.network.stations.len() as u32).collect();
+        let mut equations = Equations::list(&survey.network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        let (residuals, tests) = judge(&equations, &inner.factor, &inner.inverse, &Settings::default());
+        let suspects = look(&equations, &inner.factor, &residuals, &tests, true);
+        of.0.extend(sources(&suspects));
+        for suspect in suspects.undecided {
+            let mut group: Vec<Source> = suspect.alike.into_iter().chain([suspect.source]).collect();
+            group.sort_by_key(|source| format!("{source:?}"));
+            of.1.push(group);
+        }
+        of
+    }
+
+    /// Two distances that check each other alone are one suspicion, and what else fails at their stations is not looked at; elsewhere it is.
+    #[test]
+    fn what_checks_each_other_alone_is_not_decided() {
+        let places = [[0.0; 3], [60.0, 80.0, 0.0], [500.0, 0.0, 0.0], [560.0, 80.0, 0.0], [520.0, 150.0, 0.0]];
+        let mut survey = Surveyed::at(&places, &[0, 2, 3]);
+        survey.read_all(&[Kind::Azimuth, Kind::Vertical, Kind::Horizontal, Kind::Horizontal], 0, 1);
+        for known in [2, 3] {
+            survey.read_all(&[Kind::Azimuth, Kind::Vertical, Kind::Horizontal], known, 4);
+        }
+        survey.read(Kind::Azimuth, 0, 2);
+        survey.network.observations.iter_mut().filter(|o| o.kind.is_angle()).for_each(|o| o.sigma = 1e-4);
+        for station in &mut survey.network.stations {
+            station.control.iter_mut().for_each(|control| control.covariance = Default::default());
+        }
+        assert_eq!(of_survey(&survey), (vec![], vec![]));
+        survey.network.observations[3].value += 1.0;
+        let undecided = vec![vec![Source::Observation(2), Source::Observation(3)]];
+        assert_eq!(of_survey(&survey), (vec![], undecided.clone()));
+        // A slip at the other end is decided, though it is less.
+        survey.network.observations[6].value += 0.3;
+        assert_eq!(of_survey(&survey), (vec![Source::Observation(6)], undecided.clone()));
+        // The azimuth between the two known points has one end at each: it shares a station with what is undecided.
+        survey.network.observations[6].value -= 0.3;
+        survey.network.observations[10].value += 5e-4;
+        assert_eq!(of_survey(&survey), (vec![], undecided));
+        survey.network.observations[3].value -= 1.0;
+        assert_eq!(of_survey(&survey), (vec![Source::Observation(10)], vec![]));
+    }
+
+    /// Two known positions of one covariance and a shot between them: either may be wrong.
+    #[test]
+    fn of_two_positions_neither_is_decided() {
+        let mut survey = Surveyed::at(&[[0.0; 3], [300.0, 0.0, 0.0]], &[0, 1]);
+        survey.read_all(&[Kind::Horizontal, Kind::Azimuth, Kind::Vertical], 0, 1);
+        survey.network.observations.iter_mut().for_each(|o| o.sigma = if o.kind == Kind::Azimuth { 1e-5 } else { 1e-3 });
+        let moved = survey.frame(1).to_earth_centred([3.0, 3.0, 3.0]);
+        survey.network.stations[1].control.as_mut().unwrap().position = moved;
+        assert_eq!(of_survey(&survey), (vec![], vec![vec![Source::Control(0), Source::Control(1)]]));
+    }
 
     #[test]
     fn each_source_is_named_with_the_size_of_its_error() {

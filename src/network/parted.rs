@@ -104,3 +104,102 @@ pub(crate) fn source_of(network: &Network, source: Source) -> OfError {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::by_station::tests::sample;
+    use crate::network::reliability::tests::inverse_of_normals;
+    use crate::network::solution::Solver;
+    use crate::network::types::{Kind, Rangefinder, Settings};
+    use crate::network::{adjust, equations::tests::every_kind};
+
+    /// The part of each source by full matrices, Q AᵀWA Q with the rows of the source alone; together they are Q.
+    #[test]
+    fn parts_are_those_of_full_matrices() {
+        let network = every_kind();
+        let adjustment = adjust(&network, &Settings::default()).unwrap();
+        let inner = &adjustment.solved[0].inner;
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let mut equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        // Some count half, and one is taken out.
+        let count = equations.items.len();
+        for (k, weight) in [(count - 1, 0.0), (count - 5, 0.5), (2, 0.5)] {
+            equations.items[k].weight = weight;
+        }
+        let size = inner.layout.size;
+        let q = inverse_of_normals(&equations, size);
+        let (factor, _) = Solver::prepare(&equations, &inner.layout).unwrap().with_more(&mut equations, 0.0, |_| false).unwrap();
+        let parted = Parted::split(&equations, size).unwrap();
+        let which = [4, 0, size - 1, 17, size - 6];
+        let got = parted.covariance(&factor, &which);
+        let mut sum = vec![0.0; which.len() * which.len()];
+        for (source, part) in &got {
+            let mut own = vec![vec![0.0; size]; size];
+            for item in equations.items.iter().filter(|item| source_of(&network, item.source) == *source) {
+                for row in &equations.rows[item.first as usize..][..item.rows as usize] {
+                    row.entries().for_each(|(a, p)| row.entries().for_each(|(b, r)| own[a][b] += item.weight * p * r));
+                }
+            }
+            for (k, got) in part.iter().enumerate() {
+                let (a, b) = (which[k / which.len()], which[k % which.len()]);
+                let want: f64 = (0..size).map(|c| (0..size).map(|d| q[a][c] * own[c][d] * q[d][b]).sum::<f64>()).sum();
+                assert!((got - want).abs() < 1e-9 * (1.0 + want.abs()), "{source:?} {a} {b}: {got} {want}");
+                sum[k] += got;
+            }
+        }
+        assert_eq!(got.len(), 8);
+        for (k, sum) in sum.into_iter().enumerate() {
+            let want = q[which[k / which.len()]][which[k % which.len()]];
+            assert!((sum - want).abs() < 1e-9 * (1.0 + want.abs()), "{k}: {sum} {want}");
+        }
+        // Asked again in another order it says the same.
+        let again = parted.covariance(&factor, &[17, 4]);
+        for ((_, one), (_, other)) in got.iter().zip(&again) {
+            assert_eq!([other[0], other[1], other[3]], [one[18], one[15], one[0]]);
+        }
+    }
+
+    /// Of four million numbers on the parts are not told.
+    #[test]
+    fn a_large_network_is_not_parted_so() {
+        let network = sample();
+        let adjustment = adjust(&network, &Settings::default()).unwrap();
+        let inner = &adjustment.solved[0].inner;
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
+        let most = MOST_NUMBERS / equations.rows.len();
+        assert!(Parted::split(&equations, most).is_some() && Parted::split(&equations, most + 1).is_none());
+        assert!(Parted::split(&equations, usize::MAX).is_none());
+    }
+
+    #[test]
+    fn what_an_error_comes_from() {
+        let mut network = every_kind();
+        network.instruments.push(Rangefinder { label: "R2".into(), sigma_scale: 0.0, sigma_constant_m: 0.0 });
+        let mut of_inclination = network.shared[2].clone();
+        of_inclination.label = "the inclination correction".into();
+        network.shared.push(of_inclination);
+        network.observations.iter_mut().filter(|o| o.kind == Kind::Inclination).for_each(|o| o.shared[0] = Some(3));
+        let reading = |kind: Kind| Source::Observation(network.observations.iter().position(|o| o.kind == kind).unwrap());
+        for (source, want) in [
+            (reading(Kind::Azimuth), OfError::AzimuthReadings),
+            (reading(Kind::Direction), OfError::AzimuthReadings),
+            (reading(Kind::Inclination), OfError::InclinationReadings),
+            (reading(Kind::Slope), OfError::DistanceReadings),
+            (reading(Kind::Vertical), OfError::DistanceReadings),
+            (reading(Kind::HeightDifference), OfError::DistanceReadings),
+            (Source::Control(1), OfError::BasePositions),
+            (Source::Orientation(1), OfError::Orientations),
+            (Source::Scale(0), OfError::DistanceCorrections),
+            (Source::Constant(1), OfError::DistanceCorrections),
+            (Source::Shared(0), OfError::Declination),
+            (Source::Shared(1), OfError::AzimuthCorrections),
+            (Source::Shared(2), OfError::DistanceCorrections),
+            (Source::Shared(3), OfError::InclinationCorrections),
+        ] {
+            assert_eq!(source_of(&network, source), want, "{source:?}");
+        }
+    }
+}

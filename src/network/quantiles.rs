@@ -49,6 +49,11 @@ mod tests {
             assert!((got / want - 1.0).abs() < 1e-9, "{got} {want}");
         }
         assert_eq!(chi_square(0.5, 0), 0.0);
-        assert_eq!(normal(1.0), f64::INFINITY);
+        assert_eq!(
+            [normal(1.0), normal(1.1), normal(0.0), normal(-0.1)],
+            [1.0, 1.0, -1.0, -1.0].map(|sign| sign * f64::INFINITY)
+        );
+        assert_eq!([chi_square(1.0, 2), chi_square(1.1, 2), chi_square(1.0, 0)], [f64::INFINITY; 3]);
+        assert_eq!([chi_square(0.0, 3), chi_square(-0.1, 3)], [0.0; 2]);
     }
 }

@@ -102,6 +102,11 @@ fn danish(t: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::network::components::split;
+    use crate::network::equations::tests::every_kind;
+    use crate::network::layout::Layout;
+    use crate::network::start::start;
+    use crate::network::state::State;
 
     #[test]
     fn weights() {
@@ -111,6 +116,62 @@ mod tests {
         // exp(1 − 4)
         assert!((danish(4.0) - 0.049_787_068).abs() < 1e-9);
         assert_eq!(danish(100.0), LEAST);
+    }
+
+    #[test]
+    fn the_danish_method_begins_with_hubers() {
+        for (robust, laws) in [
+            (Robust::None, [Robust::None; 3]),
+            (Robust::Huber, [Robust::Huber; 3]),
+            (Robust::Danish, [Robust::Huber, Robust::Huber, Robust::Danish]),
+        ] {
+            assert_eq!([1, 3, 4].map(|iteration| Law::at(robust, iteration)), laws.map(Law));
+        }
+        // Beyond both limits each has its own weight.
+        assert_eq!((Law(Robust::None).weight(3.0), Law(Robust::Huber).weight(3.0)), (1.0, 0.5));
+        assert!((Law(Robust::Danish).weight(3.0) - (1.0f64 - 2.25).exp()).abs() < 1e-12);
+    }
+
+    #[test]
+    fn far_off_the_loss_grows_by_the_least_weight() {
+        // Least from t = 2 √(1 − ln 1e-6), 7.698, on: there 2ρ = 4 + 4 − 4e-6.
+        let law = Law(Robust::Danish);
+        let from = 4.0 * (1.0 - 1e-6f64.ln());
+        assert!((from.sqrt() - 7.698).abs() < 1e-3 && law.weight(7.69) > LEAST && law.weight(7.71) == LEAST);
+        for t in [7.7, 100.0, 1e4, 1e6] {
+            let want = 8.0 - 4e-6 + 1e-6 * (t * t - from);
+            assert!((law.loss(t) / want - 1.0).abs() < 1e-12, "{t}: {} {want}", law.loss(t));
+        }
+        assert_eq!((law.loss(2.0), Law(Robust::Huber).loss(1.5), Law(Robust::Huber).loss(3.0)), (4.0, 2.25, 6.75));
+    }
+
+    #[test]
+    fn weights_are_renewed_for_what_is_not_taken_out() {
+        let network = every_kind();
+        let component = split(&network, &vec![true; network.observations.len()]).remove(0);
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let layout = Layout::number(&network, &component, &local, &vec![false; network.stations.len()]);
+        let starts = start(&network, &vec![true; network.observations.len()]);
+        let state = State::start(&network, &component, &layout, &starts);
+        let mut equations = Equations::list(&network, &component, &layout, &local, &state);
+        // Of a position three rows: t is the root of their mean square, 3; readings are off by 3, by 1 and by 2, which is taken out.
+        let position = *equations.items.iter().find(|item| item.rows == 3).unwrap();
+        let reading = |first: u32| WeightedRows { first, rows: 1, ..position };
+        let out = WeightedRows { weight: 0.0, ..reading(5) };
+        equations.items = vec![WeightedRows { first: 0, ..position }, reading(3), reading(4), out];
+        for (row, misclosure) in equations.rows.iter_mut().zip([1.0, -5.0, 1.0, -3.0, 1.0, 2.0]) {
+            row.misclosure = misclosure;
+        }
+        let weights = |equations: &Equations| equations.items.iter().map(|item| item.weight).collect::<Vec<f64>>();
+        let huber = Law(Robust::Huber);
+        // 2ρ of t = 3 is 6.75, once for each row.
+        assert!((objective(&equations, huber) - (3.0 * 6.75 + 6.75 + 1.0)).abs() < 1e-12);
+        assert!((objective(&equations, Law(Robust::None)) - (27.0 + 9.0 + 1.0)).abs() < 1e-12);
+        assert_eq!((reweight(&mut equations, huber), weights(&equations)), (0.5, vec![0.5, 0.5, 1.0, 0.0]));
+        equations.rows[3].misclosure = 2.0;
+        assert_eq!((reweight(&mut equations, huber), weights(&equations)), (0.25, vec![0.5, 0.75, 1.0, 0.0]));
+        // Least squares put all back, which is no change to wait for.
+        assert_eq!((reweight(&mut equations, Law(Robust::None)), weights(&equations)), (0.0, vec![1.0, 1.0, 1.0, 0.0]));
     }
 
     #[test]

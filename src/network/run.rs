@@ -224,3 +224,156 @@ fn local_places(network: &Network, components: &[Component]) -> Vec<u32> {
     }
     local
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::network::surveyed::Surveyed;
+    use crate::network::types::Control;
+
+    const SHOT: [Kind; 3] = [Kind::Azimuth, Kind::Slope, Kind::Inclination];
+
+    fn adjusted(survey: &Surveyed) -> Adjustment {
+        adjust(&survey.network, &Settings::default()).unwrap()
+    }
+
+    /// How far a station is from its true place, in metres.
+    fn off_m(survey: &Surveyed, adjustment: &Adjustment, s: usize) -> f64 {
+        let [e, n, u] = survey.frame(s).from_earth_centred(adjustment.station(s).unwrap().position);
+        e.hypot(n).hypot(u)
+    }
+
+    /// Two components, of which the second comes first by its stations, and a station that nothing reads.
+    fn two() -> Surveyed {
+        let mut two = Surveyed::at(&[[0.0; 3], [900.0, 0.0, 0.0], [60.0, 80.0, 5.0], [950.0, 70.0, 8.0], [5.0; 3]], &[0, 1]);
+        two.read_all(&SHOT, 1, 3);
+        two.read_all(&SHOT, 0, 2);
+        two
+    }
+
+    #[test]
+    fn a_station_is_looked_up_in_its_component() {
+        let two = two();
+        let adjustment = adjusted(&two);
+        assert_eq!(adjustment.solved.len(), 2);
+        let of = |s: usize| {
+            adjustment.component_with(s).map(|solved| solved.stations.iter().map(|s| s.station).collect::<Vec<usize>>())
+        };
+        assert_eq!((of(0), of(2)), (Some(vec![0, 2]), Some(vec![0, 2])));
+        assert_eq!((of(1), of(3)), (Some(vec![1, 3]), Some(vec![1, 3])));
+        assert_eq!((of(4), of(5)), (None, None));
+        assert!((0..4).all(|s| adjustment.station(s).unwrap().station == s && off_m(&two, &adjustment, s) < 1e-3));
+        assert!(adjustment.station(4).is_none());
+    }
+
+    #[test]
+    fn places_in_components_are_counted_in_each() {
+        let two = two();
+        let components = split(&two.network, &[true; 6]);
+        assert_eq!(local_places(&two.network, &components), [0, 0, 1, 1, NONE]);
+        let note = |stations: Vec<usize>| Note::new(NoteKind::NoHeight, stations, "Low.".to_owned());
+        let shares = shares(&[note(vec![0, 2, 3]), note(vec![1]), note(vec![4])], &components, 5);
+        assert_eq!(shares, [vec![note(vec![0, 2])], vec![note(vec![3]), note(vec![1])]]);
+    }
+
+    /// A station that its readings do not fix is left out with a word, and the others of its component are adjusted without it.
+    #[test]
+    fn what_its_readings_do_not_fix_is_left_out() {
+        let mut survey =
+            Surveyed::at(&[[0.0; 3], [80.0, 60.0, 3.0], [20.0, 90.0, 4.0], [-50.0, 40.0, 2.0], [-60.0, 9.0, 1.0]], &[0]);
+        survey.read_all(&SHOT, 0, 1);
+        for s in [2, 3] {
+            survey.network.stations[s].start = Some(survey.truth[s]);
+            survey.read(Kind::Slope, 0, s);
+        }
+        survey.read_all(&SHOT, 0, 4);
+        let adjustment = adjusted(&survey);
+        let said: Vec<(NoteKind, &[usize])> = adjustment.notes.iter().map(|note| (note.kind, note.stations.as_slice())).collect();
+        let mut left_out = said.clone();
+        left_out.sort_unstable();
+        assert_eq!(left_out, [(NoteKind::Singular, &[2][..]), (NoteKind::Singular, &[3][..])]);
+        assert!(adjustment.solved.len() == 1 && [1, 4].into_iter().all(|s| off_m(&survey, &adjustment, s) < 1e-3));
+        assert!([2, 3].into_iter().all(|s| adjustment.station(s).is_none()));
+    }
+
+    /// Points that cross flatly are refused, and then what hangs on them; what is weak is told once, what has no start at all too.
+    #[test]
+    fn what_crosses_flatly_is_refused_before_it_is_solved() {
+        let flat = |degrees: f64| [100.0 / (0.5f64 * degrees.to_radians()).tan(), 0.0, 0.0];
+        let mut survey = Surveyed::at(
+            &[[0.0, 100.0, 0.0], [0.0, -100.0, 0.0], flat(5.0), flat(20.0), flat(60.0), [30.0, 20.0, 0.0], [40.0, 9.0, 0.0]],
+            &[0, 1],
+        );
+        for s in [2, 3, 4] {
+            survey.read(Kind::Azimuth, 0, s);
+            survey.read(Kind::Azimuth, 1, s);
+        }
+        survey.read(Kind::Azimuth, 2, 5);
+        survey.read(Kind::Azimuth, 6, 0);
+        let (mut used, mut notes) = (vec![true; survey.network.observations.len()], Vec::new());
+        let starts = begin(&survey.network, &mut used, &mut notes, &Units::default());
+        let said: Vec<(NoteKind, usize)> = notes.iter().map(|note| (note.kind, note.stations[0])).collect();
+        let lacking = [(NoteKind::GeometryRefused, 2), (NoteKind::GeometryPoor, 3), (NoteKind::NotStarted, 6)];
+        assert_eq!(said, lacking);
+        assert_eq!(used, [false, false, true, true, true, true, false, false]);
+        let placed: Vec<bool> = starts.positions.iter().map(Option::is_some).collect();
+        assert_eq!(placed, [true, true, false, true, true, false, false]);
+    }
+
+    /// What is left of an azimuth up a plumb line, by how far aside and up the place is.
+    fn plumb(aside_m: f64, up_m: f64, steep: bool, kind: Kind) -> (bool, Vec<Note>) {
+        let mut survey = Surveyed::at(&[[0.0; 3], [0.6 * aside_m, 0.8 * aside_m, up_m], [50.0, 0.0, 0.0]], &[0, 1, 2]);
+        survey.heights_m = [0.0; 2];
+        survey.read(kind, 0, 1);
+        survey.read(Kind::Slope, 0, 1);
+        survey.read(Kind::Azimuth, 0, 2);
+        if steep {
+            let inclination = survey.read(Kind::Inclination, 0, 1);
+            survey.network.observations[inclination].source = 0;
+        }
+        let (mut used, mut notes) = (vec![true; survey.network.observations.len()], Vec::new());
+        leave_plumb_sights(&survey.network, &survey.start(), &mut used, &mut notes);
+        assert!(used[1..].iter().all(|used| *used));
+        (used[0], notes)
+    }
+
+    #[test]
+    fn an_azimuth_up_a_plumb_line_is_left_out() {
+        let (used, notes) = plumb(0.049, 3.0, false, Kind::Azimuth);
+        assert!(!used && notes.len() == 1);
+        assert_eq!((notes[0].kind, &notes[0].stations), (NoteKind::AzimuthOfPlumbSight, &vec![0, 1]));
+        assert_eq!(notes[0].text, "The azimuth from S0 to S1 is left out: the sight has no horizontal length.");
+        assert!(!plumb(0.049, -4.9, false, Kind::Direction).0);
+        for (aside_m, up_m, steep) in [(0.051, 3.0, false), (0.049, 5.01, false), (0.049, 3.0, true)] {
+            let (used, notes) = plumb(aside_m, up_m, steep, Kind::Azimuth);
+            assert!(used && notes.is_empty(), "{aside_m} {up_m} {steep}");
+        }
+        // An inclination that is not steep holds no azimuth, nor does one of another shot.
+        assert!(!plumb(0.049, 0.5, true, Kind::Azimuth).0);
+        // What is left out already is not told again.
+        let mut survey = Surveyed::at(&[[0.0; 3], [0.01, 0.0, 3.0]], &[0, 1]);
+        survey.read(Kind::Azimuth, 0, 1);
+        let mut notes = Vec::new();
+        leave_plumb_sights(&survey.network, &survey.start(), &mut [false], &mut notes);
+        assert!(notes.is_empty());
+    }
+
+    /// The next adjustment begins where the last one ended.
+    #[test]
+    fn it_goes_on_from_an_adjustment() {
+        let mut survey = Surveyed::at(&[[0.0; 3], [80.0, 60.0, 3.0], [100.0, -10.0, 6.0]], &[0, 2]);
+        [0, 2].into_iter().for_each(|s| survey.read_all(&SHOT, s, 1));
+        survey.network.observations[0].value += 0.05;
+        let control = survey.network.stations[2].control.unwrap();
+        survey.network.stations[2].control = Some(Control { covariance: Default::default(), ..control });
+        let first = adjusted(&survey);
+        let mut begun = first.begun.clone();
+        let before = begun.adjust(&survey.network, &Settings::default(), false);
+        begun.move_to(&first);
+        let after = begun.adjust(&survey.network, &Settings::default(), false);
+        assert!(before.solved[0].iterations > 2 && after.solved[0].iterations == 1, "{}", after.solved[0].iterations);
+        let [one, other] = [&first, &after].map(|adjustment| adjustment.station(1).unwrap().position);
+        assert!((0..3).all(|k| (one[k] - other[k]).abs() < 1e-6));
+        assert!(first.solved[0].misclosures.is_empty() && after.solved[0].misclosures.is_empty());
+    }
+}

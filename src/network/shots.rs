@@ -97,3 +97,82 @@ pub fn readings(line: &SightLine, sides: &Sides, errors: &ReadingErrors) -> impl
         Some(Observation { kind, from, to, value, sigma, instrument_height_m, target_height_m, instrument, shared, source })
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const LINE: SightLine = SightLine { from: 2, to: 5, has_free_circle: false, instrument: Some(1), source: 9 };
+
+    const ERRORS: ReadingErrors = ReadingErrors {
+        sigma_azimuth_rad: 0.01,
+        sigma_inclination_rad: 0.02,
+        sigma_distance_m: 0.3,
+        sigma_vertical_m: None,
+        shared_azimuth: [Some(0), Some(1)],
+        shared_inclination: Some(2),
+        shared_distance: Some(3),
+    };
+
+    fn sight(triangle: Triangle) -> Sight {
+        Sight { true_azimuth_rad: 1.2, triangle, instrument_height_m: 1.5, target_height_m: 0.4, refraction: 0.13 }
+    }
+
+    /// The readings of a shot, with their standard errors and what they share.
+    fn of(line: &SightLine, sides: &Sides, errors: &ReadingErrors) -> Vec<(Kind, f64, f64, [Option<usize>; 2])> {
+        let one = |o: Observation| {
+            assert_eq!((o.from, o.to, o.instrument, o.source), (2, 5, Some(1), 9));
+            assert_eq!((o.instrument_height_m, o.target_height_m), (sides.instrument_height_m, sides.target_height_m));
+            (o.kind, o.value, o.sigma, o.shared)
+        };
+        readings(line, sides, errors).map(one).collect()
+    }
+
+    #[test]
+    fn each_triangle_as_it_was_read() {
+        let azimuth = (Kind::Azimuth, 1.2, 0.01, [Some(0), Some(1)]);
+        let inclination = (Kind::Inclination, 0.1, 0.02, [Some(2), None]);
+        let length = |kind: Kind, value: f64| (kind, value, 0.3, [Some(3), None]);
+        let vertical = |kind: Kind| (kind, 7.0, 0.3, [None; 2]);
+        for (triangle, want) in [
+            (Triangle::Slope { slope_m: 50.0, inclination_rad: 0.1 }, vec![azimuth, inclination, length(Kind::Slope, 50.0)]),
+            (
+                Triangle::Horizontal { horizontal_m: 40.0, inclination_rad: 0.1 },
+                vec![azimuth, inclination, length(Kind::Horizontal, 40.0)],
+            ),
+            (
+                Triangle::HorizontalVertical { horizontal_m: 40.0, vertical_m: 7.0 },
+                vec![azimuth, length(Kind::Horizontal, 40.0), vertical(Kind::Vertical)],
+            ),
+            (
+                Triangle::SlopeVertical { slope_m: 50.0, vertical_m: 7.0 },
+                vec![azimuth, length(Kind::Slope, 50.0), vertical(Kind::VerticalWithSlope)],
+            ),
+        ] {
+            let sides = Sides::from(&sight(triangle));
+            assert_eq!((sides.instrument_height_m, sides.target_height_m), (1.5, 0.4));
+            assert_eq!(of(&LINE, &sides, &ERRORS), want, "{triangle:?}");
+            assert_eq!(of(&LINE, &Sides::from_triangle(&triangle), &ERRORS), want[1..], "{triangle:?}");
+        }
+    }
+
+    #[test]
+    fn a_circle_and_what_stands_beside_a_slope() {
+        let sides = Sides {
+            azimuth_rad: Some(0.5),
+            slope_m: Some(50.0),
+            horizontal_m: Some(40.0),
+            vertical_m: Some(30.0),
+            ..Sides::default()
+        };
+        let free = SightLine { has_free_circle: true, ..LINE };
+        let errors = ReadingErrors { sigma_vertical_m: Some(0.05), ..ERRORS };
+        let want = [
+            (Kind::Direction, 0.5, 0.01, [Some(0), Some(1)]),
+            (Kind::Slope, 50.0, 0.3, [Some(3), None]),
+            (Kind::VerticalWithSlope, 30.0, 0.05, [None; 2]),
+        ];
+        assert_eq!(of(&free, &sides, &errors), want);
+        assert!(of(&LINE, &Sides::default(), &ERRORS).is_empty());
+    }
+}

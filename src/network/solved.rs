@@ -352,6 +352,16 @@ mod tests {
         inverse_of_normals(&equations, inner.layout.size)
     }
 
+    #[test]
+    fn a_covariance_is_read_out_of_the_inverse() {
+        let place = |size: u8| StationColumns { first: 5, size, azimuths: 0, directions: 0, turned_by: [0; 2] };
+        let element = |a: usize, b: usize| (10 * a + b) as f64;
+        let whole = Covariance { ee: 55.0, en: 56.0, eu: 57.0, nn: 66.0, nu: 67.0, uu: 77.0 };
+        assert_eq!(covariance_of(&place(3), element), whole);
+        assert_eq!(covariance_of(&place(2), element), Covariance { eu: 0.0, nu: 0.0, uu: 0.0, ..whole });
+        assert_eq!(covariance_of(&place(0), element), Covariance::default());
+    }
+
     /// Of the places in the frame of the first of those asked for: each turned into it from its own east, north and up.
     #[test]
     fn joint_covariances_are_parts_of_the_whole_inverse() {

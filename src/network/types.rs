@@ -233,3 +233,42 @@ impl Default for Settings {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_each_kind_is() {
+        use Kind::*;
+        // Class, turns with an orientation, takes a scale, tells of heights.
+        let table = [
+            (Azimuth, "azimuth", Class::Azimuth, [true, false, false]),
+            (Direction, "direction", Class::Azimuth, [true, false, false]),
+            (Inclination, "inclination", Class::Inclination, [false, false, true]),
+            (Slope, "slope distance", Class::Distance, [false, true, false]),
+            (Horizontal, "horizontal distance", Class::Distance, [false, true, false]),
+            (Vertical, "vertical distance", Class::Distance, [false, false, true]),
+            (VerticalWithSlope, "vertical distance", Class::Distance, [false, false, true]),
+            (HeightDifference, "height difference", Class::Height, [false, false, true]),
+        ];
+        for (kind, name, class, is) in table {
+            assert_eq!((kind.name(), kind.class()), (name, class));
+            assert_eq!([kind.is_bearing(), kind.is_range(), kind.is_vertical()], is, "{kind:?}");
+            assert_eq!(kind.is_angle(), matches!(kind, Azimuth | Direction | Inclination), "{kind:?}");
+        }
+        let names = [Class::Azimuth, Class::Inclination, Class::Distance, Class::Height].map(Class::name);
+        assert_eq!(names, ["azimuth", "inclination", "distance", "height difference"]);
+    }
+
+    #[test]
+    fn a_fixed_position_has_no_variance_at_all() {
+        let control = |covariance| Control { position: [0.0; 3], covariance };
+        let fixed = control(Covariance::default());
+        assert!(fixed.is_fixed() && fixed.has_height());
+        let loose = control(Covariance { uu: 1e-12, ..Covariance::default() });
+        assert!(!loose.is_fixed() && loose.has_height());
+        let flat = control(Covariance { uu: f64::INFINITY, ..Covariance::default() });
+        assert!(!flat.is_fixed() && !flat.has_height());
+    }
+}

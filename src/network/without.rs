@@ -149,7 +149,7 @@ fn product(row: &EquationRow, answer: &[f64]) -> f64 {
 }
 
 #[cfg(test)]
-mod tests {
+pub(crate) mod tests {
     use super::*;
     use crate::network::adjust;
     use crate::network::by_station::tests::sample;
@@ -162,7 +162,7 @@ mod tests {
     const ROUNDING: f64 = 1e-5;
 
     /// The sample with errors, and one reading that is off by some of its standard errors.
-    fn with_blunder(reading: usize, sigmas: f64) -> Network {
+    pub(crate) fn with_blunder(reading: usize, sigmas: f64) -> Network {
         let mut network = sample();
         for (k, o) in network.observations.iter_mut().enumerate() {
             o.value += o.sigma * (((5 * k) % 7) as f64 - 3.0) / 2.0;
@@ -172,7 +172,7 @@ mod tests {
     }
 
     /// Looks at the equations of a network at its solution, with their factor and tests; some readings count half there.
-    fn at_solution(network: &Network, see: impl Fn(&mut Equations, &Factor, &[Test])) {
+    pub(crate) fn at_solution(network: &Network, see: impl Fn(&mut Equations, &Factor, &[Test])) {
         let settings = Settings::default();
         let adjustment = adjust(network, &settings).unwrap();
         let inner = &adjustment.solved[0].inner;

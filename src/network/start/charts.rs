@@ -144,6 +144,7 @@ mod tests {
     use crate::geodesy::covariance::Covariance;
     use crate::geodesy::frame::Ellipsoid;
     use crate::network::start::start;
+    use crate::network::surveyed::Surveyed;
     use crate::network::types::{Control, Network, Observation, Station};
     use proptest::prelude::*;
 
@@ -215,6 +216,106 @@ mod tests {
                 prop_assert!(half_circle_rad(starts.directions[s].unwrap() - zeros[s]).abs() < 0.002);
             }
         }
+    }
+
+    /// Two bases X (2) and Y (3) with free circles and no position between known points A (0) and B (1): X sees A and Y, Y sees X and B.
+    fn between_two(ends: [f64; 3]) -> Surveyed {
+        let mut bases = Surveyed::at(&[[0.0, 0.0, 0.0], ends, [80.0, 90.0, 40.0], [170.0, -20.0, -25.0]], &[0, 1]);
+        for (from, to) in [(2, 0), (2, 3), (3, 2), (3, 1)] {
+            bases.read_all(&[Kind::Direction, Kind::Slope, Kind::Inclination], from, to);
+        }
+        bases
+    }
+
+    const END: [f64; 3] = [260.0, 110.0, 10.0];
+
+    /// Places of X and Y against those in the axes at A.
+    fn held(bases: &Surveyed, starts: &Starts, want: [[f64; 3]; 2], has_height: bool) {
+        for (s, want) in [2, 3].into_iter().zip(want) {
+            let got = bases.frame(0).from_earth_centred(starts.positions[s].unwrap());
+            // The axes at the ends of 280 m differ by 5e-5: 2 mm over 40 m.
+            assert!((0..3).all(|k| (got[k] - want[k]).abs() < 0.02), "station {s}: {got:?} {want:?}");
+            assert_eq!(starts.has_height[s], has_height);
+        }
+    }
+
+    /// A chart is raised by the mean of what the known points in it are over it.
+    #[test]
+    fn a_chart_is_raised_onto_known_heights() {
+        let truth = [[80.0, 90.0, 40.0], [170.0, -20.0, -25.0]];
+        let up = |by: f64| truth.map(|[e, n, u]| [e, n, u + by]);
+        let mut bases = between_two(END);
+        held(&bases, &bases.start(), truth, true);
+        for (s, zero) in [(2, 1.0), (3, 1.0)] {
+            assert!(half_circle_rad(bases.start().directions[s].unwrap() - zero).abs() < 1e-3);
+        }
+        let over = |bases: &mut Surveyed, s: usize, up_m: f64| {
+            let place = bases.frame(s).to_earth_centred([0.0, 0.0, up_m]);
+            bases.network.stations[s].control.as_mut().unwrap().position = place;
+        };
+        over(&mut bases, 1, 3.0);
+        held(&bases, &bases.start(), up(1.5), true);
+        // Of one known height that one counts; of none the chart stands at the level of the first known point.
+        let unknown = |bases: &mut Surveyed, s: usize| {
+            bases.network.stations[s].control.as_mut().unwrap().covariance.uu = f64::INFINITY;
+        };
+        unknown(&mut bases, 0);
+        held(&bases, &bases.start(), up(3.0), true);
+        unknown(&mut bases, 1);
+        held(&bases, &bases.start(), truth, false);
+    }
+
+    /// Onto two points that are farther apart than they were measured to be a chart is laid by its middle, turned and not stretched.
+    #[test]
+    fn a_chart_is_turned_about_the_middle() {
+        let mut bases = between_two(END);
+        let moved = [END[0] + 6.0, END[1] - 9.0, END[2]];
+        bases.network.stations[1].control.as_mut().unwrap().position = bases.frame(0).to_earth_centred(moved);
+        let (before, after) = ((END[0]).atan2(END[1]), moved[0].atan2(moved[1]));
+        let (sin, cos) = (after - before).sin_cos();
+        let place = |[e, n, u]: [f64; 3]| {
+            let (e, n) = (e - 0.5 * END[0], n - 0.5 * END[1]);
+            [0.5 * moved[0] + e * cos + n * sin, 0.5 * moved[1] + n * cos - e * sin, u]
+        };
+        held(&bases, &bases.start(), [place([80.0, 90.0, 40.0]), place([170.0, -20.0, -25.0])], true);
+    }
+
+    /// By a fifth the chart may differ in size; a metre is the least that known points may spread over.
+    #[test]
+    fn a_chart_of_another_size_is_not_laid_on() {
+        let stretched = |share: f64| {
+            let mut bases = between_two([END[0], END[1], 0.0]);
+            let place = bases.frame(0).to_earth_centred([END[0] / share, END[1] / share, 0.0]);
+            bases.network.stations[1].control.as_mut().unwrap().position = place;
+            bases.start().positions[2].is_some()
+        };
+        assert!(stretched(1.199) && stretched(0.801) && !stretched(1.201) && !stretched(0.799));
+        // Two points d apart spread over d / √2.
+        let spread = |metres: f64| between_two([metres * 0.6, metres * 0.8, 0.0]).start().positions[2].is_some();
+        assert!(spread(1.42) && !spread(1.41));
+    }
+
+    /// A second group of free circles is tried after one that nothing turns, and bases of a group that is turned are not tried again.
+    #[test]
+    fn each_group_of_circles_is_tried() {
+        let mut bases = Surveyed::at(
+            &[[0.0; 3], [260.0, 110.0, 10.0], [80.0, 90.0, 40.0], [170.0, -20.0, -25.0], [20.0, -70.0, 3.0], [60.0, -110.0, 5.0]],
+            &[0, 1],
+        );
+        let circle = [Kind::Direction, Kind::Slope, Kind::Inclination];
+        // 4 and 5 hang on A alone; 2 and 3 stand between A and B.
+        for (from, to) in [(5, 4), (4, 5), (4, 0), (2, 0), (2, 3), (3, 2), (3, 1)] {
+            bases.read_all(&circle, from, to);
+        }
+        let starts = bases.start();
+        held(&bases, &starts, [[80.0, 90.0, 40.0], [170.0, -20.0, -25.0]], true);
+        assert!(starts.positions[4].is_none() && starts.directions[4].is_none() && starts.notes.len() == 2, "{starts:?}");
+        // A third known point on the other group's side, and it stands too.
+        bases.network.stations[5].control = bases.network.stations[0].control.map(|c| Control { position: bases.truth[5], ..c });
+        let starts = bases.start();
+        assert!(starts.notes.is_empty() && starts.directions.iter().skip(2).all(Option::is_some), "{starts:?}");
+        let off = bases.frame(4).from_earth_centred(starts.positions[4].unwrap());
+        assert!(off.iter().all(|metres| metres.abs() < 0.02), "{off:?}");
     }
 
     #[test]

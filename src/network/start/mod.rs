@@ -87,8 +87,7 @@ impl<'a> StartSearch<'a> {
             let at = station.start.or(station.control.map(|c| c.position));
             if at.is_some() {
                 self.starts.positions[s] = at;
-                self.starts.has_height[s] =
-                    station.control.is_none_or(|c| c.is_fixed() || c.has_height()) || station.start.is_some();
+                self.starts.has_height[s] = station.control.is_none_or(|c| c.has_height()) || station.start.is_some();
                 given.push(s);
             }
         }

@@ -319,3 +319,304 @@ impl Shared {
         Some(along + self.lift_m)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::StartSearch;
+    use super::*;
+    use crate::network::start::adjacency;
+    use crate::network::surveyed::Surveyed;
+
+    /// What spheres about known stations are off by, all in one frame, and lifts along verticals that differ by 200 m / R.
+    const CLOSE_M: f64 = 1e-3;
+
+    /// Looks at the last station of a survey beside what stands.
+    fn see<T>(survey: &Surveyed, look: impl Fn(&Near) -> T) -> T {
+        let used = vec![true; survey.network.observations.len()];
+        let readings = adjacency(&survey.network, &used);
+        let mut search = StartSearch::new(&survey.network, &readings, None);
+        let last = survey.truth.len() - 1;
+        for s in 0..last {
+            let control = survey.network.stations[s].control;
+            search.starts.positions[s] = control.map(|c| c.position);
+            search.starts.has_height[s] = control.is_some_and(|c| c.has_height());
+            search.starts.azimuths[s] = Some(0.0);
+        }
+        search.starts.azimuths[last] = Some(0.0);
+        look(&Near::gather(&survey.network, &readings[last], &search.starts, last))
+    }
+
+    fn in_space(survey: &Surveyed) -> Space {
+        see(survey, |near| near.in_space())
+    }
+
+    /// How far the place that was found is from the true one of the last station, in metres; none where there is none.
+    fn off_m(survey: &Surveyed) -> Result<f64, Space> {
+        match in_space(survey) {
+            Space::At(place) => Ok(spheres::length(survey.frame(survey.truth.len() - 1).from_earth_centred(place))),
+            other => Err(other),
+        }
+    }
+
+    /// Three known stations in a level plane 100 m about a point that is over it by `up_m`, with a slope distance to each: two read there, one back.
+    fn about(up_m: f64, radius_m: f64) -> Surveyed {
+        let at = |degrees: f64| [radius_m * degrees.to_radians().sin(), radius_m * degrees.to_radians().cos(), 0.0];
+        let mut survey = Surveyed::at(&[at(10.0), at(120.0), at(250.0), [0.0, 0.0, up_m]], &[0, 1, 2]);
+        survey.heights_m = [0.0, 0.0];
+        survey.read(Kind::Slope, 0, 3);
+        survey.read(Kind::Slope, 1, 3);
+        survey.read(Kind::Slope, 3, 2);
+        survey
+    }
+
+    /// Three known stations nearly over one line, so that the two places of three slopes lie on both sides of it; heights of instrument and target.
+    fn beside(up_m: f64) -> Surveyed {
+        let mut survey = Surveyed::at(
+            &[[0.0, 0.0, 0.0], [60.0, 0.0, 0.0], [30.0, 1.0, 5.0], [80.0, 60.0, 3.0], [30.0, 40.0, up_m]],
+            &[0, 1, 2, 3],
+        );
+        survey.read(Kind::Slope, 0, 4);
+        survey.read(Kind::Slope, 1, 4);
+        survey.read(Kind::Slope, 4, 2);
+        survey
+    }
+
+    #[test]
+    fn three_slopes_leave_two_places() {
+        for up in [40.0, -60.0] {
+            assert_eq!(in_space(&about(up, 100.0)), Space::Two);
+            // An inclination or a vertical distance to one of them tells which, from either end.
+            for (kind, from, to) in [
+                (Kind::Inclination, 0, 3),
+                (Kind::Inclination, 3, 1),
+                (Kind::Vertical, 2, 3),
+                (Kind::VerticalWithSlope, 3, 0),
+                (Kind::HeightDifference, 1, 3),
+            ] {
+                let mut survey = about(up, 100.0);
+                survey.heights_m = [1.5, 0.4];
+                survey.network.observations.clear();
+                (0..3).for_each(|s| {
+                    survey.read(Kind::Slope, s, 3);
+                });
+                survey.read(kind, from, to);
+                assert!(off_m(&survey).unwrap() < CLOSE_M, "{kind:?} {from} {to}: {:?}", off_m(&survey));
+            }
+        }
+        // On both sides of a line: an azimuth, a horizontal distance or an angle between two directions tells.
+        assert_eq!(in_space(&beside(3.0)), Space::Two);
+        for (kind, ends) in [
+            (Kind::Azimuth, vec![(0, 4)]),
+            (Kind::Azimuth, vec![(4, 1)]),
+            (Kind::Horizontal, vec![(3, 4)]),
+            (Kind::Direction, vec![(4, 0), (4, 1)]),
+        ] {
+            for up in [3.0, 35.0] {
+                let mut survey = beside(up);
+                ends.iter().for_each(|(from, to)| {
+                    survey.read(kind, *from, *to);
+                });
+                assert!(off_m(&survey).unwrap() < CLOSE_M, "{kind:?} {up}: {:?}", off_m(&survey));
+            }
+        }
+        // A fourth slope, read over other heights than the plane of the three.
+        let mut survey = beside(35.0);
+        survey.read(Kind::Slope, 4, 3);
+        assert!(off_m(&survey).unwrap() < CLOSE_M);
+    }
+
+    /// Slopes that are level within half a metre, or within a fiftieth of them, are left to the plane.
+    #[test]
+    fn level_slopes_are_left_to_the_plane() {
+        // Longer than level by 0.5 m in 100 m from a rise of 10.01 m on: (100.5² − 100²)½.
+        assert_eq!((in_space(&about(9.98, 100.0)), in_space(&about(10.05, 100.0))), (Space::None, Space::Two));
+        // By a fiftieth of 15.3 m from 3.05 m on.
+        let limit = 15.0 * ((1.0 / 0.98f64).powi(2) - 1.0).sqrt();
+        assert_eq!((in_space(&about(0.99 * limit, 15.0)), in_space(&about(1.01 * limit, 15.0))), (Space::None, Space::Two));
+        // Two places that are within a tenth of the slope are one.
+        assert!(matches!(in_space(&about(4.9, 100.0)), Space::At(_)) && in_space(&about(5.1, 100.0)) == Space::None);
+        // Level slopes on both sides of a line are two places.
+        assert_eq!(in_space(&beside(2.0)), Space::Two);
+    }
+
+    /// Where every slope has its level part, where a horizontal distance stands beside it or where too few heights are known the plane tells.
+    #[test]
+    fn what_space_is_not_for() {
+        let mut survey = about(40.0, 100.0);
+        [0, 1, 2].into_iter().for_each(|s| {
+            survey.read(Kind::Inclination, s, 3);
+        });
+        assert_eq!(in_space(&survey), Space::None);
+        let mut survey = about(40.0, 100.0);
+        [0, 1, 2].into_iter().for_each(|s| {
+            survey.read(Kind::Horizontal, s, 3);
+        });
+        assert_eq!(in_space(&survey), Space::None);
+        let mut survey = about(40.0, 100.0);
+        survey.network.stations[1].control.as_mut().unwrap().covariance.uu = f64::INFINITY;
+        survey.read(Kind::Inclination, 0, 3);
+        assert_eq!(in_space(&survey), Space::None);
+        let mut survey = about(40.0, 100.0);
+        survey.network.observations.clear();
+        assert_eq!(in_space(&survey), Space::None);
+    }
+
+    /// How much a place is off what was read of its height.
+    #[test]
+    fn how_far_a_place_is_off_in_height() {
+        let mut survey = about(40.0, 100.0);
+        survey.heights_m = [1.5, 0.4];
+        survey.network.observations.clear();
+        survey.read(Kind::Inclination, 0, 3);
+        survey.read(Kind::Vertical, 1, 3);
+        survey.read(Kind::Azimuth, 2, 3);
+        let at = |up: f64| {
+            see(&survey, |near| {
+                let (_, anchor) = near.anchor.as_ref().unwrap();
+                let place = anchor.from_earth_centred(survey.frame(3).to_earth_centred([0.0, 0.0, up]));
+                [0, 1, 2].map(|k| near.miss_up_m(k, &near.shared[&k], place))
+            })
+        };
+        assert!(at(0.0).iter().all(|miss| *miss < CLOSE_M), "{:?}", at(0.0));
+        // From 40 m up over 100 m, the sight 1.1 m lower: 3 m up turn it, along an arc.
+        let along = |up: f64| (40.0f64 - 1.1 + up).atan2(100.0);
+        for up in [3.0, -5.0] {
+            let want = [(along(up) - along(0.0)).abs() * (38.9 + up).hypot(100.0), up.abs(), 0.0];
+            assert!((0..3).all(|k| (at(up)[k] - want[k]).abs() < 2.0 * CLOSE_M), "{:?} {want:?}", at(up));
+        }
+    }
+
+    #[test]
+    fn what_a_station_has_is_counted() {
+        let mut survey =
+            Surveyed::at(&[[0.0; 3], [90.0, 5.0, 0.0], [60.0, 80.0, 0.0], [10.0, 70.0, 0.0], [40.0, 30.0, 9.0]], &[0, 1, 2]);
+        let counts = |survey: &Surveyed| see(survey, |near| near.counts());
+        assert_eq!(counts(&survey), (0, 0, 0));
+        survey.read(Kind::Azimuth, 0, 4);
+        survey.read(Kind::Horizontal, 0, 4);
+        assert_eq!(counts(&survey), (1, 1, 0));
+        // A free direction read there, one read elsewhere that nothing orients, and a slope; a second one to the same counts once.
+        survey.read(Kind::Direction, 4, 1);
+        survey.read(Kind::Direction, 2, 4);
+        survey.read(Kind::Slope, 2, 4);
+        survey.read(Kind::Slope, 4, 2);
+        assert_eq!(counts(&survey), (2, 2, 0));
+        survey.read(Kind::Slope, 3, 4);
+        survey.read(Kind::Azimuth, 4, 3);
+        survey.read(Kind::Vertical, 1, 4);
+        assert_eq!(counts(&survey), (2, 2, 1));
+    }
+
+    fn shared() -> Shared {
+        Shared { slope_m: Some(100.0), lift_m: 0.7, ..Shared::default() }
+    }
+
+    /// A slope is levelled by what stands beside it, a rise is that of the ground.
+    #[test]
+    fn level_and_rise_of_a_shot() {
+        let near = |got: Option<f64>, want: f64| assert!((got.unwrap() - want).abs() < 1e-9, "{got:?} {want}");
+        let angle = |degrees: f64| Shared { inclination_rad: Some(f64::to_radians(degrees)), ..shared() };
+        near(angle(60.0).level(), 50.0);
+        near(angle(60.0).horizontal(), 50.0);
+        near(angle(60.0).rise(40.0), 40.0 * 3f64.sqrt() + 0.7);
+        near(Shared { rise_m: Some(60.0), ..shared() }.level(), 80.0);
+        near(Shared { rise_m: Some(60.0), ..angle(60.0) }.level(), 50.0);
+        near(Shared { rise_m: Some(60.0), ..angle(60.0) }.rise(40.0), 60.0);
+        // A rise that is longer than its slope is straight up.
+        near(Shared { rise_m: Some(101.0), ..shared() }.level(), 0.0);
+        near(Shared { horizontal_m: Some(30.0), ..angle(60.0) }.horizontal(), 30.0);
+        near(shared().horizontal(), 100.0);
+        assert_eq!((shared().level(), shared().rise(50.0), Shared::default().horizontal()), (None, None, None));
+        // From a cosine of 0.02 on, 88.854°, the tangent tells, beyond it the slope.
+        near(angle(88.84).rise(2.0), 2.0 * 88.84f64.to_radians().tan() + 0.7);
+        near(angle(88.87).rise(2.0), 100.0 * 88.87f64.to_radians().sin() + 0.7);
+        let bare = Shared { slope_m: None, ..angle(88.87) };
+        near(bare.rise(2.0), 2.0 * 88.87f64.to_radians().tan() + 0.7);
+    }
+
+    /// The height that a neighbour gives over the horizon of the first, and the distances that it levels.
+    #[test]
+    fn a_known_height_levels_other_slopes() {
+        let mut survey = Surveyed::at(&[[0.0; 3], [150.0, 20.0, 8.0], [60.0, 170.0, -12.0], [70.0, 60.0, 45.0]], &[0, 1, 2]);
+        survey.read(Kind::Slope, 1, 3);
+        survey.read(Kind::Slope, 3, 2);
+        let radii = |survey: &Surveyed| {
+            see(survey, |near| {
+                let circles = near.loci().into_iter().filter_map(|locus| match locus {
+                    Locus::Circle { radius_m, .. } => Some(radius_m),
+                    _ => None,
+                });
+                (near.known_up_m(), circles.collect::<Vec<f64>>())
+            })
+        };
+        // None: slopes as they were read.
+        let read = [survey.network.observations[0].value, survey.network.observations[1].value];
+        assert_eq!(radii(&survey), (None, read.to_vec()));
+        survey.read(Kind::Horizontal, 0, 3);
+        survey.read(Kind::Inclination, 3, 0);
+        let (up, got) = radii(&survey);
+        assert!((up.unwrap() - 45.0).abs() < 3.0 * CLOSE_M, "{up:?}");
+        for (s, got) in got.into_iter().enumerate() {
+            let [e, n, _] = survey.frame(s).from_earth_centred(survey.truth[3]);
+            assert!((got - e.hypot(n)).abs() < 5.0 * CLOSE_M, "{s}: {got} {}", e.hypot(n));
+        }
+        // A neighbour without a height is not levelled, nor is a slope that is shorter than the rise.
+        survey.network.stations[1].control.as_mut().unwrap().covariance.uu = f64::INFINITY;
+        survey.network.observations[1].value = 55.0;
+        assert_eq!(radii(&survey).1[1..], [read[0], 55.0]);
+        // The height of a neighbour that has none itself is none.
+        survey.network.stations[0].control.as_mut().unwrap().covariance.uu = f64::INFINITY;
+        assert_eq!(radii(&survey).0, None);
+    }
+
+    /// The first reading of a kind counts, with its own heights; what was read at the station is turned round.
+    #[test]
+    fn readings_are_taken_up_from_both_ends() {
+        let mut survey = Surveyed::at(&[[0.0; 3], [30.0, 40.0, 9.0]], &[0]);
+        survey.heights_m = [1.5, 0.4];
+        survey.read_all(&[Kind::Slope, Kind::Inclination, Kind::Azimuth], 1, 0);
+        survey.heights_m = [1.0, 2.2];
+        survey.read_all(&[Kind::Slope, Kind::Inclination, Kind::Azimuth, Kind::Horizontal, Kind::Vertical], 0, 1);
+        let got = see(&survey, |near| near.shared[&0]);
+        let values: Vec<f64> = survey.network.observations.iter().map(|o| o.value).collect();
+        assert_eq!((got.slope_m, got.inclination_rad), (Some(values[0]), Some(-values[1])));
+        assert!((got.lift_m + 1.1).abs() < 1e-12 && (got.slope_lift_m + 1.1).abs() < 1e-12, "{got:?}");
+        let off = crate::geodesy::frame::half_circle_rad(got.azimuth_rad.unwrap() - 0.6f64.atan2(0.8));
+        assert!(off.abs() < 1e-4, "{off}");
+        assert_eq!((got.horizontal_m, got.direction_rad), (Some(values[6]), None));
+        assert!((got.rise_m.unwrap() - 9.0).abs() < CLOSE_M, "{got:?}");
+        // A direction is a bearing once its circle is oriented.
+        survey.network.observations.clear();
+        survey.read(Kind::Direction, 1, 0);
+        assert_eq!(see(&survey, |near| near.shared[&0].direction_rad), Some(survey.network.observations[0].value));
+    }
+
+    /// The shot of a neighbour with a height goes before one without; without any height a place is at the level of the first neighbour.
+    #[test]
+    fn a_polar_shot_with_a_height_goes_first() {
+        let mut survey = Surveyed::at(&[[0.0, 0.0, 20.0], [90.0, 5.0, 0.0], [60.0, 80.0, 12.0]], &[0, 1]);
+        survey.read_all(&[Kind::Azimuth, Kind::Horizontal], 0, 2);
+        let place = |survey: &Surveyed| {
+            let (position, has_height) = see(survey, |near| near.polar()).unwrap();
+            let [e, n, u] = survey.frame(2).from_earth_centred(position);
+            assert!(e.hypot(n) < 0.01, "{e} {n}");
+            (u, has_height)
+        };
+        let near =
+            |got: (f64, bool), want: (f64, bool)| assert!((got.0 - want.0).abs() < 0.01 && got.1 == want.1, "{got:?} {want:?}");
+        near(place(&survey), (8.0, false));
+        // Another neighbour's inclination raises it.
+        survey.read(Kind::Inclination, 1, 2);
+        near(place(&survey), (0.0, true));
+        survey.read_all(&[Kind::Azimuth, Kind::Horizontal], 1, 2);
+        survey.network.observations[0].value += 0.1;
+        near(place(&survey), (0.0, true));
+        // Neither has a height: the level of the first, whatever rises from there.
+        for s in 0..2 {
+            survey.network.stations[s].control.as_mut().unwrap().covariance.uu = f64::INFINITY;
+        }
+        survey.network.observations[0].value -= 0.1;
+        near(place(&survey), (8.0, false));
+        assert!(see(&Surveyed::at(&[[0.0; 3], [9.0; 3]], &[0]), |near| near.polar().is_none()));
+    }
+}

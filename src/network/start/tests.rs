@@ -1,92 +1,30 @@
 //! Starts against true places, from readings without error, for each way that a station can be started.
 
 use super::*;
-use crate::geodesy::covariance::Covariance;
-use crate::geodesy::frame::Ellipsoid;
-use crate::network::types::{Control, Observation, Station};
-
-/// Instrument and target over the ground, in metres.
-const HEIGHTS: [f64; 2] = [1.5, 0.4];
+use crate::network::surveyed::Surveyed;
 
 /// What one horizon for all neighbours moves a place by, 200 m from the farthest: meridians converge by 200 m · tan φ / R, 7 mm.
 const PLANE_M: f64 = 0.02;
 
-/// Three known bases and a point P, with the true place of each.
-struct Ground {
-    network: Network,
-    truth: Vec<EarthCentred>,
-}
-
 const P: usize = 3;
 
-impl Ground {
-    fn with(point: [f64; 3]) -> Ground {
-        let ellipsoid = Ellipsoid::WGS84;
-        let frame = LocalFrame::at(&Geodetic { lat_rad: 0.8, lon_rad: 0.2, ellipsoid_height_m: 300.0 }, &ellipsoid);
-        let places = [[0.0, 0.0, 0.0], [150.0, 20.0, 8.0], [60.0, 170.0, -12.0], point];
-        let truth: Vec<EarthCentred> = places.iter().map(|at| frame.to_earth_centred(*at)).collect();
-        let stations = truth.iter().enumerate().map(|(s, position)| Station {
-            label: ["A", "B", "C", "P"][s].into(),
-            start: None,
-            control: (s != P).then_some(Control { position: *position, covariance: Covariance::from_sigmas(0.1, 0.1) }),
-            sigma_orientation_rad: 0.0,
-        });
-        let stations = stations.collect();
-        let network = Network { ellipsoid, refraction: 0.0, stations, instruments: vec![], shared: vec![], observations: vec![] };
-        Ground { network, truth }
+/// Three known bases and a point P.
+fn ground(point: [f64; 3]) -> Surveyed {
+    let mut ground = Surveyed::at(&[[0.0, 0.0, 0.0], [150.0, 20.0, 8.0], [60.0, 170.0, -12.0], point], &[0, 1, 2]);
+    for (station, label) in ground.network.stations.iter_mut().zip(["A", "B", "C", "P"]) {
+        station.label = label.into();
     }
-
-    fn frame(&self, s: usize) -> LocalFrame {
-        LocalFrame::at(&Geodetic::from_earth_centred(self.truth[s], &self.network.ellipsoid), &self.network.ellipsoid)
-    }
-
-    fn height_m(&self, position: EarthCentred) -> f64 {
-        Geodetic::from_earth_centred(position, &self.network.ellipsoid).ellipsoid_height_m
-    }
-
-    /// A reading without error; circles are turned by one radian.
-    fn read(&mut self, kind: Kind, from: usize, to: usize) {
-        let [instrument_height_m, target_height_m] = HEIGHTS;
-        let [e, n, u] = self.frame(from).from_earth_centred(self.truth[to]);
-        let (run, u) = (e.hypot(n), u + target_height_m - instrument_height_m);
-        let value = match kind {
-            Kind::Azimuth => e.atan2(n),
-            Kind::Direction => e.atan2(n) - 1.0,
-            Kind::Inclination => u.atan2(run),
-            Kind::Slope => run.hypot(u),
-            Kind::Horizontal => run,
-            Kind::Vertical | Kind::VerticalWithSlope => u,
-            Kind::HeightDifference => {
-                self.height_m(self.truth[to]) - self.height_m(self.truth[from]) + target_height_m - instrument_height_m
-            }
-        };
-        let source = self.network.observations.len();
-        let of = Observation {
-            kind,
-            from,
-            to,
-            value,
-            sigma: 0.01,
-            instrument_height_m,
-            target_height_m,
-            instrument: None,
-            shared: [None; 2],
-            source,
-        };
-        self.network.observations.push(of);
-    }
-
-    fn start(&self) -> Starts {
-        start(&self.network, &vec![true; self.network.observations.len()])
-    }
+    ground
 }
 
 /// What is read, from where to where.
 type Readings = Vec<(Kind, usize, usize)>;
 
-fn started(point: [f64; 3], readings: &Readings) -> (Ground, Starts) {
-    let mut ground = Ground::with(point);
-    readings.iter().for_each(|(kind, from, to)| ground.read(*kind, *from, *to));
+fn started(point: [f64; 3], readings: &Readings) -> (Surveyed, Starts) {
+    let mut ground = ground(point);
+    for (kind, from, to) in readings {
+        ground.read(*kind, *from, *to);
+    }
     let starts = ground.start();
     (ground, starts)
 }
@@ -178,9 +116,9 @@ fn a_plumb_shot_is_raised_along_its_slope() {
 #[test]
 fn of_several_shots_the_one_nearest_to_the_others() {
     // Shots from three bases; that of A, which comes first, is 9 m too short.
-    let mut ground = Ground::with([70.0, 60.0, 25.0]);
+    let mut ground = ground([70.0, 60.0, 25.0]);
     for base in 0..3 {
-        [Kind::Azimuth, Kind::Slope, Kind::Inclination].into_iter().for_each(|kind| ground.read(kind, base, P));
+        ground.read_all(&[Kind::Azimuth, Kind::Slope, Kind::Inclination], base, P);
     }
     ground.network.observations[1].value -= 9.0;
     let off = ground.frame(P).from_earth_centred(ground.start().positions[P].unwrap());
@@ -195,7 +133,7 @@ fn what_is_lacking_is_counted() {
     assert!(one.starts_with(&format!("Station P: 1 distance {fixes}")), "{one}");
     // Two lines that are one: to a base and back.
     let (mut ground, _) = started([70.0, 60.0, 25.0], &vec![(Kind::Azimuth, 0, P), (Kind::Direction, P, 1)]);
-    let of = |ground: &Ground| ground.start().notes[0].text.clone();
+    let of = |ground: &Surveyed| ground.start().notes[0].text.clone();
     assert!(of(&ground).starts_with(&format!("Station P: 2 bearings {fixes}")), "{}", of(&ground));
     // A distance that is far too short to meet the line.
     ground.network.observations.truncate(1);
@@ -205,4 +143,88 @@ fn what_is_lacking_is_counted() {
     ground.network.observations[0].kind = Kind::Horizontal;
     ground.network.observations[0].value = 20.0;
     assert!(of(&ground).starts_with(&format!("Station P: 2 distances {fixes}")), "{}", of(&ground));
+}
+
+#[test]
+fn what_is_lacking_is_named() {
+    use Kind::*;
+    let text = |readings: &Readings| started([70.0, 60.0, 25.0], readings).1.notes[0].text.clone();
+    assert!(text(&vec![(Azimuth, 0, P)]).starts_with("Station P: 1 bearing to placed stations do not fix it"));
+    assert_eq!(
+        text(&vec![(Horizontal, 0, P), (Horizontal, 1, P)]),
+        "Station P: two places fit its readings equally. Add a distance or an azimuth, or give a rough position."
+    );
+    assert_eq!(
+        text(&vec![(Slope, 0, P), (Slope, 1, P), (Slope, 2, P)]),
+        "Station P: two places fit its slope distances equally, one over the other. Read an inclination, or give a rough position."
+    );
+    // Two lines side by side and two circles far from both.
+    let places = [[0.0, 0.0, 0.0], [50.0, 0.0, 0.0], [500.0, 0.0, 0.0], [900.0, 0.0, 0.0], [0.0, 80.0, 0.0]];
+    let mut far = Surveyed::at(&places, &[0, 1, 2, 3]);
+    for (kind, from, value) in [(Azimuth, 0, 0.0), (Azimuth, 1, 0.0), (Horizontal, 2, 20.0), (Horizontal, 3, 20.0)] {
+        let reading = far.read(kind, from, 4);
+        far.network.observations[reading].value = value;
+    }
+    let notes = far.start().notes;
+    assert!(notes[0].text.starts_with("Station S4: 2 bearings and 2 distances to placed stations do not fix it"), "{notes:?}");
+    // Stations that hang on each other alone.
+    let mut apart = Surveyed::at(&[[0.0; 3], [50.0, 0.0, 0.0], [90.0, 9.0, 0.0], [500.0, 0.0, 0.0]], &[3]);
+    apart.read_all(&[Azimuth, Horizontal], 0, 1);
+    apart.read_all(&[Azimuth, Horizontal], 2, 0);
+    let notes = apart.start().notes;
+    let said: Vec<(NoteKind, &[usize])> = notes.iter().map(|note| (note.kind, note.stations.as_slice())).collect();
+    assert_eq!(said, [(NoteKind::NotStarted, &[0][..]), (NoteKind::NotStarted, &[1]), (NoteKind::NotStarted, &[2])]);
+    for (note, count) in notes.iter().zip([2, 1, 1]) {
+        let want =
+            format!("none of its {count} sighted stations has a position. Tie one of them to a GNSS base or a known point.");
+        assert!(note.text.ends_with(&want), "{}", note.text);
+    }
+}
+
+/// What is given at the beginning: rough positions before known ones; a height is known unless the position has none.
+#[test]
+fn what_is_given_stands_first() {
+    let mut given = Surveyed::at(&[[0.0; 3], [50.0, 0.0, 3.0], [90.0, 9.0, 0.0], [20.0, 8.0, 0.0], [7.0, 70.0, 0.0]], &[0, 1, 2]);
+    let stations = &mut given.network.stations;
+    stations[1].control.as_mut().unwrap().covariance.uu = f64::INFINITY;
+    stations[2].control.as_mut().unwrap().covariance = Default::default();
+    stations[3].start = Some(given.truth[3]);
+    stations[3].sigma_orientation_rad = f64::INFINITY;
+    let starts = given.start();
+    assert_eq!(starts.has_height, [true, false, true, true, false]);
+    assert_eq!(starts.positions, [Some(given.truth[0]), Some(given.truth[1]), Some(given.truth[2]), Some(given.truth[3]), None]);
+    // An orientation with a standard error begins at none to add, a free one at nothing.
+    assert_eq!(starts.azimuths, [Some(0.0), Some(0.0), Some(0.0), None, Some(0.0)]);
+    let rough = given.frame(1).to_earth_centred([4.0, 5.0, 6.0]);
+    given.network.stations[1].start = Some(rough);
+    let starts = given.start();
+    assert_eq!((starts.positions[1], starts.has_height[1]), (Some(rough), true));
+}
+
+/// A circle is oriented by the first of its sights that has a length in the plane, a millimetre at least; free azimuths too.
+#[test]
+fn a_circle_is_oriented_by_a_sight_with_a_length() {
+    for kind in [Kind::Direction, Kind::Azimuth] {
+        for (aside_m, turned) in [(0.9e-3, 1.0), (1.1e-3, 0.7)] {
+            let mut base = Surveyed::at(&[[0.0; 3], [0.0, aside_m, 5.0], [60.0, 80.0, 5.0]], &[0, 1, 2]);
+            base.network.stations[0].sigma_orientation_rad = f64::INFINITY;
+            base.read(Kind::Direction, 0, 1);
+            base.read(Kind::Direction, 0, 2);
+            base.network.observations[0].value += 0.3;
+            base.network.observations.iter_mut().for_each(|o| o.kind = kind);
+            let starts = base.start();
+            let got = if kind == Kind::Direction { starts.directions[0] } else { starts.azimuths[0] };
+            // A nanometre of earth-centred coordinates in a millimetre.
+            assert!((got.unwrap() - turned).abs() < 1e-5, "{kind:?} {aside_m}: {got:?}");
+        }
+    }
+}
+
+#[test]
+fn readings_stand_at_both_their_ends() {
+    let (ground, _) = started([70.0, 60.0, 25.0], &vec![(Kind::Azimuth, 0, P), (Kind::Slope, 1, P), (Kind::Slope, P, 0)]);
+    assert_eq!(adjacency(&ground.network, &[true; 3]), [vec![0, 2], vec![1], vec![], vec![0, 1, 2]]);
+    assert_eq!(adjacency(&ground.network, &[true, false, true]), [vec![0, 2], vec![], vec![], vec![0, 2]]);
+    // What is not said of is not used.
+    assert_eq!(adjacency(&ground.network, &[true]), [vec![0], vec![], vec![], vec![0]]);
 }

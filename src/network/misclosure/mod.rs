@@ -147,7 +147,7 @@ pub(crate) fn traverses(network: &Network, component: &Component, starts: &Start
         .filter_map(|&(a, b)| {
             let route = forest.route(a, b);
             // Two known positions and a leg between them are no traverse.
-            (route.len() > 2 && !(route.len() == 3 && route[0] == route[2])).then(|| carry(network, starts, &legs, &route))?
+            (route.len() > 2).then(|| carry(network, starts, &legs, &route))?
         })
         .collect();
     // A remote point sighted from two bases closes a route too, though it is no traverse.
@@ -340,80 +340,4 @@ fn mean(a: Option<f64>, b: Option<f64>) -> Option<f64> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    /// Stations that can be reached from known ones, without one leg.
-    fn reached(pairs: &[(usize, usize)], count: usize, known: &[bool], without: Option<(usize, usize)>) -> Vec<bool> {
-        let mut reached = known.to_vec();
-        for _ in 0..count {
-            for &(a, b) in pairs.iter().filter(|pair| Some(**pair) != without) {
-                let either = reached[a] || reached[b];
-                (reached[a], reached[b]) = (either, either);
-            }
-        }
-        reached
-    }
-
-    proptest! {
-        /// A station hangs where the loss of one leg cuts it off from all known ones. A route goes along legs, each once, and closes on a known
-        /// station or on itself; the legs outside the forest are those that a spanning forest leaves over.
-        #[test]
-        fn routes_and_what_hangs(
-            drawn in prop::collection::btree_set((0usize..9, 0usize..9), 0..14),
-            known in prop::collection::vec(prop::bool::weighted(0.25), 9),
-        ) {
-            let mut pairs: Vec<(usize, usize)> = drawn.into_iter().filter(|(a, b)| a < b).collect();
-            pairs.sort_unstable();
-            let component = Component { stations: (0..9).collect(), observations: Vec::new() };
-            let forest = Forest::grow(&component, &pairs, &|s| known[s]);
-            let whole = reached(&pairs, 9, &known, None);
-            let want: Vec<usize> = (0..9)
-                .filter(|s| whole[*s] && pairs.iter().any(|pair| !reached(&pairs, 9, &known, Some(*pair))[*s]))
-                .collect();
-            prop_assert_eq!(forest.hanging(), want);
-            let legs = pairs.iter().filter(|(a, _)| whole[*a]).count();
-            let stations = whole.iter().filter(|reached| **reached).count();
-            let roots = known.iter().filter(|known| **known).count();
-            prop_assert_eq!(forest.closing.len(), legs - (stations - roots));
-            for &(a, b) in &forest.closing {
-                let route = forest.route(a, b);
-                let mut run: Vec<(usize, usize)> = route.windows(2).map(|s| (s[0].min(s[1]), s[0].max(s[1]))).collect();
-                prop_assert!(run.contains(&(a, b)) && run.iter().all(|leg| pairs.contains(leg)), "{route:?}");
-                let steps = run.len();
-                run.sort_unstable();
-                run.dedup();
-                prop_assert_eq!(run.len(), steps);
-                let (first, last) = (route[0], route[route.len() - 1]);
-                prop_assert!(first == last || known[first] && known[last], "{route:?}");
-                prop_assert!(route[1..route.len() - 1].iter().all(|s| !known[*s]), "{route:?}");
-            }
-        }
-    }
-
-    #[test]
-    fn readings_of_a_leg_are_levelled_and_raised() {
-        // 100 m up a slope of 30°: 86.603 m along, 50 m up; the target 0.5 m lower on its pole than the instrument.
-        let side = Side { slope_m: Some(100.0), inclination_rad: Some(30f64.to_radians()), lift_m: 0.5, ..Side::NOTHING };
-        assert!((side.horizontal().unwrap() - 86.602_540).abs() < 1e-6);
-        assert!((side.rise().unwrap() - 50.5).abs() < 1e-9);
-        // What was measured goes before what is computed; a slope distance alone is level.
-        let side = Side { horizontal_m: Some(80.0), rise_m: Some(7.0), ..side };
-        assert_eq!((side.horizontal(), side.rise()), (Some(80.0), Some(7.0)));
-        let side = Side { slope_m: Some(100.0), ..Side::NOTHING };
-        assert_eq!((side.horizontal(), side.rise(), side.bears()), (Some(100.0), None, false));
-        assert!(Side { azimuth: Some(0.0), ..side }.bears() && Side { direction: Some(0.0), ..side }.bears());
-        // Refraction 0.13 lifts a sight of 1 km by 0.13 · 1000 / 2R in angle, 1.02 cm.
-        let bend = Bend::from_refraction(0.13, 6_371_000.0);
-        let side = Side { horizontal_m: Some(1000.0), inclination_rad: Some(0.0), bend, ..Side::NOTHING };
-        assert!((side.rise().unwrap() + 0.0102).abs() < 1e-4, "{:?}", side.rise());
-    }
-
-    #[test]
-    fn a_ratio_is_length_over_misclosure() {
-        let closure =
-            Misclosure { stations: vec![0, 1, 2], length_m: 1000.0, east_m: 0.3, north_m: -0.4, up_m: None, angular_rad: None };
-        assert!((closure.linear_m() - 0.5).abs() < 1e-12 && (closure.ratio() - 2000.0).abs() < 1e-9);
-    }
-}
+mod tests;
