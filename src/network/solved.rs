@@ -325,6 +325,7 @@ fn rotated(c: &Covariance, turn: &[[f64; 3]; 3]) -> Covariance {
 mod tests {
     use super::*;
     use crate::network::by_station::tests::sample;
+    use crate::network::equations::tests::every_kind;
     use crate::network::reliability::tests::inverse_of_normals;
     use crate::network::types::{Kind, Network, Settings};
     use crate::network::{adjust, equations::Equations};
@@ -399,6 +400,64 @@ mod tests {
         for (k, got) in covariance.covariance(&which).into_iter().enumerate() {
             assert!((got - q[which[k / 4]][which[k % 4]]).abs() < ROUNDING_M2);
         }
+    }
+
+    /// A fixed point has no covariance with anything, and a shot from it the errors of its azimuths alone.
+    #[test]
+    fn a_fixed_point_moves_nothing() {
+        let network = every_kind();
+        let adjustment = adjust(&network, &Settings::default()).unwrap();
+        let solved = &adjustment.solved[0];
+        let points = solved.correlated_points(&[0, 1]).unwrap();
+        for (i, j) in [(0, 0), (0, 1), (1, 0)] {
+            assert!(points.covariance_between(i, j).iter().flatten().all(|element| *element == 0.0));
+        }
+        assert!(points.covariance_between(1, 1)[0][0] > 0.0);
+        let sight = Sight {
+            true_azimuth_rad: 0.0,
+            triangle: Triangle::HorizontalVertical { horizontal_m: 100.0, vertical_m: 0.0 },
+            instrument_height_m: 0.0,
+            target_height_m: 0.0,
+            refraction: 0.0,
+        };
+        let exact = SightSigmas { azimuth_rad: 0.0, inclination_rad: 0.0, distance_m: 0.0 };
+        let (_, covariance) = solved.carry(0, &reduce(&sight, &exact, 6.371e6)).unwrap();
+        let turn = solved.station(0).unwrap().orientation.unwrap();
+        // Aside by 100 m times the error of what is added to its azimuths, nearly all of it east: it is turned by less than a thousandth.
+        assert!((covariance.ee.sqrt() / (100.0 * turn.sigma) - 1.0).abs() < 1e-3, "{covariance:?} {turn:?}");
+        assert!(covariance.nn < 1e-4 * covariance.ee && covariance.uu < 1e-4 * covariance.ee);
+    }
+
+    /// Covariances are told by source from either way; an unknown that there is not has none.
+    #[test]
+    fn covariances_by_source_come_from_either_way() {
+        let network = turned_sample();
+        let adjustment = adjust(&network, &Settings::default()).unwrap();
+        let inner = &adjustment.solved[0].inner;
+        let of = |parted: Option<Arc<Parted>>, by_station: Option<Arc<ByStation>>| OfUnknowns {
+            factor: Arc::clone(&inner.factor),
+            inverse: Arc::clone(&inner.inverse),
+            parted,
+            by_station,
+        };
+        let local: Vec<u32> = (0..network.stations.len() as u32).collect();
+        let mut equations = Equations::list(&network, &inner.component, &inner.layout, &local, &inner.state);
+        equations.linearise(&inner.state);
+        let mut solver = crate::network::solution::Solver::prepare(&equations, &inner.layout).unwrap();
+        let split = ByStation::split(&mut solver, &mut equations, &inner.layout, &inner.factor, &inner.inverse);
+        let which = adjustment.solved[0].unknowns_of(5).unwrap().place;
+        let ways = [of(inner.parted.clone(), None), of(None, split.map(Arc::new))];
+        for way in &ways {
+            let parts = way.parted(&which).unwrap();
+            assert_eq!(parts.len(), 8);
+            let sum: f64 = parts.iter().map(|(_, part)| part[0]).sum();
+            assert!((sum / way.covariance(&which)[0] - 1.0).abs() < 1e-6, "{sum}");
+        }
+        assert!(of(None, None).parted(&which).is_none());
+        let none = inner.layout.size;
+        let got = ways[0].covariance(&[which[0], none]);
+        assert!(got[0] > 0.0 && got[1..] == [0.0; 3], "{got:?}");
+        assert_eq!(inner.column(none as u32), vec![0.0; none]);
     }
 
     /// A shot from an adjusted base: its place by turning the shot by hand, its covariance by the derivatives of that place by each unknown of the base and by the

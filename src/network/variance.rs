@@ -188,6 +188,40 @@ mod tests {
         }
     }
 
+    /// The sums by class of a robust solution: squares count by their weights; what was taken out does not count.
+    #[test]
+    fn sums_are_those_of_the_residuals() {
+        let mut network = drawn();
+        network.observations[30].value += 40.0 * network.observations[30].sigma;
+        let mut scaled = network.clone();
+        scaled.observations.iter_mut().for_each(|o| o.sigma *= 1.5);
+        let settings = Settings { robust: crate::job::Robust::Huber, ..Settings::default() };
+        let mut adjustment = adjust(&scaled, &settings).unwrap();
+        let residuals = &mut adjustment.solved[0].residuals;
+        let out = residuals.iter().position(|r| r.source == Source::Observation(7)).unwrap();
+        residuals[out].used = false;
+        assert!(residuals.iter().any(|r| r.weight < 0.5));
+        let sums = sums_of(&network, &scaled, &adjustment);
+        assert_eq!(sums.len(), 3);
+        for ((class, instrument), got) in sums {
+            assert_eq!(instrument, None);
+            let (mut square, mut redundancy, mut variance, mut readings) = (0.0, 0.0, 0.0, 0);
+            for r in &adjustment.solved[0].residuals {
+                let Source::Observation(i) = r.source else { continue };
+                let o = &scaled.observations[i];
+                if i != 7 && o.kind.class() == class {
+                    square += r.weight * r.residual * r.residual / (o.sigma * o.sigma);
+                    (redundancy, variance, readings) = (redundancy + r.redundancy, variance + o.sigma * o.sigma, readings + 1);
+                }
+            }
+            let near = |got: f64, want: f64| assert!((got / want - 1.0).abs() < 1e-9, "{class:?} {got} {want}");
+            near(got.square, square);
+            near(got.redundancy, redundancy);
+            near(got.variance, variance);
+            assert_eq!(got.readings, readings);
+        }
+    }
+
     #[test]
     fn a_class_that_little_checks_keeps_its_standard_error() {
         // Instruments of their own for the distances of two bases: each is checked by less than ten.

@@ -252,6 +252,20 @@ pub(crate) mod tests {
         });
     }
 
+    #[test]
+    fn as_many_are_taken_out_as_there_is_room_for() {
+        at_solution(&sample(), |equations, factor, tests| {
+            let mut without = Without::prepare(equations, factor, tests);
+            assert!(!without.is_full());
+            // With the next one the answers fill the room.
+            let most = ROOM / factor.size();
+            without.taken = (0..most - 1).map(|test| ReadingPart { test, answer: Vec::new(), gap: 1.0 }).collect();
+            assert!(!without.is_full());
+            without.taken.push(ReadingPart { test: 0, answer: Vec::new(), gap: 1.0 });
+            assert!(without.is_full());
+        });
+    }
+
     /// Where little is left to check a reading it has no statistic; a position is not taken out so.
     #[test]
     fn what_the_rest_no_longer_checks_has_no_statistic() {

@@ -218,3 +218,62 @@ fn square([e, n, u]: [f64; 3], c: &Covariance) -> f64 {
     let determinant = c.ee * a + c.en * b + c.eu * d;
     (a * e * e + f * n * n + h * u * u + 2.0 * (b * e * n + d * e * u + g * n * u)) / determinant
 }
+
+/// A direction of a known position that has no error is given a hundredth of a millimetre.
+#[test]
+fn a_position_has_an_error_in_each_direction() {
+    let of = |covariance: Covariance, count: u8| factor(&Control { position: [0.0; 3], covariance }, count);
+    let lower = of(Covariance { ee: 0.09, nn: 0.0, uu: 0.0, en: 0.0, eu: 0.0, nu: 0.0 }, 3);
+    assert!((lower[0][0] - 0.3).abs() < 1e-15 && lower[1][1] == 1e-5 && lower[2][2] == 1e-5);
+    // Of two coordinates the third is left; just over the least the error is its own.
+    let lower = of(Covariance { ee: 0.09, nn: 1.21e-10, uu: 4.0, en: 0.0, eu: 0.0, nu: 0.0 }, 2);
+    assert!((lower[1][1] - 1.1e-5).abs() < 1e-12 && lower[2] == [0.0; 3]);
+    let lower = of(Covariance { ee: 0.09, nn: 0.81e-10, uu: 4.0, en: 0.0, eu: 0.0, nu: 0.0 }, 2);
+    assert_eq!(lower[1][1], 1e-5);
+}
+
+/// A shot above 85° holds its azimuth over the distance that was read, where it has one, and its inclination in the plane of the azimuth.
+#[test]
+fn a_steep_shot_is_held_by_its_distance() {
+    let mut survey = crate::network::surveyed::Surveyed::at(&[[0.0; 3], [1.0, 2.0, 60.0]], &[0, 1]);
+    let mut models = |degrees: f64, kinds: &[(Kind, f64)], other: usize| {
+        survey.network.observations.clear();
+        for (kind, value) in [(Kind::Inclination, degrees.to_radians())].iter().chain(kinds) {
+            let k = survey.read(*kind, 0, 1);
+            let o = &mut survey.network.observations[k];
+            (o.value, o.source) = (*value, if k == other { 9 } else { 0 });
+        }
+        let component = survey.component();
+        let steep = SteepSights::find(&survey.network, &component);
+        survey.network.observations.iter().map(|o| steep.model(o, || 0.25)).collect::<Vec<Model>>()
+    };
+    let near = |model: Model, want: f64| {
+        let Model::SteepAzimuth { horizontal_m } = model else { panic!("{model:?}") };
+        assert!((horizontal_m - want).abs() < 1e-9, "{horizontal_m} {want}");
+    };
+    let plane = Model::SteepInclination { azimuth_rad: 1.25 };
+    let plain = |kinds: &[(Kind, f64)]| {
+        [Kind::Inclination].into_iter().chain(kinds.iter().map(|(kind, _)| *kind)).map(Model::Plain).collect::<Vec<Model>>()
+    };
+    for kind in [Kind::Azimuth, Kind::Direction] {
+        let slope = [(kind, 1.0), (Kind::Slope, 60.0)];
+        for degrees in [85.01, -86.0] {
+            let got = models(degrees, &slope, 9);
+            assert_eq!((got[0], got[2]), (plane, Model::Plain(Kind::Slope)));
+            near(got[1], 60.0 * degrees.to_radians().cos());
+        }
+        assert_eq!(models(84.99, &slope, 9), plain(&slope));
+        assert_eq!(models(-84.99, &slope, 9), plain(&slope));
+        // A thousandth of the slope is the least.
+        near(models(89.99, &slope, 9)[1], 0.06);
+        let flat = [(kind, 1.0), (Kind::Horizontal, 4.0)];
+        let got = models(86.0, &flat, 9);
+        near(got[1], 4.0);
+        assert_eq!((got[0], got[2]), (plane, Model::Plain(Kind::Horizontal)));
+        // Without a distance, or with one of another shot, it is as any other.
+        assert_eq!(models(86.0, &flat[..1], 9), plain(&flat[..1]));
+        assert_eq!(models(86.0, &flat, 2), plain(&flat));
+        assert_eq!(models(86.0, &flat, 1), plain(&flat));
+    }
+    assert_eq!(models(86.0, &[(Kind::Slope, 60.0)], 9), plain(&[(Kind::Slope, 60.0)]));
+}

@@ -569,6 +569,33 @@ mod tests {
         assert_eq!(radii(&survey).0, None);
     }
 
+    /// Directions give an angle from each to the next; of three or more the last to the first too.
+    #[test]
+    fn directions_give_angles() {
+        let mut survey =
+            Surveyed::at(&[[0.0; 3], [90.0, 5.0, 0.0], [60.0, 80.0, 0.0], [10.0, 70.0, 0.0], [40.0, 30.0, 9.0]], &[0, 1, 2, 3]);
+        for count in 1..=4 {
+            survey.read(Kind::Direction, 4, count - 1);
+            let value = |s: usize| survey.network.observations[s].value;
+            see(&survey, |near| {
+                let (_, anchor) = near.anchor.as_ref().unwrap();
+                let place = |s: usize| anchor.from_earth_centred(survey.truth[s]);
+                let mut pairs: Vec<(usize, usize)> = (1..count).map(|s| (s - 1, s)).collect();
+                if count > 2 {
+                    pairs.push((count - 1, 0));
+                }
+                let loci = near.loci();
+                assert_eq!(loci.len(), pairs.len());
+                for (locus, (a, b)) in loci.into_iter().zip(pairs) {
+                    let Locus::Angle { first, second, angle_rad } = locus else { panic!("{locus:?}") };
+                    let off = |got: [f64; 2], s: usize| (got[0] - place(s)[0]).hypot(got[1] - place(s)[1]);
+                    assert!(off(first, a) < CLOSE_M && off(second, b) < CLOSE_M);
+                    assert!((angle_rad - (value(b) - value(a))).abs() < 1e-12);
+                }
+            });
+        }
+    }
+
     /// The first reading of a kind counts, with its own heights; what was read at the station is turned round.
     #[test]
     fn readings_are_taken_up_from_both_ends() {

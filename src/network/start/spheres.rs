@@ -94,6 +94,32 @@ mod tests {
         }
     }
 
+    /// Spheres that miss their plane by a tenth of the radius are bridged, centres seen 3° apart are not in one line.
+    #[test]
+    fn limits_of_a_place_in_space() {
+        let at = |e: f64, n: f64, radius_m: f64| Sphere { centre: [e, n, 0.0], radius_m };
+        // About three corners of a square of 100 m: r² − 5000 against −(r / 10)².
+        let corners = |r: f64| meet(&at(0.0, 0.0, r), &at(100.0, 0.0, r), &at(0.0, 100.0, r));
+        let limit = (5000f64 / 1.01).sqrt();
+        assert!(corners(0.9999 * limit).is_empty() && corners(72.0).len() == 2);
+        let bridged = corners(1.0001 * limit);
+        assert!(bridged.len() == 1 && length(less(bridged[0], [50.0, 50.0, 0.0])) < 1e-9, "{bridged:?}");
+        let place = [30.0, 40.0, 20.0];
+        let through = |centre: [f64; 3]| Sphere { centre, radius_m: length(less(place, centre)) };
+        let seen = |sine: f64| {
+            let third = through([80.0 * (1.0 - sine * sine).sqrt(), 80.0 * sine, 0.0]);
+            meet(&through([0.0; 3]), &through([100.0, 0.0, 0.0]), &third)
+        };
+        assert!(seen(0.0515).is_empty() && seen(-0.0515).is_empty());
+        assert!(seen(0.0525).iter().any(|found| length(less(*found, place)) < 1e-6));
+        // Two centres in one place.
+        let (one, other) = (through([0.0; 3]), through([0.0, 90.0, 5.0]));
+        assert!(meet(&one, &one, &other).is_empty() && meet(&one, &other, &one).is_empty());
+        assert!(
+            (at(3.0, 4.0, 2.0).miss_m([0.0; 3]) - 3.0).abs() < 1e-12 && (at(3.0, 4.0, 9.0).miss_m([0.0; 3]) - 4.0).abs() < 1e-12
+        );
+    }
+
     #[test]
     fn no_place_by_centres_in_one_line_or_apart() {
         let at = |e: f64, n: f64, radius_m: f64| Sphere { centre: [e, n, 0.0], radius_m };
