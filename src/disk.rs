@@ -4,7 +4,7 @@
 //! (Linux: those under `/proc` and `/sys`) hold things that belong in no message. Both are refused before a byte is read.
 
 use std::fs::{File, FileType};
-use std::io::{Error, Read, Result};
+use std::io::{Error, ErrorKind, Read, Result};
 use std::path::Path;
 
 /// What stands for standard input on the command line.
@@ -40,6 +40,23 @@ pub fn read(path: &Path) -> Result<Vec<u8>> {
     let mut bytes = Vec::with_capacity(file.metadata().map_or(0, |known| known.len() as usize));
     file.read_to_end(&mut bytes)?;
     Ok(bytes)
+}
+
+/// Reads until `room` is full or nothing is left; how many bytes came.
+///
+/// # Errors
+/// The system's reason.
+pub fn fill(file: &mut impl Read, room: &mut [u8]) -> Result<usize> {
+    let mut filled = 0;
+    while filled < room.len() {
+        match file.read(&mut room[filled..]) {
+            Ok(0) => break,
+            Ok(more) => filled += more,
+            Err(error) if error.kind() == ErrorKind::Interrupted => {}
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(filled)
 }
 
 /// The text of an ordinary file in UTF-8.
@@ -122,6 +139,31 @@ mod tests {
     fn a_folder_is_no_file() {
         let folder = tempfile::tempdir().unwrap();
         assert_eq!(read(folder.path()).unwrap_err().to_string(), "it is a folder, not a file");
+    }
+
+    /// A source that gives a few bytes at a time, and is interrupted between them.
+    struct Halting(Vec<u8>, bool);
+
+    impl Read for Halting {
+        fn read(&mut self, room: &mut [u8]) -> Result<usize> {
+            self.1 = !self.1;
+            if self.1 {
+                return Err(ErrorKind::Interrupted.into());
+            }
+            let length = room.len().min(3).min(self.0.len());
+            room[..length].copy_from_slice(&self.0[..length]);
+            self.0.drain(..length);
+            Ok(length)
+        }
+    }
+
+    #[test]
+    fn what_comes_in_pieces_fills_the_room() {
+        let (mut source, mut room) = (Halting((0..20).collect(), false), [0; 16]);
+        assert_eq!(fill(&mut source, &mut room).unwrap(), 16);
+        assert_eq!(room.as_slice(), (0..16).collect::<Vec<u8>>());
+        assert_eq!(fill(&mut source, &mut room).unwrap(), 4);
+        assert_eq!(fill(&mut source, &mut room).unwrap(), 0);
     }
 
     #[cfg(target_os = "linux")]

@@ -67,13 +67,14 @@ impl Geodetic {
         [(nu + h) * cos_lat * cos_lon, (nu + h) * cos_lat * sin_lon, ((1.0 - e2) * nu + h) * sin_lat]
     }
 
-    /// The position of earth-centred coordinates; at a pole the longitude is 0.
+    /// The position of earth-centred coordinates (B. R. Bowring, "Transformation from spatial to geographical coordinates", Survey Review 23,
+    /// 1976, repeated until it stands still); at a pole the longitude is 0.
     pub fn from_earth_centred([x, y, z]: EarthCentred, ellipsoid: &Ellipsoid) -> Geodetic {
         let a = ellipsoid.semi_major_m;
         let e2 = ellipsoid.eccentricity_squared();
         let b = a * (1.0 - ellipsoid.flattening);
         let second_e2 = e2 / (1.0 - e2);
-        let p = x.hypot(y);
+        let p = (x * x + y * y).sqrt();
         // Parametric latitude, first of the point as if on the ellipsoid; as sine and cosine, for which no angle is wanted before the end.
         let (mut sin_beta, mut cos_beta) = direction(a * z, b * p);
         let (mut sin, mut cos) = (0.0, 1.0);
@@ -81,7 +82,7 @@ impl Geodetic {
             let (next_sin, next_cos) = direction(z + second_e2 * b * sin_beta.powi(3), p - e2 * a * cos_beta.powi(3));
             let moved = (next_sin * cos - next_cos * sin).abs();
             (sin, cos) = (next_sin, next_cos);
-            if moved < 1e-15 {
+            if moved < SETTLED_RAD {
                 break;
             }
             (sin_beta, cos_beta) = direction((1.0 - ellipsoid.flattening) * sin, cos);
@@ -93,6 +94,9 @@ impl Geodetic {
         Geodetic { lat_rad: lat, lon_rad: lon, ellipsoid_height_m: height }
     }
 }
+
+/// A step of the latitude after which the next is nothing: each is some `e² h / a` of the one before, a ten-thousandth at 100 km.
+const SETTLED_RAD: f64 = 1e-11;
 
 /// Sine and cosine of the angle whose tangent is `opposite / adjacent`; 0 and 1 where both are 0.
 fn direction(opposite: f64, adjacent: f64) -> (f64, f64) {

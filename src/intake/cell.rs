@@ -65,7 +65,7 @@ impl CellFormat {
             [] => true,
             bytes if bytes.len() > LONGEST_NO_READING => false,
             // Nearly every cell is a number, or a word that begins as none of these do.
-            [b'0'..=b'9', ..] | [b'-', b'0'..=b'9', ..] => cell.contains('#') && is_no_reading_word(cell),
+            [b'0'..=b'9', ..] | [b'-', b'0'..=b'9', ..] => cell.bytes().any(|byte| byte == b'#') && is_no_reading_word(cell),
             [b'-' | b'n' | b'N' | b'#' | b'*', ..] => is_no_reading_word(cell),
             _ => false,
         };

@@ -42,6 +42,11 @@ impl<'t> Lines<'t> {
         Lines { text, separator, at: 0, number: first, has_quotes }
     }
 
+    /// The same, for a text of which few lines are looked at: whether it has quotes farther down is not searched for.
+    pub fn from_top(text: &'t str, separator: u8, first: u64) -> Lines<'t> {
+        Lines { text, separator, at: 0, number: first, has_quotes: true }
+    }
+
     /// Where the next line begins, in bytes.
     pub fn offset(&self) -> usize {
         self.at

@@ -92,11 +92,11 @@ pub fn find(text: &str, comment: &str, given: Option<u8>, fixed: Option<u64>, is
         let is_declaration = declared.is_some() && line.number == 1;
         !is_declaration && !line.text.trim().is_empty() && (comment.is_empty() || !line.text.starts_with(comment))
     };
-    let first = Lines::new(text, given.unwrap_or(b'\0'), 1).find(is_text)?;
+    let first = Lines::from_top(text, given.unwrap_or(b'\0'), 1).find(is_text)?;
     let own = given.or_else(|| guess_separator(first.text)).unwrap_or(b',');
     let separator = given.unwrap_or_else(|| prevailing(text, comment).unwrap_or(own));
     let cut = |separator: u8| -> Vec<Cut> {
-        let lines = Lines::new(text, separator, 1).filter(is_text).filter(|line| !is_blank(line, separator)).take(LINES);
+        let lines = Lines::from_top(text, separator, 1).filter(is_text).filter(|line| !is_blank(line, separator)).take(LINES);
         lines.map(|line| Cut { line, cells: cells(line, separator) }).collect()
     };
     let known = |names: &[String]| names.iter().filter(|name| is_known(name)).count();
@@ -148,7 +148,7 @@ fn in_comment(
     }
     let separator = given.or_else(|| prevailing(text, comment))?;
     let mut above: Option<Line> = None;
-    for line in Lines::new(text, separator, 1).take(GREATEST_TITLE) {
+    for line in Lines::from_top(text, separator, 1).take(GREATEST_TITLE) {
         if line.text.starts_with(comment) {
             above = Some(line);
             continue;
@@ -222,7 +222,7 @@ fn plain(rows: Vec<Cut>, separator: u8) -> Option<Header> {
 
 /// The separator that most lines have most of.
 fn prevailing(text: &str, comment: &str) -> Option<u8> {
-    let lines = Lines::new(text, b'\0', 1).filter(|line| comment.is_empty() || !line.text.starts_with(comment));
+    let lines = Lines::from_top(text, b'\0', 1).filter(|line| comment.is_empty() || !line.text.starts_with(comment));
     let guesses: Vec<u8> = lines.filter_map(|line| guess_separator(line.text)).take(LINES).collect();
     guesses.iter().copied().max_by_key(|sign| guesses.iter().filter(|other| *other == sign).count())
 }

@@ -1,5 +1,6 @@
 //! A file's bytes as text: byte order marks, UTF-16 with and without one, UTF-8, older encodings of any script by their letters.
 
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use chardetng::{EncodingDetector, Iso2022JpDetection, Utf8Detection};
@@ -36,7 +37,33 @@ pub struct Text {
 /// When it cannot be read, the label names no encoding, or the text is not in the encoding that the
 /// label or the byte order mark names.
 pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
-    decoded(path, disk::read(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?, label)
+    let (bytes, sha256) = read_hashed(path).map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    decoded(path, bytes, sha256, label)
+}
+
+/// Bytes of a file that are hashed while the next are read.
+const HASHED_AT_ONCE: usize = 1 << 22;
+
+/// The bytes of a file, and their SHA-256 in hexadecimal.
+fn read_hashed(path: &Path) -> io::Result<(Vec<u8>, String)> {
+    let mut file = disk::open(path)?;
+    let mut bytes = vec![0; file.metadata()?.len() as usize];
+    let (mut hashed, mut read, mut hasher) = (0, 0, Sha256::new());
+    loop {
+        let (before, rest) = bytes.split_at_mut(read);
+        let room = rest.len().min(HASHED_AT_ONCE);
+        let (came, ()) = rayon::join(|| disk::fill(&mut file, &mut rest[..room]), || hasher.update(&before[hashed..]));
+        hashed = read;
+        match came? {
+            0 => break,
+            came => read += came,
+        }
+    }
+    // A file that grows meanwhile is read to its end.
+    bytes.truncate(read);
+    file.read_to_end(&mut bytes)?;
+    hasher.update(&bytes[hashed..]);
+    Ok((bytes, hex(&hasher.finalize())))
 }
 
 /// Reads and decodes standard input, which may have this many bytes.
@@ -46,26 +73,18 @@ pub fn read(path: &Path, label: Option<&str>) -> Result<Text, IntakeError> {
 pub fn read_standard_input(label: Option<&str>, most_bytes: u64) -> Result<Text, IntakeError> {
     let path = Path::new("standard input");
     let read = disk::read_standard_input(most_bytes);
-    decoded(path, read.map_err(|source| IntakeError::Read { path: path.to_owned(), source })?, label)
+    let bytes = read.map_err(|source| IntakeError::Read { path: path.to_owned(), source })?;
+    let sha256 = hex(&Sha256::digest(&bytes));
+    decoded(path, bytes, sha256, label)
 }
 
-fn decoded(path: &Path, bytes: Vec<u8>, label: Option<&str>) -> Result<Text, IntakeError> {
+fn decoded(path: &Path, bytes: Vec<u8>, sha256: String, label: Option<&str>) -> Result<Text, IntakeError> {
     let size = bytes.len() as u64;
     let wrong = |problem: TextError| IntakeError::file(path, problem);
     if let Some(why) = kind::refusal(path, &bytes).filter(|_| label.is_none()) {
         return Err(wrong(why.into()));
     }
-    let (sha256, decoded) = rayon::join(|| hex(&Sha256::digest(&bytes)), || decode(&bytes, label));
-    let (encoding, skip, converted) = decoded.map_err(wrong)?;
-    let text = match converted {
-        Some(text) => text,
-        None => {
-            let mut bytes = bytes;
-            bytes.drain(..skip);
-            // Checked by `decode`; the lossless form is the only one that can come out.
-            String::from_utf8(bytes).map_err(|error| wrong(TextError::NotUtf8(skip + error.utf8_error().valid_up_to())))?
-        }
-    };
+    let (encoding, text) = decode(bytes, label).map_err(wrong)?;
     let text = if !text.contains('\n') && text.contains('\r') { text.replace('\r', "\n") } else { text };
     Ok(Text { path: path.to_owned(), sheet: None, text, encoding: encoding.name(), bytes: size, sha256 })
 }
@@ -79,24 +98,19 @@ pub fn fingerprint(path: &Path) -> Result<(u64, String), IntakeError> {
     Ok((bytes.len() as u64, hex(&Sha256::digest(&bytes))))
 }
 
-/// The encoding, the length of the byte order mark, and the text where it is not UTF-8 already.
-fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize, Option<String>), TextError> {
-    let (encoding, mark) = match (label, Encoding::for_bom(bytes)) {
+/// The encoding of bytes, and their text without a byte order mark.
+fn decode(bytes: Vec<u8>, label: Option<&str>) -> Result<(&'static Encoding, String), TextError> {
+    let (encoding, mark) = match (label, Encoding::for_bom(&bytes)) {
         (_, Some((encoding, mark))) => (encoding, mark),
         (Some(label), None) => {
             (Encoding::for_label(label.as_bytes()).ok_or_else(|| TextError::UnknownLabel(label.to_owned()))?, 0)
         }
-        (None, None) => (guess(bytes), 0),
+        (None, None) => (guess(&bytes), 0),
     };
-    let body = &bytes[mark..];
     if encoding == UTF_8 {
-        return match std::str::from_utf8(body) {
-            Ok(_) => Ok((UTF_8, mark, None)),
-            // Cut inside a letter: it shows as a mark of replacement in a last line without an end.
-            Err(error) if error.error_len().is_none() => Ok((UTF_8, mark, Some(String::from_utf8_lossy(body).into_owned()))),
-            Err(error) => Err(TextError::NotUtf8(mark + error.valid_up_to())),
-        };
+        return Ok((UTF_8, utf8(bytes, mark)?));
     }
+    let body = &bytes[mark..];
     let whole = whole_letters(body, encoding);
     let (text, bad) = encoding.decode_without_bom_handling(whole);
     if bad {
@@ -106,7 +120,18 @@ fn decode(bytes: &[u8], label: Option<&str>) -> Result<(&'static Encoding, usize
     if whole.len() < body.len() {
         text.push(char::REPLACEMENT_CHARACTER);
     }
-    Ok((encoding, mark, Some(text)))
+    Ok((encoding, text))
+}
+
+/// UTF-8 behind a byte order mark of so many bytes.
+fn utf8(mut bytes: Vec<u8>, mark: usize) -> Result<String, TextError> {
+    bytes.drain(..mark);
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(text),
+        // Cut inside a letter: it shows as a mark of replacement in a last line without an end.
+        Err(error) if error.utf8_error().error_len().is_none() => Ok(String::from_utf8_lossy(error.as_bytes()).into_owned()),
+        Err(error) => Err(TextError::NotUtf8(mark + error.utf8_error().valid_up_to())),
+    }
 }
 
 /// UTF-16 without a letter that is cut at the very end; other encodings as they are.
@@ -160,8 +185,7 @@ mod tests {
     use super::*;
 
     fn text_of(bytes: &[u8], label: Option<&str>) -> Result<String, TextError> {
-        let (_, mark, converted) = decode(bytes, label)?;
-        Ok(converted.unwrap_or_else(|| String::from_utf8(bytes[mark..].to_vec()).unwrap()))
+        decode(bytes.to_vec(), label).map(|(_, text)| text)
     }
 
     #[test]

@@ -13,6 +13,9 @@ pub enum WriteError {
     /// The account cannot be put into words.
     #[error("summary.json cannot be made: {0}")]
     Summary(serde_json::Error),
+    /// The data of the page's map cannot be put into words.
+    #[error("the page cannot be made: {0}")]
+    Page(serde_json::Error),
     /// The file system says no.
     #[error("{}: {doing}: {source}", path.display())]
     File {

@@ -117,10 +117,9 @@ fn compute_all<'t>(
     let mut windows = chunks.chunks(WINDOW_BLOCKS);
     let mut read_next = || windows.next().map(|chunks| parse(chunks, stage, rules)).transpose();
     let (mut now, mut next) = (read_next()?, read_next()?);
-    if let Some(first) = &mut now {
-        audit(first, next.as_ref());
-    }
-    let mut ahead = read_next()?;
+    let audit_first = || now.iter_mut().for_each(|first| audit(first, next.as_ref()));
+    let ((), ahead) = rayon::join(audit_first, &mut read_next);
+    let mut ahead = ahead?;
     while let Some(window) = now {
         done += window.iter().map(|parsed| parsed.bytes).sum::<u64>();
         let compute = || window.par_iter().map(|parsed| stage.map_block(parsed)).collect::<Result<Vec<_>, CrsError>>();

@@ -5,7 +5,7 @@
 
 use std::collections::hash_map::Entry;
 use std::collections::{HashMap, HashSet};
-use std::hash::{DefaultHasher, Hash, Hasher};
+use std::hash::{Hash, Hasher};
 
 use jiff::Timestamp;
 use jiff::civil::Date;
@@ -53,7 +53,7 @@ pub fn row_print(row: &str) -> u64 {
 /// Fingerprint of a shot id, which counts within one file, one day and one base: counters start
 /// again each day and, on some instruments, at each setup.
 pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
-    let mut hasher = DefaultHasher::new();
+    let mut hasher = FxHasher::default();
     (file, date.map(|date| (date.year(), date.day_of_year())), base, id).hash(&mut hasher);
     hasher.finish()
 }

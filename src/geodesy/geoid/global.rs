@@ -8,6 +8,8 @@
 use std::collections::HashMap;
 use std::sync::Mutex;
 
+use rayon::prelude::*;
+
 use crate::geodesy::frame::Geodetic;
 
 /// The name of the model, for summaries.
@@ -43,12 +45,21 @@ impl GlobalGeoid {
         self.reader().undulation_m(at)
     }
 
-    fn corner_m(&self, row: i32, column: i32) -> f64 {
-        let mut corners = self.corners.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
-        *corners.entry((row, column)).or_insert_with(|| {
-            let lat_deg = (f64::from(row) / CELLS_PER_DEGREE).clamp(-90.0, 90.0);
-            exact_undulation_m(lat_deg, f64::from(column) / CELLS_PER_DEGREE)
-        })
+    /// The undulation at corners of cells: those that nobody asked for before are computed side by side, while no other waits for them.
+    fn corners_m(&self, at: [(i32, i32); 4]) -> [f64; 4] {
+        let known = || self.corners.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        let mut found = {
+            let known = known();
+            at.map(|corner| known.get(&corner).copied())
+        };
+        if found.contains(&None) {
+            found.par_iter_mut().zip(at).filter(|(found, _)| found.is_none()).for_each(|(found, (row, column))| {
+                let lat_deg = (f64::from(row) / CELLS_PER_DEGREE).clamp(-90.0, 90.0);
+                *found = Some(exact_undulation_m(lat_deg, f64::from(column) / CELLS_PER_DEGREE));
+            });
+            known().extend(at.into_iter().zip(found).filter_map(|(corner, found)| Some((corner, found?))));
+        }
+        found.map(|found| found.unwrap_or(f64::NAN))
     }
 }
 
@@ -64,8 +75,7 @@ impl GeoidReader<'_> {
         let corners = match self.cell {
             Some((known, corners)) if known == key => corners,
             _ => {
-                let corner = |dr: i32, dc: i32| self.geoid.corner_m(key.0 + dr, key.1 + dc);
-                let corners = [corner(0, 0), corner(0, 1), corner(1, 0), corner(1, 1)];
+                let corners = self.geoid.corners_m([(0, 0), (0, 1), (1, 0), (1, 1)].map(|(dr, dc)| (key.0 + dr, key.1 + dc)));
                 self.cell = Some((key, corners));
                 corners
             }

@@ -107,7 +107,7 @@ fn read_vector(path: &Path, name_header: Option<&str>, crs: Option<&Crs>) -> Res
 
 fn read_text(text: &str, name_header: Option<&str>) -> Result<CheckTable, (u64, TableFlaw)> {
     let is_comment = |text: &str| text.trim().is_empty() || text.starts_with('#');
-    let header = Lines::new(text, b'\0', 1).find(|line| !is_comment(line.text));
+    let header = Lines::from_top(text, b'\0', 1).find(|line| !is_comment(line.text));
     let header = header.ok_or((1, TableFlaw::Empty))?;
     let separator = guess_separator(header.text).unwrap_or(b',');
     let mut rows = Rows::default();

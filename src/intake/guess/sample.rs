@@ -339,7 +339,7 @@ fn read_table(text: &Text, name: String, separator: Option<u8>, comment: &str) -
     let separator = found.separator;
     let is_text = |line: &str| !line.trim().is_empty() && (comment.is_empty() || !line.starts_with(comment));
     let mut rows = Rows::default();
-    let lines = Lines::new(&text.text, separator, 1).filter(|line| is_text(line.text) && line.number > found.line);
+    let lines = Lines::from_top(&text.text, separator, 1).filter(|line| is_text(line.text) && line.number > found.line);
     lines.take(ROWS).for_each(|line| rows.push(line, separator));
     let mut headers = found.names;
     let width = headers.len();

@@ -196,7 +196,7 @@ pub(super) fn name_unnamed(headers: &mut [String], body: &str, separator: u8, is
         return;
     }
     let mut rows = Rows::default();
-    Lines::new(body, separator, 1).take(ROWS_LOOKED_AT).for_each(|line| rows.push(line, separator));
+    Lines::from_top(body, separator, 1).take(ROWS_LOOKED_AT).for_each(|line| rows.push(line, separator));
     for (index, header) in headers.iter_mut().enumerate() {
         let is_blank = || rows.rows().iter().all(|row| rows.cell(row, index).is_empty());
         if header.is_empty() && (is_sheet || is_blank()) {

@@ -128,7 +128,7 @@ impl LogLayout {
         if headers.len() == 1 && header::is_prose(&text.text) {
             return Err(fault(1, LayoutError::Prose));
         }
-        let mut lines = Lines::new(&text.text, separator, 1);
+        let mut lines = Lines::from_top(&text.text, separator, 1);
         let skipped: Vec<_> = lines.by_ref().take_while(|candidate| candidate.number < line).collect();
         let is_comment = |line: &&Line| !comment.is_empty() && line.text.starts_with(&comment);
         let comments = skipped.iter().filter(is_comment).count() as u64;
@@ -227,7 +227,7 @@ impl LogLayout {
 
     /// The first data rows of the file, each cut on its own.
     fn first_rows<'t>(&'t self, text: &'t str) -> impl Iterator<Item = Rows<'t>> + 't {
-        Lines::new(&text[self.body.0..], self.separator, self.body.1)
+        Lines::from_top(&text[self.body.0..], self.separator, self.body.1)
             .filter(|line| self.kind_of(line) == LineKind::Data)
             .take(ROWS_LOOKED_AT)
             .map(|line| {

@@ -150,7 +150,7 @@ fn quality(document: &mut Document, metadata: &Metadata, index: usize, day: &str
         if let Some(sentence) = sure.sentence() {
             document.within("posacc", &[], |document| {
                 document.within("horizpa", &[], |document| document.leaf("horizpar", &sentence));
-                if sure.height.middle_and_greatest().is_some() {
+                if sure.height_m.is_some() {
                     document.within("vertacc", &[], |document| document.leaf("vertaccr", &sentence));
                 }
             });

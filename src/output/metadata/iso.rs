@@ -97,12 +97,12 @@ fn identification(document: &mut Document, metadata: &Metadata) {
 
 fn quality(document: &mut Document, metadata: &Metadata) {
     document.nested("gmd:scope", "gmd:DQ_Scope", |document| document.code("gmd:level", "MD_ScopeCode", "dataset"));
-    let sure = metadata.sure();
+    let sure = metadata.all_sure;
     for (half, name) in [
-        (&sure.radius, "Radius of the circle that holds a point with 95 % probability"),
-        (&sure.height, "Half of the 95 % interval of the height"),
+        (sure.radius_m, "Radius of the circle that holds a point with 95 % probability"),
+        (sure.height_m, "Half of the 95 % interval of the height"),
     ] {
-        let Some([middle, greatest]) = half.middle_and_greatest() else { continue };
+        let Some([middle, greatest]) = half else { continue };
         document.nested("gmd:report", "gmd:DQ_AbsoluteExternalPositionalAccuracy", |document| {
             document.string("gmd:nameOfMeasure", name);
             document.string(

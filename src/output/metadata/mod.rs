@@ -22,7 +22,7 @@ use crate::numeric::words::{counted, grouped};
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::{Account, Setup};
 use crate::output::report::summary::CAUTION;
-pub use sure::Sure;
+pub use sure::{HowSure, Sure};
 
 /// What is known before the first record.
 #[derive(Debug, Clone, Default)]
@@ -96,7 +96,9 @@ pub struct Metadata<'m> {
     /// The latest time in the data.
     pub dated: Timestamp,
     /// How sure each layer is, in the order of the layers.
-    pub sure: &'m [Sure],
+    pub sure: &'m [HowSure],
+    /// How sure the points of all layers are.
+    pub all_sure: HowSure,
     /// Westernmost longitude, least latitude, easternmost longitude, greatest latitude in degrees; none where they are not told.
     pub bounds_deg: Option<[f64; 4]>,
 }
@@ -122,11 +124,6 @@ impl Metadata<'_> {
     /// On which datum, with which heights.
     pub fn reference(&self) -> String {
         format!("Coordinates: {}. Heights: {}.", self.account.crs, self.account.third)
-    }
-
-    /// How sure the points of all layers are.
-    pub fn sure(&self) -> Sure {
-        Sure::join(self.sure)
     }
 
     /// What it is, in a paragraph.

@@ -4,7 +4,7 @@ use crate::output::columns::{Batch, Column, Layer};
 
 /// Half-widths of intervals of 95 %, in metres.
 #[derive(Debug, Clone, Default)]
-pub struct HalfWidths {
+struct HalfWidths {
     values: Vec<f32>,
 }
 
@@ -16,8 +16,7 @@ impl HalfWidths {
     }
 
     /// The middle one and the greatest; none where none is known.
-    pub fn middle_and_greatest(&self) -> Option<[f64; 2]> {
-        let mut values = self.values.clone();
+    fn middle_and_greatest(mut values: Vec<f32>) -> Option<[f64; 2]> {
         let greatest = values.iter().copied().reduce(f32::max)?;
         let middle = values.len() / 2;
         let (_, median, _) = values.select_nth_unstable_by(middle, f32::total_cmp);
@@ -30,9 +29,9 @@ impl HalfWidths {
 pub struct Sure {
     fields: [Option<usize>; 2],
     /// Radii that hold a point with 95 % probability.
-    pub radius: HalfWidths,
+    radius: HalfWidths,
     /// Halves of the 95 % intervals of heights.
-    pub height: HalfWidths,
+    height: HalfWidths,
 }
 
 impl Sure {
@@ -52,18 +51,32 @@ impl Sure {
         }
     }
 
-    /// Of several layers together.
-    pub fn join(layers: &[Sure]) -> Sure {
-        let all = |of: fn(&Sure) -> &HalfWidths| HalfWidths {
-            values: layers.iter().flat_map(|sure| &of(sure).values).copied().collect(),
+    /// Of several layers together, when all records were seen.
+    pub fn told(layers: &[Sure]) -> HowSure {
+        let all = |of: fn(&Sure) -> &HalfWidths| {
+            let mut values = Vec::with_capacity(layers.iter().map(|sure| of(sure).values.len()).sum());
+            layers.iter().for_each(|sure| values.extend_from_slice(&of(sure).values));
+            HalfWidths::middle_and_greatest(values)
         };
-        Sure { fields: [None; 2], radius: all(|sure| &sure.radius), height: all(|sure| &sure.height) }
+        let (radius_m, height_m) = rayon::join(|| all(|sure| &sure.radius), || all(|sure| &sure.height));
+        HowSure { radius_m, height_m }
     }
+}
 
+/// How sure points are: the half-widths of their intervals of 95 % in metres, the middle one and the greatest; none where none is known.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct HowSure {
+    /// Radii that hold a point with 95 % probability.
+    pub radius_m: Option<[f64; 2]>,
+    /// Halves of the 95 % intervals of heights.
+    pub height_m: Option<[f64; 2]>,
+}
+
+impl HowSure {
     /// In a sentence; none where nothing is known.
     pub fn sentence(&self) -> Option<String> {
-        let [middle, greatest] = self.radius.middle_and_greatest()?;
-        let heights = self.height.middle_and_greatest().map_or_else(String::new, |[middle, greatest]| {
+        let [middle, greatest] = self.radius_m?;
+        let heights = self.height_m.map_or_else(String::new, |[middle, greatest]| {
             format!("; half of the 95 % interval of the height is {middle:.2} m in the middle and {greatest:.2} m at most")
         });
         Some(format!(
@@ -81,8 +94,8 @@ mod tests {
     fn the_middle_and_the_greatest_of_known_values() {
         let mut half = HalfWidths::default();
         half.see(&Column::Real(vec![3.0, f64::NAN, 1.0, 2.0, 9.0, 4.0]));
-        assert_eq!(half.middle_and_greatest(), Some([3.0, 9.0]));
-        assert_eq!(HalfWidths::default().middle_and_greatest(), None);
+        assert_eq!(HalfWidths::middle_and_greatest(half.values), Some([3.0, 9.0]));
+        assert_eq!(HalfWidths::middle_and_greatest(Vec::new()), None);
     }
 
     #[test]
@@ -92,9 +105,9 @@ mod tests {
             sure.radius.see(&Column::Real(values.to_vec()));
             sure
         };
-        let all = Sure::join(&[of(&[1.0]), of(&[2.0, 5.0])]);
-        assert_eq!(all.radius.middle_and_greatest(), Some([2.0, 5.0]));
+        let all = Sure::told(&[of(&[1.0]), of(&[2.0, 5.0])]);
+        assert_eq!(all, HowSure { radius_m: Some([2.0, 5.0]), height_m: None });
         assert!(all.sentence().unwrap().contains("2.00 m in the middle of all and 5.00 m at most."));
-        assert_eq!(Sure::default().sentence(), None);
+        assert_eq!(Sure::told(&[Sure::default()]).sentence(), None);
     }
 }

@@ -2,10 +2,12 @@
 
 use std::collections::BTreeSet;
 
+use rustc_hash::FxHashMap;
+
 use super::background::{Background, BackgroundDrawn};
 use super::collect::Collected;
 use super::groups::Groups;
-use super::items::PageFeature;
+use super::items::{PageBase, PageFeature};
 use super::plane::MapPlane;
 use super::svg::{Anchor, FAINT, Face, INK, LABEL, SMALL, Stroke, Svg, WARNING, cut, stroke};
 use crate::output::numbers::{fixed, round_step, step_decimals};
@@ -80,10 +82,28 @@ pub fn ellipse_factor(collected: &Collected, plane: &MapPlane) -> Option<f64> {
     FACTORS.into_iter().rev().find(|factor| factor * middling <= room_m).or(Some(1.0))
 }
 
-/// The convergence at a feature's base, in degrees; 0 where it is not known.
-pub fn convergence_deg(collected: &Collected, feature: &PageFeature, norths: &MapNorths) -> f64 {
-    let of_base = collected.bases.kept.iter().find(|base| base.name == feature.base).map(|base| base.convergence_deg);
-    of_base.filter(|convergence| convergence.is_finite()).or(norths.true_deg.map(|north| -north)).unwrap_or(0.0)
+/// The bases that the page keeps, by their names.
+pub struct NamedBases<'c> {
+    bases: FxHashMap<&'c str, &'c PageBase>,
+    norths: &'c MapNorths,
+}
+
+impl<'c> NamedBases<'c> {
+    /// Those of a page. Of several with one name the first counts.
+    pub fn new(collected: &'c Collected, norths: &'c MapNorths) -> NamedBases<'c> {
+        NamedBases { bases: collected.bases.kept.iter().rev().map(|base| (base.name.as_str(), base)).collect(), norths }
+    }
+
+    /// Where a feature's base is.
+    fn place_of(&self, feature: &PageFeature) -> Option<[f64; 2]> {
+        self.bases.get(feature.base.as_str()).map(|base| base.at)
+    }
+
+    /// The convergence at a feature's base, in degrees; 0 where it is not known.
+    pub fn convergence_deg(&self, feature: &PageFeature) -> f64 {
+        let of_base = self.bases.get(feature.base.as_str()).map(|base| base.convergence_deg);
+        of_base.filter(|convergence| convergence.is_finite()).or(self.norths.true_deg.map(|north| -north)).unwrap_or(0.0)
+    }
 }
 
 /// The step of the grid in the unit of the CRS that gives four to ten lines.
@@ -237,10 +257,10 @@ fn outlines(svg: &mut Svg, view: &MapView, collected: &Collected) {
 }
 
 fn sights_and_ellipses(svg: &mut Svg, view: &MapView, collected: &Collected, norths: &MapNorths, factor: Option<f64>) {
-    let place_of = |name: &str| collected.bases.kept.iter().find(|base| base.name == name).map(|base| base.at);
+    let bases = NamedBases::new(collected, norths);
     if let Some(look) = Look::standard("sight_lines").filter(|_| collected.sights) {
         let colour = look.colour.to_string();
-        let sights = collected.features.kept.iter().filter_map(|f| place_of(&f.base).map(|base| [view.at(base), view.at(f.at)]));
+        let sights = collected.features.kept.iter().filter_map(|f| bases.place_of(f).map(|base| [view.at(base), view.at(f.at)]));
         svg.begin_look(("none", 1.0), stroke(&colour, 0.6));
         svg.lines(sights);
         svg.end_group();
@@ -250,7 +270,7 @@ fn sights_and_ellipses(svg: &mut Svg, view: &MapView, collected: &Collected, nor
         svg.begin_look((&colour, look.fill_opacity), stroke(&colour, 1.0));
         for feature in collected.features.kept.iter().filter(|feature| feature.ellipse[0].is_finite()) {
             let axes = [feature.ellipse[0], feature.ellipse[1]].map(|axis| axis * factor * view.px_per_m);
-            let azimuth = feature.ellipse[2] - convergence_deg(collected, feature, norths);
+            let azimuth = feature.ellipse[2] - bases.convergence_deg(feature);
             svg.ellipse(view.at(feature.at), axes, azimuth);
         }
         svg.end_group();

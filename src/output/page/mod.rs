@@ -78,7 +78,7 @@ impl Page {
     /// The page, when the run is over.
     ///
     /// # Errors
-    /// When the background that the job names cannot be used.
+    /// When the background that the job names cannot be used, or the data of the map cannot be written.
     pub fn html(mut self, account: &Account) -> Result<String, WriteError> {
         self.collected.keep_greatest();
         let collected = &self.collected;
@@ -106,7 +106,7 @@ impl Page {
         .into_iter()
         .flatten()
         .collect();
-        let data = data::json(collected, &groups, &plane, &norths, factor, background);
+        let data = data::json(collected, &groups, &plane, &norths, factor, background).map_err(WriteError::Page)?;
         let shell = Shell {
             title: table::clean(&collected.title),
             days: heading::days(collected),

@@ -19,6 +19,8 @@ use super::seal::{OutputFile, recorded};
 
 /// Stands in a folder that is not finished.
 const MARKER: &str = ".unfinished";
+/// Files that are flushed side by side.
+const FLUSHED_SIDE_BY_SIDE: usize = 4;
 const MARKED: &str =
     "A run of standoff writes here, or was ended while it did. The next run to the same place removes this folder.\n";
 
@@ -141,14 +143,24 @@ impl Folder {
     pub fn files(&self) -> Result<Vec<OutputFile>, WriteError> {
         let mut names = files_in(&self.partial)?;
         names.retain(|name| name != MARKER);
-        let flushed = |name: &String| {
+        let flush_all = |names: &[String]| names.iter().try_for_each(|name| flush(&self.partial.join(name)));
+        let known = |name: &String| {
             let path = self.partial.join(name);
-            // The disk writes while the file is read.
-            let (written, known) = rayon::join(|| flush(&path), || recorded(&self.partial, name));
-            written?;
-            known.map_err(WriteError::file(&path, "reading it back"))
+            recorded(&self.partial, name).map_err(WriteError::file(&path, "reading it back"))
         };
-        names.par_iter().map(flushed).collect()
+        // The disk writes while the files are read. Who waits for it has a thread of its own: the others have work to do.
+        std::thread::scope(|scope| {
+            let parts = names.chunks(names.len().div_ceil(FLUSHED_SIDE_BY_SIDE).max(1));
+            let waiting: Vec<_> = parts.map(|part| scope.spawn(move || flush_all(part))).collect();
+            let known = names.par_iter().map(known).collect();
+            for flushed in waiting {
+                match flushed.join() {
+                    Ok(flushed) => flushed?,
+                    Err(panic) => std::panic::resume_unwind(panic),
+                }
+            }
+            known
+        })
     }
 
     /// Writes the summary beside the files and puts the folder in place; returns where it is, as the person names it.

@@ -32,6 +32,8 @@ mod wgs84;
 
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use self::seal::OutputFile;
 use crate::geodesy::crs::CrsKind;
 use crate::job::Format;
@@ -236,11 +238,14 @@ impl Output {
         }
         let kept: Vec<&Edit> = edits.iter().flat_map(Edits::told).collect();
         let (looks, subject) = (looks(&layers), subject.unwrap_or_default());
+        let told = || sure.par_iter().map(|layer| Sure::told(std::slice::from_ref(layer))).collect::<Vec<_>>();
+        let (by_layer, all_sure) = rayon::join(told, || Sure::told(&sure));
         let metadata = Metadata {
             subject: &subject,
             account: &account,
             dated: latest.instant(),
-            sure: &sure,
+            sure: &by_layer,
+            all_sure,
             bounds_deg: whereabouts.bounds_deg(),
         };
         let ending =

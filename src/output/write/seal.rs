@@ -33,16 +33,45 @@ pub fn zeros() -> String {
     "0".repeat(SEAL_DIGITS)
 }
 
+/// Bytes of a file that are hashed while the next are read.
+const HASHED_AT_ONCE: usize = 1 << 22;
+
 /// The length and the hash of a file.
 ///
 /// # Errors
 /// When it cannot be read.
 pub fn recorded(folder: &Path, name: &str) -> io::Result<OutputFile> {
+    let mut file = disk::open(&folder.join(name))?;
+    let room = file.metadata()?.len().clamp(1, HASHED_AT_ONCE as u64) as usize;
+    let (mut now, mut next) = (vec![0; room], vec![0; room]);
     let mut hasher = blake3::Hasher::new();
-    hasher.update_reader(disk::open(&folder.join(name))?)?;
+    let mut length = disk::fill(&mut file, &mut now)?;
+    while length > 0 {
+        let (after, _) = rayon::join(|| disk::fill(&mut file, &mut next), || hasher.update_rayon(&now[..length]));
+        length = after?;
+        std::mem::swap(&mut now, &mut next);
+    }
     Ok(OutputFile { name: name.to_owned(), bytes: hasher.count(), blake3: hasher.finalize().to_hex().to_string() })
 }
 
 pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Against the hash of all bytes at once, about the lengths where a part ends.
+    #[test]
+    fn a_file_is_known_by_the_hash_of_all_its_bytes() {
+        let folder = tempfile::tempdir().unwrap();
+        let all: Vec<u8> = (0..2 * HASHED_AT_ONCE + 2).map(|i| (i % 251) as u8).collect();
+        for length in [0, 1, HASHED_AT_ONCE - 1, HASHED_AT_ONCE, HASHED_AT_ONCE + 1, 2 * HASHED_AT_ONCE, 2 * HASHED_AT_ONCE + 1] {
+            std::fs::write(folder.path().join("f"), &all[..length]).unwrap();
+            let wanted = blake3::hash(&all[..length]).to_hex().to_string();
+            let known = recorded(folder.path(), "f").unwrap();
+            assert_eq!((known.bytes, known.blake3), (length as u64, wanted));
+        }
+    }
 }

@@ -5,6 +5,7 @@
 //! records and the spatial index are packed straight into pages (`pack`, `rtree`), several times
 //! faster than by insertion.
 
+mod flusher;
 mod geometry;
 pub mod journal;
 mod metadata;
@@ -26,6 +27,7 @@ use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
 use crate::output::style::Ground;
+use flusher::Flusher;
 use pack::{PackedRecord, Pager, SqlValue};
 
 /// A GeoPackage on its way.
@@ -114,7 +116,7 @@ impl FormatWriter for GeoPackage {
     fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
         let GeoPackage { path, mut pager, tables, srs_id, globe, drawn } = *self;
         let mut contents = Vec::with_capacity(tables.len());
-        let pack_all = || -> std::io::Result<()> {
+        let pack_all = || -> std::io::Result<Flusher> {
             let mut roots = Vec::new();
             for table in tables {
                 roots.extend(table.packed.finish(&mut pager)?);
@@ -125,7 +127,7 @@ impl FormatWriter for GeoPackage {
             }
             pager.finish(&roots)
         };
-        pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
+        let flusher = pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let bounds = schema::bounds(&contents);
         let describe = || -> Result<(), rusqlite::Error> {
             let connection = Connection::open(&path)?;
@@ -146,7 +148,8 @@ impl FormatWriter for GeoPackage {
             connection.execute_batch("COMMIT")?;
             connection.close().map_err(|(_, error)| error)
         };
-        describe().map_err(WriteError::format(&path, "describing the layers of the GeoPackage"))
+        describe().map_err(WriteError::format(&path, "describing the layers of the GeoPackage"))?;
+        flusher.finish().map_err(WriteError::file(&path, "flushing the GeoPackage"))
     }
 }
 

@@ -11,6 +11,8 @@ use std::fs::{File, OpenOptions};
 use std::io::{Read, Result, Seek, SeekFrom, Write};
 use std::path::Path;
 
+use super::flusher::Flusher;
+
 /// The byte that locks are taken on; its page is never used.
 const LOCK_BYTE: u64 = 1 << 30;
 const LEAF: u8 = 0x0D;
@@ -54,8 +56,6 @@ impl PackedRecord {
     pub fn push(&mut self, value: SqlValue) {
         match value {
             SqlValue::Null => self.types.push(0),
-            SqlValue::Integer(0) => self.types.push(8),
-            SqlValue::Integer(1) => self.types.push(9),
             SqlValue::Integer(value) => self.push_integer(value),
             SqlValue::Real(value) => {
                 self.types.push(7);
@@ -73,14 +73,7 @@ impl PackedRecord {
     }
 
     fn push_integer(&mut self, value: i64) {
-        let (code, bytes) = match value {
-            -0x80..=0x7F => (1, 1),
-            -0x8000..=0x7FFF => (2, 2),
-            -0x80_0000..=0x7F_FFFF => (3, 3),
-            -0x8000_0000..=0x7FFF_FFFF => (4, 4),
-            -0x8000_0000_0000..=0x7FFF_FFFF_FFFF => (5, 6),
-            _ => (6, 8),
-        };
+        let (code, bytes) = integer_type(value);
         self.types.push(code);
         self.body.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
     }
@@ -104,9 +97,24 @@ impl PackedRecord {
     }
 }
 
+/// The serial type of an integer, and the bytes that it takes.
+fn integer_type(value: i64) -> (u8, usize) {
+    match value {
+        0 => (8, 0),
+        1 => (9, 0),
+        -0x80..=0x7F => (1, 1),
+        -0x8000..=0x7FFF => (2, 2),
+        -0x80_0000..=0x7F_FFFF => (3, 3),
+        -0x8000_0000..=0x7FFF_FFFF => (4, 4),
+        -0x8000_0000_0000..=0x7FFF_FFFF_FFFF => (5, 6),
+        _ => (6, 8),
+    }
+}
+
 /// Appends pages to an SQLite file that no connection has open.
 pub struct Pager {
     file: File,
+    flusher: Flusher,
     /// Pages that are not written yet.
     pages: Vec<u8>,
     page_size: usize,
@@ -133,6 +141,7 @@ impl Pager {
         }
         let change_counter = u32::from_be_bytes([header[24], header[25], header[26], header[27]]);
         Ok(Pager {
+            flusher: Flusher::of(&file)?,
             file,
             pages: Vec::with_capacity(WRITTEN_AT_ONCE + 2 * page_size),
             page_size,
@@ -150,12 +159,13 @@ impl Pager {
         if self.is_lock_page(self.next) { self.next + 1 } else { self.next }
     }
 
-    /// Appends a page of zeros, which `fill` fills.
-    fn append(&mut self, fill: impl FnOnce(&mut [u8])) -> Result<u32> {
+    /// Appends a page, which `fill` begins; what it leaves is zeros.
+    fn append(&mut self, fill: impl FnOnce(&mut Vec<u8>)) -> Result<u32> {
         let number = self.next_number();
         let start = self.pages.len() + (number - self.next) as usize * self.page_size;
+        self.pages.resize(start, 0);
+        fill(&mut self.pages);
         self.pages.resize(start + self.page_size, 0);
-        fill(&mut self.pages[start..]);
         self.next = number + 1;
         if self.pages.len() >= WRITTEN_AT_ONCE {
             self.write_pages()?;
@@ -165,15 +175,17 @@ impl Pager {
 
     fn write_pages(&mut self) -> Result<()> {
         self.file.write_all(&self.pages)?;
+        self.flusher.written(self.pages.len());
         self.pages.clear();
         Ok(())
     }
 
-    /// Writes root pages in their places, and the new size into the header.
+    /// Writes root pages in their places, and the new size into the header. What it gives tells in the end whether the disk took
+    /// what was flushed on the way.
     ///
     /// # Errors
     /// When the file cannot be written.
-    pub fn finish(mut self, roots: &[Root]) -> Result<()> {
+    pub fn finish(mut self, roots: &[Root]) -> Result<Flusher> {
         self.write_pages()?;
         let changed = (self.change_counter + 1).to_be_bytes();
         let pages = (self.next - 1).to_be_bytes();
@@ -186,7 +198,8 @@ impl Pager {
         }
         put(24, &changed)?;
         put(28, &pages)?;
-        put(92, &changed)
+        put(92, &changed)?;
+        Ok(self.flusher)
     }
 }
 
@@ -218,16 +231,10 @@ impl PackedTable {
     /// # Errors
     /// When the file cannot be written.
     pub fn push(&mut self, pager: &mut Pager, row: i64, record: &PackedRecord) -> Result<()> {
-        let (payload, usable) = (record.size(), pager.page_size);
-        let local = local_size(payload, usable);
+        let payload = record.size();
+        let local = local_size(payload, pager.page_size);
         let spills = local < payload;
-        let size = varint_length(payload as u64) + varint_length(row as u64) + local + if spills { 4 } else { 0 };
-        if LEAF_HEADER + 2 * (self.starts.len() + 1) + self.cells.len() + size > usable {
-            self.end_leaf(pager)?;
-        }
-        self.starts.push(self.cells.len() as u16);
-        push_varint(&mut self.cells, payload as u64);
-        push_varint(&mut self.cells, row as u64);
+        self.begin_cell(pager, row, payload, local + if spills { 4 } else { 0 })?;
         if spills {
             let mut whole = Vec::with_capacity(payload);
             record.payload(&mut whole);
@@ -237,12 +244,40 @@ impl PackedTable {
         } else {
             record.payload(&mut self.cells);
         }
+        Ok(())
+    }
+
+    /// Adds a record of the row id, which stands for its column, and an integer. Row ids must grow.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn push_integer(&mut self, pager: &mut Pager, row: i64, value: i64) -> Result<()> {
+        /// Bytes of the header: its own size, a null, the type of the integer.
+        const HEADER: u8 = 3;
+        let (code, bytes) = integer_type(value);
+        let payload = usize::from(HEADER) + bytes;
+        self.begin_cell(pager, row, payload, payload)?;
+        self.cells.extend_from_slice(&[HEADER, 0, code]);
+        self.cells.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
+        Ok(())
+    }
+
+    /// Begins the cell of a record: of its payload so many bytes stand on the leaf, with the page of the others.
+    fn begin_cell(&mut self, pager: &mut Pager, row: i64, payload: usize, on_leaf: usize) -> Result<()> {
+        let size = varint_length(payload as u64) + varint_length(row as u64) + on_leaf;
+        if LEAF_HEADER + 2 * (self.starts.len() + 1) + self.cells.len() + size > pager.page_size {
+            self.end_leaf(pager)?;
+        }
+        self.starts.push(self.cells.len() as u16);
+        push_varint(&mut self.cells, payload as u64);
+        push_varint(&mut self.cells, row as u64);
         self.last_row = row;
         Ok(())
     }
 
     fn end_leaf(&mut self, pager: &mut Pager) -> Result<()> {
-        let page = pager.append(|page| fill_page(page, LEAF, &self.cells, &self.starts, None))?;
+        let size = pager.page_size;
+        let page = pager.append(|pages| fill_page(pages, size, LEAF, &self.cells, &self.starts, None))?;
         self.leaves.push((self.last_row, page));
         self.cells.clear();
         self.starts.clear();
@@ -256,8 +291,8 @@ impl PackedTable {
     pub fn finish(mut self, pager: &mut Pager) -> Result<Option<Root>> {
         let size = pager.page_size;
         if self.leaves.is_empty() {
-            let mut page = vec![0; size];
-            fill_page(&mut page, LEAF, &self.cells, &self.starts, None);
+            let mut page = Vec::with_capacity(size);
+            fill_page(&mut page, size, LEAF, &self.cells, &self.starts, None);
             return Ok((!self.starts.is_empty()).then_some(Root { number: self.root, page }));
         }
         if !self.starts.is_empty() {
@@ -270,9 +305,9 @@ impl PackedTable {
             while !rest.is_empty() {
                 let (cells, starts, taken) = interior_cells(rest, size);
                 let (last_row, rightmost) = rest[taken - 1];
-                let fill = |page: &mut [u8]| fill_page(page, INTERIOR, &cells, &starts, Some(rightmost));
+                let fill = |pages: &mut Vec<u8>| fill_page(pages, size, INTERIOR, &cells, &starts, Some(rightmost));
                 if taken == level.len() {
-                    let mut page = vec![0; size];
+                    let mut page = Vec::with_capacity(size);
                     fill(&mut page);
                     return Ok(Some(Root { number: self.root, page }));
                 }
@@ -303,23 +338,19 @@ fn interior_cells(children: &[(i64, u32)], size: usize) -> (Vec<u8>, Vec<u16>, u
     (cells, starts, children.len())
 }
 
-/// Fills a page of zeros: header, pointers, and the cells at its end.
-fn fill_page(page: &mut [u8], kind: u8, cells: &[u8], starts: &[u16], rightmost: Option<u32>) {
-    let content = page.len() - cells.len();
-    page[0] = kind;
-    page[3..5].copy_from_slice(&(starts.len() as u16).to_be_bytes());
+/// Writes a page of a size behind others: header, pointers, and the cells at its end.
+fn fill_page(pages: &mut Vec<u8>, size: usize, kind: u8, cells: &[u8], starts: &[u16], rightmost: Option<u32>) {
+    let (page, content) = (pages.len(), size - cells.len());
+    let count = (starts.len() as u16).to_be_bytes();
     // 65536 is written as 0.
-    page[5..7].copy_from_slice(&(content as u16).to_be_bytes());
-    let mut at = LEAF_HEADER;
+    let from = (content as u16).to_be_bytes();
+    pages.extend_from_slice(&[kind, 0, 0, count[0], count[1], from[0], from[1], 0]);
     if let Some(rightmost) = rightmost {
-        page[8..12].copy_from_slice(&rightmost.to_be_bytes());
-        at = INTERIOR_HEADER;
+        pages.extend_from_slice(&rightmost.to_be_bytes());
     }
-    for start in starts {
-        page[at..at + 2].copy_from_slice(&((content + usize::from(*start)) as u16).to_be_bytes());
-        at += 2;
-    }
-    page[content..].copy_from_slice(cells);
+    pages.extend(starts.iter().flat_map(|start| ((content + usize::from(*start)) as u16).to_be_bytes()));
+    pages.resize(page + content, 0);
+    pages.extend_from_slice(cells);
 }
 
 /// How much of a payload stays on its leaf page.
@@ -344,9 +375,9 @@ fn append_overflow(pager: &mut Pager, rest: &[u8]) -> Result<u32> {
             Some(_) => own + 1,
             None => 0,
         };
-        pager.append(|page| {
-            page[..4].copy_from_slice(&next.to_be_bytes());
-            page[4..4 + part.len()].copy_from_slice(part);
+        pager.append(|pages| {
+            pages.extend_from_slice(&next.to_be_bytes());
+            pages.extend_from_slice(part);
         })?;
     }
     Ok(first)
@@ -354,10 +385,8 @@ fn append_overflow(pager: &mut Pager, rest: &[u8]) -> Result<u32> {
 
 /// Bytes of a varint.
 fn varint_length(value: u64) -> usize {
-    match value {
-        0..=0x7F => 1,
-        _ => (1..9).find(|length| value >> (7 * length) == 0).unwrap_or(9),
-    }
+    let bits = 64 - (value | 1).leading_zeros() as usize;
+    bits.div_ceil(7).min(9)
 }
 
 /// SQLite's varint: seven bits a byte, high bits first; the ninth byte has eight.
@@ -366,18 +395,21 @@ fn push_varint(into: &mut Vec<u8>, value: u64) {
         into.push(value as u8);
         return;
     }
+    let mut bytes = [0; 9];
     let length = varint_length(value);
+    let mut rest = value;
     if length == 9 {
-        for i in 0..8 {
-            into.push((value >> (57 - 7 * i)) as u8 | 0x80);
-        }
-        into.push(value as u8);
-        return;
+        bytes[8] = rest as u8;
+        rest >>= 8;
+    } else {
+        bytes[length - 1] = rest as u8 & 0x7F;
+        rest >>= 7;
     }
-    for i in (0..length).rev() {
-        let last = if i == 0 { 0 } else { 0x80 };
-        into.push((value >> (7 * i)) as u8 & 0x7F | last);
+    for byte in bytes[..length - 1].iter_mut().rev() {
+        *byte = rest as u8 | 0x80;
+        rest >>= 7;
     }
+    into.extend_from_slice(&bytes[..length]);
 }
 
 #[cfg(test)]

@@ -23,6 +23,8 @@ const CELL_BYTES: usize = 24;
 const NODE_BYTES: usize = 4 + CELLS * CELL_BYTES;
 /// Cells that a packed node is given: all but a few, so that a later insertion does not split each.
 const FILL: usize = 48;
+/// Nodes that are made together.
+const ENCODED_AT_ONCE: usize = 1024;
 
 /// A box in single precision: min x, max x, min y, max y, rounded outwards.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -77,48 +79,43 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
         return Ok(Vec::new());
     }
     let order = hilbert_order(&boxes);
-    let leaf_cells = |place: usize| (i64::from(order[place]) + 1, boxes[order[place] as usize]);
-    // Levels of boxes from the leaf nodes up, until the root node holds what is left.
-    let mut levels: Vec<Vec<Box32>> = Vec::new();
-    let mut below = order.len();
-    while below > CELLS {
-        let box_of = |i: usize| match levels.last() {
-            None => leaf_cells(i).1,
-            Some(level) => level[i],
-        };
-        let level: Vec<Box32> = (0..below.div_ceil(FILL))
-            .filter_map(|node| (node * FILL..((node + 1) * FILL).min(below)).map(box_of).reduce(Box32::join))
-            .collect();
-        below = level.len();
+    let cells: Vec<(i64, Box32)> = order.par_iter().map(|record| (i64::from(*record) + 1, boxes[*record as usize])).collect();
+    let above = |cells: &[(i64, Box32)], first: i64| -> Vec<(i64, Box32)> {
+        let joined = |cells: &[(i64, Box32)]| cells.iter().map(|(_, edges)| *edges).reduce(Box32::join);
+        let of_node = |(node, cells)| Some((first + node as i64, joined(cells)?));
+        cells.par_chunks(FILL).enumerate().filter_map(of_node).collect()
+    };
+    // The cells of each level from the leaf nodes up, until the root node holds them. The root is node 1; the leaf nodes
+    // follow, then each level above them: the cells of a level have the numbers of the nodes below.
+    let mut levels = vec![cells];
+    let mut next_node = 2;
+    while let Some(below) = levels.last().filter(|below| below.len() > CELLS) {
+        let level = above(below, next_node);
+        next_node += level.len() as i64;
         levels.push(level);
     }
-    // The root is node 1; the leaf nodes follow, then each level above them.
-    let first_of: Vec<i64> =
-        levels.iter().scan(2, |next, level| Some(std::mem::replace(next, *next + level.len() as i64))).collect();
-    let cells_of = |height: usize, range: std::ops::Range<usize>| -> Vec<(i64, Box32)> {
-        match height.checked_sub(1) {
-            None => range.map(leaf_cells).collect(),
-            Some(under) => range.map(|i| (first_of[under] + i as i64, levels[under][i])).collect(),
-        }
-    };
     let mut record = PackedRecord::default();
     let mut nodes = PackedTable::new(roots.node);
     let mut parents = PackedTable::new(roots.parent);
-    let mut put = |table: &mut PackedTable, pager: &mut Pager, key: i64, value: SqlValue| {
+    let mut put_node = |pager: &mut Pager, number: i64, data: &[u8]| {
         record.clear();
         record.push(SqlValue::Null);
-        record.push(value);
-        table.push(pager, key, &record)
+        record.push(SqlValue::Blob(data));
+        nodes.push(pager, number, &record)
     };
-    put(&mut nodes, pager, 1, SqlValue::Blob(&encode(&cells_of(levels.len(), 0..below), levels.len())))?;
-    for (height, level) in levels.iter().enumerate() {
-        let under = if height == 0 { order.len() } else { levels[height - 1].len() };
-        for node in 0..level.len() {
-            let number = first_of[height] + node as i64;
-            let cells = cells_of(height, node * FILL..((node + 1) * FILL).min(under));
-            put(&mut nodes, pager, number, SqlValue::Blob(&encode(&cells, 0)))?;
-            let parent = first_of.get(height + 1).map_or(1, |first| first + (node / FILL) as i64);
-            put(&mut parents, pager, number, SqlValue::Integer(parent))?;
+    let height = levels.len() - 1;
+    put_node(pager, 1, &encode(&levels[height], height))?;
+    for (level, cells) in levels[..height].iter().enumerate() {
+        let of_nodes = &levels[level + 1];
+        for (numbered, cells) in of_nodes.chunks(ENCODED_AT_ONCE).zip(cells.chunks(ENCODED_AT_ONCE * FILL)) {
+            let encoded: Vec<Vec<u8>> = cells.par_chunks(FILL).map(|cells| encode(cells, 0)).collect();
+            for ((number, _), data) in numbered.iter().zip(encoded) {
+                put_node(pager, *number, &data)?;
+            }
+        }
+        for (node, (number, _)) in of_nodes.iter().enumerate() {
+            let parent = levels.get(level + 2).map_or(1, |parents| parents[node / FILL].0);
+            parents.push_integer(pager, *number, parent)?;
         }
     }
     let mut leaf_of = vec![0u32; order.len()];
@@ -127,8 +124,8 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
     }
     let mut rowids = PackedTable::new(roots.rowid);
     for (i, leaf) in leaf_of.into_iter().enumerate() {
-        let node = first_of.first().map_or(1, |first| first + i64::from(leaf));
-        put(&mut rowids, pager, i as i64 + 1, SqlValue::Integer(node))?;
+        let node = levels.get(1).map_or(1, |leaves| leaves[leaf as usize].0);
+        rowids.push_integer(pager, i as i64 + 1, node)?;
     }
     let mut finished = Vec::new();
     for table in [nodes, parents, rowids] {
@@ -204,7 +201,7 @@ mod tests {
         connection.close().unwrap();
         let mut pager = Pager::open(&path).unwrap();
         let roots = build(&mut pager, roots, boxes).unwrap();
-        pager.finish(&roots).unwrap();
+        pager.finish(&roots).unwrap().finish().unwrap();
         let connection = Connection::open(&path).unwrap();
         let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
         assert_eq!(verdict, "ok");

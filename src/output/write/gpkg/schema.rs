@@ -17,13 +17,13 @@ const EPSG_4326: &str = r#"GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",63
 /// Required tables (clauses 1.1.2 to 1.1.3, 2.1.5, 2.3) and the schema extension's (annex F.9).
 /// The journal is off because a file on its way is thrown away when a run fails.
 const BASE: &str = "
-    PRAGMA page_size = 4096;
-    PRAGMA application_id = 0x47504B47;
-    PRAGMA user_version = 10300;
-    PRAGMA encoding = 'UTF-8';
     PRAGMA journal_mode = OFF;
     PRAGMA synchronous = OFF;
+    PRAGMA page_size = 4096;
+    PRAGMA encoding = 'UTF-8';
     BEGIN;
+    PRAGMA application_id = 0x47504B47;
+    PRAGMA user_version = 10300;
     CREATE TABLE gpkg_spatial_ref_sys (
         srs_name TEXT NOT NULL, srs_id INTEGER NOT NULL PRIMARY KEY, organization TEXT NOT NULL,
         organization_coordsys_id INTEGER NOT NULL, definition TEXT NOT NULL, description TEXT);
