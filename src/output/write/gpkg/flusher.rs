@@ -32,14 +32,14 @@ impl Flusher {
             return;
         }
         self.waiting = 0;
+        if let Some((sender, _)) = &self.thread {
+            let _ = sender.try_send(());
+        }
         if let Some(file) = self.file.take() {
             // Nothing waits in it: a disk that is still at the bytes before takes these with the next ones, or with the last.
             let (sender, receiver) = sync_channel(0);
-            let thread = std::thread::spawn(move || receiver.iter().try_for_each(|()| file.sync_data()));
-            self.thread = Some((sender, thread));
-        }
-        if let Some((sender, _)) = &self.thread {
-            let _ = sender.try_send(());
+            let flushes = move || std::iter::once(()).chain(receiver).try_for_each(|()| file.sync_data());
+            self.thread = Some((sender, std::thread::spawn(flushes)));
         }
     }
 
