@@ -41,7 +41,7 @@ demo: build
 	@echo "Made from the logs in examples/cliff-nests (an invented cliff, an invented crew):"
 	@cd $(DEMO)/cliff-nests && ls -1 *.gpkg *.report.html held.csv summary.json geojson/*.geojson shp/*.features.shp csv/*.features.csv | sed 's/^/  /'
 	@echo "They lie in $(DEMO)/cliff-nests. Open skerrow.gpkg in desktop GIS: features, bases, sight lines, error"
-	@echo "ellipses and the ledger of every input row. held.csv has the rows that could not be used, and why."
+	@echo "ellipses and the ledger of the logs. held.csv has the rows that could not be used, and why."
 	@echo "The whole job on one page, for any browser: $(CURDIR)/$(DEMO)/cliff-nests/skerrow.report.html"
 
 test: tools

@@ -49,7 +49,7 @@ fn field_about(folder: &Path, name: &str, crs: &str, [lat, lon]: [&str; 2]) {
     );
 }
 
-/// Heights of two masts, and 16 sights onto a wall 30 m north of a base, in rows of four.
+/// Heights of two masts, 16 sights onto a wall 30 m north of a base in rows of four, and a yard with a well in its middle.
 fn things_measured(folder: &Path) {
     field_about(folder, "gable", "EPSG:32630", ["58.6", "-2.9"]);
     let mut rows = "shot,base,feature,string,measure,role,true_azimuth_deg,inclination_deg,slope_distance_m\n".to_owned();
@@ -73,11 +73,18 @@ fn things_measured(folder: &Path) {
     for (i, azimuth) in [200, 210, 220].into_iter().enumerate() {
         rows += &format!("{i}h,A,Hedge,hedge,,{},{azimuth},0,50\n", if i == 2 { "end" } else { "" });
     }
+    // Corners of a square of 30 m round a spot 60 m to the east.
+    for (i, [east, north]) in [[45.0, -15.0], [75.0, -15.0], [75.0, 15.0], [45.0, 15.0]].into_iter().enumerate() {
+        let (azimuth, distance) = (f64::atan2(east, north).to_degrees(), f64::hypot(east, north));
+        rows += &format!("{i}y,A,yard,yard,,{},{azimuth},0,{distance}\n", if i == 3 { "close" } else { "" });
+    }
+    rows += "w,A,well,,,,90,0,60\n";
     std::fs::write(folder.join("shots.csv"), rows).unwrap();
     standoff(folder, &["map", "job.toml", "--out", "out", "--format", "gpkg", "--quiet"]).exits(0);
 }
 
-/// Foot and top of each mast are told apart, the 16 spots of a wall are labelled once, and the corners of a hedge not at all.
+/// Foot and top of each mast are told apart, the 16 spots of a wall are labelled once, and the corners of a hedge not at all; the yard has its
+/// name in spite of the well.
 #[test]
 #[ignore = "needs QGIS: make test-gis"]
 fn points_of_measurements_are_labelled_by_what_they_are() {
@@ -85,6 +92,10 @@ fn points_of_measurements_are_labelled_by_what_they_are() {
     things_measured(folder.path());
     let said = in_desktop_gis("open.py", folder.path(), &[folder.path().join("out/gable.gpkg")]);
     assert!(said.contains("parts gable.gpkg 20 of 5 kinds"), "{said}");
+    let labels = said.lines().find(|line| line.starts_with("labels gable")).unwrap_or_else(|| panic!("{said}"));
+    for name in ["yard", "well", "hedge", "wall", "M1", "M2", "A"] {
+        assert!(labels.contains(&format!("'{name}'")), "{name} in {labels}");
+    }
 }
 
 /// Longitudes and latitudes on both sides of ±180°, and round a pole: the project shows the few hundred metres of the job, in the plane of

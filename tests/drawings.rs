@@ -79,3 +79,17 @@ fn a_text_that_the_format_cannot_hold_is_told() {
     let texts: Vec<String> = drawn(&small).into_iter().filter_map(|thing| thing.1).collect();
     assert!([longest.as_str(), "nest ?", "N3"].iter().all(|name| texts.iter().any(|text| text == name)), "{texts:?}");
 }
+
+/// Foot and top of a thing stand in one place under one name: the drawing says which is which.
+#[test]
+fn points_of_a_measurement_are_named_by_what_they_are() {
+    let rows = "shot,base,feature,measure,role,true_azimuth_deg,inclination_deg,slope_distance_m\n\
+                1,A,Mast,height,foot,90,-2,40\n2,A,Mast,height,top,90,25,\n";
+    let small = Small::new(rows, "", "");
+    small.map();
+    let things = drawn(&small);
+    let names = things.iter().filter(|thing| thing.0 == "parts").filter_map(|thing| thing.1.as_deref());
+    // The others of these texts are heights.
+    let names: Vec<&str> = names.filter(|text| text.parse::<f64>().is_err()).collect();
+    assert_eq!(names, ["foot Mast", "top Mast"]);
+}

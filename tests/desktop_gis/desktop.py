@@ -85,6 +85,10 @@ def ellipses_to_scale(layer, areas, name):
     return seen
 
 
+# Texts that stand on the last picture.
+labels = []
+
+
 def drawn(layers, extent, crs):
     """A picture of some layers."""
     settings = QgsMapSettings()
@@ -98,6 +102,8 @@ def drawn(layers, extent, crs):
     job.start()
     job.waitForFinished()
     need(not job.errors(), "drawing:", [error.message for error in job.errors()])
+    labels.clear()
+    labels.extend(label.labelText for label in job.takeLabelingResults().allLabels())
     return job.renderedImage()
 
 

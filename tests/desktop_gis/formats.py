@@ -124,6 +124,9 @@ def dxf(path, geojson):
             values = {attribute.dxf.tag: plain_text(decode_dxf_unicode(attribute.dxf.text)) for attribute in entity.attribs}
             properties = feature["properties"]
             label = next(properties[key] for key in properties if key in ("feature", "base", "name", "number"))
+            if layer == "parts":
+                # Foot and top of a thing have its name: before it stands what the point is.
+                label = f"{properties['role']} {label}"
             need(values.get("NAME") == str(label), path.name, layer, values, "not", label)
             need([a.dxf.tag for a in entity.attribs if not a.is_invisible] == ["NAME"], path.name, layer, "shows more than the name")
             easting = properties.get("easting")

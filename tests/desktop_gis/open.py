@@ -7,7 +7,7 @@ with its default style, then the project that the file carries. Every fault is a
 import os
 import sys
 
-from desktop import colours, drawn, end, in_package, need
+from desktop import colours, drawn, end, in_package, labels, need
 from qgis.core import (
     QgsExpression,
     QgsExpressionContext,
@@ -128,6 +128,7 @@ def as_project(path, pictures):
     need(not extent.isEmpty(), path, "has a project without an extent")
     image = drawn(shown, extent, project.crs())
     need(colours(image) > 2, path, "has a project that draws nothing")
+    print("labels", name, sorted(set(labels)))
     image.save(os.path.join(pictures, f"{name}.png"))
     related = project.relationManager().relations()
     tied = set()

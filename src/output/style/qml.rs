@@ -237,13 +237,13 @@ fn labels(document: &mut Document, layer: &Layer, look: &Look, label: &Label, sc
                 ];
                 document.empty("text-buffer", &buffer);
             });
-            // 6: places around the point in the order given; 2: along a line; 1: over the middle of an area; 4: level, where it is free inside.
+            // 6: places around the point in the order given; 2: along a line; 4: level, where it is free inside of an area: in its middle another
+            // layer may have a mark.
             let order = if look.label_is_below { "BR,BL,TR,TL,R,L" } else { "TR,TL,BR,BL,R,L" };
             let placement = match geometry {
                 GeometryKind::Point | GeometryKind::None => "6",
                 GeometryKind::Line => "2",
-                GeometryKind::Area if look.label_is_off_middle => "4",
-                GeometryKind::Area => "1",
+                GeometryKind::Area => "4",
             };
             // From the point and past its mark: past the whole symbol, which the ellipse is part of, nobody would know whose name it is.
             let distance = match geometry {

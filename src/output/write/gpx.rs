@@ -9,12 +9,11 @@ use std::path::{Path, PathBuf};
 use super::antimeridian::GlobePoint;
 use super::number::rounded;
 use super::places::has_waypoints;
-use super::said::{metric, said, text};
+use super::said::{metric, name, said, text};
 use super::wgs84::ToWgs84;
 use super::{Ending, FormatWriter, WriteError};
 use crate::output::columns::{Batch, Cell, Layer};
 use crate::output::contract::Setup;
-use crate::output::style::label_of;
 use crate::output::xml::Document;
 
 /// Decimals of a degree: a tenth of a millimetre.
@@ -103,7 +102,7 @@ fn waypoint(made: &mut Document, layer: &Layer, batch: &Batch, i: usize, [lon, l
         if let Some(time) = at("time").filter(|index| matches!(batch.cell(*index, i), Cell::Time(_))) {
             point.leaf("time", &text(layer, batch, i, time).unwrap_or_default());
         }
-        if let Some(name) = label_of(layer).and_then(|label| text(layer, batch, i, at(&label.name)?)) {
+        if let Some(name) = name(layer, batch, i) {
             point.leaf("name", &name);
         }
         let lines: Vec<String> = said(layer, batch, i).iter().map(|(title, value)| format!("{title}: {value}")).collect();

@@ -2,7 +2,7 @@
 
 use super::number::{iso_utc, rounded};
 use crate::output::columns::{Batch, Cell, Layer};
-use crate::output::style::title_of;
+use crate::output::style::{naming_fields, title_of};
 use crate::units::computed;
 
 /// The program's own fields that are said, in this order; a person in the field looks for these.
@@ -52,6 +52,14 @@ pub fn said(layer: &Layer, batch: &Batch, i: usize) -> Vec<(String, String)> {
     let others = layer.fields.iter().enumerate().filter(|(_, field)| !field.is_own());
     let known = own.into_iter().chain(others.map(|(index, _)| ("", index)));
     known.filter_map(|(name, index)| Some((title_of(&layer.fields[index].name), value(layer, batch, i, name, index)?))).collect()
+}
+
+/// What record `i` is called; none where that is null.
+pub fn name(layer: &Layer, batch: &Batch, i: usize) -> Option<String> {
+    let fields = naming_fields(layer);
+    let at = fields.iter().filter_map(|name| layer.fields.iter().position(|field| field.name == name.name));
+    let words: Vec<String> = at.filter_map(|index| text(layer, batch, i, index)).collect();
+    (!words.is_empty()).then(|| words.join(" "))
 }
 
 /// The field of the program's own of that name, in whatever unit.

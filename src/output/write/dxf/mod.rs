@@ -16,7 +16,7 @@ use std::path::{Path, PathBuf};
 
 use super::antimeridian::{self, Globe};
 use super::extent::Extent;
-use super::said::{find, text};
+use super::said::{self, find, text};
 use super::{Ending, FormatWriter, WriteError};
 use crate::geodesy::crs::CrsKind;
 use crate::job::LayerName;
@@ -161,7 +161,11 @@ impl Drawing {
         self.coordinates(point, 0)?;
         let height = self.text_height;
         for (line, attribute) in BlockAttribute::list(layer).iter().enumerate() {
-            let value = OneLine::new(&text(layer, batch, i, attribute.field).unwrap_or_default());
+            let value = match attribute.field {
+                Some(field) => text(layer, batch, i, field),
+                None => said::name(layer, batch, i),
+            };
+            let value = OneLine::new(&value.unwrap_or_default());
             if !value.is_whole {
                 self.cut += 1;
                 self.first_cut.get_or_insert_with(|| (attribute.tag, named(&layer.id)));
@@ -259,28 +263,23 @@ impl FormatWriter for Drawing {
 /// An attribute of the block of a layer of points.
 struct BlockAttribute {
     tag: &'static str,
-    field: usize,
-    is_shown: bool,
+    /// The field; none for what the point is called.
+    field: Option<usize>,
 }
 
 impl BlockAttribute {
     /// Those of a layer, as far as it has the fields.
     fn list(layer: &Layer) -> Vec<BlockAttribute> {
-        let label = label_of(layer).and_then(|label| layer.fields.iter().position(|field| field.name == label.name));
-        let known = [
-            ("NAME", label),
-            ("CODE", find(layer, "code")),
-            ("ELLIPSOID_HEIGHT", find(layer, "ellipsoid_height_m")),
-            ("ORTHOMETRIC_HEIGHT", find(layer, "orthometric_height_m")),
-        ];
-        known
-            .into_iter()
-            .filter_map(|(tag, field)| Some(BlockAttribute { tag, field: field?, is_shown: tag == "NAME" }))
-            .collect()
+        let name = label_of(layer).map(|_| BlockAttribute { tag: "NAME", field: None });
+        let others =
+            [("CODE", "code"), ("ELLIPSOID_HEIGHT", "ellipsoid_height_m"), ("ORTHOMETRIC_HEIGHT", "orthometric_height_m")];
+        let other = |(tag, field)| Some(BlockAttribute { tag, field: Some(find(layer, field)?) });
+        name.into_iter().chain(others.into_iter().filter_map(other)).collect()
     }
 
+    /// The name alone is shown.
     fn flags(&self) -> u8 {
-        if self.is_shown { 0 } else { HIDDEN }
+        if self.field.is_none() { 0 } else { HIDDEN }
     }
 }
 

@@ -2,13 +2,13 @@
 
 use super::super::antimeridian::{DEGREES, GlobePoint};
 use super::super::number::rounded;
-use super::super::said::{metric, said, text};
+use super::super::said::{metric, name, said, text};
 use super::{schema_of, style_of};
 use crate::geodesy::frame::Geodetic;
 use crate::geodesy::geoid::GeoidReader;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Layer};
-use crate::output::style::{is_shown, naming_fields};
+use crate::output::style::is_shown;
 use crate::output::xml::{Document, escaped};
 
 /// Decimals of a degree: a tenth of a millimetre.
@@ -18,12 +18,10 @@ const METRE_DECIMALS: u8 = 4;
 
 /// Record `i` on a line of its own; `points` are its positions on WGS 84.
 pub fn placemark(layer: &Layer, batch: &Batch, i: usize, points: &[GlobePoint], geoid: &mut GeoidReader) -> String {
-    let names = naming_fields(layer).into_iter().filter_map(|name| layer.fields.iter().position(|field| field.name == name.name));
-    let names: Vec<String> = names.filter_map(|index| text(layer, batch, i, index)).collect();
     let mut made = Document::on_one_line();
     made.within("Placemark", &[], |made| {
-        if !names.is_empty() {
-            made.leaf("name", &names.join(" "));
+        if let Some(name) = name(layer, batch, i) {
+            made.leaf("name", &name);
         }
         if !is_shown(layer, false) {
             made.leaf("visibility", "0");
