@@ -192,6 +192,7 @@ mod tests {
     use crate::geodesy::covariance::Covariance;
     use crate::geodesy::frame::{EarthCentred, Ellipsoid};
     use crate::network::start::start;
+    use crate::network::surveyed::Surveyed;
     use crate::network::types::{Control, Observation, Station};
 
     /// Stations at places in the horizon of the first; all are known but the last.
@@ -283,6 +284,99 @@ mod tests {
             free: free.iter().enumerate().map(|(k, (azimuth, distance))| (azimuth.to_radians(), *distance, k)).collect(),
             mean_m,
         }
+    }
+
+    /// Azimuths are lines, distances lines across them, directions read at the station free; those read elsewhere are lines once their circle is oriented.
+    #[test]
+    fn what_is_a_line_and_what_is_free() {
+        let places = [[0.0, 100.0, 0.0], [200.0, 0.0, 0.0], [0.0, -300.0, 0.0], [-400.0, 0.0, 0.0], [50.0, 50.0, 0.0], [0.0; 3]];
+        let (at, lost) = (5, 4);
+        let of = |readings: &[(Kind, usize, usize)], orientation: f64, turned: &dyn Fn(&mut Starts)| {
+            let mut survey = Surveyed::at(&places, &[0, 1, 2, 3]);
+            survey.network.stations.iter_mut().for_each(|station| station.sigma_orientation_rad = orientation);
+            let mut starts = Starts {
+                positions: survey.truth.iter().map(|place| Some(*place)).collect(),
+                has_height: vec![true; 6],
+                azimuths: vec![None; 6],
+                directions: vec![None; 6],
+                notes: vec![],
+            };
+            starts.positions[lost] = None;
+            turned(&mut starts);
+            readings.iter().for_each(|(kind, from, to)| {
+                survey.read(*kind, *from, *to);
+            });
+            let all: Vec<usize> = (0..readings.len()).collect();
+            let lines = StationLines::gather(&survey.network, &starts, &all, at)?;
+            let degrees = |azimuth: f64| azimuth.to_degrees().round();
+            let (own, free): (Vec<_>, Vec<_>) = (
+                lines.lines.iter().map(|(azimuth, other)| (degrees(*azimuth), *other)).collect(),
+                lines.free.iter().map(|(azimuth, metres, other)| (degrees(*azimuth), metres.round(), *other)).collect(),
+            );
+            Some((own, free, lines.mean_m.round()))
+        };
+        use Kind::*;
+        let none: &dyn Fn(&mut Starts) = &|_| ();
+        let some =
+            |lines: &[(f64, usize)], free: &[(f64, f64, usize)], mean_m: f64| Some((lines.to_vec(), free.to_vec(), mean_m));
+        for from_it in [false, true] {
+            let ends = |other: usize| if from_it { (at, other) } else { (other, at) };
+            let read = |kind: Kind, other: usize| (kind, ends(other).0, ends(other).1);
+            assert_eq!(of(&[read(Azimuth, 1), read(Azimuth, 2)], 0.01, none), some(&[(90.0, 1), (180.0, 2)], &[], 250.0));
+            assert_eq!(of(&[read(Slope, 0), read(Horizontal, 1)], 0.01, none), some(&[(90.0, 0), (180.0, 1)], &[], 150.0));
+            // What tells of heights alone is no line, nor is what has no place.
+            assert_eq!(of(&[read(Inclination, 0), read(Azimuth, lost)], 0.01, none), None);
+        }
+        let free = some(&[], &[(90.0, 200.0, 1), (180.0, 300.0, 2)], 250.0);
+        assert_eq!(of(&[(Direction, at, 1), (Direction, at, 2)], 0.01, none), free);
+        assert_eq!(of(&[(Azimuth, at, 1), (Azimuth, at, 2)], f64::INFINITY, none), free);
+        // Oriented or not, what is read at the station itself by a circle is free of it.
+        assert_eq!(of(&[(Direction, at, 1), (Direction, at, 2)], 0.01, &|starts| starts.directions[at] = Some(0.1)), free);
+        for kind in [Azimuth, Direction] {
+            let elsewhere = [(kind, 1, at), (kind, 2, at)];
+            assert_eq!(of(&elsewhere, f64::INFINITY, none), some(&[], &[], 250.0));
+            assert_eq!(of(&elsewhere, f64::INFINITY, &|starts| starts.directions[1] = Some(0.1)), some(&[(90.0, 1)], &[], 250.0));
+            assert_eq!(of(&elsewhere, f64::INFINITY, &|starts| starts.azimuths[2] = Some(0.1)), some(&[(180.0, 2)], &[], 250.0));
+        }
+        assert_eq!(of(&[], 0.01, none), None);
+    }
+
+    /// What is said of lines that cross flatly, beside free directions that fix the place or do not.
+    #[test]
+    fn the_reason_is_told() {
+        let network = network(&[[0.0, 100.0], [100.0, 0.0], [0.0, -100.0], [-100.0, 0.0], [0.0, 0.0]]);
+        let shown = Units::default().angle();
+        let said = |lines: StationLines| lines.verdict(&network, 4, &shown).map(|note| (note.kind, note.stations, note.text));
+        let (poor, refused) = (NoteKind::GeometryPoor, NoteKind::GeometryRefused);
+        // Directions to three sides fix it, whatever lines there are beside them.
+        assert_eq!(said(lines(&[], &[(0.0, 100.0), (120.0, 100.0), (240.0, 100.0)], 100.0)), None);
+        assert_eq!(said(lines(&[10.0, 25.0], &[(0.0, 100.0), (120.0, 100.0), (240.0, 100.0)], 100.0)), None);
+        let out = "It is left out: sight another known point, or measure a distance.";
+        let (kind, stations, text) = said(lines(&[], &[(30.0, 50.0), (30.4, 80.0), (210.8, 90.0)], 70.0)).unwrap();
+        assert_eq!((kind, stations), (refused, vec![4, 0, 1, 2]));
+        assert_eq!(text, format!("Base S4: S0, S1 and S2 stand in one line with it, or nearly so. {out}"));
+        // On a circle of 100 m about a place north of the station.
+        let at = |degrees: f64| {
+            let (sin, cos) = degrees.to_radians().sin_cos();
+            let [e, n] = [100.0 * sin, 100.0 * cos + 100.0];
+            (e.atan2(n).to_degrees(), e.hypot(n))
+        };
+        let (kind, _, text) = said(lines(&[], &[at(10.0), at(80.0), at(310.0)], 150.0)).unwrap();
+        assert_eq!(kind, refused);
+        assert_eq!(text, format!("Base S4: S0, S1 and S2 lie with it on one circle, the danger circle, or nearly so. {out}"));
+        // One free direction says nothing: the lines are judged.
+        let (kind, stations, _) = said(lines(&[10.0, 25.0], &[(0.0, 100.0)], 100.0)).unwrap();
+        assert_eq!((kind, stations), (poor, vec![4, 0, 1]));
+        assert_eq!(said(lines(&[10.0], &[], 100.0)), None);
+        // Two lines from one station.
+        let mut one = lines(&[10.0, 12.0], &[], 100.0);
+        one.lines.iter_mut().for_each(|(_, other)| *other = 3);
+        let (kind, stations, text) = said(one).unwrap();
+        assert_eq!((kind, stations), (refused, vec![4, 3, 3]));
+        assert_eq!(
+            text,
+            "Point S4: its best lines, from S3, cross at 2.0°: that fixes nothing, and it is left out. Sight it from another side."
+        );
     }
 
     #[test]
