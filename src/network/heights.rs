@@ -52,7 +52,7 @@ pub(crate) fn judge(network: &Network, starts: &Starts, used: &[bool]) -> Networ
     let mut by_range = vec![false; count];
     for s in 0..count {
         // Where it is roughly: slope distances alone leave two places.
-        let is_placed = network.stations[s].start.is_some() || starts.has_height[s];
+        let is_placed = starts.has_height[s];
         by_range[s] = !vertical[s] && network.stations[s].control.is_none() && ranges[s] >= RANGES && is_placed;
     }
     let mut notes = Vec::new();

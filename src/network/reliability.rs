@@ -311,6 +311,15 @@ pub(crate) mod tests {
         assert!(residuals.next().is_none() && tests.next().is_none());
     }
 
+    /// Baarda's δ₀: 4.13 at a thousandth and 80 %, 2.80 at a twentieth and 80 %.
+    #[test]
+    fn the_shift_that_is_found() {
+        let of = |alpha: f64, power: f64| shift(&Settings { alpha, power, ..Settings::default() });
+        for (alpha, power, want) in [(0.001, 0.8, 4.132), (0.05, 0.8, 2.802), (0.05, 0.5, 1.960)] {
+            assert!((of(alpha, power) - want).abs() < 1e-3, "{alpha} {power}: {}", of(alpha, power));
+        }
+    }
+
     #[test]
     fn nothing_is_said_of_what_nothing_checks() {
         // A hundredth is the least: below it no blunder shows.

@@ -224,9 +224,6 @@ impl Walk<'_> {
         };
         let mut share = 1.0;
         let mut next = moved(share, equations);
-        if self.decrement < SMALL && !self.is_robust {
-            return next;
-        }
         let mut after = reweighting::objective(equations, self.law);
         for _ in 0..HALVINGS {
             if self.decrement < SMALL || after <= before - 2.0 * ARMIJO * share * self.decrement {

@@ -228,3 +228,19 @@ fn readings_stand_at_both_their_ends() {
     // What is not said of is not used.
     assert_eq!(adjacency(&ground.network, &[true]), [vec![0], vec![], vec![], vec![0]]);
 }
+
+/// A base that stands is oriented once what it sights has a place, and what waits for it is tried again.
+#[test]
+fn what_waits_for_an_orientation_is_tried_again() {
+    let places = [[0.0; 3], [150.0, 20.0, 0.0], [60.0, 170.0, 0.0], [120.0, 100.0, 0.0], [-40.0, 60.0, 0.0]];
+    let mut survey = Surveyed::at(&places, &[0, 1, 2]);
+    survey.read_all(&[Kind::Direction, Kind::Horizontal], 0, 4);
+    survey.read(Kind::Direction, 0, 3);
+    survey.read(Kind::Azimuth, 1, 3);
+    survey.read(Kind::Azimuth, 2, 3);
+    let starts = survey.start();
+    for s in [3, 4] {
+        let off = survey.frame(s).from_earth_centred(starts.positions[s].unwrap());
+        assert!(off[0].hypot(off[1]) < PLANE_M, "{s}: {off:?}");
+    }
+}
