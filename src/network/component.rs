@@ -527,6 +527,36 @@ mod tests {
         );
     }
 
+    /// Weights that do not rest in the iterations that are allowed: least squares stand in their place, and a note says so.
+    #[test]
+    fn least_squares_stand_where_weights_do_not_rest() {
+        let mut network = with_blunder(22, 20.0);
+        for k in [3, 14, 25, 31, 40, 47] {
+            let o = &mut network.observations[k];
+            o.value += 4.0 * o.sigma;
+        }
+        // Without orientations and shared errors least squares begin where they end.
+        network.shared.clear();
+        network.observations.iter_mut().for_each(|o| o.shared = [None; 2]);
+        network.stations.iter_mut().for_each(|station| station.sigma_orientation_rad = 0.0);
+        let squares = solved(&network, &Settings::default());
+        for (station, solved) in network.stations.iter_mut().zip(&squares.stations) {
+            station.start = Some(solved.position);
+        }
+        let once = Settings { iterations: 1, ..Settings::default() };
+        assert_eq!(solved(&network, &once).iterations, 1);
+        for robust in [Robust::Huber, Robust::Danish] {
+            let got = solved(&network, &Settings { robust, ..once });
+            assert_eq!(got.notes.iter().map(|note| note.kind).collect::<Vec<NoteKind>>(), [NoteKind::NotRobust]);
+            assert_eq!(got.iterations, 1);
+            for (one, other) in got.stations.iter().zip(&squares.stations) {
+                assert!((0..3).all(|k| (one.position[k] - other.position[k]).abs() < 1e-5), "{}", one.station);
+            }
+            let rests = solved(&network, &Settings { robust, ..Settings::default() });
+            assert!(rests.notes.is_empty() && rests.residuals.iter().any(|r| r.weight < 0.5), "{robust:?}");
+        }
+    }
+
     #[test]
     fn robust_weights_that_do_not_rest_are_given_up() {
         let network = every_kind();

@@ -244,3 +244,13 @@ fn what_waits_for_an_orientation_is_tried_again() {
         assert!(off[0].hypot(off[1]) < PLANE_M, "{s}: {off:?}");
     }
 }
+
+/// A kilometre off the horizon has risen by 8 cm over the level of the base.
+#[test]
+fn a_far_place_is_level_too() {
+    let mut survey = Surveyed::at(&[[0.0, 0.0, 20.0], [600.0, 800.0, 35.0]], &[0]);
+    survey.read_all(&[Kind::Azimuth, Kind::Horizontal], 0, 1);
+    let starts = survey.start();
+    let height = survey.height_m(starts.positions[1].unwrap());
+    assert!((height - survey.height_m(survey.truth[0])).abs() < 1e-3 && !starts.has_height[1], "{height}");
+}
