@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use rayon::prelude::*;
+
 use super::adjust::Adjusted;
 use super::network::FromOutside;
 use super::prepare::Prepared;
@@ -50,7 +52,7 @@ impl<'r> ErrorNames<'r> {
         if used.len() > MOST_BASES {
             return Vec::new();
         }
-        used.into_iter().map(|base| self.of_base(base, &shares[base])).collect()
+        used.into_par_iter().map(|base| self.of_base(base, &shares[base])).collect()
     }
 
     fn of_base(&self, index: usize, shares: &[Shares]) -> SharedOfBase {

@@ -62,8 +62,10 @@ pub fn id_print(file: usize, date: Option<Date>, base: usize, id: &str) -> u64 {
 pub struct Auditor<'t> {
     /// The texts of the files, where the rows lie.
     texts: Vec<&'t str>,
-    /// By fingerprint: file and first byte of the first row that has it.
-    rows: HashMap<u64, (u32, usize), FxBuildHasher>,
+    /// How many bytes the texts before each have.
+    before: Vec<u64>,
+    /// By fingerprint: the first byte of the first row that has it, counted through all texts.
+    rows: HashMap<u64, u64, FxBuildHasher>,
     /// Rows whose fingerprint an earlier one of another text has.
     same_print: Vec<(u32, usize, usize)>,
     ids: HashSet<u64, FxBuildHasher>,
@@ -108,6 +110,7 @@ impl<'t> Auditor<'t> {
     /// `texts` are the texts of the files, by index; `rows` are about as many as there are.
     pub fn new(azimuth_repeats: u32, texts: Vec<&'t str>, rows: usize) -> Auditor<'t> {
         Auditor {
+            before: texts.iter().scan(0, |before, text| Some(std::mem::replace(before, *before + text.len() as u64))).collect(),
             texts,
             rows: HashMap::with_capacity_and_hasher(rows, FxBuildHasher),
             same_print: Vec::new(),
@@ -131,13 +134,17 @@ impl<'t> Auditor<'t> {
     fn stands_earlier(&mut self, row: &Audited) -> bool {
         let (file, (at, length)) = (row.file as u32, row.row_at);
         let text = |file: u32, at: usize| self.texts.get(file as usize).and_then(|text| text.get(at..)).unwrap_or_default();
-        let Some(own) = text(file, at).get(..length) else { return false };
+        let (Some(own), Some(before)) = (text(file, at).get(..length), self.before.get(row.file)) else { return false };
         let (first, first_at) = match self.rows.entry(row.row_print) {
             Entry::Vacant(free) => {
-                free.insert((file, at));
+                free.insert(before + at as u64);
                 return false;
             }
-            Entry::Occupied(taken) => *taken.get(),
+            Entry::Occupied(taken) => {
+                let byte = *taken.get();
+                let file = self.before.partition_point(|before| *before <= byte).saturating_sub(1);
+                (file as u32, (byte - self.before[file]) as usize)
+            }
         };
         // The earlier row ends where its line does, but for blanks.
         let ends = |rest: &str| rest.split(['\n', '\r']).next().is_none_or(|rest| rest.trim().is_empty());
@@ -267,6 +274,26 @@ mod tests {
             let repeated =
                 (0..readings.len()).filter(|i| rows[*i].as_ref().is_ok_and(|row| row.flags.has(Flag::RepeatedReading)));
             assert_eq!(repeated.collect::<Vec<_>>(), [3, 4, 5]);
+        }
+    }
+
+    /// Of a row that stands in two logs the second is the repeat, whatever lies between them, and with any fingerprint.
+    #[test]
+    fn a_row_of_an_earlier_log_is_found_there() {
+        for print in [(|_| 7) as fn(&str) -> u64, row_print] {
+            let mut logs = [[(10.0, 1.0), (11.0, 2.0)], [(12.0, 3.0), (11.0, 2.0)], [(13.0, 4.0), (12.0, 3.0)]]
+                .map(|log| log.map(|(azimuth, distance)| row(azimuth, distance)));
+            let texts: Vec<String> = logs.iter_mut().map(|rows| log(rows, print)).collect();
+            // An empty log stands before and behind the second.
+            for (rows, file) in logs.iter_mut().zip([0, 2, 4]) {
+                rows.iter_mut().flatten().for_each(|row| row.file = file);
+            }
+            let mut auditor = Auditor::new(0, vec![&texts[0], "", &texts[1], "", &texts[2]], 0);
+            for rows in &mut logs {
+                auditor.window(&mut [rows], [].iter());
+            }
+            let repeats = logs.iter().flatten().map(|row| row.as_ref().is_ok_and(|row| row.flags.has(Flag::RepeatedReading)));
+            assert_eq!(repeats.collect::<Vec<_>>(), [false, false, false, true, false, true]);
         }
     }
 
