@@ -127,6 +127,7 @@ pub fn unit(a: [f64; 3]) -> [f64; 3] {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::trial::{Field, HANDHELD};
     use crate::numeric::monte_carlo::Normal;
 
     /// By draws about a vector of a length of so many standard errors: the interval holds the true direction in 95 of 100, where the law of
@@ -158,5 +159,88 @@ mod tests {
         assert_eq!(direction_half95(1.9, 1.0, 0.0, 1.0), None);
         // At 2.45 standard errors: asin(1.96 / 2.45) = 53.13°.
         assert!((direction_half95(2.45, 1.0, 0.0, 1.0).unwrap().to_degrees() - 53.13).abs() < 0.05);
+    }
+
+    #[test]
+    fn what_a_shot_lacks_is_said() {
+        let said = |change: fn(&mut RoleShot)| {
+            let mut field = Field::new(HANDHELD, [1.0, 1.0]);
+            change(field.shot(0, "to", [30.0, 40.0, 5.0]));
+            let group = field.group("missing_line");
+            whole(&group, &group.sightings[0]).map(|(base, vector)| (base, *vector)).map_err(|refusal| refusal.to_string())
+        };
+        let lacks = |what: &str| {
+            Err(format!("missing_line of North wall: S1 (role to) {what}; shoot it again with azimuth, inclination and distance"))
+        };
+        assert!(said(|_| {}).is_ok_and(|(base, vector)| base == 0 && (vector.north_m - 40.0).abs() < 1e-6));
+        assert_eq!(said(|row| (row.vector, row.true_azimuth_rad) = (None, None)), lacks("has no azimuth"));
+        assert_eq!(said(|row| (row.vector, row.slope_m) = (None, None)), lacks("has no distance"));
+        assert_eq!(said(|row| row.vector = None), lacks("gives no point"));
+        let level: fn(&mut RoleShot) = |row| (row.vector, row.slope_m, row.horizontal_m) = (None, None, Some(9.0));
+        assert_eq!(said(level), lacks("gives no point"));
+        let flat: fn(&mut RoleShot) = |row| row.vector.as_mut().unwrap().up_m = None;
+        assert_eq!(said(flat), lacks("has neither inclination nor vertical distance, so no height"));
+        let odd: [fn(&mut RoleShot); 3] = [
+            |row| row.vector.as_mut().unwrap().east_m = f64::NAN,
+            |row| row.vector.as_mut().unwrap().north_m = f64::INFINITY,
+            |row| row.vector.as_mut().unwrap().up_m = Some(f64::NAN),
+        ];
+        odd.into_iter().for_each(|change| assert_eq!(said(change), lacks("has a reading that is not a finite number")));
+    }
+
+    #[test]
+    fn a_part_is_the_shot_with_its_base() {
+        let mut field = Field::new(HANDHELD, [1.0, 2.0]).with_base([60.0, 10.0, 3.0], [0.5, 0.4]);
+        field.shot(1, "to", [30.0, 40.0, 5.0]);
+        let group = field.group("missing_line");
+        let part = part_of_shot(&group, &group.sightings[0], "end").unwrap();
+        assert_eq!((part.role, part.base), ("end", 1));
+        let at = field.bases[0].frame.from_earth_centred(part.at);
+        assert!(length(from_to(at, [30.0, 40.0, 5.0])) < 1e-6, "{at:?}");
+        assert_eq!(part.covariance, group.sightings[0].vector.unwrap().covariance(&field.bases[1]));
+        let mut flat = group.sightings[0].clone();
+        flat.vector.as_mut().unwrap().up_m = None;
+        assert!(part_of_shot(&group, &flat, "end").is_none());
+        assert!(part_of_shot(&group, &RoleShot { vector: None, ..flat }, "end").is_none());
+    }
+
+    /// In the axes of a base some kilometres off, which lean: the variance along any direction stays what it is.
+    #[test]
+    fn a_part_of_points_is_told_in_the_axes_of_its_base() {
+        let mut field = Field::new(HANDHELD, [1.0, 2.0]).with_base([-25_000.0, 30_000.0, 40.0], [0.5, 0.4]);
+        field.shot(0, "a", [30.0, 40.0, 25.0]);
+        field.shot(0, "b", [-20.0, 30.0, -5.0]);
+        let vectors: Vec<(usize, &Vector)> = field.sightings.iter().map(|row| (row.base, row.vector.as_ref().unwrap())).collect();
+        let correlated = crate::shots::located::correlated(&field.bases, &vectors).unwrap();
+        let middle = |points: &[[f64; 3]]| moved(points[0], 0.5, from_to(points[0], points[1]));
+        for base in [0, 1] {
+            let part = part_of_points(&correlated, (base, &field.bases[base]), "middle", middle);
+            assert_eq!((part.role, part.base), ("middle", base));
+            assert_eq!(part.at, correlated.frame().to_earth_centred(middle(correlated.points())));
+            let c = part.covariance;
+            for w in [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [0.6, 0.8, 0.0], [0.0, 0.6, 0.8], [0.8, 0.0, 0.6]] {
+                let [e, n, u] = field.bases[base].frame.axes().map(|axis| dot(axis, w));
+                let got = c.ee * e * e + c.nn * n * n + c.uu * u * u + 2.0 * (c.en * e * n + c.eu * e * u + c.nu * n * u);
+                let own = correlated.frame().axes().map(|axis| dot(axis, w));
+                let want = correlated.estimate(|points| dot(own, middle(points))).sigma.powi(2);
+                // The step of the differences is a millimetre, of places earth-centred.
+                assert!((got - want).abs() < 1e-4, "{base} {w:?}: {got} {want}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_a_length_lacks_by_the_error_across() {
+        // 3/4 · 1/4, and not more than the whole of it.
+        assert_eq!(length_excess_m2(2.0, 1.0), 0.1875);
+        assert_eq!(length_excess_m2(4.0, 2.0), 0.1875);
+        assert_eq!(length_excess_m2(0.5, 1.0), 1.0);
+        // With both axes and what they have in common: (16 − 3.84) t² + 2 · 1.92 t − 3.84 = 0 for k² = 3.84 and L = 4.
+        let half = direction_half95(4.0, 1.0, 0.5, 1.0).unwrap();
+        let (t, k2) = (half.tan(), INTERVAL95 * INTERVAL95);
+        assert!(((16.0 - k2) * t * t - k2 * t - k2).abs() < 1e-12, "{t}");
+        assert_eq!(direction_half95(4.0, 1.0, -0.5, 1.0), Some(half));
+        assert_eq!(unit([3.0, 4.0, 12.0]), [3.0 / 13.0, 4.0 / 13.0, 12.0 / 13.0]);
+        assert_eq!(cross([1.0, 2.0, 3.0], [4.0, 6.0, 5.0]), [-8.0, 7.0, -2.0]);
     }
 }

@@ -287,3 +287,97 @@ pub fn compose(group: &Group, settings: &MeasureSettings<'_>) -> Result<Composed
     }
     Ok(composed)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::trial::{Field, HANDHELD};
+    use super::*;
+
+    type Rows<'a> = &'a [(&'a str, [f64; 3])];
+
+    /// The rows of a measurement of each kind, and its first value.
+    const KINDS: [(&str, &str, Rows<'static>); 8] = [
+        ("height", "height_m", &[("foot", [30.0, 20.0, -2.0]), ("top", [31.0, 20.0, 18.0])]),
+        ("width", "width_m", &[("left", [-3.0, 40.0, 1.0]), ("right", [3.0, 40.0, 1.0]), ("near_face", [0.0, 37.0, 1.0])]),
+        ("missing_line", "slope_distance_m", &[("from", [-20.0, 40.0, 1.0]), ("to", [30.0, 50.0, 4.0])]),
+        (
+            "plane_sight",
+            "distance_m",
+            &[("sight", [2.0, 60.0, 9.0]), ("plane_1", [-10.0, 60.0, 0.0]), ("plane_2", [15.0, 62.0, 1.0])],
+        ),
+        ("plane", "strike_deg", &[("face", [-9.0, 40.0, 0.0]), ("face", [9.0, 42.0, 1.0]), ("face", [1.0, 48.0, 9.0])]),
+        ("span", "span_m", &[("support_a", [-40.0, 30.0, 9.0]), ("support_b", [45.0, 35.0, 10.0]), ("wire", [2.5, 32.5, 7.5])]),
+        (
+            "volume",
+            "volume_m3",
+            &[("toe", [-9.0, 30.0, 0.0]), ("toe", [9.0, 31.0, 0.0]), ("toe", [0.0, 48.0, 1.0]), ("top", [0.0, 36.0, 5.0])],
+        ),
+        ("profile", "length_m", &[("start", [-20.0, 30.0, 0.0]), ("end", [30.0, 35.0, 1.0]), ("point", [5.0, 40.0, 0.5])]),
+    ];
+
+    fn field(rows: Rows<'_>) -> Field {
+        let mut field = Field::new(HANDHELD, [0.5, 1.0]);
+        rows.iter().for_each(|(role, at)| drop(field.shot(0, role, *at).clone()));
+        field
+    }
+
+    #[test]
+    fn every_kind_is_composed() {
+        assert_eq!(KINDS.map(|(measure, ..)| measure), MEASURES);
+        for (measure, value, rows) in KINDS {
+            let composed = compose(&field(rows).group(measure), &MeasureSettings::default()).unwrap();
+            assert_eq!(composed.values[0].name, value);
+            assert!(composed.values[0].estimate.sigma > 0.0, "{measure}");
+        }
+        let refusal = compose(&field(KINDS[0].2).group("girth"), &MeasureSettings::default()).unwrap_err();
+        assert_eq!(
+            refusal,
+            "measure \"girth\" is not known; it is one of height, width, missing_line, plane_sight, plane, span, volume, profile"
+        );
+        assert!(refusal != "measure" && refusal != unknown_kind("depth") && refusal == unknown_kind("girth"));
+    }
+
+    /// What the job says reaches each kind that asks for it.
+    #[test]
+    fn the_settings_reach_the_kinds() {
+        let of = |kind: usize, settings: MeasureSettings<'_>| {
+            let (measure, _, rows) = KINDS[kind];
+            compose(&field(rows).group(measure), &settings)
+        };
+        let plain = MeasureSettings::default();
+        let values_only = of(6, MeasureSettings { values_only: true, ..plain }).unwrap();
+        assert!(values_only.values.iter().all(|value| value.estimate.sigma == 0.0), "{values_only:?}");
+        assert_eq!(values_only.values[0].estimate.value, of(6, plain).unwrap().values[0].estimate.value);
+        assert!(of(7, plain).unwrap().warnings.is_empty());
+        assert!(of(7, MeasureSettings { offset_limit_m: 7.0, ..plain }).unwrap().warnings[0].contains("beyond the limit of 7 m"));
+        let square = plane_sight::PlaneSettings { least_angle_rad: 89f64.to_radians(), ..plain.plane_sight };
+        assert!(of(3, MeasureSettings { plane_sight: square, ..plain }).unwrap_err().contains("meets the surface at"));
+        assert_eq!((plain.agreement_sigmas, plain.offset_limit_m), (4.0, 20.0));
+        // Repeats that disagree by 0.4 m: four standard errors of a difference from the mean are 0.14 m, twenty 0.7 m.
+        let mut repeated = field(KINDS[0].2);
+        let [e, n, u] = [31.0, 20.0, 18.0].map(|x: f64| x * 1.02);
+        repeated.shot(0, "top", [e, n, u]);
+        assert!(compose(&repeated.group("height"), &plain).is_err());
+        let loose = compose(&repeated.group("height"), &MeasureSettings { agreement_sigmas: 20.0, ..plain }).unwrap();
+        assert!(loose.method.ends_with("; top is the mean of S2 and S3"), "{}", loose.method);
+    }
+
+    #[test]
+    fn cautions_stand_beside_wires_and_heaps() {
+        let of = MEASURES.map(|measure| caution_of(measure).is_some());
+        assert_eq!(of, [false, false, false, false, false, true, true, false]);
+        assert!(caution_of("span").unwrap().contains("wire") && caution_of("volume").unwrap().contains("heap"));
+    }
+
+    #[test]
+    fn rows_by_their_role() {
+        let field = field(&[("foot", [30.0, 20.0, -2.0]), ("top", [31.0, 20.0, 18.0]), ("foot", [30.0, 21.0, -2.0])]);
+        let group = field.group("height");
+        assert_eq!(group.with_role("foot").map(|row| row.label.as_str()).collect::<Vec<_>>(), ["S1", "S3"]);
+        assert_eq!(group.only("top").unwrap().label, "S2");
+        assert_eq!(group.only("foot").unwrap_err(), "height of North wall has two rows with role foot; the second is S3");
+        assert_eq!(group.only("distance").unwrap_err(), "height of North wall lacks the row with role distance");
+        assert_eq!(group.base(&group.sightings[0]).label, "B1");
+        assert_eq!((group.said_m(1.25, 1), group.said_deg(7.04, 1)), ("1.2 m".to_owned(), "7.0\u{b0}".to_owned()));
+    }
+}

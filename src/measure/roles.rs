@@ -37,6 +37,7 @@ pub(super) fn with_known_roles(group: &Group<'_>, refusal: Refusal) -> Refusal {
 
 #[cfg(test)]
 mod tests {
+    use super::*;
     use crate::measure::fixture::{Scene, sigmas};
 
     #[test]
@@ -50,5 +51,37 @@ mod tests {
             "height of oak lacks the row with role foot; A has the role \"base\", and a height has the roles foot, top, distance: mend the \
              row, or say what the log's word means, \"base\" = \"foot\" under [shots.roles]"
         );
+    }
+
+    #[test]
+    fn each_kind_tells_its_own_roles() {
+        for (measure, list) in [
+            ("height", "foot, top, distance"),
+            ("width", "left, right, near_face, centre, plane"),
+            ("span", "support_a, support_b, wire, ground, object"),
+            ("volume", "toe, crest, top, face, rim, floor"),
+            ("profile", "start, end, line, point"),
+        ] {
+            let first = list.split(',').next().unwrap();
+            let said = |role: &str, refusal: &str| {
+                let mut scene = Scene::new(&[[0.0; 3]], sigmas());
+                list.split(", ").chain([role]).for_each(|role| scene.row(0, role, "A", [40.0, 30.0, 5.0]));
+                with_known_roles(&scene.group(measure, "oak"), refusal.to_owned().into()).to_string()
+            };
+            let ending = format!("and a {measure} has the roles {list}: mend the row, or say what the log's word means");
+            assert_eq!(
+                said("bark", "no"),
+                format!("no; A has the role \"bark\", {ending}, \"bark\" = \"{first}\" under [shots.roles]")
+            );
+            assert_eq!(said("", "no"), format!("no; A has no role, {ending}, \"base\" = \"{first}\" under [shots.roles]"));
+            // What names them already, or has no row of another role, stays as it is.
+            assert_eq!(said("bark", &format!("give it one of {list}")), format!("give it one of {list}"));
+            assert_eq!(said(first, "no"), "no");
+        }
+        for measure in ["missing_line", "plane_sight", "plane", "girth"] {
+            let mut scene = Scene::new(&[[0.0; 3]], sigmas());
+            scene.row(0, "bark", "A", [40.0, 30.0, 5.0]);
+            assert_eq!(with_known_roles(&scene.group(measure, "oak"), "no".to_owned().into()), "no");
+        }
     }
 }

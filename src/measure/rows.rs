@@ -126,4 +126,55 @@ mod tests {
             "volume of heap: row A has the role \"toe\"; give it one of crest, top"
         );
     }
+
+    /// A point that is shot from here and told in the axes of a base 36 km off, which lean by a third of a degree: the variance along any
+    /// direction is the same in both.
+    #[test]
+    fn a_part_is_told_in_the_axes_of_its_base() {
+        let mut scene = Scene::new(&[[0.0; 3], [30_000.0, -20_000.0, 50.0]], sigmas());
+        scene.row(0, "toe", "A", [40.0, 30.0, 25.0]);
+        scene.place_base(&Covariance { ee: 0.9, en: 0.3, eu: -0.2, nn: 0.4, nu: 0.1, uu: 1.6 });
+        let group = scene.group("volume", "heap");
+        let correlated = correlated(&group, &group.sightings.iter().collect::<Vec<_>>()).unwrap();
+        let own = correlated.covariance_of(0);
+        let along = |frame: &crate::geodesy::frame::LocalFrame, c: &Covariance, w: [f64; 3]| {
+            let [e, n, u] = frame.axes().map(|axis| axis[0] * w[0] + axis[1] * w[1] + axis[2] * w[2]);
+            c.ee * e * e + c.nn * n * n + c.uu * u * u + 2.0 * (c.en * e * n + c.eu * e * u + c.nu * n * u)
+        };
+        for base in [0, 1] {
+            let made = part("top", &correlated, &scene.bases, base, |p| p[0].map(|x| x + 1.0));
+            assert_eq!((made.role, made.base), ("top", base));
+            let want = correlated.frame().to_earth_centred(correlated.points()[0].map(|x| x + 1.0));
+            assert_eq!(made.at, want);
+            for w in [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0], [0.6, 0.8, 0.0], [0.0, 0.6, 0.8], [0.8, 0.0, 0.6]] {
+                let (got, want) = (along(&scene.bases[base].frame, &made.covariance, w), along(correlated.frame(), &own, w));
+                assert!((got - want).abs() < 1e-6, "{base} {w:?}: {got} {want}");
+            }
+        }
+    }
+
+    #[test]
+    fn what_a_row_lacks_is_said() {
+        let scene = scene();
+        let mut group = scene.group("volume", "heap");
+        assert_eq!(correlated(&group, &[]).unwrap_err(), "volume of heap has no shots");
+        assert!(known_roles(&group, &["top", "toe"]).is_ok());
+        for k in 0..3 {
+            let mut odd = scene.group("volume", "heap");
+            let vector = odd.sightings[2].vector.as_mut().unwrap();
+            match k {
+                0 => vector.east_m = f64::INFINITY,
+                1 => vector.north_m = f64::NAN,
+                _ => vector.up_m = Some(f64::NEG_INFINITY),
+            }
+            let rows: Vec<&RoleShot> = odd.sightings.iter().collect();
+            assert!(correlated(&odd, &rows).unwrap_err().contains("row C (toe) has no usable readings"), "{k}");
+        }
+        group.sightings[0].vector = None;
+        let rows: Vec<&RoleShot> = group.sightings.iter().collect();
+        assert_eq!(
+            correlated(&group, &rows).unwrap_err(),
+            "volume of heap: row A (toe) has no azimuth or no distance; shoot it again with azimuth, inclination and distance"
+        );
+    }
 }

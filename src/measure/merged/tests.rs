@@ -260,19 +260,22 @@ fn readings_without_error_have_their_plain_mean() {
 
 #[test]
 fn one_setup_has_one_height_of_instrument_and_of_target() {
-    let merges = |apart: f64, is_target: bool| {
+    let merges = |from: f64, apart: f64, is_target: bool| {
         let mut field = Field::new(HANDHELD, [0.0, 0.0]);
-        field.reading(0, "top", 10.0, 30.0, 46.0);
-        let row = field.reading(0, "top", 10.0, 30.0, 46.0);
-        match is_target {
-            true => row.target_height_m += apart,
-            false => row.instrument_height_m = Some(apart),
+        for height in [from, from + apart] {
+            let row = field.reading(0, "top", 10.0, 30.0, 46.0);
+            match is_target {
+                true => row.target_height_m = height,
+                false => row.instrument_height_m = Some(height),
+            }
         }
         merge(&field.group("height"), SIGMAS).is_ok()
     };
     for is_target in [true, false] {
-        assert!(merges(0.9e-6, is_target) && merges(-0.9e-6, is_target));
-        assert!(!merges(1.1e-6, is_target) && !merges(-1.1e-6, is_target));
+        for from in [0.0, 1.6] {
+            assert!(merges(from, 0.9e-6, is_target) && merges(from, -0.9e-6, is_target));
+            assert!(!merges(from, 1.1e-6, is_target) && !merges(from, -1.1e-6, is_target));
+        }
     }
     // A height that one row lacks is that of the other.
     let mut field = Field::new(HANDHELD, [0.0, 0.0]);
@@ -421,4 +424,39 @@ fn roles_that_are_wanted_once() {
         once.iter().for_each(|role| assert!(is_wanted_once(measure, role), "{measure} {role}"));
         often.iter().for_each(|role| assert!(!is_wanted_once(measure, role), "{measure} {role}"));
     }
+}
+
+/// The mean stands over the ground by the setup's heights, and its vector is what the mean readings give.
+#[test]
+fn a_mean_has_the_heights_of_its_setup() {
+    let mut field = Field::new(HANDHELD, [0.0, 0.0]);
+    (field.instrument_height_m, field.refraction) = (1.6, 0.13);
+    for (azimuth, slope) in [(40.0, 50.0), (40.2, 50.1)] {
+        field.reading(0, "from", azimuth, 10.0, slope).target_height_m = 0.7;
+    }
+    field.sightings.iter_mut().for_each(|row| row.vector = vector_of(row, &field.bases[0]));
+    field.reading(0, "to", 100.0, 3.0, 20.0);
+    let merged = merge(&field.group("missing_line"), SIGMAS).unwrap().0.into_owned();
+    let from = &merged.sightings[0];
+    assert_eq!((from.instrument_height_m, from.target_height_m, from.refraction), (Some(1.6), 0.7, 0.13));
+    let (run, rise) = (50.05 * 10f64.to_radians().cos(), 50.05 * 10f64.to_radians().sin());
+    let vector = from.vector.unwrap();
+    let (sin, cos) = 40.1f64.to_radians().sin_cos();
+    // Refraction lowers it by k d²/2R, less than 0.03 mm.
+    assert!((vector.up_m.unwrap() - rise - 0.9).abs() < 5e-5 && (vector.east_m - run * sin).abs() < 1e-4, "{vector:?}");
+    assert!((vector.north_m - run * cos).abs() < 1e-4 && vector.shares == from.shares);
+    assert!(merged.sightings[1].role == "to" && merged.sightings.len() == 2);
+    // Without an azimuth, an inclination or a distance the standard errors are those of a row.
+    let mut bare = Field::new(HANDHELD, [0.0, 0.0]);
+    for _ in 0..2 {
+        let row = bare.reading(0, "top", 10.0, 30.0, 46.0);
+        (row.true_azimuth_rad, row.inclination_rad, row.slope_m, row.vector) = (None, None, None, None);
+    }
+    let top = merge(&bare.group("height"), SIGMAS).unwrap().0.sightings[0].clone();
+    let row = &bare.sightings[0];
+    assert_eq!((top.true_azimuth_rad, top.inclination_rad, top.slope_m, top.vector), (None, None, None, None));
+    assert_eq!(
+        (top.sigma_azimuth_rad, top.sigma_inclination_rad, top.sigma_distance_m),
+        (row.sigma_azimuth_rad, row.sigma_inclination_rad, row.sigma_distance_m)
+    );
 }

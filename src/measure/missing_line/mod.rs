@@ -398,5 +398,5 @@ fn vertical_plane(group: &Group<'_>, from: &RoleShot, to: &RoleShot, [first, sec
         group.base(from).label,
         from.label
     );
-    Ok(Composed { method, values, parts: Vec::new(), shape: Shape::None, warnings, ..Composed::default() })
+    Ok(Composed { method, values, warnings, ..Composed::default() })
 }

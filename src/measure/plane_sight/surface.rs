@@ -377,3 +377,63 @@ pub fn beyond(group: &Group<'_>, correlated: &CorrelatedPoints, hit: &Hit, shots
         )
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::trial::{Field, HANDHELD};
+
+    /// Near square on the tilt is a vector of two that errs differently along itself and across: by differences of its level and its plumb part.
+    #[test]
+    fn a_tilt_aslant_errs_along_and_across() {
+        for (right, up) in [(1.5, 1.0), (-1.0, 2.0), (2.0, -1.5), (6.0, 9.0)] {
+            let mut field = Field::new(HANDHELD, [0.5, 0.8]);
+            field.shot(0, "plane_1", [-8.0, 45.0, 1.0]);
+            field.shot(0, "plane_2", [12.0, 42.0, 3.0]);
+            // Square on is along (3, 20), to the foot of the plumb line from the base to the wall.
+            let along = [20.0, -3.0].map(|x: f64| x / 409f64.sqrt());
+            let reach = -8.0 * -along[1] + 45.0 * along[0];
+            let foot = [-along[1] * reach, along[0] * reach];
+            let row = field.shot(0, "sight", [foot[0] + right * along[0], foot[1] + right * along[1], up]);
+            (row.slope_m, row.vector) = (None, None);
+            let group = field.group("plane_sight");
+            let rows: Vec<&RoleShot> = group.sightings[..2].iter().collect();
+            let settings = PlaneSettings::default();
+            let face = known(&group, &rows, &settings).unwrap();
+            let met = Met::find(&group, &[&group.sightings[2]], &face, &settings).unwrap();
+            let got = incidence(&met.aims[0], &face.surface, &met.correlated);
+            let read = |row: &RoleShot| [row.true_azimuth_rad.unwrap(), row.inclination_rad.unwrap(), row.slope_m.unwrap_or(1.0)];
+            let readings: Vec<f64> = group.sightings.iter().flat_map(read).collect();
+            let sigmas = [0.3f64.to_radians(), 0.2f64.to_radians(), 0.05];
+            // The sight's parts along the wall, plumb, and square on, along axes that stand.
+            let parts = |r: &[f64]| {
+                let place = |r: &[f64]| [r[2] * r[1].cos() * r[0].sin(), r[2] * r[1].cos() * r[0].cos(), r[2] * r[1].sin()];
+                let (one, other, sight) = (place(&r[..3]), place(&r[3..6]), place(&[r[6], r[7], 1.0]));
+                let wall = (other[0] - one[0]).hypot(other[1] - one[1]);
+                let [de, dn] = [(other[0] - one[0]) / wall, (other[1] - one[1]) / wall];
+                let square = dn * -sight[0] + de * sight[1];
+                // The tilt is the sight less its part along the normal (−dn, de), by the axes of the wall as it was measured.
+                let tilt = [sight[0] + square * dn, sight[1] - square * de, sight[2]];
+                [tilt[0] * along[0] + tilt[1] * along[1], tilt[2], square]
+            };
+            let [level, plumb, square] = parts(&readings);
+            let (sin, cos) = plumb.atan2(level).sin_cos();
+            let mut variances = [0.0; 2];
+            for k in 0..8 {
+                let at = |step: f64| {
+                    let mut moved = readings.clone();
+                    moved[k] += step;
+                    let [level, plumb, square] = parts(&moved);
+                    [(level * cos + plumb * sin).atan2(square), plumb * cos - level * sin]
+                };
+                let (plus, minus) = (at(1e-5), at(-1e-5));
+                (0..2).for_each(|n| variances[n] += ((plus[n] - minus[n]) / 2e-5 * sigmas[k % 3]).powi(2));
+            }
+            let angle = level.hypot(plumb).atan2(square);
+            let excess = (0.75 * variances[1] * variances[1] / (angle * angle)).min(variances[1]);
+            let want = (variances[0] + excess).sqrt().to_degrees();
+            assert!((got.value - angle.to_degrees()).abs() < 1e-3, "{got:?} {}", angle.to_degrees());
+            assert!((got.sigma / want - 1.0).abs() < 2e-3, "{right} {up}: {got:?} {want}");
+        }
+    }
+}

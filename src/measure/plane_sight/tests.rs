@@ -312,6 +312,12 @@ fn an_upright_plane_wants_shots_farther_apart_than_their_error() {
     };
     assert!(of(3.93).is_ok());
     assert!(of(3.91).unwrap_err().contains("are 3.91 m apart horizontally, within the error of that (standard error 2.00 m)"));
+    // Of one base, however poor its place, nothing of it is left between two shots.
+    let mut field = Field::new(EXACT, [9.0, 9.0]);
+    field.shot(0, "plane_1", [-0.2, 20.0, 0.0]);
+    field.shot(0, "plane_2", [0.2, 20.0, 0.0]);
+    field.reading(0, "sight", 0.0, 0.0, 1.0).slope_m = None;
+    assert!(compose(&field.group("plane_sight"), &PlaneSettings::default()).is_ok());
 }
 
 /// A correction's error is in the direction of the sight; that of distances is not, since none was measured.
@@ -330,4 +336,102 @@ fn a_sight_errs_by_the_corrections_of_its_directions() {
     assert_eq!(sigmas(0.0, 5.0), plain);
     let [e, n, u] = sigmas(0.01, 0.0);
     assert!(e < 1e-6 && n < 1e-4 && (u - 0.4).abs() < 1e-5, "{e} {n} {u}");
+}
+
+/// Sights that do not agree are spots of their own, each with the values that it has alone.
+#[test]
+fn several_sights_are_spots_of_their_own() {
+    let spots = [[25.0, 40.0, 18.0], [-5.0, 40.0, 3.0], [12.0, 40.0, 9.0]];
+    let field = |spots: &[[f64; 3]]| {
+        let mut field = upright_wall(HANDHELD, [0.5, 0.5]);
+        field.sightings.truncate(2);
+        for spot in spots {
+            let row = field.shot(0, "sight", *spot);
+            (row.slope_m, row.vector) = (None, None);
+        }
+        field
+    };
+    let of = |field: &Field| compose(&field.group("plane_sight"), &PlaneSettings::default()).unwrap();
+    let (all, together) = (field(&spots), of(&field(&spots)));
+    assert_eq!(
+        together.method,
+        "3 sights (S3, S4, S5) taken to meet the upright plane through S1 and S2, each at a spot of its own; incidence is measured from the \
+         surface's normal"
+    );
+    assert!(together.values.is_empty() && together.shape == Shape::None && together.warnings.is_empty());
+    for (i, spot) in spots.into_iter().enumerate() {
+        let alone = of(&field(&[spot]));
+        assert_eq!(
+            alone.method,
+            "sight S3 from base B1 taken to meet the upright plane through S1 and S2; incidence is measured from the surface's normal"
+        );
+        assert_eq!(alone.shape, Shape::Point(alone.parts[0].at));
+        let detail = &together.details[i];
+        assert_eq!((detail.target.as_str(), detail.place), (format!("sight S{}", i + 3).as_str(), all.sightings[i + 2].place));
+        assert_eq!(detail.warnings, None);
+        for (name, (got, want)) in ["distance_m", "incidence_deg"].into_iter().zip(detail.values.iter().zip(&alone.values)) {
+            assert_eq!((got.name, want.name), (name, name));
+            let (got, want) = (got.estimate, want.estimate);
+            assert!(
+                (got.value - want.value).abs() < ROUNDING_M && (got.sigma / want.sigma - 1.0).abs() < 1e-5,
+                "{got:?} {want:?}"
+            );
+        }
+        let at = field(&[]).bases[0].frame.from_earth_centred(together.parts[i].at);
+        assert!(length(from_to(at, spot)) < LEAN_M && together.parts[i].role == "point", "{at:?} {spot:?}");
+        let incidence = (spot[0].hypot(spot[2] - 1.5) / 40.0).atan().to_degrees();
+        assert!((detail.values[1].estimate.value - incidence).abs() < 0.01, "{detail:?} {incidence}");
+    }
+    assert_eq!(together.details.len(), 3);
+}
+
+#[test]
+fn corners_want_a_plane_and_no_other_sights() {
+    let refusal = |field: &Field, settings: &PlaneSettings<'_>| compose(&field.group("plane_sight"), settings).unwrap_err();
+    let plain = PlaneSettings::default();
+    let walled = |roles: &[&str]| {
+        let mut field = upright_wall(HANDHELD, [0.5, 0.5]);
+        field.sightings.truncate(2);
+        for (i, role) in roles.iter().enumerate() {
+            let row = field.shot(0, role, [5.0 * i as f64, 40.0, 3.0 + (2 * i % 3) as f64]);
+            (row.slope_m, row.vector) = (None, None);
+        }
+        field
+    };
+    assert_eq!(
+        refusal(&walled(&["corner_1", "sight", "corner_2", "corner_3"]), &plain),
+        "plane_sight of North wall has corners (S3) and a sight (S4); give the corners of a face a feature of their own, with the shots of its \
+         plane"
+    );
+    for (roles, what) in [(&["corner"][..], "1 corner"), (&["corner", "corner_7"], "2 corners")] {
+        assert_eq!(
+            &*refusal(&walled(roles), &plain),
+            format!("plane_sight of North wall has {what}; a face has three and more, sights with azimuth and inclination")
+        );
+    }
+    let three = compose(&walled(&["corner", "corner", "corner"]).group("plane_sight"), &plain).unwrap();
+    assert_eq!(three.values.iter().map(|value| value.name).collect::<Vec<_>>(), ["area_m2"]);
+    assert!(refusal(&walled(&["corner_1", "corner_x", "corner_2", "corner_3"]), &plain).contains("S4 has role \"corner_x\""));
+    // Calm water has no corners; four spots of it are no face.
+    let (water, _) = over_water(20.0);
+    let on_water = |role: &str| {
+        let mut field = water.clone();
+        let [sight] = &water.sightings[..] else { panic!("{:?}", water.sightings) };
+        field.sightings = [[0.0, 0.0], [0.1, 0.0], [0.1, 0.02], [0.0, 0.02]]
+            .map(|[turn, tilt]| RoleShot {
+                role: role.into(),
+                true_azimuth_rad: sight.true_azimuth_rad.map(|angle| angle + turn),
+                inclination_rad: sight.inclination_rad.map(|angle| angle + tilt),
+                ..sight.clone()
+            })
+            .to_vec();
+        field
+    };
+    assert_eq!(
+        refusal(&on_water("corner"), &settings(20.0, 0.1)),
+        "plane_sight of North wall: S1 is a corner, and the corners of a face want shots of its plane; shoot plane_1 and plane_2 on it"
+    );
+    let spots = compose(&on_water("sight").group("plane_sight"), &settings(20.0, 0.1)).unwrap();
+    assert!(spots.values.is_empty() && spots.shape == Shape::None && spots.details.len() == 4);
+    assert!(spots.method.contains("taken to meet the level tarn, each at a spot of its own"), "{}", spots.method);
 }

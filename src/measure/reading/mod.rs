@@ -21,6 +21,8 @@ use crate::shots::reduce::{Sight, SightSigmas, Vector, reduce};
 
 #[cfg(test)]
 pub mod support;
+#[cfg(test)]
+mod tests;
 
 /// Steps of the central differences: far above rounding, far below any curvature of interest.
 const STEP_RAD: f64 = 1e-6;

@@ -242,16 +242,29 @@ mod tests {
 
     /// Supports, wire shots beside the plane as well, an object; from two bases, with errors drawn.
     fn measured(seed: u64) -> CorrelatedPoints {
-        let mut scene = Scene::new(&[[0.0; 3], [70.0, 15.0, 1.0]], sigmas());
+        shot(Scene::new(&[[0.0; 3], [70.0, 15.0, 1.0]], sigmas()), seed)
+    }
+
+    /// The same from one base without errors of its own, so that the shots share nothing.
+    fn apart(seed: u64) -> CorrelatedPoints {
+        let mut scene = Scene::new(&[[0.0; 3]], sigmas()).turned(0.0);
+        scene.place_base(&Default::default());
+        let apart = shot(scene, seed);
+        assert_eq!(apart.entries(), 0);
+        apart
+    }
+
+    fn shot(mut scene: Scene, seed: u64) -> CorrelatedPoints {
+        let last = scene.bases.len() - 1;
         let (sin, cos) = 65f64.to_radians().sin_cos();
         let at = |x: f64, right: f64, up: f64| [-50.0 + x * sin + right * cos, 35.0 + x * cos - right * sin, up];
         let hung = |x: f64| 14.0 + 6.0 * x / SPAN_M - 4.0 * 5.0 * x * (SPAN_M - x) / (SPAN_M * SPAN_M);
         scene.row(0, "support_a", "A", at(0.0, 0.0, hung(0.0)));
-        scene.row(1, "support_b", "B", at(SPAN_M, 0.0, hung(SPAN_M)));
+        scene.row(last, "support_b", "B", at(SPAN_M, 0.0, hung(SPAN_M)));
         for (i, (x, right)) in [(30.0, 0.4), (70.0, -1.5), (95.0, 2.5), (125.0, 0.0)].into_iter().enumerate() {
-            scene.row(i % 2, "wire", &format!("W{i}"), at(x, right, hung(x)));
+            scene.row(i % 2 * last, "wire", &format!("W{i}"), at(x, right, hung(x)));
         }
-        scene.row(1, "object", "Oak", at(80.0, 5.0, 3.0));
+        scene.row(last, "object", "Oak", at(80.0, 5.0, 3.0));
         let group = scene.drawn("span", "Mill line", &mut Normal::seeded(seed));
         let vectors: Vec<(usize, Vector)> = group.sightings.iter().map(|row| (row.base, row.vector.unwrap())).collect();
         let shots: Vec<(usize, &Vector)> = vectors.iter().map(|(base, vector)| (*base, vector)).collect();
@@ -322,8 +335,12 @@ mod tests {
     /// The combined case by whole matrices: V = G C Gᵀ, Δp = −(Aᵀ V⁻¹ A)⁻¹ Aᵀ V⁻¹ w, adjusted l − C Gᵀ V⁻¹ w at the last p, G and A by differences.
     #[test]
     fn as_by_whole_matrices() {
-        for (kind, seed) in [(CurveKind::Catenary, 3), (CurveKind::Parabola, 4), (CurveKind::Catenary, 5)] {
-            let measured = measured(seed);
+        for (kind, measured) in [
+            (CurveKind::Catenary, measured(3)),
+            (CurveKind::Parabola, measured(4)),
+            (CurveKind::Catenary, measured(5)),
+            (CurveKind::Catenary, apart(6)),
+        ] {
             let found = fit(kind, &measured, WIRES).unwrap();
             let (points, whole) = (measured.points(), measured.covariance());
             let size = 3 * points.len();

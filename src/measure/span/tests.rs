@@ -272,3 +272,223 @@ fn refusals() {
         "span of Mill line: the supports A and B stand 0.50 m apart in plan; a span needs at least 1 m"
     );
 }
+
+/// A level span of 160 m, of shots without error; wire shots at places along it, and how much higher they are shot.
+fn level_span(sigmas: SightSigmas, wires: &[(f64, f64)]) -> Scene {
+    let level = Wire { x0: 80.0, ..WIRE };
+    let mut scene = Scene::new(&[[0.0; 3]], sigmas);
+    scene.row(0, "support_a", "A", level.at(0.0));
+    scene.row(0, "support_b", "B", level.at(SPAN_M));
+    for (i, (x, raised)) in wires.iter().enumerate() {
+        let [e, n, u] = level.at(*x);
+        scene.row(0, "wire", &format!("W{}", i + 1), [e, n, u + raised]);
+    }
+    scene
+}
+
+/// So far along, to the right of and above the wire of the level span.
+fn beside(x: f64, right: f64, above: f64) -> [f64; 3] {
+    let (sin, cos) = 60f64.to_radians().sin_cos();
+    let [e, n, u] = Wire { x0: 80.0, ..WIRE }.at(x);
+    [e + right * cos, n - right * sin, u + above]
+}
+
+fn told(scene: &Scene) -> Result<Composed, String> {
+    compose(&scene.group("span", "Mill line")).map_err(|refusal| refusal.to_string())
+}
+
+/// The value at which an answer turns from no to yes.
+fn turn_of(mut no: f64, mut yes: f64, mut is: impl FnMut(f64) -> bool) -> f64 {
+    assert!(!is(no) && is(yes));
+    for _ in 0..25 {
+        let middle = 0.5 * (no + yes);
+        if is(middle) { yes = middle } else { no = middle }
+    }
+    0.5 * (no + yes)
+}
+
+#[test]
+fn how_far_the_lowest_point_is_told() {
+    for (x0, is_given, beyond) in [
+        (-160.1, false, None),
+        (-159.9, true, Some("159.9 m beyond support_a")),
+        (-0.1, true, Some("0.1 m beyond support_a")),
+        (0.1, true, None),
+        (159.9, true, None),
+        (160.1, true, Some("0.1 m beyond support_b")),
+        (319.9, true, Some("159.9 m beyond support_b")),
+        (320.1, false, None),
+    ] {
+        let wire = Wire { x0, ..WIRE };
+        let mut scene = Scene::new(&[[0.0; 3]], exact());
+        scene.row(0, "support_a", "A", wire.at(0.0));
+        scene.row(0, "support_b", "B", wire.at(SPAN_M));
+        [40.0, 80.0, 120.0].into_iter().for_each(|x| scene.row(0, "wire", "W", wire.at(x)));
+        let composed = told(&scene).unwrap();
+        let names: Vec<&str> = composed.values.iter().map(|value| value.name).collect();
+        assert_eq!(
+            (names.contains(&"lowest_height_difference_m"), composed.parts.len()),
+            (is_given, usize::from(is_given)),
+            "{x0}"
+        );
+        let want: Vec<String> = match (is_given, beyond) {
+            (false, _) => vec!["the curve has no lowest point within a span's length of its supports: none is given".into()],
+            (true, None) => Vec::new(),
+            (true, Some(beyond)) => {
+                let support = if x0 < 0.0 { "support_a" } else { "support_b" };
+                vec![format!(
+                    "the lowest point of the curve lies outside the span, {beyond}: the wire itself is lowest at {support}"
+                )]
+            }
+        };
+        assert_eq!(composed.warnings, want, "{x0}");
+    }
+}
+
+/// A sag within its 95 % interval is told, one above the chord by more than it is refused.
+#[test]
+fn a_sag_and_its_error() {
+    // One wire shot at mid-span, so much under the chord. It hangs 8 m there.
+    let hung = WIRE.c * ((80.0 / WIRE.c).cosh() - 1.0);
+    let at = |sag: f64| level_span(sigmas(), &[(80.0, hung - sag)]);
+    let half = |sag: f64| value(&told(&at(sag)).unwrap(), "sag_m").half95();
+    let is_none =
+        |composed: &Composed| composed.warnings.iter().any(|warning| warning.contains("is not to be told from none (95 %"));
+    let told_from = turn_of(0.0, 2.0, |sag| !is_none(&told(&at(sag)).unwrap()));
+    assert!((told_from / half(told_from) - 1.0).abs() < 1e-3, "{told_from} {}", half(told_from));
+    let refused_from = turn_of(0.0, 2.0, |above| told(&at(-above)).is_err());
+    let within = refused_from * 0.999;
+    assert!((within / half(-within) - 1.0).abs() < 2e-3, "{within} {}", half(-within));
+    // A wire that bulges upwards within its error has no lowest point.
+    let composed = told(&at(-0.5 * within)).unwrap();
+    assert!(
+        composed.warnings.iter().any(|warning| warning.starts_with("the curve has no lowest point")),
+        "{:?}",
+        composed.warnings
+    );
+    assert!(composed.parts.is_empty() && told(&at(0.5)).unwrap().parts.len() == 1);
+}
+
+#[test]
+fn supports_and_wire_shots_just_within_and_just_outside() {
+    // Supports 0.999 and 1.001 m apart.
+    for (apart, is_span) in [(0.999, false), (1.001, true)] {
+        let mut scene = Scene::new(&[[0.0; 3]], exact());
+        for (role, x, up) in [("support_a", 0.0, 5.0), ("support_b", apart, 5.0), ("wire", 0.5, 4.9)] {
+            scene.row(0, role, role, [30.0 + 0.6 * x, 40.0 + 0.8 * x, up]);
+        }
+        assert_eq!(told(&scene).is_ok(), is_span, "{apart}");
+    }
+    // 4 x (L − x)/L² is a tenth at L (1 − √0.9)/2 = 4.1053 m.
+    for (x, tells) in [(4.10, false), (4.11, true)] {
+        for x in [x, SPAN_M - x] {
+            let got = told(&level_span(exact(), &[(x, 0.0)]));
+            assert_eq!(got.is_err_and(|refusal| refusal.contains("all wire shots lie at the supports")), !tells, "{x}");
+            assert_eq!(told(&level_span(exact(), &[(80.0, 0.0), (x, 0.0)])).err(), None);
+        }
+    }
+    // A centimetre beyond a support without error; with errors of decimetres three of them.
+    for (beyond, is_refused) in [(0.009, false), (0.011, true), (0.25, true)] {
+        for (x, support) in [(-beyond, "A"), (SPAN_M + beyond, "B")] {
+            let got = told(&level_span(exact(), &[(80.0, 0.0), (x, 0.0)]));
+            assert_eq!(
+                got.is_err_and(|refusal| refusal.contains(&format!("beyond support {support}; it belongs"))),
+                is_refused,
+                "{x}"
+            );
+            assert!(told(&level_span(sigmas(), &[(80.0, 0.0), (x, 0.0)])).is_ok());
+        }
+    }
+}
+
+#[test]
+fn wire_shots_off_their_plane_and_their_curve() {
+    let warned = |sigmas: SightSigmas, right: f64| {
+        let mut scene = level_span(sigmas, &[(80.0, 0.0), (50.0, 0.0)]);
+        scene.row(0, "wire", "Off", beside(110.0, right, 0.0));
+        told(&scene).unwrap().warnings
+    };
+    for (right, side) in [(0.011, "right"), (-0.011, "left")] {
+        assert!(warned(exact(), 0.9 * right).is_empty());
+        let want = format!("wire Off lies 0.01 m to the {side} of the plane through the supports, seen from support_a");
+        assert!(warned(exact(), right)[0].starts_with(&want) && warned(sigmas(), right).is_empty());
+    }
+    // Three standard errors of the distance from the plane, which are those of the three points.
+    let from = turn_of(0.0, 3.0, |right| !warned(sigmas(), right).is_empty());
+    let mut scene = level_span(sigmas(), &[]);
+    scene.row(0, "wire", "Off", beside(110.0, from, 0.0));
+    let group = scene.group("span", "Mill line");
+    let rows: Vec<&RoleShot> = group.sightings.iter().collect();
+    let across = rows::correlated(&group, &rows).unwrap().estimate(|p| {
+        let [along, off] = [[p[1][0] - p[0][0], p[1][1] - p[0][1]], [p[2][0] - p[0][0], p[2][1] - p[0][1]]];
+        (off[0] * along[1] - off[1] * along[0]) / along[0].hypot(along[1])
+    });
+    assert!((across.value / (3.0 * across.sigma) - 1.0).abs() < 1e-3, "{across:?} {from}");
+    // Off the curve by a centimetre, or by three standard errors of the condition.
+    for (sigmas, raised) in [(exact(), 0.05), (sigmas(), 3.0)] {
+        for sign in [1.0, -1.0] {
+            let scene = |up: f64| level_span(sigmas, &[(80.0, 0.0), (50.0, 0.0), (110.0, sign * up)]);
+            let of = |up: f64| told(&scene(up)).unwrap();
+            let is_told = |up: f64| of(up).warnings.iter().any(|warning| warning.starts_with("wire W3 lies"));
+            let from = turn_of(0.0, raised, is_told);
+            let scene = scene(from);
+            let group = scene.group("span", "Mill line");
+            let (fit, _) = SpanRows::from_group(&group).unwrap().fitted().unwrap();
+            let want = (3.0 * fit.expected_m[2]).max(0.01);
+            assert!((fit.misfits_m[2] * sign / want - 1.0).abs() < 1e-3, "{:?} {want}", fit.misfits_m);
+            let words = if sign > 0.0 { "m above the curve, more than 3" } else { "m below the curve, more than 3" };
+            assert!(of(1.01 * from).warnings.iter().any(|warning| warning.contains(words)));
+            // The root mean square of three misfits, and its standard error with two to spare.
+            let rms = value(&of(from), "wire_rms_m");
+            let square: f64 = fit.misfits_m.iter().map(|misfit| misfit * misfit).sum();
+            assert!((rms.value - (square / 3.0).sqrt()).abs() < 1e-9 && (rms.sigma - rms.value / 2.0).abs() < 1e-12);
+        }
+    }
+}
+
+#[test]
+fn objects_just_within_and_just_outside() {
+    let of = |sigmas: SightSigmas, at: [f64; 3]| {
+        let mut scene = level_span(sigmas, &[(80.0, 0.0), (50.0, 0.0)]);
+        scene.row(0, "object", "Oak", at);
+        let (composed, clearances) = measure(&scene.group("span", "Mill line")).unwrap();
+        (composed.warnings, clearances.into_iter().next().unwrap())
+    };
+    for (right, side) in [(1.001, "right"), (-1.001, "left")] {
+        assert!(of(exact(), beside(80.0, 0.998 * right, -5.0)).0.is_empty());
+        let (warnings, oak) = of(exact(), beside(80.0, right, -5.0));
+        assert!(warnings[0].starts_with(&format!("Oak lies 1.0 m to the {side} of the wire")), "{warnings:?}");
+        assert!((oak.offset_m - right).abs() < EXACT_M);
+    }
+    for (x, is_beyond) in [(-0.01, true), (0.01, false), (SPAN_M - 0.01, false), (SPAN_M + 0.01, true)] {
+        let (warnings, oak) = of(exact(), beside(x, 3.0, -5.0));
+        assert_eq!((oak.vertical_m.is_none(), warnings.len()), (is_beyond, 1), "{x}");
+        assert_eq!(warnings[0].contains("beyond the supports"), is_beyond, "{warnings:?}");
+        assert!((oak.chainage_m - x).abs() < EXACT_M);
+    }
+    // Nearer than 1.96 standard errors of their distance.
+    let nearer =
+        |below: f64| of(sigmas(), beside(70.0, 0.0, -below)).0.iter().any(|warning| warning.contains("nearer to each other"));
+    let from = turn_of(3.0, 0.05, nearer);
+    let oak = of(sigmas(), beside(70.0, 0.0, -from)).1;
+    assert!((oak.straight_m.value / oak.straight_m.half95() - 1.0).abs() < 1e-3, "{oak:?}");
+    // Over the wire a distance is a distance too.
+    let (warnings, oak) = of(exact(), beside(80.0, 0.0, 2.0));
+    assert!((oak.vertical_m.unwrap().value - 2.0).abs() < EXACT_M && warnings[0] == "Oak lies 2.00 m higher than the wire");
+}
+
+#[test]
+fn half_an_hour_between_shots_is_no_wait() {
+    let warned = |seconds: i64| {
+        let scene = level_span(exact(), &[(80.0, 0.0), (50.0, 0.0)]);
+        let mut group = scene.group("span", "Mill line");
+        let noon: jiff::Timestamp = "2026-05-04T10:00:00Z".parse().unwrap();
+        group.sightings[3].instant = Some(noon);
+        group.sightings[1].instant = Some(noon + jiff::SignedDuration::from_secs(seconds));
+        compose(&group).unwrap().warnings
+    };
+    assert!(warned(1800).is_empty() && warned(-1800).is_empty());
+    for (seconds, minutes) in [(1801, 30), (-1801, 30), (3599, 59), (3600, 60)] {
+        assert!(warned(seconds)[0].starts_with(&format!("the shots are spread over {minutes} minutes")), "{seconds}");
+    }
+}

@@ -63,7 +63,11 @@ mod tests {
         {
             assert_eq!(against_threshold(&distance, threshold_m), want, "{threshold_m}");
         }
+        // An interval that ends at the threshold lies neither above nor below it.
+        assert_eq!(against_threshold(&Estimate { value: 5.0, sigma: 0.0 }, 5.0), Threshold::CannotTell);
         assert_eq!(against_threshold(&Estimate { value: f64::NAN, sigma: 0.1 }, 5.0), Threshold::CannotTell);
         assert_eq!(Threshold::Above.words(), "above the user threshold");
+        assert_eq!(Threshold::Below.words(), "below the user threshold");
+        assert_eq!(Threshold::CannotTell.words(), "cannot tell: the 95 % interval straddles the user threshold");
     }
 }

@@ -137,6 +137,7 @@ fn area_gradient(plane: &[[f64; 2]]) -> Vec<[f64; 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::trial::{Field, HANDHELD};
 
     const CORNERS: [[f64; 2]; 5] = [[0.0, 0.0], [40.0, -10.0], [70.0, 30.0], [35.0, 55.0], [-5.0, 25.0]];
 
@@ -196,5 +197,129 @@ mod tests {
         assert!((perimeter - 400.0).abs() < 1e-3 && (area.unwrap() - 10_000.0).abs() < 0.01, "{perimeter} {area:?}");
         let turned: Vec<Geodetic> = square.iter().rev().copied().collect();
         assert!((on_ellipsoid(&turned, &Ellipsoid::WGS84, true).1.unwrap() - 10_000.0).abs() < 0.01);
+    }
+
+    /// Vertices from two bases that lie some kilometres apart, so that their axes lean, with what they share and what is their own.
+    fn located() -> (Vec<Origin>, Vec<Located>) {
+        let mut field = Field::new(HANDHELD, [0.6, 0.9]).with_base([4000.0, -3000.0, 30.0], [0.4, 0.5]);
+        let corners = [
+            [3900.0, -3100.0, 20.0],
+            [4080.0, -3060.0, 28.0],
+            [4100.0, -2900.0, 35.0],
+            [3950.0, -2850.0, 22.0],
+            [3860.0, -2950.0, 18.0],
+        ];
+        for (i, at) in corners.into_iter().enumerate() {
+            let row = field.shot(usize::from(i % 2 == 0), "", at);
+            let shares = crate::geodesy::register::Shares { inclination_rad: 0.002, distance_m: 0.2, ..Default::default() };
+            (row.shares, row.vector.as_mut().unwrap().shares) = (shares, shares);
+        }
+        let located = field.sightings.iter().map(|row| row.vector.unwrap().located(&field.bases[row.base])).collect();
+        (field.bases, located)
+    }
+
+    /// Length and area in the plane that is level at a place.
+    fn in_plane(frame: &LocalFrame, places: &[[f64; 3]], closed: bool) -> [f64; 2] {
+        let plane: Vec<[f64; 2]> = places.iter().map(|at| frame.from_earth_centred(*at)).map(|[e, n, _]| [e, n]).collect();
+        let n = plane.len();
+        let doubled: f64 = (0..n).map(|i| (plane[i], plane[(i + 1) % n])).map(|(a, b)| a[0] * b[1] - a[1] * b[0]).sum();
+        [length(&plane, closed), if closed { 0.5 * doubled.abs() } else { 0.0 }]
+    }
+
+    fn level_at(first: &Located) -> LocalFrame {
+        LocalFrame::at(&Geodetic::from_earth_centred(first.at, &Ellipsoid::WGS84), &Ellipsoid::WGS84)
+    }
+
+    /// Each entry of the register moves all vertices that hang on it: length and area by differences.
+    #[test]
+    fn arms_are_what_the_entries_move() {
+        let (_, mut located) = located();
+        for turned in [false, true] {
+            if turned {
+                located.reverse();
+            }
+            let frame = level_at(&located[0]);
+            for closed in [false, true] {
+                let found = arms(&Ellipsoid::WGS84, &located, closed);
+                let mut ids: Vec<ErrorId> = located.iter().flat_map(|vertex| vertex.arms.iter().map(|(id, _)| *id)).collect();
+                ids.sort_unstable();
+                ids.dedup();
+                assert_eq!(found.iter().map(|(id, _)| *id).collect::<Vec<_>>(), ids);
+                for (id, by) in found {
+                    let at = |times: f64| {
+                        let places = located.iter().map(|vertex| {
+                            let arm = vertex.arms.iter().find(|(known, _)| *known == id).map_or([0.0; 3], |(_, arm)| *arm);
+                            let axes = vertex.frame.axes();
+                            std::array::from_fn(|k| {
+                                vertex.at[k] + times * (0..3).map(|axis| arm[axis] * axes[axis][k]).sum::<f64>()
+                            })
+                        });
+                        in_plane(&frame, &places.collect::<Vec<_>>(), closed)
+                    };
+                    let (plus, minus) = (at(1e-2), at(-1e-2));
+                    for k in 0..2 {
+                        let want = (plus[k] - minus[k]) / 2e-2;
+                        assert!((by[k] - want).abs() < 1e-5 * (1.0 + want.abs()), "{id:?} {closed} {k}: {} {want}", by[k]);
+                    }
+                }
+            }
+        }
+        assert!(arms(&Ellipsoid::WGS84, &[], true).is_empty());
+    }
+
+    /// The standard errors are those of what the entries move, with each vertex's own readings beside.
+    #[test]
+    fn measures_of_a_string() {
+        let (bases, located) = located();
+        let first = &bases[1];
+        let frame = level_at(&located[0]);
+        let places: Vec<[f64; 3]> = located.iter().map(|vertex| vertex.at).collect();
+        let grid = CORNERS.map(|[e, n]| [e + 500_000.0, n + 5_200_000.0]);
+        for closed in [false, true] {
+            let got = measures(first, &located, true, Some(&grid), closed).unwrap();
+            let geodetic: Vec<Geodetic> = places.iter().map(|at| Geodetic::from_earth_centred(*at, &Ellipsoid::WGS84)).collect();
+            let (on_length, on_area) = on_ellipsoid(&geodetic, &Ellipsoid::WGS84, closed);
+            assert_eq!((got.length_ellipsoid_m, got.area_ellipsoid_m2), (on_length, on_area));
+            let ends = if closed { 5 } else { 4 };
+            let straight: f64 = (0..ends).map(|i| space(places[i], places[(i + 1) % 5])).sum();
+            assert!((got.length_space_m.unwrap() - straight).abs() < 1e-6, "{got:?} {straight}");
+            assert!((got.length_grid_m.unwrap() - length(&CORNERS, closed)).abs() < 1e-6);
+            let doubled: f64 = (0..5).map(|i| (CORNERS[i], CORNERS[(i + 1) % 5])).map(|(a, b)| a[0] * b[1] - a[1] * b[0]).sum();
+            match got.area_grid_m2 {
+                Some(area) => assert!(closed && (area - 0.5 * doubled).abs() < 1e-6),
+                None => assert!(!closed),
+            }
+            let mut variance = arms(&Ellipsoid::WGS84, &located, closed)
+                .into_iter()
+                .fold([0.0; 2], |sum, (_, by)| [sum[0] + by[0] * by[0], sum[1] + by[1] * by[1]]);
+            for (i, vertex) in located.iter().enumerate() {
+                let gradient: [[f64; 3]; 2] = {
+                    let at = |axis: usize, step: f64| {
+                        let mut moved = places.clone();
+                        moved[i] = std::array::from_fn(|k| moved[i][k] + step * vertex.frame.axes()[axis][k]);
+                        in_plane(&frame, &moved, closed)
+                    };
+                    let by: [[f64; 2]; 3] = std::array::from_fn(|axis| {
+                        let (plus, minus) = (at(axis, 1e-2), at(axis, -1e-2));
+                        std::array::from_fn(|k| (plus[k] - minus[k]) / 2e-2)
+                    });
+                    std::array::from_fn(|k| std::array::from_fn(|axis| by[axis][k]))
+                };
+                let c = vertex.own;
+                for (k, [e, n, u]) in gradient.into_iter().enumerate() {
+                    variance[k] +=
+                        c.ee * e * e + c.nn * n * n + c.uu * u * u + 2.0 * (c.en * e * n + c.eu * e * u + c.nu * n * u);
+                }
+            }
+            assert!((got.sigma_length_m / variance[0].sqrt() - 1.0).abs() < 1e-5, "{closed}: {got:?} {variance:?}");
+            match got.sigma_area_m2 {
+                Some(sigma) => assert!(closed && (sigma / variance[1].sqrt() - 1.0).abs() < 1e-5, "{sigma} {variance:?}"),
+                None => assert!(!closed),
+            }
+        }
+        // Without heights, without a grid, without vertices.
+        let flat = measures(first, &located, false, None, true).unwrap();
+        assert_eq!((flat.length_space_m, flat.length_grid_m, flat.area_grid_m2), (None, None, None));
+        assert!(measures(first, &[], true, None, true).is_none());
     }
 }

@@ -106,11 +106,11 @@ pub fn strings(vertices: Vec<Vertex>) -> (Vec<Strung>, Vec<String>) {
     strings.retain(|string: &Strung| {
         let least = if string.closed { 3 } else { 2 };
         if string.vertices.len() < least {
-            let what = if string.closed { "area" } else { "line" };
+            let what = if string.closed { "an area" } else { "a line" };
             let count = string.vertices.len();
             let vertices = if count == 1 { "vertex" } else { "vertices" };
             notes.push(format!(
-                "String {} has {count} {vertices} ({}); a {what} needs {least}: nothing is drawn of it.",
+                "String {} has {count} {vertices} ({}); {what} needs {least}: nothing is drawn of it.",
                 string.name, string.vertices[0].label
             ));
         }
@@ -193,5 +193,54 @@ mod tests {
         rows[1].instant = None;
         rows.iter_mut().for_each(|row| row.order = None);
         assert_eq!(shape(&strings(rows).0)[0].2, [1, 2, 3]);
+    }
+
+    #[test]
+    fn too_few_vertices_make_nothing() {
+        let count = |lines: u64, role: &str| {
+            let rows = (1..=lines).map(|line| vertex("pond", line, if line == lines { role } else { "" })).collect();
+            let (strings, notes) = strings(rows);
+            (strings.len(), notes)
+        };
+        let note = |what: &str| vec![format!("String pond has {what}: nothing is drawn of it.")];
+        assert_eq!(count(1, "end"), (0, note("1 vertex (shot 1); a line needs 2")));
+        assert_eq!(count(2, "end"), (1, Vec::new()));
+        assert_eq!(count(1, "close"), (0, note("1 vertex (shot 1); an area needs 3")));
+        assert_eq!(count(2, "close"), (0, note("2 vertices (shot 1); an area needs 3")));
+        assert_eq!(count(3, "close"), (1, Vec::new()));
+    }
+
+    #[test]
+    fn the_code_is_that_of_the_first_vertex_that_has_one() {
+        let mut rows: Vec<Vertex> =
+            [(1, ""), (2, ""), (3, "end"), (4, "start"), (5, "end")].map(|(line, role)| vertex("wall", line, role)).into();
+        rows[1].code = Some("W1".into());
+        rows[2].code = Some("W2".into());
+        let (strings, _) = strings(rows);
+        assert_eq!(strings.iter().map(|string| string.code.as_deref()).collect::<Vec<_>>(), [Some("W1"), None]);
+    }
+
+    /// Rows come in any order; of one time those that stand first go first.
+    #[test]
+    fn rows_of_one_time_stay_in_their_order() {
+        let mut rows: Vec<Vertex> = [4, 2, 3, 1].map(|line| vertex("wall", line, "")).into();
+        for (row, second) in rows.iter_mut().zip([10, 20, 10, 20]) {
+            row.instant = Timestamp::from_second(second).ok();
+        }
+        assert_eq!(shape(&strings(rows.clone()).0)[0].2, [3, 4, 1, 2]);
+        rows.iter_mut().for_each(|row| row.instant = None);
+        assert_eq!(shape(&strings(rows.clone()).0)[0].2, [1, 2, 3, 4]);
+        // A number on one of four vertices is left aside, and said; on all of them it rules, also below nothing.
+        rows[0].order = Some(1.0);
+        let (found, notes) = strings(rows.clone());
+        assert_eq!(shape(&found)[0].2, [1, 2, 3, 4]);
+        assert_eq!(
+            notes,
+            ["String wall: 1 of 4 vertices has an order number; the numbers are left aside, and time or rows decide."]
+        );
+        for (row, order) in rows.iter_mut().zip([2.5, -1.0, 2.0, 0.0]) {
+            row.order = Some(order);
+        }
+        assert_eq!(shape(&strings(rows).0)[0].2, [2, 1, 3, 4]);
     }
 }

@@ -259,3 +259,173 @@ fn refusals() {
     let many = vec![("toe", ring(600, 15.0, 0.0)), ("crest", ring(401, 5.0, 3.0))];
     assert_eq!(refused(&many), "volume of Gravel 3: it has 1001 shots, more than the 1000 that are taken; leave some out");
 }
+
+/// Directions of bases 60 m around the middle, in degrees.
+fn around(directions: &[f64]) -> Vec<[f64; 3]> {
+    directions.iter().map(|deg| deg.to_radians().sin_cos()).map(|(sin, cos)| [60.0 * sin, 60.0 * cos, 1.0]).collect()
+}
+
+fn warnings_from(bases: &[[f64; 3]], parts: &[(&str, Vec<[f64; 3]>)]) -> Vec<String> {
+    super::compose(&scene(bases, exact(), parts).group("volume", "Gravel 3"), true).unwrap().warnings
+}
+
+#[test]
+fn bases_within_half_a_turn_less_ten_degrees_see_one_side() {
+    let heap = [("toe", ring(24, 15.0, 0.0)), ("crest", ring(12, 5.0, 5.0))];
+    for (directions, told) in [
+        (&[0.0, 169.0][..], Some("169")),
+        (&[0.0, 171.0], None),
+        (&[200.0, 8.0], Some("168")),
+        (&[100.0, 269.4, 180.0], Some("169")),
+        (&[100.0, 270.6, 180.0], None),
+        (&[0.0, 120.0, 240.0], None),
+        (&[350.0, 10.0, 30.0, 90.0], Some("100")),
+    ] {
+        let warnings = warnings_from(&around(directions), &heap);
+        let want =
+            told.map(|degrees| format!("the bases stand within {degrees}\u{b0} around it, seen from its middle: the far side"));
+        assert_eq!(warnings.len(), usize::from(told.is_some()), "{directions:?} {warnings:?}");
+        assert!(want.is_none_or(|want| warnings[0].starts_with(&want)), "{directions:?} {warnings:?}");
+    }
+    // One that stands within the ring looks to all sides.
+    let inside: Vec<[f64; 3]> = around(&[0.0, 20.0]).into_iter().chain([[0.0, -6.0, 4.0]]).collect();
+    assert!(warnings_from(&inside, &heap).is_empty());
+}
+
+#[test]
+fn of_a_heap_the_far_half_is_hidden_and_of_a_pit_the_near_one() {
+    let south = &around(&[180.0]);
+    let at = |y: f64, up: f64| vec![[-3.0, y, up], [3.0, y, up]];
+    for (ring_role, role, up, far, hidden) in [
+        ("toe", "crest", 4.0, 5.0, "the far side may be hidden from them"),
+        ("rim", "floor", -4.0, -5.0, "the wall on their side may be hidden from them"),
+    ] {
+        for (y, missing) in [(far, ""), (-far, ", and no shot of the surface lies in that half")] {
+            let warnings = warnings_from(south, &[(ring_role, ring(12, 15.0, 0.0)), (role, at(y, up))]);
+            let from = if role == "crest" { "far" } else { "opposite" };
+            assert_eq!(
+                warnings,
+                [format!(
+                    "the bases stand within 0\u{b0} around it, seen from its middle: {hidden}{missing}; shoot it from the {from} side too"
+                )]
+            );
+        }
+    }
+    // Away from bases in the east and in the north-east is the west-southwest.
+    let far = |point: [f64; 3]| {
+        let parts = [("toe", ring(12, 15.0, 0.0)), ("crest", vec![point, [6.0, 4.0, 5.0]])];
+        warnings_from(&around(&[90.0, 45.0]), &parts)[0].contains("no shot of the surface")
+    };
+    assert!(!far([-5.0, -1.0, 5.0]) && !far([-5.0, 10.0, 5.0]) && far([5.0, -10.0, 5.0]) && far([-1.0, 5.0, 5.0]));
+}
+
+#[test]
+fn shots_on_the_wrong_side_of_the_base_are_told_beyond_their_error() {
+    let warned = |sigmas, edge: &str, role: &str, up: f64| {
+        let parts = [
+            (edge, ring(12, 15.0, 0.0)),
+            (role, vec![[0.0, 0.0, if edge == "toe" { 5.0 } else { -5.0 }]]),
+            ("face", vec![[8.0, 6.0, up]]),
+        ];
+        super::compose(&scene(&[[1.0, -9.0, 1.0]], sigmas, &parts).group("volume", "Gravel 3"), true).unwrap().warnings
+    };
+    // Heights by shots of 0.1° and 0.1 m from one base within the ring err by some centimetres; those without error by nothing.
+    for up in [0.05, -0.05] {
+        assert!(warned(sigmas(), "toe", "top", up).is_empty() && warned(sigmas(), "rim", "floor", up).is_empty());
+    }
+    assert!(warned(exact(), "toe", "top", 0.05).is_empty() && warned(exact(), "rim", "floor", -0.05).is_empty());
+    assert_eq!(
+        warned(exact(), "toe", "top", -0.05),
+        ["F1 (face) lies 0.05 m below the base between the toe shots: check it, or shoot the toe more closely"]
+    );
+    assert_eq!(
+        warned(exact(), "rim", "floor", 0.05),
+        ["F1 (face) lies 0.05 m above the base between the rim shots: check it, or shoot the rim more closely"]
+    );
+    assert_eq!(warned(sigmas(), "toe", "top", -1.0).len(), 1);
+    // Outside of a rim too.
+    let outside = warnings_from(&ROUND, &[("rim", ring(12, 15.0, 0.0)), ("floor", vec![[0.0, 0.0, -5.0], [30.0, 0.0, 2.0]])]);
+    assert_eq!(outside, ["F2 (floor) lies outside the rim ring and is not used"]);
+}
+
+#[test]
+fn just_within_and_just_outside_of_each_limit() {
+    let composes = |parts: &[(&str, Vec<[f64; 3]>)]| {
+        super::compose(&scene(&ROUND, exact(), parts).group("volume", "Gravel 3"), true).map_err(|refusal| refusal.to_string())
+    };
+    // Two shots within a millimetre in plan are one place.
+    for (apart, is_one) in [(0.0009, true), (0.0011, false)] {
+        let crest = vec![[0.0, 0.0, 5.0], [0.6 * apart, 0.8 * apart, 6.0]];
+        let got = composes(&[("toe", ring(6, 15.0, 0.0)), ("crest", crest)]);
+        assert_eq!(got.is_ok(), !is_one, "{apart}");
+        assert!(got.err().is_none_or(|refusal| refusal.contains("C1 (crest) and C2 (crest) stand at one place in plan")));
+    }
+    // A triangle 1 m long and 19.8 or 20.2 mm wide.
+    for (wide, is_line) in [(0.0198, true), (0.0202, false)] {
+        let toe = vec![[0.0, 0.0, 0.0], [1.0, 0.0, 0.0], [0.5, wide, 0.0]];
+        let got = composes(&[("toe", toe), ("top", vec![[0.5, 0.5 * wide, 1.0]])]);
+        assert_eq!(got.is_ok(), !is_line, "{wide}");
+        assert!(got.err().is_none_or(|refusal| refusal.contains("the toe shots lie on one line")));
+    }
+    // A thousand shots are taken.
+    let many = composes(&[("toe", ring(120, 15.0, 0.0)), ("crest", spiral(880))]);
+    assert!(many.is_ok_and(|composed| composed.method.contains("from 880 shots inside the toe ring of 120")));
+    assert!(composes(&[("toe", ring(3, 15.0, 0.0)), ("top", vec![[0.0, 0.0, 5.0]])]).is_ok());
+}
+
+/// Points within 10 m of the middle, none at the place of another.
+fn spiral(count: usize) -> Vec<[f64; 3]> {
+    let at = |i: usize| (10.0 * ((i as f64 + 0.5) / count as f64).sqrt(), 2.4 * i as f64);
+    (0..count).map(at).map(|(radius, turn)| [radius * turn.cos(), radius * turn.sin(), 5.0 - 0.2 * radius]).collect()
+}
+
+#[test]
+fn rows_of_the_wrong_kind_are_named() {
+    let floor = || ("floor", ring(6, 5.0, -3.0));
+    for role in ["toe", "crest", "top"] {
+        let refusal = refused(&[("rim", ring(6, 15.0, 0.0)), floor(), (role, vec![[0.0, 1.0, -2.0]])]);
+        assert!(refusal.contains(&format!("has the role {role} beside rows of a pit")), "{refusal}");
+    }
+    assert!(refused(&[("toe", ring(6, 15.0, 0.0)), floor()]).contains("row T1 has the role toe beside rows of a pit"));
+    assert_eq!(refused(&[floor()]), "volume of Gravel 3: 0 rows have the role rim; shoot at least 3 round it, better 8 or more");
+    assert!(refused(&[("toe", vec![[1.0, 0.0, 0.0]]), ("top", vec![[0.0, 0.0, 5.0]])]).contains("1 row has the role toe"));
+    assert_eq!(
+        refused(&[("rim", ring(6, 15.0, 0.0))]),
+        "volume of Gravel 3: no row has the role floor or face; shoot the surface inside the rim ring"
+    );
+    assert!(refused(&[("heap", ring(6, 15.0, 0.0))]).contains("give it one of toe, crest, top, face, rim, floor"));
+    let mut scene = scene(&ROUND, exact(), &uneven());
+    scene.bases[0].errors = crate::geodesy::register::BaseErrors::from_covariance(0, &Covariance::default(), f64::NAN);
+    assert_eq!(
+        compose(&scene.group("volume", "Gravel 3")).unwrap_err(),
+        "volume of Gravel 3: the standard errors of its shots cannot be used; check those of the bases and the instrument"
+    );
+}
+
+#[test]
+fn what_is_told_of_a_heap_and_of_a_pit() {
+    for (edge, role, up, part, side) in [("toe", "top", 5.0, "top", "above"), ("rim", "floor", -5.0, "lowest", "below")] {
+        // The shot that is farthest from the base is not the first one, and none at the ring.
+        let shots = vec![[4.0, 1.0, 0.6 * up], [-2.0, 3.0, up], [0.0, -6.0, 0.3 * up]];
+        let (edges, shots) = ((edge, ring(8, 15.0, 0.0)), (role, shots));
+        let scene = scene(&ROUND, exact(), &[edges.clone(), shots.clone()]);
+        let composed = super::compose(&scene.group("volume", "Gravel 3"), true).unwrap();
+        assert_eq!(
+            composed.method,
+            format!(
+                "surface triangulated from 3 shots inside the {edge} ring of 8, {side} a base triangulated from the ring; standard errors \
+                 from 2000 draws"
+            )
+        );
+        // Places are told about the middle of the heap, the frame is that of the first base.
+        let about = |at| {
+            let p = scene.bases[0].frame.from_earth_centred(at);
+            std::array::from_fn::<f64, 3, _>(|k| p[k] + ROUND[0][k])
+        };
+        let near = |got: [f64; 3], want: [f64; 3]| (0..3).all(|k| (got[k] - want[k]).abs() < 1e-6);
+        let [found] = &composed.parts[..] else { panic!("{composed:?}") };
+        assert!(found.role == part && near(about(found.at), shots.1[1]), "{found:?}");
+        let Shape::Area(corners) = &composed.shape else { panic!("{composed:?}") };
+        assert!(corners.len() == 8 && corners.iter().zip(&edges.1).all(|(at, want)| near(about(*at), *want)));
+    }
+}

@@ -124,6 +124,113 @@ fn refusals_say_what_is_missing_and_where() {
 }
 
 #[test]
+fn each_way_is_told_with_its_rows() {
+    let [left, right] = edges(10.0, 4.0);
+    let along = "sights along both edges (rows left-1 and right-1); ";
+    for (role, words) in [
+        ("near_face", "distance to the near face, object taken as round"),
+        ("centre", "distance to the centre, object taken as round"),
+        ("plane", "distance to the middle of a flat object, taken as square to the sight"),
+    ] {
+        let composed = compose_rows(&[left.clone(), right.clone(), row(role).inclination(0.0).horizontal(9.0)]).unwrap();
+        assert_eq!(composed.method, format!("{along}{words} (row {role}-1)"));
+    }
+    let touching = format!("{along}distance taken to where the sight touches the edge, object taken as round");
+    let near = |row: &RoleShot| row.clone().inclination(0.0).horizontal(9.0);
+    for (rows, from) in [
+        ([near(&left), right.clone()], "left-1"),
+        ([left.clone(), near(&right)], "right-1"),
+        ([near(&left), near(&right)], "left-1 and right-1"),
+    ] {
+        let composed = compose_rows(&rows).unwrap();
+        assert_eq!(composed.method, format!("{touching} (row {from})"));
+        assert!(composed.warnings.is_empty() && composed.parts.len() == 1, "{composed:?}");
+    }
+    // A flat face seen under θ, its middle 5 m away: turned by α it is 2 · 5 (√(cos² α + tan² θ) − cos α)/tan θ wide.
+    let [left, right] = edges(10.0, 60.0);
+    let composed = compose_rows(&[left, right, row("plane").horizontal(5.0)]).unwrap();
+    let wide = |turned: f64| {
+        let (tan, cos) = (60f64.to_radians().tan(), turned.to_radians().cos());
+        10.0 * ((cos * cos + tan * tan).sqrt() - cos) / tan
+    };
+    let want = format!("a face turned by 20\u{b0} is {:.2} m wide, one turned by 45\u{b0} {:.2} m, and", wide(20.0), wide(45.0));
+    assert!(composed.warnings[0].contains(&want), "{:?} {want}", composed.warnings);
+    assert!(composed.warnings[1].contains("its centre is not placed: row plane-1 lacks"));
+}
+
+#[test]
+fn distances_of_both_edges_by_their_weights() {
+    let [left, right] = edges(90.0, 20.0);
+    let pair = |one: f64, other: f64| {
+        let rows = [left.clone().horizontal(one).inclination(3.0), right.clone().horizontal(other).inclination(-2.0)];
+        let [one, other] = rows.map(|row| row.errors([0.0, 0.0, 0.0, 0.1]));
+        [one, RoleShot { sigma_distance_m: 0.2, ..other }]
+    };
+    // 10 m ± 0.1 m counts four times as much as 10.3 m ± 0.2 m.
+    let [mut one, mut other] = pair(10.0, 10.3);
+    (one.instrument_height_m, one.target_height_m) = (Some(1.6), 0.2);
+    (other.instrument_height_m, other.target_height_m) = (Some(1.9), 0.1);
+    let composed = compose_rows(&[one.clone(), other.clone()]).unwrap();
+    let distance = value(&composed, "distance_m");
+    assert!((distance.value - 10.06).abs() < ROUNDING_M && (distance.sigma - 0.2 / 5f64.sqrt()).abs() < 1e-6, "{distance:?}");
+    let [e, n, u] = origin().frame.from_earth_centred(composed.parts[0].at);
+    let centre = 10.06 / 10f64.to_radians().cos();
+    let rise = |metres: f64, deg: f64| metres * deg.to_radians().tan();
+    let up = 0.8 * (rise(10.0, 3.0) + 1.4) + 0.2 * (rise(10.3, -2.0) + 1.8);
+    assert!((e - centre).abs() < ROUNDING_M && n.abs() < ROUNDING_M && (u - up).abs() < ROUNDING_M, "{e} {n} {u} {up}");
+    assert_eq!(composed.parts[0].base, 0);
+    // Without the height or the inclination of either the centre has no place.
+    type Change = fn(&mut RoleShot);
+    let changes: [Change; 2] = [|row| row.instrument_height_m = None, |row| row.inclination_rad = None];
+    for change in changes {
+        for which in [0, 1] {
+            let mut rows = [one.clone(), other.clone()];
+            change(&mut rows[which]);
+            let composed = compose_rows(&rows).unwrap();
+            assert!(composed.parts.is_empty() && composed.shape == Shape::None);
+            assert!(composed.warnings[0].contains("its centre is not placed: row left-1 lacks"), "{:?}", composed.warnings);
+            assert!((value(&composed, "distance_m").value - 10.06).abs() < ROUNDING_M);
+        }
+    }
+    // Three standard errors of their difference, √(0.1² + 0.2²).
+    let limit = 3.0 * 0.05f64.sqrt();
+    assert!(compose_rows(&pair(10.0, 10.0 + 0.999 * limit)).is_ok() && compose_rows(&pair(10.0 + 0.999 * limit, 10.0)).is_ok());
+    assert!(compose_rows(&pair(10.0, 10.0 + 1.001 * limit)).is_err() && compose_rows(&pair(10.0 + 1.001 * limit, 10.0)).is_err());
+}
+
+#[test]
+fn the_angle_and_its_middle_within_their_errors() {
+    let [left, right] = edges(10.0, 4.0);
+    let face = |azimuth: f64| row("near_face").azimuth(azimuth).inclination(0.0).horizontal(10.0);
+    let warned = |azimuth: f64, sigma: f64| {
+        let rows = [left.clone(), right.clone(), face(azimuth)].map(|row| row.errors([sigma, 0.0, 0.0, 0.0]));
+        compose_rows(&rows).unwrap().warnings
+    };
+    // 4° is 1.96 times √2 of 1.443°.
+    let sigma = 4.0 / (1.959_964 * 2f64.sqrt());
+    assert!(warned(10.0, 0.999 * sigma).is_empty(), "{:?}", warned(10.0, 0.999 * sigma));
+    assert_eq!(
+        warned(10.0, 1.001 * sigma),
+        ["the angle between the edges, 4.00\u{b0}, is within its error of \u{b1}4.00\u{b0}; go nearer, or repeat the sights"]
+    );
+    // A quarter of the angle, and three standard errors of 1/4 + 1/4 + 1 of the azimuths' variance.
+    for (off, sigma, is_told) in [(0.99, 0.0, false), (1.01, 0.0, true), (1.83, 0.5, false), (1.845, 0.5, true)] {
+        for side in [-1.0, 1.0] {
+            let warnings = warned(10.0 + side * off, sigma);
+            assert_eq!(warnings.len(), usize::from(is_told), "{off} {sigma} {warnings:?}");
+            let want = format!("the distance (row near_face-1) was shot {off:.1}\u{b0} off the middle of the two edges");
+            assert!(!is_told || warnings[0].starts_with(&want), "{warnings:?}");
+        }
+    }
+    // The angle between edges either side of south, and nearly back to back.
+    for (middle, angle) in [(180.0, 6.0), (0.0, 179.9)] {
+        let composed = compose_rows(&with(edges(middle, angle), row("centre").horizontal(3.0))).unwrap();
+        assert!((value(&composed, "angle_deg").value - angle).abs() < 1e-9);
+        assert!((value(&composed, "width_m").value - 6.0 * (0.5 * angle).to_radians().sin()).abs() < ROUNDING_M);
+    }
+}
+
+#[test]
 fn simulated_widths_and_centre() {
     // The orientation is poor and cancels in the width; it moves the centre with all else.
     let sigmas = [0.2, 3.0, 0.25, 0.1];

@@ -1,3 +1,7 @@
+//! Missing lines held to closed forms, draws and whole covariance matrices.
+
+mod vertical_plane;
+
 use super::*;
 use crate::measure::located::covariance_of;
 use crate::measure::trial::{EXACT, Field, HANDHELD, RUNS_TOLERANCE, assert_sigmas, scatter};
@@ -393,4 +397,50 @@ fn sums_along_the_legs_err_as_differences_of_them() {
             assert!((0..3).all(|axis| (point[axis] - chain.correlated.points()[at][axis]).abs() < ROUNDING));
         }
     }
+}
+
+#[test]
+fn a_chain_tells_its_legs_and_where_it_is_broken() {
+    let field = loop_of_three();
+    let composed = compose(&field.group("missing_line")).unwrap();
+    assert_eq!(
+        composed.method,
+        "missing line along 3 shots from one base (B1), whose own errors cancel; cumulated along 2 legs, the others straight from first to \
+         last; horizontal, vertical and azimuth (true) are those of the local frame at S2"
+    );
+    assert!(matches!(&composed.shape, Shape::Line(line) if line.len() == 3) && composed.warnings.is_empty());
+    // A chain that comes back to its start says nothing of the line from first to last, but of its legs.
+    let mut plumb = loop_of_three();
+    plumb.shot(0, "4", [30.0, 40.0, 50.0]);
+    plumb.shot(0, "5", [0.0, 0.0, 20.0]);
+    let composed = compose(&plumb.group("missing_line")).unwrap();
+    assert_eq!(composed.warnings.len(), 1);
+    assert!(composed.warnings[0].starts_with("S3 to S4: the horizontal length"), "{:?}", composed.warnings);
+    let of_legs: Vec<usize> = composed.details.iter().map(|leg| leg.warnings.as_ref().unwrap().len()).collect();
+    assert_eq!(of_legs, [0, 0, 1, 0]);
+    let refusal = |roles: &[&str]| {
+        let mut chain = loop_of_three();
+        chain.sightings.truncate(roles.len());
+        chain.sightings.iter_mut().zip(roles).for_each(|(row, role)| row.role = (*role).into());
+        compose(&chain.group("missing_line")).unwrap_err()
+    };
+    // A chain of two is one line.
+    let [one, two] = [["from", "to"], ["1", "2"]].map(|roles| {
+        let mut field = loop_of_three();
+        field.sightings.truncate(2);
+        field.sightings.iter_mut().zip(roles).for_each(|(row, role)| row.role = role.into());
+        compose(&field.group("missing_line")).unwrap()
+    });
+    assert_eq!(one, two);
+    assert_eq!(refusal(&["1"]), "missing_line of North wall has one point; a chain takes two or more, roles 1, 2, …");
+    assert_eq!(refusal(&["0", "1", "2"]), "missing_line of North wall: S1 has role 0; a chain starts at 1");
+    assert_eq!(refusal(&["1", "2", "2"]), "missing_line of North wall: S3 is the second with role 2");
+    assert_eq!(
+        refusal(&["2", "3"]),
+        "missing_line of North wall lacks the row with role 1; shoot it, or number the chain without a gap"
+    );
+    assert_eq!(
+        refusal(&["1", "to", "2"]),
+        "missing_line of North wall: S2 has role \"to\"; a chain's roles are the numbers 1, 2, 3, … alone"
+    );
 }

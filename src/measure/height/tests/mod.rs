@@ -1,3 +1,7 @@
+//! Heights held to published figures, closed forms and draws.
+
+mod limits;
+
 use proptest::prelude::*;
 
 use super::{Ends, compose, standoff};
