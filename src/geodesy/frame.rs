@@ -3,7 +3,8 @@
 //! Geodetic to earth-centred and the local rotation: IOGP Publication 373-7-2 (EPSG Guidance Note
 //! 7-2), coordinate operation methods 9602 and 9836. Earth-centred to geodetic: the iteration of
 //! B. R. Bowring, "Transformation from spatial to geographical coordinates", Survey Review 181
-//! (1976), carried on until the latitude stands still.
+//! (1976), two steps of it: an error of the first parametric latitude is squared by each, and multiplied by about the eccentricity squared; at 100 km
+//! the first step leaves 2e-11 rad and the second less than rounding.
 //!
 //! Accuracy: there and back within 1 µm and 1e-12 rad for ellipsoidal heights of −10 to +100 km,
 //! the poles and the antimeridian included (held by a test).
@@ -75,18 +76,12 @@ impl Geodetic {
         let b = a * (1.0 - ellipsoid.flattening);
         let second_e2 = e2 / (1.0 - e2);
         let p = (x * x + y * y).sqrt();
-        // Parametric latitude, first of the point as if on the ellipsoid; as sine and cosine, for which no angle is wanted before the end.
-        let (mut sin_beta, mut cos_beta) = direction(a * z, b * p);
-        let (mut sin, mut cos) = (0.0, 1.0);
-        for _ in 0..6 {
-            let (next_sin, next_cos) = direction(z + second_e2 * b * sin_beta.powi(3), p - e2 * a * cos_beta.powi(3));
-            let moved = (next_sin * cos - next_cos * sin).abs();
-            (sin, cos) = (next_sin, next_cos);
-            if moved < SETTLED_RAD {
-                break;
-            }
-            (sin_beta, cos_beta) = direction((1.0 - ellipsoid.flattening) * sin, cos);
-        }
+        // From the parametric latitude of the point's foot to its latitude; as sine and cosine, for which no angle is wanted before the end.
+        let latitude =
+            |(sin_beta, cos_beta): (f64, f64)| direction(z + second_e2 * b * sin_beta.powi(3), p - e2 * a * cos_beta.powi(3));
+        // First as if the point were on the ellipsoid.
+        let (sin, cos) = latitude(direction(a * z, b * p));
+        let (sin, cos) = latitude(direction((1.0 - ellipsoid.flattening) * sin, cos));
         let lat = sin.atan2(cos);
         // Height along the normal, free of the division by cos or sin that fails at poles or equator.
         let height = p * cos + z * sin - a * (1.0 - e2 * sin * sin).sqrt();
@@ -94,9 +89,6 @@ impl Geodetic {
         Geodetic { lat_rad: lat, lon_rad: lon, ellipsoid_height_m: height }
     }
 }
-
-/// A step of the latitude after which the next is nothing: each is some `e² h / a` of the one before, a ten-thousandth at 100 km.
-const SETTLED_RAD: f64 = 1e-11;
 
 /// Sine and cosine of the angle whose tangent is `opposite / adjacent`; 0 and 1 where both are 0.
 fn direction(opposite: f64, adjacent: f64) -> (f64, f64) {
@@ -194,6 +186,97 @@ mod tests {
                 assert!((back.lat_rad - there.lat_rad).abs() < 1e-12, "{lat} {lon} {h}: {back:?}");
                 assert!((back.ellipsoid_height_m - h).abs() < THERE_AND_BACK_M, "{lat} {lon} {h}: {back:?}");
             }
+        }
+    }
+
+    /// On the ellipsoid x²/a² + y²/a² + z²/b² is 1, and the normal there, (x/a², y/a², z/b²), has the latitude and longitude; a height goes along it.
+    #[test]
+    fn earth_centred_places_by_the_equation_of_the_ellipsoid() {
+        let (a, b) = (6_378_137.0, 6_356_752.314_245_179);
+        for (lat_deg, lon_deg) in [(0.0, 0.0), (37.0, -122.0), (-63.5, 171.0), (89.0, 45.0), (-12.0, -91.0)] {
+            let at = geodetic(lat_deg, lon_deg, 0.0);
+            let [x, y, z] = at.to_earth_centred(&Ellipsoid::WGS84);
+            assert!(((x * x + y * y) / (a * a) + z * z / (b * b) - 1.0).abs() < 1e-14);
+            let normal = [x / (a * a), y / (a * a), z / (b * b)];
+            let length = normal.iter().map(|part| part * part).sum::<f64>().sqrt();
+            assert!((normal[2].atan2(normal[0].hypot(normal[1])) - at.lat_rad).abs() < 1e-14);
+            assert!((normal[1].atan2(normal[0]) - at.lon_rad).abs() < 1e-14);
+            let above = geodetic(lat_deg, lon_deg, 1234.5).to_earth_centred(&Ellipsoid::WGS84);
+            for (k, foot) in [x, y, z].into_iter().enumerate() {
+                assert!((above[k] - foot - 1234.5 * normal[k] / length).abs() < THERE_AND_BACK_M);
+            }
+        }
+    }
+
+    /// The latitude φ of a point at p from the axis and z above the equator is where (p − e² N cos φ) sin φ = z cos φ, N the radius of the prime
+    /// vertical: found by halving, from the equator to the pole.
+    #[test]
+    fn latitudes_by_halving() {
+        let (a, e2) = (6_378_137.0, 0.006_694_379_990_141_317);
+        for height_m in [-10_000.0, 0.0, 9_000.0, 100_000.0] {
+            for lat_deg in [0.0, 1e-6, 15.0, 30.0, 45.0, 60.0, 75.0, 89.999] {
+                let [p, _, z] = geodetic(lat_deg, 0.0, height_m).to_earth_centred(&Ellipsoid::WGS84);
+                let beyond =
+                    |lat: f64| (p - e2 * a * lat.cos() / (1.0 - e2 * lat.sin().powi(2)).sqrt()) * lat.sin() - z * lat.cos();
+                let (mut low, mut high) = (0.0, 0.5 * PI);
+                for _ in 0..60 {
+                    let middle = 0.5 * (low + high);
+                    if beyond(middle) < 0.0 { low = middle } else { high = middle }
+                }
+                // Rounding of 6.4e6 m: nanometres.
+                for (sign, lon) in [(1.0, 0.3f64), (-1.0, -2.7)] {
+                    let found = Geodetic::from_earth_centred([p * lon.cos(), p * lon.sin(), sign * z], &Ellipsoid::WGS84);
+                    assert!(
+                        (sign * found.lat_rad - low).abs() < 3e-15 && (found.lon_rad - lon).abs() < 3e-15,
+                        "{lat_deg} {height_m}"
+                    );
+                    assert!((found.ellipsoid_height_m - height_m).abs() < 1e-8, "{lat_deg} {height_m}: {found:?}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn on_the_axis_the_longitude_is_0() {
+        let b = 6_356_752.314_245_179;
+        for (x, z, lat_rad) in [(0.0, b + 5.0, 0.5 * PI), (-0.0, -b - 5.0, -0.5 * PI)] {
+            let found = Geodetic::from_earth_centred([x, 0.0, z], &Ellipsoid::WGS84);
+            assert!((found.lat_rad - lat_rad).abs() < 1e-15 && (found.ellipsoid_height_m - 5.0).abs() < THERE_AND_BACK_M);
+            assert_eq!(found.lon_rad, 0.0);
+        }
+        // In the middle of the earth any latitude would do.
+        let centre = Geodetic::from_earth_centred([0.0; 3], &Ellipsoid::WGS84);
+        assert_eq!((centre.lat_rad, centre.lon_rad, centre.ellipsoid_height_m), (0.0, 0.0, -6_378_137.0));
+    }
+
+    /// East, north and up are where a place goes as its longitude, latitude and height grow.
+    #[test]
+    fn axes_by_differences() {
+        for (lat_deg, lon_deg) in [(52.0, 13.0), (-33.0, -70.0), (71.0, 160.0)] {
+            let at = geodetic(lat_deg, lon_deg, 250.0);
+            let frame = LocalFrame::at(&at, &Ellipsoid::WGS84);
+            let step = 1e-6;
+            let moved = [
+                Geodetic { lon_rad: at.lon_rad + step, ..at },
+                Geodetic { lat_rad: at.lat_rad + step, ..at },
+                Geodetic { ellipsoid_height_m: at.ellipsoid_height_m + 6.0, ..at },
+            ];
+            let origin = at.to_earth_centred(&Ellipsoid::WGS84);
+            for (k, to) in moved.into_iter().enumerate() {
+                let to = to.to_earth_centred(&Ellipsoid::WGS84);
+                let way: [f64; 3] = std::array::from_fn(|i| to[i] - origin[i]);
+                let length = way.iter().map(|part| part * part).sum::<f64>().sqrt();
+                // A chord of 6 m leaves its tangent by half of 1e-6 rad.
+                for (part, axis) in way.iter().zip(frame.axes()[k]) {
+                    assert!((part / length - axis).abs() < 1e-6, "{k}: {way:?}");
+                }
+                let local = frame.from_earth_centred(to);
+                for (i, part) in local.into_iter().enumerate() {
+                    let want = if i == k { length } else { 0.0 };
+                    assert!((part - want).abs() < 1e-5 * length, "{k}: {local:?}");
+                }
+            }
+            assert_eq!(frame.to_earth_centred([0.0; 3]), origin);
         }
     }
 
