@@ -105,6 +105,7 @@ mod tests {
     use super::*;
     use crate::geodesy::covariance::{ELLIPSE95, INTERVAL95};
     use crate::geodesy::crs::Operation;
+    use crate::review::finished::invented::point;
     use crate::review::finished::{DatumStep, HeightKnown};
 
     fn heights(ellipsoid_m: Option<f64>, orthometric_m: Option<f64>, sigma_m: Option<f64>) -> HeightKnown {
@@ -118,21 +119,11 @@ mod tests {
         let frame = crate::geodesy::frame::LocalFrame::at(&at, &ellipsoid);
         let place = Geodetic::from_earth_centred(frame.to_earth_centred([east_m, north_m, 0.0]), &ellipsoid);
         let mut tested = MappedPoint {
-            feature: Some("oak".into()),
-            named: None,
-            shot: None,
-            code: None,
             base: Some("B".into()),
-            base_share: None,
-            is_adjusted: false,
-            is_joined: false,
             source: Some(("log.csv".into(), "7".into())),
-            time: None,
-            number: 1,
-            is_part: false,
-            at: Geodetic { ellipsoid_height_m: 501.2, ..place },
             heights: heights(Some(501.2), None, Some(0.4)),
             covariance: Some(Covariance::from_sigmas(0.3, 0.0)),
+            ..point("oak", Geodetic { ellipsoid_height_m: 501.2, ..place })
         };
         let mut check =
             CheckPoint { name: None, line: 3, at, heights: heights(Some(500.0), None, Some(0.3)), sigma_horizontal_m: Some(0.4) };

@@ -39,8 +39,7 @@ pub fn square_horizontal(error_m: [f64; 2], covariance: &Covariance) -> Option<f
 
 /// (e / σ)² of a vertical error; none where the standard error is not known or is 0.
 pub fn square_vertical(error_m: f64, sigma_m: f64) -> Option<f64> {
-    let square = (error_m / sigma_m).powi(2);
-    (sigma_m > 0.0 && square.is_finite()).then_some(square)
+    Some((error_m / sigma_m).powi(2)).filter(|square| square.is_finite())
 }
 
 /// How many degrees of freedom squares of errors have.
@@ -83,6 +82,21 @@ pub enum ShareVerdict {
     CannotTell,
 }
 
+impl ShareVerdict {
+    /// By the ends of the interval of a share of so many errors.
+    fn judge([low95, high95]: [f64; 2], of: usize) -> ShareVerdict {
+        if high95 < STATED {
+            ShareVerdict::TooSmall
+        } else if low95 > STATED {
+            ShareVerdict::TooLarge
+        } else if of < LEAST_POINTS {
+            ShareVerdict::CannotTell
+        } else {
+            ShareVerdict::Honest
+        }
+    }
+}
+
 /// A share of errors inside what was stated.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct Coverage {
@@ -109,15 +123,7 @@ impl Coverage {
         let factor = (median(squares.to_vec())? / freedom.median()).sqrt();
         let inside = squares.iter().filter(|square| **square <= freedom.edge()).count();
         let [low95, high95] = clopper_pearson(inside, of, 0.95);
-        let verdict = if high95 < STATED {
-            ShareVerdict::TooSmall
-        } else if low95 > STATED {
-            ShareVerdict::TooLarge
-        } else if of < LEAST_POINTS {
-            ShareVerdict::CannotTell
-        } else {
-            ShareVerdict::Honest
-        };
+        let verdict = ShareVerdict::judge([low95, high95], of);
         Some(Coverage { inside, of, share: inside as f64 / of as f64, low95, high95, factor, verdict })
     }
 
@@ -183,6 +189,38 @@ mod tests {
         let line = Covariance::from_arm([1.0, 0.0, 0.0]);
         assert!((square_horizontal([1.0, 0.0], &line).unwrap() - 1.0).abs() < 1e-6);
         assert!(square_horizontal([0.0, 0.1], &line).unwrap() > 1e6);
+        // Across a line of 1000 m there is a millionth of it, 1 mm: 0.1 m are a hundred of these.
+        for (arm, across) in [([1000.0, 0.0, 0.0], [0.0, 0.1]), ([0.0, 1000.0, 0.0], [0.1, 0.0])] {
+            assert!((square_horizontal(across, &Covariance::from_arm(arm)).unwrap() / 1e4 - 1.0).abs() < 1e-6);
+        }
+        // No covariance at all, and errors without an end.
+        assert_eq!(square_horizontal([1.0, 1.0], &Covariance { ee: 1.0, en: 2.0, nn: 1.0, ..Covariance::default() }), None);
+        assert_eq!(square_horizontal([f64::INFINITY, 1.0], &line), None);
+        assert_eq!(square_vertical(f64::INFINITY, 1.0), None);
+        assert_eq!(square_vertical(0.0, 0.0), None);
+    }
+
+    #[test]
+    fn what_a_share_says_of_its_interval() {
+        let of = |low, high, of| ShareVerdict::judge([low, high], of);
+        assert_eq!(of(0.9, 0.949, 3), ShareVerdict::TooSmall);
+        assert_eq!(of(0.951, 0.999, 3), ShareVerdict::TooLarge);
+        // An end at 95 % holds 95 %; twenty errors tell, fewer do not.
+        assert_eq!([of(0.9, 0.95, 20), of(0.95, 0.999, 20), of(0.9, 0.99, 20)], [ShareVerdict::Honest; 3]);
+        assert_eq!([of(0.9, 0.95, 19), of(0.95, 0.999, 19)], [ShareVerdict::CannotTell; 2]);
+    }
+
+    /// Medians of χ² of 0.4549 and 2 ln 2: of squares with four times these the standard errors are half of what they should be.
+    #[test]
+    fn a_share_by_hand() {
+        let one = Coverage::count(&[0.0, 4.0 * 0.454_936_423_119_572_8, 3.85], Freedom::One).unwrap();
+        assert!((one.factor - 2.0).abs() < 1e-12 && (one.share - 2.0 / 3.0).abs() < 1e-15 && (one.inside, one.of) == (2, 3));
+        let two = Coverage::count(&[0.0, 8.0 * 2f64.ln(), 5.99], Freedom::Two).unwrap();
+        assert!((two.factor - 2.0).abs() < 1e-12 && two.inside == 3);
+        // 3.841 and 5.991, the 95 % points (any table).
+        assert!((Freedom::One.edge() - 3.841_458_820_694_124).abs() < 1e-9);
+        assert!((Freedom::Two.edge() - 5.991_464_547_107_98).abs() < 1e-9);
+        assert_eq!([two.low95, two.high95], clopper_pearson(3, 3, 0.95));
     }
 
     /// Errors drawn from a covariance, as squares over that covariance with its standard errors multiplied by `stated`.
@@ -255,6 +293,21 @@ mod tests {
             of(4.99),
             format!(
                 "{seen}: the stated uncertainties are too small; multiply the standard errors by about 1.9, or look for a shift or blunders"
+            )
+        );
+        // 15 % more are hardly larger no longer.
+        let by = |factor: f64, verdict: ShareVerdict| {
+            Coverage { inside: 20, of: 25, share: 0.8, low95: 0.593, high95: 0.932, factor, verdict }.sentence("95 % ellipses")
+        };
+        assert!(
+            by(1.149, ShareVerdict::TooSmall).ends_with("look for blunders")
+                && by(1.15, ShareVerdict::TooSmall).contains("about 1.1,")
+        );
+        assert_eq!(by(1.0, ShareVerdict::Honest), format!("{seen}: the stated uncertainties agree with the errors"));
+        assert_eq!(
+            by(0.52, ShareVerdict::TooLarge),
+            format!(
+                "{seen}: the stated uncertainties are cautious; standard errors about 0.5 times as large would fit these errors"
             )
         );
         let few = Coverage::count(&[1.0, 2.0, 0.5], Freedom::One).unwrap();

@@ -6,7 +6,6 @@
 //! wide as the limit, so that the work grows with the number of points.
 
 use std::collections::HashMap;
-use std::hash::Hash;
 
 /// How many of several candidates by distance are kept.
 const NAMED: usize = 3;
@@ -31,11 +30,16 @@ pub enum Fate {
 /// up in the first field that has it at all. A name that occurs twice, on either side, is ambiguous.
 pub fn by_name(names: &[&str], fields: &[Vec<Option<&str>>]) -> Vec<Fate> {
     let indexes: Vec<HashMap<&str, Vec<usize>>> = fields.iter().map(|field| index(field.iter().copied().enumerate())).collect();
-    let found = names.iter().map(|name| {
-        let candidates = indexes.iter().find_map(|index| index.get(name.trim()).filter(|_| !name.trim().is_empty()));
-        fate(candidates.map_or(&[][..], Vec::as_slice), usize::MAX)
-    });
-    one_to_one(found.collect())
+    let mut claims = vec![0usize; fields.iter().map(Vec::len).max().unwrap_or(0)];
+    let mut fates = Vec::with_capacity(names.len());
+    for name in names {
+        let candidates = indexes.iter().find_map(|index| index.get(name.trim())).map_or(&[][..], Vec::as_slice);
+        if let [only] = candidates {
+            claims[*only] += 1;
+        }
+        fates.push(fate(candidates, usize::MAX));
+    }
+    one_to_one(fates, &claims)
 }
 
 fn index<'n>(names: impl Iterator<Item = (usize, Option<&'n str>)>) -> HashMap<&'n str, Vec<usize>> {
@@ -56,28 +60,16 @@ fn fate(candidates: &[usize], named: usize) -> Fate {
     }
 }
 
-/// Two that claim one point are both ambiguous.
-fn one_to_one(mut fates: Vec<Fate>) -> Vec<Fate> {
-    let claims = counts(fates.iter().filter_map(|fate| match fate {
-        Fate::Matched(index) => Some(*index),
-        _ => None,
-    }));
+/// Two that claim one point are both ambiguous; `claims` says how many claim each.
+fn one_to_one(mut fates: Vec<Fate>, claims: &[usize]) -> Vec<Fate> {
     for fate in &mut fates {
         if let Fate::Matched(index) = *fate
-            && claims.get(&index).is_some_and(|count| *count > 1)
+            && claims[index] > 1
         {
             *fate = Fate::Ambiguous { candidates: vec![index], count: 1 };
         }
     }
     fates
-}
-
-fn counts<K: Hash + Eq>(keys: impl Iterator<Item = K>) -> HashMap<K, usize> {
-    let mut counts = HashMap::new();
-    for key in keys {
-        *counts.entry(key).or_insert(0) += 1;
-    }
-    counts
 }
 
 /// Matches points with others no farther away than `within_m`, which is above 0. Points in one frame, in metres.
@@ -98,25 +90,17 @@ pub fn by_distance(points: &[[f64; 3]], others: &[[f64; 3]], within_m: f64) -> V
             .flat_map(|x| neighbours(y).into_iter().flat_map(move |y| neighbours(z).into_iter().map(move |z| [x, y, z])))
         {
             for i in cells.get(&key).into_iter().flatten() {
-                let Some(other) = others.get(*i) else { continue };
-                let distance_m = point.iter().zip(other).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
+                let distance_m = point.iter().zip(&others[*i]).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
                 if distance_m <= within_m {
                     near.push((distance_m, *i));
                 }
             }
         }
-        near.iter().filter_map(|(_, i)| claims.get_mut(*i).map(|claim| *claim += 1)).for_each(drop);
+        near.iter().for_each(|(_, i)| claims[*i] += 1);
         near.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
         fates.push(fate(&near.iter().map(|(_, i)| *i).collect::<Vec<usize>>(), NAMED));
     }
-    for fate in &mut fates {
-        if let Fate::Matched(index) = *fate
-            && claims.get(index).is_some_and(|count| *count > 1)
-        {
-            *fate = Fate::Ambiguous { candidates: vec![index], count: 1 };
-        }
-    }
-    fates
+    one_to_one(fates, &claims)
 }
 
 fn neighbours(i: i64) -> [i64; 3] {
@@ -167,6 +151,28 @@ mod tests {
             [Fate::Matched(0), Fate::Ambiguous { candidates: vec![1, 2], count: 2 }, Fate::Unmatched, shared.clone(), shared]
         );
         assert_eq!(by_distance(&[[f64::NAN; 3]], &[[0.0; 3]], 1.0), [Fate::Unmatched]);
+    }
+
+    /// 3, 4 and 12 m are 13 m: just inside, just outside. Of more than three the nearest three are kept, in order.
+    #[test]
+    fn how_far_and_how_many() {
+        let found = |within_m: f64| by_distance(&[[1.0, 2.0, 3.0]], &[[4.0, 6.0, 15.0]], within_m);
+        assert_eq!((found(13.0), found(12.999)), (vec![Fate::Matched(0)], vec![Fate::Unmatched]));
+        let others = [0.4, 0.1, 0.3, -0.2, 0.1].map(|x| [x, 0.0, 0.0]);
+        assert_eq!(by_distance(&[[0.0; 3]], &others, 0.4), [Fate::Ambiguous { candidates: vec![1, 4, 3], count: 5 }]);
+        // One that two are near belongs to neither, though the one of them has another, too.
+        let fates = by_distance(&[[0.0; 3], [1.0, 0.0, 0.0]], &[[-0.5, 0.0, 0.0], [0.5, 0.0, 0.0]], 0.6);
+        assert_eq!(
+            fates,
+            [Fate::Ambiguous { candidates: vec![0, 1], count: 2 }, Fate::Ambiguous { candidates: vec![1], count: 1 }]
+        );
+    }
+
+    #[test]
+    fn names_without_letters_are_none_and_fields_may_differ_in_length() {
+        let fates = by_name(&["", " ", "C"], &[vec![Some("")], vec![Some(" "), Some("B"), Some("C ")]]);
+        assert_eq!(fates, [Fate::Unmatched, Fate::Unmatched, Fate::Matched(2)]);
+        assert_eq!(by_name(&["A"], &[]), [Fate::Unmatched]);
     }
 
     proptest! {

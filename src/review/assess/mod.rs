@@ -421,36 +421,4 @@ pub fn is_same_file(one: &Path, other: &Path) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::standards::tests::point;
-    use super::*;
-
-    /// Errors about 0 on each axis, with a standard error of their own, and one that stands out.
-    #[test]
-    fn an_error_stands_out_on_its_own_axis() {
-        let error = |i: usize, k: usize| 0.1 * (((3 * i + 5 * k) % 7) as f64 - 3.0);
-        let mut points: Vec<PointError> = (0..9)
-            .map(|i| {
-                let mut point = point(i as u64, error(i, 0), error(i, 1), (i != 4).then(|| error(i, 2)), None);
-                point.name = format!("P{i}");
-                point.sigmas_m = [Some(0.25), None, Some(0.5)];
-                point
-            })
-            .collect();
-        assert_eq!(name_outliers(&mut points), []);
-        points[2].north_m = 5.0;
-        points[3].up_m = Some(-4.0);
-        points[6].east_m = 2.0;
-        points[6].sigmas_m[0] = Some(4.0);
-        let found = name_outliers(&mut points);
-        let of = |i: usize| (found[i].name.as_str(), found[i].axis, found[i].error_m, found[i].stated, found[i].speaks);
-        assert_eq!(found.len(), 3, "{found:?}");
-        assert_eq!(of(0), ("P6", "east", 2.0, Some(0.5), Speaks::OthersAlone));
-        assert_eq!(of(1), ("P2", "north", 5.0, None, Speaks::Others));
-        assert_eq!(of(2), ("P3", "up", -4.0, Some(8.0), Speaks::Both));
-        let all: Vec<f64> = points.iter().map(|point| point.north_m).collect();
-        assert_eq!(found[1].score, RobustSpread::estimate(&all).map(|robust| robust.score(5.0)));
-        assert_eq!(points[2].outlying, ["north"]);
-        assert_eq!(points.iter().filter(|point| !point.outlying.is_empty()).count(), 3);
-    }
-}
+mod tests;

@@ -111,6 +111,20 @@ mod tests {
         assert_eq!((one.standard_deviation_m, one.shift_probability, one.is_shifted()), (None, None, false));
         assert_eq!(Moments::from_errors(&[0.5, 0.5]).unwrap().shift_probability, None);
         assert_eq!(Moments::from_errors(&[]), None);
+        // One of twenty is no shift yet.
+        let by = |probability| Moments { shift_probability: Some(probability), ..one }.is_shifted();
+        assert!(by(0.0499) && !by(0.05));
+    }
+
+    /// 0.9, 1.1 and 1 m east: t = 1 / (0.1 / √3) = 17.32; with two degrees of freedom 1 − t / √(2 + t²) of such means are farther off.
+    #[test]
+    fn a_shift_by_the_closed_form() {
+        let errors = ErrorMoments::from_errors(&[[0.9, 0.1], [1.1, -0.1], [1.0, 0.0]], &[]).unwrap();
+        let t = 300f64.sqrt();
+        assert!((errors.east.shift_probability.unwrap() - (1.0 - t / (2.0 + t * t).sqrt())).abs() < 1e-10);
+        assert!(errors.east.is_shifted() && !errors.north.is_shifted());
+        // Lengths have none, however far from 0 they are.
+        assert_eq!((errors.radial.shift_probability, errors.up), (None, None));
     }
 
     #[test]

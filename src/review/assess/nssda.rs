@@ -100,6 +100,11 @@ mod tests {
         assert!(line.form == Form::Neither && (line.accuracy95_m / (2.0 * INTERVAL95) - 1.0).abs() < 0.003);
         // At a ratio of 0.6 the cubic gives 2.0846, the form 1.9582.
         assert!((horizontal(1.0, 0.5999).accuracy95_m / near.accuracy95_m - 2.0846 / 1.9582).abs() < 2e-4);
+        // Equal within a part in 1e9, whatever their size.
+        for size_m in [1e-3, 1.0, 1e3] {
+            let forms = [1.0 + 1e-10, 1.0 + 1e-8].map(|times| horizontal(size_m, times * size_m).form);
+            assert_eq!(forms, [Form::EqualAxes, Form::NearlyEqualAxes]);
+        }
         assert_eq!((horizontal(0.0, 0.0).accuracy95_m, horizontal(0.0, 0.0).axes_ratio), (0.0, 1.0));
     }
 }

@@ -112,12 +112,25 @@ mod tests {
         assert_eq!(Speaks::judge(Some(3.4), Some(3.6)), Some(Speaks::Stated));
         assert_eq!(Speaks::judge(None, Some(3.6)), Some(Speaks::Stated));
         assert_eq!(Speaks::judge(Some(3.4), Some(3.4)), None);
+        // At the limits themselves, and at the edge of its own interval.
+        assert_eq!((Speaks::judge(Some(3.5), None), Speaks::judge(None, Some(3.5))), (None, None));
+        assert_eq!(Speaks::judge(Some(3.6), Some(INTERVAL95)), Some(Speaks::OthersAlone));
+        assert_eq!(Speaks::judge(Some(3.6), Some(1.97)), Some(Speaks::Others));
+        let begins = |speaks: Speaks, with: &str| assert!(speaks.words().starts_with(with), "{}", speaks.words());
+        begins(Speaks::Both, "both speak");
+        begins(Speaks::OthersAlone, "the other errors speak alone");
+        begins(Speaks::Stated, "its stated uncertainty speaks alone");
+        assert_eq!(Speaks::Others.words(), "the other errors speak");
     }
 
     #[test]
     fn too_few_or_equal_errors_tell_nothing() {
         assert_eq!(RobustSpread::estimate(&[0.0, 0.1, 0.2, 50.0]), None);
         assert_eq!(RobustSpread::estimate(&[0.0, 0.0, 0.0, 0.0, 50.0]), None);
+        // Five are enough: about their median of 0.1 they lie by 0, 0.1 twice, 0.2 and 49.8. An error of 1.1 is ten of these from it.
+        let robust = RobustSpread::estimate(&[0.0, 0.1, 0.2, 0.3, 50.0].map(|error| error - 0.1)).unwrap();
+        assert!((robust.median_m - 0.1).abs() < 1e-12 && (robust.sigma_m - 0.1 * TO_SIGMA).abs() < 1e-12, "{robust:?}");
+        assert!([1.1, -0.9].iter().all(|error| (robust.score(*error) - 10.0 / TO_SIGMA).abs() < 1e-9));
     }
 
     #[test]

@@ -10,30 +10,19 @@ use statrs::function::gamma::ln_gamma;
 
 /// Steps after which a series or fraction is taken as it is: it settles within a few dozen.
 const MOST_STEPS: usize = 500;
-/// Relative size of a step that no longer counts.
-const SETTLED: f64 = 1e-15;
 /// Stands for 0 in a continued fraction.
 const TINY: f64 = 1e-300;
 
 fn not_zero(value: f64) -> f64 {
-    if value.abs() < TINY { TINY } else { value }
+    value.abs().max(TINY).copysign(value)
 }
 
 /// I_x(a, b), 0 ≤ x ≤ 1, a and b > 0.
 fn incomplete_beta(a: f64, b: f64, x: f64) -> f64 {
-    if x <= 0.0 {
-        return 0.0;
-    }
-    if x >= 1.0 {
-        return 1.0;
-    }
+    // 0 at both ends.
     let front = (ln_gamma(a + b) - ln_gamma(a) - ln_gamma(b) + a * x.ln() + b * (-x).ln_1p()).exp();
     // The fraction settles quickly on this side of the mean alone.
-    if x < (a + 1.0) / (a + b + 2.0) {
-        front * beta_fraction(a, b, x) / a
-    } else {
-        1.0 - front * beta_fraction(b, a, 1.0 - x) / b
-    }
+    if x < a / (a + b) { front * beta_fraction(a, b, x) / a } else { 1.0 - front * beta_fraction(b, a, 1.0 - x) / b }
 }
 
 fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
@@ -41,7 +30,7 @@ fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
     let mut d = 1.0 / not_zero(1.0 - (a + b) * x / (a + 1.0));
     let mut fraction = d;
     for m in (1u16..).take(MOST_STEPS) {
-        let m = f64::from(m);
+        let (m, before) = (f64::from(m), fraction);
         let even = m * (b - m) * x / ((a + 2.0 * m - 1.0) * (a + 2.0 * m));
         let odd = -(a + m) * (a + b + m) * x / ((a + 2.0 * m) * (a + 2.0 * m + 1.0));
         for term in [even, odd] {
@@ -49,7 +38,7 @@ fn beta_fraction(a: f64, b: f64, x: f64) -> f64 {
             c = not_zero(1.0 + term / c);
             fraction *= d * c;
         }
-        if (d * c - 1.0).abs() < SETTLED {
+        if fraction == before {
             break;
         }
     }
@@ -76,9 +65,6 @@ pub fn student_two_sided(t: f64, freedom: f64) -> f64 {
 /// seen: the shares at which so many or more, and so few or fewer, have half of `1 − confidence` each.
 /// It covers the true share at least as often as it says. 0 to 1 where nothing was seen.
 pub fn clopper_pearson(inside: usize, of: usize, confidence: f64) -> [f64; 2] {
-    if of == 0 || inside > of {
-        return [0.0, 1.0];
-    }
     let half = 0.5 * (1.0 - confidence);
     let (k, n) = (inside as f64, of as f64);
     // P(X ≥ k) = I_p(k, n − k + 1); P(X ≤ k) = 1 − I_p(k + 1, n − k).
@@ -149,6 +135,44 @@ mod tests {
     fn binomial(n: usize, k: usize, p: f64) -> f64 {
         let choose: f64 = (0..k).map(|i| (n - i) as f64 / (i + 1) as f64).product();
         choose * p.powi(k as i32) * (1.0 - p).powi((n - k) as i32)
+    }
+
+    /// I_p(k, n − k + 1) is the chance of k or more of n: from far below the mean to far above it.
+    #[test]
+    fn the_incomplete_beta_function_by_sums_of_the_binomial_law() {
+        for (k, n) in [(1, 1), (1, 20), (5, 20), (19, 20), (20, 20), (30, 40), (3, 60), (57, 60)] {
+            for p in [0.001, 0.05, 0.2, 0.4, 0.5, 0.6, 0.75, 0.9, 0.98, 0.999] {
+                let sum: f64 = (k..=n).map(|i| binomial(n, i, p)).sum();
+                let got = incomplete_beta(k as f64, (n - k + 1) as f64, p);
+                assert!((got - sum).abs() < PROBABILITY, "{k} of {n} at {p}: {got} {sum}");
+            }
+        }
+        assert_eq!([0.0, 1.0].map(|x| incomplete_beta(2.5, 0.5, x)), [0.0, 1.0]);
+        assert_eq!([0.0, 1.0].map(|x| incomplete_beta(0.5, 7.0, x)), [0.0, 1.0]);
+    }
+
+    /// Of many degrees of freedom Student's law is the normal one, but for (t³ + t) φ(t) / 2ν (the first term of its expansion).
+    #[test]
+    fn student_of_many_degrees_of_freedom() {
+        for t in [0.01f64, 0.5, 1.0, 2.0, 3.5] {
+            let freedom = 20_000.0;
+            let density = (-0.5 * t * t).exp() / (2.0 * PI).sqrt();
+            let want = normal_two_sided(t) + density * (t * t * t + t) / (2.0 * freedom);
+            assert!((student_two_sided(t, freedom) - want).abs() < 1e-8, "{t}");
+        }
+        assert_eq!(student_two_sided(0.0, 7.0), 1.0);
+    }
+
+    #[test]
+    fn what_is_0_stands_for_the_least() {
+        assert_eq!([0.0, -0.0, 2.5, -2.5].map(not_zero), [TINY, -TINY, 2.5, -2.5]);
+    }
+
+    #[test]
+    fn chi_squared_of_two_by_its_exponential() {
+        // 5.991 is the 95 % point (any table).
+        assert!((chi_squared_two(5.991_464_547_107_98) - 0.05).abs() < 1e-12);
+        assert_eq!([0.0, -1.0].map(chi_squared_two), [1.0, 1.0]);
     }
 
     #[test]

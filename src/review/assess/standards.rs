@@ -181,6 +181,13 @@ pub(super) mod tests {
         let mut twice = even(20, Some(0.05));
         twice[19].check_line = 0;
         assert_eq!(claimed(&twice)[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
+        let worse = claimed(&even(20, Some(0.6)));
+        let told: Vec<&[String]> = worse.iter().take(4).map(|claim| claim.missing.as_slice()).collect();
+        let better =
+            ["it asks for check points that are better than the data; by their standard errors these are not".to_owned()];
+        let thrice =
+            ["it asks for check points that are 3 times as good as the data; by their standard errors these are not".to_owned()];
+        assert_eq!(told, [&better[..], &thrice, &better, &thrice]);
         let claims = claimed(&even(19, None));
         assert_eq!(claims[0].missing, ["it asks for at least 20 check points, and 19 were compared"]);
         assert!((claims[0].value_m.unwrap() - 2.4477 * 0.35).abs() < 1e-9);

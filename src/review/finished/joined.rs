@@ -103,6 +103,7 @@ fn disagree(one: &MappedPoint, other: &MappedPoint, ellipsoid: &Ellipsoid) -> bo
 
 #[cfg(test)]
 mod tests {
+    use super::super::invented::point;
     use super::*;
 
     const WGS84: Ellipsoid = Ellipsoid::WGS84;
@@ -111,21 +112,10 @@ mod tests {
         let origin = Geodetic { lat_rad: 0.9, lon_rad: 0.1, ellipsoid_height_m: 100.0 };
         let place = LocalFrame::at(&origin, &WGS84).to_earth_centred([east_m, north_m, up_m]);
         MappedPoint {
-            base_share: None,
-            feature: Some(feature.to_owned()),
-            named: None,
-            shot: None,
-            code: None,
             base: Some(base.to_owned()),
-            is_adjusted: false,
-            is_joined: false,
-            source: None,
-            time: None,
-            number: 1,
-            is_part: false,
-            at: Geodetic::from_earth_centred(place, &WGS84),
             heights: HeightKnown { ellipsoid_m: Some(100.0 + up_m), sigma_m: Some(sigma_m), ..HeightKnown::default() },
             covariance: Some(Covariance::from_sigmas(sigma_m, 0.0)),
+            ..point(feature, Geodetic::from_earth_centred(place, &WGS84))
         }
     }
 

@@ -237,3 +237,31 @@ impl MappedPoint {
             .unwrap_or_else(|| format!("feature {}", self.number))
     }
 }
+
+#[cfg(test)]
+pub mod invented {
+    //! Points of an invented layer.
+
+    use super::*;
+
+    /// A point of a feature at a position, of which nothing else is known.
+    pub fn point(feature: &str, at: Geodetic) -> MappedPoint {
+        MappedPoint {
+            feature: Some(feature.to_owned()),
+            named: None,
+            shot: None,
+            code: None,
+            base: None,
+            base_share: None,
+            is_adjusted: false,
+            is_joined: false,
+            source: None,
+            time: None,
+            number: 1,
+            is_part: false,
+            at,
+            heights: HeightKnown::default(),
+            covariance: None,
+        }
+    }
+}
