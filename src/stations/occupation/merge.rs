@@ -431,6 +431,154 @@ mod tests {
         assert_eq!(mean.sigma_horizontal_m, None);
     }
 
+    #[test]
+    fn what_a_mean_is_made_of_is_told_of_both() {
+        let mut rows = [occupied(0), occupied(1)];
+        rows[0].quality.kinds = Some("fixed 10".into());
+        rows[1].quality.kinds = Some("float 4, single 6".into());
+        let kinds = |rows: &[BaseRow; 2]| weighted(&rows[0], &rows[1]).quality.kinds;
+        assert_eq!(kinds(&rows).as_deref(), Some("fixed 10; float 4, single 6"));
+        rows[0].quality.kinds = None;
+        assert_eq!(kinds(&rows).as_deref(), Some("float 4, single 6"));
+        rows[1].quality.kinds = None;
+        assert_eq!(kinds(&rows), None);
+        // Flags, windows and origins of both, in time; the first one's own line and what the other has beside it.
+        rows[0].flags.raise(Flag::OccupationsDisagree);
+        rows[0].instrument_height_m = None;
+        rows[1].instrument_height_m = Some(1.6);
+        let mean = weighted(&rows[1], &rows[0]);
+        assert!(mean.flags.has(Flag::OccupationsDisagree));
+        assert_eq!((mean.windows.len(), mean.windows[0], mean.line), (2, rows[0].windows[0], rows[1].line));
+        assert_eq!((mean.origins.len(), mean.instrument_height_m), (20, Some(1.6)));
+        assert_eq!(weighted(&rows[0], &rows[1]).instrument_height_m, Some(1.6));
+        // Heights of two kinds are not mixed, and what is of rows of a list alone has no epochs.
+        rows[1].height = Some(Height::Orthometric(60.0));
+        assert_eq!(weighted(&rows[0], &rows[1]).height, rows[0].height);
+        rows[0].height = Some(Height::Orthometric(59.0));
+        let Some(Height::Orthometric(height)) = weighted(&rows[0], &rows[1]).height else { panic!("no height") };
+        // Standard errors of 0.5 and 1 m.
+        assert!((height - (4.0 * 59.0 + 60.0) / 5.0).abs() < 1e-9);
+        rows[0].occupation = None;
+        assert_eq!(weighted(&rows[0], &rows[1]).occupation, rows[1].occupation);
+        assert!(in_common(&rows[0], &rows[1]).is_none());
+        // A standard error of 0 is none.
+        rows[0].sigma_horizontal_m = Some(0.0);
+        rows[1].sigma_horizontal_m = Some(1.0);
+        let Coordinates::Projected { east_m, .. } = weighted(&rows[0], &rows[1]).coordinates else { panic!() };
+        assert!((east_m - 500_000.15).abs() < 1e-6, "{east_m}");
+    }
+
+    /// An occupation of five epochs, one of which is set aside, by a window of a list and without one.
+    #[test]
+    fn an_occupation_as_a_base() {
+        let kinds = [FixKind::Float, FixKind::Single, FixKind::Fixed, FixKind::Single, FixKind::Single];
+        let mut epochs: Vec<Epoch> = (0..5)
+            .map(|i: usize| {
+                let mut fix = fix(10.0 + i as f64, 0.0, 0.0);
+                (fix.kind, fix.file) = (kinds[i], 3);
+                (fix.hdop, fix.pdop) = (Some(1.0 + 0.1 * i as f64), Some(3.0 - 0.1 * i as f64));
+                epoch(fix)
+            })
+            .collect();
+        epochs[0].beside.instrument_height_m = Some(1.7);
+        epochs[0].beside.coordinate_epoch = Some(2026.5);
+        epochs[0].beside.crs = Some("EPSG:4937".into());
+        let made = |epochs: &[Epoch], window: &Window| {
+            let fixes: Vec<&Fix> = epochs.iter().map(|epoch| &epoch.fix).collect();
+            let mut mean = average(&fixes, 120.0);
+            mean.aside = vec![None, None, None, None, Some(9.0)];
+            let (occupations, quality) = (Occupations::default(), Quality::default());
+            let rules =
+                OccupationRules { occupations: &occupations, quality: &quality, antenna_height_m: 2.0, units: Units::default() };
+            OccupationPart::new(window, &epochs.iter().collect::<Vec<_>>(), &mean, &rules).row
+        };
+        let height = |row: &BaseRow| match row.height {
+            Some(Height::Ellipsoid(metres)) => metres,
+            other => panic!("{other:?}"),
+        };
+        let open = Window { name: "A".into(), from: at(10.0), to: at(10.0), ..Window::default() };
+        let row = made(&epochs, &open);
+        assert_eq!(row.quality.kinds.as_deref(), Some("fixed 1, float 1, single 2"));
+        assert_eq!((row.quality.worst_hdop, row.quality.worst_pdop), (Some(1.3), Some(3.0)));
+        let occupation = row.occupation.as_ref().unwrap();
+        assert_eq!((occupation.epochs, occupation.aside, occupation.duration_s, occupation.occupations), (4, 1, 3.0, 1));
+        assert_eq!((row.windows.as_slice(), row.file, row.line), ([(at(10.0), at(13.0))].as_slice(), 3, 11));
+        assert_eq!(
+            (row.instrument_height_m, row.coordinate_epoch, row.crs.as_deref()),
+            (Some(1.7), Some(2026.5), Some("EPSG:4937"))
+        );
+        assert_eq!((row.origins.len(), row.when.as_ref().and_then(|when| when.instant).map(|of| of.0)), (4, Some(at(10.0))));
+        // 20 m and 12 m of separation, less the antenna: that of the job, of the list, or none where the height is that of the ground.
+        assert!((height(&row) - 30.0).abs() < 1e-9);
+        let of_list =
+            Window { antenna_height_m: Some(1.25), instrument_height_m: Some(1.5), from: at(5.0), to: at(12.0), ..open.clone() };
+        let row = made(&epochs, &of_list);
+        assert!((height(&row) - 30.75).abs() < 1e-9);
+        assert_eq!((row.instrument_height_m, row.windows[0]), (Some(1.5), (at(5.0), at(13.0))));
+        let longer = Window { from: at(11.0), to: at(20.0), ..open.clone() };
+        assert_eq!(made(&epochs, &longer).windows[0], (at(10.0), at(20.0)));
+        epochs[0].beside.is_of_ground = true;
+        assert!((height(&made(&epochs, &of_list)) - 32.0).abs() < 1e-9);
+        epochs.iter_mut().for_each(|epoch| epoch.fix.height = None);
+        let row = made(&epochs, &open);
+        assert_eq!((row.height, row.sigma_vertical_m), (None, None));
+    }
+
+    /// Windows that touch are of one time; those of a second later are not.
+    #[test]
+    fn occupations_of_one_time() {
+        let of = |windows: &[(f64, f64)]| {
+            let mut part = part("A", 0, 0.0, 0.0);
+            part.row.windows = windows.iter().map(|(from, to)| (at(*from), at(*to))).collect();
+            part
+        };
+        let overlap = |a: &[(f64, f64)], b: &[(f64, f64)]| {
+            assert_eq!(of(a).overlaps(&of(b)), of(b).overlaps(&of(a)));
+            of(a).overlaps(&of(b))
+        };
+        assert!(overlap(&[(0.0, 10.0)], &[(10.0, 20.0)]) && !overlap(&[(0.0, 10.0)], &[(11.0, 20.0)]));
+        assert!(overlap(&[(0.0, 30.0)], &[(10.0, 20.0)]));
+        assert!(overlap(&[(0.0, 1.0), (50.0, 60.0)], &[(10.0, 20.0), (55.0, 56.0)]));
+        assert!(!overlap(&[(0.0, 1.0), (50.0, 60.0)], &[(10.0, 20.0)]));
+        assert_eq!((of(&[(5.0, 6.0), (9.0, 9.5)]).begins(), of(&[]).begins()), (at(5.0), Timestamp::UNIX_EPOCH));
+    }
+
+    /// What is in two systems, or of two receivers at one time where that is asked for, stays as it is; bases come in order of time.
+    #[test]
+    fn only_what_belongs_together_is_joined() {
+        let names = |parts: Vec<OccupationPart>| {
+            let (rows, notes) = merge(parts, &Occupations::default(), &Units::default());
+            let told = rows.iter().map(|row| (row.name.clone(), row.file, row.windows[0].0)).collect::<Vec<_>>();
+            (told, notes.len())
+        };
+        let mut other = part("A", 1, 5.0, 0.0);
+        other.row.crs = Some("EPSG:4937".into());
+        let found = names(vec![part("B", 0, 9000.0, 0.0), part("A", 0, 0.0, 0.0), other, part("C", 0, 4000.0, 0.0)]);
+        let want = [("A", 0, 0.0), ("A", 1, 5.0), ("C", 0, 4000.0), ("B", 0, 9000.0)];
+        assert_eq!(found, (want.map(|(name, file, second)| (name.to_owned(), file, at(second))).to_vec(), 0));
+        // Another occupation in another system stays, too.
+        let mut later = part("A", 0, 5000.0, 0.0);
+        later.row.crs = Some("EPSG:4937".into());
+        assert_eq!(names(vec![part("A", 0, 0.0, 0.0), later]).0.len(), 2);
+        // One log that overlaps itself is neither.
+        assert_eq!(names(vec![part("A", 0, 0.0, 0.0), part("A", 0, 5.0, 0.0)]).0.len(), 2);
+        // Two receivers that disagree at one time are told by what they are.
+        let (rows, notes) =
+            merge(vec![part("A", 0, 0.0, 0.0), part("A", 1, 5.0, 30.0)], &Occupations::default(), &Units::default());
+        assert!(rows.len() == 2 && notes[0].starts_with("Base A: two receivers at one time lie 30."), "{notes:?}");
+    }
+
+    /// Of three that are asked for apart the pairs that disagree are told all the same.
+    #[test]
+    fn what_is_kept_apart_by_rule_is_compared() {
+        let again = Occupations { reoccupied: Some(Several::Apart), ..Occupations::default() };
+        let parts = vec![part("A", 0, 0.0, 0.0), part("A", 0, 5000.0, 1.0), part("A", 0, 9000.0, 40.0)];
+        let (rows, notes) = merge(parts, &again, &Units::default());
+        let flagged: Vec<bool> = rows.iter().map(|row| row.flags.has(Flag::OccupationsDisagree)).collect();
+        assert_eq!((flagged, notes.len()), (vec![true, true, true], 1));
+        assert!(notes[0].contains("lie 40.") && notes[0].contains("the farthest of 2 such pairs"), "{notes:?}");
+    }
+
     /// A mean of two occupations goes on as their weighted sum: its covariance with a third one is that of both, whichever comes first.
     #[test]
     fn a_mean_has_in_common_with_a_third_what_both_have() {

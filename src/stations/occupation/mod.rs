@@ -281,6 +281,152 @@ mod tests {
         })
     }
 
+    fn window(name: &str, from: f64, to: f64) -> Window {
+        Window { name: name.into(), from: at(from), to: at(to), ..Window::default() }
+    }
+
+    /// An epoch each second that stands at a place.
+    fn standing(seconds: std::ops::RangeInclusive<u32>) -> Vec<Epoch> {
+        seconds.map(|second| epoch(fix(f64::from(second), 0.0, 0.0))).collect()
+    }
+
+    /// Why fixes are held, each sentence with the number of its fixes, by the first line.
+    fn reasons(gathered: &BasesFromFixes) -> Vec<(Option<&str>, Reason, &str, usize)> {
+        let mut held: Vec<&HeldBase> = gathered.held.iter().collect();
+        held.sort_by_key(|held| (held.place.0, held.place.1));
+        let told = held.chunk_by(|a, b| a.fault.sentence == b.fault.sentence);
+        told.map(|of| (of[0].name.as_deref(), of[0].fault.reason, &of[0].fault.sentence[..], of.len())).collect()
+    }
+
+    #[test]
+    fn a_base_wants_its_epochs() {
+        let (occupations, quality) = (Occupations::default(), Quality { least_epochs: 4, ..Quality::default() });
+        let windows = vec![
+            window("A", 0.0, 3.0),
+            window("B", 10.0, 12.0),
+            window("C", 20.0, 29.0),
+            window("B", 30.0, 30.0),
+            window("A", 40.0, 41.0),
+            window("C", 50.0, 51.0),
+        ];
+        let epochs = [standing(0..=4), standing(10..=12), standing(30..=30), standing(40..=41)].concat();
+        let gathered = gather(epochs, Some(windows), &rules(&occupations, &quality), 2);
+        assert_eq!(gathered.rows.iter().map(|row| row.name.as_str()).collect::<Vec<_>>(), ["A"]);
+        assert_eq!((&gathered.used, &gathered.outside), (&vec![4, 0], &vec![1, 0]));
+        let few = |name: &str, count: &str| format!("base {name} has {count}; the job wants 4");
+        assert_eq!(
+            reasons(&gathered),
+            [
+                (Some("B"), Reason::FewEpochs, few("B", "3 epochs").as_str(), 3),
+                (Some("B"), Reason::FewEpochs, few("B", "1 epoch").as_str(), 1),
+                (Some("A"), Reason::FewEpochs, few("A", "2 epochs").as_str(), 2)
+            ]
+        );
+        // A base that has another position is not absent; each is told once, by its first window.
+        let none = |from: &str, to: &str| format!("no usable fix of a receiver lies between {from} and {to}");
+        let of_c = none("2026-05-04T08:00:20Z", "2026-05-04T08:00:29Z");
+        assert_eq!(gathered.absent, [("B".to_owned(), few("B", "3 epochs")), ("C".to_owned(), of_c.clone())]);
+        let unserved: Vec<(usize, &str)> = gathered.unserved.iter().map(|(index, why)| (*index, why.as_str())).collect();
+        let last = none("2026-05-04T08:00:50Z", "2026-05-04T08:00:51Z");
+        let (b3, b1, a2) = (few("B", "3 epochs"), few("B", "1 epoch"), few("A", "2 epochs"));
+        assert_eq!(unserved, [(1, b3.as_str()), (2, of_c.as_str()), (3, b1.as_str()), (4, a2.as_str()), (5, last.as_str())]);
+        assert_eq!(gathered.empty.len(), 5);
+        assert_eq!((gathered.empty[1].from, gathered.empty[1].to), (at(20.0), at(29.0)));
+        assert_eq!(gathered.empty[1].say, format!("base C was occupied then, and has no position: {of_c}"));
+    }
+
+    #[test]
+    fn what_tells_the_occupations() {
+        let by = |from: Option<OccupationSource>| {
+            let mut epochs = [standing(0..=29), standing(200..=200)].concat();
+            epochs.iter_mut().take(10).for_each(|epoch| epoch.name = Some("M".into()));
+            let (occupations, quality) = (Occupations { from, ..Occupations::default() }, Quality::default());
+            let gathered = gather(epochs, None, &rules(&occupations, &quality), 1);
+            let names: Vec<String> = gathered.rows.iter().map(|row| row.name.clone()).collect();
+            (names.len(), names[0].clone(), gathered.used[0], gathered.outside[0])
+        };
+        assert_eq!(by(Some(OccupationSource::Column)), (1, "M".to_owned(), 10, 21));
+        assert_eq!(by(Some(OccupationSource::Each)), (22, "M".to_owned(), 31, 0));
+        assert_eq!(by(Some(OccupationSource::Stops)), (1, "stop 1".to_owned(), 30, 1));
+        assert_eq!(by(None), (1, "stop 1".to_owned(), 30, 1));
+    }
+
+    #[test]
+    fn poor_and_outlying_fixes_are_held() {
+        let mut epochs = standing(0..=19);
+        epochs[3].fix.kind = crate::job::FixKind::Manual;
+        epochs[4].fix.hdop = Some(5.1);
+        epochs[5].fix.pdop = Some(7.1);
+        (epochs[6].fix.hdop, epochs[6].fix.pdop) = (Some(5.0), Some(7.0));
+        epochs[8] = epoch(fix(8.0, 40.0, 0.0));
+        let quality = Quality { greatest_hdop: Some(5.0), greatest_pdop: Some(7.0), ..Quality::default() };
+        let occupations = Occupations::default();
+        let gathered = gather(epochs, Some(vec![window("A", 0.0, 19.0)]), &rules(&occupations, &quality), 1);
+        let held = reasons(&gathered);
+        let names: Vec<(Option<&str>, Reason, usize)> = held.iter().map(|(name, why, _, count)| (*name, *why, *count)).collect();
+        let poor = (None, Reason::PoorFix, 1);
+        assert_eq!(names, [poor, poor, poor, (None, Reason::OutlyingEpoch, 1)]);
+        assert!(
+            held[0].2.starts_with("the fix is manual") && held[1].2.starts_with("hdop 5.1") && held[2].2.starts_with("pdop 7.1")
+        );
+        assert_eq!(held[3].2, "40.00 m from the mean of base A: set aside as outlying");
+        assert_eq!(gathered.held[3].place, (0, 9, "line 9".to_owned()));
+        assert_eq!((gathered.used[0], gathered.rows[0].occupation.as_ref().unwrap().aside), (16, 1));
+    }
+
+    /// A receiver that states 5 cm and walks off by a metre in half a minute.
+    #[test]
+    fn receivers_that_are_contradicted_are_told_up_to_five() {
+        let bases = |count: u32| {
+            let epochs = (0..count).flat_map(|base| {
+                (0..40).map(move |k| {
+                    let second = f64::from(100 * base + k);
+                    let mut of = fix(second, 0.05 * f64::from(k), 0.0);
+                    of.sigma_m = Some([0.05, 0.05, 0.1]);
+                    epoch(of)
+                })
+            });
+            let windows = (0..count).map(|base| window(&format!("B{base}"), f64::from(100 * base), f64::from(100 * base + 40)));
+            let (occupations, quality) = (Occupations::default(), Quality::default());
+            gather(epochs.collect(), Some(windows.collect()), &rules(&occupations, &quality), 1).notes
+        };
+        let notes = bases(5);
+        assert_eq!(notes.len(), 5);
+        assert!(
+            notes[4].starts_with("Base B4: its epochs drift apart ")
+                && notes[4].contains(" times as much in plan as the receiver's own")
+        );
+        let more = |notes: &[String]| notes[5..].to_vec();
+        assert_eq!(more(&bases(6)), ["And at 1 more base the receiver's own standard errors are contradicted by its epochs."]);
+        assert_eq!(more(&bases(7)), ["And at 2 more bases the receiver's own standard errors are contradicted by its epochs."]);
+    }
+
+    #[test]
+    fn a_contradiction_says_where() {
+        let standing = standing(0..=3);
+        let mut mean = average::average(&standing.iter().map(|epoch| &epoch.fix).collect::<Vec<_>>(), 90.0);
+        let mut said = |contradicted| {
+            mean.contradicted = contradicted;
+            contradiction("A\u{1f}1", &mean, 90.0)
+        };
+        assert_eq!(said([None, None]), None);
+        let sentence = |words: &str| {
+            format!(
+                "Base A/1: its epochs drift apart {words} as the receiver's own standard errors say, with errors that fade over 90 s: the receiver \
+                 is contradicted, and its figures are taken so much larger."
+            )
+        };
+        assert_eq!(said([Some(2.04), None]).unwrap(), sentence("2.0 times as much in plan"));
+        assert_eq!(said([None, Some(3.06)]).unwrap(), sentence("3.1 times as much in height"));
+        let both = sentence("2.0 times as much in plan and 3.1 times as much in height");
+        assert_eq!(said([Some(2.04), Some(3.06)]).unwrap(), both);
+    }
+
+    #[test]
+    fn seconds_have_a_sign() {
+        assert_eq!((seconds(at(1.0), at(3.5)), seconds(at(3.5), at(1.0))), (2.5, -2.5));
+    }
+
     proptest! {
         #[test]
         fn no_epoch_is_lost(epochs in walk(), from_windows in any::<bool>()) {

@@ -208,7 +208,13 @@ mod tests {
             epoch.fix.sigma_m = Some([0.1, 0.1, 0.2]);
             epoch
         }));
-        assert_eq!(bases(epochs, &[5.0], 10.0).rows[0].file, 1);
+        assert_eq!(bases(epochs.clone(), &[5.0], 10.0).rows[0].file, 1);
+        // Of equal ones the first, and the other where that one has a gap.
+        epochs.iter_mut().for_each(|epoch| epoch.fix.sigma_m = None);
+        assert_eq!(bases(epochs.clone(), &[5.0], 10.0).rows[0].file, 0);
+        epochs.retain(|epoch| epoch.fix.file == 1 || epoch.fix.instant > at(9.0));
+        let gathered = bases(epochs, &[5.0], 10.0);
+        assert_eq!((gathered.rows[0].file, gathered.used, gathered.outside), (1, vec![0, 2], vec![7, 8]));
     }
 
     /// Every number of a base between two fixes, 1 s behind the one and 3 s before the other: three quarters of the first and one of the second.

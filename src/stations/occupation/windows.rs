@@ -368,6 +368,10 @@ mod tests {
     fn what_ends_a_stop() {
         // Twenty seconds are a stop, less are none.
         assert_eq!((sizes(&standing(21)), sizes(&standing(20))), (vec![21], vec![]));
+        // One epoch alone is none, however short a stop may be.
+        let short = Occupations { least_duration_s: 0.0, ..Occupations::default() };
+        let of = |count: usize| by_stops(&told(&standing(count)), &short).len();
+        assert_eq!((of(1), of(2)), (0, 1));
         // A pause of a minute does not end it, a longer one does: what comes after is a stop of its own.
         let with_pause = |pause_s: f64| {
             let later = standing(31).into_iter().map(|(second, east, speed)| (30.0 + pause_s + second, east, speed));

@@ -297,3 +297,129 @@ fn on_a_grid_coordinates_are_averaged_as_they_are() {
     assert_eq!(apart_m([1.0, 2.0, 3.0], [4.0, 6.0, 15.0]), 13.0);
     assert_eq!(in_space(Coordinates::Projected { east_m: 7.0, north_m: 8.0 }), [7.0, 8.0, 0.0]);
 }
+
+#[test]
+fn kinds_of_heights_are_counted_where_there_is_a_height() {
+    let of = |heights: &[(Option<Height>, Option<f64>)]| {
+        let fixes: Vec<Fix> = heights
+            .iter()
+            .map(|(height, separation_m)| Fix { height: *height, separation_m: *separation_m, ..fix(0.0, 0.0, 0.0) })
+            .collect();
+        kind_is_ellipsoid(&fixes.iter().collect::<Vec<_>>())
+    };
+    let (above, below, none) =
+        ((Some(Height::Ellipsoid(50.0)), None), (Some(Height::Orthometric(20.0)), None), (None, Some(12.0)));
+    let brought = (Some(Height::Orthometric(20.0)), Some(12.0));
+    // Half of them are enough; a separation without a height counts for nothing.
+    assert!(of(&[above, below]) && of(&[brought, below]) && of(&[above]) && of(&[above, brought, below, below]));
+    assert!(!of(&[above, below, below]) && !of(&[below]) && !of(&[none, none]) && !of(&[]));
+    assert!(!of(&[above, none, below, below]) && !of(&[none, brought, none, below, below]));
+}
+
+/// γ of both lags by their definition, over epochs at uneven times with uneven standard errors.
+#[test]
+fn a_drift_of_uneven_epochs() {
+    let mut normal = Normal::seeded(5);
+    let (correlation_s, count) = (60.0, 90);
+    let mut time = 0.0;
+    let times: Vec<f64> = (0..count)
+        .map(|i| {
+            time += if i % 3 == 0 { 1.5 } else { 0.75 };
+            time
+        })
+        .collect();
+    let sigmas: Vec<f64> = (0..count).map(|i| 0.2 + 0.05 * (i % 4) as f64).collect();
+    // A random walk of 0.3 m a step in one axis and 0.2 m in the other, with a jump of 0.1 m at each epoch.
+    let mut walk = |step: f64| -> Vec<f64> {
+        let mut at = 0.0;
+        (0..count)
+            .map(|_| {
+                at += step * normal.next();
+                at + 0.1 * normal.next()
+            })
+            .collect()
+    };
+    let axes = [walk(0.3), walk(0.2)];
+    // Of T/12 = 5 s at a mean step of 89 s / 89 the lag is five epochs.
+    let mean_step = (times[count - 1] - times[0]) / (count - 1) as f64;
+    let lag = (5.0 / mean_step).round() as usize;
+    let gamma = |lag: usize| {
+        let mut of: Vec<f64> = Vec::new();
+        for x in &axes {
+            of.extend((lag..count).map(|i| 0.5 * (x[i] - x[i - lag]) * (x[i] - x[i - lag]) / sigmas[i] / sigmas[i - lag]));
+        }
+        of.iter().sum::<f64>() / of.len() as f64
+    };
+    let fade = |lag: usize| {
+        let of: Vec<f64> = (lag..count).map(|i| f64::exp((times[i - lag] - times[i]) / correlation_s)).collect();
+        of.iter().sum::<f64>() / of.len() as f64
+    };
+    let want = ((gamma(lag) - gamma(1)) / (fade(1) - fade(lag))).sqrt();
+    let got = drift(&axes, &sigmas, &times, correlation_s).unwrap();
+    assert!(want > 1.0 && (got - want).abs() < 1e-9, "{got} {want}");
+}
+
+/// A lag is two epochs at least, and four of them must fit.
+#[test]
+fn epochs_farther_apart_than_the_lag() {
+    let rising = |step_s: f64| {
+        let times: Vec<f64> = (0..20).map(|i| step_s * f64::from(i)).collect();
+        let x: Vec<f64> = times.iter().map(|time| time * time).collect();
+        drift(&[x], &[0.01; 20], &times, 24.0)
+    };
+    // Steps of 10 s for a lag of 2 s.
+    assert!(rising(10.0).is_some());
+    // Five epochs make 0.4 s: 20 of them fit; six do not.
+    assert!(rising(0.4).is_some() && rising(0.33).is_none());
+}
+
+/// Scatter over standard errors by Σ(v/σ)²/(n − 1), never below 1.
+#[test]
+fn a_scatter_by_its_definition() {
+    let of = |squares: &[f64], sigmas: &[f64]| scatter(squares.iter().copied(), sigmas);
+    assert!((of(&[4.0, 9.0, 1.0], &[1.0, 2.0, 0.5]) - ((4.0 + 2.25 + 4.0) / 2.0f64).sqrt()).abs() < 1e-12);
+    assert!((of(&[4.0, 9.0], &[1.0, 2.0]) - 2.5).abs() < 1e-12);
+    assert_eq!((of(&[0.5, 0.25], &[1.0, 1.0]), of(&[100.0], &[1.0]), of(&[], &[])), (1.0, 1.0, 1.0));
+}
+
+/// Of places on the two sides of ±180°, and of ones far apart, the plane stands at one of the many.
+#[test]
+fn the_plane_stands_amid_the_fixes() {
+    let at = |lon_deg: f64| {
+        let mut fix = fix(0.0, 0.0, 0.0);
+        fix.coordinates = Coordinates::Geographic { lat_deg: 60.0, lon_deg };
+        fix
+    };
+    let fixes = [at(10.0), at(179.999_99), at(-179.999_99), at(179.999_98), at(-179.999_98)];
+    let plane = LocalPlane::amid(&fixes.iter().collect::<Vec<_>>());
+    // 1e-5 degrees of the parallel of 60° are 0.558 m: N cos φ, N = 6 394 209 m.
+    let (near, far) = (plane.flat(fixes[1].coordinates), plane.flat(fixes[2].coordinates));
+    assert!((far[0] - near[0] - 2e-5f64.to_radians() * 6_394_209.0 * 0.5).abs() < 1e-4 && (far[1] - near[1]).abs() < 1e-4);
+    assert!(near[0].abs() < 3.0 && plane.flat(fixes[3].coordinates)[0].abs() < 3.0);
+    assert!(plane.flat(Coordinates::Projected { east_m: 0.0, north_m: 0.0 })[0].is_nan());
+    let Coordinates::Geographic { lat_deg, lon_deg } = plane.back(plane.flat(fixes[3].coordinates)) else { panic!("no degrees") };
+    assert!((lat_deg - 60.0).abs() < 1e-9 && (lon_deg - 179.999_98).abs() < 1e-9);
+}
+
+#[test]
+fn standard_errors_by_the_kind_of_fix() {
+    let of = |kind: FixKind, hdop: Option<f64>| sigma_of(&Fix { kind, hdop, ..fix(0.0, 0.0, 0.0) })[0];
+    let kinds = [
+        (FixKind::Fixed, 0.015),
+        (FixKind::Float, 0.25),
+        (FixKind::Differential, 0.8),
+        (FixKind::Single, 2.0),
+        (FixKind::Unknown, 2.5),
+        (FixKind::Estimated, 10.0),
+        (FixKind::Manual, 10.0),
+        (FixKind::Simulated, 10.0),
+    ];
+    for (kind, metres) in kinds {
+        assert_eq!(of(kind, Some(1.0)), metres);
+    }
+    // A dilution of 0 is none; 1.5 stands in for it.
+    assert_eq!((of(FixKind::Single, Some(0.0)), of(FixKind::Single, Some(-1.0)), of(FixKind::Single, None)), (3.0, 3.0, 3.0));
+    // What is stated is taken as it is, a tenth of a millimetre at least.
+    let stated = Fix { sigma_m: Some([0.5, 0.0, 0.00009]), ..fix(0.0, 0.0, 0.0) };
+    assert_eq!(sigma_of(&stated), [0.5, 1e-4, 1e-4]);
+}
