@@ -170,8 +170,10 @@ mod tests {
         is_at(&found, 0.0, 9.0);
         assert_eq!((found.is_crs_of_layer, found.crs.as_str()), (true, "WGS 84 / UTM zone 32N (EPSG:32632)"));
         // Lengths are read in metres, whatever the unit of the CRS.
-        let feet = "+proj=utm +zone=33 +datum=WGS84 +units=ft";
-        let found = place(&in_the_zone(), &layer, Some(feet), None).unwrap();
+        let feet = "+proj=utm +zone=33 +south +datum=WGS84 +units=ft";
+        // Northings of the southern half count from 10 000 km on the equator.
+        let southern = table(vec![row(2, Coordinates::Projected { east_m: 500_000.0, north_m: 10_000_000.0 })]);
+        let found = place(&southern, &layer, Some(feet), None).unwrap();
         is_at(&found, 0.0, 15.0);
         assert!(!found.is_crs_of_layer);
         // So are angles, in degrees.

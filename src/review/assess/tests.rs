@@ -140,6 +140,15 @@ fn by_name_each_shot_of_one_feature_and_nothing_else_that_is_ambiguous() {
     );
 }
 
+/// One check point has the name of its feature, another the id of its shot: no more than one of them can be right.
+#[test]
+fn two_check_points_of_one_point_by_two_fields() {
+    let layer = layer(vec![MappedPoint { shot: Some("18".into()), ..at("pine", 0.0) }]);
+    let (errors, ambiguous, ..) = sorted(&layer, &checks(&[("pine", 0.0), ("18", 1.0)]), &AssessRequest::default());
+    assert_eq!(errors, []);
+    assert_eq!(ambiguous, [2, 3].map(|line| (line, "another check point belongs to pine too".to_owned())));
+}
+
 #[test]
 fn three_candidates_are_named_without_a_rest() {
     let part = |feature: &str| MappedPoint { is_part: true, ..at(feature, 0.0) };
