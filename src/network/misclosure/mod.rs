@@ -54,10 +54,14 @@ struct Side {
     direction: Option<f64>,
     horizontal_m: Option<f64>,
     slope_m: Option<f64>,
-    inclination_rad: Option<f64>,
-    rise_m: Option<f64>,
-    lift_m: f64,
+    /// An inclination, and by how much the instrument stands higher than the target.
+    inclination: Option<(f64, f64)>,
+    /// A vertical distance, likewise.
+    vertical: Option<(f64, f64)>,
+    /// A difference of ellipsoidal heights, of the marks.
+    height_m: Option<f64>,
     bend: Bend,
+    radius_m: f64,
 }
 
 impl Side {
@@ -66,10 +70,11 @@ impl Side {
         direction: None,
         horizontal_m: None,
         slope_m: None,
-        inclination_rad: None,
-        rise_m: None,
-        lift_m: 0.0,
+        inclination: None,
+        vertical: None,
+        height_m: None,
         bend: Bend::NONE,
+        radius_m: f64::INFINITY,
     };
 }
 
@@ -79,13 +84,22 @@ impl Side {
     }
 
     fn horizontal(&self) -> Option<f64> {
-        let level = |s: f64| s * self.inclination_rad.map_or(1.0, |i| (i - self.bend.angle_rad(s * i.cos())).cos());
+        let level = |s: f64| match (self.inclination, self.vertical, self.height_m) {
+            (Some((i, _)), _, _) => s * (i - self.bend.angle_rad(s * i.cos())).cos(),
+            (None, Some((up, _)), _) | (None, None, Some(up)) => (s * s - up * up).max(0.0).sqrt(),
+            (None, None, None) => s,
+        };
         self.horizontal_m.or(self.slope_m.map(level))
     }
 
+    /// How much higher the other mark is, from the horizon of this one.
     fn rise(&self) -> Option<f64> {
-        let by_angle = |i: f64| self.horizontal().map(|h| h * (i - self.bend.angle_rad(h)).tan() + self.lift_m);
-        self.rise_m.or(self.inclination_rad.and_then(by_angle))
+        let h = self.horizontal()?;
+        let by_angle = |(i, lift): (f64, f64)| h * (i - self.bend.angle_rad(h)).tan() + lift;
+        let by_vertical = |(up, lift): (f64, f64)| by_angle((up.atan2(h), lift));
+        // The ellipsoid falls away from the horizon.
+        let by_height = |difference: f64| difference - h * h / (2.0 * self.radius_m);
+        self.vertical.map(by_vertical).or(self.inclination.map(by_angle)).or(self.height_m.map(by_height))
     }
 }
 
@@ -100,15 +114,17 @@ impl Legs {
                 continue;
             }
             let side = sides.entry((o.from, o.to)).or_insert(Side::NOTHING);
-            side.bend = Bend::from_refraction(network.refraction, network.ellipsoid.semi_major_m);
+            side.radius_m = network.ellipsoid.semi_major_m;
+            side.bend = Bend::from_refraction(network.refraction, side.radius_m);
             let lift = o.instrument_height_m - o.target_height_m;
             match o.kind {
                 Kind::Azimuth => side.azimuth = side.azimuth.or(Some(o.value)),
                 Kind::Direction => side.direction = side.direction.or(Some(o.value)),
                 Kind::Horizontal => side.horizontal_m = side.horizontal_m.or(Some(o.value)),
                 Kind::Slope => side.slope_m = side.slope_m.or(Some(o.value)),
-                Kind::Inclination => (side.inclination_rad, side.lift_m) = (side.inclination_rad.or(Some(o.value)), lift),
-                _ => side.rise_m = side.rise_m.or(Some(o.value + lift)),
+                Kind::Inclination => side.inclination = side.inclination.or(Some((o.value, lift))),
+                Kind::Vertical | Kind::VerticalWithSlope => side.vertical = side.vertical.or(Some((o.value, lift))),
+                Kind::HeightDifference => side.height_m = side.height_m.or(Some(o.value + lift)),
             }
         }
         Legs(sides)
