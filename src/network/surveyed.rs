@@ -44,18 +44,20 @@ impl Surveyed {
         Geodetic::from_earth_centred(position, &self.network.ellipsoid).ellipsoid_height_m
     }
 
-    /// Adds a reading without error; its index. Of those that refraction bends inclinations alone are raised by it.
+    /// Adds a reading without error; its index. Refraction raises inclinations, and vertical distances with the distance that is held.
     pub fn read(&mut self, kind: Kind, from: usize, to: usize) -> usize {
         let [instrument_height_m, target_height_m] = self.heights_m;
         let [e, n, u] = self.frame(from).from_earth_centred(self.truth[to]);
         let (run, u) = (e.hypot(n), u + target_height_m - instrument_height_m);
+        let raised_rad = u.atan2(run) + 0.5 * self.network.refraction * run / self.network.ellipsoid.semi_major_m;
         let value = match kind {
             Kind::Azimuth => e.atan2(n),
             Kind::Direction => e.atan2(n) - self.zeros_rad[from],
-            Kind::Inclination => u.atan2(run) + 0.5 * self.network.refraction * run / self.network.ellipsoid.semi_major_m,
+            Kind::Inclination => raised_rad,
             Kind::Slope => run.hypot(u),
             Kind::Horizontal => run,
-            Kind::Vertical | Kind::VerticalWithSlope => u,
+            Kind::Vertical => run * raised_rad.tan(),
+            Kind::VerticalWithSlope => run.hypot(u) * raised_rad.sin(),
             Kind::HeightDifference => {
                 self.height_m(self.truth[to]) - self.height_m(self.truth[from]) + target_height_m - instrument_height_m
             }

@@ -55,18 +55,29 @@ proptest! {
 #[test]
 fn readings_of_a_leg_are_levelled_and_raised() {
     // 100 m up a slope of 30°: 86.603 m along, 50 m up; the target 0.5 m lower on its pole than the instrument.
-    let side = Side { slope_m: Some(100.0), inclination_rad: Some(30f64.to_radians()), lift_m: 0.5, ..Side::NOTHING };
+    let side = Side { slope_m: Some(100.0), inclination: Some((30f64.to_radians(), 0.5)), ..Side::NOTHING };
     assert!((side.horizontal().unwrap() - 86.602_540).abs() < 1e-6);
     assert!((side.rise().unwrap() - 50.5).abs() < 1e-9);
     // What was measured goes before what is computed; a slope distance alone is level.
-    let side = Side { horizontal_m: Some(80.0), rise_m: Some(7.0), ..side };
-    assert_eq!((side.horizontal(), side.rise()), (Some(80.0), Some(7.0)));
+    let side = Side { horizontal_m: Some(80.0), vertical: Some((7.0, 0.25)), ..side };
+    assert_eq!(side.horizontal(), Some(80.0));
+    assert!((side.rise().unwrap() - 7.25).abs() < 1e-12);
+    // A slope of 50 m is 40 m along where it rises 30 m, read as a vertical distance or known as a difference of heights.
+    let side = Side { slope_m: Some(50.0), vertical: Some((30.0, -0.5)), ..Side::NOTHING };
+    assert!((side.horizontal().unwrap() - 40.0).abs() < 1e-12 && (side.rise().unwrap() - 29.5).abs() < 1e-12);
+    let side = Side { slope_m: Some(50.0), height_m: Some(30.0), ..Side::NOTHING };
+    assert_eq!((side.horizontal(), side.rise()), (Some(40.0), Some(30.0)));
+    // The ellipsoid falls by 500² / 2R over 500 m: 1.96 cm.
+    let side = Side { horizontal_m: Some(500.0), height_m: Some(2.0), radius_m: 6_378_137.0, ..Side::NOTHING };
+    assert!((side.rise().unwrap() - 1.980_402).abs() < 1e-6);
     let side = Side { slope_m: Some(100.0), ..Side::NOTHING };
     assert_eq!((side.horizontal(), side.rise(), side.bears()), (Some(100.0), None, false));
     assert!(Side { azimuth: Some(0.0), ..side }.bears() && Side { direction: Some(0.0), ..side }.bears());
     // Refraction 0.13 lifts a sight of 1 km by 0.13 · 1000 / 2R in angle, 1.02 cm.
     let bend = Bend::from_refraction(0.13, 6_371_000.0);
-    let side = Side { horizontal_m: Some(1000.0), inclination_rad: Some(0.0), bend, ..Side::NOTHING };
+    let side = Side { horizontal_m: Some(1000.0), inclination: Some((0.0, 0.0)), bend, ..Side::NOTHING };
+    assert!((side.rise().unwrap() + 0.0102).abs() < 1e-4, "{:?}", side.rise());
+    let side = Side { vertical: Some((0.0, 0.0)), inclination: None, ..side };
     assert!((side.rise().unwrap() + 0.0102).abs() < 1e-4, "{:?}", side.rise());
 }
 
