@@ -6,7 +6,7 @@
 //! [`crate::geodesy::register`]. Metres, degrees.
 
 use super::super::located::{cross, dot, from_to, moved, part_of_points, unit};
-use super::super::plane_sight::surface::{Met, known, plane_rows};
+use super::super::plane_sight::surface::{Hit, Met, known, plane_rows};
 use super::super::plane_sight::{self};
 use super::super::{Composed, Group, NamedValue, Refusal, RoleShot, Shape};
 use super::ROLES;
@@ -37,24 +37,21 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let face = known(group, &rows, &settings)?;
     let met = Met::find(group, &[&edges[0], &edges[1]], &face, &settings)?;
     let (correlated, surface) = (&met.correlated, &face.surface);
-    let spots = |points: &[[f64; 3]]| -> [[f64; 3]; 2] {
-        std::array::from_fn(|i| met.aims[i].hit(surface, correlated, points).map_or([f64::NAN; 3], |hit| hit.point))
+    let hits = |points: &[[f64; 3]]| -> Option<[Hit; 2]> {
+        let hit = |i: usize| met.aims[i].hit(surface, correlated, points).ok();
+        Some([hit(0)?, hit(1)?])
     };
     let missed = || Refusal::from(format!("{head}: its readings give no width"));
-    let seen = met.aims[0].hit(surface, correlated, correlated.points()).map_err(|_| missed())?;
-    let along = unit(cross([0.0, 0.0, 1.0], seen.normal));
     let eye = |points: &[[f64; 3]]| points[rows.len()];
     let [width, distance, angle, turn] = correlated.estimates(|points| {
-        let [one, other] = spots(points);
-        let across = dot(from_to(one, other), along).abs();
-        let to = |spot: [f64; 3]| {
-            let v = from_to(eye(points), spot);
-            [v[0], v[1]]
-        };
-        let (a, b) = (to(one), to(other));
-        let middle = from_to(eye(points), moved(one, 0.5, from_to(one, other)));
+        let Some([one, other]) = hits(points) else { return [f64::NAN; 4] };
+        // The level line turns with the face.
+        let along = unit(cross([0.0, 0.0, 1.0], one.normal));
+        let across = dot(from_to(one.point, other.point), along).abs();
+        let (a, b) = (from_to(eye(points), one.point), from_to(eye(points), other.point));
+        let middle = moved(a, 0.5, from_to(a, b));
         let angle = (a[0] * b[1] - a[1] * b[0]).abs().atan2(a[0] * b[0] + a[1] * b[1]);
-        let beside = dot(middle, along).atan2(dot(middle, level_normal(seen.normal)).abs());
+        let beside = dot(middle, along).atan2(dot(middle, level_normal(one.normal)).abs());
         [across, middle[0].hypot(middle[1]), angle, beside]
     });
     let degrees = |of: Estimate| Estimate { value: of.value.to_degrees(), sigma: of.sigma.to_degrees() };
@@ -74,8 +71,7 @@ pub fn compose(group: &Group<'_>) -> Result<Composed, Refusal> {
     let has_heights = [left, right].iter().all(|row| row.inclination_rad.is_some() && row.instrument_height_m.is_some());
     let parts = if has_heights {
         let at = |points: &[[f64; 3]]| {
-            let [one, other] = spots(points);
-            moved(one, 0.5, from_to(one, other))
+            hits(points).map_or([f64::NAN; 3], |[one, other]| moved(one.point, 0.5, from_to(one.point, other.point)))
         };
         vec![part_of_points(correlated, (left.base, base), "centre", at)]
     } else {
@@ -201,7 +197,7 @@ mod tests {
             let (want, arms) = (by_hand(&readings(&field)), arms(&readings(&field)));
             let sum = |r: usize, c: usize| arms.iter().map(|arm| arm[r] * arm[c]).sum::<f64>();
             assert!((want[0] - (edges[1][0] - edges[0][0])).abs() < LEAN, "{want:?}");
-            for (k, name) in ["width_m", "distance_m", "angle_deg"].into_iter().enumerate() {
+            for (k, name) in ["width_m", "distance_m", "angle_deg", "turned_deg"].into_iter().enumerate() {
                 let (got, sigma) = (value(&composed, name), sum(k, k).sqrt());
                 assert!((got.value - want[k]).abs() < LEAN && (got.sigma / sigma - 1.0).abs() < SHARE, "{name}: {got:?} {sigma}");
             }
