@@ -151,6 +151,10 @@ mod tests {
         // A corner on another side.
         let touching = [[0.0, 0.0, 0.0], [10.0, 0.0, 0.0], [10.0, 8.0, 0.0], [5.0, 0.0, 0.0], [0.0, 8.0, 0.0]];
         assert_eq!(crossing(&touching), Some((0, 2)));
+        // Feet of a gate: sides on one line, level and upright, that lie apart.
+        let gate = [[0.0, 0.0], [1.0, 0.0], [1.0, 4.0], [2.0, 4.0], [2.0, 0.0], [3.0, 0.0], [3.0, 9.0], [0.0, 9.0]];
+        assert_eq!(crossing(&gate.map(|[x, y]| [x, y, 0.0])), None);
+        assert_eq!(crossing(&gate.map(|[x, y]| [y, -x, 0.0])), None);
     }
 
     #[test]

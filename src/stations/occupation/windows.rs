@@ -269,6 +269,17 @@ mod tests {
     }
 
     #[test]
+    fn a_named_window_reaches_from_its_first_epoch_to_its_last() {
+        let rules = Occupations::default();
+        let named = |second: f64| Epoch { name: Some("A".to_owned()), ..epoch(fix(second, 0.0, 0.0)) };
+        // The second of them a long gap later.
+        let seconds_of = [0.0, 1.0, 2.0, 3.0 + rules.break_s, 4.0 + rules.break_s];
+        let groups = by_name(&seconds_of.map(named), &rules);
+        let found = groups.iter().map(|of| (seconds(at(0.0), of.window.from), seconds(at(0.0), of.window.to), of.members.len()));
+        assert_eq!(found.collect::<Vec<_>>(), [(0.0, 2.0, 3), (seconds_of[3], seconds_of[4], 2)]);
+    }
+
+    #[test]
     fn a_slow_walk_is_no_stop_by_the_receivers_own_speed() {
         let walk: Vec<Epoch> = (0..120)
             .map(|second| {
