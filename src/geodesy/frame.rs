@@ -68,8 +68,7 @@ impl Geodetic {
         [(nu + h) * cos_lat * cos_lon, (nu + h) * cos_lat * sin_lon, ((1.0 - e2) * nu + h) * sin_lat]
     }
 
-    /// The position of earth-centred coordinates (B. R. Bowring, "Transformation from spatial to geographical coordinates", Survey Review 23,
-    /// 1976, repeated until it stands still); at a pole the longitude is 0.
+    /// The position of earth-centred coordinates; at a pole the longitude is 0.
     pub fn from_earth_centred([x, y, z]: EarthCentred, ellipsoid: &Ellipsoid) -> Geodetic {
         let a = ellipsoid.semi_major_m;
         let e2 = ellipsoid.eccentricity_squared();
