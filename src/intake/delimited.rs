@@ -23,6 +23,15 @@ pub struct Line<'t> {
     pub ended: bool,
     /// Whether a quoted field was left open.
     pub unclosed: bool,
+    /// Whether it may have quotes; else it has none.
+    pub may_have_quotes: bool,
+}
+
+impl Line<'_> {
+    /// Whether it has quotes.
+    pub fn has_quotes(&self) -> bool {
+        self.may_have_quotes && memchr(b'"', self.text.as_bytes()).is_some()
+    }
 }
 
 /// Walks the lines of a text.
@@ -104,8 +113,13 @@ impl<'t> Iterator for Lines<'t> {
         }
         let (end, spanned, unclosed) = self.end();
         let text = &self.text[self.at..end];
-        let line =
-            Line { number: self.number, text: text.strip_suffix('\r').unwrap_or(text), ended: end < self.text.len(), unclosed };
+        let line = Line {
+            number: self.number,
+            text: text.strip_suffix('\r').unwrap_or(text),
+            ended: end < self.text.len(),
+            unclosed,
+            may_have_quotes: self.has_quotes,
+        };
         self.at = (end + 1).min(self.text.len());
         self.number += 1 + spanned;
         Some(line)
@@ -196,7 +210,7 @@ impl<'t> Rows<'t> {
     /// Adds a line.
     pub fn push(&mut self, line: Line<'t>, separator: u8) {
         let first = self.ends.len() as u32;
-        if memchr(b'"', line.text.as_bytes()).is_none() {
+        if !line.has_quotes() {
             self.cells.push_str(line.text);
             let start = self.cells.len() - line.text.len();
             for i in memchr_iter(separator, line.text.as_bytes()) {

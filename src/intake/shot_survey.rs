@@ -120,6 +120,10 @@ impl Surveyor<'_> {
         let mut survey = Survey::new(layout);
         let looks_at_rows = self.has_roles || self.has_measures || self.wanted.times || self.wanted.stands;
         let looks_at_lines = !survey.types.is_empty() || self.is_named;
+        if !looks_at_rows && !looks_at_lines {
+            // A header in another order is found when the rows are read.
+            return Ok(survey);
+        }
         let mut rows = layout.rows();
         for line in Lines::new(&log.text.text[block.range.clone()], layout.separator, block.first_line) {
             match layout.kind_of(&line) {

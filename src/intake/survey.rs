@@ -5,7 +5,7 @@
 
 use std::collections::BTreeSet;
 
-use memchr::{memchr, memchr_iter};
+use memchr::memchr_iter;
 use rayon::prelude::*;
 
 use super::delimited::{Line, Lines, Rows, blocks};
@@ -101,7 +101,7 @@ impl<'t> LineCells<'t> {
 
     fn look(&mut self, layout: &LogLayout, line: Line<'t>, watched: &[(usize, Watch)], seen: &mut [ColumnSeen]) {
         let bytes = line.text.as_bytes();
-        if memchr(b'"', bytes).is_some() {
+        if line.has_quotes() {
             self.look_at_cut(layout, line, watched, seen);
             return;
         }

@@ -15,8 +15,6 @@ use crate::stations::join::Joiner;
 pub struct Parsed<'t> {
     /// Its rows.
     pub block: ShotBlock<'t>,
-    /// Bytes of text it came from.
-    pub bytes: u64,
     /// What the audit looks at in each row, or why the row is held.
     pub audits: Vec<Audit>,
     /// Indices of the rows that give a measurement a part and have no point of their own, each with the index of its base.
@@ -53,7 +51,7 @@ pub fn parse<'t>(chunk: &Chunk<'t>, joiner: &Joiner, logs: &'t ShotLogs, rules: 
         },
     });
     let audits = audits.collect();
-    Ok(Parsed { bytes: chunk.text.len() as u64, audits, parts, joins, block })
+    Ok(Parsed { audits, parts, joins, block })
 }
 
 /// Whether a row that is no shot by a fault may still serve a composed measurement.

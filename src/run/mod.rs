@@ -43,6 +43,7 @@ mod stream;
 mod tally;
 mod tie;
 mod waiting;
+mod windows;
 
 use crate::job::Job;
 use crate::output::contract::{Account, Sink};

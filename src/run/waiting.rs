@@ -140,7 +140,7 @@ mod tests {
     use crate::records::ledger::Flags;
 
     fn waiting(names: &[Option<u64>]) -> Vec<Waiting<'static>> {
-        let line = |number| Line { number, text: "", ended: true, unclosed: false };
+        let line = |number| Line { number, text: "", ended: true, unclosed: false, may_have_quotes: false };
         let row = |(index, name): (u64, &Option<u64>)| Waiting {
             line: line(index + 1),
             file: 0,

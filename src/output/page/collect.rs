@@ -8,7 +8,7 @@ use super::items::{
     MeasuredPoint, Measurement, MeasurementPoint, PageBase, PageFeature, PageHeld, PageLayer, PageLine, PageResidual,
     PageSuspect, Profiled,
 };
-use super::read::{NamedColumns, integer, owned, real, text};
+use super::read::{NamedColumns, RecentTexts, integer, owned, real, text};
 use super::sample::{CountGrid, MOST_KEPT, Share};
 use crate::job::{LayerName, catalogue::GeometryKind};
 use crate::output::columns::{Batch, Column, Layer, LayerKey, Position};
@@ -18,6 +18,8 @@ use crate::units::Units;
 
 /// Records of one kind that a page lists at the most; the rest is counted, and stands in the layers.
 const MOST_LISTED: usize = 2_000;
+/// Columns of texts that features are read from.
+const TEXTS: usize = 10;
 /// Rows shown of one reason or of one set of flags.
 const MOST_OF_A_KIND: usize = 50;
 /// Bases, lines and areas that are kept: beyond it a map shows nothing.
@@ -80,6 +82,7 @@ pub struct Collected {
     /// Rows mapped with suspicions, by the set of these.
     pub suspects: BTreeMap<String, (u64, Vec<PageSuspect>)>,
     described: Vec<Layer>,
+    recent: RecentTexts<TEXTS>,
 }
 
 impl Collected {
@@ -120,6 +123,7 @@ impl Collected {
             held: BTreeMap::new(),
             suspects: BTreeMap::new(),
             described: setup.layers.clone(),
+            recent: RecentTexts::default(),
         }
     }
 
@@ -198,7 +202,7 @@ impl Collected {
             if text(columns.measure, i).is_some() {
                 self.measured.offer_of(text(columns.texts[0], i).unwrap_or_default(), || columns.measured(i, at));
             }
-            self.features.offer(|| columns.feature(layer, i, at));
+            self.features.offer(|| columns.feature(layer, i, at, &mut self.recent));
         }
     }
 
@@ -391,6 +395,7 @@ impl Collected {
         let size = |residual: &PageResidual| if residual.normalised.is_nan() { -1.0 } else { residual.normalised.abs() };
         self.residuals.sort_by(|a, b| size(b).total_cmp(&size(a)));
         self.residuals.truncate(MOST_LISTED);
+        self.cells.settle();
     }
 
     fn ledger(&mut self, named: &NamedColumns, batch: &Batch) {
@@ -413,7 +418,7 @@ impl Collected {
 
 /// The columns of a layer of point features.
 struct FeatureColumns<'b> {
-    texts: [Option<&'b Column>; 10],
+    texts: [Option<&'b Column>; TEXTS],
     reals: [Option<&'b Column>; 18],
     measure: Option<&'b Column>,
     whole: [Option<&'b Column>; 3],
@@ -451,19 +456,19 @@ impl<'b> FeatureColumns<'b> {
         }
     }
 
-    fn feature(&self, layer: usize, i: usize, at: &Position) -> PageFeature {
-        let text = |index: usize| owned(self.texts[index], i);
+    fn feature(&self, layer: usize, i: usize, at: &Position, recent: &mut RecentTexts<TEXTS>) -> PageFeature {
+        let mut text = |index: usize| recent.text(index, self.texts[index], i);
         let real = |index: usize| self::real(self.reals[index], i);
         let height_kind = text(5);
         PageFeature {
             layer,
-            name: text(0),
+            name: owned(self.texts[0], i),
             code: text(1),
             code_title: text(2),
             base: text(3),
-            time: text(4),
+            time: owned(self.texts[4], i),
             at: [at.x, at.y],
-            height_m: match height_kind.as_str() {
+            height_m: match &*height_kind {
                 "ellipsoidal" => real(0),
                 "orthometric" => real(1),
                 _ => f64::NAN,

@@ -410,7 +410,7 @@ fn repeats_table(collected: &Collected, length: Shown) -> Option<Table> {
             TableCell::from(if feature.aside > 0 { feature.aside.to_string() } else { String::new() }),
             TableCell::from(known(feature.spread_m, fixed(length.value(feature.spread_m), 2))),
             TableCell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
-            TableCell::from(feature.base.as_str()),
+            TableCell::from(&*feature.base),
         ]);
     }
     if total > table.rows.len() {

@@ -34,7 +34,7 @@ impl Groups {
         let mut by_key: BTreeMap<(usize, &str), u64> = BTreeMap::new();
         let is_own = |layer: usize| collected.layers[layer].key == LayerName::Features.into();
         for feature in kept {
-            let code = if is_own(feature.layer) { feature.code.as_str() } else { "" };
+            let code = if is_own(feature.layer) { &*feature.code } else { "" };
             *by_key.entry((feature.layer, code)).or_default() += 1;
         }
         // The commonest codes have looks of their own.
@@ -77,7 +77,7 @@ impl Groups {
         let of = kept
             .iter()
             .map(|feature| {
-                let code = if is_own(feature.layer) { feature.code.as_str() } else { "" };
+                let code = if is_own(feature.layer) { &*feature.code } else { "" };
                 index_of.get(&(feature.layer, code)).copied().unwrap_or_default()
             })
             .collect();

@@ -1,5 +1,7 @@
 //! The records that a page shows, as the layers have them. Reals are NaN and texts empty where the layer has null.
 
+use std::sync::Arc;
+
 use crate::output::columns::LayerKey;
 use crate::output::style::Look;
 
@@ -18,10 +20,10 @@ pub struct PageFeature {
     /// Index among the layers of point features.
     pub layer: usize,
     pub name: String,
-    pub code: String,
+    pub code: Arc<str>,
     /// What the catalogue says that the code is.
-    pub code_title: String,
-    pub base: String,
+    pub code_title: Arc<str>,
+    pub base: Arc<str>,
     /// Local time with its offset, or the day.
     pub time: String,
     /// Easting and northing, or longitude and latitude, in the unit of the layers' CRS.
@@ -29,10 +31,10 @@ pub struct PageFeature {
     /// Height of the kind in `height_kind`.
     pub height_m: f64,
     /// `ellipsoidal`, `orthometric` or `none`.
-    pub height_kind: String,
+    pub height_kind: Arc<str>,
     /// Codes of flags with spaces between.
-    pub flags: String,
-    pub file: String,
+    pub flags: Arc<str>,
+    pub file: Arc<str>,
     pub line: i64,
     /// Horizontal distance from the base.
     pub distance_m: f64,

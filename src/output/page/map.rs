@@ -96,12 +96,12 @@ impl<'c> NamedBases<'c> {
 
     /// Where a feature's base is.
     fn place_of(&self, feature: &PageFeature) -> Option<[f64; 2]> {
-        self.bases.get(feature.base.as_str()).map(|base| base.at)
+        self.bases.get(&*feature.base).map(|base| base.at)
     }
 
     /// The convergence at a feature's base, in degrees; 0 where it is not known.
     pub fn convergence_deg(&self, feature: &PageFeature) -> f64 {
-        let of_base = self.bases.get(feature.base.as_str()).map(|base| base.convergence_deg);
+        let of_base = self.bases.get(&*feature.base).map(|base| base.convergence_deg);
         of_base.filter(|convergence| convergence.is_finite()).or(self.norths.true_deg.map(|north| -north)).unwrap_or(0.0)
     }
 }

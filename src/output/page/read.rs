@@ -1,5 +1,7 @@
 //! Batches read by the names of their fields.
 
+use std::sync::Arc;
+
 use crate::output::columns::{Batch, Cell, Column, Layer};
 
 /// The columns of a batch by name.
@@ -43,6 +45,26 @@ pub fn text(column: Option<&Column>, i: usize) -> Option<&str> {
     match column?.get(i) {
         Cell::Text(text) if !text.is_empty() => Some(text),
         _ => None,
+    }
+}
+
+/// The texts that columns had last: of what recurs from row to row one is kept.
+#[derive(Default)]
+pub struct RecentTexts<const COLUMNS: usize>([Arc<str>; COLUMNS])
+where
+    [Arc<str>; COLUMNS]: Default;
+
+impl<const COLUMNS: usize> RecentTexts<COLUMNS>
+where
+    [Arc<str>; COLUMNS]: Default,
+{
+    /// The text of a column, which has a place of its own.
+    pub fn text(&mut self, place: usize, column: Option<&Column>, i: usize) -> Arc<str> {
+        let (recent, text) = (&mut self.0[place], text(column, i).unwrap_or_default());
+        if **recent != *text {
+            *recent = text.into();
+        }
+        Arc::clone(recent)
     }
 }
 

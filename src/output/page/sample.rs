@@ -79,20 +79,37 @@ impl<T> Share<T> {
 pub struct CountGrid {
     side: f64,
     counts: FxHashMap<(i64, i64), u64>,
+    /// The cell that was counted in last, and how many points it is to have more: points come in crowds.
+    recent: ((i64, i64), u64),
     most: usize,
 }
 
 impl Default for CountGrid {
     fn default() -> CountGrid {
-        CountGrid { side: 1.0 / 1024.0, counts: FxHashMap::default(), most: MOST_CELLS }
+        CountGrid { side: 1.0 / 1024.0, counts: FxHashMap::default(), recent: ((0, 0), 0), most: MOST_CELLS }
     }
 }
 
 impl CountGrid {
-    /// Counts a point.
+    /// Counts a point; see [`CountGrid::settle`].
     pub fn see(&mut self, x: f64, y: f64) {
         let key = ((x / self.side).floor() as i64, (y / self.side).floor() as i64);
-        *self.counts.entry(key).or_default() += 1;
+        if key == self.recent.0 {
+            self.recent.1 += 1;
+            return;
+        }
+        self.settle();
+        let key = ((x / self.side).floor() as i64, (y / self.side).floor() as i64);
+        self.recent = (key, 1);
+    }
+
+    /// Counts the points of the recent cell, and makes cells larger where they are too many.
+    pub fn settle(&mut self) {
+        let (key, points) = std::mem::take(&mut self.recent);
+        if points == 0 {
+            return;
+        }
+        *self.counts.entry(key).or_default() += points;
         while self.counts.len() > self.most {
             self.side *= 2.0;
             for ((x, y), count) in std::mem::take(&mut self.counts) {
@@ -101,7 +118,7 @@ impl CountGrid {
         }
     }
 
-    /// The side of a cell in the unit of the points, and the south-western corner and count of each that is not empty, in order.
+    /// Once all are settled: the side of a cell in the unit of the points, and the south-western corner and count of each that is not empty, in order.
     pub fn list(&self) -> (f64, Vec<([f64; 2], u64)>) {
         let sorted: BTreeMap<_, _> = self.counts.iter().collect();
         let corner = |&(x, y): &(i64, i64)| [x as f64 * self.side, y as f64 * self.side];
@@ -137,6 +154,7 @@ mod tests {
     fn cells_grow_and_lose_nothing() {
         let mut cells = CountGrid { side: 1.0, most: 4, ..CountGrid::default() };
         (-8..8).for_each(|i| cells.see(f64::from(i), 0.5));
+        cells.settle();
         let (side, list) = cells.list();
         assert_eq!(side, 4.0);
         assert_eq!(list, [([-8.0, 0.0], 4), ([-4.0, 0.0], 4), ([0.0, 0.0], 4), ([4.0, 0.0], 4)]);

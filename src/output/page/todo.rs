@@ -70,7 +70,7 @@ fn flagged(collected: &Collected, account: &Account) -> String {
         return String::new();
     }
     let features = collected.features.kept.iter().enumerate();
-    let features = features.map(|(i, of)| ((of.file.as_str(), of.line), (of.name.as_str(), format!("f{i}"))));
+    let features = features.map(|(i, of)| ((&*of.file, of.line), (of.name.as_str(), format!("f{i}"))));
     let bases = collected.bases.kept.iter().enumerate();
     let bases = bases.filter_map(|(i, of)| Some(((of.file.as_str(), of.line?), (of.name.as_str(), format!("b{i}")))));
     let places: BTreeMap<(&str, i64), (&str, String)> = bases.chain(features).collect();
@@ -89,7 +89,7 @@ fn flagged(collected: &Collected, account: &Account) -> String {
             .collect();
         if collected.suspects.is_empty() {
             let own = collected.features.kept.iter().filter(|feature| has(&feature.flags)).take(50);
-            rows.extend(own.map(|feature| (feature.file.clone(), feature.line, String::new())));
+            rows.extend(own.map(|feature| (feature.file.to_string(), feature.line, String::new())));
         }
         rows.sort();
         let title = format!("{} ({})", sentence(&flag.code().replace('_', " ")).trim_end_matches('.'), grouped(count));

@@ -161,7 +161,7 @@ fn features(collected: &Collected) -> Option<Table> {
     };
     // One kind of height for all stands in the head, several in a column.
     let mut kinds: Vec<&str> =
-        kept.iter().filter(|feature| feature.height_m.is_finite()).map(|feature| feature.height_kind.as_str()).collect();
+        kept.iter().filter(|feature| feature.height_m.is_finite()).map(|feature| &*feature.height_kind).collect();
     kinds.sort_unstable();
     kinds.dedup();
     let height = match kinds[..] {
@@ -225,13 +225,13 @@ fn cells(collected: &Collected, i: usize, feature: &PageFeature) -> Vec<TableCel
     let flags = feature.flags.replace(' ', ", ").replace('_', " ");
     vec![
         TableCell::link(&feature.name, format!("f{i}")),
-        TableCell::from(code.as_str()),
+        TableCell::from(&**code),
         TableCell::from(place(feature.at[0])),
         TableCell::from(place(feature.at[1])),
         TableCell::from(known(feature.radius95_m, two_digits(length.value(feature.radius95_m)))),
         TableCell::from(known(feature.height_m, plus_minus(length.value(feature.height_m), length.value(feature.height95_m)))),
-        TableCell::from(if feature.height_m.is_finite() { feature.height_kind.as_str() } else { "" }),
-        TableCell::from(feature.base.as_str()),
+        TableCell::from(if feature.height_m.is_finite() { &*feature.height_kind } else { "" }),
+        TableCell::from(&*feature.base),
         TableCell::from(known(feature.distance_m, fixed(length.value(feature.distance_m), 2))),
         TableCell::from(if feature.aside > 0 {
             format!("{} + {} aside", feature.used, feature.aside)

@@ -15,6 +15,7 @@ use rayon::prelude::*;
 use super::WriteError;
 use super::former::Former;
 use super::listing::{SUMMARY, files_in, names};
+use super::parts::HashedFiles;
 use super::seal::{OutputFile, recorded};
 
 /// Stands in a folder that is not finished.
@@ -136,17 +137,18 @@ impl Folder {
         Ok(())
     }
 
-    /// Flushes the files so far to the disk, and gives each with its length and its hash, in the order of their names.
+    /// Flushes the files so far to the disk, and gives each with its length and its hash, in the order of their names. Of what was
+    /// `hashed` while it was written only the rest is read.
     ///
     /// # Errors
     /// When one cannot be read or flushed.
-    pub fn files(&self) -> Result<Vec<OutputFile>, WriteError> {
+    pub fn files(&self, hashed: &HashedFiles) -> Result<Vec<OutputFile>, WriteError> {
         let mut names = files_in(&self.partial)?;
         names.retain(|name| name != MARKER);
         let flush_all = |names: &[String]| names.iter().try_for_each(|name| flush(&self.partial.join(name)));
         let known = |name: &String| {
             let path = self.partial.join(name);
-            recorded(&self.partial, name).map_err(WriteError::file(&path, "reading it back"))
+            recorded(&self.partial, name, hashed.take(&path).as_ref()).map_err(WriteError::file(&path, "reading it back"))
         };
         // The disk writes while the files are read. Who waits for it has a thread of its own: the others have work to do.
         std::thread::scope(|scope| {
@@ -343,7 +345,7 @@ mod tests {
 
     /// A summary of some files, as far as it is looked at here.
     fn summary(folder: &Folder) -> String {
-        let files = serde_json::to_value(folder.files().unwrap()).unwrap();
+        let files = serde_json::to_value(folder.files(&HashedFiles::default()).unwrap()).unwrap();
         let text = serde_json::json!({
             "software": { "standoff": "1" }, "parameters": {}, "shots": { "held_by_reason": {} }, "files": files, "seal": zeros(),
         });

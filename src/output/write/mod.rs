@@ -21,6 +21,7 @@ mod kml;
 mod listing;
 pub(crate) mod number;
 mod ogr;
+mod parts;
 mod places;
 mod said;
 pub(crate) mod seal;
@@ -54,6 +55,7 @@ pub use discard::Discard;
 use extent::Extent;
 use folder::Folder;
 pub use folder::abandon;
+use parts::HashedFiles;
 use view::{MappedBreadth, View};
 
 /// Writes all layers of a run in one format.
@@ -84,6 +86,8 @@ struct Ending<'e> {
     looks: &'e [Look],
     /// How the whole is looked at, where longitudes and latitudes would tear it apart.
     view: Option<&'e View>,
+    /// Takes what is known of files that were hashed while they were written; others are read back.
+    hashed: &'e HashedFiles,
 }
 
 impl Ending<'_> {
@@ -248,8 +252,16 @@ impl Output {
             all_sure,
             bounds_deg: whereabouts.bounds_deg(),
         };
-        let ending =
-            Ending { latest: &latest, extents: &extents, metadata: &metadata, edits: &kept, looks: &looks, view: view.as_ref() };
+        let hashed = HashedFiles::default();
+        let ending = Ending {
+            latest: &latest,
+            extents: &extents,
+            metadata: &metadata,
+            edits: &kept,
+            looks: &looks,
+            view: view.as_ref(),
+            hashed: &hashed,
+        };
         let finish = || writers.into_iter().try_for_each(|writer| writer.finish(&layers, &ending));
         // The page is drawn while the formats end their files.
         let (finished, drawn) = rayon::join(finish, || page.map(|page| PageDrawn::draw(page, drawings, &account)).transpose());
@@ -266,7 +278,7 @@ impl Output {
             let path = folder.path().join(page_name(&name));
             std::fs::write(&path, drawn.html).map_err(WriteError::file(&path, "writing"))?;
         }
-        let text = summary(&account, &extents, folder.files()?).map_err(WriteError::Summary)?;
+        let text = summary(&account, &extents, folder.files(&hashed)?).map_err(WriteError::Summary)?;
         Ok((folder.commit(&text)?, account))
     }
 

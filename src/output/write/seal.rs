@@ -7,6 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use super::parts::KnownParts;
 use crate::disk;
 
 /// A file of the output.
@@ -36,12 +37,16 @@ pub fn zeros() -> String {
 /// Bytes of a file that are hashed while the next are read.
 const HASHED_AT_ONCE: usize = 1 << 22;
 
-/// The length and the hash of a file.
+/// The length and the hash of a file; of `parts` that are known of it nothing is read.
 ///
 /// # Errors
 /// When it cannot be read.
-pub fn recorded(folder: &Path, name: &str) -> io::Result<OutputFile> {
+pub fn recorded(folder: &Path, name: &str, parts: Option<&KnownParts>) -> io::Result<OutputFile> {
     let mut file = disk::open(&folder.join(name))?;
+    let known = |bytes: u64, hash: blake3::Hash| OutputFile { name: name.to_owned(), bytes, blake3: hash.to_hex().to_string() };
+    if let Some(parts) = parts {
+        return Ok(known(file.metadata()?.len(), parts.hash(&mut file)?));
+    }
     let room = file.metadata()?.len().clamp(1, HASHED_AT_ONCE as u64) as usize;
     let (mut now, mut next) = (vec![0; room], vec![0; room]);
     let mut hasher = blake3::Hasher::new();
@@ -51,7 +56,7 @@ pub fn recorded(folder: &Path, name: &str) -> io::Result<OutputFile> {
         length = after?;
         std::mem::swap(&mut now, &mut next);
     }
-    Ok(OutputFile { name: name.to_owned(), bytes: hasher.count(), blake3: hasher.finalize().to_hex().to_string() })
+    Ok(known(hasher.count(), hasher.finalize()))
 }
 
 pub fn hex(bytes: &[u8]) -> String {
@@ -70,7 +75,7 @@ mod tests {
         for length in [0, 1, HASHED_AT_ONCE - 1, HASHED_AT_ONCE, HASHED_AT_ONCE + 1, 2 * HASHED_AT_ONCE, 2 * HASHED_AT_ONCE + 1] {
             std::fs::write(folder.path().join("f"), &all[..length]).unwrap();
             let wanted = blake3::hash(&all[..length]).to_hex().to_string();
-            let known = recorded(folder.path(), "f").unwrap();
+            let known = recorded(folder.path(), "f", None).unwrap();
             assert_eq!((known.bytes, known.blake3), (length as u64, wanted));
         }
     }

@@ -22,6 +22,7 @@ use rusqlite::Connection;
 
 use super::antimeridian::Globe;
 use super::number::push_iso_utc;
+use super::parts::KnownParts;
 use super::{Ending, FormatWriter, WriteError, authority, ground};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Batch, Column, Layer};
@@ -71,6 +72,15 @@ struct LayerTable {
     /// Boxes of the records with geometry, in order.
     boxes: Vec<rtree::Box32>,
     summary: schema::Contents,
+    room: Room,
+}
+
+/// What records are made in, one batch after the other.
+#[derive(Default)]
+struct Room {
+    records: [PackedRecord; RECORDS_AT_ONCE],
+    blob: Vec<u8>,
+    time: String,
 }
 
 impl GeoPackage {
@@ -93,6 +103,7 @@ impl GeoPackage {
                         records: 0,
                         boxes: Vec::new(),
                         summary: schema::Contents::default(),
+                        room: Room::default(),
                     })
                 })
                 .collect::<Result<_, rusqlite::Error>>()?;
@@ -116,7 +127,7 @@ impl FormatWriter for GeoPackage {
     fn finish(self: Box<Self>, layers: &[Layer], ending: &Ending) -> Result<(), WriteError> {
         let GeoPackage { path, mut pager, tables, srs_id, globe, drawn } = *self;
         let mut contents = Vec::with_capacity(tables.len());
-        let pack_all = || -> std::io::Result<Flusher> {
+        let pack_all = || -> std::io::Result<(Flusher, KnownParts)> {
             let mut roots = Vec::new();
             for table in tables {
                 roots.extend(table.packed.finish(&mut pager)?);
@@ -127,7 +138,7 @@ impl FormatWriter for GeoPackage {
             }
             pager.finish(&roots)
         };
-        let flusher = pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
+        let (flusher, known) = pack_all().map_err(WriteError::file(&path, "finishing the GeoPackage"))?;
         let bounds = schema::bounds(&contents);
         let describe = || -> Result<(), rusqlite::Error> {
             let connection = Connection::open(&path)?;
@@ -149,7 +160,10 @@ impl FormatWriter for GeoPackage {
             connection.close().map_err(|(_, error)| error)
         };
         describe().map_err(WriteError::format(&path, "describing the layers of the GeoPackage"))?;
-        flusher.finish().map_err(WriteError::file(&path, "flushing the GeoPackage"))
+        flusher.finish().map_err(WriteError::file(&path, "flushing the GeoPackage"))?;
+        // SQLite wrote before and behind the packed pages: that is read back.
+        ending.hashed.add(path, known);
+        Ok(())
     }
 }
 
@@ -161,23 +175,23 @@ impl LayerTable {
         geometry: GeometryKind,
         batch: &Batch,
     ) -> std::io::Result<()> {
-        let mut records: [PackedRecord; RECORDS_AT_ONCE] = std::array::from_fn(|_| PackedRecord::default());
-        let (mut blob, mut time) = (Vec::new(), String::new());
+        let room = &mut self.room;
+        let (blob, time) = (&mut room.blob, &mut room.time);
         for first in (0..batch.len).step_by(RECORDS_AT_ONCE) {
             let rows = first..batch.len.min(first + RECORDS_AT_ONCE);
-            let records = &mut records[..rows.len()];
+            let records = &mut room.records[..rows.len()];
             for (record, i) in records.iter_mut().zip(rows.clone()) {
                 record.clear();
                 // The row id stands for the first column.
                 record.push(SqlValue::Null);
                 if geometry != GeometryKind::None {
-                    let (bounds, has_z) = geometry::encode(&mut blob, srs_id, geometry, batch.positions(i), globe);
-                    record.push(SqlValue::Blob(&blob));
+                    let (bounds, has_z) = geometry::encode(blob, srs_id, geometry, batch.positions(i), globe);
+                    record.push(SqlValue::Blob(blob));
                     self.boxes.push(rtree::Box32::around(bounds));
                     self.summary.see(bounds, has_z);
                 }
             }
-            batch.columns.iter().for_each(|column| push_column(records, column, rows.clone(), &mut time));
+            batch.columns.iter().for_each(|column| push_column(records, column, rows.clone(), time));
             for record in records {
                 self.records += 1;
                 self.packed.push(pager, self.records, record)?;

@@ -12,6 +12,7 @@ use std::io::{Read, Result, Seek, SeekFrom, Write};
 use std::path::Path;
 
 use super::flusher::Flusher;
+use crate::output::write::parts::{KnownParts, PartHasher};
 
 /// The byte that locks are taken on; its page is never used.
 const LOCK_BYTE: u64 = 1 << 30;
@@ -115,6 +116,7 @@ fn integer_type(value: i64) -> (u8, usize) {
 pub struct Pager {
     file: File,
     flusher: Flusher,
+    hasher: PartHasher,
     /// Pages that are not written yet.
     pages: Vec<u8>,
     page_size: usize,
@@ -142,6 +144,7 @@ impl Pager {
         let change_counter = u32::from_be_bytes([header[24], header[25], header[26], header[27]]);
         Ok(Pager {
             flusher: Flusher::of(&file)?,
+            hasher: PartHasher::from(end),
             file,
             pages: Vec::with_capacity(WRITTEN_AT_ONCE + 2 * page_size),
             page_size,
@@ -176,20 +179,23 @@ impl Pager {
     fn write_pages(&mut self) -> Result<()> {
         self.file.write_all(&self.pages)?;
         self.flusher.written(self.pages.len());
+        self.hasher.take(&self.pages);
         self.pages.clear();
         Ok(())
     }
 
     /// Writes root pages in their places, and the new size into the header. What it gives tells in the end whether the disk took
-    /// what was flushed on the way.
+    /// what was flushed on the way, and the hashes of the parts that are written for good.
     ///
     /// # Errors
     /// When the file cannot be written.
-    pub fn finish(mut self, roots: &[Root]) -> Result<Flusher> {
+    pub fn finish(mut self, roots: &[Root]) -> Result<(Flusher, KnownParts)> {
         self.write_pages()?;
+        let mut known = self.hasher.finish();
         let changed = (self.change_counter + 1).to_be_bytes();
         let pages = (self.next - 1).to_be_bytes();
         let mut put = |at: u64, bytes: &[u8]| -> Result<()> {
+            known.forget(at, bytes.len());
             self.file.seek(SeekFrom::Start(at))?;
             self.file.write_all(bytes)
         };
@@ -199,7 +205,7 @@ impl Pager {
         put(24, &changed)?;
         put(28, &pages)?;
         put(92, &changed)?;
-        Ok(self.flusher)
+        Ok((self.flusher, known))
     }
 }
 
