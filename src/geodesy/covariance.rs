@@ -83,7 +83,8 @@ impl Covariance {
     pub fn ellipse95(&self) -> Ellipse {
         let mean = 0.5 * (self.ee + self.nn);
         let half = 0.5 * (self.nn - self.ee);
-        let root = half.hypot(self.en);
+        // Squares of variances are far from the ends of what a number holds.
+        let root = (half * half + self.en * self.en).sqrt();
         // The angle from north towards east of the direction of greatest variance.
         let azimuth = 0.5 * self.en.atan2(half);
         let azimuth = if azimuth < 0.0 { azimuth + PI } else { azimuth };

@@ -144,6 +144,7 @@ impl Texts {
     }
 
     /// Text `i`.
+    #[inline]
     pub fn get(&self, i: usize) -> Option<&str> {
         let start = if i == 0 { 0 } else { self.ends[i - 1] & !NULL_TEXT } as usize;
         let end = self.ends[i];
@@ -203,6 +204,7 @@ impl Column {
     }
 
     /// Value `i`.
+    #[inline]
     pub fn get(&self, i: usize) -> Cell<'_> {
         match self {
             Column::Real(values) if values[i].is_nan() => Cell::Null,

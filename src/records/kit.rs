@@ -45,7 +45,8 @@ pub struct Kit {
 impl Kit {
     /// Standard error of a distance of `distance_m`.
     pub fn sigma_distance_m(&self, distance_m: f64) -> f64 {
-        self.sigma_distance_m.hypot(self.sigma_distance_ratio * distance_m)
+        let by_length = self.sigma_distance_ratio * distance_m;
+        if by_length == 0.0 { self.sigma_distance_m } else { self.sigma_distance_m.hypot(by_length) }
     }
 
     /// What its readings share with all others of its calibration; no declination.

@@ -41,6 +41,18 @@ pub fn open(job: &Job, rows: &[BaseRow]) -> Result<Geoids, RunError> {
     Ok(geoid)
 }
 
+/// Computes the global model around all bases side by side, where nothing else says how high the geoid is there.
+pub fn look_ahead(geoid: &Geoids, rows: &[BaseRow]) {
+    if geoid.grid().is_some() {
+        return;
+    }
+    let place = |row: &BaseRow| match row.coordinates {
+        Coordinates::Geographic { lat_deg, lon_deg } if row.separation_m.is_none() => Some((lat_deg, lon_deg)),
+        _ => None,
+    };
+    geoid.look_ahead(rows.iter().filter_map(place));
+}
+
 /// The frames that the geoids belong to, as the job says; for a grid that it says nothing of, the one of the model that PROJ's
 /// database ties the vertical part of the layers' CRS to.
 ///

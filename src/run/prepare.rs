@@ -10,6 +10,7 @@ use super::tie::tied::Tie;
 use super::{datums, geoids, local};
 use crate::geodesy::crs::{Crs, OperationRules};
 use crate::geodesy::geoid::Geoids;
+use crate::intake::IntakeError;
 use crate::intake::base_logs::BaseLogs;
 use crate::intake::log::Log;
 use crate::intake::shot_logs::{OpenedLogs, ShotLogs};
@@ -60,19 +61,21 @@ pub struct Prepared<'j> {
 /// # Errors
 /// When a log, a CRS, a grid or the catalogue cannot be used, or no base can.
 pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, BaseTable), RunError> {
-    let output = Crs::new(&job.crs).map_err(RunError::crs("crs"))?;
-    let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
+    // Reference systems come out of a database while the logs come off the disk.
+    let (systems, (opened, bases)) = rayon::join(|| systems(job), || open_logs(job));
+    let (output, grid) = systems?;
     let catalogue = coded::load(job, &output)?;
     let rules = datums::rules(job, catalogue.as_deref());
     let shot_rules = ShotRules::new(job.instrument.as_ref(), &job.instruments, &job.heights, &job.checks)
         .with_catalogue(catalogue.clone())
         .with_units(job.units);
-    let (shot_logs, mut base_logs) = logs(job, &shot_rules)?;
+    let (shot_logs, mut base_logs) = logs(job, &shot_rules, opened?, bases?)?;
     let mut stations = stands::find(job, &mut base_logs, &shot_logs)?;
     if let Some(tie) = tie {
         tie.move_rows(&mut stations.rows);
     }
     let geoid = geoids::open(job, &stations.rows)?;
+    geoids::look_ahead(&geoid, &stations.rows);
     let geoid_frames = geoids::frames(job, &output).map_err(RunError::crs("heights"))?;
     let settings = BaseSettings {
         bases: &job.bases,
@@ -121,13 +124,24 @@ pub fn prepare<'j>(job: &'j Job, tie: Option<&Tie>) -> Result<(Prepared<'j>, Bas
     Ok((prepared, table))
 }
 
-/// The logs of a job: the bases read, the shots surveyed.
-fn logs(job: &Job, rules: &ShotRules) -> Result<(ShotLogs, BaseLogs), RunError> {
-    let opened = OpenedLogs::open(&job.shots)?;
-    let base_logs = match job.has_no_bases() {
-        true => None,
-        false => Some(BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m)?),
+/// The CRS of the layers, and the grid that grid azimuths are counted from.
+fn systems(job: &Job) -> Result<(Crs, Option<Crs>), RunError> {
+    let output = Crs::new(&job.crs).map_err(RunError::crs("crs"))?;
+    let grid = job.north.grid_crs.as_deref().map(Crs::new).transpose().map_err(RunError::crs("north.grid_crs"))?;
+    Ok((output, grid))
+}
+
+/// The shot logs opened, and the bases read where the job has any.
+fn open_logs(job: &Job) -> (Result<OpenedLogs, IntakeError>, Result<Option<BaseLogs>, IntakeError>) {
+    let bases = || match job.has_no_bases() {
+        true => Ok(None),
+        false => BaseLogs::read(&job.bases, job.known.as_ref(), job.heights.antenna_height_m).map(Some),
     };
+    rayon::join(|| OpenedLogs::open(&job.shots), bases)
+}
+
+/// The logs of a job: the bases as they were read, the shots surveyed.
+fn logs(job: &Job, rules: &ShotRules, opened: OpenedLogs, base_logs: Option<BaseLogs>) -> Result<(ShotLogs, BaseLogs), RunError> {
     let times = stands::needs_times(job, &opened.files, base_logs.as_ref());
     if times {
         opened.files.iter().try_for_each(Log::with_instants)?;

@@ -5,7 +5,7 @@
 //! less than 2 cm (held by a test). An evaluation of a corner takes about a thousand times longer
 //! than an interpolation; corners are kept.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::sync::Mutex;
 
 use rayon::prelude::*;
@@ -45,6 +45,19 @@ impl GlobalGeoid {
         self.reader().undulation_m(at)
     }
 
+    /// Computes the corners of the cells of positions (latitude and longitude in degrees) side by side.
+    pub fn look_ahead(&self, positions: impl Iterator<Item = (f64, f64)>) {
+        let cells = positions.map(|(lat_deg, lon_deg)| cell_of(lat_deg, lon_deg).0);
+        let wanted: BTreeSet<(i32, i32)> = cells.flat_map(corners_of).collect();
+        let known = || self.corners.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+        let missing: Vec<(i32, i32)> = {
+            let known = known();
+            wanted.into_iter().filter(|corner| !known.contains_key(corner)).collect()
+        };
+        let found: Vec<f64> = missing.par_iter().with_max_len(1).map(|corner| corner_m(*corner)).collect();
+        known().extend(missing.into_iter().zip(found));
+    }
+
     /// The undulation at corners of cells: those that nobody asked for before are computed side by side, while no other waits for them.
     fn corners_m(&self, at: [(i32, i32); 4]) -> [f64; 4] {
         let known = || self.corners.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
@@ -53,10 +66,7 @@ impl GlobalGeoid {
             at.map(|corner| known.get(&corner).copied())
         };
         if found.contains(&None) {
-            found.par_iter_mut().zip(at).filter(|(found, _)| found.is_none()).for_each(|(found, (row, column))| {
-                let lat_deg = (f64::from(row) / CELLS_PER_DEGREE).clamp(-90.0, 90.0);
-                *found = Some(exact_undulation_m(lat_deg, f64::from(column) / CELLS_PER_DEGREE));
-            });
+            found.par_iter_mut().zip(at).filter(|(found, _)| found.is_none()).for_each(|(found, at)| *found = Some(corner_m(at)));
             known().extend(at.into_iter().zip(found).filter_map(|(corner, found)| Some((corner, found?))));
         }
         found.map(|found| found.unwrap_or(f64::NAN))
@@ -67,15 +77,11 @@ impl GeoidReader<'_> {
     /// Height of the geoid above the WGS 84 ellipsoid (the undulation N) in metres: orthometric
     /// height = ellipsoidal height − N. The position's own height is not used.
     pub fn undulation_m(&mut self, at: &Geodetic) -> f64 {
-        let row = at.lat_rad.to_degrees() * CELLS_PER_DEGREE;
-        let column = at.lon_rad.to_degrees() * CELLS_PER_DEGREE;
-        let (south, west) = (row.floor(), column.floor());
-        let (up, right) = (row - south, column - west);
-        let key = (south as i32, west as i32);
+        let (key, [up, right]) = cell_of(at.lat_rad.to_degrees(), at.lon_rad.to_degrees());
         let corners = match self.cell {
             Some((known, corners)) if known == key => corners,
             _ => {
-                let corners = self.geoid.corners_m([(0, 0), (0, 1), (1, 0), (1, 1)].map(|(dr, dc)| (key.0 + dr, key.1 + dc)));
+                let corners = self.geoid.corners_m(corners_of(key));
                 self.cell = Some((key, corners));
                 corners
             }
@@ -83,6 +89,24 @@ impl GeoidReader<'_> {
         let along = |west: f64, east: f64| west * (1.0 - right) + east * right;
         along(corners[0], corners[1]) * (1.0 - up) + along(corners[2], corners[3]) * up
     }
+}
+
+/// The south-western corner of the cell of a position, and where in it that lies, up and to the right.
+fn cell_of(lat_deg: f64, lon_deg: f64) -> ((i32, i32), [f64; 2]) {
+    let (row, column) = (lat_deg * CELLS_PER_DEGREE, lon_deg * CELLS_PER_DEGREE);
+    let (south, west) = (row.floor(), column.floor());
+    ((south as i32, west as i32), [row - south, column - west])
+}
+
+/// The corners of a cell: south-west, south-east, north-west, north-east.
+fn corners_of((south, west): (i32, i32)) -> [(i32, i32); 4] {
+    [(0, 0), (0, 1), (1, 0), (1, 1)].map(|(dr, dc)| (south + dr, west + dc))
+}
+
+/// The undulation at a corner.
+fn corner_m((row, column): (i32, i32)) -> f64 {
+    let lat_deg = (f64::from(row) / CELLS_PER_DEGREE).clamp(-90.0, 90.0);
+    exact_undulation_m(lat_deg, f64::from(column) / CELLS_PER_DEGREE)
 }
 
 fn exact_undulation_m(lat_deg: f64, lon_deg: f64) -> f64 {

@@ -130,6 +130,13 @@ impl Geoids {
         }
     }
 
+    /// Computes the global model, where it is among them, around positions (latitude and longitude in degrees) that will be asked for.
+    pub fn look_ahead(&self, positions: impl Iterator<Item = (f64, f64)>) {
+        if let Some(global) = &self.global {
+            global.look_ahead(positions);
+        }
+    }
+
     /// A reader for one thread, fast for points in crowds.
     pub fn reader(&self) -> UndulationReader<'_> {
         UndulationReader { geoid: self, global: self.global.as_ref().map(GlobalGeoid::reader) }

@@ -1,5 +1,7 @@
 //! How sure the points of a layer are, from its records as they leave: what is withheld from these is not counted.
 
+use rayon::prelude::*;
+
 use crate::output::columns::{Batch, Column, Layer};
 
 /// Half-widths of intervals of 95 %, in metres.
@@ -51,8 +53,20 @@ impl Sure {
         }
     }
 
-    /// Of several layers together, when all records were seen.
-    pub fn told(layers: &[Sure]) -> HowSure {
+    /// Of each layer and of all together, when all records were seen.
+    pub fn told_of(layers: &[Sure]) -> (Vec<HowSure>, HowSure) {
+        let each: Vec<HowSure> = layers.par_iter().map(|layer| Sure::told(std::slice::from_ref(layer))).collect();
+        let is_known = |sure: &HowSure| sure.radius_m.is_some() || sure.height_m.is_some();
+        let mut known = each.iter().filter(|sure| is_known(sure));
+        let all = match (known.next(), known.next()) {
+            (Some(_), Some(_)) => Sure::told(layers),
+            (only, _) => only.copied().unwrap_or_default(),
+        };
+        (each, all)
+    }
+
+    /// Of several layers together.
+    fn told(layers: &[Sure]) -> HowSure {
         let all = |of: fn(&Sure) -> &HalfWidths| {
             let mut values = Vec::with_capacity(layers.iter().map(|sure| of(sure).values.len()).sum());
             layers.iter().for_each(|sure| values.extend_from_slice(&of(sure).values));

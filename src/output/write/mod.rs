@@ -33,8 +33,6 @@ mod wgs84;
 
 use std::path::{Path, PathBuf};
 
-use rayon::prelude::*;
-
 use self::seal::OutputFile;
 use crate::geodesy::crs::CrsKind;
 use crate::job::Format;
@@ -242,8 +240,7 @@ impl Output {
         }
         let kept: Vec<&Edit> = edits.iter().flat_map(Edits::told).collect();
         let (looks, subject) = (looks(&layers), subject.unwrap_or_default());
-        let told = || sure.par_iter().map(|layer| Sure::told(std::slice::from_ref(layer))).collect::<Vec<_>>();
-        let (by_layer, all_sure) = rayon::join(told, || Sure::told(&sure));
+        let (by_layer, all_sure) = Sure::told_of(&sure);
         let metadata = Metadata {
             subject: &subject,
             account: &account,

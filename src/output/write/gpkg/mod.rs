@@ -29,7 +29,7 @@ use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
 use crate::output::style::Ground;
 use flusher::Flusher;
-use pack::{PackedRecord, Pager, SqlValue};
+use pack::{PackedRecord, Pager};
 
 /// A GeoPackage on its way.
 pub struct GeoPackage {
@@ -183,10 +183,10 @@ impl LayerTable {
             for (record, i) in records.iter_mut().zip(rows.clone()) {
                 record.clear();
                 // The row id stands for the first column.
-                record.push(SqlValue::Null);
+                record.push_null();
                 if geometry != GeometryKind::None {
                     let (bounds, has_z) = geometry::encode(blob, srs_id, geometry, batch.positions(i), globe);
-                    record.push(SqlValue::Blob(blob));
+                    record.push_blob(blob);
                     self.boxes.push(rtree::Box32::around(bounds));
                     self.summary.see(bounds, has_z);
                 }
@@ -209,28 +209,34 @@ fn push_column(records: &mut [PackedRecord], column: &Column, rows: Range<usize>
     match column {
         Column::Real(values) => {
             for (record, value) in records.iter_mut().zip(&values[rows]) {
-                record.push(if value.is_nan() { SqlValue::Null } else { SqlValue::Real(*value) });
+                if value.is_nan() { record.push_null() } else { record.push_real(*value) }
             }
         }
         Column::Integer(values) => {
             for (record, value) in records.iter_mut().zip(&values[rows]) {
-                record.push(value.map_or(SqlValue::Null, SqlValue::Integer));
+                match value {
+                    None => record.push_null(),
+                    Some(value) => record.push_integer(*value),
+                }
             }
         }
         Column::Text(texts) => {
             for (record, i) in records.iter_mut().zip(rows) {
-                record.push(texts.get(i).map_or(SqlValue::Null, SqlValue::Text));
+                match texts.get(i) {
+                    None => record.push_null(),
+                    Some(text) => record.push_text(text),
+                }
             }
         }
         Column::Time(values) => {
             for (record, value) in records.iter_mut().zip(&values[rows]) {
                 let Some(instant) = value else {
-                    record.push(SqlValue::Null);
+                    record.push_null();
                     continue;
                 };
                 time.clear();
                 push_iso_utc(time, *instant);
-                record.push(SqlValue::Text(time));
+                record.push_text(time);
             }
         }
     }

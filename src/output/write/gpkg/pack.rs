@@ -23,21 +23,6 @@ const INTERIOR_HEADER: usize = 12;
 /// Bytes of pages that are written as one.
 const WRITTEN_AT_ONCE: usize = 1 << 18;
 
-/// A value of a record.
-#[derive(Debug, Clone, Copy)]
-pub enum SqlValue<'v> {
-    /// Null; also what stands for the row id in its own column.
-    Null,
-    /// A whole number.
-    Integer(i64),
-    /// A real number.
-    Real(f64),
-    /// Text.
-    Text(&'v str),
-    /// Bytes.
-    Blob(&'v [u8]),
-}
-
 /// A record on its way: header and body, reused from one to the next.
 #[derive(Default)]
 pub struct PackedRecord {
@@ -52,31 +37,39 @@ impl PackedRecord {
         self.body.clear();
     }
 
-    /// Adds a value.
+    /// Adds a null; it also stands for the row id in its own column.
     #[inline]
-    pub fn push(&mut self, value: SqlValue) {
-        match value {
-            SqlValue::Null => self.types.push(0),
-            SqlValue::Integer(value) => self.push_integer(value),
-            SqlValue::Real(value) => {
-                self.types.push(7);
-                self.body.extend_from_slice(&value.to_be_bytes());
-            }
-            SqlValue::Text(text) => {
-                push_varint(&mut self.types, 13 + 2 * text.len() as u64);
-                self.body.extend_from_slice(text.as_bytes());
-            }
-            SqlValue::Blob(bytes) => {
-                push_varint(&mut self.types, 12 + 2 * bytes.len() as u64);
-                self.body.extend_from_slice(bytes);
-            }
-        }
+    pub fn push_null(&mut self) {
+        self.types.push(0);
     }
 
-    fn push_integer(&mut self, value: i64) {
+    /// Adds a real number.
+    #[inline]
+    pub fn push_real(&mut self, value: f64) {
+        self.types.push(7);
+        self.body.extend_from_slice(&value.to_be_bytes());
+    }
+
+    /// Adds a whole number.
+    #[inline]
+    pub fn push_integer(&mut self, value: i64) {
         let (code, bytes) = integer_type(value);
         self.types.push(code);
         self.body.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
+    }
+
+    /// Adds a text.
+    #[inline]
+    pub fn push_text(&mut self, text: &str) {
+        push_varint(&mut self.types, 13 + 2 * text.len() as u64);
+        self.body.extend_from_slice(text.as_bytes());
+    }
+
+    /// Adds bytes.
+    #[inline]
+    pub fn push_blob(&mut self, bytes: &[u8]) {
+        push_varint(&mut self.types, 12 + 2 * bytes.len() as u64);
+        self.body.extend_from_slice(bytes);
     }
 
     /// The size of the header: itself and the types.
@@ -396,6 +389,7 @@ fn varint_length(value: u64) -> usize {
 }
 
 /// SQLite's varint: seven bits a byte, high bits first; the ninth byte has eight.
+#[inline]
 fn push_varint(into: &mut Vec<u8>, value: u64) {
     if value <= 0x7F {
         into.push(value as u8);
@@ -447,9 +441,11 @@ mod tests {
         let mut record = PackedRecord::default();
         for (i, (n, r, s)) in rows.iter().enumerate() {
             record.clear();
-            [SqlValue::Null, SqlValue::Integer(*n), SqlValue::Real(*r), SqlValue::Text(s), SqlValue::Blob(s.as_bytes())]
-                .into_iter()
-                .for_each(|value| record.push(value));
+            record.push_null();
+            record.push_integer(*n);
+            record.push_real(*r);
+            record.push_text(s);
+            record.push_blob(s.as_bytes());
             table.push(&mut pager, i as i64 + 1, &record).unwrap();
         }
         let root = table.finish(&mut pager).unwrap();

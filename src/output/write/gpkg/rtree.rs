@@ -12,7 +12,7 @@ use std::io;
 use rayon::prelude::*;
 use rusqlite::Connection;
 
-use super::pack::{PackedRecord, PackedTable, Pager, Root, SqlValue};
+use super::pack::{PackedRecord, PackedTable, Pager, Root};
 use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
@@ -99,8 +99,8 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
     let mut parents = PackedTable::new(roots.parent);
     let mut put_node = |pager: &mut Pager, number: i64, data: &[u8]| {
         record.clear();
-        record.push(SqlValue::Null);
-        record.push(SqlValue::Blob(data));
+        record.push_null();
+        record.push_blob(data);
         nodes.push(pager, number, &record)
     };
     let height = levels.len() - 1;
@@ -155,36 +155,58 @@ fn hilbert_order(boxes: &[Box32]) -> Vec<u32> {
     let scale = |width: f64| if width > 0.0 { 65_535.0 / width } else { 0.0 };
     let (by_x, by_y) = (scale(east - west), scale(north - south));
     // The place along the curve before the index: numbers are sorted faster than pairs.
+    let curve = Curve::new();
     let mut keyed: Vec<u64> = boxes
         .par_iter()
         .enumerate()
         .map(|(i, Box32([min_x, max_x, min_y, max_y]))| {
             let x = (f64::from(*min_x) / 2.0 + f64::from(*max_x) / 2.0 - west) * by_x;
             let y = (f64::from(*min_y) / 2.0 + f64::from(*max_y) / 2.0 - south) * by_y;
-            u64::from(hilbert(x as u32, y as u32)) << 32 | i as u64
+            u64::from(curve.place(x as u32, y as u32)) << 32 | i as u64
         })
         .collect();
     keyed.par_sort_unstable();
     keyed.into_iter().map(|key| key as u32).collect()
 }
 
-/// Place along a Hilbert curve of order 16 (J. K. Lawder, "Calculation of mappings between one and
-/// n-dimensional values using the Hilbert space-filling curve", 2000; the two-dimensional case).
-fn hilbert(mut x: u32, mut y: u32) -> u32 {
-    let mut place = 0u32;
-    for level in (0..16).rev() {
-        let side = 1 << level;
-        let (right, top) = (u32::from(x & side > 0), u32::from(y & side > 0));
-        place = (place << 2) | ((3 * right) ^ top);
-        if top == 0 {
-            if right == 1 {
-                x = 65_535 - x;
-                y = 65_535 - y;
+/// A Hilbert curve of order 16 (J. K. Lawder, "Calculation of mappings between one and n-dimensional values using the Hilbert
+/// space-filling curve", 2000; the two-dimensional case) in steps of four levels. The curve within a square is that of the whole,
+/// turned or mirrored: in one of four ways.
+struct Curve {
+    /// By way and four bits of each coordinate: eight bits of the place, and the way in which the curve goes on.
+    steps: Vec<(u8, u8)>,
+}
+
+impl Curve {
+    fn new() -> Curve {
+        let mut steps = Vec::with_capacity(4 * 256);
+        for way in 0..4 {
+            for (x, y) in (0..16).flat_map(|x| (0..16).map(move |y| (x, y))) {
+                let (mut place, mut on) = (0, way);
+                for level in (0..4).rev() {
+                    let [swapped, turned] = [on & 1, on >> 1 & 1];
+                    let bits = [x >> level & 1 ^ turned, y >> level & 1 ^ turned];
+                    let (right, top) = if swapped == 1 { (bits[1], bits[0]) } else { (bits[0], bits[1]) };
+                    place = place << 2 | (3 * right) ^ top;
+                    if top == 0 {
+                        on ^= 1 | right << 1;
+                    }
+                }
+                steps.push((place, on));
             }
-            std::mem::swap(&mut x, &mut y);
         }
+        Curve { steps }
     }
-    place
+
+    /// The place of a cell along the curve.
+    fn place(&self, x: u32, y: u32) -> u32 {
+        let (mut place, mut way) = (0, 0);
+        for shift in [12, 8, 4, 0] {
+            let (bits, on) = self.steps[usize::from(way) << 8 | ((x >> shift & 15) << 4 | y >> shift & 15) as usize];
+            (place, way) = (place << 8 | u32::from(bits), on);
+        }
+        place
+    }
 }
 
 #[cfg(test)]
@@ -255,7 +277,30 @@ mod tests {
         assert_eq!(verdict, "ok");
     }
 
+    /// The same level by level.
+    fn hilbert(mut x: u32, mut y: u32) -> u32 {
+        let mut place = 0u32;
+        for level in (0..16).rev() {
+            let side = 1 << level;
+            let (right, top) = (u32::from(x & side > 0), u32::from(y & side > 0));
+            place = (place << 2) | ((3 * right) ^ top);
+            if top == 0 {
+                if right == 1 {
+                    x = 65_535 - x;
+                    y = 65_535 - y;
+                }
+                std::mem::swap(&mut x, &mut y);
+            }
+        }
+        place
+    }
+
     proptest! {
+        #[test]
+        fn the_curve_in_steps_is_the_curve_level_by_level(x in 0u32..65_536, y in 0u32..65_536) {
+            prop_assert_eq!(Curve::new().place(x, y), hilbert(x, y));
+        }
+
         #[test]
         fn boxes_are_rounded_outwards(value in -1e8f64..1e8) {
             prop_assert!(f64::from(down(value)) <= value && value <= f64::from(up(value)));
