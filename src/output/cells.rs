@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 
 use super::columns::{Batch, Cell, Column, Field, FieldKind, Geometries, Layer, LayerKey, NO_HEIGHT, Position, Texts};
 use super::contract::Setup;
+use super::layers;
 use super::layers::cells::{self, Square};
 use crate::job::catalogue::GeometryKind;
 
@@ -79,7 +80,7 @@ impl CoarseCells {
         let of = |coarse: &Coarse| {
             let records: Vec<Square> = coarse.squares.values().cloned().collect();
             let rings = records.iter().map(|square| ring(square.middle, coarse.side)).collect();
-            let columns = cells::definitions().iter().map(|field| field.column(&records)).collect();
+            let columns = layers::columns(&cells::definitions(), &records);
             (LayerKey::Cells(coarse.index), Batch { len: records.len(), geometries: Geometries::Areas(rings), columns })
         };
         self.of.iter().filter(|coarse| !coarse.squares.is_empty()).map(of).collect()

@@ -5,7 +5,7 @@ use super::stage::{Stage, position};
 use crate::intake::base_logs::BaseLogs;
 use crate::output::columns::{Batch, Column, Geometries};
 use crate::output::layers::bases::PlacedBase;
-use crate::output::layers::{bases, ledger};
+use crate::output::layers::{self, bases, ledger};
 
 /// The bases layer's records.
 pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
@@ -26,7 +26,7 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
             source_file: &logs.files[base.row.file].info.name,
         })
         .collect();
-    let mut columns: Vec<Column> = bases::definitions().iter().map(|field| field.column(&records)).collect();
+    let mut columns: Vec<Column> = layers::columns(&bases::definitions(), &records);
     columns.extend(logs.carried.iter().map(|carried| {
         carried_column(carried, records.len(), |i| {
             let row = &records[i].base.row;
@@ -45,9 +45,5 @@ pub fn bases_batch(stage: &Stage, shots: &[u64], logs: &BaseLogs) -> Batch {
 
 /// The ledger layer's records.
 pub fn ledger_batch(records: &[ledger::LedgerRecord]) -> Batch {
-    Batch {
-        len: records.len(),
-        geometries: Geometries::None,
-        columns: ledger::definitions().iter().map(|field| field.column(records)).collect(),
-    }
+    Batch { len: records.len(), geometries: Geometries::None, columns: layers::columns(&ledger::definitions(), records) }
 }

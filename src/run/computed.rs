@@ -1,8 +1,8 @@
 //! What the rows of one block came to.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::composed::joined::Joinable;
 use super::composed::row::CollectedRow;
@@ -21,7 +21,7 @@ pub struct Computed<'t> {
     pub entries: Vec<Entry>,
     pub batches: Vec<(LayerKey, Batch)>,
     /// Shots mapped, by base.
-    pub shots_of_base: HashMap<usize, u64>,
+    pub shots_of_base: FxHashMap<usize, u64>,
     /// Rows that belong to measurements and strings.
     pub collected: Vec<CollectedRow>,
     /// Features that strings join to.

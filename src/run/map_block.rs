@@ -1,8 +1,8 @@
 //! One block of shots to records: sighted, located, and the batches of each layer.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::BTreeMap;
 
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::block::Parsed;
 use super::computed::{Computed, entry};
@@ -31,7 +31,7 @@ impl Stage<'_> {
             counts: parsed.block.counts.clone(),
             entries: Vec::new(),
             batches: Vec::new(),
-            shots_of_base: HashMap::new(),
+            shots_of_base: FxHashMap::default(),
             collected: Vec::new(),
             joinable: Vec::new(),
             network_flags: Vec::new(),
@@ -53,9 +53,8 @@ impl Stage<'_> {
                 computed.hold(place, not_projected());
                 continue;
             }
-            let record = self.record(shot, placed, file_name);
             if self.has_no_bases {
-                match record.measure {
+                match source.words.measure {
                     Some(_) => {
                         let mut collected = self.collected(block, shot);
                         collected.is_part = true;
@@ -69,11 +68,17 @@ impl Stage<'_> {
                 computed.waiting.push(self.waiting(shot, block));
                 continue;
             }
-            let mut feature =
-                MappedFeature { record, base: shot.sighting.base, end: shot.end, class: shot.class, values: Vec::new() };
-            self.account(block, shot, &mut feature, &mut computed);
-            mapped.push(feature);
+            mapped.push(MappedFeature {
+                record: self.record(shot, placed, file_name),
+                base: shot.sighting.base,
+                end: shot.end,
+                class: shot.class,
+                values: Vec::new(),
+            });
             kept.push(source);
+            if let Some(feature) = mapped.last_mut() {
+                self.account(block, shot, feature, &mut computed);
+            }
         }
         if block.has_readings() {
             computed.one_account_a_row(&kept.iter().map(|record| record.place.line).collect::<Vec<_>>());
@@ -170,6 +175,7 @@ impl Stage<'_> {
         }
     }
 
+    #[inline]
     fn record<'r>(&'r self, shot: &'r Sighted<'r>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
         let (sighting, source) = (&shot.sighting, &shot.sighting.record);
         let (words, readings) = (&source.words, source.readings());

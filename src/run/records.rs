@@ -16,7 +16,7 @@ use crate::numeric::signs::Signs;
 use crate::output::columns::{Batch, Geometries, LayerKey, Position};
 use crate::output::layers::coarse;
 use crate::output::layers::features::{self, Feature};
-use crate::output::layers::{Definition, ellipses, sight_lines};
+use crate::output::layers::{self, Definition, ellipses, sight_lines};
 use crate::shots::locate::Placed;
 
 /// The batches of points and of their ellipses. `cell` gives the text of a record's carried column, and how its
@@ -41,7 +41,7 @@ pub fn batches<'c>(
         let batch = Batch {
             len: mapped.len(),
             geometries: Geometries::Areas(rings(stage, mapped)?),
-            columns: ellipses::definitions().iter().map(|field| field.column(records())).collect(),
+            columns: layers::columns(&ellipses::definitions(), records()),
         };
         made.push((LayerName::Ellipses.into(), batch));
     }
@@ -90,7 +90,7 @@ pub fn sight_line_batch<'r>(
     let batch = Batch {
         len: shots.len(),
         geometries: Geometries::Lines(shots.clone().map(|(base, record)| sight_line(stage, base, &record.placed)).collect()),
-        columns: sight_lines::definitions().iter().map(|field| field.column(records())).collect(),
+        columns: layers::columns(&sight_lines::definitions(), records()),
     };
     Some((LayerName::SightLines.into(), batch))
 }
@@ -104,8 +104,7 @@ fn points<'r, 'c>(
     cell: &dyn Fn(usize, usize) -> (&'c str, Signs),
 ) -> Batch {
     let records = || of_layer.iter().map(|i| &mapped[*i].record);
-    let columns_of =
-        |fields: Vec<Definition<Feature<'r>>>| fields.iter().map(|field| field.column(records())).collect::<Vec<_>>();
+    let columns_of = |fields: Vec<Definition<Feature<'r>>>| layers::columns(&fields, records());
     let carried = |index: usize| {
         let known = &stage.logs.carried[index];
         carried_column(known, of_layer.len(), |i| cell(of_layer[i], index))

@@ -153,7 +153,9 @@ where
                 auditor.window(&mut rows, next);
             });
             let mut under_way = self.under_way();
-            (under_way.auditor, under_way.audited) = (Some(auditor), window + 1);
+            // The last one needs it no more, and its memory is given back while others compute.
+            under_way.auditor = (window + 1 < self.windows.len()).then_some(auditor);
+            under_way.audited = window + 1;
             under_way.computed.insert(window, Gathered::new(read.len()));
             drop(under_way);
             for (index, parsed) in read.into_iter().enumerate() {

@@ -74,28 +74,28 @@ impl<R> Definition<R> {
     }
 
     /// The column of this field of some records.
-    pub fn column<'a>(&self, records: impl IntoIterator<Item = &'a R>) -> Column
-    where
-        R: 'a,
-    {
-        let records = records.into_iter();
-        let room = || Texts::with_room(records.size_hint().0);
+    fn column(&self, records: &[&R]) -> Column {
+        let room = records.len();
+        let records = records.iter().copied();
+        let texts = |push: &dyn Fn(&mut Texts, &R)| {
+            let mut texts = Texts::with_room(room);
+            records.clone().for_each(|record| push(&mut texts, record));
+            Column::Text(texts)
+        };
         match self.get {
             Get::Real(get) => Column::Real(records.map(get).collect()),
             Get::Integer(get) => Column::Integer(records.map(get).collect()),
             Get::Time(get) => Column::Time(records.map(get).collect()),
-            Get::Text(get) => {
-                let mut texts = room();
-                records.for_each(|record| texts.push(get(record)));
-                Column::Text(texts)
-            }
-            Get::Show(show) => {
-                let mut texts = room();
-                records.for_each(|record| show(record, &mut texts));
-                Column::Text(texts)
-            }
+            Get::Text(get) => texts(&|texts, record| texts.push(get(record))),
+            Get::Show(show) => texts(&|texts, record| show(record, texts)),
         }
     }
+}
+
+/// The columns of fields of some records.
+pub fn columns<'a, R: 'a>(fields: &[Definition<R>], records: impl IntoIterator<Item = &'a R>) -> Vec<Column> {
+    let records: Vec<&R> = records.into_iter().collect();
+    fields.iter().map(|field| field.column(&records)).collect()
 }
 
 /// Decimals of a real field, finer than anything measured: a tenth of a millimetre, a millionth of a

@@ -246,7 +246,7 @@ pub fn layer(quantities: &[&str]) -> Layer {
 
 /// The columns of things, in the order of the layer with those values.
 pub fn columns(quantities: &[&str], things: &[Thing]) -> Vec<Column> {
-    let mut columns: Vec<Column> = head().iter().map(|field| field.column(things)).collect();
+    let mut columns: Vec<Column> = super::columns(&head(), things);
     for quantity in quantities {
         let of = |read: fn(&Estimate) -> f64| {
             Column::Real(things.iter().map(|thing| or_null(thing.value(quantity).as_ref().map(read))).collect())
@@ -258,7 +258,7 @@ pub fn columns(quantities: &[&str], things: &[Thing]) -> Vec<Column> {
             of(|estimate| estimate.value + estimate.half95()),
         ]);
     }
-    columns.extend(tail().iter().map(|field| field.column(things)));
+    columns.extend(super::columns(&tail(), things));
     columns
 }
 

@@ -4,11 +4,13 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
+use rustc_hash::FxHashMap;
+
 use super::items::{
     MeasuredPoint, Measurement, MeasurementPoint, PageBase, PageFeature, PageHeld, PageLayer, PageLine, PageResidual,
     PageSuspect, Profiled,
 };
-use super::read::{NamedColumns, RecentTexts, integer, owned, real, text};
+use super::read::{NamedColumns, RecentTexts, finite, integer, owned, real, reals, text};
 use super::sample::{CountGrid, MOST_KEPT, Share};
 use crate::job::{LayerName, catalogue::GeometryKind};
 use crate::output::columns::{Batch, Column, Layer, LayerKey, Position};
@@ -179,30 +181,30 @@ impl Collected {
         let columns = FeatureColumns::find(named);
         let [radius, height95, code, code_title] = ["radius95_m", "height95_m", "code", "code_title"].map(column);
         let day = column("time_local").or(column("day"));
+        self.radii_m.extend(finite(radius));
+        self.heights_m.extend(finite(height95));
+        let (mut codes, mut recent_day) = (FxHashMap::<&str, u64>::default(), "");
         for i in 0..batch.len {
             let Some(at) = batch.positions(i).first() else { continue };
             self.see(at.x, at.y);
             self.cells.see(at.x, at.y);
-            let (radius_m, half_m) = (real(radius, i), real(height95, i));
-            if radius_m.is_finite() {
-                self.radii_m.push(radius_m as f32);
-            }
-            if half_m.is_finite() {
-                self.heights_m.push(half_m as f32);
-            }
             if let Some(code) = text(code_title, i).or(text(code, i)) {
-                match self.codes.get_mut(code) {
-                    Some(count) => *count += 1,
-                    None => drop(self.codes.insert(code.to_owned(), 1)),
-                }
+                *codes.entry(code).or_default() += 1;
             }
-            if let Some(day) = text(day, i).and_then(|text| text.get(..10)) {
-                self.see_day(day);
+            match text(day, i).and_then(|text| text.get(..10)) {
+                Some(day) if day != recent_day => {
+                    recent_day = day;
+                    self.see_day(day);
+                }
+                _ => {}
             }
             if text(columns.measure, i).is_some() {
                 self.measured.offer_of(text(columns.texts[0], i).unwrap_or_default(), || columns.measured(i, at));
             }
             self.features.offer(|| columns.feature(layer, i, at, &mut self.recent));
+        }
+        for (code, features) in codes {
+            *self.codes.entry(code.to_owned()).or_default() += features;
         }
     }
 
@@ -419,7 +421,7 @@ impl Collected {
 /// The columns of a layer of point features.
 struct FeatureColumns<'b> {
     texts: [Option<&'b Column>; TEXTS],
-    reals: [Option<&'b Column>; 18],
+    reals: [&'b [f64]; 18],
     measure: Option<&'b Column>,
     whole: [Option<&'b Column>; 3],
 }
@@ -450,7 +452,7 @@ impl<'b> FeatureColumns<'b> {
                 "spread_m",
                 "coarse_cell_m",
             ]
-            .map(column),
+            .map(|name| reals(column(name))),
             measure: column("measure"),
             whole: ["source_line", "shots_used", "shots_aside"].map(column),
         }
@@ -458,7 +460,7 @@ impl<'b> FeatureColumns<'b> {
 
     fn feature(&self, layer: usize, i: usize, at: &Position, recent: &mut RecentTexts<TEXTS>) -> PageFeature {
         let mut text = |index: usize| recent.text(index, self.texts[index], i);
-        let real = |index: usize| self::real(self.reals[index], i);
+        let real = |index: usize| self.reals[index].get(i).copied().unwrap_or(f64::NAN);
         let height_kind = text(5);
         PageFeature {
             layer,

@@ -32,6 +32,19 @@ pub fn real(column: Option<&Column>, i: usize) -> f64 {
     }
 }
 
+/// The numbers of a column of reals, NaN for null; none of any other column.
+pub fn reals(column: Option<&Column>) -> &[f64] {
+    match column {
+        Some(Column::Real(values)) => values,
+        _ => &[],
+    }
+}
+
+/// The numbers of a column that are there.
+pub fn finite(column: Option<&Column>) -> impl Iterator<Item = f32> {
+    reals(column).iter().filter(|value| value.is_finite()).map(|value| *value as f32)
+}
+
 /// A whole number.
 pub fn integer(column: Option<&Column>, i: usize) -> Option<i64> {
     match column?.get(i) {

@@ -20,7 +20,7 @@ use crate::output::layers::parts::PartRecord;
 use crate::output::layers::profiles::ProfileRecord;
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::values::Thing;
-use crate::output::layers::{Times, measurements, parts, profiles};
+use crate::output::layers::{self, Times, measurements, parts, profiles};
 use crate::records::ledger::Flags;
 use crate::records::roles::MEASURES;
 use crate::run::stage::position;
@@ -92,11 +92,11 @@ pub fn compose_all(
     }
     let (stage, Records { values, things, parts, part_positions, stations, station_positions }) = (drawing.stage, records);
     finished.things = things;
-    let columns = measurements::definitions().iter().map(|field| field.column(&values)).collect();
+    let columns = layers::columns(&measurements::definitions(), &values);
     finished.push(stage, LayerName::Measurements, values.len(), Geometries::None, columns);
-    let columns = parts::definitions().iter().map(|field| field.column(&parts)).collect();
+    let columns = layers::columns(&parts::definitions(), &parts);
     finished.push(stage, LayerName::Parts, parts.len(), Geometries::Points(part_positions), columns);
-    let columns = profiles::definitions().iter().map(|field| field.column(&stations)).collect();
+    let columns = layers::columns(&profiles::definitions(), &stations);
     finished.push(stage, LayerName::Profiles, stations.len(), Geometries::Points(station_positions), columns);
     Ok(())
 }

@@ -146,7 +146,7 @@ impl ComposedSoFar<'_, '_> {
         for (layer, records) in drawn {
             let is_area = layer == LayerName::Areas;
             let (records, geometries): (Vec<StringRecord>, Vec<Vec<Position>>) = std::mem::take(records).into_iter().unzip();
-            let columns = layers::strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+            let columns = layers::columns(&layers::strings::definitions(is_area), &records);
             let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
             finished.push(stage, layer, records.len(), geometries, columns);
         }
@@ -194,8 +194,7 @@ impl Finished {
                 geometries.push(positions);
                 values.push(of_record);
             }
-            let mut columns: Vec<Column> =
-                layers::strings::definitions(is_area).iter().map(|field| field.column(&records)).collect();
+            let mut columns: Vec<Column> = layers::columns(&layers::strings::definitions(is_area), &records);
             columns.extend(attribute_columns(described, records.len(), |i| &values[i]));
             let geometries = if is_area { Geometries::Areas(geometries) } else { Geometries::Lines(geometries) };
             self.batches.push((LayerKey::Coded(layer), Batch { len: records.len(), geometries, columns }));

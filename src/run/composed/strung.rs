@@ -21,7 +21,7 @@ use crate::output::columns::{Geometries, Position};
 use crate::output::layers::strings::StringRecord;
 use crate::output::layers::values::{self, Thing};
 use crate::output::layers::vertices::VertexRecord;
-use crate::output::layers::{Times, vertices};
+use crate::output::layers::{self, Times, vertices};
 use crate::records::ledger::Flags;
 use crate::records::roles::JOIN;
 use crate::records::when::When;
@@ -109,7 +109,7 @@ pub fn assemble_all(
         records.extend(drawn.0);
         positions.extend(drawn.1);
     }
-    let columns = vertices::definitions().iter().map(|field| field.column(&records)).collect();
+    let columns = layers::columns(&vertices::definitions(), &records);
     finished.push(stage, LayerName::Vertices, records.len(), Geometries::Points(positions), columns);
     Ok(())
 }

@@ -17,7 +17,7 @@ use crate::output::columns::{Batch, Geometries, LayerKey};
 use crate::output::layers::adjusted::AdjustedRecord;
 use crate::output::layers::features::Feature;
 use crate::output::layers::residuals::ResidualRecord;
-use crate::output::layers::{adjusted, corrections, residuals};
+use crate::output::layers::{self, adjusted, corrections, residuals};
 use crate::records::ledger::{Entry, Flag, Flags, Outcome};
 use crate::run::coded::RowCoding;
 use crate::run::mapped_feature::MappedFeature;
@@ -258,7 +258,7 @@ fn adjusted_batch(stage: &Stage, network: &AdjustedNetwork) -> Result<Option<(La
             });
         }
     }
-    let columns = adjusted::definitions().iter().map(|field| field.column(&records)).collect();
+    let columns = layers::columns(&adjusted::definitions(), &records);
     let batch = Batch { len: records.len(), geometries: Geometries::Points(positions), columns };
     Ok((batch.len > 0).then(|| (LayerName::Adjusted.into(), batch)))
 }
@@ -273,7 +273,7 @@ fn residual_batch(stage: &Stage, network: &AdjustedNetwork) -> Option<(LayerKey,
             records.extend(network.residual_record(stage, component, solved, residual));
         }
     }
-    let columns = residuals::definitions().iter().map(|field| field.column(&records)).collect();
+    let columns = layers::columns(&residuals::definitions(), &records);
     let batch = Batch { len: records.len(), geometries: Geometries::None, columns };
     (batch.len > 0).then(|| (LayerName::Residuals.into(), batch))
 }
@@ -284,7 +284,7 @@ fn correction_batch(stage: &Stage, network: &AdjustedNetwork) -> Option<(LayerKe
     if !stage.wanted.contains(&LayerName::Corrections) || records.is_empty() {
         return None;
     }
-    let columns = corrections::definitions().iter().map(|field| field.column(&records)).collect();
+    let columns = layers::columns(&corrections::definitions(), &records);
     let batch = Batch { len: records.len(), geometries: Geometries::None, columns };
     Some((LayerName::Corrections.into(), batch))
 }

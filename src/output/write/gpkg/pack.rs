@@ -146,6 +146,11 @@ impl Pager {
         })
     }
 
+    /// Bytes of a page.
+    pub fn page_size(&self) -> usize {
+        self.page_size
+    }
+
     fn is_lock_page(&self, number: u32) -> bool {
         u64::from(number) == LOCK_BYTE / self.page_size as u64 + 1
     }
@@ -208,13 +213,100 @@ pub struct Root {
     page: Vec<u8>,
 }
 
-/// A table that is being packed.
-pub struct PackedTable {
-    root: u32,
-    /// Cells of the leaf on its way, and where each begins.
+/// The leaf page on its way: its cells, and where each begins.
+#[derive(Default)]
+struct Leaf {
     cells: Vec<u8>,
     starts: Vec<u16>,
     last_row: i64,
+}
+
+impl Leaf {
+    /// Whether a cell of a size would be too much for it.
+    fn is_full_for(&self, size: usize, page_size: usize) -> bool {
+        LEAF_HEADER + 2 * (self.starts.len() + 1) + self.cells.len() + size > page_size
+    }
+
+    /// Begins the cell of a record.
+    fn begin(&mut self, row: i64, payload: usize) {
+        self.starts.push(self.cells.len() as u16);
+        push_varint(&mut self.cells, payload as u64);
+        push_varint(&mut self.cells, row as u64);
+        self.last_row = row;
+    }
+
+    /// Writes it behind other pages, and begins the next.
+    fn end(&mut self, pages: &mut Vec<u8>, page_size: usize) {
+        fill_page(pages, page_size, LEAF, &self.cells, &self.starts, None);
+        self.cells.clear();
+        self.starts.clear();
+    }
+}
+
+/// Bytes of a cell of which so many bytes stand on the leaf.
+fn cell_size(row: i64, payload: usize, on_leaf: usize) -> usize {
+    varint_length(payload as u64) + varint_length(row as u64) + on_leaf
+}
+
+/// Leaf pages that are made apart from the file, since nothing in them tells where they stand: of records that fit on a page.
+pub struct LeafPages {
+    page_size: usize,
+    leaf: Leaf,
+    pages: Vec<u8>,
+    /// The greatest row id of each page.
+    last_rows: Vec<i64>,
+}
+
+impl LeafPages {
+    /// None yet.
+    pub fn new(page_size: usize) -> LeafPages {
+        LeafPages { page_size, leaf: Leaf::default(), pages: Vec::new(), last_rows: Vec::new() }
+    }
+
+    fn begin(&mut self, row: i64, payload: usize) {
+        if self.leaf.is_full_for(cell_size(row, payload, payload), self.page_size) {
+            self.end_leaf();
+        }
+        self.leaf.begin(row, payload);
+    }
+
+    fn end_leaf(&mut self) {
+        self.last_rows.push(self.leaf.last_row);
+        self.leaf.end(&mut self.pages, self.page_size);
+    }
+
+    /// Adds a record of the row id, which stands for its column, and an integer. Row ids must grow.
+    pub fn push_integer(&mut self, row: i64, value: i64) {
+        /// Bytes of the header: its own size, a null, the type of the integer.
+        const HEADER: u8 = 3;
+        let (code, bytes) = integer_type(value);
+        self.begin(row, usize::from(HEADER) + bytes);
+        self.leaf.cells.extend_from_slice(&[HEADER, 0, code]);
+        self.leaf.cells.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
+    }
+
+    /// Adds a record that is no longer than a page allows. Row ids must grow.
+    pub fn push(&mut self, row: i64, record: &PackedRecord) {
+        let payload = record.size();
+        debug_assert_eq!(local_size(payload, self.page_size), payload, "a record that spills over");
+        self.begin(row, payload);
+        record.payload(&mut self.leaf.cells);
+    }
+
+    /// All pages, the last one as far as it is filled.
+    #[must_use]
+    pub fn finish(mut self) -> LeafPages {
+        if !self.leaf.starts.is_empty() {
+            self.end_leaf();
+        }
+        self
+    }
+}
+
+/// A table that is being packed.
+pub struct PackedTable {
+    root: u32,
+    leaf: Leaf,
     /// Finished leaves: greatest row id and page.
     leaves: Vec<(i64, u32)>,
 }
@@ -222,7 +314,7 @@ pub struct PackedTable {
 impl PackedTable {
     /// A table whose root page is `root` and which has no records that matter.
     pub fn new(root: u32) -> PackedTable {
-        PackedTable { root, cells: Vec::new(), starts: Vec::new(), last_row: 0, leaves: Vec::new() }
+        PackedTable { root, leaf: Leaf::default(), leaves: Vec::new() }
     }
 
     /// Adds a record. Row ids must grow.
@@ -233,53 +325,40 @@ impl PackedTable {
         let payload = record.size();
         let local = local_size(payload, pager.page_size);
         let spills = local < payload;
-        self.begin_cell(pager, row, payload, local + if spills { 4 } else { 0 })?;
+        if self.leaf.is_full_for(cell_size(row, payload, local + if spills { 4 } else { 0 }), pager.page_size) {
+            self.end_leaf(pager)?;
+        }
+        self.leaf.begin(row, payload);
         if spills {
             let mut whole = Vec::with_capacity(payload);
             record.payload(&mut whole);
             let overflow = append_overflow(pager, &whole[local..])?;
-            self.cells.extend_from_slice(&whole[..local]);
-            self.cells.extend_from_slice(&overflow.to_be_bytes());
+            self.leaf.cells.extend_from_slice(&whole[..local]);
+            self.leaf.cells.extend_from_slice(&overflow.to_be_bytes());
         } else {
-            record.payload(&mut self.cells);
+            record.payload(&mut self.leaf.cells);
         }
         Ok(())
     }
 
-    /// Adds a record of the row id, which stands for its column, and an integer. Row ids must grow.
+    /// Adds finished leaf pages, whose row ids are greater than those before.
     ///
     /// # Errors
     /// When the file cannot be written.
-    pub fn push_integer(&mut self, pager: &mut Pager, row: i64, value: i64) -> Result<()> {
-        /// Bytes of the header: its own size, a null, the type of the integer.
-        const HEADER: u8 = 3;
-        let (code, bytes) = integer_type(value);
-        let payload = usize::from(HEADER) + bytes;
-        self.begin_cell(pager, row, payload, payload)?;
-        self.cells.extend_from_slice(&[HEADER, 0, code]);
-        self.cells.extend_from_slice(&value.to_be_bytes()[8 - bytes..]);
-        Ok(())
-    }
-
-    /// Begins the cell of a record: of its payload so many bytes stand on the leaf, with the page of the others.
-    fn begin_cell(&mut self, pager: &mut Pager, row: i64, payload: usize, on_leaf: usize) -> Result<()> {
-        let size = varint_length(payload as u64) + varint_length(row as u64) + on_leaf;
-        if LEAF_HEADER + 2 * (self.starts.len() + 1) + self.cells.len() + size > pager.page_size {
+    pub fn append(&mut self, pager: &mut Pager, leaves: &LeafPages) -> Result<()> {
+        if !self.leaf.starts.is_empty() {
             self.end_leaf(pager)?;
         }
-        self.starts.push(self.cells.len() as u16);
-        push_varint(&mut self.cells, payload as u64);
-        push_varint(&mut self.cells, row as u64);
-        self.last_row = row;
+        for (page, last_row) in leaves.pages.chunks_exact(pager.page_size).zip(&leaves.last_rows) {
+            self.leaves.push((*last_row, pager.append(|pages| pages.extend_from_slice(page))?));
+        }
         Ok(())
     }
 
     fn end_leaf(&mut self, pager: &mut Pager) -> Result<()> {
         let size = pager.page_size;
-        let page = pager.append(|pages| fill_page(pages, size, LEAF, &self.cells, &self.starts, None))?;
-        self.leaves.push((self.last_row, page));
-        self.cells.clear();
-        self.starts.clear();
+        let page = pager.append(|pages| self.leaf.end(pages, size))?;
+        self.leaves.push((self.leaf.last_row, page));
         Ok(())
     }
 
@@ -291,10 +370,11 @@ impl PackedTable {
         let size = pager.page_size;
         if self.leaves.is_empty() {
             let mut page = Vec::with_capacity(size);
-            fill_page(&mut page, size, LEAF, &self.cells, &self.starts, None);
-            return Ok((!self.starts.is_empty()).then_some(Root { number: self.root, page }));
+            let is_empty = self.leaf.starts.is_empty();
+            self.leaf.end(&mut page, size);
+            return Ok((!is_empty).then_some(Root { number: self.root, page }));
         }
-        if !self.starts.is_empty() {
+        if !self.leaf.starts.is_empty() {
             self.end_leaf(pager)?;
         }
         let mut level = self.leaves;

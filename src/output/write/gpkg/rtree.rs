@@ -12,7 +12,7 @@ use std::io;
 use rayon::prelude::*;
 use rusqlite::Connection;
 
-use super::pack::{PackedRecord, PackedTable, Pager, Root};
+use super::pack::{LeafPages, PackedRecord, PackedTable, Pager, Root};
 use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
@@ -23,8 +23,10 @@ const CELL_BYTES: usize = 24;
 const NODE_BYTES: usize = 4 + CELLS * CELL_BYTES;
 /// Cells that a packed node is given: all but a few, so that a later insertion does not split each.
 const FILL: usize = 48;
-/// Nodes that are made together.
-const ENCODED_AT_ONCE: usize = 1024;
+/// Nodes whose pages are made together.
+const NODES_AT_ONCE: usize = 1024;
+/// Records whose nodes are told on pages that are made together.
+const RECORDS_AT_ONCE: usize = 1 << 16;
 
 /// A box in single precision: min x, max x, min y, max y, rounded outwards.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,44 +96,72 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
         next_node += level.len() as i64;
         levels.push(level);
     }
-    let mut record = PackedRecord::default();
-    let mut nodes = PackedTable::new(roots.node);
-    let mut parents = PackedTable::new(roots.parent);
-    let mut put_node = |pager: &mut Pager, number: i64, data: &[u8]| {
-        record.clear();
-        record.push_null();
-        record.push_blob(data);
-        nodes.push(pager, number, &record)
-    };
+    let page_size = pager.page_size();
     let height = levels.len() - 1;
-    put_node(pager, 1, &encode(&levels[height], height))?;
-    for (level, cells) in levels[..height].iter().enumerate() {
-        let of_nodes = &levels[level + 1];
-        for (numbered, cells) in of_nodes.chunks(ENCODED_AT_ONCE).zip(cells.chunks(ENCODED_AT_ONCE * FILL)) {
-            let encoded: Vec<Vec<u8>> = cells.par_chunks(FILL).map(|cells| encode(cells, 0)).collect();
-            for ((number, _), data) in numbered.iter().zip(encoded) {
-                put_node(pager, *number, &data)?;
+    let mut nodes = PackedTable::new(roots.node);
+    nodes.append(pager, &node_pages(page_size, [(1, encode(&levels[height], height))]))?;
+    let (mut parents, mut rowids) = (PackedTable::new(roots.parent), PackedTable::new(roots.rowid));
+    // The pages of the table of records are made while those of the nodes are written.
+    let (written, of_records) = rayon::join(
+        || -> io::Result<()> {
+            for (level, cells) in levels[..height].iter().enumerate() {
+                let of_nodes = &levels[level + 1];
+                let numbered = of_nodes.par_chunks(NODES_AT_ONCE).zip(cells.par_chunks(NODES_AT_ONCE * FILL));
+                let made = numbered.with_max_len(1).map(|(numbered, cells)| {
+                    let numbers = numbered.iter().map(|(number, _)| *number);
+                    node_pages(page_size, numbers.zip(cells.chunks(FILL).map(|cells| encode(cells, 0))))
+                });
+                for pages in made.collect::<Vec<_>>() {
+                    nodes.append(pager, &pages)?;
+                }
+                let mut pages = LeafPages::new(page_size);
+                for (node, (number, _)) in of_nodes.iter().enumerate() {
+                    pages.push_integer(*number, levels.get(level + 2).map_or(1, |parents| parents[node / FILL].0));
+                }
+                parents.append(pager, &pages.finish())?;
             }
-        }
-        for (node, (number, _)) in of_nodes.iter().enumerate() {
-            let parent = levels.get(level + 2).map_or(1, |parents| parents[node / FILL].0);
-            parents.push_integer(pager, *number, parent)?;
-        }
-    }
-    let mut leaf_of = vec![0u32; order.len()];
-    for (place, record) in order.iter().enumerate() {
-        leaf_of[*record as usize] = (place / FILL) as u32;
-    }
-    let mut rowids = PackedTable::new(roots.rowid);
-    for (i, leaf) in leaf_of.into_iter().enumerate() {
-        let node = levels.get(1).map_or(1, |leaves| leaves[leaf as usize].0);
-        rowids.push_integer(pager, i as i64 + 1, node)?;
+            Ok(())
+        },
+        || record_pages(page_size, &order, levels.get(1)),
+    );
+    written?;
+    for pages in of_records {
+        rowids.append(pager, &pages)?;
     }
     let mut finished = Vec::new();
     for table in [nodes, parents, rowids] {
         finished.extend(table.finish(pager)?);
     }
     Ok(finished)
+}
+
+/// Pages of nodes, each with its number.
+fn node_pages(page_size: usize, nodes: impl IntoIterator<Item = (i64, Vec<u8>)>) -> LeafPages {
+    let (mut pages, mut record) = (LeafPages::new(page_size), PackedRecord::default());
+    for (number, data) in nodes {
+        record.clear();
+        record.push_null();
+        record.push_blob(&data);
+        pages.push(number, &record);
+    }
+    pages.finish()
+}
+
+/// Pages that tell the leaf node of each record: `order` are the records along the curve, `leaves` the leaf nodes; without these the
+/// root is the only one.
+fn record_pages(page_size: usize, order: &[u32], leaves: Option<&Vec<(i64, Box32)>>) -> Vec<LeafPages> {
+    let mut leaf_of = vec![0u32; order.len()];
+    for (place, record) in order.iter().enumerate() {
+        leaf_of[*record as usize] = (place / FILL) as u32;
+    }
+    let of_part = |(part, leaves_of): (usize, &[u32])| {
+        let mut pages = LeafPages::new(page_size);
+        for (row, leaf) in (part * RECORDS_AT_ONCE + 1..).zip(leaves_of) {
+            pages.push_integer(row as i64, leaves.map_or(1, |leaves| leaves[*leaf as usize].0));
+        }
+        pages.finish()
+    };
+    leaf_of.par_chunks(RECORDS_AT_ONCE).enumerate().with_max_len(1).map(of_part).collect()
 }
 
 fn encode(cells: &[(i64, Box32)], depth: usize) -> Vec<u8> {
