@@ -57,18 +57,37 @@ fn an_output_that_nobody_touched_is_replaced_without_a_word() {
     assert_eq!(files(&folder.path().join("layers")), expected_files("skerrow", &["csv"]));
 }
 
+/// Holds the hashes in a summary to the files.
+fn assert_hashes(layers: &Path) {
+    let summary = json(&layers.join("summary.json"));
+    for file in summary["files"].as_array().unwrap() {
+        let bytes = fs::read(layers.join(file["name"].as_str().unwrap())).unwrap();
+        let hash = blake3::hash(&bytes).to_hex();
+        assert_eq!((file["bytes"].as_u64(), file["blake3"].as_str().unwrap()), (Some(bytes.len() as u64), hash.as_str()));
+    }
+}
+
+/// Most of a long GeoPackage is hashed while it is written, before SQLite describes it.
+#[test]
+fn the_hash_of_a_long_file_is_that_of_its_bytes() {
+    let folder = tempfile::tempdir().unwrap();
+    invent_logs(folder.path(), 30_000, "");
+    for more in [&["--layers", "features"][..], &[]] {
+        standoff(folder.path(), &[&map_invented("layers")[..], &["--format", "gpkg"], more].concat()).exits(0);
+        let layers = folder.path().join("layers");
+        assert!(fs::metadata(layers.join("layers.gpkg")).unwrap().len() > 10 << 20);
+        assert_hashes(&layers);
+    }
+}
+
 #[test]
 fn the_hashes_of_the_output_are_those_of_its_files_and_the_seal_holds() {
     use sha2::{Digest, Sha256};
     let hex = |bytes: &[u8]| Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect::<String>();
     let folder = mapped();
+    assert_hashes(&folder.path().join("layers"));
     let text = read(&folder.path().join("layers/summary.json"));
     let summary: serde_json::Value = serde_json::from_str(&text).unwrap();
-    for file in summary["files"].as_array().unwrap() {
-        let bytes = fs::read(folder.path().join("layers").join(file["name"].as_str().unwrap())).unwrap();
-        let hash = blake3::hash(&bytes).to_hex();
-        assert_eq!((file["bytes"].as_u64(), file["blake3"].as_str().unwrap()), (Some(bytes.len() as u64), hash.as_str()));
-    }
     let seal = summary["seal"].as_str().unwrap();
     assert_eq!(hex(text.replace(seal, &"0".repeat(64)).as_bytes()), seal);
 }

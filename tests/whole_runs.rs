@@ -13,7 +13,7 @@ use serde_json::Value;
 use support::*;
 
 /// Rows of a log that takes the program long enough to be interrupted.
-const LONG_LOG: usize = 200_000;
+const LONG_LOG: usize = 500_000;
 /// Rows and bytes of remark of a log of several windows of several blocks, in all formats.
 const WINDOWS_LOG: (usize, usize) = (8000, 450);
 

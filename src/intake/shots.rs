@@ -22,7 +22,6 @@ use crate::units::{AngleUnit, Units};
 ///
 /// # Errors
 /// When it names no instrument that is known, or no day for the instrument's corrections.
-#[inline]
 pub(super) fn read_row(layout: &LogLayout, rules: &ShotRules, rows: &Rows, row: &Row) -> Result<ReadRow, Fault> {
     let reader = Reader { layout, rows, row };
     let kits = reader.kits(rules)?;
@@ -83,7 +82,6 @@ fn noted<T>(read: Result<Option<T>, Fault>, first: &mut Option<Fault>) -> Option
 
 impl<'r> Reader<'r, '_> {
     /// The readings of a full shot: a direction and a triangle, all that is there in agreement.
-    #[inline]
     fn full_shot(&self, rules: &ShotRules, kit: &Kit) -> Result<Readings, Fault> {
         let slope_m = self.distance(Quantity::SlopeDistance, kit, &rules.units)?;
         let horizontal_m = self.distance(Quantity::HorizontalDistance, kit, &rules.units)?;

@@ -179,6 +179,15 @@ mod tests {
     use crate::job::Day;
 
     #[test]
+    fn a_share_of_the_distance_is_added_in_quadrature() {
+        let kit = Kit { sigma_distance_m: 0.1, sigma_distance_ratio: 0.0, ..Kit::from(&Instrument::default()) };
+        assert_eq!(kit.sigma_distance_m(1234.5), 0.1);
+        let kit = Kit { sigma_distance_m: 0.3, sigma_distance_ratio: 0.004, ..kit };
+        assert!((kit.sigma_distance_m(100.0) - 0.5).abs() < 1e-15);
+        assert_eq!(kit.sigma_distance_m(0.0), 0.3);
+    }
+
+    #[test]
     fn the_kit_is_that_of_the_date() {
         let date = |text: &str| text.parse::<Date>().unwrap();
         let calibration = |from: Option<&str>, to: Option<&str>, azimuth_correction_deg| Calibration {

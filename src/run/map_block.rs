@@ -175,7 +175,6 @@ impl Stage<'_> {
         }
     }
 
-    #[inline]
     fn record<'r>(&'r self, shot: &'r Sighted<'r>, placed: &Placed, source_file: &'r str) -> Feature<'r> {
         let (sighting, source) = (&shot.sighting, &shot.sighting.record);
         let (words, readings) = (&source.words, source.readings());

@@ -40,7 +40,6 @@ impl Stage<'_> {
     }
 
     /// North and reduction of one shot from a base, with the suspicions so far. `recent` is the declination of the shot before.
-    #[inline]
     pub(super) fn sight<'r>(
         &'r self,
         block: &'r ShotBlock,
@@ -60,7 +59,6 @@ impl Stage<'_> {
     }
 
     /// A record on its base, whatever of it was read.
-    #[inline]
     pub(super) fn sighting<'r>(
         &self,
         record: ShotRecord<'r>,

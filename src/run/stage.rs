@@ -71,7 +71,6 @@ impl Stage<'_> {
 
     /// The record of a point by the vector from a base and its covariance by cause; names, time and lineage are the caller's to
     /// fill in.
-    #[inline]
     pub fn feature<'r>(
         &'r self,
         placed: &Placed,

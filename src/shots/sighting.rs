@@ -85,7 +85,6 @@ impl Sighting<'_> {
     ///
     /// # Errors
     /// As [`Sighting::heights_m`].
-    #[inline]
     pub fn reduced(&self, base: &Base) -> Result<Option<(Vector, f64)>, Fault> {
         let (Some(azimuth), Some(triangle)) = (self.azimuth, self.record.readings().triangle()) else { return Ok(None) };
         let (instrument_height_m, target_height_m) = self.heights_m(base)?;

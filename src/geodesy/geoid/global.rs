@@ -146,6 +146,20 @@ mod tests {
     }
 
     #[test]
+    fn corners_computed_ahead_are_those_that_are_asked_for() {
+        let places = [(4.71, 78.77), (4.72, 78.77), (-16.7, 179.99), (90.0, 0.0), (-0.466_744, 0.0023)];
+        let (ahead, alone) = (GlobalGeoid::default(), GlobalGeoid::default());
+        ahead.look_ahead(places.into_iter());
+        let known = ahead.corners.lock().unwrap().len();
+        for (lat, lon) in places {
+            let at = Geodetic { lat_rad: f64::to_radians(lat), lon_rad: f64::to_radians(lon), ellipsoid_height_m: 0.0 };
+            assert_eq!(ahead.undulation_m(&at), alone.undulation_m(&at), "{lat} {lon}");
+        }
+        // Two of the places are in one cell.
+        assert_eq!((known, ahead.corners.lock().unwrap().len()), (16, 16));
+    }
+
+    #[test]
     fn interpolation_stays_within_two_centimetres() {
         let geoid = GlobalGeoid::default();
         // Rough places: the Indian low, the Andes, New Guinea, the Alps, and across the antimeridian.

@@ -38,7 +38,7 @@ impl LogLayout {
         match bytes.first() {
             None => LineKind::Blank,
             Some(first) if blank(first) && bytes.iter().all(blank) => LineKind::Blank,
-            _ if !self.comment.is_empty() && line.starts_with(&self.comment) => LineKind::Comment,
+            Some(first) if self.comment.as_bytes().first() == Some(first) && line.starts_with(&self.comment) => LineKind::Comment,
             _ if line.len() < self.header_text.len() || bytes.len() > self.header_text.len() + 8 => LineKind::Data,
             _ if line.trim() == self.header_text => LineKind::Header,
             _ if self.is_permuted_header(line.trim()) => LineKind::OtherHeader,

@@ -124,4 +124,26 @@ mod tests {
         assert!(all.sentence().unwrap().contains("2.00 m in the middle of all and 5.00 m at most."));
         assert_eq!(Sure::told(&[Sure::default()]).sentence(), None);
     }
+
+    #[test]
+    fn each_layer_and_all_of_them_whoever_knows_something() {
+        let (radius, height, none) = (&[3.0, 1.0, 8.0][..], &[0.5, 0.25, 0.75][..], &[][..]);
+        let of = |radius: &[f64], height: &[f64]| {
+            let mut sure = Sure::default();
+            sure.radius.see(&Column::Real(radius.to_vec()));
+            sure.height.see(&Column::Real(height.to_vec()));
+            sure
+        };
+        for layers in [
+            vec![],
+            vec![of(none, none), of(radius, height), of(none, none)],
+            vec![of(radius, none), of(none, height)],
+            vec![of(radius, height), of(&[9.0], &[2.0])],
+        ] {
+            let (each, all) = Sure::told_of(&layers);
+            assert_eq!(all, Sure::told(&layers));
+            let alone = layers.iter().map(|layer| Sure::told(std::slice::from_ref(layer)));
+            assert!(each.into_iter().eq(alone));
+        }
+    }
 }

@@ -6,22 +6,21 @@ use std::path::PathBuf;
 
 use rustc_hash::FxHashMap;
 
+use super::feature_columns::FeatureColumns;
 use super::items::{
     MeasuredPoint, Measurement, MeasurementPoint, PageBase, PageFeature, PageHeld, PageLayer, PageLine, PageResidual,
     PageSuspect, Profiled,
 };
-use super::read::{NamedColumns, RecentTexts, finite, integer, owned, real, reals, text};
+use super::read::{NamedColumns, RecentTexts, finite, integer, owned, real, text};
 use super::sample::{CountGrid, MOST_KEPT, Share};
 use crate::job::{LayerName, catalogue::GeometryKind};
-use crate::output::columns::{Batch, Column, Layer, LayerKey, Position};
+use crate::output::columns::{Batch, Layer, LayerKey};
 use crate::output::{contract::Setup, style};
 use crate::records::ledger::{Entry, Outcome};
 use crate::units::Units;
 
 /// Records of one kind that a page lists at the most; the rest is counted, and stands in the layers.
 const MOST_LISTED: usize = 2_000;
-/// Columns of texts that features are read from.
-const TEXTS: usize = 10;
 /// Rows shown of one reason or of one set of flags.
 const MOST_OF_A_KIND: usize = 50;
 /// Bases, lines and areas that are kept: beyond it a map shows nothing.
@@ -84,7 +83,7 @@ pub struct Collected {
     /// Rows mapped with suspicions, by the set of these.
     pub suspects: BTreeMap<String, (u64, Vec<PageSuspect>)>,
     described: Vec<Layer>,
-    recent: RecentTexts<TEXTS>,
+    recent: RecentTexts,
 }
 
 impl Collected {
@@ -414,94 +413,6 @@ impl Collected {
                     sentence: owned(sentence, i),
                 });
             }
-        }
-    }
-}
-
-/// The columns of a layer of point features.
-struct FeatureColumns<'b> {
-    texts: [Option<&'b Column>; TEXTS],
-    reals: [&'b [f64]; 18],
-    measure: Option<&'b Column>,
-    whole: [Option<&'b Column>; 3],
-}
-
-impl<'b> FeatureColumns<'b> {
-    fn find(named: &NamedColumns<'b>) -> FeatureColumns<'b> {
-        let column = |name| named.column(name);
-        FeatureColumns {
-            texts: ["feature", "code", "code_title", "base", "time_local", "height_kind", "flags", "source_file", "role", "shot"]
-                .map(column),
-            reals: [
-                "ellipsoid_height_m",
-                "orthometric_height_m",
-                "horizontal_distance_m",
-                "true_azimuth_deg",
-                "declination_deg",
-                "sigma_east_m",
-                "sigma_north_m",
-                "sigma_up_m",
-                "ellipse_major95_m",
-                "ellipse_minor95_m",
-                "ellipse_azimuth_deg",
-                "radius95_m",
-                "height95_m",
-                "base_share",
-                "direction_share",
-                "distance_share",
-                "spread_m",
-                "coarse_cell_m",
-            ]
-            .map(|name| reals(column(name))),
-            measure: column("measure"),
-            whole: ["source_line", "shots_used", "shots_aside"].map(column),
-        }
-    }
-
-    fn feature(&self, layer: usize, i: usize, at: &Position, recent: &mut RecentTexts<TEXTS>) -> PageFeature {
-        let mut text = |index: usize| recent.text(index, self.texts[index], i);
-        let real = |index: usize| self.reals[index].get(i).copied().unwrap_or(f64::NAN);
-        let height_kind = text(5);
-        PageFeature {
-            layer,
-            name: owned(self.texts[0], i),
-            code: text(1),
-            code_title: text(2),
-            base: text(3),
-            time: owned(self.texts[4], i),
-            at: [at.x, at.y],
-            height_m: match &*height_kind {
-                "ellipsoidal" => real(0),
-                "orthometric" => real(1),
-                _ => f64::NAN,
-            },
-            height_kind,
-            flags: text(6),
-            file: text(7),
-            line: integer(self.whole[0], i).unwrap_or_default(),
-            distance_m: real(2),
-            azimuth_deg: real(3),
-            declination_deg: real(4),
-            sigma_m: [real(5), real(6), real(7)],
-            ellipse: [real(8), real(9), real(10)],
-            radius95_m: real(11),
-            height95_m: real(12),
-            shares: [real(13), real(14), real(15)],
-            spread_m: real(16),
-            cell_m: real(17),
-            used: integer(self.whole[1], i).unwrap_or(1),
-            aside: integer(self.whole[2], i).unwrap_or(0),
-        }
-    }
-
-    fn measured(&self, i: usize, at: &Position) -> MeasuredPoint {
-        MeasuredPoint {
-            measure: owned(self.measure, i),
-            name: owned(self.texts[0], i),
-            role: owned(self.texts[8], i),
-            shot: owned(self.texts[9], i),
-            code: owned(self.texts[1], i),
-            at: [at.x, at.y, at.z],
         }
     }
 }

@@ -19,6 +19,7 @@ pub(crate) mod chart;
 mod collect;
 mod data;
 mod drawings;
+mod feature_columns;
 pub(crate) mod good;
 mod groups;
 mod heading;

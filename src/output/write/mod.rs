@@ -271,9 +271,7 @@ impl Output {
         let extents: Vec<Extent> = extents.into_iter().filter(|extent| extent.records > 0).collect();
         if let Some(drawn) = drawn? {
             values::write_beside(folder.path(), &name, &account.things, units.units())?;
-            write_drawings(&folder, &drawn.figures)?;
-            let path = folder.path().join(page_name(&name));
-            std::fs::write(&path, drawn.html).map_err(WriteError::file(&path, "writing"))?;
+            drawn.write(&folder, &name)?;
         }
         let text = summary(&account, &extents, folder.files(&hashed)?).map_err(WriteError::Summary)?;
         Ok((folder.commit(&text)?, account))
@@ -390,6 +388,12 @@ impl PageDrawn {
     fn draw(page: Page, drawings: bool, account: &Account) -> Result<PageDrawn, WriteError> {
         let figures = if drawings { page.figures() } else { Vec::new() };
         Ok(PageDrawn { figures, html: page.html(account)? })
+    }
+
+    fn write(&self, folder: &Folder, name: &str) -> Result<(), WriteError> {
+        write_drawings(folder, &self.figures)?;
+        let path = folder.path().join(page_name(name));
+        std::fs::write(&path, &self.html).map_err(WriteError::file(&path, "writing"))
     }
 }
 

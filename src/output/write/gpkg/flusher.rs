@@ -12,7 +12,8 @@ const FLUSHED_AT_ONCE: usize = 1 << 25;
 pub struct Flusher {
     /// The file, until the thread has it.
     file: Option<File>,
-    thread: Option<(SyncSender<()>, JoinHandle<Result<()>>)>,
+    /// What asks the thread to flush, until nothing more comes, and the thread.
+    thread: Option<(Option<SyncSender<()>>, JoinHandle<Result<()>>)>,
     waiting: usize,
 }
 
@@ -32,24 +33,34 @@ impl Flusher {
             return;
         }
         self.waiting = 0;
-        if let Some((sender, _)) = &self.thread {
+        if let Some((Some(sender), _)) = &self.thread {
             let _ = sender.try_send(());
         }
         if let Some(file) = self.file.take() {
             // Nothing waits in it: a disk that is still at the bytes before takes these with the next ones, or with the last.
             let (sender, receiver) = sync_channel(0);
-            let flushes = move || std::iter::once(()).chain(receiver).try_for_each(|()| file.sync_data());
-            self.thread = Some((sender, std::thread::spawn(flushes)));
+            let flushes = move || {
+                std::iter::once(()).chain(receiver).try_for_each(|()| file.sync_data())?;
+                file.sync_data()
+            };
+            self.thread = Some((Some(sender), std::thread::spawn(flushes)));
         }
     }
 
-    /// Waits for what is on its way; the bytes since then are not flushed yet.
+    /// Nothing more is written here: what is there goes to the disk.
+    pub fn close(&mut self) {
+        if let Some((sender, _)) = &mut self.thread {
+            *sender = None;
+        }
+    }
+
+    /// Waits for what is on its way to the disk.
     ///
     /// # Errors
     /// When the disk refused something: it says so once, and here.
-    pub fn finish(self) -> Result<()> {
-        let Some((sender, thread)) = self.thread else { return Ok(()) };
-        drop(sender);
+    pub fn finish(mut self) -> Result<()> {
+        self.close();
+        let Some((_, thread)) = self.thread else { return Ok(()) };
         match thread.join() {
             Ok(flushed) => flushed,
             Err(panic) => std::panic::resume_unwind(panic),

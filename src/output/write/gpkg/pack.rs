@@ -24,7 +24,7 @@ const INTERIOR_HEADER: usize = 12;
 const WRITTEN_AT_ONCE: usize = 1 << 18;
 
 /// A record on its way: header and body, reused from one to the next.
-#[derive(Default)]
+#[derive(Clone, Default)]
 pub struct PackedRecord {
     types: Vec<u8>,
     body: Vec<u8>,
@@ -203,6 +203,7 @@ impl Pager {
         put(24, &changed)?;
         put(28, &pages)?;
         put(92, &changed)?;
+        self.flusher.close();
         Ok((self.flusher, known))
     }
 }
@@ -252,8 +253,9 @@ fn cell_size(row: i64, payload: usize, on_leaf: usize) -> usize {
 pub struct LeafPages {
     page_size: usize,
     leaf: Leaf,
+    /// Full pages; what follows them is in `leaf`.
     pages: Vec<u8>,
-    /// The greatest row id of each page.
+    /// The greatest row id of each.
     last_rows: Vec<i64>,
 }
 
@@ -291,15 +293,6 @@ impl LeafPages {
         debug_assert_eq!(local_size(payload, self.page_size), payload, "a record that spills over");
         self.begin(row, payload);
         record.payload(&mut self.leaf.cells);
-    }
-
-    /// All pages, the last one as far as it is filled.
-    #[must_use]
-    pub fn finish(mut self) -> LeafPages {
-        if !self.leaf.starts.is_empty() {
-            self.end_leaf();
-        }
-        self
     }
 }
 
@@ -341,17 +334,21 @@ impl PackedTable {
         Ok(())
     }
 
-    /// Adds finished leaf pages, whose row ids are greater than those before.
+    /// Adds leaf pages, whose row ids are greater than those before; the last of them is filled further by what comes next.
     ///
     /// # Errors
     /// When the file cannot be written.
-    pub fn append(&mut self, pager: &mut Pager, leaves: &LeafPages) -> Result<()> {
+    pub fn append(&mut self, pager: &mut Pager, leaves: LeafPages) -> Result<()> {
+        if leaves.leaf.starts.is_empty() {
+            return Ok(());
+        }
         if !self.leaf.starts.is_empty() {
             self.end_leaf(pager)?;
         }
         for (page, last_row) in leaves.pages.chunks_exact(pager.page_size).zip(&leaves.last_rows) {
             self.leaves.push((*last_row, pager.append(|pages| pages.extend_from_slice(page))?));
         }
+        self.leaf = leaves.leaf;
         Ok(())
     }
 
@@ -565,6 +562,48 @@ mod tests {
             check(512, &rows);
         }
         check(65_536, &(0..9000).map(|i| (i, 0.5, "x".repeat((i % 700) as usize))).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn pages_made_apart_stand_among_those_made_here() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("t.sqlite");
+        let connection = Connection::open(&path).unwrap();
+        connection.execute_batch("PRAGMA page_size = 512; CREATE TABLE t (id INTEGER PRIMARY KEY, n INTEGER)").unwrap();
+        let root: u32 =
+            connection.query_row("SELECT rootpage FROM sqlite_master WHERE name = 't'", [], |row| row.get(0)).unwrap();
+        connection.close().unwrap();
+        let mut pager = Pager::open(&path).unwrap();
+        let (mut table, mut record) = (PackedTable::new(root), PackedRecord::default());
+        let value = |row: i64| row * row * 7919 - 300;
+        let mut put = |row: i64| {
+            record.clear();
+            record.push_null();
+            record.push_integer(value(row));
+            record.clone()
+        };
+        // Few and many of each kind, in turn; one lot is empty.
+        let mut row = 0;
+        for (lot, count) in [3, 500, 1, 0, 2000, 40, 700].into_iter().enumerate() {
+            let mut pages = LeafPages::new(pager.page_size());
+            for _ in 0..count {
+                row += 1;
+                match lot % 3 {
+                    0 => table.push(&mut pager, row, &put(row)).unwrap(),
+                    1 => pages.push_integer(row, value(row)),
+                    _ => pages.push(row, &put(row)),
+                }
+            }
+            table.append(&mut pager, pages).unwrap();
+        }
+        let root = table.finish(&mut pager).unwrap();
+        pager.finish(root.as_slice()).unwrap();
+        let connection = Connection::open(&path).unwrap();
+        let verdict: String = connection.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
+        assert_eq!(verdict, "ok");
+        let mut statement = connection.prepare("SELECT id, n FROM t ORDER BY id").unwrap();
+        let read = statement.query_map([], |row| Ok((row.get(0)?, row.get(1)?))).unwrap().map(|row| row.unwrap());
+        assert!(read.eq((1..=row).map(|row| (row, value(row)))));
     }
 
     #[test]

@@ -99,7 +99,7 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
     let page_size = pager.page_size();
     let height = levels.len() - 1;
     let mut nodes = PackedTable::new(roots.node);
-    nodes.append(pager, &node_pages(page_size, [(1, encode(&levels[height], height))]))?;
+    nodes.append(pager, node_pages(page_size, [(1, encode(&levels[height], height))]))?;
     let (mut parents, mut rowids) = (PackedTable::new(roots.parent), PackedTable::new(roots.rowid));
     // The pages of the table of records are made while those of the nodes are written.
     let (written, of_records) = rayon::join(
@@ -112,13 +112,13 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
                     node_pages(page_size, numbers.zip(cells.chunks(FILL).map(|cells| encode(cells, 0))))
                 });
                 for pages in made.collect::<Vec<_>>() {
-                    nodes.append(pager, &pages)?;
+                    nodes.append(pager, pages)?;
                 }
                 let mut pages = LeafPages::new(page_size);
                 for (node, (number, _)) in of_nodes.iter().enumerate() {
                     pages.push_integer(*number, levels.get(level + 2).map_or(1, |parents| parents[node / FILL].0));
                 }
-                parents.append(pager, &pages.finish())?;
+                parents.append(pager, pages)?;
             }
             Ok(())
         },
@@ -126,7 +126,7 @@ pub fn build(pager: &mut Pager, roots: IndexRoots, boxes: Vec<Box32>) -> io::Res
     );
     written?;
     for pages in of_records {
-        rowids.append(pager, &pages)?;
+        rowids.append(pager, pages)?;
     }
     let mut finished = Vec::new();
     for table in [nodes, parents, rowids] {
@@ -144,7 +144,7 @@ fn node_pages(page_size: usize, nodes: impl IntoIterator<Item = (i64, Vec<u8>)>)
         record.push_blob(&data);
         pages.push(number, &record);
     }
-    pages.finish()
+    pages
 }
 
 /// Pages that tell the leaf node of each record: `order` are the records along the curve, `leaves` the leaf nodes; without these the
@@ -159,7 +159,7 @@ fn record_pages(page_size: usize, order: &[u32], leaves: Option<&Vec<(i64, Box32
         for (row, leaf) in (part * RECORDS_AT_ONCE + 1..).zip(leaves_of) {
             pages.push_integer(row as i64, leaves.map_or(1, |leaves| leaves[*leaf as usize].0));
         }
-        pages.finish()
+        pages
     };
     leaf_of.par_chunks(RECORDS_AT_ONCE).enumerate().with_max_len(1).map(of_part).collect()
 }
