@@ -12,9 +12,14 @@ const FLUSHED_AT_ONCE: usize = 1 << 25;
 pub struct Flusher {
     /// The file, until the thread has it.
     file: Option<File>,
-    /// What asks the thread to flush, until nothing more comes, and the thread.
-    thread: Option<(Option<SyncSender<()>>, JoinHandle<Result<()>>)>,
+    thread: Option<Flushing>,
     waiting: usize,
+}
+
+/// The thread, and what asks it to flush until nothing more comes.
+struct Flushing {
+    asks: Option<SyncSender<()>>,
+    thread: JoinHandle<Result<()>>,
 }
 
 impl Flusher {
@@ -33,8 +38,8 @@ impl Flusher {
             return;
         }
         self.waiting = 0;
-        if let Some((Some(sender), _)) = &self.thread {
-            let _ = sender.try_send(());
+        if let Some(Flushing { asks: Some(asks), .. }) = &self.thread {
+            let _ = asks.try_send(());
         }
         if let Some(file) = self.file.take() {
             // Nothing waits in it: a disk that is still at the bytes before takes these with the next ones, or with the last.
@@ -43,14 +48,14 @@ impl Flusher {
                 std::iter::once(()).chain(receiver).try_for_each(|()| file.sync_data())?;
                 file.sync_data()
             };
-            self.thread = Some((Some(sender), std::thread::spawn(flushes)));
+            self.thread = Some(Flushing { asks: Some(sender), thread: std::thread::spawn(flushes) });
         }
     }
 
     /// Nothing more is written here: what is there goes to the disk.
     pub fn close(&mut self) {
-        if let Some((sender, _)) = &mut self.thread {
-            *sender = None;
+        if let Some(flushing) = &mut self.thread {
+            flushing.asks = None;
         }
     }
 
@@ -60,7 +65,7 @@ impl Flusher {
     /// When the disk refused something: it says so once, and here.
     pub fn finish(mut self) -> Result<()> {
         self.close();
-        let Some((_, thread)) = self.thread else { return Ok(()) };
+        let Some(Flushing { thread, .. }) = self.thread else { return Ok(()) };
         match thread.join() {
             Ok(flushed) => flushed,
             Err(panic) => std::panic::resume_unwind(panic),
