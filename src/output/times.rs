@@ -16,13 +16,16 @@ pub fn push_two_digits(text: &mut String, number: i32) {
 /// Adds `2026-05-04T08:00:01`, the fraction of the second left out. Four digits of year are all that the formats have; the parser of times
 /// admits no other.
 pub fn push_date_time(text: &mut String, at: &DateTime) {
-    let year = i32::from(at.year()).clamp(0, 9999);
-    push_two_digits(text, year / 100);
-    push_two_digits(text, year % 100);
-    for (sign, number) in [('-', at.month()), ('-', at.day()), ('T', at.hour()), (':', at.minute()), (':', at.second())] {
-        text.push(sign);
-        push_two_digits(text, number.into());
+    let year = at.year().clamp(0, 9999);
+    let (century, of_century) = ((year / 100) as i8, (year % 100) as i8);
+    let mut written = *b"0000-00-00T00:00:00";
+    let numbers = [century, of_century, at.month(), at.day(), at.hour(), at.minute(), at.second()];
+    for (place, number) in [0, 2, 5, 8, 11, 14, 17].into_iter().zip(numbers) {
+        written[place] += number as u8 / 10;
+        written[place + 1] += number as u8 % 10;
     }
+    // All of it is ASCII.
+    text.push_str(std::str::from_utf8(&written).unwrap_or_default());
 }
 
 #[cfg(test)]

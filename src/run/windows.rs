@@ -20,9 +20,10 @@ use crate::intake::shot_rules::ShotRules;
 use crate::shots::audit::{Audit, Auditor};
 
 /// Blocks that are audited and handed on together.
-const WINDOW_BLOCKS: usize = 16;
-/// Windows on their way at once: one that is handed on, one that is computed, one that is audited, one behind it, one that is read.
-const ON_THEIR_WAY: usize = 5;
+const WINDOW_BLOCKS: usize = 8;
+/// Windows on their way at once: one that is handed on, one that is computed, one that is audited, one behind it, one that is read,
+/// and some more, so that nobody waits for the end of another's.
+const ON_THEIR_WAY: usize = 8;
 
 /// A window of computed blocks.
 pub type ComputedWindow<'t> = Vec<Computed<'t>>;
