@@ -145,8 +145,8 @@ def names_off_marks(layers, extent, crs, path):
 
 
 def names_at_scales(path, leaves, project):
-    """Pictures about each base, of what is shown at first, of all layers, and of all as they are dragged into a project, at the scales at which bases, features and points of measurements
-    are labelled first."""
+    """Pictures about each base, of what is shown at first, of all layers, and of all as they are dragged into a project, at the scales at which
+    bases, features and points of measurements are labelled first."""
     spatial = [leaf for leaf in leaves if leaf.layer().isSpatial()]
     bases = next((leaf.layer() for leaf in spatial if leaf.layer().id() == "standoff_bases"), None)
     checked, lost = 0, set()
