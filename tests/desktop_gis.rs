@@ -27,6 +27,8 @@ fn each_layer_of_each_example_takes_its_style_and_the_project_opens() {
     let packages: Vec<PathBuf> = EXAMPLES.iter().map(|example| mapped(example, folder.path())).collect();
     let said = in_desktop_gis("open.py", folder.path(), &packages);
     assert_eq!(said.lines().filter(|line| line.contains(" shown ")).count(), EXAMPLES.len(), "{said}");
+    let named = |line: &str| line.starts_with("names ") && !line.ends_with(" 0");
+    assert_eq!(said.lines().filter(|line| named(line)).count(), EXAMPLES.len(), "{said}");
 }
 
 /// A job of a field, an open string and points about a base.
@@ -92,6 +94,8 @@ fn points_of_measurements_are_labelled_by_what_they_are() {
     things_measured(folder.path());
     let said = in_desktop_gis("open.py", folder.path(), &[folder.path().join("out/gable.gpkg")]);
     assert!(said.contains("parts gable.gpkg 20 of 5 kinds"), "{said}");
+    // Where they are shown beside the features, the foot and the top of a mast, which are in one place, have both their names.
+    assert!(said.contains("unnamed parts gable.gpkg []"), "{said}");
     let labels = said.lines().find(|line| line.starts_with("labels gable")).unwrap_or_else(|| panic!("{said}"));
     for name in ["yard", "well", "hedge", "wall", "M1", "M2", "A"] {
         assert!(labels.contains(&format!("'{name}'")), "{name} in {labels}");

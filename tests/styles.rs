@@ -80,8 +80,14 @@ fn strings_and_parts(formats: &str) -> TempDir {
 fn each_layer_is_labelled_by_what_tells_its_records_apart() {
     let layers = layers::all("z");
     let expected: BTreeMap<&str, (&[&str], &[&str])> = [
-        // Rows of a measurement, many of which may have its name, have no label.
-        ("features", (["feature", "flags", "measure"].as_slice(), ["FEATURE", "FLAGS", "MEASURE"].as_slice())),
+        // Sights to bases, corners of a line of their name, and most rows of a measurement have no label.
+        (
+            "features",
+            (
+                ["feature", "flags", "measure", "role", "string"].as_slice(),
+                ["FEATURE", "FLAGS", "MEASURE", "ROLE", "STRING"].as_slice(),
+            ),
+        ),
         ("bases", (&["base", "flags"], &["BASE", "FLAGS"])),
         // Written at the feature, not again along the line and in the ellipse.
         ("sight_lines", (&[], &[])),
@@ -93,7 +99,7 @@ fn each_layer_is_labelled_by_what_tells_its_records_apart() {
         // The features and bases have the labels.
         ("adjusted", (&[], &[])),
         ("profiles", (&[], &[])),
-        ("parts", (&["name"], &["NAME"])),
+        ("parts", (&["name", "role"], &["NAME", "ROLE"])),
     ]
     .into();
     let (full, short) = (documents(&layers, Naming::Full), documents(&layers, Naming::Short));

@@ -68,6 +68,11 @@ impl Document {
         self.ends(name);
     }
 
+    /// Text between the elements of one that mixes them.
+    pub(in crate::output) fn words(&mut self, value: &str) {
+        self.event(Event::Text(BytesText::new(&held(value))));
+    }
+
     /// An element that is begun here and ended by [`Document::ends`], in another piece.
     pub(in crate::output) fn begins(&mut self, name: &str, attributes: &[(&str, &str)]) {
         self.event(Event::Start(started(name, attributes)));

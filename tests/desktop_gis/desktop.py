@@ -10,13 +10,14 @@ from qgis.core import (
     QgsApplication,
     QgsCoordinateReferenceSystem,
     QgsCoordinateTransform,
+    QgsExpression,
     QgsExpressionContext,
+    QgsExpressionContextScope,
     QgsExpressionContextUtils,
     QgsGeometry,
     QgsMapRendererParallelJob,
     QgsMapSettings,
     QgsProject,
-    QgsSymbolLayer,
     QgsVectorLayer,
 )
 from qgis.PyQt.QtCore import QSize
@@ -47,54 +48,63 @@ def farthest(points):
     return max(a.distance(b) for a in points for b in points)
 
 
-# The ends of the long axis are corners of the area; the scale of Web Mercator changes by 1 in 2 000 over a kilometre at 58° N.
+# A shape of straight edges lies inside of its ellipse: by 1 - cos(π/36) where it has 36 of them; the rest is the grid's scale across a CRS.
 ELLIPSE_SHARE = 0.005
 
 
 def ellipses_to_scale(layer, areas, name):
-    """The long axis of the ellipse that the style draws at a point is that of the same ellipse as an area, in the CRS of the areas and in Web
-    Mercator, which is stretched. Gives how many were held to it."""
-    marks = [one for one in layer.renderer().symbol().symbolLayers() if one.layerType() == "EllipseMarker"]
-    need(len(marks) == 1, name, "draws", len(marks), "ellipses at a point")
-    if not marks:
+    """The ellipse that the style draws at a point is the same ellipse as an area, as long and in the same place and direction, whatever the CRS
+    of the layer: the map brings both to its own. Small ones are not drawn, since the mark covers them. Gives how many were held to it."""
+    shapes_drawn = [one for one in layer.renderer().symbol().symbolLayers() if one.layerType() == "GeometryGenerator"]
+    need(len(shapes_drawn) == 1, name, "draws", len(shapes_drawn), "ellipses at a point")
+    if not shapes_drawn:
         return 0
     shapes, seen = [area.geometry() for area in areas.getFeatures()], 0
-    for crs in (areas.crs(), QgsCoordinateReferenceSystem("EPSG:3857")):
-        settings = QgsMapSettings()
-        settings.setDestinationCrs(crs)
-        settings.setOutputSize(QSize(1200, 900))
-        to_map = QgsCoordinateTransform(layer.crs(), crs, QgsProject.instance())
-        settings.setExtent(to_map.transformBoundingBox(layer.extent()))
-        context = of_map(settings)
-        context.appendScope(QgsExpressionContextUtils.layerScope(layer))
-        context.setFields(layer.fields())
-        for record in layer.getFeatures():
-            at = record.geometry()
-            at.transform(QgsCoordinateTransform(layer.crs(), areas.crs(), QgsProject.instance()))
-            # Of several shots in one place it is not known which is which.
-            near = [shape for shape in shapes if shape.centroid().distance(at) < 0.01]
-            if len(near) != 1:
-                continue
-            shape = QgsGeometry(near[0])
-            shape.transform(QgsCoordinateTransform(areas.crs(), crs, QgsProject.instance()))
-            context.setFeature(record)
-            drawn_axis, _ = marks[0].dataDefinedProperties().valueAsDouble(QgsSymbolLayer.PropertyHeight, context, 0.0)
-            axis = farthest(list(shape.vertices()))
-            need(abs(drawn_axis / axis - 1) < ELLIPSE_SHARE, name, "draws an ellipse of", drawn_axis, "for", axis, "in", crs.authid())
-            seen += 1
+    context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+    context.setFields(layer.fields())
+    scope = QgsExpressionContextScope()
+    context.appendScope(scope)
+    expression = QgsExpression(shapes_drawn[0].geometryExpression())
+    need(not expression.hasParserError(), name, expression.parserErrorString())
+    back = QgsCoordinateTransform(layer.crs(), areas.crs(), QgsProject.instance())
+    for record in layer.getFeatures():
+        at = record.geometry()
+        at.transform(back)
+        # Of several shots in one place it is not known which is which.
+        near = [shape for shape in shapes if shape.centroid().distance(at) < 0.01]
+        if len(near) != 1:
+            continue
+        context.setFeature(record)
+        scope.setVariable("map_scale", 1e-3)
+        found = expression.evaluate(context)
+        need(not expression.hasEvalError() and isinstance(found, QgsGeometry), name, "draws no ellipse:", expression.evalErrorString())
+        if not isinstance(found, QgsGeometry):
+            continue
+        found.transform(back)
+        axis, of_area = farthest(list(found.vertices())), farthest(list(near[0].vertices()))
+        need(abs(axis / of_area - 1) < ELLIPSE_SHARE, name, "draws an ellipse of", axis, "for", of_area)
+        off = found.hausdorffDistanceDensify(near[0], 0.5)
+        need(off < ELLIPSE_SHARE * of_area, name, "draws an ellipse off by", off, "of", of_area)
+        scope.setVariable("map_scale", 1e9)
+        need(not isinstance(expression.evaluate(context), QgsGeometry), name, "draws an ellipse that its mark covers")
+        seen += 1
     return seen
 
 
-# Texts that stand on the last picture.
-labels = []
+# Labels on the last picture: their texts, and where they stand.
+labels, label_places = [], []
+# Dots of 96 to the inch, as on a screen.
+MM_A_DOT = 25.4 / 96
 
 
 def drawn(layers, extent, crs):
-    """A picture of some layers."""
+    """A picture of some layers, as the project that is open would draw them."""
     settings = QgsMapSettings()
     settings.setLayers(layers)
     settings.setExtent(extent)
     settings.setOutputSize(QSize(1200, 900))
+    settings.setOutputDpi(96)
+    settings.setLabelingEngineSettings(QgsProject.instance().labelingEngineSettings())
     settings.setBackgroundColor(QColor("white"))
     settings.setDestinationCrs(crs)
     settings.setExpressionContext(of_map(settings))
@@ -102,8 +112,9 @@ def drawn(layers, extent, crs):
     job.start()
     job.waitForFinished()
     need(not job.errors(), "drawing:", [error.message for error in job.errors()])
-    labels.clear()
-    labels.extend(label.labelText for label in job.takeLabelingResults().allLabels())
+    labels.clear(), label_places.clear()
+    label_places.extend(job.takeLabelingResults().allLabels())
+    labels.extend(label.labelText for label in label_places)
     return job.renderedImage()
 
 

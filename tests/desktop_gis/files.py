@@ -10,7 +10,15 @@ import sys
 from pathlib import Path
 
 from desktop import colours, drawn, ellipses_to_scale, end, in_package, need
-from qgis.core import QgsCoordinateReferenceSystem, QgsRectangle, QgsVectorLayer, QgsWkbTypes
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsExpression,
+    QgsExpressionContext,
+    QgsExpressionContextUtils,
+    QgsRectangle,
+    QgsVectorLayer,
+    QgsWkbTypes,
+)
 from qgis.PyQt.QtCore import QVariant
 
 
@@ -80,6 +88,37 @@ def beside(path, known):
     return layer
 
 
+# Roles whose rows have the name of a measurement in the style that other GIS load: once in each, and in one place.
+NAMED_ROLES = ("foot", "distance", "left")
+
+
+def by_other_style(path, known):
+    """The style that other GIS load, in this one: it is taken, has labels where the other has, to the same scale, and names neither sights to
+    bases nor each row of a measurement. Gives how many records it names."""
+    layer = QgsVectorLayer(str(path), path.stem, "ogr")
+    said, taken = layer.loadSldStyle(str(path.with_suffix(".sld")))
+    need(taken, path.name, "does not take its SLD:", said)
+    writes = known.labelsEnabled() and known.labeling().settings().drawLabels
+    need(layer.labelsEnabled() == writes, path.name, "has labels by its SLD, or lacks them")
+    need(colours(drawn_whole([layer], layer.crs())) > 1, path.name, "draws nothing by its SLD")
+    if not layer.labelsEnabled():
+        return 0
+    rules, named = layer.labeling().rootRule().children(), 0
+    need(len(rules) == 1 and rules[0].minimumScale() > 0, path.name, "has so many kinds of labels by its SLD:", len(rules))
+    context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+    for record in layer.getFeatures():
+        context.setFeature(record)
+        expression = QgsExpression(rules[0].filterExpression() or "TRUE")
+        if not expression.evaluate(context):
+            continue
+        named += 1
+        values = {field.name().lower(): record[field.name()] or None for field in layer.fields()}
+        need(values.get("role") not in ("backsight", "foresight"), path.name, "names a sight to a base by its SLD:", values)
+        if "feature" in values and values.get("measure"):
+            need(values["role"] in NAMED_ROLES, path.name, "names a row of a measurement by its SLD:", values["role"])
+    return named
+
+
 def typed(layer, known, name):
     """Numbers are numbers, and times are times."""
     for field in known.fields():
@@ -146,7 +185,7 @@ for folder in map(Path, sys.argv[2:]):
     package = next(folder.glob("*.gpkg"))
     known = in_package(package)
     for ending in ("fgb", "geojson", "jsonfg", "shp", "csv"):
-        shown, seen, held = [], 0, 0
+        shown, seen, held, named = [], 0, 0, 0
         for path in opened(folder / ending):
             of = known.get(path.name.split(".")[-2])
             need(of is not None, path.name, "is of no layer")
@@ -157,13 +196,15 @@ for folder in map(Path, sys.argv[2:]):
                 typed(layer or QgsVectorLayer(str(path), path.stem, "ogr"), of, path.name)
             if layer is not None and of.name() == "features" and "ellipses" in known:
                 held += ellipses_to_scale(layer, known["ellipses"], path.name)
+            if layer is not None and ending in ("geojson", "shp"):
+                named += by_other_style(path, of)
             if layer is not None and of.name() in ("features", "bases", "lines", "areas"):
                 shown.append(layer)
         if shown:
             shown.sort(key=lambda layer: layer.geometryType())
             drawn_whole(shown, shown[0].crs()).save(os.path.join(sys.argv[1], f"{package.stem}.{ending}.png"))
         need(seen == len(known) - len(NOT_LAYERS), package.stem, ending, "has", seen, "files for", len(known) - len(NOT_LAYERS), "layers")
-        print(ending, package.stem, seen, "ellipses", held)
+        print(ending, package.stem, seen, "ellipses", held, "named", named)
     for path in sorted((folder / "dxf").glob("*.dxf")):
         print("dxf", path.stem, drawing(path, sys.argv[1], known))
 end()

@@ -7,15 +7,18 @@ with its default style, then the project that the file carries. Every fault is a
 import os
 import sys
 
-from desktop import colours, drawn, end, in_package, labels, need
+from desktop import MM_A_DOT, colours, drawn, end, in_package, label_places, labels, need
 from qgis.core import (
     QgsExpression,
     QgsExpressionContext,
     QgsExpressionContextUtils,
+    QgsGeometry,
+    QgsLabelingEngineSettings,
     QgsLayerTreeLayer,
     QgsPalLayerSettings,
     QgsProject,
     QgsRectangle,
+    QgsUnitTypes,
     QgsVectorLayer,
     QgsWkbTypes,
 )
@@ -107,6 +110,79 @@ def beside_its_mark(layer, path, name):
     need(marks and 0 < settings.dist - marks[0].size() / 2 < 1, path, name, "has labels", settings.dist, "mm from the point")
 
 
+def thickness(layer):
+    """Half of the mark of a layer of points, in millimetres on the map."""
+    return next(one.size() for one in layer.renderer().symbol().symbolLayers() if one.layerType() == "SimpleMarker") / 2
+
+
+def names_off_marks(layers, extent, crs, path):
+    """No name of a point lies on a mark of another, its own layer's or not, and no name of a measurement stands twice. Those of bases, lines,
+    areas and points of measurements are written in any case. Gives how many names of points there are."""
+    drawn(layers, extent, crs)
+    dot = extent.width() / 1200
+    points = {layer.id(): layer for layer in layers if layer.geometryType() == QgsWkbTypes.PointGeometry}
+    marks = []
+    for layer in points.values():
+        radius = thickness(layer) / MM_A_DOT * dot
+        marks += [(layer.id(), record.id(), record.geometry(), radius) for record in layer.getFeatures(extent)]
+    checked = 0
+    for label in label_places:
+        if label.layerID not in points:
+            continue
+        checked += 1
+        if points[label.layerID].source().endswith(("layername=bases", "layername=parts")):
+            continue
+        box = QgsGeometry.fromRect(label.labelRect)
+        covered = [mark for mark in marks if mark[:2] != (label.layerID, label.featureId) and mark[2].distance(box) < 0.8 * mark[3]]
+        need(not covered, path, label.labelText, "of", label.layerID, "lies on", [mark[:2] for mark in covered])
+    measured = set()
+    for layer in points.values():
+        if {"feature", "measure"} <= set(layer.fields().names()):
+            measured |= {record["feature"] for record in layer.getFeatures() if record["measure"]}
+    twice = {text for text in labels if text in measured and labels.count(text) > 1}
+    need(not twice, path, "writes twice:", sorted(twice))
+    return checked
+
+
+def names_at_scales(path, leaves, project):
+    """Pictures about each base, of what is shown at first, of all layers, and of all as they are dragged into a project, at the scales at which
+    bases, features and points of measurements are labelled first."""
+    spatial = [leaf for leaf in leaves if leaf.layer().isSpatial()]
+    bases = next((leaf.layer() for leaf in spatial if leaf.layer().id() == "standoff_bases"), None)
+    checked, lost = 0, set()
+    if bases is None or bases.crs() != project.crs():
+        return checked
+    # The CRS of an example has feet.
+    metre = QgsUnitTypes.fromUnitToUnitFactor(QgsUnitTypes.DistanceMeters, project.crs().mapUnits())
+    for shown in ([leaf.layer() for leaf in spatial if leaf.isVisible()], [leaf.layer() for leaf in spatial], dragged(path, project)):
+        for scale in (9_990, 2_490, 990):
+            width = scale * 1200 * MM_A_DOT / 1000 * metre
+            for base in bases.getFeatures():
+                middle = base.geometry().asPoint()
+                extent = QgsRectangle.fromCenterAndSize(middle, width, width * 0.75)
+                checked += names_off_marks(shown, extent, project.crs(), path)
+                lost |= parts_without_name(shown, extent) if scale < 1_000 else set()
+    print("unnamed parts", os.path.basename(path), sorted(lost))
+    return checked
+
+
+def parts_without_name(layers, extent):
+    """Points of measurements well within the last picture that it names nowhere."""
+    within = QgsRectangle(extent)
+    within.scale(0.8)
+    shown = [layer for layer in layers if "layername=parts" in layer.source()]
+    return {f"{one['role']} {one['name']}" for layer in shown for one in layer.getFeatures(within)} - set(labels)
+
+
+def dragged(path, project):
+    """The layers with geometry under identities of that program's own, points first."""
+    found = [layer for layer in in_package(path).values() if layer.isSpatial()]
+    for layer in found:
+        layer.loadDefaultStyle()
+        need(project.addMapLayer(layer, False), path, layer.name(), "is not taken")
+    return sorted(found, key=lambda layer: layer.geometryType())
+
+
 def as_project(path, pictures):
     name = os.path.basename(path)[: -len(".gpkg")]
     project = QgsProject.instance()
@@ -130,6 +206,7 @@ def as_project(path, pictures):
     need(colours(image) > 2, path, "has a project that draws nothing")
     print("labels", name, sorted(set(labels)))
     image.save(os.path.join(pictures, f"{name}.png"))
+    need(project.labelingEngineSettings().placementVersion() == QgsLabelingEngineSettings.PlacementEngineVersion2, path, "is labelled of old")
     related = project.relationManager().relations()
     tied = set()
     for relation in related.values():
@@ -138,6 +215,7 @@ def as_project(path, pictures):
             tied.add(relation.referencingLayerId())
     tables = {f"standoff_{table}" for table in ("measurements", "residuals")} & set(project.mapLayers())
     need(tables <= tied, path, "has tables that belong to no feature:", tables - tied)
+    print("names", name, names_at_scales(path, leaves, project))
     size = max(extent.width(), extent.height())
     print(name, len(leaves), "layers", len(shown), "shown", len(related), "relations", project.crs().authid(), f"{size:.0f}")
 

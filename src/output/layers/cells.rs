@@ -43,6 +43,14 @@ pub fn definitions() -> Vec<Definition<Square>> {
     ]
 }
 
+/// Behind the title of a layer in that of its squares.
+const CELLS: &str = ": cells";
+
+/// What stands before the number of features in a square, by the title of the squares: `Nests: `.
+pub fn counted(title: &str) -> String {
+    format!("{}: ", title.strip_suffix(CELLS).unwrap_or(title))
+}
+
 /// What the name of a cell is.
 pub const CELL: &str = "The cell, by the easting and northing of its south-west corner in the unit of the layers' CRS.";
 
@@ -51,7 +59,7 @@ pub fn layer(index: usize, coarse: &Layer, cell_m: f64) -> Layer {
     Layer {
         key: LayerKey::Cells(index),
         id: format!("{}_cells", coarse.id),
-        title: format!("{}: cells", coarse.title),
+        title: format!("{}{CELLS}", coarse.title),
         description: format!(
             "Square cells of {cell_m} m in the grid, with the number of features in each and their codes; the table {} has the features. The \
              exact places are withheld and stand nowhere in this output.",

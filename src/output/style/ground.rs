@@ -1,25 +1,32 @@
-//! What is measured in metres drawn to the scale of the map, whatever CRS the map has: Web Mercator is stretched by 1 / cos φ, and a map in
-//! longitudes and latitudes has degrees for units.
+//! What is measured in metres drawn to the scale of the map, whatever CRS the map has: as a shape on the ground, which the program brings to the map.
 
 /// A projected CRS in which a metre on the ground is known.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Ground {
     /// Length of a unit of its coordinates in metres.
     pub metres_a_unit: f64,
-    /// Its authority and code, as `EPSG:32630`; none where it has none, and maps are taken to be in it.
+    /// Its authority and code, as `EPSG:32630`; none where it has none, and layers are taken to be in it.
     pub authority: Option<String>,
 }
 
+/// A step to the north that a direction is taken by, in degrees: a metre, which neither curves nor is lost in the digits.
+const NORTHWARDS_DEG: f64 = 1e-5;
+
 impl Ground {
-    /// How many units of the map a metre has, as an expression of QGIS that is found once for a map: at its middle, a metre to the north in this
-    /// CRS, brought to that of the map. Exact where the map is in this CRS or in another conformal one.
-    pub fn map_units_a_metre(&self) -> String {
-        let metre = 1.0 / self.metres_a_unit;
-        let Some(crs) = &self.authority else { return metre.to_string() };
-        let here = format!("transform(@map_extent_center, @map_crs, '{crs}')");
-        let north = format!("transform(translate({here}, 0, {metre}), '{crs}', @map_crs)");
-        // Without a map, as in a legend, there is no middle.
-        format!("coalesce(try(distance(@map_extent_center, {north})), {metre})")
+    /// An ellipse about a point as an expression of QGIS, in the CRS of the point's layer: from its semi-axes in metres and the azimuth of the
+    /// major one in degrees from true north, which are expressions too.
+    pub fn ellipse(&self, [major, minor, azimuth]: [&str; 3]) -> String {
+        let units = 1.0 / self.metres_a_unit;
+        let axes = format!("({major}) * {units}, ({minor}) * {units}");
+        let Some(crs) = &self.authority else { return format!("make_ellipse($geometry, {axes}, {azimuth})") };
+        let here = format!("transform($geometry, @own, '{crs}')");
+        let north =
+            format!("transform(translate(transform($geometry, @own, 'EPSG:4326'), 0, {NORTHWARDS_DEG}), 'EPSG:4326', '{crs}')");
+        // The direction of true north in the grid; on a pole there is none.
+        let turned = format!("({azimuth}) + coalesce(try(degrees(azimuth({here}, {north}))), 0)");
+        let shape = format!("transform(make_ellipse({here}, {axes}, {turned}), '{crs}', @own)");
+        // A layer whose CRS is told in words alone, as beside delimited text, is in this one.
+        format!("with_variable('own', coalesce(nullif(@layer_crs, ''), '{crs}'), {shape})")
     }
 }
 
@@ -28,20 +35,20 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_metre_without_a_code_is_that_of_the_layers() {
-        let feet = Ground { metres_a_unit: 0.3048, authority: None };
-        let units: f64 = feet.map_units_a_metre().parse().unwrap();
-        assert!((units - 3.280_839_895).abs() < 1e-9);
+    fn an_ellipse_without_a_code_is_in_units_of_the_layers() {
+        let feet = Ground { metres_a_unit: 0.5, authority: None };
+        assert_eq!(feet.ellipse(["\"a\"", "\"b\"", "\"c\""]), "make_ellipse($geometry, (\"a\") * 2, (\"b\") * 2, \"c\")");
     }
 
-    /// The metre to the north is in units of the CRS, and so is what stands in where there is no map.
+    /// It is made on the ground, is turned by the direction of true north there, and comes back to the layer.
     #[test]
-    fn a_metre_by_a_code_goes_there_and_back() {
+    fn an_ellipse_by_a_code_goes_there_and_back() {
         let feet = Ground { metres_a_unit: 0.5, authority: Some("EPSG:6543".into()) };
         assert_eq!(
-            feet.map_units_a_metre(),
-            "coalesce(try(distance(@map_extent_center, transform(translate(transform(@map_extent_center, @map_crs, 'EPSG:6543'), \
-             0, 2), 'EPSG:6543', @map_crs))), 2)"
+            feet.ellipse(["a * 0.3", "b", "c"]),
+            "with_variable('own', coalesce(nullif(@layer_crs, ''), 'EPSG:6543'), transform(make_ellipse(transform($geometry, @own, \
+             'EPSG:6543'), (a * 0.3) * 2, (b) * 2, (c) + coalesce(try(degrees(azimuth(transform($geometry, @own, 'EPSG:6543'), \
+             transform(translate(transform($geometry, @own, 'EPSG:4326'), 0, 0.00001), 'EPSG:4326', 'EPSG:6543')))), 0)), 'EPSG:6543', @own))"
         );
     }
 }

@@ -96,6 +96,8 @@ pub struct Look {
     pub fill_opacity: f64,
     /// Labels are drawn at scales larger than 1 : this; no labels where there is none.
     pub labels_to_scale: Option<u32>,
+    /// How much the label of a point matters beside others, 0 to 10; from 8 it is written in any case.
+    pub label_priority: u8,
     /// Whether the label of a point stands below it, as that of a point that shares its place with a feature.
     pub label_is_below: bool,
     /// Whether the label of an area keeps off its middle, as the count of a coarse square, where other layers have a mark.
@@ -130,6 +132,7 @@ impl Look {
             dashes_px: &[],
             fill_opacity: 0.2,
             labels_to_scale: Some(FEATURE_LABELS),
+            label_priority: 7,
             label_is_below: false,
             label_is_off_middle: false,
         }
@@ -142,7 +145,13 @@ impl Look {
         Some(match layer_id {
             "features" => plain(0xcc_0c_54),
             // Few and wanted from afar.
-            "bases" => Look { mark: Mark::Triangle, size_px: 13.0, labels_to_scale: Some(10_000), ..plain(0x18_24_90) },
+            "bases" => Look {
+                mark: Mark::Triangle,
+                size_px: 13.0,
+                labels_to_scale: Some(10_000),
+                label_priority: 10,
+                ..plain(0x18_24_90)
+            },
             // Thin and grey: they lead the eye from base to feature and say nothing more. The features have the labels.
             "sight_lines" => Look { line_width_px: 0.75, labels_to_scale: None, ..plain(0x80_80_80) },
             // Next to no fill, so that features crowded together can be told apart under their ellipses.
@@ -154,11 +163,13 @@ impl Look {
             "areas" => Look { labels_to_scale: Some(5_000), ..plain(0x3c_90_e4) },
             // Dense along their lines; each is a feature too, whose label is above it.
             "vertices" => {
-                Look { mark: Mark::Square, size_px: 6.0, labels_to_scale: Some(1_000), label_is_below: true, ..plain(0x84_24_60) }
+                let look = Look { mark: Mark::Square, size_px: 6.0, label_is_below: true, ..plain(0x84_24_60) };
+                Look { labels_to_scale: Some(1_000), label_priority: 3, ..look }
             }
-            // Several points share the name of what was measured.
+            // Several points share the name of what was measured, which stands here alone.
             "parts" => {
-                Look { mark: Mark::X, size_px: 8.0, labels_to_scale: Some(1_000), label_is_below: true, ..plain(0x90_3c_9c) }
+                let look = Look { mark: Mark::X, size_px: 8.0, label_is_below: true, ..plain(0x90_3c_9c) };
+                Look { labels_to_scale: Some(1_000), label_priority: 8, ..look }
             }
             _ => return None,
         })

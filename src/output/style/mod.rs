@@ -7,6 +7,8 @@
 //! | `look` | colours, marks, widths and the scales of labels, by layer |
 //! | `sld` | a look as a document of that standard |
 //! | `qml` | a look as a document that the most used open desktop GIS loads by itself |
+//! | `symbols` | its marks, lines, areas and ellipses |
+//! | `labels` | its labels, and what they keep clear of |
 //! | `project` | the layers of a GeoPackage grouped and ordered, for the same GIS |
 //! | `ground` | what is measured in metres, in units of the map |
 //! | `names` | what a record is called, and by what it is labelled |
@@ -16,11 +18,13 @@
 //! characters only, and a label by a name that a file does not have stays away without a word.
 
 mod ground;
+mod labels;
 mod look;
 mod names;
 mod project;
 mod qml;
 mod sld;
+mod symbols;
 mod words;
 
 pub use ground::Ground;
@@ -33,7 +37,10 @@ pub use qml::qml;
 pub use sld::{FieldNames, sld};
 pub use words::title_of;
 
+use crate::job::LayerName;
+use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Field, Layer, LayerKey};
+use crate::output::layers::cells;
 
 /// Fields that tell a reader which record is which; the first of them in a layer's own order labels it.
 /// A vertex is labelled by its number, since the line or area that it is of has the name; a coarse cell by its count.
@@ -55,6 +62,25 @@ pub enum Naming {
     Full,
     /// The names of at most ten characters that Shapefiles have.
     Short,
+}
+
+/// What a style is told beside its layer.
+#[derive(Debug, Clone, Copy)]
+pub struct Beside<'s> {
+    /// Which names of the fields.
+    pub naming: Naming,
+    /// A metre in the layers' CRS, where that is projected: ellipses can be drawn then.
+    pub ground: Option<&'s Ground>,
+    /// The catalogue's layers of points ([`coded_points`]): the rows of one measurement may stand in one of them and in `features`.
+    pub coded_points: &'s [String],
+}
+
+/// Names in files of the catalogue's layers of points, as patterns.
+pub fn coded_points<'l>(layers: impl Iterator<Item = &'l Layer>) -> Vec<String> {
+    let of_points = |layer: &&Layer| matches!(layer.key, LayerKey::Coded(_)) && layer.geometry == GeometryKind::Point;
+    // Identities of layers keep letters and digits of the name alone.
+    let pattern = |layer: &Layer| layer.id.chars().map(|sign| if sign.is_ascii_alphanumeric() { sign } else { '.' }).collect();
+    layers.filter(of_points).map(pattern).collect()
 }
 
 /// What each layer looks like, in the order of the layers. Layers that this program does not know by name get a look
@@ -81,16 +107,23 @@ pub fn label_of(layer: &Layer) -> Option<&Field> {
 
 /// The document of a layer in Styled Layer Descriptor; none for a table.
 pub fn document(layer: &Layer, look: &Look, naming: Naming) -> Option<String> {
-    sld(&layer.id, &layer.title, layer.geometry, look, field_names(layer, naming))
+    sld(&layer.id, &layer.title, layer.geometry, look, &field_names(layer, naming))
 }
 
 /// The fields that the style of a layer names.
 fn field_names(layer: &Layer, naming: Naming) -> FieldNames<'_> {
     let named = |field| name_of(field, naming);
+    let own = |name: &str| layer.fields.iter().find(|field| field.is_own() && field.name == name).map(named);
+    let measure = measure_field(layer).map(named);
+    let counted = matches!(layer.key, LayerKey::Cells(_)).then(|| cells::counted(&layer.title));
     FieldNames {
         label: label_of(layer).map(named),
+        before: counted,
+        behind: (layer.key == LayerName::Parts.into()).then(|| own("role")).flatten(),
         flags: layer.fields.iter().find(|field| field.name == FLAGS_FIELD).map(named),
-        measure: measure_field(layer).map(named),
+        measure,
+        role: measure.and_then(|_| own("role")),
+        string: measure.and_then(|_| own("string")),
     }
 }
 

@@ -1,10 +1,11 @@
 //! A project of QGIS over the layers of one GeoPackage: grouped, in drawing order, in the layers' CRS, with the tables
 //! related to the features. What only helps to read an uncertainty, or crowds the map, is there and switched off.
 
-use super::Naming;
 use super::ground::Ground;
+use super::labels::has_any;
 use super::look::Look;
 use super::qml::{VERSION, style_of};
+use super::{Beside, Naming, coded_points};
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::{Layer, LayerKey};
 use crate::output::xml::Document;
@@ -70,9 +71,11 @@ pub fn project(layers: &[(&Layer, Look)], project: &Project) -> String {
         let alone: Vec<&Layer> = layers.iter().map(|(layer, _)| *layer).collect();
         tree(document, &alone, project);
         canvas(document, project);
+        let coded_points = coded_points(alone.iter().copied());
+        let beside = Beside { naming: Naming::Full, ground: project.ground, coded_points: &coded_points };
         document.within("projectlayers", &[], |document| {
             for (layer, look) in layers {
-                map_layer(document, layer, look, project);
+                map_layer(document, layer, look, (project, &beside));
             }
         });
         relations(document, &alone);
@@ -80,6 +83,8 @@ pub fn project(layers: &[(&Layer, Look)], project: &Project) -> String {
             document.within("SpatialRefSys", &[], |document| {
                 document.text_within("ProjectionsEnabled", &[("type", "int")], "1");
             });
+            // The second engine, in which a mark in the way keeps a label off; they count from 0.
+            document.within("PAL", &[], |document| document.text_within("PlacementEngineVersion", &[("type", "int")], "1"));
             document.within("Paths", &[], |document| document.text_within("Absolute", &[("type", "bool")], "false"));
         });
     });
@@ -166,14 +171,14 @@ fn canvas(document: &mut Document, project: &Project) {
     });
 }
 
-fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Project) {
+fn map_layer(document: &mut Document, layer: &Layer, look: &Look, (project, beside): (&Project, &Beside)) {
     let geometry = match layer.geometry {
         GeometryKind::Point => "Point",
         GeometryKind::Line => "Line",
         GeometryKind::Area => "Polygon",
         GeometryKind::None => "No geometry",
     };
-    let labelled = if layer.geometry == GeometryKind::None || look.labels_to_scale.is_none() { "0" } else { "1" };
+    let labelled = if has_any(layer, look) { "1" } else { "0" };
     let root = [("type", "vector"), ("geometry", geometry), ("labelsEnabled", labelled), ("readOnly", "0")];
     document.within("maplayer", &root, |document| {
         document.leaf("id", &identity(layer));
@@ -184,7 +189,7 @@ fn map_layer(document: &mut Document, layer: &Layer, look: &Look, project: &Proj
             document.within("srs", &[], |document| reference_system(document, (project.authority, project.wkt)));
         }
         document.text_within("provider", &[("encoding", "UTF-8")], "ogr");
-        style_of(document, layer, look, Naming::Full, project.ground);
+        style_of(document, layer, look, beside);
     });
 }
 

@@ -8,6 +8,7 @@
 use super::look::{Colour, DARK, Look, WHITE};
 use crate::job::catalogue::GeometryKind;
 use crate::output::xml::Document;
+use crate::records::roles::{BACKSIGHT, FORESIGHT};
 
 /// Width of the light outline that keeps crowded marks apart, pixels.
 const OUTLINE_PX: f64 = 1.0;
@@ -22,19 +23,30 @@ const HALO_PX: f64 = 1.5;
 /// From the edge of a mark or line to its label, pixels.
 const LABEL_GAP_PX: f64 = 3.0;
 
+/// Roles that a measurement has once, in one place: its name is written there. Spans, profiles and missing lines have it along their line.
+const NAMED_ROLES: [&str; 3] = ["foot", "distance", "left"];
+
 /// Fields that a document names, as the file beside it names them.
-#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct FieldNames<'f> {
     /// What labels show; no labels without it.
     pub label: Option<&'f str>,
+    /// Words before it.
+    pub before: Option<String>,
+    /// What labels show in brackets behind it. A reader that takes one field alone has the first.
+    pub behind: Option<&'f str>,
     /// What is not null for records with flags; points are then drawn with a dark outline.
     pub flags: Option<&'f str>,
-    /// What is not null for rows of a measurement: they are not labelled, since many may have its name.
+    /// What is not null for rows of a measurement, many of which may have its name: those of [`NAMED_ROLES`] are labelled.
     pub measure: Option<&'f str>,
+    /// What a row is in a measurement or string; sights to a base are not labelled.
+    pub role: Option<&'f str>,
+    /// The line or area that a record is a corner of; a corner of its name is not labelled.
+    pub string: Option<&'f str>,
 }
 
 /// The style of a layer; none for a table, which is not drawn.
-pub fn sld(layer_id: &str, title: &str, geometry: GeometryKind, look: &Look, fields: FieldNames) -> Option<String> {
+pub fn sld(layer_id: &str, title: &str, geometry: GeometryKind, look: &Look, fields: &FieldNames) -> Option<String> {
     if geometry == GeometryKind::None {
         return None;
     }
@@ -62,7 +74,7 @@ pub fn sld(layer_id: &str, title: &str, geometry: GeometryKind, look: &Look, fie
     Some(document.text())
 }
 
-fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Look, fields: FieldNames) {
+fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Look, fields: &FieldNames) {
     document.within("se:Rule", &[], |document| {
         document.leaf("se:Name", "symbol");
         titled(document, title);
@@ -92,14 +104,66 @@ fn rules(document: &mut Document, title: &str, geometry: GeometryKind, look: &Lo
         document.within("se:Rule", &[], |document| {
             document.leaf("se:Name", "label");
             titled(document, &format!("Labels, to 1 : {scale}"));
-            if let Some(measure) = fields.measure {
-                document.within("ogc:Filter", &[], |document| is_null(document, measure));
+            if fields.measure.is_some() || fields.role.is_some() || fields.string.is_some() {
+                document.within("ogc:Filter", &[], |document| labelled(document, label, fields));
             }
             // Labels at larger scales only, so that maps of many records stay readable.
             document.leaf("se:MaxScaleDenominator", &scale.to_string());
-            document.within("se:TextSymbolizer", &[], |document| text(document, geometry, look, label));
+            document.within("se:TextSymbolizer", &[], |document| text(document, geometry, look, (label, fields)));
         });
     }
+}
+
+/// Which records are labelled. Each condition holds for what is null, too: readers differ in what the opposite of a comparison with null is.
+fn labelled(document: &mut Document, label: &str, fields: &FieldNames) {
+    let conditions = [fields.measure, fields.role, fields.string].iter().flatten().count();
+    let all = |document: &mut Document| {
+        if let Some(measure) = fields.measure {
+            document.within("ogc:Or", &[], |document| {
+                is_null(document, measure);
+                // Where a format has no null.
+                compared(document, "ogc:PropertyIsEqualTo", measure, &Operand::Text(""));
+                for named in fields.role.iter().flat_map(|role| NAMED_ROLES.map(|name| (*role, name))) {
+                    compared(document, "ogc:PropertyIsEqualTo", named.0, &Operand::Text(named.1));
+                }
+            });
+        }
+        if let Some(role) = fields.role {
+            document.within("ogc:Or", &[], |document| {
+                is_null(document, role);
+                document.within("ogc:And", &[], |document| {
+                    for of_base in [BACKSIGHT, FORESIGHT] {
+                        compared(document, "ogc:PropertyIsNotEqualTo", role, &Operand::Text(of_base));
+                    }
+                });
+            });
+        }
+        if let Some(string) = fields.string {
+            document.within("ogc:Or", &[], |document| {
+                is_null(document, string);
+                compared(document, "ogc:PropertyIsNotEqualTo", label, &Operand::Field(string));
+            });
+        }
+    };
+    if conditions > 1 { document.within("ogc:And", &[], all) } else { all(document) }
+}
+
+/// What a field is compared to.
+enum Operand<'o> {
+    Text(&'o str),
+    Field(&'o str),
+}
+
+/// A comparison; of names of records, whatever their capitals.
+fn compared(document: &mut Document, how: &str, field: &str, to: &Operand) {
+    let match_case = if matches!(to, Operand::Field(_)) { "false" } else { "true" };
+    document.within(how, &[("matchCase", match_case)], |document| {
+        document.leaf("ogc:PropertyName", field);
+        match to {
+            Operand::Text(text) => document.leaf("ogc:Literal", text),
+            Operand::Field(other) => document.leaf("ogc:PropertyName", other),
+        }
+    });
 }
 
 fn is_null(document: &mut Document, field: &str) {
@@ -156,8 +220,18 @@ fn stroke(document: &mut Document, look: &Look) {
 }
 
 /// The inside of a text symbolizer: beside a point, along a line, in the middle of an area.
-fn text(document: &mut Document, geometry: GeometryKind, look: &Look, label: &str) {
-    document.within("se:Label", &[], |document| document.leaf("ogc:PropertyName", label));
+fn text(document: &mut Document, geometry: GeometryKind, look: &Look, (label, fields): (&str, &FieldNames)) {
+    document.within("se:Label", &[], |document| {
+        if let Some(before) = &fields.before {
+            document.words(before);
+        }
+        document.leaf("ogc:PropertyName", label);
+        if let Some(behind) = fields.behind {
+            document.words(" (");
+            document.leaf("ogc:PropertyName", behind);
+            document.words(")");
+        }
+    });
     document.within("se:Font", &[], |document| {
         parameter(document, "font-family", "sans-serif");
         parameter(document, "font-size", LABEL_PX);

@@ -10,7 +10,7 @@ use super::folder::Folder;
 use super::places::{folder_of, stem_of};
 use crate::job::Format;
 use crate::output::columns::Layer;
-use crate::output::style::{Ground, Look, Naming, document, qml};
+use crate::output::style::{Beside, Ground, Look, Naming, coded_points, document, qml};
 
 /// Writes the style of each layer, by the formats of the run. DXF and KML have their own looks, GPX none.
 pub fn write_beside(
@@ -20,6 +20,7 @@ pub fn write_beside(
     formats: &[Format],
     ground: Option<&Ground>,
 ) -> Result<(), WriteError> {
+    let coded_points = coded_points(layers.iter().map(|(layer, _)| *layer));
     for format in formats {
         // Whether it has an SLD, and the form that is loaded by itself.
         let (naming, has_sld, has_own) = match format {
@@ -40,7 +41,7 @@ pub fn write_beside(
             };
             document(layer, look, naming).filter(|_| has_sld).map_or(Ok(()), |document| put("sld", document))?;
             if has_own {
-                put("qml", qml(layer, look, naming, ground))?;
+                put("qml", qml(layer, look, &Beside { naming, ground, coded_points: &coded_points }))?;
             }
         }
     }

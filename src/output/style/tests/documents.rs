@@ -9,7 +9,7 @@ use crate::job::catalogue::GeometryKind;
 const WITH_GEOMETRY: [GeometryKind; 3] = [GeometryKind::Point, GeometryKind::Line, GeometryKind::Area];
 
 fn styled(geometry: GeometryKind, look: &Look, fields: FieldNames) -> Element {
-    Element::read(&sld("layer", "A layer", geometry, look, fields).unwrap())
+    Element::read(&sld("layer", "A layer", geometry, look, &fields).unwrap())
 }
 
 #[test]
@@ -19,7 +19,11 @@ fn every_look_gives_a_document_in_the_order_of_the_schemas() {
     for look in looks() {
         for geometry in WITH_GEOMETRY {
             for (label, flags) in names.iter().flat_map(|label| names.map(|flags| (*label, flags))) {
-                let document = styled(geometry, &look, FieldNames { label, flags, measure: flags });
+                let document = styled(
+                    geometry,
+                    &look,
+                    FieldNames { label, flags, measure: flags, role: flags, string: label, ..FieldNames::default() },
+                );
                 assert_in_order(&document);
                 let has_labels = label.is_some() && look.labels_to_scale.is_some();
                 let has_flagged = flags.is_some() && geometry == GeometryKind::Point;
@@ -97,15 +101,15 @@ fn the_document_of_a_line_by_hand() {
   </NamedLayer>
 </StyledLayerDescriptor>
 "##;
-    let fields = FieldNames { label: Some("name"), flags: Some("flags"), measure: None };
-    assert_eq!(sld("lines", "Walls & fences", GeometryKind::Line, &look, fields).unwrap(), expected);
+    let fields = FieldNames { label: Some("name"), flags: Some("flags"), ..FieldNames::default() };
+    assert_eq!(sld("lines", "Walls & fences", GeometryKind::Line, &look, &fields).unwrap(), expected);
 }
 
 #[test]
 fn points_have_the_mark_and_with_flags_a_dark_outline() {
     let fields = FieldNames { flags: Some("FLAGS"), ..FieldNames::default() };
     for look in looks() {
-        let document = styled(GeometryKind::Point, &look, fields);
+        let document = styled(GeometryKind::Point, &look, fields.clone());
         let [plain, flagged] = document.all("se:Rule")[..] else { panic!("two rules") };
         assert!(plain.all("ogc:Filter").is_empty());
         assert_eq!(flagged.the("ogc:PropertyName").text, "FLAGS");
@@ -152,7 +156,7 @@ fn areas_let_what_lies_under_them_through() {
 fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
     let fields = FieldNames { label: Some("feature"), ..FieldNames::default() };
     let at = |geometry, look: &Look| {
-        let document = styled(geometry, look, fields);
+        let document = styled(geometry, look, fields.clone());
         ["se:AnchorPointX", "se:AnchorPointY", "se:DisplacementX", "se:DisplacementY"]
             .map(|name| document.the(name).text.parse::<f64>().unwrap())
     };
@@ -165,9 +169,86 @@ fn labels_stand_above_or_below_their_points_and_in_the_middle_of_areas() {
     assert_eq!(at(GeometryKind::Area, &Look { label_is_off_middle: true, ..look }), [0.5, 0.0, 0.0, 12.0]);
 }
 
+/// The label rule of a layer by its name in files, among all that a run may have.
+fn label_rule(id: &str, naming: Naming) -> Element {
+    let all = crate::output::layers::all("z");
+    let layer = all.iter().find(|layer| layer.id == id).unwrap();
+    let document = Element::read(&document(layer, &Look::standard(id).unwrap(), naming).unwrap());
+    assert_in_order(&document);
+    let rules = document.the("se:FeatureTypeStyle").children.iter();
+    let mut named = rules.filter(|rule| rule.children[0].text == "label");
+    Element::clone(named.next().unwrap())
+}
+
+/// What a record with those values is to a filter, where a comparison with null is not known, as in SQL. OGC 04-095 leaves it open.
+fn holds(condition: &Element, record: &[(&str, &str)]) -> Option<bool> {
+    let value = |operand: &Element| match operand.name.as_str() {
+        "ogc:Literal" => Some(operand.text.clone()),
+        _ => record.iter().find(|(name, _)| *name == operand.text).map(|(_, value)| (*value).to_owned()),
+    };
+    let each = || condition.children.iter().map(|inside| holds(inside, record));
+    match condition.name.as_str() {
+        "ogc:Filter" => holds(&condition.children[0], record),
+        "ogc:And" if each().any(|holds| holds == Some(false)) => Some(false),
+        "ogc:Or" if each().any(|holds| holds == Some(true)) => Some(true),
+        "ogc:And" | "ogc:Or" => each().collect::<Option<Vec<bool>>>().map(|_| condition.name == "ogc:And"),
+        "ogc:PropertyIsNull" => Some(value(&condition.children[0]).is_none()),
+        _ => {
+            let (one, other) = (value(&condition.children[0])?, value(&condition.children[1])?);
+            let is_equal = match condition.attributes[0].1.as_str() {
+                "false" => one.to_lowercase() == other.to_lowercase(),
+                _ => one == other,
+            };
+            Some(is_equal == (condition.name == "ogc:PropertyIsEqualTo"))
+        }
+    }
+}
+
+#[test]
+fn sights_to_bases_corners_of_a_line_and_most_rows_of_a_measurement_have_no_name() {
+    for naming in [Naming::Full, Naming::Short] {
+        let rule = label_rule("features", naming);
+        let is_labelled = |record: &[(&str, &str)]| {
+            let called = |name: &str| if naming == Naming::Short { name.to_uppercase() } else { name.to_owned() };
+            let named: Vec<(String, &str)> = record.iter().map(|(name, value)| (called(name), *value)).collect();
+            let record: Vec<(&str, &str)> = named.iter().map(|(name, value)| (name.as_str(), *value)).collect();
+            holds(rule.the("ogc:Filter"), &record).unwrap()
+        };
+        assert!(is_labelled(&[("feature", "N1")]));
+        // A table that has no null.
+        assert!(is_labelled(&[("feature", "N1"), ("role", ""), ("measure", ""), ("string", "")]));
+        assert!(!is_labelled(&[("feature", "B2"), ("role", "backsight")]));
+        assert!(!is_labelled(&[("feature", "B2"), ("role", "foresight")]));
+        assert!(!is_labelled(&[("feature", "Hedge"), ("string", "hedge"), ("role", "start")]));
+        assert!(is_labelled(&[("feature", "gate"), ("string", "hedge")]));
+        for (measure, role, named) in
+            [("height", "foot", true), ("height", "top", false), ("width", "left", true), ("span", "wire", false)]
+        {
+            assert_eq!(is_labelled(&[("feature", "T1"), ("measure", measure), ("role", role)]), named, "{measure} {role}");
+        }
+    }
+}
+
+/// A reader that takes the first field alone has the name.
+#[test]
+fn a_point_of_a_measurement_is_named_with_what_it_is() {
+    let label = label_rule("parts", Naming::Short);
+    let label = label.the("se:Label");
+    let fields: Vec<&str> = label.children.iter().map(|field| field.text.as_str()).collect();
+    assert_eq!((fields, label.text.trim()), (vec!["NAME", "ROLE"], "()"));
+}
+
+#[test]
+fn a_count_says_of_what() {
+    let fields = FieldNames { label: Some("features"), before: Some("Nests: ".into()), ..FieldNames::default() };
+    let text = sld("nests_cells", "Nests: cells", GeometryKind::Area, &Look::other(0), &fields).unwrap();
+    assert!(text.contains("<se:Label>Nests: <ogc:PropertyName>features</ogc:PropertyName>"), "{text}");
+    assert_in_order(&Element::read(&text));
+}
+
 #[test]
 fn a_table_has_no_document() {
-    assert_eq!(sld("ledger", "The ledger", GeometryKind::None, &Look::other(0), FieldNames::default()), None);
+    assert_eq!(sld("ledger", "The ledger", GeometryKind::None, &Look::other(0), &FieldNames::default()), None);
     for table in ["ledger", "measurements"] {
         assert_eq!(Look::standard(table), None);
     }
@@ -211,7 +292,7 @@ proptest! {
         };
         prop_assume!(!title.contains('\r') && !field.contains('\r'));
         let fields = FieldNames { label: Some(&field), ..FieldNames::default() };
-        let document = sld("layer", &title, GeometryKind::Point, &Look::other(0), fields).unwrap();
+        let document = sld("layer", &title, GeometryKind::Point, &Look::other(0), &fields).unwrap();
         let document = Element::read(&document);
         assert_in_order(&document);
         prop_assert_eq!(&document.all("se:Title")[0].text, &held(&title));

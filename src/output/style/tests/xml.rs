@@ -5,7 +5,7 @@ use quick_xml::events::Event;
 use quick_xml::{Reader, XmlVersion};
 
 /// An element.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub struct Element {
     pub name: String,
     pub attributes: Vec<(String, String)>,
@@ -104,6 +104,9 @@ fn model(name: &str) -> Option<&'static [(&'static str, Often)]> {
         ],
         "ogc:Filter" => &[("a condition", Once)],
         "ogc:Not" => &[("ogc:PropertyIsNull", Once)],
+        // Two conditions at least (BinaryLogicOpType), each of any kind.
+        "ogc:And" | "ogc:Or" => &[("a condition", Several)],
+        "ogc:PropertyIsEqualTo" | "ogc:PropertyIsNotEqualTo" => &[("an operand", Several)],
         "ogc:PropertyIsNull" => &[("ogc:PropertyName", Once)],
         "se:PointSymbolizer" => &[("se:Geometry", Perhaps), ("se:Graphic", Perhaps)],
         "se:LineSymbolizer" => &[("se:Geometry", Perhaps), ("se:Stroke", Perhaps), ("se:PerpendicularOffset", Perhaps)],
@@ -119,7 +122,7 @@ fn model(name: &str) -> Option<&'static [(&'static str, Often)]> {
         "se:Graphic" => &[("se:Mark", Several), ("se:Opacity", Perhaps), ("se:Size", Perhaps), ("se:Rotation", Perhaps)],
         "se:Mark" => &[("se:WellKnownName", Perhaps), ("se:Fill", Perhaps), ("se:Stroke", Perhaps)],
         "se:Fill" | "se:Stroke" | "se:Font" => &[("se:SvgParameter", Several)],
-        "se:Label" => &[("ogc:PropertyName", Once)],
+        "se:Label" => &[("ogc:PropertyName", Several)],
         "se:LabelPlacement" => &[("se:PointPlacement", Perhaps), ("se:LinePlacement", Perhaps)],
         "se:PointPlacement" => &[("se:AnchorPoint", Perhaps), ("se:Displacement", Perhaps), ("se:Rotation", Perhaps)],
         "se:LinePlacement" => &[("se:PerpendicularOffset", Perhaps)],
@@ -130,6 +133,7 @@ fn model(name: &str) -> Option<&'static [(&'static str, Often)]> {
         | "se:Title"
         | "IsDefault"
         | "ogc:PropertyName"
+        | "ogc:Literal"
         | "se:MaxScaleDenominator"
         | "se:WellKnownName"
         | "se:Size"
@@ -144,6 +148,10 @@ fn model(name: &str) -> Option<&'static [(&'static str, Often)]> {
     })
 }
 
+/// What a filter may hold.
+const CONDITIONS: [&str; 6] =
+    ["ogc:Not", "ogc:And", "ogc:Or", "ogc:PropertyIsNull", "ogc:PropertyIsEqualTo", "ogc:PropertyIsNotEqualTo"];
+
 /// Asserts that the elements are those of the schemas and stand in their order.
 pub fn assert_in_order(element: &Element) {
     let Some(model) = model(&element.name) else { panic!("no schema has {}", element.name) };
@@ -151,12 +159,22 @@ pub fn assert_in_order(element: &Element) {
         assert!(element.children.is_empty(), "{} holds text only", element.name);
         return;
     }
-    assert_eq!(element.text.trim(), "", "{} holds elements only", element.name);
+    // A label mixes words and fields (ParameterValueType).
+    assert!(element.name == "se:Label" || element.text.trim().is_empty(), "{} holds elements only", element.name);
+    if ["ogc:And", "ogc:Or"].contains(&&*element.name) {
+        assert!(element.children.len() >= 2, "{} joins {} conditions", element.name, element.children.len());
+    }
+    // Two expressions are compared (BinaryComparisonOpType), and the capitals count or not.
+    if model[0].0 == "an operand" {
+        assert_eq!((element.children.len(), element.attributes.len()), (2, 1), "{}", element.name);
+        assert!(element.attributes[0].0 == "matchCase" && ["true", "false"].contains(&&*element.attributes[0].1));
+    }
     let mut rest = element.children.as_slice();
     for (name, often) in model {
         let is_it = |child: &&Element| match *name {
             "a symbolizer" => child.name.ends_with("Symbolizer"),
-            "a condition" => ["ogc:Not", "ogc:PropertyIsNull"].contains(&&*child.name),
+            "a condition" => CONDITIONS.contains(&&*child.name),
+            "an operand" => ["ogc:PropertyName", "ogc:Literal"].contains(&&*child.name),
             name => child.name == name,
         };
         let count = rest.iter().take_while(is_it).count();

@@ -8,7 +8,7 @@ use rusqlite::{Connection, params};
 use super::super::number::iso_utc;
 use crate::job::catalogue::GeometryKind;
 use crate::output::columns::Layer;
-use crate::output::style::{Ground, Look, Naming, document, qml};
+use crate::output::style::{Beside, Ground, Look, Naming, coded_points, document, qml};
 
 /// The table's name.
 const TABLE: &str = "layer_styles";
@@ -35,6 +35,8 @@ pub fn fill(
     ground: Option<&Ground>,
 ) -> Result<(), rusqlite::Error> {
     let changed = iso_utc(changed);
+    let coded_points = coded_points(layers.iter().map(|(layer, _)| *layer));
+    let beside = Beside { naming: Naming::Full, ground, coded_points: &coded_points };
     for (layer, look) in layers {
         let sld = document(layer, look, Naming::Full);
         let geometry_column = if layer.geometry == GeometryKind::None { "" } else { "geom" };
@@ -43,7 +45,7 @@ pub fn fill(
                 "INSERT INTO {TABLE} (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, styleQML, \
                  styleSLD, useAsDefault, description, owner, update_time) VALUES ('', '', ?1, ?2, ?1, ?3, ?4, 1, ?5, '', ?6)"
             ),
-            params![layer.id, geometry_column, qml(layer, look, Naming::Full, ground), sld, layer.title, changed],
+            params![layer.id, geometry_column, qml(layer, look, &beside), sld, layer.title, changed],
         )?;
     }
     connection.execute(
