@@ -84,10 +84,10 @@ pub struct ShotLogs {
 }
 
 impl ShotLogs {
-    /// Surveys opened logs: one pass over all their rows.
+    /// Surveys opened logs: one pass over all their rows, where there is anything to be found in them.
     ///
     /// # Errors
-    /// When a header stands in a file again with its columns in another order.
+    /// When a header stands in a file that is looked at again with its columns in another order; else that is found when its rows are read.
     pub fn survey(opened: OpenedLogs, wanted: &Wanted) -> Result<ShotLogs, IntakeError> {
         let OpenedLogs { files, chunks } = opened;
         let mut whole = Survey::default();

@@ -86,7 +86,7 @@ impl Survey {
     }
 }
 
-/// Surveys a file; refuses headers repeated in another order.
+/// Surveys a file; refuses headers repeated in another order, where it has to look at rows at all.
 pub(super) fn survey(log: &Log, file: usize, blocks: &[delimited::Block], wanted: &Wanted) -> Result<Survey, IntakeError> {
     let surveyor = Surveyor {
         layout: &log.layout,

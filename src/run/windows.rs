@@ -27,6 +27,8 @@ const ON_THEIR_WAY: usize = 8;
 
 /// A window of computed blocks.
 pub type ComputedWindow<'t> = Vec<Computed<'t>>;
+/// A block that was read, or why it could not be.
+type ReadBlock<'t> = Result<Parsed<'t>, IntakeError>;
 
 /// Reads, audits and computes all blocks; `hand_on` takes them window by window in their order, with their bytes of text.
 ///
@@ -42,7 +44,7 @@ pub fn compute_all<'t, H>(
 where
     H: FnMut(ComputedWindow<'t>, u64) -> Result<(), RunError> + Send,
 {
-    let windows: Vec<&[Chunk]> = chunks.chunks(WINDOW_BLOCKS).collect();
+    let windows = windows_of(chunks, auditor.rows_ahead());
     let under_way = UnderWay {
         auditor: Some(auditor),
         audited: 0,
@@ -56,6 +58,24 @@ where
     rayon::scope(|scope| (0..ON_THEIR_WAY).for_each(|window| work.read(scope, window)));
     let failed = work.under_way().failed.take();
     failed.map_or(Ok(()), Err)
+}
+
+/// Windows of so many blocks, and of about so many rows at least, since no audit sees farther than into the next.
+fn windows_of<'c, 't>(chunks: &'c [Chunk<'t>], least_rows: usize) -> Vec<&'c [Chunk<'t>]> {
+    let lines = |at: usize| match chunks.get(at + 1) {
+        Some(next) if next.file == chunks[at].file => (next.first_line - chunks[at].first_line) as usize,
+        _ => chunks[at].lines(),
+    };
+    let (mut windows, mut first, mut rows) = (Vec::new(), 0, 0);
+    for at in 0..chunks.len() {
+        rows += lines(at);
+        if at + 1 - first >= WINDOW_BLOCKS && rows >= least_rows {
+            windows.push(&chunks[first..=at]);
+            (first, rows) = (at + 1, 0);
+        }
+    }
+    windows.extend(Some(&chunks[first..]).filter(|rest| !rest.is_empty()));
+    windows
 }
 
 /// The work and what of it is under way.
@@ -78,7 +98,7 @@ struct UnderWay<'t, H> {
     /// Windows handed on.
     handed_on: usize,
     /// Windows that are read, in part or whole.
-    read: BTreeMap<usize, Gathered<Result<Parsed<'t>, IntakeError>>>,
+    read: BTreeMap<usize, Gathered<ReadBlock<'t>>>,
     /// Windows that are computed, in part or whole.
     computed: BTreeMap<usize, Gathered<Computed<'t>>>,
     failed: Option<RunError>,
@@ -167,8 +187,7 @@ where
     }
 
     /// The auditor and the window whose turn it is, where neither of it nor of the one behind it anything is missing.
-    #[expect(clippy::type_complexity, reason = "its parts have names where it is taken apart")]
-    fn next_to_audit(&self) -> Option<(Auditor<'t>, usize, Vec<Result<Parsed<'t>, IntakeError>>)> {
+    fn next_to_audit(&self) -> Option<(Auditor<'t>, usize, Vec<ReadBlock<'t>>)> {
         let mut under_way = self.under_way();
         let window = under_way.audited;
         let is_last = window + 1 == self.windows.len();
@@ -181,7 +200,7 @@ where
     }
 
     /// Lends the blocks of the window behind one to its audit: whole, as it is, nobody else asks for it.
-    fn with_behind(&self, window: usize, audit: impl FnOnce(&[Option<Result<Parsed<'t>, IntakeError>>])) {
+    fn with_behind(&self, window: usize, audit: impl FnOnce(&[Option<ReadBlock<'t>>])) {
         let behind = self.under_way().read.remove(&(window + 1));
         audit(behind.as_ref().map_or(&[], |behind| behind.blocks.as_slice()));
         if let Some(behind) = behind {
@@ -214,5 +233,23 @@ where
         under_way.hand_on.as_ref()?;
         let computed = take_whole(&mut under_way.computed, window)?;
         Some((under_way.hand_on.take()?, window, computed))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn windows_have_the_rows_that_an_audit_looks_ahead() {
+        // Three lines a block; the second file begins in the middle.
+        let chunks: Vec<Chunk> =
+            (0..40).map(|i| Chunk { file: i / 21, text: "a\nb\nc\n", first_line: 3 * (i % 21) as u64 + 2 }).collect();
+        let blocks = |least_rows| windows_of(&chunks, least_rows).iter().map(|window| window.len()).collect::<Vec<_>>();
+        assert_eq!(blocks(0), [8; 5]);
+        assert_eq!(blocks(24), [8; 5]);
+        assert_eq!(blocks(25), [9, 9, 9, 9, 4]);
+        assert_eq!(blocks(1000), [40]);
+        assert!(windows_of(&[], 6).is_empty());
     }
 }

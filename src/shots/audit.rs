@@ -122,6 +122,11 @@ impl<'t> Auditor<'t> {
         }
     }
 
+    /// How many rows must follow a window to tell what a run of azimuths at its end comes to.
+    pub fn rows_ahead(&self) -> usize {
+        self.azimuth_repeats
+    }
+
     /// Audits a window of rows. `next` are the rows that follow, for runs that reach beyond it.
     pub fn window<'a>(&mut self, window: &mut [&mut [Audit]], next: impl Iterator<Item = &'a Audit>) {
         for rows in window.iter_mut() {

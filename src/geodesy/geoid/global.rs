@@ -100,7 +100,7 @@ fn cell_of(lat_deg: f64, lon_deg: f64) -> ((i32, i32), [f64; 2]) {
 
 /// The corners of a cell: south-west, south-east, north-west, north-east.
 fn corners_of((south, west): (i32, i32)) -> [(i32, i32); 4] {
-    [(0, 0), (0, 1), (1, 0), (1, 1)].map(|(dr, dc)| (south + dr, west + dc))
+    [(0, 0), (0, 1), (1, 0), (1, 1)].map(|(up, right): (i32, i32)| (south.saturating_add(up), west.saturating_add(right)))
 }
 
 /// The undulation at a corner.

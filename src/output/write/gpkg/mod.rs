@@ -11,6 +11,7 @@ pub mod journal;
 mod metadata;
 mod pack;
 mod projects;
+mod record;
 mod rtree;
 pub(in crate::output) mod schema;
 mod styles;
@@ -29,7 +30,8 @@ use crate::output::columns::{Batch, Column, Layer};
 use crate::output::contract::Setup;
 use crate::output::style::Ground;
 use flusher::Flusher;
-use pack::{PackedRecord, Pager};
+use pack::Pager;
+use record::PackedRecord;
 
 /// A GeoPackage on its way.
 pub struct GeoPackage {

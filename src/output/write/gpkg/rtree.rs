@@ -12,7 +12,8 @@ use std::io;
 use rayon::prelude::*;
 use rusqlite::Connection;
 
-use super::pack::{LeafPages, PackedRecord, PackedTable, Pager, Root};
+use super::pack::{LeafPages, PackedTable, Pager, Root};
+use super::record::PackedRecord;
 use super::schema::root_page;
 
 /// Cells that a node holds; SQLite's limit.
